@@ -1,0 +1,215 @@
+"""The whole state at one instant, as a fold over resolved events.
+
+>>> from cfgtrack.model.plant import Plant
+>>> Configuration(Plant()).cycles
+{}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple, Protocol
+
+from cfgtrack.model.event import Effect, Event, effects
+from cfgtrack.model.plant import Plant, owner_of
+
+
+class State(NamedTuple):
+    """What is true of one subject. Of a port: `value` is its status, `other` its mate. Of a unit or a mobile
+    place: `value` is where it is ("" when nowhere that is known), `other` its facing. `event` wrote it, None when
+    it has never been touched.
+    """
+
+    value: str
+    other: str | None
+    event: str | None
+
+
+class View(Protocol):
+    """What the laws of possibility need to know of a configuration, wherever it is kept."""
+
+    @property
+    def plant(self) -> Plant: ...
+
+    def state(self, subject: str) -> State:
+        """Return the state of a port, unit or mobile place. KeyError for anything else."""
+        ...
+
+    def standing_at(self, place: str) -> Iterable[str]:
+        """Return the units and mobile places that stand directly at `place`."""
+        ...
+
+
+class Undo(NamedTuple):
+    """What `Configuration.apply` overwrote: enough to step back exactly."""
+
+    states: tuple[tuple[str, State | None], ...]
+    values: tuple[tuple[tuple[str, str], Effect | None], ...]
+    cycles: tuple[str, ...]
+
+
+class Configuration:
+    """A configuration in memory. Steps forward with `apply`, back with `undo`; `fork` is a cheap copy."""
+
+    __slots__ = ("_standing", "_states", "cycles", "plant", "values")
+
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.cycles: dict[str, int] = {}
+        self.values: dict[tuple[str, str], Effect] = {}
+        self._states: dict[str, State] = {}
+        self._standing: dict[str, dict[str, None]] = {}
+        for place in plant.places.values():
+            if place.mobile and place.parent:
+                self._standing.setdefault(place.parent, {})[place.id] = None
+
+    def fork(self) -> Configuration:
+        """Return an independent copy: costs one copy of what has ever been touched."""
+        twin = Configuration.__new__(Configuration)
+        twin.plant = self.plant
+        twin.cycles = dict(self.cycles)
+        twin.values = dict(self.values)
+        twin._states = dict(self._states)
+        twin._standing = {place: dict(there) for place, there in self._standing.items()}
+        return twin
+
+    def state(self, subject: str) -> State:
+        """Return the state of a port, unit or mobile place. KeyError for anything else."""
+        found = self._states.get(subject)
+        return found if found is not None else untouched(self.plant, subject)
+
+    def touched(self) -> Iterator[tuple[str, State]]:
+        """Yield every subject that an event has written, with its state."""
+        yield from self._states.items()
+
+    def standing_at(self, place: str) -> Iterable[str]:
+        """Return the units and mobile places that stand directly at `place`."""
+        return tuple(self._standing.get(place, ()))
+
+    def set_state(self, subject: str, state: State) -> None:
+        """Write a state as read from a store: no event, nothing to undo."""
+        self._put(subject, state)
+
+    def apply(self, event: Event) -> tuple[list[Effect], Undo]:
+        """Write a resolved event; return what it wrote and how to step back. KeyError if it isn't resolved."""
+        written = effects(self.plant, event)
+        states: list[tuple[str, State | None]] = []
+        values: list[tuple[tuple[str, str], Effect | None]] = []
+        cycled: list[str] = []
+        for effect in written:
+            if effect.aspect:
+                key = (effect.subject, effect.aspect)
+                values.append((key, self.values.get(key)))
+                self.values[key] = effect
+                continue
+            states.append((effect.subject, self._states.get(effect.subject)))
+            self._put(effect.subject, State(effect.value, effect.other, event.id))
+            if effect.cycle:
+                self.cycles[effect.subject] = self.cycles.get(effect.subject, 0) + 1
+                cycled.append(effect.subject)
+        return written, Undo(tuple(states), tuple(values), tuple(cycled))
+
+    def undo(self, undo: Undo) -> None:
+        """Step back over one `apply`; steps must be undone last first."""
+        for subject in reversed(undo.cycles):
+            self.cycles[subject] -= 1
+            if not self.cycles[subject]:
+                del self.cycles[subject]
+        for key, effect in reversed(undo.values):
+            if effect is None:
+                del self.values[key]
+            else:
+                self.values[key] = effect
+        for subject, state in reversed(undo.states):
+            self._put(subject, state)
+
+    def _put(self, subject: str, state: State | None) -> None:
+        if ":" not in subject:
+            before = self.state(subject).value
+            if before:
+                self._standing[before].pop(subject, None)
+            after = state.value if state is not None else untouched(self.plant, subject).value
+            if after:
+                self._standing.setdefault(after, {})[subject] = None
+        if state is None:
+            del self._states[subject]
+        else:
+            self._states[subject] = state
+
+
+def untouched(plant: Plant, subject: str) -> State:
+    """Return the state of a subject that no event has touched. KeyError for what can have no state."""
+    if ":" in subject:
+        found = plant.port(subject)
+        if found is None:
+            raise KeyError(subject)
+        return State(found[1].initial, None, None)
+    if subject in plant.units:
+        return State("", None, None)
+    place = plant.places[subject]
+    if not place.mobile:
+        raise KeyError(subject)
+    return State(place.parent, None, None)
+
+
+def place_line(view: View, owner: str) -> list[str]:
+    """Return the places around a unit or place, innermost first: where it is, what that stands in, ... the root.
+
+    A place's own line starts with itself. Mobile places count where they are now.
+    """
+    line: list[str] = []
+    at = view.state(owner).value if owner in view.plant.units else owner
+    while at and at not in line:
+        line.append(at)
+        place = view.plant.places.get(at)
+        if place is None:
+            break
+        at = view.state(at).value if place.mobile else place.parent
+    return line
+
+
+def mate_of(view: View, address: str) -> str | None:
+    """Return the port to which the port at `address` is mated, or None."""
+    return view.state(address).other if view.plant.port(address) else None
+
+
+def is_made(view: View, address: str) -> bool:
+    """Return whether the interface at port `address` carries its medium: both halves say so."""
+    return carries(view, address) and (mate := mate_of(view, address)) is not None and carries(view, mate)
+
+
+def carries(view: View, address: str) -> bool:
+    """Return whether the half, valve or switch at `address` lets its medium through."""
+    found = view.plant.port(address)
+    return found is not None and found[1].is_carrying(view.state(address).value)
+
+
+def rigid_group(view: View, unit: str) -> list[str]:
+    """Return `unit` and all units that are fixed to it, directly or not, over made hold links that don't give."""
+    group = {unit: None}
+    queue = [unit]
+    while queue:
+        for near, far in rigid_holds(view, queue.pop()):
+            owner = owner_of(far)
+            if owner in view.plant.units and owner not in group:
+                group[owner] = None
+                queue.append(owner)
+            del near
+    return list(group)
+
+
+def rigid_holds(view: View, owner: str) -> Iterator[tuple[str, str]]:
+    """Yield (own port, far port) of every made hold link of `owner` that doesn't give."""
+    for near, far in rigid_links(view, owner):
+        found = view.plant.port(near)
+        if found is not None and found[1].medium == "hold" and is_made(view, near):
+            yield near, far
+
+
+def rigid_links(view: View, owner: str) -> Iterator[tuple[str, str]]:
+    """Yield (own port, far port) of every mated interface of `owner`, of any medium, that doesn't give."""
+    plant = view.plant
+    for near in plant.ports_of(owner):
+        far = view.state(near).other
+        if far is not None and not plant.is_flexible(near) and not plant.is_flexible(far):
+            yield near, far

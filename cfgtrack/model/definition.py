@@ -1,0 +1,49 @@
+"""A hardware definition: what a plant is made of, and the configuration from which its journal starts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from cfgtrack.model.event import Event
+from cfgtrack.model.kind import Kind, Medium
+from cfgtrack.model.part import Part
+from cfgtrack.model.plant import Place, Plant, Unit
+
+SORTS = ("medium", "kind", "part", "unit", "place")
+"""The sorts of definition item, in the order in which one may refer to another."""
+
+
+@dataclass(frozen=True, slots=True)
+class Definition:
+    """Parsed and cross-checked: every reference in it resolves. `initial` holds the as-found events to start from.
+
+    `origins` tells where each item came from: (sort, id) to ``file:line`` or ``file:row``.
+    """
+
+    media: Mapping[str, Medium] = field(default_factory=dict)
+    kinds: Mapping[str, Kind] = field(default_factory=dict)
+    parts: Mapping[str, Part] = field(default_factory=dict)
+    units: Mapping[str, Unit] = field(default_factory=dict)
+    places: Mapping[str, Place] = field(default_factory=dict)
+    initial: tuple[Event, ...] = ()
+    title: str = ""
+    origins: Mapping[tuple[str, str], str] = field(default_factory=dict)
+
+    def items(self, sort: str) -> Mapping[str, Any]:
+        """Return the items of one of `SORTS` by id."""
+        tables: dict[str, Mapping[str, Any]] = {
+            "medium": self.media,
+            "kind": self.kinds,
+            "part": self.parts,
+            "unit": self.units,
+            "place": self.places,
+        }
+        return tables[sort]
+
+    def plant(self) -> Plant:
+        """Return the plant that this definition describes."""
+        return Plant(
+            media=self.media, kinds=self.kinds, parts=self.parts, units=self.units, places=self.places
+        )

@@ -1,0 +1,91 @@
+"""Parts: the pattern from which units are made, and the fittings that places have."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Port:
+    """One half of an interface, or a valve, switch or cover that gates one.
+
+    `size` and `keying` must agree with the mate's where both are given; `gender` (plug, socket, ...) must differ.
+    `cycles` is the rated number of mates; `torque` the allowed range in N*m (low, high); `pattern` the bolt's
+    joint and its turn in the tightening order, as in ``base/3``.
+    """
+
+    name: str
+    kind: str
+    size: str = ""
+    keying: str = ""
+    gender: str = ""
+    flexible: bool = False
+    loop: str = ""
+    tags: frozenset[str] = frozenset()
+    cycles: int | None = None
+    torque: tuple[float, float] | None = None
+    pattern: str = ""
+    title: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """A point inside a part where its medium collects: a volume of liquid, a bus, a heater.
+
+    `source`: power (or data) comes from here. `expansion`: liquid can expand here (an accumulator). `load`: is
+    meant to be fed. `litres`: volume of liquid, for volumes that are liquid-full.
+    """
+
+    name: str
+    medium: str
+    litres: float | None = None
+    source: bool = False
+    expansion: bool = False
+    load: bool = False
+    loop: str = ""
+    tags: frozenset[str] = frozenset()
+    title: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class InternalLink:
+    """A link inside a part between two of its ports or nodes, made always or while `gate` carries.
+
+    With `one_way` the medium goes from `a` to `b` only (check valve, diode).
+    """
+
+    a: str
+    b: str
+    gate: str = ""
+    one_way: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Thermal:
+    """Lumped thermal data: capacity J/K, leak W/K, heater power W, temperatures K.
+
+    `biot`, where given, lets an answer say whether the lump is a fair model (Bi < 0.1).
+    """
+
+    capacity: float
+    leak: float
+    start: float
+    limit: float
+    heater: float = 0.0
+    biot: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part number: its ports, nodes and internal links. With `flexible`, every link to it gives (a hose)."""
+
+    id: str
+    title: str = ""
+    mass: float | None = None
+    ports: Mapping[str, Port] = field(default_factory=dict)
+    nodes: Mapping[str, Node] = field(default_factory=dict)
+    links: tuple[InternalLink, ...] = ()
+    flexible: bool = False
+    thermal: Thermal | None = None
+    tags: frozenset[str] = frozenset()

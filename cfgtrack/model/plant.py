@@ -1,0 +1,158 @@
+"""The plant: kinds, parts, units and places, and the look-ups that everything else stands on.
+
+Addresses are text: ``UNIT:NAME`` or ``PLACE:NAME`` for a port, gate or node, the bare id for a unit or place.
+Units and places share one space of ids.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from cfgtrack.model.kind import Kind, Medium
+from cfgtrack.model.part import Node, Part, Port
+
+HOLD = "hold"
+"""The medium of structural hold: the one medium whose links the model itself must understand."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One serialised item of a part. `home` is where it belongs when it is not in use."""
+
+    id: str
+    part: str
+    title: str = ""
+    home: str = ""
+    loop: str = ""
+    tags: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a unit can be: a node in a tree of places.
+
+    `part` gives its fixed fittings (ports and so on). `holds`: a unit standing here is held by that alone.
+    `mobile`: a person, an arm, a bag: it moves, so nothing fixed to it is kept from moving. `capacity`: how many
+    units (counting what is fixed together as one) it takes; None means no limit. `facings`: the orientations it
+    accepts; empty means that any will do. `sink`: thermal environment, K.
+    """
+
+    id: str
+    parent: str = ""
+    title: str = ""
+    part: str = ""
+    holds: bool = False
+    mobile: bool = False
+    capacity: int | None = None
+    facings: tuple[str, ...] = ()
+    sink: float | None = None
+    loop: str = ""
+    tags: frozenset[str] = frozenset()
+
+
+_NO_PART = Part(id="")
+
+
+@dataclass(slots=True)
+class Plant:
+    """Everything that the hardware definition says. Treat as read-only once built."""
+
+    media: Mapping[str, Medium] = field(default_factory=dict)
+    kinds: Mapping[str, Kind] = field(default_factory=dict)
+    parts: Mapping[str, Part] = field(default_factory=dict)
+    units: Mapping[str, Unit] = field(default_factory=dict)
+    places: Mapping[str, Place] = field(default_factory=dict)
+    _ports: dict[str, tuple[Port, Kind] | None] = field(default_factory=dict, repr=False)
+
+    def part_of(self, owner: str) -> Part:
+        """Return the part of a unit, or the fittings of a place. KeyError for an unknown owner."""
+        unit = self.units.get(owner)
+        if unit is not None:
+            return self.parts[unit.part]
+        place = self.places[owner]
+        return self.parts[place.part] if place.part else _NO_PART
+
+    def port(self, address: str) -> tuple[Port, Kind] | None:
+        """Return port and kind at `address`, or None when there is no such port. Remembered after the first call."""
+        try:
+            return self._ports[address]
+        except KeyError:
+            found = self._find_port(address)
+            self._ports[address] = found
+            return found
+
+    def _find_port(self, address: str) -> tuple[Port, Kind] | None:
+        owner, colon, name = address.partition(":")
+        if not colon or not self.has_owner(owner):
+            return None
+        port = self.part_of(owner).ports.get(name)
+        return None if port is None else (port, self.kinds[port.kind])
+
+    def node(self, address: str) -> Node | None:
+        """Return the node at `address`, or None."""
+        owner, _, name = address.partition(":")
+        return self.part_of(owner).nodes.get(name) if self.has_owner(owner) else None
+
+    def has_owner(self, owner: str) -> bool:
+        """Return whether `owner` is a unit or a place."""
+        return owner in self.units or owner in self.places
+
+    def has(self, address: str) -> bool:
+        """Return whether `address` names a unit, a place, a port or a node."""
+        if ":" not in address:
+            return self.has_owner(address)
+        return self.port(address) is not None or self.node(address) is not None
+
+    def owners(self) -> Iterator[str]:
+        """Yield every unit and every place."""
+        yield from self.units
+        yield from self.places
+
+    def ports_of(self, owner: str) -> list[str]:
+        """Return the addresses of all ports (gates and covers too) of a unit or place, in the part's order."""
+        return [f"{owner}:{name}" for name in self.part_of(owner).ports]
+
+    def nodes_of(self, owner: str) -> list[str]:
+        """Return the addresses of all nodes of a unit or place."""
+        return [f"{owner}:{name}" for name in self.part_of(owner).nodes]
+
+    def is_flexible(self, address: str) -> bool:
+        """Return whether the port at `address` gives: its kind, its part or itself is declared flexible."""
+        found = self.port(address)
+        if found is None:
+            return False
+        port, kind = found
+        return port.flexible or kind.flexible or self.part_of(owner_of(address)).flexible
+
+    def is_mobile(self, owner: str) -> bool:
+        """Return whether `owner` is a place that moves (a person, an arm, a bag)."""
+        place = self.places.get(owner)
+        return place is not None and place.mobile
+
+    def ancestors(self, place: str) -> Iterator[str]:
+        """Yield `place` and then the places around it, up to the root."""
+        while place:
+            yield place
+            found = self.places.get(place)
+            place = found.parent if found else ""
+
+    def loop_of(self, address: str) -> str:
+        """Return the loop that the definition gives a port, node, unit or place: its own first, else its owner's."""
+        owner, colon, name = address.partition(":")
+        if colon:
+            part = self.part_of(owner)
+            thing = part.ports.get(name) or part.nodes.get(name)
+            if thing is not None and thing.loop:
+                return thing.loop
+        unit = self.units.get(owner)
+        return unit.loop if unit is not None else self.places[owner].loop
+
+
+def owner_of(address: str) -> str:
+    """Return the unit or place of an address.
+
+    >>> owner_of("PUMP-1:F2")
+    'PUMP-1'
+    """
+    return address.partition(":")[0]

@@ -1,0 +1,339 @@
+"""Numbers with units: read as people write them, kept in SI, shown back in the units they came in.
+
+Units are known to pint, which is slow to import and therefore imported when the first unit is read.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Final
+
+from cfgtrack.model.trouble import near_hint
+
+if TYPE_CHECKING:
+    import pint
+
+# Dimension -> the SI unit a value is kept in, and an example for messages.
+DIMENSIONS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
+    {
+        "angle": ("rad", "90 deg"),
+        "area": ("m**2", "12 cm^2"),
+        "compressibility": ("1/Pa", "4.6e-10 1/Pa"),
+        "count": ("", "12"),
+        "current": ("A", "1.5 A"),
+        "density": ("kg/m**3", "998 kg/m^3"),
+        "energy": ("J", "5 kJ"),
+        "expansivity": ("1/K", "2.1e-4 1/K"),
+        "flow": ("m**3/s", "3 L/min"),
+        "force": ("N", "400 N"),
+        "frequency": ("Hz", "50 Hz"),
+        "heat capacity": ("J/K", "900 J/K"),
+        "heat transfer coefficient": ("W/m**2/K", "10 W/m^2/K"),
+        "leak rate": ("Pa*m**3/s", "1e-6 mbar*l/s"),
+        "length": ("m", "1 1/2 in"),
+        "mass": ("kg", "12 kg"),
+        "mass flow": ("kg/s", "2 g/s"),
+        "power": ("W", "60 W"),
+        "pressure": ("Pa", "12 bar"),
+        "ratio": ("", "0.8"),
+        "resistance": ("ohm", "2.5 mohm"),
+        "specific heat": ("J/kg/K", "900 J/kg/K"),
+        "speed": ("m/s", "0.1 m/s"),
+        "temperature": ("K", "-40 degC"),
+        "temperature difference": ("K", "5 delta_degC"),
+        "thermal conductance": ("W/K", "0.2 W/K"),
+        "thermal conductivity": ("W/m/K", "20 W/m/K"),
+        "time": ("s", "6 h"),
+        "torque": ("N*m", "25 ft lbf"),
+        "voltage": ("V", "28 V"),
+        "volume": ("m**3", "0.5 L"),
+    }
+)
+
+# Where two dimensions are one to the units library, the one meant when nobody says which.
+_ASKED_ONLY = frozenset(("leak rate", "ratio", "temperature difference", "torque"))
+
+# What is measured -> its dimension.
+QUANTITIES: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "angle": "angle",
+        "clearance": "length",
+        "count": "count",
+        "current": "current",
+        "cycles": "count",
+        "energy": "energy",
+        "flow": "flow",
+        "force": "force",
+        "gap": "length",
+        "insulation-resistance": "resistance",
+        "leak-rate": "leak rate",
+        "length": "length",
+        "level": "ratio",
+        "mass": "mass",
+        "power": "power",
+        "preload": "force",
+        "pressure": "pressure",
+        "resistance": "resistance",
+        "temperature": "temperature",
+        "time": "time",
+        "torque": "torque",
+        "turns": "count",
+        "voltage": "voltage",
+        "volume": "volume",
+    }
+)
+
+# Units that only name what is counted.
+_COUNTED = frozenset(
+    ("", "count", "counts", "cycle", "cycles", "ea", "each", "piece", "pieces", "time", "times", "turn", "turns")
+)
+
+_NUMBER = re.compile(
+    r"(?P<sign>[+-]?)(?:(?:(?P<whole>\d+) )?(?P<over>\d+)/(?P<under>\d+)"
+    r"|(?P<decimal>(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?))(?![\d.,/_])",
+    re.ASCII,
+)
+# Only names, products, quotients and small whole powers go to the library: nothing that makes it do arithmetic.
+_FACTOR = r"\(*[^\W\d]?[°%ΩµμΔ]?[^\W\d]*\w*(?:(?:\^|\*\*)-?\d{1,2}|[²³])?\)*"
+_UNIT = re.compile(rf"(?:1 ?/ ?)?{_FACTOR}(?: ?[*/·] ?{_FACTOR}| {_FACTOR})*")
+_LONGEST = 60
+
+
+class BadQuantity(ValueError):
+    """The text is no number with a unit of the dimension asked for. The message says what was expected and found."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A number with a unit.
+
+    `value` is in the SI unit of `dimension` (a key of `DIMENSIONS`); `shown` and `unit` are the number and the unit as the user wrote them.
+    """
+
+    value: float
+    unit: str
+    shown: float
+    dimension: str
+
+    def __str__(self) -> str:
+        number = format_number(self.shown)
+        return f"{number} {self.unit}" if self.unit else number
+
+
+def format_number(number: float) -> str:
+    """The shortest decimal text that reads back as the same number: `25`, `0.1`, `1e-06`."""
+    return repr(int(number)) if number == int(number) and abs(number) < 1e15 else repr(number)
+
+
+def parse_quantity(text: str, *, dimension: str | None = None) -> Quantity:
+    """Read a number with a unit: `25 ft lbf`, `1 1/2 in`, `-40 degC`, `12.5 N*m`; a plain number is a count.
+
+    `dimension` is a key of `DIMENSIONS`, or None to take it from the unit. It decides where a unit can't: N*m is a torque or
+    an energy (without `dimension`: a torque when a force times a length is written), `5 degC` a temperature or a
+    difference of two, `2 turns` a count or an angle (without `dimension`: a count).
+    In a torque, `lb` is the pound of force.
+
+    Raises `BadQuantity`.
+    """
+    if dimension is not None and dimension not in DIMENSIONS:
+        raise BadQuantity(f"no dimension is named '{dimension}'{near_hint(dimension, DIMENSIONS)}")
+    shown, unit = _split(text, dimension)
+    return _quantity(text, shown, unit, dimension)
+
+
+def from_si(value: float, *, unit: str, dimension: str) -> Quantity:
+    """A computed `value`, in the SI unit of `dimension`, to be shown in the user's `unit`. Raises `BadQuantity`."""
+    found, written = _written(unit, dimension)
+    if found == "count":
+        return Quantity(value, unit, value, dimension)
+    shown = float(_registry().Quantity(value, DIMENSIONS[dimension][0]).to(written).magnitude)
+    return Quantity(value, unit, shown, dimension)
+
+
+def dimension_of(quantity: str, *, more: Mapping[str, str] | None = None) -> str:
+    """The dimension of a measured quantity, from `QUANTITIES` and the caller's `more`, which come first.
+
+    Raises `BadQuantity` with near names when nobody knows the quantity.
+    """
+    known = {**QUANTITIES, **(more or {})}
+    if quantity not in known:
+        raise BadQuantity(f"no quantity is named '{quantity}'{near_hint(quantity, known)}")
+    return known[quantity]
+
+
+def to_json(quantity: Quantity) -> dict[str, str | float]:
+    """The quantity as a JSON object; `from_json` gives the same quantity back."""
+    return {
+        "dimension": quantity.dimension,
+        "shown": quantity.shown,
+        "unit": quantity.unit,
+        "value": quantity.value,
+    }
+
+
+def from_json(found: Mapping[str, object]) -> Quantity:
+    """The quantity from its JSON object. Raises `BadQuantity` on a missing, unknown or ill-typed member."""
+    if set(found) != {"dimension", "shown", "unit", "value"}:
+        raise BadQuantity(f"expected the members dimension, shown, unit, value, found {', '.join(sorted(found)) or 'none'}")
+    dimension, unit = found["dimension"], found["unit"]
+    if not isinstance(dimension, str) or dimension not in DIMENSIONS:
+        raise BadQuantity(f"no dimension is named '{dimension}'")
+    if not isinstance(unit, str):
+        raise BadQuantity(f"expected the unit as text, found {unit!r}")
+    return Quantity(_member(found, "value"), unit, _member(found, "shown"), dimension)
+
+
+def _member(found: Mapping[str, object], name: str) -> float:
+    number = found[name]
+    if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
+        raise BadQuantity(f"expected {name} as a finite number, found {number!r}")
+    return float(number)
+
+
+def _split(text: str, dimension: str | None) -> tuple[float, str]:
+    stripped = text.strip()
+    found = _NUMBER.match(stripped)
+    if found is None:
+        raise BadQuantity(f"expected {_expected(dimension)}, found '{text}'")
+    return _number(text, found), " ".join(stripped[found.end() :].split())
+
+
+def _number(text: str, found: re.Match[str]) -> float:
+    if found["decimal"] is not None:
+        number = float(found["decimal"])
+    elif int(found["under"]) == 0:
+        raise BadQuantity(f"a fraction over zero: '{text}'")
+    else:
+        number = int(found["whole"] or 0) + int(found["over"]) / int(found["under"])
+    if not math.isfinite(number):
+        raise BadQuantity(f"the number is too large: '{text}'")
+    return -number if found["sign"] == "-" else number
+
+
+def _quantity(text: str, shown: float, unit: str, asked: str | None) -> Quantity:
+    try:
+        dimension, written = _written(unit, asked)
+    except BadQuantity as err:
+        raise BadQuantity(f"{err}, found '{text}'") from None
+    if dimension == "count":
+        return Quantity(shown, unit, shown, asked or "count")
+    value = float(_registry().Quantity(shown, written).to(DIMENSIONS[dimension][0]).magnitude)
+    if not math.isfinite(value):
+        raise BadQuantity(f"the number is too large: '{text}'")
+    if dimension == "temperature" and value < 0:
+        raise BadQuantity(f"below absolute zero: '{text}'")
+    return Quantity(value, unit, shown, dimension)
+
+
+@lru_cache(maxsize=1024)
+def _written(unit: str, asked: str | None) -> tuple[str, str]:
+    """The dimension of a written unit, and the unit as the library should read it."""
+    if unit in _COUNTED and asked in (None, "count", "ratio"):
+        if unit and asked == "ratio":
+            raise BadQuantity(f"expected {_expected(asked)}")
+        return "count", ""
+    if not unit:
+        raise BadQuantity(f"expected {_expected(asked)}; the unit is missing")
+    written = _trade_spelling(unit, asked)
+    parsed = _parsed(unit, written, asked)
+    if asked == "temperature difference":
+        written, parsed = _difference(parsed)
+    if asked is None:
+        return _dimension(unit, parsed), written
+    if asked == "count" or not _fits(parsed, asked):
+        raise BadQuantity(f"expected {_expected(asked)}, not {_named(unit, parsed)}")
+    return asked, written
+
+
+def _trade_spelling(unit: str, asked: str | None) -> str:
+    """`ft-lb`, `in-lb` and the like, as the trade writes torques, in the library's spelling."""
+    factors = re.split(r"[ *·-]+", unit)
+    if asked in (None, "torque") and len(factors) == 2 and {"lb", "lbs", "lbf", "ozf", "oz"} & set(factors):
+        force = {"lb": "lbf", "lbs": "lbf", "oz": "ozf"}
+        return "*".join(force.get(factor, factor) for factor in factors)
+    return re.sub(r"(?<=[A-Za-z])-(?=[A-Za-z])", "*", unit)
+
+
+def _parsed(unit: str, written: str, asked: str | None) -> pint.Unit:
+    import tokenize
+
+    import pint
+
+    if len(written) > _LONGEST or not _UNIT.fullmatch(written):
+        raise BadQuantity(f"expected {_expected(asked)}; no unit is written '{unit}'")
+    try:
+        parsed: pint.Unit = _registry().parse_units(written)
+        _ = parsed.dimensionality
+    except (pint.PintError, ValueError, TypeError, AttributeError, tokenize.TokenError):
+        raise BadQuantity(f"expected {_expected(asked)}; no unit is named '{unit}'") from None
+    return parsed
+
+
+def _difference(unit: pint.Unit) -> tuple[str, pint.Unit]:
+    """The unit of a difference: degrees on a scale with an offset become degrees without one."""
+    import pint
+
+    try:
+        delta: pint.Unit = _registry().parse_units(f"delta_{unit}")
+    except pint.PintError:
+        return str(unit), unit
+    return str(delta), delta
+
+
+def _fits(unit: pint.Unit, dimension: str) -> bool:
+    """Whether the unit measures the dimension; degrees of difference are no temperature."""
+    if dimension == "temperature" and "delta_" in str(unit):
+        return False
+    if dimension in ("angle", "ratio", "count"):
+        return unit.dimensionless and _is_angle(unit) == (dimension == "angle")
+    return bool(unit.dimensionality == _registry().parse_units(DIMENSIONS[dimension][0]).dimensionality)
+
+
+def _is_angle(unit: pint.Unit) -> bool:
+    return bool(_registry().Quantity(1, unit).to_base_units().units == _registry().parse_units("rad"))
+
+
+def _dimension(unit: str, parsed: pint.Unit) -> str:
+    """The dimension of a unit when nobody says which."""
+    if "delta_" in str(parsed) and _fits(parsed, "temperature difference"):
+        return "temperature difference"
+    if _fits(parsed, "torque") and _has_force(parsed):
+        return "torque"
+    for dimension in DIMENSIONS:
+        if dimension not in _ASKED_ONLY and _fits(parsed, dimension):
+            return dimension
+    if _fits(parsed, "ratio"):
+        return "ratio"
+    raise BadQuantity(f"expected one of {', '.join(DIMENSIONS)}; '{unit}' measures none of them")
+
+
+def _has_force(unit: pint.Unit) -> bool:
+    force = _registry().parse_units("N").dimensionality
+    factors = re.split(r" [*/] ", str(unit))
+    return len(factors) == 2 and any(_registry().parse_units(factor).dimensionality == force for factor in factors)
+
+
+def _named(unit: str, parsed: pint.Unit) -> str:
+    try:
+        return f"{_dimension(unit, parsed)} ('{unit}')"
+    except BadQuantity:
+        return f"'{unit}'"
+
+
+def _expected(dimension: str | None) -> str:
+    if dimension is None:
+        return "a number with a unit, such as 25 ft lbf"
+    article = "an" if dimension[0] in "aeiou" else "a"
+    return f"{article} {dimension} such as {DIMENSIONS[dimension][1]}"
+
+
+@cache
+def _registry() -> pint.UnitRegistry[float]:
+    import pint
+
+    return pint.UnitRegistry()

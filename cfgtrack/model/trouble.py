@@ -1,0 +1,130 @@
+"""What is raised when something cannot be done.
+
+A rule that is broken is never raised: it is a finding in a list. A bug is never one of these: it is a traceback.
+Everything in between is a `Trouble`: it carries its facts as `Problem` values, composes its own text, and knows the
+exit status that the command line ends with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong.
+
+    `where` is the place as its author knows it (`plant.toml:12`, `events.csv row 7, column port`, an option's name),
+    `code` a stable word such as `no-such-unit`, `sentence` what was expected and what was found, and `row` the
+    offending line or row itself, where there is one.
+    """
+
+    where: str
+    code: str
+    sentence: str
+    row: str | None = None
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.code}: {self.sentence}"
+
+    def lines(self) -> tuple[str, ...]:
+        """The problem as text lines: the sentence, then the offending row, indented."""
+        return (str(self),) if self.row is None else (str(self), f"    {self.row}")
+
+
+class Trouble(Exception):
+    """The base of the family. Raise a subclass.
+
+    `problems` are the facts, at least one; `exit_status` is what the command line returns.
+    """
+
+    exit_status: ClassVar[int]
+    problems: tuple[Problem, ...]
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__(tuple(problems))
+        self.problems = tuple(problems)
+
+    def lines(self) -> Iterator[str]:
+        """The whole text, line by line, in the order the problems were found."""
+        for problem in self.problems:
+            yield from problem.lines()
+
+    def __str__(self) -> str:
+        return "\n".join(self.lines())
+
+
+class BadInput(Trouble):
+    """What was given is malformed. Carries every problem of the input, and nothing has been changed."""
+
+    exit_status = 2
+
+
+class Refused(Trouble):
+    """The journal says no: the action is impossible in the configuration it would act on.
+
+    `collides` names the recorded events it collides with.
+    """
+
+    exit_status = 3
+    collides: tuple[str, ...]
+
+    def __init__(self, problem: Problem | Sequence[Problem], *, collides: Sequence[str] = ()) -> None:
+        super().__init__((problem,) if isinstance(problem, Problem) else problem)
+        self.collides = tuple(collides)
+
+    def lines(self) -> Iterator[str]:
+        yield from super().lines()
+        if self.collides:
+            yield f"    collides with event {', '.join(self.collides)}"
+
+
+class NoAnswer(Trouble):
+    """The question can't be answered here: no such unit, no database, a schema that is not current."""
+
+    exit_status = 4
+
+    def __init__(self, problem: Problem | Sequence[Problem]) -> None:
+        super().__init__((problem,) if isinstance(problem, Problem) else problem)
+
+
+class Problems:
+    """Collects the problems of one input, so that one run names them all."""
+
+    __slots__ = ("found",)
+
+    def __init__(self) -> None:
+        self.found: list[Problem] = []
+
+    def __bool__(self) -> bool:
+        return bool(self.found)
+
+    def __len__(self) -> int:
+        return len(self.found)
+
+    def add(self, where: str, code: str, sentence: str, *, row: str | None = None) -> None:
+        """Note one problem and go on."""
+        self.found.append(Problem(where, code, sentence, row))
+
+    def raise_if_any(self) -> None:
+        """Raise `BadInput` with everything collected, or do nothing when the input was good."""
+        if self.found:
+            raise BadInput(self.found)
+
+
+def near(name: str, known: Collection[str]) -> tuple[str, ...]:
+    """Up to three known names that a mistyped `name` may have meant, the likeliest first; case doesn't count."""
+    from difflib import get_close_matches
+
+    by_fold: dict[str, str] = {}
+    for candidate in known:
+        by_fold.setdefault(candidate.casefold(), candidate)
+    return tuple(by_fold[fold] for fold in get_close_matches(name.casefold(), by_fold, n=3, cutoff=0.7))
+
+
+def near_hint(name: str, known: Collection[str]) -> str:
+    """The near names as the tail of a sentence, `; near names: A, B`, or nothing when none is near."""
+    names = near(name, known)
+    return f"; near names: {', '.join(names)}" if names else ""
