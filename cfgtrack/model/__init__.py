@@ -1,0 +1,1 @@
+"""What there is: kinds, parts, units, places, events and the configuration they lead to. No I/O."""

@@ -9,6 +9,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
@@ -31,7 +32,6 @@ DIMENSIONS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
         "expansivity": ("1/K", "2.1e-4 1/K"),
         "flow": ("m**3/s", "3 L/min"),
         "force": ("N", "400 N"),
-        "frequency": ("Hz", "50 Hz"),
         "heat capacity": ("J/K", "900 J/K"),
         "heat transfer coefficient": ("W/m**2/K", "10 W/m^2/K"),
         "leak rate": ("Pa*m**3/s", "1e-6 mbar*l/s"),
@@ -56,7 +56,7 @@ DIMENSIONS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
 )
 
 # Where two dimensions are one to the units library, the one meant when nobody says which.
-_ASKED_ONLY = frozenset(("leak rate", "ratio", "temperature difference", "torque"))
+_ASKED_ONLY = frozenset(("count", "leak rate", "ratio", "temperature difference", "torque"))
 
 # What is measured -> its dimension.
 QUANTITIES: Final[Mapping[str, str]] = MappingProxyType(
@@ -90,29 +90,32 @@ QUANTITIES: Final[Mapping[str, str]] = MappingProxyType(
 
 # Units that only name what is counted.
 _COUNTED = frozenset(
-    ("", "count", "counts", "cycle", "cycles", "ea", "each", "piece", "pieces", "time", "times", "turn", "turns")
+    ("", "count", "counts", "cycle", "cycles", "each", "piece", "pieces", "time", "times", "turn", "turns")
 )
 
 _NUMBER = re.compile(
-    r"(?P<sign>[+-]?)(?:(?:(?P<whole>\d+) )?(?P<over>\d+)/(?P<under>\d+)"
-    r"|(?P<decimal>(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?))(?![\d.,/_])",
+    r"(?P<sign>[+-]?)(?:(?:(?P<whole>\d{1,18}) )?(?P<over>\d{1,18})/(?P<under>\d{1,18})"
+    r"|(?P<decimal>(?:\d{1,40}(?:\.\d{0,40})?|\.\d{1,40})(?:[eE][+-]?\d{1,4})?))(?![\d.,/_])",
     re.ASCII,
 )
-# Only names, products, quotients and small whole powers go to the library: nothing that makes it do arithmetic.
-_FACTOR = r"\(*[^\W\d]?[°%ΩµμΔ]?[^\W\d]*\w*(?:(?:\^|\*\*)-?\d{1,2}|[²³])?\)*"
+# Only names, products, quotients and small whole powers go to the library: nothing it could compute with.
+_FACTOR = r"\(*(?:[°Δ]?[^\W\d]\w*|[°%])\)*(?:(?:\^|\*\*)-?\d{1,2}\)*)?"
 _UNIT = re.compile(rf"(?:1 ?/ ?)?{_FACTOR}(?: ?[*/·] ?{_FACTOR}| {_FACTOR})*")
 _LONGEST = 60
 
+_FORCE_OF_WEIGHT = {"lb": "lbf", "lbs": "lbf", "oz": "ozf"}
+
 
 class BadQuantity(ValueError):
-    """The text is no number with a unit of the dimension asked for. The message says what was expected and found."""
+    """The text is no number with a unit of the dimension asked for; the message says what was expected."""
 
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
     """A number with a unit.
 
-    `value` is in the SI unit of `dimension` (a key of `DIMENSIONS`); `shown` and `unit` are the number and the unit as the user wrote them.
+    `value` is in the SI unit of `dimension` (a key of `DIMENSIONS`); `shown` and `unit` are the number and
+    the unit as the user wrote them.
     """
 
     value: float
@@ -133,10 +136,10 @@ def format_number(number: float) -> str:
 def parse_quantity(text: str, *, dimension: str | None = None) -> Quantity:
     """Read a number with a unit: `25 ft lbf`, `1 1/2 in`, `-40 degC`, `12.5 N*m`; a plain number is a count.
 
-    `dimension` is a key of `DIMENSIONS`, or None to take it from the unit. It decides where a unit can't: N*m is a torque or
-    an energy (without `dimension`: a torque when a force times a length is written), `5 degC` a temperature or a
-    difference of two, `2 turns` a count or an angle (without `dimension`: a count).
-    In a torque, `lb` is the pound of force.
+    `dimension` is a key of `DIMENSIONS`, or None to take it from the unit. It decides where a unit can't: N*m
+    is a torque or an energy (without `dimension`: a torque when a force times a length is written), `5 degC`
+    a temperature or a difference of two, `2 turns` a count or an angle (without `dimension`: a count). In a
+    torque, `lb` is the pound of force. The conversion is done in decimal: 3 L are 0.003 m**3 exactly.
 
     Raises `BadQuantity`.
     """
@@ -147,12 +150,12 @@ def parse_quantity(text: str, *, dimension: str | None = None) -> Quantity:
 
 
 def from_si(value: float, *, unit: str, dimension: str) -> Quantity:
-    """A computed `value`, in the SI unit of `dimension`, to be shown in the user's `unit`. Raises `BadQuantity`."""
+    """A computed `value` in the SI unit of `dimension`, shown in the user's `unit`. Raises `BadQuantity`."""
     found, written = _written(unit, dimension)
     if found == "count":
         return Quantity(value, unit, value, dimension)
-    shown = float(_registry().Quantity(value, DIMENSIONS[dimension][0]).to(written).magnitude)
-    return Quantity(value, unit, shown, dimension)
+    shown = _converted(Decimal(repr(value)), DIMENSIONS[dimension][0], written)
+    return Quantity(value, unit, float(f"{shown:.15g}"), dimension)
 
 
 def dimension_of(quantity: str, *, more: Mapping[str, str] | None = None) -> str:
@@ -179,7 +182,8 @@ def to_json(quantity: Quantity) -> dict[str, str | float]:
 def from_json(found: Mapping[str, object]) -> Quantity:
     """The quantity from its JSON object. Raises `BadQuantity` on a missing, unknown or ill-typed member."""
     if set(found) != {"dimension", "shown", "unit", "value"}:
-        raise BadQuantity(f"expected the members dimension, shown, unit, value, found {', '.join(sorted(found)) or 'none'}")
+        members = ", ".join(sorted(found)) or "none"
+        raise BadQuantity(f"expected the members dimension, shown, unit, value, found {members}")
     dimension, unit = found["dimension"], found["unit"]
     if not isinstance(dimension, str) or dimension not in DIMENSIONS:
         raise BadQuantity(f"no dimension is named '{dimension}'")
@@ -195,7 +199,7 @@ def _member(found: Mapping[str, object], name: str) -> float:
     return float(number)
 
 
-def _split(text: str, dimension: str | None) -> tuple[float, str]:
+def _split(text: str, dimension: str | None) -> tuple[Decimal, str]:
     stripped = text.strip()
     found = _NUMBER.match(stripped)
     if found is None:
@@ -203,31 +207,37 @@ def _split(text: str, dimension: str | None) -> tuple[float, str]:
     return _number(text, found), " ".join(stripped[found.end() :].split())
 
 
-def _number(text: str, found: re.Match[str]) -> float:
+def _number(text: str, found: re.Match[str]) -> Decimal:
     if found["decimal"] is not None:
-        number = float(found["decimal"])
+        number = Decimal(found["decimal"])
     elif int(found["under"]) == 0:
         raise BadQuantity(f"a fraction over zero: '{text}'")
     else:
-        number = int(found["whole"] or 0) + int(found["over"]) / int(found["under"])
-    if not math.isfinite(number):
-        raise BadQuantity(f"the number is too large: '{text}'")
+        number = int(found["whole"] or 0) + Decimal(found["over"]) / Decimal(found["under"])
+    if abs(number.adjusted()) > 290:
+        raise BadQuantity(f"the number is out of range: '{text}'")
     return -number if found["sign"] == "-" else number
 
 
-def _quantity(text: str, shown: float, unit: str, asked: str | None) -> Quantity:
+def _quantity(text: str, number: Decimal, unit: str, asked: str | None) -> Quantity:
+    shown = float(number)
     try:
         dimension, written = _written(unit, asked)
     except BadQuantity as err:
         raise BadQuantity(f"{err}, found '{text}'") from None
     if dimension == "count":
         return Quantity(shown, unit, shown, asked or "count")
-    value = float(_registry().Quantity(shown, written).to(DIMENSIONS[dimension][0]).magnitude)
+    value = float(_converted(number, written, DIMENSIONS[dimension][0]))
     if not math.isfinite(value):
-        raise BadQuantity(f"the number is too large: '{text}'")
+        raise BadQuantity(f"the number is out of range: '{text}'")
     if dimension == "temperature" and value < 0:
         raise BadQuantity(f"below absolute zero: '{text}'")
     return Quantity(value, unit, shown, dimension)
+
+
+def _converted(number: Decimal, unit: str, into: str) -> Decimal:
+    converted: Decimal = _registry().Quantity(number, unit).to(into).magnitude
+    return converted
 
 
 @lru_cache(maxsize=1024)
@@ -253,9 +263,8 @@ def _written(unit: str, asked: str | None) -> tuple[str, str]:
 def _trade_spelling(unit: str, asked: str | None) -> str:
     """`ft-lb`, `in-lb` and the like, as the trade writes torques, in the library's spelling."""
     factors = re.split(r"[ *·-]+", unit)
-    if asked in (None, "torque") and len(factors) == 2 and {"lb", "lbs", "lbf", "ozf", "oz"} & set(factors):
-        force = {"lb": "lbf", "lbs": "lbf", "oz": "ozf"}
-        return "*".join(force.get(factor, factor) for factor in factors)
+    if asked in (None, "torque") and len(factors) == 2 and {"in", "ft"} & set(factors):
+        return "*".join(_FORCE_OF_WEIGHT.get(factor, factor) for factor in factors)
     return re.sub(r"(?<=[A-Za-z])-(?=[A-Za-z])", "*", unit)
 
 
@@ -309,13 +318,15 @@ def _dimension(unit: str, parsed: pint.Unit) -> str:
             return dimension
     if _fits(parsed, "ratio"):
         return "ratio"
-    raise BadQuantity(f"expected one of {', '.join(DIMENSIONS)}; '{unit}' measures none of them")
+    raise BadQuantity(f"nothing that is known here is measured in '{unit}'")
 
 
 def _has_force(unit: pint.Unit) -> bool:
     force = _registry().parse_units("N").dimensionality
-    factors = re.split(r" [*/] ", str(unit))
-    return len(factors) == 2 and any(_registry().parse_units(factor).dimensionality == force for factor in factors)
+    factors = str(unit).split(" * ")
+    return len(factors) == 2 and any(
+        _registry().parse_units(name).dimensionality == force for name in factors
+    )
 
 
 def _named(unit: str, parsed: pint.Unit) -> str:
@@ -333,7 +344,7 @@ def _expected(dimension: str | None) -> str:
 
 
 @cache
-def _registry() -> pint.UnitRegistry[float]:
+def _registry() -> pint.UnitRegistry[Decimal]:
     import pint
 
-    return pint.UnitRegistry()
+    return pint.UnitRegistry(non_int_type=Decimal)

@@ -1,7 +1,7 @@
 """Instants and durations.
 
-An instant is an `int`: microseconds since 1970-01-01T00:00:00Z, leap seconds not counted. A duration is an `int` too:
-microseconds. Text comes in and goes out through the four functions here and nowhere else.
+An instant is an `int`: microseconds since 1970-01-01T00:00:00Z, leap seconds not counted. A duration is an
+`int` too: microseconds. Text comes in and goes out through the four functions here and nowhere else.
 
 Source of the text form of an instant: RFC 3339, section 5.6, read strictly.
 """
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 
 SECOND = 1_000_000
@@ -19,7 +19,7 @@ HOUR = 60 * MINUTE
 DAY = 24 * HOUR
 WEEK = 7 * DAY
 
-_EPOCH = datetime(1970, 1, 1)
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _EPOCH_ORDINAL = _EPOCH.toordinal()
 _FIRST = (date.min.toordinal() - _EPOCH_ORDINAL) * DAY
 _LAST = (date.max.toordinal() - _EPOCH_ORDINAL + 1) * DAY - 1
@@ -31,7 +31,7 @@ _RFC_3339 = re.compile(
 _TIME_OF_DAY = re.compile(_CLOCK, re.ASCII)
 _ELAPSED = re.compile(r"\+(\d{2,4}):(\d{2})(?::(\d{2}))?", re.ASCII)
 
-# Forms people do write, each with what to say about it. Tried in this order once the text is known to be no RFC 3339.
+# Forms people do write, each with what to say about it; tried in this order on a text that is no RFC 3339.
 _DATE = r"\d{4}-?\d{2}-?\d{2}"
 _WRONG_FORMS = (
     (re.compile(r"\s.*|.*\s", re.DOTALL), "blanks before or after the time"),
@@ -52,14 +52,14 @@ class BadTime(ValueError):
 def parse_instant(text: str, *, outing_start: int | None = None) -> int:
     """Read an instant, in microseconds since 1970 UTC.
 
-    Three forms are read: an RFC 3339 date and time with its zone (`2030-05-01T08:00:00Z`, `...+02:00`); and, when
-    `outing_start` (microseconds) is given, a time of day in UTC, `HH:MM[:SS]`, meaning the first such time at or
-    after the start of the outing, or the time elapsed since that start, `+HH:MM[:SS]`.
+    Three forms are read: an RFC 3339 date and time with its zone (`2030-05-01T08:00:00Z`, `...+02:00`);
+    and, when `outing_start` (microseconds) is given, a time of day in UTC, `HH:MM[:SS]`, meaning the first
+    such time at or after the start of the outing, or the time elapsed since that start, `+HH:MM[:SS]`.
 
-    Digits past the microsecond are refused, never dropped. A leap second (`23:59:60` UTC on the last day of a month,
-    RFC 3339 section 5.7) has no instant of its own in a count that leaves leap seconds out: all of it is taken
-    as the instant that follows, 00:00:00 of the next day, so that the order of times is never reversed. Whether that month really
-    had one is not looked up.
+    Digits past the microsecond are refused, never dropped. A leap second (`23:59:60` UTC on the last day of
+    a month, RFC 3339 section 5.7) has no instant of its own in a count that leaves leap seconds out: all of
+    it is taken as the instant that follows, 00:00:00 of the next day, so that the order of times is never
+    reversed. Whether that month really had one is not looked up.
 
     Raises `BadTime`.
     """
@@ -80,7 +80,7 @@ def format_instant(instant: int) -> str:
     """
     if not _FIRST <= instant <= _LAST:
         raise BadTime(f"an instant outside the years 0001 to 9999: {instant} microseconds from 1970")
-    return (_EPOCH + timedelta(microseconds=instant)).isoformat() + "Z"
+    return (_EPOCH + timedelta(microseconds=instant)).isoformat().replace("+00:00", "Z")
 
 
 def _from_rfc_3339(text: str, found: re.Match[str]) -> int:
@@ -114,8 +114,7 @@ def _offset(text: str, sign: str, hours: int, minutes: int) -> int:
 def _after_leap_second(text: str, minute_start: int) -> int:
     following = minute_start + MINUTE
     days, rest = divmod(following, DAY)
-    ends_month = rest == 0 and (_EPOCH + timedelta(days=days)).day == 1 if following <= _LAST else False
-    if not ends_month:
+    if rest != 0 or following > _LAST or date.fromordinal(days + _EPOCH_ORDINAL).day != 1:
         raise BadTime(f"second 60 exists only at 23:59:60 UTC on the last day of a month, found '{text}'")
     return following
 
@@ -128,7 +127,8 @@ def _from_time_of_day(text: str, found: re.Match[str], outing_start: int | None)
 def _outing(text: str, outing_start: int | None) -> int:
     if outing_start is None:
         raise BadTime(
-            f"a time without a date counts only inside an outing; expected such as 2030-05-01T08:00:00Z, found '{text}'"
+            "a time without a date counts only inside an outing: "
+            f"expected such as 2030-05-01T08:00:00Z, found '{text}'"
         )
     return outing_start
 
@@ -158,10 +158,11 @@ _UNITS = (
 _MICROSECONDS = {name: length for length, names in _UNITS for name in names}
 _NO_FIXED_LENGTH = frozenset(("month", "months", "mo", "year", "years", "yr", "y", "a"))
 
-_TERM = re.compile(r"\s*(\d+(?:\.\d+)?)\s*([A-Za-z]+)", re.ASCII)
+_NUMBER = r"\d{1,18}(?:\.\d{1,18})?"
+_TERM = re.compile(rf"\s*({_NUMBER})\s*([A-Za-z]+)", re.ASCII)
 _ISO_8601 = re.compile(
-    r"P(?:(?P<week>\d+(?:\.\d+)?)W)?(?:(?P<d>\d+(?:\.\d+)?)D)?"
-    r"(?P<time>T(?:(?P<h>\d+(?:\.\d+)?)H)?(?:(?P<min>\d+(?:\.\d+)?)M)?(?:(?P<s>\d+(?:\.\d+)?)S)?)?",
+    rf"P(?:(?P<week>{_NUMBER})W)?(?:(?P<d>{_NUMBER})D)?"
+    rf"(?P<time>T(?:(?P<h>{_NUMBER})H)?(?:(?P<min>{_NUMBER})M)?(?:(?P<s>{_NUMBER})S)?)?",
     re.ASCII,
 )
 _ISO_CALENDAR = re.compile(r"P(?:[\d.]+Y)?(?:[\d.]+M)?(?:[\d.]+[WD])*(?:T.*)?", re.ASCII)
@@ -170,9 +171,9 @@ _ISO_CALENDAR = re.compile(r"P(?:[\d.]+Y)?(?:[\d.]+M)?(?:[\d.]+[WD])*(?:T.*)?", 
 def parse_duration(text: str) -> int:
     """Read a duration, in microseconds.
 
-    Forms: numbers with units, the longest unit first (`6 h 30 min`, `45 min`, `1.5 d`, `90 s`); ISO 8601 (`PT2H`);
-    elapsed (`+01:23`, `+01:23:45`); a bare `0`. A day is 24 h, a week 7 d. Months and years have no fixed length and
-    are refused, as are negative durations and parts of a microsecond.
+    Forms: numbers with units, the longest unit first (`6 h 30 min`, `45 min`, `1.5 d`, `90 s`); ISO 8601
+    (`PT2H`); elapsed (`+01:23`, `+01:23:45`); a bare `0`. A day is 24 h, a week 7 d. Months and years have no
+    fixed length and are refused, as are negative durations and parts of a microsecond.
 
     Raises `BadTime`.
     """
@@ -186,7 +187,7 @@ def parse_duration(text: str) -> int:
 
 
 def format_duration(duration: int) -> str:
-    """Write a duration, such as `6 h 30 min` or `1 d 2 h`; `0 s` for none, a leading minus for a negative one."""
+    """Write a duration, such as `6 h 30 min` or `1 d 2 h`; `0 s` for none, a minus before a negative one."""
     if duration < 0:
         return "-" + format_duration(-duration)
     parts = []
@@ -232,7 +233,7 @@ def _from_iso_8601(text: str) -> int:
     found = _ISO_8601.fullmatch(text)
     if found is None:
         if _ISO_CALENDAR.fullmatch(text):
-            raise BadTime(f"months and years have no fixed length: expected such as P2D or PT2H, found '{text}'")
+            raise BadTime(f"months and years have no fixed length: expected such as P2D, found '{text}'")
         raise BadTime(_wrong_duration(text))
     terms = [(found[name], _MICROSECONDS[name]) for name in ("week", "d", "h", "min", "s") if found[name]]
     if not terms or found["time"] == "T" or any("." in number for number, _ in terms[:-1]):

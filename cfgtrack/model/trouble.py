@@ -1,8 +1,8 @@
 """What is raised when something cannot be done.
 
-A rule that is broken is never raised: it is a finding in a list. A bug is never one of these: it is a traceback.
-Everything in between is a `Trouble`: it carries its facts as `Problem` values, composes its own text, and knows the
-exit status that the command line ends with.
+A rule that is broken is never raised: it is a finding in a list. A bug is never one of these: it is a
+traceback. Everything in between is a `Trouble`: it carries its facts as `Problem` values, composes its own
+text, and knows the exit status that the command line ends with.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from typing import ClassVar
 class Problem:
     """One thing that is wrong.
 
-    `where` is the place as its author knows it (`plant.toml:12`, `events.csv row 7, column port`, an option's name),
-    `code` a stable word such as `no-such-unit`, `sentence` what was expected and what was found, and `row` the
-    offending line or row itself, where there is one.
+    `where` is the place as its author knows it (`plant.toml:12`, `events.csv row 7, column port`, an option),
+    `code` a stable word such as `no-such-unit`, `sentence` what was expected and what was found, and `row`
+    the offending line or row itself, where there is one.
     """
 
     where: str
@@ -76,6 +76,7 @@ class Refused(Trouble):
         self.collides = tuple(collides)
 
     def lines(self) -> Iterator[str]:
+        """The problems, then the recorded events they collide with."""
         yield from super().lines()
         if self.collides:
             yield f"    collides with event {', '.join(self.collides)}"
@@ -114,14 +115,29 @@ class Problems:
             raise BadInput(self.found)
 
 
+# Comparing a name with every other of a large plant takes too long to do once for each bad row.
+_MANY = 1000
+
+
 def near(name: str, known: Collection[str]) -> tuple[str, ...]:
-    """Up to three known names that a mistyped `name` may have meant, the likeliest first; case doesn't count."""
+    """Up to three known names that a mistyped `name` may have meant, likeliest first; case doesn't count."""
     from difflib import get_close_matches
 
+    meant = name.casefold()
     by_fold: dict[str, str] = {}
-    for candidate in known:
+    for candidate in known if len(known) <= _MANY else _one_half_alike(meant, known):
         by_fold.setdefault(candidate.casefold(), candidate)
-    return tuple(by_fold[fold] for fold in get_close_matches(name.casefold(), by_fold, n=3, cutoff=0.7))
+    return tuple(by_fold[fold] for fold in get_close_matches(meant, by_fold, n=3, cutoff=0.7))
+
+
+def _one_half_alike(name: str, known: Collection[str]) -> Iterator[str]:
+    """Every name a single slip away, and some more: a single slip leaves one half of a name as it was."""
+    half = len(name) // 2
+    start, end = name[:half], name[len(name) - half :]
+    for candidate in known:
+        fold = candidate.casefold()
+        if abs(len(fold) - len(name)) <= 1 and (fold.startswith(start) or fold.endswith(end)):
+            yield candidate
 
 
 def near_hint(name: str, known: Collection[str]) -> str:

@@ -1,0 +1,1 @@
+"""Files in: hardware, rules, sequences and events, each with the line that an error can name."""
