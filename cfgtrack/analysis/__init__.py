@@ -1,0 +1,1 @@
+"""The questions that a sequence must answer, a module each."""

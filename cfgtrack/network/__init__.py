@@ -1,0 +1,1 @@
+"""The media as networks: links that are made and broken, reduction, paths."""

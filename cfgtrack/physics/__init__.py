@@ -1,0 +1,1 @@
+"""The numbers behind the limits: thermal clocks, trapped liquid, bolts."""

@@ -1,0 +1,1 @@
+"""When and what: modes, conditions, and the findings where one is broken."""

@@ -1,0 +1,1 @@
+"""Answers as text: tables, JSON, diagrams and the report."""
