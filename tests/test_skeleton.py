@@ -24,7 +24,7 @@ HEAVY = {"alembic", "graphviz", "msgspec", "pint", "pygraphviz", "rustworkx", "s
 
 def run(*command: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
     """Run a command in an environment that says nothing of the checkout."""
-    environment = {"PATH": os.defpath, "HOME": str(cwd), "PYTHONWARNINGS": "error"}
+    environment = {"PATH": os.defpath, "HOME": str(cwd)}
     return subprocess.run(command, cwd=cwd, env=environment, capture_output=True, text=True, check=False)
 
 
@@ -95,7 +95,7 @@ def test_requirements_suffice(installed: Path, tmp_path: Path) -> None:
                 importlib.import_module(module.name)
         print(cfgtrack.__file__)
     """
-    assert str(installed.parent) in succeed(installed / "python", "-c", program, cwd=tmp_path)
+    assert str(installed.parent) in succeed(installed / "python", "-W", "error", "-c", program, cwd=tmp_path)
 
 
 def schema_files(folder: Path) -> set[str]:
@@ -190,9 +190,10 @@ def test_layers_are_guarded(contract: str, copy: Path) -> None:
         ("assert False", "0 passed, 1 failed, 0 skipped", 1),
         ("import pytest; pytest.skip('missing')", "0 passed, 0 failed, 1 skipped", 1),
     ],
+    ids=["passed", "failed", "skipped"],
 )
 def test_a_skipped_test_is_no_pass(body: str, verdict: str, status: int, tmp_path: Path) -> None:
-    """The verdict on a run is good only if every test passed: a skipped one spoils it as a failed one does."""
+    """The verdict on a run is good only if every test passed: a skipped one spoils it like a failed one."""
     (tmp_path / "test_it.py").write_text(f"def test_it():\n    {body}\n")
     run(sys.executable, "-m", "pytest", "--junitxml=report.xml", cwd=tmp_path)
     done = run(sys.executable, CHECKOUT / ".ci/verdict.py", "report.xml", cwd=tmp_path)
