@@ -23,7 +23,8 @@ def canonical_json(record: Mapping[str, object]) -> bytes:
     """The UTF-8 bytes of a JSON object in canonical form.
 
     `record` is a dict of str to None, bool, int, float, str, list, tuple or dict, nested at will. A float
-    without a fraction is written as an integer, as RFC 8785 wants, so it reads back as one.
+    without a fraction is written as an integer, as RFC 8785 wants, so it reads back as one; beyond
+    `LARGEST_INTEGER` it has to be read as a float to be written again.
 
     Raises `NotCanonical`.
     """
