@@ -1,0 +1,215 @@
+"""One medium's network: items as numbers, the links inside units as pairs of numbers, and what gates them.
+
+Items are the ports and nodes of the medium, and for structural hold the units and places themselves. Links come in
+three sorts: *internal* ones (made always, or while their gate carries), *interfaces* (made while both halves carry)
+and *seats* (a unit on a place that holds what stands on it; hold only).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from cfgtrack.model.configuration import Configuration, carries
+from cfgtrack.model.part import Part
+from cfgtrack.model.plant import HOLD, Plant
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """What one part contributes to a network: local items and links between them, by local number."""
+
+    names: dict[str, int]
+    plain: tuple[tuple[int, int], ...]
+    one_way: tuple[tuple[int, int], ...]
+    gated: tuple[tuple[int, int, str, bool], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """A link as the reduced network sees it: between two items, both ways unless `one_way` (then `a` to `b`)."""
+
+    a: int
+    b: int
+    one_way: bool = False
+
+    @property
+    def key(self) -> tuple[int, int]:
+        return (self.a, self.b) if self.one_way or self.a <= self.b else (self.b, self.a)
+
+
+@dataclass(slots=True)
+class Network:
+    """One medium of a plant, compiled once. `base` is the first item number of each unit and place.
+
+    `plain` and `one_way` are the links that are always made; `gates` maps the address of a valve or switch to the
+    links it gates.
+    """
+
+    plant: Plant
+    medium: str
+    base: dict[str, int] = field(default_factory=dict)
+    size: int = 0
+    plain: list[tuple[int, int]] = field(default_factory=list)
+    one_way: list[tuple[int, int]] = field(default_factory=list)
+    gates: dict[str, tuple[Arc, ...]] = field(default_factory=dict)
+    _patterns: dict[str, Pattern] = field(default_factory=dict)
+    _owners: list[str] = field(default_factory=list)
+    _starts: list[int] = field(default_factory=list)
+
+    def item(self, address: str) -> int | None:
+        """Return the number of the item at `address`, or None when it has no place in this medium."""
+        owner, colon, name = address.partition(":")
+        base = self.base.get(owner)
+        if base is None:
+            return None
+        if not colon:
+            return base if self.medium == HOLD else None
+        local = self._pattern(owner).names.get(name)
+        return None if local is None else base + local
+
+    def address(self, item: int) -> str:
+        """Return the address of item number `item`."""
+        from bisect import bisect_right
+
+        i = bisect_right(self._starts, item) - 1
+        owner, local = self._owners[i], item - self._starts[i]
+        for name, number in self._pattern(owner).names.items():
+            if number == local:
+                return f"{owner}:{name}"
+        return owner
+
+    def items_of(self, owner: str) -> list[str]:
+        """Return the addresses of the items inside a unit or place: ports and nodes of this medium."""
+        return [f"{owner}:{name}" for name in self._pattern(owner).names]
+
+    def _pattern(self, owner: str) -> Pattern:
+        unit = self.plant.units.get(owner)
+        return self._patterns[unit.part if unit is not None else self.plant.places[owner].part]
+
+
+def compile_network(plant: Plant, medium: str) -> Network:
+    """Return the network of one medium. One pass over units and places."""
+    network = Network(plant, medium)
+    hold = medium == HOLD
+    for part_id in {u.part for u in plant.units.values()} | {p.part for p in plant.places.values()}:
+        network._patterns[part_id] = _pattern_of(plant, plant.parts.get(part_id), medium, hold)
+    offset = 0
+    for table in (plant.units, plant.places):
+        for owner, thing in table.items():
+            pattern = network._patterns[thing.part]
+            count = len(pattern.names) + hold
+            if not count:
+                continue
+            network.base[owner] = offset
+            network._owners.append(owner)
+            network._starts.append(offset)
+            _add_links(network, owner, pattern, offset)
+            offset += count
+    network.size = offset
+    if hold:
+        for place in plant.places.values():
+            if place.parent and not place.mobile:
+                network.plain.append((network.base[place.id], network.base[place.parent]))
+    return network
+
+
+def _add_links(network: Network, owner: str, pattern: Pattern, base: int) -> None:
+    network.plain.extend([(base + a, base + b) for a, b in pattern.plain])
+    network.one_way.extend([(base + a, base + b) for a, b in pattern.one_way])
+    for a, b, gate, one_way in pattern.gated:
+        key = f"{owner}:{gate}"
+        network.gates[key] = (*network.gates.get(key, ()), Arc(base + a, base + b, one_way))
+
+
+def _pattern_of(plant: Plant, part: Part | None, medium: str, hold: bool) -> Pattern:
+    names: dict[str, int] = {}
+    if part is None:
+        return Pattern(names, (), (), ())
+    first = 1 if hold else 0
+    for name, port in part.ports.items():
+        kind = plant.kinds[port.kind]
+        if kind.medium == medium and kind.joined is not None:
+            names[name] = first + len(names)
+    for name, node in part.nodes.items():
+        if node.medium == medium:
+            names[name] = first + len(names)
+    links = [x for x in part.links if x.a in names and x.b in names]
+    plain = [(names[x.a], names[x.b]) for x in links if not x.gate and not x.one_way]
+    if hold:
+        plain += [(0, local) for local in names.values()]
+    one_way = [(names[x.a], names[x.b]) for x in links if not x.gate and x.one_way]
+    gated = [(names[x.a], names[x.b], x.gate, x.one_way) for x in links if x.gate]
+    return Pattern(names, tuple(plain), tuple(one_way), tuple(gated))
+
+
+# --- what a configuration makes ------------------------------------------------------------------------------------
+
+
+def interface_arc(network: Network, configuration: Configuration, port: str) -> Arc | None:
+    """Return the link over the interface at `port` if it is made, else None."""
+    state = configuration.state(port)
+    if state.other is None or not carries(configuration, port) or not carries(configuration, state.other):
+        return None
+    a, b = network.item(port), network.item(state.other)
+    return None if a is None or b is None else Arc(min(a, b), max(a, b))
+
+
+def seat_arc(network: Network, configuration: Configuration, owner: str) -> Arc | None:
+    """Return the link between a unit (or mobile place) and the place that holds it by its standing there."""
+    place = network.plant.places.get(configuration.state(owner).value)
+    if place is None or not place.holds:
+        return None
+    return Arc(network.base[owner], network.base[place.id])
+
+
+def subject_arcs(network: Network, configuration: Configuration, subject: str) -> Sequence[Arc]:
+    """Return the links of this network that depend on the state of `subject` and are made now."""
+    if ":" not in subject:
+        if network.medium != HOLD:
+            return ()
+        arc = seat_arc(network, configuration, subject)
+        return () if arc is None else (arc,)
+    gated = network.gates.get(subject)
+    if gated is not None:
+        return gated if carries(configuration, subject) else ()
+    if network.item(subject) is None:
+        return ()
+    arc = interface_arc(network, configuration, subject)
+    return () if arc is None else (arc,)
+
+
+def state_arcs(
+    network: Network, configuration: Configuration, *, leave_out: frozenset[str] = frozenset()
+) -> Iterator[Arc]:
+    """Yield the made links that depend on state, each once, except those of the subjects in `leave_out`."""
+    for gate, arcs in network.gates.items():
+        if gate not in leave_out and carries(configuration, gate):
+            yield from arcs
+    for subject, state in configuration.touched():
+        if ":" in subject:
+            mate = state.other
+            if mate is None or subject > mate or subject in leave_out or mate in leave_out:
+                continue
+            if network.item(subject) is not None:
+                arc = interface_arc(network, configuration, subject)
+                if arc is not None:
+                    yield arc
+        elif network.medium == HOLD and subject not in leave_out:
+            arc = seat_arc(network, configuration, subject)
+            if arc is not None:
+                yield arc
+    if network.medium == HOLD:
+        yield from _untouched_seats(network, configuration, leave_out)
+
+
+def _untouched_seats(
+    network: Network, configuration: Configuration, leave_out: frozenset[str]
+) -> Iterator[Arc]:
+    for place in network.plant.places.values():
+        if place.mobile and place.id not in leave_out and configuration.state(place.id).event is None:
+            arc = seat_arc(network, configuration, place.id)
+            if arc is not None:
+                yield arc
+
+

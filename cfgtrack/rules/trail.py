@@ -1,0 +1,52 @@
+"""A trail of what was overwritten, so that the engine can step back exactly as far as it stepped forward."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, MutableMapping
+from typing import Any
+
+_ABSENT = object()
+
+
+class Trail:
+    """Write to dictionaries through it; `back` undoes every write since a `mark`, last first."""
+
+    __slots__ = ("_log", "keeping")
+
+    def __init__(self) -> None:
+        self._log: list[tuple[Any, Any, Any]] = []
+        self.keeping = False
+
+    def mark(self) -> int:
+        """Start (or go on) keeping the trail; return the point to come back to."""
+        self.keeping = True
+        return len(self._log)
+
+    def set(self, table: MutableMapping[Any, Any], key: Any, value: Any) -> None:
+        """Set table[key]."""
+        if self.keeping:
+            self._log.append((table, key, table.get(key, _ABSENT)))
+        table[key] = value
+
+    def drop(self, table: MutableMapping[Any, Any], key: Any) -> None:
+        """Delete table[key] where there is one."""
+        old = table.pop(key, _ABSENT)
+        if self.keeping and old is not _ABSENT:
+            self._log.append((table, key, old))
+
+    def on_back(self, undo: Callable[..., object], *arguments: Any) -> None:
+        """Have `undo(*arguments)` called on the way back."""
+        if self.keeping:
+            self._log.append((None, undo, arguments))
+
+    def back(self, mark: int) -> None:
+        """Undo everything since `mark`."""
+        log = self._log
+        while len(log) > mark:
+            table, key, old = log.pop()
+            if table is None:
+                key(*old)
+            elif old is _ABSENT:
+                table.pop(key, None)
+            else:
+                table[key] = old
