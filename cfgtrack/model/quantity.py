@@ -99,8 +99,8 @@ _NUMBER = re.compile(
     re.ASCII,
 )
 # Only names, products, quotients and small whole powers go to the library: nothing it could compute with.
-_FACTOR = r"\(*(?:[°Δ]?[^\W\d]\w*|[°%])\)*(?:(?:\^|\*\*)-?\d{1,2}\)*)?"
-_UNIT = re.compile(rf"(?:1 ?/ ?)?{_FACTOR}(?: ?[*/·] ?{_FACTOR}| {_FACTOR})*")
+_FACTOR = r"\(*(?:[°Δ]?[A-Za-z_ΩΩµμÅ][\wΩΩµμÅ²³]*|[°%])\)*(?:(?:\^|\*\*)-?\d{1,2}\)*)?"
+_UNIT = re.compile(rf"(?:1 ?/ ?)?{_FACTOR}(?: ?[*/·] ?{_FACTOR}| {_FACTOR})*", re.ASCII)
 _LONGEST = 60
 
 _FORCE_OF_WEIGHT = {"lb": "lbf", "lbs": "lbf", "oz": "ozf"}

@@ -132,7 +132,7 @@ def near(name: str, known: Collection[str]) -> tuple[str, ...]:
 
 def _one_half_alike(name: str, known: Collection[str]) -> Iterator[str]:
     """Every name a single slip away, and some more: a single slip leaves one half of a name as it was."""
-    half = len(name) // 2
+    half = (len(name) - 1) // 2  # two letters swapped in the middle spoil one half only
     start, end = name[:half], name[len(name) - half :]
     for candidate in known:
         fold = candidate.casefold()

@@ -1,0 +1,199 @@
+"""Quantities: what is read, what is refused, and that nothing is lost."""
+
+import json
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cfgtrack.model.quantity import (
+    DIMENSIONS,
+    QUANTITIES,
+    BadQuantity,
+    Quantity,
+    dimension_of,
+    from_json,
+    from_si,
+    parse_quantity,
+    to_json,
+)
+
+numbers = st.floats(-1e12, 1e12).filter(lambda number: number == 0 or abs(number) > 1e-12)
+units = st.sampled_from(
+    [
+        ("ft lbf", "torque"),
+        ("N*m", "torque"),
+        ("in-lb", "torque"),
+        ("kJ", "energy"),
+        ("psi", "pressure"),
+        ("degF", "temperature difference"),
+        ("mbar*l/s", "leak rate"),
+        ("in", "length"),
+        ("%", "ratio"),
+        ("turn", "angle"),
+        ("turns", "count"),
+        ("", "count"),
+        ("mΩ", "resistance"),
+        ("W/m^2/K", "heat transfer coefficient"),
+    ]
+)
+
+
+@pytest.mark.parametrize("dimension", DIMENSIONS)
+def test_each_dimension_reads_its_example(dimension):
+    """The example that a message gives for a dimension is read in it, and so is the dimension's SI unit."""
+    si, example = DIMENSIONS[dimension]
+    assert parse_quantity(example, dimension=dimension).dimension == dimension
+    assert parse_quantity(f"3 {si}", dimension=dimension).value == 3
+
+
+@given(numbers, units)
+def test_written_and_read(number, unit_and_dimension):
+    """A quantity's text reads back as the same quantity."""
+    unit, dimension = unit_and_dimension
+    quantity = parse_quantity(f"{number!r} {unit}", dimension=dimension)
+    assert quantity.shown == number
+    assert parse_quantity(str(quantity), dimension=dimension) == quantity
+
+
+@given(numbers, units)
+def test_into_si_and_back(number, unit_and_dimension):
+    """A value in SI, shown in the user's unit, is the number the user wrote."""
+    unit, dimension = unit_and_dimension
+    quantity = parse_quantity(f"{number!r} {unit}", dimension=dimension)
+    assert math.isclose(from_si(quantity.value, unit=unit, dimension=dimension).shown, number, rel_tol=1e-12)
+
+
+@given(numbers, units)
+def test_json_round_trip(number, unit_and_dimension):
+    """A quantity goes through JSON unchanged, even where JSON writes its number as an integer."""
+    unit, dimension = unit_and_dimension
+    quantity = parse_quantity(f"{number!r} {unit}", dimension=dimension)
+    text = json.dumps(to_json(quantity)).replace(".0,", ",").replace(".0}", "}")
+    again = from_json(json.loads(text))
+    assert again == quantity
+    assert isinstance(again.value, float)
+    assert isinstance(again.shown, float)
+
+
+@pytest.mark.parametrize(
+    ("text", "asked", "value", "dimension"),
+    [
+        ("12.5 N*m", None, 12.5, "torque"),
+        ("12.5 N m", "energy", 12.5, "energy"),
+        ("5 J", None, 5, "energy"),
+        ("2 kW*h", None, 7.2e6, "energy"),
+        ("12", None, 12, "count"),
+        ("12 turns", None, 12, "count"),
+        ("0.5 turn", "angle", math.pi, "angle"),
+        ("180 deg", None, math.pi, "angle"),
+        ("9 K", None, 9, "temperature"),
+        ("-40 °F", None, 233.15, "temperature"),
+        ("9 delta_degF", None, 5, "temperature difference"),
+        ("9 degF", "temperature difference", 5, "temperature difference"),
+        ("80 %", None, 0.8, "ratio"),
+        ("0.8", "ratio", 0.8, "ratio"),
+        ("1e-6 mbar*l/s", None, 1e-7, "power"),
+        ("1e-6 mbar*l/s", "leak rate", 1e-7, "leak rate"),
+        ("4.6e-10 1/Pa", None, 4.6e-10, "compressibility"),
+        (" 5/8in ", None, 0.015875, "length"),
+        ("-1 1/2 in", None, -0.0381, "length"),
+        ("3 L", None, 0.003, "volume"),
+        ("3 µm", None, 3e-6, "length"),
+        ("2 W/(m^2*K)", None, 2, "heat transfer coefficient"),
+        ("6 h", "time", 21600, "time"),
+    ],
+)
+def test_reads(text, asked, value, dimension):
+    """Each way of writing a quantity gives its SI value and its dimension: the one asked for, if two fit."""
+    quantity = parse_quantity(text, dimension=asked)
+    assert quantity.value == value
+    assert quantity.dimension == dimension
+
+
+@pytest.mark.parametrize(
+    ("text", "asked", "says"),
+    [
+        ("12 bar", "torque", r"expected a torque such as 25 ft lbf, not pressure \('bar'\), found '12 bar'"),
+        ("12", "torque", "the unit is missing"),
+        ("90 deg", "count", r"expected a count such as 12, not angle"),
+        ("3 m", "ratio", "expected a ratio"),
+        ("3 each", "ratio", "expected a ratio"),
+        ("5 delta_degC", "temperature", "not temperature difference"),
+        ("-300 degC", None, "below absolute zero"),
+        ("-1 K", "temperature", "below absolute zero"),
+        ("3 furlongg", None, "no unit is named 'furlongg'"),
+        ("3 m3", None, "no unit is named 'm3'"),
+        ("3 A h", None, "nothing that is known here is measured in 'A h'"),
+        ("3 A h", "torque", "expected a torque such as 25 ft lbf, not 'A h'"),
+        ("1,5 m", None, "expected a number with a unit"),
+        ("1.5.2 m", None, "expected a number with a unit"),
+        ("", None, "expected a number with a unit"),
+        ("N*m", None, "expected a number with a unit"),
+        ("nan m", None, "expected a number with a unit"),
+        ("inf m", None, "expected a number with a unit"),
+        ("1e999 m", None, "out of range"),
+        ("1/0 in", None, "over zero"),
+        ("9**9**9**9 m", None, "no unit is written"),
+        ("3 m**999999999", None, "no unit is written"),
+        ("3 m**-2*s^9^9", None, "no unit is written"),
+        ("3 __import__('os')", None, "no unit is written"),
+        ("3 " + "m*" * 60 + "m", None, "no unit is written"),
+        ("3 (m", None, "no unit is named"),
+        ("9" * 5000, None, "expected a number with a unit"),
+        ("5 bar", "presure", "near names: pressure"),
+    ],
+)
+def test_refuses(text, asked, says):
+    """What is no quantity of the dimension asked for is refused: what was expected, what was found."""
+    with pytest.raises(BadQuantity, match=says):
+        parse_quantity(text, dimension=asked)
+
+
+@given(st.text(max_size=20), st.sampled_from([None, *DIMENSIONS]))
+def test_any_text_is_read_or_refused(text, dimension):
+    """Any text at all is read or refused, and nothing else."""
+    for written in (text, f"3 {text}"):
+        try:
+            quantity = parse_quantity(written, dimension=dimension)
+        except BadQuantity:
+            continue
+        assert math.isfinite(quantity.value)
+
+
+@pytest.mark.parametrize(
+    "found",
+    [
+        {},
+        {"value": 1, "unit": "m", "shown": 1},
+        {"value": 1, "unit": "m", "shown": 1, "dimension": "length", "note": ""},
+        {"value": "1", "unit": "m", "shown": 1, "dimension": "length"},
+        {"value": True, "unit": "m", "shown": 1, "dimension": "length"},
+        {"value": 1, "unit": "m", "shown": math.nan, "dimension": "length"},
+        {"value": 1, "unit": None, "shown": 1, "dimension": "length"},
+        {"value": 1, "unit": "m", "shown": 1, "dimension": "width"},
+        {"value": 1, "unit": "m", "shown": 1, "dimension": []},
+    ],
+    ids=str,
+)
+def test_json_of_no_quantity(found):
+    """A JSON object with a member missing, unknown or of the wrong type is no quantity."""
+    with pytest.raises(BadQuantity):
+        from_json(found)
+
+
+def test_known_quantities():
+    """Every quantity that is known by name has a known dimension, and a caller may add or replace some."""
+    assert {dimension_of(name) for name in QUANTITIES} <= DIMENSIONS.keys()
+    assert dimension_of("wear", more={"wear": "length"}) == "length"
+    assert dimension_of("gap", more={"gap": "angle"}) == "angle"
+    with pytest.raises(BadQuantity, match="no quantity is named 'torqe'; near names: torque"):
+        dimension_of("torqe")
+
+
+def test_shown_as_written():
+    """A quantity is shown as its user wrote it, without trailing noise."""
+    assert str(parse_quantity("25.0 ft lbf")) == "25 ft lbf"
+    assert str(parse_quantity("1 1/2 in")) == "1.5 in"
+    assert str(Quantity(3.0, "", 3.0, "count")) == "3"
