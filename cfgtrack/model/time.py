@@ -165,7 +165,7 @@ _ISO_8601 = re.compile(
     rf"(?P<time>T(?:(?P<h>{_NUMBER})H)?(?:(?P<min>{_NUMBER})M)?(?:(?P<s>{_NUMBER})S)?)?",
     re.ASCII,
 )
-_ISO_CALENDAR = re.compile(r"P(?:[\d.]+Y)?(?:[\d.]+M)?(?:[\d.]+[WD])*(?:T.*)?", re.ASCII)
+_ISO_CALENDAR = re.compile(r"P[\d.]+[YM].*", re.ASCII)
 
 
 def parse_duration(text: str) -> int:

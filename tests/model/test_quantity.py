@@ -134,6 +134,7 @@ def test_reads(text, asked, value, dimension):
         ("nan m", None, "expected a number with a unit"),
         ("inf m", None, "expected a number with a unit"),
         ("1e999 m", None, "out of range"),
+        ("1e290 Ym", None, "out of range"),
         ("1/0 in", None, "over zero"),
         ("9**9**9**9 m", None, "no unit is written"),
         ("3 m**999999999", None, "no unit is written"),

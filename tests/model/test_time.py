@@ -198,6 +198,8 @@ def test_durations_written(duration, text):
         ("5 h 30", "not a duration"),
         ("P", "not a duration"),
         ("PT", "not a duration"),
+        ("PT5X", "not a duration"),
+        ("Plenty", "not a duration"),
         ("P1DT", "not a duration"),
         ("PT1.5H30M", "not a duration"),
         ("0.5 us", "digits past the microsecond"),

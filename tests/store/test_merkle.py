@@ -127,6 +127,16 @@ def _shift(proof, draw):
     return proof
 
 
+def test_a_byte_moved_from_one_hash_to_the_next():
+    """Hashes of the wrong length prove nothing, even where they add up to the right bytes of a node."""
+    one, two = LEAVES[:2]
+    head = merkle.root([one, two])
+    assert merkle.verify_inclusion(one, 0, 2, [two], head)
+    assert not merkle.verify_inclusion(one[:-1], 0, 2, [one[-1:] + two], head)
+    assert merkle.verify_consistency(1, 2, one, head, [two])
+    assert not merkle.verify_consistency(1, 2, one[:-1], head, [one[-1:] + two])
+
+
 @pytest.mark.parametrize(
     ("first", "second", "old", "new", "proof"),
     [
