@@ -1,6 +1,6 @@
 """Definition items as JSON objects, and back: the form in which the journal keeps them.
 
-Only what differs from the default is written, sets in alphabetical order, so that equal items give equal JSON.
+Only what differs from the default is written, and sets in alphabetical order.
 
 >>> from cfgtrack.model.plant import Unit
 >>> item_to_json("unit", Unit("PUMP-1", part="pump", tags=frozenset({"spare", "old"})))
@@ -23,7 +23,7 @@ _CLASSES: dict[str, type] = {"medium": Medium, "kind": Kind, "part": Part, "unit
 
 
 def item_to_json(sort: str, item: Item) -> dict[str, Any]:
-    """Return a definition item as a JSON object. `sort` is one of `definition.SORTS`; TypeError if it isn't one."""
+    """Return a definition item as a JSON object. `sort` is one of `definition.SORTS`; TypeError if not so."""
     if not isinstance(item, _CLASSES[sort]):
         raise TypeError(f"a {type(item).__name__} is no {sort}")
     return _object(item)

@@ -1,0 +1,203 @@
+"""Reads a hardware definition: TOML files and the CSV files that they name.
+
+Everything is checked against everything, and every error of every file is told at once: the definition is
+whole, or there is none.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any, cast
+
+from cfgtrack.files.fields import Fields, Table, hint
+from cfgtrack.files.gather import Gathered, ReadCsv
+from cfgtrack.files.initial import read_initial
+from cfgtrack.files.kinds import read_kind, read_medium
+from cfgtrack.files.parts import Known, Rows, read_part
+from cfgtrack.files.places import circles, read_place, read_unit
+from cfgtrack.files.source import Document, parse_toml, read_document, read_text
+from cfgtrack.model.definition import SORTS, Definition
+from cfgtrack.model.event import Event
+from cfgtrack.model.kind import Kind, Medium
+from cfgtrack.model.part import Part
+from cfgtrack.model.plant import Place, Unit
+from cfgtrack.model.trouble import BadInput, Problem, Problems
+
+_NUMBER = re.compile(r"(.*?)(?::(\d+)| row (\d+)(?:, column .*)?)?", re.DOTALL)
+
+
+def read_definition(paths: Sequence[Path], base: Definition | None = None) -> Definition:
+    """Read definition files on top of `base` (None: the shipped media and kinds) into one definition.
+
+    An item of a file replaces the item of `base` with the same id. Raises BadInput with every problem of
+    every file, in the order of the files and their lines.
+    """
+    problems = Problems()
+    documents = [document for path in paths if (document := read_document(path, problems)) is not None]
+    base = base if base is not None else shipped()
+    return _definition(documents, base, read_text, problems, [str(path) for path in paths])
+
+
+def parse_definition(
+    texts: Mapping[str, str], base: Definition | None = None, *, sheets: Mapping[str, str] | None = None
+) -> Definition:
+    """Read a definition from texts by file name. `sheets` are the texts of the CSV files that they name.
+
+    Raises BadInput as `read_definition` does.
+    """
+    problems = Problems()
+    found = [parse_toml(name, text, problems) for name, text in texts.items()]
+    documents = [document for document in found if document is not None]
+
+    def read_csv(path: Path, problems: Problems) -> str | None:
+        text = (sheets or {}).get(str(path))
+        if text is None:
+            problems.add(str(path), "no-such-file", "there is no such file")
+        return text
+
+    return _definition(documents, base if base is not None else shipped(), read_csv, problems, list(texts))
+
+
+@cache
+def shipped() -> Definition:
+    """Return the media and kinds that ship with cfgtrack."""
+    file = resources.files("cfgtrack.files") / "defaults.toml"
+    return parse_definition({"defaults.toml": file.read_text(encoding="utf-8")}, Definition())
+
+
+def _definition(
+    documents: Iterable[Document], base: Definition, read_csv: ReadCsv, problems: Problems, order: list[str]
+) -> Definition:
+    gathered = Gathered(problems)
+    for document in documents:
+        gathered.document(document, read_csv)
+    items = _Items(gathered, base)
+    for sort in SORTS:
+        items.read(sort)
+    items.check_owners()
+    items.check_rows()
+    initial = read_initial(gathered.initial, items.definition(), items.declared, problems)
+    if problems:
+        raise BadInput(_sorted(problems.found, order))
+    return items.definition(initial)
+
+
+def _sorted(problems: list[Problem], order: list[str]) -> list[Problem]:
+    """Return the problems once each, by file and line; files named by others come behind those given."""
+    rank = {name: i for i, name in enumerate(order)}
+
+    def key(problem: Problem) -> tuple[int, int]:
+        found = cast("re.Match[str]", _NUMBER.fullmatch(problem.where))
+        return rank.setdefault(found[1], len(rank)), int(found[2] or found[3] or 0)
+
+    return sorted(dict.fromkeys(problems), key=key)
+
+
+class _Items:
+    """Turns what was gathered into items, sort by sort, each against all that is declared."""
+
+    def __init__(self, gathered: Gathered, base: Definition) -> None:
+        self.gathered = gathered
+        self.base = base
+        self.built: dict[str, dict[str, Any]] = {}
+        for sort in SORTS:
+            named = gathered.named[sort]
+            self.built[sort] = {name: one for name, one in base.items(sort).items() if name not in named}
+        self.broken: set[str] = set()
+
+    def read(self, sort: str) -> None:
+        """Read every item of a sort; those that don't hold together stay out."""
+        for name, fields in self.gathered.named[sort].items():
+            before = len(self.gathered.problems)
+            item = self._item(sort, fields, name)
+            if item is not None:
+                self.built[sort][name] = item
+            if sort == "part" and len(self.gathered.problems) > before:
+                self.broken.add(name)
+        for other, fields in self.gathered.nameless:
+            if other == sort:
+                self._item(sort, fields, "")
+
+    def ids(self, sort: str) -> Collection[str]:
+        """Return the ids of a sort that may be referred to."""
+        return self.base.items(sort).keys() | self.gathered.named[sort].keys()
+
+    def _item(self, sort: str, fields: Fields, name: str) -> Any:
+        if sort == "medium":
+            return read_medium(fields)
+        if sort == "kind":
+            return read_kind(cast("Table", fields), self.ids("medium"), self.ids("kind"))
+        if sort == "part":
+            known = Known(self._kinds(), self.ids("kind"), self.ids("medium"))
+            return read_part(cast("Table", fields), self.gathered.part_rows.get(name, Rows()), known)
+        if sort == "unit":
+            return read_unit(fields, self.ids("part"), self.ids("place"))
+        return read_place(fields, self.ids("part"), self.ids("place"))
+
+    def _kinds(self) -> dict[str, Kind]:
+        return self.built["kind"]
+
+    def check_owners(self) -> None:
+        """Note places that stand in each other, and ids that `base` has given to the other sort of owner."""
+        places: dict[str, Place] = self.built["place"]
+        for circle in circles(places):
+            fields = self.gathered.named["place"].get(circle[0])
+            line = " in ".join([*circle, circle[0]])
+            if fields is not None:
+                fields.note("parent", "place-circle", f"these places stand in each other: {line}")
+            for name in circle:
+                del places[name]
+        for sort, other in (("unit", "place"), ("place", "unit")):
+            taken = self.base.items(other).keys() - self.gathered.named[other].keys()
+            for name in sorted(self.gathered.named[sort].keys() & taken):
+                fields = self.gathered.named[sort][name]
+                fields.note("id", "duplicate", f"there is a {other} {name} already")
+
+    def check_rows(self) -> None:
+        """Note rows about parts that nobody defines in these files."""
+        parts = self.gathered.named["part"]
+        for name, rows in self.gathered.part_rows.items():
+            if name not in parts:
+                for row in (*rows.ports, *rows.nodes, *rows.links):
+                    row.note(
+                        "part", "no-such-part", f"there is no part {name} in these files{hint(name, parts)}"
+                    )
+
+    def declared(self, address: str) -> bool:
+        """Return whether something of this address may exist, though it may not hold together."""
+        owner, colon, _ = address.partition(":")
+        for sort in ("unit", "place"):
+            if owner in self.ids(sort):
+                item = self.built[sort].get(owner)
+                if item is None:
+                    return True
+                return bool(colon) and (item.part in self.broken or item.part not in self.built["part"])
+        return False
+
+    def definition(self, initial: Sequence[Event] = ()) -> Definition:
+        """Return what holds together as a definition, with the events of `initial` behind those of `base`."""
+        ids = {event.id for event in initial}
+        gathered = self.gathered
+        origins = dict(self.base.origins)
+        for sort in SORTS:
+            origins.update({(sort, n): fields.spot().where for n, fields in gathered.named[sort].items()})
+        media: dict[str, Medium] = self.built["medium"]
+        parts: dict[str, Part] = self.built["part"]
+        units: dict[str, Unit] = {n: u for n, u in self.built["unit"].items() if u.part in parts}
+        places: dict[str, Place] = {
+            n: p for n, p in self.built["place"].items() if not p.part or p.part in parts
+        }
+        return Definition(
+            media=media,
+            kinds=self._kinds(),
+            parts=parts,
+            units=units,
+            places=places,
+            initial=(*(event for event in self.base.initial if event.id not in ids), *initial),
+            title=gathered.title or self.base.title,
+            origins=origins,
+        )

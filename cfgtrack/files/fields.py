@@ -1,0 +1,289 @@
+"""Reads the fields of one table or row, one by one, and notes everything that is wrong with them.
+
+A reader never stops at the first problem: a field that is wrong reads as if it were not there.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator, Mapping
+from datetime import date, time
+from typing import Any
+
+from cfgtrack.files.lines import Path
+from cfgtrack.files.source import Document, Find, Spot
+from cfgtrack.model.quantity import BadQuantity, parse_quantity
+from cfgtrack.model.time import BadTime, parse_duration, parse_instant
+from cfgtrack.model.trouble import Problems, near_hint
+
+ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/+-]*")
+ID_FORM = "letters, digits and . _ / + - without blanks or colons"
+_YES_NO = {"yes": True, "true": True, "no": False, "false": False}
+_MANY = 2000
+
+
+class Fields:
+    """The fields of one table (of a TOML document) or row (of a CSV file, where every value is text)."""
+
+    __slots__ = ("_asked", "_find", "_problems", "is_row", "label", "values")
+
+    def __init__(
+        self, values: Mapping[str, Any], find: Find, problems: Problems, *, label: str, is_row: bool = False
+    ) -> None:
+        self.values = values
+        self.label = label
+        self.is_row = is_row
+        self._find = find
+        self._problems = problems
+        self._asked: dict[str, None] = {}
+
+    def spot(self, name: str = "") -> Spot:
+        """Return where the field stands, or with "" the table or row."""
+        return self._find(name)
+
+    def note(self, name: str, code: str, sentence: str) -> None:
+        """Note a problem of the field `name`, or with "" of the table or row."""
+        spot = self._find(name)
+        prefix = "".join(f"{one}, " for one in (self.label, name) if one)
+        prefix = f"{prefix[:-2]}: " if prefix else ""
+        self._problems.add(spot.where, code, prefix + sentence, row=spot.row)
+
+    def get(self, name: str, *, required: bool = False) -> Any:
+        """Return the raw value of a field, None (and a problem where it is `required`) when there is none."""
+        self._asked[name] = None
+        value = self.values.get(name)
+        if required and value is None:
+            self.note("", "missing", f"{name} is missing")
+        return value
+
+    def wrong(self, name: str, expected: str, found: Any) -> None:
+        """Note that the field holds the wrong type of value."""
+        self.note(name, "wrong-type", f"expected {expected}, found {shown(found)}")
+
+    def text(self, name: str, *, required: bool = False) -> str:
+        """Return a text, "" when there is none."""
+        value = self.get(name, required=required)
+        if value is None:
+            return ""
+        if not isinstance(value, str):
+            self.wrong(name, "a text in quotes", value)
+            return ""
+        if required and not value.strip():
+            self.note(name, "missing", f"{name} is blank")
+        return value.strip()
+
+    def ident(self, name: str, *, required: bool = True) -> str:
+        """Return a text that has the form of an id, "" when there is none."""
+        value = self.text(name, required=required)
+        if value and not ID.fullmatch(value):
+            self.note(name, "bad-id", f"expected an id of {ID_FORM}, found '{value}'")
+            return ""
+        return value
+
+    def reference(self, name: str, what: str, known: Collection[str], *, required: bool = False) -> str:
+        """Return the id of something `known`; "" when none is given or, after noting it, no such thing is."""
+        value = self.text(name, required=required)
+        if value and value not in known:
+            self.note(name, f"no-such-{what}", f"there is no {what} {value}{hint(value, known)}")
+            return ""
+        return value
+
+    def words(self, name: str, *, required: bool = False) -> tuple[str, ...]:
+        """Return a list of texts: an array, or in a row one cell with blanks between."""
+        value = self.get(name, required=required)
+        if value is None:
+            return ()
+        if self.is_row:
+            return tuple(str(value).split())
+        if not isinstance(value, list) or not all(isinstance(one, str) for one in value):
+            self.wrong(name, 'a list of texts such as ["a", "b"]', value)
+            return ()
+        return tuple(value)
+
+    def tags(self) -> frozenset[str]:
+        """Return the field `tags`."""
+        return frozenset(self.words("tags"))
+
+    def flag(self, name: str) -> bool:
+        """Return a yes or no, False when it is not there."""
+        value = self.get(name)
+        if self.is_row and value is not None:
+            found = _YES_NO.get(str(value).strip().lower())
+            if found is None:
+                self.wrong(name, "yes or no", value)
+            return bool(found)
+        if value is not None and not isinstance(value, bool):
+            self.wrong(name, "true or false", value)
+            return False
+        return bool(value)
+
+    def count(self, name: str, *, at_least: int = 1) -> int | None:
+        """Return a whole number, None when it is not there."""
+        value = self.get(name)
+        if self.is_row and value is not None and re.fullmatch(r"\d{1,15}", value.strip(), re.ASCII):
+            value = int(value)
+        if value is None:
+            return None
+        if not isinstance(value, int) or isinstance(value, bool):
+            self.wrong(name, "a whole number", value)
+            return None
+        if value < at_least:
+            self.note(name, "out-of-range", f"expected at least {at_least}, found {value}")
+            return None
+        return value
+
+    def number(self, name: str, *, at_least: float = 0.0) -> float | None:
+        """Return a plain number, None when it is not there."""
+        value = self.get(name)
+        if value is None:
+            return None
+        if not isinstance(value, int | float) or isinstance(value, bool) or not abs(value) < float("inf"):
+            self.wrong(name, "a number", value)
+            return None
+        if value < at_least:
+            self.note(name, "out-of-range", f"expected at least {at_least:g}, found {value}")
+            return None
+        return float(value)
+
+    def quantity(
+        self, name: str, dimension: str, *, required: bool = False, at_least: float | None = 0.0
+    ) -> float | None:
+        """Return a number with a unit, in SI, None when it is not there."""
+        value = self.get(name, required=required)
+        return None if value is None else self.measured(name, value, dimension, at_least=at_least)
+
+    def measured(
+        self, name: str, value: Any, dimension: str, *, at_least: float | None = 0.0
+    ) -> float | None:
+        """Return `value`, a number with a unit found in the field `name`, in SI."""
+        try:
+            found = parse_quantity(value if isinstance(value, str) else shown(value), dimension=dimension)
+        except BadQuantity as err:
+            self.note(name, "bad-quantity", str(err))
+            return None
+        if at_least is not None and dimension != "temperature" and found.value < at_least:
+            self.note(name, "out-of-range", f"expected at least {at_least:g}, found {value}")
+            return None
+        return found.value
+
+    def instant(self, name: str, *, required: bool = False) -> int | None:
+        """Return a time, in microseconds since 1970 UTC, None when it is not there."""
+        value = self.get(name, required=required)
+        if value is None:
+            return None
+        if isinstance(value, date | time):
+            value = value.isoformat()
+        if not isinstance(value, str):
+            self.wrong(name, "a time such as 2030-05-01T08:00:00Z", value)
+            return None
+        try:
+            return parse_instant(value)
+        except BadTime as err:
+            self.note(name, "bad-time", str(err))
+            return None
+
+    def duration(self, name: str) -> int | None:
+        """Return a duration, in microseconds, None when it is not there."""
+        value = self.get(name)
+        return None if value is None else self.lasting(name, value)
+
+    def lasting(self, name: str, value: Any) -> int | None:
+        """Return `value`, a duration found in the field `name`, in microseconds."""
+        if not isinstance(value, str):
+            self.wrong(name, "a duration such as 45 min", value)
+            return None
+        try:
+            return parse_duration(value)
+        except BadTime as err:
+            self.note(name, "bad-duration", str(err))
+            return None
+
+    def finish(self) -> None:
+        """Note every field that nobody asked for."""
+        for name in self.values:
+            if name not in self._asked:
+                what = "column" if self.is_row else "field"
+                known = ", ".join(self._asked)
+                tail = near_hint(name, self._asked) or f"; expected one of {known}"
+                self.note(name, f"unknown-{what}", f"there is no such {what}{tail}")
+
+
+class Table(Fields):
+    """The fields of one table of a TOML document, which may hold further tables."""
+
+    __slots__ = ("_path", "document")
+
+    def __init__(
+        self,
+        document: Document,
+        path: Path,
+        values: Mapping[str, Any],
+        problems: Problems,
+        *,
+        label: str = "",
+    ) -> None:
+        super().__init__(
+            values, lambda name: document.spot((*path, name) if name else path), problems, label=label
+        )
+        self.document = document
+        self._path = path
+
+    def element(self, name: str, *path: str | int) -> Spot:
+        """Return where an element of the field `name` stands."""
+        return self.document.spot((*self._path, name, *path))
+
+    def note_element(self, path: Path, code: str, sentence: str) -> None:
+        """Note a problem of what stands at `path` below this table."""
+        spot = self.document.spot((*self._path, *path))
+        prefix = f"{self.label}, {path[0]}: " if self.label else f"{path[0]}: "
+        self._problems.add(spot.where, code, prefix + sentence, row=spot.row)
+
+    def table(self, name: str) -> Table | None:
+        """Return the table that the field holds, None when it is not there."""
+        value = self.get(name)
+        if value is None:
+            return None
+        if not isinstance(value, dict):
+            self.wrong(name, "a table", value)
+            return None
+        return self._below((name,), value, name)
+
+    def tables(self, name: str) -> Iterator[Table]:
+        """Yield the tables of an array of tables."""
+        value = self.get(name)
+        if value is None:
+            return
+        if not isinstance(value, list):
+            keys = [str(key) for key in self._path if isinstance(key, str)]
+            self.wrong(name, f"tables, each under [[{'.'.join([*keys, name])}]]", value)
+            return
+        for i, one in enumerate(value):
+            if isinstance(one, dict):
+                yield self._below((name, i), one, f"{name} {i + 1}")
+            else:
+                self.note_element((name, i), "wrong-type", f"expected a table, found {shown(one)}")
+
+    def _below(self, path: Path, value: dict[str, Any], label: str) -> Table:
+        label = f"{self.label}, {label}" if self.label else label
+        return Table(self.document, (*self._path, *path), value, self._problems, label=label)
+
+
+def hint(name: str, known: Collection[str]) -> str:
+    """Return near names of a mistyped id as the tail of a sentence; of very many try only the likely."""
+    if len(known) > _MANY:
+        start = name[:3].casefold()
+        known = [one for one in known if one[:3].casefold() == start][:_MANY]
+    return near_hint(name, known)
+
+
+def shown(value: Any) -> str:
+    """Return a raw value as messages show it."""
+    if isinstance(value, str):
+        return f"'{value}'"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list" if value else "an empty list"
+    return str(value)

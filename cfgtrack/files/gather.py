@@ -1,0 +1,121 @@
+"""Gathers what definition files say, before any of it is understood: the items with their raw fields."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from cfgtrack.files.fields import Fields, Table, hint
+from cfgtrack.files.parts import Rows
+from cfgtrack.files.sheet import read_sheet
+from cfgtrack.files.source import Document
+from cfgtrack.model.definition import SORTS
+from cfgtrack.model.trouble import Problems
+
+_PORT = "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
+_PLACE = "id parent title part holds mobile capacity facings sink loop tags"
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "ports": tuple(_PORT.split()),
+    "nodes": ("part", "name", "medium", "litres", "source", "expansion", "load", "loop", "tags", "title"),
+    "links": ("part", "a", "b", "gate", "one_way"),
+    "units": ("id", "part", "title", "home", "loop", "tags"),
+    "places": tuple(_PLACE.split()),
+    "initial": ("subject", "mate", "status", "place", "facing"),
+}
+"""The columns of each table that a CSV file may hold."""
+
+_REQUIRED: dict[str, tuple[str, ...]] = {
+    "ports": ("part", "name", "kind"),
+    "nodes": ("part", "name", "medium"),
+    "links": ("part", "a", "b"),
+    "units": ("id", "part"),
+    "places": ("id",),
+    "initial": ("subject",),
+}
+
+ReadCsv = Callable[[Path, Problems], str | None]
+
+
+@dataclass(slots=True)
+class Initial:
+    """One file's [initial] table and the rows that go with it."""
+
+    table: Table | None
+    rows: list[Fields] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Gathered:
+    """All items of all files by sort, with their raw fields.
+
+    `named` holds those that can be referred to; `nameless` those whose id is missing or taken, which are read
+    for their problems only.
+    """
+
+    problems: Problems
+    title: str = ""
+    named: dict[str, dict[str, Fields]] = field(default_factory=lambda: {sort: {} for sort in SORTS})
+    nameless: list[tuple[str, Fields]] = field(default_factory=list)
+    part_rows: dict[str, Rows] = field(default_factory=dict)
+    initial: list[Initial] = field(default_factory=list)
+
+    def document(self, document: Document, read_csv: ReadCsv) -> None:
+        """Take in a TOML document and the CSV files it names, which stand relative to it."""
+        root = Table(document, (), document.data, self.problems)
+        self.title = self.title or root.text("title")
+        for sort in SORTS:
+            for table in root.tables(sort):
+                self.item(sort, table)
+        initial = Initial(root.table("initial"))
+        self.initial.append(initial)
+        for table in root.tables("csv"):
+            self._csv(table, initial, Path(document.name).parent, read_csv)
+        root.finish()
+
+    def item(self, sort: str, fields: Fields) -> None:
+        """Take in one item, unless its id is missing or taken."""
+        name = fields.ident("id")
+        if not name:
+            self.nameless.append((sort, fields))
+            return
+        fields.label = f"{sort} {name}"
+        for other in ("unit", "place") if sort in ("unit", "place") else (sort,):
+            first = self.named[other].get(name)
+            if first is not None:
+                fields.note(
+                    "id", "duplicate", f"there is a {other} {name} already, at {first.spot('id').where}"
+                )
+                self.nameless.append((sort, fields))
+                return
+        self.named[sort][name] = fields
+
+    def _csv(self, table: Table, initial: Initial, folder: Path, read_csv: ReadCsv) -> None:
+        what = table.text("table", required=True)
+        file = table.text("file", required=True)
+        table.finish()
+        if what and what not in COLUMNS:
+            expected = hint(what, COLUMNS) or f"; expected one of {', '.join(COLUMNS)}"
+            table.note("table", "no-such-table", f"there is no table {what}{expected}")
+        if not file or what not in COLUMNS:
+            return
+        path = folder / file
+        text = read_csv(path, self.problems)
+        if text is not None:
+            for row in self._rows(text, str(path), what):
+                self._row(what, row, initial)
+
+    def _rows(self, text: str, name: str, what: str) -> Iterator[Fields]:
+        lines = text.splitlines(keepends=True)
+        for row in read_sheet(lines, name, COLUMNS[what], _REQUIRED[what], self.problems):
+            yield row.fields(name, self.problems, label=what.removesuffix("s"))
+
+    def _row(self, what: str, row: Fields, initial: Initial) -> None:
+        if what in ("units", "places"):
+            self.item(what.removesuffix("s"), row)
+        elif what == "initial":
+            initial.rows.append(row)
+        elif part := row.text("part", required=True):
+            row.label = f"part {part}, {what.removesuffix('s')}"
+            rows = self.part_rows.setdefault(part, Rows())
+            {"ports": rows.ports, "nodes": rows.nodes, "links": rows.links}[what].append(row)

@@ -1,0 +1,273 @@
+"""The configuration from which a journal starts, as as-found events.
+
+Each one is tried in memory against the laws of possibility, so that what can't be so is told with its line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, replace
+
+from cfgtrack.files.entries import Entry, read_entries
+from cfgtrack.files.fields import hint
+from cfgtrack.files.gather import Initial
+from cfgtrack.files.source import Spot
+from cfgtrack.model.configuration import Configuration, place_line, rigid_group
+from cfgtrack.model.definition import Definition
+from cfgtrack.model.event import FOUND, Event
+from cfgtrack.model.kind import Kind
+from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.possibility import resolve
+from cfgtrack.model.trouble import Problems
+
+Declared = Callable[[str], bool]
+
+
+def read_initial(
+    initial: Iterable[Initial], definition: Definition, declared: Declared, problems: Problems
+) -> tuple[Event, ...]:
+    """Return the as-found events of all files: where things are, then what is joined, then single statuses.
+
+    `declared` tells whether an address that `definition` doesn't have may belong to something that was noted
+    as broken already.
+    """
+    reader = _Reader(definition.plant(), declared, problems)
+    for one in initial:
+        reader.take(one)
+    events = [*reader.places(), *reader.ports()]
+    reader.try_out(definition.initial, events)
+    return tuple(event for event, _ in events)
+
+
+@dataclass(slots=True)
+class _Reader:
+    plant: Plant
+    declared: Declared
+    problems: Problems
+    placed: dict[str, Entry] = field(default_factory=dict)
+    found: dict[str, Entry] = field(default_factory=dict)
+
+    def take(self, initial: Initial) -> None:
+        """Take in one file's entries."""
+        for entry in read_entries(initial):
+            self._add(entry)
+
+    def _add(self, entry: Entry) -> None:
+        known = self.placed if entry.place else self.found
+        mine = [entry.subject, entry.mate] if not entry.status and entry.mate else [entry.subject]
+        for subject in mine:
+            first = known.get(subject)
+            if first is not None:
+                self._note(
+                    entry,
+                    "twice",
+                    f"{subject} stands in the initial configuration already, at {first.spot.where}",
+                )
+        if not any(subject in known for subject in mine):
+            known[entry.subject] = entry
+            if len(mine) == 2:
+                known[entry.mate] = replace(entry, subject=entry.mate, mate=entry.subject)
+
+    def places(self) -> Iterator[tuple[Event, Spot]]:
+        """Yield the events that say where things are, mobile places first: units may stand in them."""
+        entries = sorted(self.placed.values(), key=lambda entry: not self.plant.is_mobile(entry.subject))
+        for entry in entries:
+            good = [self._is_thing(entry), self._is_place(entry)]
+            if all(good):
+                yield (
+                    _event(entry, (entry.subject,), place=entry.place),
+                    entry.spot,
+                )
+
+    def _is_thing(self, entry: Entry) -> bool:
+        subject = entry.subject
+        if subject in self.plant.units or self.plant.is_mobile(subject):
+            return True
+        if subject in self.plant.places:
+            self._note(entry, "no-such-unit", f"{subject} is a place that doesn't move")
+        elif not self.declared(subject):
+            known = [*self.plant.units, *(p.id for p in self.plant.places.values() if p.mobile)]
+            self._note(entry, "no-such-unit", f"there is no unit {subject}{hint(subject, known)}")
+        return False
+
+    def _is_place(self, entry: Entry) -> bool:
+        place = self.plant.places.get(entry.place)
+        if place is None:
+            if not self.declared(entry.place):
+                sentence = f"there is no place {entry.place}{hint(entry.place, self.plant.places)}"
+                self._note(entry, "no-such-place", sentence)
+            return False
+        if entry.facing and place.facings and entry.facing not in place.facings:
+            sentence = f"{place.id} takes a unit facing {' or '.join(place.facings)}, not {entry.facing}"
+            self._note(entry, "facing", sentence)
+            return False
+        return True
+
+    def ports(self) -> Iterator[tuple[Event, Spot]]:
+        """Yield the events that say what is joined, then those that give the statuses of single ports."""
+        singles: list[tuple[Event, Spot]] = []
+        done: set[str] = set()
+        for entry in self.found.values():
+            if entry.subject in done:
+                continue
+            done.add(entry.subject)
+            if entry.mate:
+                done.add(entry.mate)
+                for event, spot in self._pair(entry):
+                    if len(event.subjects) == 2:
+                        yield event, spot
+                    else:
+                        singles.append((event, spot))
+            elif (kind := self._kind(entry, entry.subject)) is not None and self._is_status(entry, kind):
+                singles.append((_event(entry, (entry.subject,), status=entry.status), entry.spot))
+        yield from singles
+
+    def _pair(self, entry: Entry) -> Iterator[tuple[Event, Spot]]:
+        other = self.found.get(entry.mate, replace(entry, subject=entry.mate, mate=entry.subject))
+        if other.mate != entry.subject:
+            to = f"to {other.mate}" if other.mate else other.status
+            sentence = (
+                f"{entry.mate} stands in the initial configuration already, {to}, at {other.spot.where}"
+            )
+            self._note(entry, "twice", sentence)
+            return
+        kinds = [self._kind(one, one.subject) for one in (entry, other)]
+        a, b = kinds
+        if a is None or b is None or not (self._joins(entry, a) and self._joins(other, b)):
+            return
+        if not a.mates_with(b):
+            sentence = f"{entry.subject} is a {a.id}, {entry.mate} is a {b.id}: they don't go together"
+            self._note(entry, "kind", sentence)
+            return
+        wanted = [one.status or kind.statuses[-1] for one, kind in ((entry, a), (other, b))]
+        both = _highest_of_both(a, b, wanted)
+        if both is None:
+            sentence = f"{entry.subject} ({a.id}) and {entry.mate} ({b.id}) have no joined status in common"
+            self._note(entry, "kind", sentence)
+            return
+        pair = (entry.subject, entry.mate)
+        yield _event(entry, pair, status=both), entry.spot
+        for one, status in zip((entry, other), wanted, strict=True):
+            if status != both:
+                event = _event(one, (one.subject,), status=status)
+                yield replace(event, id=f"{event.id}:{status}"), one.spot
+
+    def _kind(self, entry: Entry, subject: str) -> Kind | None:
+        found = self.plant.port(subject)
+        if found is not None:
+            return found[1]
+        if not self.declared(subject):
+            owner, colon, _ = subject.partition(":")
+            if colon and self.plant.has_owner(owner):
+                near = hint(subject, self.plant.ports_of(owner))
+                self._note(entry, "no-such-port", f"{owner} has no port {subject}{near}")
+            elif colon:
+                near = hint(owner, [*self.plant.owners()])
+                self._note(entry, "no-such-unit", f"there is no unit or place {owner}{near}")
+            else:
+                self._note(entry, "no-such-port", f"expected a port such as UNIT:PORT, found '{subject}'")
+        return None
+
+    def _is_status(self, entry: Entry, kind: Kind) -> bool:
+        status = entry.status
+        if status not in kind.statuses:
+            ladder = ", ".join(kind.statuses)
+            self._note(
+                entry,
+                "no-such-status",
+                f"{entry.subject} can be {ladder}, not {status}{hint(status, kind.statuses)}",
+            )
+            return False
+        if kind.is_joined(status):
+            sentence = f'{entry.subject} {status}: say to what, as in {{is = "{status}", mate = "UNIT:PORT"}}'
+            self._note(entry, "mate-missing", sentence)
+            return False
+        return True
+
+    def _joins(self, entry: Entry, kind: Kind) -> bool:
+        """Return whether a port of this kind can have the mate that the entry gives it."""
+        if kind.joined is None:
+            self._note(entry, "one-sided", f"{entry.subject} is a {kind.id}: it has no mate")
+            return False
+        if not entry.status:
+            return True
+        if entry.status not in kind.statuses:
+            return self._is_status(entry, kind)
+        if not kind.is_joined(entry.status):
+            self._note(entry, "status", f"{entry.subject} {entry.status} has no mate")
+            return False
+        return True
+
+    def try_out(self, before: Iterable[Event], events: list[tuple[Event, Spot]]) -> None:
+        """Note every event that is impossible, and every place that holds more than it can."""
+        configuration = Configuration(self.plant)
+        spots: dict[str, Spot] = {}
+        for event in before:
+            resolved = resolve(configuration, event)
+            if not resolved.refusals:
+                configuration.apply(resolved.event)
+        for event, spot in events:
+            resolved = resolve(configuration, event)
+            for refusal in resolved.refusals:
+                self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)
+            if not resolved.refusals:
+                configuration.apply(resolved.event)
+                spots[event.id] = spot
+        self._check_capacity(configuration, spots)
+        for event, spot in events:
+            if len(event.subjects) == 2:
+                self._check_one_place(configuration, event, spot)
+
+    def _check_capacity(self, configuration: Configuration, spots: dict[str, Spot]) -> None:
+        for place in self.plant.places.values():
+            if place.capacity is None:
+                continue
+            heaps: list[str] = []
+            seen: set[str] = set()
+            for thing in configuration.standing_at(place.id):
+                if thing not in seen:
+                    heaps.append(thing)
+                    seen.update(rigid_group(configuration, thing) if thing in self.plant.units else (thing,))
+            if len(heaps) > place.capacity:
+                spot = spots.get(configuration.state(heaps[-1]).event or "", Spot("initial"))
+                sentence = f"{place.id} takes {place.capacity}, not {', '.join(heaps)}"
+                self.problems.add(spot.where, "full", sentence, row=spot.row)
+
+    def _check_one_place(self, configuration: Configuration, event: Event, spot: Spot) -> None:
+        a, b = event.subjects
+        owners = owner_of(a), owner_of(b)
+        if any(self.plant.is_flexible(s) for s in (a, b)) or any(self.plant.is_mobile(o) for o in owners):
+            return
+        lines = [place_line(configuration, owner) for owner in owners]
+        if all(lines) and lines[0][0] not in lines[1] and lines[1][0] not in lines[0]:
+            sentence = f"{a} is at {lines[0][0]}, {b} at {lines[1][0]}: they are not in one place"
+            self.problems.add(spot.where, "not-here", sentence, row=spot.row)
+
+    def _note(self, entry: Entry, code: str, sentence: str) -> None:
+        self.problems.add(entry.spot.where, code, f"initial: {sentence}", row=entry.spot.row)
+
+
+def _highest_of_both(a: Kind, b: Kind, wanted: list[str]) -> str | None:
+    """Return the highest status that both ladders have, joined and on neither above what is wanted."""
+    for status in reversed(a.statuses):
+        if status not in b.statuses or not (a.is_joined(status) and b.is_joined(status)):
+            continue
+        if a.rank(status) <= a.rank(wanted[0]) and b.rank(status) <= b.rank(wanted[1]):
+            return status
+    return None
+
+
+def _event(
+    entry: Entry, subjects: tuple[str, ...], *, place: str | None = None, status: str | None = None
+) -> Event:
+    return Event(
+        id=f"initial:{entry.subject}",
+        action=FOUND,
+        subjects=subjects,
+        happened=entry.at,
+        place=place,
+        facing=entry.facing or None,
+        status=status,
+        by=entry.by,
+        initial=True,
+    )

@@ -1,0 +1,125 @@
+"""Media and kinds of port, read from a hardware definition."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from cfgtrack.files.fields import ID, ID_FORM, Fields, Table
+from cfgtrack.model.event import BOOK_ACTIONS, GENERAL_ACTIONS
+from cfgtrack.model.kind import Kind, Medium, Move
+
+
+def read_medium(fields: Fields) -> Medium:
+    """Return the medium of a [[medium]] table."""
+    medium = Medium(id=fields.ident("id"), title=fields.text("title"))
+    fields.finish()
+    return medium
+
+
+def read_kind(table: Table, media: Collection[str], kinds: Collection[str]) -> Kind | None:
+    """Return the kind of a [[kind]] table, None after noting what is wrong with its ladder or its moves."""
+    statuses = _statuses(table)
+    on_ladder = {name: _status(table, name, statuses) for name in ("initial", "joined", "carries")}
+    joined, carries = on_ladder["joined"], on_ladder["carries"]
+    sound = bool(statuses) and _is_consistent(table, statuses, on_ladder)
+    moves = [_move(one, statuses) for one in table.tables("move")]
+    known = {move.action: move for move in moves if move is not None}
+    if len(known) < len(moves) and all(moves):
+        table.note("move", "duplicate", "one action stands on the ladder twice")
+    medium = table.reference("medium", "medium", media) or None
+    if medium is None and carries and not table.values.get("medium"):
+        table.note("carries", "ladder", "nothing can be carried without a medium")
+    kind = (
+        Kind(
+            id=table.ident("id"),
+            medium=medium,
+            statuses=statuses,
+            moves=known,
+            title=table.text("title"),
+            initial=on_ladder["initial"] or "",
+            joined=joined,
+            carries=carries,
+            flexible=table.flag("flexible"),
+            fits=_fits(table, kinds, joined),
+        )
+        if sound
+        else None
+    )
+    if kind is None:
+        for name in ("id", "title", "flexible", "fits"):
+            table.get(name)
+    table.finish()
+    return kind if len(known) == len(moves) else None
+
+
+def _statuses(table: Table) -> tuple[str, ...]:
+    """Return the ladder, () after noting what is wrong with it."""
+    statuses = table.words("statuses", required=True)
+    if not statuses:
+        if table.values.get("statuses") == []:
+            table.note("statuses", "ladder", "expected at least one status")
+        return ()
+    bad = [status for status in statuses if not ID.fullmatch(status)]
+    for status in bad:
+        table.note("statuses", "bad-id", f"expected a word of {ID_FORM}, found '{status}'")
+    if len(set(statuses)) < len(statuses):
+        table.note("statuses", "duplicate", "a status stands on the ladder twice")
+        return ()
+    return () if bad else statuses
+
+
+def _status(table: Table, name: str, statuses: tuple[str, ...]) -> str | None:
+    value = table.text(name)
+    if value and statuses and value not in statuses:
+        table.note(name, "ladder", f"{value} is not on the ladder {', '.join(statuses)}")
+        return None
+    return value or None
+
+
+def _is_consistent(table: Table, statuses: tuple[str, ...], on_ladder: dict[str, str | None]) -> bool:
+    named = [name for name in on_ladder if table.values.get(name)]
+    if not all(on_ladder[name] in statuses for name in named):
+        return False
+    rank = {name: statuses.index(status) for name, status in on_ladder.items() if status}
+    if "joined" not in rank:
+        return True
+    if rank["joined"] == 0:
+        table.note(
+            "joined", "ladder", f"{statuses[0]} is the lowest status: a port without a mate needs one too"
+        )
+        return False
+    if rank.get("initial", 0) >= rank["joined"]:
+        table.note("initial", "ladder", f"a port starts without a mate, so below {on_ladder['joined']}")
+        return False
+    if rank.get("carries", rank["joined"]) < rank["joined"]:
+        table.note(
+            "carries", "ladder", f"a port without a mate carries nothing: not below {on_ladder['joined']}"
+        )
+        return False
+    return True
+
+
+def _move(table: Table, statuses: tuple[str, ...]) -> Move | None:
+    action = table.ident("action")
+    if action in GENERAL_ACTIONS or action in BOOK_ACTIONS:
+        table.note("action", "reserved", f"{action} is an action of its own already")
+    sources = table.words("from", required=True)
+    target = table.text("to", required=True)
+    good = bool(action and sources and target)
+    for name, status in (*(("from", one) for one in sources), ("to", target)):
+        if status and statuses and status not in statuses:
+            table.note(name, "ladder", f"{status} is not on the ladder {', '.join(statuses)}")
+            good = False
+    each, cycle = table.flag("each"), table.flag("cycle")
+    table.finish()
+    return Move(action, sources, target, each=each, cycle=cycle) if good else None
+
+
+def _fits(table: Table, kinds: Collection[str], joined: str | None) -> frozenset[str]:
+    fits = table.words("fits")
+    for one in fits:
+        if one not in kinds:
+            table.note("fits", "no-such-kind", f"there is no kind {one}")
+    if fits and not joined:
+        table.note("fits", "ladder", "a kind that is never joined fits nothing")
+    return frozenset(fits)

@@ -1,0 +1,298 @@
+"""Parts, read from a hardware definition: ports, nodes and internal links, from tables and from rows."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from cfgtrack.files.fields import Fields, Table, hint, shown
+from cfgtrack.model.kind import Kind
+from cfgtrack.model.part import InternalLink, Node, Part, Port, Thermal
+
+_PATTERN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*/[1-9]\d{0,5}", re.ASCII)
+_LITRES = 1000.0
+
+
+@dataclass(slots=True)
+class Rows:
+    """What CSV files say about one part."""
+
+    ports: list[Fields] = field(default_factory=list)
+    nodes: list[Fields] = field(default_factory=list)
+    links: list[Fields] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What a part may refer to: `kinds` are those that hold together, `kind_ids` all that are named."""
+
+    kinds: Mapping[str, Kind]
+    kind_ids: Collection[str]
+    media: Collection[str]
+
+
+def read_part(table: Table, rows: Rows, known: Known) -> Part:
+    """Return the part of a [[part]] table and its `rows`; of its ports only those whose kind is known."""
+    ends = _Ends(known)
+    ports = [port for one in (*table.tables("port"), *rows.ports) if (port := ends.port(one)) is not None]
+    nodes = [node for one in (*table.tables("node"), *rows.nodes) if (node := ends.node(one)) is not None]
+    links = [*_links(table, ends), *(link for one in rows.links if (link := _link(one, ends)) is not None)]
+    thermal = table.table("thermal")
+    part = Part(
+        id=table.ident("id"),
+        title=table.text("title"),
+        mass=table.quantity("mass", "mass"),
+        ports={port.name: port for port in ports},
+        nodes={node.name: node for node in nodes},
+        links=tuple(links),
+        flexible=table.flag("flexible"),
+        thermal=None if thermal is None else _thermal(thermal),
+        tags=table.tags(),
+    )
+    table.finish()
+    return part
+
+
+class _Ends:
+    """The ports and nodes of one part by name, with what is needed to judge its links.
+
+    `medium` is None for a port that is no end of a link; a name that stands in `broken` is not judged.
+    """
+
+    def __init__(self, known: Known) -> None:
+        self.known = known
+        self.medium: dict[str, str | None] = {}
+        self.kinds: dict[str, Kind] = {}
+        self.broken: set[str] = set()
+        self.where: dict[str, str] = {}
+
+    def port(self, fields: Fields) -> Port | None:
+        """Return the port of a table or row, None when it has no usable name or kind, or is there twice."""
+        name = self._name(fields, "port")
+        kind = self.known.kinds.get(fields.reference("kind", "kind", self.known.kind_ids, required=True))
+        port = Port(
+            name=name,
+            kind=kind.id if kind else "",
+            size=fields.text("size"),
+            keying=fields.text("keying"),
+            gender=fields.text("gender"),
+            flexible=fields.flag("flexible"),
+            loop=fields.text("loop"),
+            tags=fields.tags(),
+            cycles=fields.count("cycles"),
+            torque=_torque(fields),
+            pattern=_pattern(fields),
+            title=fields.text("title"),
+        )
+        fields.finish()
+        if kind is None:
+            self.broken.add(name)
+            return None
+        if not self._add(fields, name, kind.medium if kind.joined else None):
+            return None
+        self.kinds[name] = kind
+        return port
+
+    def node(self, fields: Fields) -> Node | None:
+        """Return the node of a table or row, None when it has no usable name or medium, or is there twice."""
+        name = self._name(fields, "node")
+        medium = fields.reference("medium", "medium", self.known.media, required=True)
+        volume = fields.quantity("litres", "volume")
+        node = Node(
+            name=name,
+            medium=medium,
+            litres=None if volume is None else float(f"{volume * _LITRES:.12g}"),
+            source=fields.flag("source"),
+            expansion=fields.flag("expansion"),
+            load=fields.flag("load"),
+            loop=fields.text("loop"),
+            tags=fields.tags(),
+            title=fields.text("title"),
+        )
+        fields.finish()
+        if not medium:
+            self.broken.add(name)
+            return None
+        return node if self._add(fields, name, medium) else None
+
+    def _name(self, fields: Fields, what: str) -> str:
+        name = fields.ident("name")
+        if name:
+            fields.label = f"{fields.label.rpartition(', ')[0]}, {what} {name}".removeprefix(", ")
+        return name
+
+    def _add(self, fields: Fields, name: str, medium: str | None) -> bool:
+        if not name:
+            return False
+        if name in self.medium:
+            fields.note("name", "duplicate", f"the part has a {name} already, at {self.where[name]}")
+            return False
+        self.medium[name] = medium
+        self.where[name] = fields.spot("name").where
+        return True
+
+    def names(self) -> Collection[str]:
+        return self.medium.keys() | self.broken
+
+
+def _torque(fields: Fields) -> tuple[float, float] | None:
+    if fields.is_row:
+        low = fields.quantity("torque_low", "torque", required="torque_high" in fields.values)
+        high = fields.quantity("torque_high", "torque", required="torque_low" in fields.values)
+        name = "torque_high"
+    else:
+        value: Any = fields.get("torque")
+        if value is None:
+            return None
+        if not isinstance(value, list) or len(value) != 2:
+            fields.wrong("torque", 'a range such as ["20 N*m", "30 N*m"]', value)
+            return None
+        low, high = (fields.measured("torque", one, "torque") for one in value)
+        name = "torque"
+    if low is None or high is None:
+        return None
+    if low > high:
+        fields.note(name, "out-of-range", f"expected the low torque first, found {low:g} to {high:g} N*m")
+        return None
+    return low, high
+
+
+def _pattern(fields: Fields) -> str:
+    value = fields.text("pattern")
+    if value and not _PATTERN.fullmatch(value):
+        fields.note("pattern", "bad-pattern", f"expected a joint and a turn such as base/3, found '{value}'")
+        return ""
+    return value
+
+
+def _thermal(table: Table) -> Thermal | None:
+    capacity = table.quantity("capacity", "heat capacity", required=True)
+    leak = table.quantity("leak", "thermal conductance", required=True)
+    start = table.quantity("start", "temperature", required=True)
+    limit = table.quantity("limit", "temperature", required=True)
+    heater = table.quantity("heater", "power")
+    biot = table.number("biot")
+    table.finish()
+    if capacity is None or leak is None or start is None or limit is None:
+        return None
+    if capacity == 0:
+        table.note("capacity", "out-of-range", "expected more than 0 J/K")
+    return Thermal(capacity, leak, start, limit, heater=heater or 0.0, biot=biot)
+
+
+def _links(table: Table, ends: _Ends) -> Iterator[InternalLink]:
+    for one in table.tables("link"):
+        link = _link(one, ends)
+        if link is not None:
+            yield link
+    short = table.get("links")
+    if short is not None and not isinstance(short, list):
+        table.wrong("links", 'a list of links such as [["F1", "VOL"]]', short)
+        return
+    for i, names in enumerate(short or ()):
+        if (
+            not isinstance(names, list)
+            or len(names) not in (2, 3)
+            or not all(isinstance(n, str) for n in names)
+        ):
+            sentence = (
+                f'expected two ends and perhaps a gate such as ["F1", "VOL", "V1"], found {shown(names)}'
+            )
+            table.note_element(("links", i), "wrong-type", sentence)
+            continue
+        found = _ShortLink(table, i, names)
+        link = _made(found, ends)
+        if link is not None:
+            yield link
+
+
+def _link(fields: Fields, ends: _Ends) -> InternalLink | None:
+    found = _LongLink(fields)
+    one_way = fields.flag("one_way")
+    fields.finish()
+    link = _made(found, ends)
+    return None if link is None else InternalLink(link.a, link.b, link.gate, one_way)
+
+
+class _LongLink:
+    """A link from a table or row."""
+
+    def __init__(self, fields: Fields) -> None:
+        self._fields = fields
+        self.a = fields.text("a", required=True)
+        self.b = fields.text("b", required=True)
+        self.gate = fields.text("gate")
+
+    def note(self, name: str, code: str, sentence: str) -> None:
+        self._fields.note(name, code, sentence)
+
+
+class _ShortLink:
+    """A link from an element of `links`."""
+
+    def __init__(self, table: Table, index: int, names: list[str]) -> None:
+        self._table = table
+        self._index = index
+        self.a, self.b = names[0], names[1]
+        self.gate = names[2] if len(names) > 2 else ""
+
+    def note(self, name: str, code: str, sentence: str) -> None:
+        del name
+        self._table.note_element(("links", self._index), code, sentence)
+
+
+def _made(link: _LongLink | _ShortLink, ends: _Ends) -> InternalLink | None:
+    """Return the link, None after noting why it can't be one."""
+    good = [_is_end(link, name, end, ends) for name, end in (("a", link.a), ("b", link.b))]
+    if not all(good):
+        return None
+    if link.a == link.b:
+        link.note("b", "link-end", f"{link.a} can't be linked to itself")
+        return None
+    media = {name: ends.medium.get(name) for name in (link.a, link.b) if name not in ends.broken}
+    if len(set(media.values())) > 1:
+        told = " and ".join(f"{name} is {medium}" for name, medium in media.items())
+        link.note("b", "media-differ", f"{told}: a link has one medium")
+        return None
+    medium = next(iter(media.values()), None)
+    if link.gate and not _is_gate(link, medium, ends):
+        return None
+    return InternalLink(link.a, link.b, link.gate)
+
+
+def _is_end(link: _LongLink | _ShortLink, name: str, end: str, ends: _Ends) -> bool:
+    if not end:
+        return False
+    if end not in ends.names():
+        link.note(name, "no-such-port", f"the part has no port or node {end}{hint(end, ends.names())}")
+        return False
+    if end not in ends.broken and ends.medium[end] is None:
+        kind = ends.kinds[end]
+        link.note(
+            name, "link-end", f"{end} is a {kind.id}: a link ends at a node or at one half of an interface"
+        )
+        return False
+    return True
+
+
+def _is_gate(link: _LongLink | _ShortLink, medium: str | None, ends: _Ends) -> bool:
+    gate = link.gate
+    if gate in ends.broken:
+        return False
+    kind = ends.kinds.get(gate)
+    if kind is None:
+        what = "is a node" if gate in ends.medium else "does not exist"
+        link.note("gate", "no-such-port", f"the gate {gate} {what}{hint(gate, ends.kinds)}")
+    elif kind.joined is not None:
+        link.note(
+            "gate", "not-a-gate", f"{gate} is a {kind.id}, which has a mate: a gate is a valve or switch"
+        )
+    elif kind.carries is None:
+        link.note("gate", "not-a-gate", f"{gate} is a {kind.id}, which never lets anything through")
+    elif kind.medium is not None and medium is not None and kind.medium != medium:
+        link.note("gate", "media-differ", f"{gate} gates {kind.medium}, the link is {medium}")
+    else:
+        return True
+    return False

@@ -1,0 +1,58 @@
+"""Units and places, read from a hardware definition."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+
+from cfgtrack.files.fields import Fields
+from cfgtrack.model.plant import Place, Unit
+
+
+def read_unit(fields: Fields, parts: Collection[str], places: Collection[str]) -> Unit | None:
+    """Return the unit of a [[unit]] table or a row, None when its part isn't known."""
+    unit = Unit(
+        id=fields.ident("id"),
+        part=fields.reference("part", "part", parts, required=True),
+        title=fields.text("title"),
+        home=fields.reference("home", "place", places),
+        loop=fields.text("loop"),
+        tags=fields.tags(),
+    )
+    fields.finish()
+    return unit if unit.part else None
+
+
+def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) -> Place:
+    """Return the place of a [[place]] table or a row."""
+    place = Place(
+        id=fields.ident("id"),
+        parent=fields.reference("parent", "place", places),
+        title=fields.text("title"),
+        part=fields.reference("part", "part", parts),
+        holds=fields.flag("holds"),
+        mobile=fields.flag("mobile"),
+        capacity=fields.count("capacity"),
+        facings=fields.words("facings"),
+        sink=fields.quantity("sink", "temperature"),
+        loop=fields.text("loop"),
+        tags=fields.tags(),
+    )
+    fields.finish()
+    return place
+
+
+def circles(places: Mapping[str, Place]) -> list[list[str]]:
+    """Return every circle of places that stand in each other, each once."""
+    found: list[list[str]] = []
+    done: set[str] = set()
+    for start in places:
+        line: dict[str, None] = {}
+        at = start
+        while at in places and at not in line and at not in done:
+            line[at] = None
+            at = places[at].parent
+        if at in line:
+            ids = list(line)
+            found.append(ids[ids.index(at) :])
+        done.update(line)
+    return found

@@ -1,0 +1,136 @@
+"""CSV as spreadsheets write it: rows numbered as the spreadsheet shows them, streamed.
+
+The first row that isn't blank names the columns. Comma, semicolon and tab are told apart by it. Blank rows
+count but are skipped.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Collection, Iterable, Iterator
+from itertools import chain
+from typing import NamedTuple
+
+from cfgtrack.files.fields import Fields, hint
+from cfgtrack.files.source import Spot
+from cfgtrack.model.trouble import Problems
+
+_DELIMITERS = ",;\t"
+_LONGEST_ROW = 120
+
+
+class Row(NamedTuple):
+    """One row: its number in the spreadsheet, the cells that aren't blank by column, and its text."""
+
+    number: int
+    cells: dict[str, str]
+    text: str
+
+    def spot(self, name: str, column: str) -> Spot:
+        """Return where a cell stands, with "" the row."""
+        where = f"{name} row {self.number}"
+        return Spot(f"{where}, column {column}" if column else where, self.text)
+
+    def fields(self, name: str, problems: Problems, *, label: str) -> Fields:
+        """Return the row for reading field by field."""
+        return Fields(self.cells, lambda column: self.spot(name, column), problems, label=label, is_row=True)
+
+
+def read_sheet(
+    stream: Iterable[str], name: str, columns: Collection[str], required: Collection[str], problems: Problems
+) -> Iterator[Row]:
+    """Yield the rows of a CSV stream, noting those that are none. `columns` are those that are known.
+
+    A header with unknown, missing or repeated columns is noted and ends the reading: nobody can say what its
+    rows mean.
+    """
+    lines = iter(stream)
+    before, first = _first_line(lines)
+    if not first.strip():
+        problems.add(name, "empty", "the file is empty")
+        return
+    delimiter = max(_DELIMITERS, key=lambda mark: _known_in(first, mark, columns))
+    reader = csv.reader(chain((first,), lines), delimiter=delimiter, strict=True)
+    numbered = _numbered(reader, before, name, problems)
+    number, header = next(numbered, (0, []))
+    names = [cell.strip().casefold() for cell in header]
+    if _bad_header(
+        names, Spot(f"{name} row {number}", _text(header, delimiter)), columns, required, problems
+    ):
+        return
+    for number, cells in numbered:
+        row = _row(number, cells, names, _text(cells, delimiter))
+        if row is not None and not _misshapen(row, cells, names, name, problems):
+            yield row
+
+
+def _first_line(lines: Iterator[str]) -> tuple[int, str]:
+    """Return how many blank lines there are before the first other one, and that."""
+    before = 0
+    for line in lines:
+        if line.removeprefix("\ufeff").strip():
+            return before, line.removeprefix("\ufeff")
+        before += 1
+    return before, ""
+
+
+def _known_in(line: str, delimiter: str, columns: Collection[str]) -> int:
+    return sum(cell.strip().strip('"').casefold() in columns for cell in line.split(delimiter))
+
+
+def _numbered(
+    reader: Iterator[list[str]], before: int, name: str, problems: Problems
+) -> Iterator[tuple[int, list[str]]]:
+    number = before
+    try:
+        for number, cells in enumerate(reader, before + 1):
+            yield number, cells
+    except csv.Error as err:
+        what = "a quoted cell is never closed" if "end of data" in str(err) else str(err)
+        problems.add(f"{name} row {number + 1}", "syntax", f"expected a row of CSV: {what}")
+    except UnicodeDecodeError as err:
+        byte = err.object[err.start]
+        problems.add(
+            f"{name} row {number + 1}", "not-text", f"expected UTF-8 text, found the byte 0x{byte:02x}"
+        )
+
+
+def _bad_header(
+    names: list[str], spot: Spot, columns: Collection[str], required: Collection[str], problems: Problems
+) -> bool:
+    before = len(problems)
+    for i, name in enumerate(names):
+        if name and name not in columns:
+            tail = hint(name, columns) or f"; expected some of {', '.join(columns)}"
+            problems.add(spot.where, "unknown-column", f"there is no column {name}{tail}", row=spot.row)
+        if name and name in names[:i]:
+            problems.add(spot.where, "duplicate", f"the column {name} is there twice", row=spot.row)
+    for name in required:
+        if name not in names:
+            problems.add(spot.where, "missing-column", f"the column {name} is missing", row=spot.row)
+    return len(problems) > before
+
+
+def _row(number: int, cells: list[str], names: list[str], text: str) -> Row | None:
+    found = {n: cell.strip() for n, cell in zip(names, cells, strict=False) if n and cell.strip()}
+    is_blank = not found and not any(cell.strip() for cell in cells)
+    return None if is_blank else Row(number, found, text)
+
+
+def _misshapen(row: Row, cells: list[str], names: list[str], name: str, problems: Problems) -> bool:
+    where = f"{name} row {row.number}"
+    if len(cells) < len(names):
+        sentence = f"expected {len(names)} cells, found {len(cells)}"
+        problems.add(where, "short-row", sentence, row=row.text)
+        return True
+    unnamed = [*cells[len(names) :], *(c for n, c in zip(names, cells, strict=False) if not n)]
+    if any(cell.strip() for cell in unnamed):
+        sentence = f"expected {len(names)} cells, found {len(cells)}"
+        problems.add(where, "long-row", sentence, row=row.text)
+        return True
+    return False
+
+
+def _text(cells: list[str], delimiter: str) -> str:
+    text = delimiter.join(cells).replace("\n", " ").replace("\t", " ")
+    return text if len(text) <= _LONGEST_ROW else text[: _LONGEST_ROW - 4] + " ..."

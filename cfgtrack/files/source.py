@@ -1,0 +1,144 @@
+"""Input files as text, and TOML documents that know where each of their fields stands."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from cfgtrack.files import lines
+from cfgtrack.model.trouble import Problems
+
+_LONGEST_ROW = 120
+_AT_LINE = re.compile(r"\s*\(at line (\d+), column \d+\)|\s*\(at end of document\)")
+_FOREIGN = (
+    (b"SQLite format 3\0", "a SQLite database"),
+    (b"PK\x03\x04", "a zip archive or a spreadsheet's own format: save it as CSV"),
+    (b"%PDF", "a PDF"),
+    (b"\xff\xfe", "UTF-16 text: save it as UTF-8"),
+    (b"\xfe\xff", "UTF-16 text: save it as UTF-8"),
+)
+
+
+class Spot(NamedTuple):
+    """A place in a file: `where` as an error names it, and the row (the line itself) that stands there."""
+
+    where: str
+    row: str | None = None
+
+
+def read_text(path: Path, problems: Problems) -> str | None:
+    """Return the text of a file without its byte order mark, or None after noting why it can't be had."""
+    name = str(path)
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        problems.add(name, "no-such-file", "there is no such file")
+    except IsADirectoryError:
+        problems.add(name, "not-a-file", "expected a file, found a folder")
+    except OSError as err:
+        problems.add(name, "unreadable", f"the file can't be read: {err.strerror or err}")
+    else:
+        return decode(raw, name, problems)
+    return None
+
+
+def decode(raw: bytes, name: str, problems: Problems) -> str | None:
+    """Return UTF-8 bytes as text, or None after noting that they are none (or nothing at all)."""
+    foreign = next((what for start, what in _FOREIGN if raw.startswith(start)), None)
+    if foreign is not None:
+        problems.add(name, "not-text", f"expected text, found {foreign}")
+        return None
+    if b"\0" in raw:
+        problems.add(name, "not-text", "expected text, found a binary file")
+        return None
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as err:
+        line = raw.count(b"\n", 0, err.start) + 1
+        problems.add(
+            f"{name}:{line}", "not-text", f"expected UTF-8 text, found the byte 0x{raw[err.start]:02x}"
+        )
+        return None
+    if not text.strip():
+        problems.add(name, "empty", "the file is empty")
+        return None
+    return text
+
+
+class Document:
+    """A parsed TOML file: its `data`, and the line of each table, field and element."""
+
+    __slots__ = ("_lines", "_numbers", "_text", "data", "name")
+
+    def __init__(self, name: str, text: str, data: dict[str, Any]) -> None:
+        self.name = name
+        self.data = data
+        self._text = text
+        self._lines: list[str] = text.splitlines()
+        self._numbers: dict[lines.Path, int] | None = None
+
+    def spot(self, path: lines.Path) -> Spot:
+        """Return where the value at `path` stands, or what it stands in when it has no line of its own."""
+        if self._numbers is None:
+            self._numbers = lines.line_numbers(self._text)
+        while path not in self._numbers:
+            path = path[:-1]
+        return self.line(self._numbers[path])
+
+    def line(self, number: int) -> Spot:
+        """Return the line of that number."""
+        row = self._lines[number - 1].strip() if 0 < number <= len(self._lines) else ""
+        row = row if len(row) <= _LONGEST_ROW else row[: _LONGEST_ROW - 4] + " ..."
+        return Spot(f"{self.name}:{number}", row or None)
+
+
+def parse_toml(name: str, text: str, problems: Problems) -> Document | None:
+    """Return the parsed document, or None after noting where its syntax breaks."""
+    text = text.replace("\r\n", "\n")
+    try:
+        return Document(name, text, tomllib.loads(text))
+    except tomllib.TOMLDecodeError as err:
+        _note_syntax(Document(name, text, {}), text, str(err), problems)
+    except (RecursionError, ValueError) as err:
+        problems.add(name, "syntax", f"expected TOML: {err}")
+    return None
+
+
+def read_document(path: Path, problems: Problems) -> Document | None:
+    """Return the TOML document in a file, or None after noting what is wrong with it."""
+    text = read_text(path, problems)
+    return None if text is None else parse_toml(str(path), text, problems)
+
+
+def _note_syntax(document: Document, text: str, message: str, problems: Problems) -> None:
+    found = _AT_LINE.search(message)
+    number = int(found[1]) if found and found[1] else text.rstrip().count("\n") + 1
+    spot = document.line(number)
+    what = _AT_LINE.sub("", message)
+    what = what[0].lower() + what[1:]
+    cut = "; the file ends in the middle of something" if found and not found[1] else ""
+    first = text.lstrip().partition("\n")[0]
+    if document.name.lower().endswith(".csv") or (number == 1 and _is_header(first)):
+        problems.add(
+            spot.where,
+            "wrong-kind",
+            "expected TOML, found what looks like CSV; CSV files are named in a [[csv]] table",
+            row=spot.row,
+        )
+        return
+    if first.startswith(("{", "<")):
+        kind = "JSON" if first[0] == "{" else "XML or HTML"
+        problems.add(spot.where, "wrong-kind", f"expected TOML, found what looks like {kind}", row=spot.row)
+        return
+    problems.add(spot.where, "syntax", f"expected TOML: {what}{cut}", row=spot.row)
+
+
+def _is_header(line: str) -> bool:
+    return "=" not in line and "[" not in line and any(line.count(mark) >= 1 for mark in ",;\t")
+
+
+Find = Callable[[str], Spot]
+"""Gives the spot of a field of one table or row, "" for the table or row itself."""
