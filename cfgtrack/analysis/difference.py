@@ -1,0 +1,103 @@
+"""What differs between two configurations: statuses and mates, places, last values, mate cycles."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from cfgtrack.model.configuration import Configuration, State
+from cfgtrack.model.event import Effect
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One thing that differs. None: the thing, or its value, is not there on that side.
+
+    `aspect` is ``status`` (the other side: the mate), ``place`` (the other side: the facing), ``cycles``,
+    or the name of a measured quantity (a number in SI units; the other side: the unit that the user
+    wrote). `event` is the one that wrote the later state, where there is one.
+    """
+
+    subject: str
+    aspect: str
+    before: str | None
+    after: str | None
+    before_other: str | None = None
+    after_other: str | None = None
+    event: str | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the row as a JSON object."""
+        return {
+            "subject": self.subject,
+            "aspect": self.aspect,
+            "before": self.before,
+            "before_other": self.before_other,
+            "after": self.after,
+            "after_other": self.after_other,
+            "event": self.event,
+        }
+
+
+def difference(before: Configuration, after: Configuration) -> list[Difference]:
+    """Return what differs, sorted by subject. The two may belong to different plants: what one lacks is
+    None there.
+    """
+    rows = [*_states(before, after), *_cycles(before, after), *_values(before, after)]
+    return sorted(rows, key=lambda row: (row.subject, row.aspect))
+
+
+def _states(before: Configuration, after: Configuration) -> Iterator[Difference]:
+    subjects = {subject for side in (before, after) for subject, _ in side.touched()}
+    for subject in subjects:
+        old, new = _state(before, subject), _state(after, subject)
+        was, now = old or _NOTHING, new or _NOTHING
+        if (was.value, was.other) != (now.value, now.other):
+            aspect = "status" if ":" in subject else "place"
+            yield Difference(
+                subject,
+                aspect,
+                old.value if old else None,
+                new.value if new else None,
+                was.other,
+                now.other,
+                now.event,
+            )
+
+
+_NOTHING = State("", None, None)
+
+
+def _state(side: Configuration, subject: str) -> State | None:
+    try:
+        return side.state(subject)
+    except KeyError:
+        return None
+
+
+def _cycles(before: Configuration, after: Configuration) -> Iterator[Difference]:
+    for subject in {*before.cycles, *after.cycles}:
+        old, new = before.cycles.get(subject, 0), after.cycles.get(subject, 0)
+        if old != new:
+            yield Difference(subject, "cycles", str(old), str(new))
+
+
+def _values(before: Configuration, after: Configuration) -> Iterator[Difference]:
+    for subject, quantity in {*before.values, *after.values}:
+        old, new = before.values.get((subject, quantity)), after.values.get((subject, quantity))
+        if _reading(old) != _reading(new):
+            yield _row(subject, quantity, old, new)
+
+
+def _row(subject: str, quantity: str, old: Effect | None, new: Effect | None) -> Difference:
+    (was, was_unit), (now, now_unit) = _side(old), _side(new)
+    return Difference(subject, quantity, was, now, was_unit, now_unit)
+
+
+def _side(effect: Effect | None) -> tuple[str | None, str | None]:
+    return (None, None) if effect is None else (effect.value, effect.other)
+
+
+def _reading(effect: Effect | None) -> str | None:
+    return None if effect is None else effect.value

@@ -1,0 +1,451 @@
+"""What is the state of this: a unit, a place, a person or arm, a port, or the whole plant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from cfgtrack.model.configuration import Configuration, is_made, place_line
+from cfgtrack.model.event import Entry
+from cfgtrack.model.plant import HOLD, Plant, owner_of
+from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+from cfgtrack.network.network import Network
+from cfgtrack.network.paths import Paths, loops_of
+from cfgtrack.rules.finding import Clock
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A value as it was last measured: `value` in SI, `unit` as the user wrote it."""
+
+    subject: str
+    quantity: str
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class PortState:
+    """One port, valve, switch or cover.
+
+    `made`: its link is made (a valve or switch: it lets through). `live`: its medium can come to it.
+    `reaches`: the expansions (fluid) or sources to which a path leads from it. `cycles` used of `rated`;
+    None rated: no limit given. `event` wrote the status; None: never touched.
+    """
+
+    address: str
+    title: str
+    kind: str
+    medium: str
+    size: str
+    status: str
+    mate: str | None
+    made: bool
+    live: bool
+    open_end: bool
+    reaches: tuple[str, ...]
+    cycles: int
+    rated: int | None
+    event: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class VolumeState:
+    """A liquid-full volume. `loops`: those of the `expansions` that it reaches. `loop`: as defined."""
+
+    address: str
+    litres: float
+    loop: str
+    loops: tuple[str, ...]
+    expansions: tuple[str, ...]
+    cut_off: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LoadState:
+    """A load, and the sources that feed it now."""
+
+    address: str
+    title: str
+    medium: str
+    sources: tuple[str, ...]
+
+    @property
+    def fed(self) -> bool:
+        """Whether some source feeds it."""
+        return bool(self.sources)
+
+
+@dataclass(frozen=True, slots=True)
+class HoldLink:
+    """A made hold link: own port, far port, the own port's status, and whether it gives."""
+
+    port: str
+    far: str
+    status: str
+    flexible: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HoldState:
+    """What holds a unit.
+
+    `seat`: the place that holds it because it stands there. `held`: a place that doesn't move holds it, directly
+    or not. `bearers`: persons, arms and other moving places to which hold links lead from it.
+    """
+
+    links: tuple[HoldLink, ...]
+    seat: str
+    held: bool
+    bearers: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A unit or mobile place that stands somewhere."""
+
+    id: str
+    title: str
+    facing: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class StateReport:
+    """The state of one thing. `sort` is unit, place, mobile place, port or node.
+
+    `place` runs from where it is outwards to the root. `hold` is None for a place that doesn't move.
+    `standing`: what stands at a place. `gripped`: what a person or arm holds on to.
+    """
+
+    address: str
+    sort: str
+    title: str
+    part: str
+    home: str
+    place: tuple[str, ...]
+    facing: str | None
+    ports: tuple[PortState, ...]
+    volumes: tuple[VolumeState, ...]
+    loads: tuple[LoadState, ...]
+    hold: HoldState | None
+    standing: tuple[Standing, ...]
+    gripped: tuple[HoldLink, ...]
+    readings: tuple[Reading, ...]
+    clocks: tuple[Clock, ...]
+    remarks: tuple[Entry, ...]
+
+    @property
+    def open_ends(self) -> tuple[str, ...]:
+        """The ports that are apart, not capped, and live."""
+        return tuple(p.address for p in self.ports if p.open_end)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the report as a JSON object."""
+        plain = {name: _json(getattr(self, name)) for name in _PLAIN}
+        return {
+            **plain,
+            "open_ends": list(self.open_ends),
+            "clocks": [clock.to_json() for clock in self.clocks],
+            "remarks": [_entry_json(entry) for entry in self.remarks],
+        }
+
+
+_PLAIN = tuple(name for name in StateReport.__slots__ if name not in ("clocks", "remarks"))
+
+
+@dataclass(frozen=True, slots=True)
+class UnitLine:
+    """One unit in a line. `fed` of `loads` loads have a source; `cut_off` of `volumes` have no expansion."""
+
+    id: str
+    title: str
+    part: str
+    place: str
+    facing: str | None
+    home: str
+    held: bool
+    mated: int
+    interfaces: int
+    fed: int
+    loads: int
+    cut_off: int
+    volumes: int
+    open_ends: int
+
+
+@dataclass(frozen=True, slots=True)
+class PlantReport:
+    """The state of everything: a line a unit, and by address what stands out."""
+
+    units: tuple[UnitLine, ...]
+    open_ends: tuple[str, ...]
+    cut_off: tuple[VolumeState, ...]
+    dead_loads: tuple[LoadState, ...]
+    not_held: tuple[str, ...]
+    clocks: tuple[Clock, ...]
+    remarks: tuple[Entry, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the report as a JSON object."""
+        return {
+            "units": [asdict(line) for line in self.units],
+            "open_ends": list(self.open_ends),
+            "cut_off": _json(self.cut_off),
+            "dead_loads": _json(self.dead_loads),
+            "not_held": list(self.not_held),
+            "clocks": [clock.to_json() for clock in self.clocks],
+            "remarks": [_entry_json(entry) for entry in self.remarks],
+        }
+
+
+def _json(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return [_json(one) for one in value]
+    return asdict(value) if hasattr(value, "__dataclass_fields__") else value
+
+
+def _entry_json(entry: Entry) -> dict[str, Any]:
+    return {**entry.event.to_json(), "number": entry.number, "known": entry.known}
+
+
+# --- the questions ------------------------------------------------------------------------------------------
+
+
+def unit_state(
+    plant: Plant,
+    configuration: Configuration,
+    networks: Mapping[str, Network],
+    address: str,
+    *,
+    clocks: Iterable[Clock] = (),
+    remarks: Iterable[Entry] = (),
+) -> StateReport:
+    """Return the state of a unit, place, person or arm, port or node.
+
+    `networks` are the compiled networks by medium. Of the `clocks` those of the thing itself are shown.
+    Raises NoAnswer when there is no such thing.
+    """
+    if not plant.has(address):
+        raise NoAnswer(_unknown(plant, address))
+    survey = _Survey(configuration, networks)
+    owner, colon, _ = address.partition(":")
+    ports = plant.ports_of(owner) if not colon else [address] if plant.port(address) else []
+    nodes = plant.nodes_of(owner) if not colon else [address] if plant.node(address) else []
+    line = place_line(configuration, owner)
+    mobile = plant.is_mobile(owner)
+    placed = owner in plant.units or mobile
+    return StateReport(
+        address=address,
+        sort=_sort(plant, address),
+        title=_title(plant, address),
+        part=plant.part_of(owner).id,
+        home=plant.units[owner].home if owner in plant.units else "",
+        place=tuple(line[1:] if owner in plant.places else line),
+        facing=configuration.state(owner).other if placed else None,
+        ports=tuple(survey.port(p) for p in ports),
+        volumes=tuple(survey.volumes(nodes)),
+        loads=tuple(survey.loads(nodes)),
+        hold=survey.hold(owner) if placed else None,
+        standing=() if colon else tuple(_standing(configuration, owner)),
+        gripped=tuple(survey.hold_links(owner)) if mobile else (),
+        readings=tuple(_readings(configuration, [address, *ports, *nodes])),
+        clocks=tuple(
+            c for c in clocks if c.subject == address or (not colon and owner_of(c.subject) == owner)
+        ),
+        remarks=tuple(remarks),
+    )
+
+
+def plant_state(
+    plant: Plant,
+    configuration: Configuration,
+    networks: Mapping[str, Network],
+    *,
+    clocks: Iterable[Clock] = (),
+    remarks: Iterable[Entry] = (),
+) -> PlantReport:
+    """Return the state of everything: a line a unit, and what stands out, units and places alike."""
+    survey = _Survey(configuration, networks)
+    lines: list[UnitLine] = []
+    open_ends: list[str] = []
+    cut_off: list[VolumeState] = []
+    dead: list[LoadState] = []
+    for owner in plant.owners():
+        nodes = plant.nodes_of(owner)
+        volumes, loads = list(survey.volumes(nodes)), list(survey.loads(nodes))
+        ends = [p for p in plant.ports_of(owner) if survey.is_open_end(p)]
+        open_ends.extend(ends)
+        cut_off.extend(v for v in volumes if v.cut_off)
+        dead.extend(load for load in loads if not load.fed)
+        if owner in plant.units:
+            lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
+    not_held = tuple(line.id for line in lines if not line.held)
+    return PlantReport(
+        tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks), tuple(remarks)
+    )
+
+
+def _unit_line(
+    survey: _Survey, unit: str, volumes: list[VolumeState], loads: list[LoadState], open_ends: int
+) -> UnitLine:
+    plant = survey.plant
+    thing = plant.units[unit]
+    state = survey.configuration.state(unit)
+    joined = [p for p in plant.ports_of(unit) if (found := plant.port(p)) and found[1].joined is not None]
+    return UnitLine(
+        id=unit,
+        title=thing.title or plant.parts[thing.part].title,
+        part=thing.part,
+        place=state.value,
+        facing=state.other,
+        home=thing.home,
+        held=survey.is_held(unit),
+        mated=sum(survey.configuration.state(p).other is not None for p in joined),
+        interfaces=len(joined),
+        fed=sum(load.fed for load in loads),
+        loads=len(loads),
+        cut_off=sum(v.cut_off for v in volumes),
+        volumes=len(volumes),
+        open_ends=open_ends,
+    )
+
+
+class _Survey:
+    """One configuration, with the paths of each medium made when they are first asked for."""
+
+    def __init__(self, configuration: Configuration, networks: Mapping[str, Network]) -> None:
+        self.configuration = configuration
+        self.plant = configuration.plant
+        self._networks = networks
+        self._paths: dict[str, Paths] = {}
+
+    def paths(self, medium: str) -> Paths | None:
+        if medium not in self._networks:
+            return None
+        if medium not in self._paths:
+            self._paths[medium] = Paths(self._networks[medium], self.configuration)
+        return self._paths[medium]
+
+    def port(self, address: str) -> PortState:
+        found = self.plant.port(address)
+        assert found is not None
+        port, kind = found
+        state = self.configuration.state(address)
+        paths = self.paths(kind.medium or "")
+        two_sided = kind.joined is not None
+        return PortState(
+            address=address,
+            title=port.title,
+            kind=kind.id,
+            medium=kind.medium or "",
+            size=port.size,
+            status=state.value,
+            mate=state.other,
+            made=is_made(self.configuration, address) if two_sided else kind.is_carrying(state.value),
+            live=paths is not None and paths.is_live(address),
+            open_end=paths is not None and paths.is_open_end(address),
+            reaches=_ends(paths, address),
+            cycles=self.configuration.cycles.get(address, 0),
+            rated=port.cycles,
+            event=state.event,
+        )
+
+    def is_open_end(self, address: str) -> bool:
+        found = self.plant.port(address)
+        paths = self.paths(found[1].medium or "") if found is not None else None
+        return paths is not None and paths.is_open_end(address)
+
+    def volumes(self, nodes: Iterable[str]) -> Iterator[VolumeState]:
+        for address in nodes:
+            node = self.plant.node(address)
+            if node is None or node.litres is None:
+                continue
+            paths = self.paths(node.medium)
+            if paths is not None:
+                yield VolumeState(
+                    address=address,
+                    litres=node.litres,
+                    loop=self.plant.loop_of(address),
+                    loops=loops_of(paths, address),
+                    expansions=paths.reached(address, "expansion"),
+                    cut_off=paths.is_cut_off(address),
+                )
+
+    def loads(self, nodes: Iterable[str]) -> Iterator[LoadState]:
+        for address in nodes:
+            node = self.plant.node(address)
+            if node is None or not node.load:
+                continue
+            paths = self.paths(node.medium)
+            if paths is not None:
+                yield LoadState(address, node.title, node.medium, paths.fed_by(address))
+
+    def is_held(self, owner: str) -> bool:
+        paths = self.paths(HOLD)
+        return paths is not None and paths.is_held(owner)
+
+    def hold(self, owner: str) -> HoldState:
+        paths = self.paths(HOLD)
+        at = self.plant.places.get(self.configuration.state(owner).value)
+        return HoldState(
+            links=tuple(self.hold_links(owner)),
+            seat=at.id if at is not None and at.holds else "",
+            held=self.is_held(owner),
+            bearers=paths.bearers(owner) if paths is not None else (),
+        )
+
+    def hold_links(self, owner: str) -> Iterator[HoldLink]:
+        plant = self.plant
+        for port in plant.ports_of(owner):
+            found = plant.port(port)
+            state = self.configuration.state(port)
+            if found is None or found[1].medium != HOLD or state.other is None:
+                continue
+            if is_made(self.configuration, port):
+                flexible = plant.is_flexible(port) or plant.is_flexible(state.other)
+                yield HoldLink(port, state.other, state.value, flexible)
+
+
+def _ends(paths: Paths | None, address: str) -> tuple[str, ...]:
+    if paths is None or paths.network.medium == HOLD:
+        return ()
+    return paths.fed_by(address) if paths.upstream else paths.reached(address, "expansion")
+
+
+def _sort(plant: Plant, address: str) -> str:
+    if ":" in address:
+        return "port" if plant.port(address) else "node"
+    if address in plant.units:
+        return "unit"
+    return "mobile place" if plant.is_mobile(address) else "place"
+
+
+def _title(plant: Plant, address: str) -> str:
+    owner, colon, name = address.partition(":")
+    part = plant.part_of(owner)
+    if colon:
+        return (part.ports.get(name) or part.nodes[name]).title
+    return (plant.units.get(owner) or plant.places[owner]).title or part.title
+
+
+def _standing(configuration: Configuration, place: str) -> Iterator[Standing]:
+    for thing in configuration.standing_at(place):
+        yield Standing(thing, _title(configuration.plant, thing), configuration.state(thing).other)
+
+
+def _readings(configuration: Configuration, addresses: Iterable[str]) -> Iterator[Reading]:
+    wanted = dict.fromkeys(addresses)
+    for (subject, quantity), effect in configuration.values.items():
+        if subject in wanted:
+            yield Reading(subject, quantity, float(effect.value), effect.other or "")
+
+
+def _unknown(plant: Plant, address: str) -> Problem:
+    owner, colon, name = address.partition(":")
+    if colon and plant.has_owner(owner):
+        part = plant.part_of(owner)
+        hint = near_hint(name, [*part.ports, *part.nodes])
+        return Problem(address, "no-such-port", f"{owner} has no port or node {name}{hint}")
+    hint = near_hint(owner, [*plant.units, *plant.places])
+    return Problem(address, "no-such-unit", f"there is no unit or place {owner}{hint}")

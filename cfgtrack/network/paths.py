@@ -1,0 +1,173 @@
+"""Questions over one medium in one configuration: what is joined to what, what is fed, cut off, open, held.
+
+A *segment* is a set of items joined both ways over made links. Everything here is answered segment by
+segment: one pass over the links when `Paths` is made, then at the cost of the one-way links between
+segments.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.part import Node
+from cfgtrack.model.plant import HOLD, owner_of
+from cfgtrack.network.network import Network
+from cfgtrack.network.reach import Digraph
+from cfgtrack.network.reduce import reduce_network
+
+_NODES: dict[str, Callable[[Node], bool]] = {
+    "source": lambda node: node.source,
+    "expansion": lambda node: node.expansion,
+    "load": lambda node: node.load,
+    "liquid": lambda node: node.litres is not None,
+    "feeding": lambda node: node.source or node.expansion or node.litres is not None,
+}
+"""What a node can be asked to be. `feeding`: the medium comes (or leaks) from there."""
+
+
+class Paths:
+    """One medium's network as it is made in one configuration. Not kept up to date: make a new one."""
+
+    def __init__(self, network: Network, configuration: Configuration) -> None:
+        self.network = network
+        self.configuration = configuration
+        self.plant = network.plant
+        medium = self.plant.media.get(network.medium)
+        self.upstream = medium is not None and medium.upstream
+        self._reduced = reduce_network(network, configuration, ())
+        arcs = self._reduced.arcs
+        self._graph = Digraph(((b, a) for a, b in arcs) if self.upstream else arcs)
+        self._nodes: dict[str, tuple[str, ...]] = {}
+        self._behind: dict[str, set[int]] = {}
+        self._reached: dict[tuple[int, str], tuple[str, ...]] = {}
+        self._live: set[int] | None = None
+        self._members: dict[int, list[int]] | None = None
+
+    # --- what is joined to what
+
+    def segment(self, address: str) -> int | None:
+        """Return the number of the segment that an item is in, None when it has no place in this medium."""
+        return self._reduced.of(address)
+
+    def members(self, address: str) -> list[str]:
+        """Return all items joined to the item at `address`, itself included, in the plant's order."""
+        segment = self.segment(address)
+        if segment is None:
+            return []
+        if self._members is None:
+            self._members = {}
+            for item, number in enumerate(self._reduced.vertex):
+                self._members.setdefault(number, []).append(item)
+        return [self.network.address(item) for item in self._members[segment]]
+
+    # --- what is reached
+
+    def nodes(self, sort: str) -> tuple[str, ...]:
+        """Return the nodes of this medium that are a `source`, `expansion`, `load`, `liquid` or `feeding`."""
+        found = self._nodes.get(sort)
+        if found is None:
+            found = self._nodes[sort] = tuple(self._enumerate(_NODES[sort]))
+        return found
+
+    def _enumerate(self, wanted: Callable[[Node], bool]) -> Iterator[str]:
+        medium = self.network.medium
+        names = {
+            part.id: [n.name for n in part.nodes.values() if n.medium == medium and wanted(n)]
+            for part in self.plant.parts.values()
+        }
+        for table in (self.plant.units, self.plant.places):
+            for owner, thing in table.items():
+                for name in names.get(thing.part, ()):
+                    yield f"{owner}:{name}"
+
+    def reached(self, address: str, sort: str) -> tuple[str, ...]:
+        """Return the nodes of a sort to which a path leads from `address`, in the plant's order.
+
+        A path runs along one-way links, or against them where the medium is followed upstream.
+        """
+        segment = self.segment(address)
+        if segment is None:
+            return ()
+        key = (segment, sort)
+        if key not in self._reached:
+            ahead = self._graph.ahead((segment,))
+            self._reached[key] = tuple(n for n in self.nodes(sort) if self.segment(n) in ahead)
+        return self._reached[key]
+
+    def reaches(self, address: str, sort: str) -> bool:
+        """Return whether a path leads from `address` to a node of a sort. One pass serves all addresses."""
+        if sort not in self._behind:
+            self._behind[sort] = self._graph.behind(self._segments(self.nodes(sort)))
+        return self.segment(address) in self._behind[sort]
+
+    def _segments(self, addresses: Iterable[str]) -> list[int]:
+        return [s for a in addresses if (s := self.segment(a)) is not None]
+
+    def is_cut_off(self, address: str) -> bool:
+        """Return whether liquid at `address` has no path to any expansion."""
+        return self.segment(address) is not None and not self.reaches(address, "expansion")
+
+    def is_live(self, address: str) -> bool:
+        """Return whether the medium can come to `address`: out of a volume, an expansion or a source."""
+        if self._live is None:
+            start = self._segments(self.nodes("feeding"))
+            self._live = self._graph.behind(start) if self.upstream else self._graph.ahead(start)
+        return self.segment(address) in self._live
+
+    def fed_by(self, address: str) -> tuple[str, ...]:
+        """Return the sources that feed the item at `address`, in the plant's order."""
+        if self.upstream:
+            return self.reached(address, "source")
+        segment = self.segment(address)
+        if segment is None:
+            return ()
+        behind = self._graph.behind((segment,))
+        return tuple(n for n in self.nodes("source") if self.segment(n) in behind)
+
+    # --- open ends
+
+    def is_open_end(self, address: str) -> bool:
+        """Return whether the port at `address` is apart, not capped, and live.
+
+        Not capped: at the highest status without a mate. A kind that has no such status can't be an open end.
+        """
+        if self.network.medium == HOLD or self.network.item(address) is None:
+            return False
+        found = self.plant.port(address)
+        if found is None or found[1].joined is None:
+            return False
+        return self.configuration.state(address).value == found[1].parted and self.is_live(address)
+
+    def open_ends(self) -> list[str]:
+        """Return every open end, in the plant's order. One pass over all ports of the medium."""
+        items = (a for owner in self.network.base for a in self.network.items_of(owner))
+        return [address for address in items if self.is_open_end(address)]
+
+    # --- hold
+
+    def is_held(self, owner: str) -> bool:
+        """Return whether a unit or place is held, over made hold links, by a place that doesn't move."""
+        if "fixed place" not in self._behind:
+            fixed = [p.id for p in self.plant.places.values() if not p.mobile]
+            self._behind["fixed place"] = self._graph.behind(self._segments(fixed))
+        return self.segment(owner) in self._behind["fixed place"]
+
+    def bearers(self, owner: str) -> tuple[str, ...]:
+        """Return the persons, arms and other mobile places to which hold links lead from `owner`."""
+        segment = self.segment(owner)
+        if segment is None:
+            return ()
+        ahead = self._graph.ahead((segment,))
+        mobile = (p.id for p in self.plant.places.values() if p.mobile and p.id != owner)
+        return tuple(p for p in mobile if self.segment(p) in ahead)
+
+
+def loops_of(paths: Paths, address: str) -> tuple[str, ...]:
+    """Return the loops of the expansions that an item reaches: the loops it is really in, whatever was
+    defined.
+
+    An expansion to which the definition gives no loop counts under the id of its unit or place.
+    """
+    loops = (paths.plant.loop_of(e) or owner_of(e) for e in paths.reached(address, "expansion"))
+    return tuple(dict.fromkeys(loops))
