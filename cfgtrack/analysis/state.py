@@ -91,8 +91,8 @@ class HoldLink:
 class HoldState:
     """What holds a unit.
 
-    `seat`: the place that holds it because it stands there. `held`: a place that doesn't move holds it, directly
-    or not. `bearers`: persons, arms and other moving places to which hold links lead from it.
+    `seat`: the place that holds it because it stands there. `held`: a place that doesn't move holds it,
+    directly or not. `bearers`: persons, arms and other moving places to which hold links lead from it.
     """
 
     links: tuple[HoldLink, ...]
@@ -176,7 +176,10 @@ class UnitLine:
 
 @dataclass(frozen=True, slots=True)
 class PlantReport:
-    """The state of everything: a line a unit, and by address what stands out."""
+    """The state of everything: a line a unit, and by address what stands out.
+
+    A unit that has nothing to be held by, and is mated to something, is not among those `not_held`.
+    """
 
     units: tuple[UnitLine, ...]
     open_ends: tuple[str, ...]
@@ -280,10 +283,16 @@ def plant_state(
         dead.extend(load for load in loads if not load.fed)
         if owner in plant.units:
             lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
-    not_held = tuple(line.id for line in lines if not line.held)
+    not_held = tuple(line.id for line in lines if not line.held and not _hangs(plant, line))
     return PlantReport(
         tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks), tuple(remarks)
     )
+
+
+def _hangs(plant: Plant, line: UnitLine) -> bool:
+    """Whether a unit that has nothing to be held by (a hose, a cable) hangs by what it is mated to."""
+    ports = plant.parts[line.part].ports.values()
+    return line.mated > 0 and not any(plant.kinds[port.kind].medium == HOLD for port in ports)
 
 
 def _unit_line(
@@ -410,7 +419,7 @@ class _Survey:
 def _ends(paths: Paths | None, address: str) -> tuple[str, ...]:
     if paths is None or paths.network.medium == HOLD:
         return ()
-    return paths.fed_by(address) if paths.upstream else paths.reached(address, "expansion")
+    return paths.reached(address, "expansion") if paths.nodes("expansion") else paths.fed_by(address)
 
 
 def _sort(plant: Plant, address: str) -> str:
