@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from cfgtrack.files.fields import ID, ID_FORM, Fields, Table
+from cfgtrack.files.fields import ID, ID_FORM, Fields, Table, hint
 from cfgtrack.model.event import BOOK_ACTIONS, GENERAL_ACTIONS
 from cfgtrack.model.kind import Kind, Medium, Move
 
@@ -18,38 +18,29 @@ def read_medium(fields: Fields) -> Medium:
 
 def read_kind(table: Table, media: Collection[str], kinds: Collection[str]) -> Kind | None:
     """Return the kind of a [[kind]] table, None after noting what is wrong with its ladder or its moves."""
+    name, title = table.ident("id"), table.text("title")
     statuses = _statuses(table)
-    on_ladder = {name: _status(table, name, statuses) for name in ("initial", "joined", "carries")}
-    joined, carries = on_ladder["joined"], on_ladder["carries"]
-    sound = bool(statuses) and _is_consistent(table, statuses, on_ladder)
-    moves = [_move(one, statuses) for one in table.tables("move")]
-    known = {move.action: move for move in moves if move is not None}
-    if len(known) < len(moves) and all(moves):
-        table.note("move", "duplicate", "one action stands on the ladder twice")
+    on_ladder = {key: _status(table, key, statuses) for key in ("initial", "joined", "carries")}
+    moves = _moves(table, statuses)
     medium = table.reference("medium", "medium", media) or None
-    if medium is None and carries and not table.values.get("medium"):
-        table.note("carries", "ladder", "nothing can be carried without a medium")
-    kind = (
-        Kind(
-            id=table.ident("id"),
-            medium=medium,
-            statuses=statuses,
-            moves=known,
-            title=table.text("title"),
-            initial=on_ladder["initial"] or "",
-            joined=joined,
-            carries=carries,
-            flexible=table.flag("flexible"),
-            fits=_fits(table, kinds, joined),
-        )
-        if sound
-        else None
-    )
-    if kind is None:
-        for name in ("id", "title", "flexible", "fits"):
-            table.get(name)
+    flexible, fits = table.flag("flexible"), _fits(table, kinds)
     table.finish()
-    return kind if len(known) == len(moves) else None
+    if on_ladder["carries"] and not table.values.get("medium"):
+        table.note("carries", "ladder", "nothing can be carried without a medium")
+    if not statuses or moves is None or not _is_consistent(table, statuses, on_ladder):
+        return None
+    return Kind(
+        id=name,
+        medium=medium,
+        statuses=statuses,
+        moves=moves,
+        title=title,
+        initial=on_ladder["initial"] or "",
+        joined=on_ladder["joined"],
+        carries=on_ladder["carries"],
+        flexible=flexible,
+        fits=fits,
+    )
 
 
 def _statuses(table: Table) -> tuple[str, ...]:
@@ -99,6 +90,21 @@ def _is_consistent(table: Table, statuses: tuple[str, ...], on_ladder: dict[str,
     return True
 
 
+def _moves(table: Table, statuses: tuple[str, ...]) -> dict[str, Move] | None:
+    """Return the moves by action, None after noting what is wrong with one of them."""
+    moves: dict[str, Move] = {}
+    good = True
+    for one in table.tables("move"):
+        move = _move(one, statuses)
+        if move is None:
+            good = False
+        elif move.action in moves:
+            one.note("action", "duplicate", f"the kind has the action {move.action} already")
+        else:
+            moves[move.action] = move
+    return moves if good else None
+
+
 def _move(table: Table, statuses: tuple[str, ...]) -> Move | None:
     action = table.ident("action")
     if action in GENERAL_ACTIONS or action in BOOK_ACTIONS:
@@ -115,11 +121,11 @@ def _move(table: Table, statuses: tuple[str, ...]) -> Move | None:
     return Move(action, sources, target, each=each, cycle=cycle) if good else None
 
 
-def _fits(table: Table, kinds: Collection[str], joined: str | None) -> frozenset[str]:
+def _fits(table: Table, kinds: Collection[str]) -> frozenset[str]:
     fits = table.words("fits")
     for one in fits:
         if one not in kinds:
-            table.note("fits", "no-such-kind", f"there is no kind {one}")
-    if fits and not joined:
+            table.note("fits", "no-such-kind", f"there is no kind {one}{hint(one, kinds)}")
+    if fits and not table.values.get("joined"):
         table.note("fits", "ladder", "a kind that is never joined fits nothing")
     return frozenset(fits)

@@ -1,0 +1,219 @@
+"""Turns an action as people said it - a phrase, a row - into an event, looking up everything that it names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass, field
+
+from cfgtrack.files.fields import hint
+from cfgtrack.model import event as ev
+from cfgtrack.model.event import BASES, BOOK_ACTIONS, GENERAL_ACTIONS, Event
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.quantity import QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
+
+Note = Callable[[str, str, str], None]
+"""Takes a field's name ("" for the whole), a code and a sentence."""
+
+_TO_A_PLACE = (ev.PLACE, ev.LIFT, ev.FOUND)
+_NO_SUBJECT = (ev.BEGIN, ev.END, ev.DEFINE)
+
+
+@dataclass(slots=True)
+class Said:
+    """An action as it was said: texts only, "" for what wasn't. `values` are texts by the quantity's name."""
+
+    action: str = ""
+    subjects: list[str] = field(default_factory=list)
+    place: str = ""
+    facing: str = ""
+    status: str = ""
+    by: str = ""
+    recorder: str = ""
+    basis: str = ""
+    outing: str = ""
+    remark: str = ""
+    supersedes: str = ""
+    withdraws: str = ""
+    explains: str = ""
+    reason: str = ""
+    values: dict[str, str] = field(default_factory=dict)
+
+
+def actions_of(plant: Plant) -> dict[str, None]:
+    """Return every action on hardware that is known: those of the kinds of port, then the general ones."""
+    known = {action: None for kind in plant.kinds.values() for action in kind.moves}
+    known.update(dict.fromkeys(sorted(GENERAL_ACTIONS)))
+    return known
+
+
+def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened: int) -> Event | None:
+    """Return the event that was said, None after noting everything in it that makes no sense in this plant."""
+    noted = False
+
+    def noting(name: str, code: str, sentence: str) -> None:
+        nonlocal noted
+        noted = True
+        note(name, code, sentence)
+
+    if _is_action(said.action, plant, noting):
+        _check(said, plant, noting)
+    if said.basis and said.basis not in BASES:
+        noting("basis", "no-such-basis", f"expected {', '.join(BASES)}, found {said.basis}")
+    values = dict(_values(said, noting))
+    return None if noted else _event(said, values, event_id, happened)
+
+
+def _event(said: Said, values: dict[str, Quantity], event_id: str, happened: int) -> Event:
+    return Event(
+        id=event_id,
+        action=said.action,
+        subjects=tuple(said.subjects),
+        happened=happened,
+        place=said.place or None,
+        facing=said.facing or None,
+        status=said.status or None,
+        by=said.by or None,
+        recorder=said.recorder or None,
+        basis=said.basis or "reported",
+        values=values,
+        outing=said.outing or None,
+        remark=said.remark or None,
+        supersedes=said.supersedes or None,
+        withdraws=said.withdraws or None,
+        explains=said.explains or None,
+        reason=said.reason or None,
+    )
+
+
+def _is_action(action: str, plant: Plant, note: Note) -> bool:
+    known = actions_of(plant)
+    if action in known or action in BOOK_ACTIONS:
+        return True
+    if not action:
+        note("action", "missing", "say what was done, as in mate PUMP-1:F1 PANEL-A:F1")
+        return False
+    tail = hint(action, known) or f"; known are {', '.join(known)}"
+    note("action", "no-such-action", f"there is no action {action}{tail}")
+    return False
+
+
+def _check(said: Said, plant: Plant, note: Note) -> None:
+    action = said.action
+    _check_extras(said, note)
+    if said.place and said.place not in plant.places:
+        near = hint(said.place, plant.places)
+        what = "is a unit, not a place" if said.place in plant.units else "is no place that is known"
+        note("place", "no-such-place", f"{said.place} {what}{near}")
+    if action in (ev.PLACE, ev.LIFT) or (action == ev.FOUND and said.place):
+        _check_thing(said, plant, note)
+    elif action in (ev.MEASURE, ev.INSPECT, ev.REMARK):
+        _check_anything(said, plant, note)
+    elif action in _NO_SUBJECT:
+        if action != ev.DEFINE and not said.outing:
+            note("outing", "missing", f"say which outing, as in {action} outing-1")
+        if said.subjects:
+            note("subject", "subjects", f"{action} takes no unit or port, {' '.join(said.subjects)} given")
+    elif action not in BOOK_ACTIONS:
+        _check_ports(said, plant, note)
+    _check_texts(said, note)
+
+
+def _check_extras(said: Said, note: Note) -> None:
+    """Note what is given but means nothing for the action: it would be lost."""
+    if said.place and said.action not in _TO_A_PLACE:
+        note("place", "unexpected", f"{said.action} takes no place, {said.place} given")
+    if said.facing and not (said.place or said.action in (ev.PLACE, ev.LIFT)):
+        note("facing", "unexpected", f"facing {said.facing}, but no place is given")
+    if said.status and said.action != ev.FOUND:
+        note("status", "unexpected", f"{said.action} takes no status, {said.status} given")
+    if said.status and said.place:
+        note("status", "unexpected", "as-found takes a status or a place, not both: make it two")
+
+
+def _check_texts(said: Said, note: Note) -> None:
+    if said.action == ev.REMARK and not said.remark:
+        note("remark", "missing", "remark needs its text")
+    if said.action == ev.MEASURE and not said.values:
+        note("values", "missing", "measure needs a value, as in pressure=12 bar")
+    if said.action == ev.WITHDRAW and not said.withdraws:
+        note("withdraws", "missing", "withdraw needs the id of the event that it withdraws")
+    if said.action == ev.EXPLAIN and not said.explains:
+        note("explains", "missing", "explain needs the id of the event that it explains")
+
+
+def _check_thing(said: Said, plant: Plant, note: Note) -> None:
+    if len(said.subjects) != 1:
+        found = " ".join(said.subjects) or "nothing"
+        note("subject", "subjects", f"{said.action} takes one unit and one place, {found} given as the unit")
+    for subject in said.subjects:
+        if subject in plant.units or plant.is_mobile(subject):
+            continue
+        if subject in plant.places:
+            note("subject", "no-such-unit", f"{subject} is a place that doesn't move")
+        else:
+            note("subject", "no-such-unit", f"there is no unit {subject}{hint(subject, plant.units)}")
+    if said.action != ev.LIFT and not said.place:
+        note("place", "missing", "say where, as in place PUMP-1 at BAY-1")
+
+
+def _check_anything(said: Said, plant: Plant, note: Note) -> None:
+    if not said.subjects:
+        note("subject", "subjects", f"{said.action} takes a unit, port or place, none given")
+    for subject in said.subjects:
+        if not plant.has(subject) and subject not in plant.parts:
+            _note_unknown(subject, plant, note)
+
+
+def _check_ports(said: Said, plant: Plant, note: Note) -> None:
+    if not 1 <= len(said.subjects) <= 2:
+        found = " ".join(said.subjects) or "none"
+        note("subject", "subjects", f"{said.action} takes one port or two, {found} given")
+    for subject in said.subjects:
+        found_port = plant.port(subject)
+        if found_port is None:
+            _note_unknown(subject, plant, note)
+        elif said.status and said.status not in found_port[1].statuses:
+            ladder = found_port[1].statuses
+            near = hint(said.status, ladder) or f"; it can be {', '.join(ladder)}"
+            note("status", "no-such-status", f"{subject} is never {said.status}{near}")
+    if said.action == ev.FOUND and not said.status:
+        note("status", "missing", "say what was found, as in as-found PUMP-1:F2 capped")
+
+
+def _note_unknown(subject: str, plant: Plant, note: Note) -> None:
+    owner, colon, _ = subject.partition(":")
+    if not plant.has_owner(owner):
+        near = hint(owner, [*plant.owners()])
+        note("subject", "no-such-unit", f"there is no unit or place {owner}{near}")
+    elif not colon:
+        note(
+            "subject",
+            "no-such-port",
+            f"expected a port such as {owner}:{_first_port(plant, owner)}, found {subject}",
+        )
+    elif plant.node(subject) is not None:
+        note("subject", "no-such-port", f"{subject} is a point inside {owner}, not a port")
+    else:
+        ports = [*plant.ports_of(owner), *plant.nodes_of(owner)]
+        note("subject", "no-such-port", f"{owner} has no port {subject}{_ports(subject, ports)}")
+
+
+def _first_port(plant: Plant, owner: str) -> str:
+    return next(iter(plant.part_of(owner).ports), "F1")
+
+
+def _ports(subject: str, ports: Collection[str]) -> str:
+    few = 8
+    near = hint(subject, ports)
+    return near if near or not 0 < len(ports) <= few else f"; it has {', '.join(ports)}"
+
+
+def _values(said: Said, note: Note) -> Iterator[tuple[str, Quantity]]:
+    for name, text in said.values.items():
+        if name not in QUANTITIES:
+            note(name, "no-such-quantity", f"no quantity is named {name}{hint(name, QUANTITIES)}")
+            continue
+        try:
+            yield name, parse_quantity(text, dimension=dimension_of(name))
+        except BadQuantity as err:
+            note(name, "bad-quantity", str(err))

@@ -1,0 +1,176 @@
+"""Action phrases: an action in the words of the trade, as on the command line and in a sequence's steps.
+
+    ACTION SUBJECT [SUBJECT] [filler words] [name=value ...]
+
+    mate PUMP-1:F1 to PANEL-A:F1          torque PUMP-1:B1 torque="25 N*m"
+    place PUMP-2 at BAY-1 facing up       lift PUMP-1 by CRANE-1
+    as-found PUMP-1:F2 mated to PANEL-B:F1
+
+Filler words (to, on, at, from, with, and, in, by) make it readable; `by` also names who did it.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+from collections.abc import Iterator, Sequence
+
+from cfgtrack.files.action import Note, Said, actions_of, understood
+from cfgtrack.model import event as ev
+from cfgtrack.model.event import Event
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.trouble import BadInput, Problems
+
+_FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by"))
+_SETTINGS = frozenset(("place", "facing", "status", "by", "recorder", "basis", "outing", "remark", "reason"))
+_SETTING = re.compile(r"([a-z][a-z-]*)=(.*)", re.DOTALL)
+_SAFE = re.compile(r"[A-Za-z0-9._/+:@%,=-]+")
+_AT = frozenset(("at", "in", "on", "into", "onto"))
+_APART = frozenset(("demate", "release", "let-go"))
+
+
+def parse_phrase(
+    words: Sequence[str],
+    plant: Plant,
+    *,
+    id: str = "",  # noqa: A002 - the event's own name for it
+    happened: int = 0,
+    where: str = "action",
+) -> Event:
+    """Return the event that the words say, with the given id and time.
+
+    `where` stands before each problem, as its author knows the place. Raises BadInput with all of them.
+    """
+    problems = Problems()
+    row = " ".join(_quoted(word) for word in words)
+
+    def note(_: str, code: str, sentence: str) -> None:
+        problems.add(where, code, sentence, row=row or None)
+
+    said = _said([word for word in words if word], plant, note)
+    event = understood(said, plant, note, event_id=id, happened=happened)
+    if event is None or problems:
+        raise BadInput(problems.found)
+    return event
+
+
+def split_phrase(text: str) -> list[str]:
+    """Return the words of a phrase that is written as one text, quoted as in a shell. ValueError if unclosed."""
+    return shlex.split(text)
+
+
+def phrase(event: Event) -> str:
+    """Return the phrase that says an event's action, subjects, destination, finding and values.
+
+    `parse_phrase` reads it back, save for actions on the record (withdraw, explain, ...), which it names only.
+    """
+    return " ".join(_words(event))
+
+
+def _words(event: Event) -> Iterator[str]:
+    yield "let go" if event.action == "let-go" else event.action
+    subjects = list(event.subjects)
+    if event.action in (ev.BEGIN, ev.END):
+        yield event.outing or ""
+    elif event.action == ev.FOUND:
+        yield from _found_words(event)
+    elif event.action in ev.BOOK_ACTIONS:
+        yield from (one for one in (event.withdraws, event.explains, *subjects) if one)
+    else:
+        between = _between(event.action)
+        yield from f" {between} ".join(subjects).split() if between else subjects
+    if event.action in (ev.PLACE, ev.LIFT) and event.place:
+        yield from ("at" if event.action == ev.PLACE else "by", event.place)
+        if event.facing:
+            yield from ("facing", _quoted(event.facing))
+    if event.action == ev.REMARK:
+        yield _quoted(event.remark or "")
+        return
+    for name, quantity in event.values.items():
+        yield f"{name}={_quoted(str(quantity))}"
+
+
+def _between(action: str) -> str:
+    if action in (ev.MEASURE, ev.INSPECT, ev.REMARK):
+        return ""
+    return "from" if action in _APART else "to"
+
+
+def _found_words(event: Event) -> Iterator[str]:
+    yield from event.subjects[:1]
+    if event.place:
+        yield from ("at", event.place)
+        if event.facing:
+            yield from ("facing", _quoted(event.facing))
+    elif event.status:
+        yield event.status
+        if len(event.subjects) == 2:
+            yield from ("to", event.subjects[1])
+
+
+def _quoted(text: str) -> str:
+    """Return a word so that both a shell and `split_phrase` read it as one."""
+    if _SAFE.fullmatch(text):
+        return text
+    return shlex.quote(text) if set(text) & set('"\\$`!') else f'"{text}"'
+
+
+def _said(words: list[str], plant: Plant, note: Note) -> Said:
+    said, rest = _action(words, plant)
+    if said.action == ev.REMARK:
+        said.subjects, said.remark = rest[:1], " ".join(rest[1:])
+        return said
+    before = ""
+    waiting = iter(rest)
+    for word in waiting:
+        setting = _SETTING.fullmatch(word)
+        if setting is not None:
+            _set(said, setting[1], setting[2], note)
+        elif word == "facing":
+            _set(said, word, next(waiting, ""), note)
+        elif word in _FILLERS:
+            before = word
+        else:
+            _operand(said, word, before, plant, note)
+            before = ""
+    return said
+
+
+def _action(words: list[str], plant: Plant) -> tuple[Said, list[str]]:
+    """Return the action, which may be written as two words (`let go`), and the words that follow it."""
+    two = "-".join(words[:2]).lower()
+    if len(words) > 1 and two in actions_of(plant):
+        return Said(action=two), words[2:]
+    return Said(action=words[0].lower() if words else ""), words[1:]
+
+
+def _set(said: Said, name: str, value: str, note: Note) -> None:
+    if not value.strip():
+        note(name, "missing", f"{name} has no value")
+    elif name not in _SETTINGS:
+        if name in said.values:
+            note(name, "duplicate", f"{name} is given twice")
+        said.values[name] = value
+    elif getattr(said, name):
+        note(name, "duplicate", f"{name} is given twice: {getattr(said, name)} and {value}")
+    else:
+        setattr(said, name, value)
+
+
+def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> None:
+    """Take in a word that is no filler and no setting, by the action and the filler `before` it."""
+    action = said.action
+    if action in (ev.BEGIN, ev.END):
+        _set(said, "outing", word, note)
+    elif action in (ev.PLACE, ev.LIFT) and said.subjects:
+        if before == "from":
+            sentence = f"say only where it goes; where it is, is known: leave out 'from {word}'"
+            note("place", "unexpected", sentence)
+        else:
+            _set(said, "place", word, note)
+    elif action == ev.FOUND and said.subjects and ":" not in word:
+        _set(said, "place" if before in _AT or word in plant.places else "status", word, note)
+    elif before == "by":
+        _set(said, "by", word, note)
+    else:
+        said.subjects.append(word)

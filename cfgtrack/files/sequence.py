@@ -1,0 +1,217 @@
+"""Reads a proposed sequence: outings, their tracks, and the steps of each, from TOML."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from cfgtrack.files.fields import Table, hint
+from cfgtrack.files.phrase import parse_phrase, split_phrase
+from cfgtrack.files.source import Document, parse_toml, read_document
+from cfgtrack.model.event import BEGIN, END, Event
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step, lay_out
+from cfgtrack.model.time import MINUTE
+from cfgtrack.model.trouble import BadInput, Problems
+
+_ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
+
+
+def read_sequence(path: Path, plant: Plant) -> Sequence:
+    """Read the sequence in a TOML file against a plant. Raises BadInput with every problem of the file."""
+    problems = Problems()
+    document = read_document(path, problems)
+    if document is None:
+        raise BadInput(problems.found)
+    return _sequence(document, plant, problems)
+
+
+def parse_sequence(text: str, plant: Plant, *, name: str = "sequence.toml") -> Sequence:
+    """Read the sequence in a TOML text of that name against a plant. Raises BadInput as `read_sequence` does."""
+    problems = Problems()
+    document = parse_toml(name, text, problems)
+    if document is None:
+        raise BadInput(problems.found)
+    return _sequence(document, plant, problems)
+
+
+def _sequence(document: Document, plant: Plant, problems: Problems) -> Sequence:
+    root = Table(document, (), document.data, problems)
+    reader = _Reader(plant, problems)
+    title = root.text("title")
+    reader.assumed = _takes(root, "default_takes") or _ASSUMED
+    for outing in root.tables("outing"):
+        reader.outing(outing)
+    if not document.data.get("outing"):
+        root.note("", "missing", "a sequence needs at least one [[outing]]")
+    root.finish()
+    reader.check_waits()
+    sequence = Sequence(title, tuple(reader.outings), tuple(reader.steps), where=document.name)
+    if not problems:
+        reader.check_circles(sequence)
+    if problems:
+        raise BadInput(sorted(problems.found, key=lambda problem: _line(problem.where)))
+    return sequence
+
+
+def _line(where: str) -> int:
+    number = where.rpartition(":")[2]
+    return int(number) if number.isdigit() else 0
+
+
+@dataclass(slots=True)
+class _Reader:
+    plant: Plant
+    problems: Problems
+    assumed: tuple[int, int, int] = _ASSUMED
+    outings: list[Outing] = field(default_factory=list)
+    steps: list[Step] = field(default_factory=list)
+    tables: dict[str, Table] = field(default_factory=dict)
+
+    def outing(self, table: Table) -> None:
+        """Take in one [[outing]] with its tracks."""
+        name = table.ident("id")
+        if name:
+            table.label = f"outing {name}"
+        if name in (outing.id for outing in self.outings):
+            table.note("id", "duplicate", f"there is an outing {name} already")
+        start, budget = table.instant("start"), table.duration("budget")
+        self.outings.append(Outing(name, start, budget, table.text("title")))
+        seen: set[str] = set()
+        for track in table.tables("track"):
+            track_name = track.ident("name")
+            if track_name in seen and track_name:
+                track.note("name", "duplicate", f"the outing has a track {track_name} already")
+            seen.add(track_name)
+            steps = list(track.tables("steps"))
+            if not steps and track.get("steps") in (None, []):
+                track.note("", "missing", f"the track {track_name} has no steps")
+            for i, step in enumerate(steps, 1):
+                self._step(step, name, track_name, i)
+            track.finish()
+        table.finish()
+
+    def _step(self, table: Table, outing: str, track: str, number: int) -> None:
+        name = table.ident("id", required=False) or f"{outing}.{track}.{number}"
+        table.label = f"step {name}"
+        if name in self.tables:
+            table.note(
+                "id", "duplicate", f"there is a step {name} already, at {self.tables[name].spot().where}"
+            )
+        self.tables.setdefault(name, table)
+        takes = _takes(table, "takes")
+        action = self._action(table, name)
+        after, title = table.words("after"), table.text("title")
+        table.finish()
+        if action is None:
+            return
+        step = Step(
+            id=name,
+            outing=outing,
+            track=track,
+            action=replace(action, outing=outing, by=action.by or track),
+            takes=takes or self.assumed,
+            after=after,
+            title=title,
+            where=table.spot().where,
+            assumed=takes is None,
+        )
+        self.steps.append(step)
+
+    def _action(self, table: Table, step: str) -> Event | None:
+        text = table.text("do", required=True)
+        if not text:
+            return None
+        try:
+            words = split_phrase(text)
+        except ValueError:
+            table.note("do", "syntax", f"a quote is opened and never closed: {text}")
+            return None
+        try:
+            event = parse_phrase(words, self.plant, id=step)
+        except BadInput as err:
+            for problem in err.problems:
+                table.note("do", problem.code, problem.sentence)
+            return None
+        if event.action in (BEGIN, END):
+            table.note("do", "unexpected", f"outings begin and end by themselves: leave out {event.action}")
+        return event
+
+    def check_waits(self) -> None:
+        """Note every `after` that names no step, the step itself, or one of a later outing."""
+        rank = {outing.id: i for i, outing in enumerate(self.outings)}
+        outing_of = {step.id: step.outing for step in self.steps}
+        for step in self.steps:
+            table = self.tables[step.id]
+            for name in step.after:
+                if name not in self.tables:
+                    near = hint(name, self.tables)
+                    table.note("after", "no-such-step", f"there is no step {name}{near}")
+                elif name == step.id:
+                    table.note("after", "deadlock", "the step waits for itself")
+                elif rank.get(outing_of.get(name, step.outing), 0) > rank[step.outing]:
+                    table.note("after", "deadlock", f"{name} comes in a later outing, {outing_of[name]}")
+
+    def check_circles(self, sequence: Sequence) -> None:
+        """Note the steps that wait for each other in a circle, at the first of them."""
+        try:
+            lay_out(sequence, 0)
+        except Deadlock as deadlock:
+            circle = _circle(deadlock.steps, sequence)
+            self.tables[circle[0][0]].note(
+                "after", "deadlock", f"these steps wait for each other: {_told(circle)}"
+            )
+
+
+def _circle(stuck: tuple[str, ...], sequence: Sequence) -> list[tuple[str, str]]:
+    """Return pairs (step, step it waits for) of one circle. `stuck` are the first undone steps of their tracks."""
+    steps = {step.id: step for step in sequence.steps}
+    place = {step.id: (step.outing, step.track, i) for i, step in enumerate(sequence.steps)}
+    head = {place[name][:2]: name for name in stuck}
+
+    def undone(name: str) -> bool:
+        first = head.get(place[name][:2])
+        return first is not None and place[name] >= place[first]
+
+    line: dict[str, str] = {}
+    at = stuck[0]
+    while at not in line:
+        line[at] = next(name for name in steps[at].after if undone(name))
+        at = head[place[line[at]][:2]]
+    pairs = list(line.items())
+    return pairs[list(line).index(at) :]
+
+
+def _told(circle: list[tuple[str, str]]) -> str:
+    told = []
+    before = circle[-1][1]
+    for step, waits_for in circle:
+        ahead = f" (which comes before {before} on its track)" if step != before else ""
+        told.append(f"{step}{ahead} waits for {waits_for}")
+        before = waits_for
+    return "; ".join(told)
+
+
+def _takes(table: Table, name: str) -> tuple[int, int, int] | None:
+    """Return low, likely and high duration: from one text, or from a list of the three."""
+    value = table.get(name)
+    if value is None:
+        return None
+    if not isinstance(value, list):
+        likely = table.lasting(name, value)
+        return None if likely is None else (likely, likely, likely)
+    if len(value) != 3:
+        table.wrong(
+            name, 'a duration, or the low, likely and high one such as ["3 min", "4 min", "8 min"]', value
+        )
+        return None
+    low, likely, high = (table.lasting(name, one) for one in value)
+    if low is None or likely is None or high is None:
+        return None
+    if not low <= likely <= high:
+        told = ", ".join(value)
+        table.note(
+            name, "out-of-range", f"expected the low, likely and high duration in that order, found {told}"
+        )
+        return None
+    return low, likely, high
