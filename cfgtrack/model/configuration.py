@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple, Protocol
 
 from cfgtrack.model.event import Effect, Event, effects
-from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.plant import HOLD, Plant, owner_of
 
 
 class State(NamedTuple):
@@ -29,7 +29,9 @@ class View(Protocol):
     """What the laws of possibility need to know of a configuration, wherever it is kept."""
 
     @property
-    def plant(self) -> Plant: ...
+    def plant(self) -> Plant:
+        """The plant whose configuration this is."""
+        ...
 
     def state(self, subject: str) -> State:
         """Return the state of a port, unit or mobile place. KeyError for anything else."""
@@ -189,21 +191,20 @@ def rigid_group(view: View, unit: str) -> list[str]:
     group = {unit: None}
     queue = [unit]
     while queue:
-        for near, far in rigid_holds(view, queue.pop()):
+        for far in rigid_holds(view, queue.pop()):
             owner = owner_of(far)
             if owner in view.plant.units and owner not in group:
                 group[owner] = None
                 queue.append(owner)
-            del near
     return list(group)
 
 
-def rigid_holds(view: View, owner: str) -> Iterator[tuple[str, str]]:
-    """Yield (own port, far port) of every made hold link of `owner` that doesn't give."""
+def rigid_holds(view: View, owner: str) -> Iterator[str]:
+    """Yield the far port of every made hold link of `owner` that doesn't give."""
     for near, far in rigid_links(view, owner):
         found = view.plant.port(near)
-        if found is not None and found[1].medium == "hold" and is_made(view, near):
-            yield near, far
+        if found is not None and found[1].medium == HOLD and is_made(view, near):
+            yield far
 
 
 def rigid_links(view: View, owner: str) -> Iterator[tuple[str, str]]:

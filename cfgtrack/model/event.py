@@ -88,8 +88,7 @@ class Event:
 _PLAIN = tuple(
     f.name
     for f in fields(Event)
-    if f.name
-    not in {"id", "action", "subjects", "happened", "moved", "initial", "values", "basis"}
+    if f.name not in {"id", "action", "subjects", "happened", "moved", "initial", "values", "basis"}
 )
 
 

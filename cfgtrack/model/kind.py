@@ -12,10 +12,14 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True, slots=True)
 class Medium:
-    """What flows (or holds) over links: fluid, power, data, hold, ..."""
+    """What flows (or holds) over links: fluid, power, data, hold, ...
+
+    With `upstream`, a path of this medium leads from what is fed to what feeds it: against one-way links.
+    """
 
     id: str
     title: str = ""
+    upstream: bool = False
 
 
 @dataclass(frozen=True, slots=True)

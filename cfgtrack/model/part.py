@@ -78,7 +78,10 @@ class Thermal:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A part number: its ports, nodes and internal links. With `flexible`, every link to it gives (a hose)."""
+    """A part number: its ports, nodes and internal links. With `flexible`, every link to it gives (a hose).
+
+    `trapped`: seconds that its liquid may stay isolated before the pressure reaches the rated one.
+    """
 
     id: str
     title: str = ""
@@ -88,4 +91,5 @@ class Part:
     links: tuple[InternalLink, ...] = ()
     flexible: bool = False
     thermal: Thermal | None = None
+    trapped: float | None = None
     tags: frozenset[str] = frozenset()

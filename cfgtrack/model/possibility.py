@@ -66,7 +66,7 @@ def _resolve_move(view: View, event: Event) -> Resolved:
     refusals = [r for r in unknown if r is not None]
     if refusals:
         return _refused(event, *refusals)
-    port, kind = _found(view, event.subjects[0])
+    kind = _found(view, event.subjects[0])[1]
     move = kind.moves[event.action]
     if kind.joins(move):
         return _resolve_join(view, event)
@@ -74,7 +74,6 @@ def _resolve_move(view: View, event: Event) -> Resolved:
     refusals = list(_pairing(view, event))
     for subject in event.subjects:
         refusals.extend(_off_ladder(view, event, subject))
-    del port
     return Resolved(event, tuple(refusals))
 
 
@@ -190,7 +189,7 @@ def _mover(view: View, owners: tuple[str, str]) -> str | None:
 
 
 def _handed_over(view: View, event: Event, in_hand: str, line: list[str]) -> Resolved:
-    if not line or view.plant.port(event.subjects[0])[1].medium != HOLD:  # type: ignore[index]
+    if not line or not _is_hold(view, event.subjects[0]):
         return Resolved(event)
     return Resolved(replace(event, place=line[0], moved=tuple(rigid_group(view, in_hand))))
 
@@ -219,10 +218,13 @@ def _lifter(view: View, group: list[str]) -> str | None:
     for unit in group:
         for port in view.plant.ports_of(unit):
             far = view.state(port).other
-            if far is not None and view.plant.is_mobile(owner_of(far)):
-                if view.plant.port(far)[1].medium == HOLD:  # type: ignore[index]
-                    grips.add(owner_of(far))
+            if far is not None and view.plant.is_mobile(owner_of(far)) and _is_hold(view, far):
+                grips.add(owner_of(far))
     return grips.pop() if len(grips) == 1 else None
+
+
+def _is_hold(view: View, port: str) -> bool:
+    return _found(view, port)[1].medium == HOLD
 
 
 def _bad_destination(view: View, event: Event) -> Iterator[Refusal]:
@@ -312,17 +314,15 @@ def _resolve_found_port(view: View, event: Event) -> Resolved:
         refusals.extend(_misfits(view, event) if not refusals else ())
     if refusals:
         return _refused(event, *refusals)
-    kind = _found(view, event.subjects[0])[1]
     assert event.status is not None
-    if not kind.is_joined(event.status):
-        pass
-    elif len(event.subjects) == 1:
+    joined = _found(view, event.subjects[0])[1].is_joined(event.status)
+    if joined and len(event.subjects) == 1:
         mate = view.state(event.subjects[0]).other
         if mate is None:
             sentence = f"{event.subjects[0]} {event.status}: say to what"
             return _refused(event, Refusal("subjects", sentence, event.subjects[0]))
         event = replace(event, peer=mate)
-    moved = tuple(_bereft(view, event, kind.is_joined(event.status)))
+    moved = tuple(_bereft(view, event, joined=joined))
     return Resolved(replace(event, moved=moved, expected=_contradiction(view, event)))
 
 
@@ -337,7 +337,7 @@ def _bad_found(view: View, event: Event, subject: str) -> Refusal | None:
     return None
 
 
-def _bereft(view: View, event: Event, joined: bool) -> Iterator[str]:
+def _bereft(view: View, event: Event, *, joined: bool) -> Iterator[str]:
     """Yield the halves that lose their mate because the subjects are found apart or with another."""
     for subject in event.subjects:
         mate = view.state(subject).other

@@ -83,6 +83,8 @@ class Deadlock(Exception):
 def lay_out(sequence: Sequence, start: int) -> Layout:
     """Lay a sequence out in time with its likely durations, from `start` where no outing says otherwise.
 
+    An outing that should have started before `start`, or before the one ahead of it is over, starts then.
+
     A step starts when its track is free and all that it waits for has ended; its action happens when it ends.
     Actions that happen at one instant keep the order in which they were written. Raises Deadlock.
     """
@@ -92,7 +94,7 @@ def lay_out(sequence: Sequence, start: int) -> Layout:
     order = {step.id: i for i, step in enumerate(sequence.steps)}
     clock = start
     for outing in sequence.outings:
-        begin = outing.start if outing.start is not None else clock
+        begin = clock if outing.start is None else max(outing.start, clock)
         finish = begin
         for one in _outing(sequence.tracks(outing.id), begin, ends):
             laid.append((one.end, order[one.step.id], one))
@@ -105,7 +107,7 @@ def lay_out(sequence: Sequence, start: int) -> Layout:
 
 def _outing(tracks: dict[str, list[Step]], begin: int, ends: dict[str, int]) -> Iterator[Laid]:
     free = dict.fromkeys(tracks, begin)
-    waiting = {track: 0 for track in tracks}
+    waiting = dict.fromkeys(tracks, 0)
     left = sum(len(steps) for steps in tracks.values())
     while left:
         ready = [t for t, i in waiting.items() if i < len(tracks[t]) and _is_ready(tracks[t][i], ends)]

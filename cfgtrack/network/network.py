@@ -33,10 +33,6 @@ class Arc:
     b: int
     one_way: bool = False
 
-    @property
-    def key(self) -> tuple[int, int]:
-        return (self.a, self.b) if self.one_way or self.a <= self.b else (self.b, self.a)
-
 
 @dataclass(slots=True)
 class Network:
@@ -93,7 +89,7 @@ def compile_network(plant: Plant, medium: str) -> Network:
     network = Network(plant, medium)
     hold = medium == HOLD
     for part_id in {u.part for u in plant.units.values()} | {p.part for p in plant.places.values()}:
-        network._patterns[part_id] = _pattern_of(plant, plant.parts.get(part_id), medium, hold)
+        network._patterns[part_id] = _pattern_of(plant, plant.parts.get(part_id), medium, hold=hold)
     offset = 0
     for table in (plant.units, plant.places):
         for owner, thing in table.items():
@@ -122,7 +118,7 @@ def _add_links(network: Network, owner: str, pattern: Pattern, base: int) -> Non
         network.gates[key] = (*network.gates.get(key, ()), Arc(base + a, base + b, one_way))
 
 
-def _pattern_of(plant: Plant, part: Part | None, medium: str, hold: bool) -> Pattern:
+def _pattern_of(plant: Plant, part: Part | None, medium: str, *, hold: bool) -> Pattern:
     names: dict[str, int] = {}
     if part is None:
         return Pattern(names, (), (), ())
@@ -211,5 +207,3 @@ def _untouched_seats(
             arc = seat_arc(network, configuration, place.id)
             if arc is not None:
                 yield arc
-
-

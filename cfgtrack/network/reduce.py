@@ -39,11 +39,7 @@ def reduce_network(
     The made links of the touched subjects are *not* in the result: whoever asks adds them as they come and go.
     """
     if touched is None:
-        arcs = tuple(
-            arc
-            for a, b in network.plain
-            for arc in ((a, b), (b, a))
-        ) + tuple(network.one_way)
+        arcs = tuple(arc for a, b in network.plain for arc in ((a, b), (b, a))) + tuple(network.one_way)
         return Reduced(network, list(range(network.size)), network.size, arcs)
     both, single = _fixed_links(network, configuration, frozenset(touched))
     vertex, count = _components(network.size, both)

@@ -45,13 +45,13 @@ def whats(selection: Selection) -> tuple[str, ...]:
         return ("place",)
     if selection.ids:
         inside = [":" in i for i in selection.ids]
-        return ("port", "node", "unit", "place") if len(set(inside)) == 2 else _by_colon(inside[0])
+        return ("port", "node", "unit", "place") if len(set(inside)) == 2 else _by_colon(colon=inside[0])
     if selection.parts:
         return ("unit",)
     return ("port", "node", "unit", "place")
 
 
-def _by_colon(colon: bool) -> tuple[str, ...]:
+def _by_colon(*, colon: bool) -> tuple[str, ...]:
     return ("port", "node") if colon else ("unit", "place")
 
 

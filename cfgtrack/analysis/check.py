@@ -1,0 +1,268 @@
+"""Is a proposed sequence possible, is it allowed, and which clocks does it start and stop? Step by step."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import BEGIN, END, Event, effects
+from cfgtrack.model.possibility import Refusal, resolve
+from cfgtrack.model.sequence import Laid, Layout, Outing, Step, lay_out
+from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.network.network import Network
+from cfgtrack.rules.breach import words
+from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.finding import Clock, Finding, Reason
+from cfgtrack.rules.rule import RuleSet
+from cfgtrack.rules.variance import Variance, under_variance
+
+POSSIBLE = "possible"
+"""What stands for a rule in a finding about a step that can't be done at all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Deadline:
+    """A clock that a step started or stopped. `left` is what was left when it stopped, in microseconds."""
+
+    rule: str
+    subject: str
+    started: int
+    deadline: int | None
+    left: int | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        return {
+            "rule": self.rule,
+            "subject": self.subject,
+            "started": self.started,
+            "deadline": self.deadline,
+            "left": self.left,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class StepResult:
+    """One step as checked: laid out in time, resolved, with what it would start and stop."""
+
+    laid: Laid
+    event: Event
+    refusals: tuple[Refusal, ...] = ()
+    started: tuple[Deadline, ...] = ()
+    stopped: tuple[Deadline, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CheckReport:
+    """What a check found. `findings` are the sequence's own; `before` were open when it starts; `excused` are under
+
+    a variance. `clocks` still run at its end. `assumed` counts the steps whose duration was assumed.
+    """
+
+    title: str
+    start: int
+    end: int
+    steps: tuple[StepResult, ...]
+    findings: tuple[Finding, ...]
+    excused: tuple[Finding, ...]
+    before: tuple[Finding, ...]
+    clocks: tuple[Clock, ...]
+    layout: Layout
+    outings: tuple[Outing, ...] = ()
+    rules: int = 0
+    assumed: int = 0
+
+    @property
+    def step_of(self) -> dict[str, str]:
+        """Map the id of each step's event to the step's id."""
+        return {s.event.id: s.laid.step.id for s in self.steps}
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the report as a JSON object."""
+        step_of = self.step_of
+        return {
+            "title": self.title,
+            "start": self.start,
+            "end": self.end,
+            "rules": self.rules,
+            "findings": [_with_step(f, step_of) for f in self.findings],
+            "excused": [_with_step(f, step_of) for f in self.excused],
+            "before": [f.to_json() for f in self.before],
+            "clocks": [c.to_json() for c in self.clocks],
+            "steps": [_step_json(s) for s in self.steps],
+        }
+
+
+def _with_step(finding: Finding, step_of: Mapping[str, str]) -> dict[str, Any]:
+    return {"step": step_of.get(finding.event or ""), **finding.to_json()}
+
+
+def _step_json(result: StepResult) -> dict[str, Any]:
+    step = result.laid.step
+    return {
+        "step": step.id,
+        "outing": step.outing,
+        "track": step.track,
+        "start": result.laid.start,
+        "end": result.laid.end,
+        "action": words(result.event),
+        "possible": not result.refusals,
+        "started": [d.to_json() for d in result.started],
+        "stopped": [d.to_json() for d in result.stopped],
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where a check starts: a configuration, and the resolved events since then that the rules must know of.
+
+    `began` is the time of the configuration; `start` when the proposal begins, not before the last event.
+    """
+
+    configuration: Configuration
+    history: tuple[Event, ...] = ()
+    began: int = 0
+    start: int = 0
+
+
+def check(
+    rules: RuleSet,
+    begin: Start,
+    proposal: Proposal,
+    *,
+    variances: Sequence[Variance] = (),
+    networks: Mapping[str, Network] | None = None,
+) -> CheckReport:
+    """Check a proposal from `begin`, which is left as it is. Raises Deadlock where steps wait for each other."""
+    layout = lay_out(proposal, begin.start)
+    now = begin.configuration.fork()
+    for event in begin.history:
+        now.apply(event)
+    results = [_resolved(now, laid) for laid in layout.steps]
+    possible = [r for r in results if not r.refusals]
+    touched = _touched(begin, [r.event for r in possible])
+    engine = Engine(rules, begin.configuration.fork(), start=begin.began, touched=touched, networks=networks)
+    for event in begin.history:
+        engine.step(event)
+    engine.finish(begin.start)
+    noted = engine.noted
+    before = [f for f in engine.findings() if f.until is None]
+    timed = dict(_run(engine, _with_outings(proposal, layout, possible)))
+    end = engine.world.now
+    findings = [*_impossible(results), *engine.findings(noted)]
+    findings.sort(key=lambda f: (f.time, f.severity, f.rule, f.subjects))
+    plain, excused = under_variance(findings, variances)
+    return CheckReport(
+        title=proposal.title,
+        start=begin.start,
+        end=end,
+        steps=tuple(replace(r, **timed.get(r.event.id, {})) for r in results),
+        findings=tuple(plain),
+        excused=tuple(excused),
+        before=tuple(before),
+        clocks=tuple(engine.clocks()),
+        layout=layout,
+        outings=proposal.outings,
+        rules=len(rules.rules),
+        assumed=sum(s.assumed for s in proposal.steps),
+    )
+
+
+def _resolved(now: Configuration, laid: Laid) -> StepResult:
+    """Resolve one step against what is so by then, and go on from there if it is possible."""
+    event = replace(laid.step.action, happened=laid.end, id=f"step:{laid.step.id}")
+    outcome = resolve(now, event)
+    if not outcome.refusals:
+        now.apply(outcome.event)
+    return StepResult(laid, outcome.event, outcome.refusals)
+
+
+def _touched(begin: Start, events: Iterable[Event]) -> set[str]:
+    """Return every subject that the history or the sequence writes, and every mate that any of them had."""
+    plant = begin.configuration.plant
+    written = {
+        e.subject for event in (*begin.history, *events) for e in effects(plant, event) if not e.aspect
+    }
+    mates = {begin.configuration.state(s).other for s in written if ":" in s}
+    return written | {m for m in mates if m is not None}
+
+
+def _with_outings(
+    proposal: Proposal, layout: Layout, results: Sequence[StepResult]
+) -> Iterator[tuple[Event, bool]]:
+    """Yield the events of a laid-out sequence with the begin and end of its outings; True for those of steps."""
+    events: list[tuple[int, int, int, Event, bool]] = []
+    for i, outing in enumerate(proposal.outings):
+        begin, end = layout.spans[outing.id]
+        for action, time, rank in ((BEGIN, begin, 0), (END, end, 2)):
+            event = Event(f"{action}:{outing.id}", action, (), time, outing=outing.id)
+            events.append((time, rank if action == END else 0, i, event, False))
+    events += [(r.laid.end, 1, i, r.event, True) for i, r in enumerate(results)]
+    events.sort(key=lambda e: e[:3])
+    for *_, event, is_step in events:
+        yield event, is_step
+
+
+def _run(engine: Engine, events: Iterable[tuple[Event, bool]]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Run the events; yield for each step the clocks that it started and stopped."""
+    queue = list(events)
+    running = engine.running()
+    for i, (event, is_step) in enumerate(queue):
+        engine.step(event)
+        if is_step and (i + 1 == len(queue) or queue[i + 1][0].happened > event.happened):
+            engine.stop_point(event)
+        after = engine.running()
+        yield (
+            event.id,
+            {
+                "started": tuple(_deadline(k, d) for k, d in after.items() if k not in running),
+                "stopped": tuple(
+                    _deadline(k, d, event.happened) for k, d in running.items() if k not in after
+                ),
+            },
+        )
+        running = after
+    engine.end_sequence()
+
+
+def _deadline(key: tuple[str, str, int], deadline: int | None, now: int | None = None) -> Deadline:
+    left = None if now is None or deadline is None else deadline - now
+    return Deadline(key[0], key[1], key[2], deadline, left)
+
+
+def _impossible(results: Iterable[StepResult]) -> Iterator[Finding]:
+    """Yield a finding for every step that can't be done."""
+    for result in results:
+        if result.refusals:
+            yield impossible(result.event, result.refusals)
+
+
+def impossible(event: Event, refusals: Sequence[Refusal]) -> Finding:
+    """Return the finding that says that an action can't be done where the hardware then is."""
+    reasons = tuple(
+        Reason(r.code, r.sentence + (f" (since {r.collides})" if r.collides else ""), (), (r.subject,))
+        for r in refusals
+    )
+    return Finding(
+        rule=POSSIBLE,
+        title="A step must be physically possible",
+        severity=0,
+        mode=POSSIBLE,
+        subjects=event.subjects,
+        time=event.happened,
+        since=event.happened,
+        reasons=reasons,
+        event=event.id,
+        action=words(event),
+        hazard="the work stops where nobody planned to stop",
+        source="common practice",
+        cause=(event.action, *event.subjects),
+    )
+
+
+def one_step(event: Event, takes: int = 0) -> Proposal:
+    """Return a proposal of a single action."""
+    step = Step("1", "proposal", "proposal", event, (takes, takes, takes))
+    return Proposal(title=words(event), outings=(Outing("proposal"),), steps=(step,))

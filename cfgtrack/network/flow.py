@@ -1,0 +1,219 @@
+"""One medium's made links as they come and go: the reduced network, kept up to date event by event."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from cfgtrack.model.configuration import Configuration, carries
+from cfgtrack.model.plant import HOLD
+from cfgtrack.network.network import Arc, Network, subject_arcs
+from cfgtrack.network.reach import Digraph, Reach
+from cfgtrack.network.reduce import Reduced, reduce_network
+
+
+class Log(Protocol):
+    """Where a flow notes how to step back."""
+
+    def on_back(self, undo: Callable[..., object], *arguments: object) -> None:
+        """Have `undo(*arguments)` called on the way back."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A link between two vertices of a flow, by the name that people know it by."""
+
+    name: str
+    a: int
+    b: int
+    one_way: bool = False
+
+
+@dataclass(slots=True)
+class Shift:
+    """What one event did to a flow. `lost` and `gained` are vertices by the reach that they left or joined."""
+
+    ended: list[Link] = field(default_factory=list)
+    begun: list[Link] = field(default_factory=list)
+    lost: dict[Reach, set[int]] = field(default_factory=dict)
+    gained: dict[Reach, set[int]] = field(default_factory=dict)
+
+
+class Flow:
+    """A medium's links at one instant. `touched` names every subject that may still change; None means all."""
+
+    def __init__(
+        self,
+        network: Network,
+        configuration: Configuration,
+        touched: Iterable[str] | None,
+        log: Log,
+    ) -> None:
+        self.network = network
+        self._configuration = configuration
+        self._log = log
+        self._touched = None if touched is None else frozenset(touched)
+        self.reduced: Reduced = reduce_network(network, configuration, self._touched)
+        self._upstream = network.plant.media[network.medium].upstream
+        self.graph = Digraph()
+        self._reaches: dict[frozenset[int], Reach] = {}
+        self._held: dict[str, tuple[Link, ...]] = {}
+        for a, b in self.reduced.arcs:
+            self.graph.add(*((b, a) if self._upstream else (a, b)))
+        for subject in self._all_touched():
+            self._rekey(subject, None)
+
+    def _all_touched(self) -> Iterable[str]:
+        if self._touched is not None:
+            return self._touched
+        plant = self.network.plant
+        mobile = [p.id for p in plant.places.values() if p.mobile]
+        return dict.fromkeys([*self.network.gates, *(s for s, _ in self._configuration.touched()), *mobile])
+
+    # --- where things are in it ---
+
+    def vertices(self, address: str) -> tuple[int, ...]:
+        """Return the vertices that an item stands for: a unit or place, in any medium but hold, for its nodes of
+        the medium, or its ports where it has no such node. Empty when the medium doesn't know it.
+        """
+        vertex = self.reduced.of(address)
+        if vertex is not None:
+            return (vertex,)
+        if ":" in address or self.network.medium == HOLD or address not in self.network.base:
+            return ()
+        inside = self.network.items_of(address)
+        nodes = self.network.plant.part_of(address).nodes
+        chosen = [i for i in inside if i.partition(":")[2] in nodes] or inside
+        return tuple(v for i in chosen if (v := self.reduced.of(i)) is not None)
+
+    def reach(self, targets: frozenset[int]) -> Reach:
+        """Return who reaches any of the target vertices; the same object each time, kept up to date."""
+        found = self._reaches.get(targets)
+        if found is None:
+            found = self._reaches[targets] = Reach(self.graph, targets)
+        return found
+
+    # --- as events happen ---
+
+    def update(self, subjects: Iterable[str]) -> Shift:
+        """Bring the links up to date after an event that wrote `subjects`; return what that did."""
+        shift = Shift()
+        for subject in self._affected(subjects):
+            self._rekey(subject, shift)
+        for reach in [r for r in shift.lost if r in shift.gained]:
+            both = shift.lost[reach] & shift.gained[reach]
+            shift.lost[reach] -= both
+            shift.gained[reach] -= both
+        return shift
+
+    def _affected(self, subjects: Iterable[str]) -> dict[str, None]:
+        out: dict[str, None] = {}
+        for subject in subjects:
+            out[subject] = None
+            if ":" in subject:
+                mate = self._configuration.state(subject).other
+                if mate is not None:
+                    out[mate] = None
+        return out
+
+    def _rekey(self, subject: str, shift: Shift | None) -> None:
+        """Replace the links that `subject` answers for (of a mated pair, the one that sorts first) by today's."""
+        before = self._held.get(subject, ())
+        after = tuple(self._links(subject))
+        if before == after:
+            return
+        if self._touched is not None and subject not in self._touched:
+            raise ValueError(f"{subject} was contracted: it is not among what may change")
+        self._log.on_back(self._restore, subject, before)
+        for link in before:
+            if link not in after:
+                self._end(link, shift)
+        for link in after:
+            if link not in before:
+                self._begin(link, shift)
+        self._held[subject] = after
+
+    def _restore(self, subject: str, links: tuple[Link, ...]) -> None:
+        now = self._held.get(subject, ())
+        for link in now:
+            if link not in links:
+                self._end(link, None)
+        for link in links:
+            if link not in now:
+                self._begin(link, None)
+        self._held[subject] = links
+
+    def _links(self, subject: str) -> Iterable[Link]:
+        configuration = self._configuration
+        if ":" in subject:
+            mate = configuration.state(subject).other
+            if mate is not None and mate < subject:
+                return
+        for arc in subject_arcs(self.network, configuration, subject):
+            yield self.link(arc, self.link_name(subject))
+
+    def link_name(self, subject: str) -> str:
+        """Return how people name the link that depends on the state of `subject`."""
+        state = self._configuration.state(subject)
+        if ":" not in subject:
+            return f"{subject} on {state.value}"
+        return subject if state.other is None else f"{subject} - {state.other}"
+
+    def link(self, arc: Arc, name: str) -> Link:
+        """Return an arc between items as a link between vertices, in the direction in which paths are followed."""
+        a, b = self.reduced.vertex[arc.a], self.reduced.vertex[arc.b]
+        if arc.one_way and self._upstream:
+            a, b = b, a
+        return Link(name, a, b, arc.one_way)
+
+    def _begin(self, link: Link, shift: Shift | None) -> None:
+        self._add(link.a, link.b, shift)
+        if not link.one_way:
+            self._add(link.b, link.a, shift)
+        if shift is not None:
+            shift.begun.append(link)
+
+    def _end(self, link: Link, shift: Shift | None) -> None:
+        self._remove(link.a, link.b, shift)
+        if not link.one_way:
+            self._remove(link.b, link.a, shift)
+        if shift is not None:
+            shift.ended.append(link)
+
+    def _add(self, a: int, b: int, shift: Shift | None) -> None:
+        if a == b or not self.graph.add(a, b):
+            return
+        for reach in self._reaches.values():
+            gained = reach.added(a, b)
+            if gained and shift is not None:
+                shift.gained.setdefault(reach, set()).update(gained)
+                shift.lost.setdefault(reach, set())
+
+    def _remove(self, a: int, b: int, shift: Shift | None) -> None:
+        if a == b or not self.graph.remove(a, b):
+            return
+        for reach in self._reaches.values():
+            lost = reach.removed(a, b)
+            if lost and shift is not None:
+                shift.lost.setdefault(reach, set()).update(lost)
+                shift.gained.setdefault(reach, set())
+
+    # --- what could be ---
+
+    def could_be(self) -> Iterable[Link]:
+        """Yield the links that one action would make: gates that don't carry, and mated pairs that don't."""
+        for gate, arcs in self.network.gates.items():
+            if not carries(self._configuration, gate):
+                for arc in arcs:
+                    yield self.link(arc, gate)
+        for port, state in self._configuration.touched():
+            if ":" in port and state.other is not None and port < state.other:
+                a, b = self.network.item(port), self.network.item(state.other)
+                if (
+                    a is not None
+                    and b is not None
+                    and not subject_arcs(self.network, self._configuration, port)
+                ):
+                    yield self.link(Arc(a, b), f"{port} - {state.other}")

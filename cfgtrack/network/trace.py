@@ -1,0 +1,100 @@
+"""One shortest way between items over made links, named link by link: for explanations, on the whole network."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+from cfgtrack.model.configuration import Configuration, carries
+from cfgtrack.network.network import Network, subject_arcs
+
+
+class Hop(NamedTuple):
+    """One item on a way, and the link that led to it: "" for one that is always made."""
+
+    item: str
+    link: str
+
+
+def trace(
+    network: Network, configuration: Configuration, starts: Iterable[str], ends: Iterable[str]
+) -> list[Hop]:
+    """Return a shortest way from any of `starts` to any of `ends`, or an empty list when there is none.
+
+    It follows one-way links in the direction in which paths of the medium are followed.
+    """
+    begin = [i for s in starts for i in _items(network, s)]
+    goal = {i for e in ends for i in _items(network, e)}
+    fixed = _fixed(network)
+    came: dict[int, tuple[int, str]] = {i: (i, "") for i in begin}
+    queue = deque(begin)
+    while queue:
+        item = queue.popleft()
+        if item in goal:
+            return _unwind(network, came, item)
+        for far, link in (*((f, "") for f in fixed.get(item, ())), *_now(network, configuration, item)):
+            if far not in came:
+                came[far] = (item, link)
+                queue.append(far)
+    return []
+
+
+def _items(network: Network, address: str) -> Iterator[int]:
+    item = network.item(address)
+    if item is not None:
+        yield item
+    elif ":" not in address and address in network.base:
+        for inside in network.items_of(address):
+            found = network.item(inside)
+            if found is not None:
+                yield found
+
+
+def _unwind(network: Network, came: dict[int, tuple[int, str]], item: int) -> list[Hop]:
+    way: list[Hop] = []
+    while True:
+        before, link = came[item]
+        way.append(Hop(network.address(item), link))
+        if before == item:
+            return way[::-1]
+        item = before
+
+
+def _fixed(network: Network) -> dict[int, list[int]]:
+    """Return who is next to whom over links that are always made."""
+    out: dict[int, list[int]] = {}
+    for a, b in network.plain:
+        out.setdefault(a, []).append(b)
+        out.setdefault(b, []).append(a)
+    upstream = network.plant.media[network.medium].upstream
+    for a, b in network.one_way:
+        out.setdefault(b if upstream else a, []).append(a if upstream else b)
+    return out
+
+
+def _now(network: Network, configuration: Configuration, item: int) -> Iterator[tuple[int, str]]:
+    """Yield what the links that depend on state lead to from an item, with their names."""
+    address = network.address(item)
+    owner, colon, _ = address.partition(":")
+    upstream = network.plant.media[network.medium].upstream
+    for name in network.plant.part_of(owner).ports:
+        gate = f"{owner}:{name}"
+        if gate in network.gates and carries(configuration, gate):
+            for arc in network.gates[gate]:
+                a, b = (arc.b, arc.a) if arc.one_way and upstream else (arc.a, arc.b)
+                if a == item:
+                    yield b, gate
+                elif b == item and not arc.one_way:
+                    yield a, gate
+    if colon:
+        mate = configuration.state(address).other if network.plant.port(address) else None
+        for arc in subject_arcs(network, configuration, address) if mate else ():
+            yield (arc.b if arc.a == item else arc.a), f"{address} - {mate}"
+        return
+    if owner in network.plant.units or network.plant.is_mobile(owner):
+        for arc in subject_arcs(network, configuration, owner):
+            yield arc.b, f"{owner} on {configuration.state(owner).value}"
+    for standing in configuration.standing_at(owner):
+        for arc in subject_arcs(network, configuration, standing):
+            yield arc.a, f"{standing} on {owner}"

@@ -1,0 +1,109 @@
+"""Breaches as the engine notes them, and how they become findings: one cause, one finding."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from cfgtrack.model.event import Event
+from cfgtrack.rules.finding import Finding, Reason
+from cfgtrack.rules.rule import Always, At, By, Rule, Within
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """One instance of a rule broken once. `event` broke it (None: time did, or it was so from the start)."""
+
+    rule: Rule
+    it: str | None
+    time: int
+    since: int
+    reasons: tuple[Reason, ...]
+    event: Event | None = None
+    deadline: int | None = None
+    trigger: str = ""
+    no_verdict: bool = False
+
+
+def mode_name(rule: Rule) -> str:
+    """Return the word for a rule's mode, as in a rules file."""
+    match rule.mode:
+        case Always():
+            return "always"
+        case At():
+            return "at"
+        case Within():
+            return "within"
+        case By():
+            return "by"
+
+
+def words(event: Event) -> str:
+    """Return an action in short words, for findings."""
+    said = [event.action, *event.subjects]
+    if event.place is not None and len(event.subjects) == 1:
+        said += ["at", event.place]
+    return " ".join(said)
+
+
+def gather(breaches: Iterable[Breach], ended: Mapping[int, int]) -> list[Finding]:
+    """Return breaches as findings: those of one rule with one cause are one finding. `ended`: number to when it ended.
+
+    Sorted by time, then severity, rule and subjects.
+    """
+    groups: dict[tuple[object, ...], list[tuple[Breach, int | None]]] = {}
+    for number, breach in enumerate(breaches):
+        until = ended.get(number)
+        event = breach.event.id if breach.event is not None else None
+        key = (breach.rule.id, breach.time, breach.since, event, until, breach.trigger, breach.no_verdict)
+        groups.setdefault(key, []).append((breach, until))
+    findings = [_finding([b for b, _ in group], group[0][1]) for group in groups.values()]
+    findings.sort(key=lambda f: (f.time, f.severity, f.rule, f.subjects))
+    return findings
+
+
+def _finding(group: list[Breach], until: int | None) -> Finding:
+    first = group[0]
+    rule, event = first.rule, first.event
+    reasons = _merge(r for b in group for r in b.reasons)
+    subjects = tuple(dict.fromkeys(b.it for b in group if b.it is not None))
+    if not subjects:
+        subjects = tuple(dict.fromkeys(s for r in reasons for s in r.beyond))
+    links = tuple(dict.fromkeys(name for r in reasons for name in r.links))
+    cause = links or ((event.action, *sorted(event.subjects)) if event is not None else (first.trigger,))
+    return Finding(
+        rule=rule.id,
+        title=rule.title,
+        severity=rule.severity,
+        mode=mode_name(rule),
+        subjects=subjects,
+        time=first.time,
+        since=first.since,
+        reasons=reasons,
+        until=until,
+        event=event.id if event is not None else None,
+        action=words(event) if event is not None else "",
+        hazard=rule.hazard,
+        source=rule.source,
+        deadline=first.deadline,
+        trigger=first.trigger,
+        no_verdict=first.no_verdict,
+        cause=cause,
+    )
+
+
+def _merge(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+    """Merge reasons that say the same of different items."""
+    merged: dict[tuple[str, str, tuple[str, ...]], Reason] = {}
+    for reason in reasons:
+        key = (reason.code, reason.text, reason.links)
+        known = merged.get(key)
+        if known is None:
+            merged[key] = reason
+        else:
+            merged[key] = replace(
+                known,
+                beyond=tuple(dict.fromkeys((*known.beyond, *reason.beyond))),
+                cures=tuple(dict.fromkeys((*known.cures, *reason.cures))),
+            )
+    return tuple(merged.values())

@@ -1,0 +1,482 @@
+"""The rules engine: one pass over events, for the recorded past, the present and a proposal alike.
+
+Time is dense. What happens at one instant is one change for conditions that are watched over time (`always`,
+`within`, a trigger that turns true): only the state when the instant is over counts. For `at ACTION` the events of an
+instant are a series, each judged where it stands. A condition that is false for exactly its tolerance has not broken
+its rule, nor is a clock run out at the very instant of its deadline: a microsecond later it is.
+
+Everything that changes is written through a `Trail`, so the engine can step back as cheaply as it went forward.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import END, LIFT, PLACE, Event
+from cfgtrack.network.flow import Link
+from cfgtrack.network.network import Network
+from cfgtrack.rules.breach import Breach, gather, words
+from cfgtrack.rules.explain import describe, explain
+from cfgtrack.rules.finding import Clock, Finding, Reason
+from cfgtrack.rules.judge import MICRO, Judge, media_of
+from cfgtrack.rules.limits import find_limit
+from cfgtrack.rules.rule import ActionMatch, Always, At, By, Rule, RuleSet, Selection, Within
+from cfgtrack.rules.selection import place_fits, stands_at
+from cfgtrack.rules.trail import Trail
+from cfgtrack.rules.watch import Watch, conditions_of, make_watch, trigger_condition
+from cfgtrack.rules.world import Change, Prior, World, no_prior
+
+Key = tuple[int, str | None]
+"""One instance of a rule: the rule's number, and its item."""
+
+_ANYTHING = Selection()
+
+
+class Running(NamedTuple):
+    """One clock that runs: started by `event`, must be met by `deadline` (None: physics sets no limit)."""
+
+    started: int
+    deadline: int | None
+    trigger: str
+    event: Event | None
+
+
+class Fault(NamedTuple):
+    """Since when an instance is false, by what event, and whether that has been noted as a breach."""
+
+    since: int
+    event: Event | None
+    breach: int | None
+    noted: Breach
+
+
+def media_used(rules: RuleSet) -> set[str]:
+    """Return the media whose networks a rule set needs."""
+    return {m for rule in rules.rules for c in conditions_of(rule) for m in media_of(c)}
+
+
+class Engine:
+    """Judges events one by one against a rule set.
+
+    `configuration` is where it starts (the engine goes on with it: pass a fork to keep yours) and `start` is when.
+    `touched` names every subject that any event to come may write, so that all else can be contracted; None
+    contracts nothing. `prior` tells what was last done before the start.
+    """
+
+    def __init__(
+        self,
+        rules: RuleSet,
+        configuration: Configuration,
+        *,
+        start: int,
+        touched: Iterable[str] | None = None,
+        prior: Prior = no_prior,
+        networks: Mapping[str, Network] | None = None,
+    ) -> None:
+        self.rules = rules
+        self.trail = Trail()
+        self.world = World(
+            configuration,
+            media=sorted(media_used(rules)),
+            touched=touched,
+            now=start,
+            trail=self.trail,
+            prior=prior,
+            networks=networks,
+        )
+        self.judge = Judge(self.world)
+        self._watches = [make_watch(i, rule, self.world) for i, rule in enumerate(rules.rules)]
+        self._at: dict[tuple[str, bool], list[Watch]] = {}
+        self._starts: dict[str, list[Watch]] = {}
+        self._undoes: dict[str, list[Watch]] = {}
+        self._wakes_on: dict[str, list[Watch]] = {}
+        self._dirty: dict[Key, Event | None] = {}
+        self._ended: dict[int, tuple[tuple[str, Link], ...]] = {0: ()}
+        self._false: dict[Key, Fault] = {}
+        self._armed: dict[Key, bool] = {}
+        self._running: dict[Key, tuple[Running, ...]] = {}
+        self._staying: dict[Key, Running] = {}
+        self._wakes: dict[tuple[int, int], bool] = {}
+        self._breaches: dict[int, Breach] = {}
+        self._until: dict[int, int] = {}
+        for watch in self._watches:
+            self._index(watch)
+        self._begin()
+
+    # --- set-up ---
+
+    def _index(self, watch: Watch) -> None:
+        mode = watch.rule.mode
+        if isinstance(mode, At):
+            for action in mode.action.actions:
+                self._at.setdefault((action, mode.after), []).append(watch)
+        elif isinstance(mode, Within):
+            if isinstance(mode.trigger, ActionMatch):
+                for action in mode.trigger.actions:
+                    self._starts.setdefault(action, []).append(watch)
+            for action in mode.until.actions if mode.until is not None else ():
+                self._undoes.setdefault(action, []).append(watch)
+        for value in watch.elapsed:
+            for action in value.since:
+                self._wakes_on.setdefault(action, []).append(watch)
+
+    def _is_watched(self, watch: Watch) -> bool:
+        """Return whether a rule is judged at the end of every instant that may have changed it."""
+        return isinstance(watch.rule.mode, Always | Within)
+
+    def _begin(self) -> None:
+        """Judge every instance once, as things stand at the start."""
+        for watch in self._watches:
+            trigger = trigger_condition(watch.rule)
+            if isinstance(watch.rule.mode, Always):
+                self._judge_all(watch)
+            elif trigger is not None:
+                for it in watch.instances:
+                    self._armed[watch.number, it] = self._applies(watch, it) and self.judge.holds(trigger, it)
+
+    def _judge_all(self, watch: Watch) -> None:
+        for it in watch.instances:
+            if not self._holds(watch, it):
+                self._turned_false(watch, it, None)
+
+    def _holds(self, watch: Watch, it: str | None) -> bool:
+        return not self._applies(watch, it) or self.judge.holds(watch.rule.condition, it)
+
+    def _applies(self, watch: Watch, it: str | None) -> bool:
+        """Return whether an item is in the rule's scope now: a scope may ask where it stands."""
+        scope = watch.rule.scope
+        if scope is None or it is None or not scope.at:
+            return True
+        return stands_at(self.world.configuration, it.partition(":")[0], scope.at)
+
+    # --- going forward ---
+
+    def step(self, event: Event) -> None:
+        """Take one resolved event, not earlier than the last."""
+        if event.happened < self.world.now:
+            raise ValueError(f"{event.id} happened before the engine's time")
+        self.advance(event.happened)
+        self._judge_at(event, after=False)
+        change = self.world.apply(event)
+        self.judge.update(change)
+        self._mark_dirty(change)
+        self._judge_at(event, after=True)
+        self._undo_by_action(event)
+        self._start_by_action(event)
+        self._set_wakes(event)
+        if event.action == END:
+            self.settle()
+            self._judge_end("outing", event)
+            self._judge_end("stop", event)
+
+    def advance(self, time: int) -> None:
+        """Let time pass until `time`, not included: what happens then is still to come."""
+        if time <= self.world.now:
+            return
+        self.settle()
+        while self._wakes:
+            wake = min(self._wakes)
+            if wake[0] >= time:
+                break
+            self.trail.drop(self._wakes, wake)
+            self._run_out(wake[0])
+            self.world.set_now(max(wake[0], self.world.now))
+            watch = self._watches[wake[1]]
+            for it in watch.instances:
+                self.trail.set(self._dirty, (watch.number, it), None)
+            self.settle()
+        self._run_out(time)
+        self.world.set_now(time)
+
+    def finish(self, at: int) -> None:
+        """Let time pass until `at` and close that instant. Clocks still running then are not broken."""
+        self.advance(at)
+        self.settle()
+
+    def end_sequence(self, event: Event | None = None) -> None:
+        """Judge what must hold at the end of the whole sequence."""
+        self.settle()
+        self._judge_end("sequence", event)
+
+    def stop_point(self, event: Event | None) -> None:
+        """Judge what must hold wherever the work could stop, as after `event`."""
+        self.settle()
+        self._judge_end("stop", event)
+
+    def settle(self) -> None:
+        """Close the instant: judge all that it may have changed."""
+        dirty, ended = list(self._dirty.items()), self._ended[0]
+        if not dirty:
+            if ended:
+                self.trail.set(self._ended, 0, ())
+            return
+        for key, _ in dirty:
+            self.trail.drop(self._dirty, key)
+        for (number, it), event in dirty:
+            watch = self._watches[number]
+            if isinstance(watch.rule.mode, Always):
+                self._settle_always(watch, it, event)
+            else:
+                self._settle_within(watch, it, event)
+        self.trail.set(self._ended, 0, ())
+
+    def _mark_dirty(self, change: Change) -> None:
+        ended = change.ended()
+        if ended:
+            self.trail.set(self._ended, 0, (*self._ended[0], *ended))
+        for watch in self._watches:
+            if self._is_watched(watch):
+                for it in watch.affected(self.world, change):
+                    self.trail.set(self._dirty, (watch.number, it), change.event)
+
+    # --- always ---
+
+    def _settle_always(self, watch: Watch, it: str | None, event: Event | None) -> None:
+        key = (watch.number, it)
+        fault = self._false.get(key)
+        if self._holds(watch, it):
+            if fault is not None:
+                self.trail.drop(self._false, key)
+                if fault.breach is not None:
+                    self.trail.set(self._until, fault.breach, self.world.now)
+        elif fault is None:
+            self._turned_false(watch, it, event)
+
+    def _turned_false(self, watch: Watch, it: str | None, event: Event | None) -> None:
+        mode = watch.rule.mode
+        assert isinstance(mode, Always)
+        now = self.world.now
+        breach = Breach(watch.rule, it, now + mode.tolerance, now, self._why(watch, it), event)
+        number = None if mode.tolerance else self._note(breach)
+        self.trail.set(self._false, (watch.number, it), Fault(now, event, number, breach))
+
+    def _why(self, watch: Watch, it: str | None) -> tuple[Reason, ...]:
+        return explain(self.judge, watch.rule.condition, it, self._ended[0])
+
+    def _note(self, breach: Breach) -> int:
+        number = len(self._breaches)
+        self.trail.set(self._breaches, number, breach)
+        return number
+
+    # --- at an action ---
+
+    def _judge_at(self, event: Event, *, after: bool) -> None:
+        for watch in self._at.get((event.action, after), ()):
+            mode = watch.rule.mode
+            assert isinstance(mode, At)
+            for it in self._matched(watch, mode.action, event):
+                if not self.judge.holds(watch.rule.condition, it):
+                    now = event.happened
+                    ended = self._ended[0] if after else ()
+                    why = explain(self.judge, watch.rule.condition, it, ended)
+                    self._note(Breach(watch.rule, it, now, now, why, event))
+
+    def _matched(self, watch: Watch, match: ActionMatch, event: Event) -> list[str | None]:
+        """Return the items that a matching action is about: its subjects, and what moved along."""
+        if event.action not in match.actions:
+            return []
+        if match.to and not (event.place and self._is_to(event.place, match.to)):
+            return []
+        if not event.subjects:
+            return [None] if watch.rule.scope is None and match.of == _ANYTHING else []
+        subjects = event.subjects
+        if event.action in (PLACE, LIFT):
+            subjects = (*subjects, *event.moved)
+        selector, view = self.world.selector, self.world.configuration
+        scope = watch.rule.scope
+        return [
+            s
+            for s in subjects
+            if (match.of == _ANYTHING or selector.names(match.of, s, view))
+            and (scope is None or (s in watch.members and self._applies(watch, s)))
+        ]
+
+    def _is_to(self, place: str, patterns: tuple[str, ...]) -> bool:
+        plant = self.world.plant
+        return any(place_fits(plant, p, patterns) for p in plant.ancestors(place))
+
+    # --- within ---
+
+    def _start_by_action(self, event: Event) -> None:
+        for watch in self._starts.get(event.action, ()):
+            mode = watch.rule.mode
+            assert isinstance(mode, Within)
+            assert isinstance(mode.trigger, ActionMatch)
+            for it in self._matched(watch, mode.trigger, event):
+                self._start_clock(watch, it, words(event), event)
+
+    def _start_clock(self, watch: Watch, it: str | None, trigger: str, event: Event | None) -> None:
+        mode, now = watch.rule.mode, self.world.now
+        assert isinstance(mode, Within)
+        limit = find_limit(mode.limit, self.world, it, now)
+        key = (watch.number, it)
+        if limit.unknown:
+            reason = limit.reason()
+            self._note(Breach(watch.rule, it, now, now, (reason,), event, None, trigger, no_verdict=True))
+            return
+        deadline = None if limit.time is None else now + limit.time
+        running = Running(now, deadline, trigger, event)
+        self.trail.set(self._running, key, (*self._running.get(key, ()), running))
+        self.trail.set(self._dirty, key, event)
+
+    def _undo_by_action(self, event: Event) -> None:
+        for watch in self._undoes.get(event.action, ()):
+            mode = watch.rule.mode
+            assert isinstance(mode, Within)
+            assert mode.until is not None
+            for it in self._matched(watch, mode.until, event):
+                self.trail.drop(self._staying, (watch.number, it))
+
+    def _settle_within(self, watch: Watch, it: str | None, event: Event | None) -> None:
+        key = (watch.number, it)
+        self._settle_trigger(watch, it, event)
+        if key not in self._running and key not in self._staying:
+            return
+        mode = watch.rule.mode
+        assert isinstance(mode, Within)
+        if self._holds(watch, it):
+            running = self._running.get(key)
+            if running:
+                self.trail.drop(self._running, key)
+                if mode.stays:
+                    self.trail.set(self._staying, key, running[0])
+        elif key in self._staying:
+            kept = self._staying[key]
+            self.trail.drop(self._staying, key)
+            now, why = self.world.now, self._why(watch, it)
+            self._note(Breach(watch.rule, it, now, kept.started, why, event, kept.deadline, kept.trigger))
+
+    def _settle_trigger(self, watch: Watch, it: str | None, event: Event | None) -> None:
+        trigger = trigger_condition(watch.rule)
+        if trigger is None:
+            return
+        key = (watch.number, it)
+        before = self._armed.get(key, False)
+        now = self._applies(watch, it) and self.judge.holds(trigger, it)
+        if now == before:
+            return
+        self.trail.set(self._armed, key, now)
+        if now:
+            self._start_clock(watch, it, describe(trigger), event)
+            self.trail.drop(self._dirty, key)
+        else:
+            self.trail.drop(self._staying, key)
+
+    # --- time passing ---
+
+    def _run_out(self, time: int) -> None:
+        """Note the clocks and tolerances that run out before `time`: later than their limit, so strictly before."""
+        for key, clocks in list(self._running.items()):
+            over = [c for c in clocks if c.deadline is not None and c.deadline < time]
+            if not over:
+                continue
+            left = tuple(c for c in clocks if c not in over)
+            if left:
+                self.trail.set(self._running, key, left)
+            else:
+                self.trail.drop(self._running, key)
+            watch = self._watches[key[0]]
+            for c in over:
+                assert c.deadline is not None
+                why = self._why(watch, key[1])
+                self._note(
+                    Breach(watch.rule, key[1], c.deadline, c.started, why, c.event, c.deadline, c.trigger)
+                )
+        for key, fault in list(self._false.items()):
+            if fault.breach is None and fault.noted.time < time:
+                number = self._note(fault.noted)
+                self.trail.set(self._false, key, fault._replace(breach=number))
+
+    def _set_wakes(self, event: Event) -> None:
+        for watch in self._wakes_on.get(event.action, ()):
+            for value in watch.elapsed:
+                if event.action not in value.since:
+                    continue
+                if value.low is not None:
+                    self._wake(event.happened + round(value.low * MICRO), watch)
+                if value.high is not None:
+                    self._wake(event.happened + round(value.high * MICRO) + 1, watch)
+
+    def _wake(self, time: int, watch: Watch) -> None:
+        if self._is_watched(watch):
+            self.trail.set(self._wakes, (time, watch.number), True)
+
+    # --- at an end ---
+
+    def _judge_end(self, end: str, event: Event | None) -> None:
+        for watch in self._watches:
+            mode = watch.rule.mode
+            if not isinstance(mode, By) or mode.end != end:
+                continue
+            for it in watch.instances:
+                self._judge_end_of(watch, it, event)
+
+    def _judge_end_of(self, watch: Watch, it: str | None, event: Event | None) -> None:
+        key, now = (watch.number, it), self.world.now
+        fault = self._false.get(key)
+        if self._holds(watch, it):
+            if fault is not None:
+                self.trail.drop(self._false, key)
+                if fault.breach is not None:
+                    self.trail.set(self._until, fault.breach, now)
+        elif fault is None:
+            breach = Breach(watch.rule, it, now, now, self._why(watch, it), event)
+            self.trail.set(self._false, key, Fault(now, event, self._note(breach), breach))
+
+    # --- stepping back ---
+
+    def mark(self) -> int:
+        """Return the point to step back to; from now on the way is kept."""
+        return self.trail.mark()
+
+    def back(self, mark: int) -> None:
+        """Step back to a mark, exactly."""
+        self.trail.back(mark)
+
+    # --- answers ---
+
+    def findings(self, since: int = 0) -> list[Finding]:
+        """Return all findings so far, or those noted after the first `since` breaches."""
+        if not since:
+            return gather(self._breaches.values(), self._until)
+        late = {n: b for n, b in self._breaches.items() if n >= since}
+        until = {i: self._until[n] for i, n in enumerate(late) if n in self._until}
+        return gather(late.values(), until)
+
+    @property
+    def noted(self) -> int:
+        """How many breaches have been noted so far: give it to `findings` to ask for what comes after."""
+        return len(self._breaches)
+
+    def running(self) -> dict[tuple[str, str, int], int | None]:
+        """Return the deadline of every clock that runs, by (rule, item, start): cheaper than `clocks`."""
+        out: dict[tuple[str, str, int], int | None] = {}
+        for (number, it), clocks in self._running.items():
+            out.update({(self.rules.rules[number].id, it or "", c.started): c.deadline for c in clocks})
+        for (number, it), fault in self._false.items():
+            if fault.breach is None:
+                out[self.rules.rules[number].id, it or "", fault.since] = fault.noted.time
+        return out
+
+    def clocks(self) -> list[Clock]:
+        """Return every clock that runs, first deadline first: those of `within`, and tolerances being used up."""
+        out: list[Clock] = []
+        for (number, it), clocks in self._running.items():
+            rule = self._watches[number].rule
+            missing = explain(self.judge, rule.condition, it)
+            out += [_clock(rule, it, c.trigger, c.started, c.deadline, missing) for c in clocks]
+        for (number, it), fault in self._false.items():
+            rule = self._watches[number].rule
+            if fault.breach is None:
+                trigger = words(fault.event) if fault.event is not None else "from the start"
+                out.append(_clock(rule, it, trigger, fault.since, fault.noted.time, fault.noted.reasons))
+        out.sort(key=lambda c: (c.deadline is None, c.deadline or 0, c.rule, c.subject))
+        return out
+
+
+def _clock(
+    rule: Rule, it: str | None, trigger: str, started: int, deadline: int | None, missing: tuple[Reason, ...]
+) -> Clock:
+    return Clock(rule.id, rule.title, rule.severity, it or "", trigger, started, deadline, missing)

@@ -1,0 +1,282 @@
+"""Why a condition is false, and which single thing would cure it. Words first; what they rest on beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from cfgtrack.model.time import format_duration
+from cfgtrack.network.flow import Link
+from cfgtrack.network.trace import trace
+from cfgtrack.rules.custom import find_custom
+from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.judge import MICRO, Judge
+from cfgtrack.rules.rule import (
+    All,
+    AnyOf,
+    Condition,
+    Count,
+    Custom,
+    Done,
+    NoPath,
+    Not,
+    Path,
+    Selection,
+    Status,
+    Value,
+)
+
+MOST_CURES = 5
+MOST_NAMES = 6
+
+
+def explain(
+    judge: Judge, condition: Condition, it: str | None, ended: Sequence[tuple[str, Link]] = ()
+) -> tuple[Reason, ...]:
+    """Return why `condition` is false for `it` now. `ended` are the links that just ended, by medium."""
+    match condition:
+        case All(parts):
+            return tuple(r for p in parts if not judge.holds(p, it) for r in explain(judge, p, it, ended))
+        case AnyOf(parts):
+            return tuple(r for p in parts for r in explain(judge, p, it, ended))
+        case Not(part):
+            return (Reason("is-so", f"it must not be that {describe(part)}"),)
+        case Path():
+            return (_lost(judge, condition, it, ended),)
+        case NoPath():
+            return (_still(judge, condition, it),)
+        case Status():
+            return (_status(judge, condition, it),)
+        case Count():
+            return (_count(judge, condition, it),)
+        case Value():
+            return (_value(judge, condition, it),)
+        case Done():
+            return (_done(judge, condition, it),)
+        case Custom():
+            items = judge.world.items(condition.of, it)
+            why = find_custom(condition.name).why(judge.world, items, condition.settings)
+            return (Reason("custom", why, beyond=items),)
+
+
+# --- paths --------------------------------------------------------------------------------------------------------
+
+
+def _lost(judge: Judge, condition: Path, it: str | None, ended: Sequence[tuple[str, Link]]) -> Reason:
+    world = judge.world
+    flow = world.flows[condition.medium]
+    beyond = tuple(judge.short_items(condition, it))
+    starts = world.vertices(condition.medium, beyond)
+    ahead = flow.graph.ahead(starts)
+    ends = world.vertices(condition.medium, world.items(condition.end, it))
+    behind = flow.graph.behind(ends)
+    broken = [link for medium, link in ended if medium == condition.medium]
+    cut = [link for link in broken if _joins(link, ahead, behind)]
+    links = tuple(dict.fromkeys(link.name for link in cut or broken))
+    cures = tuple(dict.fromkeys(k.name for k in (*cut, *flow.could_be()) if _joins(k, ahead, behind)))
+    to = describe_selection(condition.end)
+    if links:
+        text = f"no {condition.medium} path is left to {to}: {_list(links)} was the last way"
+    elif not ends:
+        text = f"there is no {to} to reach"
+    else:
+        text = f"there is no {condition.medium} path to {to}"
+    return Reason("no-path", text, links, beyond, cures[:MOST_CURES])
+
+
+def _joins(link: Link, ahead: set[int], behind: set[int]) -> bool:
+    """Return whether the link leads from what the start still reaches to what still reaches the end."""
+    if link.a in ahead and link.b in behind:
+        return True
+    return not link.one_way and link.b in ahead and link.a in behind
+
+
+def _still(judge: Judge, condition: NoPath, it: str | None) -> Reason:
+    world = judge.world
+    beyond = tuple(judge.short_items(condition, it))
+    ends = world.items(condition.end, it)
+    network = world.flows[condition.medium].network
+    way = trace(network, world.configuration, beyond[:1], ends)
+    over = tuple(step.link for step in way if step.link)
+    to = way[-1].item if way else describe_selection(condition.end)
+    text = f"{_list(beyond)} still has a {condition.medium} path to {to}"
+    if over:
+        text += f" over {_list(over)}"
+    cures = tuple(f"break {name}" for name in over)
+    return Reason("path", text, over, beyond, cures[:MOST_CURES])
+
+
+# --- items --------------------------------------------------------------------------------------------------------
+
+
+def _status(judge: Judge, condition: Status, it: str | None) -> Reason:
+    items = judge.failing(condition, it)
+    said = [_is_now(judge, i, condition) for i in items]
+    wanted = _wanted(condition.among, condition.at)
+    text = f"{_list(said)}; must be {wanted}"
+    cures = [c for i in items for c in _moves_to(judge, i, condition.among)]
+    return Reason("status", text, (), tuple(items), tuple(cures[:MOST_CURES]))
+
+
+def _is_now(judge: Judge, item: str, condition: Status | Count) -> str:
+    configuration = judge.world.configuration
+    if condition.among and judge.world.plant.port(item):
+        return f"{item} is {configuration.state(item).value}"
+    owner = item.partition(":")[0]
+    if owner in judge.world.plant.units or judge.world.plant.is_mobile(owner):
+        return f"{item} is at {configuration.state(owner).value or 'no known place'}"
+    return f"{item} is not"
+
+
+def _wanted(among: tuple[str, ...], at: tuple[str, ...]) -> str:
+    said = []
+    if among:
+        said.append(" or ".join(among))
+    if at:
+        said.append("at " + " or ".join(a if not a.startswith("#") else f"a {a[1:]} place" for a in at))
+    return " ".join(said)
+
+
+def _moves_to(judge: Judge, item: str, among: tuple[str, ...]) -> Iterable[str]:
+    """Yield the single actions that would bring a port to one of the statuses."""
+    found = judge.world.plant.port(item)
+    if found is None:
+        return
+    now = judge.world.configuration.state(item).value
+    for move in found[1].moves.values():
+        if move.target in among and now in move.sources:
+            yield f"{move.action} {item}"
+
+
+def _count(judge: Judge, condition: Count, it: str | None) -> Reason:
+    meeting = judge.meeting(condition, it)
+    items = judge.world.items(condition.of, it)
+    n = len(meeting)
+    what = _wanted(condition.among, condition.at) or f"with a {condition.medium} path to its end"
+    if condition.least is not None and n < condition.least:
+        short = condition.least - n
+        text = f"{n} of {len(items)} are {what}; at least {condition.least} must be: {short} short"
+        beyond = tuple(i for i in items if i not in set(meeting))
+    else:
+        over = n - (condition.most or 0)
+        text = f"{n} of {len(items)} are {what}; at most {condition.most} may be: {over} too many"
+        beyond = tuple(meeting)
+    cures = [c for i in beyond for c in _moves_to(judge, i, condition.among)] if n < len(items) else []
+    return Reason("count", text, (), beyond, tuple(cures[:MOST_CURES]))
+
+
+def _value(judge: Judge, condition: Value, it: str | None) -> Reason:
+    items = judge.failing(condition, it)
+    said = []
+    for item in items[:MOST_NAMES]:
+        value, (low, high) = judge.value_of(condition, item), judge.range_of(condition, item)
+        got = "has no value yet" if value is None else f"is {_number(condition.quantity, value)}"
+        said.append(f"{condition.quantity} of {item} {got}; {_range(condition.quantity, low, high)}")
+    cures = (
+        ()
+        if condition.quantity in ("cycles", "elapsed")
+        else tuple(f"measure {i} {condition.quantity}=..." for i in items[:MOST_CURES])
+    )
+    return Reason("value", "; ".join(said), (), tuple(items), cures)
+
+
+def _number(quantity: str, value: float) -> str:
+    if quantity == "elapsed":
+        return format_duration(round(value * MICRO))
+    if quantity == "cycles":
+        return f"{value:g}"
+    return f"{value:g} (SI)"
+
+
+def _range(quantity: str, low: float | None, high: float | None) -> str:
+    parts = []
+    if low is not None:
+        parts.append(f"at least {_number(quantity, low)}")
+    if high is not None:
+        parts.append(f"at most {_number(quantity, high)}")
+    return "must be " + " and ".join(parts) if parts else "must be measured"
+
+
+def _done(judge: Judge, condition: Done, it: str | None) -> Reason:
+    items = judge.failing(condition, it)
+    what = " or ".join(condition.actions) + (f" ({condition.quantity})" if condition.quantity else "")
+    since = f" since the last {' or '.join(condition.since)}" if condition.since else ""
+    text = f"{what} of {_list(items)} has not been done{since}; it must come first"
+    return Reason(
+        "order", text, (), tuple(items), tuple(f"{condition.actions[0]} {i}" for i in items[:MOST_CURES])
+    )
+
+
+# --- words ----------------------------------------------------------------------------------------------------------
+
+
+def _list(names: Sequence[str]) -> str:
+    """Return names as a list in words, cut where it gets long."""
+    if len(names) > MOST_NAMES:
+        return ", ".join(names[:MOST_NAMES]) + f" and {len(names) - MOST_NAMES} more"
+    return " and ".join(", ".join(names).rsplit(", ", 1)) if names else "nothing"
+
+
+def describe_selection(selection: Selection) -> str:
+    """Return a selection in words.
+
+    >>> describe_selection(Selection(source=True))
+    'any source'
+    """
+    if selection == Selection(of=selection.of):
+        return selection.of or "anything"
+    words = []
+    if selection.source:
+        words.append("source")
+    if selection.expansion:
+        words.append("expansion volume")
+    if selection.load:
+        words.append("load")
+    if selection.liquid:
+        words.append("liquid-full volume")
+    words += [f"{w}" for w in selection.kinds] + [f"{w}" for w in selection.what]
+    noun = " or ".join(words) or "item"
+    said = [noun]
+    for label, values in (
+        ("named", selection.ids),
+        ("of part", selection.parts),
+        ("in loop", selection.loops),
+        ("tagged", selection.tags),
+        ("of place", selection.places),
+        ("standing at", selection.at),
+    ):
+        if values:
+            said.append(f"{label} {' or '.join(values)}")
+    if selection.of:
+        said.append(f"among {selection.of}")
+    return "any " + " ".join(said)
+
+
+def describe(condition: Condition) -> str:
+    """Return a condition in plain words."""
+    s = describe_selection
+    match condition:
+        case All(parts):
+            return " and ".join(f"({describe(p)})" if isinstance(p, AnyOf) else describe(p) for p in parts)
+        case AnyOf(parts):
+            return " or ".join(f"({describe(p)})" if isinstance(p, All) else describe(p) for p in parts)
+        case Not(part):
+            return f"not ({describe(part)})"
+        case Path(medium, start, end):
+            return f"{s(start)} has a {medium} path to {s(end)}"
+        case NoPath(medium, start, end):
+            return f"{s(start)} has no {medium} path to {s(end)}"
+        case Status(of, among, at):
+            return f"{s(of)} is {_wanted(among, at)}"
+        case Count():
+            what = _wanted(condition.among, condition.at) or f"with a {condition.medium} path"
+            bounds = [f"at least {condition.least}"] if condition.least is not None else []
+            bounds += [f"at most {condition.most}"] if condition.most is not None else []
+            return f"{' and '.join(bounds)} of {s(condition.of)} {'are' if bounds else 'is'} {what}"
+        case Value(of, quantity, low, high):
+            span = "in its rated range" if condition.rated else _range(quantity, low, high)[8:]
+            return f"{quantity} of {s(of)} is {span}"
+        case Done(of, actions, since):
+            after = f" since the last {' or '.join(since)}" if since else ""
+            return f"{' or '.join(actions)} of {s(of)} has been done{after}"
+        case Custom(name, of):
+            return f"{name} holds for {s(of)}"
