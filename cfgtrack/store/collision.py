@@ -1,0 +1,168 @@
+"""What a late event or a correction disturbs: later events that stood on the configuration as it was.
+
+Every later event that touches the same hardware, as far as the new state reaches in time, is resolved again. It
+must still be possible, and must still have changed what it is recorded to have changed: else the two contradict
+each other, and both are shown.
+"""
+
+# ruff: noqa: S608 - the only text put into these statements is the conditions written here
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+
+from cfgtrack.model import event as ev
+from cfgtrack.model.event import Event, effects
+from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.possibility import resolve
+from cfgtrack.model.time import format_instant
+from cfgtrack.model.trouble import Problem
+from cfgtrack.store.columns import AT_PLACE, NEVER
+from cfgtrack.store.database import Database
+from cfgtrack.store.rows import IN_EFFECT, entry_of
+from cfgtrack.store.view import SqlView
+
+_INERT = frozenset({ev.MEASURE, ev.INSPECT, ev.REMARK, ev.BEGIN, ev.END}) | ev.BOOK_ACTIONS
+"""Actions that neither change a state nor depend on one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Disturbance:
+    """States that differ from (`happened`, `turn`) to `end`, inclusive, of whatever touches `owners`.
+
+    `where` and `event` are the row that did it.
+    """
+
+    where: str
+    event: Event
+    happened: int
+    turn: int
+    owners: frozenset[str]
+    end: int
+
+
+def is_inert(event: Event) -> bool:
+    """Return whether an event can neither disturb another one nor be disturbed."""
+    return event.action in _INERT
+
+
+def disturbance(
+    view: SqlView, event: Event, *, by: tuple[str, Event], left: Iterable[str] = ()
+) -> Disturbance | None:
+    """Return what `event`, just recorded or just taken away, disturbs; None when nothing comes after it.
+
+    `view` is the configuration just after (or without) it, `left` the places that it emptied.
+    """
+    subjects = dict.fromkeys([*event.subjects, *event.moved])
+    owners = dict.fromkeys(owner_of(s) for s in subjects)
+    if event.peer is not None:
+        owners[owner_of(event.peer)] = None
+    owners.update(dict.fromkeys(left))
+    if event.place is not None:
+        owners[event.place] = None
+    for owner in list(owners):
+        owners.update(dict.fromkeys(_around(view.database, view.plant, owner, view.known)))
+    if not _touched_after(view.database, owners, view.at):
+        return None
+    ends = [_next_write(view, subject) for subject in subjects]
+    where, cause = by
+    return Disturbance(where, cause, view.at, view.turn, frozenset(owners), max(ends, default=NEVER))
+
+
+def _around(database: Database, plant: Plant, owner: str, known: int) -> Iterator[str]:
+    """Yield every place where a unit has ever stood, and whatever has ever stood in a mobile place.
+
+    More than is needed: that costs a look at an event too many, never one too few.
+    """
+    seen = {owner}
+    queue = [owner]
+    while queue:
+        one = queue.pop()
+        if one in plant.units or plant.is_mobile(one):
+            sql = "SELECT DISTINCT value FROM change WHERE subject = :one AND aspect = :at AND until > :known"
+            yield from (row[0] for row in database.rows(sql, {"one": one, "at": AT_PLACE, "known": known}))
+        if plant.is_mobile(one):
+            sql = "SELECT DISTINCT subject FROM change WHERE value = :one AND aspect = '@' AND until > :known"
+            inside = [row[0] for row in database.rows(sql, {"one": one, "known": known})]
+            inside += [p.id for p in plant.places.values() if p.mobile and p.parent == one]
+            yield from inside
+            queue += [i for i in inside if i not in seen]
+            seen.update(inside)
+
+
+def _touched_after(database: Database, owners: Iterable[str], happened: int) -> bool:
+    sql = "SELECT 1 FROM touch WHERE owner = :owner AND happened >= :happened LIMIT 1"
+    return any(database.row(sql, {"owner": owner, "happened": happened}) for owner in owners)
+
+
+def _next_write(view: SqlView, subject: str) -> int:
+    sql = (
+        "SELECT happened FROM change WHERE subject = :subject AND aspect = :aspect AND happened >= :at"
+        " AND (happened > :at OR turn > :turn) AND known <= :known AND until > :known"
+        " ORDER BY happened, turn LIMIT 1"
+    )
+    parameters = {
+        "subject": subject,
+        "aspect": "" if ":" in subject else AT_PLACE,
+        "at": view.at,
+        "turn": view.turn,
+        "known": view.known,
+    }
+    row = view.database.row(sql, parameters)
+    return NEVER if row is None else int(row[0])
+
+
+def collisions(
+    database: Database, plant: Plant, disturbances: Iterable[Disturbance], known: int
+) -> Iterator[tuple[Problem, str]]:
+    """Yield (problem, id of the later event) for every event that no longer fits what is recorded before it."""
+    checked: set[int] = set()
+    for one in disturbances:
+        for number, turn, event in _later(database, one, known):
+            if number in checked:
+                continue
+            checked.add(number)
+            why = _contradiction(database, plant, event, turn, known)
+            if why is not None:
+                yield Problem(one.where, "collides", _sentence(one, event, why)), event.id
+
+
+def _later(database: Database, one: Disturbance, known: int) -> Iterator[tuple[int, int, Event]]:
+    sql = (
+        "SELECT e.number, e.turn, e.body, e.known FROM touch t JOIN event e ON e.number = t.number"
+        " WHERE t.owner = :owner AND t.happened >= :happened AND t.happened <= :end"
+        " AND (e.happened > :happened OR e.turn > :turn)"
+        f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
+    )
+    parameters = {"happened": one.happened, "turn": one.turn, "end": one.end, "known": known}
+    found: dict[int, tuple[int, int, Event]] = {}
+    for owner in sorted(one.owners):
+        for number, turn, body, when in database.rows(sql, {**parameters, "owner": owner}):
+            if number not in found:
+                found[number] = (number, turn, entry_of(body, number, when).event)
+    for _, number in sorted(((event.happened, turn), number) for number, turn, event in found.values()):
+        if not is_inert(found[number][2]):
+            yield found[number]
+
+
+def _contradiction(database: Database, plant: Plant, event: Event, turn: int, known: int) -> str | None:
+    """Return why `event` can't have been so, as things stand before it now; None when it can."""
+    view = SqlView(database, plant, event.happened, known, turn)
+    again = resolve(view, replace(event, peer=None, moved=(), expected=None))
+    if again.refusals:
+        return "; ".join(r.sentence for r in again.refusals)
+    then, now = set(effects(plant, event)), set(effects(plant, again.event))
+    if then == now:
+        return None
+    differing = sorted({e.subject for e in then ^ now})
+    return f"it would have changed {', '.join(differing)} otherwise than is recorded"
+
+
+def _sentence(one: Disturbance, later: Event, why: str) -> str:
+    what = " ".join([later.action, *later.subjects]) + (f" at {later.place}" if later.place else "")
+    mine = " ".join([one.event.action, *one.event.subjects])
+    return (
+        f"{mine} at {format_instant(one.event.happened)} collides with later event {later.id}, {what} at"
+        f" {format_instant(later.happened)}: {why}."
+        f" Correct the time, or supersede or withdraw {later.id} together with it"
+    )

@@ -1,0 +1,69 @@
+"""What the database drivers' errors mean to a person: what happened and what to do, and no SQL."""
+
+from __future__ import annotations
+
+from cfgtrack.model.trouble import NoAnswer, Problem
+
+_SQLITE = {
+    "SQLITE_BUSY": ("locked", "the database is locked by another writer: try again when it is done"),
+    "SQLITE_LOCKED": ("locked", "the database is locked by another writer: try again when it is done"),
+    "SQLITE_NOTADB": ("not-a-journal", "this file is not a database"),
+    "SQLITE_CORRUPT": (
+        "corrupt",
+        "the file is damaged: keep a copy of it, then restore the last backup; `cfgtrack audit` says what is sound",
+    ),
+    "SQLITE_READONLY": ("read-only", "the database can't be written: the file or its folder is read-only"),
+    "SQLITE_FULL": ("disk-full", "the disk is full: nothing of this was recorded; make room and do it again"),
+    "SQLITE_CANTOPEN": (
+        "no-database",
+        "the file can't be opened: does its folder exist, and may you write there?",
+    ),
+    "SQLITE_IOERR": ("disk", "the disk refused to read or write: nothing of this was recorded"),
+    "SQLITE_PERM": ("permission", "the system doesn't permit to open this file"),
+    "SQLITE_AUTH": ("permission", "the system doesn't permit to open this file"),
+}
+
+_POSTGRESQL = {
+    "55P03": ("locked", "the database is locked by another writer: try again when it is done"),
+    "40P01": ("locked", "another writer was in the way: try again"),
+    "53100": (
+        "disk-full",
+        "the server's disk is full: nothing of this was recorded; make room and do it again",
+    ),
+    "25006": ("read-only", "the database can't be written: it was opened for reading only"),
+    "3D000": ("no-database", "the server has no such database: create it first (createdb)"),
+    "42P01": ("not-a-journal", "this database holds no journal"),
+    "28P01": ("permission", "the server doesn't accept this user or password"),
+    "28000": ("permission", "the server doesn't accept this user"),
+    "42501": ("permission", "this user may not do that here"),
+    "XX001": ("corrupt", "the server finds the data damaged: restore the last backup"),
+    "XX002": ("corrupt", "the server finds an index damaged: have it rebuilt (REINDEX)"),
+}
+
+
+def trouble_of(err: BaseException, where: str) -> NoAnswer:
+    """Return the trouble that a driver's error stands for. A bug in our own SQL comes back as itself: raised."""
+    found = _sqlite(err) or _postgresql(err)
+    if found is None:
+        raise err
+    return NoAnswer(Problem(where, *found))
+
+
+def _sqlite(err: BaseException) -> tuple[str, str] | None:
+    name = getattr(err, "sqlite_errorname", None)
+    if isinstance(name, str):
+        return next((said for code, said in _SQLITE.items() if name.startswith(code)), None) or _unnamed(err)
+    return None
+
+
+def _unnamed(err: BaseException) -> tuple[str, str] | None:
+    if "no such table" in str(err):
+        return "not-a-journal", "this database holds no journal"
+    return None
+
+
+def _postgresql(err: BaseException) -> tuple[str, str] | None:
+    state = getattr(err, "sqlstate", "no driver error")
+    if state is None or str(state).startswith(("08", "57")):
+        return "no-server", "the database server doesn't answer: is it running, and is this its address?"
+    return _POSTGRESQL.get(str(state))

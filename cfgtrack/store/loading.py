@@ -1,0 +1,226 @@
+"""Loading a hardware definition: what it adds and changes, as events of the journal like everything else.
+
+Each load that changes something is a `define` event that commits to the items loaded by a hash, so that the tree
+over the journal covers the definition too.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from hashlib import sha256
+from typing import Any, NamedTuple
+
+from cfgtrack.model.definition import SORTS, Definition
+from cfgtrack.model.event import DEFINE, Entry, Event
+from cfgtrack.model.item import item_from_json, item_to_json
+from cfgtrack.model.plant import Plant
+from cfgtrack.store.canonical import canonical_json
+from cfgtrack.store.columns import NEVER
+from cfgtrack.store.database import Database
+from cfgtrack.store.record import Recorder, Tally
+
+RULES = "rules"
+"""The sort under which the text of rules files is kept."""
+
+Bodies = dict[str, dict[str, Any]]
+"""Items of one sort: id to JSON object."""
+
+
+class FieldChange(NamedTuple):
+    """One field of an item: what it was and what it is now, None where it is absent."""
+
+    field: str
+    before: Any
+    after: Any
+
+
+class ItemChange(NamedTuple):
+    """An item that a load changes."""
+
+    sort: str
+    id: str
+    fields: tuple[FieldChange, ...]
+
+
+@dataclass(slots=True)
+class LoadReport:
+    """What a load did, or would do. `added` and `missing`: (sort, id); `same`: how many items are as they were.
+
+    `missing` are the items in the journal that the definition doesn't mention; they stay. `initial` tells of the
+    events of the initial configuration, `entry` is the `define` event, None when nothing had to be written.
+    """
+
+    added: list[tuple[str, str]] = field(default_factory=list)
+    changed: list[ItemChange] = field(default_factory=list)
+    same: int = 0
+    missing: list[tuple[str, str]] = field(default_factory=list)
+    initial: Tally = field(default_factory=Tally)
+    entry: Entry | None = None
+
+    @property
+    def is_nothing(self) -> bool:
+        """Return whether the journal has all of it already."""
+        return not self.added and not self.changed and not self.initial.recorded
+
+
+_ITEMS = """
+    SELECT i.id, i.body FROM item i WHERE i.sort = :sort AND i.body IS NOT NULL AND i.load = (
+        SELECT max(o.load) FROM item o JOIN event e ON e.number = o.load
+        WHERE o.sort = i.sort AND o.id = i.id AND e.known <= :known)
+    ORDER BY i.id
+"""
+
+
+def read_items(database: Database, sort: str, known: int = NEVER) -> Bodies:
+    """Return the items of one sort as they were known at `known`, in the order of their ids."""
+    return {i: json.loads(body) for i, body in database.rows(_ITEMS, {"sort": sort, "known": known})}
+
+
+def read_plant(database: Database, known: int = NEVER) -> Plant:
+    """Return the plant as it was known at `known`."""
+    read: dict[str, dict[str, Any]] = {
+        sort: {i: item_from_json(sort, body) for i, body in read_items(database, sort, known).items()}
+        for sort in SORTS
+    }
+    return Plant(
+        media=read["medium"],
+        kinds=read["kind"],
+        parts=read["part"],
+        units=read["unit"],
+        places=read["place"],
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Author:
+    """Who says so and who wrote it down."""
+
+    by: str | None
+    recorder: str | None
+
+
+def load_definition(
+    database: Database,
+    definition: Definition,
+    author: Author,
+    *,
+    clock: Callable[[], int],
+    event_id: str | None,
+    keep: bool,
+) -> LoadReport:
+    """Write what `definition` adds or changes and its initial configuration. Nothing is written when nothing changes.
+
+    Refused when an initial state contradicts the journal.
+    """
+    new = {s: {i: item_to_json(s, item) for i, item in definition.items(s).items()} for s in SORTS}
+    with database.writing(keep=keep):
+        report = LoadReport()
+        items = _compared(database, new, report)
+        recorder = Recorder(database, Plant(), clock)
+        if items:
+            report.entry = _define(recorder, items, author, definition.title, event_id)
+        recorder.plant = read_plant(database)
+        initial = ((e.id, replace(e, recorder=author.recorder)) for e in definition.initial)
+        before = recorder.tally.recorded
+        recorder.take(initial)
+        recorder.finish()
+        report.initial = replace(recorder.tally, recorded=recorder.tally.recorded - before)
+    return report
+
+
+def keep_texts(
+    database: Database,
+    texts: Mapping[str, str],
+    author: Author,
+    *,
+    clock: Callable[[], int],
+    keep: bool,
+) -> LoadReport:
+    """Keep the text of rules files under their names; a new version only where a text differs."""
+    new = {RULES: {name: {"id": name, "text": text} for name, text in texts.items()}}
+    with database.writing(keep=keep):
+        report = LoadReport()
+        items = _compared(database, new, report)
+        if items:
+            recorder = Recorder(database, Plant(), clock)
+            report.entry = _define(recorder, items, author, "rules", None)
+            recorder.finish()
+    return report
+
+
+def _compared(database: Database, new: Mapping[str, Bodies], report: LoadReport) -> dict[str, Bodies]:
+    """Fill in `report`, and return the items that have to be written."""
+    items: dict[str, Bodies] = {}
+    for sort, bodies in new.items():
+        old = read_items(database, sort)
+        for i, body in bodies.items():
+            # Written and read back, so that a 2.0 and a 2 are the same here as they will be in the journal.
+            after = json.loads(canonical_json(body))
+            before = old.get(i)
+            if before == after:
+                report.same += 1
+                continue
+            items.setdefault(sort, {})[i] = body
+            if before is None:
+                report.added.append((sort, i))
+            else:
+                report.changed.append(ItemChange(sort, i, tuple(_changes("", before, after))))
+        report.missing.extend((sort, i) for i in old if i not in bodies)
+    return items
+
+
+def _changes(path: str, before: Any, after: Any) -> Iterator[FieldChange]:
+    before, after = _by_name(before), _by_name(after)
+    if isinstance(before, dict) and isinstance(after, dict):
+        for name in dict.fromkeys([*before, *after]):
+            if before.get(name) != after.get(name):
+                inside = f"{path}.{name}" if path else str(name)
+                yield from _changes(inside, before.get(name), after.get(name))
+    else:
+        yield FieldChange(path, before, after)
+
+
+def _by_name(value: Any) -> Any:
+    """Return a list of named things (ports, nodes, moves) by their names."""
+    if isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
+        for key in ("name", "action"):
+            if all(key in v for v in value):
+                return {v[key]: v for v in value}
+    return value
+
+
+def _define(
+    recorder: Recorder, items: dict[str, Bodies], author: Author, title: str, event_id: str | None
+) -> Entry:
+    number = recorder.number + 1
+    body: dict[str, Any] = {
+        "count": sum(len(bodies) for bodies in items.values()),
+        "items": items_hash(items),
+    }
+    event = Event(
+        id=event_id or f"define:{number}",
+        action=DEFINE,
+        subjects=(),
+        happened=recorder.known,
+        by=author.by,
+        recorder=author.recorder,
+        remark=title or None,
+        body=body,
+    )
+    entries: list[Entry] = []
+    recorder.take([(event.id, event)], each=entries.append)
+    recorder.expect_no_problem()
+    rows = [
+        (sort, i, number, canonical_json(body).decode())
+        for sort, bodies in items.items()
+        for i, body in bodies.items()
+    ]
+    recorder.database.insert("item", ("sort", "id", "load", "body"), rows)
+    return entries[0]
+
+
+def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
+    """Return the SHA-256, in hexadecimal, of the canonical JSON of items: sort to id to object, null when removed."""
+    return sha256(canonical_json(items)).hexdigest()

@@ -1,0 +1,83 @@
+"""Events as rows and back: what one event writes into each table."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+
+from cfgtrack.model.event import Effect, Entry, Event, event_from_json
+from cfgtrack.model.plant import owner_of
+from cfgtrack.store.canonical import canonical_json
+from cfgtrack.store.columns import AT_PLACE, NEVER
+from cfgtrack.store.database import Database, Row
+from cfgtrack.store.merkle import leaf_hash
+
+EVENT_COLUMNS = ("number", "id", "happened", "known", "turn", "action", "corrects", "body", "leaf")
+TOUCH_COLUMNS = ("owner", "happened", "number")
+CHANGE_COLUMNS = (
+    "subject",
+    "aspect",
+    "happened",
+    "turn",
+    "number",
+    "known",
+    "until",
+    "value",
+    "other",
+    "cycle",
+)
+
+IN_EFFECT = "NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number AND x.known <= :known)"
+"""What an event `e` must be to count at `known`: neither superseded nor withdrawn by then."""
+
+
+def leaf_record(body: bytes, number: int, known: int) -> bytes:
+    """Return what a leaf of the tree is the hash of: the event, its number and when it became known.
+
+    The three members in alphabetical order make it canonical JSON itself.
+    """
+    return b'{"event":%b,"known":%d,"number":%d}' % (body, known, number)
+
+
+def event_row(event: Event, number: int, known: int, turn: int, corrects: int | None) -> tuple[Row, bytes]:
+    """Return the row of `event`, and its leaf. NotCanonical when it holds what JSON can't."""
+    body = canonical_json(event.to_json())
+    leaf = leaf_hash(leaf_record(body, number, known))
+    row = (number, event.id, event.happened, known, turn, event.action, corrects, body.decode(), leaf)
+    return row, leaf
+
+
+def entry_of(body: str, number: int, known: int) -> Entry:
+    """Return the entry that a row of `event` holds."""
+    return Entry(event_from_json(json.loads(body)), number, known)
+
+
+def owners_touched(event: Event) -> dict[str, None]:
+    """Return the units, places and parts that a resolved event names or changes, each once."""
+    owners = dict.fromkeys(owner_of(s) for s in event.subjects)
+    owners.update(dict.fromkeys(owner_of(s) for s in event.moved))
+    if event.peer is not None:
+        owners[owner_of(event.peer)] = None
+    if event.place is not None:
+        owners[event.place] = None
+    return owners
+
+
+def change_rows(effects: Iterable[Effect], happened: int, turn: int, number: int, known: int) -> list[Row]:
+    """Return the rows of what an event has written. Of two writes of one thing the last counts."""
+    found = {(e.subject, aspect_of(e)): e for e in effects}
+    return [
+        (subject, aspect, happened, turn, number, known, NEVER, e.value, e.other, e.cycle)
+        for (subject, aspect), e in found.items()
+    ]
+
+
+def aspect_of(effect: Effect) -> str:
+    """Return the aspect under which an effect is kept."""
+    return effect.aspect or ("" if ":" in effect.subject else AT_PLACE)
+
+
+def find_entry(database: Database, event_id: str) -> Entry | None:
+    """Return the entry of the event with this id, or None."""
+    row = database.row("SELECT body, number, known FROM event WHERE id = :id", {"id": event_id})
+    return None if row is None else entry_of(*row)
