@@ -78,7 +78,8 @@ class NoPath:
 class Status:
     """Every item of `of` has one of the statuses `among`, or (units, mobile places) is at one of the places `at`.
 
-    `at` holds shell patterns of place ids; being inside such a place counts. A leading ``#`` names a tag of places.
+    `at` holds shell patterns of place ids; being inside such a place counts. A leading ``#`` names a tag of places,
+    ``home`` the unit's own home.
     """
 
     of: Selection

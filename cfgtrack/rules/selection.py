@@ -12,6 +12,9 @@ from cfgtrack.model.part import Node, Part, Port
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.rules.rule import Selection
 
+HOME = "home"
+"""Stands for a unit's own home where a place is asked for."""
+
 _NODE_FLAGS = ("source", "expansion", "load", "liquid")
 
 
@@ -231,9 +234,13 @@ def refer(view: View, reference: str, it: str | None) -> list[str]:
 
 
 def stands_at(view: View, owner: str, patterns: Iterable[str]) -> bool:
-    """Return whether a unit or place is at (or inside) a place that one of `patterns` names; ``#tag`` names a tag."""
-    patterns = tuple(patterns)
-    return any(place_fits(view.plant, place, patterns) for place in place_line(view, owner))
+    """Return whether a unit or place is at (or inside) a place that one of `patterns` names.
+
+    ``#tag`` names the places with a tag, ``home`` the unit's own home.
+    """
+    unit = view.plant.units.get(owner)
+    named = tuple(unit.home if p == HOME and unit is not None else p for p in patterns)
+    return any(place_fits(view.plant, place, named) for place in place_line(view, owner))
 
 
 def place_fits(plant: Plant, place: str, patterns: Iterable[str]) -> bool:
