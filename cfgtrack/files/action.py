@@ -15,7 +15,8 @@ Note = Callable[[str, str, str], None]
 """Takes a field's name ("" for the whole), a code and a sentence."""
 
 _TO_A_PLACE = (ev.PLACE, ev.LIFT, ev.FOUND)
-_NO_SUBJECT = (ev.BEGIN, ev.END, ev.DEFINE)
+_OUTING = (ev.BEGIN, ev.END)
+_NOT_SAID = (ev.DEFINE, ev.APPROVE)
 
 
 @dataclass(slots=True)
@@ -86,12 +87,14 @@ def _event(said: Said, values: dict[str, Quantity], event_id: str, happened: int
 
 
 def _is_action(action: str, plant: Plant, note: Note) -> bool:
-    known = actions_of(plant)
-    if action in known or action in BOOK_ACTIONS:
+    if action in GENERAL_ACTIONS or action in BOOK_ACTIONS:
+        return True
+    if any(action in kind.moves for kind in plant.kinds.values()):
         return True
     if not action:
         note("action", "missing", "say what was done, as in mate PUMP-1:F1 PANEL-A:F1")
         return False
+    known = actions_of(plant)
     tail = hint(action, known) or f"; known are {', '.join(known)}"
     note("action", "no-such-action", f"there is no action {action}{tail}")
     return False
@@ -108,11 +111,13 @@ def _check(said: Said, plant: Plant, note: Note) -> None:
         _check_thing(said, plant, note)
     elif action in (ev.MEASURE, ev.INSPECT, ev.REMARK):
         _check_anything(said, plant, note)
-    elif action in _NO_SUBJECT:
-        if action != ev.DEFINE and not said.outing:
+    elif action in _OUTING:
+        if not said.outing:
             note("outing", "missing", f"say which outing, as in {action} outing-1")
         if said.subjects:
             note("subject", "subjects", f"{action} takes no unit or port, {' '.join(said.subjects)} given")
+    elif action in _NOT_SAID:
+        note("action", "unexpected", f"{action} is made of more than words: it has a command of its own")
     elif action not in BOOK_ACTIONS:
         _check_ports(said, plant, note)
     _check_texts(said, note)

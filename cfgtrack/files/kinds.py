@@ -11,7 +11,7 @@ from cfgtrack.model.kind import Kind, Medium, Move
 
 def read_medium(fields: Fields) -> Medium:
     """Return the medium of a [[medium]] table."""
-    medium = Medium(id=fields.ident("id"), title=fields.text("title"))
+    medium = Medium(id=fields.ident("id"), title=fields.text("title"), upstream=fields.flag("upstream"))
     fields.finish()
     return medium
 

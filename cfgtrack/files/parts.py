@@ -10,6 +10,7 @@ from typing import Any
 from cfgtrack.files.fields import Fields, Table, hint, shown
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.part import InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.time import SECOND
 
 _PATTERN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*/[1-9]\d{0,5}", re.ASCII)
 _LITRES = 1000.0
@@ -39,7 +40,7 @@ def read_part(table: Table, rows: Rows, known: Known) -> Part:
     ports = [port for one in (*table.tables("port"), *rows.ports) if (port := ends.port(one)) is not None]
     nodes = [node for one in (*table.tables("node"), *rows.nodes) if (node := ends.node(one)) is not None]
     links = [*_links(table, ends), *(link for one in rows.links if (link := _link(one, ends)) is not None)]
-    thermal = table.table("thermal")
+    thermal, trapped = table.table("thermal"), table.duration("trapped")
     part = Part(
         id=table.ident("id"),
         title=table.text("title"),
@@ -49,6 +50,7 @@ def read_part(table: Table, rows: Rows, known: Known) -> Part:
         links=tuple(links),
         flexible=table.flag("flexible"),
         thermal=None if thermal is None else _thermal(thermal),
+        trapped=None if trapped is None else trapped / SECOND,
         tags=table.tags(),
     )
     table.finish()

@@ -22,9 +22,24 @@ from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import BadInput, Problems
 
 _FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by"))
-_SETTINGS = frozenset(("place", "facing", "status", "by", "recorder", "basis", "outing", "remark", "reason"))
+_SETTINGS = frozenset(
+    (
+        "place",
+        "facing",
+        "status",
+        "by",
+        "recorder",
+        "basis",
+        "outing",
+        "remark",
+        "reason",
+        "withdraws",
+        "explains",
+    )
+)
 _SETTING = re.compile(r"([a-z][a-z-]*)=(.*)", re.DOTALL)
 _SAFE = re.compile(r"[A-Za-z0-9._/+:@%,=-]+")
+_ABOUT = {ev.BEGIN: "outing", ev.END: "outing", ev.WITHDRAW: "withdraws", ev.EXPLAIN: "explains"}
 _AT = frozenset(("at", "in", "on", "into", "onto"))
 _APART = frozenset(("demate", "release", "let-go"))
 
@@ -42,7 +57,7 @@ def parse_phrase(
     `where` stands before each problem, as its author knows the place. Raises BadInput with all of them.
     """
     problems = Problems()
-    row = " ".join(_quoted(word) for word in words)
+    row = " ".join(quoted(word) for word in words)
 
     def note(_: str, code: str, sentence: str) -> None:
         problems.add(where, code, sentence, row=row or None)
@@ -59,10 +74,29 @@ def split_phrase(text: str) -> list[str]:
     return shlex.split(text)
 
 
+def read_settings(text: str, note: Note) -> dict[str, str]:
+    """Return the settings of a text such as `torque="25 N*m" pressure="2 bar"`, noting what is none."""
+    found: dict[str, str] = {}
+    try:
+        words = split_phrase(text)
+    except ValueError:
+        note("values", "syntax", f"a quote is opened and never closed: {text}")
+        return found
+    for word in words:
+        setting = _SETTING.fullmatch(word)
+        if setting is None:
+            note("values", "syntax", f'expected such as torque="25 N*m", found {word}')
+        elif setting[1] in found:
+            note("values", "duplicate", f"{setting[1]} is given twice")
+        else:
+            found[setting[1]] = setting[2]
+    return found
+
+
 def phrase(event: Event) -> str:
     """Return the phrase that says an event's action, subjects, destination, finding and values.
 
-    `parse_phrase` reads it back, save for actions on the record (withdraw, explain, ...), which it names only.
+    `parse_phrase` reads it back, save for `define` and `approve`, which are made of more than words.
     """
     return " ".join(_words(event))
 
@@ -76,18 +110,20 @@ def _words(event: Event) -> Iterator[str]:
         yield from _found_words(event)
     elif event.action in ev.BOOK_ACTIONS:
         yield from (one for one in (event.withdraws, event.explains, *subjects) if one)
+        if event.reason:
+            yield f"reason={quoted(event.reason)}"
     else:
         between = _between(event.action)
         yield from f" {between} ".join(subjects).split() if between else subjects
     if event.action in (ev.PLACE, ev.LIFT) and event.place:
         yield from ("at" if event.action == ev.PLACE else "by", event.place)
         if event.facing:
-            yield from ("facing", _quoted(event.facing))
+            yield from ("facing", quoted(event.facing))
     if event.action == ev.REMARK:
-        yield _quoted(event.remark or "")
+        yield quoted(event.remark or "")
         return
     for name, quantity in event.values.items():
-        yield f"{name}={_quoted(str(quantity))}"
+        yield f"{name}={quoted(str(quantity))}"
 
 
 def _between(action: str) -> str:
@@ -101,15 +137,15 @@ def _found_words(event: Event) -> Iterator[str]:
     if event.place:
         yield from ("at", event.place)
         if event.facing:
-            yield from ("facing", _quoted(event.facing))
+            yield from ("facing", quoted(event.facing))
     elif event.status:
         yield event.status
         if len(event.subjects) == 2:
             yield from ("to", event.subjects[1])
 
 
-def _quoted(text: str) -> str:
-    """Return a word so that both a shell and `split_phrase` read it as one."""
+def quoted(text: str) -> str:
+    """Return a word written so that both a shell and `split_phrase` read it as one."""
     if _SAFE.fullmatch(text):
         return text
     return shlex.quote(text) if set(text) & set('"\\$`!') else f'"{text}"'
@@ -160,8 +196,8 @@ def _set(said: Said, name: str, value: str, note: Note) -> None:
 def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> None:
     """Take in a word that is no filler and no setting, by the action and the filler `before` it."""
     action = said.action
-    if action in (ev.BEGIN, ev.END):
-        _set(said, "outing", word, note)
+    if action in _ABOUT:
+        _set(said, _ABOUT[action], word, note)
     elif action in (ev.PLACE, ev.LIFT) and said.subjects:
         if before == "from":
             sentence = f"say only where it goes; where it is, is known: leave out 'from {word}'"

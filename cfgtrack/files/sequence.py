@@ -8,7 +8,7 @@ from pathlib import Path
 from cfgtrack.files.fields import Table, hint
 from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.files.source import Document, parse_toml, read_document
-from cfgtrack.model.event import BEGIN, END, Event
+from cfgtrack.model.event import BEGIN, BOOK_ACTIONS, END, Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step, lay_out
 from cfgtrack.model.time import MINUTE
@@ -135,6 +135,8 @@ class _Reader:
             return None
         if event.action in (BEGIN, END):
             table.note("do", "unexpected", f"outings begin and end by themselves: leave out {event.action}")
+        elif event.action in BOOK_ACTIONS:
+            table.note("do", "unexpected", f"{event.action} is done to the record: no step of a sequence")
         return event
 
     def check_waits(self) -> None:
