@@ -142,7 +142,7 @@ def check(
         now.apply(event)
     results = [_resolved(now, laid) for laid in layout.steps]
     possible = [r for r in results if not r.refusals]
-    touched = _touched(begin, [r.event for r in possible])
+    touched = touched_by(begin, [r.event for r in possible])
     engine = Engine(rules, begin.configuration.fork(), start=begin.began, touched=touched, networks=networks)
     for event in begin.history:
         engine.step(event)
@@ -179,7 +179,7 @@ def _resolved(now: Configuration, laid: Laid) -> StepResult:
     return StepResult(laid, outcome.event, outcome.refusals)
 
 
-def _touched(begin: Start, events: Iterable[Event]) -> set[str]:
+def touched_by(begin: Start, events: Iterable[Event]) -> set[str]:
     """Return every subject that the history or the sequence writes, and every mate that any of them had."""
     plant = begin.configuration.plant
     written = {
