@@ -1,0 +1,227 @@
+"""Findings, checks and running clocks as text, to be read at three in the morning: the answer first."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from types import MappingProxyType
+
+from cfgtrack.analysis.check import CheckReport
+from cfgtrack.model.time import format_duration, format_instant
+from cfgtrack.rules.finding import SEVERITIES, Clock, Finding, Reason
+from cfgtrack.show.moment import Moment
+from cfgtrack.show.tables import count, heading, labelled, sections, styled, table
+
+CAUTION = "This advises; it does not decide. Local codes, the approved procedure and licensed or certified people do."
+"""Stands under every check: a clean check is no permission."""
+
+_NONE: Mapping[str, str] = MappingProxyType({})
+_COLOURS = {0: "magenta", 1: "red", 2: "red", 3: "yellow", 4: "blue"}
+_MOST = 8
+
+
+def findings_text(
+    findings: Sequence[Finding],
+    moment: Moment,
+    *,
+    steps: Mapping[str, str] = _NONE,
+    checked: str = "",
+    colour: bool = False,
+) -> str:
+    """Return findings: how many and how bad, then each with where, what, why, what would cure it, and the hazard.
+
+    `steps` maps the id of an event to the step of a sequence that it is. `checked` says what was checked. Findings
+    under a variance come last, apart.
+    """
+    plain = [f for f in findings if not f.variance]
+    excused = [f for f in findings if f.variance]
+    return sections(
+        "\n".join(_answer(plain, excused, moment, checked, colour=colour)),
+        *[_finding(i, f, steps, colour=colour) for i, f in enumerate(plain, 1)],
+        "Under a variance, so not counted above:" if excused else "",
+        *[_finding(i, f, steps, colour=colour) for i, f in enumerate(excused, len(plain) + 1)],
+        CAUTION,
+    )
+
+
+def _answer(
+    plain: Sequence[Finding], excused: Sequence[Finding], moment: Moment, checked: str, *, colour: bool
+) -> Iterator[str]:
+    answer = count(len(plain), "finding").capitalize()
+    by_severity = Counter(f.severity for f in plain)
+    listed = ", ".join(f"{n} {severity_word(s)}" for s, n in sorted(by_severity.items()))
+    yield heading(f"{answer}: {listed}" if listed else answer, moment, colour=colour)
+    if checked:
+        yield f"  checked: {checked}"
+    if excused:
+        yield f"  {count(len(excused), 'more finding')} under a variance"
+    silent = sum(f.no_verdict for f in plain)
+    if silent:
+        yield f"  {count(silent, 'rule')} could not be judged: NO VERDICT is not a pass"
+
+
+def severity_word(severity: int) -> str:
+    """Return the word for a severity: a category of MIL-STD-882E, or that a step can't be done."""
+    return SEVERITIES.get(severity, "impossible")
+
+
+def _finding(number: int, finding: Finding, steps: Mapping[str, str], *, colour: bool) -> str:
+    word = severity_word(finding.severity).upper()
+    if finding.no_verdict:
+        word = f"NO VERDICT, {word}"
+    title = labelled(f"{number}. {word}", f"{finding.title}  [{finding.rule}]", by=0, to=3)
+    first, *rest = title.splitlines()
+    lines = [styled(first, colour=colour, fg=_COLOURS.get(finding.severity), bold=True), *rest]
+    lines += [labelled(label, text, by=3, to=11) for label, text in _facts(finding, steps) if text]
+    return "\n".join(lines)
+
+
+def _facts(finding: Finding, steps: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    yield "where", _where(finding, steps)
+    yield "when", _when(finding)
+    yield "concerns", _names(finding.subjects)
+    for reason in finding.reasons:
+        yield "why", reason.text
+        yield "broken by", _unless_said(reason.links, reason.text)
+        yield "beyond", _unless_said([b for b in reason.beyond if b not in finding.subjects], reason.text)
+    cures = dict.fromkeys(cure for reason in finding.reasons for cure in reason.cures)
+    yield "cure", " | or: ".join(cures)
+    yield "hazard", finding.hazard
+    yield "source", finding.source
+    yield "variance", finding.variance
+    yield "finding", finding.fingerprint
+
+
+def _where(finding: Finding, steps: Mapping[str, str]) -> str:
+    step = steps.get(finding.event or "")
+    if step:
+        return f"step {step}: {finding.action}" if finding.action else f"step {step}"
+    return finding.action or ("" if finding.event is None else f"event {finding.event}")
+
+
+def _when(finding: Finding) -> str:
+    text = format_instant(finding.time)
+    if finding.deadline is not None:
+        text += f", deadline {format_instant(finding.deadline)}"
+    if finding.trigger:
+        text += f", after {finding.trigger} at {format_instant(finding.since)}"
+    elif finding.since != finding.time:
+        text += f", so since {format_instant(finding.since)}"
+    if finding.until is not None and finding.until != finding.time:
+        text += f", until {format_instant(finding.until)} ({format_duration(finding.until - finding.time)})"
+    return text
+
+
+def _names(names: Sequence[str]) -> str:
+    more = f" and {len(names) - _MOST} more" if len(names) > _MOST else ""
+    return ", ".join(names[:_MOST]) + more
+
+
+def _unless_said(names: Sequence[str], text: str) -> str:
+    """Leave out names that the sentence has already said."""
+    return _names([name for name in names if name not in text])
+
+
+# --- a whole check ------------------------------------------------------------------------------------------------
+
+
+def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> str:
+    """Return what a check of a proposed sequence found."""
+    impossible = sum(1 for step in report.steps if step.refusals)
+    checked = ", ".join(
+        part
+        for part in (
+            report.title and f'"{report.title}"',
+            count(len(report.steps), "step"),
+            impossible and f"{impossible} of them not possible",
+            count(report.rules, "rule"),
+            report.assumed and f"{report.assumed} durations assumed",
+            f"{format_instant(report.start)} to {format_instant(report.end)}",
+        )
+        if part
+    )
+    text = findings_text(
+        (*report.findings, *report.excused), moment, steps=report.step_of, checked=checked, colour=colour
+    )
+    return sections(
+        text.removesuffix(CAUTION).rstrip(),
+        _open_before(report.before, colour=colour),
+        _titled("Clocks still running at the end", clock_rows(report.clocks, Moment(report.end))),
+        _titled("Budgets", _budgets(report)),
+        CAUTION,
+    )
+
+
+def _open_before(findings: Sequence[Finding], *, colour: bool) -> str:
+    if not findings:
+        return ""
+    rows = [
+        [severity_word(f.severity), f.rule, _names(f.subjects), format_instant(f.since)] for f in findings
+    ]
+    title = f"{count(len(findings), 'finding')} open before the first step"
+    listed = table(["severity", "rule", "concerns", "since"], rows)
+    return f"{styled(title, colour=colour, bold=True)}\n{listed}"
+
+
+def _titled(title: str, text: str) -> str:
+    return f"{title}\n{text}" if text else ""
+
+
+def _budgets(report: CheckReport) -> str:
+    rows = []
+    for outing in report.outings:
+        span = report.layout.spans.get(outing.id)
+        if outing.budget is None or span is None:
+            continue
+        left = outing.budget - (span[1] - span[0])
+        verdict = f"{format_duration(left)} left" if left >= 0 else f"OVER by {format_duration(-left)}"
+        rows.append(
+            [
+                outing.id,
+                outing.title,
+                format_duration(outing.budget),
+                format_duration(span[1] - span[0]),
+                verdict,
+            ]
+        )
+    return table(["outing", "title", "budget", "takes", "verdict"], rows)
+
+
+# --- clocks -------------------------------------------------------------------------------------------------------
+
+
+def clocks_text(clocks: Sequence[Clock], moment: Moment, *, colour: bool = False) -> str:
+    """Return running clocks, the first to run out first, with what is left of each and what is missing."""
+    title = f"{count(len(clocks), 'running clock')}".capitalize()
+    return sections(heading(title, moment, colour=colour), clock_rows(clocks, moment))
+
+
+def clock_rows(clocks: Iterable[Clock], moment: Moment) -> str:
+    """Return the table of running clocks alone, with what is left at the moment; "" when none runs."""
+    ordered = sorted(
+        clocks, key=lambda c: (c.deadline is None, c.deadline or 0, c.severity, c.rule, c.subject)
+    )
+    rows = [
+        [
+            _left(clock, moment.at),
+            "no limit" if clock.deadline is None else format_instant(clock.deadline),
+            clock.subject,
+            f"{clock.title} [{clock.rule}]",
+            severity_word(clock.severity),
+            f"{clock.trigger} at {format_instant(clock.started)}",
+            _missing(clock.missing),
+        ]
+        for clock in ordered
+    ]
+    return table(["left", "deadline", "of", "clock", "severity", "started by", "missing"], rows)
+
+
+def _left(clock: Clock, now: int) -> str:
+    if clock.deadline is None:
+        return "-"
+    left = clock.deadline - now
+    return format_duration(left) if left >= 0 else f"RUN OUT {format_duration(-left)} ago"
+
+
+def _missing(reasons: Sequence[Reason]) -> str:
+    return "; ".join(dict.fromkeys(reason.text for reason in reasons))

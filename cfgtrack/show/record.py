@@ -1,0 +1,159 @@
+"""What happened, as text: events, histories, remarks, open discrepancies, and what differs between two moments."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from types import MappingProxyType
+
+from cfgtrack.analysis.difference import Difference
+from cfgtrack.model import event as ev
+from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.time import format_instant
+from cfgtrack.show.moment import Moment
+from cfgtrack.show.quantity import quantity_text
+from cfgtrack.show.tables import count, heading, labelled, sections, table
+
+_NONE: Mapping[str, str] = MappingProxyType({})
+
+
+def event_text(event: Event) -> str:
+    """Return what was done, in a phrase: ``demate PUMP-1:F1 from PANEL-A:F1``, ``place PUMP-2 at BAY-1``."""
+    if event.action == ev.FOUND:
+        return f"as found: {_found(event)}"
+    words = [event.action.replace("-", " ") if event.action == "let-go" else event.action, *event.subjects]
+    if event.place is not None and event.action in (ev.PLACE, ev.LIFT):
+        words += ["by" if event.action == ev.LIFT else "at", event.place]
+    if event.facing:
+        words += ["facing", event.facing]
+    if event.action in (ev.BEGIN, ev.END) and event.outing:
+        words.append(event.outing)
+    words += [f"{name}={quantity}" for name, quantity in event.values.items()]
+    return " ".join(words)
+
+
+def _found(event: Event) -> str:
+    subject = event.subjects[0] if event.subjects else ""
+    if event.place is not None:
+        facing = f" facing {event.facing}" if event.facing else ""
+        return f"{subject} at {event.place}{facing}"
+    mate = event.subjects[1] if len(event.subjects) == 2 else event.peer
+    return f"{subject} {event.status}" + (f" to {mate}" if mate else "")
+
+
+def history_text(
+    subject: str, entries: Iterable[Entry], moment: Moment, *, corrected: Mapping[str, str] = _NONE
+) -> str:
+    """Return events as a table, in the order in which they are given.
+
+    `corrected` maps the id of an event that no longer counts to the id of what corrected it.
+    """
+    rows = [_history_row(entry, corrected) for entry in entries]
+    if not rows:
+        return f"{heading(f'History of {subject}', moment)}\n\nnothing recorded"
+    title = heading(f"History of {subject}: {count(len(rows), 'event')}", moment)
+    return sections(title, table(["no.", "happened", "what", "by", "basis", "notes", "event"], rows))
+
+
+def _history_row(entry: Entry, corrected: Mapping[str, str]) -> list[object]:
+    event = entry.event
+    basis = "" if event.basis == "reported" else event.basis
+    number = entry.number if event.id not in corrected else f"({entry.number})"
+    notes = "; ".join(_notes(event, corrected.get(event.id)))
+    by = event.by or ""
+    if event.recorder and event.recorder != event.by:
+        by = f"{by} (rec. {event.recorder})".strip()
+    return [number, format_instant(event.happened), event_text(event), by, basis, notes, event.id]
+
+
+def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
+    if corrected_by:
+        yield f"NO LONGER COUNTS: corrected by {corrected_by}"
+    if event.supersedes:
+        yield f"corrects {event.supersedes}"
+    if event.withdraws:
+        yield f"withdraws {event.withdraws}"
+    if event.explains:
+        yield f"explains {event.explains}"
+    if event.reason:
+        yield f"because: {event.reason}"
+    if event.expected:
+        yield f"the record said: {event.expected}"
+    if event.moved and event.action != ev.FOUND:
+        yield f"with it {', '.join(event.moved)}"
+    if event.outing and event.action not in (ev.BEGIN, ev.END):
+        yield f"in {event.outing}"
+    if event.remark:
+        yield event.remark
+
+
+def remarks_text(entries: Iterable[Entry], moment: Moment) -> str:
+    """Return remarks under a heading; "" when there are none."""
+    lines = list(remark_lines(entries))
+    return "\n".join([heading("Remarks", moment), *lines]) if lines else ""
+
+
+def remark_lines(entries: Iterable[Entry]) -> Iterator[str]:
+    """Yield each remark: what it sticks to, its text, who made it and when."""
+    for entry in entries:
+        event = entry.event
+        by = f", {event.by}" if event.by else ""
+        text = f"{event.remark or event_text(event)} ({format_instant(event.happened)}{by})"
+        yield labelled(f"{', '.join(event.subjects)}:", text, to=14)
+
+
+def discrepancies_text(entries: Iterable[Entry], moment: Moment) -> str:
+    """Return the as-found events that contradicted the record and that nobody has explained yet."""
+    rows = [
+        [format_instant(e.event.happened), _found(e.event), e.event.expected, e.event.by, e.event.id]
+        for e in entries
+    ]
+    if not rows:
+        return f"{heading('No open discrepancies', moment)}"
+    title = heading(count(len(rows), "open discrepancy", "open discrepancies"), moment)
+    return sections(title, table(["happened", "found", "the record said", "by", "event"], rows))
+
+
+# --- between two moments ------------------------------------------------------------------------------------------
+
+
+def difference_text(rows: Sequence[Difference], before: Moment, after: Moment) -> str:
+    """Return what differs. A pair that was joined or parted is one row."""
+    title = f"{count(len(rows), 'difference')}\n  from  {before}\n  to    {after}"
+    cells = [
+        [row.subject, row.aspect, _side(row, after=False), _side(row, after=True), row.event]
+        for row in _once_a_pair(rows)
+    ]
+    return sections(title, table(["subject", "what", "before", "after", "event"], cells))
+
+
+def _once_a_pair(rows: Sequence[Difference]) -> Iterator[Difference]:
+    """Leave out a half whose mate's row says the same thing the other way round."""
+    told = {
+        (r.subject, r.before_other, r.after_other, r.before, r.after) for r in rows if r.aspect == "status"
+    }
+    for row in rows:
+        mate = row.before_other or row.after_other
+        if row.aspect == "status" and mate is not None and mate < row.subject:
+            mirrored = (
+                mate,
+                row.subject if row.before_other else None,
+                row.subject if row.after_other else None,
+                row.before,
+                row.after,
+            )
+            if mirrored in told and row.before_other in (None, mate) and row.after_other in (None, mate):
+                continue
+        yield row
+
+
+def _side(row: Difference, *, after: bool) -> str:
+    value, other = (row.after, row.after_other) if after else (row.before, row.before_other)
+    if value is None:
+        return "-"
+    if row.aspect == "status":
+        return f"{value} to {other}" if other else value
+    if row.aspect == "place":
+        return f"{value or 'nowhere known'}" + (f" facing {other}" if other else "")
+    if row.aspect == "cycles":
+        return value
+    return quantity_text(row.aspect, float(value), other or "")

@@ -1,0 +1,243 @@
+"""The state of one thing, or of everything, as text: what matters first, the tables after it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
+
+from cfgtrack.analysis.state import (
+    HoldLink,
+    LoadState,
+    PlantReport,
+    PortState,
+    Reading,
+    StateReport,
+    UnitLine,
+    VolumeState,
+)
+from cfgtrack.model.plant import owner_of
+from cfgtrack.show.findings import clock_rows
+from cfgtrack.show.moment import Moment
+from cfgtrack.show.quantity import quantity_text
+from cfgtrack.show.record import remark_lines
+from cfgtrack.show.tables import WIDTH, count, heading, labelled, sections, styled, table
+
+
+def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> str:
+    """Return the state of one thing."""
+    name = f"{report.address}  {report.title}" if report.title else report.address
+    local = partial(_local, report.address)
+    return sections(
+        heading(name, moment, colour=colour),
+        "\n".join(_facts(report)),
+        "\n".join(_warnings(report, colour=colour)),
+        _titled("Remarks", "\n".join(remark_lines(report.remarks))),
+        _titled("Running clocks", clock_rows(report.clocks, moment)),
+        _titled("Interfaces, valves, switches, covers", _port_table(report.ports, local)),
+        _titled("Liquid", _volume_table(report.volumes, local)),
+        _titled("Loads", _load_table(report.loads, local)),
+        _titled("Last measured", _reading_table(report.readings, local)),
+        _titled(
+            "Standing here",
+            table(["id", "title", "facing"], [[s.id, s.title, s.facing] for s in report.standing]),
+        ),
+    )
+
+
+def _local(address: str, other: str) -> str:
+    """Return the name of a port or node of the thing itself, or the whole address of any other."""
+    owner, _, name = other.partition(":")
+    return name if owner == address else other
+
+
+def _titled(title: str, text: str) -> str:
+    return f"{title}\n{text}" if text else ""
+
+
+def _facts(report: StateReport) -> Iterator[str]:
+    what = f"{report.sort} of part {report.part}" if report.part and report.sort == "unit" else report.sort
+    yield labelled("is", what)
+    if report.place or report.sort in ("unit", "mobile place"):
+        yield labelled("place", _where(report))
+    if report.home and report.home not in report.place:
+        yield labelled("home", f"{report.home}: it is not there now")
+    if report.hold is not None:
+        yield labelled("held by", _held(report))
+    if report.gripped:
+        yield labelled("holds", "; ".join(f"{link.far} (by {link.port})" for link in report.gripped))
+    if report.sort == "mobile place" and not report.gripped:
+        yield labelled("holds", "nothing")
+    loops = dict.fromkeys(loop for v in report.volumes for loop in v.loops)
+    if loops:
+        yield labelled("loop", ", ".join(loops))
+
+
+def _where(report: StateReport) -> str:
+    facing = f", facing {report.facing}" if report.facing else ""
+    if not report.place:
+        return f"nowhere known{facing}"
+    around = f" (in {', '.join(report.place[1:])})" if report.place[1:] else ""
+    return f"{report.place[0]}{facing}{around}"
+
+
+def _held(report: StateReport) -> str:
+    hold = report.hold
+    assert hold is not None
+    held = [_holds(links) for links in _by_owner(hold.links)]
+    if hold.seat:
+        held.append(f"standing on {hold.seat}")
+    text = "; ".join(held) or "nothing of its own"
+    if hold.held:
+        return text
+    if hold.bearers:
+        return f"{text}; held by {', '.join(hold.bearers)} alone"
+    return f"{text}; NOT HELD by any place that stays"
+
+
+def _by_owner(links: Iterable[HoldLink]) -> Iterator[list[HoldLink]]:
+    groups: dict[str, list[HoldLink]] = {}
+    for link in links:
+        groups.setdefault(owner_of(link.far), []).append(link)
+    yield from groups.values()
+
+
+def _holds(links: Sequence[HoldLink]) -> str:
+    by_status: dict[str, list[str]] = {}
+    for link in links:
+        status = f"{link.status}, gives" if link.flexible else link.status
+        by_status.setdefault(status, []).append(link.port.partition(":")[2])
+    listed = "; ".join(f"{', '.join(names)} {status}" for status, names in by_status.items())
+    return f"{owner_of(links[0].far)} ({listed})"
+
+
+def _warnings(report: StateReport, *, colour: bool) -> Iterator[str]:
+    yield from _alarms(
+        report.open_ends,
+        [v for v in report.volumes if v.cut_off],
+        [load for load in report.loads if not load.fed],
+        colour=colour,
+    )
+
+
+def _alarms(
+    open_ends: Sequence[str],
+    cut_off: Sequence[VolumeState],
+    dead: Sequence[LoadState],
+    *,
+    colour: bool,
+) -> Iterator[str]:
+    warn = partial(styled, colour=colour, fg="yellow", bold=True)
+    if open_ends:
+        yield warn(labelled("OPEN END", f"{', '.join(open_ends)}: apart, not capped"))
+    if cut_off:
+        names = ", ".join(f"{v.address} ({v.litres:g} l)" for v in cut_off)
+        yield warn(labelled("CUT OFF", f"{names}: no path to any expansion"))
+    if dead:
+        by_medium: dict[str, list[str]] = {}
+        for load in dead:
+            by_medium.setdefault(load.medium, []).append(load.address)
+        for medium, names_of in by_medium.items():
+            yield warn(labelled(f"NO {medium.upper()}", f"{', '.join(names_of)}: no path to a source"))
+
+
+def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
+    rows = [
+        [
+            local(p.address),
+            p.title,
+            f"{p.kind} {p.size}".rstrip(),
+            p.status,
+            p.mate,
+            _link(p),
+            ", ".join(p.reaches),
+            _cycles(p),
+        ]
+        for p in ports
+    ]
+    return table(["port", "title", "kind", "status", "mated to", "link", "reaches", "cycles"], rows)
+
+
+def _link(port: PortState) -> str:
+    if port.made:
+        return "made"
+    if port.open_end:
+        return "OPEN END"
+    return "not made" if port.mate else ""
+
+
+def _cycles(port: PortState) -> str:
+    if port.rated is None:
+        return str(port.cycles) if port.cycles else ""
+    return f"{port.cycles} of {port.rated}"
+
+
+def _volume_table(volumes: Sequence[VolumeState], local: Callable[[str], str]) -> str:
+    rows = [
+        [
+            local(v.address),
+            f"{v.litres:g}",
+            ", ".join(v.loops) or (f"{v.loop}, CUT OFF" if v.loop else "CUT OFF"),
+            ", ".join(v.expansions) or "none: CUT OFF",
+        ]
+        for v in volumes
+    ]
+    return table(["volume", "litres", "loop", "expands into"], rows)
+
+
+def _load_table(loads: Sequence[LoadState], local: Callable[[str], str]) -> str:
+    rows = [
+        [
+            local(load.address),
+            load.title,
+            load.medium,
+            ", ".join(load.sources) or f"none: NO {load.medium.upper()}",
+        ]
+        for load in loads
+    ]
+    return table(["load", "title", "medium", "fed by"], rows)
+
+
+def _reading_table(readings: Sequence[Reading], local: Callable[[str], str]) -> str:
+    rows = [[local(r.subject), r.quantity, quantity_text(r.quantity, r.value, r.unit)] for r in readings]
+    return table(["of", "quantity", "value"], rows)
+
+
+# --- everything ---------------------------------------------------------------------------------------------------
+
+
+def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> str:
+    """Return the state of everything: what stands out, then a line a unit."""
+    rows = [_unit_row(line) for line in report.units]
+    alarms = list(_alarms(report.open_ends, report.cut_off, report.dead_loads, colour=colour))
+    if report.not_held:
+        text = labelled("NOT HELD", f"{', '.join(report.not_held)}: by no place that stays")
+        alarms.append(styled(text, colour=colour, fg="yellow", bold=True))
+    calm = "  no open ends, nothing cut off, every load fed, every unit held"
+    return sections(
+        heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
+        "\n".join(alarms) or calm,
+        _titled("Running clocks", clock_rows(report.clocks, moment)),
+        _titled("Remarks", "\n".join(remark_lines(report.remarks))),
+        table(["unit", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows, width=WIDTH),
+    )
+
+
+def _unit_row(line: UnitLine) -> list[str]:
+    away = f" (home {line.home})" if line.home and line.home != line.place else ""
+    facing = f" facing {line.facing}" if line.facing else ""
+    return [
+        line.id,
+        line.title,
+        f"{line.place or 'nowhere known'}{facing}{away}",
+        "yes" if line.held else "no",
+        f"{line.mated} of {line.interfaces}" if line.interfaces else "",
+        f"{line.fed} of {line.loads}" if line.loads else "",
+        _liquid(line),
+        str(line.open_ends) if line.open_ends else "",
+    ]
+
+
+def _liquid(line: UnitLine) -> str:
+    if not line.volumes:
+        return ""
+    return f"{line.cut_off} of {line.volumes} CUT OFF" if line.cut_off else "ok"
