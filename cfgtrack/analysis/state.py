@@ -114,7 +114,7 @@ class Standing:
 class StateReport:
     """The state of one thing. `sort` is unit, place, mobile place, port or node.
 
-    `place` runs from where it is outwards to the root. `hold` is None for a place that doesn't move.
+    `place` runs from where it is outwards to the root. `hold` is None for a place that doesn't move, a port or a node.
     `standing`: what stands at a place. `gripped`: what a person or arm holds on to.
     """
 
@@ -156,7 +156,10 @@ _PLAIN = tuple(name for name in StateReport.__slots__ if name not in ("clocks", 
 
 @dataclass(frozen=True, slots=True)
 class UnitLine:
-    """One unit in a line. `fed` of `loads` loads have a source; `cut_off` of `volumes` have no expansion."""
+    """One unit in a line. `fed` of `loads` loads have a source; `cut_off` of `volumes` have no expansion.
+
+    `hangs`: it has nothing to be held by (a hose, a cable) and is mated to something.
+    """
 
     id: str
     title: str
@@ -165,6 +168,7 @@ class UnitLine:
     facing: str | None
     home: str
     held: bool
+    hangs: bool
     mated: int
     interfaces: int
     fed: int
@@ -249,7 +253,7 @@ def unit_state(
         ports=tuple(survey.port(p) for p in ports),
         volumes=tuple(survey.volumes(nodes)),
         loads=tuple(survey.loads(nodes)),
-        hold=survey.hold(owner) if placed else None,
+        hold=survey.hold(owner) if placed and not colon else None,
         standing=() if colon else tuple(_standing(configuration, owner)),
         gripped=tuple(survey.hold_links(owner)) if mobile else (),
         readings=tuple(_readings(configuration, [address, *ports, *nodes])),
@@ -283,16 +287,10 @@ def plant_state(
         dead.extend(load for load in loads if not load.fed)
         if owner in plant.units:
             lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
-    not_held = tuple(line.id for line in lines if not line.held and not _hangs(plant, line))
+    not_held = tuple(line.id for line in lines if not line.held and not line.hangs)
     return PlantReport(
         tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks), tuple(remarks)
     )
-
-
-def _hangs(plant: Plant, line: UnitLine) -> bool:
-    """Whether a unit that has nothing to be held by (a hose, a cable) hangs by what it is mated to."""
-    ports = plant.parts[line.part].ports.values()
-    return line.mated > 0 and not any(plant.kinds[port.kind].medium == HOLD for port in ports)
 
 
 def _unit_line(
@@ -302,6 +300,9 @@ def _unit_line(
     thing = plant.units[unit]
     state = survey.configuration.state(unit)
     joined = [p for p in plant.ports_of(unit) if (found := plant.port(p)) and found[1].joined is not None]
+    mated = sum(survey.configuration.state(p).other is not None for p in joined)
+    held = survey.is_held(unit)
+    kinds = (plant.kinds[port.kind] for port in plant.parts[thing.part].ports.values())
     return UnitLine(
         id=unit,
         title=thing.title or plant.parts[thing.part].title,
@@ -309,8 +310,9 @@ def _unit_line(
         place=state.value,
         facing=state.other,
         home=thing.home,
-        held=survey.is_held(unit),
-        mated=sum(survey.configuration.state(p).other is not None for p in joined),
+        held=held,
+        hangs=not held and mated > 0 and not any(kind.medium == HOLD for kind in kinds),
+        mated=mated,
         interfaces=len(joined),
         fed=sum(load.fed for load in loads),
         loads=len(loads),

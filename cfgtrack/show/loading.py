@@ -18,27 +18,33 @@ _MOST = 12
 class Counts(Protocol):
     """What became of rows of events."""
 
-    @property
-    def recorded(self) -> int: ...
-    @property
-    def repeated(self) -> int: ...
-    @property
-    def refused(self) -> int: ...
+    recorded: int
+    repeated: int
+    refused: int
 
 
 class Loaded(Protocol):
     """What a load did: (sort, id) of items added and missing, (sort, id, fields) of those changed."""
 
     @property
-    def added(self) -> Sequence[tuple[str, str]]: ...
+    def added(self) -> Sequence[tuple[str, str]]:
+        """New items."""
+
     @property
-    def changed(self) -> Sequence[Any]: ...
+    def changed(self) -> Sequence[Any]:
+        """Items of which some fields are new."""
+
     @property
-    def same(self) -> int: ...
+    def missing(self) -> Sequence[tuple[str, str]]:
+        """Items that the journal has and the files don't."""
+
     @property
-    def missing(self) -> Sequence[tuple[str, str]]: ...
+    def same(self) -> int:
+        """How many items are as they were."""
+
     @property
-    def initial(self) -> Counts: ...
+    def initial(self) -> Counts:
+        """What became of the events of the initial configuration."""
 
 
 def load_text(report: Loaded, moment: Moment | None, *, dry_run: bool = False) -> str:

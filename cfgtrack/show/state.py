@@ -149,12 +149,16 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             p.status,
             p.mate,
             _link(p),
-            ", ".join(p.reaches),
+            _names(p.reaches),
             _cycles(p),
         ]
         for p in ports
     ]
     return table(["port", "title", "kind", "status", "mated to", "link", "reaches", "cycles"], rows)
+
+
+def _names(names: Sequence[str]) -> str:
+    return ", ".join(names[:2]) + (f" and {len(names) - 2} more" if len(names) > 2 else "")
 
 
 def _link(port: PortState) -> str:
@@ -229,7 +233,7 @@ def _unit_row(line: UnitLine) -> list[str]:
         line.id,
         line.title,
         f"{line.place or 'nowhere known'}{facing}{away}",
-        "yes" if line.held else "no",
+        "yes" if line.held else "hangs" if line.hangs else "NO",
         f"{line.mated} of {line.interfaces}" if line.interfaces else "",
         f"{line.fed} of {line.loads}" if line.loads else "",
         _liquid(line),
