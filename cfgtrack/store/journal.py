@@ -244,11 +244,16 @@ class Journal:
         """Record all of `events` or, when one is impossible, none: Refused then carries a problem for each.
 
         An event that is recorded already, with the same content, is given back as it is. With `dry_run`
-        everything is checked and nothing kept.
+        everything is checked and nothing kept. The entries come back in the order of `events`.
         """
-        recorded: list[Entry] = []
-        self.take(((e.id, e) for e in events), dry_run=dry_run, each=recorded.append)
-        return recorded
+        given = list(events)
+        recorded: dict[str, Entry] = {}
+        self.take(
+            ((e.id, e) for e in given),
+            dry_run=dry_run,
+            each=lambda entry: recorded.update({entry.event.id: entry}),
+        )
+        return [recorded[e.id] for e in given]
 
     def take(
         self,

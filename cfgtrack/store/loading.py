@@ -121,7 +121,7 @@ def load_definition(
         recorder = Recorder(database, Plant(), clock)
         if items:
             report.entry = _define(recorder, items, author, definition.title, event_id)
-        recorder.plant = read_plant(database)
+        recorder.go_on_with(read_plant(database))
         initial = ((e.id, replace(e, recorder=author.recorder)) for e in definition.initial)
         before = recorder.tally.recorded
         recorder.take(initial)

@@ -144,6 +144,12 @@ class Recorder:
             head = (self.number, self.known - 1, self.frontier.root(), self.frontier.to_bytes())
             self.database.insert("tree_head", ("number", "known", "root", "frontier"), [head])
 
+    def go_on_with(self, plant: Plant) -> None:
+        """From here on `plant` is the definition."""
+        self.flush()
+        self.plant = plant
+        self._head = None
+
     def expect_no_problem(self) -> None:
         """Raise what has been found so far: NoAnswer when the rows only name what doesn't exist, else Refused."""
         if self._problems:

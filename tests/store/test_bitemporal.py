@@ -1,0 +1,134 @@
+"""The journal against the slow model of `world`: random events, late ones, corrections and withdrawals."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from cfgtrack.model.configuration import Configuration, View
+from cfgtrack.model.event import Event
+from cfgtrack.model.possibility import resolve
+from cfgtrack.model.trouble import Trouble
+from cfgtrack.store import record
+from cfgtrack.store.journal import Journal, open_journal
+from tests.store.world import CANDIDATES, DEFINITION, START, SUBJECTS, Contradiction, SlowJournal
+from tests.store.conftest import FreshUrl
+
+# Few instants, so that many events fall on the same one.
+times = st.integers(min_value=START, max_value=START + 12)
+
+
+def states(view: View) -> dict[str, object]:
+    return {s: view.state(s) for s in SUBJECTS}
+
+
+def standing(view: View) -> dict[str, set[str]]:
+    return {place: set(view.standing_at(place)) for place in DEFINITION.places}
+
+
+class Pair:
+    """A journal and the model, given the same."""
+
+    def __init__(self, journal: Journal) -> None:
+        self.journal = journal
+        self.slow = SlowJournal()
+        journal.load(DEFINITION, by=None, recorder=None)
+        for line in journal.log():
+            number, known = line.entry.number, line.entry.known
+            self.slow.lines.append(_line(line.entry.event, number, known))
+
+    def give(self, events: list[Event]) -> bool:
+        """Give a batch to both. They must agree on whether it can be."""
+        known = self.journal.moment()[1]
+        ids = {e.id for e in events}
+        if not any(ids & {e.supersedes, e.withdraws} for e in events):
+            events = sorted(events, key=lambda e: e.happened)
+        try:
+            self.slow.record(events, known + 1)
+        except Contradiction:
+            with pytest.raises(Trouble):
+                self.journal.record(events)
+            assert self.journal.moment()[1] == known
+            return False
+        entries = self.journal.record(events)
+        assert [e.event for e in entries] == [line.event for line in self.slow.lines[-len(events) :]]
+        return True
+
+
+def _line(event, number, known):
+    from tests.store.world import Line
+
+    return Line(event, number, known, number, None)
+
+
+@st.composite
+def batches(draw, slow: SlowJournal, serial: list[int]) -> list[Event]:
+    """Draw one to three events: mostly possible ones, now and then anything; some correct an earlier one."""
+    return [draw(drawn_event(slow, serial)) for _ in range(draw(st.sampled_from([1, 1, 1, 2, 3])))]
+
+
+@st.composite
+def drawn_event(draw, slow: SlowJournal, serial: list[int]) -> Event:
+    serial[0] += 1
+    event_id = f"e{serial[0]}"
+    how = draw(st.sampled_from(["new", "new", "new", "supersede", "withdraw"]))
+    earlier = [line.event for line in slow.lines if line.event.action != "define"]
+    if how == "withdraw":
+        target = draw(st.sampled_from(earlier))
+        return Event(event_id, "withdraw", (), draw(times), withdraws=target.id, reason="was not so")
+    at = draw(times)
+    target = None
+    if how == "supersede":
+        target = draw(st.sampled_from(earlier))
+        at = draw(st.sampled_from([target.happened, at]))
+    event = draw(st.sampled_from(plausible(slow, at)))
+    event = replace(event, id=event_id, happened=at)
+    if target is not None:
+        event = replace(event, supersedes=target.id, reason="was otherwise")
+    return event
+
+
+def plausible(slow: SlowJournal, at: int) -> list[Event]:
+    configuration = slow.at(at, 2**62)
+    possible = [e for e in CANDIDATES if not resolve(configuration, e).refusals]
+    return possible + possible + list(CANDIDATES)[:: max(1, len(CANDIDATES) // len(possible))]
+
+
+@pytest.mark.parametrize("few", [0, 1_000], ids=["in-memory", "asking"])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@given(data=st.data())
+def test_the_journal_agrees_with_the_slow_model(
+    data: st.DataObject, few: int, fresh_url: FreshUrl, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is accepted, and the configuration at any (at, known), are the same as when every event is looked at."""
+    monkeypatch.setattr(record, "FEW", few)
+    url = fresh_url()
+    with open_journal(url, clock=lambda: 0) as journal:
+        pair = Pair(journal)
+        serial = [0]
+        for _ in range(data.draw(st.integers(5, 25))):
+            pair.give(data.draw(batches(pair.slow, serial)))
+        knowns = [line.known for line in pair.slow.lines]
+        for _ in range(8):
+            at = data.draw(st.integers(START - 1, START + 13))
+            known = data.draw(st.sampled_from(knowns)) + data.draw(st.sampled_from([0, 0, -1]))
+            expected = pair.slow.at(at, known)
+            expect_same(journal, expected, at, known)
+        assert [e.event.id for e in journal.entries()] == [
+            line.event.id for line in pair.slow.in_effect(2**62)
+        ]
+
+
+def expect_same(journal: Journal, expected: Configuration, at: int, known: int) -> None:
+    if not journal.plant(known).units:
+        return
+    view = journal.view(at, known)
+    whole = journal.configuration(at, known)
+    assert states(view) == states(expected)
+    assert states(whole) == states(expected)
+    assert standing(view) == standing(expected) == standing(whole)
+    assert whole.cycles == expected.cycles
+    for owner in ("X", "BAY", "INA"):
+        one = journal.unit(owner, at, known)
+        assert {s: v for s, v in expected.touched() if s.partition(":")[0] == owner} == dict(one.touched())
