@@ -6,28 +6,26 @@ whole, or there is none.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any, cast
 
-from cfgtrack.files.fields import Fields, Table, hint
+from cfgtrack.files.fields import Fields, hint
 from cfgtrack.files.gather import Gathered, ReadCsv
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
 from cfgtrack.files.parts import Known, Rows, read_part
 from cfgtrack.files.places import circles, read_place, read_unit
-from cfgtrack.files.source import Document, parse_toml, read_document, read_text
+from cfgtrack.files.source import Document, in_order, parse_toml, read_document, read_text
+from cfgtrack.files.table import Table
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Unit
-from cfgtrack.model.trouble import BadInput, Problem, Problems
-
-_NUMBER = re.compile(r"(.*?)(?::(\d+)| row (\d+)(?:, column .*)?)?", re.DOTALL)
+from cfgtrack.model.trouble import BadInput, Problems
 
 
 def read_definition(paths: Sequence[Path], base: Definition | None = None) -> Definition:
@@ -82,19 +80,8 @@ def _definition(
     items.check_rows()
     initial = read_initial(gathered.initial, items.definition(), items.declared, problems)
     if problems:
-        raise BadInput(_sorted(problems.found, order))
+        raise BadInput(in_order(problems.found, order))
     return items.definition(initial)
-
-
-def _sorted(problems: list[Problem], order: list[str]) -> list[Problem]:
-    """Return the problems once each, by file and line; files named by others come behind those given."""
-    rank = {name: i for i, name in enumerate(order)}
-
-    def key(problem: Problem) -> tuple[int, int]:
-        found = cast("re.Match[str]", _NUMBER.fullmatch(problem.where))
-        return rank.setdefault(found[1], len(rank)), int(found[2] or found[3] or 0)
-
-    return sorted(dict.fromkeys(problems), key=key)
 
 
 class _Items:

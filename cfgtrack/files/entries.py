@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from cfgtrack.files.fields import Fields, Table, shown
+from cfgtrack.files.fields import Fields, shown
 from cfgtrack.files.gather import Initial
 from cfgtrack.files.source import Spot
+from cfgtrack.files.table import Table
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,12 +6,11 @@ A reader never stops at the first problem: a field that is wrong reads as if it 
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Mapping
 from datetime import date, time
 from typing import Any
 
-from cfgtrack.files.lines import Path
-from cfgtrack.files.source import Document, Find, Spot
+from cfgtrack.files.source import Find, Spot
 from cfgtrack.model.quantity import BadQuantity, parse_quantity
 from cfgtrack.model.time import BadTime, parse_duration, parse_instant
 from cfgtrack.model.trouble import Problems, near_hint
@@ -26,6 +25,11 @@ class Fields:
     """The fields of one table (of a TOML document) or row (of a CSV file, where every value is text)."""
 
     __slots__ = ("_asked", "_find", "_problems", "is_row", "label", "values")
+
+    @property
+    def noted(self) -> int:
+        """How many problems have been noted so far, here and elsewhere."""
+        return len(self._problems)
 
     def __init__(
         self, values: Mapping[str, Any], find: Find, problems: Problems, *, label: str, is_row: bool = False
@@ -99,6 +103,17 @@ class Fields:
             self.wrong(name, 'a list of texts such as ["a", "b"]', value)
             return ()
         return tuple(value)
+
+    def some(self, name: str, *, required: bool = False) -> tuple[str, ...]:
+        """Return one text or a list of texts."""
+        value = self.get(name, required=required)
+        if value is None:
+            return ()
+        values = value if isinstance(value, list) else [value]
+        if not values or not all(isinstance(one, str) and one for one in values):
+            self.wrong(name, "a text or a list of texts", value)
+            return ()
+        return tuple(values)
 
     def tags(self) -> frozenset[str]:
         """Return the field `tags`."""
@@ -206,66 +221,6 @@ class Fields:
                 known = ", ".join(self._asked)
                 tail = near_hint(name, self._asked) or f"; expected one of {known}"
                 self.note(name, f"unknown-{what}", f"there is no such {what}{tail}")
-
-
-class Table(Fields):
-    """The fields of one table of a TOML document, which may hold further tables."""
-
-    __slots__ = ("_path", "document")
-
-    def __init__(
-        self,
-        document: Document,
-        path: Path,
-        values: Mapping[str, Any],
-        problems: Problems,
-        *,
-        label: str = "",
-    ) -> None:
-        super().__init__(
-            values, lambda name: document.spot((*path, name) if name else path), problems, label=label
-        )
-        self.document = document
-        self._path = path
-
-    def element(self, name: str, *path: str | int) -> Spot:
-        """Return where an element of the field `name` stands."""
-        return self.document.spot((*self._path, name, *path))
-
-    def note_element(self, path: Path, code: str, sentence: str) -> None:
-        """Note a problem of what stands at `path` below this table."""
-        spot = self.document.spot((*self._path, *path))
-        prefix = f"{self.label}, {path[0]}: " if self.label else f"{path[0]}: "
-        self._problems.add(spot.where, code, prefix + sentence, row=spot.row)
-
-    def table(self, name: str) -> Table | None:
-        """Return the table that the field holds, None when it is not there."""
-        value = self.get(name)
-        if value is None:
-            return None
-        if not isinstance(value, dict):
-            self.wrong(name, "a table", value)
-            return None
-        return self._below((name,), value, name)
-
-    def tables(self, name: str) -> Iterator[Table]:
-        """Yield the tables of an array of tables."""
-        value = self.get(name)
-        if value is None:
-            return
-        if not isinstance(value, list):
-            keys = [str(key) for key in self._path if isinstance(key, str)]
-            self.wrong(name, f"tables, each under [[{'.'.join([*keys, name])}]]", value)
-            return
-        for i, one in enumerate(value):
-            if isinstance(one, dict):
-                yield self._below((name, i), one, f"{name} {i + 1}")
-            else:
-                self.note_element((name, i), "wrong-type", f"expected a table, found {shown(one)}")
-
-    def _below(self, path: Path, value: dict[str, Any], label: str) -> Table:
-        label = f"{self.label}, {label}" if self.label else label
-        return Table(self.document, (*self._path, *path), value, self._problems, label=label)
 
 
 def hint(name: str, known: Collection[str]) -> str:

@@ -6,10 +6,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from cfgtrack.files.fields import Fields, Table, hint
+from cfgtrack.files.fields import Fields, hint
 from cfgtrack.files.parts import Rows
 from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import Document
+from cfgtrack.files.table import Table
 from cfgtrack.model.definition import SORTS
 from cfgtrack.model.trouble import Problems
 

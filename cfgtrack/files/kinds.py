@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from cfgtrack.files.fields import ID, ID_FORM, Fields, Table, hint
+from cfgtrack.files.fields import ID, ID_FORM, Fields, hint
+from cfgtrack.files.table import Table
 from cfgtrack.model.event import BOOK_ACTIONS, GENERAL_ACTIONS
 from cfgtrack.model.kind import Kind, Medium, Move
 

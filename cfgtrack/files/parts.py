@@ -7,7 +7,8 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from cfgtrack.files.fields import Fields, Table, hint, shown
+from cfgtrack.files.fields import Fields, hint, shown
+from cfgtrack.files.table import Table
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.part import InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.time import SECOND

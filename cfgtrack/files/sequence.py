@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from cfgtrack.files.fields import Table, hint
+from cfgtrack.files.fields import hint
 from cfgtrack.files.phrase import parse_phrase, split_phrase
-from cfgtrack.files.source import Document, parse_toml, read_document
+from cfgtrack.files.source import Document, in_order, parse_toml, read_document
+from cfgtrack.files.table import Table
 from cfgtrack.model.event import BEGIN, BOOK_ACTIONS, END, Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step, lay_out
@@ -50,13 +51,8 @@ def _sequence(document: Document, plant: Plant, problems: Problems) -> Sequence:
     if not problems:
         reader.check_circles(sequence)
     if problems:
-        raise BadInput(sorted(problems.found, key=lambda problem: _line(problem.where)))
+        raise BadInput(in_order(problems.found, [document.name]))
     return sequence
-
-
-def _line(where: str) -> int:
-    number = where.rpartition(":")[2]
-    return int(number) if number.isdigit() else 0
 
 
 @dataclass(slots=True)

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from cfgtrack.files import lines
-from cfgtrack.model.trouble import Problems
+from cfgtrack.model.trouble import Problem, Problems
 
 _LONGEST_ROW = 120
 _AT_LINE = re.compile(r"\s*\(at line (\d+), column \d+\)|\s*\(at end of document\)")
+_WHERE = re.compile(r"(.*?)(?::(\d+)| row (\d+)(?:, column .*)?)?\Z", re.DOTALL)
 _FOREIGN = (
     (b"SQLite format 3\0", "a SQLite database"),
     (b"PK\x03\x04", "a zip archive or a spreadsheet's own format: save it as CSV"),
@@ -138,6 +139,18 @@ def _note_syntax(document: Document, text: str, message: str, problems: Problems
 
 def _is_header(line: str) -> bool:
     return "=" not in line and "[" not in line and any(line.count(mark) >= 1 for mark in ",;\t")
+
+
+def in_order(problems: Sequence[Problem], names: Sequence[str]) -> list[Problem]:
+    """Return the problems once each, by file and line; files that others name come behind those of `names`."""
+    rank = {name: i for i, name in enumerate(names)}
+
+    def key(problem: Problem) -> tuple[int, int]:
+        found = _WHERE.match(problem.where)
+        assert found is not None
+        return rank.setdefault(found[1], len(rank)), int(found[2] or found[3] or 0)
+
+    return sorted(dict.fromkeys(problems), key=key)
 
 
 Find = Callable[[str], Spot]
