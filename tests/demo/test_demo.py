@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import tomllib
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from cfgtrack.analysis.check import CheckReport, check
 from cfgtrack.analysis.state import unit_state
-from cfgtrack.cli.past import Past
+from cfgtrack.cli.past import Past, judged
 from cfgtrack.files.definition import read_definition
 from cfgtrack.files.rows import read_rows
 from cfgtrack.files.rules import read_rules
@@ -59,9 +62,14 @@ def past(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def checked(past):
+def rules(past):
+    """Give the demo's rules."""
+    return read_rules([DEMO / "rules.toml"], past.plant)
+
+
+@pytest.fixture(scope="module")
+def checked(past, rules):
     """Check the text of a sequence against the demo's rules, from where the as-run journal ends."""
-    rules = read_rules([DEMO / "rules.toml"], past.plant)
 
     def run(text: str) -> CheckReport:
         proposal = parse_sequence(text, past.plant, name="sequence.toml")
@@ -215,11 +223,21 @@ def test_rows_come_late(past):
     assert times != sorted(times)
 
 
-def test_the_recorded_past_broke_one_rule(past):
+def test_the_recorded_past_broke_one_rule(past, rules):
     """The as-run journal breaks one rule: Tomas was 14 minutes on the platform before he clipped on."""
-    from cfgtrack.cli.past import judged
-
-    rules = read_rules([DEMO / "rules.toml"], past.plant)
     (finding,) = judged(rules, past.start, past.networks).findings()
     assert (finding.rule, finding.subjects) == ("clipped-on", ("TOMAS",))
     assert format_instant(finding.since).startswith("2031-06-14T14:46")
+
+
+@given(st.randoms(use_true_random=False))
+@settings(max_examples=25)
+def test_the_good_sequence_needs_no_luck(past, good, rules, random):
+    """Whatever its steps take between their low and high durations, the good sequence breaks no rule."""
+    proposal = parse_sequence(good, past.plant, name="sequence.toml")
+    steps = []
+    for step in proposal.steps:
+        takes = random.randint(step.takes[0], step.takes[2])
+        steps.append(replace(step, takes=(takes, takes, takes)))
+    report = check(rules, past.start, replace(proposal, steps=tuple(steps)), networks=past.networks)
+    assert report.findings == ()
