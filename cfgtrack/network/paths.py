@@ -42,6 +42,7 @@ class Paths:
         self._behind: dict[str, set[int]] = {}
         self._reached: dict[tuple[int, str], tuple[str, ...]] = {}
         self._live: set[int] | None = None
+        self._fed: set[int] | None = None
         self._members: dict[int, list[int]] | None = None
 
     # --- what is joined to what
@@ -114,6 +115,14 @@ class Paths:
             start = self._segments(self.nodes("feeding"))
             self._live = self._graph.behind(start) if self.upstream else self._graph.ahead(start)
         return self.segment(address) in self._live
+
+    def is_fed(self, address: str) -> bool:
+        """Return whether some source feeds the item at `address`. One pass serves all addresses."""
+        if self.upstream:
+            return self.reaches(address, "source")
+        if self._fed is None:
+            self._fed = self._graph.ahead(self._segments(self.nodes("source")))
+        return self.segment(address) in self._fed
 
     def fed_by(self, address: str) -> tuple[str, ...]:
         """Return the sources that feed the item at `address`, in the plant's order."""

@@ -1,0 +1,247 @@
+"""What stands in a box: what is joined inside, group by group, the shut gates between, and what stands out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from cfgtrack.model.configuration import carries
+from cfgtrack.model.part import InternalLink, Node
+from cfgtrack.model.plant import HOLD
+from cfgtrack.network.paths import Paths
+from cfgtrack.show.picture import Row, Sort
+from cfgtrack.show.ties import Survey
+
+_MANY = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """The lines that end at one box: for each port its row, and the text of every row."""
+
+    row_of: dict[str, str] = field(default_factory=dict)
+    texts: dict[str, str] = field(default_factory=dict)
+
+
+def box_rows(
+    survey: Survey,
+    owner: str,
+    medium: str,
+    ends: Ends,
+    flags: Mapping[str, tuple[int, ...]],
+    *,
+    only: frozenset[int] | None = None,
+    brief: bool = False,
+) -> list[tuple[Row, ...]]:
+    """Return the groups of rows of one medium: each what is joined inside, or a run of shut gates.
+
+    `only`: show only what is in one of these segments of the whole network. `brief`: only groups where lines end.
+    """
+    if medium == HOLD:
+        return _hold_rows(survey, ends)
+    inside = Inside(survey, owner, medium)
+    groups: list[tuple[Row, ...]] = []
+    quiet: dict[str, list[str]] = {}
+    for members in inside.groups():
+        if only is not None and survey.paths[medium].segment(members[0]) not in only:
+            continue
+        if brief and not any(member in ends.row_of for member in members):
+            continue
+        groups.append(tuple(_group(inside, members, ends, flags, quiet)))
+    if not brief:
+        groups.append(tuple(_shut_rows(inside, only)))
+        groups.append(tuple(_quiet_rows(quiet)))
+    return [rows for rows in groups if rows]
+
+
+class Inside:
+    """One unit's or place's items of one medium, grouped by its own made links that go both ways."""
+
+    def __init__(self, survey: Survey, owner: str, medium: str) -> None:
+        self.survey = survey
+        self.owner = owner
+        self.medium = medium
+        self.paths: Paths = survey.paths[medium]
+        self.part = survey.plant.part_of(owner)
+        self.items = [a for a in self.paths.network.items_of(owner) if self._is_item(a)]
+        self._leader = {item: item for item in self.items}
+        for link in self.links():
+            if not link.one_way and self.is_made(link):
+                self._join(self.address(link.a), self.address(link.b))
+
+    def _is_item(self, address: str) -> bool:
+        return self.paths.network.item(address) is not None
+
+    def address(self, name: str) -> str:
+        """Return the address of a name inside."""
+        return f"{self.owner}:{name}"
+
+    def links(self) -> Iterator[InternalLink]:
+        """Yield the internal links of this medium."""
+        for link in self.part.links:
+            if self._is_item(self.address(link.a)) and self._is_item(self.address(link.b)):
+                yield link
+
+    def is_made(self, link: InternalLink) -> bool:
+        """Return whether an internal link lets through."""
+        return not link.gate or carries(self.survey.configuration, self.address(link.gate))
+
+    def _join(self, a: str, b: str) -> None:
+        a, b = self.leader(a), self.leader(b)
+        if a != b:
+            self._leader[max(a, b, key=self.items.index)] = min(a, b, key=self.items.index)
+
+    def leader(self, item: str) -> str:
+        """Return the item that stands for all that an item is joined to inside."""
+        while self._leader[item] != item:
+            item = self._leader[item]
+        return item
+
+    def groups(self) -> list[list[str]]:
+        """Return the items, those that are joined inside together, in the part's order."""
+        groups: dict[str, list[str]] = {}
+        for item in self.items:
+            groups.setdefault(self.leader(item), []).append(item)
+        return list(groups.values())
+
+
+def _group(
+    inside: Inside,
+    members: Sequence[str],
+    ends: Ends,
+    flags: Mapping[str, tuple[int, ...]],
+    quiet: dict[str, list[str]],
+) -> Iterator[Row]:
+    """Yield the rows of what is joined inside: nodes, open gates, one-way links, then ports."""
+    plant = inside.survey.plant
+    for address in members:
+        node = plant.node(address)
+        if node is not None:
+            yield from _node_rows(inside, address, node, flags.get(address, ()))
+    yield from _open_gates(inside, set(members))
+    told: set[str] = set()
+    for address in members:
+        if plant.node(address) is not None:
+            continue
+        row = ends.row_of.get(address)
+        if row is not None:
+            if row not in told:
+                told.add(row)
+                marks = [flags.get(port, ()) for port, key in ends.row_of.items() if key == row]
+                yield Row(ends.texts[row], Sort.PORT, row, tuple(sorted({n for m in marks for n in m})))
+            continue
+        yield from _idle_port(inside, address, flags.get(address, ()), quiet)
+
+
+def _idle_port(
+    inside: Inside, address: str, flags: tuple[int, ...], quiet: dict[str, list[str]]
+) -> Iterator[Row]:
+    """Yield a row for a port without a line if it stands out, else note it under what it is."""
+    name = address.partition(":")[2]
+    state = inside.survey.configuration.state(address)
+    if inside.paths.is_open_end(address):
+        yield Row(f"{name}  OPEN END", Sort.ALARM, address, flags)
+    elif flags:
+        text = f"{name}  {state.value}" + (f" to {state.other}" if state.other else "")
+        yield Row(text, Sort.ALARM, address, flags)
+    elif state.other is not None:
+        quiet.setdefault("not drawn", []).append(f"{name} to {state.other}")
+    else:
+        quiet.setdefault(state.value, []).append(name)
+
+
+def _node_rows(inside: Inside, address: str, node: Node, flags: tuple[int, ...]) -> Iterator[Row]:
+    words = [node.name]
+    if node.litres is not None:
+        words.append(f"{node.litres:g} l")
+    if node.source:
+        words.append("source")
+    if node.expansion:
+        words.append("expansion")
+    alarm = ""
+    if node.litres is not None and inside.paths.is_cut_off(address):
+        alarm = "CUT OFF"
+    if node.load and not inside.paths.is_fed(address):
+        alarm = f"NO {inside.medium.upper()}"
+    if alarm:
+        yield Row("  ".join([*words, alarm]), Sort.ALARM, address, flags)
+    elif flags or len(words) > 1 or node.load:
+        yield Row("  ".join(words), Sort.NODE, address, flags)
+    else:
+        yield Row(words[0], Sort.QUIET, address)
+
+
+def _open_gates(inside: Inside, members: set[str]) -> Iterator[Row]:
+    """Yield a row for the open gates within a group, and one for each made one-way link that leads out of it."""
+    gates = [
+        link.gate
+        for link in inside.links()
+        if link.gate and not link.one_way and inside.is_made(link) and inside.address(link.a) in members
+    ]
+    words = list(dict.fromkeys(f"{gate} {_status(inside, gate)}" for gate in gates))
+    if words:
+        yield Row(", ".join(words), Sort.OPEN_GATE)
+    for link in inside.links():
+        if link.one_way and inside.is_made(link) and inside.address(link.a) in members:
+            gate = f" ({link.gate} {_status(inside, link.gate)})" if link.gate else ""
+            yield Row(f"{link.a} → {link.b} one way{gate}", Sort.OPEN_GATE)
+
+
+def _status(inside: Inside, gate: str) -> str:
+    return inside.survey.configuration.state(inside.address(gate)).value
+
+
+def _shut_rows(inside: Inside, only: frozenset[int] | None) -> Iterator[Row]:
+    """Yield a row for every gate that does not let through, with what it parts."""
+    parted: dict[str, list[str]] = {}
+    for link in inside.links():
+        if not link.gate or inside.is_made(link):
+            continue
+        sides = {inside.paths.segment(inside.address(end)) for end in (link.a, link.b)}
+        if only is None or sides & only:
+            parted.setdefault(link.gate, []).append(f"{link.a} | {link.b}")
+    names = list(parted)
+    if len(names) > _MANY:
+        status = _status(inside, names[0])
+        yield Row(f"{', '.join(names)}: {status}", Sort.SHUT_GATE, inside.address(names[0]))
+        return
+    for gate, links in parted.items():
+        row = f"{gate} {_status(inside, gate)}:  {', '.join(links)}"
+        yield Row(row, Sort.SHUT_GATE, inside.address(gate))
+
+
+def _quiet_rows(quiet: Mapping[str, Sequence[str]]) -> Iterator[Row]:
+    for what, names in quiet.items():
+        listed = ", ".join(names) if len(names) <= _MANY else f"{len(names)} ports"
+        yield Row(f"{what}: {listed}", Sort.QUIET)
+
+
+def _hold_rows(survey: Survey, ends: Ends) -> list[tuple[Row, ...]]:
+    rows = [Row(text, Sort.PORT, key) for key, text in ends.texts.items() if _is_hold(survey, ends, key)]
+    return [tuple(rows)] if rows else []
+
+
+def _is_hold(survey: Survey, ends: Ends, key: str) -> bool:
+    return any(row == key and survey.medium_of(port) == HOLD for port, row in ends.row_of.items())
+
+
+def alarms(survey: Survey, owner: str) -> Iterator[Row]:
+    """Yield what stands out about a unit or place, for a box without inner rows."""
+    plant = survey.plant
+    for medium, paths in survey.paths.items():
+        if medium == HOLD:
+            continue
+        ends = [p for p in plant.ports_of(owner) if survey.medium_of(p) == medium and paths.is_open_end(p)]
+        nodes = [(a, n) for a in plant.nodes_of(owner) if (n := plant.node(a)) and n.medium == medium]
+        cut = [a for a, n in nodes if n.litres is not None and paths.is_cut_off(a)]
+        dead = [a for a, n in nodes if n.load and not paths.is_fed(a)]
+        yield from _alarm("OPEN END", ends)
+        yield from _alarm("CUT OFF", cut)
+        yield from _alarm(f"NO {medium.upper()}", dead)
+
+
+def _alarm(what: str, addresses: Iterable[str]) -> Iterator[Row]:
+    names = [a.partition(":")[2] for a in addresses]
+    if names:
+        listed = ", ".join(names) if len(names) <= _MANY else f"{len(names)} of them"
+        yield Row(f"{what}: {listed}", Sort.ALARM)

@@ -1,0 +1,244 @@
+"""A picture as DOT source: our own shapes, a palette that the colour-blind can tell apart, and text for every meaning.
+
+Every id in the source is generated; names stand in escaped labels only, so no name can break the source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from html import escape
+from typing import TYPE_CHECKING
+
+from cfgtrack.show.picture import Box, Cluster, Line, Look, Picture, Row, Sort
+from cfgtrack.show.render import FONT
+
+if TYPE_CHECKING:
+    import graphviz
+
+_INK, _FAINT, _PALE, _SHADE, _ALARM = "#222222", "#595959", "#f6f6f4", "#e4e4e0", "#ffe9a8"
+_PALETTE = ("#0072B2", "#D55E00", "#009E73", "#444444", "#AA4499", "#8B7500")
+"""After Okabe and Ito's colours for every kind of eye, darkened where a thin line needs it; a medium each."""
+
+_ORDER = ("fluid", "power", "data", "hold", "bond")
+_LOOKS: dict[Look, dict[str, str]] = {
+    Look.MADE: {"style": "solid", "penwidth": "1.6"},
+    Look.APART: {"style": "dashed", "penwidth": "1.6"},
+    Look.CUT_OFF: {"style": "solid", "penwidth": "1.4"},
+    Look.DEAD: {"style": "dotted", "penwidth": "2"},
+    Look.GIVES: {"style": "dotted", "penwidth": "1.2"},
+    Look.INSIDE: {"style": "solid", "penwidth": "0.8"},
+}
+_SAMPLES = {
+    Look.MADE: ("solid", 1),
+    Look.APART: ("dashed", 1),
+    Look.CUT_OFF: ("solid", 2),
+    Look.DEAD: ("dotted", 1),
+    Look.GIVES: ("dotted", 1),
+}
+"""How the caption draws a sample of a line: the style of a cell's border, and how many lie above each other."""
+
+_WRAP = 34
+
+
+def source(picture: Picture) -> str:
+    """Return the DOT source of a picture. The same picture gives the same source, byte for byte."""
+    import graphviz
+
+    fonts = f"{FONT},Arial,sans-serif"
+    graph = graphviz.Graph(
+        "cfgtrack",
+        graph_attr={
+            "rankdir": "LR",
+            "fontname": fonts,
+            "fontsize": "11",
+            "fontcolor": _INK,
+            "label": _caption(picture),
+            "labelloc": "t",
+            "labeljust": "l",
+            "nodesep": "0.18",
+            "ranksep": "0.9",
+            "pad": "0.3",
+            "bgcolor": "white",
+            "outputorder": "edgesfirst",
+        },
+        node_attr={"shape": "plain", "fontname": fonts, "fontsize": "10", "fontcolor": _INK},
+        edge_attr={"fontname": fonts, "fontsize": "9", "fontcolor": _INK},
+    )
+    ids = {box.id: f"b{i}" for i, box in enumerate(picture.boxes)}
+    rows = {
+        (box.id, row.key): f"r{i}"
+        for box in picture.boxes
+        for i, row in enumerate(row for group in box.groups for row in group)
+        if row.key
+    }
+    clustered = {name for cluster in picture.clusters for name in _inside(cluster)}
+    boxes = {box.id: box for box in picture.boxes}
+    for box in picture.boxes:
+        if box.id not in clustered:
+            _add_box(graph, ids[box.id], box, rows)
+    for i, cluster in enumerate(picture.clusters):
+        _add_cluster(graph, f"cluster_{i}", cluster, boxes, ids, rows)
+    for line in picture.lines:
+        _add_line(graph, line, ids, rows, picture.media)
+    text: str = graph.source
+    return text
+
+
+def _inside(cluster: Cluster) -> Iterator[str]:
+    yield from cluster.boxes
+    for inner in cluster.inner:
+        yield from _inside(inner)
+
+
+def _add_cluster(
+    graph: graphviz.Graph,
+    name: str,
+    cluster: Cluster,
+    boxes: dict[str, Box],
+    ids: dict[str, str],
+    rows: dict[tuple[str, str], str],
+) -> None:
+    label = f"<<B>{escape(cluster.id)}</B>{_small(cluster.title, '  ')}>"
+    with graph.subgraph(
+        name=name,
+        graph_attr={
+            "label": label,
+            "labeljust": "l",
+            "labelloc": "t",
+            "style": "filled,rounded",
+            "color": "#bbbbb4",
+            "fillcolor": _PALE if name.count("_") % 2 else "#ececea",
+            "margin": "10",
+        },
+    ) as inner:
+        for box in cluster.boxes:
+            _add_box(inner, ids[box], boxes[box], rows)
+        for i, one in enumerate(cluster.inner):
+            _add_cluster(inner, f"{name}_{i}", one, boxes, ids, rows)
+
+
+# --- boxes --------------------------------------------------------------------------------------------------------
+
+
+def _add_box(graph: graphviz.Graph, name: str, box: Box, rows: dict[tuple[str, str], str]) -> None:
+    graph.node(name, label=f"<{_table(box, rows)}>", tooltip=box.id)
+
+
+def _table(box: Box, rows: dict[tuple[str, str], str]) -> str:
+    border = "0" if box.is_list else "1"
+    style = ' STYLE="ROUNDED"' if not box.is_place else ""
+    body = "<HR/>".join(
+        "".join(_row(row, rows.get((box.id, row.key), "")) for row in group) for group in box.groups if group
+    )
+    head = "" if box.is_list else f'<TR><TD ALIGN="LEFT" BALIGN="LEFT" PORT="head">{_head(box)}</TD></TR>'
+    rule = "<HR/>" if head and body else ""
+    fill = "" if box.is_list else f' BGCOLOR="{"white" if not box.is_place else _SHADE}"'
+    return (
+        f'<TABLE BORDER="{border}" CELLBORDER="0" CELLSPACING="0" CELLPADDING="2"'
+        f' COLOR="{_INK}"{fill}{style}>{head}{rule}{body}</TABLE>'
+    )
+
+
+def _head(box: Box) -> str:
+    lines = [f'<FONT POINT-SIZE="11"><B>{escape(box.id)}</B></FONT>{_flags(box.flags)}']
+    lines += [_small(text) for text in _wrapped(box.title)]
+    lines += [_small(text) for text in _wrapped(box.note)]
+    return "<BR/>".join(lines)
+
+
+def _row(row: Row, port: str) -> str:
+    anchor = f' PORT="{port}"' if port else ""
+    text = "<BR/>".join(escape(line) for line in _wrapped(row.text))
+    open_tag = '<TR><TD ALIGN="LEFT" BALIGN="LEFT"'
+    if row.sort is Sort.SHUT_GATE:
+        return f'{open_tag}{anchor} BGCOLOR="{_INK}"><FONT COLOR="white"><B>{text}</B></FONT></TD></TR>'
+    if row.sort is Sort.ALARM:
+        return f'{open_tag}{anchor} BGCOLOR="{_ALARM}"><B>{text}</B>{_flags(row.flags)}</TD></TR>'
+    if row.sort is Sort.MEDIUM:
+        return f"{open_tag}><I>{text}</I></TD></TR>"
+    if row.sort is Sort.QUIET:
+        return f'{open_tag}{anchor}><FONT COLOR="{_FAINT}" POINT-SIZE="9">{text}</FONT></TD></TR>'
+    if row.sort is Sort.NODE:
+        text = f"<B>{text}</B>"
+    return f"{open_tag}{anchor}>{text}{_flags(row.flags)}</TD></TR>"
+
+
+def _flags(flags: Iterable[int]) -> str:
+    numbers = ",".join(str(n) for n in flags)
+    return f' <B><FONT COLOR="#b00020">[!{numbers}]</FONT></B>' if numbers else ""
+
+
+def _small(text: str, before: str = "") -> str:
+    return f'{before}<FONT POINT-SIZE="9" COLOR="{_FAINT}">{escape(text)}</FONT>' if text else ""
+
+
+def _wrapped(text: str) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, _WRAP, break_long_words=False, break_on_hyphens=False)
+
+
+# --- lines --------------------------------------------------------------------------------------------------------
+
+
+def _add_line(
+    graph: graphviz.Graph,
+    line: Line,
+    ids: dict[str, str],
+    rows: dict[tuple[str, str], str],
+    media: tuple[str, ...],
+) -> None:
+    tail = f"{ids[line.a]}:{rows.get((line.a, line.a_row), 'head')}:e"
+    head = f"{ids[line.b]}:{rows.get((line.b, line.b_row), 'head')}:w"
+    colour = _colour(line.medium, media)
+    attributes = dict(_LOOKS[line.look])
+    attributes["color"] = f"{colour}:white:{colour}" if line.look is Look.CUT_OFF else colour
+    label = line.label
+    if label:
+        attributes["label"] = f"<{'<BR/>'.join(escape(part) for part in label.splitlines())}>"
+    graph.edge(tail, head, tooltip=label or line.look.value, **attributes)
+
+
+def _colour(medium: str, media: tuple[str, ...]) -> str:
+    """Return a medium's colour: fixed for the shipped media, in order for others, ink for none."""
+    if not medium:
+        return _INK
+    order = [*_ORDER, *(m for m in media if m not in _ORDER)]
+    return _PALETTE[order.index(medium) % len(_PALETTE)] if medium in order else _INK
+
+
+# --- caption ------------------------------------------------------------------------------------------------------
+
+
+def _caption(picture: Picture) -> str:
+    """Return the caption: title, moment, legend of what really occurs, notes."""
+    size, bold = '<FONT POINT-SIZE="16"><B>', "</B></FONT>"
+    cells = [f"{size}{escape(picture.title)}{bold}", escape(picture.moment)]
+    legend = "".join(_legend(picture))
+    if legend:
+        cells.append(f'<TABLE BORDER="0" CELLBORDER="0" CELLSPACING="3"><TR>{legend}</TR></TABLE>')
+    cells += [escape(note) for note in picture.notes]
+    rows = "".join(f'<TR><TD ALIGN="LEFT">{cell}</TD></TR>' for cell in cells)
+    return f'<<TABLE BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="2">{rows}</TABLE>>'
+
+
+def _legend(picture: Picture) -> Iterator[str]:
+    """Yield cells for what occurs in the picture: media by colour and name, looks of lines, sorts of rows."""
+    for medium in dict.fromkeys(line.medium for line in picture.lines if line.medium):
+        colour = _colour(medium, picture.media)
+        yield f'<TD BGCOLOR="{colour}"><FONT COLOR="white">{escape(medium)}</FONT></TD>'
+    drawn = {line.look for line in picture.lines}
+    for look, (style, lines) in _SAMPLES.items():
+        if look in drawn:
+            yield f'<TD>{_sample(style, lines)}</TD><TD ALIGN="LEFT">{escape(look.value)}  </TD>'
+    sorts = {row.sort for box in picture.boxes for group in box.groups for row in group}
+    if Sort.SHUT_GATE in sorts:
+        yield f'<TD BGCOLOR="{_INK}"><FONT COLOR="white"><B>V1 shut:  a | b</B></FONT></TD>'
+        yield "<TD>shut or off, and what it parts  </TD>"
+    if Sort.ALARM in sorts:
+        yield f'<TD BGCOLOR="{_ALARM}"><B>stands out</B></TD>'
+
+
+def _sample(style: str, lines: int) -> str:
+    cell = f'<TR><TD WIDTH="36" HEIGHT="4" FIXEDSIZE="TRUE" BORDER="{3 - lines}" SIDES="B" STYLE="{style}"></TD></TR>'
+    return f'<TABLE BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="0">{cell * lines}</TABLE>'

@@ -1,0 +1,66 @@
+"""The picture of places: the tree, and what stands where, whether it is held, and where it belongs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.plant import HOLD
+from cfgtrack.network.network import Network
+from cfgtrack.show.flags import Flags
+from cfgtrack.show.picture import Box, Line, Look, Picture, Row, Sort
+from cfgtrack.show.ties import Survey
+
+_NOWHERE = "nowhere known"
+
+
+def place_picture(
+    configuration: Configuration, networks: Mapping[str, Network], title: str, moment: str, flags: Flags
+) -> Picture:
+    """Return the tree of places; each box lists the units that stand there."""
+    survey = Survey(configuration, networks, [HOLD] if HOLD in networks else [])
+    plant = configuration.plant
+    boxes = [
+        Box(
+            place.id,
+            title=place.title,
+            note="moves" if place.mobile else "",
+            groups=tuple(rows for rows in [tuple(_standing(survey, place.id, flags))] if rows),
+            flags=flags.owners.get(place.id, ()),
+            is_place=not place.mobile,
+        )
+        for place in plant.places.values()
+    ]
+    lost = [u for u in plant.units if not configuration.state(u).value]
+    if lost:
+        boxes.append(Box(_NOWHERE, groups=(tuple(_unit_row(survey, u, flags) for u in lost),)))
+    return Picture(title, moment, tuple(boxes), tuple(_tree(survey)), notes=flags.notes)
+
+
+def _standing(survey: Survey, place: str, flags: Flags) -> Iterator[Row]:
+    for thing in survey.configuration.standing_at(place):
+        if thing in survey.plant.units:
+            yield _unit_row(survey, thing, flags)
+
+
+def _unit_row(survey: Survey, unit: str, flags: Flags) -> Row:
+    state = survey.configuration.state(unit)
+    home = survey.plant.units[unit].home
+    facing = f" facing {state.other}" if state.other else ""
+    away = f", home {home}" if home and home != state.value else ""
+    loose = _is_loose(survey, unit)
+    text = f"{unit}{facing}{away}" + ("  NOT HELD" if loose else "")
+    return Row(text, Sort.ALARM if loose else Sort.PORT, unit, flags.owners.get(unit, ()))
+
+
+def _is_loose(survey: Survey, unit: str) -> bool:
+    if HOLD not in survey.paths or survey.paths[HOLD].is_held(unit) or survey.paths[HOLD].bearers(unit):
+        return False
+    return any(survey.medium_of(port) == HOLD for port in survey.plant.ports_of(unit))
+
+
+def _tree(survey: Survey) -> Iterator[Line]:
+    for place in survey.plant.places.values():
+        parent = survey.configuration.state(place.id).value if place.mobile else place.parent
+        if parent:
+            yield Line(parent, "", place.id, "", Look.INSIDE)
