@@ -1,11 +1,137 @@
-"""The `cfgtrack` command group."""
+"""The `cfgtrack` command group: which commands there are, and how trouble ends.
+
+A command's module is imported when the command runs, so that each pays only for what it needs.
+"""
+
+from __future__ import annotations
 
 import click
 
 from cfgtrack import __version__
+from cfgtrack.cli.session import Session, shared
+
+COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
+    "Describe the plant": {
+        "load": ("hardware", "Load a hardware definition, or say what it would change."),
+        "plant": ("hardware", "Count what is defined: parts, units, places, ports, links."),
+        "rules": ("ruling", "Keep, explain and try rules."),
+    },
+    "Record": {
+        "record": ("record", "Record that an action happened."),
+        "correct": ("amend", "Correct a recorded event by a new one."),
+        "withdraw": ("amend", "Withdraw a recorded event: it did not happen."),
+        "explain": ("amend", "Explain what was found otherwise than recorded."),
+        "approve": ("amend", "Approve an exception to a rule or a finding."),
+        "import": ("transfer", "Record many events from CSV or JSON Lines."),
+        "export": ("transfer", "Write the journal as CSV or JSON Lines."),
+    },
+    "Ask": {
+        "state": ("state", "Show the state of a thing, or of everything."),
+        "history": ("state", "List what happened to a thing, or everything that happened."),
+        "diff": ("state", "Show what differs between two times."),
+        "remarks": ("state", "Show the remarks and lessons that stick to a thing."),
+        "draw": ("draw", "Draw what is connected to what."),
+    },
+    "Judge": {
+        "check": ("check", "Check a proposed sequence, or a single action, against the rules."),
+        "can": ("check", "Show what may be done next to a thing."),
+        "findings": ("review", "Show open findings, running clocks and discrepancies."),
+        "review": ("review", "Judge the whole recorded past: what broke a rule, and for how long."),
+    },
+    "Keep the record": {
+        "audit": ("trust", "Prove that nothing in the journal was changed."),
+        "head": ("trust", "Print the tree head, to be kept elsewhere."),
+        "prove": ("trust", "Prove that one event is in the journal."),
+        "verify": ("trust", "Verify a proof, without the database."),
+        "backup": ("upkeep", "Copy the database while others work."),
+        "restore": ("upkeep", "Put a backup in the place of a lost database."),
+        "rebuild": ("upkeep", "Derive all states anew from the journal."),
+        "migrate": ("upkeep", "Bring the database to this version's schema."),
+        "completion": ("upkeep", "Print what makes commands and ids complete in the shell."),
+    },
+}
+"""Heading to command to (module in this package, what it does in one line)."""
+
+VERBS = (
+    "mate", "demate", "open", "shut", "cap", "uncap", "engage", "torque", "release", "grip", "let-go",
+    "energise", "de-energise", "cover", "uncover", "place", "lift", "as-found", "measure", "inspect",
+    "remark", "begin", "end",
+)  # fmt: skip
+"""Actions that are commands of their own: short for `record ACTION`."""
+
+_MODULES = {name: module for names in COMMANDS.values() for name, (module, _) in names.items()}
 
 
-@click.group()
+class Commands(click.Group):
+    """Finds commands by name in `COMMANDS` and `VERBS`; ends with the exit status of the trouble that it meets."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the name of every command, then the actions."""
+        del ctx
+        return [*_MODULES, *VERBS]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return a command, None for an unknown name."""
+        del ctx
+        import importlib
+
+        if cmd_name in VERBS:
+            from cfgtrack.cli.record import verb
+
+            return verb(cmd_name)
+        if cmd_name not in _MODULES:
+            return None
+        module = importlib.import_module(f"cfgtrack.cli.{_MODULES[cmd_name]}")
+        found = getattr(module, f"{cmd_name}_command")
+        assert isinstance(found, click.Command)
+        return found
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Resolve as click does, with near names for a mistyped one."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.exceptions.NoSuchCommand as err:
+            raise click.exceptions.NoSuchCommand(
+                err.command_name, possibilities=self.list_commands(ctx), ctx=ctx
+            ) from None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the commands under their headings, without importing one."""
+        del ctx
+        for heading, names in COMMANDS.items():
+            with formatter.section(heading):
+                formatter.write_dl([(name, line) for name, (_, line) in names.items()])
+        with formatter.section("Short for `record ACTION`"):
+            formatter.write_text(", ".join(VERBS))
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run the command. Trouble becomes its lines on standard error and its exit status; a bug stays a bug."""
+        try:
+            return super().invoke(ctx)
+        except Exception as err:
+            from cfgtrack.model.trouble import Trouble
+
+            if not isinstance(err, Trouble):
+                raise
+            for line in err.lines():
+                click.echo(line, err=True)
+            ctx.exit(err.exit_status)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="cfgtrack", message="%(prog)s %(version)s")
-def main() -> None:
-    """Track what is mated, held, powered and pressurised, and judge the next step."""
+@click.option("--db", metavar="PATH|URL", envvar="CFGTRACK_DB", help="The database; else $CFGTRACK_DB.")
+@shared("--json", is_flag=True, help="Answer in JSON.")
+@click.pass_context
+def main(ctx: click.Context, db: str | None) -> None:
+    """Track what is mated, held, powered and pressurised, and judge the next step.
+
+    Times are RFC 3339 (2031-05-01T08:00:00Z); inside an outing also HH:MM, or +HH:MM from its start. Ports are
+    written UNIT:PORT. --db and --json may stand before or after the command.
+
+    Exit status: 0 done, nothing found; 1 crash; 2 bad usage or input; 3 the rules or the journal say no;
+    4 cannot answer (no such unit, no database). The tool advises: approved procedures and qualified people decide.
+    """
+    ctx.ensure_object(Session).begin(ctx, db)

@@ -1,0 +1,151 @@
+"""`check` and `can`: what a proposal would break, and what may be done next."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from cfgtrack.cli import session as s
+from cfgtrack.cli.state import thing_argument
+
+if TYPE_CHECKING:
+    from cfgtrack.analysis.check import CheckReport
+    from cfgtrack.cli.past import Past
+    from cfgtrack.model.plant import Plant
+    from cfgtrack.model.sequence import Sequence
+    from cfgtrack.rules.rule import RuleSet
+    from cfgtrack.show.moment import Moment
+
+rules_option = click.option(
+    "--rules",
+    "rules_files",
+    metavar="FILE",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Judge by these rules instead of those kept in the database.",
+)
+
+
+@s.command("check")
+@click.argument("sequence", metavar="[SEQUENCE.toml]", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--do", "action", metavar="ACTION", help="A single action instead, as in --do 'demate PUMP-1:F1'."
+)
+@rules_option
+@s.asked_at
+@click.option(
+    "--steps", "by_step", is_flag=True, help="List every step, with the clocks it starts and stops."
+)
+def check_command(
+    session: s.Session,
+    sequence: Path | None,
+    action: str | None,
+    rules_files: tuple[Path, ...],
+    by_step: bool,
+) -> None:
+    """Check a proposed sequence, or a single action, against the rules: from the present, or from --at any time.
+
+    Exit status 3 when there is a finding, 0 when there is none. Nothing is recorded.
+    """
+    from cfgtrack.analysis.check import check
+    from cfgtrack.cli.past import Past
+
+    if (sequence is None) == (action is None):
+        raise click.UsageError("Give a sequence file, or a single action with --do.")
+    with session.read() as journal:
+        moment = session.moment(journal)
+        past = Past(journal, moment)
+        rules = chosen_rules(past, rules_files)
+        proposal = _single(action, past.plant) if action is not None else _file(sequence, past.plant)
+        report = check(rules, past.start, proposal, variances=past.variances, networks=past.networks)
+    session.answer(
+        moment,
+        lambda: _text(report, moment, by_step=by_step, colour=session.colour),
+        lambda: {"check": report.to_json()},
+    )
+    session.end(found=report.findings)
+
+
+def chosen_rules(past: Past, files: tuple[Path, ...]) -> RuleSet:
+    """Return the rules to judge by: those in the files, or those kept in the journal. NoAnswer when there are none."""
+    from cfgtrack.model.trouble import NoAnswer, Problem
+
+    if files:
+        from cfgtrack.cli.ruling import read_rules
+
+        return read_rules(files, past.plant)
+    if not past.rules.rules:
+        sentence = (
+            "no rules are kept here: load some with `cfgtrack rules load FILE`, or name them with --rules"
+        )
+        raise NoAnswer(Problem("rules", "no-rules", sentence))
+    return past.rules
+
+
+def _single(action: str, plant: Plant) -> Sequence:
+    """Return a proposal of the one action that a phrase says."""
+    from cfgtrack.analysis.check import one_step
+    from cfgtrack.cli.record import no_answer_if_unknown
+    from cfgtrack.files.phrase import parse_phrase, split_phrase
+    from cfgtrack.model.trouble import BadInput, Problem
+
+    try:
+        words = split_phrase(action)
+    except ValueError:
+        raise BadInput([Problem("--do", "syntax", "a quote is opened and never closed", action)]) from None
+    try:
+        return one_step(parse_phrase(words, plant, id="1", where="--do"))
+    except BadInput as err:
+        raise no_answer_if_unknown(err) from None
+
+
+def _file(path: Path | None, plant: Plant) -> Sequence:
+    from cfgtrack.files.sequence import read_sequence
+
+    assert path is not None
+    return read_sequence(path, plant)
+
+
+def _text(report: CheckReport, moment: Moment, *, by_step: bool, colour: bool) -> str:
+    from cfgtrack.show.findings import check_text
+
+    text = check_text(report, moment, colour=colour)
+    if not by_step:
+        return text
+    from cfgtrack.show.findings import steps_text
+
+    return f"{steps_text(report, colour=colour)}\n\n{text}"
+
+
+@s.command("can")
+@thing_argument
+@rules_option
+@s.asked_at
+def can_command(
+    session: s.Session,
+    thing: str,
+    rules_files: tuple[Path, ...],
+) -> None:
+    """Show what may be done next to a unit, port, place, person or machine: each action allowed, or what it breaks."""
+    from cfgtrack.analysis.options import options
+    from cfgtrack.cli.past import Past
+    from cfgtrack.cli.state import expect_known
+    from cfgtrack.files.phrase import phrase
+    from cfgtrack.show.choices import Choice, choices_text
+
+    with session.read() as journal:
+        moment = session.moment(journal)
+        expect_known(journal, thing, moment.known)
+        past = Past(journal, moment)
+        rules = chosen_rules(past, rules_files)
+        found = options(rules, past.start, thing, networks=past.networks)
+    choices = [
+        Choice(phrase(o.event), o.findings, tuple(r.sentence for r in o.refusals)) for o in found.options
+    ]
+    session.answer(
+        moment,
+        lambda: choices_text(thing, choices, moment),
+        lambda: {"can": [c.to_json() for c in choices], "more_partners": list(found.cut)},
+    )

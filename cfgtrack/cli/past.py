@@ -1,0 +1,158 @@
+"""What has happened, made ready for the rules: the one place where a check's start is built from the journal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import APPROVE, BOOK_ACTIONS, Event
+from cfgtrack.model.plant import Plant
+
+if TYPE_CHECKING:
+    from cfgtrack.analysis.check import Start
+    from cfgtrack.network.network import Network
+    from cfgtrack.rules.engine import Engine
+    from cfgtrack.rules.finding import Clock, Finding
+    from cfgtrack.rules.rule import RuleSet
+    from cfgtrack.rules.variance import Variance
+    from cfgtrack.show.moment import Moment
+    from cfgtrack.store.journal import Journal
+
+
+class Networks(Mapping[str, "Network"]):
+    """The network of each medium of a plant, compiled when it is first asked for."""
+
+    def __init__(self, plant: Plant) -> None:
+        self._plant = plant
+        self._compiled: dict[str, Network] = {}
+
+    def __getitem__(self, medium: str) -> Network:
+        if medium not in self._compiled:
+            from cfgtrack.network.network import compile_network
+
+            if medium not in self._plant.media:
+                raise KeyError(medium)
+            self._compiled[medium] = compile_network(self._plant, medium)
+        return self._compiled[medium]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._plant.media)
+
+    def __len__(self) -> int:
+        return len(self._plant.media)
+
+
+@dataclass
+class Past:
+    """The recorded past up to a moment, as the rules see it.
+
+    The rules begin with the initial configuration: its as-found events are where judging starts, every later event
+    is judged. What was recorded of the time before is only remembered.
+    """
+
+    journal: Journal
+    moment: Moment
+
+    @cached_property
+    def plant(self) -> Plant:
+        """The plant as defined then."""
+        return self.journal.plant(self.moment.known)
+
+    @cached_property
+    def networks(self) -> Networks:
+        """The plant's networks."""
+        return Networks(self.plant)
+
+    @cached_property
+    def configuration(self) -> Configuration:
+        """The whole configuration at the moment."""
+        return self.journal.configuration(self.moment.at, self.moment.known)
+
+    @cached_property
+    def rules(self) -> RuleSet:
+        """The rules kept in the journal."""
+        return kept_rules(self.journal, self.plant, self.moment.known)
+
+    @cached_property
+    def start(self) -> Start:
+        """The start of a check: the initial configuration, and every event since then."""
+        from cfgtrack.analysis.check import Start
+
+        base, began, history = Configuration(self.plant), None, list[Event]()
+        for entry in self.journal.entries(at=self.moment.at, known=self.moment.known):
+            event = entry.event
+            if event.action in BOOK_ACTIONS:
+                continue
+            if event.initial and began in (None, event.happened):
+                began = event.happened
+                for earlier in history:
+                    base.apply(earlier)
+                history.clear()
+                base.apply(event)
+            else:
+                history.append(event)
+        if began is None:
+            began = history[0].happened if history else self.moment.at
+        return Start(configuration=base, history=tuple(history), began=began, start=self.moment.at)
+
+    @cached_property
+    def variances(self) -> tuple[Variance, ...]:
+        """Every approved exception that is recorded."""
+        from cfgtrack.rules.variance import variance_of
+
+        entries = self.journal.entries(known=self.moment.known)
+        return tuple(variance_of(e.event) for e in entries if e.event.action == APPROVE)
+
+    @cached_property
+    def engine(self) -> Engine:
+        """The engine after judging all of the past."""
+        return self.engine_before()
+
+    def engine_before(self, *events: Event) -> Engine:
+        """Return an engine that has judged all of the past, ready for resolved `events` to come."""
+        return judged(self.rules, self.start, self.networks, coming=events)
+
+    def findings(self) -> tuple[list[Finding], list[Finding]]:
+        """Return all findings of the past: those that stand, and those under a variance."""
+        from cfgtrack.rules.variance import under_variance
+
+        return under_variance(self.engine.findings(), self.variances)
+
+    def clocks(self) -> list[Clock]:
+        """Return the clocks that run at the moment. None run without rules."""
+        return self.engine.clocks() if self.rules.rules else []
+
+
+def judged(
+    rules: RuleSet, start: Start, networks: Mapping[str, Network], *, coming: tuple[Event, ...] = ()
+) -> Engine:
+    """Return an engine that has judged a past up to its end, ready for the events that are `coming`."""
+    from cfgtrack.analysis.check import touched_by
+    from cfgtrack.rules.engine import Engine
+
+    engine = Engine(
+        rules,
+        start.configuration.fork(),
+        start=start.began,
+        touched=touched_by(start, coming),
+        networks=networks,
+    )
+    for event in start.history:
+        engine.step(event)
+    engine.finish(start.start)
+    return engine
+
+
+def kept_rules(journal: Journal, plant: Plant, known: int | None = None) -> RuleSet:
+    """Return the rules that the journal keeps, for a plant. BadInput when one no longer fits the plant."""
+    from cfgtrack.rules.rule import RuleSet
+
+    texts = journal.rules(known)
+    if not texts:
+        return RuleSet()
+    from cfgtrack.files.rules import parse_rules
+
+    return parse_rules(texts, plant)

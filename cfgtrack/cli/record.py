@@ -1,0 +1,263 @@
+"""`record`: one action that happened, in the words of the trade; and the actions that are commands themselves."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, TypedDict
+
+import click
+
+from cfgtrack.cli import session as s
+
+if TYPE_CHECKING:
+    from cfgtrack.analysis.check import Deadline
+    from cfgtrack.model.event import Entry, Event
+    from cfgtrack.model.trouble import BadInput, NoAnswer
+    from cfgtrack.rules.finding import Finding
+    from cfgtrack.show.moment import Moment
+    from cfgtrack.store.journal import Journal
+
+_LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
+_UNKNOWN = frozenset(("no-such-unit", "no-such-port", "no-such-place"))
+_BASES = ("reported", "witnessed", "measured")
+
+
+class Said(TypedDict, total=False):
+    """What can be said of an event besides its words and its time, by the option's name."""
+
+    by: str | None
+    recorder: str | None
+    outing: str | None
+    basis: str | None
+    remark: str | None
+    supersedes: str | None
+    reason: str | None
+
+
+words_argument = click.argument(
+    "words", metavar="ACTION [SUBJECT]...", nargs=-1, required=True, shell_complete=s.complete_id
+)
+describing = s.options(
+    s.shared("--outing", metavar="ID", help="The outing it belongs to; HH:MM and +HH:MM are meant in it."),
+    s.authored,
+    click.option("--basis", type=click.Choice(_BASES), help="How well it is known; else reported."),
+    click.option("--remark", metavar="TEXT", help="Free text, kept with the event."),
+    click.option(
+        "--value", "values", metavar="NAME=VALUE", multiple=True, help="A measured value, with unit."
+    ),
+    click.option("--id", "event_id", metavar="ID", help="The event's id, so that repeating it is harmless."),
+    s.dry_run,
+)
+"""What can be said of an event besides the action itself."""
+
+
+@s.command("record")
+@words_argument
+@s.shared("--at", metavar="TIME", help="When it happened; else now.")
+@describing
+@click.option("--supersedes", metavar="EVENT-ID", help="The event that this one corrects; needs --reason.")
+@click.option("--reason", metavar="TEXT", help="Why the correction is right.")
+def record_command(
+    session: s.Session,
+    /,
+    words: tuple[str, ...],
+    values: tuple[str, ...],
+    event_id: str | None,
+    **said: str | None,
+) -> None:
+    """Record that an action happened.
+
+    \b
+    record mate PUMP-1:F1 PANEL-A:F1 --at 2031-05-01T09:12:00Z --by ina
+    record torque PUMP-1:B1 torque="25 N*m"
+    record place PUMP-2 at BAY-1 facing up
+    record as-found PUMP-1:F2 mated to PANEL-B:F1
+
+    What is impossible is refused (3), with the event it collides with. What is forbidden has happened all the same:
+    it is recorded (0), and the rule that it breaks is shown at once. --dry-run warns without recording.
+    """
+    with session.write() as journal:
+        happened = when_it_happened(session, journal)
+        told = Said(outing=session.outing, **said)  # type: ignore[typeddict-item] # the options' own names
+        event = said_event(session, journal, (*words, *values), happened, event_id, told)
+        found = Consequence() if event.supersedes else consequence(journal, event)
+        entry = write(session, journal, event)
+        if event.supersedes and not session.dry_run:
+            found = consequence_of_recorded(journal, entry.event)
+        tell(session, journal, entry, found)
+
+
+def verb(action: str) -> click.Command:
+    """Return the command that is short for `record ACTION`."""
+    subjects = click.Argument(["words"], metavar="[SUBJECT]...", nargs=-1, shell_complete=s.complete_id)
+    callback = record_command.callback
+    assert callback is not None
+
+    def run(words: tuple[str, ...], **given: Any) -> None:
+        callback(words=(action, *words), **given)
+
+    return click.Command(
+        action,
+        callback=run,
+        params=[subjects if p.name == "words" else p for p in record_command.params],
+        help=f"Short for `record {action}`: see `cfgtrack record --help`.",
+    )
+
+
+def when_it_happened(session: s.Session, journal: Journal) -> int:
+    """Return --at, else now. BadInput when the record is ahead of the clock: then only the user can know."""
+    from cfgtrack.model.time import format_instant
+    from cfgtrack.model.trouble import BadInput, Problem
+
+    if session.at is not None:
+        return session.instant(journal, session.at, option="--at")
+    now = session.clock()
+    last = journal.moment()[0]
+    if last > now:
+        sentence = (
+            f"say when it happened: the last recorded event is of {format_instant(last)}, later than now,"
+            f" {format_instant(now)}"
+        )
+        raise BadInput([Problem("--at", "missing", sentence)])
+    return now
+
+
+def write(session: s.Session, journal: Journal, event: Event) -> Entry:
+    """Record one event, unless only a dry run is asked for. Refused when it is impossible."""
+    entries: list[Entry] = []
+    journal.take([(event.action, event)], dry_run=session.dry_run, each=entries.append)
+    return entries[0]
+
+
+# --- what was said ------------------------------------------------------------------------------------------------
+
+
+def said_event(
+    session: s.Session,
+    journal: Journal,
+    words: Sequence[str],
+    happened: int,
+    event_id: str | None,
+    said: Said,
+) -> Event:
+    """Return the event that words and options say. BadInput, or NoAnswer when all that is wrong is a name."""
+    from cfgtrack.files.phrase import parse_phrase
+    from cfgtrack.model.trouble import BadInput
+
+    try:
+        event = parse_phrase(
+            words, journal.plant(), id=event_id or new_id(), happened=happened, where=words[0]
+        )
+    except BadInput as err:
+        raise no_answer_if_unknown(err) from None
+    event = replace(event, by=session.by or event.by, recorder=event.recorder or session.recorded_by)
+    told: dict[str, Any] = {name: value for name, value in said.items() if value}
+    return replace(event, **told)
+
+
+def no_answer_if_unknown(err: BadInput) -> BadInput | NoAnswer:
+    """Return the trouble to raise: there is no answer when all that is wrong is that a thing is unknown."""
+    from cfgtrack.model.trouble import NoAnswer
+
+    return NoAnswer(err.problems) if all(p.code in _UNKNOWN for p in err.problems) else err
+
+
+def new_id() -> str:
+    """Return an id that nobody else makes: 60 random bits, in letters that can be read out over a radio."""
+    number = int.from_bytes(os.urandom(8)) >> 4
+    letters = "".join(_LETTERS[(number >> shift) & 31] for shift in range(55, -1, -5))
+    return f"{letters[:4]}-{letters[4:8]}-{letters[8:]}"
+
+
+# --- what it means at once ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Consequence:
+    """What an event means at once: rules it breaks, clocks it starts, remarks that stick to what it touches."""
+
+    findings: tuple[Finding, ...] = ()
+    started: tuple[Deadline, ...] = ()
+    remarks: tuple[Entry, ...] = ()
+
+
+def consequence(journal: Journal, event: Event) -> Consequence:
+    """Return what an event that isn't recorded yet would mean at its time.
+
+    Nothing of an impossible one, or of one that is recorded already: recording will say so.
+    """
+    from cfgtrack.analysis.options import try_action
+    from cfgtrack.cli.past import Past
+    from cfgtrack.model.event import BOOK_ACTIONS
+    from cfgtrack.model.possibility import resolve
+    from cfgtrack.rules.variance import under_variance
+    from cfgtrack.show.moment import Moment
+
+    if event.action in BOOK_ACTIONS or journal.entry(event.id) is not None:
+        return Consequence()
+    remarks = tuple(journal.remarks(event.subjects, at=event.happened)) if event.subjects else ()
+    past = Past(journal, Moment(*journal.moment(event.happened)))
+    outcome = resolve(past.configuration, event)
+    if not past.rules.rules or outcome.refusals:
+        return Consequence(remarks=remarks)
+    option = try_action(past.engine_before(outcome.event), outcome.event)
+    plain, _ = under_variance(option.findings, past.variances)
+    return Consequence(tuple(plain), option.started, remarks)
+
+
+def consequence_of_recorded(journal: Journal, event: Event) -> Consequence:
+    """Return what a recorded event has broken, as the whole past now stands."""
+    from cfgtrack.cli.past import Past
+    from cfgtrack.show.moment import Moment
+
+    past = Past(journal, Moment(*journal.moment()))
+    if not past.rules.rules:
+        return Consequence()
+    plain, _ = past.findings()
+    return Consequence(tuple(f for f in plain if f.event == event.id))
+
+
+# --- the answer ---------------------------------------------------------------------------------------------------
+
+
+def tell(session: s.Session, journal: Journal, entry: Entry, found: Consequence) -> None:
+    """Print one quiet line with the event's id, and all that it means at once."""
+    from cfgtrack.show.moment import Moment
+
+    known = None if session.dry_run else entry.known
+    moment = Moment(*journal.moment(entry.event.happened, known))
+    session.answer(
+        moment,
+        lambda: _text(session, entry, found, moment),
+        lambda: {
+            "recorded": not session.dry_run,
+            "event": {**entry.event.to_json(), "number": entry.number, "known": entry.known},
+            "findings": [f.to_json() for f in found.findings],
+            "started": [d.to_json() for d in found.started],
+            "remarks": [{**r.event.to_json(), "number": r.number, "known": r.known} for r in found.remarks],
+        },
+    )
+
+
+def _text(session: s.Session, entry: Entry, found: Consequence, moment: Moment) -> str:
+    from cfgtrack.show.findings import findings_text
+    from cfgtrack.show.record import event_text, remarks_text
+
+    done = "would record" if session.dry_run else "recorded"
+    lines = [f"{done} {entry.event.id}: {event_text(entry.event)} ({moment})"]
+    lines += [_clock_line(deadline) for deadline in found.started]
+    if found.remarks:
+        lines.append(remarks_text(found.remarks, moment))
+    if found.findings:
+        lines.append(findings_text(found.findings, moment, colour=session.colour))
+    return "\n".join(lines)
+
+
+def _clock_line(started: Deadline) -> str:
+    from cfgtrack.model.time import format_instant
+
+    limit = "no limit by physics" if started.deadline is None else f"until {format_instant(started.deadline)}"
+    subject = f" for {started.subject}" if started.subject else ""
+    return f"  clock started: {started.rule}{subject}, {limit}"

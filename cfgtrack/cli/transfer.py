@@ -1,0 +1,204 @@
+"""`import` and `export`: many events in, and all of them out, streamed."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, TextIO
+
+import click
+
+from cfgtrack.cli import session as s
+
+if TYPE_CHECKING:
+    from cfgtrack.files.rows import Taken
+    from cfgtrack.model.event import Entry, Event
+    from cfgtrack.model.plant import Plant
+    from cfgtrack.model.trouble import Problem
+    from cfgtrack.show.moment import Moment
+    from cfgtrack.store.journal import Journal
+    from cfgtrack.store.record import Tally
+
+FORMS = ("csv", "jsonl")
+form_option = click.option("--form", type=click.Choice(FORMS), help="The form; else told by the file's name.")
+
+
+@s.command("import")
+@click.argument("source", metavar="FILE|-")
+@form_option
+@s.authored
+@click.option("--basis", help="How well those events are known whose row doesn't say.")
+@s.shared("--outing", metavar="ID", help="The outing of the events whose row doesn't say.")
+@click.option(
+    "--rejects",
+    metavar="FILE",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Record what can be taken; write the other rows here with their reasons, to be mended and fed again.",
+)
+@s.dry_run
+def import_command(
+    session: s.Session, /, source: str, form: str | None, basis: str | None, rejects: Path | None
+) -> None:
+    """Record many events from CSV or JSON Lines; - is standard input. Feeding a file again is harmless.
+
+    All or nothing: one row that can't be taken, and nothing is recorded; every such row is named. With --rejects
+    the others are recorded all the same, and the exit status is 3 when rows were set aside.
+    """
+    said = {"by": session.by, "recorder": session.recorded_by, "basis": basis, "outing": session.outing}
+    with session.write() as journal, _opened(source, keep=rejects is not None) as stream:
+        feed = _Feed(
+            plant=journal.plant(),
+            where="stdin" if source == "-" else source,
+            form=form or "",
+            defaults={name: value for name, value in said.items() if value},
+            starts=_outing_starts(journal),
+            aside=None if rejects is None else {},
+        )
+        tally = feed.into(journal, stream, dry_run=session.dry_run)
+        moment = session.moment(journal)
+        if rejects is not None and feed.aside:
+            feed.write_rejects(stream, rejects)
+    problems = [p for found in (feed.aside or {}).values() for p in found]
+    tally.refused = len(feed.aside or {})
+    session.answer(
+        moment,
+        lambda: _tally_text(tally, rejects, moment, dry_run=session.dry_run),
+        lambda: {
+            "dry_run": session.dry_run,
+            "recorded": tally.recorded,
+            "repeated": tally.repeated,
+            "refused": tally.refused,
+            "problems": [{"where": p.where, "code": p.code, "sentence": p.sentence} for p in problems],
+        },
+    )
+    session.end(found=problems)
+
+
+def _tally_text(tally: Tally, rejects: Path | None, moment: Moment, *, dry_run: bool) -> str:
+    from cfgtrack.show.loading import tally_text
+
+    see = f": see {rejects}" if tally.refused else ""
+    return f"{tally_text(tally, dry_run=dry_run)}{see} ({moment})"
+
+
+def _outing_starts(journal: Journal) -> dict[str, int]:
+    """Return when each recorded outing began, so that rows may give times inside it."""
+    from cfgtrack.model.event import BEGIN
+
+    entries = (e.event for e in journal.entries() if e.event.action == BEGIN)
+    return {event.outing: event.happened for event in entries if event.outing}
+
+
+@contextmanager
+def _opened(source: str, *, keep: bool) -> Iterator[TextIO]:
+    """Open the source as text. With `keep` it can be read twice: standard input is kept in a temporary file."""
+    import shutil
+    import tempfile
+
+    from cfgtrack.model.trouble import BadInput, Problem
+
+    if source != "-":
+        with ExitStack() as files:
+            try:
+                stream = files.enter_context(Path(source).open(encoding="utf-8", newline=""))
+            except OSError as err:
+                raise BadInput([Problem(source, "no-file", f"can't be read: {err.strerror}")]) from None
+            yield stream
+    elif keep:
+        with tempfile.TemporaryFile("w+", encoding="utf-8", newline="") as spool:
+            shutil.copyfileobj(sys.stdin, spool)
+            spool.seek(0)
+            yield spool
+    else:
+        yield sys.stdin
+
+
+@dataclass
+class _Feed:
+    """Rows on their way from a stream into the journal.
+
+    `aside` takes the problems of each row that can't be recorded, by its place; when it is None, they are raised.
+    """
+
+    plant: Plant
+    where: str
+    form: str
+    defaults: dict[str, str]
+    starts: dict[str, int]
+    aside: dict[str, list[Problem]] | None
+
+    def into(self, journal: Journal, stream: TextIO, *, dry_run: bool) -> Tally:
+        """Record the rows of a stream."""
+        set_aside = None if self.aside is None else self._set_aside
+        return journal.take(self._rows(stream), dry_run=dry_run, set_aside=set_aside)
+
+    def _set_aside(self, where: str, event: Event, problems: tuple[Problem, ...]) -> None:
+        del event
+        assert self.aside is not None
+        self.aside.setdefault(where, []).extend(problems)
+
+    def _rows(self, stream: TextIO) -> Iterator[Taken]:
+        from cfgtrack.files.rows import read_rows
+        from cfgtrack.model.trouble import BadInput, Problem
+
+        malformed: list[Problem] = []
+        rows = read_rows(
+            stream,
+            self.plant,
+            where=self.where,
+            form=self.form,
+            defaults=self.defaults,
+            outing_starts=self.starts,
+        )
+        for row in rows:
+            if not isinstance(row, Problem):
+                yield row
+            elif self.aside is None:
+                malformed.append(row)
+            else:
+                self.aside.setdefault(row.where.partition(", column ")[0], []).append(row)
+        if malformed:
+            raise BadInput(malformed)
+
+    def write_rejects(self, stream: TextIO, path: Path) -> None:
+        """Write the rows that were set aside, with their reasons, from a second reading of the stream."""
+        from cfgtrack.files.rows import write_rejects
+
+        stream.seek(0)
+        with path.open("w", encoding="utf-8", newline="") as out:
+            write_rejects(stream, out, where=self.where, form=self.form, reasons=self.aside or {})
+
+
+@s.command("export")
+@click.option(
+    "-o", "--output", metavar="FILE", type=click.Path(path_type=Path, dir_okay=False), help="Else stdout."
+)
+@form_option
+@s.known_option
+@click.option(
+    "--in-effect", is_flag=True, help="Leave out what was superseded or withdrawn, and order by time."
+)
+def export_command(session: s.Session, /, output: Path | None, form: str | None, in_effect: bool) -> None:
+    """Write the journal: as JSON Lines with all that it holds (lossless), or as CSV as people keep it.
+
+    In the order in which it was recorded, so that feeding it to `import` gives the same again.
+    """
+    from cfgtrack.files.rows import write_csv, write_jsonl
+
+    chosen = form or (output.suffix[1:].lower() if output else "jsonl")
+    if chosen not in FORMS:
+        raise click.UsageError(f"Say which form with --form: {output} is neither .csv nor .jsonl.")
+    write: Callable[[Iterable[Entry], TextIO], None] = write_csv if chosen == "csv" else write_jsonl
+    with session.read() as journal:
+        known = session.moment(journal).known
+        entries: Iterator[Entry] = (
+            journal.entries(known=known) if in_effect else (line.entry for line in journal.log(known=known))
+        )
+        if output is None:
+            write(entries, sys.stdout)
+        else:
+            with output.open("w", encoding="utf-8", newline="") as stream:
+                write(entries, stream)
