@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from cfgtrack.model.configuration import place_line
 from cfgtrack.model.plant import HOLD, owner_of
@@ -26,16 +26,33 @@ def look_of(survey: Survey, tie: Tie) -> Look:
     return Look.MADE
 
 
-def ranks(survey: Survey, ties: Iterable[Tie], owners: Sequence[str]) -> dict[str, int]:
-    """Return how far each owner stands from where its medium comes from (hold: from the places that stay)."""
-    near: dict[str, list[str]] = {owner: [] for owner in owners}
+def says(look: Look, medium: str) -> str:
+    """Return the words that a line carries where its link is not simply made."""
+    words = {Look.APART: "not carrying", Look.CUT_OFF: "cut off", Look.DEAD: f"no {medium}"}
+    return words.get(look, "")
+
+
+def left_of(survey: Survey, ties: Iterable[Tie]) -> dict[tuple[str, str], int]:
+    """Return, for (medium, owner), how far it stands from where the medium comes from: sources, else expansions.
+
+    Of hold: from the places that stay. What none of these reaches is counted from what has most ties.
+    """
+    near: dict[str, dict[str, list[str]]] = {medium: {} for medium in survey.media}
     for tie in ties:
         a, b = owner_of(tie.a), owner_of(tie.b)
-        near[a].append(b)
-        near[b].append(a)
+        near[tie.medium].setdefault(a, []).append(b)
+        near[tie.medium].setdefault(b, []).append(a)
+    return {
+        (medium, owner): rank
+        for medium, links in near.items()
+        for owner, rank in _distances(_roots(survey, medium, links), links).items()
+    }
+
+
+def _distances(roots: Iterable[Sequence[str]], near: Mapping[str, Sequence[str]]) -> dict[str, int]:
     rank: dict[str, int] = {}
-    for roots in _roots(survey, owners, near):
-        queue = deque(root for root in roots if root not in rank)
+    for some in roots:
+        queue = deque(root for root in some if root not in rank)
         rank.update(dict.fromkeys(queue, 0))
         while queue:
             owner = queue.popleft()
@@ -46,18 +63,14 @@ def ranks(survey: Survey, ties: Iterable[Tie], owners: Sequence[str]) -> dict[st
     return rank
 
 
-def _roots(
-    survey: Survey, owners: Sequence[str], near: Mapping[str, Sequence[str]]
-) -> Iterable[Sequence[str]]:
+def _roots(survey: Survey, medium: str, near: Mapping[str, Sequence[str]]) -> Iterator[Sequence[str]]:
     """Yield sets of roots, each for what those before do not reach."""
-    plant = survey.plant
-    if survey.media == (HOLD,):
-        yield [o for o in owners if o in plant.places and not plant.is_mobile(o)]
-    among = set(owners)
+    plant, paths = survey.plant, survey.paths[medium]
+    if medium == HOLD:
+        yield [o for o in near if o in plant.places and not plant.is_mobile(o)]
     for sort in ("source", "expansion"):
-        nodes = (owner_of(n) for paths in survey.paths.values() for n in paths.nodes(sort))
-        yield [o for o in dict.fromkeys(nodes) if o in among]
-    for owner in sorted(owners, key=lambda o: -len(near[o])):
+        yield [o for o in dict.fromkeys(owner_of(n) for n in paths.nodes(sort)) if o in near]
+    for owner in sorted(near, key=lambda o: -len(near[o])):
         yield [owner]
 
 
@@ -69,43 +82,59 @@ def by_place(survey: Survey, boxes: Sequence[str], others: Sequence[str]) -> tup
 
     A place becomes a cluster where it keeps two things or more together; else its one thing goes outwards.
     """
-    plant = survey.plant
-    members: dict[str, list[str]] = {}
-    listed: dict[str, list[str]] = {}
-    for table, names in ((members, boxes), (listed, others)):
-        for name in names:
-            line = place_line(survey.configuration, name)
-            table.setdefault(line[0] if line else "", []).append(name)
     lists: list[Box] = []
-    children: dict[str, list[str]] = {}
-    for place in plant.places:
-        line = place_line(survey.configuration, place)
-        children.setdefault(line[1] if len(line) > 1 else "", []).append(place)
+    tree = _Tree(survey, boxes, others)
 
-    def build(place: str) -> tuple[list[str], list[Cluster]]:
-        inner_boxes = list(members.get(place, ()))
-        here = listed.get(place, [])
-        if here:
-            lists.append(_list(place, here))
-            inner_boxes.append(lists[-1].id)
-        inner: list[Cluster] = []
-        for child in children.get(place, ()):
-            child_boxes, child_clusters = build(child)
-            inner_boxes += child_boxes
-            inner += child_clusters
-        if place and len(inner_boxes) + len(inner) > 1:
-            return [], [Cluster(place, plant.places[place].title, tuple(inner_boxes), tuple(inner))]
-        return inner_boxes, inner
+    def build(place: str) -> tuple[list[str], list[Cluster], list[tuple[str, list[str]]]]:
+        shown = list(tree.boxes.get(place, ()))
+        loose = [(place, tree.others[place])] if place in tree.others else []
+        clusters: list[Cluster] = []
+        for child in tree.children.get(place, ()):
+            child_boxes, child_clusters, child_loose = build(child)
+            shown += child_boxes
+            clusters += child_clusters
+            loose += child_loose
+        if not place or not (shown or clusters) or len(shown) + len(clusters) + len(loose) < 2:
+            return shown, clusters, loose
+        if loose:
+            lists.append(_list(place, loose))
+            shown.append(lists[-1].id)
+        title = survey.plant.places[place].title
+        return [], [Cluster(place, title, tuple(shown), tuple(clusters))], []
 
-    _, clusters = build("")
-    while len(clusters) == 1 and not clusters[0].boxes:
+    shown, clusters, loose = build("")
+    if loose:
+        lists.append(_list("", loose))
+    while len(clusters) == 1 and not clusters[0].boxes and not shown:
         clusters = list(clusters[0].inner)
     return lists, clusters
 
 
-def _list(place: str, names: Sequence[str]) -> Box:
-    text = f"also at {place}: {', '.join(names)}" if place else f"nowhere known: {', '.join(names)}"
-    return Box(f"also at {place}", groups=((Row(text, Sort.QUIET),),), is_list=True)
+class _Tree:
+    """Places by the place around them, as they are now, and what stands at each."""
+
+    def __init__(self, survey: Survey, boxes: Sequence[str], others: Sequence[str]) -> None:
+        self.boxes: dict[str, list[str]] = {}
+        self.others: dict[str, list[str]] = {}
+        self.children: dict[str, list[str]] = {}
+        places = survey.plant.places
+        for place in places:
+            line = place_line(survey.configuration, place)
+            self.children.setdefault(line[1] if len(line) > 1 else "", []).append(place)
+        for table, names in ((self.boxes, boxes), (self.others, others)):
+            for name in names:
+                line = place_line(survey.configuration, name)
+                if name in places and table is self.others:
+                    line = line[1:]
+                table.setdefault(line[0] if line else "", []).append(name)
+
+
+def _list(cluster: str, loose: Sequence[tuple[str, Sequence[str]]]) -> Box:
+    rows = [Row("also here" if cluster else "elsewhere", Sort.MEDIUM)]
+    for place, names in loose:
+        where = "" if place == cluster else f"{place or 'nowhere known'}: "
+        rows.append(Row(f"{where}{', '.join(names)}", Sort.QUIET))
+    return Box(f"also at {cluster}", groups=(tuple(rows),), is_list=True)
 
 
 def by_loop(boxes: Sequence[str], loop_of: Callable[[str], str]) -> list[Cluster]:

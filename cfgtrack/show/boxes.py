@@ -47,11 +47,20 @@ def box_rows(
             continue
         if brief and not any(member in ends.row_of for member in members):
             continue
-        groups.append(tuple(_group(inside, members, ends, flags, quiet)))
+        groups.append(_shortened(tuple(_group(inside, members, ends, flags, quiet))))
     if not brief:
         groups.append(tuple(_shut_rows(inside, only)))
         groups.append(tuple(_quiet_rows(quiet)))
     return [rows for rows in groups if rows]
+
+
+def _shortened(rows: tuple[Row, ...]) -> tuple[Row, ...]:
+    """Write a single node with a single line to it as one row."""
+    if [row.sort for row in rows] in ([Sort.NODE, Sort.PORT], [Sort.ALARM, Sort.PORT]):
+        node, port = rows
+        flags = tuple(sorted({*node.flags, *port.flags}))
+        return (Row(f"{port.text}:  {node.text}", node.sort, port.key, flags),)
+    return rows
 
 
 class Inside:

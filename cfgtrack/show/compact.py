@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.network.network import Network
-from cfgtrack.show.arrange import by_place, look_of, ranks
+from cfgtrack.show.arrange import by_place, left_of, look_of, says
 from cfgtrack.show.boxes import alarms
 from cfgtrack.show.flags import Flags
-from cfgtrack.show.picture import Box, Line, Look, Picture, Row, Sort
+from cfgtrack.show.picture import Box, Cluster, Line, Look, Picture, Row, Sort
 from cfgtrack.show.ties import Survey, Tie, find_ties
 
 _MANY = 3
@@ -31,25 +31,20 @@ def compact_picture(
     survey = Survey(configuration, networks, media)
     holds = tuple(media) == (HOLD,)
     ties = [t for t in find_ties(survey, flags.owners) if holds or t.medium != HOLD or _gives(survey, t)]
-    seats = _seats(survey) if holds else []
-    tied = {owner_of(end) for t in ties for end in (t.a, t.b)} | {o for seat in seats for o in seat}
+    tied = {owner_of(end) for t in ties for end in (t.a, t.b)}
     passing = {unit for t in ties for unit in t.via}
     rows = {o: _rows(survey, o, holds=holds) for o in survey.plant.owners() if o not in passing}
     boxes = [o for o in rows if o in tied or rows[o] or o in flags.owners]
     units = survey.plant.units
     others = [o for o in rows if o not in boxes and (o in units or survey.plant.is_mobile(o))]
-    if holds:
-        others = []
-    rank = ranks(survey, ties, boxes)
-    lists, clusters = ([], []) if holds else by_place(survey, boxes, others)
+    lists, clusters, seats = _seats(survey, boxes) if holds else (*by_place(survey, boxes, others), [])
+    boxes += [place for place in dict.fromkeys(seat.a for seat in seats) if place not in boxes]
+    rank = left_of(survey, ties)
     return Picture(
         title=title,
         moment=moment,
         boxes=(*(_box(survey, o, rows[o], flags, holds=holds) for o in boxes), *lists),
-        lines=(
-            *_lines(survey, ties, rank),
-            *(Line(p, "", u, "", Look.MADE, HOLD, "stands on") for p, u in seats),
-        ),
+        lines=(*_lines(survey, ties, rank), *seats),
         clusters=tuple(clusters),
         notes=flags.notes,
         media=tuple(survey.plant.media),
@@ -60,10 +55,18 @@ def _gives(survey: Survey, tie: Tie) -> bool:
     return look_of(survey, tie) in (Look.GIVES, Look.APART)
 
 
-def _seats(survey: Survey) -> list[tuple[str, str]]:
-    """Return (place, unit) for what is held by standing there."""
-    places = [p.id for p in survey.plant.places.values() if p.holds]
-    return [(p, thing) for p in places for thing in survey.configuration.standing_at(p)]
+def _seats(survey: Survey, boxes: Sequence[str]) -> tuple[list[Box], list[Cluster], list[Line]]:
+    """Return what is held by standing somewhere: a line for each box, one list a place for all else."""
+    lists: list[Box] = []
+    lines: list[Line] = []
+    for place in survey.plant.places.values():
+        there = survey.configuration.standing_at(place.id) if place.holds else ()
+        lines += [Line(place.id, "", b, "", Look.MADE, HOLD, "stands on") for b in there if b in boxes]
+        alone = [thing for thing in there if thing not in boxes]
+        if alone:
+            lists.append(Box(f"on {place.id}", groups=((Row(", ".join(alone), Sort.QUIET),),), is_list=True))
+            lines.append(Line(place.id, "", lists[-1].id, "", Look.MADE, HOLD, "stand on"))
+    return lists, [], lines
 
 
 def _rows(survey: Survey, owner: str, *, holds: bool) -> list[Row]:
@@ -89,16 +92,17 @@ def _box(survey: Survey, owner: str, rows: Sequence[Row], flags: Flags, *, holds
         note=f"at {at}" if at else "",
         groups=(tuple(rows),) if rows else (),
         flags=flags.owners.get(owner, ()),
-        is_place=owner in plant.places,
+        is_place=owner in plant.places and not plant.is_mobile(owner),
+        moves=plant.is_mobile(owner),
     )
 
 
-def _lines(survey: Survey, ties: Sequence[Tie], rank: Mapping[str, int]) -> list[Line]:
+def _lines(survey: Survey, ties: Sequence[Tie], rank: Mapping[tuple[str, str], int]) -> list[Line]:
     """Return one line for all ties between two boxes that look alike."""
     merged: dict[tuple[str, str, Look], list[Tie]] = {}
     for tie in ties:
         a, b = owner_of(tie.a), owner_of(tie.b)
-        if (rank[a], a) > (rank[b], b):
+        if (rank[tie.medium, a], a) > (rank[tie.medium, b], b):
             a, b = b, a
         merged.setdefault((a, b, look_of(survey, tie)), []).append(tie)
     lines: list[Line] = []
@@ -116,7 +120,7 @@ def _label(survey: Survey, group: Sequence[Tie], look: Look) -> str:
         what = _hold_word(survey, tie) if tie.medium == HOLD else tie.medium
         counted[what] = counted.get(what, 0) + 1
     words = ", ".join(f"{n} {what}" if n > 1 else what for what, n in counted.items())
-    said = {Look.APART: "not carrying", Look.CUT_OFF: "cut off", Look.DEAD: "no power"}.get(look)
+    said = says(look, " or ".join(dict.fromkeys(t.medium for t in group)))
     return f"{words}\n{said}" if said else words
 
 

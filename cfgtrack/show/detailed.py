@@ -8,7 +8,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import loops_of
-from cfgtrack.show.arrange import by_loop, by_place, look_of, ranks
+from cfgtrack.show.arrange import by_loop, by_place, left_of, look_of, says
 from cfgtrack.show.boxes import Ends, Inside, box_rows
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, Cluster, Line, Look, Picture, Row, Sort
@@ -36,7 +36,7 @@ def detailed_picture(
     segments = _loop_segments(survey, media[0], loop) if loop else None
     if around:
         near = _within(ties, around, hops)
-        ties = [t for t in ties if owner_of(t.a) in near and owner_of(t.b) in near]
+        ties = [t for t in ties if _leads_on(near, owner_of(t.a), owner_of(t.b), hops)]
     if segments is not None:
         ties = [t for t in ties if survey.paths[t.medium].segment(t.a) in segments]
     ends = _ends(survey, ties)
@@ -49,7 +49,9 @@ def detailed_picture(
     }
     boxes = [o for o, rows in contents.items() if o in ends or _stands_out(rows) or o == around]
     others = [o for o, rows in contents.items() if rows and o not in boxes and not around and not loop]
-    rank = {around: 0, **_distances(ties, around)} if around else ranks(survey, ties, boxes)
+    rank = left_of(survey, ties)
+    if around:
+        rank = {(medium, owner): far for medium in media for owner, far in near.items()}
     lists, clusters = _clusters(survey, boxes, others, around=around, loop=loop)
     return Picture(
         title=title,
@@ -85,8 +87,13 @@ def _within(ties: Iterable[Tie], start: str, hops: int) -> dict[str, int]:
     return {owner: far for owner, far in _distances(ties, start).items() if far <= hops}
 
 
+def _leads_on(near: Mapping[str, int], a: str, b: str, hops: int) -> bool:
+    """Whether a tie leads to a box that is shown: what ties two of the outermost to each other is left out."""
+    return a in near and b in near and min(near[a], near[b]) < hops
+
+
 def _loop_segments(survey: Survey, medium: str, loop: str) -> frozenset[int]:
-    """Return the segments that are in a loop now, or by definition."""
+    """Return the segments that are in a loop now; those in none count for the loop they are defined in."""
     paths = survey.paths[medium]
     found: set[int] = set()
     for owner in survey.plant.owners():
@@ -94,7 +101,8 @@ def _loop_segments(survey: Survey, medium: str, loop: str) -> frozenset[int]:
             segment = paths.segment(item)
             if segment is None or segment in found:
                 continue
-            if loop in loops_of(paths, item) or survey.plant.loop_of(item) == loop:
+            loops = loops_of(paths, item) or (survey.plant.loop_of(item),)
+            if loop in loops:
                 found.add(segment)
     return frozenset(found)
 
@@ -115,8 +123,8 @@ def _left_out(
 def _clusters(
     survey: Survey, boxes: Sequence[str], others: Sequence[str], *, around: str, loop: str
 ) -> tuple[list[Box], list[Cluster]]:
-    if len(survey.media) == 1 and not around and not loop:
-        paths = survey.paths[survey.media[0]]
+    paths = survey.paths[survey.media[0]]
+    if len(survey.media) == 1 and paths.nodes("expansion") and not around and not loop:
 
         def loop_of(owner: str) -> str:
             items = paths.network.items_of(owner)
@@ -162,7 +170,8 @@ def _box(survey: Survey, owner: str, groups: Sequence[tuple[Row, ...]], flags: F
         note=f"at {at}" if at else "",
         groups=tuple(groups),
         flags=flags.owners.get(owner, ()),
-        is_place=owner in plant.places,
+        is_place=owner in plant.places and not plant.is_mobile(owner),
+        moves=plant.is_mobile(owner),
     )
 
 
@@ -179,7 +188,8 @@ def _ends(survey: Survey, ties: Sequence[Tie]) -> dict[str, Ends]:
             key = (owner, _alike(survey, tie, near, insides[where]), owner_of(far), look_of(survey, tie))
             gathered.setdefault(key, []).append(near)
     ends: dict[str, Ends] = {}
-    for (owner, *_), ports in gathered.items():
+    for (owner, *_), found in gathered.items():
+        ports = sorted(found, key=survey.plant.ports_of(owner).index)
         one = ends.setdefault(owner, Ends())
         one.texts[ports[0]] = _text(survey, ports)
         one.row_of.update(dict.fromkeys(ports, ports[0]))
@@ -206,27 +216,27 @@ def _text(survey: Survey, ports: Sequence[str]) -> str:
 
 
 def _lines(
-    survey: Survey, ties: Sequence[Tie], ends: Mapping[str, Ends], rank: Mapping[str, int]
+    survey: Survey, ties: Sequence[Tie], ends: Mapping[str, Ends], rank: Mapping[tuple[str, str], int]
 ) -> list[Line]:
     """Return one line for all ties between the same two rows."""
     merged: dict[tuple[str, str, str, str, Look, str], list[Tie]] = {}
     for tie in ties:
         a, b = tie.a, tie.b
-        if (rank[owner_of(a)], owner_of(a)) > (rank[owner_of(b)], owner_of(b)):
-            a, b = b, a
         one, other = owner_of(a), owner_of(b)
+        if (rank[tie.medium, one], one) > (rank[tie.medium, other], other):
+            a, b, one, other = b, a, other, one
         key = (one, ends[one].row_of[a], other, ends[other].row_of[b], look_of(survey, tie), tie.medium)
         merged.setdefault(key, []).append(tie)
     return [
-        Line(a, a_row, b, b_row, look, medium, _label(group, look))
+        Line(a, a_row, b, b_row, look, medium, _label(group, look, medium))
         for (a, a_row, b, b_row, look, medium), group in merged.items()
     ]
 
 
-def _label(group: Sequence[Tie], look: Look) -> str:
+def _label(group: Sequence[Tie], look: Look, medium: str) -> str:
     via = list(dict.fromkeys(" ".join(t.via) for t in group if t.via))
     words = via if len(via) <= _MANY else [f"{via[0]} ... {via[-1]}"]
     if len(group) > 1:
         words = [*words, f"x {len(group)}"]
-    said = {Look.APART: "not carrying", Look.CUT_OFF: "cut off", Look.DEAD: "no power"}.get(look)
+    said = says(look, medium)
     return "\n".join([*words, said] if said else words)

@@ -38,6 +38,8 @@ _SAMPLES = {
 """How the caption draws a sample of a line: the style of a cell's border, and how many lie above each other."""
 
 _WRAP = 34
+_HEAD = "head"
+"""The port of a box itself, where a line ends at no row of it."""
 
 
 def source(picture: Picture) -> str:
@@ -71,14 +73,15 @@ def source(picture: Picture) -> str:
         for i, row in enumerate(row for group in box.groups for row in group)
         if row.key
     }
+    # The engine draws what comes first at the bottom, so everything goes in last to first.
     clustered = {name for cluster in picture.clusters for name in _inside(cluster)}
     boxes = {box.id: box for box in picture.boxes}
-    for box in picture.boxes:
+    for box in reversed(picture.boxes):
         if box.id not in clustered:
             _add_box(graph, ids[box.id], box, rows)
-    for i, cluster in enumerate(picture.clusters):
+    for i, cluster in reversed(list(enumerate(picture.clusters))):
         _add_cluster(graph, f"cluster_{i}", cluster, boxes, ids, rows)
-    for line in picture.lines:
+    for line in reversed(picture.lines):
         _add_line(graph, line, ids, rows, picture.media)
     text: str = graph.source
     return text
@@ -111,9 +114,9 @@ def _add_cluster(
             "margin": "10",
         },
     ) as inner:
-        for box in cluster.boxes:
+        for box in reversed(cluster.boxes):
             _add_box(inner, ids[box], boxes[box], rows)
-        for i, one in enumerate(cluster.inner):
+        for i, one in reversed(list(enumerate(cluster.inner))):
             _add_cluster(inner, f"{name}_{i}", one, boxes, ids, rows)
 
 
@@ -126,17 +129,23 @@ def _add_box(graph: graphviz.Graph, name: str, box: Box, rows: dict[tuple[str, s
 
 def _table(box: Box, rows: dict[tuple[str, str], str]) -> str:
     border = "0" if box.is_list else "1"
-    style = ' STYLE="ROUNDED"' if not box.is_place else ""
+    style = ' STYLE="ROUNDED"' if box.moves else ""
     body = "<HR/>".join(
-        "".join(_row(row, rows.get((box.id, row.key), "")) for row in group) for group in box.groups if group
+        "".join(_row(row, _port(box, row, rows)) for row in group) for group in box.groups if group
     )
-    head = "" if box.is_list else f'<TR><TD ALIGN="LEFT" BALIGN="LEFT" PORT="head">{_head(box)}</TD></TR>'
+    head = "" if box.is_list else f'<TR><TD ALIGN="LEFT" BALIGN="LEFT" PORT="{_HEAD}">{_head(box)}</TD></TR>'
     rule = "<HR/>" if head and body else ""
     fill = "" if box.is_list else f' BGCOLOR="{"white" if not box.is_place else _SHADE}"'
     return (
         f'<TABLE BORDER="{border}" CELLBORDER="0" CELLSPACING="0" CELLPADDING="2"'
         f' COLOR="{_INK}"{fill}{style}>{head}{rule}{body}</TABLE>'
     )
+
+
+def _port(box: Box, row: Row, rows: dict[tuple[str, str], str]) -> str:
+    if box.is_list and row is box.groups[0][0]:
+        return _HEAD
+    return rows.get((box.id, row.key), "")
 
 
 def _head(box: Box) -> str:
@@ -188,8 +197,8 @@ def _add_line(
     rows: dict[tuple[str, str], str],
     media: tuple[str, ...],
 ) -> None:
-    tail = f"{ids[line.a]}:{rows.get((line.a, line.a_row), 'head')}:e"
-    head = f"{ids[line.b]}:{rows.get((line.b, line.b_row), 'head')}:w"
+    tail = f"{ids[line.a]}:{rows.get((line.a, line.a_row), _HEAD)}:e"
+    head = f"{ids[line.b]}:{rows.get((line.b, line.b_row), _HEAD)}:w"
     colour = _colour(line.medium, media)
     attributes = dict(_LOOKS[line.look])
     attributes["color"] = f"{colour}:white:{colour}" if line.look is Look.CUT_OFF else colour

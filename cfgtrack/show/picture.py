@@ -41,7 +41,10 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A unit, a place, or a list of what stands somewhere. `groups`: rows that are joined inside, group by group."""
+    """A unit, a place, or a list of what stands somewhere.
+
+    `groups`: rows that are joined inside, group by group. `moves`: a person, an arm, a bag.
+    """
 
     id: str
     title: str = ""
@@ -49,6 +52,7 @@ class Box:
     groups: tuple[tuple[Row, ...], ...] = ()
     flags: tuple[int, ...] = ()
     is_place: bool = False
+    moves: bool = False
     is_list: bool = False
 
 

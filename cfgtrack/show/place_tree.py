@@ -28,6 +28,7 @@ def place_picture(
             groups=tuple(rows for rows in [tuple(_standing(survey, place.id, flags))] if rows),
             flags=flags.owners.get(place.id, ()),
             is_place=not place.mobile,
+            moves=place.mobile,
         )
         for place in plant.places.values()
     ]
@@ -38,9 +39,17 @@ def place_picture(
 
 
 def _standing(survey: Survey, place: str, flags: Flags) -> Iterator[Row]:
+    """Yield a row for each unit of which there is something to say, and one for all others."""
+    plain: list[str] = []
     for thing in survey.configuration.standing_at(place):
         if thing in survey.plant.units:
-            yield _unit_row(survey, thing, flags)
+            row = _unit_row(survey, thing, flags)
+            if row.text == thing and not row.flags:
+                plain.append(thing)
+            else:
+                yield row
+    if plain:
+        yield Row(", ".join(plain), Sort.PORT)
 
 
 def _unit_row(survey: Survey, unit: str, flags: Flags) -> Row:

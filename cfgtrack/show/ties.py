@@ -46,7 +46,16 @@ class Tie:
 
 
 def find_ties(survey: Survey, boxes: Collection[str] = ()) -> list[Tie]:
-    """Return every tie of the media shown, each once, in the plant's order. `boxes`: units that must stay boxes."""
+    """Return every tie of the media shown, each once, in the plant's order. `boxes`: units that must stay boxes.
+
+    So does a jumper, which leads back to where it comes from.
+    """
+    ties = _find_ties(survey, boxes)
+    jumpers = {unit for t in ties if owner_of(t.a) == owner_of(t.b) for unit in t.via}
+    return _find_ties(survey, {*boxes, *jumpers}) if jumpers else ties
+
+
+def _find_ties(survey: Survey, boxes: Collection[str]) -> list[Tie]:
     passing: dict[str, bool] = {}
     ties: list[Tie] = []
     for owner in survey.plant.owners():
@@ -104,14 +113,13 @@ def _only_passes(survey: Survey, owner: str) -> bool:
     paths = survey.paths[survey.medium_of(mated[0]) or ""]
     if paths.network.medium == HOLD or not _is_plain(plant, plant.parts[unit.part], paths.network.medium):
         return False
-    if paths.segment(mated[0]) != paths.segment(mated[1]):
-        return False
-    liquid = [n for n in plant.nodes_of(owner) if (node := plant.node(n)) and node.litres is not None]
-    return not any(paths.is_cut_off(n) for n in liquid)
+    return paths.segment(mated[0]) == paths.segment(mated[1])
 
 
 def _is_plain(plant: Plant, part: Part, medium: str) -> bool:
-    """Whether a part has no valve, switch, source, expansion or load in this medium."""
+    """Whether a part is a hose, a cable or a pipe: it gives or has two ports in all, and does nothing else."""
+    if not part.flexible and len(part.ports) != 2:
+        return False
     nodes = [n for n in part.nodes.values() if n.medium == medium]
     if any(n.source or n.expansion or n.load for n in nodes):
         return False
