@@ -95,6 +95,7 @@ class _Items:
             named = gathered.named[sort]
             self.built[sort] = {name: one for name, one in base.items(sort).items() if name not in named}
         self.broken: set[str] = set()
+        self._ids = {sort: base.items(sort).keys() | gathered.named[sort].keys() for sort in SORTS}
 
     def read(self, sort: str) -> None:
         """Read every item of a sort; those that don't hold together stay out."""
@@ -111,7 +112,7 @@ class _Items:
 
     def ids(self, sort: str) -> Collection[str]:
         """Return the ids of a sort that may be referred to."""
-        return self.base.items(sort).keys() | self.gathered.named[sort].keys()
+        return self._ids[sort]
 
     def _item(self, sort: str, fields: Fields, name: str) -> Any:
         if sort == "medium":

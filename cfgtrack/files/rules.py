@@ -61,12 +61,12 @@ def _rule_set(
 ) -> RuleSet:
     documents = [document for document in found if document is not None]
     rules: dict[str, Rule] = {}
+    seen: dict[str, str] = {}
     title = ""
     for document in documents:
         root = Table(document, (), document.data, problems)
         title = title or root.text("title")
         against = Against(plant, may_be_empty=root.flag("may_be_empty"))
-        seen: dict[str, str] = {rule.id: rule.where for rule in rules.values()}
         for table in root.tables("rule"):
             rule = _Reader(table, against, seen).rule()
             if rule is not None:

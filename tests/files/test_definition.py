@@ -1,0 +1,582 @@
+"""Hardware definitions: what is read, and what is told of those that can't be."""
+
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cfgtrack.files.definition import parse_definition, read_definition, shipped
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.kind import Move
+from cfgtrack.model.part import InternalLink, Part, Port, Thermal
+from cfgtrack.model.plant import Place, Unit
+from cfgtrack.model.possibility import resolve
+from cfgtrack.model.trouble import BadInput
+
+
+def problems_of(read, *args, **kwargs):
+    """What is told of bad input: `where: code`, in the order told."""
+    with pytest.raises(BadInput) as caught:
+        read(*args, **kwargs)
+    return [f"{problem.where}: {problem.code}" for problem in caught.value.problems]
+
+
+def test_a_part_is_read_in_si_units_with_its_rows(definition):
+    """A part has its ports in the order written, its numbers in SI, and its links with their gates."""
+    pump = definition.parts["pump"]
+    assert list(pump.ports) == ["F1", "F2", "V1", "B1"]
+    assert pump.ports["B1"] == Port("B1", "bolt", torque=(20.0, 30.0), pattern="base/1", cycles=20)
+    assert (pump.mass, pump.trapped, pump.nodes["VOL"].litres) == (85.0, 10800.0, 0.8)
+    assert pump.thermal == Thermal(capacity=5200.0, leak=1.1, start=293.15, limit=233.15)
+    assert pump.links == (InternalLink("F1", "VOL"), InternalLink("VOL", "F2", "V1"))
+
+
+def test_rows_say_the_same_as_tables(definition):
+    """A spreadsheet's rows are read like tables, whatever its delimiter, byte order mark and blank rows."""
+    ports = {
+        "F1": Port(
+            "F1",
+            "valved-disconnect",
+            size="1/2 in",
+            gender="socket",
+            tags=frozenset({"coolant", "supply"}),
+        ),
+        "B1": Port("B1", "bolt", torque=(20.0, 30.0)),
+    }
+    assert definition.parts["panel"] == Part("panel", ports=ports)
+    assert definition.units["PUMP-1"] == Unit("PUMP-1", "pump", title="Pump, main", home="BAY-1")
+
+
+def test_a_place_is_read(definition):
+    """A place has its capacity, its facings and its sink temperature in kelvin."""
+    assert definition.places["BAY-1"] == Place(
+        "BAY-1",
+        parent="SITE",
+        part="panel",
+        capacity=1,
+        facings=("up",),
+        sink=213.15,
+        tags=frozenset({"stowage"}),
+    )
+
+
+def test_every_item_knows_where_it_was_written(definition):
+    """An item's origin is its file and line, or its file and row as the spreadsheet counts."""
+    assert definition.origins["part", "pump"] == "plant.toml:3"
+    assert definition.origins["unit", "PUMP-2"] == "units.csv row 3"
+    assert definition.origins["kind", "bolt"].startswith("defaults.toml:")
+
+
+def test_the_initial_configuration_comes_as_possible_events(definition):
+    """Places come before joins, joins at the top of their ladder, each event with an id of its own that repeats."""
+    configuration = Configuration(definition.plant())
+    for event in definition.initial:
+        resolved = resolve(configuration, event)
+        assert not resolved.refusals
+        assert resolved.event.expected is None
+        configuration.apply(resolved.event)
+    said = [(event.id, event.subjects, event.place or event.status) for event in definition.initial]
+    assert said == [
+        ("initial:PUMP-1", ("PUMP-1",), "BAY-1"),
+        ("initial:PUMP-1:F1", ("PUMP-1:F1", "BAY-1:F1"), "open"),
+        ("initial:PUMP-1:B1", ("PUMP-1:B1", "BAY-1:B1"), "torqued"),
+        ("initial:PUMP-1:F2", ("PUMP-1:F2",), "capped"),
+    ]
+    assert all(event.initial and event.by == "survey" for event in definition.initial)
+
+
+def test_halves_of_unlike_kinds_start_at_the_highest_status_of_both():
+    """Where one half's ladder goes higher than the other's, the pair meets at the top of both, then one goes on."""
+    text = """
+[[kind]]
+id = "plain"
+medium = "fluid"
+statuses = ["demated", "mated"]
+joined = "mated"
+carries = "mated"
+fits = ["valved-disconnect"]
+[[part]]
+id = "a"
+port = [{ name = "F", kind = "plain" }, { name = "G", kind = "valved-disconnect" }]
+unit = 1
+[initial]
+at = 2031-05-01T00:00:00Z
+joined = [["A:F", "B:G"]]
+""".replace("unit = 1\n", '[[unit]]\nid = "A"\npart = "a"\n[[unit]]\nid = "B"\npart = "a"\n')
+    events = parse_definition({"x.toml": text}).initial
+    assert [(e.id, e.status) for e in events] == [("initial:A:F", "mated"), ("initial:B:G:open", "open")]
+
+
+def test_two_halves_may_be_given_different_statuses():
+    """A half that names its mate may stand lower than the mate does, when both say so."""
+    text = """
+[[part]]
+id = "a"
+port = [{ name = "F", kind = "valved-disconnect" }]
+[[unit]]
+id = "A"
+part = "a"
+[[unit]]
+id = "B"
+part = "a"
+[initial]
+at = 2031-05-01T00:00:00Z
+status = { "A:F" = { is = "open", mate = "B:F" }, "B:F" = { is = "mated", mate = "A:F" } }
+"""
+    events = parse_definition({"x.toml": text}).initial
+    assert [(e.subjects, e.status) for e in events] == [(("A:F", "B:F"), "mated"), (("A:F",), "open")]
+
+
+def test_shipped_kinds_hold_together():
+    """Every shipped kind starts without a mate, and from every status an action leads on or back."""
+    for kind in shipped().kinds.values():
+        assert not kind.is_joined(kind.initial)
+        assert {s for move in kind.moves.values() for s in move.sources} == set(kind.statuses)
+        assert {move.target for move in kind.moves.values()} == set(kind.statuses)
+
+
+def test_a_shipped_kind_may_be_replaced():
+    """A definition's own kind takes the place of the shipped one with its id; the others stay."""
+    text = """
+[[kind]]
+id = "valve"
+medium = "fluid"
+statuses = ["shut", "throttled", "open"]
+carries = "throttled"
+move = [{ action = "throttle", from = ["shut", "open"], to = "throttled" }]
+"""
+    kinds = parse_definition({"x.toml": text}).kinds
+    assert kinds["valve"].moves == {"throttle": Move("throttle", ("shut", "open"), "throttled")}
+    assert kinds["bolt"] == shipped().kinds["bolt"]
+
+
+def test_files_may_refer_to_each_other_in_any_order(hardware, sheets):
+    """It doesn't matter how a definition is divided into files, nor in which order they are given."""
+    tables = re.split(r"\n(?=\[)", hardware.split("\n\n", 1)[1])
+    parts = {f"{i}.toml": text for i, text in enumerate(reversed(tables))}
+    divided = parse_definition(parts, sheets=sheets)
+    whole = parse_definition({"plant.toml": hardware}, sheets=sheets)
+    assert (divided.units, divided.parts, divided.places) == (whole.units, whole.parts, whole.places)
+    assert divided.initial == whole.initial
+
+
+def test_a_definition_on_top_of_another_keeps_and_replaces(definition):
+    """Items of the base stay, those that a file names anew are replaced."""
+    text = '[[unit]]\nid = "PUMP-2"\npart = "panel"\n[[unit]]\nid = "PUMP-3"\npart = "pump"\n'
+    added = parse_definition({"more.toml": text}, definition)
+    assert {unit.id: unit.part for unit in added.units.values()} == {
+        "PUMP-1": "pump",
+        "PUMP-2": "panel",
+        "PUMP-3": "pump",
+    }
+    assert (added.title, added.initial) == (definition.title, definition.initial)
+    clash = '[[place]]\nid = "PUMP-1"\n'
+    assert problems_of(parse_definition, {"x.toml": clash}, definition) == ["x.toml:2: duplicate"]
+
+
+# Each text is a file; `#!` marks what is told of the line it stands on.
+BAD = {
+    "fields": """
+titel = "x"                              #! unknown-field
+title = 3                                #! wrong-type
+[unit]                                   #! wrong-type
+id = "A"
+[[part]]                                 #! missing
+title = "no id"
+[[part]]
+id = "a b"                               #! bad-id
+[[part]]
+id = "p"
+mass = "85 degC"                         #! bad-quantity
+tags = "one"                             #! wrong-type
+flexible = "yes"                         #! wrong-type
+colour = "red"                           #! unknown-field
+[[part.port]]
+name = "A"
+kind = "bolt"
+cycles = 1.5                             #! wrong-type
+torque = ["30 N*m", "20 N*m"]            #! out-of-range
+[[part.port]]
+name = "B"
+kind = "bolt"
+cycles = 0                               #! out-of-range
+torque = ["25 degC", "30"]               #! bad-quantity bad-quantity
+[[part.port]]
+name = "C"
+kind = "bolt"
+torque = "25 N*m"                        #! wrong-type
+pattern = "base"                         #! bad-pattern
+[part.thermal]                           #! missing missing missing
+leak = "1 W/K"
+biot = "small"                           #! wrong-type
+""",
+    "kinds": """
+[[medium]]
+id = "air"
+[[kind]]
+id = "a"
+medium = "aire"                          #! no-such-medium
+statuses = ["off", "on"]
+joined = "onn"                           #! ladder
+fits = ["bolted"]                        #! no-such-kind
+[[kind.move]]
+action = "place"                         #! reserved
+from = ["of"]                            #! ladder
+to = "onn"                               #! ladder
+[[kind]]
+id = "b"
+medium = "air"
+statuses = ["off", "off"]                #! duplicate
+[[kind]]
+id = "c"
+statuses = ["off", "on"]
+carries = "on"                           #! ladder
+[[kind]]
+id = "d"
+medium = "air"
+statuses = ["off", "on"]
+initial = "on"                           #! ladder
+joined = "on"
+[[kind]]
+id = "e"
+medium = "air"
+statuses = ["off", "half", "on"]
+joined = "on"
+carries = "half"                         #! ladder
+[[kind]]
+id = "f"
+medium = "air"
+statuses = ["off", "on"]
+joined = "off"                           #! ladder
+[[kind]]
+id = "g"
+statuses = []                            #! ladder
+fits = ["a"]                             #! ladder
+[[kind]]
+id = "h"
+statuses = ["off", "on"]
+[[kind.move]]
+action = "flip"
+from = ["off"]
+to = "on"
+[[kind.move]]
+action = "flip"                          #! duplicate
+from = ["on"]
+to = "off"
+[[medium]]
+id = "air"                               #! duplicate
+""",
+    "links": """
+[[part]]
+id = "p"
+port = [
+  { name = "F1", kind = "fluid-disconnect" },
+  { name = "J1", kind = "electrical-connector" },
+  { name = "V1", kind = "valve" },
+  { name = "C1", kind = "cover" },
+  { name = "S1", kind = "switch" },
+  { name = "X1", kind = "fluid-disconect" },   #! no-such-kind
+]
+node = [
+  { name = "N1", medium = "fluid" },
+  { name = "F1", medium = "fluid" },     #! duplicate
+  { name = "N2", medium = "fluidd" },    #! no-such-medium
+]
+links = [
+  ["F1", "N1"],
+  ["F1", "J1"],                          #! media-differ
+  ["F1", "V1"],                          #! link-end
+  ["F1", "N9"],                          #! no-such-port
+  ["F1", "F1"],                          #! link-end
+  ["F1", "N1", "F1"],                    #! not-a-gate
+  ["F1", "N1", "C1"],                    #! not-a-gate
+  ["F1", "N1", "S1"],                    #! media-differ
+  ["F1", "N1", "N1"],                    #! no-such-port
+  ["F1", "N1", "V9"],                    #! no-such-port
+  ["F1"],                                #! wrong-type
+  ["X1", "N2", "V1"],
+]
+[[part.link]]
+a = "F1"
+b = "V1"                                 #! link-end
+gaet = "V1"                              #! unknown-field
+""",
+    "units and places": """
+[[part]]
+id = "p"
+[[unit]]
+id = "A"
+part = "pp"                              #! no-such-part
+home = "BAY-9"                           #! no-such-place
+[[unit]]
+id = "A"                                 #! duplicate
+part = "p"
+[[unit]]                                 #! missing
+id = "B"
+[[place]]
+id = "A"                                 #! duplicate
+[[place]]
+id = "BAY-1"
+parent = "BAY-3"                         #! place-circle
+capacity = 0                             #! out-of-range
+[[place]]
+id = "BAY-2"
+parent = "BAY-1"
+sink = "-60 W"                           #! bad-quantity
+[[place]]
+id = "BAY-3"
+parent = "BAY-2"
+mobile = 1                               #! wrong-type
+""",
+    "initial": """
+[[part]]
+id = "p"
+port = [
+  { name = "F1", kind = "fluid-disconnect", size = "1/2 in", gender = "plug", keying = "A" },
+  { name = "F2", kind = "fluid-disconnect", size = "3/4 in", gender = "plug", keying = "B" },
+  { name = "B1", kind = "bolt" },
+  { name = "V1", kind = "valve" },
+]
+[[unit]]
+id = "A"
+part = "p"
+[[unit]]
+id = "B"
+part = "p"
+[[place]]
+id = "BAY-1"
+capacity = 1
+facings = ["up"]
+[[place]]
+id = "BAY-2"
+[initial]
+at = 2031-05-01T00:00:00                 #! bad-time
+joined = [
+  ["A:F1", "B:F2"],                      #! size keying gender
+  ["A:F2", "B:B1"],                      #! kind
+  ["A:B1", "C:B1"],                      #! no-such-unit
+  ["A:B1", "B:B9"],                      #! twice
+  ["A:V1", "B:V1"],                      #! one-sided
+  ["B:F1", "B:F1"],                      #! same
+  ["B:F1"],                              #! wrong-type
+]
+[initial.status]
+"A:F1" = "capped"                        #! twice
+"B:F1" = "mated"                         #! mate-missing
+"B:B9" = "opened"                        #! no-such-port
+A = "open"                               #! no-such-port
+[initial.place]
+A = "BAY-1"
+B = { at = "BAY-1", facing = "down" }    #! facing
+BAY-2 = "BAY-1"                          #! no-such-unit
+C = "BAY-9"                              #! no-such-unit no-such-place
+""",
+    "what can't be so": """
+[[part]]
+id = "p"
+port = [{ name = "B1", kind = "bolt" }]
+[[unit]]
+id = "A"
+part = "p"
+[[unit]]
+id = "B"
+part = "p"
+[[unit]]
+id = "C"
+part = "p"
+[[place]]
+id = "BAY-1"
+capacity = 1
+[[place]]
+id = "BAY-2"
+[initial]
+at = "2031-05-01T00:00:00Z"
+joined = [
+  ["A:B1", "C:B1"],                      #! not-here
+]
+[initial.place]
+A = "BAY-1"
+B = "BAY-1"                              #! full
+C = "BAY-2"
+""",
+    "tables of CSV": """
+[[csv]]
+file = "a.csv"
+table = "port"                           #! no-such-table
+[[csv]]                                  #! missing
+table = "ports"
+csv = 1                                  #! unknown-field
+""",
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_every_error_is_told_at_its_line(name):
+    """Each thing that is wrong is told once, with its line, and nothing else is."""
+    text = BAD[name]
+    wanted = [
+        f"x.toml:{number}: {code}"
+        for number, line in enumerate(text.splitlines(), 1)
+        for code in line.partition("#!")[2].split()
+    ]
+    assert sorted(problems_of(parse_definition, {"x.toml": text})) == sorted(wanted)
+
+
+TABLE = '[[part]]\nid = "p"\n[[csv]]\nfile = "a.csv"\ntable = "{}"\n[initial]\nat = 2031-05-01T00:00:00Z\n'
+PLACES = '[[place]]\nid = "BAY-1"\n'
+SHEETS = [
+    ("ports", "", ["a.csv: empty"]),
+    ("ports", "part,nam,kind\np,A,bolt\n", ["a.csv row 1: unknown-column", "a.csv row 1: missing-column"]),
+    ("ports", "\n\npart,name,kind,kind\n", ["a.csv row 3: duplicate"]),
+    ("ports", "part,name,kind\np,A\n", ["a.csv row 2: short-row"]),
+    ("ports", "part,name,kind\np,A,bolt,x\n", ["a.csv row 2: long-row"]),
+    ("ports", "part,name,kind\np,A,bolt,\n,,\n", []),
+    ("ports", 'part,name,kind\np,A,bolt\np,"B', ["a.csv row 3: syntax"]),
+    ("ports", "part,name,kind\n\nq,A,bolt\n", ["a.csv row 3, column part: no-such-part"]),
+    ("ports", "part,name,kind\np,A,bolt\np,A,bolt\n", ["a.csv row 3, column name: duplicate"]),
+    ("ports", "part,name,kind,cycles\np,A,bolt,many\n", ["a.csv row 2, column cycles: wrong-type"]),
+    ("ports", "part,name,kind,flexible\np,A,bolt,maybe\n", ["a.csv row 2, column flexible: wrong-type"]),
+    ("ports", "part,name,kind,torque_low\np,A,bolt,20 N*m\n", ["a.csv row 2: missing"]),
+    (
+        "ports",
+        "part,name,kind,torque_low,torque_high\np,A,bolt,20 N*m,20 bar\n",
+        ["a.csv row 2, column torque_high: bad-quantity"],
+    ),
+    ("nodes", "part,name,medium,litres\np,N,fluid,1 kg\n", ["a.csv row 2, column litres: bad-quantity"]),
+    ("links", "part;a;b\np;A;B\n", ["a.csv row 2, column a: no-such-port", "a.csv row 2, column b: no-such-port"]),
+    ("units", "id\tpart\nA\tp\nA\tp\n", ["a.csv row 3, column id: duplicate"]),
+    ("places", "id,parent,capacity\nA,B,0\n", [
+        "a.csv row 2, column parent: no-such-place",
+        "a.csv row 2, column capacity: out-of-range",
+    ]),
+    ("initial", "subject,mate,status,place,facing\nA,,,,up\nA,A,,,\n", [
+        "a.csv row 2, column facing: missing",
+        "a.csv row 2: missing",
+        "a.csv row 3, column mate: same",
+    ]),
+    ("initial", "subject,place\nA,BAY-1\n", ["a.csv row 2, column place: no-such-unit"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("table", "sheet", "wanted"), SHEETS)
+def test_every_error_of_a_sheet_is_told_at_its_row(table, sheet, wanted):
+    """Rows are counted as the spreadsheet shows them, and the column is named where one is to blame."""
+    read = {"x.toml": TABLE.format(table) + PLACES}
+    if wanted:
+        assert problems_of(parse_definition, read, sheets={"a.csv": sheet}) == wanted
+    else:
+        parse_definition(read, sheets={"a.csv": sheet})
+
+
+FILES = [
+    ("absent.toml", None, "no-such-file"),
+    ("empty.toml", b" \n", "empty"),
+    ("journal.toml", b"SQLite format 3\0" + bytes(64), "not-text"),
+    ("sheet.toml", b"PK\x03\x04" + bytes(64), "not-text"),
+    ("binary.toml", b"a = 1\0", "not-text"),
+    ("wide.toml", 'title = "x"'.encode("utf-16"), "not-text"),
+    ("sheet.csv", b"part,name,kind\np,A,bolt\n", "wrong-kind"),
+    ("sheet.txt", b"part;name;kind\np;A;bolt\n", "wrong-kind"),
+    ("data.toml", b'{"part": []}\n', "wrong-kind"),
+    ("page.toml", b"<html>\n", "wrong-kind"),
+]
+
+
+@pytest.mark.parametrize(("name", "content", "code"), FILES)
+def test_a_file_of_the_wrong_kind_is_named_for_what_it_is(tmp_path, name, content, code):
+    """A file that is absent, empty, binary or of another format is told as that, not as bad TOML."""
+    path = tmp_path / name
+    if content is not None:
+        path.write_bytes(content)
+    (problem,) = problems_of(read_definition, [path])
+    assert re.fullmatch(rf"{re.escape(str(path))}(:1)?: {code}", problem)
+
+
+def test_a_byte_that_is_no_text_is_told_with_its_line(tmp_path):
+    """Text in another encoding than UTF-8 is told with the line of the first byte that doesn't fit."""
+    path = tmp_path / "latin.toml"
+    path.write_bytes('title = "x"\n# Gr\xfc\xdfe\n'.encode("latin-1"))
+    assert problems_of(read_definition, [path]) == [f"{path}:2: not-text"]
+
+
+def test_a_folder_is_no_file(tmp_path):
+    """A folder given as a file is told as that."""
+    assert problems_of(read_definition, [tmp_path]) == [f"{tmp_path}: not-a-file"]
+
+
+def test_files_are_read_beside_the_one_that_names_them(tmp_path, hardware, sheets):
+    """CSV files stand relative to the TOML file, and all problems of all files are told together."""
+    for name, text in {"plant.toml": hardware, **sheets}.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    assert set(read_definition([tmp_path / "plant.toml"]).units) == {"PUMP-1", "PUMP-2"}
+    (tmp_path / "units.csv").write_bytes(b"id,part\nPUMP-1,pmp\nPUMP-2,pump\n")
+    (tmp_path / "more.toml").write_text('[[unit]]\nid = "PUMP-2"\npart = "pump"\n[[unit]\n')
+    assert problems_of(read_definition, [tmp_path / "more.toml", tmp_path / "plant.toml"]) == [
+        f"{tmp_path}/more.toml:4: syntax",
+        f"{tmp_path}/units.csv row 2, column part: no-such-part",
+    ]
+
+
+def test_a_sentence_says_what_was_expected_and_what_was_found():
+    """A message names the thing, what was expected, what was found, and near names for a mistyped id."""
+    text = '[[part]]\nid = "pump"\nmass = "25 degC"\n[[unit]]\nid = "A"\npart = "pupm"\n'
+    with pytest.raises(BadInput) as caught:
+        parse_definition({"x.toml": text})
+    mass, part = caught.value.problems
+    assert mass.sentence == (
+        "part pump, mass: expected a mass such as 12 kg, not temperature ('degC'), found '25 degC'"
+    )
+    assert part.sentence == "unit A, part: there is no part pupm; near names: pump"
+    assert part.row == 'part = "pupm"'
+
+
+def test_a_truncated_file_is_never_taken_for_a_whole_one(hardware, sheets):
+    """Cut inside a value or a table's head, a file is bad input with the line of the cut."""
+    whole = hardware.split("[[csv]]")[0].rstrip()
+    for cut in (whole.rindex('"'), whole.rindex("["), whole.rindex("="), whole.rindex("degC")):
+        (problem,) = problems_of(parse_definition, {"x.toml": whole[:cut]}, sheets=sheets)
+        assert re.fullmatch(r"x\.toml:\d+: syntax", problem)
+
+
+JUNK = st.sampled_from(
+    ['"', "[", "]", "{}", "=", "\n", "1", "[]", '""', "[[unit]]\n", "nan", "true", "é", "'", "\\"]
+)
+
+
+@st.composite
+def damaged(draw, text):
+    """A text with up to three places cut out or written over."""
+    for _ in range(draw(st.integers(1, 3))):
+        start = draw(st.integers(0, len(text)))
+        stop = draw(st.integers(start, min(len(text), start + 30)))
+        text = text[:start] + draw(JUNK | st.just("")) + text[stop:]
+    return text
+
+
+@given(data=st.data())
+def test_damaged_files_are_read_or_told_never_worse(data, hardware, sheets):
+    """Whatever is cut out of the files or written over, the outcome is a definition or a list of problems."""
+    text = data.draw(damaged(hardware))
+    torn = {name: data.draw(damaged(sheet)) for name, sheet in sheets.items()}
+    try:
+        definition = parse_definition({"plant.toml": text}, sheets=torn)
+    except BadInput as bad:
+        assert all(re.match(r"\S+\.(toml|csv)(:\d+| row \d+|$)", p.where) for p in bad.problems)  # noqa: PT017 - either outcome is good
+    else:
+        plant = definition.plant()
+        assert all(plant.port(address) for owner in plant.owners() for address in plant.ports_of(owner))
+
+
+NAMES = st.text("ABC-1.", min_size=1, max_size=4).filter(lambda name: name[0] in "ABC1")
+CELLS = st.text(' a,;"\t\n1é', max_size=6).map(str.strip)
+
+
+@given(st.dictionaries(NAMES, CELLS, min_size=1, max_size=5), st.sampled_from(",;\t"))
+def test_units_from_rows_equal_units_from_tables(units, delimiter):
+    """A cell in quotes may hold delimiters, line breaks and doubled quotes (RFC 4180, section 2, rules 5 to 7)."""
+    quoted = {name: title.replace('"', '""') for name, title in units.items()}
+    rows = "".join(f'{name}{delimiter}p{delimiter}"{title}"\r\n' for name, title in quoted.items())
+    sheet = f"id{delimiter}part{delimiter}title\r\n{rows}"
+    found = parse_definition({"x.toml": TABLE.format("units")}, sheets={"a.csv": sheet}).units
+    assert found == {name: Unit(name, "p", title=title) for name, title in units.items()}

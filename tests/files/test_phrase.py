@@ -1,0 +1,195 @@
+"""Action phrases: what they say, and what is told of those that say nothing."""
+
+import subprocess
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
+from cfgtrack.model.event import Event
+from cfgtrack.model.quantity import parse_quantity
+from cfgtrack.model.trouble import BadInput
+
+GOOD = [
+    ("mate PUMP-1:F1 BAY-1:F1", {"action": "mate", "subjects": ("PUMP-1:F1", "BAY-1:F1")}),
+    ("mate PUMP-1:F1 to BAY-1:F1 by INA", {"subjects": ("PUMP-1:F1", "BAY-1:F1"), "by": "INA"}),
+    ("Demate PUMP-1:F1 from BAY-1:F1", {"action": "demate", "subjects": ("PUMP-1:F1", "BAY-1:F1")}),
+    ("let go PUMP-1:B1", {"action": "let-go"}),
+    ("place PUMP-1 at BAY-1 facing up", {"subjects": ("PUMP-1",), "place": "BAY-1", "facing": "up"}),
+    ("place PUMP-1 BAY-1", {"place": "BAY-1", "facing": None}),
+    ("lift PUMP-1 by INA", {"place": "INA", "by": None}),
+    ("lift PUMP-1", {"place": None}),
+    ("as-found PUMP-1:F2 capped", {"status": "capped", "place": None}),
+    ("as found PUMP-1:F1 mated to BAY-1:F1", {"status": "mated", "subjects": ("PUMP-1:F1", "BAY-1:F1")}),
+    ("as-found PUMP-1 at BAY-1", {"status": None, "place": "BAY-1"}),
+    ("as-found PUMP-1 BAY-1", {"place": "BAY-1"}),
+    ("inspect PUMP-1:VOL", {"subjects": ("PUMP-1:VOL",)}),
+    ("remark pump seal wears, see note=3", {"subjects": ("pump",), "remark": "seal wears, see note=3"}),
+    ("begin outing-1", {"outing": "outing-1", "subjects": ()}),
+    ("withdraw e-17 reason='wrong port'", {"withdraws": "e-17", "reason": "wrong port"}),
+    ("explain e-18 reason=x", {"explains": "e-18"}),
+    ("shut PUMP-1:V1 basis=witnessed outing=o-1 remark='by hand'", {"basis": "witnessed", "outing": "o-1"}),
+]
+
+
+@pytest.mark.parametrize(("text", "said"), GOOD)
+def test_a_phrase_says_what_its_words_say(plant, text, said):
+    """Filler words change nothing but who did it and where to; settings name the rest."""
+    event = parse_phrase(split_phrase(text), plant, id="e-1", happened=7)
+    assert (event.id, event.happened) == ("e-1", 7)
+    assert {name: getattr(event, name) for name in said} == said
+
+
+def test_a_value_has_the_dimension_of_its_quantity(plant):
+    """`25 N*m` is a torque where a torque is named."""
+    event = parse_phrase(split_phrase('torque PUMP-1:B1 torque="25 N*m" preload="11 kN"'), plant)
+    assert event.values == {
+        "torque": parse_quantity("25 N*m", dimension="torque"),
+        "preload": parse_quantity("11 kN", dimension="force"),
+    }
+
+
+BAD = [
+    ("", "missing"),
+    ("mat PUMP-1:F1", "no-such-action"),
+    ("mate", "subjects"),
+    ("mate PUMP-1:F1 BAY-1:F1 PUMP-2:F1", "subjects"),
+    ("mate PUMP-1:F9 BAY-1:F1", "no-such-port"),
+    ("mate PUMP-9:F1 BAY-1:F1", "no-such-unit"),
+    ("mate PUMP-1 BAY-1:F1", "no-such-port"),
+    ("open PUMP-1:VOL", "no-such-port"),
+    ("place PUMP-1", "missing"),
+    ("place PUMP-1 at BAY-9", "no-such-place"),
+    ("place PUMP-1 at PUMP-2", "no-such-place"),
+    ("place BAY-1 at SITE", "no-such-unit"),
+    ("place PUMP-1 from SITE to BAY-1", "unexpected"),
+    ("place PUMP-1 at BAY-1 facing", "missing"),
+    ("place PUMP-1 at BAY-1 SITE", "duplicate"),
+    ("mate PUMP-1:F1 BAY-1:F1 facing=up", "unexpected"),
+    ("mate PUMP-1:F1 BAY-1:F1 status=mated", "unexpected"),
+    ("mate PUMP-1:F1 BAY-1:F1 place=BAY-1", "unexpected"),
+    ("as-found PUMP-1:F1", "missing"),
+    ("as-found PUMP-1:F1 cap", "no-such-status"),
+    ("as-found PUMP-1 at BAY-1 capped", "unexpected"),
+    ("measure PUMP-1", "missing"),
+    ("measure PUMP-1 presure='2 bar'", "no-such-quantity"),
+    ("measure PUMP-1 pressure='2 N*m'", "bad-quantity"),
+    ("measure PUMP-1 pressure=2", "bad-quantity"),
+    ("measure PUMP-1 pressure='2 bar' pressure='3 bar'", "duplicate"),
+    ("remark", "subjects missing"),
+    ("remark PUMP-1", "missing"),
+    ("remark rope frayed", "no-such-unit"),
+    ("begin", "missing"),
+    ("begin o-1 o-2", "duplicate"),
+    ("inspect PUMP-1 basis=hearsay", "no-such-basis"),
+    ("withdraw", "missing"),
+    ("define PUMP-1", "unexpected"),
+    ("inspect PUMP-9 by=", "missing no-such-unit"),
+]
+
+
+@pytest.mark.parametrize(("text", "codes"), BAD)
+def test_everything_that_is_wrong_with_a_phrase_is_told(plant, text, codes):
+    """A phrase that makes no sense in this plant is bad input, each reason with its code."""
+    with pytest.raises(BadInput) as caught:
+        parse_phrase(split_phrase(text), plant, where="step 3")
+    assert [problem.code for problem in caught.value.problems] == codes.split()
+    assert {problem.where for problem in caught.value.problems} == {"step 3"}
+
+
+def test_a_mistyped_word_is_told_with_near_names(plant):
+    """Near names of actions, units, ports and statuses are offered."""
+    for text, near in [
+        ("mat PUMP-1:F1", "near names: mate"),
+        ("mate PUMP1:F1 BAY-1:F1", "near names: PUMP-1"),
+        ("as-found PUMP-1:F2 caped", "near names: capped"),
+        ("measure PUMP-1 torqe='2 N*m'", "near names: torque"),
+    ]:
+        with pytest.raises(BadInput, match=near):
+            parse_phrase(split_phrase(text), plant)
+
+
+WORDS = st.text(min_size=1, max_size=8).map(str.strip).filter(bool)
+UNITS = {"torque": "ft lbf", "pressure": "bar", "voltage": "V", "temperature": "degC"}
+VALUES = st.dictionaries(
+    st.sampled_from(["torque", "pressure", "voltage", "temperature"]),
+    st.integers(0, 10**9),
+    max_size=2,
+).map(
+    lambda found: {
+        name: parse_quantity(f"{number / 1000} {UNITS[name]}", dimension=name)
+        for name, number in found.items()
+    }
+)
+PORTS = st.sampled_from(["PUMP-1:F1", "PUMP-1:F2", "PUMP-2:B1", "BAY-1:F1", "PUMP-1:V1"])
+
+
+def event(action, subjects, **more):
+    """Some events of an action."""
+    return st.builds(Event, st.just("e"), st.just(action), subjects, st.just(0), **more)
+
+
+ONE, TWO = st.tuples(PORTS), st.tuples(PORTS, PORTS)
+UNIT, PLACE = st.sampled_from([("PUMP-1",), ("INA",)]), st.sampled_from(["BAY-1", "SITE"])
+EVENTS = st.one_of(
+    *(event(action, ONE | TWO, values=VALUES) for action in ("mate", "demate", "let-go", "torque", "cap")),
+    event("place", UNIT, place=PLACE, facing=st.none() | WORDS),
+    event("lift", UNIT, place=st.none() | st.just("INA")),
+    event("as-found", st.sampled_from([("PUMP-1:F1",), ("PUMP-1:F1", "BAY-1:F1")]), status=st.just("mated")),
+    event("as-found", UNIT, place=PLACE, facing=st.none() | WORDS),
+    event("measure", ONE, values=VALUES.filter(bool)),
+    event("inspect", ONE | UNIT, values=VALUES),
+    event("remark", ONE | UNIT, remark=WORDS),
+    event("begin", st.just(()), outing=st.just("o-1")),
+    event("end", st.just(()), outing=st.just("o-1")),
+    event("withdraw", st.just(()), withdraws=st.just("e-1"), reason=st.none() | WORDS),
+    event("explain", st.just(()), explains=st.just("e-1"), reason=st.none() | WORDS),
+)
+
+
+@given(EVENTS)
+def test_a_phrase_reads_back_as_the_event_that_it_says(plant, event):
+    """What is shown of an event is a phrase that says it again."""
+    assert parse_phrase(split_phrase(phrase(event)), plant, id="e") == event
+
+
+@settings(max_examples=40)
+@given(EVENTS.map(phrase).filter(lambda text: "\0" not in text))
+def test_a_phrase_can_be_pasted_into_a_shell(text):
+    """The system's own POSIX shell splits a phrase into the same words as here."""
+    told = subprocess.run(["sh", "-c", f"printf '%s\\0' {text}"], capture_output=True, check=True).stdout
+    assert told.decode().split("\0")[:-1] == split_phrase(text)
+
+
+def test_what_follows_from_the_configuration_is_not_said(plant):
+    """What moved along and what the record said before are no part of the phrase."""
+    event = parse_phrase(split_phrase("place PUMP-1 at BAY-1"), plant)
+    assert phrase(replace(event, moved=("PUMP-2",), expected="PUMP-1 at SITE")) == "place PUMP-1 at BAY-1"
+
+
+ODD = [
+    "mate",
+    "place",
+    "at",
+    "to",
+    "PUMP-1",
+    "PUMP-1:F1",
+    "facing",
+    "by",
+    "=",
+    "x=",
+    "=x",
+    "torque=1",
+    "remark",
+]
+
+
+@given(st.lists(st.sampled_from(ODD) | WORDS))
+def test_any_words_are_understood_or_told(plant, words):
+    """Whatever the words, the outcome is an event or a list of problems."""
+    try:
+        assert parse_phrase(words, plant).action
+    except BadInput as bad:
+        assert bad.problems  # noqa: PT017 - either outcome is good
