@@ -111,7 +111,9 @@ class _Reader:
             if entry.subject in done:
                 continue
             done.add(entry.subject)
-            if entry.mate:
+            if entry.mate in done:
+                self._note(entry, "twice", f"{entry.mate} has another mate already, or is given a status")
+            elif entry.mate:
                 done.add(entry.mate)
                 for event, spot in self._pair(entry):
                     if len(event.subjects) == 2:

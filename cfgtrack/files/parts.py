@@ -9,8 +9,9 @@ from typing import Any
 
 from cfgtrack.files.fields import Fields, hint, shown
 from cfgtrack.files.table import Table
+from cfgtrack.files.thermal import read_thermal
 from cfgtrack.model.kind import Kind
-from cfgtrack.model.part import InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.time import SECOND
 
 _PATTERN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*/[1-9]\d{0,5}", re.ASCII)
@@ -50,7 +51,7 @@ def read_part(table: Table, rows: Rows, known: Known) -> Part:
         nodes={node.name: node for node in nodes},
         links=tuple(links),
         flexible=table.flag("flexible"),
-        thermal=None if thermal is None else _thermal(thermal),
+        thermal=None if thermal is None else read_thermal(thermal),
         trapped=None if trapped is None else trapped / SECOND,
         tags=table.tags(),
     )
@@ -137,6 +138,7 @@ class _Ends:
         return True
 
     def names(self) -> Collection[str]:
+        """Return every name that the part uses, usable or not."""
         return self.medium.keys() | self.broken
 
 
@@ -168,21 +170,6 @@ def _pattern(fields: Fields) -> str:
         fields.note("pattern", "bad-pattern", f"expected a joint and a turn such as base/3, found '{value}'")
         return ""
     return value
-
-
-def _thermal(table: Table) -> Thermal | None:
-    capacity = table.quantity("capacity", "heat capacity", required=True)
-    leak = table.quantity("leak", "thermal conductance", required=True)
-    start = table.quantity("start", "temperature", required=True)
-    limit = table.quantity("limit", "temperature", required=True)
-    heater = table.quantity("heater", "power")
-    biot = table.number("biot")
-    table.finish()
-    if capacity is None or leak is None or start is None or limit is None:
-        return None
-    if capacity == 0:
-        table.note("capacity", "out-of-range", "expected more than 0 J/K")
-    return Thermal(capacity, leak, start, limit, heater=heater or 0.0, biot=biot)
 
 
 def _links(table: Table, ends: _Ends) -> Iterator[InternalLink]:

@@ -191,6 +191,8 @@ id = "p"
 mass = "85 degC"                         #! bad-quantity
 tags = "one"                             #! wrong-type
 flexible = "yes"                         #! wrong-type
+trapped = "3 m"                          #! bad-duration
+links = "F1"                             #! wrong-type
 colour = "red"                           #! unknown-field
 [[part.port]]
 name = "A"
@@ -210,6 +212,17 @@ pattern = "base"                         #! bad-pattern
 [part.thermal]                           #! missing missing missing
 leak = "1 W/K"
 biot = "small"                           #! wrong-type
+[[part]]
+id = "q"
+title = " "
+[part.thermal]
+capacity = "0 J/K"                       #! out-of-range
+leak = "-1 W/K"                          #! out-of-range
+start = "20 degC"
+limit = "-300 degC"                      #! bad-quantity
+biot = -1                                #! out-of-range
+[[part]]
+id = " "                                 #! missing
 """,
     "kinds": """
 [[medium]]
@@ -371,6 +384,46 @@ A = "BAY-1"
 B = { at = "BAY-1", facing = "down" }    #! facing
 BAY-2 = "BAY-1"                          #! no-such-unit
 C = "BAY-9"                              #! no-such-unit no-such-place
+""",
+    "initial, long forms": """
+[[kind]]
+id = "dry"
+medium = "fluid"
+statuses = ["apart", "dry", "wet"]
+joined = "dry"
+fits = ["fluid-disconnect"]
+[[part]]
+id = "p"
+port = [
+  { name = "F1", kind = "fluid-disconnect" },
+  { name = "F2", kind = "fluid-disconnect" },
+  { name = "F3", kind = "fluid-disconnect" },
+  { name = "D1", kind = "dry" },
+]
+[[unit]]
+id = "A"
+part = "p"
+[[unit]]
+id = "B"
+part = "p"
+[initial]
+at = 2031-05-01T00:00:00Z
+joined = [["A:D1", "B:F2"]]                        #! kind
+place = "BAY-1"                                    #! wrong-type
+[initial.status]
+"A:F1" = { is = "mated", mate = "B:F1" }
+"A:F2" = { is = "mated", mate = "B:F1" }           #! twice
+"A:F3" = { is = "capped", mate = "B:F3" }          #! status
+"B:F3" = { is = "maeted", mate = "A:F3" }
+"B:D1" = { is = "dry", mte = "A:F1" }              #! wrong-type
+""",
+    "initial, other shapes": """
+[initial]
+joined = "A"                                       #! wrong-type
+place = { A = ["B"], B = { facing = "up" } }       #! wrong-type wrong-type
+status = { "A:F1" = 3 }                            #! wrong-type
+at = 2031-05-01                                    #! bad-time
+by = 3                                             #! wrong-type
 """,
     "what can't be so": """
 [[part]]

@@ -85,6 +85,9 @@ BAD = [
     ("begin o-1 o-2", "duplicate"),
     ("inspect PUMP-1 basis=hearsay", "no-such-basis"),
     ("withdraw", "missing"),
+    ("explain", "missing"),
+    ("place", "subjects missing"),
+    ("place PUMP-9 at BAY-1", "no-such-unit"),
     ("define PUMP-1", "unexpected"),
     ("inspect PUMP-9 by=", "missing no-such-unit"),
 ]

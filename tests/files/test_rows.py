@@ -101,6 +101,8 @@ BAD_ROWS = [
     (f"at,action,subject,torque\n{AT},inspect,PUMP-1,25\n", ["j.csv row 2, column torque: bad-quantity"]),
     (f"at,action,subject,values\n{AT},inspect,PUMP-1,2 bar\n", ["j.csv row 2, column values: syntax"] * 2),
     (f"at,action,subject,basis\n{AT},inspect,PUMP-1,seen\n", ["j.csv row 2, column basis: no-such-basis"]),
+    (f"at,action,subject,outing\n{AT},begin,PUMP-1,o-1\n", ["j.csv row 2, column subject: subjects"]),
+    (f"at,action,subject,values\n{AT},inspect,PUMP-1,torque='2\n", ["j.csv row 2, column values: syntax"]),
     (f"at,action,subject\n{AT},define,\n", ["j.csv row 2, column action: unexpected"]),
 ]
 
