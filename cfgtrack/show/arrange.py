@@ -80,7 +80,8 @@ def _roots(survey: Survey, medium: str, near: Mapping[str, Sequence[str]]) -> It
 def by_place(survey: Survey, boxes: Sequence[str], others: Sequence[str]) -> tuple[list[Box], list[Cluster]]:
     """Return clusters of boxes by place, and boxes that list the `others` that stand there without any line.
 
-    A place becomes a cluster where it keeps two things or more together; else its one thing goes outwards.
+    A place becomes a cluster where it keeps two things or more together and no place inside it does: clusters
+    within clusters would tear apart what is connected. What is in no cluster stands outside.
     """
     lists: list[Box] = []
     tree = _Tree(survey, boxes, others)
@@ -94,20 +95,23 @@ def by_place(survey: Survey, boxes: Sequence[str], others: Sequence[str]) -> tup
             shown += child_boxes
             clusters += child_clusters
             loose += child_loose
-        if not place or not (shown or clusters) or len(shown) + len(clusters) + len(loose) < 2:
+        if not place or clusters or not shown or len(shown) + len(loose) < 2:
             return shown, clusters, loose
         if loose:
             lists.append(_list(place, loose))
             shown.append(lists[-1].id)
-        title = survey.plant.places[place].title
-        return [], [Cluster(place, title, tuple(shown), tuple(clusters))], []
+        return [], [Cluster(place, _place_title(survey, place), tuple(shown))], []
 
-    shown, clusters, loose = build("")
+    _, clusters, loose = build("")
     if loose:
         lists.append(_list("", loose))
-    while len(clusters) == 1 and not clusters[0].boxes and not shown:
-        clusters = list(clusters[0].inner)
     return lists, clusters
+
+
+def _place_title(survey: Survey, place: str) -> str:
+    around = place_line(survey.configuration, place)[1:]
+    title = survey.plant.places[place].title
+    return f"{title} (in {', '.join(around)})" if around else title
 
 
 class _Tree:

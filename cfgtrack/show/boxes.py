@@ -7,12 +7,14 @@ from dataclasses import dataclass, field
 
 from cfgtrack.model.configuration import carries
 from cfgtrack.model.part import InternalLink, Node
-from cfgtrack.model.plant import HOLD
+from cfgtrack.model.plant import HOLD, Plant
 from cfgtrack.network.paths import Paths
-from cfgtrack.show.picture import Row, Sort
+from cfgtrack.show.flags import Flags
+from cfgtrack.show.picture import Box, Row, Sort
 from cfgtrack.show.ties import Survey
 
 _MANY = 4
+_LISTED = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +23,24 @@ class Ends:
 
     row_of: dict[str, str] = field(default_factory=dict)
     texts: dict[str, str] = field(default_factory=dict)
+
+
+def plain_box(plant: Plant, owner: str, flags: Flags, members: Sequence[str] = ()) -> Box:
+    """Return the box of a unit or place without its rows; with `members`, of all these, which are alike."""
+    thing = plant.units.get(owner) or plant.places[owner]
+    part = plant.part_of(owner).title
+    listed = ", ".join(members[:_LISTED]) + (
+        f" and {len(members) - _LISTED} more" if members[_LISTED:] else ""
+    )
+    return Box(
+        owner,
+        name=f"{members[0]} ... {members[-1]}" if members else "",
+        title=part if members else thing.title or part,
+        note=f"{len(members)} alike: {listed}" if members else "",
+        flags=flags.owners.get(owner, ()),
+        is_place=owner in plant.places and not plant.is_mobile(owner),
+        moves=plant.is_mobile(owner),
+    )
 
 
 def box_rows(

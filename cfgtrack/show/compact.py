@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.network.network import Network
+from cfgtrack.show.alike import merge_alike
 from cfgtrack.show.arrange import by_place, left_of, look_of, says
-from cfgtrack.show.boxes import alarms
+from cfgtrack.show.boxes import alarms, plain_box
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, Cluster, Line, Look, Picture, Row, Sort
 from cfgtrack.show.ties import Survey, Tie, find_ties
@@ -31,24 +33,28 @@ def compact_picture(
     survey = Survey(configuration, networks, media)
     holds = tuple(media) == (HOLD,)
     ties = [t for t in find_ties(survey, flags.owners) if holds or t.medium != HOLD or _gives(survey, t)]
-    tied = {owner_of(end) for t in ties for end in (t.a, t.b)}
-    passing = {unit for t in ties for unit in t.via}
-    rows = {o: _rows(survey, o, holds=holds) for o in survey.plant.owners() if o not in passing}
+    alike = merge_alike(survey, ties, flags.owners)
+    hidden = {unit for t in ties for unit in t.via} | alike.left_out
+    rows = {o: _rows(survey, o, holds=holds) for o in survey.plant.owners() if o not in hidden}
+    tied = {owner_of(end) for t in alike.ties for end in (t.a, t.b)}
     boxes = [o for o in rows if o in tied or rows[o] or o in flags.owners]
-    units = survey.plant.units
-    others = [o for o in rows if o not in boxes and (o in units or survey.plant.is_mobile(o))]
-    lists, clusters, seats = _seats(survey, boxes) if holds else (*by_place(survey, boxes, others), [])
+    lists, clusters, seats = _seats(survey, boxes) if holds else (*_by_place(survey, boxes, rows), [])
     boxes += [place for place in dict.fromkeys(seat.a for seat in seats) if place not in boxes]
-    rank = left_of(survey, ties)
     return Picture(
         title=title,
         moment=moment,
-        boxes=(*(_box(survey, o, rows[o], flags, holds=holds) for o in boxes), *lists),
-        lines=(*_lines(survey, ties, rank), *seats),
+        boxes=(*(_box(survey, o, rows[o], flags, alike.members.get(o, ())) for o in boxes), *lists),
+        lines=(*_lines(survey, alike.ties, left_of(survey, alike.ties)), *seats),
         clusters=tuple(clusters),
         notes=flags.notes,
         media=tuple(survey.plant.media),
     )
+
+
+def _by_place(survey: Survey, boxes: Sequence[str], known: Iterable[str]) -> tuple[list[Box], list[Cluster]]:
+    plant = survey.plant
+    others = [o for o in known if o not in boxes and (o in plant.units or plant.is_mobile(o))]
+    return by_place(survey, boxes, others)
 
 
 def _gives(survey: Survey, tie: Tie) -> bool:
@@ -82,19 +88,12 @@ def _rows(survey: Survey, owner: str, *, holds: bool) -> list[Row]:
     return [Row("NOT HELD", Sort.ALARM)] if can_be_held else []
 
 
-def _box(survey: Survey, owner: str, rows: Sequence[Row], flags: Flags, *, holds: bool) -> Box:
-    plant = survey.plant
-    thing = plant.units.get(owner) or plant.places[owner]
-    at = survey.configuration.state(owner).value if owner in plant.units and holds else ""
-    return Box(
-        owner,
-        title=thing.title or plant.part_of(owner).title,
-        note=f"at {at}" if at else "",
-        groups=(tuple(rows),) if rows else (),
-        flags=flags.owners.get(owner, ()),
-        is_place=owner in plant.places and not plant.is_mobile(owner),
-        moves=plant.is_mobile(owner),
-    )
+def _box(survey: Survey, owner: str, rows: Sequence[Row], flags: Flags, members: Sequence[str]) -> Box:
+    box = plain_box(survey.plant, owner, flags, members)
+    at = survey.configuration.state(owner).value if owner in survey.plant.units else ""
+    where = f"at {at}" if at and survey.media == (HOLD,) else ""
+    note = ", ".join(part for part in (box.note, where) if part)
+    return replace(box, note=note, groups=(tuple(rows),) if rows else ())
 
 
 def _lines(survey: Survey, ties: Sequence[Tie], rank: Mapping[tuple[str, str], int]) -> list[Line]:

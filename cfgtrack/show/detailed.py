@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import loops_of
+from cfgtrack.show.alike import merge_alike
 from cfgtrack.show.arrange import by_loop, by_place, left_of, look_of, says
-from cfgtrack.show.boxes import Ends, Inside, box_rows
+from cfgtrack.show.boxes import Ends, Inside, box_rows, plain_box
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, Cluster, Line, Look, Picture, Row, Sort
 from cfgtrack.show.tables import count
@@ -33,35 +35,114 @@ def detailed_picture(
     """Return the picture of some media: of all of the plant, of the neighbourhood of `around`, or of one `loop`."""
     survey = Survey(configuration, networks, media)
     ties = find_ties(survey, {*flags.owners, around})
-    segments = _loop_segments(survey, media[0], loop) if loop else None
     if around:
-        near = _within(ties, around, hops)
-        ties = [t for t in ties if _leads_on(near, owner_of(t.a), owner_of(t.b), hops)]
+        return _around(survey, ties, flags, around, hops).picture(title, moment)
+    segments = _loop_segments(survey, media[0], loop) if loop else None
     if segments is not None:
         ties = [t for t in ties if survey.paths[t.medium].segment(t.a) in segments]
-    ends = _ends(survey, ties)
-    passing = {unit for t in ties for unit in t.via}
-    owners = [around, *(o for o in near if o != around)] if around else list(survey.plant.owners())
-    contents = {
-        o: _contents(survey, o, ends.get(o, Ends()), flags, segments, brief=bool(around) and o != around)
-        for o in owners
-        if o not in passing
-    }
-    boxes = [o for o, rows in contents.items() if o in ends or _stands_out(rows) or o == around]
-    others = [o for o, rows in contents.items() if rows and o not in boxes and not around and not loop]
-    rank = left_of(survey, ties)
-    if around:
-        rank = {(medium, owner): far for medium in media for owner, far in near.items()}
-    lists, clusters = _clusters(survey, boxes, others, around=around, loop=loop)
-    return Picture(
-        title=title,
-        moment=moment,
-        boxes=(*(_box(survey, o, contents[o], flags) for o in boxes), *lists),
-        lines=tuple(_lines(survey, ties, ends, rank)),
-        clusters=tuple(clusters),
-        notes=(*_left_out(survey, contents, media, around=around, loop=loop), *flags.notes),
-        media=tuple(survey.plant.media),
+    return _whole(survey, ties, flags, segments).picture(title, moment)
+
+
+@dataclass(slots=True)
+class _Drawing:
+    """What is drawn: ties, boxes with their rows, and what is left out."""
+
+    survey: Survey
+    flags: Flags
+    ties: list[Tie]
+    ends: dict[str, Ends]
+    rank: dict[tuple[str, str], int]
+    contents: dict[str, list[tuple[Row, ...]]]
+    boxes: list[str]
+    others: list[str] = field(default_factory=list)
+    members: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    by_loop: bool = False
+    notes: tuple[str, ...] = ()
+
+    def picture(self, title: str, moment: str) -> Picture:
+        lists, clusters = self._clusters()
+        return Picture(
+            title=title,
+            moment=moment,
+            boxes=(*(self._box(owner) for owner in self.boxes), *lists),
+            lines=tuple(_lines(self.survey, self.ties, self.ends, self.rank)),
+            clusters=tuple(clusters),
+            notes=(*self.notes, *self.flags.notes),
+            media=tuple(self.survey.plant.media),
+        )
+
+    def _box(self, owner: str) -> Box:
+        plant = self.survey.plant
+        at = self.survey.configuration.state(owner).value if owner in plant.units else ""
+        box = plain_box(plant, owner, self.flags, self.members.get(owner, ()))
+        note = ", ".join(part for part in (box.note, f"at {at}" if at else "") if part)
+        return replace(box, note=note, groups=tuple(self.contents[owner]))
+
+    def _clusters(self) -> tuple[list[Box], list[Cluster]]:
+        if self.by_loop:
+            loops = by_loop(self.boxes, lambda owner: _loop_of(self.survey, owner))
+            if len(loops) > 1:
+                return by_place(self.survey, [], self.others)[0], loops
+        return by_place(self.survey, self.boxes, self.others)
+
+
+def _around(survey: Survey, ties: list[Tie], flags: Flags, centre: str, hops: int) -> _Drawing:
+    near = _within(ties, centre, hops)
+    ties = [t for t in ties if _leads_on(near, owner_of(t.a), owner_of(t.b), hops)]
+    ends = _ends(_Insides(survey), ties)
+    owners = [centre, *(o for o in near if o != centre)]
+    return _Drawing(
+        survey,
+        flags,
+        ties,
+        ends,
+        rank={(medium, owner): far for medium in survey.media for owner, far in near.items()},
+        contents={o: _contents(survey, o, ends.get(o, Ends()), flags, brief=o != centre) for o in owners},
+        boxes=owners,
     )
+
+
+def _whole(survey: Survey, ties: list[Tie], flags: Flags, segments: frozenset[int] | None) -> _Drawing:
+    insides = _Insides(survey)
+    alike = merge_alike(survey, ties, flags.owners, insides.group_of)
+    ends = _ends(insides, alike.ties)
+    hidden = {unit for t in ties for unit in t.via} | alike.left_out
+    owners = [o for o in survey.plant.owners() if o not in hidden]
+    contents = {o: _contents(survey, o, ends.get(o, Ends()), flags, segments) for o in owners}
+    boxes = [o for o, rows in contents.items() if o in ends or _stands_out(rows)]
+    whole = segments is None
+    return _Drawing(
+        survey,
+        flags,
+        alike.ties,
+        ends,
+        rank=left_of(survey, alike.ties),
+        contents=contents,
+        boxes=boxes,
+        others=[o for o, rows in contents.items() if rows and o not in ends and o not in boxes]
+        if whole
+        else [],
+        members=alike.members,
+        by_loop=whole and bool(survey.paths[survey.media[0]].nodes("expansion")),
+        notes=_left_out(survey, contents) if whole else (),
+    )
+
+
+class _Insides:
+    """The inside of units and places, worked out once each."""
+
+    def __init__(self, survey: Survey) -> None:
+        self.survey = survey
+        self._found: dict[tuple[str, str], Inside] = {}
+
+    def of(self, owner: str, medium: str) -> Inside:
+        if (owner, medium) not in self._found:
+            self._found[owner, medium] = Inside(self.survey, owner, medium)
+        return self._found[owner, medium]
+
+    def group_of(self, owner: str, port: str) -> str:
+        medium = self.survey.medium_of(port) or ""
+        return self.of(owner, medium).leader(port)
 
 
 # --- which boxes --------------------------------------------------------------------------------------------------
@@ -111,32 +192,18 @@ def _stands_out(groups: Sequence[tuple[Row, ...]]) -> bool:
     return any(row.sort is Sort.ALARM for rows in groups for row in rows)
 
 
-def _left_out(
-    survey: Survey, contents: Mapping[str, Sequence[object]], media: Sequence[str], *, around: str, loop: str
-) -> list[str]:
-    if around or loop:
-        return []
+def _left_out(survey: Survey, contents: Mapping[str, Sequence[object]]) -> tuple[str, ...]:
     bare = sum(1 for o, rows in contents.items() if not rows and o in survey.plant.units)
-    return [f"Not drawn: {count(bare, 'unit')} with nothing of {' or '.join(media)}"] if bare else []
+    return (f"Not drawn: {count(bare, 'unit')} with nothing of {' or '.join(survey.media)}",) if bare else ()
 
 
-def _clusters(
-    survey: Survey, boxes: Sequence[str], others: Sequence[str], *, around: str, loop: str
-) -> tuple[list[Box], list[Cluster]]:
+def _loop_of(survey: Survey, owner: str) -> str:
+    """Return the one loop that a unit or place is in now (by definition, where it is cut off), "" for several."""
     paths = survey.paths[survey.media[0]]
-    if len(survey.media) == 1 and paths.nodes("expansion") and not around and not loop:
-
-        def loop_of(owner: str) -> str:
-            items = paths.network.items_of(owner)
-            real = {name for item in items for name in loops_of(paths, item)}
-            real |= {survey.plant.loop_of(item) for item in items if not loops_of(paths, item)} - {""}
-            return real.pop() if len(real) == 1 else ""
-
-        loops = by_loop(boxes, loop_of)
-        if len(loops) > 1:
-            lists, _ = by_place(survey, [], others)
-            return lists, loops
-    return by_place(survey, boxes, others)
+    loops: set[str] = set()
+    for item in paths.network.items_of(owner):
+        loops.update(loops_of(paths, item) or {survey.plant.loop_of(item)} - {""})
+    return loops.pop() if len(loops) == 1 else ""
 
 
 # --- boxes and their rows -----------------------------------------------------------------------------------------
@@ -147,9 +214,9 @@ def _contents(
     owner: str,
     ends: Ends,
     flags: Flags,
-    segments: frozenset[int] | None,
+    segments: frozenset[int] | None = None,
     *,
-    brief: bool,
+    brief: bool = False,
 ) -> list[tuple[Row, ...]]:
     groups: list[tuple[Row, ...]] = []
     for medium in survey.media:
@@ -160,48 +227,30 @@ def _contents(
     return groups
 
 
-def _box(survey: Survey, owner: str, groups: Sequence[tuple[Row, ...]], flags: Flags) -> Box:
-    plant = survey.plant
-    thing = plant.units.get(owner) or plant.places[owner]
-    at = survey.configuration.state(owner).value if owner in plant.units else ""
-    return Box(
-        owner,
-        title=thing.title or plant.part_of(owner).title,
-        note=f"at {at}" if at else "",
-        groups=tuple(groups),
-        flags=flags.owners.get(owner, ()),
-        is_place=owner in plant.places and not plant.is_mobile(owner),
-        moves=plant.is_mobile(owner),
-    )
-
-
-def _ends(survey: Survey, ties: Sequence[Tie]) -> dict[str, Ends]:
+def _ends(insides: _Insides, ties: Sequence[Tie]) -> dict[str, Ends]:
     """Give every port at which a line ends its row: one for all that lead from one group to one box and look alike."""
-    insides: dict[tuple[str, str], Inside] = {}
+    survey = insides.survey
     gathered: dict[tuple[str, tuple[str, ...], str, Look], list[str]] = {}
     for tie in ties:
         for near, far in ((tie.a, tie.b), (tie.b, tie.a)):
             owner = owner_of(near)
-            where = (owner, tie.medium)
-            if where not in insides:
-                insides[where] = Inside(survey, owner, tie.medium)
-            key = (owner, _alike(survey, tie, near, insides[where]), owner_of(far), look_of(survey, tie))
+            key = (owner, _alike(insides, tie, near), owner_of(far), look_of(survey, tie))
             gathered.setdefault(key, []).append(near)
     ends: dict[str, Ends] = {}
     for (owner, *_), found in gathered.items():
-        ports = sorted(found, key=survey.plant.ports_of(owner).index)
+        ports = sorted(set(found), key=survey.plant.ports_of(owner).index)
         one = ends.setdefault(owner, Ends())
         one.texts[ports[0]] = _text(survey, ports)
         one.row_of.update(dict.fromkeys(ports, ports[0]))
     return ends
 
 
-def _alike(survey: Survey, tie: Tie, port: str, inside: Inside) -> tuple[str, ...]:
+def _alike(insides: _Insides, tie: Tie, port: str) -> tuple[str, ...]:
     if tie.medium == HOLD:
-        found = survey.plant.port(port)
+        found = insides.survey.plant.port(port)
         assert found is not None
-        return (HOLD, found[1].id, survey.configuration.state(port).value)
-    return (tie.medium, inside.leader(port))
+        return (HOLD, found[1].id, insides.survey.configuration.state(port).value)
+    return (tie.medium, insides.group_of(owner_of(port), port))
 
 
 def _text(survey: Survey, ports: Sequence[str]) -> str:

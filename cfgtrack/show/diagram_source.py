@@ -124,7 +124,7 @@ def _add_cluster(
 
 
 def _add_box(graph: graphviz.Graph, name: str, box: Box, rows: dict[tuple[str, str], str]) -> None:
-    graph.node(name, label=f"<{_table(box, rows)}>", tooltip=box.id)
+    graph.node(name, label=f"<{_table(box, rows)}>", tooltip=box.name or box.id)
 
 
 def _table(box: Box, rows: dict[tuple[str, str], str]) -> str:
@@ -149,7 +149,7 @@ def _port(box: Box, row: Row, rows: dict[tuple[str, str], str]) -> str:
 
 
 def _head(box: Box) -> str:
-    lines = [f'<FONT POINT-SIZE="11"><B>{escape(box.id)}</B></FONT>{_flags(box.flags)}']
+    lines = [f'<FONT POINT-SIZE="11"><B>{escape(box.name or box.id)}</B></FONT>{_flags(box.flags)}']
     lines += [_small(text) for text in _wrapped(box.title)]
     lines += [_small(text) for text in _wrapped(box.note)]
     return "<BR/>".join(lines)

@@ -41,12 +41,13 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A unit, a place, or a list of what stands somewhere.
+    """A unit, a place, or a list of what stands somewhere. `name`, where given, is shown in place of the id.
 
     `groups`: rows that are joined inside, group by group. `moves`: a person, an arm, a bag.
     """
 
     id: str
+    name: str = ""
     title: str = ""
     note: str = ""
     groups: tuple[tuple[Row, ...], ...] = ()
