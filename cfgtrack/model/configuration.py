@@ -170,6 +170,18 @@ def place_line(view: View, owner: str) -> list[str]:
     return line
 
 
+def aboard(view: View, place: str) -> list[str]:
+    """Return all that moves with a mobile place: units and mobile places in it, directly or not, and its slots."""
+    out: list[str] = []
+    queue = [place]
+    while queue:
+        at = queue.pop()
+        slots, standing = view.plant.slots_of(at), view.standing_at(at)
+        out += [*slots, *standing]
+        queue += [*slots, *(thing for thing in standing if view.plant.is_mobile(thing))]
+    return out
+
+
 def mate_of(view: View, address: str) -> str | None:
     """Return the port to which the port at `address` is mated, or None."""
     return view.state(address).other if view.plant.port(address) else None

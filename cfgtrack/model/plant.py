@@ -6,7 +6,7 @@ Units and places share one space of ids.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model.kind import Kind, Medium
@@ -64,6 +64,7 @@ class Plant:
     units: Mapping[str, Unit] = field(default_factory=dict)
     places: Mapping[str, Place] = field(default_factory=dict)
     _ports: dict[str, tuple[Port, Kind] | None] = field(default_factory=dict, repr=False)
+    _slots: dict[str, list[str]] | None = field(default=None, repr=False)
 
     def part_of(self, owner: str) -> Part:
         """Return the part of a unit, or the fittings of a place. KeyError for an unknown owner."""
@@ -136,6 +137,15 @@ class Plant:
             yield place
             found = self.places.get(place)
             place = found.parent if found else ""
+
+    def slots_of(self, place: str) -> Sequence[str]:
+        """Return the places that are fixed directly inside `place`. Remembered after the first call."""
+        if self._slots is None:
+            self._slots = {}
+            for slot in self.places.values():
+                if slot.parent and not slot.mobile:
+                    self._slots.setdefault(slot.parent, []).append(slot.id)
+        return self._slots.get(place, ())
 
     def loop_of(self, address: str) -> str:
         """Return the loop that the definition gives a port, node, unit or place: its own first, else its owner's."""

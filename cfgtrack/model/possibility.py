@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from cfgtrack.model import event as ev
 from cfgtrack.model.configuration import (
     View,
+    aboard,
     place_line,
     rigid_group,
     rigid_links,
@@ -270,11 +271,7 @@ def _ties(view: View, thing: str, group: list[str]) -> Iterator[Refusal]:
     """Yield a refusal for every made link that still ties what moves to something that stays."""
     moving = set(group)
     if thing not in view.plant.units:
-        queue = [thing]
-        while queue:
-            inside = view.standing_at(queue.pop())
-            moving.update(inside)
-            queue.extend(i for i in inside if view.plant.is_mobile(i))
+        moving.update(aboard(view, thing))
     for owner in sorted(moving):
         for near, far in rigid_links(view, owner):
             if owner_of(far) not in moving:
@@ -295,15 +292,18 @@ def _resolve_found(view: View, event: Event) -> Resolved:
 
 
 def _resolve_found_place(view: View, event: Event) -> Resolved:
-    thing = event.subjects[0]
-    if event.place not in view.plant.places:
-        return _refused(event, Refusal("unknown", f"there is no place {event.place}", thing))
+    thing, place = event.subjects[0], event.place
+    if place is None or place not in view.plant.places:
+        return _refused(event, Refusal("unknown", f"there is no place {place}", thing))
     if len(event.subjects) != 1 or (thing not in view.plant.units and not view.plant.is_mobile(thing)):
         return _refused(event, Refusal("unknown", f"{thing} is not a unit", thing))
     state = view.state(thing)
+    if thing in place_line(view, place):
+        sentence = f"{place} is inside {thing} by the record: say first where {place} was found"
+        return _refused(event, Refusal("inside-itself", sentence, thing, state.event))
     group = rigid_group(view, thing) if thing in view.plant.units else [thing]
     expected = None
-    if state.value != event.place and not (event.initial and state.event is None):
+    if state.value != place and not (event.initial and state.event is None):
         expected = f"{thing} at {state.value}" if state.value else f"{thing} nowhere known"
     return Resolved(replace(event, moved=tuple(group[1:]), expected=expected))
 

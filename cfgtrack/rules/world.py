@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import Configuration, Undo
+from cfgtrack.model.configuration import Configuration, Undo, aboard
 from cfgtrack.model.event import Effect, Event
 from cfgtrack.network.flow import Flow, Link, Shift
 from cfgtrack.network.network import Network, compile_network
@@ -110,24 +110,13 @@ class World:
         states = [e.subject for e in effects if not e.aspect]
         subjects.update(dict.fromkeys(states))
         for owner in [s for s in states if ":" not in s and s in self.plant.places]:
-            subjects.update(dict.fromkeys(self._aboard(owner)))
+            subjects.update(dict.fromkeys(aboard(self.configuration, owner)))
         shifts = {medium: flow.update(states) for medium, flow in self.flows.items()} if states else {}
         self._note_done(event)
         return Change(event, effects, subjects, shifts)
 
     def _undo(self, undo: Undo) -> None:
         self.configuration.undo(undo)
-
-    def _aboard(self, place: str) -> list[str]:
-        """Return all that stands in a mobile place, directly or not."""
-        out: list[str] = []
-        queue = [place]
-        while queue:
-            for thing in self.configuration.standing_at(queue.pop()):
-                out.append(thing)
-                if self.plant.is_mobile(thing):
-                    queue.append(thing)
-        return out
 
     # --- selections, as vertices ---
 
