@@ -18,8 +18,13 @@ if TYPE_CHECKING:
     from cfgtrack.rules.finding import Clock, Finding
     from cfgtrack.rules.rule import RuleSet
     from cfgtrack.rules.variance import Variance
+    from cfgtrack.rules.world import Prior
     from cfgtrack.show.moment import Moment
     from cfgtrack.store.journal import Journal
+
+
+LONG = 5_000
+"""With more events than these in the journal, recording one doesn't judge all of the past again."""
 
 
 class Networks(Mapping[str, "Network"]):
@@ -109,11 +114,37 @@ class Past:
     @cached_property
     def engine(self) -> Engine:
         """The engine after judging all of the past."""
-        return self.engine_before()
+        return judged(self.rules, self.start, self.networks)
 
-    def engine_before(self, *events: Event) -> Engine:
-        """Return an engine that has judged all of the past, ready for resolved `events` to come."""
-        return judged(self.rules, self.start, self.networks, coming=events)
+    def engine_before(self, event: Event) -> Engine:
+        """Return an engine at the moment, ready for one resolved event.
+
+        It has judged all of the past where that is short. Where it is long, it starts from the configuration at the
+        moment and looks up what was done before when a rule asks: it then knows of no clock that runs already.
+        """
+        if not self.is_long:
+            return judged(self.rules, self.start, self.networks, coming=(event,))
+        from cfgtrack.analysis.check import Start
+
+        at = self.moment.at
+        here = Start(configuration=self.configuration, began=at, start=at)
+        return judged(self.rules, here, self.networks, coming=(event,), prior=self._last_done)
+
+    @cached_property
+    def is_long(self) -> bool:
+        """Whether the journal is too long to be judged anew for every event that is recorded."""
+        return next(iter(self.journal.log(after=LONG)), None) is not None
+
+    def _last_done(self, subject: str, action: str) -> int | None:
+        action, _, quantity = action.partition(" ")
+        if not quantity:
+            entry = self.journal.last(subject, action, at=self.moment.at, known=self.moment.known)
+            return None if entry is None else entry.event.happened
+        done = (
+            e.event for e in self.journal.history(subject, end=self.moment.at + 1, known=self.moment.known)
+        )
+        times = [e.happened for e in done if e.action == action and quantity in e.values]
+        return times[-1] if times else None
 
     def findings(self) -> tuple[list[Finding], list[Finding]]:
         """Return all findings of the past: those that stand, and those under a variance."""
@@ -127,11 +158,17 @@ class Past:
 
 
 def judged(
-    rules: RuleSet, start: Start, networks: Mapping[str, Network], *, coming: tuple[Event, ...] = ()
+    rules: RuleSet,
+    start: Start,
+    networks: Mapping[str, Network],
+    *,
+    coming: tuple[Event, ...] = (),
+    prior: Prior | None = None,
 ) -> Engine:
     """Return an engine that has judged a past up to its end, ready for the events that are `coming`."""
     from cfgtrack.analysis.check import touched_by
     from cfgtrack.rules.engine import Engine
+    from cfgtrack.rules.world import no_prior
 
     engine = Engine(
         rules,
@@ -139,6 +176,7 @@ def judged(
         start=start.began,
         touched=touched_by(start, coming),
         networks=networks,
+        prior=prior or no_prior,
     )
     for event in start.history:
         engine.step(event)

@@ -36,8 +36,17 @@ class Said(TypedDict, total=False):
     reason: str | None
 
 
+def complete_words(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
+    """Return what the next word of an action phrase may be: an action, then units, places and ports."""
+    if ctx.params.get("words"):
+        return s.complete_id(ctx, param, incomplete)
+    from cfgtrack.cli.main import VERBS
+
+    return [verb for verb in VERBS if verb.startswith(incomplete)]
+
+
 words_argument = click.argument(
-    "words", metavar="ACTION [SUBJECT]...", nargs=-1, required=True, shell_complete=s.complete_id
+    "words", metavar="ACTION [SUBJECT]...", nargs=-1, required=True, shell_complete=complete_words
 )
 describing = s.options(
     s.shared("--outing", metavar="ID", help="The outing it belongs to; HH:MM and +HH:MM are meant in it."),

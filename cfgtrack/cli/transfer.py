@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from cfgtrack.store.record import Tally
 
 FORMS = ("csv", "jsonl")
-form_option = click.option("--form", type=click.Choice(FORMS), help="The form; else told by the file's name.")
+EXPORTS = (*FORMS, "archive", "ocel")
+form_option = click.option("--form", type=click.Choice(FORMS), help="The form; else told by name or content.")
 
 
 @s.command("import")
@@ -176,29 +177,48 @@ class _Feed:
 @click.option(
     "-o", "--output", metavar="FILE", type=click.Path(path_type=Path, dir_okay=False), help="Else stdout."
 )
-@form_option
+@click.option("--form", type=click.Choice(EXPORTS), help="The form; else told by the file's name.")
 @s.known_option
 @click.option(
     "--in-effect", is_flag=True, help="Leave out what was superseded or withdrawn, and order by time."
 )
 def export_command(session: s.Session, /, output: Path | None, form: str | None, in_effect: bool) -> None:
-    """Write the journal: as JSON Lines with all that it holds (lossless), or as CSV as people keep it.
+    """Write the journal, streamed.
 
-    In the order in which it was recorded, so that feeding it to `import` gives the same again.
+    \b
+    jsonl    every event with all that the journal holds of it; `import` takes it back (the default)
+    csv      every event as people keep it; `import` takes it back
+    archive  the whole database, definition, rules and tree heads too; `restore` takes it back
+    ocel     an object-centric event log (OCEL 2.0), for process-mining libraries
     """
-    from cfgtrack.files.rows import write_csv, write_jsonl
-
     chosen = form or (output.suffix[1:].lower() if output else "jsonl")
-    if chosen not in FORMS:
+    if chosen not in EXPORTS:
         raise click.UsageError(f"Say which form with --form: {output} is neither .csv nor .jsonl.")
-    write: Callable[[Iterable[Entry], TextIO], None] = write_csv if chosen == "csv" else write_jsonl
+    if chosen == "archive" and (session.known_at or in_effect):
+        raise click.UsageError("An archive holds everything: leave out --known-at and --in-effect.")
     with session.read() as journal:
-        known = session.moment(journal).known
+        if output is None:
+            _export(session, journal, chosen, sys.stdout, in_effect=in_effect)
+        else:
+            with output.open("w", encoding="utf-8", newline="") as stream:
+                _export(session, journal, chosen, stream, in_effect=in_effect)
+
+
+def _export(session: s.Session, journal: Journal, form: str, stream: TextIO, *, in_effect: bool) -> None:
+    known = session.moment(journal).known
+    if form == "archive":
+        from cfgtrack.store.archive import write_archive
+
+        stream.writelines(write_archive(journal.database))
+    elif form == "ocel":
+        from cfgtrack.store.ocel import write_ocel
+
+        stream.writelines(write_ocel(journal, known))
+    else:
+        from cfgtrack.files.rows import write_csv, write_jsonl
+
         entries: Iterator[Entry] = (
             journal.entries(known=known) if in_effect else (line.entry for line in journal.log(known=known))
         )
-        if output is None:
-            write(entries, sys.stdout)
-        else:
-            with output.open("w", encoding="utf-8", newline="") as stream:
-                write(entries, stream)
+        write: Callable[[Iterable[Entry], TextIO], None] = write_csv if form == "csv" else write_jsonl
+        write(entries, stream)
