@@ -207,9 +207,11 @@ def _open_gates(inside: Inside, members: set[str]) -> Iterator[Row]:
         for link in inside.links()
         if link.gate and not link.one_way and inside.is_made(link) and inside.address(link.a) in members
     ]
-    words = list(dict.fromkeys(f"{gate} {_status(inside, gate)}" for gate in gates))
-    if words:
-        yield Row(", ".join(words), Sort.OPEN_GATE)
+    by_status: dict[str, list[str]] = {}
+    for gate in dict.fromkeys(gates):
+        by_status.setdefault(_status(inside, gate), []).append(gate)
+    for status, names in by_status.items():
+        yield Row(f"{status}: {', '.join(names)}", Sort.OPEN_GATE)
     for link in inside.links():
         if link.one_way and inside.is_made(link) and inside.address(link.a) in members:
             gate = f" ({link.gate} {_status(inside, link.gate)})" if link.gate else ""

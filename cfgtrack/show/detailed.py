@@ -56,6 +56,7 @@ class _Drawing:
     boxes: list[str]
     others: list[str] = field(default_factory=list)
     members: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    clustered: bool = True
     by_loop: bool = False
     notes: tuple[str, ...] = ()
 
@@ -79,6 +80,8 @@ class _Drawing:
         return replace(box, note=note, groups=tuple(self.contents[owner]))
 
     def _clusters(self) -> tuple[list[Box], list[Cluster]]:
+        if not self.clustered:
+            return [], []
         if self.by_loop:
             loops = by_loop(self.boxes, lambda owner: _loop_of(self.survey, owner))
             if len(loops) > 1:
@@ -99,6 +102,7 @@ def _around(survey: Survey, ties: list[Tie], flags: Flags, centre: str, hops: in
         rank={(medium, owner): far for medium in survey.media for owner, far in near.items()},
         contents={o: _contents(survey, o, ends.get(o, Ends()), flags, brief=o != centre) for o in owners},
         boxes=owners,
+        clustered=False,
     )
 
 
@@ -257,7 +261,7 @@ def _text(survey: Survey, ports: Sequence[str]) -> str:
     found = survey.plant.port(ports[0])
     assert found is not None
     names = [port.partition(":")[2] for port in ports]
-    listed = ", ".join(names) if len(names) <= _MANY + 1 else f"{names[0]} ... {names[-1]}"
+    listed = ", ".join(names) if len(names) <= _MANY + 1 else f"{names[0]} ... {names[-1]} ({len(names)})"
     if found[1].medium == HOLD:
         status = survey.configuration.state(ports[0]).value
         return f"{listed}  {found[1].id} {status}"

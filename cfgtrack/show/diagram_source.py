@@ -66,65 +66,94 @@ def source(picture: Picture) -> str:
         node_attr={"shape": "plain", "fontname": fonts, "fontsize": "10", "fontcolor": _INK},
         edge_attr={"fontname": fonts, "fontsize": "9", "fontcolor": _INK},
     )
-    ids = {box.id: f"b{i}" for i, box in enumerate(picture.boxes)}
-    rows = {
-        (box.id, row.key): f"r{i}"
-        for box in picture.boxes
-        for i, row in enumerate(row for group in box.groups for row in group)
-        if row.key
-    }
-    # The engine draws what comes first at the bottom, so everything goes in last to first.
-    clustered = {name for cluster in picture.clusters for name in _inside(cluster)}
-    boxes = {box.id: box for box in picture.boxes}
-    for box in reversed(picture.boxes):
-        if box.id not in clustered:
-            _add_box(graph, ids[box.id], box, rows)
-    for i, cluster in reversed(list(enumerate(picture.clusters))):
-        _add_cluster(graph, f"cluster_{i}", cluster, boxes, ids, rows)
-    for line in reversed(picture.lines):
-        _add_line(graph, line, ids, rows, picture.media)
+    _Names(picture).write(graph)
     text: str = graph.source
     return text
 
 
-def _inside(cluster: Cluster) -> Iterator[str]:
-    yield from cluster.boxes
-    for inner in cluster.inner:
-        yield from _inside(inner)
+class _Names:
+    """The generated ids of a picture's boxes and rows, and what is written with them."""
+
+    def __init__(self, picture: Picture) -> None:
+        self.picture = picture
+        self.ids = {box.id: f"b{i}" for i, box in enumerate(picture.boxes)}
+        self.rows = {
+            (box.id, row.key): f"r{i}"
+            for box in picture.boxes
+            for i, row in enumerate(row for group in box.groups for row in group)
+            if row.key
+        }
+
+    def write(self, graph: graphviz.Graph) -> None:
+        """Write boxes, clusters and lines.
+
+        The engine puts what is connected in the order of the source, and of what is not the first at the bottom:
+        so each connected piece is written in order, and the pieces last to first.
+        """
+        picture = self.picture
+        piece = _pieces(picture)
+        boxes = {box.id: box for box in picture.boxes}
+        clustered = {name for cluster in picture.clusters for name in cluster.boxes}
+        for box in sorted(picture.boxes, key=lambda b: -piece[b.id]):
+            if box.id not in clustered:
+                self._box(graph, box)
+        clusters = sorted(enumerate(picture.clusters), key=lambda c: -piece[c[1].boxes[0]])
+        for i, cluster in clusters:
+            with graph.subgraph(name=f"cluster_{i}", graph_attr=_cluster(cluster)) as inner:
+                for name in sorted(cluster.boxes, key=lambda b: -piece[b]):
+                    self._box(inner, boxes[name])
+        for line in picture.lines:
+            self._line(graph, line)
+
+    def _box(self, graph: graphviz.Graph, box: Box) -> None:
+        graph.node(self.ids[box.id], label=f"<{_table(box, self.rows)}>", tooltip=_plain(box.name or box.id))
+
+    def _line(self, graph: graphviz.Graph, line: Line) -> None:
+        tail = f"{self.ids[line.a]}:{self.rows.get((line.a, line.a_row), _HEAD)}:e"
+        head = f"{self.ids[line.b]}:{self.rows.get((line.b, line.b_row), _HEAD)}:w"
+        colour = _colour(line.medium, self.picture.media)
+        attributes = dict(_LOOKS[line.look])
+        attributes["color"] = f"{colour}:white:{colour}" if line.look is Look.CUT_OFF else colour
+        if line.label:
+            attributes["label"] = f"<{'<BR/>'.join(escape(part) for part in line.label.splitlines())}>"
+        graph.edge(tail, head, tooltip=_plain(line.label or line.look.value), **attributes)
 
 
-def _add_cluster(
-    graph: graphviz.Graph,
-    name: str,
-    cluster: Cluster,
-    boxes: dict[str, Box],
-    ids: dict[str, str],
-    rows: dict[tuple[str, str], str],
-) -> None:
-    label = f"<<B>{escape(cluster.id)}</B>{_small(cluster.title, '  ')}>"
-    with graph.subgraph(
-        name=name,
-        graph_attr={
-            "label": label,
-            "labeljust": "l",
-            "labelloc": "t",
-            "style": "filled,rounded",
-            "color": "#bbbbb4",
-            "fillcolor": _PALE if name.count("_") % 2 else "#ececea",
-            "margin": "10",
-        },
-    ) as inner:
-        for box in reversed(cluster.boxes):
-            _add_box(inner, ids[box], boxes[box], rows)
-        for i, one in reversed(list(enumerate(cluster.inner))):
-            _add_cluster(inner, f"{name}_{i}", one, boxes, ids, rows)
+def _plain(text: str) -> str:
+    """Return a text that stands in the source as it is: with no line breaks, and no escape of the engine's own."""
+    return " ".join(text.split()).replace("\\", "\\\\")
+
+
+def _pieces(picture: Picture) -> dict[str, int]:
+    """Number the connected pieces of a picture, in the order of their first boxes."""
+    near: dict[str, list[str]] = {box.id: [] for box in picture.boxes}
+    for line in picture.lines:
+        near[line.a].append(line.b)
+        near[line.b].append(line.a)
+    piece: dict[str, int] = {}
+    for number, start in enumerate(near):
+        queue = [start]
+        while queue:
+            box = queue.pop()
+            if box not in piece:
+                piece[box] = number
+                queue.extend(near[box])
+    return piece
+
+
+def _cluster(cluster: Cluster) -> dict[str, str]:
+    return {
+        "label": f"<<B>{escape(cluster.id)}</B>{_small(cluster.title, '  ')}>",
+        "labeljust": "l",
+        "labelloc": "t",
+        "style": "filled,rounded",
+        "color": "#bbbbb4",
+        "fillcolor": _PALE,
+        "margin": "10",
+    }
 
 
 # --- boxes --------------------------------------------------------------------------------------------------------
-
-
-def _add_box(graph: graphviz.Graph, name: str, box: Box, rows: dict[tuple[str, str], str]) -> None:
-    graph.node(name, label=f"<{_table(box, rows)}>", tooltip=box.name or box.id)
 
 
 def _table(box: Box, rows: dict[tuple[str, str], str]) -> str:
@@ -187,25 +216,7 @@ def _wrapped(text: str) -> list[str]:
     return textwrap.wrap(text, _WRAP, break_long_words=False, break_on_hyphens=False)
 
 
-# --- lines --------------------------------------------------------------------------------------------------------
-
-
-def _add_line(
-    graph: graphviz.Graph,
-    line: Line,
-    ids: dict[str, str],
-    rows: dict[tuple[str, str], str],
-    media: tuple[str, ...],
-) -> None:
-    tail = f"{ids[line.a]}:{rows.get((line.a, line.a_row), _HEAD)}:e"
-    head = f"{ids[line.b]}:{rows.get((line.b, line.b_row), _HEAD)}:w"
-    colour = _colour(line.medium, media)
-    attributes = dict(_LOOKS[line.look])
-    attributes["color"] = f"{colour}:white:{colour}" if line.look is Look.CUT_OFF else colour
-    label = line.label
-    if label:
-        attributes["label"] = f"<{'<BR/>'.join(escape(part) for part in label.splitlines())}>"
-    graph.edge(tail, head, tooltip=label or line.look.value, **attributes)
+# --- lines --------------------------------------------------------------------------------------------------
 
 
 def _colour(medium: str, media: tuple[str, ...]) -> str:

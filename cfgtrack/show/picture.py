@@ -72,12 +72,11 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Cluster:
-    """Boxes that stand together, and clusters within."""
+    """Boxes that stand together. No cluster stands inside another."""
 
     id: str
     title: str
-    boxes: tuple[str, ...] = ()
-    inner: tuple[Cluster, ...] = ()
+    boxes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
