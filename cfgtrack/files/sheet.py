@@ -49,7 +49,7 @@ def read_sheet(
     if not first.strip():
         problems.add(name, "empty", "the file is empty")
         return
-    delimiter = max(_DELIMITERS, key=lambda mark: _known_in(first, mark, columns))
+    delimiter = delimiter_of(first, columns)
     reader = csv.reader(chain((first,), lines), delimiter=delimiter, strict=True)
     numbered = _numbered(reader, before, name, problems)
     number, header = next(numbered, (0, []))
@@ -72,6 +72,11 @@ def _first_line(lines: Iterator[str]) -> tuple[int, str]:
             return before, line.removeprefix("\ufeff")
         before += 1
     return before, ""
+
+
+def delimiter_of(header: str, columns: Collection[str]) -> str:
+    """Return the delimiter by which a header names most of the known columns."""
+    return max(_DELIMITERS, key=lambda mark: _known_in(header, mark, columns))
 
 
 def _known_in(line: str, delimiter: str, columns: Collection[str]) -> int:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cfgtrack.files.rows import read_rows, write_csv, write_jsonl
+from cfgtrack.files.rows import read_rows, write_csv, write_jsonl, write_rejects
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.time import HOUR, MINUTE
@@ -167,6 +167,59 @@ def test_rows_are_read_one_by_one(plant):
     ]
 
 
+def rejected(text, plant, where="j.csv"):
+    """What is written of the rows of a text that can't be taken."""
+    reasons = {}
+    for one in read_rows(io.StringIO(text), plant, where=where):
+        if isinstance(one, Problem):
+            reasons.setdefault(one.where.partition(", column ")[0], []).append(one)
+    out = io.StringIO()
+    write_rejects(io.StringIO(text), out, where=where, reasons=reasons)
+    return out.getvalue()
+
+
+MIXED = f"""\
+at;action;subject;why
+{AT};inspect;PUMP-1;
+{AT};inspct;PUMP-1;as before
+
+{AT};inspect;"PUMP-9"
+{AT};inspect;PUMP-2;;
+{AT};inspect;PUMP-9;;x
+"""
+
+
+def test_rejected_rows_can_be_mended_and_fed_again(plant):
+    """Rejected rows come under their header with the reasons; mended, they are taken, reasons and all."""
+    out = rejected(MIXED, plant)
+    assert out.splitlines() == [
+        "at;action;subject;why",
+        f'{AT};inspct;PUMP-1;"there is no action inspct; near names: inspect"',
+        f"{AT};inspect;PUMP-9",
+        f"{AT};inspect;PUMP-9;x;expected 4 cells, found 5",
+    ]
+    events, told = read(out.replace("inspct;P", "inspect;P"), plant)
+    assert ([e.subjects for e in events], len(told)) == ([("PUMP-1",)], 2)
+
+
+def test_rejected_lines_carry_their_reasons(plant):
+    """Rejected JSON lines get a field with the reasons; a line that is no object is written as it is."""
+    line = {"at": AT, "action": "inspct", "subject": "PUMP-1", "why": "old"}
+    good = {**line, "action": "inspect"}
+    text = "\n".join(json.dumps(one) for one in (good, line)) + "\n{\n"
+    first, second = rejected(text, plant, "j.jsonl").splitlines()
+    assert json.loads(first) == {**line, "why": "there is no action inspct; near names: inspect"}
+    assert second == "{"
+
+
+def test_what_is_not_told_apart_into_rows_is_kept_whole(plant):
+    """Behind a quote that is never closed, and under a bad header, everything is kept as it stands."""
+    open_quote = f'at,action,subject\n{AT},inspect,PUMP-1\n{AT},inspect,"PUMP-1\n{AT},inspect,PUMP-2\n'
+    assert rejected(open_quote, plant) == "at,action,subject,why\r\n" + open_quote.split("\n", 2)[2]
+    bad_header = f"\nat,action,subjekt\n{AT},inspect,PUMP-1\n"
+    assert rejected(bad_header, plant) == bad_header
+
+
 TEXT = st.none() | st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max_size=8).map(
     str.strip
 ).filter(bool)
@@ -222,6 +275,21 @@ def test_csv_brings_back_what_people_said(plant, events):
     stream = io.StringIO()
     write_csv(entries(events), stream)
     assert read(stream.getvalue(), plant, "j.csv") == (events, [])
+
+
+ROWS = st.lists(
+    st.lists(st.sampled_from(["", AT, "inspect", "inspct", "PUMP-1", "PUMP-9", '"', '"a', "x"]), max_size=5),
+    max_size=6,
+)
+
+
+@given(
+    ROWS, st.sampled_from(["at,action,subject", "at;action;subject;why", "at,action,subject,remark,basis"])
+)
+def test_rejected_rows_that_are_not_mended_are_rejected_again(plant, rows, header):
+    """Nothing that was rejected passes when it is fed again as it was written out."""
+    text = "\n".join([header, *((";" if ";" in header else ",").join(cells) for cells in rows)])
+    assert read(rejected(text, plant), plant)[0] == []
 
 
 @given(st.text('{}[]",;:\n at1\\', max_size=60), st.sampled_from(["j.csv", "j.jsonl", "-"]))

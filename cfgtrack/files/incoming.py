@@ -1,0 +1,193 @@
+"""Rows of a journal on their way in: each becomes an event, or the problems that it has."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import fields, replace
+from hashlib import sha256
+from typing import Any
+
+from cfgtrack.files.action import Note, Said, understood
+from cfgtrack.files.jsonlines import read_objects
+from cfgtrack.files.phrase import read_settings
+from cfgtrack.files.sheet import read_sheet
+from cfgtrack.files.source import Spot
+from cfgtrack.model.event import BEGIN, Event, event_from_json
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.quantity import QUANTITIES, BadQuantity
+from cfgtrack.model.time import BadTime, parse_instant
+from cfgtrack.model.trouble import Problem, Problems, near_hint
+
+Taken = tuple[str, Event]
+"""Where an event was written (file and row), and the event."""
+
+WHY = "why"
+"""The column (field) of rejected rows that tells why; skipped when they are fed again."""
+
+_SKIPPED = ("number", "known", WHY)
+TEXTS = tuple(f.name for f in fields(Said) if f.name not in ("action", "subjects", "values"))
+"""The fields of an event that are plain texts, as people write them."""
+
+PEOPLE = ("number", "known", "id", "at", "action", "subject", "subject2", *TEXTS, "values")
+COLUMNS = (*PEOPLE, *QUANTITIES, WHY)
+"""The columns of a journal in CSV: those of an event, and one for each quantity that may be measured."""
+
+DEFAULTS = ("by", "recorder", "basis", "outing")
+"""What may be said once for all rows that don't say it themselves."""
+
+_JOURNAL = frozenset(f.name for f in fields(Event)) | set(_SKIPPED)
+_TYPES: dict[str, type] = {
+    "happened": int,
+    "subjects": list,
+    "moved": list,
+    "initial": bool,
+    "values": dict,
+    "body": dict,
+}
+_EXPECTED = {int: "a whole number", list: "a list of texts", dict: "an object", bool: "true or false"}
+
+
+class Reader:
+    """Reads one stream of rows against a plant. `outing_starts` grows with the outings that begin in it."""
+
+    def __init__(
+        self, plant: Plant, where: str, defaults: Mapping[str, str], outing_starts: dict[str, int]
+    ) -> None:
+        self.plant = plant
+        self.where = where
+        self.defaults = {name: defaults[name] for name in DEFAULTS if defaults.get(name)}
+        self.outing_starts = outing_starts
+        self.problems = Problems()
+
+    def csv(self, lines: Iterator[str]) -> Iterator[Taken | Problem]:
+        """Yield what the rows of a CSV stream say."""
+        for row in read_sheet(lines, self.where, COLUMNS, ("at", "action"), self.problems):
+            yield from self._drain()
+            spot = row.spot(self.where, "")
+            cells = {name: cell for name, cell in row.cells.items() if name not in _SKIPPED}
+            yield from self._said(cells, spot, in_column=True)
+        yield from self._drain()
+
+    def jsonl(self, lines: Iterator[str]) -> Iterator[Taken | Problem]:
+        """Yield what the lines of a JSON Lines stream say."""
+        for line in read_objects(lines, self.where, self.problems):
+            if line.data is not None and "happened" in line.data:
+                yield from self._as_written(line.data, line.spot)
+            elif line.data is not None:
+                yield from self._said(self._texts(line.data, line.spot), line.spot)
+            yield from self._drain()
+        yield from self._drain()
+
+    def _drain(self) -> Iterator[Problem]:
+        found, self.problems.found = self.problems.found, []
+        yield from found
+
+    def _as_written(self, data: dict[str, Any], spot: Spot) -> Iterator[Taken | Problem]:
+        """Take a line as the journal wrote it."""
+        for name, value in data.items():
+            wanted = _TYPES.get(name, str)
+            if name not in _JOURNAL:
+                sentence = f"there is no field {name}{near_hint(name, _JOURNAL)}"
+                self.problems.add(spot.where, "unknown-field", sentence, row=spot.row)
+            elif name not in _SKIPPED and not (type(value) is wanted and _is_whole(value)):
+                sentence = f"{name}: expected {_EXPECTED.get(wanted, 'a text')}, found {value!r}"
+                self.problems.add(spot.where, "wrong-type", sentence, row=spot.row)
+        self.problems.found.extend(
+            Problem(spot.where, "missing", f"{name} is missing", spot.row)
+            for name in ("id", "action")
+            if not data.get(name)
+        )
+        if self.problems:
+            return
+        told = {name: value for name, value in data.items() if name not in _SKIPPED}
+        try:
+            event = event_from_json(told)
+        except (BadQuantity, TypeError) as err:
+            why = err if isinstance(err, BadQuantity) else "expected dimension, shown, unit and value of each"
+            self.problems.add(spot.where, "bad-quantity", f"values: {why}", row=spot.row)
+            return
+        if event.action == BEGIN and event.outing:
+            self.outing_starts[event.outing] = event.happened
+        yield spot.where, event
+
+    def _texts(self, data: dict[str, Any], spot: Spot) -> dict[str, Any]:
+        """Return the fields of a JSON object that are texts, noting those that are not."""
+        known = {*COLUMNS, "subjects"}
+        cells: dict[str, Any] = {}
+        for name, value in data.items():
+            if name not in known:
+                sentence = f"there is no field {name}{near_hint(name, known)}"
+                self.problems.add(spot.where, "unknown-field", sentence, row=spot.row)
+            elif name in _SKIPPED or value is None:
+                continue
+            elif isinstance(value, str) or (name == "subjects" and _is_texts(value)):
+                cells[name] = value
+            elif name == "values" and isinstance(value, dict) and _is_texts([*value.values()]):
+                cells.update(value)
+            else:
+                expected = "texts" if name in ("subjects", "values") else "a text"
+                sentence = f"{name}: expected {expected}, found {value!r}"
+                self.problems.add(spot.where, "wrong-type", sentence, row=spot.row)
+        return cells
+
+    def _said(
+        self, cells: dict[str, Any], spot: Spot, *, in_column: bool = False
+    ) -> Iterator[Taken | Problem]:
+        """Take a row as people wrote it."""
+
+        def note(name: str, code: str, sentence: str) -> None:
+            where = f"{spot.where}, column {name}" if in_column and name in cells else spot.where
+            self.problems.add(where, code, sentence, row=spot.row)
+
+        said = _said(cells, note)
+        own = replace(said, values=dict(said.values), subjects=list(said.subjects))
+        for name, value in self.defaults.items():
+            if not getattr(said, name):
+                setattr(said, name, value)
+        happened = self._happened(cells.get("at", ""), said.outing, note)
+        event_id = cells.get("id") or _made_id(own, happened)
+        event = understood(said, self.plant, note, event_id=event_id, happened=happened)
+        if event is None or self.problems:
+            yield from self._drain()
+            return
+        if event.action == BEGIN and event.outing:
+            self.outing_starts[event.outing] = happened
+        yield spot.where, event
+
+    def _happened(self, text: str, outing: str, note: Note) -> int:
+        if not text:
+            note("at", "missing", "at is missing: when did it happen?")
+            return 0
+        try:
+            return parse_instant(text, outing_start=self.outing_starts.get(outing))
+        except BadTime as err:
+            tail = f"; outing {outing} has not begun" if outing and outing not in self.outing_starts else ""
+            note("at", "bad-time", f"{err}{tail}")
+            return 0
+
+
+def _said(cells: Mapping[str, Any], note: Note) -> Said:
+    said = Said(action="-".join(cells.get("action", "").lower().split()))
+    said.subjects = list(cells.get("subjects", ()))
+    said.subjects.extend(word for name in ("subject", "subject2") for word in cells.get(name, "").split())
+    for name in TEXTS:
+        setattr(said, name, cells.get(name, ""))
+    said.values = read_settings(cells["values"], note) if "values" in cells else {}
+    said.values.update({name: cells[name] for name in QUANTITIES if name in cells})
+    return said
+
+
+def _made_id(said: Said, happened: int) -> str:
+    """Return an id that is the same whenever the same is said to have happened at the same instant."""
+    told = [happened, said.action, said.subjects, sorted(said.values.items())]
+    told.extend(getattr(said, name) for name in TEXTS)
+    return f"row-{sha256(json.dumps(told).encode()).hexdigest()[:24]}"
+
+
+def _is_texts(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(one, str) for one in value)
+
+
+def _is_whole(value: Any) -> bool:
+    return not isinstance(value, list) or _is_texts(value)

@@ -1,0 +1,62 @@
+"""JSON Lines: one object a line, streamed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from typing import Any, NamedTuple, NoReturn
+
+from cfgtrack.files.source import Spot
+from cfgtrack.model.trouble import Problems
+
+_LONGEST_ROW = 120
+
+
+class Line(NamedTuple):
+    """A line that isn't blank: where it stands, its text, and the object in it (None after noting that it's none)."""
+
+    spot: Spot
+    text: str
+    data: dict[str, Any] | None
+
+
+def read_objects(stream: Iterable[str], name: str, problems: Problems) -> Iterator[Line]:
+    """Yield the lines of a JSON Lines stream, noting those that hold no object."""
+    number = 0
+    try:
+        for number, line in enumerate(stream, 1):
+            text = line.removeprefix("\ufeff").strip()
+            if text:
+                row = text if len(text) <= _LONGEST_ROW else text[: _LONGEST_ROW - 4] + " ..."
+                spot = Spot(f"{name}:{number}", row)
+                yield Line(spot, text, _object(text, spot, problems))
+    except UnicodeDecodeError as err:
+        sentence = f"expected UTF-8 text, found the byte 0x{err.object[err.start]:02x}"
+        problems.add(f"{name}:{number + 1}", "not-text", sentence)
+
+
+def _object(text: str, spot: Spot, problems: Problems) -> dict[str, Any] | None:
+    try:
+        data = json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
+    except json.JSONDecodeError as err:
+        sentence = f"expected one JSON object a line: {err.msg[0].lower()}{err.msg[1:]} at column {err.colno}"
+        problems.add(spot.where, "syntax", sentence, row=spot.row)
+    except (ValueError, RecursionError) as err:
+        problems.add(spot.where, "syntax", f"expected one JSON object a line: {err}", row=spot.row)
+    else:
+        if isinstance(data, dict):
+            return data
+        problems.add(spot.where, "wrong-type", "expected one JSON object a line", row=spot.row)
+    return None
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        twice = next(name for i, (name, _) in enumerate(pairs) if name in (other for other, _ in pairs[:i]))
+        raise ValueError(f"{twice} is given twice")
+    return found
+
+
+def _no_constant(name: str) -> NoReturn:
+    raise ValueError(f"{name} is no number in JSON")
