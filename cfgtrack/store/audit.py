@@ -1,0 +1,261 @@
+"""The audit: the journal compared with itself, and with a tree head that was kept elsewhere.
+
+Everything is computed anew: the canonical JSON and the leaf of every event, the tree, every tree head, what a
+`define` event commits to, and the derived state. What only the journal's owner could have forged (by computing
+all of it anew as well) shows against a head that somebody else has kept.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from cfgtrack.model.event import DEFINE
+from cfgtrack.model.trouble import NoAnswer
+from cfgtrack.store.canonical import NotCanonical, canonical_json
+from cfgtrack.store.columns import NEVER
+from cfgtrack.store.database import Database, Row
+from cfgtrack.store.derive import derive, stored_pages
+from cfgtrack.store.loading import items_hash, read_plant
+from cfgtrack.store.merkle import Frontier, leaf_hash
+from cfgtrack.store.proof import Head
+from cfgtrack.store.rows import leaf_record
+
+PAGE = 5_000
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something that is not as it was recorded. `number` and `event` say where, None for the whole."""
+
+    code: str
+    sentence: str
+    number: int | None = None
+    event: str | None = None
+
+
+@dataclass(slots=True)
+class AuditReport:
+    """What an audit found: how many events, the head to keep, and the faults, the first bad event first."""
+
+    events: int = 0
+    head: Head | None = None
+    faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def is_sound(self) -> bool:
+        """Return whether nothing is wrong."""
+        return not self.faults
+
+
+class _Recorded(NamedTuple):
+    number: int
+    id: str
+    happened: int
+    known: int
+    turn: int
+    action: str
+    corrects: int | None
+    body: str
+    leaf: bytes
+
+
+def audit(database: Database, *, kept: Head | None = None, state: bool = True) -> AuditReport:
+    """Compute everything anew and return what differs. With `state`, the derived state too.
+
+    `kept` is a head from an earlier audit: the journal must still begin with what it stands for.
+    """
+    report = AuditReport()
+    try:
+        report.faults.extend(_file(database))
+        _Auditor(database, report, kept).run()
+        if state and report.is_sound:
+            report.faults.extend(_state(database))
+    except NoAnswer as trouble:
+        # A damaged page ends the reading: what is wrong is said, with how far the journal was sound.
+        problem = trouble.problems[0]
+        where = f"after event number {report.events}: " if report.events else ""
+        report.faults.append(Fault(problem.code, where + problem.sentence, report.events + 1))
+    return report
+
+
+def _file(database: Database) -> Iterator[Fault]:
+    """SQLite's own look at every page of the file, and at every index."""
+    if not database.is_file:
+        return
+    for (said,) in database.rows("PRAGMA integrity_check(5)"):
+        if said != "ok":
+            first = str(said).splitlines()[0]
+            yield Fault("damaged-file", f"the file is damaged: {first}; restore the last backup")
+
+
+class _Auditor:
+    def __init__(self, database: Database, report: AuditReport, kept: Head | None) -> None:
+        self.database = database
+        self.report = report
+        self.kept = kept
+        self.tree = Frontier()
+        self.known = -NEVER
+        self.heads = {number: rest for number, *rest in self._all_heads()}
+        self.kept_root: bytes | None = Frontier().root()
+
+    def _all_heads(self) -> list[Row]:
+        return self.database.rows("SELECT number, known, root, frontier FROM tree_head ORDER BY number")
+
+    def run(self) -> None:
+        """Go through the journal once, in order."""
+        after = -NEVER
+        sql = (
+            "SELECT number, id, happened, known, turn, action, corrects, body, leaf FROM event"
+            " WHERE number > :after ORDER BY number LIMIT :page"
+        )
+        while page := self.database.rows(sql, {"after": after, "page": PAGE}):
+            after = page[-1][0]
+            for row in page:
+                self._one(_Recorded(*row))
+        self._ends()
+
+    def _one(self, row: _Recorded) -> None:
+        report = self.report
+        if row.number != report.events + 1:
+            self._fault(row, "gap", f"number {report.events + 1} is missing: the next event is {row.number}")
+        if row.known <= self.known:
+            self._fault(row, "order", "it became known no later than the event before it")
+        for code, sentence in self._wrong(row):
+            self._fault(row, code, sentence)
+        self.known = row.known
+        self.tree.append(bytes(row.leaf))
+        report.events += 1
+        if self.kept is not None and self.kept.size == report.events:
+            self.kept_root = self.tree.root()
+        head = self.heads.pop(row.number, None)
+        if head is not None and (
+            head[0] != row.known
+            or bytes(head[1]) != self.tree.root()
+            or bytes(head[2]) != self.tree.to_bytes()
+        ):
+            self._fault(
+                row, "tree-head", "the tree head recorded with it is not the root of the events up to it"
+            )
+
+    def _fault(self, row: _Recorded, code: str, sentence: str) -> None:
+        self.report.faults.append(Fault(code, sentence, row.number, row.id))
+
+    def _wrong(self, row: _Recorded) -> Iterator[tuple[str, str]]:
+        body = row.body.encode()
+        if leaf_hash(leaf_record(body, row.number, row.known)) != bytes(row.leaf):
+            yield "leaf", "its content is not what its leaf was made from"
+        try:
+            event: dict[str, Any] = json.loads(body)
+            canonical = canonical_json(event)
+        except (ValueError, NotCanonical):
+            yield "content", "its content is no JSON"
+            return
+        if canonical != body:
+            yield "content", "its content is not in canonical form"
+        for name, column in (("id", row.id), ("happened", row.happened), ("action", row.action)):
+            if event.get(name) != column:
+                yield "columns", f"its {name} is {column}, in its content {event.get(name)}"
+        yield from self._correction(row, event)
+        if row.action == DEFINE:
+            yield from self._definition(row, event)
+
+    def _correction(self, row: _Recorded, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        name = event.get("supersedes") or event.get("withdraws")
+        target = None
+        if name is not None:
+            sql = "SELECT number, happened, turn FROM event WHERE id = :id"
+            target = self.database.row(sql, {"id": name})
+        if (target and target[0]) != row.corrects or (name is not None and target is None):
+            yield (
+                "correction",
+                f"it is kept as a correction of number {row.corrects}, its content says {name}",
+            )
+        takes_turn = target is not None and event.get("supersedes") and target[1] == row.happened
+        if row.turn != (target[2] if target is not None and takes_turn else row.number):
+            yield "order", "its turn among the events of its instant is wrong"
+
+    def _definition(self, row: _Recorded, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        items: dict[str, dict[str, Any]] = {}
+        sql = "SELECT sort, id, body FROM item WHERE load = :load"
+        try:
+            for sort, i, body in self.database.rows(sql, {"load": row.number}):
+                items.setdefault(sort, {})[i] = None if body is None else json.loads(body)
+            found = items_hash(items)
+        except (ValueError, NotCanonical):
+            found = ""
+        if found != (event.get("body") or {}).get("items"):
+            yield "definition", "the definition items loaded with it are not those that it commits to"
+
+    def _ends(self) -> None:
+        report = self.report
+        for number in self.heads:
+            report.faults.append(
+                Fault("tree-head", f"there is a tree head for number {number}, and no such event")
+            )
+        last = self.database.row("SELECT max(number) FROM tree_head")
+        if report.events and (last is None or last[0] != report.events):
+            report.faults.append(Fault("tree-head", "the last events are under no tree head", report.events))
+        loose = self.database.row(
+            "SELECT sort, id FROM item WHERE load NOT IN (SELECT number FROM event WHERE action = 'define')"
+        )
+        if loose is not None:
+            report.faults.append(Fault("definition", f"{loose[0]} {loose[1]} was loaded by no define event"))
+        report.head = Head(report.events, self.tree.root(), max(self.known, 0))
+        if self.kept is not None:
+            report.faults.extend(self._against(self.kept))
+
+    def _against(self, kept: Head) -> Iterator[Fault]:
+        if kept.size > self.report.events:
+            gone = kept.size - self.report.events
+            yield Fault("cut-off", f"the kept head stands for {kept.size} events: the last {gone} are gone")
+        elif self.kept_root != kept.root:
+            yield Fault("rewritten", f"the first {kept.size} events are not those of the kept head")
+
+
+def _state(database: Database) -> Iterator[Fault]:
+    """Compare the derived state with what the journal gives; name the first event whose part of it differs."""
+    try:
+        if _sum_derived(database) == _sum_stored(database):
+            return
+        derived: dict[int, int] = {}
+        stored: dict[int, int] = {}
+        _sum_derived(database, derived)
+        _sum_stored(database, stored)
+        number = min(n for n in derived.keys() | stored.keys() if derived.get(n) != stored.get(n))
+    except (KeyError, AssertionError):
+        yield Fault("state", "the derived state can't be worked out from the journal")
+        return
+    row = database.row("SELECT id FROM event WHERE number = :number", {"number": number})
+    sentence = "the derived state is not what the journal gives from here on: rebuild it (`cfgtrack rebuild`)"
+    yield Fault("state", sentence, number, None if row is None else row[0])
+
+
+# A row's hash differs from one run of Python to the next, so nobody can prepare rows that cancel out.
+
+
+def _sum_derived(database: Database, by_number: dict[int, int] | None = None) -> int:
+    total = 0
+    for derived in derive(database, read_plant):
+        total += sum(map(hash, derived.touches)) + sum(map(hash, derived.changes))
+        if by_number is not None:
+            _add(by_number, derived.touches, 2)
+            _add(by_number, derived.changes, 4)
+    return total
+
+
+def _sum_stored(database: Database, by_number: dict[int, int] | None = None) -> int:
+    total = 0
+    for table, at in (("touch", 2), ("change", 4)):
+        for page in stored_pages(database, table):
+            total += sum(map(hash, page))
+            if by_number is not None:
+                _add(by_number, page, at)
+    return total
+
+
+def _add(by_number: dict[int, int], rows: list[Row], at: int) -> None:
+    for row in rows:
+        by_number[row[at]] = by_number.get(row[at], 0) + hash(row)

@@ -1,0 +1,111 @@
+"""The derived state: what `touch` and `change` must hold, worked out from the journal alone.
+
+Recording writes the same rows as it goes. Here they come from nothing but the events as recorded and the
+definitions as they were known when each event was: so the two tables are a cache that can be dropped.
+"""
+
+# ruff: noqa: S608 - the only text put into these statements is names written here
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from hashlib import sha256
+from typing import NamedTuple
+
+from cfgtrack.model.event import DEFINE, WITHDRAW, Event, effects, event_from_json
+from cfgtrack.model.plant import Plant
+from cfgtrack.store.columns import NEVER
+from cfgtrack.store.database import Database, Row
+from cfgtrack.store.rows import CHANGE_COLUMNS, TOUCH_COLUMNS, aspect_of, owners_touched
+
+PAGE = 5_000
+
+
+class Derived(NamedTuple):
+    """The rows of the two derived tables that one page of events gives."""
+
+    events: int
+    touches: list[Row]
+    changes: list[Row]
+
+
+def derive(database: Database, read_plant: Callable[[Database, int], Plant]) -> Iterator[Derived]:
+    """Yield the rows that the journal gives, page by page in journal order.
+
+    `read_plant` gives the plant as defined by a `known`.
+    """
+    corrected = "SELECT corrects, known FROM event WHERE corrects IS NOT NULL"
+    ended: dict[int, int] = {int(n): int(known) for n, known in database.rows(corrected)}
+    plant = Plant()
+    after = 0
+    sql = (
+        "SELECT number, happened, known, turn, action, corrects, body FROM event"
+        " WHERE number > :after ORDER BY number LIMIT :page"
+    )
+    loads = json.loads
+    while page := database.rows(sql, {"after": after, "page": PAGE}):
+        after = page[-1][0]
+        touches: list[Row] = []
+        changes: list[Row] = []
+        for number, happened, known, turn, action, corrects, body in page:
+            event = event_from_json(loads(body))
+            if action == DEFINE:
+                plant = read_plant(database, known)
+            owners = owners_touched(event)
+            if action == WITHDRAW:
+                owners |= owners_touched(_event(database, corrects))
+            touches.extend([(owner, happened, number) for owner in owners])
+            until = ended.get(number, NEVER)
+            found = {(e.subject, aspect_of(e)): e for e in effects(plant, event)}
+            changes.extend(
+                [
+                    (subject, aspect, happened, turn, number, known, until, e.value, e.other, e.cycle)
+                    for (subject, aspect), e in found.items()
+                ]
+            )
+        yield Derived(len(page), touches, changes)
+
+
+def _event(database: Database, number: int) -> Event:
+    row = database.row("SELECT body FROM event WHERE number = :number", {"number": number})
+    assert row is not None
+    return event_from_json(json.loads(row[0]))
+
+
+def rebuild_state(database: Database, read_plant: Callable[[Database, int], Plant]) -> int:
+    """Drop the derived state and build it anew. Inside `Database.writing`. Return the number of events read."""
+    for table in ("touch", "change"):
+        database.execute(f"DELETE FROM {table}")
+    events = 0
+    for derived in derive(database, read_plant):
+        events += derived.events
+        # In the order of the table's key, a page of rows lands on few pages of the file.
+        database.insert("touch", TOUCH_COLUMNS, sorted(derived.touches))
+        database.insert("change", CHANGE_COLUMNS, sorted(derived.changes, key=_key))
+    return events
+
+
+def _key(row: Row) -> Row:
+    return row[:5]
+
+
+def state_digest(database: Database) -> str:
+    """Return a hash over every row of the derived state, in a fixed order: the same bytes, the same hash."""
+    digest = sha256()
+    for table in ("touch", "change"):
+        for page in stored_pages(database, table):
+            digest.update(repr(page).encode())
+    return digest.hexdigest()
+
+
+def stored_pages(database: Database, table: str) -> Iterator[list[Row]]:
+    """Yield the rows of `touch` or `change` as they are stored, in the order of their keys, page by page."""
+    columns, keys = (TOUCH_COLUMNS, 3) if table == "touch" else (CHANGE_COLUMNS, 5)
+    named, order = ", ".join(columns), ", ".join(columns[:keys])
+    marks = ", ".join(f":last_{column}" for column in columns[:keys])
+    page = database.rows(f"SELECT {named} FROM {table} ORDER BY {order} LIMIT :page", {"page": PAGE})
+    following = f"SELECT {named} FROM {table} WHERE ({order}) > ({marks}) ORDER BY {order} LIMIT :page"
+    while page:
+        yield page
+        last = {f"last_{columns[i]}": page[-1][i] for i in range(keys)}
+        page = database.rows(following, {**last, "page": PAGE})

@@ -1,0 +1,157 @@
+"""Tree heads to keep elsewhere, and proofs that are verified without the database.
+
+A proof is a JSON object that can be sent to somebody who has only a tree head. Source: RFC 6962 section 2.1.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
+from cfgtrack.store.canonical import NotCanonical, canonical_json
+from cfgtrack.store.database import Database
+from cfgtrack.store.merkle import (
+    HASH_SIZE,
+    Frontier,
+    consistency_proof,
+    inclusion_proof,
+    leaf_hash,
+    verify_consistency,
+    verify_inclusion,
+)
+from cfgtrack.store.rows import leaf_record
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """What the first `size` events of a journal are, in 32 bytes. `known`: when the last of them became known."""
+
+    size: int
+    root: bytes
+    known: int
+
+    def text(self) -> str:
+        """Return the head as one line to be kept: size, root in hexadecimal, known in microseconds."""
+        return f"{self.size} {self.root.hex()} {self.known}"
+
+    @classmethod
+    def parse(cls, text: str) -> Head:
+        """Return the head of a line made by `text`. BadInput when it is none."""
+        try:
+            size, root, known = text.split()
+            head = cls(int(size), bytes.fromhex(root), int(known))
+        except ValueError:
+            head = None
+        if head is None or head.size < 0 or len(head.root) != HASH_SIZE:
+            wanted = f"expected a size, a root of {2 * HASH_SIZE} hexadecimal digits and a number"
+            sentence = f"{wanted}; found {text.strip()!r}"
+            raise BadInput([Problem("tree head", "not-a-head", sentence)])
+        return head
+
+
+def current_head(database: Database) -> Head:
+    """Return the head over all events, as recorded with the last of them."""
+    row = database.row("SELECT number, root, known FROM tree_head ORDER BY number DESC LIMIT 1")
+    return Head(0, Frontier().root(), 0) if row is None else Head(row[0], bytes(row[1]), row[2])
+
+
+def prove(database: Database, event_id: str, size: int | None = None) -> dict[str, Any]:
+    """Return the proof that an event is in the journal that a head stands for: the present one, or that of `size`.
+
+    `verify_proof` checks it without the database. NoAnswer when there is no such event or head.
+    """
+    row = database.row("SELECT number, known, body FROM event WHERE id = :id", {"id": event_id})
+    if row is None:
+        raise NoAnswer(Problem(event_id, "no-such-event", "there is no event with this id"))
+    number, known, body = row
+    head = current_head(database) if size is None else _head_at(database, size)
+    if number > head.size:
+        sentence = f"it is number {number}, later than the {head.size} events of that head"
+        raise NoAnswer(Problem(event_id, "no-such-event", sentence))
+    path = inclusion_proof(_leaves(database, head.size), number - 1, head.size)
+    return {
+        "proof": "inclusion",
+        "event": json.loads(body),
+        "number": number,
+        "known": known,
+        "head": head_to_json(head),
+        "path": [one.hex() for one in path],
+    }
+
+
+def prove_consistency(database: Database, kept: Head) -> dict[str, Any]:
+    """Return the proof that the journal still begins with what a kept head stands for.
+
+    NoAnswer when the journal has fewer events. The proof of a rewritten journal exists, and fails to verify.
+    """
+    head = current_head(database)
+    if kept.size > head.size:
+        sentence = f"the kept head stands for {kept.size} events, the journal holds {head.size}"
+        raise NoAnswer(Problem("tree head", "cut-off", sentence))
+    path = consistency_proof(_leaves(database, head.size), kept.size, head.size)
+    return {
+        "proof": "consistency",
+        "first": head_to_json(kept),
+        "head": head_to_json(head),
+        "path": [one.hex() for one in path],
+    }
+
+
+def _head_at(database: Database, size: int) -> Head:
+    leaves = _leaves(database, size)
+    known = database.row("SELECT known FROM event WHERE number = :size", {"size": size})
+    if known is None or len(leaves) != size:
+        raise NoAnswer(Problem("tree head", "cut-off", f"the journal doesn't hold {size} events"))
+    return Head(size, Frontier(leaves).root(), known[0])
+
+
+def _leaves(database: Database, size: int) -> list[bytes]:
+    sql = "SELECT leaf FROM event WHERE number <= :size ORDER BY number"
+    return [bytes(leaf) for (leaf,) in database.rows(sql, {"size": size})]
+
+
+def verify_proof(data: Mapping[str, Any]) -> Head:
+    """Return the head that a proof made by `prove` or `prove_consistency` leads to.
+
+    That head must be compared with one from a source that is trusted. BadInput when the proof proves nothing.
+    """
+    readers: dict[str, Callable[[Mapping[str, Any]], Head | None]] = {
+        "inclusion": _inclusion,
+        "consistency": _consistency,
+    }
+    try:
+        reader = readers[data["proof"]]
+        head = reader(data)
+    except (KeyError, TypeError, ValueError, NotCanonical, AttributeError):
+        raise BadInput([Problem("proof", "not-a-proof", "this is no proof that the journal gives")]) from None
+    if head is None:
+        sentence = "the hashes don't lead to this root: the event or the proof was changed"
+        raise BadInput([Problem("proof", "proves-nothing", sentence)])
+    return head
+
+
+def _inclusion(data: Mapping[str, Any]) -> Head | None:
+    body = canonical_json(data["event"])
+    leaf = leaf_hash(leaf_record(body, int(data["number"]), int(data["known"])))
+    head = _head(data["head"])
+    path = [bytes.fromhex(one) for one in data["path"]]
+    return head if verify_inclusion(leaf, int(data["number"]) - 1, head.size, path, head.root) else None
+
+
+def _consistency(data: Mapping[str, Any]) -> Head | None:
+    first, second = _head(data["first"]), _head(data["head"])
+    path = [bytes.fromhex(one) for one in data["path"]]
+    sound = verify_consistency(first.size, second.size, first.root, second.root, path)
+    return second if sound else None
+
+
+def _head(data: Mapping[str, Any]) -> Head:
+    return Head(int(data["size"]), bytes.fromhex(data["root"]), int(data["known"]))
+
+
+def head_to_json(head: Head) -> dict[str, Any]:
+    """Return a head as a JSON object."""
+    return {"size": head.size, "root": head.root.hex(), "known": head.known}

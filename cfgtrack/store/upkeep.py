@@ -1,0 +1,108 @@
+"""Keeping a journal: copy it while others write, put a copy in its place, bring its schema forward, rebuild."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.store.archive import fill_from_archive, read_archive, write_archive
+from cfgtrack.store.database import Database
+from cfgtrack.store.derive import rebuild_state
+from cfgtrack.store.journal import create
+from cfgtrack.store.loading import read_plant
+from cfgtrack.store.migrations import check_current, is_empty, upgrade
+
+
+def backup(url: str, target: str) -> int:
+    """Copy a journal into the new SQLite file `target` while others read and write. Return its number of events.
+
+    NoAnswer when the file exists already. The copy is complete and on the disk when this returns; a backup that
+    is cut off leaves no file under that name.
+    """
+    path = Path(target)
+    if path.exists():
+        raise NoAnswer(Problem(target, "exists", "there is a file of this name already: it is left alone"))
+    part = path.with_name(path.name + ".part")
+    _remove(part)
+    with closing(Database(url)) as source:
+        check_current(source)
+        try:
+            events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))
+            _settle(part)
+            part.replace(path)
+            _sync(path.parent)
+        finally:
+            _remove(part)
+    return events
+
+
+def _copy_file(source: Database, part: Path) -> int:
+    with closing(Database(str(part), create=True)) as copy:
+        copy.raw.execute("PRAGMA journal_mode = DELETE")
+        with source.trouble():
+            source.raw.backup(copy.raw)
+        return _count(copy)
+
+
+def _copy_rows(source: Database, target: str) -> int:
+    create(target, clock=lambda: 0)
+    with closing(Database(target)) as copy, copy.writing():
+        return fill_from_archive(copy, write_archive(source), where=str(source.where))
+
+
+def _count(database: Database) -> int:
+    row = database.row("SELECT coalesce(max(number), 0) FROM event")
+    return 0 if row is None else int(row[0])
+
+
+def _settle(part: Path) -> None:
+    """Have all of the copy in one file, and that on the disk."""
+    with closing(Database(str(part))) as copy:
+        copy.rows("PRAGMA wal_checkpoint(TRUNCATE)")
+        copy.rows("PRAGMA journal_mode = DELETE")
+    _sync(part)
+
+
+def _sync(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _remove(path: Path) -> None:
+    for suffix in ("", "-wal", "-shm"):
+        path.with_name(path.name + suffix).unlink(missing_ok=True)
+
+
+def restore(source: str, url: str, *, clock: Callable[[], int]) -> int:
+    """Make a new journal at `url` of the one at `source`, in either kind of database. Return its number of events.
+
+    NoAnswer when there is something at `url` already. Every leaf and every tree head is checked on the way.
+    """
+    with closing(Database(source, read_only=True)) as old:
+        check_current(old)
+        return read_archive(write_archive(old), url, clock=clock, where=str(old.where))
+
+
+def migrate(url: str) -> tuple[str | None, str]:
+    """Bring a journal's schema to the newest revision, all of the way or not at all. Return the old one and the new.
+
+    NoAnswer when there is no journal, or one that is newer than this program.
+    """
+    with closing(Database(url)) as database:
+        if is_empty(database):
+            raise NoAnswer(Problem(str(database.where), "not-a-journal", "this database holds no journal"))
+        return upgrade(database)
+
+
+def rebuild(url: str) -> int:
+    """Drop the derived state and build it anew from the journal. Return the number of events."""
+    with closing(Database(url)) as database:
+        check_current(database)
+        with database.writing():
+            return rebuild_state(database, read_plant)
