@@ -169,7 +169,7 @@ def test_rows_are_read_one_by_one(plant):
 
 def rejected(text, plant, where="j.csv"):
     """What is written of the rows of a text that can't be taken."""
-    reasons = {}
+    reasons: dict[str, list[Problem]] = {}
     for one in read_rows(io.StringIO(text), plant, where=where):
         if isinstance(one, Problem):
             reasons.setdefault(one.where.partition(", column ")[0], []).append(one)
