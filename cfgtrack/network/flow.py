@@ -60,6 +60,9 @@ class Flow:
         self.graph = Digraph()
         self._reaches: dict[frozenset[int], Reach] = {}
         self._held: dict[str, tuple[Link, ...]] = {}
+        self._contracted_gaps: tuple[Link, ...] | None = None
+        gated = any(arc.one_way for arcs in network.gates.values() for arc in arcs)
+        self.goes_both_ways = not network.one_way and not gated
         for a, b in self.reduced.arcs:
             self.graph.add(*((b, a) if self._upstream else (a, b)))
         for subject in self._all_touched():
@@ -204,16 +207,30 @@ class Flow:
 
     def could_be(self) -> Iterable[Link]:
         """Yield the links that one action would make: gates that don't carry, and mated pairs that don't."""
-        for gate, arcs in self.network.gates.items():
-            if not carries(self._configuration, gate):
-                for arc in arcs:
-                    yield self.link(arc, gate)
-        for port, state in self._configuration.touched():
-            if ":" in port and state.other is not None and port < state.other:
-                a, b = self.network.item(port), self.network.item(state.other)
-                if (
-                    a is not None
-                    and b is not None
-                    and not subject_arcs(self.network, self._configuration, port)
-                ):
-                    yield self.link(Arc(a, b), f"{port} - {state.other}")
+        if self._touched is None:
+            subjects = (s for s, _ in self._configuration.touched())
+            yield from self._not_carrying(dict.fromkeys((*self.network.gates, *subjects)))
+            return
+        yield from self._not_carrying(self._touched)
+        if self._contracted_gaps is None:
+            subjects = (s for s, _ in self._configuration.touched())
+            rest = (s for s in dict.fromkeys((*self.network.gates, *subjects)) if s not in self._touched)
+            self._contracted_gaps = tuple(self._not_carrying(rest))
+        yield from self._contracted_gaps
+
+    def _not_carrying(self, subjects: Iterable[str]) -> Iterable[Link]:
+        for subject in subjects:
+            gated = self.network.gates.get(subject)
+            if gated is not None:
+                if not carries(self._configuration, subject):
+                    for arc in gated:
+                        yield self.link(arc, subject)
+            elif ":" in subject:
+                mate = self._configuration.state(subject).other
+                if mate is not None and subject < mate and not self._held.get(subject):
+                    yield from self._gap(subject, mate)
+
+    def _gap(self, port: str, mate: str) -> Iterable[Link]:
+        a, b = self.network.item(port), self.network.item(mate)
+        if a is not None and b is not None and not subject_arcs(self.network, self._configuration, port):
+            yield self.link(Arc(a, b), f"{port} - {mate}")

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
+from itertools import islice
 
 from cfgtrack.model.time import format_duration
 from cfgtrack.network.flow import Link
 from cfgtrack.network.trace import trace
 from cfgtrack.rules.custom import find_custom
 from cfgtrack.rules.finding import Reason
-from cfgtrack.rules.judge import MICRO, Judge
+from cfgtrack.rules.judge import MICRO, Cut, Judge
 from cfgtrack.rules.rule import (
     All,
     AnyOf,
@@ -62,28 +63,43 @@ def explain(
 
 
 def _lost(judge: Judge, condition: Path, it: str | None, ended: Sequence[tuple[str, Link]]) -> Reason:
-    world = judge.world
-    flow = world.flows[condition.medium]
     beyond = tuple(judge.short_items(condition, it))
-    starts = world.vertices(condition.medium, beyond)
+    starts = judge.world.vertices(condition.medium, beyond)
+    links, cures = _cut(judge, condition, it, starts, ended)
+    to = describe_selection(condition.end)
+    text = f"there is no {condition.medium} path to {to}"
+    if links:
+        text = f"no {condition.medium} path is left to {to}: {_list(links)} was the last way"
+    return Reason("no-path", text, links, beyond, cures)
+
+
+def _cut(
+    judge: Judge, condition: Path, it: str | None, starts: list[int], ended: Sequence[tuple[str, Link]]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the links whose end cut the last path, and those of which a single one would give it back.
+
+    What is cut off at one blow is cut off by the same links: where all links go both ways, the answer for one item
+    serves for all others on its side.
+    """
+    flow = judge.world.flows[condition.medium]
+    known = judge.cuts.get(id(condition)) if it is not None else None
+    if known is not None and flow.goes_both_ways and all(v in known.ahead for v in starts):
+        return known.links, known.cures
     ahead = flow.graph.ahead(starts)
-    ends = world.vertices(condition.medium, world.items(condition.end, it))
-    behind = flow.graph.behind(ends)
+    behind: Container[int] | None = judge.world.reach_of(condition.medium, condition.end)
+    if behind is None:
+        ends = judge.world.items(condition.end, it)
+        behind = flow.graph.behind(judge.world.vertices(condition.medium, ends))
     broken = [link for medium, link in ended if medium == condition.medium]
     cut = [link for link in broken if _joins(link, ahead, behind)]
     links = tuple(dict.fromkeys(link.name for link in cut or broken))
-    cures = tuple(dict.fromkeys(k.name for k in (*cut, *flow.could_be()) if _joins(k, ahead, behind)))
-    to = describe_selection(condition.end)
-    if links:
-        text = f"no {condition.medium} path is left to {to}: {_list(links)} was the last way"
-    elif not ends:
-        text = f"there is no {to} to reach"
-    else:
-        text = f"there is no {condition.medium} path to {to}"
-    return Reason("no-path", text, links, beyond, cures[:MOST_CURES])
+    could = (k for k in (*cut, *flow.could_be()) if _joins(k, ahead, behind))
+    cures = tuple(islice(dict.fromkeys(k.name for k in could), MOST_CURES))
+    judge.cuts[id(condition)] = Cut(ahead, links, cures)
+    return links, cures
 
 
-def _joins(link: Link, ahead: set[int], behind: set[int]) -> bool:
+def _joins(link: Link, ahead: Container[int], behind: Container[int]) -> bool:
     """Return whether the link leads from what the start still reaches to what still reaches the end."""
     if link.a in ahead and link.b in behind:
         return True

@@ -72,11 +72,21 @@ class Tally:
     starts: frozenset[int] = frozenset()
 
 
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """What cut a path, and what would give it back, for every vertex in `ahead`."""
+
+    ahead: set[int]
+    links: tuple[str, ...]
+    cures: tuple[str, ...]
+
+
 class Judge:
-    """Judges conditions over one world."""
+    """Judges conditions over one world. `cuts` remembers, within one instant, what cut the paths of a condition."""
 
     def __init__(self, world: World) -> None:
         self.world = world
+        self.cuts: dict[int, Cut] = {}
         self._tallies: dict[Condition, Tally] = {}
         self._tally_of: dict[int, Tally | None] = {}
         self._by_item: dict[str, list[Tally]] = {}
@@ -277,6 +287,7 @@ class Judge:
 
     def update(self, change: Change) -> None:
         """Bring the tallies up to date after an event."""
+        self.cuts.clear()
         self._update_items(change.subjects)
         for shift in change.shifts.values():
             for reach, lost in shift.lost.items():

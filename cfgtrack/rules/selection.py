@@ -64,6 +64,7 @@ class Selector:
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self._candidates: dict[Selection, tuple[str, ...]] = {}
+        self._bare: dict[int, tuple[Selection, bool]] = {}
         self._members: dict[Selection, frozenset[str]] = {}
 
     def candidates(self, selection: Selection) -> tuple[str, ...]:
@@ -84,13 +85,24 @@ class Selector:
     def items(self, selection: Selection, view: View, it: str | None = None) -> tuple[str, ...]:
         """Return the items that a selection names now, given `it`."""
         if selection.of:
-            start = refer(view, selection.of, it)
-            items: tuple[str, ...] = tuple(a for a in start if self.matches(selection, a))
+            items: tuple[str, ...] = tuple(refer(view, selection.of, it))
+            if not self._is_bare(selection):
+                items = tuple(a for a in items if self.matches(selection, a))
         else:
             items = self.candidates(selection)
         if selection.at:
             items = tuple(a for a in items if stands_at(view, owner_of(a), selection.at))
         return items
+
+    def _is_bare(self, selection: Selection) -> bool:
+        """Return whether a selection asks for nothing beyond its reference. Remembered by identity: asked often."""
+        found = self._bare.get(id(selection))
+        if found is None:
+            bare = selection == Selection(
+                of=selection.of, at=selection.at, may_be_empty=selection.may_be_empty
+            )
+            found = self._bare[id(selection)] = (selection, bare)
+        return found[1]
 
     def names(self, selection: Selection, address: str, view: View, it: str | None = None) -> bool:
         """Return whether a selection names `address` now."""
