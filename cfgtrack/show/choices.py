@@ -14,11 +14,15 @@ from cfgtrack.show.tables import count, heading, sections, table
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One action that could be done. `refusals`: why it can't be, in sentences. `findings`: what it would break."""
+    """One action that could be done.
+
+    `refusals`: why it can't be, in sentences. `findings`: what it would break. `starts`: rules whose clocks it starts.
+    """
 
     phrase: str
     findings: tuple[Finding, ...] = ()
     refusals: tuple[str, ...] = ()
+    starts: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the choice as a JSON object."""
@@ -28,6 +32,7 @@ class Choice:
             "allowed": not self.refusals and not self.findings,
             "refusals": list(self.refusals),
             "findings": [finding.to_json() for finding in self.findings],
+            "starts": list(self.starts),
         }
 
 
@@ -39,7 +44,7 @@ def choices_text(subject: str, choices: Sequence[Choice], moment: Moment) -> str
     title = f"{subject}: {count(len(allowed), 'allowed action')}, {len(forbidden)} would break a rule"
     return sections(
         heading(title, moment),
-        table(["allowed"], [[c.phrase] for c in allowed]),
+        table(["allowed", "starts the clock of"], [[c.phrase, ", ".join(c.starts)] for c in allowed]),
         table(["would break a rule", "severity", "rule", "why"], _broken(forbidden)),
         table(["not possible", "why"], [[c.phrase, "; ".join(c.refusals)] for c in impossible]),
         CAUTION,

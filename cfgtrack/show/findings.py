@@ -6,10 +6,11 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 
-from cfgtrack.analysis.check import CheckReport
+from cfgtrack.analysis.check import CheckReport, StepResult
 from cfgtrack.model.time import format_duration, format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Finding, Reason
 from cfgtrack.show.moment import Moment
+from cfgtrack.show.record import event_text
 from cfgtrack.show.tables import count, heading, labelled, sections, styled, table
 
 CAUTION = "This advises; it does not decide. Local codes, the approved procedure and licensed or certified people do."
@@ -18,6 +19,8 @@ CAUTION = "This advises; it does not decide. Local codes, the approved procedure
 _NONE: Mapping[str, str] = MappingProxyType({})
 _COLOURS = {0: "magenta", 1: "red", 2: "red", 3: "yellow", 4: "blue"}
 _MOST = 8
+_LINKS = {"no-path": "broken by", "path": "over"}
+"""What the links of a reason are to it, by its code."""
 
 
 def findings_text(
@@ -82,14 +85,19 @@ def _facts(finding: Finding, steps: Mapping[str, str]) -> Iterator[tuple[str, st
     yield "concerns", _names(finding.subjects)
     for reason in finding.reasons:
         yield "why", reason.text
-        yield "broken by", _unless_said(reason.links, reason.text)
+        yield _LINKS.get(reason.code, "links"), _unless_said(reason.links, reason.text)
         yield "beyond", _unless_said([b for b in reason.beyond if b not in finding.subjects], reason.text)
-    cures = dict.fromkeys(cure for reason in finding.reasons for cure in reason.cures)
-    yield "cure", " | or: ".join(cures)
+    cures = dict.fromkeys(_cure(reason, cure) for reason in finding.reasons for cure in reason.cures)
+    yield "cure", "; or ".join(cures)
     yield "hazard", finding.hazard
     yield "source", finding.source
     yield "variance", finding.variance
     yield "finding", finding.fingerprint
+
+
+def _cure(reason: Reason, cure: str) -> str:
+    """Return a cure as a phrase: where a path is lost the engine names the link that would give it back."""
+    return f"make {cure}" if reason.code == "no-path" else cure
 
 
 def _where(finding: Finding, steps: Mapping[str, str]) -> str:
@@ -150,6 +158,42 @@ def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> 
         _titled("Budgets", _budgets(report)),
         CAUTION,
     )
+
+
+def steps_text(report: CheckReport, *, colour: bool = False) -> str:
+    """Return a check step by step: when, who, what; possible or not, what it breaks, which clocks it moves."""
+    numbers: dict[str, list[int]] = {}
+    for number, finding in enumerate((*report.findings, *report.excused), 1):
+        numbers.setdefault(finding.event or "", []).append(number)
+    rows = [
+        [
+            format_instant(step.laid.end),
+            step.laid.step.track,
+            step.laid.step.id,
+            event_text(step.event),
+            _verdict(step, numbers.get(step.event.id, [])),
+            "; ".join(_clocks_moved(step)),
+        ]
+        for step in report.steps
+    ]
+    title = styled("Step by step (times are those at which a step ends)", colour=colour, bold=True)
+    return f"{title}\n{table(['at', 'track', 'step', 'what', 'verdict', 'clocks'], rows)}"
+
+
+def _verdict(step: StepResult, numbers: Sequence[int]) -> str:
+    listed = f" {', '.join(map(str, numbers))}" if numbers else ""
+    if step.refusals:
+        return f"NOT POSSIBLE:{listed}"
+    return f"FINDING{listed}" if numbers else "ok"
+
+
+def _clocks_moved(step: StepResult) -> Iterator[str]:
+    for clock in step.started:
+        limit = "no limit" if clock.deadline is None else format_duration(clock.deadline - clock.started)
+        yield f"starts {clock.rule} of {clock.subject} ({limit})"
+    for clock in step.stopped:
+        left = "" if clock.left is None else f", {format_duration(clock.left)} left"
+        yield f"stops {clock.rule} of {clock.subject}{left}"
 
 
 def _open_before(findings: Sequence[Finding], *, colour: bool) -> str:
