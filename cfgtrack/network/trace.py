@@ -18,11 +18,17 @@ class Hop(NamedTuple):
 
 
 def trace(
-    network: Network, configuration: Configuration, starts: Iterable[str], ends: Iterable[str]
+    network: Network,
+    configuration: Configuration,
+    starts: Iterable[str],
+    ends: Iterable[str],
+    *,
+    without: str = "",
 ) -> list[Hop]:
     """Return a shortest way from any of `starts` to any of `ends`, or an empty list when there is none.
 
-    It follows one-way links in the direction in which paths of the medium are followed.
+    It follows one-way links in the direction in which paths of the medium are followed, and not the link that is
+    named `without`.
     """
     begin = [i for s in starts for i in _items(network, s)]
     goal = {i for e in ends for i in _items(network, e)}
@@ -34,7 +40,7 @@ def trace(
         if item in goal:
             return _unwind(network, came, item)
         for far, link in (*((f, "") for f in fixed.get(item, ())), *_now(network, configuration, item)):
-            if far not in came:
+            if far not in came and not (link and link == without):
                 came[far] = (item, link)
                 queue.append(far)
     return []

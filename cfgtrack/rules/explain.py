@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from itertools import islice
 
+from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES
 from cfgtrack.model.time import format_duration
 from cfgtrack.network.flow import Link
 from cfgtrack.network.trace import trace
@@ -94,7 +95,7 @@ def _cut(
     cut = [link for link in broken if _joins(link, ahead, behind)]
     links = tuple(dict.fromkeys(link.name for link in cut or broken))
     could = (k for k in (*cut, *flow.could_be()) if _joins(k, ahead, behind))
-    cures = tuple(islice(dict.fromkeys(k.name for k in could), MOST_CURES))
+    cures = tuple(islice((to_make(judge, name) for name in dict.fromkeys(k.name for k in could)), MOST_CURES))
     judge.cuts[id(condition)] = Cut(ahead, links, cures)
     return links, cures
 
@@ -117,8 +118,55 @@ def _still(judge: Judge, condition: NoPath, it: str | None) -> Reason:
     text = f"{_list(beyond)} still has a {condition.medium} path to {to}"
     if over:
         text += f" over {_list(over)}"
-    cures = tuple(f"break {name}" for name in over)
-    return Reason("path", text, over, beyond, cures[:MOST_CURES])
+    return Reason(
+        "path",
+        text,
+        over,
+        beyond,
+        tuple(islice(_to_cut_off(judge, condition, beyond, ends, over), MOST_CURES)),
+    )
+
+
+def _to_cut_off(
+    judge: Judge, condition: NoPath, starts: Sequence[str], ends: Sequence[str], over: Sequence[str]
+) -> Iterator[str]:
+    """Yield the valves and switches on the way of which one alone, shut, ends every path.
+
+    Never a connector: to part it live is what such a rule forbids.
+    """
+    world = judge.world
+    network = world.flows[condition.medium].network
+    for gate in over:
+        if gate in network.gates and not trace(network, world.configuration, starts, ends, without=gate):
+            yield from _moves(judge, gate, carrying=False)
+
+
+def to_make(judge: Judge, link: str) -> str:
+    """Return the action that would make a link, by the name of the link; the name itself where none would."""
+    first, _, second = link.partition(" - ")
+    state = judge.world.configuration.state(first) if judge.world.plant.port(first) else None
+    if state is None:
+        return link.replace(" on ", " at ").join(("place ", "")) if " on " in link else link
+    if second and state.other != second:
+        kind = judge.world.plant.port(first)[1]  # type: ignore[index]
+        joins = [m for m in kind.moves.values() if kind.joins(m) and state.value in m.sources]
+        return f"{joins[0].action} {first} {second}" if joins else f"join {first} {second}"
+    for half in (first, second) if second else (first,):
+        for phrase in _moves(judge, half, carrying=True):
+            return phrase
+    return link
+
+
+def _moves(judge: Judge, port: str, *, carrying: bool) -> Iterator[str]:
+    """Yield the actions that make a port carry, or stop it from carrying."""
+    found = judge.world.plant.port(port)
+    if found is None:
+        return
+    kind, now = found[1], judge.world.configuration.state(port).value
+    if kind.is_carrying(now) != carrying:
+        for move in kind.moves.values():
+            if now in move.sources and kind.is_carrying(move.target) == carrying:
+                yield f"{move.action} {port}"
 
 
 # --- items --------------------------------------------------------------------------------------------------------
@@ -198,9 +246,8 @@ def _value(judge: Judge, condition: Value, it: str | None) -> Reason:
 def _number(quantity: str, value: float) -> str:
     if quantity == "elapsed":
         return format_duration(round(value * MICRO))
-    if quantity == "cycles":
-        return f"{value:g}"
-    return f"{value:g} (SI)"
+    dimension = QUANTITIES.get(quantity)
+    return f"{value:g} {DIMENSIONS[dimension][0]}".rstrip() if dimension is not None else f"{value:g}"
 
 
 def _range(quantity: str, low: float | None, high: float | None) -> str:
@@ -240,6 +287,8 @@ def describe_selection(selection: Selection) -> str:
     """
     if selection == Selection(of=selection.of):
         return selection.of or "anything"
+    if selection == Selection(ids=selection.ids, may_be_empty=selection.may_be_empty):
+        return " or ".join(selection.ids)
     words = []
     if selection.source:
         words.append("source")
