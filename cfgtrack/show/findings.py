@@ -87,17 +87,12 @@ def _facts(finding: Finding, steps: Mapping[str, str]) -> Iterator[tuple[str, st
         yield "why", reason.text
         yield _LINKS.get(reason.code, "links"), _unless_said(reason.links, reason.text)
         yield "beyond", _unless_said([b for b in reason.beyond if b not in finding.subjects], reason.text)
-    cures = dict.fromkeys(_cure(reason, cure) for reason in finding.reasons for cure in reason.cures)
+    cures = dict.fromkeys(cure for reason in finding.reasons for cure in reason.cures)
     yield "cure", "; or ".join(cures)
     yield "hazard", finding.hazard
     yield "source", finding.source
     yield "variance", finding.variance
     yield "finding", finding.fingerprint
-
-
-def _cure(reason: Reason, cure: str) -> str:
-    """Return a cure as a phrase: where a path is lost the engine names the link that would give it back."""
-    return f"make {cure}" if reason.code == "no-path" else cure
 
 
 def _where(finding: Finding, steps: Mapping[str, str]) -> str:
