@@ -1,5 +1,6 @@
 """The journal against the slow model of `world`: random events, late ones, corrections and withdrawals."""
 
+from contextlib import closing
 from dataclasses import replace
 
 import pytest
@@ -11,7 +12,12 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import resolve
 from cfgtrack.model.trouble import Trouble
 from cfgtrack.store import record
+from cfgtrack.store.archive import fill_from_archive, write_archive
+from cfgtrack.store.audit import audit
+from cfgtrack.store.database import Database
+from cfgtrack.store.derive import state_digest
 from cfgtrack.store.journal import Journal, open_journal
+from cfgtrack.store.upkeep import rebuild
 from tests.store.conftest import FreshUrl
 from tests.store.world import CANDIDATES, DEFINITION, START, SUBJECTS, Contradiction, Line, SlowJournal
 
@@ -112,6 +118,20 @@ def test_the_journal_agrees_with_the_slow_model(
         assert [e.event.id for e in journal.entries()] == [
             line.event.id for line in pair.slow.in_effect(2**62)
         ]
+        _expect_cache_and_archive(journal, url, fresh_url)
+
+
+def _expect_cache_and_archive(journal: Journal, url: str, fresh_url: FreshUrl) -> None:
+    """The derived state is the same when it is rebuilt, and in the journal that an archive gives."""
+    assert audit(journal.database).faults == []
+    written = state_digest(journal.database)
+    rebuild(url)
+    assert state_digest(journal.database) == written
+    with closing(Database(fresh_url())) as other:
+        with other.writing():
+            fill_from_archive(other, write_archive(journal.database))
+        assert state_digest(other) == written
+        assert list(write_archive(other)) == list(write_archive(journal.database))
 
 
 def _expect_same(journal: Journal, expected: Configuration, at: int, known: int) -> None:

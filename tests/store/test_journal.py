@@ -1,0 +1,249 @@
+"""What the journal promises to whoever records and asks, the same in every database."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+
+from cfgtrack.model.definition import Definition
+from cfgtrack.model.event import Event
+from cfgtrack.model.part import Port
+from cfgtrack.model.plant import Unit
+from cfgtrack.model.quantity import parse_quantity
+from cfgtrack.model.trouble import NoAnswer, Problem, Refused
+from cfgtrack.store.journal import Journal, create, open_journal
+from cfgtrack.store.view import SqlView
+from tests.store.world import BOX, DEFINITION, START
+
+
+@pytest.fixture
+def journal(url: str) -> Iterator[Journal]:
+    """A journal that holds the tiny plant."""
+    with open_journal(url, clock=lambda: START + 1_000) as opened:
+        opened.load(DEFINITION, by="survey", recorder="ada")
+        yield opened
+
+
+def _event(event_id: str, action: str, *subjects: str, at: int, **more: object) -> Event:
+    return replace(Event(event_id, action, subjects, START + at), **more)  # type: ignore[arg-type]
+
+
+def test_loading_again_writes_nothing(journal: Journal) -> None:
+    """A definition that is in the journal already adds nothing to it, whoever loads it."""
+    before = journal.moment()
+    report = journal.load(DEFINITION, by="survey", recorder="somebody else")
+    assert report.is_nothing
+    assert report.entry is None
+    assert report.initial.repeated == len(DEFINITION.initial)
+    assert journal.moment() == before
+    assert journal.plant() == DEFINITION.plant()
+
+
+def test_a_load_says_what_it_changes_field_by_field(journal: Journal) -> None:
+    """A changed item is told by its fields, a new one by its id, and what isn't mentioned stays."""
+    box = replace(BOX, ports={**BOX.ports, "F": Port("F", "disconnect", size="1/2 in")})
+    changed = Definition(
+        media=DEFINITION.media,
+        kinds=DEFINITION.kinds,
+        parts={"box": box, "hand": DEFINITION.parts["hand"], "slot": DEFINITION.parts["slot"]},
+        units={"X": DEFINITION.units["X"], "W": Unit("W", "box")},
+        places=DEFINITION.places,
+    )
+    dry = journal.load(changed, by=None, recorder=None, dry_run=True)
+    assert journal.plant() == DEFINITION.plant()
+    report = journal.load(changed, by=None, recorder=None)
+    assert (dry.added, dry.changed, dry.missing) == (report.added, report.changed, report.missing)
+    assert report.added == [("unit", "W")]
+    assert [(c.sort, c.id, c.fields) for c in report.changed] == [
+        ("part", "box", (("ports.F.size", None, "1/2 in"),))
+    ]
+    assert set(report.missing) == {("unit", "Y"), ("unit", "Z")}
+    assert set(journal.plant().units) == {"W", "X", "Y", "Z"}
+    assert "W" not in journal.plant(known=journal.entry("initial:X").known).units  # type: ignore[union-attr]
+
+
+def test_an_initial_state_that_contradicts_the_journal_is_refused(journal: Journal) -> None:
+    """An initial state recorded otherwise before is no repeat, and changes nothing."""
+    other = replace(DEFINITION.initial[0], place="RACK")
+    definition = replace(DEFINITION, initial=(other,))
+    with pytest.raises(Refused, match="exists with a different place"):
+        journal.load(definition, by=None, recorder=None)
+
+
+def test_a_repeat_is_harmless(journal: Journal) -> None:
+    """The same event under the same id is recorded once, and its entry comes back each time."""
+    event = _event("e1", "uncap", "X:F", at=1)
+    [first] = journal.record([event])
+    assert journal.record([event, event]) == [first, first]
+    assert journal.record([first.event]) == [first]
+
+
+def test_an_id_is_used_once(journal: Journal) -> None:
+    """Another event under a recorded id is refused, and told what differs."""
+    journal.record([_event("e1", "uncap", "X:F", at=1)])
+    with pytest.raises(Refused, match="e1 exists with a different happened") as refused:
+        journal.record([_event("e1", "uncap", "X:F", at=2)])
+    assert refused.value.collides == ("e1",)
+
+
+def test_every_bad_row_is_named_and_nothing_is_written(journal: Journal) -> None:
+    """A batch with bad rows is refused as a whole, with a problem for each of them."""
+    before = list(journal.log())
+    rows = [
+        ("a.csv row 2", _event("e1", "uncap", "X:F", at=1)),
+        ("a.csv row 3", _event("e2", "demate", "Y:F", at=1)),
+        ("a.csv row 4", _event("e3", "mate", "X:F", "Y:FF", at=2)),
+        ("a.csv row 5", _event("e4", "withdraw", at=3, withdraws="e1")),
+    ]
+    with pytest.raises(Refused) as refused:
+        journal.take(iter(rows))
+    assert [(p.where, p.code) for p in refused.value.problems] == [
+        ("a.csv row 3", "status"),
+        ("a.csv row 4", "unknown"),
+        ("a.csv row 5", "reason"),
+    ]
+    assert "near names: Y:F" in str(refused.value)
+    assert list(journal.log()) == before
+
+
+def test_rows_that_cannot_be_taken_are_set_aside(journal: Journal) -> None:
+    """With somewhere to put them, bad rows don't keep the good ones out, late collisions included."""
+    journal.record([_event("e0", "uncap", "Z:F", at=10), _event("e1", "uncap", "Y:F", at=10)])
+    journal.record([_event("e2", "mate", "Z:F", "Y:F", at=11)])
+    aside: list[tuple[str, tuple[Problem, ...]]] = []
+    rows = [
+        ("row 2", _event("n1", "cap", "Z:F", at=12)),
+        ("row 3", _event("n2", "uncap", "BAY:F", at=5)),
+        ("row 4", _event("n3", "uncap", "Z:F", at=5)),
+    ]
+    tally = journal.take(rows, set_aside=lambda where, _, problems: aside.append((where, problems)))
+    assert (tally.recorded, tally.refused) == (1, 2)
+    assert {where for where, _ in aside} == {"row 2", "row 4"}
+    assert journal.entry("n2") is not None
+    assert journal.entry("n3") is None
+    assert [p.code for where, problems in aside for p in problems if where == "row 4"] == ["collides"]
+
+
+def test_unknown_subjects_alone_are_no_answer(journal: Journal) -> None:
+    """When all that is wrong is a name that doesn't exist, that is what is said."""
+    with pytest.raises(NoAnswer, match="there is no port X:G"):
+        journal.record([_event("e1", "uncap", "X:G", at=1)])
+
+
+def test_a_dry_run_leaves_no_trace(journal: Journal) -> None:
+    """A dry run says what would be recorded, and records nothing."""
+    [entry] = journal.record([_event("e1", "uncap", "X:F", at=1)], dry_run=True)
+    assert entry.number == journal.record([_event("e9", "uncap", "X:F", at=1)])[0].number
+    assert journal.entry("e1") is None
+
+
+def test_a_late_event_that_contradicts_a_later_one_is_shown_with_both(journal: Journal) -> None:
+    """A back-dated event is refused with the later event that could not have happened then."""
+    journal.record([_event("e1", "uncap", "X:F", at=10)])
+    with pytest.raises(Refused, match="collides with later event e1, uncap X:F at") as refused:
+        journal.record([_event("e2", "uncap", "X:F", at=5)])
+    assert refused.value.collides == ("e1",)
+    journal.record(
+        [
+            _event("e2", "uncap", "X:F", at=5),
+            _event("w1", "withdraw", at=11, withdraws="e1", reason="told twice"),
+        ]
+    )
+    assert journal.view(START + 6).state("X:F").value == "demated"
+
+
+def test_a_correction_keeps_its_turn_among_events_of_one_instant(journal: Journal) -> None:
+    """A typo in the first of two events of the same minute can be mended without touching the second."""
+    journal.record([_event("e1", "uncap", "X:F", at=1), _event("e2", "cap", "X:F", at=1)])
+    mended = _event("e3", "uncap", "X:F", at=1, supersedes="e1", reason="who did it", by="bo")
+    journal.record([mended])
+    assert [e.event.id for e in journal.history("X:F")] == ["e3", "e2"]
+    assert journal.corrected_by("e1") == journal.entry("e3")
+
+
+def test_an_event_is_corrected_once_and_a_withdrawal_not_at_all(journal: Journal) -> None:
+    """Correct the correction, not the corrected; record again what was withdrawn by mistake."""
+    journal.record([_event("e1", "uncap", "X:F", at=1)])
+    journal.record([_event("w1", "withdraw", at=2, withdraws="e1", reason="wrong port")])
+    with pytest.raises(Refused, match="was corrected already, by w1"):
+        journal.record([_event("w2", "withdraw", at=2, withdraws="e1", reason="again")])
+    with pytest.raises(Refused, match="can't be taken back"):
+        journal.record([_event("w3", "withdraw", at=2, withdraws="w1", reason="was right")])
+
+
+def test_as_known_then_is_answered_as_then(journal: Journal) -> None:
+    """A correction leaves the answers for every earlier `known` as they were."""
+    [first] = journal.record([_event("e1", "uncap", "X:F", at=1)])
+    journal.record([_event("w1", "withdraw", at=2, withdraws="e1", reason="wrong port")])
+    assert journal.view(START + 1, first.known).state("X:F").value == "demated"
+    assert journal.view(START + 1).state("X:F").value == "capped"
+    assert [e.event.id for e in journal.history("X:F", known=first.known)] == ["e1"]
+
+
+def test_a_discrepancy_stays_open_until_it_is_explained(journal: Journal) -> None:
+    """Found otherwise than recorded: open, until an event explains it."""
+    journal.record([_event("f1", "as-found", "X:F", at=1, status="demated")])
+    assert [e.event.id for e in journal.discrepancies()] == ["f1"]
+    explained = _event("x1", "explain", at=2, explains="f1", reason="cap had come off in transport")
+    [entry] = journal.record([explained])
+    assert journal.discrepancies() == []
+    assert [e.event.id for e in journal.discrepancies(known=entry.known - 1)] == ["f1"]
+
+
+def test_remarks_stick_to_unit_port_part_and_place(journal: Journal) -> None:
+    """A remark shows for its own subject and for all that it stands on, and for nothing else."""
+    journal.record(
+        [
+            _event("r1", "remark", "X:F", at=1, remark="tight"),
+            _event("r2", "remark", "X", at=2, remark="heavy"),
+            _event("r3", "remark", "box", at=3, remark="mind the edge"),
+            _event("r4", "remark", "BAY", at=4, remark="dark"),
+            _event("r5", "remark", "Y:F", at=4, remark="new seal"),
+        ]
+    )
+    assert [e.event.id for e in journal.remarks(["X:F"])] == ["r1", "r2", "r3"]
+    assert [e.event.id for e in journal.remarks(["X", "BAY"])] == ["r2", "r3", "r4"]
+
+
+def test_measured_values_and_last_actions_are_found(journal: Journal) -> None:
+    """The last measured value, the last action and an outing's start are one question each."""
+    volts = parse_quantity("0.2 V")
+    journal.record(
+        [
+            _event("b1", "begin", at=0, outing="outing-1"),
+            _event("m1", "measure", "X:F", at=1, values={"voltage": volts}),
+            _event("m2", "measure", "X:F", at=2, values={"voltage": parse_quantity("0.3 V")}),
+        ]
+    )
+    assert journal.unit("X", START + 1).values["X:F", "voltage"].value == repr(volts.value)
+    assert journal.last("X:F", "measure", at=START + 1) == journal.entry("m1")
+    assert journal.last("X:F", "measure") == journal.entry("m2")
+    assert journal.outing_start("outing-1") == START
+    assert journal.outing_start("outing-2") is None
+
+
+def test_rules_are_kept_in_versions(journal: Journal) -> None:
+    """The rules as they stood at any `known` can be had again."""
+    first = journal.keep_rules({"own.toml": "# one"}, by=None, recorder=None)
+    assert first.entry is not None
+    journal.keep_rules({"own.toml": "# two"}, by=None, recorder=None)
+    assert journal.keep_rules({"own.toml": "# two"}, by=None, recorder=None).is_nothing
+    assert journal.rules() == {"own.toml": "# two"}
+    assert journal.rules(known=first.entry.known) == {"own.toml": "# one"}
+
+
+def test_a_journal_is_made_once(url: str) -> None:
+    """Where there is one already, making a journal is refused and changes nothing."""
+    with pytest.raises(NoAnswer, match="there is a database already"):
+        create(url, clock=lambda: 0)
+
+
+def test_a_view_asks_for_all_ports_of_a_unit_at_once(journal: Journal) -> None:
+    """However many ports a unit has, a view reads them with two questions."""
+    view = journal.view()
+    assert isinstance(view, SqlView)
+    asked: list[str] = []
+    rows = journal.database.rows
+    journal.database.rows = lambda sql, parameters=(): asked.append(sql) or rows(sql, parameters)  # type: ignore[method-assign, func-returns-value]
+    assert [view.state(p).value for p in journal.plant().ports_of("X")] == ["capped", "released", "free"]
+    assert len([sql for sql in asked if "FROM change" in sql]) <= 2
