@@ -176,7 +176,8 @@ def loops_of(paths: Paths, address: str) -> tuple[str, ...]:
     """Return the loops of the expansions that an item reaches: the loops it is really in, whatever was
     defined.
 
-    An expansion to which the definition gives no loop counts under the id of its unit or place.
+    Expansions to which the definition gives no loop count only when there are no others, under their units' ids.
     """
-    loops = (paths.plant.loop_of(e) or owner_of(e) for e in paths.reached(address, "expansion"))
-    return tuple(dict.fromkeys(loops))
+    expansions = paths.reached(address, "expansion")
+    defined = dict.fromkeys(loop for e in expansions if (loop := paths.plant.loop_of(e)))
+    return tuple(defined or dict.fromkeys(owner_of(e) for e in expansions))

@@ -68,6 +68,7 @@ def _roots(survey: Survey, medium: str, near: Mapping[str, Sequence[str]]) -> It
     plant, paths = survey.plant, survey.paths[medium]
     if medium == HOLD:
         yield [o for o in near if o in plant.places and not plant.is_mobile(o)]
+        yield [o for o in near if plant.is_mobile(o)]
     for sort in ("source", "expansion"):
         yield [o for o in dict.fromkeys(owner_of(n) for n in paths.nodes(sort)) if o in near]
     for owner in sorted(near, key=lambda o: -len(near[o])):

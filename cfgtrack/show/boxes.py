@@ -58,7 +58,8 @@ def box_rows(
     `only`: show only what is in one of these segments of the whole network. `brief`: only groups where lines end.
     """
     if medium == HOLD:
-        return _hold_rows(survey, ends)
+        rows = [*([] if brief else hold_alarms(survey, owner)), *_hold_rows(survey, ends)]
+        return [tuple(rows)] if rows else []
     inside = Inside(survey, owner, medium)
     groups: list[tuple[Row, ...]] = []
     quiet: dict[str, list[str]] = {}
@@ -247,13 +248,24 @@ def _quiet_rows(quiet: Mapping[str, Sequence[str]]) -> Iterator[Row]:
         yield Row(f"{what}: {listed}", Sort.QUIET)
 
 
-def _hold_rows(survey: Survey, ends: Ends) -> list[tuple[Row, ...]]:
-    rows = [Row(text, Sort.PORT, key) for key, text in ends.texts.items() if _is_hold(survey, ends, key)]
-    return [tuple(rows)] if rows else []
+def _hold_rows(survey: Survey, ends: Ends) -> list[Row]:
+    return [Row(text, Sort.PORT, key) for key, text in ends.texts.items() if _is_hold(survey, ends, key)]
 
 
 def _is_hold(survey: Survey, ends: Ends, key: str) -> bool:
     return any(row == key and survey.medium_of(port) == HOLD for port, row in ends.row_of.items())
+
+
+def hold_alarms(survey: Survey, owner: str) -> Iterator[Row]:
+    """Say it when no place that stays holds a unit that can be held: an alarm when nobody carries it either."""
+    paths = survey.paths[HOLD]
+    if owner not in survey.plant.units or paths.is_held(owner):
+        return
+    bearers = paths.bearers(owner)
+    if bearers:
+        yield Row(f"held by {', '.join(bearers)} alone", Sort.PORT)
+    elif any(survey.medium_of(port) == HOLD for port in survey.plant.ports_of(owner)):
+        yield Row("NOT HELD", Sort.ALARM)
 
 
 def alarms(survey: Survey, owner: str) -> Iterator[Row]:

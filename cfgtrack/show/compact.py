@@ -10,7 +10,7 @@ from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.network.network import Network
 from cfgtrack.show.alike import merge_alike
 from cfgtrack.show.arrange import by_place, left_of, look_of, says
-from cfgtrack.show.boxes import alarms, plain_box
+from cfgtrack.show.boxes import alarms, hold_alarms, plain_box
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, Cluster, Line, Look, Picture, Row, Sort
 from cfgtrack.show.ties import Survey, Tie, find_ties
@@ -37,7 +37,7 @@ def compact_picture(
     hidden = {unit for t in ties for unit in t.via} | alike.left_out
     rows = {o: _rows(survey, o, holds=holds) for o in survey.plant.owners() if o not in hidden}
     tied = {owner_of(end) for t in alike.ties for end in (t.a, t.b)}
-    boxes = [o for o in rows if o in tied or rows[o] or o in flags.owners]
+    boxes = [o for o in rows if o in tied or o in flags.owners or any(r.sort is Sort.ALARM for r in rows[o])]
     lists, clusters, seats = _seats(survey, boxes) if holds else (*_by_place(survey, boxes, rows), [])
     boxes += [place for place in dict.fromkeys(seat.a for seat in seats) if place not in boxes]
     return Picture(
@@ -76,16 +76,7 @@ def _seats(survey: Survey, boxes: Sequence[str]) -> tuple[list[Box], list[Cluste
 
 
 def _rows(survey: Survey, owner: str, *, holds: bool) -> list[Row]:
-    if not holds:
-        return list(alarms(survey, owner))
-    paths = survey.paths[HOLD]
-    if owner not in survey.plant.units or paths.is_held(owner):
-        return []
-    can_be_held = any(survey.medium_of(p) == HOLD for p in survey.plant.ports_of(owner))
-    bearers = paths.bearers(owner)
-    if bearers:
-        return [Row(f"held by {', '.join(bearers)} alone", Sort.ALARM)]
-    return [Row("NOT HELD", Sort.ALARM)] if can_be_held else []
+    return list(hold_alarms(survey, owner) if holds else alarms(survey, owner))
 
 
 def _box(survey: Survey, owner: str, rows: Sequence[Row], flags: Flags, members: Sequence[str]) -> Box:
@@ -114,16 +105,24 @@ def _lines(survey: Survey, ties: Sequence[Tie], rank: Mapping[tuple[str, str], i
 
 
 def _label(survey: Survey, group: Sequence[Tie], look: Look) -> str:
-    counted: dict[str, int] = {}
+    counted: dict[tuple[str, str], int] = {}
     for tie in group:
-        what = _hold_word(survey, tie) if tie.medium == HOLD else tie.medium
+        what = _hold_word(survey, tie) if tie.medium == HOLD else (tie.medium, "")
         counted[what] = counted.get(what, 0) + 1
-    words = ", ".join(f"{n} {what}" if n > 1 else what for what, n in counted.items())
+    words = ", ".join(_counted(n, *what) for what, n in counted.items())
     said = says(look, " or ".join(dict.fromkeys(t.medium for t in group)))
     return f"{words}\n{said}" if said else words
 
 
-def _hold_word(survey: Survey, tie: Tie) -> str:
+def _hold_word(survey: Survey, tie: Tie) -> tuple[str, str]:
     found = survey.plant.port(tie.a)
     assert found is not None
-    return f"{found[1].id} {survey.configuration.state(tie.a).value}"
+    return found[1].id, survey.configuration.state(tie.a).value
+
+
+def _counted(number: int, what: str, status: str) -> str:
+    """Return ``fluid``, ``3 fluid``, ``latch engaged`` or ``4 bolts torqued``."""
+    if number > 1:
+        plural = "" if not status else "es" if what.endswith(("ch", "s", "x")) else "s"
+        what = f"{number} {what}{plural}"
+    return f"{what} {status}".rstrip()

@@ -24,7 +24,7 @@ _LOOKS: dict[Look, dict[str, str]] = {
     Look.MADE: {"style": "solid", "penwidth": "1.6"},
     Look.APART: {"style": "dashed", "penwidth": "1.6"},
     Look.CUT_OFF: {"style": "solid", "penwidth": "1.4"},
-    Look.DEAD: {"style": "dotted", "penwidth": "2"},
+    Look.DEAD: {"style": "dotted", "penwidth": "1.4"},
     Look.GIVES: {"style": "dotted", "penwidth": "1.2"},
     Look.INSIDE: {"style": "solid", "penwidth": "0.8"},
 }
@@ -32,12 +32,13 @@ _SAMPLES = {
     Look.MADE: ("solid", 1),
     Look.APART: ("dashed", 1),
     Look.CUT_OFF: ("solid", 2),
-    Look.DEAD: ("dotted", 1),
+    Look.DEAD: ("dotted", 2),
     Look.GIVES: ("dotted", 1),
 }
 """How the caption draws a sample of a line: the style of a cell's border, and how many lie above each other."""
 
 _WRAP = 34
+_SPARE = 60
 _HEAD = "head"
 """The port of a box itself, where a line ends at no row of it."""
 
@@ -113,7 +114,8 @@ class _Names:
         head = f"{self.ids[line.b]}:{self.rows.get((line.b, line.b_row), _HEAD)}:w"
         colour = _colour(line.medium, self.picture.media)
         attributes = dict(_LOOKS[line.look])
-        attributes["color"] = f"{colour}:white:{colour}" if line.look is Look.CUT_OFF else colour
+        double = line.look in (Look.CUT_OFF, Look.DEAD)
+        attributes["color"] = f"{colour}:white:{colour}" if double else colour
         if line.label:
             attributes["label"] = f"<{'<BR/>'.join(escape(part) for part in line.label.splitlines())}>"
         graph.edge(tail, head, tooltip=_plain(line.label or line.look.value), **attributes)
@@ -231,15 +233,19 @@ def _colour(medium: str, media: tuple[str, ...]) -> str:
 
 
 def _caption(picture: Picture) -> str:
-    """Return the caption: title, moment, legend of what really occurs, notes."""
-    size, bold = '<FONT POINT-SIZE="16"><B>', "</B></FONT>"
-    cells = [f"{size}{escape(picture.title)}{bold}", escape(picture.moment)]
-    legend = "".join(_legend(picture))
+    """Return the caption: title, moment, legend of what really occurs, notes.
+
+    The engine shares out what a long note needs evenly among all columns: spare ones keep the legend together.
+    """
+    legend = list(_legend(picture))
+    span = f'<TR><TD ALIGN="LEFT" COLSPAN="{len(legend) + _SPARE}">'
+    title = f'<FONT POINT-SIZE="16"><B>{escape(picture.title)}</B></FONT>'
+    rows = [f"{span}{cell}</TD></TR>" for cell in (title, escape(picture.moment))]
     if legend:
-        cells.append(f'<TABLE BORDER="0" CELLBORDER="0" CELLSPACING="3"><TR>{legend}</TR></TABLE>')
-    cells += [escape(note) for note in picture.notes]
-    rows = "".join(f'<TR><TD ALIGN="LEFT">{cell}</TD></TR>' for cell in cells)
-    return f'<<TABLE BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="2">{rows}</TABLE>>'
+        rows.append(f'<TR>{"".join(legend)}<TD COLSPAN="{_SPARE}"></TD></TR>')
+    rows += [f"{span}{escape(note)}</TD></TR>" for note in picture.notes]
+    rows.append(f"{span.replace('<TD ', f'<TD HEIGHT={chr(34)}12{chr(34)} ')}</TD></TR>")
+    return f'<<TABLE BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="3">{"".join(rows)}</TABLE>>'
 
 
 def _legend(picture: Picture) -> Iterator[str]:

@@ -10,6 +10,7 @@ from cfgtrack.rules.finding import Finding
 from cfgtrack.show.findings import severity_word
 
 _MOST = 12
+_FEW = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +39,15 @@ def flag(findings: Sequence[Finding]) -> Flags:
 
 
 def _names(finding: Finding) -> dict[str, None]:
-    """Return everything that a finding names: its subjects, and the ends of the links that broke."""
+    """Return what a finding names: its subjects, what is cut off, and the ends of the links that broke.
+
+    Where many links are named they are a whole path, which would flag half a plant: those are left to the words.
+    """
     names = dict.fromkeys(finding.subjects)
     for reason in finding.reasons:
         names.update(dict.fromkeys(reason.beyond))
-        for link in reason.links:
-            names.update(dict.fromkeys(link.split()))
+        if len(reason.links) <= _FEW:
+            names.update(dict.fromkeys(e for link in reason.links for e in link.split() if ":" in e))
     return names
 
 
