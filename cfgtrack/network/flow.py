@@ -8,7 +8,7 @@ from typing import Protocol
 
 from cfgtrack.model.configuration import Configuration, carries
 from cfgtrack.model.plant import HOLD
-from cfgtrack.network.network import Arc, Network, subject_arcs
+from cfgtrack.network.network import Arc, Network, gated_arcs, interface_arc, subject_arcs
 from cfgtrack.network.reach import Digraph, Reach
 from cfgtrack.network.reduce import Reduced, reduce_network
 
@@ -40,6 +40,22 @@ class Shift:
     lost: dict[Reach, set[int]] = field(default_factory=dict)
     gained: dict[Reach, set[int]] = field(default_factory=dict)
 
+    def lose(self, reach: Reach, vertices: Iterable[int]) -> None:
+        """Note that vertices left a reach; those that had joined it in the same event only cancel that."""
+        _cancel(vertices, self.gained.setdefault(reach, set()), self.lost.setdefault(reach, set()))
+
+    def gain(self, reach: Reach, vertices: Iterable[int]) -> None:
+        """Note that vertices joined a reach; those that had left it in the same event only cancel that."""
+        _cancel(vertices, self.lost.setdefault(reach, set()), self.gained.setdefault(reach, set()))
+
+
+def _cancel(vertices: Iterable[int], against: set[int], into: set[int]) -> None:
+    for vertex in vertices:
+        if vertex in against:
+            against.discard(vertex)
+        else:
+            into.add(vertex)
+
 
 class Flow:
     """A medium's links at one instant. `touched` names every subject that may still change; None means all."""
@@ -54,7 +70,7 @@ class Flow:
         self.network = network
         self._configuration = configuration
         self._log = log
-        self._touched = None if touched is None else frozenset(touched)
+        self._touched = None if touched is None else self._with_mates(touched)
         self.reduced: Reduced = reduce_network(network, configuration, self._touched)
         self._upstream = network.plant.media[network.medium].upstream
         self.graph = Digraph()
@@ -67,6 +83,12 @@ class Flow:
             self.graph.add(*((b, a) if self._upstream else (a, b)))
         for subject in self._all_touched():
             self._rekey(subject, None)
+
+    def _with_mates(self, touched: Iterable[str]) -> frozenset[str]:
+        """Return what may change and the mates it has now: one half may answer for the link of both."""
+        named = frozenset(touched)
+        mates = (self._configuration.state(s).other for s in named if ":" in s)
+        return named | {m for m in mates if m is not None}
 
     def _all_touched(self) -> Iterable[str]:
         if self._touched is not None:
@@ -105,10 +127,6 @@ class Flow:
         shift = Shift()
         for subject in self._affected(subjects):
             self._rekey(subject, shift)
-        for reach in [r for r in shift.lost if r in shift.gained]:
-            both = shift.lost[reach] & shift.gained[reach]
-            shift.lost[reach] -= both
-            shift.gained[reach] -= both
         return shift
 
     def _affected(self, subjects: Iterable[str]) -> dict[str, None]:
@@ -149,13 +167,18 @@ class Flow:
         self._held[subject] = links
 
     def _links(self, subject: str) -> Iterable[Link]:
-        configuration = self._configuration
-        if ":" in subject:
-            mate = configuration.state(subject).other
-            if mate is not None and mate < subject:
-                return
-        for arc in subject_arcs(self.network, configuration, subject):
-            yield self.link(arc, self.link_name(subject))
+        network, configuration = self.network, self._configuration
+        if ":" not in subject:
+            for arc in subject_arcs(network, configuration, subject):
+                yield self.link(arc, self.link_name(subject))
+            return
+        for arc in gated_arcs(network, configuration, subject):
+            yield self.link(arc, subject)
+        mate = configuration.state(subject).other
+        if mate is not None and subject < mate:
+            made = interface_arc(network, configuration, subject)
+            if made is not None:
+                yield self.link(made, self.link_name(subject))
 
     def link_name(self, subject: str) -> str:
         """Return how people name the link that depends on the state of `subject`."""
@@ -191,8 +214,7 @@ class Flow:
         for reach in self._reaches.values():
             gained = reach.added(a, b)
             if gained and shift is not None:
-                shift.gained.setdefault(reach, set()).update(gained)
-                shift.lost.setdefault(reach, set())
+                shift.gain(reach, gained)
 
     def _remove(self, a: int, b: int, shift: Shift | None) -> None:
         if a == b or not self.graph.remove(a, b):
@@ -200,8 +222,7 @@ class Flow:
         for reach in self._reaches.values():
             lost = reach.removed(a, b)
             if lost and shift is not None:
-                shift.lost.setdefault(reach, set()).update(lost)
-                shift.gained.setdefault(reach, set())
+                shift.lose(reach, lost)
 
     # --- what could be ---
 
@@ -221,16 +242,17 @@ class Flow:
     def _not_carrying(self, subjects: Iterable[str]) -> Iterable[Link]:
         for subject in subjects:
             gated = self.network.gates.get(subject)
-            if gated is not None:
-                if not carries(self._configuration, subject):
-                    for arc in gated:
-                        yield self.link(arc, subject)
-            elif ":" in subject:
+            if gated is not None and not carries(self._configuration, subject):
+                for arc in gated:
+                    yield self.link(arc, subject)
+            if ":" in subject:
                 mate = self._configuration.state(subject).other
-                if mate is not None and subject < mate and not self._held.get(subject):
+                if mate is not None and subject < mate:
                     yield from self._gap(subject, mate)
 
     def _gap(self, port: str, mate: str) -> Iterable[Link]:
         a, b = self.network.item(port), self.network.item(mate)
-        if a is not None and b is not None and not subject_arcs(self.network, self._configuration, port):
+        if a is None or b is None:
+            return
+        if interface_arc(self.network, self._configuration, port) is None:
             yield self.link(Arc(a, b), f"{port} - {mate}")

@@ -166,13 +166,15 @@ def subject_arcs(network: Network, configuration: Configuration, subject: str) -
             return ()
         arc = seat_arc(network, configuration, subject)
         return () if arc is None else (arc,)
-    gated = network.gates.get(subject)
-    if gated is not None:
-        return gated if carries(configuration, subject) else ()
-    if network.item(subject) is None:
-        return ()
     arc = interface_arc(network, configuration, subject)
-    return () if arc is None else (arc,)
+    gated = gated_arcs(network, configuration, subject)
+    return gated if arc is None else (*gated, arc)
+
+
+def gated_arcs(network: Network, configuration: Configuration, subject: str) -> tuple[Arc, ...]:
+    """Return the links that the valve, switch or half at `subject` gates, if it carries."""
+    gated = network.gates.get(subject)
+    return gated if gated is not None and carries(configuration, subject) else ()
 
 
 def state_arcs(

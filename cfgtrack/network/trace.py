@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from cfgtrack.model.configuration import Configuration, carries
-from cfgtrack.network.network import Network, subject_arcs
+from cfgtrack.network.network import Network, interface_arc, subject_arcs
 
 
 class Hop(NamedTuple):
@@ -95,7 +95,8 @@ def _now(network: Network, configuration: Configuration, item: int) -> Iterator[
                     yield a, gate
     if colon:
         mate = configuration.state(address).other if network.plant.port(address) else None
-        for arc in subject_arcs(network, configuration, address) if mate else ():
+        made = interface_arc(network, configuration, address) if mate else None
+        for arc in () if made is None else (made,):
             yield (arc.b if arc.a == item else arc.a), f"{address} - {mate}"
         return
     if owner in network.plant.units or network.plant.is_mobile(owner):

@@ -23,7 +23,7 @@ from cfgtrack.rules.finding import Clock, Finding, Reason
 from cfgtrack.rules.judge import MICRO, Judge, media_of
 from cfgtrack.rules.limits import find_limit
 from cfgtrack.rules.rule import ActionMatch, Always, At, By, Rule, RuleSet, Selection, Within
-from cfgtrack.rules.selection import place_fits, stands_at
+from cfgtrack.rules.selection import stands_at
 from cfgtrack.rules.trail import Trail
 from cfgtrack.rules.watch import Watch, conditions_of, make_watch, trigger_condition
 from cfgtrack.rules.world import Change, Prior, World, no_prior
@@ -32,15 +32,20 @@ Key = tuple[int, str | None]
 """One instance of a rule: the rule's number, and its item."""
 
 _ANYTHING = Selection()
+_NEVER = 1 << 63
 
 
 class Running(NamedTuple):
-    """One clock that runs: started by `event`, must be met by `deadline` (None: physics sets no limit)."""
+    """One clock that runs: started by `event`, must be met by `deadline` (None: physics sets no limit).
+
+    `undone`: its trigger has been undone since, so that nothing need stay once it has been met.
+    """
 
     started: int
     deadline: int | None
     trigger: str
     event: Event | None
+    undone: bool = False
 
 
 class Fault(NamedTuple):
@@ -97,8 +102,12 @@ class Engine:
         self._false: dict[Key, Fault] = {}
         self._armed: dict[Key, bool] = {}
         self._running: dict[Key, tuple[Running, ...]] = {}
-        self._staying: dict[Key, Running] = {}
+        self._staying: dict[Key, tuple[Running, ...]] = {}
+        self._late: dict[Key, tuple[int, ...]] = {}
+        self._open: dict[int, dict[str | None, bool]] = {}
+        self._pending: dict[Key, int] = {}
         self._wakes: dict[tuple[int, int], bool] = {}
+        self._next: dict[str, int] = {"due": _NEVER, "wake": _NEVER}
         self._breaches: dict[int, Breach] = {}
         self._until: dict[int, int] = {}
         for watch in self._watches:
@@ -127,19 +136,16 @@ class Engine:
         return isinstance(watch.rule.mode, Always | Within)
 
     def _begin(self) -> None:
-        """Judge every instance once, as things stand at the start."""
+        """Have every instance judged when the first instant is over, and see which triggers are true before it."""
         for watch in self._watches:
+            for condition in conditions_of(watch.rule):
+                self.judge.prepare(condition)
             trigger = trigger_condition(watch.rule)
             if isinstance(watch.rule.mode, Always):
-                self._judge_all(watch)
+                self._dirty.update({(watch.number, it): None for it in watch.instances})
             elif trigger is not None:
                 for it in watch.instances:
                     self._armed[watch.number, it] = self._applies(watch, it) and self.judge.holds(trigger, it)
-
-    def _judge_all(self, watch: Watch) -> None:
-        for it in watch.instances:
-            if not self._holds(watch, it):
-                self._turned_false(watch, it, None)
 
     def _holds(self, watch: Watch, it: str | None) -> bool:
         return not self._applies(watch, it) or self.judge.holds(watch.rule.condition, it)
@@ -167,7 +173,6 @@ class Engine:
         self._start_by_action(event)
         self._set_wakes(event)
         if event.action == END:
-            self.settle()
             self._judge_end("outing", event)
             self._judge_end("stop", event)
 
@@ -176,24 +181,28 @@ class Engine:
         if time <= self.world.now:
             return
         self.settle()
-        while self._wakes:
+        self._wake_until(time)
+        self._run_out(time)
+        self.world.set_now(time)
+
+    def _wake_until(self, time: int) -> None:
+        """Judge rules on elapsed time at each instant before `time` at which some time is up."""
+        while self._next["wake"] < time:
             wake = min(self._wakes)
-            if wake[0] >= time:
-                break
             self.trail.drop(self._wakes, wake)
+            self.trail.set(self._next, "wake", min(self._wakes, default=(_NEVER,))[0])
             self._run_out(wake[0])
             self.world.set_now(max(wake[0], self.world.now))
             watch = self._watches[wake[1]]
-            for it in watch.instances:
+            for it in (*watch.instances, *self._open.get(watch.number, ())):
                 self.trail.set(self._dirty, (watch.number, it), None)
             self.settle()
-        self._run_out(time)
-        self.world.set_now(time)
 
     def finish(self, at: int) -> None:
         """Let time pass until `at` and close that instant. Clocks still running then are not broken."""
         self.advance(at)
         self.settle()
+        self._wake_until(at + 1)
 
     def end_sequence(self, event: Event | None = None) -> None:
         """Judge what must hold at the end of the whole sequence."""
@@ -230,6 +239,8 @@ class Engine:
             if self._is_watched(watch):
                 for it in watch.affected(self.world, change):
                     self.trail.set(self._dirty, (watch.number, it), change.event)
+                for it in self._open.get(watch.number, ()):
+                    self.trail.set(self._dirty, (watch.number, it), change.event)
 
     # --- always ---
 
@@ -239,6 +250,7 @@ class Engine:
         if self._holds(watch, it):
             if fault is not None:
                 self.trail.drop(self._false, key)
+                self.trail.drop(self._pending, key)
                 if fault.breach is not None:
                     self.trail.set(self._until, fault.breach, self.world.now)
         elif fault is None:
@@ -251,6 +263,13 @@ class Engine:
         breach = Breach(watch.rule, it, now + mode.tolerance, now, self._why(watch, it), event)
         number = None if mode.tolerance else self._note(breach)
         self.trail.set(self._false, (watch.number, it), Fault(now, event, number, breach))
+        if number is None:
+            self.trail.set(self._pending, (watch.number, it), breach.time)
+            self._expect("due", breach.time)
+
+    def _expect(self, what: str, time: int) -> None:
+        if time < self._next[what]:
+            self.trail.set(self._next, what, time)
 
     def _why(self, watch: Watch, it: str | None) -> tuple[Reason, ...]:
         return explain(self.judge, watch.rule.condition, it, self._ended[0])
@@ -294,8 +313,7 @@ class Engine:
         ]
 
     def _is_to(self, place: str, patterns: tuple[str, ...]) -> bool:
-        plant = self.world.plant
-        return any(place_fits(plant, p, patterns) for p in plant.ancestors(place))
+        return stands_at(self.world.configuration, place, patterns)
 
     # --- within ---
 
@@ -320,6 +338,21 @@ class Engine:
         running = Running(now, deadline, trigger, event)
         self.trail.set(self._running, key, (*self._running.get(key, ()), running))
         self.trail.set(self._dirty, key, event)
+        self._keep_open(watch, it)
+        if deadline is not None:
+            self._expect("due", deadline)
+
+    def _keep_open(self, watch: Watch, it: str | None) -> None:
+        """Remember an item with a clock of a rule without scope: no list of instances names it."""
+        if watch.rule.scope is None:
+            self.trail.set(self._open.setdefault(watch.number, {}), it, True)
+
+    def _close(self, watch: Watch, it: str | None) -> None:
+        key = (watch.number, it)
+        if watch.rule.scope is None and not (
+            key in self._running or key in self._staying or key in self._late
+        ):
+            self.trail.drop(self._open.get(watch.number, {}), it)
 
     def _undo_by_action(self, event: Event) -> None:
         for watch in self._undoes.get(event.action, ()):
@@ -327,26 +360,43 @@ class Engine:
             assert isinstance(mode, Within)
             assert mode.until is not None
             for it in self._matched(watch, mode.until, event):
-                self.trail.drop(self._staying, (watch.number, it))
+                self._undo_trigger(watch, it)
+
+    def _undo_trigger(self, watch: Watch, it: str | None) -> None:
+        key = (watch.number, it)
+        self.trail.drop(self._staying, key)
+        if key in self._running:
+            self.trail.set(self._running, key, tuple(c._replace(undone=True) for c in self._running[key]))
 
     def _settle_within(self, watch: Watch, it: str | None, event: Event | None) -> None:
         key = (watch.number, it)
         self._settle_trigger(watch, it, event)
-        if key not in self._running and key not in self._staying:
+        if key not in self._running and key not in self._staying and key not in self._late:
+            self._close(watch, it)
             return
-        mode = watch.rule.mode
-        assert isinstance(mode, Within)
         if self._holds(watch, it):
-            running = self._running.get(key)
-            if running:
-                self.trail.drop(self._running, key)
-                if mode.stays:
-                    self.trail.set(self._staying, key, running[0])
+            self._met(watch, it)
         elif key in self._staying:
-            kept = self._staying[key]
+            kept, now, why = self._staying[key], self.world.now, self._why(watch, it)
             self.trail.drop(self._staying, key)
-            now, why = self.world.now, self._why(watch, it)
-            self._note(Breach(watch.rule, it, now, kept.started, why, event, kept.deadline, kept.trigger))
+            for c in kept:
+                self._too_late(Breach(watch.rule, it, now, c.started, why, event, c.deadline, c.trigger), key)
+        self._close(watch, it)
+
+    def _met(self, watch: Watch, it: str | None) -> None:
+        """Stop the clocks of an item whose condition is true; what must stay so is watched from now on."""
+        key, mode = (watch.number, it), watch.rule.mode
+        assert isinstance(mode, Within)
+        staying = tuple(c for c in self._running.get(key, ()) if mode.stays and not c.undone)
+        self.trail.drop(self._running, key)
+        if staying:
+            self.trail.set(self._staying, key, (*self._staying.get(key, ()), *staying))
+        for number in self._late.get(key, ()):
+            self.trail.set(self._until, number, self.world.now)
+        self.trail.drop(self._late, key)
+
+    def _too_late(self, breach: Breach, key: Key) -> None:
+        self.trail.set(self._late, key, (*self._late.get(key, ()), self._note(breach)))
 
     def _settle_trigger(self, watch: Watch, it: str | None, event: Event | None) -> None:
         trigger = trigger_condition(watch.rule)
@@ -362,12 +412,14 @@ class Engine:
             self._start_clock(watch, it, describe(trigger), event)
             self.trail.drop(self._dirty, key)
         else:
-            self.trail.drop(self._staying, key)
+            self._undo_trigger(watch, it)
 
     # --- time passing ---
 
     def _run_out(self, time: int) -> None:
         """Note the clocks and tolerances that run out before `time`: later than their limit, so strictly before."""
+        if self._next["due"] >= time:
+            return
         for key, clocks in list(self._running.items()):
             over = [c for c in clocks if c.deadline is not None and c.deadline < time]
             if not over:
@@ -377,17 +429,18 @@ class Engine:
                 self.trail.set(self._running, key, left)
             else:
                 self.trail.drop(self._running, key)
-            watch = self._watches[key[0]]
+            rule, why = self._watches[key[0]].rule, self._why(self._watches[key[0]], key[1])
             for c in over:
                 assert c.deadline is not None
-                why = self._why(watch, key[1])
-                self._note(
-                    Breach(watch.rule, key[1], c.deadline, c.started, why, c.event, c.deadline, c.trigger)
-                )
-        for key, fault in list(self._false.items()):
-            if fault.breach is None and fault.noted.time < time:
-                number = self._note(fault.noted)
-                self.trail.set(self._false, key, fault._replace(breach=number))
+                breach = Breach(rule, key[1], c.deadline, c.started, why, c.event, c.deadline, c.trigger)
+                self._too_late(breach, key)
+        for key, due in list(self._pending.items()):
+            if due < time:
+                fault = self._false[key]
+                self.trail.set(self._false, key, fault._replace(breach=self._note(fault.noted)))
+                self.trail.drop(self._pending, key)
+        deadlines = [c.deadline for cs in self._running.values() for c in cs if c.deadline is not None]
+        self.trail.set(self._next, "due", min([*deadlines, *self._pending.values()], default=_NEVER))
 
     def _set_wakes(self, event: Event) -> None:
         for watch in self._wakes_on.get(event.action, ()):
@@ -402,6 +455,7 @@ class Engine:
     def _wake(self, time: int, watch: Watch) -> None:
         if self._is_watched(watch):
             self.trail.set(self._wakes, (time, watch.number), True)
+            self._expect("wake", time)
 
     # --- at an end ---
 
@@ -444,6 +498,10 @@ class Engine:
         late = {n: b for n, b in self._breaches.items() if n >= since}
         until = {i: self._until[n] for i, n in enumerate(late) if n in self._until}
         return gather(late.values(), until)
+
+    def breaches(self) -> list[tuple[Breach, int | None]]:
+        """Return every breach so far, one an item, with when it was put right (None: it wasn't, or can't be)."""
+        return [(breach, self._until.get(number)) for number, breach in self._breaches.items()]
 
     @property
     def noted(self) -> int:

@@ -92,6 +92,12 @@ class Judge:
         self._by_item: dict[str, list[Tally]] = {}
         self._by_reach: dict[Reach, list[Tally]] = {}
 
+    def prepare(self, condition: Condition) -> None:
+        """Start the tallies of a condition now: one that is started after a mark would not be stepped back."""
+        for atom in atoms(condition):
+            if not isinstance(atom, Custom):
+                self._tally(atom)
+
     # --- truth ---
 
     def holds(self, condition: Condition, it: str | None = None) -> bool:
@@ -122,14 +128,12 @@ class Judge:
 
     def count(self, condition: Count, it: str | None) -> int:
         """Return how many items of a count have what it asks for."""
-        return len(self.meeting(condition, it))
+        tally = self._tally(condition) if condition.end is None else None
+        return len(self.meeting(condition, it)) if tally is None else len(tally.short)
 
     def meeting(self, condition: Count, it: str | None) -> list[str]:
         """Return the items of a count that have what it asks for."""
         if condition.end is None:
-            tally = self._tally(condition)
-            if tally is not None:
-                return [str(i) for i in tally.short]
             return [i for i in self.world.items(condition.of, it) if self._item_meets(condition, i)]
         path = Path(condition.medium, condition.of, condition.end)
         reached = self._reached(path, it)

@@ -50,6 +50,7 @@ class Watch:
     instances: tuple[str | None, ...]
     members: frozenset[str | None]
     wide: bool = False
+    peers: bool = False
     everything: bool = False
     by_vertex: dict[Reach, dict[int, list[str]]] = field(default_factory=dict)
     any_shift: frozenset[str] = frozenset()
@@ -94,6 +95,9 @@ class Watch:
         if (self.wide or owner == subject) and world.plant.has_owner(owner):
             yield from world.plant.ports_of(owner)
             yield from world.plant.nodes_of(owner)
+            if self.peers and owner == subject:
+                mates = (world.configuration.state(p).other for p in world.plant.ports_of(owner))
+                yield from (m for m in mates if m is not None)
 
 
 def make_watch(number: int, rule: Rule, world: World) -> Watch:
@@ -107,6 +111,7 @@ def make_watch(number: int, rule: Rule, world: World) -> Watch:
     )
     scope_at = rule.scope is not None and bool(rule.scope.at)
     used = [s for c in conditions_of(rule) for s in selections(c)]
+    watch.peers = any(s.of == "peer of it" for s in used)
     watch.wide = any(s.of in WIDE for s in used) or scope_at
     if rule.scope is None:
         _watch_global(watch)
@@ -128,11 +133,15 @@ def _watch_atom(watch: Watch, atom: Condition, world: World) -> None:
         _watch_path(watch, atom.medium, atom.start, atom.end, world)
     elif isinstance(atom, Count) and atom.end is not None:
         _watch_path(watch, atom.medium, atom.of, atom.end, world)
-    elif (isinstance(atom, Status | Count | Value | Done) and not atom.of.of) or isinstance(atom, Custom):
+    elif isinstance(atom, Custom) or (
+        isinstance(atom, Status | Count | Value | Done) and atom.of.of in ("", "place of it")
+    ):
         watch.far = True
 
 
 def _watch_path(watch: Watch, medium: str, start: Selection, end: Selection, world: World) -> None:
+    if any(s.at or s.of == "place of it" for s in (start, end)):
+        watch.far = True
     reach = world.reach_of(medium, end)
     if reach is None or not start.of or start.of in ("peer of it", "place of it") or start.at:
         watch.any_shift |= {medium}
