@@ -63,6 +63,7 @@ def gather(breaches: Iterable[Breach], ended: Mapping[int, int]) -> list[Finding
 
 
 def _finding(group: list[Breach], until: int | None) -> Finding:
+    group.sort(key=lambda b: b.it or "")
     first = group[0]
     rule, event = first.rule, first.event
     reasons = _merge(r for b in group for r in b.reasons)

@@ -94,8 +94,9 @@ def _cut(
     broken = [link for medium, link in ended if medium == condition.medium]
     cut = [link for link in broken if _joins(link, ahead, behind)]
     links = tuple(dict.fromkeys(link.name for link in cut or broken))
-    could = (k for k in (*cut, *flow.could_be()) if _joins(k, ahead, behind))
-    cures = tuple(islice((to_make(judge, name) for name in dict.fromkeys(k.name for k in could)), MOST_CURES))
+    could = sorted({k.name for k in flow.could_be() if _joins(k, ahead, behind)})
+    names = islice(dict.fromkeys((*(k.name for k in cut), *could)), MOST_CURES)
+    cures = tuple(to_make(judge, name) for name in names)
     judge.cuts[id(condition)] = Cut(ahead, links, cures)
     return links, cures
 
