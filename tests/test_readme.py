@@ -43,6 +43,7 @@ def run(command: str, folder: Path, environment: dict[str, str]) -> str:
     assert words[0] == "cfgtrack"
     done = subprocess.run(
         [sys.executable, "-m", *words],
+        check=False,
         cwd=folder,
         env=environment,
         capture_output=True,
