@@ -89,7 +89,7 @@ class HoldLink:
 
 @dataclass(frozen=True, slots=True)
 class HoldState:
-    """What holds a unit.
+    """What holds a unit, or a person or arm (of that not what it grips itself).
 
     `seat`: the place that holds it because it stands there. `held`: a place that doesn't move holds it,
     directly or not. `bearers`: persons, arms and other moving places to which hold links lead from it.
@@ -158,7 +158,8 @@ _PLAIN = tuple(name for name in StateReport.__slots__ if name not in ("clocks", 
 class UnitLine:
     """One unit in a line. `fed` of `loads` loads have a source; `cut_off` of `volumes` have no expansion.
 
-    `hangs`: it has nothing to be held by (a hose, a cable) and is mated to something.
+    `bearers`: who carries it where no place that stays holds it. `hangs`: it has nothing to be held by (a hose, a
+    cable) and is mated to something.
     """
 
     id: str
@@ -168,6 +169,7 @@ class UnitLine:
     facing: str | None
     home: str
     held: bool
+    bearers: tuple[str, ...]
     hangs: bool
     mated: int
     interfaces: int
@@ -182,7 +184,7 @@ class UnitLine:
 class PlantReport:
     """The state of everything: a line a unit, and by address what stands out.
 
-    A unit that has nothing to be held by, and is mated to something, is not among those `not_held`.
+    Not among those `not_held`: what somebody carries, and what has nothing to be held by and is mated to something.
     """
 
     units: tuple[UnitLine, ...]
@@ -255,7 +257,7 @@ def unit_state(
         loads=tuple(survey.loads(nodes)),
         hold=survey.hold(owner) if placed and not colon else None,
         standing=() if colon else tuple(_standing(configuration, owner)),
-        gripped=tuple(survey.hold_links(owner)) if mobile else (),
+        gripped=tuple(survey.hold_links(owner, units=True)) if mobile else (),
         readings=tuple(_readings(configuration, [address, *ports, *nodes])),
         clocks=tuple(
             c for c in clocks if c.subject == address or (not colon and owner_of(c.subject) == owner)
@@ -287,7 +289,7 @@ def plant_state(
         dead.extend(load for load in loads if not load.fed)
         if owner in plant.units:
             lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
-    not_held = tuple(line.id for line in lines if not line.held and not line.hangs)
+    not_held = tuple(line.id for line in lines if not (line.held or line.bearers or line.hangs))
     return PlantReport(
         tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks), tuple(remarks)
     )
@@ -311,6 +313,7 @@ def _unit_line(
         facing=state.other,
         home=thing.home,
         held=held,
+        bearers=() if held else survey.bearers(unit),
         hangs=not held and mated > 0 and not any(kind.medium == HOLD for kind in kinds),
         mated=mated,
         interfaces=len(joined),
@@ -397,21 +400,27 @@ class _Survey:
         return paths is not None and paths.is_held(owner)
 
     def hold(self, owner: str) -> HoldState:
-        paths = self.paths(HOLD)
         at = self.plant.places.get(self.configuration.state(owner).value)
         return HoldState(
-            links=tuple(self.hold_links(owner)),
+            links=tuple(self.hold_links(owner, units=None if owner in self.plant.units else False)),
             seat=at.id if at is not None and at.holds else "",
             held=self.is_held(owner),
-            bearers=paths.bearers(owner) if paths is not None else (),
+            bearers=self.bearers(owner),
         )
 
-    def hold_links(self, owner: str) -> Iterator[HoldLink]:
+    def bearers(self, owner: str) -> tuple[str, ...]:
+        paths = self.paths(HOLD)
+        return paths.bearers(owner) if paths is not None else ()
+
+    def hold_links(self, owner: str, *, units: bool | None) -> Iterator[HoldLink]:
+        """Yield the made hold links of `owner`: to units, to places (False), or to either (None)."""
         plant = self.plant
         for port in plant.ports_of(owner):
             found = plant.port(port)
             state = self.configuration.state(port)
             if found is None or found[1].medium != HOLD or state.other is None:
+                continue
+            if units is not None and units != (owner_of(state.other) in plant.units):
                 continue
             if is_made(self.configuration, port):
                 flexible = plant.is_flexible(port) or plant.is_flexible(state.other)

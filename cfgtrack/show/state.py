@@ -61,7 +61,7 @@ def _facts(report: StateReport) -> Iterator[str]:
         yield labelled("place", _where(report))
     if report.home and report.home not in report.place:
         yield labelled("home", f"{report.home}: it is not there now")
-    if report.hold is not None:
+    if report.hold is not None and (report.sort == "unit" or report.hold.links or report.hold.seat):
         yield labelled("held by", _held(report))
     if report.gripped:
         yield labelled("holds", "; ".join(f"{link.far} (by {link.port})" for link in report.gripped))
@@ -87,7 +87,7 @@ def _held(report: StateReport) -> str:
     if hold.seat:
         held.append(f"standing on {hold.seat}")
     text = "; ".join(held) or "nothing of its own"
-    if hold.held:
+    if hold.held or report.sort != "unit":
         return text
     if hold.bearers:
         return f"{text}; held by {', '.join(hold.bearers)} alone"
@@ -233,12 +233,20 @@ def _unit_row(line: UnitLine) -> list[str]:
         line.id,
         line.title,
         f"{line.place or 'nowhere known'}{facing}{away}",
-        "yes" if line.held else "hangs" if line.hangs else "NO",
+        _held_word(line),
         f"{line.mated} of {line.interfaces}" if line.interfaces else "",
         f"{line.fed} of {line.loads}" if line.loads else "",
         _liquid(line),
         str(line.open_ends) if line.open_ends else "",
     ]
+
+
+def _held_word(line: UnitLine) -> str:
+    if line.held:
+        return "yes"
+    if line.bearers:
+        return f"by {', '.join(line.bearers)}"
+    return "hangs" if line.hangs else "NO"
 
 
 def _liquid(line: UnitLine) -> str:
