@@ -124,6 +124,7 @@ class Commands(click.Group):
 @click.version_option(__version__, prog_name="cfgtrack", message="%(prog)s %(version)s")
 @click.option("--db", metavar="PATH|URL", envvar="CFGTRACK_DB", help="The database; else $CFGTRACK_DB.")
 @shared("--json", is_flag=True, help="Answer in JSON.")
+@shared("--wait", type=float, metavar="SECONDS", help="Wait so long for somebody else who writes; else 30.")
 @click.pass_context
 def main(ctx: click.Context, db: str | None) -> None:
     """Track what is mated, held, powered and pressurised, and judge the next step.

@@ -49,11 +49,16 @@ def login_name() -> str | None:
         return None
 
 
+def is_terminal() -> bool:
+    """Return whether answers go to a terminal."""
+    return sys.stdout.isatty()
+
+
 class Session:
     """What every command needs to know. `clock` is the one place where the present comes from.
 
     The other attributes are the shared options: `at`, `known_at` and `outing` as they were typed; `by` and
-    `recorder` stand behind what is written; with `dry_run` nothing is.
+    `recorder` stand behind what is written; with `dry_run` nothing is. A writer waits `wait` seconds for another.
     """
 
     def __init__(self, *, clock: Callable[[], int] = system_clock) -> None:
@@ -67,13 +72,14 @@ class Session:
         self.by: str | None = None
         self.recorder: str | None = None
         self.dry_run = False
+        self.wait: float | None = None
 
     def begin(self, ctx: click.Context, db: str | None) -> None:
         """Take in what stands before the command, and what the environment says of colour (no-color.org)."""
         self.db = db or self.db
         if os.environ.get("NO_COLOR"):
             ctx.color = False
-        self.colour = ctx.color is not False and sys.stdout.isatty()
+        self.colour = ctx.color is not False and is_terminal()
 
     # --- the database ---
 
@@ -95,11 +101,13 @@ class Session:
 
     def write(self, *, create: bool = False) -> Journal:
         """Open the journal to write; with `create`, make it when it is missing."""
+        from cfgtrack.store.database import WAIT
         from cfgtrack.store.journal import open_journal
 
         if create and not self.db:
             Path(self.database).parent.mkdir(parents=True, exist_ok=True)
-        return open_journal(self.database, clock=self.clock, must_exist=not create)
+        wait = WAIT if self.wait is None else self.wait
+        return open_journal(self.database, clock=self.clock, must_exist=not create, wait=wait)
 
     # --- times ---
 

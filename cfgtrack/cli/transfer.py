@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -44,6 +44,8 @@ def import_command(
     session: s.Session, /, source: str, form: str | None, basis: str | None, rejects: Path | None
 ) -> None:
     """Record many events from CSV or JSON Lines; - is standard input. Feeding a file again is harmless.
+
+    Loads of a definition, as `export` writes them too, are passed over: load the files, or use an archive.
 
     All or nothing: one row that can't be taken, and nothing is recorded; every such row is named. With --rejects
     the others are recorded all the same, and the exit status is 3 when rows were set aside.
@@ -106,7 +108,7 @@ def _opened(source: str, *, keep: bool) -> Iterator[TextIO]:
             try:
                 stream = files.enter_context(Path(source).open(encoding="utf-8", newline=""))
             except OSError as err:
-                raise BadInput([Problem(source, "no-file", f"can't be read: {err.strerror}")]) from None
+                raise BadInput([Problem(source, "no-such-file", f"can't be read: {err.strerror}")]) from None
             yield stream
     elif keep:
         with tempfile.TemporaryFile("w+", encoding="utf-8", newline="") as spool:
@@ -143,6 +145,7 @@ class _Feed:
 
     def _rows(self, stream: TextIO) -> Iterator[Taken]:
         from cfgtrack.files.rows import read_rows
+        from cfgtrack.model.event import DEFINE
         from cfgtrack.model.trouble import BadInput, Problem
 
         malformed: list[Problem] = []
@@ -156,7 +159,8 @@ class _Feed:
         )
         for row in rows:
             if not isinstance(row, Problem):
-                yield row
+                if row[1].action != DEFINE:
+                    yield row
             elif self.aside is None:
                 malformed.append(row)
             else:
@@ -187,7 +191,7 @@ def export_command(session: s.Session, /, output: Path | None, form: str | None,
 
     \b
     jsonl    every event with all that the journal holds of it; `import` takes it back (the default)
-    csv      every event as people keep it; `import` takes it back
+    csv      every event as people keep it, but for loads and variances; `import` takes it back
     archive  the whole database, definition, rules and tree heads too; `restore` takes it back
     ocel     an object-centric event log (OCEL 2.0), for process-mining libraries
     """
@@ -215,10 +219,17 @@ def _export(session: s.Session, journal: Journal, form: str, stream: TextIO, *, 
 
         stream.writelines(write_ocel(journal, known))
     else:
-        from cfgtrack.files.rows import write_csv, write_jsonl
-
-        entries: Iterator[Entry] = (
+        entries = (
             journal.entries(known=known) if in_effect else (line.entry for line in journal.log(known=known))
         )
-        write: Callable[[Iterable[Entry], TextIO], None] = write_csv if form == "csv" else write_jsonl
-        write(entries, stream)
+        _write_rows(entries, form, stream)
+
+
+def _write_rows(entries: Iterator[Entry], form: str, stream: TextIO) -> None:
+    from cfgtrack.files.rows import write_csv, write_jsonl
+    from cfgtrack.model.event import APPROVE, DEFINE
+
+    if form == "csv":
+        write_csv((e for e in entries if e.event.action not in (DEFINE, APPROVE)), stream)
+    else:
+        write_jsonl(entries, stream)

@@ -122,7 +122,8 @@ def verify_command(session: s.Session, /, *, proof: Any, kept: str | None) -> No
     except ValueError as err:
         raise BadInput([Problem(proof.name, "syntax", f"expected a proof as JSON: {err}")]) from None
     head = verify_proof(data)
-    same = kept is None or read_head(kept)[:2] == head[:2]
+    wanted = head if kept is None else read_head(kept)
+    same = (wanted.size, wanted.root) == (head.size, head.root)
     if session.json:
         session.print_json({"verified": True, "head": head_json(head), "is_kept": same if kept else None})
     else:

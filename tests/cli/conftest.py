@@ -1,0 +1,91 @@
+"""The command as a user calls it, in this process: a clock that ticks a second, a database of its own."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from cfgtrack.cli.main import main
+from cfgtrack.cli.session import Session
+from cfgtrack.model.time import SECOND, parse_instant
+from tests.cli import world
+
+
+@dataclass
+class Answer:
+    """What a command said and how it ended."""
+
+    status: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        """What it said, as JSON."""
+        return json.loads(self.out)
+
+
+class Command:
+    """Calls `cfgtrack` on one database. An uncaught exception comes out as itself."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.db = folder / "plant.db"
+        self.wait: float | None = None
+        self.ticks = self._ticking(parse_instant("2031-05-01T09:00:00Z"))
+
+    @staticmethod
+    def _ticking(start: int) -> Iterator[int]:
+        while True:
+            yield start
+            start += SECOND
+
+    def __call__(self, *arguments: object, stdin: str | None = None, **env: str) -> Answer:
+        """Run a command line."""
+        session = Session(clock=lambda: next(self.ticks))
+        session.wait = self.wait
+        done = CliRunner().invoke(
+            main,
+            [str(a) for a in arguments],
+            obj=session,
+            prog_name="cfgtrack",
+            input=stdin,
+            env={"CFGTRACK_DB": str(self.db), **env},
+        )
+        if done.exception is not None and not isinstance(done.exception, SystemExit):
+            raise done.exception
+        return Answer(done.exit_code, done.stdout, done.stderr)
+
+    def ok(self, *arguments: object, stdin: str | None = None) -> str:
+        """Run a command line that must end with 0; return what it said."""
+        answer = self(*arguments, stdin=stdin)
+        assert answer.status == 0, answer.out + answer.err
+        return answer.out
+
+    def file(self, name: str, text: str) -> Path:
+        """Write a file beside the database."""
+        path = self.folder / name
+        path.write_text(text)
+        return path
+
+
+@pytest.fixture
+def empty(tmp_path: Path) -> Command:
+    """The command where there is no database yet."""
+    return Command(tmp_path)
+
+
+@pytest.fixture
+def cfgtrack(empty: Command) -> Command:
+    """The command on the tiny plant, with its rules."""
+    empty.ok("load", empty.file("plant.toml", world.PLANT), "--by", "survey")
+    empty.ok("rules", "load", empty.file("rules.toml", world.RULES))
+    empty.file("good.toml", world.GOOD)
+    empty.file("bad.toml", world.BAD)
+    return empty

@@ -1,0 +1,170 @@
+"""Bad input: a clear message, the right exit status, and a database that is byte for byte what it was."""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Command
+
+AT = "2031-05-01T10:00:00Z"
+
+
+@dataclass(frozen=True)
+class Case:
+    """A command line that must fail: with which status, and what its message must name."""
+
+    words: tuple[str, ...]
+    status: int
+    names: tuple[str, ...]
+    files: tuple[tuple[str, str], ...] = ()
+
+
+CASES = {
+    "unknown unit": Case(("demate", "PUMP-9:F1", "--at", AT), 4, ("no-such-unit", "PUMP-9", "PUMP-1")),
+    "unknown unit, asked": Case(("state", "PUMP-9"), 4, ("PUMP-9", "PUMP-1")),
+    "unknown unit, its history": Case(("history", "PUMP-9"), 4, ("PUMP-9", "PUMP-1")),
+    "unknown unit, drawn": Case(("draw", "--unit", "PUMP-9"), 4, ("PUMP-9", "PUMP-1")),
+    "unknown unit, choices": Case(("can", "PUMP-9"), 4, ("PUMP-9", "PUMP-1")),
+    "unknown unit, checked": Case(("check", "--do", "cap PUMP-9:F1"), 4, ("PUMP-9", "PUMP-1")),
+    "unknown port": Case(("cap", "PUMP-1:F9", "--at", AT), 4, ("no-such-port", "PUMP-1:F9", "PUMP-1:F1")),
+    "unknown action": Case(("record", "weld", "PUMP-1:F1", "--at", AT), 2, ("no-such-action", "weld")),
+    "unknown event": Case(("withdraw", "E9", "--reason", "x", "--at", AT), 4, ("no-such-event", "E9")),
+    "unknown loop": Case(("draw", "--loop", "Z"), 4, ("Z",)),
+    "unknown medium": Case(("draw", "--medium", "fluids"), 4, ("no-such-medium", "fluid")),
+    "duplicate id": Case(
+        ("load", "{folder}/again.toml"),
+        2,
+        ("again.toml:4", "duplicate", "HALL"),
+        (("again.toml", "[[place]]\nid = 'HALL'\n[[place]]\nid = 'HALL'\n"),),
+    ),
+    "duplicate event": Case(("cap", "PUMP-2:F1", "--at", AT, "--id", "E1"), 3, ("exists", "E1", "subjects")),
+    "size mismatch": Case(("mate", "PUMP-2:F1", "HALL:P2", "--at", AT), 3, ("size", "1/2 in", "3/4 in")),
+    "wrong unit of measure": Case(
+        ("torque", "PUMP-1:B1", "torque=3 bar", "--at", AT), 2, ("bad-quantity", "torque", "bar")
+    ),
+    "truncated file": Case(
+        ("load", "{folder}/cut.toml"),
+        2,
+        ("cut.toml:2", "syntax"),
+        (("cut.toml", "[[unit]]\nid = 'PUM"),),
+    ),
+    "truncated sequence": Case(
+        ("check", "{folder}/cut.toml"), 2, ("cut.toml:1", "syntax"), (("cut.toml", "[[outing]"),)
+    ),
+    "truncated CSV": Case(
+        ("import", "{folder}/cut.csv"),
+        2,
+        ("cut.csv row 3",),
+        (("cut.csv", 'at,action,subject\n2031-05-01T10:00:00Z,cap,PUMP-1:F2\n"2031-05-01T10'),),
+    ),
+    "file of the wrong kind": Case(
+        ("load", "{folder}/picture.toml"), 2, ("picture.toml",), (("picture.toml", "\x89PNG\r\n\x1a\n"),)
+    ),
+    "rules where a plant belongs": Case(("load", "{folder}/rules.toml"), 2, ("rules.toml", "rule")),
+    "plant where a sequence belongs": Case(("check", "{folder}/plant.toml"), 2, ("plant.toml", "outing")),
+    "database that is none": Case(
+        ("state", "--db", "{folder}/plant.toml"), 4, ("plant.toml", "not-a-journal")
+    ),
+    "no such file": Case(("load", "{folder}/none.toml"), 2, ("none.toml", "no-such-file")),
+    "no such rows": Case(("import", "{folder}/none.csv"), 2, ("none.csv", "no-such-file")),
+    "no such database": Case(("state", "--db", "{folder}/none.db"), 4, ("none.db", "no-database")),
+    "time without a zone": Case(
+        ("cap", "PUMP-1:F2", "--at", "2031-05-01T10:00:00"), 2, ("--at", "bad-time", "zone")
+    ),
+    "question's time without a zone": Case(
+        ("state", "--at", "2031-05-01T10:00:00"), 2, ("--at", "bad-time", "zone")
+    ),
+    "time of day outside an outing": Case(("cap", "PUMP-1:F2", "--at", "10:00"), 2, ("bad-time", "outing")),
+    "impossible": Case(("cap", "PUMP-1:F1", "--at", AT), 3, ("status", "mated", "initial:PUMP-1:F1")),
+    "tied": Case(("place", "PUMP-1", "at", "STORE", "--at", AT), 3, ("tied", "PUMP-1:F1", "HALL:P1")),
+    "collides with a later event": Case(
+        ("cap", "HALL:P2", "--at", "2031-05-01T08:30:00Z"), 3, ("E1", "cap HALL:P2")
+    ),
+    "withdrawn under a later event": Case(("withdraw", "E1", "--reason", "x", "--at", AT), 3, ("E2",)),
+    "corrected without a reason": Case(
+        ("cap", "PUMP-2:F1", "--at", AT, "--supersedes", "E2"), 3, ("reason",)
+    ),
+    "one bad row of many": Case(
+        ("import", "{folder}/rows.csv"),
+        3,
+        ("rows.csv row 3", "mated"),
+        (("rows.csv", f"at,action,subject\n{AT},cap,PUMP-2:F1\n{AT},cap,PUMP-1:F1\n"),),
+    ),
+    "every bad row": Case(
+        ("import", "{folder}/rows.csv"),
+        2,
+        ("rows.csv row 2, column at", "rows.csv row 4, column subject", "PUMP-9"),
+        (("rows.csv", f"at,action,subject\nnoon,cap,PUMP-2:F1\n{AT},cap,PUMP-2:F1\n{AT},cap,PUMP-9:F1\n"),),
+    ),
+    "bad rule": Case(
+        ("rules", "load", "{folder}/bad-rule.toml"),
+        2,
+        ("bad-rule.toml",),
+        (("bad-rule.toml", "[[rule]]\nid = 'x'\nmode = 'sometimes'\n"),),
+    ),
+    "nothing to check": Case(("check",), 2, ("Give a sequence",)),
+    "no form": Case(("draw", "-o", "{folder}/a.gif"), 2, ("a.gif",)),
+}
+
+
+def digest(folder: Path) -> tuple[str, str]:
+    """Return a hash of the bytes of the database, and one of all that it says. Nothing may wait in a side file."""
+    with closing(sqlite3.connect(folder / "plant.db")) as connection:
+        said = "\n".join(connection.iterdump())
+    side = folder / "plant.db-wal"
+    assert not side.exists() or not side.stat().st_size
+    texts = (folder / "plant.db").read_bytes(), said.encode()
+    return hashlib.sha256(texts[0]).hexdigest(), hashlib.sha256(texts[1]).hexdigest()
+
+
+@pytest.fixture
+def worked(cfgtrack: Command) -> Iterator[Command]:
+    """The tiny plant after two events on one port, with its database as it must stay."""
+    cfgtrack.ok("cap", "HALL:P2", "--at", "2031-05-01T09:00:00Z", "--id", "E1")
+    cfgtrack.ok("uncap", "HALL:P2", "--at", "2031-05-01T09:30:00Z", "--id", "E2")
+    before = digest(cfgtrack.folder)
+    yield cfgtrack
+    assert digest(cfgtrack.folder) == before
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_bad_input(name: str, worked: Command) -> None:
+    """It ends with the status of its sort of trouble; standard error names the thing, standard output says nothing."""
+    case = CASES[name]
+    for file, text in case.files:
+        (worked.folder / file).write_text(text, encoding="latin-1")
+    answer = worked(*[word.format(folder=worked.folder) for word in case.words])
+    assert answer.status == case.status, answer.err
+    assert answer.out == ""
+    for named in case.names:
+        assert named in answer.err
+    for told in ("Traceback", "SELECT", "sqlalchemy", "sqlite3"):
+        assert told not in answer.err
+
+
+def test_locked_database(worked: Command) -> None:
+    """While another program holds the database, a writer gives up after its wait and says so; readers go on."""
+    worked.wait = 0.01
+    other = sqlite3.connect(worked.db, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    try:
+        answer = worked("cap", "PUMP-1:F2", "--at", AT)
+        assert (answer.status, answer.out) == (4, "")
+        assert "locked" in answer.err
+        assert worked("state", "PUMP-1").status == 0
+    finally:
+        other.execute("ROLLBACK")
+        other.close()
+
+
+def test_time_must_be_said(worked: Command) -> None:
+    """Where the record is ahead of the clock, now is no answer to when it happened."""
+    answer = worked("cap", "PUMP-1:F2")
+    assert (answer.status, "--at: missing" in answer.err) == (2, True)

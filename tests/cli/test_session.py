@@ -1,0 +1,282 @@
+"""A working session: the questions that the tool exists for, each in one command."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Command
+
+AT = "2031-05-01T10:00:00Z"
+LATER = "2031-05-01T11:00:00Z"
+MOMENT = "at 2031-05-01T10:00:00Z, as known at 2031-05-01T09:0"
+
+
+def test_demate_this(cfgtrack: Command) -> None:
+    """An action is recorded with one command: one line tells the event's id and the moment."""
+    said = cfgtrack.ok("demate", "PUMP-1:F1", "--at", AT, "--id", "E1")
+    assert said.startswith(f"recorded E1: demate PUMP-1:F1 HALL:P1 ({MOMENT}")
+    assert "demated" in cfgtrack.ok("state", "PUMP-1:F1")
+
+
+def test_forbidden_is_recorded_and_said(cfgtrack: Command) -> None:
+    """What breaks a rule has happened all the same: it is recorded, and the finding is shown at once."""
+    answer = cfgtrack("demate", "PUMP-1:J1", "--at", AT, "--id", "E1", "--json")
+    assert answer.status == 0
+    assert answer.json["recorded"] is True
+    assert [f["rule"] for f in answer.json["findings"]] == ["dead-before-touch"]
+    assert answer.json["event"]["subjects"] == ["PUMP-1:J1", "HALL:J1"]
+    assert "dead-before-touch" in cfgtrack("review").out
+
+
+def test_warned_before_it_is_written(cfgtrack: Command) -> None:
+    """With --dry-run the same is said, and nothing is recorded."""
+    said = cfgtrack.ok("demate", "PUMP-1:J1", "--at", AT, "--dry-run")
+    assert said.startswith("would record ")
+    assert "dead-before-touch" in said
+    assert "mated" in cfgtrack.ok("state", "PUMP-1:J1")
+    assert cfgtrack("review").status == 0
+
+
+def test_state_of_unit_at_time(cfgtrack: Command) -> None:
+    """The state of a unit is told for any time, and as it was known at any time."""
+    before = cfgtrack.ok("state", "PUMP-1", "--at", AT)
+    known = cfgtrack("state", "--json").json["known"]
+    cfgtrack.ok("shut", "HALL:V1", "--at", AT)
+    assert "ACC" in before
+    assert cfgtrack.ok("state", "PUMP-1", "--at", AT) != before
+    assert cfgtrack.ok("state", "PUMP-1", "--at", AT, "--known-at", known) == before
+    assert (
+        cfgtrack("state", "PUMP-1", "--at", "2031-05-01T09:59:59Z", "--json").json["at"]
+        == "2031-05-01T09:59:59Z"
+    )
+
+
+def test_state_of_everything(cfgtrack: Command) -> None:
+    """Without a name, everything: a row for each unit."""
+    said = cfgtrack.ok("state")
+    assert "PUMP-1" in said
+    assert "PUMP-2" in said
+
+
+def test_what_does_this_break(cfgtrack: Command) -> None:
+    """A check names the rule, the step, and the link that was the last way; it ends with 3."""
+    answer = cfgtrack("check", cfgtrack.folder / "bad.toml")
+    assert answer.status == 3
+    for word in ("expansion", "step 1", "shut HALL:V1", "PUMP-1:VOL", "This advises"):
+        assert word in answer.out
+    data = cfgtrack("check", cfgtrack.folder / "bad.toml", "--json")
+    assert data.status == 3
+    assert data.json["check"]["findings"][0]["rule"] == "expansion"
+    assert data.json["check"]["findings"][0]["step"] == "1"
+
+
+def test_clean_check(cfgtrack: Command) -> None:
+    """A sequence that breaks nothing ends with 0, and still says that the tool advises."""
+    answer = cfgtrack("check", cfgtrack.folder / "good.toml")
+    assert (answer.status, answer.err) == (0, "")
+    assert "No findings" in answer.out
+    assert "This advises" in answer.out
+
+
+def test_check_single_action(cfgtrack: Command) -> None:
+    """A single proposed action is checked without a file, from the present or from any past configuration."""
+    assert cfgtrack("check", "--do", "demate PUMP-1:J1").status == 3
+    cfgtrack.ok("de-energise", "HALL:K1", "--at", AT)
+    assert cfgtrack("check", "--do", "demate PUMP-1:J1").status == 0
+    assert cfgtrack("check", "--do", "demate PUMP-1:J1", "--at", "2031-05-01T09:30:00Z").status == 3
+
+
+def test_check_step_by_step(cfgtrack: Command) -> None:
+    """With --steps every step is listed, with the clocks that it starts and stops."""
+    said = cfgtrack.ok("check", cfgtrack.folder / "good.toml", "--steps")
+    for word in ("demate PUMP-1:J1", "energise HALL:K1", "powered-again"):
+        assert word in said
+
+
+def test_check_by_other_rules(cfgtrack: Command) -> None:
+    """Rules in a file are used instead of those kept, without keeping them."""
+    text = (cfgtrack.folder / "rules.toml").read_text().replace('id = "PUMP-1:*"', 'id = "PUMP-2:*"')
+    other = cfgtrack.file("other.toml", text)
+    assert cfgtrack("check", cfgtrack.folder / "bad.toml", "--rules", other).status == 0
+    assert cfgtrack("check", cfgtrack.folder / "bad.toml").status == 3
+
+
+@pytest.mark.parametrize(
+    ("suffix", "magic"), [("svg", b"<?xml"), ("png", b"\x89PNG"), ("pdf", b"%PDF"), ("dot", b"graph ")]
+)
+def test_draw_loop_at_time(suffix: str, magic: bytes, cfgtrack: Command) -> None:
+    """A loop as it was at a time is drawn in the form that the file's name tells."""
+    picture = cfgtrack.folder / f"loop.{suffix}"
+    said = cfgtrack.ok("draw", "--loop", "A", "--at", AT, "-o", picture)
+    assert said.startswith(f"drew {picture} ({MOMENT}")
+    assert picture.read_bytes().startswith(magic)
+
+
+@pytest.mark.parametrize(
+    "scope", [(), ("--medium", "power"), ("--unit", "PUMP-1", "--hops", "2"), ("--places",), ("--loop", "A")]
+)
+def test_draw_scopes(scope: tuple[str, ...], cfgtrack: Command) -> None:
+    """Everything, a medium, a unit's neighbours, the places, a loop: each names what is in it, and its moment."""
+    said = cfgtrack.ok("draw", *scope, "--at", AT)
+    assert "PUMP-1" in said
+    assert "2031-05-01T10:00:00Z" in said
+
+
+def test_what_may_be_done_next(cfgtrack: Command) -> None:
+    """Each possible action on a thing is marked allowed, or with what it would break."""
+    data = cfgtrack("can", "PUMP-1", "--json").json["can"]
+    allowed = {one["action"]: one["allowed"] for one in data}
+    assert allowed["demate PUMP-1:J1 from HALL:J1"] is False
+    assert allowed["cap PUMP-1:F2"] is True
+    assert "cap PUMP-1:F2" in cfgtrack.ok("can", "PUMP-1")
+
+
+def test_open_findings_and_clocks(cfgtrack: Command) -> None:
+    """What is open now: a clock while it runs, the finding when it has run out, nothing when it was met."""
+    said = cfgtrack.ok("de-energise", "HALL:K1", "--at", AT)
+    assert "clock started: powered-again for HALL:K1, until 2031-05-01T11:00:00Z" in said
+    running = cfgtrack("findings", "--at", "2031-05-01T10:30:00Z", "--json")
+    assert running.status == 0
+    assert [clock["rule"] for clock in running.json["clocks"]] == ["powered-again"]
+    out = cfgtrack("findings", "--at", "2031-05-01T11:30:00Z", "--json")
+    assert out.status == 3
+    assert [f["rule"] for f in out.json["findings"]] == ["powered-again"]
+
+
+def test_variance(cfgtrack: Command) -> None:
+    """A finding under a variance is shown apart, is no reason for 3, and comes back when the variance ends."""
+    cfgtrack.ok("shut", "HALL:V1", "--at", AT)
+    assert cfgtrack("findings", "--at", LATER).status == 3
+    cfgtrack.ok("approve", "PUMP-1:VOL", "--rule", "expansion", "--from", AT, "--until", LATER,
+                "--by", "lead", "--reason", "drained by hand", "--at", LATER)  # fmt: skip
+    answer = cfgtrack("findings", "--at", LATER)
+    assert answer.status == 0
+    assert "Under a variance" in answer.out
+    assert (
+        cfgtrack("approve", "--rule", "expansio", "--by", "lead", "--reason", "x", "--at", LATER).status == 4
+    )
+
+
+def test_remark_sticks(cfgtrack: Command) -> None:
+    """A remark on a part shows wherever a unit of it is about to be touched: at record, and in its state."""
+    cfgtrack.ok("remark", "pump", "bolt", "B1", "galls", "--at", "2031-05-01T09:30:00Z", "--by", "ina")
+    assert "bolt B1 galls" in cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT)
+    assert "bolt B1 galls" in cfgtrack.ok("state", "PUMP-2", "--at", LATER)
+    assert "bolt B1 galls" in cfgtrack.ok("remarks", "PUMP-2:F1", "--at", LATER)
+    assert "no remarks" in cfgtrack.ok("remarks", "HALL", "--at", LATER)
+
+
+def test_correction(cfgtrack: Command) -> None:
+    """A wrong port is corrected by a new event with a reason; the old one stays, marked, and no longer counts."""
+    cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1", "--by", "ina")
+    cfgtrack.ok(
+        "correct", "E1", "cap", "PUMP-2:F2", "--reason", "the other pump", "--id", "E2", "--recorder", "leif"
+    )
+    log = cfgtrack("history", "--json").json["history"]
+    assert [(e["id"], e["corrected_by"]) for e in log][-2:] == [("E1", "E2"), ("E2", None)]
+    assert (log[-1]["by"], log[-1]["happened"]) == ("ina", log[-2]["happened"])
+    assert cfgtrack("state", "PUMP-1:F2", "--json").json["state"]["ports"][0]["status"] == "demated"
+    cfgtrack.ok("withdraw", "E2", "--reason", "nobody was there", "--at", AT)
+    assert cfgtrack("state", "PUMP-2:F2", "--json").json["state"]["ports"][0]["status"] == "demated"
+
+
+def test_discrepancy(cfgtrack: Command) -> None:
+    """What was found otherwise than recorded stays open until somebody explains it."""
+    cfgtrack.ok("as-found", "PUMP-1:F2", "capped", "--at", AT, "--id", "F1")
+    assert "F1" in cfgtrack.ok("findings")
+    cfgtrack.ok("explain", "F1", "--reason", "capped in the workshop", "--at", LATER)
+    assert cfgtrack("findings", "--json").json["discrepancies"] == []
+
+
+def test_difference(cfgtrack: Command) -> None:
+    """What differs between two times is told, thing by thing, with the event that did it."""
+    cfgtrack.ok("shut", "HALL:V1", "--at", AT, "--id", "E1")
+    data = cfgtrack("diff", "2031-05-01T09:30:00Z", LATER, "--json").json["difference"]
+    assert [(d["subject"], d["before"], d["after"], d["event"]) for d in data] == [
+        ("HALL:V1", "open", "shut", "E1")
+    ]
+
+
+def test_times_inside_an_outing(cfgtrack: Command) -> None:
+    """Inside an outing a time of day, or one from its start, is enough."""
+    cfgtrack.ok("begin", "W1", "--at", AT)
+    cfgtrack.ok("shut", "HALL:V1", "--at", "+00:20", "--outing", "W1")
+    cfgtrack.ok("open", "HALL:V1", "--at", "10:30", "--outing", "W1")
+    times = [e["happened"] for e in cfgtrack("history", "HALL:V1", "--json").json["history"]][-2:]
+    assert times[1] - times[0] == 10 * 60 * 1_000_000
+    answer = cfgtrack("shut", "HALL:V1", "--at", "+00:20", "--outing", "W9")
+    assert (answer.status, "W9" in answer.err) == (4, True)
+
+
+def test_repeated_id_is_harmless(cfgtrack: Command) -> None:
+    """The same event under the same id is recorded once; another one under that id is refused."""
+    for _ in range(2):
+        cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1")
+    assert len(cfgtrack("history", "PUMP-1:F2", "--json").json["history"]) == 1
+    answer = cfgtrack("cap", "PUMP-2:F2", "--at", AT, "--id", "E1")
+    assert (answer.status, "exists" in answer.err) == (3, True)
+
+
+def test_loading_again(cfgtrack: Command) -> None:
+    """Loading the same again changes nothing; a dry run tells what a changed file would change."""
+    plant = cfgtrack.folder / "plant.toml"
+    assert cfgtrack.ok("load", plant).startswith("nothing to load")
+    plant.write_text(plant.read_text().replace('"2 l"', '"3 l"'))
+    assert "litres" in cfgtrack.ok("load", plant, "--dry-run")
+    assert cfgtrack("load", plant, "--dry-run", "--json").json["load"]["changed"][0]["id"] == "pump"
+    assert cfgtrack("load", plant, "--json").json["load"]["event"] is not None
+
+
+def test_rules(cfgtrack: Command) -> None:
+    """Rules are listed, explained with what they guard now, tried over the past, and kept by version."""
+    assert "dead-before-touch" in cfgtrack.ok("rules", "list")
+    said = cfgtrack.ok("rules", "explain", "expansion")
+    assert "guards      1: PUMP-1:VOL" in said
+    assert (
+        cfgtrack("rules", "explain", "powered-again", "--json")
+        .json["rule"]["when"]
+        .startswith("within 1 h after")
+    )
+    before = cfgtrack("rules", "show", "--json").json
+    text = (cfgtrack.folder / "rules.toml").read_text()
+    cfgtrack.file("rules.toml", text.replace('within = "1 h"', 'within = "2 h"'))
+    cfgtrack.ok("de-energise", "HALL:K1", "--at", AT)
+    cfgtrack.ok("energise", "HALL:K1", "--at", "2031-05-01T11:30:00Z")
+    assert cfgtrack("rules", "try", cfgtrack.folder / "rules.toml").status == 0
+    assert cfgtrack("review").status == 3
+    cfgtrack.ok("rules", "load", cfgtrack.folder / "rules.toml")
+    assert cfgtrack("review").status == 0
+    assert cfgtrack("rules", "show", "--known-at", before["known"], "--json").json["files"] == before["files"]
+    assert cfgtrack("rules", "explain", "expansoin").status == 4
+
+
+def test_starter_rules(cfgtrack: Command) -> None:
+    """The starter set can be printed, and kept as it is printed."""
+    starter = cfgtrack.file("starter.toml", cfgtrack.ok("rules", "starter"))
+    answer = cfgtrack("rules", "try", starter, "--json")
+    assert answer.status == 3
+    assert [f["rule"] for f in answer.json["findings"]] == ["expansion-path"]  # of the spare, full and shut
+
+
+@pytest.mark.xfail(reason="a second file's title is taken for an unknown field")
+def test_two_rules_files(cfgtrack: Command) -> None:
+    """Several rules files are kept side by side, and judged as one set."""
+    text = cfgtrack.ok("rules", "starter").replace('"dead-before-touch"', '"dead-before-touch-too"')
+    cfgtrack.ok("rules", "load", cfgtrack.file("starter.toml", text))
+    assert len(cfgtrack("rules", "list", "--json").json["rules"]) > 20
+
+
+def test_the_plant_is_counted(cfgtrack: Command) -> None:
+    """The plant is counted: units, places, ports by kind."""
+    assert cfgtrack("plant", "--json").json["plant"]["ports"]["fluid-disconnect"] == 6
+    assert "2 units" in cfgtrack.ok("plant")
+
+
+def test_default_database(empty: Command, tmp_path: Path) -> None:
+    """Without --db and CFGTRACK_DB the database is a file in the user's data folder, made by the first load."""
+    plant = empty.file("plant.toml", "[[place]]\nid = 'HALL'\n")
+    assert empty("load", plant, CFGTRACK_DB="", XDG_DATA_HOME=str(tmp_path / "data")).status == 0
+    assert (tmp_path / "data/cfgtrack/journal.db").is_file()
+    assert not empty.db.exists()

@@ -1,0 +1,88 @@
+"""The record proves itself, and survives the loss of its database."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import pytest
+
+from tests.cli.conftest import Command
+
+AT = "2031-05-01T10:00:00Z"
+
+
+def test_audit_against_kept_head(cfgtrack: Command) -> None:
+    """A sound journal audits clean, also against a head that was kept; against a foreign head it doesn't."""
+    head = cfgtrack.ok("head").strip()
+    cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT)
+    assert cfgtrack.ok("audit", "--kept", head).startswith("sound")
+    size, root, known = head.split()
+    foreign = " ".join((size, root[::-1], known))
+    answer = cfgtrack("audit", "--kept", foreign, "--json")
+    assert answer.status == 3
+    assert [f["code"] for f in answer.json["faults"]] == ["rewritten"]
+    assert cfgtrack("audit", "--kept", "nonsense").status == 2
+
+
+def test_audit_names_the_changed_event(cfgtrack: Command) -> None:
+    """A change behind the program's back is found, and the event is named."""
+    cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1")
+    cfgtrack.ok("uncap", "PUMP-1:F2", "--at", AT, "--id", "E2")
+    with sqlite3.connect(cfgtrack.db) as connection:
+        triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for (name,) in triggers:
+            connection.execute(f'DROP TRIGGER "{name}"')
+        connection.execute("UPDATE event SET body = replace(body, 'F2', 'F1') WHERE id = 'E1'")
+    connection.close()
+    answer = cfgtrack("audit")
+    assert answer.status == 3
+    assert "event E1" in answer.out
+
+
+def test_proof_without_database(cfgtrack: Command) -> None:
+    """One event's place in the journal is proved to somebody who has only the proof and a head."""
+    cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1")
+    head = cfgtrack.ok("head").strip()
+    proof = cfgtrack.file("proof.json", cfgtrack.ok("prove", "E1"))
+    cfgtrack.db.unlink()
+    assert cfgtrack.ok("verify", proof, "--kept", head).startswith("verified")
+    assert cfgtrack("verify", proof, "--kept", "1 " + "00" * 32 + " 0").status == 3
+    proof.write_text(proof.read_text().replace("F2", "F1"))
+    assert cfgtrack("verify", proof).status == 2
+    assert cfgtrack("verify", cfgtrack.file("no.json", "no")).status == 2
+
+
+def test_consistency_proof(cfgtrack: Command) -> None:
+    """That the journal only grew since a kept head is proved likewise."""
+    head = cfgtrack.ok("head").strip()
+    cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT)
+    proof = cfgtrack.ok("prove", "--kept", head)
+    assert cfgtrack.ok("verify", "-", stdin=proof).startswith("verified")
+    assert cfgtrack("prove").status == 2
+
+
+@pytest.mark.parametrize("archive", [False, True])
+def test_backup_and_restore(archive: bool, cfgtrack: Command) -> None:
+    """A backup, or an archive, makes the same journal again; nothing is ever overwritten."""
+    cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1")
+    head, history = cfgtrack.ok("head"), cfgtrack.ok("history")
+    copy = cfgtrack.folder / "copy"
+    if archive:
+        cfgtrack.ok("export", "--form", "archive", "-o", copy)
+    else:
+        cfgtrack.ok("backup", copy)
+    assert cfgtrack("restore", copy).status == 4
+    for file in cfgtrack.folder.glob("plant.db*"):
+        file.unlink()
+    cfgtrack.ok("restore", copy)
+    assert (cfgtrack.ok("head"), cfgtrack.ok("history")) == (head, history)
+    assert cfgtrack.ok("audit").startswith("sound")
+    assert cfgtrack("restore", cfgtrack.folder / "none").status == 4
+
+
+def test_rebuild_and_migrate(cfgtrack: Command) -> None:
+    """Derived states are made anew with the same answers; a current schema needs no migration."""
+    before = cfgtrack.ok("state")
+    assert cfgtrack.ok("rebuild").startswith("rebuilt from")
+    assert cfgtrack.ok("state", "--at", "2031-05-01T09:00:03Z").splitlines()[1:] == before.splitlines()[1:]
+    assert cfgtrack.ok("migrate").startswith("already at")
