@@ -55,6 +55,28 @@ DIMENSIONS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
     }
 )
 
+# Units that are written often, known beforehand: unit -> dimension, factor and offset to SI. The units library takes
+# longer to import than most commands take to answer; a test holds every line to what it says.
+_OFTEN: Final[Mapping[str, tuple[str, Decimal, Decimal]]] = MappingProxyType(
+    {
+        unit: (dimension, Decimal(factor), Decimal(offset))
+        for dimension, units in {
+            "current": "A 1 0, mA 0.001 0",
+            "length": "m 1 0, mm 0.001 0",
+            "mass": "kg 1 0, g 0.001 0",
+            "power": "W 1 0, kW 1000 0",
+            "pressure": "Pa 1 0, kPa 1000 0, MPa 1000000 0, bar 100000 0",
+            "resistance": "ohm 1 0",
+            "temperature": "K 1 0, degC 1 273.15",
+            "time": "s 1 0, min 60 0, h 3600 0",
+            "torque": "N*m 1 0",
+            "voltage": "V 1 0, mV 0.001 0, kV 1000 0",
+            "volume": "l 0.001 0, L 0.001 0",
+        }.items()
+        for unit, factor, offset in (written.split() for written in units.split(","))
+    }
+)
+
 # Where two dimensions are one to the units library, the one meant when nobody says which.
 _ASKED_ONLY = frozenset(("count", "leak rate", "ratio", "temperature difference", "torque"))
 
@@ -221,13 +243,18 @@ def _number(text: str, found: re.Match[str]) -> Decimal:
 
 def _quantity(text: str, number: Decimal, unit: str, asked: str | None) -> Quantity:
     shown = float(number)
-    try:
-        dimension, written = _written(unit, asked)
-    except BadQuantity as err:
-        raise BadQuantity(f"{err}, found '{text}'") from None
-    if dimension == "count":
-        return Quantity(shown, unit, shown, asked or "count")
-    value = float(_converted(number, written, DIMENSIONS[dimension][0]))
+    often = _OFTEN.get(unit)
+    if often is not None and asked in (None, often[0]):
+        dimension, factor, offset = often
+        value = float(number * factor + offset)
+    else:
+        try:
+            dimension, written = _written(unit, asked)
+        except BadQuantity as err:
+            raise BadQuantity(f"{err}, found '{text}'") from None
+        if dimension == "count":
+            return Quantity(shown, unit, shown, asked or "count")
+        value = float(_converted(number, written, DIMENSIONS[dimension][0]))
     if not math.isfinite(value):
         raise BadQuantity(f"the number is out of range: '{text}'")
     if dimension == "temperature" and value < 0:

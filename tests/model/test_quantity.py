@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cfgtrack.model import quantity as module
 from cfgtrack.model.quantity import (
     DIMENSIONS,
     QUANTITIES,
@@ -198,3 +199,14 @@ def test_shown_as_written():
     assert str(parse_quantity("25.0 ft lbf")) == "25 ft lbf"
     assert str(parse_quantity("1 1/2 in")) == "1.5 in"
     assert str(Quantity(3.0, "", 3.0, "count")) == "3"
+
+
+@pytest.mark.parametrize("unit", module._OFTEN)
+@pytest.mark.parametrize("number", ["3", "0.1", "12.75", "1 1/3"])
+def test_units_known_beforehand_are_what_the_library_says(unit, number, monkeypatch):
+    """A unit that is read without the units library gives the same quantity as with it."""
+    dimension = module._OFTEN[unit][0]
+    before = parse_quantity(f"{number} {unit}"), parse_quantity(f"{number} {unit}", dimension=dimension)
+    monkeypatch.setattr(module, "_OFTEN", {})
+    after = parse_quantity(f"{number} {unit}"), parse_quantity(f"{number} {unit}", dimension=dimension)
+    assert before == after
