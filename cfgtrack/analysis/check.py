@@ -79,6 +79,19 @@ class CheckReport:
         """Map the id of each step's event to the step's id."""
         return {s.event.id: s.laid.step.id for s in self.steps}
 
+    @property
+    def delayed(self) -> tuple[tuple[str, int, int], ...]:
+        """The outings that can't start when they were planned to, each with that time and the one they were checked at.
+
+        The moment of the check, or the end of the outing before, is later.
+        """
+        spans = self.layout.spans
+        return tuple(
+            (o.id, o.start, spans[o.id][0])
+            for o in self.outings
+            if o.start is not None and spans[o.id][0] > o.start
+        )
+
     def to_json(self) -> dict[str, Any]:
         """Return the report as a JSON object."""
         step_of = self.step_of
@@ -91,6 +104,7 @@ class CheckReport:
             "excused": [_with_step(f, step_of) for f in self.excused],
             "before": [f.to_json() for f in self.before],
             "clocks": [c.to_json() for c in self.clocks],
+            "delayed": [{"outing": o, "planned": p, "checked": c} for o, p, c in self.delayed],
             "steps": [_step_json(s) for s in self.steps],
         }
 

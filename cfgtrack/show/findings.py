@@ -149,6 +149,11 @@ def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> 
     return sections(
         text.removesuffix(CAUTION).rstrip(),
         _open_before(report.before, colour=colour),
+        "\n".join(
+            f"NOTE: outing {outing} was to start at {format_instant(planned)}, which is too early here: "
+            f"checked from {format_instant(checked)} on"
+            for outing, planned, checked in report.delayed
+        ),
         _titled("Clocks still running at the end", clock_rows(report.clocks, Moment(report.end))),
         _titled("Budgets", _budgets(report)),
         CAUTION,
