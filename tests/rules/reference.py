@@ -1,0 +1,508 @@
+"""A second, independent rules engine: obvious, slow and complete, to hold the real one to.
+
+Nothing here is reduced, indexed, tallied or kept: at each instant every selection, network and condition is worked
+out afresh from the events so far. A breach is a plain tuple (rule, item, broken at, false or running since, put right
+at or None), with times in microseconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fnmatch import fnmatchcase
+from itertools import pairwise
+
+import networkx as nx
+
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import Event
+from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.rules.rule import (
+    ActionMatch,
+    All,
+    Always,
+    AnyOf,
+    At,
+    By,
+    Condition,
+    Count,
+    Done,
+    NoPath,
+    Not,
+    Path,
+    Rule,
+    Selection,
+    Status,
+    Value,
+    Within,
+)
+
+Broken = tuple[str, str, int, int, int | None]
+MICRO = 1_000_000
+
+
+# --- the plant: what is where -----------------------------------------------------------------------------------
+
+
+def everything(plant: Plant) -> list[str]:
+    """Return every address of a plant."""
+    owners = [*plant.units, *plant.places]
+    inside = [f"{o}:{n}" for o in owners for n in (*plant.part_of(o).ports, *plant.part_of(o).nodes)]
+    return [*owners, *inside]
+
+
+def where(now: Configuration, owner: str) -> list[str]:
+    """Return the places around a unit, or a place and those around it."""
+    plant, line = now.plant, []
+    at = now.state(owner).value if owner in plant.units else owner
+    while at and at not in line:
+        line.append(at)
+        at = now.state(at).value if plant.places[at].mobile else plant.places[at].parent
+    return line
+
+
+def is_at(now: Configuration, owner: str, patterns: Sequence[str]) -> bool:
+    """Return whether an owner is at or inside a place that is named, or that has a tag that is."""
+    return any(
+        p[1:] in now.plant.places[place].tags if p.startswith("#") else fnmatchcase(place, p)
+        for place in where(now, owner)
+        for p in patterns
+    )
+
+
+def named(s: Selection, now: Configuration, it: str | None) -> list[str]:
+    """Return what a selection names now."""
+    sorts = _sorts(s)
+    return [a for a in _start(s.of, now, it) if _fits(s, sorts, now, a)]
+
+
+def _start(reference: str, now: Configuration, it: str | None) -> list[str]:
+    plant = now.plant
+    if not reference:
+        return everything(plant)
+    if it is None:
+        return []
+    owner = owner_of(it)
+    mate = now.state(it).other if plant.port(it) else None
+    return {
+        "it": [it],
+        "peer of it": [mate] if mate else [],
+        "unit of it": [owner],
+        "ports of it": [f"{owner}:{n}" for n in plant.part_of(owner).ports],
+        "nodes of it": [f"{owner}:{n}" for n in plant.part_of(owner).nodes],
+        "place of it": where(now, owner)[:1],
+    }[reference]
+
+
+def _sorts(s: Selection) -> set[str]:
+    every = {"port", "node", "unit", "place"}
+    inside = {":" in i for i in s.ids}
+    told = [
+        (bool(s.what), set(s.what)),
+        (bool(s.of), every),
+        ({s.source, s.expansion, s.load, s.liquid} != {None}, {"node"}),
+        (bool(s.kinds), {"port"}),
+        (bool(s.media), {"port", "node"}),
+        (s.mobile is not None, {"place"}),
+        (len(inside) == 2, every),
+        (inside == {True}, {"port", "node"}),
+        (inside == {False}, {"unit", "place"}),
+        (bool(s.parts), {"unit"}),
+    ]
+    return next((sorts for so, sorts in told if so), every)
+
+
+def _fits(s: Selection, sorts: set[str], now: Configuration, address: str) -> bool:
+    plant = now.plant
+    owner, _, name = address.partition(":")
+    part, unit, place = plant.part_of(owner), plant.units.get(owner), plant.places.get(owner)
+    port, node = part.ports.get(name), part.nodes.get(name)
+    sort = "port" if port else "node" if node else "unit" if unit else "place"
+    thing = port or node or unit or place
+    own = unit or place
+    assert own is not None
+    assert thing is not None
+    medium = plant.kinds[port.kind].medium if port else node.medium if node else None
+    flags = (s.source, s.expansion, s.load, s.liquid)
+    has = (node.source, node.expansion, node.load, node.litres is not None) if node else (None,) * 4
+    tags = set(thing.tags)
+    if sort in ("unit", "place") or s.of or sorts <= {"port", "node"}:
+        tags |= own.tags | part.tags
+    return (
+        sort in sorts
+        and (not s.ids or any(fnmatchcase(address, i) for i in s.ids))
+        and (not s.parts or any(fnmatchcase(own.part, p) for p in s.parts))
+        and (not s.kinds or (port is not None and port.kind in s.kinds))
+        and (not s.media or medium in s.media)
+        and (not s.places or (place is not None and _defined_in(plant, owner, s.places)))
+        and (not s.at or is_at(now, owner, s.at))
+        and (not s.loops or (thing.loop or own.loop) in s.loops)
+        and (not s.tags or bool(tags & set(s.tags)))
+        and (s.mobile is None or (place is not None and place.mobile == s.mobile))
+        and all(asked in (None, is_so) for asked, is_so in zip(flags, has, strict=True))
+    )
+
+
+def _defined_in(plant: Plant, place: str, patterns: Sequence[str]) -> bool:
+    while place:
+        if any(fnmatchcase(place, p) for p in patterns):
+            return True
+        place = plant.places[place].parent
+    return False
+
+
+# --- networks -----------------------------------------------------------------------------------------------------
+
+
+def graph_of(now: Configuration, medium: str) -> nx.DiGraph:
+    """Return all made links of a medium as arcs, in the direction in which its paths are followed."""
+    plant, graph = now.plant, nx.DiGraph()
+    for owner in (*plant.units, *plant.places):
+        for a, b, one_way in _links_of(now, owner, medium):
+            graph.add_edge(a, b)
+            if not one_way:
+                graph.add_edge(b, a)
+    return graph.reverse() if plant.media[medium].upstream else graph
+
+
+def _links_of(now: Configuration, owner: str, medium: str) -> Iterator[tuple[str, str, bool]]:
+    plant, part = now.plant, now.plant.part_of(owner)
+    ports = {n: p for n, p in part.ports.items() if plant.kinds[p.kind].joined}
+    items = {n for n, p in ports.items() if plant.kinds[p.kind].medium == medium}
+    items |= {n for n, node in part.nodes.items() if node.medium == medium}
+    for link in part.links:
+        if link.a in items and link.b in items and (not link.gate or _carries(now, f"{owner}:{link.gate}")):
+            yield f"{owner}:{link.a}", f"{owner}:{link.b}", link.one_way
+    for name in items & set(ports):
+        mate = now.state(f"{owner}:{name}").other
+        if mate and _carries(now, f"{owner}:{name}") and _carries(now, mate):
+            yield f"{owner}:{name}", mate, False
+    if medium == "hold":
+        yield from ((owner, f"{owner}:{name}", False) for name in items)
+        place = plant.places.get(owner)
+        if place is not None and not place.mobile and place.parent:
+            yield owner, place.parent, False
+        if place is None or place.mobile:
+            at = now.state(owner).value
+            if at and plant.places[at].holds:
+                yield owner, at, False
+
+
+def _carries(now: Configuration, port: str) -> bool:
+    found = now.plant.port(port)
+    assert found is not None
+    kind = found[1]
+    return kind.carries is not None and (
+        kind.statuses.index(now.state(port).value) >= kind.statuses.index(kind.carries)
+    )
+
+
+def points(plant: Plant, medium: str, item: str) -> list[str]:
+    """Return what an item stands for in a medium: itself, or a unit's nodes of it, or its ports if it has none."""
+    owner, _, name = item.partition(":")
+    part = plant.part_of(owner)
+    nodes = [n for n, node in part.nodes.items() if node.medium == medium]
+    ports = [
+        n
+        for n, p in part.ports.items()
+        if plant.kinds[p.kind].medium == medium and plant.kinds[p.kind].joined
+    ]
+    if name:
+        return [item] if name in (*nodes, *ports) else []
+    return [item] if medium == "hold" else [f"{owner}:{n}" for n in nodes or ports]
+
+
+# --- conditions ---------------------------------------------------------------------------------------------------
+
+Past = list[tuple[int, Event]]
+"""What was done so far: (place in the order, event)."""
+
+
+class Moment:
+    """The state at one instant: the configuration after some of the events, and the time."""
+
+    def __init__(self, begin: Configuration, events: Sequence[Event], now: int) -> None:
+        self.state = begin.fork()
+        for event in events:
+            self.state.apply(event)
+        self.past: Past = list(enumerate(events))
+        self.now = now
+        self.names: dict[tuple[Selection, str | None], list[str]] = {}
+        self.graphs = {medium: graph_of(self.state, medium) for medium in self.state.plant.media}
+
+    def named(self, s: Selection, it: str | None = None) -> list[str]:
+        """Return what a selection names at this moment. Worked out once."""
+        if (s, it) not in self.names:
+            self.names[s, it] = named(s, self.state, it)
+        return self.names[s, it]
+
+    def last(self, item: str, action: str, quantity: str = "") -> tuple[int, int] | None:
+        """Return (time, place in the order) of the last such action on an item."""
+        for order, e in reversed(self.past):
+            if (
+                e.action == action
+                and item in (*e.subjects, *e.moved)
+                and (not quantity or quantity in e.values)
+            ):
+                return e.happened, order
+        return None
+
+    def true(self, c: Condition, it: str | None) -> bool:
+        """Return whether a condition is true, for `it`."""
+        match c:
+            case All(parts):
+                return all(self.true(p, it) for p in parts)
+            case AnyOf(parts):
+                return any(self.true(p, it) for p in parts)
+            case Not(part):
+                return not self.true(part, it)
+            case Path(medium, start, end):
+                ways = [self.ways(medium, i, end, it) for i in self.named(start, it)]
+                return all(w and all(w) for w in ways)
+            case NoPath(medium, start, end):
+                return not any(any(self.ways(medium, i, end, it)) for i in self.named(start, it))
+            case Count(of, least=least, most=most, medium=medium, end=end):
+                if end is None:
+                    n = sum(self.has(c, i) for i in self.named(of, it))
+                else:
+                    ways = [self.ways(medium, i, end, it) for i in self.named(of, it)]
+                    n = sum(bool(w) and all(w) for w in ways)
+                return (least is None or n >= least) and (most is None or n <= most)
+            case Status(of):
+                return all(self.has(c, i) for i in self.named(of, it))
+            case Value(of):
+                return all(self.inside(c, i) for i in self.named(of, it))
+            case Done(of, actions, since, quantity):
+                return all(self.done(i, actions, since, quantity) for i in self.named(of, it))
+        raise TypeError(c)
+
+    def ways(self, medium: str, item: str, end: Selection, it: str | None) -> list[bool]:
+        """Return for each point that an item stands for whether it reaches any of the ends."""
+        graph, plant = self.graphs[medium], self.state.plant
+        ends = {p for e in self.named(end, it) for p in points(plant, medium, e)}
+        mine = points(plant, medium, item)
+        return [p in ends or (p in graph and bool(nx.descendants(graph, p) & ends)) for p in mine]
+
+    def has(self, c: Status | Count, item: str) -> bool:
+        """Return whether an item has the status, and is at the place, that a condition asks for."""
+        port = self.state.plant.port(item)
+        if c.among and (port is None or self.state.state(item).value not in c.among):
+            return False
+        return not c.at or is_at(self.state, owner_of(item), c.at)
+
+    def inside(self, c: Value, item: str) -> bool:
+        """Return whether the last value of an item is in range."""
+        low, high = c.low, c.high
+        port = self.state.plant.port(item)
+        if c.rated:
+            low = high = None
+            if port is not None and c.quantity == "cycles" and port[0].cycles is not None:
+                high = float(port[0].cycles)
+            elif port is not None and c.quantity != "cycles" and port[0].torque is not None:
+                low, high = port[0].torque
+        value = self.value(c, item)
+        if value is None:
+            return c.unmeasured
+        return (low is None or low <= value) and (high is None or value <= high)
+
+    def value(self, c: Value, item: str) -> float | None:
+        """Return the last value of an item."""
+        if c.quantity == "cycles":
+            plant, used = self.state.plant, 0
+            for _, e in self.past:
+                found = plant.port(item)
+                move = found[1].moves.get(e.action) if found else None
+                used += item in e.subjects and move is not None and move.cycle
+            return float(used)
+        if c.quantity == "elapsed":
+            stamps = [s for a in c.since if (s := self.last(item, a))]
+            return (self.now - max(stamps)[0]) / MICRO if stamps else None
+        for _, e in reversed(self.past):
+            if item in e.subjects and c.quantity in e.values:
+                return e.values[c.quantity].value
+        return None
+
+    def done(self, item: str, actions: Sequence[str], since: Sequence[str], quantity: str) -> bool:
+        """Return whether the last of `actions` on an item is later than the last of `since`."""
+        did = [s for a in actions if (s := self.last(item, a, quantity))]
+        before = [s for a in since if (s := self.last(item, a))]
+        return bool(did) and (not before or max(did) > max(before))
+
+    def matched(self, rule: Rule, match: ActionMatch, e: Event) -> list[str]:
+        """Return the items that a rule is about when an action matches."""
+        if e.action not in match.actions:
+            return []
+        if match.to and not (e.place and is_at(self.state, e.place, match.to)):
+            return []
+        subjects = (*e.subjects, *e.moved) if e.action in ("place", "lift") else e.subjects
+        if not e.subjects:
+            return [""] if match.of == Selection() and rule.scope is None else []
+        return [
+            s for s in subjects if s in self.named(match.of) and (rule.scope is None or s in self.scope(rule))
+        ]
+
+    def scope(self, rule: Rule) -> list[str]:
+        """Return the items that a rule is about now."""
+        return [""] if rule.scope is None else self.named(rule.scope)
+
+    def kept(self, rule: Rule, it: str) -> bool:
+        """Return whether a rule is kept for an item: what is out of its scope keeps it."""
+        tied = isinstance(rule.mode, At | Within) and rule.scope is None
+        return (not tied and it not in self.scope(rule)) or self.true(rule.condition, it or None)
+
+
+# --- modes --------------------------------------------------------------------------------------------------------
+
+
+class Reference:
+    """All that broke the rules in a history that begins at `start` and is looked at up to `end`, inclusive."""
+
+    def __init__(self, begin: Configuration, start: int, events: Sequence[Event], end: int) -> None:
+        self.begin, self.start, self.events, self.end = begin, start, events, end
+        self.seen: dict[tuple[int, int], Moment] = {}
+
+    def moment(self, events: int, time: int) -> Moment:
+        """Return the moment after so many events, at a time. Worked out once, from nothing."""
+        if (events, time) not in self.seen:
+            self.seen[events, time] = Moment(self.begin, self.events[:events], time)
+        return self.seen[events, time]
+
+    def broken(self, rule: Rule) -> list[Broken]:
+        """Return every breach of one rule, sorted."""
+        match rule.mode:
+            case Always(tolerance):
+                found = [x for it in self._items(rule) for x in self._always(rule, it, tolerance)]
+            case At(action, after):
+                found = list(self._at(rule, action, after=after))
+            case Within():
+                found = list(self._within(rule, rule.mode))
+            case By(end):
+                found = [x for it in self._items(rule) for x in self._by(rule, it, end)]
+        return sorted(found, key=str)
+
+    def _items(self, rule: Rule) -> list[str]:
+        """Return whatever may ever be in the scope of a rule."""
+        if rule.scope is None:
+            return [""]
+        return everything(self.begin.plant)
+
+    def at(self, time: int) -> Moment:
+        """Return the moment when all that happens at an instant has happened."""
+        return self.moment(sum(e.happened <= time for e in self.events), time)
+
+    def before(self, i: int) -> Moment:
+        """Return the moment just before event number i: those of the same instant count one after another."""
+        return self.moment(i, self.events[i].happened)
+
+    def after(self, i: int) -> Moment:
+        """Return the moment just after event number i."""
+        return self.moment(i + 1, self.events[i].happened)
+
+    def instants(self, *conditions: Condition) -> list[int]:
+        """Return every instant at which a condition may change: events, and where a time since one is up."""
+        times = {self.start, self.end, *(e.happened for e in self.events)}
+        for value in (v for c in conditions for v in _elapsed(c)):
+            for e in self.events:
+                times |= {e.happened + round(value.low * MICRO)} if value.low is not None else set()
+                times |= {e.happened + round(value.high * MICRO) + 1} if value.high is not None else set()
+        return sorted(t for t in times if self.start <= t <= self.end)
+
+    def _always(self, rule: Rule, it: str, tolerance: int) -> Iterator[Broken]:
+        since: int | None = None
+        for time in [*self.instants(rule.condition), None]:
+            if time is not None and not self.at(time).kept(rule, it):
+                since = time if since is None else since
+            elif since is not None:
+                lasted = (self.end if time is None else time) - since
+                if not tolerance or lasted > tolerance:
+                    yield rule.id, it, since + tolerance, since, time
+                since = None
+
+    def _at(self, rule: Rule, action: ActionMatch, *, after: bool) -> Iterator[Broken]:
+        for i, event in enumerate(self.events):
+            moment = self.after(i) if after else self.before(i)
+            for it in moment.matched(rule, action, event):
+                if not moment.true(rule.condition, it or None):
+                    yield rule.id, it, event.happened, event.happened, None
+
+    def _within(self, rule: Rule, mode: Within) -> Iterator[Broken]:
+        if isinstance(mode.trigger, ActionMatch):
+            triggers = [
+                (e.happened, i, it)
+                for i, e in enumerate(self.events)
+                for it in self.after(i).matched(rule, mode.trigger, e)
+            ]
+        else:
+            triggers = list(self._turns(rule, mode.trigger, up=True))
+        for time, order, it in triggers:
+            ends = [
+                e.happened
+                for i, e in enumerate(self.events)
+                if mode.until is not None and i > order and it in self.after(i).matched(rule, mode.until, e)
+            ]
+            if not isinstance(mode.trigger, ActionMatch):
+                ends += [
+                    t for t, _, that in self._turns(rule, mode.trigger, up=False) if that == it and t > time
+                ]
+            yield from self._clock(rule, mode, it, time, min(ends, default=None))
+
+    def _turns(self, rule: Rule, trigger: Condition, *, up: bool) -> Iterator[tuple[int, int, str]]:
+        """Yield when a condition turns true (or false) for each item: (instant, last event by then, item)."""
+        times = self.instants(rule.condition, trigger)
+        moments = [self.moment(0, self.start), *(self.at(t) for t in times)]
+        for it in self._items(rule):
+            so = [it in m.scope(rule) and m.true(trigger, it or None) for m in moments]
+            for time, (was, now) in zip(times, pairwise(so), strict=True):
+                if was != now and now == up:
+                    yield time, sum(e.happened <= time for e in self.events) - 1, it
+
+    def _clock(self, rule: Rule, mode: Within, it: str, time: int, undone: int | None) -> Iterator[Broken]:
+        """Yield the breach, if any, of one clock that starts at `time` and whose trigger is undone then."""
+        limit = mode.limit if isinstance(mode.limit, int) else self._physical(mode.limit, it)
+        if limit is None:
+            yield rule.id, it, time, time, None
+            return
+        triggers = () if isinstance(mode.trigger, ActionMatch) else (mode.trigger,)
+        times = [t for t in self.instants(rule.condition, *triggers) if t >= time]
+        kept = {t: self.at(t).kept(rule, it) for t in times}
+        met = next((t for t in times if kept[t]), None)
+        if met is None or met > time + limit:
+            if self.end > time + limit:
+                yield rule.id, it, time + limit, time, met
+            return
+        if not mode.stays:
+            return
+        stop = self.end + 1 if undone is None else undone
+        lost = next((t for t in times if met < t < stop and not kept[t]), None)
+        if lost is not None:
+            yield rule.id, it, lost, time, next((t for t in times if t > lost and kept[t]), None)
+
+    def _physical(self, limit: str, it: str) -> int | None:
+        assert limit == "trapped"
+        seconds = self.begin.plant.part_of(owner_of(it)).trapped if it else None
+        return None if seconds is None else round(seconds * MICRO)
+
+    def _by(self, rule: Rule, it: str, end: str) -> Iterator[Broken]:
+        moments = [self.after(i) for i, e in enumerate(self.events) if e.action == "end"]
+        if end == "sequence":
+            moments = [self.at(self.end)]
+        since: int | None = None
+        for moment in moments:
+            kept = moment.kept(rule, it)
+            if not kept and since is None:
+                since = moment.now
+            elif kept and since is not None:
+                yield rule.id, it, since, since, moment.now
+                since = None
+        if since is not None:
+            yield rule.id, it, since, since, None
+
+
+def _elapsed(condition: Condition) -> Iterator[Value]:
+    match condition:
+        case All(parts) | AnyOf(parts):
+            for part in parts:
+                yield from _elapsed(part)
+        case Not(part):
+            yield from _elapsed(part)
+        case Value(quantity="elapsed"):
+            yield condition

@@ -1,0 +1,112 @@
+"""The engine against the reference evaluator of `reference.py`, on random plants, histories and rules.
+
+The ordinary run draws a few hundred cases; ``CFGTRACK_CASES=10000`` in the environment draws that many.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import Event, effects
+from cfgtrack.model.plant import Plant
+from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.rule import RuleSet
+from tests.rules.reference import Broken, Reference
+from tests.rules.worlds import START, World, draw_world, shrunk
+
+CASES = int(os.environ.get("CFGTRACK_CASES", "300"))
+
+
+def engine_for(world: World, touched: Iterable[str] | None = None) -> Engine:
+    """Return an engine at the start of a world."""
+    return Engine(RuleSet(world.rules), Configuration(world.plant), start=START, touched=touched)
+
+
+def run(engine: Engine, events: Iterable[Event], end: int) -> Engine:
+    """Run events to the end of a sequence and return the engine."""
+    for event in events:
+        engine.step(event)
+    engine.finish(end)
+    engine.end_sequence()
+    return engine
+
+
+def broken(engine: Engine) -> dict[str, list[Broken]]:
+    """Return the breaches that an engine noted, as plain tuples by rule, sorted."""
+    out: dict[str, list[Broken]] = {rule.id: [] for rule in engine.rules.rules}
+    for breach, until in engine.breaches():
+        out[breach.rule.id].append((breach.rule.id, breach.it or "", breach.time, breach.since, until))
+    return {rule: sorted(found, key=str) for rule, found in out.items()}
+
+
+def written(plant: Plant, events: Iterable[Event]) -> set[str]:
+    """Return exactly the subjects whose state some events write."""
+    return {e.subject for event in events for e in effects(plant, event) if not e.aspect}
+
+
+def found(engine: Engine) -> list[object]:
+    """Return all that an engine tells: findings with their reasons, and clocks."""
+    return [[f.to_json() for f in engine.findings()], [c.to_json() for c in engine.clocks()]]
+
+
+SEEDS = st.integers(0, 2**32)
+SETTINGS = settings(max_examples=CASES)
+
+
+def by_engine_alone(world: World) -> bool:
+    """Return whether engine and reference tell different breaches."""
+    reference = Reference(Configuration(world.plant), START, world.events, world.end)
+    engine = run(engine_for(world), world.events, world.end)
+    return broken(engine) != {rule.id: reference.broken(rule) for rule in world.rules}
+
+
+def by_reduction(world: World) -> bool:
+    """Return whether contracting what no event writes makes a difference."""
+    whole = run(engine_for(world), world.events, world.end)
+    reduced = run(engine_for(world, written(world.plant, world.events)), world.events, world.end)
+    return found(reduced) != found(whole)
+
+
+def by_way(world: World) -> bool:
+    """Return whether going another way and stepping back makes a difference."""
+    engine = engine_for(world)
+    for event in world.events[: world.fork]:
+        engine.step(event)
+    mark = engine.mark()
+    run(engine, world.other, world.end)
+    engine.back(mark)
+    run(engine, world.events[world.fork :], world.end)
+    return found(engine) != found(run(engine_for(world), world.events, world.end))
+
+
+def hold(seed: int, differs: Callable[[World], bool]) -> None:
+    """Fail with the smallest case that differs."""
+    world = draw_world(seed)
+    if differs(world):
+        raise AssertionError(shrunk(world, differs))
+
+
+@given(SEEDS)
+@SETTINGS
+def test_engine_agrees_with_reference(seed):
+    """The engine finds exactly the breaches that the reference evaluator finds, to the microsecond."""
+    hold(seed, by_engine_alone)
+
+
+@given(SEEDS)
+@SETTINGS
+def test_reduced_first(seed):
+    """With all that no event writes contracted away, the findings, reasons and clocks are the same."""
+    hold(seed, by_reduction)
+
+
+@given(SEEDS)
+@SETTINGS
+def test_there_and_back(seed):
+    """After going forward another way and stepping back, the engine goes on as if it had never been there."""
+    hold(seed, by_way)
