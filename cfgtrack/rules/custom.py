@@ -1,24 +1,43 @@
 """Conditions written in Python, for what a rules file can't say.
 
 A condition is any object with the attributes of `CustomCondition`. One in another package is found through an entry
-point of the group ``cfgtrack.conditions``: its name is what the rules file calls it by.
+point of the group ``cfgtrack.conditions`` that names its class: the entry point's name is what a rules file calls it
+by, and what the rules file gives beside it are its settings. In that package's ``pyproject.toml``::
+
+    [project.entry-points."cfgtrack.conditions"]
+    heaviest-first = "our_conditions:HeaviestFirst"
+
+and in a rules file ``condition = { custom = "heaviest-first", of = "it", slack = "5 kg" }``.
+
+A condition that crashes, or that answers neither True nor False, leaves its rule without a verdict: `NoVerdict`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cache
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, Protocol
 
 from cfgtrack.model.plant import owner_of
+from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.rules.finding import Reason
 
 if TYPE_CHECKING:
+    from importlib.metadata import EntryPoint
+
+    from cfgtrack.rules.rule import Custom
     from cfgtrack.rules.world import World
 
 ENTRY_POINTS = "cfgtrack.conditions"
 
 
 class CustomCondition(Protocol):
-    """What a condition in Python must offer. `media` names the media whose links it looks at."""
+    """What a condition in Python must offer; its class is called without arguments, once.
+
+    `media` names the media whose links it looks at: an event that changes one of them has the rule judged again.
+    `items` are the addresses that the rule's `of` selects now; `settings` are as the rules file gives them.
+    """
 
     media: frozenset[str]
 
@@ -29,6 +48,49 @@ class CustomCondition(Protocol):
     def why(self, world: World, items: Sequence[str], settings: Mapping[str, Any]) -> str:
         """Return, in words, why it is false."""
         ...
+
+
+class NoVerdict(Exception):
+    """A condition in Python crashed: whether its rule is kept or broken is not known. Chained to the error."""
+
+    def __init__(self, name: str, error: Exception) -> None:
+        super().__init__(f"the condition {name} crashed: {type(error).__name__}: {error}{_where(error)}")
+
+    def reason(self) -> Reason:
+        """Return why there is no verdict."""
+        return Reason("crashed", str(self))
+
+
+def _where(error: Exception) -> str:
+    """Return the line that an error was raised at."""
+    at = error.__traceback__
+    while at is not None and at.tb_next is not None:
+        at = at.tb_next
+    return "" if at is None else f" ({PurePath(at.tb_frame.f_code.co_filename).name}:{at.tb_lineno})"
+
+
+def ask(condition: Custom, world: World, items: Sequence[str]) -> bool:
+    """Return whether a condition in Python is true of `items` now. Raises NoVerdict where it can't tell."""
+    found = find_custom(condition.name)
+    try:
+        return _truth(found.holds(world, items, condition.settings))
+    except Exception as err:
+        raise NoVerdict(condition.name, err) from err
+
+
+def _truth(answer: object) -> bool:
+    if not isinstance(answer, bool):
+        raise TypeError(f"holds() returned {answer!r}, neither True nor False")
+    return answer
+
+
+def ask_why(condition: Custom, world: World, items: Sequence[str]) -> str:
+    """Return why a condition in Python is false of `items` now. Raises NoVerdict where it can't tell."""
+    found = find_custom(condition.name)
+    try:
+        return found.why(world, items, condition.settings)
+    except Exception as err:
+        raise NoVerdict(condition.name, err) from err
 
 
 class TighteningOrder:
@@ -67,18 +129,45 @@ def _turn(world: World, address: str) -> tuple[str, int] | None:
     return (joint, int(turn)) if turn.isdigit() else None
 
 
-_BUILT_IN: dict[str, CustomCondition] = {"tightening-order": TighteningOrder()}
+_BUILT_IN: dict[str, type[CustomCondition]] = {"tightening-order": TighteningOrder}
 
 
+@cache
 def find_custom(name: str) -> CustomCondition:
-    """Return the condition of that name: built in, or from an installed package. KeyError when there is none."""
-    found = _BUILT_IN.get(name)
-    if found is None:
-        from importlib.metadata import entry_points
+    """Return the condition of that name: built in, or from an installed package. KeyError when there is none.
 
-        points = list(entry_points(group=ENTRY_POINTS, name=name))
-        if not points:
-            raise KeyError(name)
-        made: CustomCondition = points[0].load()()
-        found = _BUILT_IN[name] = made
+    Raises BadInput when it can't be loaded, or when two packages call a condition so.
+    """
+    built_in = _BUILT_IN.get(name)
+    if built_in is not None:
+        return built_in()
+    from importlib.metadata import entry_points
+
+    points = list(entry_points(group=ENTRY_POINTS, name=name))
+    if not points:
+        raise KeyError(name)
+    if len(points) > 1:
+        told = " and ".join(sorted(point.value for point in points))
+        raise _unusable(
+            name, "ambiguous", f"more than one installed package has a condition of this name: {told}"
+        )
+    return _load(name, points[0])
+
+
+def _load(name: str, point: EntryPoint) -> CustomCondition:
+    try:
+        made = point.load()()
+    except Exception as err:
+        sentence = f"{point.value} can't be loaded: {type(err).__name__}: {err}{_where(err)}"
+        raise _unusable(name, "not-loadable", sentence) from err
+    missing = [each for each in ("media", "holds", "why") if not hasattr(made, each)]
+    if missing:
+        raise _unusable(
+            name, "not-loadable", f"{point.value} is no condition: it has no {' and no '.join(missing)}"
+        )
+    found: CustomCondition = made
     return found
+
+
+def _unusable(name: str, code: str, sentence: str) -> BadInput:
+    return BadInput([Problem(f"condition {name}", code, sentence)])

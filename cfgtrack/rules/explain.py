@@ -9,7 +9,7 @@ from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES
 from cfgtrack.model.time import format_duration
 from cfgtrack.network.flow import Link
 from cfgtrack.network.trace import trace
-from cfgtrack.rules.custom import find_custom
+from cfgtrack.rules.custom import ask_why
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.judge import MICRO, Cut, Judge
 from cfgtrack.rules.rule import (
@@ -56,8 +56,7 @@ def explain(
             return (_done(judge, condition, it),)
         case Custom():
             items = judge.world.items(condition.of, it)
-            why = find_custom(condition.name).why(judge.world, items, condition.settings)
-            return (Reason("custom", why, beyond=items),)
+            return (Reason("custom", ask_why(condition, judge.world, items), beyond=items),)
 
 
 # --- paths --------------------------------------------------------------------------------------------------------
