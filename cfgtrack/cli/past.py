@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from cfgtrack.network.network import Network
     from cfgtrack.rules.engine import Engine
     from cfgtrack.rules.finding import Clock, Finding
-    from cfgtrack.rules.rule import RuleSet
+    from cfgtrack.rules.rule import Rule, RuleSet
     from cfgtrack.rules.variance import Variance
     from cfgtrack.rules.world import Prior
     from cfgtrack.show.moment import Moment
@@ -184,8 +184,11 @@ def judged(
     return engine
 
 
-def kept_rules(journal: Journal, plant: Plant, known: int | None = None) -> RuleSet:
-    """Return the rules that the journal keeps, for a plant. BadInput when one no longer fits the plant."""
+def kept_rules(journal: Journal, plant: Plant | None, known: int | None = None) -> RuleSet:
+    """Return the rules that the journal keeps. BadInput when one no longer fits the plant.
+
+    Without a plant nothing is compared with it, which is quick: each was, when it was loaded.
+    """
     from cfgtrack.rules.rule import RuleSet
 
     texts = journal.rules(known)
@@ -194,3 +197,19 @@ def kept_rules(journal: Journal, plant: Plant, known: int | None = None) -> Rule
     from cfgtrack.files.rules import parse_rules
 
     return parse_rules(texts, plant)
+
+
+def concerned(rules: RuleSet, action: str) -> RuleSet:
+    """Return the rules that a single event with this action can break, or whose clocks it can start."""
+    from cfgtrack.model.event import END
+    from cfgtrack.rules.rule import At, By
+
+    def can(rule: Rule) -> bool:
+        mode = rule.mode
+        return (
+            action in mode.action.actions
+            if isinstance(mode, At)
+            else action == END or not isinstance(mode, By)
+        )
+
+    return replace(rules, rules=tuple(rule for rule in rules.rules if can(rule)))

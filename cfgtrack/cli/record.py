@@ -198,7 +198,7 @@ def consequence(journal: Journal, event: Event) -> Consequence:
     Nothing of an impossible one, or of one that is recorded already: recording will say so.
     """
     from cfgtrack.analysis.options import try_action
-    from cfgtrack.cli.past import Past
+    from cfgtrack.cli.past import Past, concerned, kept_rules
     from cfgtrack.model.event import BOOK_ACTIONS
     from cfgtrack.model.possibility import resolve
     from cfgtrack.rules.variance import under_variance
@@ -208,6 +208,7 @@ def consequence(journal: Journal, event: Event) -> Consequence:
         return Consequence()
     remarks = tuple(journal.remarks(event.subjects, at=event.happened)) if event.subjects else ()
     past = Past(journal, Moment(*journal.moment(event.happened)))
+    past.rules = concerned(kept_rules(journal, None), event.action)
     outcome = resolve(past.configuration, event)
     if not past.rules.rules or outcome.refusals:
         return Consequence(remarks=remarks)

@@ -6,12 +6,10 @@ The options that many commands share are kept here, so that each command's funct
 from __future__ import annotations
 
 import functools
-import json
 import os
 import sys
 import time
 from collections.abc import Callable
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 import click
@@ -31,6 +29,8 @@ def system_clock() -> int:
 
 def default_database() -> str:
     """Return the database that is used when none is named: a file in the user's data folder."""
+    from pathlib import Path
+
     if sys.platform in ("win32", "darwin"):
         folder = Path(click.get_app_dir("cfgtrack"))
     else:
@@ -105,6 +105,8 @@ class Session:
         from cfgtrack.store.journal import open_journal
 
         if create and not self.db:
+            from pathlib import Path
+
             Path(self.database).parent.mkdir(parents=True, exist_ok=True)
         wait = WAIT if self.wait is None else self.wait
         return open_journal(self.database, clock=self.clock, must_exist=not create, wait=wait)
@@ -153,6 +155,8 @@ class Session:
 
     def print_json(self, data: dict[str, Any]) -> None:
         """Print one JSON object."""
+        import json
+
         click.echo(json.dumps(data, ensure_ascii=False, indent=2))
 
     def end(self, *, found: object) -> None:
