@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from json.encoder import encode_basestring
 
 from cfgtrack.model.event import Effect, Entry, Event, event_from_json
 from cfgtrack.model.plant import owner_of
-from cfgtrack.store.canonical import canonical_json
+from cfgtrack.model.quantity import to_json as quantity_to_json
+from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.merkle import leaf_hash
@@ -41,10 +43,48 @@ def leaf_record(body: bytes, number: int, known: int) -> bytes:
 
 def event_row(event: Event, number: int, known: int, turn: int, corrects: int | None) -> tuple[Row, bytes]:
     """Return the row of `event`, and its leaf. NotCanonical when it holds what JSON can't."""
-    body = canonical_json(event.to_json())
-    leaf = leaf_hash(leaf_record(body, number, known))
-    row = (number, event.id, event.happened, known, turn, event.action, corrects, body.decode(), leaf)
-    return row, leaf
+    text = event_text(event)
+    try:
+        leaf = leaf_hash(leaf_record(text.encode(), number, known))
+    except UnicodeEncodeError as err:
+        raise NotCanonical("half a surrogate pair in a text") from err
+    return (number, event.id, event.happened, known, turn, event.action, corrects, text, leaf), leaf
+
+
+def event_text(event: Event) -> str:
+    """Return `canonical_json` of `Event.to_json`, as text: the same, written directly, as every event comes here."""
+    quoted = encode_basestring
+    parts = [f'{{"action":{quoted(event.action)}']
+    for name in _PLAIN_BEFORE:
+        value = getattr(event, name)
+        if value is not None and (name != "basis" or value != "reported"):
+            parts.append(f'"{name}":{quoted(value)}')
+    if event.body is not None:
+        parts.insert(1 if event.basis == "reported" else 2, '"body":' + canonical_json(event.body).decode())
+    parts.append(f'"happened":{event.happened},"id":{quoted(event.id)}')
+    if event.initial:
+        parts.append('"initial":true')
+    if event.moved:
+        parts.append(f'"moved":[{",".join(map(quoted, event.moved))}]')
+    for name in _PLAIN_MIDDLE:
+        value = getattr(event, name)
+        if value is not None:
+            parts.append(f'"{name}":{quoted(value)}')
+    if event.subjects:
+        parts.append(f'"subjects":[{",".join(map(quoted, event.subjects))}]')
+    if event.supersedes is not None:
+        parts.append(f'"supersedes":{quoted(event.supersedes)}')
+    if event.values:
+        values = {name: quantity_to_json(quantity) for name, quantity in event.values.items()}
+        parts.append('"values":' + canonical_json(values).decode())
+    if event.withdraws is not None:
+        parts.append(f'"withdraws":{quoted(event.withdraws)}')
+    return ",".join(parts) + "}"
+
+
+# The texts of an event in the order of their names, around the fields that are none.
+_PLAIN_BEFORE = ("basis", "by", "expected", "explains", "facing")
+_PLAIN_MIDDLE = ("outing", "peer", "place", "reason", "recorder", "remark", "status")
 
 
 def entry_of(body: str, number: int, known: int) -> Entry:
@@ -63,12 +103,25 @@ def owners_touched(event: Event) -> dict[str, None]:
     return owners
 
 
-def change_rows(effects: Iterable[Effect], happened: int, turn: int, number: int, known: int) -> list[Row]:
+def change_rows(effects: Sequence[Effect], happened: int, turn: int, number: int, known: int) -> list[Row]:
     """Return the rows of what an event has written. Of two writes of one thing the last counts."""
-    found = {(e.subject, aspect_of(e)): e for e in effects}
+    found: Iterable[Effect] = effects
+    if len(effects) > 2:
+        found = {(e.subject, e.aspect): e for e in effects}.values()
     return [
-        (subject, aspect, happened, turn, number, known, NEVER, e.value, e.other, e.cycle)
-        for (subject, aspect), e in found.items()
+        (
+            e.subject,
+            e.aspect or ("" if ":" in e.subject else AT_PLACE),
+            happened,
+            turn,
+            number,
+            known,
+            NEVER,
+            e.value,
+            e.other,
+            e.cycle,
+        )
+        for e in found
     ]
 
 
