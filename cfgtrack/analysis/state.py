@@ -14,6 +14,9 @@ from cfgtrack.network.network import Network
 from cfgtrack.network.paths import Paths, loops_of
 from cfgtrack.rules.finding import Clock
 
+_LISTED = 12
+"""So many names of ports and nodes are listed to somebody who asks for one that isn't there."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -465,7 +468,8 @@ def _unknown(plant: Plant, address: str) -> Problem:
     owner, colon, name = address.partition(":")
     if colon and plant.has_owner(owner):
         part = plant.part_of(owner)
-        hint = near_hint(name, [*part.ports, *part.nodes])
+        names = [*part.ports, *part.nodes]
+        hint = near_hint(name, names) or (f"; it has {', '.join(names[:_LISTED])}" if names else "")
         return Problem(address, "no-such-port", f"{owner} has no port or node {name}{hint}")
     hint = near_hint(owner, [*plant.units, *plant.places])
     return Problem(address, "no-such-unit", f"there is no unit or place {owner}{hint}")
