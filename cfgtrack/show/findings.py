@@ -55,7 +55,7 @@ def _answer(
     listed = ", ".join(f"{n} {severity_word(s)}" for s, n in sorted(by_severity.items()))
     yield heading(f"{answer}: {listed}" if listed else answer, moment, colour=colour)
     if checked:
-        yield f"  checked: {checked}"
+        yield labelled("checked:", checked)
     if excused:
         yield f"  {count(len(excused), 'more finding')} under a variance"
     silent = sum(f.no_verdict for f in plain)
@@ -138,7 +138,7 @@ def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> 
             count(len(report.steps), "step"),
             impossible and f"{impossible} of them not possible",
             count(report.rules, "rule"),
-            report.assumed and f"{report.assumed} durations assumed",
+            report.assumed and count(report.assumed, "duration") + " assumed",
             f"{format_instant(report.start)} to {format_instant(report.end)}",
         )
         if part
@@ -250,14 +250,13 @@ def clock_rows(clocks: Iterable[Clock], moment: Moment) -> str:
             _left(clock, moment.at),
             "no limit" if clock.deadline is None else format_instant(clock.deadline),
             clock.subject,
-            f"{clock.title} [{clock.rule}]",
-            severity_word(clock.severity),
+            f"{clock.title} [{clock.rule}, {severity_word(clock.severity)}]",
             f"{clock.trigger} at {format_instant(clock.started)}",
             _missing(clock.missing),
         ]
         for clock in ordered
     ]
-    return table(["left", "deadline", "of", "clock", "severity", "started by", "missing"], rows)
+    return table(["left", "deadline", "of", "clock", "started by", "missing"], rows)
 
 
 def _left(clock: Clock, now: int) -> str:

@@ -118,11 +118,11 @@ def discrepancies_text(entries: Iterable[Entry], moment: Moment) -> str:
 
 def difference_text(rows: Sequence[Difference], before: Moment, after: Moment) -> str:
     """Return what differs. A pair that was joined or parted is one row."""
-    title = f"{count(len(rows), 'difference')}\n  from  {before}\n  to    {after}"
     cells = [
         [row.subject, row.aspect, _side(row, after=False), _side(row, after=True), row.event]
         for row in _once_a_pair(rows)
     ]
+    title = f"{count(len(cells), 'difference')}\n  from  {before}\n  to    {after}"
     return sections(title, table(["subject", "what", "before", "after", "event"], cells))
 
 

@@ -13,6 +13,8 @@ from collections.abc import Iterable, Sequence
 WIDTH = 100
 _GAP = 2
 _NARROWEST = 4
+_SHORT = 12
+"""What is no longer than this is wrapped after all that is longer."""
 
 
 def table(headers: Sequence[str], rows: Iterable[Sequence[object]], *, width: int = WIDTH) -> str:
@@ -41,12 +43,13 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[object]], *, width: in
 
 
 def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], width: int) -> list[int]:
-    """Return column widths that add up to `width` at most: the widest are cut, words only when all else is."""
+    """Return column widths that add up to `width` at most: prose is wrapped first, words are cut last."""
     columns = [[row[i] for row in [heads, *cells]] for i in range(len(heads))]
     widths = [max(_longest(text) for text in column) for column in columns]
     words = [max(_longest("\n".join(text.split())) for text in column) for column in columns]
+    short = [max(word, min(width, _SHORT)) for word, width in zip(words, widths, strict=True)]
     over = sum(widths) + _GAP * (len(heads) - 1) - width
-    for floors in (words, [_NARROWEST] * len(heads)):
+    for floors in (short, words, [_NARROWEST] * len(heads)):
         while over > 0:
             widest = max(range(len(heads)), key=lambda i: widths[i] - floors[i])
             if widths[widest] <= floors[widest]:

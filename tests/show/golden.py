@@ -7,6 +7,7 @@ _FOLDER = Path(__file__).parent / "golden"
 
 
 def assert_golden(name: str, text: str) -> None:
+    """Fail when `text` is not what the golden file says."""
     path = _FOLDER / name
     if os.environ.get("CFGTRACK_GOLDEN") == "write":
         path.write_text(f"{text.rstrip()}\n", encoding="utf-8")

@@ -1,0 +1,247 @@
+"""Pictures: golden sources, every meaning in text, nothing that a name can break, a plant of hundreds of links."""
+
+import re
+from dataclasses import replace
+from xml.etree import ElementTree as ET
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cfgtrack.model.event import Event
+from cfgtrack.model.possibility import resolve
+from cfgtrack.model.trouble import NoAnswer
+from cfgtrack.show.diagram import Scope, diagram
+from cfgtrack.show.render import render
+from tests.show.golden import assert_golden
+from tests.show.world import AT, FINDING, MOMENT, Yard, yard
+
+SCOPES = {
+    "everything": Scope.everything(),
+    "fluid": Scope.one_medium("fluid"),
+    "power": Scope.one_medium("power"),
+    "hold": Scope.one_medium("hold"),
+    "pump": Scope.around("PUMP-1"),
+    "spare": Scope.around("PUMP-2:F1", hops=2),
+    "near-fluid": Scope.around("PUMP-1", hops=2, medium="fluid"),
+    "loop": Scope.loop("A"),
+    "places": Scope.places(),
+}
+
+
+def draw(scope: Scope, world: Yard | None = None, **more: object) -> str:
+    """Return the source of a picture of the yard."""
+    return diagram(*(world or yard()), scope, MOMENT, **more)  # type: ignore[arg-type]
+
+
+def texts(dot: str) -> str:
+    """Return all that a picture shows as text, from its SVG."""
+    root = ET.fromstring(render(dot, "svg"))
+    return "\n".join("".join(e.itertext()) for e in root.iter("{http://www.w3.org/2000/svg}text")).replace(
+        "\xa0", " "
+    )
+
+
+@pytest.mark.parametrize("name", SCOPES)
+def test_a_source_is_as_it_was_read(name):
+    """Each sort of picture, as a person has looked at it."""
+    assert_golden(f"{name}.dot", draw(SCOPES[name], findings=[FINDING]))
+
+
+@pytest.mark.parametrize("name", SCOPES)
+def test_the_same_input_gives_the_same_bytes(name):
+    """Two plants built alike have the same source."""
+    assert draw(SCOPES[name]) == draw(SCOPES[name])
+
+
+@pytest.mark.parametrize("name", SCOPES)
+def test_every_picture_carries_its_moment(name):
+    """The time that was asked for stands in the picture."""
+    assert str(MOMENT) in texts(draw(SCOPES[name]))
+
+
+@pytest.mark.parametrize(
+    ("scope", "said"),
+    [
+        (Scope.one_medium("fluid"), "E2 OPEN END"),
+        (Scope.one_medium("fluid"), "COIL 9 l CUT OFF"),
+        (Scope.one_medium("fluid"), "V2 shut: P3 | MAN"),
+        (Scope.one_medium("fluid"), "open: V1"),
+        (Scope.one_medium("fluid"), "cut off"),
+        (Scope.one_medium("power"), "HEATER NO POWER"),
+        (Scope.one_medium("power"), "no power"),
+        (Scope.one_medium("power"), "I1 → BUS one way"),
+        (Scope.one_medium("power"), "CABLE-1"),
+        (Scope.one_medium("hold"), "2 bolts torqued"),
+        (Scope.one_medium("hold"), "held by INA alone"),
+        (Scope.everything(), "OPEN END: E2"),
+        (Scope.everything(), "CUT OFF: COIL"),
+        (Scope.everything(), "NO POWER: HEATER"),
+        (Scope.around("PUMP-1"), "B1, B2 bolt torqued"),
+        (Scope.places(), "PUMP-2, home FLOOR"),
+        (Scope.places(), "nowhere known"),
+    ],
+)
+def test_what_stands_out_is_said_in_text(scope, said):
+    """Open ends, cut-off liquid, dead loads and shut valves need no colour to be seen."""
+    assert said in re.sub(r" +", " ", texts(draw(scope)))
+
+
+def test_a_mated_port_that_does_not_carry_is_dashed_and_says_so():
+    """A disconnect that is mated with its own valve shut is tied, and carries nothing."""
+    world = yard("""
+[[part]]
+id = "box"
+port = [{ name = "F1", kind = "valved-disconnect" }]
+node = [{ name = "N", medium = "fluid", litres = "1 l" }]
+links = [["F1", "N"]]
+[[unit]]
+id = "BOX-1"
+part = "box"
+[[unit]]
+id = "BOX-2"
+part = "box"
+""")
+    for number, event in enumerate(
+        (
+            Event("a", "as-found", ("BOX-1",), AT, place="FLOOR"),
+            Event("b", "as-found", ("BOX-2",), AT, place="FLOOR"),
+            Event("c", "mate", ("BOX-1:F1", "BOX-2:F1"), AT),
+        )
+    ):
+        resolved = resolve(world.configuration, replace(event, id=f"x{number}"))
+        assert not resolved.refusals
+        world.configuration.apply(resolved.event)
+    dot = draw(Scope.one_medium("fluid"), world)
+    [line] = [line for line in dot.splitlines() if "not carrying" in line and "--" in line]
+    assert "style=dashed" in line
+
+
+def test_findings_are_flags_with_numbers_and_a_list():
+    """What a finding names carries its number; the list says what the number means."""
+    text = texts(draw(Scope.one_medium("fluid"), findings=[replace(FINDING, reasons=()), FINDING]))
+    assert "[!1,2]" in text
+    assert "[!2]" in text
+    assert "[!1] catastrophic: Liquid must be able to expand (expansion-path)" in text
+    many = texts(draw(Scope.one_medium("fluid"), findings=[FINDING] * 15))
+    assert "and 3 more findings" in many
+
+
+def test_a_flagged_hose_is_a_box_and_a_plain_one_a_line():
+    """A hose is the label of a line until a finding names it."""
+    dot = draw(Scope.loop("A"))
+    assert 'tooltip="HOSE-1"' not in dot
+    assert 'tooltip="HOSE-1"' in draw(Scope.loop("A"), findings=[FINDING])
+
+
+def test_a_jumper_that_leads_back_is_a_box():
+    """A hose from a panel to itself is no loose loop of line but a box between its two ports."""
+    world = yard()
+    for i, event in enumerate(
+        (Event("a", "demate", ("PUMP-1:F2",), AT), Event("b", "mate", ("HOSE-2:E2", "PANEL-1:P2"), AT))
+    ):
+        resolved = resolve(world.configuration, replace(event, id=f"x{i}"))
+        assert not resolved.refusals
+        world.configuration.apply(resolved.event)
+    assert 'tooltip="HOSE-2"' in draw(Scope.one_medium("fluid"), world)
+
+
+def test_a_neighbourhood_ends_where_it_is_told_to():
+    """One hop from the pump: the panel, not what hangs on it; two hops: the accumulator too. A cable is no hop."""
+    near = draw(Scope.around("PUMP-1"))
+    assert 'tooltip="PANEL-1"' in near
+    assert 'tooltip="BOARD-1"' in near
+    assert 'tooltip="ACC-1"' not in near
+    assert 'tooltip="ACC-1"' in draw(Scope.around("PUMP-1", hops=2))
+    assert 'tooltip="BOARD-1"' not in draw(Scope.around("PUMP-1", hops=2, medium="fluid"))
+
+
+@pytest.mark.parametrize(
+    ("scope", "code"),
+    [
+        (Scope.one_medium("fluids"), "no-such-medium"),
+        (Scope.around("PUMP-9"), "no-such-unit"),
+        (Scope.loop("Q"), "no-such-loop"),
+    ],
+)
+def test_a_scope_that_names_nothing_has_no_answer(scope, code):
+    """An unknown medium, unit or loop is refused, with names that are near or that there are."""
+    with pytest.raises(NoAnswer) as trouble:
+        draw(scope)
+    [problem] = trouble.value.problems
+    assert problem.code == code
+    assert "near names" in problem.sentence or "there are" in problem.sentence
+
+
+_AWKWARD = st.text(
+    st.characters(exclude_categories=("Cs", "Cc"), max_codepoint=0x2FF), min_size=1, max_size=20
+)
+
+
+@settings(max_examples=25)
+@given(title=_AWKWARD, unit=_AWKWARD)
+def test_no_title_breaks_a_picture(title, unit):
+    """Colons, quotes, brackets, back-slashes and entities in titles come out in the picture as they are."""
+    world = yard()
+    plant = world.plant
+    plant.units["PUMP-1"] = replace(plant.units["PUMP-1"], title=unit)  # type: ignore[index]
+    text = texts(draw(Scope.one_medium("fluid"), world, title=title))
+    squeezed = re.sub(r"\s+", "", text)
+    assert re.sub(r"\s+", "", title) in squeezed
+    assert all(word in text for word in unit.split()[:1])
+
+
+def _many(pairs: int) -> Yard:
+    """Return the yard with a panel on which so many like coolers hang, each by two hoses of its own."""
+    ports = ", ".join(f'{{ name = "S{i}", kind = "fluid-disconnect" }}' for i in range(2 * pairs))
+    links = ", ".join(f'["S{i}", "N"]' for i in range(2 * pairs))
+    units = "".join(f'[[unit]]\nid = "PLATE-{i:03}"\npart = "plate"\n' for i in range(pairs))
+    units += "".join(f'[[unit]]\nid = "PIPE-{i:03}"\npart = "hose"\n' for i in range(2 * pairs))
+    world = yard(f"""
+[[part]]
+id = "big"
+port = [{ports}]
+node = [{{ name = "N", medium = "fluid", litres = "1 l", expansion = true }}]
+links = [{links}]
+[[part]]
+id = "plate"
+port = [
+    {{ name = "F1", kind = "fluid-disconnect" }}, {{ name = "F2", kind = "fluid-disconnect" }},
+    {{ name = "J1", kind = "electrical-connector" }},
+]
+node = [{{ name = "VOL", medium = "fluid", litres = "1 l" }}]
+links = [["F1", "VOL"], ["VOL", "F2"]]
+[[unit]]
+id = "BIG"
+part = "big"
+{units}""")
+    configuration = world.configuration
+    owners = ["BIG", *(f"PLATE-{i:03}" for i in range(pairs)), *(f"PIPE-{i:03}" for i in range(2 * pairs))]
+    events = [Event(f"at:{o}", "as-found", (o,), AT, place="FLOOR") for o in owners]
+    for i in range(2 * pairs):
+        ends = ("F1", "F2")[i % 2]
+        events.append(Event(f"a{i}", "mate", (f"PIPE-{i:03}:E1", f"BIG:S{i}"), AT))
+        events.append(Event(f"b{i}", "mate", (f"PIPE-{i:03}:E2", f"PLATE-{i // 2:03}:{ends}"), AT))
+    for event in events:
+        resolved = resolve(configuration, event)
+        assert not resolved.refusals
+        configuration.apply(resolved.event)
+    return world
+
+
+def test_hundreds_of_links_stay_a_picture_to_look_at():
+    """Eighty plates on 160 hoses, 320 interfaces, are one box and one line; the one that differs stands apart."""
+    world = _many(80)
+    parted = resolve(world.configuration, Event("x", "demate", ("PLATE-007:F2",), AT))
+    world.configuration.apply(parted.event)
+    dot = draw(Scope.one_medium("fluid"), world)
+    assert 'tooltip="PLATE-000 ... PLATE-079"' in dot
+    assert 'tooltip="PLATE-007"' in dot
+    assert "79 alike" in dot
+    assert "x 158" in dot
+    assert dot.count("--") < 15
+
+
+def test_a_small_picture_draws_each_for_itself():
+    """With few boxes nothing is merged."""
+    assert "alike" not in draw(Scope.one_medium("fluid"), _many(5))

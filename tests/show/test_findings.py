@@ -1,0 +1,110 @@
+"""Findings, checks, clocks and choices as text: the answer first, then why, what would cure it, and the hazard."""
+
+from dataclasses import replace
+
+import click
+
+from cfgtrack.analysis.check import CheckReport, Deadline, StepResult
+from cfgtrack.model.event import Event
+from cfgtrack.model.possibility import Refusal
+from cfgtrack.model.sequence import Laid, Layout, Outing, Step
+from cfgtrack.show.choices import Choice, choices_text
+from cfgtrack.show.findings import CAUTION, check_text, clocks_text, findings_text, steps_text
+from tests.show.golden import assert_golden
+from tests.show.world import AT, CLOCK, FINDING, MOMENT
+
+_MINUTE = 60_000_000
+_STEPS = {"step:2.07": "2.07"}
+_LATE = replace(
+    FINDING, severity=4, event=None, action="", deadline=AT, trigger="place U at X", no_verdict=True
+)
+_EXCUSED = replace(FINDING, variance="v-12")
+
+
+def _report() -> CheckReport:
+    results = []
+    for i, (id_, action) in enumerate((("2.07", "shut"), ("2.08", "open"), ("2.09", "open"))):
+        event = Event(f"step:{id_}", action, ("PANEL-1:V2",), AT + i * _MINUTE)
+        laid = Laid(Step(id_, "X1", "ina", event, (1, 1, 1)), AT, event.happened)
+        started = (Deadline("heater", "PUMP-1:HEATER", AT, AT + 90 * _MINUTE),) if i == 0 else ()
+        stopped = (Deadline("heater", "PUMP-1:HEATER", AT, AT, left=5 * _MINUTE),) if i == 1 else ()
+        refusals = (
+            (Refusal("status", "PANEL-1:V2 is open; open needs it shut", "PANEL-1:V2"),) if i == 2 else ()
+        )
+        results.append(StepResult(laid, event, refusals, started, stopped))
+    impossible = replace(FINDING, rule="possible", severity=0, mode="possible", event="step:2.09", until=None)
+    return CheckReport(
+        title="Exchange",
+        start=AT,
+        end=AT + 60 * _MINUTE,
+        steps=tuple(results),
+        findings=(FINDING, impossible),
+        excused=(_EXCUSED,),
+        before=(replace(FINDING, until=None),),
+        clocks=(CLOCK,),
+        layout=Layout((), {"X1": (AT, AT + 70 * _MINUTE), "X2": (AT, AT + 10 * _MINUTE)}),
+        outings=(Outing("X1", budget=60 * _MINUTE), Outing("X2", budget=60 * _MINUTE), Outing("X3")),
+        rules=12,
+        assumed=1,
+    )
+
+
+def test_findings_read_as_they_were_read():
+    """Several findings, one without a verdict and one under a variance, as a person has read them."""
+    text = findings_text([FINDING, _LATE, _EXCUSED], MOMENT, steps=_STEPS, checked="3 steps, 12 rules")
+    assert_golden("findings.txt", text)
+
+
+def test_the_answer_comes_first():
+    """The first line says how many and how bad, and carries the moment; none is an answer as well."""
+    assert findings_text([FINDING], MOMENT).startswith(f"1 finding: 1 catastrophic  ({MOMENT})")
+    clean = findings_text([], MOMENT, checked="3 steps")
+    assert clean.startswith(f"No findings  ({MOMENT})")
+    assert clean.endswith(CAUTION)
+
+
+def test_what_is_under_a_variance_is_apart_and_not_counted():
+    """A finding under a variance is shown after the others and doesn't count among them."""
+    text = findings_text([_EXCUSED, FINDING], MOMENT)
+    assert text.startswith("1 finding:")
+    assert text.index("Under a variance") > text.index("1. CATASTROPHIC")
+    assert "v-12" in text
+
+
+def test_no_verdict_is_no_pass():
+    """A rule that could not be judged says so, in words."""
+    assert "NO VERDICT is not a pass" in findings_text([_LATE], MOMENT)
+
+
+def test_a_check_reads_as_it_was_read():
+    """Findings, what was open before, clocks at the end, budgets and the caution, as a person has read them."""
+    assert_golden("check.txt", check_text(_report(), MOMENT))
+    assert_golden("steps.txt", steps_text(_report()))
+
+
+def test_colour_says_nothing_that_the_text_does_not():
+    """With the colours taken away the coloured answer is the plain one."""
+    plain = check_text(_report(), MOMENT)
+    assert click.unstyle(check_text(_report(), MOMENT, colour=True)) == plain
+    assert check_text(_report(), MOMENT, colour=True) != plain
+
+
+def test_clocks_say_what_is_left():
+    """The first to run out comes first; one that ran out says so, one without a limit says that."""
+    late = replace(CLOCK, rule="late", deadline=AT - _MINUTE)
+    endless = replace(CLOCK, rule="endless", deadline=None)
+    text = clocks_text([endless, CLOCK, late], MOMENT)
+    assert text.startswith("3 running clocks")
+    assert text.index("RUN") < text.index("30 min") < text.index("no limit")
+    assert clocks_text([], MOMENT).startswith("No running clocks")
+
+
+def test_choices_tell_allowed_from_forbidden_in_words():
+    """What is allowed, what would break a rule and why, what is not possible and why."""
+    choices = [
+        Choice("open PANEL-1:V2", starts=("heater",)),
+        Choice("shut PANEL-1:V1", (FINDING,)),
+        Choice("mate X Y", refusals=("the sizes differ",)),
+    ]
+    assert_golden("choices.txt", choices_text("PANEL-1", choices, MOMENT))
+    assert [c.to_json()["allowed"] for c in choices] == [True, False, False]

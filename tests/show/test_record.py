@@ -1,0 +1,115 @@
+"""Events, histories, remarks, discrepancies and differences as text."""
+
+import pytest
+
+from cfgtrack.analysis.difference import Difference, difference
+from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.possibility import resolve
+from cfgtrack.model.quantity import parse_quantity
+from cfgtrack.show.moment import Moment
+from cfgtrack.show.record import (
+    difference_text,
+    discrepancies_text,
+    event_text,
+    history_text,
+    remarks_text,
+)
+from tests.show.golden import assert_golden
+from tests.show.world import AT, MOMENT, yard
+
+_TORQUE = {"torque": parse_quantity("25 N*m")}
+_EVENTS = (
+    Event("e1", "demate", ("PUMP-1:F1", "PANEL-1:P1"), AT, by="ina", recorder="desk", outing="X1"),
+    Event("e2", "place", ("PUMP-2",), AT, place="BAY", facing="up", moved=("HOSE-2",), basis="witnessed"),
+    Event(
+        "e3", "as-found", ("PUMP-1:F2",), AT, status="mated", peer="PANEL-1:P2", expected="PUMP-1:F2 demated"
+    ),
+    Event("e4", "torque", ("PUMP-1:B1",), AT, values=_TORQUE, basis="measured"),
+    Event("e5", "cap", ("HOSE-2:E2",), AT, supersedes="e0", reason="wrong hose"),
+    Event("e6", "withdraw", (), AT, withdraws="e2", reason="did not happen"),
+    Event("e7", "explain", (), AT, explains="e3", reason="moved at night", remark="see log"),
+)
+
+
+@pytest.mark.parametrize(
+    ("event", "text"),
+    [
+        (_EVENTS[0], "demate PUMP-1:F1 PANEL-1:P1"),
+        (_EVENTS[1], "place PUMP-2 at BAY facing up"),
+        (Event("e", "lift", ("PUMP-2",), AT, place="CRANE"), "lift PUMP-2 by CRANE"),
+        (_EVENTS[2], "as found: PUMP-1:F2 mated to PANEL-1:P2"),
+        (Event("e", "as-found", ("U",), AT, place="BAY", facing="up"), "as found: U at BAY facing up"),
+        (_EVENTS[3], "torque PUMP-1:B1 torque=25 N*m"),
+        (Event("e", "let-go", ("U:H",), AT), "let go U:H"),
+        (Event("e", "begin", (), AT, outing="X1"), "begin X1"),
+    ],
+)
+def test_an_event_is_a_phrase(event, text):
+    """What was done, in the words of the trade."""
+    assert event_text(event) == text
+
+
+def test_history_reads_as_it_was_read():
+    """Who, what, how well known, corrections and contradictions, as a person has read it."""
+    entries = [Entry(event, i, AT + i) for i, event in enumerate(_EVENTS, 1)]
+    assert_golden("history.txt", history_text("PUMP-1", entries, MOMENT, corrected={"e2": "e6"}))
+
+
+def test_a_corrected_event_is_marked_in_words():
+    """An event that no longer counts says so, and names what corrected it."""
+    text = history_text("x", [Entry(_EVENTS[1], 2, AT)], MOMENT, corrected={"e2": "e6"})
+    assert "(2)" in text
+    assert "NO LONGER" in text
+    assert "e6" in text
+
+
+def test_an_empty_history_still_names_its_moment():
+    """Nothing recorded is an answer too."""
+    text = history_text("PUMP-9", [], MOMENT)
+    assert "nothing recorded" in text
+    assert str(MOMENT) in text
+
+
+def test_remarks_and_discrepancies():
+    """Remarks name what they stick to; discrepancies say what was found and what the record said."""
+    remark = Entry(Event("r", "remark", ("PUMP-1",), AT, by="ina", remark="weeps"), 1, AT)
+    text = remarks_text([remark], MOMENT)
+    assert "PUMP-1:" in text
+    assert "weeps" in text
+    assert remarks_text([], MOMENT) == ""
+    found = discrepancies_text([Entry(_EVENTS[2], 3, AT)], MOMENT)
+    assert found.startswith("1 open discrepancy")
+    assert "PUMP-1:F2 demated" in found
+    assert discrepancies_text([], MOMENT).startswith("No open discrepancies")
+
+
+def test_a_pair_that_parts_is_one_row():
+    """Both halves of a demate are one line, with the mate named; values and places have theirs."""
+    before = yard().configuration
+    after = before.fork()
+    for event in (
+        Event("e1", "demate", ("PUMP-1:F1",), AT),
+        Event("e2", "measure", ("PUMP-1:B1",), AT, values=_TORQUE),
+        Event("e3", "place", ("HOSE-2",), AT, place="SITE"),
+        Event("e4", "mate", ("PUMP-1:F1", "PANEL-1:P1"), AT),
+        Event("e5", "demate", ("PUMP-1:F2",), AT),
+    ):
+        resolved = resolve(after, event)
+        if not resolved.refusals:
+            after.apply(resolved.event)
+    text = difference_text(difference(before, after), Moment(AT), Moment(AT + 60_000_000))
+    assert_golden("difference.txt", text)
+    assert text.count("mated to") == 1
+
+
+def test_a_half_with_another_story_keeps_its_row():
+    """When a mate went on to another port the rows are not the mirror of each other, and both stay."""
+    rows = [
+        Difference("A:1", "status", "mated", "demated", "B:1", None, "e"),
+        Difference("B:1", "status", "mated", "mated", "A:1", "C:1", "e"),
+        Difference("C:1", "status", "demated", "mated", None, "B:1", "e"),
+        Difference("U", "place", None, "", None, None, "e"),
+    ]
+    text = difference_text(rows, Moment(AT), Moment(AT))
+    assert all(name in text for name in ("A:1", "B:1", "C:1", "nowhere known"))
+    assert len(text.splitlines()) == 4 + 2 + 4
