@@ -70,7 +70,7 @@ def draw_command(
     if chosen not in FORMS:
         raise click.UsageError(f"Say which form with --form: {output} is none of {', '.join(FORMS)}.")
     with session.read() as journal:
-        past = Past(journal, session.moment(journal))
+        past = Past(journal, session.moment(journal), strict=False)
         scope = _scope(past, medium, loop, unit, hops, places=places)
         findings = [f for f in past.findings()[0] if is_open(f)] if marked and past.rules.rules else []
         dot = diagram(

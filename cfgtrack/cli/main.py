@@ -5,10 +5,15 @@ A command's module is imported when the command runs, so that each pays only for
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from cfgtrack import __version__
 from cfgtrack.cli.session import Session, shared
+
+if TYPE_CHECKING:
+    from cfgtrack.model.trouble import Trouble
 
 COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
     "Describe the plant": {
@@ -111,13 +116,24 @@ class Commands(click.Group):
         try:
             return super().invoke(ctx)
         except Exception as err:
-            from cfgtrack.model.trouble import Trouble
-
-            if not isinstance(err, Trouble):
+            trouble = trouble_of(err)
+            if trouble is None:
                 raise
-            for line in err.lines():
+            for line in trouble.lines():
                 click.echo(line, err=True)
-            ctx.exit(err.exit_status)
+            ctx.exit(trouble.exit_status)
+
+
+def trouble_of(err: Exception) -> Trouble | None:
+    """Return the trouble that an exception stands for: itself, or a named file that can't be read or written."""
+    from cfgtrack.model.trouble import BadInput, Problem, Trouble
+
+    if isinstance(err, Trouble):
+        return err
+    if isinstance(err, OSError) and isinstance(err.filename, str) and err.strerror:
+        code = "no-such-file" if isinstance(err, FileNotFoundError) else "file"
+        return BadInput([Problem(err.filename, code, err.strerror[0].lower() + err.strerror[1:])])
+    return None
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -56,10 +56,13 @@ class Past:
 
     The rules begin with the initial configuration: its as-found events are where judging starts, every later event
     is judged. What was recorded of the time before is only remembered.
+
+    `strict`: rules that no longer fit the plant are an error, as they must be where the answer is a judgement.
     """
 
     journal: Journal
     moment: Moment
+    strict: bool = True
 
     @cached_property
     def plant(self) -> Plant:
@@ -79,7 +82,7 @@ class Past:
     @cached_property
     def rules(self) -> RuleSet:
         """The rules kept in the journal."""
-        return kept_rules(self.journal, self.plant, self.moment.known)
+        return kept_rules(self.journal, self.plant if self.strict else None, self.moment.known)
 
     @cached_property
     def start(self) -> Start:

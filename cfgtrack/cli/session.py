@@ -104,12 +104,17 @@ class Session:
         from cfgtrack.store.database import WAIT
         from cfgtrack.store.journal import open_journal
 
-        if create and not self.db:
+        if create:
+            self.make_folder()
+        wait = WAIT if self.wait is None else self.wait
+        return open_journal(self.database, clock=self.clock, must_exist=not create, wait=wait)
+
+    def make_folder(self) -> None:
+        """Make the user's data folder for the database there, when none is named."""
+        if not self.db:
             from pathlib import Path
 
             Path(self.database).parent.mkdir(parents=True, exist_ok=True)
-        wait = WAIT if self.wait is None else self.wait
-        return open_journal(self.database, clock=self.clock, must_exist=not create, wait=wait)
 
     # --- times ---
 

@@ -39,7 +39,7 @@ def state_command(
 
     with session.read() as journal:
         moment = session.moment(journal)
-        past = Past(journal, moment)
+        past = Past(journal, moment, strict=False)
         running = past.clocks() if clocks else []
         if thing is None:
             from cfgtrack.analysis.state import plant_state

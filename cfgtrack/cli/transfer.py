@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, TextIO, TypeVar
 
 import click
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from cfgtrack.store.journal import Journal
     from cfgtrack.store.record import Tally
 
+T = TypeVar("T")
 FORMS = ("csv", "jsonl")
 EXPORTS = (*FORMS, "archive", "ocel")
 form_option = click.option("--form", type=click.Choice(FORMS), help="The form; else told by name or content.")
@@ -101,14 +102,8 @@ def _opened(source: str, *, keep: bool) -> Iterator[TextIO]:
     import shutil
     import tempfile
 
-    from cfgtrack.model.trouble import BadInput, Problem
-
     if source != "-":
-        with ExitStack() as files:
-            try:
-                stream = files.enter_context(Path(source).open(encoding="utf-8", newline=""))
-            except OSError as err:
-                raise BadInput([Problem(source, "no-such-file", f"can't be read: {err.strerror}")]) from None
+        with Path(source).open(encoding="utf-8", newline="") as stream:
             yield stream
     elif keep:
         with tempfile.TemporaryFile("w+", encoding="utf-8", newline="") as spool:
@@ -117,6 +112,20 @@ def _opened(source: str, *, keep: bool) -> Iterator[TextIO]:
             yield spool
     else:
         yield sys.stdin
+
+
+def _counted(rows: Iterator[T]) -> Iterator[T]:
+    """Pass rows on; on a terminal, tell now and then how many there were."""
+    if not sys.stderr.isatty():
+        yield from rows
+        return
+    number = 0
+    for number, row in enumerate(rows, 1):
+        if number % 1_000 == 0:
+            click.echo(f"\r{number:,} rows", err=True, nl=False)
+        yield row
+    if number >= 1_000:
+        click.echo(f"\r{number:,} rows read", err=True)
 
 
 @dataclass
@@ -157,7 +166,7 @@ class _Feed:
             defaults=self.defaults,
             outing_starts=self.starts,
         )
-        for row in rows:
+        for row in _counted(rows):
             if not isinstance(row, Problem):
                 if row[1].action != DEFINE:
                     yield row

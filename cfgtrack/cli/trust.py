@@ -39,12 +39,14 @@ def audit_command(session: s.Session, /, *, kept: str | None, state: bool) -> No
 
     Against --kept, also whether the journal still begins with what that head stood for. Exit status 3 with a fault.
     """
+    from cfgtrack.show.moment import Moment
     from cfgtrack.store.audit import audit
 
     head = None if kept is None else read_head(kept)
     with session.read() as journal:
-        moment = session.moment(journal)
         report = audit(journal.database, kept=head, state=state)
+        # A journal that isn't sound may not be able to tell its last event.
+        moment = session.moment(journal) if report.is_sound else Moment(session.clock())
     session.answer(
         moment,
         lambda: f"{_audit_text(report)}\n  ({moment})",

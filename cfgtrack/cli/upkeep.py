@@ -34,13 +34,9 @@ def restore_command(session: s.Session, /, source: Path) -> None:
 
     The database that --db names must not hold a journal yet: nothing is ever overwritten.
     """
-    from cfgtrack.model.trouble import NoAnswer, Problem
-
-    try:
-        with source.open("rb") as file:
-            is_archive = file.read(1) == b"{"
-    except OSError as err:
-        raise NoAnswer(Problem(str(source), "no-file", f"can't be read: {err.strerror}")) from None
+    with source.open("rb") as file:
+        is_archive = file.read(1) == b"{"
+    session.make_folder()
     if is_archive:
         from cfgtrack.store.archive import read_archive
 

@@ -110,6 +110,10 @@ CASES = {
         (("bad-rule.toml", "[[rule]]\nid = 'x'\nmode = 'sometimes'\n"),),
     ),
     "nothing to check": Case(("check",), 2, ("Give a sequence",)),
+    "file where a folder belongs": Case(("export", "-o", "{folder}/plant.db/x.csv"), 2, ("plant.db/x.csv",)),
+    "folder that is not there": Case(
+        ("draw", "-o", "{folder}/none/a.svg"), 2, ("none/a.svg", "no-such-file")
+    ),
     "no form": Case(("draw", "-o", "{folder}/a.gif"), 2, ("a.gif",)),
 }
 

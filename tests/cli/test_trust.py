@@ -77,7 +77,7 @@ def test_backup_and_restore(archive: bool, cfgtrack: Command) -> None:
     cfgtrack.ok("restore", copy)
     assert (cfgtrack.ok("head"), cfgtrack.ok("history")) == (head, history)
     assert cfgtrack.ok("audit").startswith("sound")
-    assert cfgtrack("restore", cfgtrack.folder / "none").status == 4
+    assert cfgtrack("restore", cfgtrack.folder / "none").status == 2
 
 
 def test_rebuild_and_migrate(cfgtrack: Command) -> None:

@@ -1,0 +1,39 @@
+"""A whole session on the tiny plant, as it looks: read it in session.txt."""
+
+from __future__ import annotations
+
+import os
+import shlex
+from pathlib import Path
+
+import pytest
+
+from tests.cli import world
+from tests.cli.conftest import Command
+
+GOLDEN = Path(__file__).with_name("session.txt")
+
+
+def play(cfgtrack: Command, script: list[str]) -> str:
+    """Run the commands and return what a terminal would show, with exit statuses other than 0."""
+    shown = []
+    for line in script:
+        words = [str(cfgtrack.folder / w) if w.endswith(".toml") else w for w in shlex.split(line)]
+        answer = cfgtrack(*words, COLUMNS="100")
+        shown.append(f"$ cfgtrack {line}\n{answer.err}{answer.out}")
+        if answer.status:
+            shown.append(f"(exit status {answer.status})\n")
+    return "\n".join(shown).replace(f"{cfgtrack.folder}/", "")
+
+
+def test_session(empty: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every line of the session is as it was when somebody last read it; CFGTRACK_GOLDEN=write writes it anew."""
+
+    monkeypatch.setattr("cfgtrack.cli.session.login_name", lambda: "leif")
+    for name, text in (("plant", world.PLANT), ("rules", world.RULES), ("bad", world.BAD)):
+        empty.file(f"{name}.toml", text)
+    commands = [line[11:] for line in GOLDEN.read_text().splitlines() if line.startswith("$ cfgtrack ")]
+    shown = play(empty, commands)
+    if os.environ.get("CFGTRACK_GOLDEN") == "write":
+        GOLDEN.write_text(shown)
+    assert shown == GOLDEN.read_text()
