@@ -2,7 +2,7 @@
 
 >>> print(table(["unit", "serial"], [["PUMP-1", "1e5"]]))
 unit    serial
-------  --------
+------  ------
 PUMP-1  1e5
 """
 
@@ -31,12 +31,13 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[object]], *, width: in
     used = [i for i in range(len(headers)) if any(row[i] for row in cells)]
     cells = [[row[i] for i in used] for row in cells]
     heads = [headers[i] for i in used]
+    widths = _widths(heads, cells, width)
+    # The heads go in as a row: as heads proper they would widen every column by two.
     text = tabulate(
-        cells,
-        headers=heads,
-        tablefmt="simple",
+        [heads, ["-" * w for w in widths], *cells],
+        tablefmt="plain",
         disable_numparse=True,
-        maxcolwidths=list(_widths(heads, cells, width)),
+        maxcolwidths=list(widths),
         break_on_hyphens=False,
     )
     return "\n".join(line.rstrip() for line in text.splitlines())
