@@ -242,6 +242,96 @@ def test_hundreds_of_links_stay_a_picture_to_look_at():
     assert dot.count("--") < 15
 
 
+_SECOND_LOOP = """
+[[unit]]
+id = "ACC-2"
+part = "accumulator"
+loop = "B"
+[[unit]]
+id = "COOL-2"
+part = "cooler"
+loop = "B"
+[[unit]]
+id = "ACC-3"
+part = "accumulator"
+[[part]]
+id = "spanner"
+[[unit]]
+id = "SPANNER-1"
+part = "spanner"
+"""
+
+
+def _with_second_loop() -> Yard:
+    """Return the yard with a loop B, a spare accumulator that is capped, and a spanner, all on the floor."""
+    world = yard(_SECOND_LOOP)
+    events = [
+        Event(o, "as-found", (o,), AT, place="FLOOR")
+        for o in ("ACC-2", "COOL-2", "ACC-3", "SPANNER-1", "CABLE-1")
+    ]
+    events.append(Event("j", "mate", ("ACC-2:F1", "COOL-2:F1"), AT))
+    events.append(Event("c", "cap", ("ACC-3:F1",), AT))
+    for event in events:
+        resolved = resolve(world.configuration, event)
+        assert not resolved.refusals
+        world.configuration.apply(resolved.event)
+    return world
+
+
+def test_one_medium_is_clustered_by_loop_where_there_are_several():
+    """Loops A and B stand in a cluster each; cut-off liquid stays with its loop; a spare is listed."""
+    dot = draw(Scope.one_medium("fluid"), _with_second_loop())
+    assert dot.count("subgraph") == 2
+    text = texts(dot)
+    assert "Loop A" in text
+    assert "Loop B" in text
+    assert "FLOOR: ACC-3" in text
+    cluster_a = (
+        dot[dot.index("Loop A") : dot.index("Loop B")] if dot.index("Loop A") < dot.index("Loop B") else ""
+    )
+    assert 'tooltip="COOL-1"' in (cluster_a or dot[dot.index("Loop A") :])
+
+
+def test_a_loop_shows_what_is_in_it_now():
+    """Loop B is drawn without loop A; with V2 open the cooler of A is no longer cut off."""
+    world = _with_second_loop()
+    dot = draw(Scope.loop("B"), world)
+    assert 'tooltip="COOL-2"' in dot
+    assert 'tooltip="COOL-1"' not in dot
+    assert "CUT OFF" in draw(Scope.loop("A"), world)
+    opened = resolve(world.configuration, Event("o", "open", ("PANEL-1:V2",), AT))
+    world.configuration.apply(opened.event)
+    assert "CUT OFF" not in draw(Scope.loop("A"), world)
+
+
+def test_what_is_tied_to_nothing_is_listed_where_it_stands():
+    """A spanner on the floor is no box in the picture of everything but a name in the list of its place."""
+    dot = draw(Scope.everything(), _with_second_loop())
+    assert "also here" in texts(dot)
+    assert "SPANNER-1" in texts(dot)
+    assert 'tooltip="SPANNER-1"' not in dot
+
+
+def test_many_shut_valves_are_one_row():
+    """More than four gates that are shut share a row."""
+    gates = ", ".join(f'{{ name = "K{i}", kind = "switch" }}' for i in range(6))
+    outs = ", ".join(f'{{ name = "O{i}", kind = "electrical-connector" }}' for i in range(6))
+    links = ", ".join(f'["BUS", "O{i}", "K{i}"]' for i in range(6))
+    world = yard(f"""
+[[part]]
+id = "feeder"
+port = [{gates}, {outs}]
+node = [{{ name = "BUS", medium = "power", source = true }}]
+links = [{links}]
+[[unit]]
+id = "FEED-1"
+part = "feeder"
+""")
+    text = texts(draw(Scope.around("FEED-1"), world))
+    assert "K0, K1, K2, K3, K4, K5: off" in text
+    assert "demated: 6 ports" in text
+
+
 def test_a_small_picture_draws_each_for_itself():
     """With few boxes nothing is merged."""
     assert "alike" not in draw(Scope.one_medium("fluid"), _many(5))
