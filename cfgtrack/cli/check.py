@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 from cfgtrack.cli import session as s
-from cfgtrack.cli.state import thing_argument
+from cfgtrack.cli.state import entry_json, thing_argument
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import CheckReport
     from cfgtrack.cli.past import Past
+    from cfgtrack.model.event import Entry
     from cfgtrack.model.plant import Plant
     from cfgtrack.model.sequence import Sequence
     from cfgtrack.rules.rule import RuleSet
@@ -60,10 +61,12 @@ def check_command(
         rules = chosen_rules(past, rules_files)
         proposal = _single(action, past.plant) if action is not None else _file(sequence, past.plant)
         report = check(rules, past.start, proposal, variances=past.variances, networks=past.networks)
+        touched = dict.fromkeys(subject for step in report.steps for subject in step.event.subjects)
+        remarks = journal.remarks(touched, at=moment.at, known=moment.known)
     session.answer(
         moment,
-        lambda: _text(report, moment, by_step=by_step, colour=session.colour),
-        lambda: {"check": report.to_json()},
+        lambda: _text(report, moment, remarks, by_step=by_step, colour=session.colour),
+        lambda: {"check": report.to_json(), "remarks": [entry_json(entry) for entry in remarks]},
     )
     session.end(found=report.findings)
 
@@ -108,15 +111,16 @@ def _file(path: Path | None, plant: Plant) -> Sequence:
     return read_sequence(path, plant)
 
 
-def _text(report: CheckReport, moment: Moment, *, by_step: bool, colour: bool) -> str:
-    from cfgtrack.show.findings import check_text
+def _text(report: CheckReport, moment: Moment, remarks: list[Entry], *, by_step: bool, colour: bool) -> str:
+    from cfgtrack.show.findings import check_text, steps_text
+    from cfgtrack.show.record import remarks_text
 
-    text = check_text(report, moment, colour=colour)
-    if not by_step:
-        return text
-    from cfgtrack.show.findings import steps_text
-
-    return f"{steps_text(report, colour=colour)}\n\n{text}"
+    texts = (
+        steps_text(report, colour=colour) if by_step else "",
+        check_text(report, moment, colour=colour),
+        remarks_text(remarks, moment),
+    )
+    return "\n\n".join(text for text in texts if text)
 
 
 @s.command("can")

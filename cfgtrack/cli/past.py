@@ -111,8 +111,7 @@ class Past:
         """Every approved exception that is recorded."""
         from cfgtrack.rules.variance import variance_of
 
-        entries = self.journal.entries(known=self.moment.known)
-        return tuple(variance_of(e.event) for e in entries if e.event.action == APPROVE)
+        return tuple(variance_of(event) for event in events_of(self.journal, APPROVE, self.moment.known))
 
     @cached_property
     def engine(self) -> Engine:
@@ -158,6 +157,15 @@ class Past:
     def clocks(self) -> list[Clock]:
         """Return the clocks that run at the moment. None run without rules."""
         return self.engine.clocks() if self.rules.rules else []
+
+
+def events_of(journal: Journal, action: str, known: int | None = None) -> list[Event]:
+    """Return all events in effect of one action, whenever they happened."""
+    from cfgtrack.store.columns import NEVER
+    from cfgtrack.store.questions import of_action
+
+    known = NEVER if known is None else known
+    return [entry.event for entry in of_action(journal.database, action, at=NEVER, known=known)]
 
 
 def judged(

@@ -90,10 +90,10 @@ def _tally_text(tally: Tally, rejects: Path | None, moment: Moment, *, dry_run: 
 
 def _outing_starts(journal: Journal) -> dict[str, int]:
     """Return when each recorded outing began, so that rows may give times inside it."""
+    from cfgtrack.cli.past import events_of
     from cfgtrack.model.event import BEGIN
 
-    entries = (e.event for e in journal.entries() if e.event.action == BEGIN)
-    return {event.outing: event.happened for event in entries if event.outing}
+    return {event.outing: event.happened for event in events_of(journal, BEGIN) if event.outing}
 
 
 @contextmanager

@@ -160,11 +160,12 @@ def test_variance(cfgtrack: Command) -> None:
 
 
 def test_remark_sticks(cfgtrack: Command) -> None:
-    """A remark on a part shows wherever a unit of it is about to be touched: at record, and in its state."""
+    """A remark on a part shows wherever a unit of it is about to be touched: at record, in its state, in a check."""
     cfgtrack.ok("remark", "pump", "bolt", "B1", "galls", "--at", "2031-05-01T09:30:00Z", "--by", "ina")
     assert "bolt B1 galls" in cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT)
     assert "bolt B1 galls" in cfgtrack.ok("state", "PUMP-2", "--at", LATER)
     assert "bolt B1 galls" in cfgtrack.ok("remarks", "PUMP-2:F1", "--at", LATER)
+    assert "bolt B1 galls" in cfgtrack("check", "--do", "cap PUMP-2:F1").out
     assert "no remarks" in cfgtrack.ok("remarks", "HALL", "--at", LATER)
 
 
