@@ -64,7 +64,7 @@ def read_case(rule: str, data: dict[str, object]) -> Case:
     does = tuple((microseconds(time), words) for time, words in lines)
     until = microseconds(str(data["until"])) if "until" in data else does[-1][0]
     broken = [line.split() for line in str(data.get("breaks", "")).strip().splitlines()]
-    breaks = tuple((microseconds(time), id, tuple(sorted(subjects))) for time, id, *subjects in broken)
+    breaks = tuple((microseconds(time), rule_id, tuple(sorted(subjects))) for time, rule_id, *subjects in broken)
     assert set(data) <= {"name", "does", "until", "breaks"}
     return Case(rule, str(data["name"]), does, until, breaks)
 
@@ -134,7 +134,7 @@ def test_case(case):
 def test_every_rule_has_both(rule):
     """Every rule of the starter set has a case that breaks it alone, and one that just doesn't."""
     cases = [case for case in ALL if case.rule == rule]
-    assert any(case.breaks and {id for _, id, _ in case.breaks} == {rule} for case in cases)
+    assert any(case.breaks and {broken for _, broken, _ in case.breaks} == {rule} for case in cases)
     assert any(not case.breaks for case in cases)
     assert len({case.name for case in cases}) == len(cases)
 
