@@ -72,19 +72,11 @@ def check_command(
 
 
 def chosen_rules(past: Past, files: tuple[Path, ...]) -> RuleSet:
-    """Return the rules to judge by: those in the files, or those kept in the journal. NoAnswer when there are none."""
-    from cfgtrack.model.trouble import NoAnswer, Problem
+    """Return the rules to judge by: those in the files, else those kept. NoAnswer when there are none."""
+    from cfgtrack.cli.past import rules_to_judge_by
+    from cfgtrack.cli.ruling import read_rules
 
-    if files:
-        from cfgtrack.cli.ruling import read_rules
-
-        return read_rules(files, past.plant)
-    if not past.rules.rules:
-        sentence = (
-            "no rules are kept here: load some with `cfgtrack rules load FILE`, or name them with --rules"
-        )
-        raise NoAnswer(Problem("rules", "no-rules", sentence))
-    return past.rules
+    return read_rules(files, past.plant) if files else rules_to_judge_by(past)
 
 
 def _single(action: str, plant: Plant) -> Sequence:

@@ -195,6 +195,16 @@ def judged(
     return engine
 
 
+def rules_to_judge_by(past: Past) -> RuleSet:
+    """Return the rules kept in the journal. NoAnswer when there are none: without rules there is no verdict."""
+    from cfgtrack.model.trouble import NoAnswer, Problem
+
+    if not past.rules.rules:
+        sentence = "no rules are kept here: load some with `cfgtrack rules load FILE`"
+        raise NoAnswer(Problem("rules", "no-rules", sentence))
+    return past.rules
+
+
 def kept_rules(journal: Journal, plant: Plant | None, known: int | None = None) -> RuleSet:
     """Return the rules that the journal keeps. BadInput when one no longer fits the plant.
 

@@ -19,13 +19,14 @@ def findings_command(session: s.Session) -> None:
 
     Exit status 3 when a finding is open, 0 when none is.
     """
-    from cfgtrack.cli.past import Past
+    from cfgtrack.cli.past import Past, rules_to_judge_by
     from cfgtrack.show.findings import clocks_text, findings_text
     from cfgtrack.show.record import discrepancies_text
 
     with session.read() as journal:
         moment = session.moment(journal)
         past = Past(journal, moment)
+        rules_to_judge_by(past)
         plain, excused = ([f for f in found if is_open(f)] for found in past.findings())
         clocks = past.clocks()
         contradicted = journal.discrepancies(moment.at, moment.known)
@@ -67,10 +68,11 @@ def review_command(session: s.Session) -> None:
 
     Exit status 3 when there is a finding, 0 when there is none.
     """
-    from cfgtrack.cli.past import Past
+    from cfgtrack.cli.past import Past, rules_to_judge_by
 
     with session.read() as journal:
         past = Past(journal, session.moment(journal))
+        rules_to_judge_by(past)
         session.end(found=tell_past(session, past))
 
 

@@ -114,9 +114,14 @@ def _opened(source: str, *, keep: bool) -> Iterator[TextIO]:
         yield sys.stdin
 
 
+def is_watched() -> bool:
+    """Return whether somebody looks at standard error."""
+    return sys.stderr.isatty()
+
+
 def _counted(rows: Iterator[T]) -> Iterator[T]:
     """Pass rows on; on a terminal, tell now and then how many there were."""
-    if not sys.stderr.isatty():
+    if not is_watched():
         yield from rows
         return
     number = 0

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.cli import world
 from tests.cli.conftest import Command
 
 AT = "2031-05-01T10:00:00Z"
@@ -109,6 +110,16 @@ CASES = {
         ("bad-rule.toml",),
         (("bad-rule.toml", "[[rule]]\nid = 'x'\nmode = 'sometimes'\n"),),
     ),
+    "unclosed quote": Case(("check", "--do", "cap 'PUMP-1:F2"), 2, ("--do", "syntax", "cap 'PUMP-1:F2")),
+    "variance from nothing": Case(("approve", "--by", "x", "--reason", "x", "--at", AT), 2, ("--rule",)),
+    "variance by nobody": Case(("approve", "--rule", "x", "--reason", "x", "--at", AT), 2, ("--by",)),
+    "no such rules file": Case(("rules", "show", "rule.toml"), 4, ("rule.toml", "rules.toml")),
+    "two scopes": Case(("draw", "--loop", "A", "--places"), 2, ("--loop",)),
+    "archive of a moment": Case(("export", "--form", "archive", "--known-at", AT), 2, ("archive",)),
+    "unknown port, its history": Case(("history", "PUMP-1:F9"), 4, ("PUMP-1:F9", "PUMP-1:F1")),
+    "correction of nothing": Case(
+        ("correct", "E9", "cap", "PUMP-1:F2", "--reason", "x"), 4, ("no-such-event", "E9")
+    ),
     "nothing to check": Case(("check",), 2, ("Give a sequence",)),
     "file where a folder belongs": Case(("export", "-o", "{folder}/plant.db/x.csv"), 2, ("plant.db/x.csv",)),
     "folder that is not there": Case(
@@ -172,3 +183,15 @@ def test_time_must_be_said(worked: Command) -> None:
     """Where the record is ahead of the clock, now is no answer to when it happened."""
     answer = worked("cap", "PUMP-1:F2")
     assert (answer.status, "--at: missing" in answer.err) == (2, True)
+
+
+def test_no_rules(empty: Command) -> None:
+    """Without rules there is no verdict: a check is not passed but unanswered; state and record go on."""
+    empty.ok("load", empty.file("plant.toml", world.PLANT))
+    answer = empty("check", "--do", "demate PUMP-1:J1")
+    assert (answer.status, answer.out) == (4, "")
+    assert "no-rules" in answer.err
+    assert empty("findings").status == 4
+    assert empty("review").status == 4
+    empty.ok("demate", "PUMP-1:J1", "--at", AT)
+    empty.ok("state", "PUMP-1")

@@ -159,6 +159,25 @@ def test_variance(cfgtrack: Command) -> None:
     )
 
 
+def test_variance_from_one_finding(cfgtrack: Command) -> None:
+    """A variance may name one finding by its code: the same cause is excused, another is not."""
+    cfgtrack.ok("shut", "HALL:V1", "--at", AT)
+    (finding,) = cfgtrack("findings", "--json").json["findings"]
+    cfgtrack.ok("approve", "--finding", finding["fingerprint"], "--by", "lead", "--reason", "x", "--at", AT)
+    assert cfgtrack("findings").status == 0
+    cfgtrack.ok("demate", "PUMP-1:J1", "--at", LATER)
+    assert [f["rule"] for f in cfgtrack("review", "--json").json["findings"]] == ["dead-before-touch"]
+
+
+def test_history_of_a_span(cfgtrack: Command) -> None:
+    """A history runs from the first time, included, to the second, which isn't; of one thing and of everything."""
+    for at in (AT, LATER):
+        cfgtrack.ok("inspect", "PUMP-1", "--at", at)
+    for thing in ((), ("PUMP-1",)):
+        span = cfgtrack("history", *thing, "--from", AT, "--to", LATER, "--json").json["history"]
+        assert [e["action"] for e in span] == ["inspect"]
+
+
 def test_remark_sticks(cfgtrack: Command) -> None:
     """A remark on a part shows wherever a unit of it is about to be touched: at record, in its state, in a check."""
     cfgtrack.ok("remark", "pump", "bolt", "B1", "galls", "--at", "2031-05-01T09:30:00Z", "--by", "ina")

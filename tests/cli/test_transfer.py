@@ -105,3 +105,14 @@ def test_ocel(cfgtrack: Command) -> None:
     """The object-centric event log is JSON with the four lists of OCEL 2.0."""
     log = json.loads(cfgtrack.ok("export", "--form", "ocel"))
     assert {"objectTypes", "eventTypes", "objects", "events"} <= log.keys()
+
+
+def test_progress(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a terminal a long file tells how far it is; elsewhere standard error stays empty."""
+    lines = "".join(f"2031-05-01T10:00:00.{n:06d}Z,inspect,PUMP-1\n" for n in range(2500))
+    rows = cfgtrack.file("rows.csv", f"at,action,subject\n{lines}")
+    assert cfgtrack("import", rows, "--dry-run").err == ""
+    monkeypatch.setattr("cfgtrack.cli.transfer.is_watched", lambda: True)
+    answer = cfgtrack("import", rows)
+    assert answer.err.split("\r")[1:] == ["1,000 rows", "2,000 rows", "2,500 rows read\n"]
+    assert answer.out.startswith("2500 events recorded")
