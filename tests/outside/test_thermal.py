@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import pi
 
 import pytest
@@ -17,6 +18,19 @@ def sphere(*, diameter: float, density: float, heat: float, transfer: float) -> 
         "capacity": density * heat * pi * diameter**3 / 6,
         "leak": transfer * pi * diameter**2,
     }
+
+
+class Crossing:
+    """Where scipy is to stop: at the temperature `limit`, crossed downwards (-1) or upwards (1)."""
+
+    terminal = True
+
+    def __init__(self, limit: float, direction: float) -> None:
+        self.limit = limit
+        self.direction = direction
+
+    def __call__(self, _: float, temperature: Sequence[float]) -> float:
+        return temperature[0] - self.limit
 
 
 def test_incropera_5_1():
@@ -50,20 +64,15 @@ def test_cengel_4_1():
 @settings(max_examples=60)
 def test_ode(capacity, leak, start, sink, limit, heater, lower):
     """scipy's integration of C dT/dt = G (Ts - T) + Q crosses the limit when the clock says, or not at all."""
-    from scipy.integrate import solve_ivp
+    from scipy.integrate import solve_ivp  # type: ignore[import-untyped]
 
-    def beyond(_, temperature):
-        return temperature[0] - limit
-
-    beyond.terminal = True
-    beyond.direction = -1.0 if lower else 1.0
     span = 40 * capacity / leak
     run = solve_ivp(
         lambda _, t: [(leak * (sink - t[0]) + heater) / capacity],
         (0.0, span),
         [start],
         method="DOP853",
-        events=beyond,
+        events=Crossing(limit, -1.0 if lower else 1.0),
         rtol=1e-10,
         atol=1e-10,
     )
