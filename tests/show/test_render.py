@@ -1,15 +1,17 @@
 """DOT to SVG, PNG and PDF, in this process, with text."""
 
+import importlib.resources
 import os
 import struct
 import subprocess
 import sys
+from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
 
 from cfgtrack.show.diagram import Scope, diagram
-from cfgtrack.show.render import FONT, FORMATS, render
+from cfgtrack.show.render import FORMATS, render
 from tests.show.world import MOMENT, yard
 
 _SVG = "{http://www.w3.org/2000/svg}"
@@ -79,9 +81,15 @@ def test_drawing_says_nothing_of_fonts_and_passes_on_what_is_wrong():
     assert "nowhere" in done.stderr
 
 
-def test_the_font_is_the_one_that_comes_along():
-    """The picture's font is found in the installed package, so a machine without any font draws text too."""
-    import importlib.util
-
-    assert FONT == "Source Sans Pro"
-    assert importlib.util.find_spec("font_source_sans_pro") is not None
+def test_without_any_font_of_the_system_the_text_is_there(dot, tmp_path):
+    """With the fonts of the system out of reach a PDF still carries a font: that of the package comes along."""
+    folder = Path(str(importlib.resources.files("font_source_sans_pro"))) / "files"
+    conf = tmp_path / "fonts.conf"
+    conf.write_text(f'<?xml version="1.0"?><fontconfig><dir>{folder}</dir></fontconfig>')
+    code = "import sys; from cfgtrack.show.render import render as r; sys.stdout.buffer.write(r(sys.stdin.read(), 'pdf'))"
+    environment = {**os.environ, "FONTCONFIG_FILE": str(conf), "XDG_CACHE_HOME": str(tmp_path)}
+    done = subprocess.run(
+        [sys.executable, "-c", code], input=dot.encode(), capture_output=True, check=True, env=environment
+    )
+    assert b"/FontFile" in done.stdout
+    assert b"SourceSansPro" in done.stdout
