@@ -86,7 +86,10 @@ def test_without_any_font_of_the_system_the_text_is_there(dot, tmp_path):
     folder = Path(str(importlib.resources.files("font_source_sans_pro"))) / "files"
     conf = tmp_path / "fonts.conf"
     conf.write_text(f'<?xml version="1.0"?><fontconfig><dir>{folder}</dir></fontconfig>')
-    code = "import sys; from cfgtrack.show.render import render as r; sys.stdout.buffer.write(r(sys.stdin.read(), 'pdf'))"
+    code = (
+        "import sys; from cfgtrack.show.render import render\n"
+        "sys.stdout.buffer.write(render(sys.stdin.read(), 'pdf'))"
+    )
     environment = {**os.environ, "FONTCONFIG_FILE": str(conf), "XDG_CACHE_HOME": str(tmp_path)}
     done = subprocess.run(
         [sys.executable, "-c", code], input=dot.encode(), capture_output=True, check=True, env=environment
