@@ -30,6 +30,7 @@ class Crossing:
         self.direction = direction
 
     def __call__(self, _: float, temperature: Sequence[float]) -> float:
+        """Return how far the lump is above the limit."""
         return temperature[0] - self.limit
 
 
