@@ -11,7 +11,6 @@ later `known`. So a question needs no transaction, and readers never wait for wr
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from pathlib import Path
 from types import TracebackType
 
 from cfgtrack.model.configuration import Configuration, View
@@ -21,7 +20,7 @@ from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import questions
 from cfgtrack.store.columns import NEVER
-from cfgtrack.store.database import WAIT, Database, location
+from cfgtrack.store.database import WAIT, Database
 from cfgtrack.store.loading import (
     RULES,
     Author,
@@ -43,12 +42,10 @@ Clock = Callable[[], int]
 def create(url: str, *, clock: Clock) -> None:
     """Make an empty journal. NoAnswer when there is something already."""
     del clock
-    where = location(url)
     database = Database(url, create=True)
     try:
         if not is_empty(database):
-            name = where.database if database.is_file else database.where
-            raise NoAnswer(Problem(str(name), "exists", "there is a database already"))
+            raise NoAnswer(Problem(str(database.where), "exists", "there is a database already"))
         upgrade(database)
     finally:
         database.close()
@@ -62,28 +59,17 @@ def open_journal(
     `clock` gives the present in microseconds since 1970, UTC. A writer waits `wait` seconds for another one.
     NoAnswer when there is no journal, or when its schema isn't current.
     """
-    if not must_exist and not read_only and _is_missing(url):
-        create(url, clock=clock)
-    database = Database(url, read_only=read_only, wait=wait)
+    may_make = not must_exist and not read_only
+    database = Database(url, read_only=read_only, wait=wait, create=may_make)
     try:
+        # What a creation that was cut off leaves is an empty database, too.
+        if may_make and is_empty(database):
+            upgrade(database)
         check_current(database)
     except BaseException:
         database.close()
         raise
     return Journal(database, clock)
-
-
-def _is_missing(url: str) -> bool:
-    where = location(url)
-    if where.get_backend_name() == "sqlite":
-        path = Path(where.database or "")
-        # A file without content is what a creation that was cut off leaves.
-        return not path.exists() or (path.is_file() and path.stat().st_size == 0)
-    database = Database(url)
-    try:
-        return is_empty(database)
-    finally:
-        database.close()
 
 
 class Journal:

@@ -1,0 +1,263 @@
+"""Faults and crowds: writers killed at random moments, and many writers and readers at once.
+
+    python -m tests.store.campaign kills [--database sqlite|postgresql] [--times N] [--seed N]
+    python -m tests.store.campaign creations [--times N] [--seed N]
+    python -m tests.store.campaign crowd [--database ...] [--writers N] [--readers N] [--seconds N]
+
+The tests run each with small numbers; a night's run takes thousands.
+"""
+
+import argparse
+import json
+import os
+import random
+import signal
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from cfgtrack.model.event import Event
+from cfgtrack.model.trouble import Refused, Trouble
+from cfgtrack.store.audit import audit
+from cfgtrack.store.journal import create, open_journal
+from tests.store.world import DEFINITION, START
+
+BATCH = (("uncap", "X:F"), ("cap", "X:F"), ("uncap", "Y:F"), ("cap", "Y:F"))
+
+
+def clock() -> int:
+    """Return the present, microseconds since 1970."""
+    return time.time_ns() // 1_000
+
+
+@dataclass
+class Kills:
+    """What a campaign of kills found. `lost` and `half_written` and `doubled` have to be zero."""
+
+    kills: int = 0
+    acknowledged: int = 0
+    found: int = 0
+    only_kept: int = 0
+    half_written: int = 0
+    doubled: int = 0
+    sound: bool = True
+
+    @property
+    def is_clean(self) -> bool:
+        """Return whether every acknowledged event is there, whole and once, and nothing else is wrong."""
+        return self.acknowledged == self.found and not self.half_written and not self.doubled and self.sound
+
+
+def batch(serial: int) -> list[Event]:
+    """Return the four events of one transaction: they leave the plant as it was."""
+    at = START + 10 * serial
+    return [Event(f"k{serial}-{i}", action, (port,), at + i) for i, (action, port) in enumerate(BATCH)]
+
+
+def kills(url: str, times: int, seed: int) -> Kills:
+    """Kill a writer `times` times, at random moments; each one goes on where the last was cut off."""
+    with open_journal(url, clock=clock) as journal:
+        journal.load(DEFINITION, by=None, recorder=None)
+    chosen = random.Random(seed)
+    result = Kills()
+    acknowledged: list[int] = []
+    following = 0
+    for _ in range(times):
+        done = _killed(lambda ready, start=following: _write_on(url, start, ready), chosen.uniform(0.0, 0.06))
+        acknowledged += done
+        # The batch that was cut off is given again: kept or not, that must be harmless.
+        following = done[-1] + 1 if done else following
+        result.kills += 1
+    _look(url, acknowledged, result)
+    return result
+
+
+def _write_on(url: str, serial: int, ready: int) -> None:
+    with open_journal(url, clock=clock) as journal:
+        while True:
+            journal.record(batch(serial))
+            os.write(ready, f"{serial}\n".encode())
+            serial += 1
+
+
+def _killed(work: Callable[[int], None], after: float) -> list[int]:
+    """Run `work` in a process of its own, kill it after so many seconds, and return what it acknowledged."""
+    read, write = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(read)
+        try:
+            work(write)
+        finally:
+            os._exit(1)
+    os.close(write)
+    time.sleep(after)
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    with os.fdopen(read) as pipe:
+        return [int(line) for line in pipe.read().split()]
+
+
+def _look(url: str, acknowledged: list[int], result: Kills) -> None:
+    with open_journal(url, clock=clock) as journal:
+        ids = [line.entry.event.id for line in journal.log()]
+        result.sound = audit(journal.database).is_sound
+    recorded = set(ids)
+    result.doubled = len(ids) - len(recorded)
+    result.acknowledged = len(BATCH) * len(acknowledged)
+    result.found = sum(e.id in recorded for serial in acknowledged for e in batch(serial))
+    serials = {i.partition("-")[0] for i in ids if i.startswith("k")}
+    for serial in serials:
+        whole = sum(f"{serial}-{i}" in recorded for i in range(len(BATCH)))
+        result.half_written += len(BATCH) - whole
+    result.only_kept = len(serials) - len(acknowledged)
+
+
+def creations(times: int, seed: int) -> int:
+    """Kill the making of a journal (its migration) `times` times. Return how often it couldn't be made after that."""
+    chosen = random.Random(seed)
+    failed = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for i in range(times):
+            url = str(Path(folder) / f"{i}.db")
+            _killed(lambda _, url=url: create(url, clock=clock), chosen.uniform(0.0, 0.15))
+            try:
+                with open_journal(url, clock=clock, must_exist=False) as journal:
+                    failed += not audit(journal.database).is_sound
+            except Trouble:
+                failed += 1
+    return failed
+
+
+@dataclass
+class Crowd:
+    """What many at once did. `lost`, `changed_answers` and `troubles` have to be zero."""
+
+    accepted: int = 0
+    refused: int = 0
+    answers: int = 0
+    slowest: float = 0.0
+    changed_answers: int = 0
+    troubles: int = 0
+    lost: int = 0
+    sound: bool = True
+
+    @property
+    def is_clean(self) -> bool:
+        """Return whether nothing was lost, changed or in anybody's way."""
+        return not self.lost and not self.changed_answers and not self.troubles and self.sound
+
+
+def crowd(url: str, writers: int, readers: int, seconds: float) -> Crowd:
+    """Let so many record conflicting things and so many ask, all at once."""
+    with open_journal(url, clock=clock) as journal:
+        journal.load(DEFINITION, by=None, recorder=None)
+    end = time.monotonic() + seconds
+    children = [_started(lambda n=n: _writer(url, n, end)) for n in range(writers)]
+    children += [_started(lambda n=n: _reader(url, n, end)) for n in range(readers)]
+    result = Crowd()
+    accepted: list[str] = []
+    for child, pipe in children:
+        with os.fdopen(pipe) as source:
+            told = json.loads(source.read() or '{"troubles": 1}')
+        os.waitpid(child, 0)
+        accepted += told.pop("ids", [])
+        result.slowest = max(result.slowest, told.pop("slowest", 0.0))
+        for name, value in told.items():
+            setattr(result, name, getattr(result, name) + value)
+    result.accepted = len(accepted)
+    with open_journal(url, clock=clock) as journal:
+        ids = [line.entry.event.id for line in journal.log()]
+        result.lost = len(set(accepted) - set(ids)) + len(ids) - len(set(ids))
+        result.sound = audit(journal.database).is_sound
+    return result
+
+
+def _started(work: Callable[[], dict[str, object]]) -> tuple[int, int]:
+    read, write = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(read)
+        try:
+            with os.fdopen(write, "w") as pipe:
+                json.dump(work(), pipe)
+        finally:
+            os._exit(0)
+    os.close(write)
+    return child, read
+
+
+def _writer(url: str, n: int, end: float) -> dict[str, object]:
+    chosen = random.Random(n)
+    told: dict[str, object] = {"ids": (ids := []), "refused": 0, "troubles": 0}
+    refused = troubles = serial = 0
+    with open_journal(url, clock=clock) as journal:
+        while time.monotonic() < end:
+            serial += 1
+            port = chosen.choice(["X:F", "Y:F", "Z:F"])
+            event = Event(f"w{n}-{serial}", chosen.choice(["cap", "uncap"]), (port,), clock())
+            try:
+                journal.record([event])
+                ids.append(event.id)
+            except Refused:
+                refused += 1
+            except Trouble:
+                troubles += 1
+    return {**told, "refused": refused, "troubles": troubles}
+
+
+def _reader(url: str, n: int, end: float) -> dict[str, object]:
+    chosen = random.Random(n)
+    kept: dict[tuple[int, int], list[tuple[str, object]]] = {}
+    answers = changed = 0
+    slowest = 0.0
+    with open_journal(url, clock=clock, read_only=True) as journal:
+        while time.monotonic() < end:
+            moment = chosen.choice(list(kept)) if kept and chosen.random() < 0.5 else journal.moment()
+            start = time.monotonic()
+            found = sorted(journal.configuration(*moment).touched())
+            slowest = max(slowest, time.monotonic() - start)
+            answers += 1
+            changed += kept.setdefault(moment, found) != found  # type: ignore[arg-type, comparison-overlap]
+            if len(kept) > 50:
+                kept.clear()
+    return {"answers": answers, "changed_answers": changed, "slowest": slowest}
+
+
+def main() -> None:
+    """Read the arguments, run, and say what was found."""
+    parser = argparse.ArgumentParser(description="Faults and crowds.")
+    parser.add_argument("what", choices=["kills", "creations", "crowd"])
+    parser.add_argument("--database", choices=["sqlite", "postgresql"], default="sqlite")
+    parser.add_argument("--times", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--writers", type=int, default=4)
+    parser.add_argument("--readers", type=int, default=4)
+    parser.add_argument("--seconds", type=float, default=10)
+    chosen = parser.parse_args()
+    if chosen.what == "creations":
+        print(f"creations killed {chosen.times}, not to be made afterwards {creations(chosen.times, chosen.seed)}")
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        server = None
+        url = str(Path(folder) / "journal.db")
+        if chosen.database == "postgresql":
+            from tests.store.conftest import Server
+
+            server = Server(durable=True)
+            url = server.fresh()
+        else:
+            create(url, clock=clock)
+        if chosen.what == "kills":
+            result: Kills | Crowd = kills(url, chosen.times, chosen.seed)
+        else:
+            result = crowd(url, chosen.writers, chosen.readers, chosen.seconds)
+        print(chosen.database, chosen.what, asdict(result), "clean" if result.is_clean else "NOT CLEAN")
+        if server is not None:
+            server.close()
+
+
+if __name__ == "__main__":
+    main()
