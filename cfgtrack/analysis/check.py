@@ -162,7 +162,7 @@ def check(
         engine.step(event)
     engine.finish(begin.start)
     noted = engine.noted
-    before = [f for f in engine.findings() if f.until is None]
+    before = [f for f in engine.findings() if f.is_open]
     timed = dict(_run(engine, _with_outings(proposal, layout, possible)))
     end = engine.world.now
     findings = [*_impossible(results), *engine.findings(noted)]

@@ -60,7 +60,6 @@ def draw_command(
     cut off, open or dead stands out by its line and by text.
     """
     from cfgtrack.cli.past import Past
-    from cfgtrack.cli.review import is_open
     from cfgtrack.show.diagram import diagram
     from cfgtrack.show.render import render
 
@@ -72,7 +71,7 @@ def draw_command(
     with session.read() as journal:
         past = Past(journal, session.moment(journal), strict=False)
         scope = _scope(past, medium, loop, unit, hops, places=places)
-        findings = [f for f in past.findings()[0] if is_open(f)] if marked and past.rules.rules else []
+        findings = [f for f in past.findings()[0] if f.is_open] if marked and past.rules.rules else []
         dot = diagram(
             past.plant, past.configuration, past.networks, scope, past.moment, findings=findings, title=title
         )

@@ -27,7 +27,7 @@ def findings_command(session: s.Session) -> None:
         moment = session.moment(journal)
         past = Past(journal, moment)
         rules_to_judge_by(past)
-        plain, excused = ([f for f in found if is_open(f)] for found in past.findings())
+        plain, excused = ([f for f in found if f.is_open] for found in past.findings())
         clocks = past.clocks()
         contradicted = journal.discrepancies(moment.at, moment.known)
     session.answer(
@@ -49,11 +49,6 @@ def findings_command(session: s.Session) -> None:
         },
     )
     session.end(found=plain)
-
-
-def is_open(finding: Finding) -> bool:
-    """Return whether a finding can still be put right: a wrong order of actions can't, it is history."""
-    return finding.until is None and finding.mode != "at"
 
 
 def checked(past: Past) -> str:

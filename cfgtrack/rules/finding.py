@@ -64,6 +64,11 @@ class Finding:
     cause: tuple[str, ...] = field(default=())
 
     @property
+    def is_open(self) -> bool:
+        """Whether it still can, and must, be put right: a wrong order of actions is history, nothing mends it."""
+        return self.until is None and self.mode != "at"
+
+    @property
     def fingerprint(self) -> str:
         """A short code that the same cause always gets: rule, subjects, and what broke it, but no time."""
         what = "\n".join([self.rule, self.mode, *sorted(self.subjects), "", *sorted(self.cause)])
