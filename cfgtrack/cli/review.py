@@ -9,7 +9,6 @@ from cfgtrack.cli.state import entry_json
 
 if TYPE_CHECKING:
     from cfgtrack.cli.past import Past
-    from cfgtrack.rules.finding import Finding
 
 
 @s.command("findings")
