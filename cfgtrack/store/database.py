@@ -53,6 +53,11 @@ def _unknown(url: str) -> NoAnswer:
     return NoAnswer(Problem(url, "no-database", sentence))
 
 
+def _shown(url: URL) -> str:
+    """Return a server's URL as the user knows it, without the password."""
+    return url.set(drivername="postgresql").render_as_string()
+
+
 class Database:
     """An open connection. Every statement is complete in itself unless it stands inside `writing`."""
 
@@ -60,7 +65,7 @@ class Database:
         self, url: str, *, read_only: bool = False, create: bool = False, wait: float = WAIT
     ) -> None:
         self.url = location(url)
-        self.where = self.url.database if self.is_file else self.url.render_as_string()
+        self.where = self.url.database if self.is_file else _shown(self.url)
         self.read_only = read_only
         self.wait = wait
         if self.is_file and not create:

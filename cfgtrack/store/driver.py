@@ -40,6 +40,14 @@ _POSTGRESQL = {
     "XX002": ("corrupt", "the server finds an index damaged: have it rebuilt (REINDEX)"),
 }
 
+# A connection that is refused has no code, only the server's words.
+_AT_THE_DOOR = (
+    ("authentication failed", "28P01"),
+    ("no pg_hba.conf entry", "28000"),
+    ("role ", "28000"),
+    ("database ", "3D000"),
+)
+
 
 def trouble_of(err: BaseException, where: str) -> NoAnswer:
     """Return the trouble that a driver's error stands for. A bug in our own SQL comes back as itself: raised."""
@@ -62,6 +70,8 @@ def _sqlite(err: BaseException) -> tuple[str, str] | None:
 
 def _postgresql(err: BaseException) -> tuple[str, str] | None:
     state = getattr(err, "sqlstate", "no driver error")
+    if state is None and (refused := next((s for t, s in _AT_THE_DOOR if t in str(err)), None)):
+        state = refused
     if state is None or str(state).startswith(("08", "57")):
         return "no-server", "the database server doesn't answer: is it running, and is this its address?"
     return _POSTGRESQL.get(str(state))
