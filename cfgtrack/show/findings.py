@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
-from cfgtrack.analysis.check import CheckReport, StepResult
 from cfgtrack.model.time import format_duration, format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Finding, Reason
 from cfgtrack.show.moment import Moment
 from cfgtrack.show.record import event_text
 from cfgtrack.show.tables import count, heading, labelled, sections, styled, table
+
+if TYPE_CHECKING:
+    from cfgtrack.analysis.check import CheckReport, StepResult
 
 CAUTION = "This advises; it does not decide. Local codes, the approved procedure and licensed or certified people do."
 """Stands under every check: a clean check is no permission."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 
-from cfgtrack.analysis.state import (
+from cfgtrack.analysis.state_report import (
     HoldLink,
     LoadState,
     PlantReport,

@@ -4,7 +4,8 @@ import json
 
 import pytest
 
-from cfgtrack.analysis.state import Standing, plant_state, unit_state
+from cfgtrack.analysis.state import plant_state, unit_state
+from cfgtrack.analysis.state_report import Standing
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import parse_quantity
