@@ -21,4 +21,4 @@ def pytest_configure(config: pytest.Config) -> None:
     trylast, because pytest-randomly settles its seed in the same hook.
     """
     if core.global_force_seed is None:
-        core.global_force_seed = config.getoption("randomly_seed")
+        core.global_force_seed = config.getoption("randomly_seed", None)

@@ -88,7 +88,7 @@ def test_subclasses_are_written_as_the_library_writes_them():
         {1: 1, "a": 2},
         b"x",
         {1, 2},
-        object(),
+        pytest.param(object(), id="an object"),
     ],
     ids=repr,
 )
