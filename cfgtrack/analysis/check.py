@@ -207,14 +207,15 @@ def _with_outings(
     proposal: Proposal, layout: Layout, results: Sequence[StepResult]
 ) -> Iterator[tuple[Event, bool]]:
     """Yield the events of a laid-out sequence with the begin and end of its outings; True for those of steps."""
-    events: list[tuple[int, int, int, Event, bool]] = []
-    for i, outing in enumerate(proposal.outings):
+    events: list[tuple[int, int, int, int, Event, bool]] = []
+    number = {outing.id: i for i, outing in enumerate(proposal.outings)}
+    for outing in proposal.outings:
         begin, end = layout.spans[outing.id]
         for action, time, rank in ((BEGIN, begin, 0), (END, end, 2)):
             event = Event(f"{action}:{outing.id}", action, (), time, outing=outing.id)
-            events.append((time, rank if action == END else 0, i, event, False))
-    events += [(r.laid.end, 1, i, r.event, True) for i, r in enumerate(results)]
-    events.sort(key=lambda e: e[:3])
+            events.append((time, number[outing.id], rank, 0, event, False))
+    events += [(r.laid.end, number[r.laid.step.outing], 1, i, r.event, True) for i, r in enumerate(results)]
+    events.sort(key=lambda e: e[:4])
     for *_, event, is_step in events:
         yield event, is_step
 
@@ -222,10 +223,11 @@ def _with_outings(
 def _run(engine: Engine, events: Iterable[tuple[Event, bool]]) -> Iterator[tuple[str, dict[str, Any]]]:
     """Run the events; yield for each step the clocks that it started and stopped."""
     queue = list(events)
+    last_of = {event.happened: event for event, is_step in queue if is_step}
     running = engine.running()
-    for i, (event, is_step) in enumerate(queue):
+    for event, is_step in queue:
         engine.step(event)
-        if is_step and (i + 1 == len(queue) or queue[i + 1][0].happened > event.happened):
+        if is_step and last_of[event.happened] is event:
             engine.stop_point(event)
         after = engine.running()
         yield (

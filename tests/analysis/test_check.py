@@ -1,0 +1,270 @@
+"""A check is the engine's own run, laid out in time: it must tell what a run over the same events tells."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cfgtrack.analysis.check import Start, check, one_step
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import Event
+from cfgtrack.model.part import InternalLink, Node, Part, Port
+from cfgtrack.model.plant import Place, Plant, Unit
+from cfgtrack.model.possibility import resolve
+from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step
+from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.rule import (
+    ActionMatch,
+    Always,
+    At,
+    By,
+    Done,
+    Path,
+    Rule,
+    RuleSet,
+    Selection,
+    Status,
+    Within,
+)
+from cfgtrack.rules.variance import Variance
+from tests.rules.worlds import KINDS, MEDIA, SECOND, START, draw_world
+
+
+def told(findings):
+    """Return what findings say, whatever the events are called."""
+    return sorted((f.rule, f.subjects, f.since, f.time, f.until, f.reasons) for f in findings)
+
+
+@given(st.integers(0, 2**32))
+@settings(max_examples=200)
+def test_check_is_a_run(seed):
+    """Past and proposal checked in two parts give the findings of one run over all of it."""
+    world = draw_world(seed)
+    past, tail = world.events[: world.fork], world.events[world.fork :]
+    now = past[-1].happened if past else START
+    tail = tuple(replace(e, happened=e.happened + SECOND) for e in tail)
+    begin = Start(Configuration(world.plant), past, START, now)
+    rules = RuleSet(tuple(r for r in world.rules if not isinstance(r.mode, By)))
+    steps, at = [], now
+    for event in tail:
+        takes = event.happened - at
+        at = event.happened
+        steps.append(Step(event.id, "1", "1", replace(event, id=""), (takes, takes, takes)))
+    report = check(rules, begin, Sequence(outings=(Outing("1"),), steps=tuple(steps)))
+
+    engine = Engine(rules, Configuration(world.plant), start=START)
+    for event in past:
+        engine.step(event)
+    engine.finish(now)
+    noted = engine.noted
+    for event in (Event("", "begin", (), now, outing="1"), *tail, Event("", "end", (), at, outing="1")):
+        engine.step(event)
+    engine.end_sequence()
+    assert told(report.findings) == told(engine.findings(noted))
+    assert all(not s.refusals for s in report.steps)
+
+
+# --- one small loop -----------------------------------------------------------------------------------------------
+
+PUMP = Part(
+    "pump",
+    ports={"F": Port("F", "tube"), "V": Port("V", "valve"), "B": Port("B", "bolt")},
+    nodes={"vol": Node("vol", "fluid", litres=1.0)},
+    links=(InternalLink("vol", "F", "V"),),
+)
+BASE = Part(
+    "base",
+    ports={"F": Port("F", "tube"), "B": Port("B", "bolt")},
+    nodes={"tank": Node("tank", "fluid", expansion=True)},
+    links=(InternalLink("F", "tank"),),
+)
+PLANT = Plant(
+    MEDIA,
+    KINDS,
+    {"pump": PUMP, "base": BASE},
+    {"P": Unit("P", "pump")},
+    {"YARD": Place("YARD", part="base", holds=True)},
+)
+MINUTE = 60 * SECOND
+
+
+def mated():
+    """Return the pump standing in the yard, its tube open to the tank and its valve open."""
+    now = Configuration(PLANT)
+    for action, subjects, place in (
+        ("as-found", ("P",), "YARD"),
+        ("mate", ("P:F", "YARD:F"), None),
+        ("open", ("P:F",), None),
+        ("open", ("YARD:F",), None),
+        ("open", ("P:V",), None),
+    ):
+        now.apply(resolve(now, Event("set-up", action, subjects, 0, place=place, initial=True)).event)
+    return now
+
+
+def rule(name, mode, condition, scope=None):
+    """Return a rule of severity 1."""
+    return Rule(name, "", "", 1, "common practice", mode, condition, scope)
+
+
+ROOM = rule(
+    "room",
+    Always(5 * MINUTE),
+    Path("fluid", Selection(of="it"), Selection(expansion=True)),
+    Selection(liquid=True),
+)
+SHUT = rule(
+    "shut", At(ActionMatch(("demate",), Selection(ids=("P:F",)))), Status(Selection(ids=("P:V",)), ("shut",))
+)
+
+
+def propose(*steps, minutes=1):
+    """Return a sequence of one outing and one track from actions, each a text of words."""
+    takes = (minutes * MINUTE,) * 3
+    made = [_step(i, text, takes) for i, text in enumerate(steps, 1)]
+    return Sequence(outings=(Outing("1"),), steps=tuple(made))
+
+
+def _step(number, text, takes, track="1", after=()):
+    action, *subjects = text.split()
+    return Step(str(number), "1", track, Event("", action, tuple(subjects), 0), takes, after)
+
+
+def run(rules, sequence, **more):
+    """Check a sequence from the mated pump."""
+    return check(RuleSet(rules), Start(mated()), sequence, **more)
+
+
+def test_clean():
+    """A sequence that breaks nothing has no findings, and ends when its last step does."""
+    report = run((ROOM, SHUT), propose("shut P:V", "shut P:F", "shut YARD:F", "open P:V", minutes=0.5))
+    assert report.findings == ()
+    assert report.end == 2 * MINUTE
+
+
+def test_finding_names_its_step():
+    """A finding names the step that broke the rule, and says what would have to come first."""
+    report = run((SHUT,), propose("shut P:F", "shut YARD:F", "demate P:F"))
+    (finding,) = report.findings
+    assert report.step_of[finding.event or ""] == "3"
+    assert finding.time == 3 * MINUTE
+    assert finding.reasons[0].cures == ("shut P:V",)
+
+
+def test_tolerance_starts_and_stops():
+    """A step that cuts the path starts a clock, the one that restores it stops it and tells what was left."""
+    report = run((ROOM,), propose("shut P:F", "inspect P", "open P:F"))
+    (started,), (stopped,) = report.steps[0].started, report.steps[2].stopped
+    assert (started.rule, started.deadline) == ("room", 6 * MINUTE)
+    assert stopped.left == 3 * MINUTE
+    assert report.findings == ()
+
+
+def test_tolerance_runs_out():
+    """A path that stays cut for longer than the tolerance is a finding at the time when it ran out."""
+    report = run((ROOM,), propose("shut P:F", "inspect P", minutes=6))
+    (finding,) = report.findings
+    assert (finding.since, finding.time) == (6 * MINUTE, 11 * MINUTE)
+    assert finding.reasons[0].links == ("P:F - YARD:F",)
+    assert finding.subjects == ("P:vol",)
+
+
+def test_clock_still_runs():
+    """A clock that still runs at the end is told apart from what is broken."""
+    report = run((ROOM,), propose("shut P:F"))
+    assert report.findings == ()
+    (clock,) = report.clocks
+    assert clock.deadline == 6 * MINUTE
+
+
+def test_impossible_step_is_a_finding():
+    """A step that can't be done is a finding, and the rest is checked without it."""
+    report = run((SHUT,), propose("mate P:F YARD:F", "shut P:F", "shut YARD:F", "demate P:F"))
+    assert [(f.rule, report.step_of[f.event or ""]) for f in report.findings] == [
+        ("possible", "1"),
+        ("shut", "4"),
+    ]
+    assert report.steps[0].refusals[0].code == "status"
+
+
+def test_open_before():
+    """What was open before the proposal is told apart; what was broken at an action in the past isn't open."""
+    base = mated()
+    past = []
+    now = base.fork()
+    for i, text in enumerate(("shut P:F", "shut YARD:F", "demate P:F")):
+        action, subject = text.split()
+        event = resolve(now, Event(f"past{i}", action, (subject,), i * MINUTE)).event
+        now.apply(event)
+        past.append(event)
+    begin = Start(base, tuple(past), 0, 20 * MINUTE)
+    report = check(RuleSet((ROOM, SHUT)), begin, propose("inspect P"))
+    assert [f.rule for f in report.before] == ["room"]
+    assert report.findings == ()
+
+
+def test_variance_sets_apart():
+    """A finding under a variance is shown apart, with the variance's id."""
+    variance = Variance("V1", "somebody", "a reason", start=0, rule="shut")
+    report = run((SHUT,), propose("shut P:F", "shut YARD:F", "demate P:F"), variances=(variance,))
+    assert report.findings == ()
+    assert [f.variance for f in report.excused] == ["V1"]
+
+
+def test_stop_points_and_ends():
+    """A rule for stop points is judged after every step, one for the outing and one for the sequence at their end."""
+    capped = Status(Selection(ids=("P:F",)), ("demated", "open"))
+    rules = (
+        rule("stop", By("stop"), capped),
+        rule("outing", By("outing"), capped),
+        rule("all", By("sequence"), capped),
+    )
+    report = run(rules, propose("shut P:F", "open P:F", "shut P:F"))
+    assert [(f.rule, f.time // MINUTE, f.until and f.until // MINUTE) for f in report.findings] == [
+        ("stop", 1, 2),
+        ("all", 3, None),
+        ("outing", 3, None),
+        ("stop", 3, None),
+    ]
+
+
+def test_outings_one_after_the_other():
+    """An outing that ends when the next begins is judged as it ended, whatever is done then in the next."""
+    steps = (_step(1, "shut P:F", (MINUTE,) * 3), replace(_step(2, "open P:F", (0, 0, 0)), outing="2"))
+    sequence = Sequence(outings=(Outing("1"), Outing("2")), steps=steps)
+    is_open = rule("outing", By("outing"), Status(Selection(ids=("P:F",)), ("open",)))
+    (finding,) = run((is_open,), sequence).findings
+    assert (finding.event, finding.until) == ("end:1", MINUTE)
+
+
+def test_order_done_since():
+    """A step that must come since another is missed by its absence."""
+    looked = rule(
+        "look",
+        At(ActionMatch(("open",), Selection(ids=("P:V",)))),
+        Done(Selection(ids=("P",)), ("inspect",), ("place",)),
+    )
+    assert [f.rule for f in run((looked,), propose("shut P:V", "open P:V")).findings] == ["look"]
+    assert run((looked,), propose("shut P:V", "inspect P", "open P:V")).findings == ()
+
+
+def test_tracks_wait():
+    """Steps that wait for each other are a deadlock; a step that waits for one of another track runs after it."""
+    takes = (MINUTE,) * 3
+    two = (_step(1, "shut P:V", takes, "a", ("2",)), _step(2, "shut P:F", takes, "b", ("1",)))
+    with pytest.raises(Deadlock):
+        run((), Sequence(outings=(Outing("1"),), steps=two))
+    report = run((), Sequence(outings=(Outing("1"),), steps=(two[0], replace(two[1], after=()))))
+    assert [(s.laid.step.id, s.laid.end // MINUTE) for s in report.steps] == [("2", 1), ("1", 2)]
+
+
+def test_single_action():
+    """A single proposed action is checked like a sequence of one step."""
+    within = rule(
+        "soon",
+        Within(5 * MINUTE, ActionMatch(("shut",), Selection(ids=("P:V",)))),
+        Status(Selection(of="it"), ("open",)),
+    )
+    report = run((within,), one_step(Event("", "shut", ("P:V",), 0)))
+    assert [d.deadline for d in report.steps[0].started] == [5 * MINUTE]
