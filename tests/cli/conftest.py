@@ -38,10 +38,12 @@ class Command:
         self.folder = folder
         self.db = folder / "plant.db"
         self.wait: float | None = None
-        self.ticks = self._ticking(parse_instant("2031-05-01T09:00:00Z"))
+        self.ticks = self.ticking()
 
     @staticmethod
-    def _ticking(start: int) -> Iterator[int]:
+    def ticking() -> Iterator[int]:
+        """Yield the time of each look at the clock."""
+        start = parse_instant("2031-05-01T09:00:00Z")
         while True:
             yield start
             start += SECOND
