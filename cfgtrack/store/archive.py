@@ -19,7 +19,7 @@ from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.database import Database, Row, location
 from cfgtrack.store.derive import rebuild_state
 from cfgtrack.store.journal import create
-from cfgtrack.store.loading import read_plant
+from cfgtrack.store.loading import Bodies, items_hash, read_plant
 from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.rows import EVENT_COLUMNS, leaf_record
 
@@ -108,6 +108,8 @@ class _Reader:
         self.events: list[Row] = []
         self.items: list[Row] = []
         self.heads: list[Row] = []
+        self.commits: str | None = None
+        self.loaded: dict[str, Bodies] = {}
 
     def line(self, at: int, text: str) -> None:
         """Take one line."""
@@ -127,13 +129,28 @@ class _Reader:
         elif "event" in record:
             self._event(record)
         elif "item" in record:
-            item = record["item"]
-            body = None if item["body"] is None else canonical_json(item["body"]).decode()
-            self.items.append((item["sort"], item["id"], item["load"], body))
+            self._item(record["item"])
         else:
             self._head(record["head"])
 
+    def _item(self, item: dict[str, Any]) -> None:
+        if item["load"] != self.tree.size:
+            raise self._bad("definition", f"item {item['id']} belongs to event number {item['load']}")
+        body = None if item["body"] is None else canonical_json(item["body"]).decode()
+        self.loaded.setdefault(item["sort"], {})[item["id"]] = item["body"]
+        self.items.append((item["sort"], item["id"], item["load"], body))
+
+    def _expect_definition(self) -> None:
+        """The items since the last event are those that it commits to."""
+        if self.commits is None and not self.loaded:
+            return
+        if self.commits != items_hash(self.loaded):
+            sentence = f"the items loaded with event number {self.tree.size} are not those that it commits to"
+            raise self._bad("changed", sentence)
+        self.commits, self.loaded = None, {}
+
     def _event(self, record: dict[str, Any]) -> None:
+        self._expect_definition()
         event, number, known = record["event"], record["number"], record["known"]
         if number != self.tree.size + 1:
             raise self._bad("gap", f"expected event number {self.tree.size + 1}, found {number}")
@@ -153,6 +170,8 @@ class _Reader:
             leaf,
         )
         self.events.append(row)
+        if event["action"] == DEFINE:
+            self.commits = str(event["body"]["items"])
 
     def _corrects(self, event: dict[str, Any], number: int) -> tuple[int | None, int]:
         name = event.get("supersedes") or event.get("withdraws")
@@ -166,6 +185,7 @@ class _Reader:
         return row[0], row[2] if same else number
 
     def _head(self, head: dict[str, Any]) -> None:
+        self._expect_definition()
         if head["size"] != self.tree.size or head["root"] != self.tree.root().hex():
             sentence = (
                 f"the events up to number {self.tree.size} are not those of the tree head: they were changed"

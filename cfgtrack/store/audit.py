@@ -63,6 +63,11 @@ class _Recorded(NamedTuple):
     leaf: bytes
 
 
+def _recorded(row: Row) -> _Recorded:
+    number, event_id, happened, known, turn, action, *rest = row
+    return _Recorded(number, _text(event_id), happened, known, turn, _text(action), *rest)
+
+
 def _text(stored: bytes) -> str:
     return bytes(stored).decode(errors="replace")
 
@@ -122,7 +127,7 @@ class _Auditor:
         while page := self.database.rows(sql, {"after": after, "page": PAGE}):
             after = page[-1][0]
             for row in page:
-                self._one(_Recorded(row[0], _text(row[1]), *row[2:5], _text(row[5]), *row[6:]))
+                self._one(_recorded(row))
         self._ends()
 
     def _one(self, row: _Recorded) -> None:

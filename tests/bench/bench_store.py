@@ -17,6 +17,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -84,7 +85,9 @@ def work(events: int, units: int) -> Iterator[tuple[str, Event]]:
         steps = (("mate", (near, far)), ("demate", (near,)), ("cap", (near,)), ("uncap", (near,)))
         for k, (action, subjects) in enumerate(steps):
             at = (4 * i + k + 1) * SECOND
-            event = Event(f"ada-{i:08d}-{k}", action, subjects, at, by="ada", recorder="bo", outing="outing-1")
+            event = Event(
+                f"ada-{i:08d}-{k}", action, subjects, at, by="ada", recorder="bo", outing="outing-1"
+            )
             yield "bench", event
 
 
@@ -175,7 +178,7 @@ class Bench:
             Event(f"single-{i}", "cap" if i % 2 == 0 else "uncap", ("UNIT-1:F1",), first + i * SECOND)
             for i in range(40)
         ]
-        spent = statistics.median([timed(lambda e=e: journal.record([e])) for e in events])
+        spent = statistics.median([timed(partial(journal.record, [e])) for e in events])
         database = journal.database
         tables = {"event": EVENT_COLUMNS, "touch": TOUCH_COLUMNS, "change": CHANGE_COLUMNS}
         with closing(Database(self.fresh())) as other:
@@ -186,7 +189,7 @@ class Bench:
                     t: database.rows(f"SELECT {', '.join(c)} FROM {t} WHERE number = :n", {"n": n})
                     for t, c in tables.items()
                 }
-                floors.append(timed(lambda rows=rows: _insert(other, tables, rows)))
+                floors.append(timed(partial(_insert, other, tables, rows)))
         floor = statistics.median(floors)
         self.line("one event", f"{1e3 * spent:.2f} ms", f"{1e3 * floor:.2f} ms, plain inserts", spent / floor)
 
@@ -197,9 +200,10 @@ class Bench:
         journal.plant(known)
         database = journal.database
         asked = [
-            (f"UNIT-{chosen.randrange(self.units)}", chosen.randrange(self.events) * SECOND) for _ in range(60)
+            (f"UNIT-{chosen.randrange(self.units)}", chosen.randrange(self.events) * SECOND)
+            for _ in range(60)
         ]
-        spent = statistics.median([timed(lambda a=a: journal.unit(a[0], a[1], known)) for a in asked])
+        spent = statistics.median([timed(partial(journal.unit, *a, known)) for a in asked])
         floors = []
         for owner, at in asked:
             parameters = {
@@ -211,16 +215,21 @@ class Bench:
                 "end": f"{owner};",
             }
             sql = database.spelled(EVERYTHING % ONE_OWNER)
-            floors.append(timed(lambda sql=sql, p=parameters: database.raw.execute(sql, p).fetchall()))
+            floors.append(timed(partial(_fetched, database, sql, parameters)))
         floor = statistics.median(floors)
-        self.line("state of one unit at a past time", f"{1e3 * spent:.2f} ms", f"{1e3 * floor:.2f} ms, bare query", spent / floor)
-        view = [timed(lambda a=a: _state(journal, a, known)) for a in asked]
+        self.line(
+            "state of one unit at a past time",
+            f"{1e3 * spent:.2f} ms",
+            f"{1e3 * floor:.2f} ms, bare query",
+            spent / floor,
+        )
+        view = [timed(partial(_state, journal, a, known)) for a in asked]
         self.line("state of one port at a past time", f"{1e3 * statistics.median(view):.2f} ms")
         at = self.events * SECOND // 2
         spent = timed(lambda: journal.configuration(at, known), times=3)
         sql = database.spelled(EVERYTHING % "1 = 1")
         parameters = {"at": at, "turn": NEVER, "known": known}
-        floor = timed(lambda: database.raw.execute(sql, parameters).fetchall(), times=3)
+        floor = timed(partial(_fetched, database, sql, parameters), times=3)
         what = f"all {self.units * PORTS} ports at a past time"
         self.line(what, f"{spent:.2f} s", f"{floor:.2f} s, bare query", spent / floor)
 
@@ -243,7 +252,7 @@ class Bench:
                 supersedes=event.id,
                 reason="it was Cleo",
             )
-            spent.append(timed(lambda c=corrected: journal.record([c])))
+            spent.append(timed(partial(journal.record, [corrected])))
         self.line("a correction deep in the past", f"{1e3 * statistics.median(spent):.2f} ms")
 
     def upkeep(self, journal: Journal) -> None:
@@ -257,11 +266,21 @@ class Bench:
                 hashlib.sha256(body.encode()).digest()
 
         floor = timed(hashed)
-        self.line("audit of the journal", f"{count / spent:,.0f} events/s", f"{count / floor:,.0f}/s, hashing", spent / floor)
+        self.line(
+            "audit of the journal",
+            f"{count / spent:,.0f} events/s",
+            f"{count / floor:,.0f}/s, hashing",
+            spent / floor,
+        )
         spent = timed(lambda: _rebuilt(database))
         self.line("rebuild of the derived state", f"{count / spent:,.0f} events/s")
         spent = timed(lambda: _sound(database, state=True))
         self.line("audit of journal and derived state", f"{count / spent:,.0f} events/s")
+
+
+def _fetched(database: Database, sql: str, parameters: dict[str, Any]) -> list[Any]:
+    found: list[Any] = database.raw.execute(sql, parameters).fetchall()
+    return found
 
 
 def _insert(database: Database, tables: dict[str, tuple[str, ...]], rows: dict[str, list[Any]]) -> None:

@@ -20,7 +20,11 @@ def database(url: str) -> Database:
 @pytest.mark.parametrize("table", KEPT)
 @pytest.mark.parametrize(
     "statement",
-    ["UPDATE {table} SET {column} = {column}", "DELETE FROM {table}", "DELETE FROM {table} WHERE {column} > 0"],
+    [
+        "UPDATE {table} SET {column} = {column}",
+        "DELETE FROM {table}",
+        "DELETE FROM {table} WHERE {column} > 0",
+    ],
 )
 def test_neither_update_nor_delete_gets_through(database: Database, table: str, statement: str) -> None:
     """Whatever table of the journal is changed or emptied by hand: refused, and everything is still there."""

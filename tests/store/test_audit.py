@@ -89,7 +89,10 @@ def test_an_untouched_journal_is_sound(journal: Journal) -> None:
         ("UPDATE event SET corrects = NULL WHERE id = 'e4'", "e4"),
         ("UPDATE event SET leaf = zeroblob(32) WHERE id = 'e2'", "e2"),
         ("DELETE FROM event WHERE id = 'e3'", "e4"),
-        ("UPDATE item SET body = replace(body, 'slot', 'hand') WHERE sort = 'place' AND id = 'BAY'", "define:1"),
+        (
+            "UPDATE item SET body = replace(body, 'slot', 'hand') WHERE sort = 'place' AND id = 'BAY'",
+            "define:1",
+        ),
         ("DELETE FROM item WHERE id = 'BAG'", "define:1"),
         ("UPDATE tree_head SET root = zeroblob(32) WHERE number = 7", "e3"),
         ("UPDATE change SET value = 'capped' WHERE number = 7 AND subject = 'Y:F'", "e3"),
@@ -121,10 +124,12 @@ def test_a_journal_forged_throughout_is_found_by_a_kept_head(file: Path, tmp_pat
 
 
 def test_any_changed_byte_of_an_event_is_found(file: Path, tmp_path: Path) -> None:
-    """Each byte of each event's content in the file, changed: the audit says which event, or that the file is damaged."""
+    """A bit changed anywhere in an event's content in the file: the audit says which event, or what is damaged."""
     whole = file.read_bytes()
     with closing(sqlite3.connect(file)) as connection:
-        bodies = [str(row[0]).encode() for row in connection.execute("SELECT body FROM event WHERE number > 4")]
+        bodies = [
+            str(row[0]).encode() for row in connection.execute("SELECT body FROM event WHERE number > 4")
+        ]
     chosen = random.Random(7)
     for body in bodies:
         start = whole.index(body)
@@ -178,7 +183,9 @@ def test_a_later_journal_proves_that_it_begins_with_the_earlier(journal: Journal
         verify_proof(prove_consistency(journal.database, other))
 
 
-@pytest.mark.parametrize("text", ["", "1 2 3", "x " + "0" * 64 + " 1", "5 " + "0" * 64, "5 " + "g" * 64 + " 1"])
+@pytest.mark.parametrize(
+    "text", ["", "1 2 3", "x " + "0" * 64 + " 1", "5 " + "0" * 64, "5 " + "g" * 64 + " 1"]
+)
 def test_what_is_no_head_is_refused(text: str) -> None:
     """A mistyped tree head is told what one looks like."""
     with pytest.raises(BadInput, match="expected a size, a root of 64 hexadecimal digits"):

@@ -11,6 +11,7 @@ from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Unit
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.trouble import NoAnswer, Problem, Refused
+from cfgtrack.store.database import Parameters, Row
 from cfgtrack.store.journal import Journal, create, open_journal
 from cfgtrack.store.view import SqlView
 from tests.store.world import BOX, DEFINITION, START
@@ -238,12 +239,19 @@ def test_a_journal_is_made_once(url: str) -> None:
         create(url, clock=lambda: 0)
 
 
-def test_a_view_asks_for_all_ports_of_a_unit_at_once(journal: Journal) -> None:
+def test_a_view_asks_for_all_ports_of_a_unit_at_once(
+    journal: Journal, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """However many ports a unit has, a view reads them with two questions."""
     view = journal.view()
     assert isinstance(view, SqlView)
     asked: list[str] = []
     rows = journal.database.rows
-    journal.database.rows = lambda sql, parameters=(): asked.append(sql) or rows(sql, parameters)  # type: ignore[method-assign, func-returns-value]
+
+    def listening(sql: str, parameters: Parameters = ()) -> list[Row]:
+        asked.append(sql)
+        return rows(sql, parameters)
+
+    monkeypatch.setattr(journal.database, "rows", listening)
     assert [view.state(p).value for p in journal.plant().ports_of("X")] == ["capped", "released", "free"]
     assert len([sql for sql in asked if "FROM change" in sql]) <= 2

@@ -20,7 +20,7 @@ from tests.store.world import DEFINITION, START
 
 
 def _open(url: str, **more: bool) -> None:
-    with open_journal(url, clock=lambda: START, **more) as journal:  # type: ignore[arg-type]
+    with open_journal(url, clock=lambda: START, **more) as journal:
         journal.record([Event("e1", "remark", ("X",), START, remark="x")])
 
 
@@ -47,7 +47,9 @@ def test_a_missing_folder_is_said(tmp_path: Path) -> None:
 def test_another_kind_of_file_is_left_alone(tmp_path: Path, must_exist: bool) -> None:
     """A text file is no database, and isn't made one."""
     path = tmp_path / "notes.txt"
-    path.write_text("a text that is long enough to be read as the header of a database file, and then some more\n" * 9)
+    path.write_text(
+        "a text that is long enough to be read as the header of a database file, and then some more\n" * 9
+    )
     before = path.read_bytes()
     with pytest.raises(NoAnswer, match="this file is not a database"):
         _open(str(path), must_exist=must_exist)
@@ -102,7 +104,7 @@ def _with_revision(url: str, revision: str) -> None:
 def test_a_newer_schema_is_refused(url: str) -> None:
     """A journal of a newer program is left alone, and the message says to install that."""
     _with_revision(url, "9999")
-    with pytest.raises(NoAnswer, match="newer than this program's .*: install a newer cfgtrack"):
+    with pytest.raises(NoAnswer, match=r"newer than this program's .*: install a newer cfgtrack"):
         _open(url)
 
 
@@ -127,8 +129,14 @@ def test_a_locked_database_is_said_to_be_locked(sqlite_url: str) -> None:
 def test_a_writer_on_a_server_waits_so_long_and_no_longer(server) -> None:
     """PostgreSQL's writers take turns; one whose turn doesn't come is told."""
     url = server.fresh()
-    with open_journal(url, clock=lambda: START) as first, open_journal(url, clock=lambda: START, wait=0.1) as second:
-        with first.database.writing(), pytest.raises(NoAnswer, match="the database is locked by another writer"):
+    with (
+        open_journal(url, clock=lambda: START) as first,
+        open_journal(url, clock=lambda: START, wait=0.1) as second,
+    ):
+        with (
+            first.database.writing(),
+            pytest.raises(NoAnswer, match="the database is locked by another writer"),
+        ):
             second.record([Event("e1", "begin", (), START, outing="o")])
         second.record([Event("e1", "begin", (), START, outing="o")])
         assert first.entry("e1") is not None
@@ -192,7 +200,9 @@ def test_a_full_disk_loses_nothing_acknowledged(sqlite_url: str) -> None:
     with open_journal(sqlite_url, clock=lambda: START) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
     assert resource.getrlimit(resource.RLIMIT_FSIZE)
-    done = subprocess.run([sys.executable, "-c", _FILL, sqlite_url], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", _FILL, sqlite_url], capture_output=True, text=True, check=False
+    )
     assert "Traceback" not in done.stderr, done.stderr
     assert "nothing of this was recorded" in done.stderr
     acknowledged = int(done.stdout.split()[-1])
@@ -212,5 +222,7 @@ def test_a_damaged_file_is_said_to_be_damaged(sqlite_url: str, tmp_path: Path) -
     with damaged.open("r+b") as file:
         file.seek((root - 1) * 4096)
         file.write(b"\xff" * 4096)
-    with pytest.raises(NoAnswer, match="the file is damaged: keep a copy of it, then restore the last backup"):
+    with pytest.raises(
+        NoAnswer, match="the file is damaged: keep a copy of it, then restore the last backup"
+    ):
         _open(str(damaged))

@@ -1,8 +1,8 @@
 """Faults and crowds: writers killed at random moments, and many writers and readers at once.
 
-    python -m tests.store.campaign kills [--database sqlite|postgresql] [--times N] [--seed N]
-    python -m tests.store.campaign creations [--times N] [--seed N]
-    python -m tests.store.campaign crowd [--database ...] [--writers N] [--readers N] [--seconds N]
+    python -m tests.bench.campaign kills [--database sqlite|postgresql] [--times N] [--seed N]
+    python -m tests.bench.campaign creations [--times N] [--seed N]
+    python -m tests.bench.campaign crowd [--database ...] [--writers N] [--readers N] [--seconds N]
 
 The tests run each with small numbers; a night's run takes thousands.
 """
@@ -16,6 +16,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 
 from cfgtrack.model.event import Event
@@ -65,7 +66,7 @@ def kills(url: str, times: int, seed: int) -> Kills:
     acknowledged: list[int] = []
     following = 0
     for _ in range(times):
-        done = _killed(lambda ready, start=following: _write_on(url, start, ready), chosen.uniform(0.0, 0.06))
+        done = _killed(partial(_write_on, url, following), chosen.uniform(0.0, 0.06))
         acknowledged += done
         # The batch that was cut off is given again: kept or not, that must be harmless.
         following = done[-1] + 1 if done else following
@@ -122,13 +123,18 @@ def creations(times: int, seed: int) -> int:
     with tempfile.TemporaryDirectory() as folder:
         for i in range(times):
             url = str(Path(folder) / f"{i}.db")
-            _killed(lambda _, url=url: create(url, clock=clock), chosen.uniform(0.0, 0.15))
+            _killed(partial(_create, url), chosen.uniform(0.0, 0.15))
             try:
                 with open_journal(url, clock=clock, must_exist=False) as journal:
                     failed += not audit(journal.database).is_sound
             except Trouble:
                 failed += 1
     return failed
+
+
+def _create(url: str, ready: int) -> None:
+    del ready
+    create(url, clock=clock)
 
 
 @dataclass
@@ -155,8 +161,8 @@ def crowd(url: str, writers: int, readers: int, seconds: float) -> Crowd:
     with open_journal(url, clock=clock) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
     end = time.monotonic() + seconds
-    children = [_started(lambda n=n: _writer(url, n, end)) for n in range(writers)]
-    children += [_started(lambda n=n: _reader(url, n, end)) for n in range(readers)]
+    children = [_started(partial(_writer, url, n, end)) for n in range(writers)]
+    children += [_started(partial(_reader, url, n, end)) for n in range(readers)]
     result = Crowd()
     accepted: list[str] = []
     for child, pipe in children:
@@ -220,7 +226,7 @@ def _reader(url: str, n: int, end: float) -> dict[str, object]:
             found = sorted(journal.configuration(*moment).touched())
             slowest = max(slowest, time.monotonic() - start)
             answers += 1
-            changed += kept.setdefault(moment, found) != found  # type: ignore[arg-type, comparison-overlap]
+            changed += kept.setdefault(moment, found) != found  # type: ignore[arg-type]
             if len(kept) > 50:
                 kept.clear()
     return {"answers": answers, "changed_answers": changed, "slowest": slowest}
@@ -238,7 +244,9 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=10)
     chosen = parser.parse_args()
     if chosen.what == "creations":
-        print(f"creations killed {chosen.times}, not to be made afterwards {creations(chosen.times, chosen.seed)}")
+        print(
+            f"creations killed {chosen.times}, not to be made afterwards {creations(chosen.times, chosen.seed)}"
+        )
         return
     with tempfile.TemporaryDirectory() as folder:
         server = None

@@ -1,0 +1,146 @@
+"""Backup, restore, archive, rebuild: the same journal, wherever it is carried."""
+
+import json
+import threading
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from cfgtrack.model.event import Event
+from cfgtrack.model.trouble import BadInput, NoAnswer
+from cfgtrack.store.archive import read_archive, write_archive
+from cfgtrack.store.audit import audit
+from cfgtrack.store.database import Database
+from cfgtrack.store.derive import state_digest
+from cfgtrack.store.journal import open_journal
+from cfgtrack.store.upkeep import backup, migrate, rebuild, restore
+from tests.store.conftest import FreshUrl
+from tests.store.test_audit import EVENTS
+from tests.store.world import DEFINITION, START
+
+
+@pytest.fixture
+def filled(url: str) -> str:
+    """A journal with a definition, rules, events, a correction, a withdrawal and an explanation."""
+    with open_journal(url, clock=lambda: START) as journal:
+        journal.load(DEFINITION, by="survey", recorder="ada")
+        journal.keep_rules({"own.toml": "# é"}, by=None, recorder=None)
+        for event in EVENTS:
+            journal.record([event])
+        journal.record([Event("f1", "as-found", ("X:F",), START + 20, status="demated")])
+        journal.record([Event("x1", "explain", (), START + 21, explains="f1", reason="cap came off")])
+        journal.record([Event("w1", "withdraw", (), START + 22, withdraws="e5", reason="was not so")])
+    return url
+
+
+def _whole(url: str) -> tuple[list[str], str]:
+    with closing(Database(url)) as database:
+        assert audit(database).faults == []
+        return list(write_archive(database)), state_digest(database)
+
+
+def test_a_backup_is_the_whole_journal(filled: str, tmp_path: Path) -> None:
+    """A backup is one sound file that holds the same journal, from either database, and nothing is left beside it."""
+    folder = tmp_path / "backups"
+    folder.mkdir()
+    target = folder / "monday.db"
+    events = backup(filled, str(target))
+    assert _whole(str(target)) == _whole(filled)
+    assert events == len([line for line in _whole(filled)[0] if line.startswith('{"event"')])
+    assert {p.name for p in folder.iterdir()} <= {"monday.db", "monday.db-wal", "monday.db-shm"}
+    with pytest.raises(NoAnswer, match="it is left alone"):
+        backup(filled, str(target))
+
+
+def test_a_backup_can_be_taken_while_others_record(filled: str, tmp_path: Path) -> None:
+    """Writers go on during a backup, and the copy is the journal as it was at one moment."""
+    stop = threading.Event()
+    recorded: list[int] = []
+
+    def record() -> None:
+        with open_journal(filled, clock=lambda: START) as journal:
+            while not stop.is_set():
+                n = len(recorded)
+                journal.record([Event(f"r{n}", "remark", ("X",), START, remark="on and on")])
+                recorded.append(n)
+
+    writer = threading.Thread(target=record)
+    writer.start()
+    try:
+        for i in range(3):
+            backup(filled, str(tmp_path / f"copy-{i}.db"))
+    finally:
+        stop.set()
+        writer.join()
+    assert recorded
+    for i in range(3):
+        copied = _whole(str(tmp_path / f"copy-{i}.db"))[0]
+        assert _whole(filled)[0][: len(copied)] == copied
+
+
+def test_a_journal_moves_between_databases_unchanged(
+    filled: str, server, tmp_path: Path, fresh_url: FreshUrl
+) -> None:
+    """From SQLite to PostgreSQL and back, or the other way round: the same journal, the same derived state."""
+    there = server.empty()
+    back = str(tmp_path / "back.db")
+    restore(filled, there, clock=lambda: START)
+    restore(there, back, clock=lambda: START)
+    assert _whole(filled) == _whole(there) == _whole(back)
+    with pytest.raises(NoAnswer, match="there is a database already"):
+        restore(filled, back, clock=lambda: START)
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda lines: lines[1:], "expected an archive's first line"),
+        (lambda lines: lines[:-1], "ends in the middle"),
+        (lambda lines: [*lines[:3], *lines[4:]], "commits to"),
+        (lambda lines: [*lines[:-2], lines[-1]], "not those of the tree head"),
+        (
+            lambda lines: [line for line in lines if '"id":"e1"' not in line],
+            "expected event number|they were changed",
+        ),
+        (lambda lines: [line.replace('"by":"ada"', '"by":"eve"') for line in lines], "they were changed"),
+        (lambda lines: [line.replace('"part":"box"', '"part":"hand"') for line in lines], "commits to"),
+        (lambda lines: ["nonsense\n"], "not one of an archive"),
+        (lambda lines: [], "ends in the middle"),
+    ],
+)
+def test_a_changed_archive_is_refused(filled: str, tmp_path: Path, change, says: str) -> None:
+    """An archive with a line changed, added or missing makes no journal, and the line is named."""
+    lines = change(_whole(filled)[0])
+    target = tmp_path / "restored.db"
+    with pytest.raises(BadInput, match=says):
+        read_archive(lines, str(target), clock=lambda: START)
+    assert not target.exists()
+
+
+def test_every_line_of_an_archive_is_json(filled: str) -> None:
+    """An archive is JSON Lines: one object a line, and the last line a tree head."""
+    records = [json.loads(line) for line in _whole(filled)[0]]
+    assert records[0] == {"cfgtrack": "archive", "version": 1}
+    assert set(records[-1]) == {"head"}
+
+
+def test_a_lost_cache_is_rebuilt_to_the_same_bytes(filled: str) -> None:
+    """Whatever happens to the derived state, the journal gives it back as it was."""
+    before = _whole(filled)
+    with closing(Database(filled)) as database:
+        database.execute("DELETE FROM touch")
+        database.execute("UPDATE change SET value = 'lost'")
+    rebuild(filled)
+    assert _whole(filled) == before
+
+
+def test_migrating_a_current_journal_changes_nothing(filled: str, tmp_path: Path) -> None:
+    """Migration is harmless where it isn't needed, and makes no journal where there is none."""
+    before = _whole(filled)
+    assert migrate(filled) == ("0001", "0001")
+    assert _whole(filled) == before
+    empty = tmp_path / "empty.db"
+    empty.touch()
+    with pytest.raises(NoAnswer, match="this database holds no journal"):
+        migrate(str(empty))
