@@ -10,7 +10,7 @@ from cfgtrack.cli import session as s
 from cfgtrack.cli.record import (
     Consequence,
     Said,
-    consequence_of_recorded,
+    consequence_of_correction,
     describing,
     new_id,
     said_event,
@@ -82,9 +82,10 @@ def expect_event(journal: Journal, event_id: str) -> Event:
 
 
 def _tell(session: s.Session, journal: Journal, event: Event) -> None:
-    """Record an event on the record itself, and tell what it broke as the past now stands."""
+    """Record an event on the record itself. Of a correction, tell what it broke as the past now stands."""
     entry = write(session, journal, event)
-    found = Consequence() if session.dry_run else consequence_of_recorded(journal, entry.event)
+    corrects = event.supersedes or event.withdraws
+    found = consequence_of_correction(journal, entry) if corrects and not session.dry_run else Consequence()
     tell(session, journal, entry, found)
 
 

@@ -30,7 +30,12 @@ FORMS = ("svg", "png", "pdf", "dot")
 )
 @click.option("--places", is_flag=True, help="The places, and what stands in them.")
 @s.asked_at
-@click.option("--findings/--no-findings", "marked", default=True, help="Mark what open findings are about.")
+@click.option(
+    "--findings/--no-findings",
+    "marked",
+    default=None,
+    help="Mark what open findings are about; unasked only where the past is short.",
+)
 @click.option("--title", default="", help="Stands above the picture.")
 @click.option(
     "-o",
@@ -49,7 +54,7 @@ def draw_command(
     unit: str | None,
     hops: int,
     places: bool,
-    marked: bool,
+    marked: bool | None,
     title: str,
     output: Path | None,
     form: str | None,
@@ -71,7 +76,11 @@ def draw_command(
     with session.read() as journal:
         past = Past(journal, session.moment(journal), strict=False)
         scope = _scope(past, medium, loop, unit, hops, places=places)
-        findings = [f for f in past.findings()[0] if f.is_open] if marked and past.rules.rules else []
+        findings = (
+            [f for f in past.findings()[0] if f.is_open]
+            if past.rules.rules and past.is_judged(marked)
+            else []
+        )
         dot = diagram(
             past.plant, past.configuration, past.networks, scope, past.moment, findings=findings, title=title
         )

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,6 +15,7 @@ from cfgtrack.cli import session as s
 
 if TYPE_CHECKING:
     from cfgtrack.model.plant import Plant
+    from cfgtrack.store.journal import Journal
     from cfgtrack.store.loading import LoadReport
 
 
@@ -30,7 +34,7 @@ def load_command(session: s.Session, /, files: tuple[Path, ...]) -> None:
     from cfgtrack.show.moment import Moment
 
     definition = read_definition(list(files))
-    with session.write(create=not session.dry_run) as journal:
+    with _journal(session) as journal:
         report = journal.load(
             definition, by=session.by, recorder=session.recorded_by, dry_run=session.dry_run
         )
@@ -40,6 +44,19 @@ def load_command(session: s.Session, /, files: tuple[Path, ...]) -> None:
             lambda: load_text(report, moment, dry_run=session.dry_run),
             lambda: {"dry_run": session.dry_run, "load": load_json(report)},
         )
+
+
+@contextmanager
+def _journal(session: s.Session) -> Iterator[Journal]:
+    """Open the journal to load into, made when it is missing: for a dry run only a passing one."""
+    if session.dry_run and "://" not in session.database and not Path(session.database).exists():
+        with TemporaryDirectory() as folder:
+            session.db = str(Path(folder) / "journal.db")
+            with session.write(create=True) as journal:
+                yield journal
+    else:
+        with session.write(create=not session.dry_run) as journal:
+            yield journal
 
 
 def load_json(report: LoadReport) -> dict[str, Any]:

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+import click
+
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import APPROVE, BOOK_ACTIONS, Event
 from cfgtrack.model.plant import Plant
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
 
 
 LONG = 5_000
-"""With more events than these in the journal, recording one doesn't judge all of the past again."""
+"""With more events than these in the journal, all of the past is judged only where that is the question."""
 
 
 class Networks(Mapping[str, "Network"]):
@@ -157,6 +159,16 @@ class Past:
     def clocks(self) -> list[Clock]:
         """Return the clocks that run at the moment. None run without rules."""
         return self.engine.clocks() if self.rules.rules else []
+
+    def is_judged(self, asked: bool | None) -> bool:
+        """Return whether an answer is to judge the past too: as asked; else where it is short, with a note if not."""
+        if asked is None and self.is_long:
+            note = (
+                "note: the past is long, so it is not judged for this: no clocks, no findings; ask for them"
+            )
+            click.echo(note, err=True)
+            return False
+        return asked is not False
 
 
 def events_of(journal: Journal, action: str, known: int | None = None) -> list[Event]:

@@ -94,7 +94,7 @@ def record_command(
         found = Consequence() if event.supersedes else consequence(journal, event)
         entry = write(session, journal, event)
         if event.supersedes and not session.dry_run:
-            found = consequence_of_recorded(journal, entry.event)
+            found = consequence_of_correction(journal, entry)
         tell(session, journal, entry, found)
 
 
@@ -185,11 +185,15 @@ def new_id() -> str:
 
 @dataclass(frozen=True, slots=True)
 class Consequence:
-    """What an event means at once: rules it breaks, clocks it starts, remarks that stick to what it touches."""
+    """What an event means at once: rules it breaks, clocks it starts, remarks that stick to what it touches.
+
+    `judged` is false when the past is too long to be judged again for it.
+    """
 
     findings: tuple[Finding, ...] = ()
     started: tuple[Deadline, ...] = ()
     remarks: tuple[Entry, ...] = ()
+    judged: bool = True
 
 
 def consequence(journal: Journal, event: Event) -> Consequence:
@@ -217,16 +221,27 @@ def consequence(journal: Journal, event: Event) -> Consequence:
     return Consequence(tuple(plain), option.started, remarks)
 
 
-def consequence_of_recorded(journal: Journal, event: Event) -> Consequence:
-    """Return what a recorded event has broken, as the whole past now stands."""
+def consequence_of_correction(journal: Journal, entry: Entry) -> Consequence:
+    """Return what a recorded correction has broken: the findings of the past as it now stands that are its own or new.
+
+    What was put right by it is no longer found, so there is nothing to say of that.
+    """
     from cfgtrack.cli.past import Past
     from cfgtrack.show.moment import Moment
 
-    past = Past(journal, Moment(*journal.moment()))
-    if not past.rules.rules:
+    at, known = journal.moment(None, entry.known)
+    after = Past(journal, Moment(at, known), strict=False)
+    if not after.rules.rules:
         return Consequence()
-    plain, _ = past.findings()
-    return Consequence(tuple(f for f in plain if f.event == event.id))
+    if after.is_long:
+        return Consequence(judged=False)
+    before = {
+        (f.fingerprint, f.time) for f in Past(journal, Moment(at, known - 1), strict=False).findings()[0]
+    }
+    new = (
+        f for f in after.findings()[0] if (f.fingerprint, f.time) not in before or f.event == entry.event.id
+    )
+    return Consequence(tuple(new))
 
 
 # --- the answer ---------------------------------------------------------------------------------------------------
@@ -243,6 +258,7 @@ def tell(session: s.Session, journal: Journal, entry: Entry, found: Consequence)
         lambda: _text(session, entry, found, moment),
         lambda: {
             "recorded": not session.dry_run,
+            "judged": found.judged,
             "event": {**entry.event.to_json(), "number": entry.number, "known": entry.known},
             "findings": [f.to_json() for f in found.findings],
             "started": [d.to_json() for d in found.started],
@@ -258,6 +274,8 @@ def _text(session: s.Session, entry: Entry, found: Consequence, moment: Moment) 
     done = "would record" if session.dry_run else "recorded"
     lines = [f"{done} {entry.event.id}: {event_text(entry.event)} ({moment})"]
     lines += [_clock_line(deadline) for deadline in found.started]
+    if not found.judged:
+        lines.append("  not judged: the past is long; `cfgtrack review` tells what it breaks")
     if found.remarks:
         lines.append(remarks_text(found.remarks, moment))
     if found.findings:

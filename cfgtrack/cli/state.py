@@ -24,11 +24,15 @@ def entry_json(entry: Entry) -> dict[str, Any]:
 @s.command("state")
 @click.argument("thing", required=False, shell_complete=s.complete_id)
 @s.asked_at
-@click.option("--clocks/--no-clocks", default=True, help="Judge the past, to tell the running clocks too.")
+@click.option(
+    "--clocks/--no-clocks",
+    default=None,
+    help="Judge the past, to tell the running clocks too; unasked only where the past is short.",
+)
 def state_command(
     session: s.Session,
     thing: str | None,
-    clocks: bool,
+    clocks: bool | None,
 ) -> None:
     """Show the state of a unit, port, place, person or machine; of everything when none is named.
 
@@ -40,7 +44,7 @@ def state_command(
     with session.read() as journal:
         moment = session.moment(journal)
         past = Past(journal, moment, strict=False)
-        running = past.clocks() if clocks else []
+        running = past.clocks() if past.is_judged(clocks) else []
         if thing is None:
             from cfgtrack.analysis.state import plant_state
             from cfgtrack.show.state import plant_text

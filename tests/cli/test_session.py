@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.cli import world
 from tests.cli.conftest import Command
 
 AT = "2031-05-01T10:00:00Z"
@@ -202,6 +203,28 @@ def test_correction(cfgtrack: Command) -> None:
     assert cfgtrack("state", "PUMP-2:F2", "--json").json["state"]["ports"][0]["status"] == "demated"
 
 
+def test_a_correction_says_what_it_breaks(cfgtrack: Command) -> None:
+    """A correction or withdrawal tells the findings that the past has only because of it."""
+    cfgtrack.ok("de-energise", "HALL:K1", "--at", AT, "--id", "E1")
+    cfgtrack.ok("inspect", "PUMP-1", "--at", LATER, "--id", "E2")
+    said = cfgtrack("correct", "E2", "demate", "PUMP-1:J1", "--reason", "x", "--id", "E3", "--json").json
+    assert said["findings"] == []
+    said = cfgtrack("withdraw", "E1", "--reason", "it was on", "--at", LATER, "--json").json
+    assert [f["rule"] for f in said["findings"]] == ["dead-before-touch"]
+
+
+def test_long_past(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the past is long it is judged only when asked for, and every answer without it says so."""
+    cfgtrack.ok("de-energise", "HALL:K1", "--at", AT, "--id", "E1")
+    monkeypatch.setattr("cfgtrack.cli.past.LONG", 0)
+    answer = cfgtrack("state", "HALL:K1", "--json")
+    assert (answer.json["state"]["clocks"], answer.err.startswith("note: ")) == ([], True)
+    asked = cfgtrack("state", "HALL:K1", "--clocks", "--json")
+    assert ([c["rule"] for c in asked.json["state"]["clocks"]], asked.err) == (["powered-again"], "")
+    said = cfgtrack.ok("withdraw", "E1", "--reason", "it was on", "--at", LATER)
+    assert "not judged" in said
+
+
 def test_discrepancy(cfgtrack: Command) -> None:
     """What was found otherwise than recorded stays open until somebody explains it."""
     cfgtrack.ok("as-found", "PUMP-1:F2", "capped", "--at", AT, "--id", "F1")
@@ -247,6 +270,13 @@ def test_loading_again(cfgtrack: Command) -> None:
     assert "litres" in cfgtrack.ok("load", plant, "--dry-run")
     assert cfgtrack("load", plant, "--dry-run", "--json").json["load"]["changed"][0]["id"] == "pump"
     assert cfgtrack("load", plant, "--json").json["load"]["event"] is not None
+
+
+def test_a_plant_can_be_tried_first(empty: Command) -> None:
+    """A dry run needs no database, and makes none."""
+    said = empty.ok("load", empty.file("plant.toml", world.PLANT), "--dry-run")
+    assert "would load" in said
+    assert not empty.db.exists()
 
 
 def test_rules(cfgtrack: Command) -> None:
