@@ -1,13 +1,17 @@
-"""What may I do next? The possible actions on a unit or place, each marked allowed, or by what it would break."""
+"""What may I do next? The possible actions on a unit or place, each marked allowed, or by what it would break.
+
+What only looks, or writes down (measure, inspect, remark, as-found), is always possible and isn't listed. Rules that
+are judged at an end are left out: a single action ends nothing.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from cfgtrack.analysis.check import Deadline, Start, touched_by
-from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import LIFT, PLACE, Event
 from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.part import Port
@@ -19,26 +23,32 @@ from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import RuleSet, Selection
 from cfgtrack.rules.selection import Selector
+from cfgtrack.rules.variance import Variance, under_variance
 
 MOST_MATES = 12
-"""How many partners are offered for one free port, at most; the answer says when there are more."""
+"""How many partners are offered for one free port, at most, nearest first; the answer says when there are more."""
+
+MOST_PLACES = 24
+"""How many places a thing is offered to be taken to, at most, nearest first; the answer says when there are more."""
 
 
 @dataclass(frozen=True, slots=True)
 class Option:
     """One action that could be done now. `findings` is what it would break, `started` the clocks it would start.
 
-    `refusals` is set instead where the action is impossible, and was asked for all the same.
+    `excused` is what it would break under a variance. `refusals` is set instead where the action is impossible, and
+    was asked for all the same.
     """
 
     event: Event
     findings: tuple[Finding, ...] = ()
     started: tuple[Deadline, ...] = ()
     refusals: tuple[Refusal, ...] = ()
+    excused: tuple[Finding, ...] = ()
 
     @property
     def is_allowed(self) -> bool:
-        """Whether the action is possible and breaks no rule."""
+        """Whether the action is possible and breaks no rule that no variance excuses."""
         return not self.findings and not self.refusals
 
     def to_json(self) -> dict[str, Any]:
@@ -47,6 +57,7 @@ class Option:
             "action": words(self.event),
             "allowed": self.is_allowed,
             "findings": [f.to_json() for f in self.findings],
+            "excused": [f.to_json() for f in self.excused],
             "started": [d.to_json() for d in self.started],
             "refusals": [{"code": r.code, "sentence": r.sentence} for r in self.refusals],
         }
@@ -54,14 +65,17 @@ class Option:
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """All that may be done to `thing`. `cut` names the ports for which more partners exist than are listed."""
+    """All that may be done to `thing`.
+
+    `cut` names the ports with more partners, and the thing if it has more places to go to, than are listed.
+    """
 
     thing: str
     options: tuple[Option, ...]
     cut: tuple[str, ...] = ()
 
 
-def try_action(engine: Engine, event: Event) -> Option:
+def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = ()) -> Option:
     """Return what an action would break, on an engine that is left as it was. `event` as somebody would report it."""
     outcome = resolve(engine.world.configuration, event)
     if outcome.refusals:
@@ -71,7 +85,7 @@ def try_action(engine: Engine, event: Event) -> Option:
     try:
         engine.step(outcome.event)
         engine.settle()
-        findings = tuple(engine.findings(noted))
+        findings, excused = under_variance(engine.findings(noted), variances)
         started = tuple(
             Deadline(rule, subject, begun, deadline)
             for (rule, subject, begun), deadline in engine.running().items()
@@ -79,11 +93,16 @@ def try_action(engine: Engine, event: Event) -> Option:
         )
     finally:
         engine.back(mark)
-    return Option(outcome.event, findings, started)
+    return Option(outcome.event, tuple(findings), started, excused=tuple(excused))
 
 
 def options(
-    rules: RuleSet, begin: Start, thing: str, *, networks: Mapping[str, Network] | None = None
+    rules: RuleSet,
+    begin: Start,
+    thing: str,
+    *,
+    variances: Sequence[Variance] = (),
+    networks: Mapping[str, Network] | None = None,
 ) -> Options:
     """Return what may be done to a unit, place or port from `begin`. KeyError for an unknown thing."""
     now = begin.configuration.fork()
@@ -101,15 +120,18 @@ def options(
     for event in begin.history:
         engine.step(event)
     engine.finish(begin.start)
-    tried = (try_action(engine, e) for e in events)
-    return Options(thing, tuple(o for o in tried if not o.refusals), tuple(cut))
+    return Options(thing, tuple(try_action(engine, e, variances=variances) for e in events), tuple(cut))
 
 
 def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Iterator[Event]:
-    """Yield the possible actions on a thing, resolved. Ports with more partners than are yielded go to `cut`."""
+    """Yield the possible actions on a thing, resolved, each once. What has more than are yielded goes to `cut`.
+
+    KeyError for an unknown thing.
+    """
     plant = now.plant
     ports = [thing] if ":" in thing else plant.ports_of(thing)
-    free = _FreePorts(now)
+    partners = _Partners(now, owner_of(thing))
+    seen: set[tuple[str, frozenset[str]]] = set()
     for number, address in enumerate(ports):
         found = plant.port(address)
         if found is None:
@@ -117,21 +139,23 @@ def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Itera
         for move in found[1].moves.values():
             if now.state(address).value in move.sources:
                 base = Event(f"option:{number}:{move.action}", move.action, (address,), at)
-                yield from _port_events(now, base, found[1], move, free, cut)
+                for event in _port_events(now, base, found[1], move, partners, cut):
+                    what = (event.action, frozenset(event.subjects))
+                    if what not in seen:
+                        seen.add(what)
+                        yield event
     if thing in plant.units or plant.is_mobile(thing):
-        yield from _whereabouts(now, thing, at)
+        yield from _whereabouts(now, thing, at, cut)
 
 
 def _port_events(
-    now: Configuration, base: Event, kind: Kind, move: Move, free: _FreePorts, cut: list[str]
+    now: Configuration, base: Event, kind: Kind, move: Move, partners: _Partners, cut: list[str]
 ) -> Iterator[Event]:
     if not kind.joins(move):
         yield from _possible(now, [base])
         return
     address = base.subjects[0]
-    pairs = (
-        replace(base, subjects=(address, mate), id=f"{base.id}:{mate}") for mate in free.partners(address)
-    )
+    pairs = (replace(base, subjects=(address, mate), id=f"{base.id}:{mate}") for mate in partners.of(address))
     for n, event in enumerate(_possible(now, pairs)):
         if n == MOST_MATES:
             cut.append(address)
@@ -139,15 +163,31 @@ def _port_events(
         yield event
 
 
-def _whereabouts(now: Configuration, thing: str, at: int) -> Iterator[Event]:
-    lift = Event(f"option:{LIFT}", LIFT, (thing,), at)
-    yield from _possible(now, [lift])
-    for place in now.plant.places.values():
-        for facing in place.facings or (None,):
-            move = Event(
-                f"option:{PLACE}:{place.id}:{facing}", PLACE, (thing,), at, place=place.id, facing=facing
-            )
-            yield from _possible(now, [move])
+def _whereabouts(now: Configuration, thing: str, at: int, cut: list[str]) -> Iterator[Event]:
+    """Yield where a thing may be lifted or placed: to each place once, however it may face there."""
+    line = frozenset(_line(now, thing))
+    nearest = sorted(now.plant.places, key=lambda place: -len(line.intersection(place_line(now, place))))
+    offered = 0
+    for name in nearest:
+        place = now.plant.places[name]
+        action = LIFT if place.mobile else PLACE
+        moves = (
+            Event(f"option:{action}:{name}:{facing}", action, (thing,), at, place=name, facing=facing)
+            for facing in place.facings or (None,)
+        )
+        possible = list(_possible(now, moves))
+        if possible and offered == MOST_PLACES:
+            cut.append(thing)
+            return
+        offered += bool(possible)
+        yield from possible
+
+
+def _line(now: Configuration, thing: str) -> list[str]:
+    """Return the places around a thing, and around where it belongs."""
+    unit = now.plant.units.get(thing)
+    home = place_line(now, unit.home) if unit is not None and unit.home else []
+    return [*place_line(now, thing), *home]
 
 
 def _possible(now: Configuration, events: Iterable[Event]) -> Iterator[Event]:
@@ -157,28 +197,39 @@ def _possible(now: Configuration, events: Iterable[Event]) -> Iterator[Event]:
             yield outcome.event
 
 
-class _FreePorts:
-    """The ports that are free to be mated, by kind."""
+class _Partners:
+    """The free ports that those of one owner could be mated with, nearest first."""
 
-    def __init__(self, now: Configuration) -> None:
+    def __init__(self, now: Configuration, owner: str) -> None:
         self._now = now
         self._selector = Selector(now.plant)
+        self._line = frozenset(place_line(now, owner))
+        self._free: dict[str, list[str]] = {}
 
-    def partners(self, address: str) -> Iterator[str]:
-        """Yield free ports of other owners that could go with the one at `address` by kind, size and keying."""
+    def of(self, address: str) -> Iterator[str]:
+        """Yield free ports that could go with the one at `address` by kind, size, keying and gender."""
         plant = self._now.plant
         found = plant.port(address)
         assert found is not None
         port, kind = found
         for other in plant.kinds.values():
-            if not kind.mates_with(other):
-                continue
-            for mate in self._selector.candidates(Selection(kinds=(other.id,))):
-                theirs = plant.port(mate)
-                assert theirs is not None
-                apart = owner_of(mate) != owner_of(address) and self._now.state(mate).other is None
-                if apart and _go_together(port, theirs[0]):
-                    yield mate
+            if kind.mates_with(other):
+                for mate in self._free_of(other):
+                    theirs = plant.port(mate)
+                    assert theirs is not None
+                    if mate != address and _go_together(port, theirs[0]):
+                        yield mate
+
+    def _free_of(self, kind: Kind) -> list[str]:
+        """Return the free ports of a kind, those that share most of the places around them first."""
+        found = self._free.get(kind.id)
+        if found is None:
+            now = self._now
+            every = self._selector.candidates(Selection(kinds=(kind.id,)))
+            free = [port for port in every if now.state(port).other is None]
+            near = {o: len(self._line.intersection(place_line(now, o))) for o in map(owner_of, free)}
+            found = self._free[kind.id] = sorted(free, key=lambda port: -near[owner_of(port)])
+        return found
 
 
 def _go_together(a: Port, b: Port) -> bool:
