@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -16,6 +17,7 @@ from cfgtrack.cli.record import (
     said_event,
     tell,
     when_it_happened,
+    with_values,
     words_argument,
     write,
 )
@@ -57,18 +59,18 @@ def correct_command(
     """
     with session.write() as journal:
         old = expect_event(journal, target)
-        session.outing = session.outing or old.outing
-        session.by = session.by or old.by
-        happened = old.happened if session.at is None else session.instant(journal, session.at, option="--at")
         told = Said(
             outing=session.outing,
             basis=said["basis"] or old.basis,
-            remark=said["remark"] or old.remark,
+            remark=said["remark"],
             supersedes=target,
             reason=said["reason"],
         )
-        event = said_event(session, journal, (*words, *values), happened, event_id, told)
-        _tell(session, journal, event)
+        session.outing = session.outing or old.outing
+        happened = old.happened if session.at is None else session.instant(journal, session.at, option="--at")
+        event = said_event(session, journal, with_values(words, values), happened, event_id, told)
+        taken_over = {name: getattr(event, name) or getattr(old, name) for name in ("by", "outing", "remark")}
+        _tell(session, journal, replace(event, **taken_over))
 
 
 def expect_event(journal: Journal, event_id: str) -> Event:

@@ -90,7 +90,7 @@ def record_command(
     with session.write() as journal:
         happened = when_it_happened(session, journal)
         told = Said(outing=session.outing, **said)  # type: ignore[typeddict-item] # the options' own names
-        event = said_event(session, journal, (*words, *values), happened, event_id, told)
+        event = said_event(session, journal, with_values(words, values), happened, event_id, told)
         found = Consequence() if event.supersedes else consequence(journal, event)
         entry = write(session, journal, event)
         if event.supersedes and not session.dry_run:
@@ -140,6 +140,18 @@ def write(session: s.Session, journal: Journal, event: Event) -> Entry:
     return entries[0]
 
 
+def with_values(words: tuple[str, ...], values: tuple[str, ...]) -> tuple[str, ...]:
+    """Return an action's words with the values of --value."""
+    for value in values:
+        if "=" not in value:
+            raise click.UsageError(
+                f"Write --value as NAME=VALUE, as in --value voltage='0 V'; found {value}."
+            )
+        if words[0] == "remark":
+            raise click.UsageError("A remark takes no value: record a measure.")
+    return (*words, *values)
+
+
 # --- what was said ------------------------------------------------------------------------------------------------
 
 
@@ -161,9 +173,22 @@ def said_event(
         )
     except BadInput as err:
         raise no_answer_if_unknown(err) from None
-    event = replace(event, by=session.by or event.by, recorder=event.recorder or session.recorded_by)
-    told: dict[str, Any] = {name: value for name, value in said.items() if value}
-    return replace(event, **told)
+    told: dict[str, Any] = {name: value for name, value in {**said, "by": session.by}.items() if value}
+    _expect_once(event, told, words[0])
+    return replace(event, **{"recorder": event.recorder or session.recorded_by, **told})
+
+
+def _expect_once(event: Event, told: dict[str, Any], where: str) -> None:
+    """Raise BadInput for what the words say one way and an option another way."""
+    from cfgtrack.model.trouble import BadInput, Problem
+
+    problems = [
+        Problem(where, "duplicate", f"{name} is given twice: {getattr(event, name)} and {told[name]}")
+        for name in ("by", "outing", "remark")
+        if getattr(event, name) and told.get(name, getattr(event, name)) != getattr(event, name)
+    ]
+    if problems:
+        raise BadInput(problems)
 
 
 def no_answer_if_unknown(err: BadInput) -> BadInput | NoAnswer:

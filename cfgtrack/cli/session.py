@@ -188,7 +188,7 @@ def shared(*declarations: str, **settings: Any) -> Callable[[Function], Function
     """Return an option whose value the session keeps, under the option's own name."""
 
     def keep(ctx: click.Context, param: click.Parameter, value: Any) -> None:
-        if value:
+        if value is not None and value is not False:
             assert param.name is not None
             setattr(ctx.ensure_object(Session), param.name, value)
 

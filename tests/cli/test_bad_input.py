@@ -110,6 +110,14 @@ CASES = {
         ("bad-rule.toml",),
         (("bad-rule.toml", "[[rule]]\nid = 'x'\nmode = 'sometimes'\n"),),
     ),
+    "empty time": Case(("cap", "PUMP-1:F2", "--at", ""), 2, ("--at", "bad-time")),
+    "value without its name": Case(
+        ("measure", "PUMP-1:J1", "--at", AT, "--value", "0 V"), 2, ("NAME=VALUE",)
+    ),
+    "value of a remark": Case(("remark", "PUMP-1", "x", "--at", AT, "--value", "mass=1kg"), 2, ("measure",)),
+    "said twice, two ways": Case(
+        ("begin", "W1", "--outing", "W2", "--at", AT), 2, ("duplicate", "outing", "W1", "W2")
+    ),
     "unclosed quote": Case(("check", "--do", "cap 'PUMP-1:F2"), 2, ("--do", "syntax", "cap 'PUMP-1:F2")),
     "variance from nothing": Case(("approve", "--by", "x", "--reason", "x", "--at", AT), 2, ("--rule",)),
     "variance by nobody": Case(("approve", "--rule", "x", "--reason", "x", "--at", AT), 2, ("--by",)),

@@ -199,7 +199,9 @@ def test_correction(cfgtrack: Command) -> None:
     assert [(e["id"], e["corrected_by"]) for e in log][-2:] == [("E1", "E2"), ("E2", None)]
     assert (log[-1]["by"], log[-1]["happened"]) == ("ina", log[-2]["happened"])
     assert cfgtrack("state", "PUMP-1:F2", "--json").json["state"]["ports"][0]["status"] == "demated"
-    cfgtrack.ok("withdraw", "E2", "--reason", "nobody was there", "--at", AT)
+    cfgtrack.ok("correct", "E2", "cap", "PUMP-2:F2", "by", "tomas", "--reason", "who", "--id", "E3")
+    assert cfgtrack("history", "PUMP-2:F2", "--json").json["history"][-1]["by"] == "tomas"
+    cfgtrack.ok("withdraw", "E3", "--reason", "nobody was there", "--at", AT)
     assert cfgtrack("state", "PUMP-2:F2", "--json").json["state"]["ports"][0]["status"] == "demated"
 
 
