@@ -65,7 +65,8 @@ def _rule_set(
     title = ""
     for document in documents:
         root = Table(document, (), document.data, problems)
-        title = title or root.text("title")
+        own = root.text("title")
+        title = title or own
         against = Against(plant, may_be_empty=root.flag("may_be_empty"))
         for table in root.tables("rule"):
             rule = _Reader(table, against, seen).rule()
