@@ -2,14 +2,33 @@
 
 A condition is any object with the attributes of `CustomCondition`. One in another package is found through an entry
 point of the group ``cfgtrack.conditions`` that names its class: the entry point's name is what a rules file calls it
-by, and what the rules file gives beside it are its settings. In that package's ``pyproject.toml``::
+by, and what the rules file gives beside it are its settings. A condition that crashes, or that answers neither True
+nor False, leaves its rule without a verdict: `NoVerdict`.
+
+An example. A rules file has no sums; this is in the module ``our_conditions`` of some package::
+
+    from cfgtrack.model.quantity import parse_quantity
+
+    class MassAtMost:
+        media = frozenset()
+
+        def holds(self, world, items, settings):
+            return self._mass(world, items) <= parse_quantity(settings["mass"], dimension="mass").value
+
+        def why(self, world, items, settings):
+            return f"{', '.join(items)} weigh {self._mass(world, items):g} kg; at most {settings['mass']} may"
+
+        def _mass(self, world, items):
+            return sum(world.plant.part_of(item).mass or 0.0 for item in items)
+
+In that package's ``pyproject.toml``::
 
     [project.entry-points."cfgtrack.conditions"]
-    heaviest-first = "our_conditions:HeaviestFirst"
+    mass-at-most = "our_conditions:MassAtMost"
 
-and in a rules file ``condition = { custom = "heaviest-first", of = "it", slack = "5 kg" }``.
+And in a rules file::
 
-A condition that crashes, or that answers neither True nor False, leaves its rule without a verdict: `NoVerdict`.
+    condition = { custom = "mass-at-most", of = { what = "unit", at = "SHELF" }, mass = "40 kg" }
 """
 
 from __future__ import annotations
