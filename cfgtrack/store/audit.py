@@ -18,7 +18,7 @@ from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
-from cfgtrack.store.derive import derive, stored_pages
+from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
 from cfgtrack.store.loading import items_hash, read_plant
 from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.proof import Head
@@ -238,7 +238,7 @@ def _state(database: Database) -> Iterator[Fault]:
         _sum_derived(database, derived)
         _sum_stored(database, stored)
         number = min(n for n in derived.keys() | stored.keys() if derived.get(n) != stored.get(n))
-    except (KeyError, AssertionError):
+    except UNREADABLE:
         yield Fault("state", "the derived state can't be worked out from the journal")
         return
     row = database.row("SELECT id FROM event WHERE number = :number", {"number": number})

@@ -10,13 +10,17 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from hashlib import sha256
-from typing import NamedTuple
+from typing import NamedTuple, cast
+
+import msgspec
 
 from cfgtrack.model.event import DEFINE, WITHDRAW, Event, effects, event_from_json
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.quantity import Quantity
+from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
-from cfgtrack.store.rows import CHANGE_COLUMNS, TOUCH_COLUMNS, aspect_of, owners_touched
+from cfgtrack.store.rows import CHANGE_COLUMNS, KEY_OF_CHANGE, TOUCH_COLUMNS, change_rows, owners_touched
 
 PAGE = 5_000
 
@@ -27,6 +31,25 @@ class Derived(NamedTuple):
     events: int
     touches: list[Row]
     changes: list[Row]
+
+
+class Written(msgspec.Struct):
+    """The fields of a recorded event that say what it touched and changed: to read only them is four times as fast."""
+
+    action: str
+    subjects: tuple[str, ...] = ()
+    place: str | None = None
+    facing: str | None = None
+    status: str | None = None
+    peer: str | None = None
+    moved: tuple[str, ...] = ()
+    values: dict[str, Quantity] = {}
+
+
+UNREADABLE = (msgspec.MsgspecError, KeyError, TypeError, AssertionError)
+"""What comes of an event or a definition that isn't as it was recorded."""
+
+_READ_PAGE = msgspec.json.Decoder(list[Written])
 
 
 def derive(database: Database, read_plant: Callable[[Database, int], Plant]) -> Iterator[Derived]:
@@ -42,13 +65,13 @@ def derive(database: Database, read_plant: Callable[[Database, int], Plant]) -> 
         "SELECT number, happened, known, turn, action, corrects, body FROM event"
         " WHERE number > :after ORDER BY number LIMIT :page"
     )
-    loads = json.loads
     while page := database.rows(sql, {"after": after, "page": PAGE}):
         after = page[-1][0]
         touches: list[Row] = []
         changes: list[Row] = []
-        for number, happened, known, turn, action, corrects, body in page:
-            event = event_from_json(loads(body))
+        events = _READ_PAGE.decode(f"[{','.join([row[6] for row in page])}]")
+        for (number, happened, known, turn, action, corrects, _), written in zip(page, events, strict=True):
+            event = cast("Event", written)
             if action == DEFINE:
                 plant = read_plant(database, known)
             owners = owners_touched(event)
@@ -56,13 +79,7 @@ def derive(database: Database, read_plant: Callable[[Database, int], Plant]) -> 
                 owners |= owners_touched(_event(database, corrects))
             touches.extend([(owner, happened, number) for owner in owners])
             until = ended.get(number, NEVER)
-            found = {(e.subject, aspect_of(e)): e for e in effects(plant, event)}
-            changes.extend(
-                [
-                    (subject, aspect, happened, turn, number, known, until, e.value, e.other, e.cycle)
-                    for (subject, aspect), e in found.items()
-                ]
-            )
+            changes.extend(change_rows(effects(plant, event), happened, turn, number, known, until))
         yield Derived(len(page), touches, changes)
 
 
@@ -77,16 +94,16 @@ def rebuild_state(database: Database, read_plant: Callable[[Database, int], Plan
     for table in ("touch", "change"):
         database.execute(f"DELETE FROM {table}")
     events = 0
-    for derived in derive(database, read_plant):
-        events += derived.events
-        # In the order of the table's key, a page of rows lands on few pages of the file.
-        database.insert("touch", TOUCH_COLUMNS, sorted(derived.touches))
-        database.insert("change", CHANGE_COLUMNS, sorted(derived.changes, key=_key))
+    try:
+        for derived in derive(database, read_plant):
+            events += derived.events
+            # In the order of the table's key, a page of rows lands on few pages of the file.
+            database.insert("touch", TOUCH_COLUMNS, sorted(derived.touches))
+            database.insert("change", CHANGE_COLUMNS, sorted(derived.changes, key=KEY_OF_CHANGE))
+    except UNREADABLE as err:
+        sentence = "the journal can't be read to its end: `cfgtrack audit` says where it was changed"
+        raise NoAnswer(Problem(str(database.where), "changed", sentence)) from err
     return events
-
-
-def _key(row: Row) -> Row:
-    return row[:5]
 
 
 def state_digest(database: Database) -> str:

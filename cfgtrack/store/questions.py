@@ -11,7 +11,7 @@ from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Parameters, Row
-from cfgtrack.store.rows import IN_EFFECT, entry_of
+from cfgtrack.store.rows import IN_EFFECT, entries_of, entry_of
 
 PAGE = 2_000
 """Events are read so many at a time: an answer of any length takes constant memory, and blocks nobody."""
@@ -38,7 +38,7 @@ def entries(
     while True:
         parameters = {"happened": last[3], "turn": last[4], "number": last[1], "until": until, "known": known}
         page = database.rows(sql, {**parameters, "page": PAGE})
-        yield from (entry_of(*row[:3]) for row in page)
+        yield from entries_of(page)
         if len(page) < PAGE:
             return
         last = page[-1]
@@ -53,7 +53,7 @@ def log(database: Database, *, known: int, after: int = 0) -> Iterator[LogLine]:
     )
     while True:
         page = database.rows(sql, {"after": after, "known": known, "page": PAGE})
-        yield from (LogLine(entry_of(*row[:3]), row[3]) for row in page)
+        yield from (LogLine(entry, row[3]) for entry, row in zip(entries_of(page), page, strict=True))
         if len(page) < PAGE:
             return
         after = page[-1][1]
@@ -67,8 +67,7 @@ def history(database: Database, subject: str, *, start: int, end: int, known: in
         f" AND e.known <= :known AND {IN_EFFECT} ORDER BY e.happened, e.turn"
     )
     parameters = {"owner": owner_of(subject), "start": start, "end": end, "known": known}
-    for row in database.rows(sql, parameters):
-        entry = entry_of(*row)
+    for entry in entries_of(database.rows(sql, parameters)):
         if ":" not in subject or _names(entry, subject):
             yield entry
 
@@ -99,7 +98,7 @@ _OF_ACTION = (
 
 def of_action(database: Database, action: str, *, at: int, known: int) -> list[Entry]:
     """Return all events in effect of one action, in order."""
-    return [entry_of(*r) for r in database.rows(_OF_ACTION, {"action": action, "at": at, "known": known})]
+    return entries_of(database.rows(_OF_ACTION, {"action": action, "at": at, "known": known}))
 
 
 def discrepancies(database: Database, *, at: int, known: int) -> list[Entry]:

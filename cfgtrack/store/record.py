@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import islice
-from operator import itemgetter
 from typing import NamedTuple
 
 from cfgtrack.model import event as ev
@@ -29,6 +28,7 @@ from cfgtrack.store.repeat import differences
 from cfgtrack.store.rows import (
     CHANGE_COLUMNS,
     EVENT_COLUMNS,
+    KEY_OF_CHANGE,
     TOUCH_COLUMNS,
     change_rows,
     entry_of,
@@ -164,7 +164,7 @@ class Recorder:
         self.database.insert("event", EVENT_COLUMNS, rows.events)
         # In the order of the table's key, many rows land on few pages of the file.
         self.database.insert("touch", TOUCH_COLUMNS, sorted(rows.touches))
-        self.database.insert("change", CHANGE_COLUMNS, sorted(rows.changes, key=_KEY))
+        self.database.insert("change", CHANGE_COLUMNS, sorted(rows.changes, key=KEY_OF_CHANGE))
 
     def _look_ahead(self) -> None:
         """Read the configuration after everything recorded: what in-order events are resolved against."""
@@ -408,9 +408,6 @@ class Recorder:
         self.number, self.known = number, known + 1
         self.tally.recorded += 1
         return entry
-
-
-_KEY = itemgetter(0, 1, 2, 3, 4)
 
 
 def told(event: Event) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from cfgtrack.model.event import Event
+from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.trouble import BadInput, NoAnswer
 from cfgtrack.store.archive import read_archive, write_archive
 from cfgtrack.store.audit import audit
@@ -30,6 +31,10 @@ def filled(url: str) -> str:
             journal.record([event])
         journal.record([Event("f1", "as-found", ("X:F",), START + 20, status="demated")])
         journal.record([Event("x1", "explain", (), START + 21, explains="f1", reason="cap came off")])
+        volts, newtons = parse_quantity("0.25 V"), parse_quantity("25 ft lbf", dimension="torque")
+        journal.record(
+            [Event("m1", "measure", ("X:F",), START + 21, values={"voltage": volts, "torque": newtons})]
+        )
         journal.record([Event("w1", "withdraw", (), START + 22, withdraws="e5", reason="was not so")])
     return url
 
