@@ -116,9 +116,8 @@ class Journal:
         """Return the plant as defined by `known`. It is read once for each definition: treat it as read-only."""
         # All of the few definitions, and the last of them here: a planner that knows no better would look for it
         # through the whole journal from its end.
-        sql = "SELECT number FROM event WHERE action = 'define' AND known <= :known"
-        rows = self.database.rows(sql, {"known": NEVER if known is None else known})
-        load = max((int(number) for (number,) in rows), default=0)
+        rows = self.database.rows("SELECT number, known FROM event WHERE action = 'define'")
+        load = max((int(number) for number, when in rows if known is None or when <= known), default=0)
         if load not in self._plants:
             self._plants[load] = read_plant(self.database, NEVER if known is None else known)
         return self._plants[load]

@@ -16,9 +16,11 @@ from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import DEFINE, Entry, Event
 from cfgtrack.model.item import item_from_json, item_to_json
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.trouble import Refused
 from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database
+from cfgtrack.store.in_use import what_is_missed
 from cfgtrack.store.record import Recorder, Tally
 
 RULES = "rules"
@@ -112,7 +114,7 @@ def load_definition(
 ) -> LoadReport:
     """Write what `definition` adds or changes and its initial configuration. Nothing is written when nothing changes.
 
-    Refused when an initial state contradicts the journal.
+    Refused when an initial state contradicts the journal, or a change takes away what it has a state of.
     """
     new = {s: {i: item_to_json(s, item) for i, item in definition.items(s).items()} for s in SORTS}
     with database.writing(keep=keep):
@@ -122,6 +124,10 @@ def load_definition(
         if items:
             report.entry = _define(recorder, items, author, definition.title, event_id)
         recorder.go_on_with(read_plant(database))
+        if report.changed:
+            missed = list(what_is_missed(database, recorder.plant, definition.origins))
+            if missed:
+                raise Refused(missed)
         initial = ((e.id, replace(e, recorder=author.recorder)) for e in definition.initial)
         before = recorder.tally.recorded
         recorder.take(initial)

@@ -11,7 +11,7 @@ from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Parameters, Row
-from cfgtrack.store.rows import IN_EFFECT, entries_of, entry_of
+from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of
 
 PAGE = 2_000
 """Events are read so many at a time: an answer of any length takes constant memory, and blocks nobody."""
@@ -31,7 +31,7 @@ def entries(
     sql = (
         "SELECT e.body, e.number, e.known, e.happened, e.turn FROM event e"
         " WHERE (e.happened, e.turn, e.number) > (:happened, :turn, :number) AND e.happened <= :until"
-        f" AND e.known <= :known AND {IN_EFFECT}"
+        f" AND {IN_EFFECT}"
         " ORDER BY e.happened, e.turn, e.number LIMIT :page"
     )
     last: Row = (None, 0, None, -NEVER, 0) if since is None else (None, NEVER, None, since, NEVER)
@@ -49,7 +49,7 @@ def log(database: Database, *, known: int, after: int = 0) -> Iterator[LogLine]:
     sql = (
         "SELECT e.body, e.number, e.known, x.id FROM event e"
         " LEFT JOIN event x ON x.corrects = e.number AND x.known <= :known"
-        " WHERE e.number > :after AND e.known <= :known ORDER BY e.number LIMIT :page"
+        f" WHERE e.number > :after AND {TOLD} ORDER BY e.number LIMIT :page"
     )
     while True:
         page = database.rows(sql, {"after": after, "known": known, "page": PAGE})
@@ -64,7 +64,7 @@ def history(database: Database, subject: str, *, start: int, end: int, known: in
     sql = (
         "SELECT e.body, e.number, e.known FROM touch t JOIN event e ON e.number = t.number"
         " WHERE t.owner = :owner AND t.happened >= :start AND t.happened < :end"
-        f" AND e.known <= :known AND {IN_EFFECT} ORDER BY e.happened, e.turn"
+        f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
     )
     parameters = {"owner": owner_of(subject), "start": start, "end": end, "known": known}
     for entry in entries_of(database.rows(sql, parameters)):
@@ -82,7 +82,7 @@ def last(database: Database, subject: str, action: str, *, at: int, known: int) 
     sql = (
         "SELECT e.body, e.number, e.known FROM touch t JOIN event e ON e.number = t.number"
         " WHERE t.owner = :owner AND t.happened <= :at AND e.action = :action"
-        f" AND e.known <= :known AND {IN_EFFECT} ORDER BY e.happened DESC, e.turn DESC"
+        f" AND {IN_EFFECT} ORDER BY e.happened DESC, e.turn DESC"
     )
     parameters = {"owner": owner_of(subject), "at": at, "known": known, "action": action}
     found = (entry_of(*row) for row in database.rows(sql, parameters))
@@ -91,7 +91,7 @@ def last(database: Database, subject: str, action: str, *, at: int, known: int) 
 
 _OF_ACTION = (
     "SELECT e.body, e.number, e.known FROM event e"
-    " WHERE e.action = :action AND e.happened <= :at AND e.known <= :known"
+    " WHERE e.action = :action AND e.happened <= :at"
     f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
 )
 
@@ -120,7 +120,7 @@ def remarks(database: Database, plant: Plant, subjects: Iterable[str], *, at: in
     sql = (
         "SELECT e.body, e.number, e.known FROM touch t JOIN event e ON e.number = t.number"
         " WHERE t.owner = :owner AND t.happened <= :at AND e.action = :action"
-        f" AND e.known <= :known AND {IN_EFFECT}"
+        f" AND {IN_EFFECT}"
     )
     found: dict[int, Entry] = {}
     for owner in dict.fromkeys(owner_of(w) for w in wanted):

@@ -30,8 +30,12 @@ CHANGE_COLUMNS = (
     "cycle",
 )
 
-IN_EFFECT = "NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number AND x.known <= :known)"
-"""What an event `e` must be to count at `known`: neither superseded nor withdrawn by then."""
+TOLD = "e.known + 0 <= :known"
+"""What an event `e` must be to have been known by `known`. The sum keeps a planner that has no statistics yet from
+looking for it in the index of `known`, where nearly every event qualifies."""
+
+IN_EFFECT = f"{TOLD} AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number AND x.known <= :known)"
+"""What an event `e` must be to count at `known`: told by then, and neither superseded nor withdrawn."""
 
 
 def leaf_record(body: bytes, number: int, known: int) -> bytes:

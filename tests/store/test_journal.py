@@ -71,6 +71,27 @@ def test_an_initial_state_that_contradicts_the_journal_is_refused(journal: Journ
         journal.load(definition, by=None, recorder=None)
 
 
+def test_what_has_a_state_is_not_defined_away(journal: Journal) -> None:
+    """A changed definition keeps every port, status and place that the journal has a state of."""
+    journal.record([_event("e1", "uncap", "X:F", at=1), _event("e2", "place", "BAG", at=2, place="INA")])
+    without = replace(BOX, ports={name: port for name, port in BOX.ports.items() if name != "F"})
+    higher = replace(DEFINITION.kinds["disconnect"], statuses=("capped", "mated"), initial="capped")
+    bag = replace(DEFINITION.places["BAG"], mobile=False)
+    for changed, says in (
+        (replace(DEFINITION, parts={**DEFINITION.parts, "box": without}), "X:F has been demated and is no port"),
+        (
+            replace(DEFINITION, kinds={**DEFINITION.kinds, "disconnect": higher}),
+            "X:F has been demated, which a disconnect can't be any more",
+        ),
+        (replace(DEFINITION, places={**DEFINITION.places, "BAG": bag}), "BAG has been moved and is neither"),
+    ):
+        with pytest.raises(Refused, match=says):
+            journal.load(changed, by=None, recorder=None)
+    assert journal.plant().kinds == DEFINITION.kinds
+    assert journal.plant().parts == DEFINITION.parts
+    assert journal.entry("e2") == list(journal.log())[-1].entry
+
+
 def test_a_repeat_is_harmless(journal: Journal) -> None:
     """The same event under the same id is recorded once, and its entry comes back each time."""
     event = _event("e1", "uncap", "X:F", at=1)
