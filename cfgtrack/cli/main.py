@@ -115,7 +115,8 @@ class Commands(click.Group):
         """Run the command. Trouble becomes its lines on standard error and its exit status; a bug stays a bug."""
         import gc
 
-        gc.set_threshold(50_000, 20, 20)  # what is imported lives to the end: looking through it costs a third of it
+        # What is imported lives to the end: looking through it for garbage costs a third of it.
+        gc.set_threshold(50_000, 20, 20)
         try:
             return super().invoke(ctx)
         except Exception as err:
@@ -139,7 +140,7 @@ def trouble_of(err: Exception) -> Trouble | None:
     return None
 
 
-@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="cfgtrack", message="%(prog)s %(version)s")
 @click.option("--db", metavar="PATH|URL", envvar="CFGTRACK_DB", help="The database; else $CFGTRACK_DB.")
 @shared("--json", is_flag=True, help="Answer in JSON.")

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
 _UNKNOWN = frozenset(("no-such-unit", "no-such-port", "no-such-place"))
-_BASES = ("reported", "witnessed", "measured")
+BASES = ("reported", "witnessed", "measured")
 
 
 class Said(TypedDict, total=False):
@@ -51,7 +51,7 @@ words_argument = click.argument(
 describing = s.options(
     s.shared("--outing", metavar="ID", help="The outing it belongs to; HH:MM and +HH:MM are meant in it."),
     s.authored,
-    click.option("--basis", type=click.Choice(_BASES), help="How well it is known; else reported."),
+    click.option("--basis", type=click.Choice(BASES), help="How well it is known; else reported."),
     click.option("--remark", metavar="TEXT", help="Free text, kept with the event."),
     click.option(
         "--value", "values", metavar="NAME=VALUE", multiple=True, help="A measured value, with unit."

@@ -213,6 +213,7 @@ def command(
         functools.update_wrapper(run, function)
         make: Callable[[Callable[..., None]], click.Command] = click.command(name, **settings)
         made = make(_everywhere(run))
+        made.params = [*made.params[2:], *made.params[:2]]
         if group is not None:
             group.add_command(made)
         return made

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, TextIO, TypeVar
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.record import BASES
 
 if TYPE_CHECKING:
     from cfgtrack.files.rows import Taken
@@ -32,7 +33,9 @@ form_option = click.option("--form", type=click.Choice(FORMS), help="The form; e
 @click.argument("source", metavar="FILE|-")
 @form_option
 @s.authored
-@click.option("--basis", help="How well those events are known whose row doesn't say.")
+@click.option(
+    "--basis", type=click.Choice(BASES), help="How well those events are known whose row doesn't say."
+)
 @s.shared("--outing", metavar="ID", help="The outing of the events whose row doesn't say.")
 @click.option(
     "--rejects",

@@ -312,7 +312,6 @@ def test_starter_rules(cfgtrack: Command) -> None:
     assert [f["rule"] for f in answer.json["findings"]] == ["expansion-path"]  # of the spare, full and shut
 
 
-@pytest.mark.xfail(reason="a second file's title is taken for an unknown field")
 def test_two_rules_files(cfgtrack: Command) -> None:
     """Several rules files are kept side by side, and judged as one set."""
     text = cfgtrack.ok("rules", "starter").replace('"dead-before-touch"', '"dead-before-touch-too"')
