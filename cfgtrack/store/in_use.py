@@ -23,7 +23,9 @@ def what_is_missed(
     )
     told: set[str] = set()
     for subject, aspect, value in database.rows(sql, {"never": NEVER, "place": AT_PLACE}):
-        sentence = _no_place(plant, subject, value) if aspect == AT_PLACE else _no_status(plant, subject, value)
+        sentence = (
+            _no_place(plant, subject, value) if aspect == AT_PLACE else _no_status(plant, subject, value)
+        )
         if sentence is not None and sentence not in told:
             told.add(sentence)
             yield Problem(_where(plant, owner_of(subject), origins), "in-use", sentence)

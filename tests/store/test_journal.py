@@ -78,7 +78,10 @@ def test_what_has_a_state_is_not_defined_away(journal: Journal) -> None:
     higher = replace(DEFINITION.kinds["disconnect"], statuses=("capped", "mated"), initial="capped")
     bag = replace(DEFINITION.places["BAG"], mobile=False)
     for changed, says in (
-        (replace(DEFINITION, parts={**DEFINITION.parts, "box": without}), "X:F has been demated and is no port"),
+        (
+            replace(DEFINITION, parts={**DEFINITION.parts, "box": without}),
+            "X:F has been demated and is no port",
+        ),
         (
             replace(DEFINITION, kinds={**DEFINITION.kinds, "disconnect": higher}),
             "X:F has been demated, which a disconnect can't be any more",

@@ -1,0 +1,94 @@
+"""The schema: the migrations, the tables that the code knows, and every schema that was ever released."""
+
+import json
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+
+from cfgtrack.store.audit import audit
+from cfgtrack.store.columns import APPLICATION_ID, REVISIONS
+from cfgtrack.store.database import Database
+from cfgtrack.store.journal import open_journal
+from cfgtrack.store.migrations import schema_folder
+from cfgtrack.store.tables import metadata
+from cfgtrack.store.upkeep import migrate
+from tests.store.world import START
+
+RELEASED = Path(__file__).parent / "released"
+
+
+def test_the_program_knows_every_revision() -> None:
+    """The revisions that the program names are those of the migrations, in their order."""
+    config = Config()
+    config.set_main_option("script_location", str(schema_folder()))
+    config.set_main_option("path_separator", "os")
+    scripts = ScriptDirectory.from_config(config)
+    assert tuple(s.revision for s in scripts.walk_revisions())[::-1] == REVISIONS
+
+
+def test_migrations_end_in_the_tables_that_the_code_knows(url: str) -> None:
+    """A migrated database differs in nothing from the tables written down in the code."""
+    with closing(Database(url)) as database:
+        context = MigrationContext.configure(
+            database.connection, opts={"compare_type": True, "compare_server_default": True}
+        )
+        assert compare_metadata(context, metadata) == []
+
+
+def test_the_triggers_are_there(url: str) -> None:
+    """Alembic sees no triggers: the database's own list of them is compared."""
+    with closing(Database(url)) as database:
+        if database.is_file:
+            rows = database.rows("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+            kept = {f"{t}_no_{verb}" for t in ("event", "item", "tree_head") for verb in ("update", "delete")}
+            assert {name for (name,) in rows} == {*kept, "item_comes_new", "tree_head_comes_last"}
+            assert database.rows("PRAGMA application_id") == [(APPLICATION_ID,)]
+        else:
+            rows = database.rows("SELECT tgname FROM pg_trigger WHERE NOT tgisinternal")
+            assert {name for (name,) in rows} == {f"{t}_append_only" for t in ("event", "item", "tree_head")}
+
+
+@pytest.mark.parametrize("revision", REVISIONS)
+def test_every_released_schema_goes_forward(revision: str, tmp_path: Path) -> None:
+    """A filled database of every released schema migrates, is sound, and answers what it answered then."""
+    path = tmp_path / "old.db"
+    with closing(sqlite3.connect(path)) as old:
+        old.executescript((RELEASED / f"{revision}.sql").read_text())
+    assert migrate(str(path)) == (revision, REVISIONS[-1])
+    expected = json.loads((RELEASED / f"{revision}.json").read_text())
+    assert answers(str(path)) == expected
+
+
+def answers(url: str) -> list[object]:
+    """Return what a journal answers at every `known` of its life, as JSON."""
+    found: list[object] = []
+    with open_journal(url, clock=lambda: START) as journal:
+        assert audit(journal.database).faults == []
+        for line in journal.log():
+            known = line.entry.known
+            configuration = journal.configuration(START + 100, known)
+            found.append(
+                {
+                    "known": known,
+                    "states": sorted([s, *state] for s, state in configuration.touched()),
+                    "cycles": configuration.cycles,
+                    "events": [e.event.to_json() for e in journal.entries(known=known)],
+                    "rules": journal.rules(known),
+                }
+            )
+    return json.loads(json.dumps(found))  # type: ignore[no-any-return]
+
+
+def store_released(url: str) -> None:
+    """Write a filled database of the present schema and its answers down, once, when the schema is released."""
+    RELEASED.mkdir(exist_ok=True)
+    name = RELEASED / REVISIONS[-1]
+    name.with_suffix(".json").write_text(json.dumps(answers(url), indent=1, ensure_ascii=False) + "\n")
+    with closing(sqlite3.connect(url)) as connection:
+        name.with_suffix(".sql").write_text("\n".join(connection.iterdump()) + "\n")
