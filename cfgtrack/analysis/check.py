@@ -224,22 +224,19 @@ def _run(engine: Engine, events: Iterable[tuple[Event, bool]]) -> Iterator[tuple
     """Run the events; yield for each step the clocks that it started and stopped."""
     queue = list(events)
     last_of = {event.happened: event for event, is_step in queue if is_step}
-    running = engine.running()
     for event, is_step in queue:
+        turned = engine.turned
         engine.step(event)
         if is_step and last_of[event.happened] is event:
             engine.stop_point(event)
-        after = engine.running()
+        started, stopped = engine.turns(turned)
         yield (
             event.id,
             {
-                "started": tuple(_deadline(k, d) for k, d in after.items() if k not in running),
-                "stopped": tuple(
-                    _deadline(k, d, event.happened) for k, d in running.items() if k not in after
-                ),
+                "started": tuple(_deadline(k, d) for k, d in started.items()),
+                "stopped": tuple(_deadline(k, d, event.happened) for k, d in stopped.items()),
             },
         )
-        running = after
     engine.end_sequence()
 
 

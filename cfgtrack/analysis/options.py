@@ -80,7 +80,7 @@ def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = 
     outcome = resolve(engine.world.configuration, event)
     if outcome.refusals:
         return Option(outcome.event, refusals=outcome.refusals)
-    noted, running = engine.noted, engine.running()
+    noted, turned = engine.noted, engine.turned
     mark = engine.mark()
     try:
         engine.step(outcome.event)
@@ -88,8 +88,7 @@ def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = 
         findings, excused = under_variance(engine.findings(noted), variances)
         started = tuple(
             Deadline(rule, subject, begun, deadline)
-            for (rule, subject, begun), deadline in engine.running().items()
-            if (rule, subject, begun) not in running
+            for (rule, subject, begun), deadline in engine.turns(turned)[0].items()
         )
     finally:
         engine.back(mark)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Container, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -76,7 +76,9 @@ class Flow:
         self.graph = Digraph()
         self._reaches: dict[frozenset[int], Reach] = {}
         self._held: dict[str, tuple[Link, ...]] = {}
+        self._gaps: dict[str, tuple[Link, ...]] = {}
         self._contracted_gaps: tuple[Link, ...] | None = None
+        self._vertices: dict[str, tuple[int, ...]] = {}
         gated = any(arc.one_way for arcs in network.gates.values() for arc in arcs)
         self.goes_both_ways = not network.one_way and not gated
         for a, b in self.reduced.arcs:
@@ -103,6 +105,12 @@ class Flow:
         """Return the vertices that an item stands for: a unit or place, in any medium but hold, for its nodes of
         the medium, or its ports where it has no such node. Empty when the medium doesn't know it.
         """
+        known = self._vertices.get(address)
+        if known is None:
+            known = self._vertices[address] = self._find_vertices(address)
+        return known
+
+    def _find_vertices(self, address: str) -> tuple[int, ...]:
         vertex = self.reduced.of(address)
         if vertex is not None:
             return (vertex,)
@@ -141,6 +149,7 @@ class Flow:
 
     def _rekey(self, subject: str, shift: Shift | None) -> None:
         """Replace the links that `subject` answers for (of a mated pair, the one that sorts first) by today's."""
+        self._set_gaps(subject, tuple(self._not_carrying(subject)))
         before = self._held.get(subject, ())
         after = tuple(self._links(subject))
         if before == after:
@@ -228,27 +237,43 @@ class Flow:
 
     def could_be(self) -> Iterable[Link]:
         """Yield the links that one action would make: gates that don't carry, and mated pairs that don't."""
-        if self._touched is None:
-            subjects = (s for s, _ in self._configuration.touched())
-            yield from self._not_carrying(dict.fromkeys((*self.network.gates, *subjects)))
-            return
-        yield from self._not_carrying(self._touched)
+        for links in self._gaps.values():
+            yield from links
         if self._contracted_gaps is None:
-            subjects = (s for s, _ in self._configuration.touched())
-            rest = (s for s in dict.fromkeys((*self.network.gates, *subjects)) if s not in self._touched)
-            self._contracted_gaps = tuple(self._not_carrying(rest))
+            touched = self._held_by_choice()
+            subjects = (s for s, _ in self._configuration.touched() if s not in touched)
+            rest = (*(g for g in self.network.gates if g not in touched), *subjects)
+            gaps = (k for s in dict.fromkeys(rest) for k in self._not_carrying(s))
+            self._contracted_gaps = tuple(k for k in gaps if k.a != k.b)
         yield from self._contracted_gaps
 
-    def _not_carrying(self, subjects: Iterable[str]) -> Iterable[Link]:
-        for subject in subjects:
-            gated = self.network.gates.get(subject)
-            if gated is not None and not carries(self._configuration, subject):
-                for arc in gated:
-                    yield self.link(arc, subject)
-            if ":" in subject:
-                mate = self._configuration.state(subject).other
-                if mate is not None and subject < mate:
-                    yield from self._gap(subject, mate)
+    def _held_by_choice(self) -> Container[str]:
+        """Return the subjects whose links are kept up to date one by one."""
+        return self._touched if self._touched is not None else _Everything()
+
+    def _set_gaps(self, subject: str, gaps: tuple[Link, ...]) -> None:
+        """Note the links that one action on a subject would make."""
+        before = self._gaps.get(subject, ())
+        if before == gaps:
+            return
+        self._log.on_back(self._restore_gaps, subject, before)
+        self._restore_gaps(subject, gaps)
+
+    def _restore_gaps(self, subject: str, gaps: tuple[Link, ...]) -> None:
+        if gaps:
+            self._gaps[subject] = gaps
+        else:
+            self._gaps.pop(subject, None)
+
+    def _not_carrying(self, subject: str) -> Iterator[Link]:
+        gated = self.network.gates.get(subject)
+        if gated is not None and not carries(self._configuration, subject):
+            for arc in gated:
+                yield self.link(arc, subject)
+        if ":" in subject:
+            mate = self._configuration.state(subject).other
+            if mate is not None and subject < mate:
+                yield from self._gap(subject, mate)
 
     def _gap(self, port: str, mate: str) -> Iterable[Link]:
         a, b = self.network.item(port), self.network.item(mate)
@@ -256,3 +281,10 @@ class Flow:
             return
         if interface_arc(self.network, self._configuration, port) is None:
             yield self.link(Arc(a, b), f"{port} - {mate}")
+
+
+class _Everything:
+    """A container of everything."""
+
+    def __contains__(self, item: object) -> bool:
+        return True

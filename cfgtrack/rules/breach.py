@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from cfgtrack.model.event import Event
 from cfgtrack.rules.finding import Finding, Reason
 from cfgtrack.rules.rule import Always, At, By, Rule, Within
 
 
-@dataclass(frozen=True, slots=True)
-class Breach:
+class Breach(NamedTuple):
     """One instance of a rule broken once. `event` broke it (None: time did, or it was so from the start)."""
 
     rule: Rule

@@ -48,6 +48,18 @@ class Running(NamedTuple):
     undone: bool = False
 
 
+ClockKey = tuple[str, str, int]
+"""One clock, as those who ask know it: rule, item, and when it started."""
+
+
+class Turn(NamedTuple):
+    """A clock that started or stopped."""
+
+    starts: bool
+    clock: ClockKey
+    deadline: int | None
+
+
 class Fault(NamedTuple):
     """Since when an instance is false, by what event, and whether that has been noted as a breach."""
 
@@ -110,6 +122,7 @@ class Engine:
         self._next: dict[str, int] = {"due": _NEVER, "wake": _NEVER}
         self._breaches: dict[int, Breach] = {}
         self._until: dict[int, int] = {}
+        self._turns: dict[int, Turn] = {}
         for watch in self._watches:
             self._index(watch)
         self._begin()
@@ -136,13 +149,14 @@ class Engine:
         return isinstance(watch.rule.mode, Always | Within)
 
     def _begin(self) -> None:
-        """Have every instance judged when the first instant is over, and see which triggers are true before it."""
+        """Have what is false judged when the first instant is over, and see which triggers are true before it."""
         for watch in self._watches:
             for condition in conditions_of(watch.rule):
                 self.judge.prepare(condition)
             trigger = trigger_condition(watch.rule)
             if isinstance(watch.rule.mode, Always):
-                self._dirty.update({(watch.number, it): None for it in watch.instances})
+                broken = (it for it in watch.instances if not self._holds(watch, it))
+                self._dirty.update({(watch.number, it): None for it in broken})
             elif trigger is not None:
                 for it in watch.instances:
                     self._armed[watch.number, it] = self._applies(watch, it) and self.judge.holds(trigger, it)
@@ -230,6 +244,7 @@ class Engine:
             else:
                 self._settle_within(watch, it, event)
         self.trail.set(self._ended, 0, ())
+        self.judge.cuts.clear()
 
     def _mark_dirty(self, change: Change) -> None:
         ended = change.ended()
@@ -250,8 +265,10 @@ class Engine:
         if self._holds(watch, it):
             if fault is not None:
                 self.trail.drop(self._false, key)
-                self.trail.drop(self._pending, key)
-                if fault.breach is not None:
+                if fault.breach is None:
+                    self._turn(watch, it, fault.since, self._pending[key], starts=False)
+                    self.trail.drop(self._pending, key)
+                else:
                     self.trail.set(self._until, fault.breach, self.world.now)
         elif fault is None:
             self._turned_false(watch, it, event)
@@ -266,6 +283,13 @@ class Engine:
         if number is None:
             self.trail.set(self._pending, (watch.number, it), breach.time)
             self._expect("due", breach.time)
+            self._turn(watch, it, now, breach.time, starts=True)
+
+    def _turn(
+        self, watch: Watch, it: str | None, started: int, deadline: int | None, *, starts: bool
+    ) -> None:
+        turn = Turn(starts, (watch.rule.id, it or "", started), deadline)
+        self.trail.set(self._turns, len(self._turns), turn)
 
     def _expect(self, what: str, time: int) -> None:
         if time < self._next[what]:
@@ -339,6 +363,7 @@ class Engine:
         self.trail.set(self._running, key, (*self._running.get(key, ()), running))
         self.trail.set(self._dirty, key, event)
         self._keep_open(watch, it)
+        self._turn(watch, it, now, deadline, starts=True)
         if deadline is not None:
             self._expect("due", deadline)
 
@@ -387,7 +412,10 @@ class Engine:
         """Stop the clocks of an item whose condition is true; what must stay so is watched from now on."""
         key, mode = (watch.number, it), watch.rule.mode
         assert isinstance(mode, Within)
-        staying = tuple(c for c in self._running.get(key, ()) if mode.stays and not c.undone)
+        clocks = self._running.get(key, ())
+        staying = tuple(c for c in clocks if mode.stays and not c.undone)
+        for c in clocks:
+            self._turn(watch, it, c.started, c.deadline, starts=False)
         self.trail.drop(self._running, key)
         if staying:
             self.trail.set(self._staying, key, (*self._staying.get(key, ()), *staying))
@@ -429,15 +457,20 @@ class Engine:
                 self.trail.set(self._running, key, left)
             else:
                 self.trail.drop(self._running, key)
-            rule, why = self._watches[key[0]].rule, self._why(self._watches[key[0]], key[1])
+            watch = self._watches[key[0]]
+            why = self._why(watch, key[1])
             for c in over:
                 assert c.deadline is not None
-                breach = Breach(rule, key[1], c.deadline, c.started, why, c.event, c.deadline, c.trigger)
+                breach = Breach(
+                    watch.rule, key[1], c.deadline, c.started, why, c.event, c.deadline, c.trigger
+                )
                 self._too_late(breach, key)
+                self._turn(watch, key[1], c.started, c.deadline, starts=False)
         for key, due in list(self._pending.items()):
             if due < time:
                 fault = self._false[key]
                 self.trail.set(self._false, key, fault._replace(breach=self._note(fault.noted)))
+                self._turn(self._watches[key[0]], key[1], fault.since, due, starts=False)
                 self.trail.drop(self._pending, key)
         deadlines = [c.deadline for cs in self._running.values() for c in cs if c.deadline is not None]
         self.trail.set(self._next, "due", min([*deadlines, *self._pending.values()], default=_NEVER))
@@ -488,6 +521,7 @@ class Engine:
     def back(self, mark: int) -> None:
         """Step back to a mark, exactly."""
         self.trail.back(mark)
+        self.judge.cuts.clear()
 
     # --- answers ---
 
@@ -507,6 +541,25 @@ class Engine:
     def noted(self) -> int:
         """How many breaches have been noted so far: give it to `findings` to ask for what comes after."""
         return len(self._breaches)
+
+    @property
+    def turned(self) -> int:
+        """How many times clocks have started and stopped so far: give it to `turns` to ask for what comes after."""
+        return len(self._turns)
+
+    def turns(self, since: int) -> tuple[dict[ClockKey, int | None], dict[ClockKey, int | None]]:
+        """Return the clocks that started and those that stopped after the first `since` turns, with their deadlines.
+
+        What did both in between is in neither.
+        """
+        net: dict[ClockKey, int] = {}
+        deadlines: dict[ClockKey, int | None] = {}
+        for number in range(since, len(self._turns)):
+            turn = self._turns[number]
+            net[turn.clock] = net.get(turn.clock, 0) + (1 if turn.starts else -1)
+            deadlines[turn.clock] = turn.deadline
+        started = {clock: deadlines[clock] for clock, n in net.items() if n > 0}
+        return started, {clock: deadlines[clock] for clock, n in net.items() if n < 0}
 
     def running(self) -> dict[tuple[str, str, int], int | None]:
         """Return the deadline of every clock that runs, by (rule, item, start): cheaper than `clocks`."""

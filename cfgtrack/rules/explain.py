@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Container, Iterable, Iterator, Sequence
 from itertools import islice
 
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import PLACE, Event, effects
+from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES
 from cfgtrack.model.time import format_duration
 from cfgtrack.network.flow import Link
 from cfgtrack.network.trace import trace
+from cfgtrack.rules.breach import words
 from cfgtrack.rules.custom import ask_why
 from cfgtrack.rules.finding import Reason
-from cfgtrack.rules.judge import MICRO, Cut, Judge
+from cfgtrack.rules.judge import IT, MICRO, Cut, Judge
 from cfgtrack.rules.rule import (
     All,
     AnyOf,
@@ -63,19 +67,15 @@ def explain(
 
 
 def _lost(judge: Judge, condition: Path, it: str | None, ended: Sequence[tuple[str, Link]]) -> Reason:
-    beyond = tuple(judge.short_items(condition, it))
+    beyond = (it,) if it is not None and condition.start == IT else tuple(judge.short_items(condition, it))
     starts = judge.world.vertices(condition.medium, beyond)
-    links, cures = _cut(judge, condition, it, starts, ended)
-    to = describe_selection(condition.end)
-    text = f"there is no {condition.medium} path to {to}"
-    if links:
-        text = f"no {condition.medium} path is left to {to}: {_list(links)} was the last way"
-    return Reason("no-path", text, links, beyond, cures)
+    cut = _cut(judge, condition, it, starts, ended)
+    return Reason("no-path", cut.text, cut.links, beyond, cut.cures)
 
 
 def _cut(
     judge: Judge, condition: Path, it: str | None, starts: list[int], ended: Sequence[tuple[str, Link]]
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
+) -> Cut:
     """Return the links whose end cut the last path, and those of which a single one would give it back.
 
     What is cut off at one blow is cut off by the same links: where all links go both ways, the answer for one item
@@ -83,8 +83,8 @@ def _cut(
     """
     flow = judge.world.flows[condition.medium]
     known = judge.cuts.get(id(condition)) if it is not None else None
-    if known is not None and flow.goes_both_ways and all(v in known.ahead for v in starts):
-        return known.links, known.cures
+    if known is not None and starts and flow.goes_both_ways and all(v in known.ahead for v in starts):
+        return known
     ahead = flow.graph.ahead(starts)
     behind: Container[int] | None = judge.world.reach_of(condition.medium, condition.end)
     if behind is None:
@@ -94,10 +94,14 @@ def _cut(
     cut = [link for link in broken if _joins(link, ahead, behind)]
     links = tuple(dict.fromkeys(link.name for link in cut or broken))
     could = sorted({k.name for k in flow.could_be() if _joins(k, ahead, behind)})
-    names = islice(dict.fromkeys((*(k.name for k in cut), *could)), MOST_CURES)
-    cures = tuple(to_make(judge, name) for name in names)
-    judge.cuts[id(condition)] = Cut(ahead, links, cures)
-    return links, cures
+    made = (to_make(judge, name) for name in dict.fromkeys((*(k.name for k in cut), *could)))
+    cures = tuple(islice((cure for cure in made if cure), MOST_CURES))
+    to = describe_selection(condition.end)
+    text = f"there is no {condition.medium} path to {to}"
+    if links:
+        text = f"no {condition.medium} path is left to {to}: {_list(links)} was the last way"
+    found = judge.cuts[id(condition)] = Cut(ahead, links, cures, text)
+    return found
 
 
 def _joins(link: Link, ahead: Container[int], behind: Container[int]) -> bool:
@@ -138,35 +142,57 @@ def _to_cut_off(
     network = world.flows[condition.medium].network
     for gate in over:
         if gate in network.gates and not trace(network, world.configuration, starts, ends, without=gate):
-            yield from _moves(judge, gate, carrying=False)
+            yield from _to_shut(judge, gate)
 
 
 def to_make(judge: Judge, link: str) -> str:
-    """Return the action that would make a link, by the name of the link; the name itself where none would."""
-    first, _, second = link.partition(" - ")
-    state = judge.world.configuration.state(first) if judge.world.plant.port(first) else None
-    if state is None:
-        return link.replace(" on ", " at ").join(("place ", "")) if " on " in link else link
-    if second and state.other != second:
-        kind = judge.world.plant.port(first)[1]  # type: ignore[index]
-        joins = [m for m in kind.moves.values() if kind.joins(m) and state.value in m.sources]
-        return f"{joins[0].action} {first} {second}" if joins else f"join {first} {second}"
-    for half in (first, second) if second else (first,):
-        for phrase in _moves(judge, half, carrying=True):
-            return phrase
-    return link
+    """Return the single action that would make a link, by the name of the link; "" where none is possible now."""
+    configuration = judge.world.configuration
+    for event in _could_make(judge, link):
+        outcome = resolve(configuration, event)
+        if not outcome.refusals and _makes(configuration, outcome.event, link):
+            return words(event) + (f" facing {event.facing}" if event.facing else "")
+    return ""
 
 
-def _moves(judge: Judge, port: str, *, carrying: bool) -> Iterator[str]:
-    """Yield the actions that make a port carry, or stop it from carrying."""
-    found = judge.world.plant.port(port)
+def _could_make(judge: Judge, link: str) -> Iterator[Event]:
+    """Yield actions that might make a link: a unit's being placed, or every move of a half, then of both."""
+    plant, now = judge.world.plant, judge.world.now
+    thing, _, place = link.partition(" on ")
+    if place:
+        for facing in plant.places[place].facings or (None,):
+            yield Event("", PLACE, (thing,), now, place=place, facing=facing)
+        return
+    halves = link.split(" - ")
+    for subjects in (*((half,) for half in halves), tuple(halves)):
+        found = plant.port(subjects[0])
+        for action in found[1].moves if found is not None else ():
+            yield Event("", action, subjects, now)
+
+
+def _makes(configuration: Configuration, event: Event, link: str) -> bool:
+    """Return whether a link is made once a resolved event has happened."""
+    if " on " in link:
+        return True
+    after = {e.subject: (e.value, e.other) for e in effects(configuration.plant, event) if not e.aspect}
+    halves = link.split(" - ")
+    for half in halves:
+        found = configuration.plant.port(half)
+        value, mate = after.get(half) or configuration.state(half)[:2]
+        if found is None or not found[1].is_carrying(value) or (len(halves) == 2 and mate not in halves):
+            return False
+    return True
+
+
+def _to_shut(judge: Judge, gate: str) -> Iterator[str]:
+    """Yield the actions that stop a valve or switch from carrying, but none that parts a connector."""
+    found = judge.world.plant.port(gate)
     if found is None:
         return
-    kind, now = found[1], judge.world.configuration.state(port).value
-    if kind.is_carrying(now) != carrying:
-        for move in kind.moves.values():
-            if now in move.sources and kind.is_carrying(move.target) == carrying:
-                yield f"{move.action} {port}"
+    kind, now = found[1], judge.world.configuration.state(gate).value
+    for move in kind.moves.values():
+        if now in move.sources and not kind.is_carrying(move.target) and not kind.parts(move):
+            yield f"{move.action} {gate}"
 
 
 # --- items --------------------------------------------------------------------------------------------------------

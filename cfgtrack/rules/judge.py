@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 
 from cfgtrack.model.plant import owner_of
+from cfgtrack.network.flow import Flow
 from cfgtrack.network.reach import Reach
 from cfgtrack.rules.custom import find_custom
 from cfgtrack.rules.rule import (
@@ -26,6 +27,7 @@ from cfgtrack.rules.selection import stands_at
 from cfgtrack.rules.world import Change, World
 
 MICRO = 1_000_000
+IT = Selection(of="it")
 
 
 def atoms(condition: Condition) -> Iterator[Condition]:
@@ -74,11 +76,12 @@ class Tally:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """What cut a path, and what would give it back, for every vertex in `ahead`."""
+    """What cut a path, in words too, and what would give it back, for every vertex in `ahead`."""
 
     ahead: set[int]
     links: tuple[str, ...]
     cures: tuple[str, ...]
+    text: str
 
 
 class Judge:
@@ -89,6 +92,7 @@ class Judge:
         self.cuts: dict[int, Cut] = {}
         self._tallies: dict[Condition, Tally] = {}
         self._tally_of: dict[int, Tally | None] = {}
+        self._direct: dict[int, tuple[Flow, Reach]] = {}
         self._by_item: dict[str, list[Tally]] = {}
         self._by_reach: dict[Reach, list[Tally]] = {}
 
@@ -97,11 +101,19 @@ class Judge:
         for atom in atoms(condition):
             if not isinstance(atom, Custom):
                 self._tally(atom)
+            if isinstance(atom, Path) and atom.start == IT:
+                reach = self.world.reach_of(atom.medium, atom.end)
+                if reach is not None:
+                    self._direct[id(atom)] = (self.world.flows[atom.medium], reach)
 
     # --- truth ---
 
     def holds(self, condition: Condition, it: str | None = None) -> bool:
         """Return whether a condition is true now, for `it`."""
+        direct = self._direct.get(id(condition))
+        if direct is not None and it is not None:
+            vertices = direct[0].vertices(it)
+            return bool(vertices) and all(v in direct[1] for v in vertices)
         match condition:
             case All(parts):
                 return all(self.holds(p, it) for p in parts)

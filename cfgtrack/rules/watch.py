@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from cfgtrack.model.plant import owner_of
 from cfgtrack.network.reach import Reach
-from cfgtrack.rules.judge import atoms, selections
+from cfgtrack.rules.judge import IT, atoms, selections
 from cfgtrack.rules.rule import (
     ActionMatch,
     Condition,
@@ -150,10 +150,7 @@ def _watch_path(watch: Watch, medium: str, start: Selection, end: Selection, wor
     flow = world.flows[medium]
     for it in watch.instances:
         assert it is not None
-        items = (it,) if start == _IT else world.items(start, it)
+        items = (it,) if start == IT else world.items(start, it)
         for item in items:
             for vertex in flow.vertices(item):
                 table.setdefault(vertex, []).append(it)
-
-
-_IT = Selection(of="it")
