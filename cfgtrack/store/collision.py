@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from cfgtrack.model import event as ev
 from cfgtrack.model.event import Event, effects
@@ -39,6 +40,14 @@ class Disturbance:
     turn: int
     owners: frozenset[str]
     end: int
+
+
+class Collision(NamedTuple):
+    """A row, whose event is `event`, that contradicts the later event `other`: both ids."""
+
+    problem: Problem
+    event: str
+    other: str
 
 
 def is_inert(event: Event) -> bool:
@@ -114,8 +123,8 @@ def _next_write(view: SqlView, subject: str) -> int:
 
 def collisions(
     database: Database, plant: Plant, disturbances: Iterable[Disturbance], known: int
-) -> Iterator[tuple[Problem, str]]:
-    """Yield (problem, id of the later event) for every event that no longer fits what is recorded before it."""
+) -> Iterator[Collision]:
+    """Yield a collision for every later event that no longer fits what is recorded before it."""
     checked: set[int] = set()
     for one in disturbances:
         for number, turn, event in _later(database, one, known):
@@ -124,7 +133,9 @@ def collisions(
             checked.add(number)
             why = _contradiction(database, plant, event, turn, known)
             if why is not None:
-                yield Problem(one.where, "collides", _sentence(one, event, why)), event.id
+                yield Collision(
+                    Problem(one.where, "collides", _sentence(one, event, why)), one.event.id, event.id
+                )
 
 
 def _later(database: Database, one: Disturbance, known: int) -> Iterator[tuple[int, int, Event]]:

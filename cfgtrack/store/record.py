@@ -8,21 +8,22 @@ A late one is resolved against the configuration as it was then, and what it dis
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
-from typing import NamedTuple
 
 from cfgtrack.model import event as ev
 from cfgtrack.model.configuration import Configuration, View
-from cfgtrack.model.event import BASES, Entry, Event, effects
+from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import NoAnswer, Problem, Refused, near_hint
-from cfgtrack.store.canonical import LARGEST_INTEGER, NotCanonical
+from cfgtrack.store.canonical import NotCanonical
 from cfgtrack.store.collision import Disturbance, collisions, disturbance, is_inert
-from cfgtrack.store.columns import AT_PLACE, NEVER
+from cfgtrack.store.columns import NEVER
+from cfgtrack.store.correction import Target, end_changes, target_of
 from cfgtrack.store.database import Database, Row
+from cfgtrack.store.form import Unrecordable, check_form, is_plain
 from cfgtrack.store.merkle import Frontier
 from cfgtrack.store.repeat import differences
 from cfgtrack.store.rows import (
@@ -31,7 +32,6 @@ from cfgtrack.store.rows import (
     KEY_OF_CHANGE,
     TOUCH_COLUMNS,
     change_rows,
-    entry_of,
     event_row,
     find_entry,
     owners_touched,
@@ -43,6 +43,12 @@ CHUNK = 10_000
 
 FEW = 40
 """Up to so many rows it costs less to ask for each state than to read the whole configuration."""
+
+Taken = tuple[str, Event]
+"""A row: where it comes from, and its event."""
+
+_Row = tuple[str, str]
+"""Which row: where it comes from, and the id of its event."""
 
 SetAside = Callable[[str, Event, tuple[Problem, ...]], None]
 
@@ -56,20 +62,12 @@ class Tally:
     refused: int = 0
 
 
-class Target(NamedTuple):
-    """The event that a correction corrects."""
+class _Colliding(Exception):
+    """Late rows of a chunk that contradict later events."""
 
-    entry: Entry
-    turn: int
-
-
-class Unrecordable(Exception):
-    """One row can't be taken."""
-
-    def __init__(self, problems: tuple[Problem, ...], collides: tuple[str, ...] = ()) -> None:
-        super().__init__(problems)
-        self.problems = problems
-        self.collides = collides
+    def __init__(self, rows: dict[_Row, Unrecordable]) -> None:
+        super().__init__(rows)
+        self.rows = rows
 
 
 @dataclass(slots=True)
@@ -107,7 +105,7 @@ class Recorder:
 
     def take(
         self,
-        rows: Iterable[tuple[str, Event]],
+        rows: Iterable[Taken],
         *,
         each: Callable[[Entry], None] | None = None,
         set_aside: SetAside | None = None,
@@ -117,29 +115,68 @@ class Recorder:
             if self._head is None and len(chunk) > FEW:
                 self._look_ahead()
             recorded = self._recorded_ids(chunk)
-            self._in_chunk = {}
-            for where, event in _in_order(chunk):
-                try:
-                    entry = self._take_one(where, event, recorded, at_once=set_aside is not None)
-                except Unrecordable as refusal:
-                    self.tally.refused += 1
-                    if set_aside is not None:
-                        set_aside(where, event, refusal.problems)
-                    else:
-                        self._problems.extend(refusal.problems)
-                        self._collides.update(dict.fromkeys(refusal.collides))
-                else:
-                    if each is not None:
-                        each(entry)
-            self.flush()
+            if set_aside is None:
+                refused = self._take_chunk(_in_order(chunk), recorded, each)
+                for refusal in refused.values():
+                    self._problems.extend(refusal.problems)
+                    self._collides.update(dict.fromkeys(refusal.collides))
+            else:
+                refused = self._take_what_fits(_in_order(chunk), recorded, each)
+                for where, event in chunk:
+                    if (where, event.id) in refused:
+                        set_aside(where, event, refused[where, event.id].problems)
+            self.tally.refused += len(refused)
+
+    def _take_chunk(
+        self, chunk: list[Taken], recorded: set[str], each: Callable[[Entry], None] | None
+    ) -> dict[_Row, Unrecordable]:
+        """Record what can be of a chunk; return the refusals by row."""
+        self._in_chunk = {}
+        refused: dict[_Row, Unrecordable] = {}
+        for where, event in chunk:
+            try:
+                entry = self._take_one(where, event, recorded)
+            except Unrecordable as refusal:
+                refused[where, event.id] = refusal
+            else:
+                if each is not None:
+                    each(entry)
+        self.flush()
+        return refused
+
+    def _take_what_fits(
+        self, chunk: list[Taken], recorded: set[str], each: Callable[[Entry], None] | None
+    ) -> dict[_Row, Unrecordable]:
+        """Record a chunk without the rows that are refused or that collide with later events; return those.
+
+        A late row may need another one of its chunk (demated again before the next mate): so collisions are looked
+        for when all of it is in. Where there are any, it is done again without the rows that caused them.
+        """
+        refused: dict[_Row, Unrecordable] = {}
+        while True:
+            fitting = [row for row in chunk if (row[0], row[1].id) not in refused]
+            mark = self._mark()
+            entries: list[Entry] = []
+            try:
+                with self.database.attempt():
+                    found = self._take_chunk(fitting, recorded, entries.append)
+                    self._expect_no_collision()
+            except _Colliding as colliding:
+                self._go_back(mark)
+                refused.update(colliding.rows)
+                continue
+            self._disturbances.clear()
+            for entry in entries if each is not None else ():
+                each(entry)  # type: ignore[misc] # not None: see the line above
+            return {**refused, **found}
 
     def finish(self) -> None:
         """Check what late events have disturbed, and close the tree. Refused, with all problems, if there are any."""
         self.flush()
         if not self._problems:
-            for problem, other in collisions(self.database, self.plant, self._disturbances, self.known):
-                self._problems.append(problem)
-                self._collides[other] = None
+            for one in collisions(self.database, self.plant, self._disturbances, self.known):
+                self._problems.append(one.problem)
+                self._collides[one.other] = None
         self.expect_no_problem()
         if self.number > self._first:
             head = (self.number, self.known - 1, self.frontier.root(), self.frontier.to_bytes())
@@ -175,7 +212,7 @@ class Recorder:
         )
         self._latest = last[0] if last is not None and last[0] is not None else -NEVER
 
-    def _recorded_ids(self, chunk: list[tuple[str, Event]]) -> set[str]:
+    def _recorded_ids(self, chunk: list[Taken]) -> set[str]:
         if len(chunk) == 1:
             return {chunk[0][1].id}
         import json
@@ -189,9 +226,9 @@ class Recorder:
 
     # --- one row --------------------------------------------------------------------------------------------
 
-    def _take_one(self, where: str, event: Event, recorded: set[str], *, at_once: bool) -> Entry:
-        if not _is_plain(event):
-            _check_form(where, event)
+    def _take_one(self, where: str, event: Event, recorded: set[str]) -> Entry:
+        if not is_plain(event):
+            check_form(where, event)
         before = self._before(event.id, recorded)
         if before is not None:
             self._expect_same(where, event, before)
@@ -201,31 +238,28 @@ class Recorder:
         if self._head is not None and (inert or event.happened >= self._latest) and not _refers(event):
             return self._at_once(where, event, self._head, inert=inert)
         self.flush()
-        if not at_once:
+        if not _refers(event):
             return self._late(where, event)
-        mark = self._mark()
-        try:
-            with self.database.attempt():
-                entry = self._late(where, event)
-                self.flush()
-                self._expect_no_collision()
-        except Unrecordable:
-            self._in_chunk.pop(event.id, None)
-            self._go_back(mark)
-            raise
-        self._disturbances.clear()
-        return entry
+        # Should it be refused after all, the event that it corrects goes on to count.
+        with self.database.attempt():
+            return self._late(where, event)
 
     def _expect_no_collision(self) -> None:
-        found = list(collisions(self.database, self.plant, self._disturbances, self.known))
+        found: dict[_Row, Unrecordable] = {}
+        for one in collisions(self.database, self.plant, self._disturbances, self.known):
+            row = (one.problem.where, one.event)
+            before = found.get(row)
+            problems = (*(before.problems if before else ()), one.problem)
+            others = (*(before.collides if before else ()), one.other)
+            found[row] = Unrecordable(problems, others)
         if found:
-            raise Unrecordable(tuple(p for p, _ in found), tuple(o for _, o in found))
+            raise _Colliding(found)
 
-    def _mark(self) -> tuple[int, int, bytes, int]:
-        return self.number, self.known, self.frontier.to_bytes(), self.tally.recorded
+    def _mark(self) -> tuple[int, int, bytes, Tally]:
+        return self.number, self.known, self.frontier.to_bytes(), replace(self.tally)
 
-    def _go_back(self, mark: tuple[int, int, bytes, int]) -> None:
-        self.number, self.known, frontier, self.tally.recorded = mark
+    def _go_back(self, mark: tuple[int, int, bytes, Tally]) -> None:
+        self.number, self.known, frontier, self.tally = mark
         self.frontier = Frontier.from_bytes(frontier)
         self._buffers = _Buffers()
         self._disturbances.clear()
@@ -254,12 +288,12 @@ class Recorder:
         return entry
 
     def _late(self, where: str, event: Event) -> Entry:
-        target = self._target(where, event)
+        target = target_of(self.database, where, event)
         turn = self.number + 1
         if target is not None:
             if event.supersedes and target.entry.event.happened == event.happened:
                 turn = target.turn
-            self._end(target)
+            end_changes(self.database, target, self.known)
         view = SqlView(self.database, self.plant, event.happened, self.known, turn)
         resolved = self._resolved(where, event, view)
         corrects = None if target is None else target.entry.number
@@ -309,59 +343,7 @@ class Recorder:
             return near_hint(subject, self.plant.ports_of(owner))
         return near_hint(owner, list(self.plant.owners()))
 
-    # --- corrections ----------------------------------------------------------------------------------------
-
-    def _target(self, where: str, event: Event) -> Target | None:
-        """Return the event that this one supersedes or withdraws, after all that forbids it has been looked for."""
-        if event.explains:
-            self._expect_discrepancy(where, event)
-        name = event.supersedes or event.withdraws
-        if name is None:
-            return None
-        sql = "SELECT body, number, known, turn FROM event WHERE id = :id"
-        row = self.database.row(sql, {"id": name})
-        if row is None:
-            raise _no(where, "no-such-event", f"there is no event {name} to correct")
-        target = Target(entry_of(*row[:3]), row[3])
-        other = self.database.row(
-            "SELECT id FROM event WHERE corrects = :number", {"number": target.entry.number}
-        )
-        if other is not None:
-            sentence = f"event {name} was corrected already, by {other[0]}: correct that one"
-            raise _no(where, "corrected-already", sentence, other[0])
-        if target.entry.event.action in (ev.WITHDRAW, ev.DEFINE):
-            what = "a withdrawal can't be taken back: record the event again under a new id"
-            if target.entry.event.action == ev.DEFINE:
-                what = "a definition can't be taken back: load the right one"
-            raise _no(where, "not-correctable", what, name)
-        return target
-
-    def _expect_discrepancy(self, where: str, event: Event) -> None:
-        found = find_entry(self.database, event.explains or "")
-        if found is None:
-            raise _no(where, "no-such-event", f"there is no event {event.explains} to explain")
-        if found.event.action != ev.FOUND:
-            sentence = f"event {event.explains} is not an as-found event: there is nothing to explain"
-            raise _no(where, "not-found-so", sentence, found.event.id)
-
-    def _end(self, target: Target) -> None:
-        """From now on the corrected event's changes no longer count."""
-        event = target.entry.event
-        aspects = ["", AT_PLACE, *event.values]
-        for subject in dict.fromkeys([*event.subjects, *event.moved]):
-            for aspect in aspects:
-                self.database.execute(
-                    "UPDATE change SET until = :known WHERE subject = :subject AND aspect = :aspect"
-                    " AND happened = :happened AND turn = :turn AND number = :number",
-                    {
-                        "known": self.known,
-                        "subject": subject,
-                        "aspect": aspect,
-                        "happened": event.happened,
-                        "turn": target.turn,
-                        "number": target.entry.number,
-                    },
-                )
+    # --- late events ----------------------------------------------------------------------------------------
 
     def _catch_up(self, event: Event, target: Target | None) -> None:
         """After a late event: set the configuration ahead right wherever it may have changed."""
@@ -418,13 +400,13 @@ def told(event: Event) -> str:
     return f"{what} ({format_instant(event.happened)})"
 
 
-def _chunks(rows: Iterable[tuple[str, Event]]) -> Iterator[list[tuple[str, Event]]]:
+def _chunks(rows: Iterable[Taken]) -> Iterator[list[Taken]]:
     source = iter(rows)
     while chunk := list(islice(source, CHUNK)):
         yield chunk
 
 
-def _in_order(chunk: list[tuple[str, Event]]) -> list[tuple[str, Event]]:
+def _in_order(chunk: list[Taken]) -> list[Taken]:
     """Return the rows in order of time; as they stand when one of them refers to another one."""
     if any(e.supersedes or e.withdraws or e.explains for _, e in chunk):
         ids = {e.id for _, e in chunk}
@@ -442,50 +424,3 @@ def _carried(plant: Plant, event: Event) -> list[str]:
     if event.place is None:
         return []
     return [s for s in (*event.subjects, *event.moved) if s in plant.units or plant.is_mobile(s)]
-
-
-def _no(where: str, code: str, sentence: str, *collides: str) -> Unrecordable:
-    return Unrecordable((Problem(where, code, sentence),), collides)
-
-
-def _is_plain(event: Event) -> bool:
-    """Return whether an event is clearly well-formed: nearly all are, and `_check_form` takes its time."""
-    return (
-        bool(event.id)
-        and -LARGEST_INTEGER <= event.happened <= LARGEST_INTEGER
-        and event.basis in BASES
-        and event.action not in ev.BOOK_ACTIONS
-        and not event.supersedes
-        and not event.withdraws
-        and not event.explains
-    )
-
-
-def _check_form(where: str, event: Event) -> None:
-    """Refuse what no event may look like, whatever the configuration."""
-    wrong: list[tuple[str, str]] = []
-    if not event.id:
-        wrong.append(("id", "an event needs an id, made by its author"))
-    if not -LARGEST_INTEGER <= event.happened <= LARGEST_INTEGER:
-        wrong.append(("time", f"{format_instant(event.happened)} is too far from 1970 to be kept exactly"))
-    if event.basis not in BASES:
-        wrong.append(("basis", f"expected {', '.join(BASES)}; found {event.basis}"))
-    if event.supersedes and event.withdraws:
-        wrong.append(("correction", "an event supersedes another one or withdraws it, not both"))
-    if (event.supersedes or event.withdraws) and not event.reason:
-        wrong.append(("reason", "a correction needs a reason"))
-    if (event.action == ev.WITHDRAW) != bool(event.withdraws):
-        wrong.append(
-            ("correction", "withdraw needs the id of the event that it withdraws, and only it has one")
-        )
-    if (event.action == ev.EXPLAIN) != bool(event.explains):
-        wrong.append(
-            (
-                "explanation",
-                "explain needs the id of the as-found event that it explains, and only it has one",
-            )
-        )
-    if event.action == ev.EXPLAIN and not (event.reason or event.remark):
-        wrong.append(("reason", "an explanation needs a reason or a remark"))
-    if wrong:
-        raise Unrecordable(tuple(Problem(where, code, sentence) for code, sentence in wrong))

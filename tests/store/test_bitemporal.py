@@ -1,7 +1,9 @@
 """The journal against the slow model of `world`: random events, late ones, corrections and withdrawals."""
 
+import shutil
 from contextlib import closing
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -39,6 +41,7 @@ class Pair:
     def __init__(self, journal: Journal) -> None:
         self.journal = journal
         self.slow = SlowJournal()
+        self.serial = [0]
         journal.load(DEFINITION, by=None, recorder=None)
         for line in journal.log():
             number, known = line.entry.number, line.entry.known
@@ -106,9 +109,8 @@ def test_the_journal_agrees_with_the_slow_model(
     url = fresh_url()
     with open_journal(url, clock=lambda: 0) as journal:
         pair = Pair(journal)
-        serial = [0]
         for _ in range(data.draw(st.integers(5, 25))):
-            pair.give(data.draw(_batches(pair.slow, serial)))
+            pair.give(data.draw(_batches(pair.slow, pair.serial)))
         knowns = [line.known for line in pair.slow.lines]
         for _ in range(8):
             at = data.draw(st.integers(START - 1, START + 13))
@@ -132,6 +134,41 @@ def _expect_cache_and_archive(journal: Journal, url: str, fresh_url: FreshUrl) -
             fill_from_archive(other, write_archive(journal.database))
         assert state_digest(other) == written
         assert list(write_archive(other)) == list(write_archive(journal.database))
+
+
+@pytest.mark.parametrize("few", [0, 1_000], ids=["in-memory", "asking"])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@given(data=st.data())
+def test_what_is_set_aside_leaves_a_sound_journal(
+    data: st.DataObject, few: int, sqlite_url: str, pattern: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever rows are set aside, what was recorded is possible from its beginning to its end, and nothing is lost."""
+    monkeypatch.setattr(record, "FEW", few)
+    shutil.copy(pattern, sqlite_url)
+    with open_journal(sqlite_url, clock=lambda: 0) as journal:
+        pair = Pair(journal)
+        rows = [data.draw(_event(pair.slow, pair.serial)) for _ in range(data.draw(st.integers(1, 25)))]
+        aside: list[str] = []
+        kept: list[str] = []
+        tally = journal.take(
+            [(f"row {i}", e) for i, e in enumerate(rows)],
+            each=lambda entry: kept.append(entry.event.id),
+            set_aside=lambda _, event, problems: aside.append(event.id if problems else ""),
+        )
+        assert sorted(aside + kept) == sorted(e.id for e in rows)
+        assert (tally.recorded, tally.refused) == (len(kept), len(aside))
+        by_id: dict[str, Line] = {}
+        for line in journal.log():
+            event = line.entry.event
+            target = by_id.get(event.supersedes or event.withdraws or "")
+            same = target is not None and event.supersedes and target.event.happened == event.happened
+            turn = target.turn if target is not None and same else line.entry.number
+            corrects = None if target is None else target.number
+            by_id[event.id] = Line(event, line.entry.number, line.entry.known, turn, corrects)
+        pair.slow.lines = list(by_id.values())
+        pair.slow.expect_sound()
+        _expect_same(journal, pair.slow.at(START + 99, 2**62), START + 99, journal.moment()[1])
+        assert audit(journal.database).faults == []
 
 
 def _expect_same(journal: Journal, expected: Configuration, at: int, known: int) -> None:

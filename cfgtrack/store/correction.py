@@ -1,0 +1,72 @@
+"""Corrections: which event a new one supersedes or withdraws, and what no longer counts from then on."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from cfgtrack.model import event as ev
+from cfgtrack.model.event import Entry, Event
+from cfgtrack.store.columns import AT_PLACE
+from cfgtrack.store.database import Database
+from cfgtrack.store.form import unrecordable
+from cfgtrack.store.rows import entry_of, find_entry
+
+
+class Target(NamedTuple):
+    """The event that a correction corrects."""
+
+    entry: Entry
+    turn: int
+
+
+def target_of(database: Database, where: str, event: Event) -> Target | None:
+    """Return the event that this one supersedes or withdraws, after all that forbids it has been looked for."""
+    if event.explains:
+        _expect_discrepancy(database, where, event)
+    name = event.supersedes or event.withdraws
+    if name is None:
+        return None
+    sql = "SELECT body, number, known, turn FROM event WHERE id = :id"
+    row = database.row(sql, {"id": name})
+    if row is None:
+        raise unrecordable(where, "no-such-event", f"there is no event {name} to correct")
+    target = Target(entry_of(*row[:3]), row[3])
+    other = database.row("SELECT id FROM event WHERE corrects = :number", {"number": target.entry.number})
+    if other is not None:
+        sentence = f"event {name} was corrected already, by {other[0]}: correct that one"
+        raise unrecordable(where, "corrected-already", sentence, other[0])
+    if target.entry.event.action in (ev.WITHDRAW, ev.DEFINE):
+        what = "a withdrawal can't be taken back: record the event again under a new id"
+        if target.entry.event.action == ev.DEFINE:
+            what = "a definition can't be taken back: load the right one"
+        raise unrecordable(where, "not-correctable", what, name)
+    return target
+
+
+def _expect_discrepancy(database: Database, where: str, event: Event) -> None:
+    found = find_entry(database, event.explains or "")
+    if found is None:
+        raise unrecordable(where, "no-such-event", f"there is no event {event.explains} to explain")
+    if found.event.action != ev.FOUND:
+        sentence = f"event {event.explains} is not an as-found event: there is nothing to explain"
+        raise unrecordable(where, "not-found-so", sentence, found.event.id)
+
+
+def end_changes(database: Database, target: Target, known: int) -> None:
+    """From `known` on the corrected event's changes no longer count."""
+    event = target.entry.event
+    aspects = ["", AT_PLACE, *event.values]
+    for subject in dict.fromkeys([*event.subjects, *event.moved]):
+        for aspect in aspects:
+            database.execute(
+                "UPDATE change SET until = :known WHERE subject = :subject AND aspect = :aspect"
+                " AND happened = :happened AND turn = :turn AND number = :number",
+                {
+                    "known": known,
+                    "subject": subject,
+                    "aspect": aspect,
+                    "happened": event.happened,
+                    "turn": target.turn,
+                    "number": target.entry.number,
+                },
+            )

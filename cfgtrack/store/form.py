@@ -1,0 +1,66 @@
+"""What every event must look like to be recorded, whatever the configuration."""
+
+from __future__ import annotations
+
+from cfgtrack.model import event as ev
+from cfgtrack.model.event import BASES, Event
+from cfgtrack.model.time import format_instant
+from cfgtrack.model.trouble import Problem
+from cfgtrack.store.canonical import LARGEST_INTEGER
+
+
+class Unrecordable(Exception):
+    """One row can't be taken."""
+
+    def __init__(self, problems: tuple[Problem, ...], collides: tuple[str, ...] = ()) -> None:
+        super().__init__(problems)
+        self.problems = problems
+        self.collides = collides
+
+
+def unrecordable(where: str, code: str, sentence: str, *collides: str) -> Unrecordable:
+    """Return the refusal of a row for one reason; `collides` are the events that are in its way."""
+    return Unrecordable((Problem(where, code, sentence),), collides)
+
+
+def is_plain(event: Event) -> bool:
+    """Return whether an event is clearly well-formed: nearly all are, and `check_form` takes its time."""
+    return (
+        bool(event.id)
+        and -LARGEST_INTEGER <= event.happened <= LARGEST_INTEGER
+        and event.basis in BASES
+        and event.action not in ev.BOOK_ACTIONS
+        and not event.supersedes
+        and not event.withdraws
+        and not event.explains
+    )
+
+
+def check_form(where: str, event: Event) -> None:
+    """Refuse what no event may look like, whatever the configuration."""
+    wrong: list[tuple[str, str]] = []
+    if not event.id:
+        wrong.append(("id", "an event needs an id, made by its author"))
+    if not -LARGEST_INTEGER <= event.happened <= LARGEST_INTEGER:
+        wrong.append(("time", f"{format_instant(event.happened)} is too far from 1970 to be kept exactly"))
+    if event.basis not in BASES:
+        wrong.append(("basis", f"expected {', '.join(BASES)}; found {event.basis}"))
+    if event.supersedes and event.withdraws:
+        wrong.append(("correction", "an event supersedes another one or withdraws it, not both"))
+    if (event.supersedes or event.withdraws) and not event.reason:
+        wrong.append(("reason", "a correction needs a reason"))
+    if (event.action == ev.WITHDRAW) != bool(event.withdraws):
+        wrong.append(
+            ("correction", "withdraw needs the id of the event that it withdraws, and only it has one")
+        )
+    if (event.action == ev.EXPLAIN) != bool(event.explains):
+        wrong.append(
+            (
+                "explanation",
+                "explain needs the id of the as-found event that it explains, and only it has one",
+            )
+        )
+    if event.action == ev.EXPLAIN and not (event.reason or event.remark):
+        wrong.append(("reason", "an explanation needs a reason or a remark"))
+    if wrong:
+        raise Unrecordable(tuple(Problem(where, code, sentence) for code, sentence in wrong))
