@@ -57,9 +57,12 @@ class Kind:
     flexible: bool = False
     fits: frozenset[str] = frozenset()
     _rank: dict[str, int] = field(init=False, repr=False, compare=False, hash=False)
+    _carrying: frozenset[str] = field(init=False, repr=False, compare=False, hash=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "_rank", {status: i for i, status in enumerate(self.statuses)})
+        lowest = len(self.statuses) if self.carries is None else self._rank[self.carries]
+        object.__setattr__(self, "_carrying", frozenset(self.statuses[lowest:]))
         if not self.initial:
             object.__setattr__(self, "initial", self.statuses[0])
 
@@ -73,7 +76,7 @@ class Kind:
 
     def is_carrying(self, status: str) -> bool:
         """Return whether a port of this kind lets its medium through at `status`."""
-        return self.carries is not None and self._rank[status] >= self._rank[self.carries]
+        return status in self._carrying
 
     def joins(self, move: Move) -> bool:
         """Return whether `move` brings two halves together."""

@@ -8,7 +8,7 @@ from typing import Protocol
 
 from cfgtrack.model.configuration import Configuration, carries
 from cfgtrack.model.plant import HOLD
-from cfgtrack.network.network import Arc, Network, gated_arcs, interface_arc, subject_arcs
+from cfgtrack.network.network import Arc, Network, gated_arcs, interface_arc, subject_arcs, unmade_arcs
 from cfgtrack.network.reach import Digraph, Reach
 from cfgtrack.network.reduce import Reduced, reduce_network
 
@@ -240,16 +240,11 @@ class Flow:
         for links in self._gaps.values():
             yield from links
         if self._contracted_gaps is None:
-            touched = self._held_by_choice()
-            subjects = (s for s, _ in self._configuration.touched() if s not in touched)
-            rest = (*(g for g in self.network.gates if g not in touched), *subjects)
-            gaps = (k for s in dict.fromkeys(rest) for k in self._not_carrying(s))
+            touched: Container[str] = _Everything() if self._touched is None else self._touched
+            unmade = unmade_arcs(self.network, self._configuration, touched)
+            gaps = (self.link(arc, name) for arc, name in unmade)
             self._contracted_gaps = tuple(k for k in gaps if k.a != k.b)
         yield from self._contracted_gaps
-
-    def _held_by_choice(self) -> Container[str]:
-        """Return the subjects whose links are kept up to date one by one."""
-        return self._touched if self._touched is not None else _Everything()
 
     def _set_gaps(self, subject: str, gaps: tuple[Link, ...]) -> None:
         """Note the links that one action on a subject would make."""

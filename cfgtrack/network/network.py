@@ -7,10 +7,10 @@ and *seats* (a unit on a place that holds what stands on it; hold only).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import Configuration, carries
+from cfgtrack.model.configuration import Configuration, State, carries
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import HOLD, Plant
 
@@ -50,11 +50,22 @@ class Network:
     one_way: list[tuple[int, int]] = field(default_factory=list)
     gates: dict[str, tuple[Arc, ...]] = field(default_factory=dict)
     _patterns: dict[str, Pattern] = field(default_factory=dict)
+    _items: dict[str, int | None] = field(default_factory=dict)
     _owners: list[str] = field(default_factory=list)
     _starts: list[int] = field(default_factory=list)
 
     def item(self, address: str) -> int | None:
-        """Return the number of the item at `address`, or None when it has no place in this medium."""
+        """Return the number of the item at `address`, or None when it has no place in this medium.
+
+        Remembered after the first call.
+        """
+        try:
+            return self._items[address]
+        except KeyError:
+            item = self._items[address] = self._find_item(address)
+            return item
+
+    def _find_item(self, address: str) -> int | None:
         owner, colon, name = address.partition(":")
         base = self.base.get(owner)
         if base is None:
@@ -186,19 +197,46 @@ def state_arcs(
             yield from arcs
     for subject, state in configuration.touched():
         if ":" in subject:
-            mate = state.other
-            if mate is None or subject > mate or subject in leave_out or mate in leave_out:
-                continue
-            if network.item(subject) is not None:
-                arc = interface_arc(network, configuration, subject)
-                if arc is not None:
-                    yield arc
+            joined = _joined(network, configuration, subject, state, leave_out)
+            if joined is not None and joined[1]:
+                yield joined[0]
         elif network.medium == HOLD and subject not in leave_out:
             arc = seat_arc(network, configuration, subject)
             if arc is not None:
                 yield arc
     if network.medium == HOLD:
         yield from _untouched_seats(network, configuration, leave_out)
+
+
+def unmade_arcs(
+    network: Network, configuration: Configuration, leave_out: Container[str]
+) -> Iterator[tuple[Arc, str]]:
+    """Yield the links that one action would make, with their names, except those of the subjects in `leave_out`."""
+    for gate, arcs in network.gates.items():
+        if gate not in leave_out and not carries(configuration, gate):
+            yield from ((arc, gate) for arc in arcs)
+    for subject, state in configuration.touched():
+        if ":" in subject:
+            joined = _joined(network, configuration, subject, state, leave_out)
+            if joined is not None and not joined[1]:
+                yield joined[0], f"{subject} - {state.other}"
+
+
+def _joined(
+    network: Network, configuration: Configuration, subject: str, state: State, leave_out: Container[str]
+) -> tuple[Arc, bool] | None:
+    """Return the link over a mated pair and whether it is made; None for all but the half that answers for it."""
+    mate = state.other
+    if mate is None or subject > mate or subject in leave_out or mate in leave_out:
+        return None
+    a, b = network.item(subject), network.item(mate)
+    if a is None or b is None:
+        return None
+    near, far = network.plant.port(subject), network.plant.port(mate)
+    assert near is not None
+    assert far is not None
+    made = near[1].is_carrying(state.value) and far[1].is_carrying(configuration.state(mate).value)
+    return Arc(min(a, b), max(a, b)), made
 
 
 def _untouched_seats(

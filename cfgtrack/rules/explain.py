@@ -10,12 +10,12 @@ from cfgtrack.model.event import PLACE, Event, effects
 from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES
 from cfgtrack.model.time import format_duration
-from cfgtrack.network.flow import Link
+from cfgtrack.network.flow import Flow, Link
 from cfgtrack.network.trace import trace
 from cfgtrack.rules.breach import words
 from cfgtrack.rules.custom import ask_why
 from cfgtrack.rules.finding import Reason
-from cfgtrack.rules.judge import IT, MICRO, Cut, Judge
+from cfgtrack.rules.judge import MICRO, Cut, Judge
 from cfgtrack.rules.rule import (
     All,
     AnyOf,
@@ -68,33 +68,37 @@ def explain(
 
 def _lost(judge: Judge, condition: Path, it: str | None, ended: Sequence[tuple[str, Link]]) -> Reason:
     beyond = (it,) if it is not None and condition.start == IT else tuple(judge.short_items(condition, it))
-    starts = judge.world.vertices(condition.medium, beyond)
-    cut = _cut(judge, condition, it, starts, ended)
+    cut = _cut(judge, condition, it, beyond, ended)
     return Reason("no-path", cut.text, cut.links, beyond, cut.cures)
 
 
 def _cut(
-    judge: Judge, condition: Path, it: str | None, starts: list[int], ended: Sequence[tuple[str, Link]]
+    judge: Judge, condition: Path, it: str | None, beyond: Sequence[str], ended: Sequence[tuple[str, Link]]
 ) -> Cut:
-    """Return the links whose end cut the last path, and those of which a single one would give it back.
+    """Return the links whose end cut the last path, and those of which a single one would give it back to an item.
 
     What is cut off at one blow is cut off by the same links: where all links go both ways, the answer for one item
     serves for all others on its side.
     """
     flow = judge.world.flows[condition.medium]
+    groups = [flow.vertices(item) for item in beyond]
+    starts = [v for group in groups for v in group]
     known = judge.cuts.get(id(condition)) if it is not None else None
     if known is not None and starts and flow.goes_both_ways and all(v in known.ahead for v in starts):
         return known
-    ahead = flow.graph.ahead(starts)
     behind: Container[int] | None = judge.world.reach_of(condition.medium, condition.end)
     if behind is None:
-        ends = judge.world.items(condition.end, it)
-        behind = flow.graph.behind(judge.world.vertices(condition.medium, ends))
+        behind = flow.graph.behind(_ends(judge, condition, it))
+    short = [[v for v in group if v not in behind] for group in groups]
+    ahead = flow.graph.ahead(v for group in short for v in group)
     broken = [link for medium, link in ended if medium == condition.medium]
     cut = [link for link in broken if _joins(link, ahead, behind)]
-    links = tuple(dict.fromkeys(link.name for link in cut or broken))
-    could = sorted({k.name for k in flow.could_be() if _joins(k, ahead, behind)})
-    made = (to_make(judge, name) for name in dict.fromkeys((*(k.name for k in cut), *could)))
+    links = tuple(
+        dict.fromkeys(link.name for link in cut or _all_on_the_way(judge, condition, it, starts, broken))
+    )
+    could = sorted((k for k in flow.could_be() if _joins(k, ahead, behind)), key=lambda k: k.name)
+    enough = (k for k in (*cut, *could) if _restores(flow, k, short, ahead, behind))
+    made = (to_make(judge, name) for name in dict.fromkeys(k.name for k in enough))
     cures = tuple(islice((cure for cure in made if cure), MOST_CURES))
     to = describe_selection(condition.end)
     text = f"there is no {condition.medium} path to {to}"
@@ -102,6 +106,36 @@ def _cut(
         text = f"no {condition.medium} path is left to {to}: {_list(links)} was the last way"
     found = judge.cuts[id(condition)] = Cut(ahead, links, cures, text)
     return found
+
+
+def _ends(judge: Judge, condition: Path, it: str | None) -> list[int]:
+    return judge.world.vertices(condition.medium, judge.world.items(condition.end, it))
+
+
+def _all_on_the_way(
+    judge: Judge, condition: Path, it: str | None, starts: Sequence[int], broken: Sequence[Link]
+) -> list[Link]:
+    """Return the links of `broken` that were on a way which took several of them: no single one would give it back."""
+    if len(broken) < 2:
+        return []
+    whole = judge.world.flows[condition.medium].graph.fork()
+    for link in broken:
+        whole.add(link.a, link.b)
+        if not link.one_way:
+            whole.add(link.b, link.a)
+    ahead, behind = whole.ahead(starts), whole.behind(_ends(judge, condition, it))
+    return [link for link in broken if _joins(link, ahead, behind)]
+
+
+def _restores(
+    flow: Flow, link: Link, short: Sequence[Sequence[int]], ahead: Container[int], behind: Container[int]
+) -> bool:
+    """Return whether a link gives all its vertices back to some item: only an item with several can want more."""
+    if all(len(group) < 2 for group in short):
+        return True
+    near = [a for a, b in ((link.a, link.b), (link.b, link.a)) if a in ahead and b in behind]
+    led = flow.graph.behind(near[: 1 if link.one_way else 2])
+    return any(group and all(v in led for v in group) for group in short)
 
 
 def _joins(link: Link, ahead: Container[int], behind: Container[int]) -> bool:

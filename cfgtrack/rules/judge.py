@@ -106,6 +106,10 @@ class Judge:
                 if reach is not None:
                     self._direct[id(atom)] = (self.world.flows[atom.medium], reach)
 
+    def direct(self, condition: Condition) -> tuple[Flow, Reach] | None:
+        """Return the flow and the reach that tell at once whether `it` has its path, for the commonest condition."""
+        return self._direct.get(id(condition))
+
     # --- truth ---
 
     def holds(self, condition: Condition, it: str | None = None) -> bool:

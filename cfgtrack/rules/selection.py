@@ -198,30 +198,32 @@ class Selector:
         return bool(tags & set(selection.tags))
 
     def _enumerate(self, selection: Selection) -> Iterator[str]:
-        """Yield every item that matches, testing ports and nodes once a part where ids don't matter."""
+        """Yield every item that matches, testing ports and nodes once a part where their owner doesn't matter."""
         allowed = whats(selection)
         inside = "port" in allowed or "node" in allowed
+        by_part = not selection.loops and not selection.tags
+        names: dict[str, tuple[str, ...]] = {}
         for owner in self.plant.owners():
             if self._is_owner_of_sort(allowed, owner) and self.matches(selection, owner):
                 yield owner
-            if inside and self._owner_fits(selection, owner):
-                part = self.plant.part_of(owner)
-                yield from self._inside(selection, owner, part)
+            if not inside or not self._owner_fits(selection, owner):
+                continue
+            part = self.plant.part_of(owner)
+            if not by_part or part.id not in names:
+                names[part.id] = tuple(self._inside(selection, allowed, owner, part))
+            for name in names[part.id]:
+                address = f"{owner}:{name}"
+                if not selection.ids or fits(address, selection.ids):
+                    yield address
 
-    def _inside(self, selection: Selection, owner: str, part: Part) -> Iterator[str]:
-        allowed = whats(selection)
+    def _inside(
+        self, selection: Selection, allowed: tuple[str, ...], owner: str, part: Part
+    ) -> Iterator[str]:
+        """Yield the names of the ports and nodes that match, whatever `ids` says."""
         if "port" in allowed:
-            for name, port in part.ports.items():
-                if self._port_fits(selection, port, owner):
-                    address = f"{owner}:{name}"
-                    if not selection.ids or fits(address, selection.ids):
-                        yield address
+            yield from (n for n, port in part.ports.items() if self._port_fits(selection, port, owner))
         if "node" in allowed:
-            for name, node in part.nodes.items():
-                if self._node_fits(selection, node, owner):
-                    address = f"{owner}:{name}"
-                    if not selection.ids or fits(address, selection.ids):
-                        yield address
+            yield from (n for n, node in part.nodes.items() if self._node_fits(selection, node, owner))
 
 
 def refer(view: View, reference: str, it: str | None) -> list[str]:
