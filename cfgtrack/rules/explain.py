@@ -67,7 +67,12 @@ def explain(
 
 
 def _lost(judge: Judge, condition: Path, it: str | None, ended: Sequence[tuple[str, Link]]) -> Reason:
-    beyond = (it,) if it is not None and condition.start == IT else tuple(judge.short_items(condition, it))
+    direct, known = judge.direct(condition), judge.cuts.get(id(condition))
+    if direct is not None and it is not None and known is not None and direct[0].goes_both_ways:
+        vertices = direct[0].vertices(it)
+        if vertices and all(v in known.ahead for v in vertices):
+            return Reason("no-path", known.text, known.links, (it,), known.cures)
+    beyond = tuple(judge.short_items(condition, it))
     cut = _cut(judge, condition, it, beyond, ended)
     return Reason("no-path", cut.text, cut.links, beyond, cut.cures)
 
