@@ -123,9 +123,9 @@ def load_definition(
         recorder = Recorder(database, Plant(), clock)
         if items:
             report.entry = _define(recorder, items, author, definition.title, event_id)
-        recorder.go_on_with(read_plant(database))
+        recorder.appender.go_on_with(read_plant(database))
         if report.changed:
-            missed = list(what_is_missed(database, recorder.plant, definition.origins))
+            missed = list(what_is_missed(database, recorder.appender.plant, definition.origins))
             if missed:
                 raise Refused(missed)
         initial = ((e.id, replace(e, recorder=author.recorder)) for e in definition.initial)
@@ -200,7 +200,7 @@ def _by_name(value: Any) -> Any:
 def _define(
     recorder: Recorder, items: dict[str, Bodies], author: Author, title: str, event_id: str | None
 ) -> Entry:
-    number = recorder.number + 1
+    number = recorder.appender.number + 1
     body: dict[str, Any] = {
         "count": sum(len(bodies) for bodies in items.values()),
         "items": items_hash(items),
@@ -209,7 +209,7 @@ def _define(
         id=event_id or f"define:{number}",
         action=DEFINE,
         subjects=(),
-        happened=recorder.known,
+        happened=recorder.appender.known,
         by=author.by,
         recorder=author.recorder,
         remark=title or None,
