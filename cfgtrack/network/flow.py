@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Protocol
 
 from cfgtrack.model.configuration import Configuration, carries
 from cfgtrack.model.plant import HOLD
-from cfgtrack.network.network import Arc, Network, gated_arcs, interface_arc, subject_arcs, unmade_arcs
+from cfgtrack.network.network import Arc, Network, gated_arcs, interface_arc, subject_arcs
 from cfgtrack.network.reach import Digraph, Reach
 from cfgtrack.network.reduce import Reduced, reduce_network
 
@@ -77,7 +77,7 @@ class Flow:
         self._reaches: dict[frozenset[int], Reach] = {}
         self._held: dict[str, tuple[Link, ...]] = {}
         self._gaps: dict[str, tuple[Link, ...]] = {}
-        self._contracted_gaps: tuple[Link, ...] | None = None
+        self._apart: tuple[Link, ...] | None = None
         self._vertices: dict[str, tuple[int, ...]] = {}
         gated = any(arc.one_way for arcs in network.gates.values() for arc in arcs)
         self.goes_both_ways = not network.one_way and not gated
@@ -239,12 +239,13 @@ class Flow:
         """Yield the links that one action would make: gates that don't carry, and mated pairs that don't."""
         for links in self._gaps.values():
             yield from links
-        if self._contracted_gaps is None:
-            touched: Container[str] = _Everything() if self._touched is None else self._touched
-            unmade = unmade_arcs(self.network, self._configuration, touched)
-            gaps = (self.link(arc, name) for arc, name in unmade)
-            self._contracted_gaps = tuple(k for k in gaps if k.a != k.b)
-        yield from self._contracted_gaps
+        if self._apart is None:
+            self._apart = tuple(self._unmade(arc, subject) for arc, subject in self.reduced.unmade)
+        yield from self._apart
+
+    def _unmade(self, arc: Arc, subject: str) -> Link:
+        gated = arc in self.network.gates.get(subject, ())
+        return self.link(arc, subject if gated else self.link_name(subject))
 
     def _set_gaps(self, subject: str, gaps: tuple[Link, ...]) -> None:
         """Note the links that one action on a subject would make."""
@@ -276,10 +277,3 @@ class Flow:
             return
         if interface_arc(self.network, self._configuration, port) is None:
             yield self.link(Arc(a, b), f"{port} - {mate}")
-
-
-class _Everything:
-    """A container of everything."""
-
-    def __contains__(self, item: object) -> bool:
-        return True

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import Configuration, State, carries
+from cfgtrack.model.configuration import Configuration, carries
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import HOLD, Plant
 
@@ -188,62 +188,59 @@ def gated_arcs(network: Network, configuration: Configuration, subject: str) -> 
     return gated if gated is not None and carries(configuration, subject) else ()
 
 
-def state_arcs(
-    network: Network, configuration: Configuration, *, leave_out: frozenset[str] = frozenset()
-) -> Iterator[Arc]:
-    """Yield the made links that depend on state, each once, except those of the subjects in `leave_out`."""
-    for gate, arcs in network.gates.items():
-        if gate not in leave_out and carries(configuration, gate):
-            yield from arcs
-    for subject, state in configuration.touched():
-        if ":" in subject:
-            joined = _joined(network, configuration, subject, state, leave_out)
-            if joined is not None and joined[1]:
-                yield joined[0]
-        elif network.medium == HOLD and subject not in leave_out:
-            arc = seat_arc(network, configuration, subject)
-            if arc is not None:
-                yield arc
-    if network.medium == HOLD:
-        yield from _untouched_seats(network, configuration, leave_out)
+Links = list[tuple[int, int]]
 
 
-def unmade_arcs(
+def state_links(
     network: Network, configuration: Configuration, leave_out: Container[str]
-) -> Iterator[tuple[Arc, str]]:
-    """Yield the links that one action would make, with their names, except those of the subjects in `leave_out`."""
+) -> tuple[Links, Links, list[tuple[Arc, str]]]:
+    """Return the links that depend on state, each once, except those of the subjects in `leave_out`.
+
+    Made both ways, made one way, and those that a single action would make, each with a subject it depends on. One
+    pass over all that has a state, and the longest one of loading a plant: hence written out in full.
+    """
+    both, single, unmade = _gate_links(network, configuration, leave_out)
+    item, port, state_of = network.item, network.plant.port, configuration.state
+    for subject, (status, mate, _) in configuration.touched():
+        if mate is None or subject > mate or subject in leave_out or mate in leave_out:
+            continue
+        a, b, near, far = item(subject), item(mate), port(subject), port(mate)
+        if a is None or b is None or near is None or far is None:
+            continue
+        if near[1].is_carrying(status) and far[1].is_carrying(state_of(mate).value):
+            both.append((a, b))
+        else:
+            unmade.append((Arc(min(a, b), max(a, b)), subject))
+    if network.medium == HOLD:
+        both += _seat_links(network, configuration, leave_out)
+    return both, single, unmade
+
+
+def _gate_links(
+    network: Network, configuration: Configuration, leave_out: Container[str]
+) -> tuple[Links, Links, list[tuple[Arc, str]]]:
+    """Return what the valves and switches gate: made both ways, made one way, and not made."""
+    both: Links = []
+    single: Links = []
+    unmade: list[tuple[Arc, str]] = []
     for gate, arcs in network.gates.items():
-        if gate not in leave_out and not carries(configuration, gate):
-            yield from ((arc, gate) for arc in arcs)
-    for subject, state in configuration.touched():
-        if ":" in subject:
-            joined = _joined(network, configuration, subject, state, leave_out)
-            if joined is not None and not joined[1]:
-                yield joined[0], f"{subject} - {state.other}"
+        if gate in leave_out:
+            continue
+        if carries(configuration, gate):
+            for arc in arcs:
+                (single if arc.one_way else both).append((arc.a, arc.b))
+        else:
+            unmade += [(arc, gate) for arc in arcs]
+    return both, single, unmade
 
 
-def _joined(
-    network: Network, configuration: Configuration, subject: str, state: State, leave_out: Container[str]
-) -> tuple[Arc, bool] | None:
-    """Return the link over a mated pair and whether it is made; None for all but the half that answers for it."""
-    mate = state.other
-    if mate is None or subject > mate or subject in leave_out or mate in leave_out:
-        return None
-    a, b = network.item(subject), network.item(mate)
-    if a is None or b is None:
-        return None
-    near, far = network.plant.port(subject), network.plant.port(mate)
-    assert near is not None
-    assert far is not None
-    made = near[1].is_carrying(state.value) and far[1].is_carrying(configuration.state(mate).value)
-    return Arc(min(a, b), max(a, b)), made
-
-
-def _untouched_seats(
-    network: Network, configuration: Configuration, leave_out: frozenset[str]
-) -> Iterator[Arc]:
-    for place in network.plant.places.values():
-        if place.mobile and place.id not in leave_out and configuration.state(place.id).event is None:
-            arc = seat_arc(network, configuration, place.id)
-            if arc is not None:
-                yield arc
+def _seat_links(
+    network: Network, configuration: Configuration, leave_out: Container[str]
+) -> Iterator[tuple[int, int]]:
+    """Yield the links of what stands on a place that holds it."""
+    owners = dict.fromkeys(s for s, _ in configuration.touched() if ":" not in s)
+    owners.update(dict.fromkeys(p.id for p in network.plant.places.values() if p.mobile))
+    for owner in owners:
+        seat = None if owner in leave_out else seat_arc(network, configuration, owner)
+        if seat is not None:
+            yield seat.a, seat.b

@@ -10,20 +10,22 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.network.network import Arc, Network, state_arcs
+from cfgtrack.network.network import Arc, Network, state_links
 
 
 @dataclass(frozen=True, slots=True)
 class Reduced:
     """A contracted network. `vertex` maps each item number to its vertex; `arcs` are the links between vertices
 
-    that could not be contracted because they go one way only.
+    that could not be contracted because they go one way only; `unmade` those that a single action would make, each
+    with a subject that it depends on.
     """
 
     network: Network
     vertex: list[int]
     count: int
     arcs: tuple[tuple[int, int], ...]
+    unmade: tuple[tuple[Arc, str], ...] = ()
 
     def of(self, address: str) -> int | None:
         """Return the vertex of the item at `address`, or None when it has no place in this medium."""
@@ -41,21 +43,12 @@ def reduce_network(
     if touched is None:
         arcs = tuple(arc for a, b in network.plain for arc in ((a, b), (b, a))) + tuple(network.one_way)
         return Reduced(network, list(range(network.size)), network.size, arcs)
-    both, single = _fixed_links(network, configuration, frozenset(touched))
-    vertex, count = _components(network.size, both)
-    arcs = tuple({(vertex[a], vertex[b]) for a, b in single if vertex[a] != vertex[b]})
-    return Reduced(network, vertex, count, arcs)
-
-
-def _fixed_links(
-    network: Network, configuration: Configuration, touched: frozenset[str]
-) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
-    """Return the links that stay made: (both ways, one way)."""
-    both = list(network.plain)
-    single = list(network.one_way)
-    for arc in state_arcs(network, configuration, leave_out=touched):
-        (single if arc.one_way else both).append((arc.a, arc.b))
-    return both, single
+    both, single, unmade = state_links(network, configuration, frozenset(touched))
+    vertex, count = _components(network.size, [*network.plain, *both])
+    one_way = [*network.one_way, *single]
+    arcs = tuple({(vertex[a], vertex[b]) for a, b in one_way if vertex[a] != vertex[b]})
+    apart = tuple(gap for gap in unmade if vertex[gap[0].a] != vertex[gap[0].b])
+    return Reduced(network, vertex, count, arcs, apart)
 
 
 def _components(size: int, links: list[tuple[int, int]]) -> tuple[list[int], int]:

@@ -117,7 +117,7 @@ class Judge:
         direct = self._direct.get(id(condition))
         if direct is not None and it is not None:
             vertices = direct[0].vertices(it)
-            return bool(vertices) and all(v in direct[1] for v in vertices)
+            return bool(vertices) and all(map(direct[1].__contains__, vertices))
         match condition:
             case All(parts):
                 return all(self.holds(p, it) for p in parts)

@@ -203,8 +203,9 @@ class Selector:
         inside = "port" in allowed or "node" in allowed
         by_part = not selection.loops and not selection.tags
         names: dict[str, tuple[str, ...]] = {}
+        whole = "unit" in allowed or "place" in allowed
         for owner in self.plant.owners():
-            if self._is_owner_of_sort(allowed, owner) and self.matches(selection, owner):
+            if whole and self._is_owner_of_sort(allowed, owner) and self.matches(selection, owner):
                 yield owner
             if not inside or not self._owner_fits(selection, owner):
                 continue

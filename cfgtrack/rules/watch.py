@@ -148,9 +148,9 @@ def _watch_path(watch: Watch, medium: str, start: Selection, end: Selection, wor
         return
     table = watch.by_vertex.setdefault(reach, {})
     flow = world.flows[medium]
+    plain = start == IT
     for it in watch.instances:
         assert it is not None
-        items = (it,) if start == IT else world.items(start, it)
-        for item in items:
+        for item in (it,) if plain else world.items(start, it):
             for vertex in flow.vertices(item):
                 table.setdefault(vertex, []).append(it)
