@@ -38,8 +38,9 @@ class Event:
     `subjects`: one or two ports, or one unit, place, or (remarks) part. `place`, `facing`: where to and which way
     round, for place and lift. `status`: what was found, for as-found. Filled in when the event is resolved:
     `peer`, the mate that stays as it was; `moved`, the units that went along (or, for as-found, the halves that
-    lost their mate); `expected`, what the record said where an as-found contradicts it. A unit in somebody's
-    hands that is fastened to one that stands somewhere is from then on at that `place`.
+    lost their mate); `expected`, what the record, or the definition (a size, a key), says where an as-found
+    contradicts it. A unit in somebody's hands that is fastened to one that stands somewhere is from then on at that
+    `place`.
     """
 
     id: str

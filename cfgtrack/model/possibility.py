@@ -149,6 +149,8 @@ def _misfits(view: View, event: Event) -> Iterator[Refusal]:
         yield Refusal("same", f"{a} can't be mated to itself", a)
         return
     (port_a, kind_a), (port_b, kind_b) = _found(view, a), _found(view, b)
+    if owner_of(a) == owner_of(b) and not _can_bend_round(view, a, b):
+        yield Refusal("one-owner", f"{a} and {b} are both fixed to {owner_of(a)}: they never meet", a)
     if not kind_a.mates_with(kind_b):
         yield Refusal("kind", f"{a} is a {kind_a.id}, {b} is a {kind_b.id}: they don't go together", a)
     if port_a.size and port_b.size and port_a.size != port_b.size:
@@ -157,6 +159,12 @@ def _misfits(view: View, event: Event) -> Iterator[Refusal]:
         yield Refusal("keying", f"{a} is keyed {port_a.keying}, {b} {port_b.keying}: they can't be joined", a)
     if port_a.gender and port_a.gender == port_b.gender:
         yield Refusal("gender", f"{a} and {b} are both {port_a.gender}: they can't be joined", a)
+
+
+def _can_bend_round(view: View, a: str, b: str) -> bool:
+    """Return whether two ports of one thing can meet: both ends of a hose can, two bolt holes or two hands can't."""
+    plant = view.plant
+    return not _is_hold(view, a) and (plant.is_flexible(a) or plant.is_flexible(b))
 
 
 def _brought_together(view: View, event: Event) -> Resolved:
@@ -231,7 +239,7 @@ def _is_hold(view: View, port: str) -> bool:
 def _bad_destination(view: View, event: Event) -> Iterator[Refusal]:
     thing, target = event.subjects[0], event.place
     if target is None:
-        yield Refusal("by-whom", f"say who or what takes {thing}: no single one has a grip on it", thing)
+        yield Refusal("by-whom", f"say who or what takes {thing}: no single grip holds it", thing)
         return
     place = view.plant.places.get(target)
     if place is None:
@@ -244,10 +252,16 @@ def _bad_destination(view: View, event: Event) -> Iterator[Refusal]:
         yield Refusal("already", f"{thing} is at {target} already", thing, state.event)
     if thing in place_line(view, target):
         yield Refusal("inside-itself", f"{target} is inside {thing}", thing)
-    if place.facings and event.facing not in place.facings:
-        got = f"not {event.facing}" if event.facing else "none was given"
-        yield Refusal("facing", f"{target} takes a unit facing {' or '.join(place.facings)}; {got}", thing)
+    yield from _wrong_way_round(view, event, target)
     yield from _full(view, event, target)
+
+
+def _wrong_way_round(view: View, event: Event, target: str) -> Iterator[Refusal]:
+    facings = view.plant.places[target].facings
+    if facings and event.facing not in facings:
+        got = f"not {event.facing}" if event.facing else "none was given"
+        sentence = f"{target} takes a unit facing {' or '.join(facings)}; {got}"
+        yield Refusal("facing", sentence, event.subjects[0])
 
 
 def _full(view: View, event: Event, target: str) -> Iterator[Refusal]:
@@ -302,16 +316,20 @@ def _resolve_found_place(view: View, event: Event) -> Resolved:
         sentence = f"{place} is inside {thing} by the record: say first where {place} was found"
         return _refused(event, Refusal("inside-itself", sentence, thing, state.event))
     group = rigid_group(view, thing) if thing in view.plant.units else [thing]
-    expected = None
+    event = replace(event, moved=tuple(group[1:]))
+    said: list[str] = []
     if state.value != place and not (event.initial and state.event is None):
-        expected = f"{thing} at {state.value}" if state.value else f"{thing} nowhere known"
-    return Resolved(replace(event, moved=tuple(group[1:]), expected=expected))
+        said.append(f"{thing} at {state.value}" if state.value else f"{thing} nowhere known")
+    if not event.initial:
+        said.extend(r.sentence for r in (*_wrong_way_round(view, event, place), *_full(view, event, place)))
+    return Resolved(replace(event, expected="; ".join(said) or None))
 
 
 def _resolve_found_port(view: View, event: Event) -> Resolved:
     refusals = [r for s in event.subjects if (r := _bad_found(view, event, s)) is not None]
-    if len(event.subjects) == 2:
-        refusals.extend(_misfits(view, event) if not refusals else ())
+    misfits = list(_misfits(view, event)) if len(event.subjects) == 2 and not refusals else []
+    if event.initial or any(r.code == "same" for r in misfits):
+        refusals.extend(misfits)
     if refusals:
         return _refused(event, *refusals)
     assert event.status is not None
@@ -323,7 +341,8 @@ def _resolve_found_port(view: View, event: Event) -> Resolved:
             return _refused(event, Refusal("subjects", sentence, event.subjects[0]))
         event = replace(event, peer=mate)
     moved = tuple(_bereft(view, event, joined=joined))
-    return Resolved(replace(event, moved=moved, expected=_contradiction(view, event)))
+    said = [*_contradictions(view, event), *(r.sentence for r in misfits if joined)]
+    return Resolved(replace(event, moved=moved, expected="; ".join(said) or None))
 
 
 def _bad_found(view: View, event: Event, subject: str) -> Refusal | None:
@@ -345,9 +364,8 @@ def _bereft(view: View, event: Event, *, joined: bool) -> Iterator[str]:
             yield mate
 
 
-def _contradiction(view: View, event: Event) -> str | None:
-    """Return what the record said of the subjects where that differs from what was found, else None."""
-    said: list[str] = []
+def _contradictions(view: View, event: Event) -> Iterator[str]:
+    """Yield what the record said of the subjects where that differs from what was found."""
     for i, subject in enumerate(event.subjects):
         state = view.state(subject)
         if event.initial and state.event is None:
@@ -355,8 +373,7 @@ def _contradiction(view: View, event: Event) -> str | None:
         joined = _found(view, subject)[1].is_joined(event.status or "")
         mate = (event.subjects[1 - i] if len(event.subjects) == 2 else event.peer) if joined else None
         if (state.value, state.other) != (event.status, mate):
-            said.append(f"{subject} {state.value}" + (f" to {state.other}" if state.other else ""))
-    return "; ".join(said) or None
+            yield f"{subject} {state.value}" + (f" to {state.other}" if state.other else "")
 
 
 # --- notes --------------------------------------------------------------------------------------------------------

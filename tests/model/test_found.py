@@ -1,0 +1,80 @@
+"""What is really found is recorded, however impossible: the state follows it, the contradiction stays open."""
+
+import pytest
+
+from cfgtrack.files.definition import parse_definition
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import FOUND, Event
+from cfgtrack.model.possibility import resolve
+
+WORLD = """
+[[part]]
+id = "box"
+port = [
+  { name = "F1", kind = "fluid-disconnect", size = "1 in", keying = "supply" },
+  { name = "F2", kind = "fluid-disconnect", size = "2 in", keying = "return" },
+  { name = "B1", kind = "bolt" },
+  { name = "B2", kind = "bolt" },
+]
+[[unit]]
+id = "A"
+part = "box"
+[[unit]]
+id = "B"
+part = "box"
+[[unit]]
+id = "C"
+part = "box"
+[[place]]
+id = "BAY"
+capacity = 1
+facings = ["north"]
+"""
+
+
+@pytest.fixture
+def now() -> Configuration:
+    """Three boxes and a bay for one of them."""
+    return Configuration(parse_definition({"world.toml": WORLD}).plant())
+
+
+def found(now: Configuration, *subjects: str, **said: str) -> Event:
+    """Record that something was found so; return the event as it is kept."""
+    outcome = resolve(now, Event("e", FOUND, subjects, 0, **said))
+    assert not outcome.refusals
+    now.apply(outcome.event)
+    return outcome.event
+
+
+def test_what_cannot_fit_but_does(now):
+    """A cross-connection with the wrong size and key is recorded, and says what is wrong with it."""
+    event = found(now, "A:F1", "B:F2", status="mated")
+    assert now.state("A:F1")[:2] == ("mated", "B:F2")
+    assert event.expected == (
+        "A:F1 demated; B:F2 demated; A:F1 is 1 in, B:F2 is 2 in: the sizes differ; "
+        "A:F1 is keyed supply, B:F2 return: they can't be joined"
+    )
+
+
+def test_what_has_no_room_but_is_there(now):
+    """A unit found where there is no room for it, the wrong way round, is there all the same."""
+    found(now, "A", place="BAY", facing="north")
+    event = found(now, "B", place="BAY", facing="south")
+    assert now.state("B").value == "BAY"
+    assert "BAY takes a unit facing north; not south" in (event.expected or "")
+    assert "BAY takes 1 and holds A" in (event.expected or "")
+
+
+def test_a_third_claim_on_a_mate(now):
+    """A half found on another than the record says leaves its old mate behind, free."""
+    found(now, "A:F1", "B:F1", status="mated")
+    event = found(now, "B:F1", "C:F1", status="mated")
+    assert event.moved == ("A:F1",)
+    assert now.state("A:F1")[:2] == ("demated", None)
+    assert now.state("C:F1")[:2] == ("mated", "B:F1")
+
+
+def test_two_bolts_of_one_unit_never_meet(now):
+    """Rigid halves of one unit can't be joined."""
+    outcome = resolve(now, Event("e", "engage", ("A:B1", "A:B2"), 0))
+    assert [r.code for r in outcome.refusals] == ["one-owner"]
