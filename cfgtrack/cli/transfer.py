@@ -208,7 +208,8 @@ def export_command(session: s.Session, /, output: Path | None, form: str | None,
 
     \b
     jsonl    every event with all that the journal holds of it; `import` takes it back (the default)
-    csv      every event as people keep it, but for loads and variances; `import` takes it back
+    csv      every event as people keep it, but for variances and what loads wrote: the definition, the
+             initial configuration; `import` takes it back
     archive  the whole database, definition, rules and tree heads too; `restore` takes it back
     ocel     an object-centric event log (OCEL 2.0), for process-mining libraries
     """
@@ -247,6 +248,7 @@ def _write_rows(entries: Iterator[Entry], form: str, stream: TextIO) -> None:
     from cfgtrack.model.event import APPROVE, DEFINE
 
     if form == "csv":
-        write_csv((e for e in entries if e.event.action not in (DEFINE, APPROVE)), stream)
+        kept = (e for e in entries if e.event.action not in (DEFINE, APPROVE) and not e.event.initial)
+        write_csv(kept, stream)
     else:
         write_jsonl(entries, stream)
