@@ -105,8 +105,10 @@ class Engine:
         )
         self.judge = Judge(self.world)
         self._watches = [make_watch(i, rule, self.world) for i, rule in enumerate(rules.rules)]
+        self._watched = [w for w in self._watches if self._is_watched(w)]
         self._at: dict[tuple[str, bool], list[Watch]] = {}
         self._starts: dict[str, list[Watch]] = {}
+        self._ends: dict[str, list[Watch]] = {}
         self._undoes: dict[str, list[Watch]] = {}
         self._wakes_on: dict[str, list[Watch]] = {}
         self._dirty: dict[Key, Event | None] = {}
@@ -134,6 +136,8 @@ class Engine:
         if isinstance(mode, At):
             for action in mode.action.actions:
                 self._at.setdefault((action, mode.after), []).append(watch)
+        elif isinstance(mode, By):
+            self._ends.setdefault(mode.end, []).append(watch)
         elif isinstance(mode, Within):
             if isinstance(mode.trigger, ActionMatch):
                 for action in mode.trigger.actions:
@@ -250,12 +254,12 @@ class Engine:
         ended = change.ended()
         if ended:
             self.trail.set(self._ended, 0, (*self._ended[0], *ended))
-        for watch in self._watches:
-            if self._is_watched(watch):
-                for it in watch.affected(self.world, change):
-                    self.trail.set(self._dirty, (watch.number, it), change.event)
-                for it in self._open.get(watch.number, ()):
-                    self.trail.set(self._dirty, (watch.number, it), change.event)
+        for watch in self._watched:
+            for it in watch.affected(self.world, change):
+                self.trail.set(self._dirty, (watch.number, it), change.event)
+        for number, items in self._open.items():
+            for it in items:
+                self.trail.set(self._dirty, (number, it), change.event)
 
     # --- always ---
 
@@ -493,10 +497,7 @@ class Engine:
     # --- at an end ---
 
     def _judge_end(self, end: str, event: Event | None) -> None:
-        for watch in self._watches:
-            mode = watch.rule.mode
-            if not isinstance(mode, By) or mode.end != end:
-                continue
+        for watch in self._ends.get(end, ()):
             for it in watch.instances:
                 self._judge_end_of(watch, it, event)
 

@@ -105,6 +105,8 @@ def make_watch(number: int, rule: Rule, world: World) -> Watch:
     instances: tuple[str | None, ...] = (None,)
     if rule.scope is not None:
         instances = world.selector.candidates(rule.scope)
+    elif isinstance(rule.mode, Within) and isinstance(rule.mode.trigger, ActionMatch):
+        instances = ()  # its items are the subjects of the actions that trigger it
     watch = Watch(number, rule, instances, frozenset(instances))
     watch.elapsed = tuple(
         a for c in conditions_of(rule) for a in atoms(c) if isinstance(a, Value) and a.quantity == "elapsed"
