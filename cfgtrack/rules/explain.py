@@ -102,7 +102,8 @@ def _cut(
         dict.fromkeys(link.name for link in cut or _all_on_the_way(judge, condition, it, starts, broken))
     )
     could = sorted((k for k in flow.could_be() if _joins(k, ahead, behind)), key=lambda k: k.name)
-    enough = (k for k in (*cut, *could) if _restores(flow, k, short, ahead, behind))
+    several = any(len(group) > 1 for group in short)
+    enough = (k for k in (*cut, *could) if not several or _restores(flow, k, short, ahead, behind))
     made = (to_make(judge, name) for name in dict.fromkeys(k.name for k in enough))
     cures = tuple(islice((cure for cure in made if cure), MOST_CURES))
     to = describe_selection(condition.end)
@@ -135,9 +136,7 @@ def _all_on_the_way(
 def _restores(
     flow: Flow, link: Link, short: Sequence[Sequence[int]], ahead: Container[int], behind: Container[int]
 ) -> bool:
-    """Return whether a link gives all its vertices back to some item: only an item with several can want more."""
-    if all(len(group) < 2 for group in short):
-        return True
+    """Return whether a link gives all its vertices back to some item: one with several may want more than one."""
     near = [a for a, b in ((link.a, link.b), (link.b, link.a)) if a in ahead and b in behind]
     led = flow.graph.behind(near[: 1 if link.one_way else 2])
     return any(group and all(v in led for v in group) for group in short)
