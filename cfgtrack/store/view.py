@@ -110,13 +110,13 @@ ONE_OWNER = "(c.subject = :owner OR (c.subject >= :first AND c.subject < :end))"
 """The condition for a unit or place and its ports: `first` and `end` enclose all texts that begin with ``OWNER:``."""
 
 EVERYTHING = f"""
-    SELECT subject, aspect, value, other, id, cycles FROM (
-        SELECT c.subject, c.aspect, c.value, c.other, c.number,
-            row_number() OVER (PARTITION BY c.subject, c.aspect ORDER BY c.happened DESC, c.turn DESC) AS age,
-            sum(c.cycle) OVER (PARTITION BY c.subject, c.aspect) AS cycles
-        FROM change c WHERE {COUNTS} AND %s) last
-    JOIN event e ON e.number = last.number WHERE age = 1
+    SELECT c.subject, c.aspect, c.turn, c.value, c.other, e.id, last.cycles FROM (
+        SELECT c.subject, c.aspect, max(c.happened) AS happened, sum(c.cycle) AS cycles
+        FROM change c WHERE {COUNTS} AND %s GROUP BY c.subject, c.aspect) last
+    JOIN change c ON c.subject = last.subject AND c.aspect = last.aspect AND c.happened = last.happened
+    JOIN event e ON e.number = c.number WHERE {COUNTS}
 """
+"""The last changes of everything, or of what a condition on `c` leaves; of one instant, all of them."""
 
 
 def read_configuration(database: Database, plant: Plant, at: int, known: int) -> Configuration:
@@ -139,7 +139,12 @@ def read_owner(database: Database, plant: Plant, owner: str, at: int, known: int
 
 def _filled(plant: Plant, rows: Iterable[Row]) -> Configuration:
     configuration = Configuration(plant)
-    for subject, aspect, value, other, event, cycles in rows:
+    turns: dict[tuple[str, str], int] = {}
+    for subject, aspect, turn, value, other, event, cycles in rows:
+        # Several changes of one instant come in any order: the one with the last turn counts.
+        if turns.setdefault((subject, aspect), turn) > turn:
+            continue
+        turns[subject, aspect] = turn
         if aspect in ("", AT_PLACE):
             configuration.set_state(subject, State(value, other, event))
             if cycles:
