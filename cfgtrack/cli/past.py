@@ -224,12 +224,17 @@ def kept_rules(journal: Journal, plant: Plant | None, known: int | None = None) 
     """
     from cfgtrack.rules.rule import RuleSet
 
-    texts = journal.rules(known)
+    texts = kept_texts(journal, known)
     if not texts:
         return RuleSet()
     from cfgtrack.files.rules import parse_rules
 
     return parse_rules(texts, plant)
+
+
+def kept_texts(journal: Journal, known: int | None = None) -> dict[str, str]:
+    """Return the texts of the rules files that are kept, by name. An empty text is a file that was dropped."""
+    return {name: text for name, text in journal.rules(known).items() if text}
 
 
 def concerned(rules: RuleSet, action: str) -> RuleSet:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from cfgtrack.model.plant import Plant
     from cfgtrack.rules.rule import Rule, RuleSet
     from cfgtrack.show.moment import Moment
+    from cfgtrack.store.journal import Journal
 
 _files = click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 
@@ -39,25 +40,45 @@ def load(session: s.Session, /, files: tuple[Path, ...]) -> None:
 
     They are checked against the plant first, together with the rules kept already.
     """
-    from cfgtrack.cli.hardware import load_json
+    from cfgtrack.cli.past import kept_texts
     from cfgtrack.files.rules import parse_rules
-    from cfgtrack.show.loading import load_text
-    from cfgtrack.show.moment import Moment
 
+    if len({file.name for file in files}) < len(files):
+        raise click.UsageError("Rules files are kept by name: two of these have the same.")
     with session.write() as journal:
         plant = journal.plant()
         read_rules(files, plant)
         texts = {file.name: file.read_text(encoding="utf-8") for file in files}
-        parse_rules({**journal.rules(), **texts}, plant)
-        report = journal.keep_rules(
-            texts, by=session.by, recorder=session.recorded_by, dry_run=session.dry_run
-        )
-        moment = Moment(*journal.moment())
-        session.answer(
-            moment,
-            lambda: load_text(report, moment, dry_run=session.dry_run),
-            lambda: {"dry_run": session.dry_run, "load": load_json(report)},
-        )
+        parse_rules({**kept_texts(journal), **texts}, plant)
+        _keep(session, journal, texts)
+
+
+def _keep(session: s.Session, journal: Journal, texts: dict[str, str]) -> None:
+    """Keep texts by name, and tell what that changed."""
+    from cfgtrack.cli.hardware import load_json
+    from cfgtrack.show.loading import load_text
+    from cfgtrack.show.moment import Moment
+
+    report = journal.keep_rules(texts, by=session.by, recorder=session.recorded_by, dry_run=session.dry_run)
+    moment = Moment(*journal.moment())
+    session.answer(
+        moment,
+        lambda: load_text(report, moment, dry_run=session.dry_run),
+        lambda: {"dry_run": session.dry_run, "load": load_json(report)},
+    )
+
+
+@s.command("drop", group=rules_command)
+@click.argument("name", metavar="FILE-NAME")
+@s.authored
+@s.dry_run
+def drop(session: s.Session, /, name: str) -> None:
+    """Judge by a kept rules file no longer. Its older versions stay readable, and old checks can be repeated."""
+    from cfgtrack.cli.past import kept_texts
+
+    with session.write() as journal:
+        _expect_file(name, kept_texts(journal))
+        _keep(session, journal, {name: ""})
 
 
 @s.command("list", group=rules_command)
@@ -97,20 +118,27 @@ def _row(rule: Rule) -> dict[str, Any]:
 @s.known_option
 def show(session: s.Session, /, name: str | None) -> None:
     """Print the text of the rules files that are kept, or of the one that is named."""
-    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+    from cfgtrack.cli.past import kept_texts
 
     with session.read() as journal:
         moment = session.moment(journal)
-        texts = journal.rules(moment.known)
-    if name is not None and name not in texts:
-        hint = near_hint(name, list(texts))
-        raise NoAnswer(Problem(name, "no-such-file", f"no rules file of this name is kept{hint}"))
+        texts = kept_texts(journal, moment.known)
+    if name is not None:
+        _expect_file(name, texts)
     wanted = texts if name is None else {name: texts[name]}
     session.answer(
         moment,
         lambda: "\n".join(f"# {file}  ({moment})\n{text}" for file, text in wanted.items()),
         lambda: {"files": wanted},
     )
+
+
+def _expect_file(name: str, texts: dict[str, str]) -> None:
+    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+
+    if name not in texts:
+        hint = near_hint(name, list(texts))
+        raise NoAnswer(Problem(name, "no-such-file", f"no rules file of this name is kept{hint}"))
 
 
 @s.command("explain", group=rules_command)

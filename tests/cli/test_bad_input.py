@@ -104,6 +104,7 @@ CASES = {
         ("rows.csv row 2, column at", "rows.csv row 4, column subject", "PUMP-9"),
         (("rows.csv", f"at,action,subject\nnoon,cap,PUMP-2:F1\n{AT},cap,PUMP-2:F1\n{AT},cap,PUMP-9:F1\n"),),
     ),
+    "rules of one name": Case(("rules", "load", "{folder}/rules.toml", "{folder}/rules.toml"), 2, ("same",)),
     "bad rule": Case(
         ("rules", "load", "{folder}/bad-rule.toml"),
         2,

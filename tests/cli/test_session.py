@@ -304,6 +304,19 @@ def test_rules(cfgtrack: Command) -> None:
     assert cfgtrack("rules", "explain", "expansoin").status == 4
 
 
+def test_rules_are_dropped(cfgtrack: Command) -> None:
+    """A dropped rules file judges no longer; as known before, it does; its rules may be kept under another name."""
+    cfgtrack.ok("shut", "HALL:V1", "--at", AT)
+    known = cfgtrack("review", "--json").json["known"]
+    cfgtrack.ok("rules", "drop", "rules.toml")
+    assert cfgtrack("rules", "show", "--json").json["files"] == {}
+    assert cfgtrack("review").status == 4
+    assert cfgtrack("review", "--known-at", known).status == 3
+    assert cfgtrack("rules", "drop", "rules.toml").status == 4
+    cfgtrack.ok("rules", "load", cfgtrack.file("other.toml", world.RULES))
+    assert cfgtrack("review").status == 3
+
+
 def test_starter_rules(cfgtrack: Command) -> None:
     """The starter set can be printed, and kept as it is printed."""
     starter = cfgtrack.file("starter.toml", cfgtrack.ok("rules", "starter"))
