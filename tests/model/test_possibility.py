@@ -1,0 +1,326 @@
+"""What is impossible is refused, by name; what moves along moves along; what is in a hand can be fastened."""
+
+import pytest
+
+from cfgtrack.files.definition import parse_definition
+from cfgtrack.model.configuration import Configuration, place_line
+from cfgtrack.model.event import Event
+from cfgtrack.model.possibility import resolve
+from cfgtrack.model.quantity import parse_quantity
+
+WORLD = """
+[[part]]
+id = "box"
+port = [
+  { name = "F", kind = "fluid-disconnect", size = "1/2 in", keying = "supply", gender = "plug" },
+  { name = "G", kind = "fluid-disconnect", size = "1/2 in", keying = "supply", gender = "socket" },
+  { name = "R", kind = "fluid-disconnect", size = "1/2 in", keying = "return", gender = "socket" },
+  { name = "W", kind = "fluid-disconnect", size = "3/4 in", gender = "socket" },
+  { name = "J", kind = "electrical-connector" },
+  { name = "B", kind = "bolt" },
+  { name = "C", kind = "bolt" },
+  { name = "E", kind = "grip" },
+  { name = "V", kind = "valve" },
+  { name = "K", kind = "cover" },
+]
+[[part]]
+id = "hose"
+flexible = true
+port = [
+  { name = "P", kind = "fluid-disconnect", size = "1/2 in", gender = "plug" },
+  { name = "S", kind = "fluid-disconnect", size = "1/2 in", gender = "socket" },
+]
+[[part]]
+id = "hand"
+port = [{ name = "GRIP", kind = "grip" }]
+[[part]]
+id = "wall"
+port = [{ name = "B", kind = "bolt" }, { name = "G", kind = "fluid-disconnect", size = "1/2 in", gender = "socket" }]
+
+[[unit]]
+id = "X"
+part = "box"
+[[unit]]
+id = "Y"
+part = "box"
+[[unit]]
+id = "Z"
+part = "box"
+[[unit]]
+id = "H"
+part = "hose"
+
+[[place]]
+id = "YARD"
+[[place]]
+id = "BAY"
+parent = "YARD"
+part = "wall"
+[[place]]
+id = "ONE"
+parent = "YARD"
+capacity = 1
+[[place]]
+id = "NORTH"
+parent = "YARD"
+facings = ["north", "up"]
+[[place]]
+id = "ANN"
+parent = "YARD"
+mobile = true
+part = "hand"
+[[place]]
+id = "BOB"
+parent = "YARD"
+mobile = true
+part = "hand"
+[[place]]
+id = "SLED"
+parent = "YARD"
+mobile = true
+[[place]]
+id = "SLOT"
+parent = "SLED"
+"""
+PLANT = parse_definition({"world.toml": WORLD}).plant()
+STAND = ["place X BAY", "place Y BAY"]
+GRIPPED = [*STAND, "grip X:E ANN:GRIP"]
+
+
+def event(text, number=0):
+    """Return the event of a short text: an action, its subjects, a place after place, lift or at, a facing after /."""
+    text, _, facing = text.partition(" / ")
+    action, *subjects = text.split()
+    more = {"facing": facing} if facing else {}
+    if "=" in subjects[-1] if subjects else False:
+        more["status"] = subjects.pop()[1:]
+    if "at" in subjects:
+        more["place"] = subjects.pop()
+        subjects.remove("at")
+    elif action in ("place", "lift") and len(subjects) == 2:
+        more["place"] = subjects.pop()
+    return Event(f"e{number}", action, tuple(subjects), number, **more)
+
+
+def after(*texts):
+    """Return the configuration after some events, each of which must be possible."""
+    now = Configuration(PLANT)
+    for number, text in enumerate(texts):
+        resolved = resolve(now, event(text, number))
+        assert not resolved.refusals, (text, resolved.refusals)
+        now.apply(resolved.event)
+    return now
+
+
+def codes(now, text):
+    """Return the codes of the refusals of an event."""
+    return [r.code for r in resolve(now, event(text, 99)).refusals]
+
+
+REFUSED = [
+    # along a ladder
+    (STAND, "mate X:Q Y:G", ["unknown"]),
+    (STAND, "mate X:B Y:B", ["action", "action"]),
+    (STAND, "mate X:F", ["subjects"]),
+    (STAND, "mate X:F Y:G Z:G", ["subjects"]),
+    (STAND, "mate", ["subjects"]),
+    (STAND, "mate X:F X:F", ["same"]),
+    (STAND, "mate X:F X:G", ["one-owner"]),
+    (STAND, "engage X:B X:C", ["one-owner"]),
+    (STAND, "grip X:E Y:E", None),
+    (STAND, "mate X:F Y:J", ["kind"]),
+    (STAND, "mate X:F Y:W", ["size"]),
+    (STAND, "mate X:F Y:R", ["keying"]),
+    (STAND, "mate X:F Y:F", ["gender"]),
+    ([*STAND, "mate X:F Y:G"], "mate X:F Y:G", ["status", "status"]),
+    ([*STAND, "mate X:F Y:G"], "mate Y:F X:G", None),
+    ([*STAND, "cap X:F"], "mate X:F Y:G", ["status"]),
+    ([*STAND, "mate X:F Y:G"], "cap X:F", ["status"]),
+    (STAND, "demate X:F", ["status"]),
+    ([*STAND, "mate X:F Y:G", "mate H:P X:G"], "demate X:F X:G", ["not-mates", "not-mates"]),
+    (STAND, "shut X:V", ["status"]),
+    ([*STAND, "open X:V"], "open X:V", ["status"]),
+    (STAND, "torque X:B", ["status"]),
+    (STAND, "uncap X:F", ["status"]),
+    # not in one place
+    (["place X BAY", "place Y ONE"], "mate X:F Y:G", ["not-here"]),
+    (["place X BAY"], "mate X:F Y:G", ["not-here"]),
+    ([], "engage X:B Y:B", ["not-here"]),
+    (["place X ONE"], "engage X:B BAY:B", ["not-here"]),
+    (["place X ONE"], "mate H:P X:G", None),
+    # from place to place
+    (STAND, "place W BAY", ["unknown"]),
+    (STAND, "place BAY YARD", ["unknown"]),
+    (STAND, "place X:F BAY", ["unknown"]),
+    (STAND, "place X NOWHERE", ["unknown"]),
+    (STAND, "place X BAY", ["already"]),
+    (STAND, "place X BAY / north", None),
+    ([*STAND, "place X ONE"], "place Y ONE", ["full"]),
+    (STAND, "place X NORTH", ["facing"]),
+    (STAND, "place X NORTH / south", ["facing"]),
+    (STAND, "place X NORTH / up", None),
+    (STAND, "lift X", ["by-whom"]),
+    (STAND, "lift X BAY", ["by-whom", "already"]),
+    (STAND, "lift X ONE", ["by-whom"]),
+    ([*GRIPPED, "grip Y:E BOB:GRIP", "engage X:B Y:B"], "lift X", ["by-whom"]),
+    (["place ANN SLED"], "place SLED ANN", ["inside-itself"]),
+    ([], "place SLED SLOT", ["inside-itself"]),
+    ([], "as-found SLED at SLOT", ["inside-itself"]),
+    # ties
+    ([*STAND, "engage X:B BAY:B"], "place X ONE", ["tied"]),
+    ([*STAND, "mate X:F Y:G"], "place X ONE", ["tied"]),
+    ([*STAND, "mate X:F Y:G", "mate Y:F X:G"], "place X ONE", ["tied", "tied"]),
+    ([*STAND, "mate H:P X:G"], "place X ONE", None),
+    ([*STAND, "grip X:E ANN:GRIP"], "place X ONE", None),
+    ([*STAND, "engage X:B Y:B", "mate X:F Y:G"], "place X ONE", None),
+    ([*STAND, "engage X:B Y:B", "engage Y:C BAY:B"], "place X ONE", ["tied"]),
+    (["place X SLOT", "place Y SLED", "mate X:F Y:G"], "place SLED BAY", None),
+    # notes
+    (STAND, "inspect Q", ["unknown"]),
+    (STAND, "inspect box", None),
+    (STAND, "begin", ["outing"]),
+    (STAND, "measure X", ["values"]),
+    (STAND, "remark X", ["remark"]),
+    # found so
+    (STAND, "as-found", ["subjects"]),
+    (STAND, "as-found X:F", ["status"]),
+    (STAND, "as-found X:F =torqued", ["status"]),
+    (STAND, "as-found X:F =mated", ["subjects"]),
+    (STAND, "as-found X:Q =mated", ["unknown"]),
+    (STAND, "as-found X at NOWHERE", ["unknown"]),
+    (STAND, "as-found BAY at YARD", ["unknown"]),
+    (STAND, "as-found X:F X:F =mated", ["same"]),
+]
+
+
+@pytest.mark.parametrize(("before", "text", "refused"), REFUSED)
+def test_refusals(before, text, refused):
+    """Each impossible action is refused for its own reasons and no others; its near neighbour is not refused."""
+    assert codes(after(*before), text) == (refused or [])
+
+
+def test_every_code_has_a_row():
+    """The table has a row for every code that possibility knows."""
+    import inspect
+    import re
+
+    import cfgtrack.model.possibility as module
+
+    known = set(re.findall(r'Refusal\(\s*"([a-z-]+)"', inspect.getsource(module)))
+    assert known == {code for _, _, refused in REFUSED for code in refused or ()}
+
+
+@pytest.mark.parametrize(
+    ("before", "text", "collides"),
+    [
+        ([*STAND, "mate X:F Y:G"], "mate X:F Z:G", "e2"),
+        ([*STAND, "cap X:F"], "cap X:F", "e2"),
+        (["place X BAY", "place Y ONE"], "mate X:F Y:G", "e0"),
+        (STAND, "place X BAY", "e0"),
+        ([*STAND, "place X ONE"], "place Y ONE", "e2"),
+        ([*STAND, "engage X:B BAY:B"], "place X ONE", "e2"),
+    ],
+)
+def test_collisions_are_named(before, text, collides):
+    """A refusal names the event that put the hardware where it contradicts."""
+    refusals = resolve(after(*before), event(text)).refusals
+    assert collides in {r.collides for r in refusals}
+
+
+def test_nothing_changes():
+    """A refused action leaves the configuration as it was."""
+    now = after(*STAND)
+    before = dict(now.touched())
+    resolve(now, event("mate X:F Y:W"))
+    assert dict(now.touched()) == before
+
+
+# --- what goes along ----------------------------------------------------------------------------------------------
+
+
+def test_the_mate_is_filled_in():
+    """Demating one half names the other; capping one half of nothing names none."""
+    now = after(*STAND, "mate X:F Y:G")
+    assert resolve(now, event("demate Y:G")).event.subjects == ("Y:G", "X:F")
+    assert resolve(now, event("cap X:G")).event.subjects == ("X:G",)
+
+
+def test_what_is_fixed_goes_along():
+    """What is bolted to a unit, directly or not, is lifted with it; what is only mated to it ties it."""
+    now = after(*STAND, "place Z BAY", "engage X:B Y:B", "engage Y:C Z:C", "grip X:E ANN:GRIP")
+    moved = resolve(now, event("lift X")).event
+    assert (moved.place, set(moved.moved)) == ("ANN", {"Y", "Z"})
+    now.apply(moved)
+    assert [place_line(now, u)[0] for u in "XYZ"] == ["ANN"] * 3
+
+
+def test_a_carrier_takes_its_load():
+    """What stands on a sled, in its slot too, is where the sled goes, without an event of its own."""
+    now = after("place X SLOT", "place SLED BAY")
+    assert place_line(now, "X") == ["SLOT", "SLED", "BAY", "YARD"]
+
+
+def test_a_slot_ties_what_stays():
+    """What stands in a sled's slot and is bolted to the wall keeps the sled from moving."""
+    now = after("place SLED BAY", "place X SLOT", "engage X:B BAY:B")
+    assert codes(now, "place SLED ONE") == ["tied"]
+
+
+def test_capacity_counts_what_is_fixed_together_as_one():
+    """Two units bolted together fill one place; a third doesn't fit."""
+    now = after(*STAND, "engage X:B Y:B", "place X ONE")
+    assert [place_line(now, u)[0] for u in "XY"] == ["ONE", "ONE"]
+    assert codes(now, "place Z ONE") == ["full"]
+
+
+def test_in_hand_to_standing():
+    """A unit in somebody's hand that is bolted to one that stands somewhere stands there from then on."""
+    now = after("place X BAY", "place Y ANN")
+    joined = resolve(now, event("engage Y:B X:B"))
+    assert joined.refusals == ()
+    assert (joined.event.place, joined.event.moved) == ("BAY", ("Y",))
+    now.apply(joined.event)
+    assert place_line(now, "Y")[0] == "BAY"
+    fluid = resolve(after("place X BAY", "place Y ANN"), event("mate Y:F X:G"))
+    assert (fluid.refusals, fluid.event.place) == ((), None)
+
+
+def test_two_hands():
+    """What two people hold apart isn't in one place."""
+    assert codes(after("place X ANN", "place Y BOB"), "mate X:F Y:G") == ["not-here"]
+
+
+# --- found so -----------------------------------------------------------------------------------------------------
+
+
+def test_found_apart():
+    """A half found apart leaves its mate apart too, and says what the record said."""
+    now = after(*STAND, "mate X:F Y:G")
+    found = resolve(now, event("as-found X:F =demated")).event
+    assert (found.moved, found.expected) == (("Y:G",), "X:F mated to Y:G")
+    now.apply(found)
+    assert now.state("Y:G")[:2] == ("demated", None)
+
+
+def test_found_with_another():
+    """Halves found with each other leave those bereft that they were mated to."""
+    now = after(*STAND, "mate X:F Y:G", "place Z BAY", "mate Z:F X:G")
+    now.apply(resolve(now, event("as-found X:F Z:G =mated")).event)
+    assert now.state("X:F")[:2] == ("mated", "Z:G")
+    assert now.state("Y:G")[:2] == ("demated", None)
+
+
+def test_found_as_recorded():
+    """What is found as the record has it contradicts nothing."""
+    now = after(*STAND, "mate X:F Y:G")
+    assert resolve(now, event("as-found X:F =mated")).event.expected is None
+    assert resolve(now, event("as-found X at BAY")).event.expected is None
+
+
+def test_measured_values():
+    """A measurement keeps the number in SI units, and the unit it came in."""
+    now = after(*STAND)
+    quantity = parse_quantity("10 ft*lbf", dimension="torque")
+    now.apply(resolve(now, Event("m", "measure", ("X:B",), 9, values={"torque": quantity})).event)
+    value = now.values["X:B", "torque"]
+    assert (round(float(value.value), 6), value.other) == (13.558179, quantity.unit)
