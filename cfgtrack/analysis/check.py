@@ -11,12 +11,16 @@ from cfgtrack.model.event import BEGIN, END, Event, effects
 from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.model.sequence import Laid, Layout, Outing, Step, lay_out
 from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.model.time import SECOND, format_duration, format_instant
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import words
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock, Finding, Reason
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance, under_variance
+
+BUDGET = "budget"
+"""What stands for a rule in a finding about an outing that takes too long."""
 
 POSSIBLE = "possible"
 """What stands for a rule in a finding about a step that can't be done at all."""
@@ -37,9 +41,9 @@ class Deadline:
         return {
             "rule": self.rule,
             "subject": self.subject,
-            "started": self.started,
-            "deadline": self.deadline,
-            "left": self.left,
+            "started": format_instant(self.started),
+            "deadline": None if self.deadline is None else format_instant(self.deadline),
+            "left_seconds": None if self.left is None else self.left / SECOND,
         }
 
 
@@ -97,14 +101,17 @@ class CheckReport:
         step_of = self.step_of
         return {
             "title": self.title,
-            "start": self.start,
-            "end": self.end,
+            "start": format_instant(self.start),
+            "end": format_instant(self.end),
             "rules": self.rules,
             "findings": [_with_step(f, step_of) for f in self.findings],
             "excused": [_with_step(f, step_of) for f in self.excused],
             "before": [f.to_json() for f in self.before],
             "clocks": [c.to_json() for c in self.clocks],
-            "delayed": [{"outing": o, "planned": p, "checked": c} for o, p, c in self.delayed],
+            "delayed": [
+                {"outing": o, "planned": format_instant(p), "checked": format_instant(c)}
+                for o, p, c in self.delayed
+            ],
             "steps": [_step_json(s) for s in self.steps],
         }
 
@@ -119,8 +126,8 @@ def _step_json(result: StepResult) -> dict[str, Any]:
         "step": step.id,
         "outing": step.outing,
         "track": step.track,
-        "start": result.laid.start,
-        "end": result.laid.end,
+        "start": format_instant(result.laid.start),
+        "end": format_instant(result.laid.end),
         "action": words(result.event),
         "possible": not result.refusals,
         "started": [d.to_json() for d in result.started],
@@ -163,9 +170,9 @@ def check(
     engine.finish(begin.start)
     noted = engine.noted
     before = [f for f in engine.findings() if f.is_open]
-    timed = dict(_run(engine, _with_outings(proposal, layout, possible)))
+    timed = dict(_run(engine, _with_outings(proposal, layout, possible), whole=proposal.whole))
     end = engine.world.now
-    findings = [*_impossible(results), *engine.findings(noted)]
+    findings = [*_impossible(results), *_too_long(proposal, layout), *engine.findings(noted)]
     findings.sort(key=lambda f: (f.time, f.severity, f.rule, f.subjects))
     plain, excused = under_variance(findings, variances)
     return CheckReport(
@@ -209,7 +216,7 @@ def _with_outings(
     """Yield the events of a laid-out sequence with the begin and end of its outings; True for those of steps."""
     events: list[tuple[int, int, int, int, Event, bool]] = []
     number = {outing.id: i for i, outing in enumerate(proposal.outings)}
-    for outing in proposal.outings:
+    for outing in proposal.outings if proposal.whole else ():
         begin, end = layout.spans[outing.id]
         for action, time, rank in ((BEGIN, begin, 0), (END, end, 2)):
             event = Event(f"{action}:{outing.id}", action, (), time, outing=outing.id)
@@ -220,15 +227,17 @@ def _with_outings(
         yield event, is_step
 
 
-def _run(engine: Engine, events: Iterable[tuple[Event, bool]]) -> Iterator[tuple[str, dict[str, Any]]]:
+def _run(
+    engine: Engine, events: Iterable[tuple[Event, bool]], *, whole: bool
+) -> Iterator[tuple[str, dict[str, Any]]]:
     """Run the events; yield for each step the clocks that it started and stopped."""
     queue = list(events)
     last_of = {event.happened: event for event, is_step in queue if is_step}
-    for event, is_step in queue:
+    for event, _ in queue:
         turned = engine.turned
         engine.step(event)
-        if is_step and last_of[event.happened] is event:
-            engine.stop_point(event)
+        if last_of.get(event.happened) is event:
+            engine.stop_point(event) if whole else engine.settle()
         started, stopped = engine.turns(turned)
         yield (
             event.id,
@@ -237,7 +246,8 @@ def _run(engine: Engine, events: Iterable[tuple[Event, bool]]) -> Iterator[tuple
                 "stopped": tuple(_deadline(k, d, event.happened) for k, d in stopped.items()),
             },
         )
-    engine.end_sequence()
+    if whole:
+        engine.end_sequence()
 
 
 def _deadline(key: tuple[str, str, int], deadline: int | None, now: int | None = None) -> Deadline:
@@ -275,7 +285,33 @@ def impossible(event: Event, refusals: Sequence[Refusal]) -> Finding:
     )
 
 
+def _too_long(proposal: Proposal, layout: Layout) -> Iterator[Finding]:
+    """Yield a finding for every outing that takes longer than its budget."""
+    for outing in proposal.outings:
+        begin, end = layout.spans[outing.id]
+        if outing.budget is None or end - begin <= outing.budget:
+            continue
+        limit = begin + outing.budget
+        over, budget = format_duration(end - limit), format_duration(outing.budget)
+        yield Finding(
+            rule=BUDGET,
+            title="An outing ends within its budget of time",
+            severity=3,
+            mode="by",
+            subjects=(outing.id,),
+            time=limit,
+            since=begin,
+            reasons=(
+                Reason("budget", f"outing {outing.id} takes {over} longer than its budget of {budget}"),
+            ),
+            deadline=limit,
+            hazard="people and machines are kept out for longer than they were made ready for",
+            source="the proposal's own budget",
+            cause=(outing.id,),
+        )
+
+
 def one_step(event: Event, takes: int = 0) -> Proposal:
-    """Return a proposal of a single action."""
+    """Return a proposal of a single action: it ends nothing, so it is asked nothing that must hold at an end."""
     step = Step("1", "proposal", "proposal", event, (takes, takes, takes))
-    return Proposal(title=words(event), outings=(Outing("proposal"),), steps=(step,))
+    return Proposal(title=words(event), outings=(Outing("proposal"),), steps=(step,), whole=False)

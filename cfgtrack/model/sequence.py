@@ -39,12 +39,16 @@ class Outing:
 
 @dataclass(frozen=True, slots=True)
 class Sequence:
-    """A proposed sequence: outings in order, steps in the order in which they were written."""
+    """A proposed sequence: outings in order, steps in the order in which they were written.
+
+    One that is not `whole` is a piece of work whose end nobody has proposed: nothing is asked that holds at an end.
+    """
 
     title: str = ""
     outings: tuple[Outing, ...] = ()
     steps: tuple[Step, ...] = ()
     where: str = ""
+    whole: bool = True
 
     def tracks(self, outing: str) -> dict[str, list[Step]]:
         """Return the steps of an outing by track, each in order."""

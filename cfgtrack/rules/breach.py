@@ -41,6 +41,8 @@ def mode_name(rule: Rule) -> str:
 def words(event: Event) -> str:
     """Return an action in short words, for findings."""
     said = [event.action, *event.subjects]
+    if event.outing is not None and not event.subjects:
+        said.append(event.outing)
     if event.place is not None and len(event.subjects) == 1:
         said += ["at", event.place]
     return " ".join(said)

@@ -6,6 +6,8 @@ import hashlib
 from dataclasses import dataclass, field
 from typing import Any
 
+from cfgtrack.model.time import format_instant
+
 SEVERITIES = {1: "catastrophic", 2: "critical", 3: "marginal", 4: "negligible"}
 """Categories of MIL-STD-882E, Table I."""
 
@@ -75,7 +77,7 @@ class Finding:
         return hashlib.sha256(what.encode()).hexdigest()[:12]
 
     def to_json(self) -> dict[str, Any]:
-        """Return the finding as a JSON object; times are microseconds since 1970, UTC."""
+        """Return the finding as a JSON object; times as RFC 3339, UTC."""
         return {
             "fingerprint": self.fingerprint,
             "rule": self.rule,
@@ -86,10 +88,10 @@ class Finding:
             "source": self.source,
             "mode": self.mode,
             "subjects": list(self.subjects),
-            "since": self.since,
-            "time": self.time,
-            "until": self.until,
-            "deadline": self.deadline,
+            "since": format_instant(self.since),
+            "time": format_instant(self.time),
+            "until": None if self.until is None else format_instant(self.until),
+            "deadline": None if self.deadline is None else format_instant(self.deadline),
             "trigger": self.trigger,
             "event": self.event,
             "action": self.action,
@@ -120,7 +122,7 @@ class Clock:
             "severity": self.severity,
             "subject": self.subject,
             "trigger": self.trigger,
-            "started": self.started,
-            "deadline": self.deadline,
+            "started": format_instant(self.started),
+            "deadline": None if self.deadline is None else format_instant(self.deadline),
             "missing": [r.to_json() for r in self.missing],
         }
