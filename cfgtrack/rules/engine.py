@@ -159,11 +159,18 @@ class Engine:
                 self.judge.prepare(condition)
             trigger = trigger_condition(watch.rule)
             if isinstance(watch.rule.mode, Always):
-                broken = (it for it in watch.instances if not self._holds(watch, it))
-                self._dirty.update({(watch.number, it): None for it in broken})
+                self._dirty.update({(watch.number, it): None for it in self._false_at_first(watch)})
             elif trigger is not None:
                 for it in watch.instances:
                     self._armed[watch.number, it] = self._applies(watch, it) and self.judge.holds(trigger, it)
+
+    def _false_at_first(self, watch: Watch) -> Iterable[str | None]:
+        """Return the instances that are false as things stand. The commonest rule has a way of its own: they may be many."""
+        direct = self.judge.direct(watch.rule.condition)
+        if direct is None or (watch.rule.scope is not None and watch.rule.scope.at):
+            return (it for it in watch.instances if not self._holds(watch, it))
+        vertices, has = direct[0].vertices, direct[1].__contains__
+        return [it for it in watch.instances if it and not ((vs := vertices(it)) and all(map(has, vs)))]
 
     def _holds(self, watch: Watch, it: str | None) -> bool:
         return not self._applies(watch, it) or self.judge.holds(watch.rule.condition, it)
