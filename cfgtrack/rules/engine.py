@@ -10,7 +10,7 @@ Everything that changes is written through a `Trail`, so the engine can step bac
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
 from cfgtrack.model.configuration import Configuration
@@ -18,6 +18,7 @@ from cfgtrack.model.event import END, LIFT, PLACE, Event
 from cfgtrack.network.flow import Link
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach, gather, words
+from cfgtrack.rules.custom import NoVerdict
 from cfgtrack.rules.explain import describe, explain
 from cfgtrack.rules.finding import Clock, Finding, Reason
 from cfgtrack.rules.judge import MICRO, Judge, media_of
@@ -118,6 +119,7 @@ class Engine:
         self._running: dict[Key, tuple[Running, ...]] = {}
         self._staying: dict[Key, tuple[Running, ...]] = {}
         self._late: dict[Key, tuple[int, ...]] = {}
+        self._mute: dict[Key, int] = {}
         self._open: dict[int, dict[str | None, bool]] = {}
         self._pending: dict[Key, int] = {}
         self._wakes: dict[tuple[int, int], bool] = {}
@@ -162,18 +164,29 @@ class Engine:
                 self._dirty.update({(watch.number, it): None for it in self._false_at_first(watch)})
             elif trigger is not None:
                 for it in watch.instances:
-                    self._armed[watch.number, it] = self._applies(watch, it) and self.judge.holds(trigger, it)
+                    try:
+        """Return the instances that are false as things stand; the commonest rule, with many, has a way of its own."""
+                    except NoVerdict:
+                        self._dirty[watch.number, it] = None
+                        continue
+                    self._armed[watch.number, it] = armed
 
     def _false_at_first(self, watch: Watch) -> Iterable[str | None]:
         """Return the instances that are false as things stand. The commonest rule has a way of its own: they may be many."""
         direct = self.judge.direct(watch.rule.condition)
         if direct is None or (watch.rule.scope is not None and watch.rule.scope.at):
-            return (it for it in watch.instances if not self._holds(watch, it))
+            return (it for it in watch.instances if self._may_be_false(watch, it))
         vertices, has = direct[0].vertices, direct[1].__contains__
         return [it for it in watch.instances if it and not ((vs := vertices(it)) and all(map(has, vs)))]
 
     def _holds(self, watch: Watch, it: str | None) -> bool:
         return not self._applies(watch, it) or self.judge.holds(watch.rule.condition, it)
+
+    def _may_be_false(self, watch: Watch, it: str | None) -> bool:
+        try:
+            return not self._holds(watch, it)
+        except NoVerdict:
+            return True
 
     def _applies(self, watch: Watch, it: str | None) -> bool:
         """Return whether an item is in the rule's scope now: a scope may ask where it stands."""
@@ -250,12 +263,30 @@ class Engine:
             self.trail.drop(self._dirty, key)
         for (number, it), event in dirty:
             watch = self._watches[number]
-            if isinstance(watch.rule.mode, Always):
-                self._settle_always(watch, it, event)
-            else:
-                self._settle_within(watch, it, event)
+            is_always = isinstance(watch.rule.mode, Always)
+            self._judged(self._settle_always if is_always else self._settle_within, watch, it, event)
         self.trail.set(self._ended, 0, ())
         self.judge.cuts.clear()
+
+    def _judged(
+        self,
+        settle: Callable[[Watch, str | None, Event | None], None],
+        watch: Watch,
+        it: str | None,
+        event: Event | None,
+    ) -> None:
+        """Judge an instance; where its condition crashes, say once that there is no verdict, until there is one."""
+        key, now = (watch.number, it), self.world.now
+        try:
+            settle(watch, it, event)
+        except NoVerdict as err:
+            if key not in self._mute:
+                breach = Breach(watch.rule, it, now, now, (err.reason(),), event, no_verdict=True)
+                self.trail.set(self._mute, key, self._note(breach))
+        else:
+            if key in self._mute:
+                self.trail.set(self._until, self._mute[key], now)
+                self.trail.drop(self._mute, key)
 
     def _mark_dirty(self, change: Change) -> None:
         ended = change.ended()
@@ -307,7 +338,10 @@ class Engine:
             self.trail.set(self._next, what, time)
 
     def _why(self, watch: Watch, it: str | None) -> tuple[Reason, ...]:
-        return explain(self.judge, watch.rule.condition, it, self._ended[0])
+        try:
+            return explain(self.judge, watch.rule.condition, it, self._ended[0])
+        except NoVerdict as err:
+            return (err.reason(),)
 
     def _note(self, breach: Breach) -> int:
         number = len(self._breaches)
@@ -321,11 +355,17 @@ class Engine:
             mode = watch.rule.mode
             assert isinstance(mode, At)
             for it in self._matched(watch, mode.action, event):
-                if not self.judge.holds(watch.rule.condition, it):
-                    now = event.happened
-                    ended = self._ended[0] if after else ()
-                    why = explain(self.judge, watch.rule.condition, it, ended)
-                    self._note(Breach(watch.rule, it, now, now, why, event))
+                self._judge_at_for(watch, it, event, after=after)
+
+    def _judge_at_for(self, watch: Watch, it: str | None, event: Event, *, after: bool) -> None:
+        now = event.happened
+        try:
+            if not self.judge.holds(watch.rule.condition, it):
+                ended = self._ended[0] if after else ()
+                why = explain(self.judge, watch.rule.condition, it, ended)
+                self._note(Breach(watch.rule, it, now, now, why, event))
+        except NoVerdict as err:
+            self._note(Breach(watch.rule, it, now, now, (err.reason(),), event, no_verdict=True))
 
     def _matched(self, watch: Watch, match: ActionMatch, event: Event) -> list[str | None]:
         """Return the items that a matching action is about: its subjects, and what moved along."""
@@ -506,7 +546,7 @@ class Engine:
     def _judge_end(self, end: str, event: Event | None) -> None:
         for watch in self._ends.get(end, ()):
             for it in watch.instances:
-                self._judge_end_of(watch, it, event)
+                self._judged(self._judge_end_of, watch, it, event)
 
     def _judge_end_of(self, watch: Watch, it: str | None, event: Event | None) -> None:
         key, now = (watch.number, it), self.world.now
@@ -584,7 +624,7 @@ class Engine:
         out: list[Clock] = []
         for (number, it), clocks in self._running.items():
             rule = self._watches[number].rule
-            missing = explain(self.judge, rule.condition, it)
+            missing = self._why(self._watches[number], it)
             out += [_clock(rule, it, c.trigger, c.started, c.deadline, missing) for c in clocks]
         for (number, it), fault in self._false.items():
             rule = self._watches[number].rule

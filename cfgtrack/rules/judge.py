@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from cfgtrack.model.plant import owner_of
 from cfgtrack.network.flow import Flow
 from cfgtrack.network.reach import Reach
-from cfgtrack.rules.custom import find_custom
+from cfgtrack.rules.custom import ask, find_custom
 from cfgtrack.rules.rule import (
     All,
     AnyOf,
@@ -134,8 +134,7 @@ class Judge:
             case Count():
                 return self._count_holds(condition, self.count(condition, it))
             case Custom():
-                items = self.world.items(condition.of, it)
-                return find_custom(condition.name).holds(self.world, items, condition.settings)
+                return ask(condition, self.world, self.world.items(condition.of, it))
 
     def _count_holds(self, condition: Count, n: int) -> bool:
         return (condition.least is None or n >= condition.least) and (

@@ -198,9 +198,6 @@ MODES = {
 }
 
 
-@pytest.mark.xfail(
-    reason="the engine doesn't catch it yet", strict=True, raises=(NoVerdict, ZeroDivisionError)
-)
 @pytest.mark.parametrize("mode", MODES)
 @pytest.mark.parametrize("turned", [False, True], ids=["plain", "not"])
 def test_its_rule_has_no_verdict_and_the_others_have(package, mode, turned):
