@@ -165,14 +165,14 @@ class Engine:
             elif trigger is not None:
                 for it in watch.instances:
                     try:
-        """Return the instances that are false as things stand; the commonest rule, with many, has a way of its own."""
+                        armed = self._applies(watch, it) and self.judge.holds(trigger, it)
                     except NoVerdict:
                         self._dirty[watch.number, it] = None
                         continue
                     self._armed[watch.number, it] = armed
 
     def _false_at_first(self, watch: Watch) -> Iterable[str | None]:
-        """Return the instances that are false as things stand. The commonest rule has a way of its own: they may be many."""
+        """Return the instances that are false as things stand; the commonest rule has a way of its own."""
         direct = self.judge.direct(watch.rule.condition)
         if direct is None or (watch.rule.scope is not None and watch.rule.scope.at):
             return (it for it in watch.instances if self._may_be_false(watch, it))
