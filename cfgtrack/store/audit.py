@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 from cfgtrack.model.event import DEFINE
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
-from cfgtrack.store.columns import NEVER
+from cfgtrack.store.columns import NEVER, TRIGGERS
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
 from cfgtrack.store.loading import items_hash, read_plant
@@ -80,6 +80,7 @@ def audit(database: Database, *, kept: Head | None = None, state: bool = True) -
     report = AuditReport()
     try:
         report.faults.extend(_file(database))
+        report.faults.extend(_guards(database))
         _Auditor(database, report, kept).run()
         if state and report.is_sound:
             report.faults.extend(_state(database))
@@ -99,6 +100,19 @@ def _file(database: Database) -> Iterator[Fault]:
         if said != "ok":
             first = str(said).splitlines()[0]
             yield Fault("damaged-file", f"the file is damaged: {first}; restore the last backup")
+
+
+def _guards(database: Database) -> Iterator[Fault]:
+    """The triggers that refuse to change what was recorded."""
+    if database.is_file:
+        sql = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND sql LIKE '%RAISE(ABORT%'"
+        wanted = TRIGGERS["sqlite"]
+    else:
+        sql = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
+        wanted = TRIGGERS["postgresql"]
+    missing = wanted - {str(name) for (name,) in database.rows(sql)}
+    for name in sorted(missing):
+        yield Fault("unguarded", f"the database no longer refuses changes: its trigger {name} is gone")
 
 
 class _Auditor:

@@ -47,6 +47,10 @@ def _expect_discrepancy(database: Database, where: str, event: Event) -> None:
     found = find_entry(database, event.explains or "")
     if found is None:
         raise unrecordable(where, "no-such-event", f"there is no event {event.explains} to explain")
+    other = database.row("SELECT id FROM event WHERE corrects = :number", {"number": found.number})
+    if other is not None:
+        sentence = f"event {event.explains} was corrected, by {other[0]}: explain that one"
+        raise unrecordable(where, "corrected-already", sentence, other[0])
     if found.event.action != ev.FOUND:
         sentence = f"event {event.explains} is not an as-found event: there is nothing to explain"
         raise unrecordable(where, "not-found-so", sentence, found.event.id)

@@ -5,15 +5,18 @@ import random
 import shutil
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 
 import pytest
 
 from cfgtrack.model.event import Event
 from cfgtrack.model.trouble import BadInput, NoAnswer
+from cfgtrack.store.archive import write_archive
 from cfgtrack.store.audit import audit
+from cfgtrack.store.columns import TRIGGERS
 from cfgtrack.store.database import Database
+from cfgtrack.store.derive import state_digest
 from cfgtrack.store.journal import Journal, open_journal
 from cfgtrack.store.proof import Head, current_head, prove, prove_consistency, verify_proof
 from tests.store.world import DEFINITION, START
@@ -140,6 +143,30 @@ def test_any_changed_byte_of_an_event_is_found(file: Path, tmp_path: Path) -> No
             copy = tmp_path / "changed.db"
             copy.write_bytes(changed)
             assert _faults(copy), (body, at - start)
+
+
+def test_no_changed_byte_goes_unnoticed(file: Path, tmp_path: Path) -> None:
+    """A byte changed anywhere in the file is found, or it changed nothing that the journal holds."""
+    whole = file.read_bytes()
+    chosen = random.Random(11)
+    with closing(Database(str(file))) as database:
+        held = list(write_archive(database)), state_digest(database)
+    for _ in range(120):
+        changed = bytearray(whole)
+        changed[chosen.randrange(100, len(whole))] ^= 1 << chosen.randrange(8)
+        copy = tmp_path / "changed.db"
+        copy.write_bytes(changed)
+        with suppress(NoAnswer), closing(Database(str(copy))) as database:
+            if audit(database).is_sound:
+                assert (list(write_archive(database)), state_digest(database)) == held
+
+
+@pytest.mark.parametrize("trigger", sorted(TRIGGERS["sqlite"]))
+def test_a_missing_guard_is_found(file: Path, trigger: str) -> None:
+    """A trigger that was taken away is named, though nothing has been changed yet."""
+    with closing(sqlite3.connect(file)) as connection:
+        connection.execute(f"DROP TRIGGER {trigger}")
+    assert _faults(file) == [("unguarded", None)]
 
 
 def test_a_damaged_page_is_said_to_be_damaged(file: Path, tmp_path: Path) -> None:

@@ -99,7 +99,7 @@ def _plausible(slow: SlowJournal, at: int) -> list[Event]:
 
 
 @pytest.mark.parametrize("few", [0, 1_000], ids=["in-memory", "asking"])
-@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(data=st.data())
 def test_the_journal_agrees_with_the_slow_model(
     data: st.DataObject, few: int, fresh_url: FreshUrl, monkeypatch: pytest.MonkeyPatch
@@ -117,10 +117,34 @@ def test_the_journal_agrees_with_the_slow_model(
             known = data.draw(st.sampled_from(knowns)) + data.draw(st.sampled_from([0, 0, -1]))
             expected = pair.slow.at(at, known)
             _expect_same(journal, expected, at, known)
+            _expect_same_events(journal, pair.slow, at, known)
         assert [e.event.id for e in journal.entries()] == [
             line.event.id for line in pair.slow.in_effect(2**62)
         ]
         _expect_cache_and_archive(journal, url, fresh_url)
+
+
+def _expect_same_events(journal: Journal, slow: SlowJournal, at: int, known: int) -> None:
+    """Entries, histories and discrepancies are those that the model finds by looking at every event."""
+    told = [line.event for line in slow.in_effect(known)]
+    assert [e.event for e in journal.entries(at=at, known=known)] == [e for e in told if e.happened <= at]
+    later = [e for e in told if e.happened > at]
+    assert [e.event for e in journal.entries(since=at, known=known)] == later
+    for subject in ("X", "X:F", "BAY", "INA:G", "box"):
+        wanted = [e for e in told if _concerns(slow, e, subject) and START <= e.happened < at]
+        found = journal.history(subject, start=START, end=at, known=known)
+        assert [e.event for e in found] == wanted, subject
+    open_ones = [e.id for e in told if e.action == "as-found" and e.expected and e.happened <= at]
+    assert [e.event.id for e in journal.discrepancies(at, known)] == open_ones
+
+
+def _concerns(slow: SlowJournal, event: Event, subject: str) -> bool:
+    named = {*event.subjects, *event.moved, event.peer or "", event.place or ""}
+    if event.withdraws and ":" not in subject:
+        target = slow.line_of(event.withdraws)
+        assert target is not None
+        return _concerns(slow, target.event, subject)
+    return subject in named or (":" not in subject and subject in {n.partition(":")[0] for n in named})
 
 
 def _expect_cache_and_archive(journal: Journal, url: str, fresh_url: FreshUrl) -> None:

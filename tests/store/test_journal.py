@@ -215,6 +215,17 @@ def test_a_discrepancy_stays_open_until_it_is_explained(journal: Journal) -> Non
     assert [e.event.id for e in journal.discrepancies(known=entry.known - 1)] == ["f1"]
 
 
+def test_only_a_finding_that_counts_can_be_explained(journal: Journal) -> None:
+    """An explanation needs an as-found event, and one that was not corrected."""
+    journal.record(
+        [_event("f1", "as-found", "X:F", at=1, status="demated"), _event("u1", "uncap", "Y:F", at=1)]
+    )
+    journal.record([_event("w1", "withdraw", at=2, withdraws="f1", reason="misread")])
+    for target, says in (("f1", "was corrected, by w1"), ("u1", "nothing to explain"), ("f9", "no event f9")):
+        with pytest.raises(Refused, match=says):
+            journal.record([_event("x1", "explain", at=3, explains=target, reason="because")])
+
+
 def test_remarks_stick_to_unit_port_part_and_place(journal: Journal) -> None:
     """A remark shows for its own subject and for all that it stands on, and for nothing else."""
     journal.record(

@@ -12,7 +12,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from cfgtrack.store.audit import audit
-from cfgtrack.store.columns import APPLICATION_ID, REVISIONS
+from cfgtrack.store.columns import APPLICATION_ID, REVISIONS, TRIGGERS
 from cfgtrack.store.database import Database
 from cfgtrack.store.journal import open_journal
 from cfgtrack.store.migrations import schema_folder
@@ -46,12 +46,11 @@ def test_the_triggers_are_there(url: str) -> None:
     with closing(Database(url)) as database:
         if database.is_file:
             rows = database.rows("SELECT name FROM sqlite_master WHERE type = 'trigger'")
-            kept = {f"{t}_no_{verb}" for t in ("event", "item", "tree_head") for verb in ("update", "delete")}
-            assert {name for (name,) in rows} == {*kept, "item_comes_new", "tree_head_comes_last"}
+            assert {n for (n,) in rows} == {*TRIGGERS["sqlite"], "item_comes_new", "tree_head_comes_last"}
             assert database.rows("PRAGMA application_id") == [(APPLICATION_ID,)]
         else:
             rows = database.rows("SELECT tgname FROM pg_trigger WHERE NOT tgisinternal")
-            assert {name for (name,) in rows} == {f"{t}_append_only" for t in ("event", "item", "tree_head")}
+            assert {n for (n,) in rows} == TRIGGERS["postgresql"]
 
 
 @pytest.mark.parametrize("revision", REVISIONS)
