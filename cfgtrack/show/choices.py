@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cfgtrack.rules.finding import Finding
-from cfgtrack.show.findings import CAUTION, severity_word
+from cfgtrack.show.findings import caution, severity_word
 from cfgtrack.show.moment import Moment
 from cfgtrack.show.tables import count, heading, sections, table
 
@@ -47,7 +47,7 @@ def choices_text(subject: str, choices: Sequence[Choice], moment: Moment) -> str
         table(["allowed", "starts the clock of"], [[c.phrase, ", ".join(c.starts)] for c in allowed]),
         table(["would break a rule", "severity", "rule", "why"], _broken(forbidden)),
         table(["not possible", "why"], [[c.phrase, "; ".join(c.refusals)] for c in impossible]),
-        CAUTION,
+        caution(),
     )
 
 

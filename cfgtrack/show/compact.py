@@ -15,7 +15,7 @@ from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, Cluster, Line, Look, Picture, Row, Sort
 from cfgtrack.show.ties import Survey, Tie, find_ties
 
-_MANY = 3
+NO_HOLDS = "Not drawn: what holds what (bolts, latches, seats); the picture of medium hold draws it"
 
 
 def compact_picture(
@@ -32,7 +32,8 @@ def compact_picture(
     """
     survey = Survey(configuration, networks, media)
     holds = tuple(media) == (HOLD,)
-    ties = [t for t in find_ties(survey, flags.owners) if holds or t.medium != HOLD or _gives(survey, t)]
+    found = list(find_ties(survey, flags.owners))
+    ties = [t for t in found if holds or t.medium != HOLD or _gives(survey, t)]
     alike = merge_alike(survey, ties, flags.owners)
     hidden = {unit for t in ties for unit in t.via} | alike.left_out
     rows = {o: _rows(survey, o, holds=holds) for o in survey.plant.owners() if o not in hidden}
@@ -46,7 +47,7 @@ def compact_picture(
         boxes=(*(_box(survey, o, rows[o], flags, alike.members.get(o, ())) for o in boxes), *lists),
         lines=(*_lines(survey, alike.ties, left_of(survey, alike.ties)), *seats),
         clusters=tuple(clusters),
-        notes=flags.notes,
+        notes=(*([NO_HOLDS] if len(ties) < len(found) else []), *flags.notes),
         media=tuple(survey.plant.media),
     )
 

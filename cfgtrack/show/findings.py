@@ -7,21 +7,24 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from cfgtrack.model.time import format_duration, format_instant
+from cfgtrack.model.event import BEGIN, END
+from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Finding, Reason
 from cfgtrack.show.moment import Moment
 from cfgtrack.show.record import event_text
-from cfgtrack.show.tables import count, heading, labelled, sections, styled, table
+from cfgtrack.show.span import deadline_text, span_text
+from cfgtrack.show.tables import count, heading, indented, labelled, sections, styled, table
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import CheckReport, StepResult
 
-CAUTION = "This advises; it does not decide. Local codes, the approved procedure and licensed or certified people do."
+CAUTION = "This advises. Local codes, the approved procedure and licensed or certified people decide."
 """Stands under every check: a clean check is no permission."""
 
 _NONE: Mapping[str, str] = MappingProxyType({})
 _COLOURS = {0: "magenta", 1: "red", 2: "red", 3: "yellow", 4: "blue"}
 _MOST = 8
+_MOST_CURES = 5
 _LINKS = {"no-path": "broken by", "path": "over"}
 """What the links of a reason are to it, by its code."""
 
@@ -39,15 +42,26 @@ def findings_text(
     `steps` maps the id of an event to the step of a sequence that it is. `checked` says what was checked. Findings
     under a variance come last, apart.
     """
+    return sections(*_findings(findings, moment, steps, checked, colour=colour), caution())
+
+
+def caution() -> str:
+    """Return the caution as a paragraph."""
+    return indented(CAUTION, by=0)
+
+
+def _findings(
+    findings: Sequence[Finding], moment: Moment, steps: Mapping[str, str], checked: str, *, colour: bool
+) -> Iterator[str]:
     plain = [f for f in findings if not f.variance]
     excused = [f for f in findings if f.variance]
-    return sections(
-        "\n".join(_answer(plain, excused, moment, checked, colour=colour)),
-        *[_finding(i, f, steps, colour=colour) for i, f in enumerate(plain, 1)],
-        "Under a variance, so not counted above:" if excused else "",
-        *[_finding(i, f, steps, colour=colour) for i, f in enumerate(excused, len(plain) + 1)],
-        CAUTION,
-    )
+    yield "\n".join(_answer(plain, excused, moment, checked, colour=colour))
+    for number, finding in enumerate(plain, 1):
+        yield _finding(number, finding, steps, colour=colour)
+    if excused:
+        yield "Under a variance, so not counted above:"
+    for number, finding in enumerate(excused, len(plain) + 1):
+        yield _finding(number, finding, steps, colour=colour)
 
 
 def _answer(
@@ -60,10 +74,10 @@ def _answer(
     if checked:
         yield labelled("checked:", checked)
     if excused:
-        yield f"  {count(len(excused), 'more finding')} under a variance"
+        yield indented(f"{count(len(excused), 'more finding')} under a variance")
     silent = sum(f.no_verdict for f in plain)
     if silent:
-        yield f"  {count(silent, 'rule')} could not be judged: NO VERDICT is not a pass"
+        yield indented(f"{count(silent, 'rule')} could not be judged: NO VERDICT is not a pass")
 
 
 def severity_word(severity: int) -> str:
@@ -86,35 +100,59 @@ def _facts(finding: Finding, steps: Mapping[str, str]) -> Iterator[tuple[str, st
     yield "where", _where(finding, steps)
     yield "when", _when(finding)
     yield "concerns", _names(finding.subjects)
-    for reason in finding.reasons:
+    cures = _cures_of_all(finding.reasons)
+    for reason in finding.reasons[:_MOST]:
         yield "why", reason.text
         yield _LINKS.get(reason.code, "links"), _unless_said(reason.links, reason.text)
         yield "beyond", _unless_said([b for b in reason.beyond if b not in finding.subjects], reason.text)
-    cures = dict.fromkeys(cure for reason in finding.reasons for cure in reason.cures)
-    yield "cure", "; or ".join(cures)
+        if not cures:
+            yield "cure", _either(reason.cures)
+    if len(finding.reasons) > _MOST:
+        yield "why", f"and {count(len(finding.reasons) - _MOST, 'more reason')}"
+    yield "cure", _either(cures)
     yield "hazard", finding.hazard
     yield "source", finding.source
     yield "variance", finding.variance
     yield "finding", finding.fingerprint
 
 
+def _cures_of_all(reasons: Sequence[Reason]) -> list[str]:
+    """Return the cures that every reason names: with several reasons, what cures one alone leaves the finding."""
+    named = [cure for reason in reasons[:1] for cure in dict.fromkeys(reason.cures)]
+    return [cure for cure in named if all(cure in reason.cures for reason in reasons)]
+
+
+def _either(cures: Sequence[str]) -> str:
+    more = len(cures) - _MOST_CURES
+    return "; or ".join([*cures[:_MOST_CURES], *([f"{more} more ways"] if more > 0 else [])])
+
+
 def _where(finding: Finding, steps: Mapping[str, str]) -> str:
-    step = steps.get(finding.event or "")
+    event = finding.event or ""
+    step = steps.get(event)
     if step:
         return f"step {step}: {finding.action}" if finding.action else f"step {step}"
-    return finding.action or ("" if finding.event is None else f"event {finding.event}")
+    if finding.action in (BEGIN, END):
+        began, _, outing = event.partition(":")
+        return (
+            f"{finding.action} of outing {outing}"
+            if began == finding.action
+            else f"event {event}: {finding.action}"
+        )
+    return finding.action or (f"event {event}" if event else "")
 
 
 def _when(finding: Finding) -> str:
     text = format_instant(finding.time)
     if finding.deadline is not None:
-        text += f", deadline {format_instant(finding.deadline)}"
+        at_deadline = finding.time == finding.deadline
+        text = f"{deadline_text(finding.time) if at_deadline else text}, deadline {deadline_text(finding.deadline)}"
     if finding.trigger:
         text += f", after {finding.trigger} at {format_instant(finding.since)}"
     elif finding.since != finding.time:
         text += f", so since {format_instant(finding.since)}"
     if finding.until is not None and finding.until != finding.time:
-        text += f", until {format_instant(finding.until)} ({format_duration(finding.until - finding.time)})"
+        text += f", until {format_instant(finding.until)} ({span_text(finding.until - finding.time)})"
     return text
 
 
@@ -146,20 +184,20 @@ def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> 
         )
         if part
     )
-    text = findings_text(
-        (*report.findings, *report.excused), moment, steps=report.step_of, checked=checked, colour=colour
-    )
     return sections(
-        text.removesuffix(CAUTION).rstrip(),
+        *_findings((*report.findings, *report.excused), moment, report.step_of, checked, colour=colour),
         _open_before(report.before, colour=colour),
         "\n".join(
-            f"NOTE: outing {outing} was to start at {format_instant(planned)}, which is too early here: "
-            f"checked from {format_instant(checked)} on"
-            for outing, planned, checked in report.delayed
+            indented(
+                f"NOTE: outing {outing} was to start at {format_instant(planned)}, which is too early here: "
+                f"checked from {format_instant(late)} on",
+                by=0,
+            )
+            for outing, planned, late in report.delayed
         ),
         _titled("Clocks still running at the end", clock_rows(report.clocks, Moment(report.end))),
         _titled("Budgets", _budgets(report)),
-        CAUTION,
+        caution(),
     )
 
 
@@ -192,10 +230,10 @@ def _verdict(step: StepResult, numbers: Sequence[int]) -> str:
 
 def _clocks_moved(step: StepResult) -> Iterator[str]:
     for clock in step.started:
-        limit = "no limit" if clock.deadline is None else format_duration(clock.deadline - clock.started)
+        limit = "no limit" if clock.deadline is None else span_text(clock.deadline - clock.started)
         yield f"starts {clock.rule} of {clock.subject} ({limit})"
     for clock in step.stopped:
-        left = "" if clock.left is None else f", {format_duration(clock.left)} left"
+        left = "" if clock.left is None else f", {span_text(clock.left)} left"
         yield f"stops {clock.rule} of {clock.subject}{left}"
 
 
@@ -221,13 +259,13 @@ def _budgets(report: CheckReport) -> str:
         if outing.budget is None or span is None:
             continue
         left = outing.budget - (span[1] - span[0])
-        verdict = f"{format_duration(left)} left" if left >= 0 else f"OVER by {format_duration(-left)}"
+        verdict = f"{span_text(left)} left" if left >= 0 else f"OVER by {span_text(-left, up=True)}"
         rows.append(
             [
                 outing.id,
                 outing.title,
-                format_duration(outing.budget),
-                format_duration(span[1] - span[0]),
+                span_text(outing.budget),
+                span_text(span[1] - span[0], up=True),
                 verdict,
             ]
         )
@@ -251,7 +289,7 @@ def clock_rows(clocks: Iterable[Clock], moment: Moment) -> str:
     rows = [
         [
             _left(clock, moment.at),
-            "no limit" if clock.deadline is None else format_instant(clock.deadline),
+            "no limit" if clock.deadline is None else deadline_text(clock.deadline),
             clock.subject,
             f"{clock.title} [{clock.rule}, {severity_word(clock.severity)}]",
             f"{clock.trigger} at {format_instant(clock.started)}",
@@ -266,7 +304,7 @@ def _left(clock: Clock, now: int) -> str:
     if clock.deadline is None:
         return "-"
     left = clock.deadline - now
-    return format_duration(left) if left >= 0 else f"RUN OUT {format_duration(-left)} ago"
+    return span_text(left) if left >= 0 else f"RUN OUT {span_text(-left, up=True)} ago"
 
 
 def _missing(reasons: Sequence[Reason]) -> str:

@@ -13,6 +13,9 @@ from cfgtrack.show.moment import Moment
 from cfgtrack.show.tables import count, heading, labelled, sections
 
 _MOST = 12
+_MANY = {"medium": "media", "rules": "rules files"}
+_ONE = {"rules": "rules file"}
+"""What a sort of item is called where adding an s won't do."""
 
 
 class Counts(Protocol):
@@ -74,13 +77,14 @@ def _by_sort(label: str, items: Sequence[tuple[str, str]], *, note: str = "") ->
     for sort, names in by_sort.items():
         more = f" and {len(names) - _MOST} more" if len(names) > _MOST else ""
         tail = f" ({note})" if note else ""
-        yield labelled(label, f"{count(len(names), sort)}: {', '.join(names[:_MOST])}{more}{tail}")
+        number = count(len(names), _ONE.get(sort, sort), _MANY.get(sort, ""))
+        yield labelled(label, f"{number}: {', '.join(names[:_MOST])}{more}{tail}")
 
 
 def _changes(changed: Sequence[Any]) -> Iterator[str]:
     for sort, name, fields in changed:
         said = "; ".join(f"{field}: {_short(before)} -> {_short(after)}" for field, before, after in fields)
-        yield labelled("changed", f"{sort} {name}: {said}")
+        yield labelled("changed", f"{_ONE.get(sort, sort)} {name}: {said}")
 
 
 def _short(value: object) -> str:

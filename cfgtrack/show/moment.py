@@ -11,15 +11,27 @@ from cfgtrack.model.time import format_instant
 class Moment:
     """What is true `at` an instant, as far as it was `known` at another (microseconds since 1970, UTC).
 
-    `known` is None for what no journal stands behind.
+    `known` is None for what no journal stands behind. `first`, where somebody looked it up, is when the first recorded
+    event happened: before it nothing is known, so everything seems open, cut off and held by nothing.
     """
 
     at: int
     known: int | None = None
+    first: int | None = None
+
+    @property
+    def is_too_early(self) -> bool:
+        """Whether nothing that is recorded had happened by then."""
+        return self.first is not None and self.at < self.first
 
     def __str__(self) -> str:
         text = f"at {format_instant(self.at)}"
-        return text if self.known is None else f"{text}, as known at {format_instant(self.known)}"
+        if self.known is not None:
+            text += f", as known at {format_instant(self.known)}"
+        if self.is_too_early:
+            assert self.first is not None
+            text += f", BEFORE THE FIRST RECORDED EVENT ({format_instant(self.first)})"
+        return text
 
     def to_json(self) -> dict[str, str | None]:
         """Return the moment as a JSON object, with RFC 3339 texts."""

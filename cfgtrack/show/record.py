@@ -122,8 +122,9 @@ def difference_text(rows: Sequence[Difference], before: Moment, after: Moment) -
         [row.subject, row.aspect, _side(row, after=False), _side(row, after=True), row.event]
         for row in _once_a_pair(rows)
     ]
-    title = f"{count(len(cells), 'difference')}\n  from  {before}\n  to    {after}"
-    return sections(title, table(["subject", "what", "before", "after", "event"], cells))
+    title = count(len(cells), "difference")
+    span = [labelled("from", str(before), to=6), labelled("to", str(after), to=6)]
+    return sections("\n".join([title, *span]), table(["subject", "what", "before", "after", "event"], cells))
 
 
 def _once_a_pair(rows: Sequence[Difference]) -> Iterator[Difference]:

@@ -20,7 +20,7 @@ from cfgtrack.show.findings import clock_rows
 from cfgtrack.show.moment import Moment
 from cfgtrack.show.quantity import quantity_text
 from cfgtrack.show.record import remark_lines
-from cfgtrack.show.tables import WIDTH, count, heading, labelled, sections, styled, table
+from cfgtrack.show.tables import count, heading, labelled, sections, styled, table
 
 
 def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> str:
@@ -224,7 +224,7 @@ def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> 
         "\n".join(alarms) or calm,
         _titled("Running clocks", clock_rows(report.clocks, moment)),
         _titled("Remarks", "\n".join(remark_lines(report.remarks))),
-        table(["unit", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows, width=WIDTH),
+        table(["unit", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
     )
 
 

@@ -8,21 +8,51 @@ PUMP-1  1e5
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 
 WIDTH = 100
+"""The columns that a text takes at most, where nobody says less: see `within`."""
+
+NARROWEST_TEXT = 40
+_width: ContextVar[int] = ContextVar("width", default=WIDTH)
 _GAP = 2
 _NARROWEST = 4
 _SHORT = 12
 """What is no longer than this is wrapped after all that is longer."""
 
 
-def table(headers: Sequence[str], rows: Iterable[Sequence[object]], *, width: int = WIDTH) -> str:
+@contextmanager
+def within(width: int) -> Iterator[None]:
+    """Wrap all texts that are made inside to `width` columns; never to fewer than `NARROWEST_TEXT`.
+
+    Whoever prints an answer knows how wide the screen is; what makes its text need not hand that on.
+
+    >>> with within(60):
+    ...     columns()
+    60
+    """
+    before = _width.set(max(width, NARROWEST_TEXT))
+    try:
+        yield
+    finally:
+        _width.reset(before)
+
+
+def columns() -> int:
+    """Return to how many columns texts are wrapped here."""
+    return _width.get()
+
+
+def table(headers: Sequence[str], rows: Iterable[Sequence[object]], *, width: int | None = None) -> str:
     """Return a table of texts, wrapped to `width` columns where it would be wider. "" when there are no rows.
 
     Every cell stands as it is: no number is recognised in a text, so the serial ``1e5`` stays ``1e5``. A column
-    in which every cell is empty is left out.
+    in which every cell is empty is left out. On a screen narrower than `WIDTH` on which words would have to be
+    cut, each row is a paragraph of its own, a line a cell.
     """
+    width = width or columns()
     from tabulate import tabulate
 
     cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
@@ -31,6 +61,8 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[object]], *, width: in
     used = [i for i in range(len(headers)) if any(row[i] for row in cells)]
     cells = [[row[i] for i in used] for row in cells]
     heads = [headers[i] for i in used]
+    if width < WIDTH and not _fits(heads, cells, width):
+        return "\n\n".join(_stacked(heads, row, width) for row in cells)
     widths = _widths(heads, cells, width)
     # The heads go in as a row: as heads proper they would widen every column by two.
     text = tabulate(
@@ -43,11 +75,25 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[object]], *, width: in
     return "\n".join(line.rstrip() for line in text.splitlines())
 
 
+def _fits(heads: Sequence[str], cells: Sequence[Sequence[str]], width: int) -> bool:
+    """Return whether every column is wide enough for its longest word."""
+    words = [max(_longest_word(row[i]) for row in [heads, *cells]) for i in range(len(heads))]
+    return sum(words) + _GAP * (len(heads) - 1) <= width
+
+
+def _stacked(heads: Sequence[str], row: Sequence[str], width: int) -> str:
+    """Return one row as lines of ``head  cell``."""
+    to = _longest("\n".join(heads)) + _GAP
+    return "\n".join(
+        labelled(head, cell, by=0, to=to, width=width) for head, cell in zip(heads, row, strict=True) if cell
+    )
+
+
 def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], width: int) -> list[int]:
     """Return column widths that add up to `width` at most: prose is wrapped first, words are cut last."""
-    columns = [[row[i] for row in [heads, *cells]] for i in range(len(heads))]
-    widths = [max(_longest(text) for text in column) for column in columns]
-    words = [max(_longest("\n".join(text.split())) for text in column) for column in columns]
+    by_column = [[row[i] for row in [heads, *cells]] for i in range(len(heads))]
+    widths = [max(_longest(text) for text in column) for column in by_column]
+    words = [max(map(_longest_word, column)) for column in by_column]
     short = [max(word, min(width, _SHORT)) for word, width in zip(words, widths, strict=True)]
     over = sum(widths) + _GAP * (len(heads) - 1) - width
     for floors in (short, words, [_NARROWEST] * len(heads)):
@@ -64,10 +110,15 @@ def _longest(text: str) -> int:
     return max((len(line) for line in text.splitlines()), default=0)
 
 
+def _longest_word(text: str) -> int:
+    return max(map(len, text.split()), default=0)
+
+
 def heading(title: str, moment: object, *, colour: bool = False) -> str:
     """Return the head of an answer: what it is about, and the moment it was asked for."""
-    between = "  " if len(title) + len(str(moment)) + 4 <= WIDTH else "\n  "
-    return f"{styled(title, colour=colour, bold=True)}{between}({moment})"
+    if len(title) + len(str(moment)) + 4 <= columns():
+        return f"{styled(title, colour=colour, bold=True)}  ({moment})"
+    return f"{styled(indented(title, by=0), colour=colour, bold=True)}\n{indented(f'({moment})')}"
 
 
 def count(number: int, thing: str, things: str = "") -> str:
@@ -80,14 +131,14 @@ def count(number: int, thing: str, things: str = "") -> str:
     return f"{number or 'no'} {thing if number == 1 else plural}"
 
 
-def indented(text: str, *, by: int = 2, width: int = WIDTH) -> str:
+def indented(text: str, *, by: int = 2, width: int | None = None) -> str:
     """Return a paragraph wrapped to `width`, every line indented."""
     import textwrap
 
     blank = " " * by
     return textwrap.fill(
         text,
-        width,
+        width or columns(),
         initial_indent=blank,
         subsequent_indent=blank,
         break_long_words=False,
@@ -95,14 +146,14 @@ def indented(text: str, *, by: int = 2, width: int = WIDTH) -> str:
     )
 
 
-def labelled(label: str, text: str, *, by: int = 2, to: int = 12, width: int = WIDTH) -> str:
+def labelled(label: str, text: str, *, by: int = 2, to: int = 12, width: int | None = None) -> str:
     """Return ``label  text``, the text wrapped and aligned in its own column."""
     import textwrap
 
     first = f"{' ' * by}{label}".ljust(by + to)
     return textwrap.fill(
         text,
-        width,
+        width or columns(),
         initial_indent=first if first.endswith(" ") else f"{first} ",
         subsequent_indent=" " * (by + to),
         break_long_words=False,

@@ -335,3 +335,13 @@ part = "feeder"
 def test_a_small_picture_draws_each_for_itself():
     """With few boxes nothing is merged."""
     assert "alike" not in draw(Scope.one_medium("fluid"), _many(5))
+
+
+def test_what_is_not_drawn_is_said():
+    """The picture of everything leaves bolts out and says so; that of what holds what has nothing to say."""
+    world = yard()
+    drawn = {
+        scope.sort: diagram(*world, scope, MOMENT) for scope in (Scope.everything(), Scope.one_medium("hold"))
+    }
+    assert "Not drawn: what holds what" in drawn["everything"]
+    assert "Not drawn: what holds what" not in drawn["medium"]

@@ -8,8 +8,10 @@ from cfgtrack.analysis.check import CheckReport, Deadline, StepResult
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Refusal
 from cfgtrack.model.sequence import Laid, Layout, Outing, Step
+from cfgtrack.rules.finding import Reason
 from cfgtrack.show.choices import Choice, choices_text
 from cfgtrack.show.findings import CAUTION, check_text, clocks_text, findings_text, steps_text
+from cfgtrack.show.tables import WIDTH, within
 from tests.show.golden import assert_golden
 from tests.show.world import AT, CLOCK, FINDING, MOMENT
 
@@ -108,3 +110,54 @@ def test_choices_tell_allowed_from_forbidden_in_words():
     ]
     assert_golden("choices.txt", choices_text("PANEL-1", choices, MOMENT))
     assert [c.to_json()["allowed"] for c in choices] == [True, False, False]
+
+
+def _cured(*cures: tuple[str, ...]) -> list[str]:
+    """Return the lines `why` and `cure` of a finding with reasons that have these cures."""
+    reasons = tuple(Reason("path", f"reason {i}", cures=cure) for i, cure in enumerate(cures))
+    text = findings_text([replace(FINDING, reasons=reasons)], MOMENT)
+    return [" ".join(line.split()) for line in text.splitlines() if line.split()[:1] in (["why"], ["cure"])]
+
+
+def test_a_cure_cures_all_of_it():
+    """Only what cures every reason stands for the finding; else each reason has its own cures."""
+    assert _cured(("a", "b"), ("b", "c")) == ["why reason 0", "why reason 1", "cure b"]
+    assert _cured(("a",), ("b",)) == ["why reason 0", "cure a", "why reason 1", "cure b"]
+    assert _cured(("a",), ()) == ["why reason 0", "cure a", "why reason 1"]
+    assert _cured(("a", "b")) == ["why reason 0", "cure a; or b"]
+
+
+def test_no_list_of_cures_or_reasons_fills_the_screen():
+    """Of many cures five are named, of many reasons eight; how many more there are is said."""
+    assert _cured(tuple("abcdefg"))[1] == "cure a; or b; or c; or d; or e; or 2 more ways"
+    assert _cured(*[()] * 60)[-1] == "why and 52 more reasons"
+    assert len(_cured(*[()] * 60)) == 9
+
+
+def test_an_outing_that_ends_is_named():
+    """A finding at the end of an outing says which, in a check and in the record."""
+    checked = replace(FINDING, event="end:X1", action="end")
+    assert "where      end of outing X1" in findings_text([checked], MOMENT)
+    recorded = replace(FINDING, event="AR-7", action="end")
+    assert "where      event AR-7: end" in findings_text([recorded], MOMENT)
+
+
+def test_deadlines_are_told_in_whole_seconds():
+    """An estimate that is good to minutes isn't told in microseconds, and never later than it is."""
+    end = AT + 17_164_516_930
+    clock = replace(CLOCK, deadline=end)
+    text = clocks_text([clock], MOMENT)
+    assert "4 h 46 min" in text
+    assert ".5" not in text
+    assert "2031-04-27T00:46:04Z" in text
+    late = replace(FINDING, event=None, time=end, deadline=end, until=None)
+    assert "when       2031-04-27T00:46:04Z, deadline 2031-04-27T00:46:04Z" in findings_text([late], MOMENT)
+
+
+def test_a_check_fits_a_narrow_screen():
+    """On 60 columns nothing is wider, the caution included; unsaid it fits 100."""
+    assert len(CAUTION) <= WIDTH
+    with within(60):
+        text = "\n".join([check_text(_report(), MOMENT), steps_text(_report()), clocks_text([CLOCK], MOMENT)])
+    assert max(map(len, text.splitlines())) <= 60
+    assert "COOL-1:COIL" in text

@@ -51,3 +51,11 @@ def test_a_tally_counts_what_became_of_rows():
 def test_an_overview_counts_units_times_parts():
     """Ports are counted by kind and medium over all units and places."""
     assert_golden("overview.txt", overview_text(yard().plant, MOMENT))
+
+
+def test_several_are_called_as_the_language_does():
+    """Two media, not mediums; what is kept of rules is files."""
+    report = _Report(added=[("medium", "fluid"), ("medium", "gas"), ("rules", "a.toml")])
+    text = load_text(report, None)
+    assert "2 media: fluid, gas" in text
+    assert "1 rules file: a.toml" in text

@@ -3,8 +3,22 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cfgtrack.model.time import SECOND, parse_duration, parse_instant
 from cfgtrack.show.moment import Moment
-from cfgtrack.show.tables import WIDTH, count, heading, indented, labelled, sections, styled, table
+from cfgtrack.show.span import deadline_text, span_text
+from cfgtrack.show.tables import (
+    NARROWEST_TEXT,
+    WIDTH,
+    columns,
+    count,
+    heading,
+    indented,
+    labelled,
+    sections,
+    styled,
+    table,
+    within,
+)
 
 _CELLS = st.text(st.characters(min_codepoint=33, max_codepoint=126), max_size=30)
 _WORDS = st.lists(_CELLS, max_size=12).map(" ".join)
@@ -64,3 +78,44 @@ def test_small_words():
     assert labelled("why", "x").index("x") == 14
     assert labelled("a label that is long", "x").endswith("long x")
     assert sections("a", "", "b") == "a\n\nb"
+
+
+@given(
+    st.integers(NARROWEST_TEXT, WIDTH - 1),
+    st.lists(st.lists(_WORDS, min_size=8, max_size=8), min_size=1, max_size=3),
+)
+def test_a_narrow_screen_is_heeded(width, rows):
+    """Whatever the width of the screen, eight columns fit, and no word is cut: where they can't, a row is a list."""
+    with within(width):
+        text = table([f"head{i}" for i in range(8)], rows)
+    assert all(len(line) <= width for line in text.splitlines())
+    assert {word for row in rows for cell in row for word in cell.split()} <= set(text.split())
+
+
+def test_the_width_counts_inside_alone():
+    """What is made inside is wrapped to the width, headings and paragraphs too; afterwards all is as before."""
+    moment = Moment(0, 60_000_000, first=1)
+    with within(50):
+        texts = [heading("X" * 30, moment), indented("word " * 40), labelled("why", "word " * 40)]
+        assert all(len(line) <= 50 for text in texts for line in text.splitlines())
+    with within(3):
+        assert columns() == NARROWEST_TEXT
+    assert columns() == WIDTH
+
+
+def test_a_moment_before_all_that_is_recorded_says_so():
+    """Before the first recorded event everything looks undone: the moment of the answer says why."""
+    early = Moment(0, 60_000_000, first=1_000_000)
+    assert str(early).endswith("BEFORE THE FIRST RECORDED EVENT (1970-01-01T00:00:01Z)")
+    assert "BEFORE" not in str(Moment(1_000_000, first=1_000_000))
+    assert "BEFORE" not in str(Moment(0))
+
+
+@given(st.integers(0, 10**15))
+def test_durations_are_told_in_seconds(duration):
+    """From 10 s on a duration is told in whole seconds, down or up by less than one; a deadline is never told late."""
+    down, up = parse_duration(span_text(duration)), parse_duration(span_text(duration, up=True))
+    assert down <= duration <= up
+    assert up - down in ((0,) if duration < 10 * SECOND or duration % SECOND == 0 else (SECOND,))
+    assert "." not in span_text(duration + 10 * SECOND)
+    assert 0 <= duration - parse_instant(deadline_text(duration)) < SECOND
