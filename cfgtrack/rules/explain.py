@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
-from itertools import islice
+from itertools import chain, islice
 
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import PLACE, Event, effects
+from cfgtrack.model.event import MEASURE, PLACE, Event, effects
+from cfgtrack.model.plant import owner_of
 from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES
 from cfgtrack.model.time import format_duration
@@ -30,6 +31,7 @@ from cfgtrack.rules.rule import (
     Status,
     Value,
 )
+from cfgtrack.rules.selection import HOME, stands_at
 
 MOST_CURES = 5
 MOST_NAMES = 6
@@ -238,11 +240,12 @@ def _to_shut(judge: Judge, gate: str) -> Iterator[str]:
 
 def _status(judge: Judge, condition: Status, it: str | None) -> Reason:
     items = judge.failing(condition, it)
-    said = [_is_now(judge, i, condition) for i in items]
-    wanted = _wanted(condition.among, condition.at)
-    text = f"{_list(said)}; must be {wanted}"
-    cures = [c for i in items for c in _moves_to(judge, i, condition.among)]
-    return Reason("status", text, (), tuple(items), tuple(cures[:MOST_CURES]))
+    text = f"{_list([_is_now(judge, i, condition) for i in items])}; must be {_wanted(condition.among, condition.at)}"
+    return Reason("status", text, (), tuple(items), _first(_moves_to(judge, i, condition) for i in items))
+
+
+def _first(cures: Iterable[Iterable[str]]) -> tuple[str, ...]:
+    return tuple(islice(dict.fromkeys(chain.from_iterable(cures)), MOST_CURES))
 
 
 def _is_now(judge: Judge, item: str, condition: Status | Count) -> str:
@@ -260,58 +263,120 @@ def _wanted(among: tuple[str, ...], at: tuple[str, ...]) -> str:
     if among:
         said.append(" or ".join(among))
     if at:
-        said.append("at " + " or ".join(a if not a.startswith("#") else f"a {a[1:]} place" for a in at))
+        said.append(f"at {_list_or(_places(at))}")
     return " ".join(said)
 
 
-def _moves_to(judge: Judge, item: str, among: tuple[str, ...]) -> Iterable[str]:
-    """Yield the single actions that would bring a port to one of the statuses."""
-    found = judge.world.plant.port(item)
-    if found is None:
+def _places(at: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(f"a {a[1:]} place" if a.startswith("#") else a for a in at)
+
+
+def _moves_to(judge: Judge, item: str, condition: Status | Count, *, away: bool = False) -> Iterator[str]:
+    """Yield the single actions, possible now, after which an item has what a condition asks for; or no longer has."""
+    configuration = judge.world.configuration
+    for event in _could_move(judge, item, condition, away=away):
+        outcome = resolve(configuration, event)
+        if not outcome.refusals and _has(judge, outcome.event, item, condition) != away:
+            yield words(event) + (f" facing {event.facing}" if event.facing else "")
+
+
+def _could_move(judge: Judge, item: str, condition: Status | Count, *, away: bool) -> Iterator[Event]:
+    """Yield actions that might: the moves of a port's ladder, and a unit's being placed where it should be."""
+    plant, now = judge.world.plant, judge.world.now
+    found = plant.port(item)
+    if found is not None and condition.among:
+        for action in found[1].moves:
+            yield Event("", action, (item,), now)
+    unit = plant.units.get(item)
+    if unit is None or not condition.at or away:
         return
-    now = judge.world.configuration.state(item).value
-    for move in found[1].moves.values():
-        if move.target in among and now in move.sources:
-            yield f"{move.action} {item}"
+    for place in dict.fromkeys(unit.home if at == HOME else at for at in condition.at):
+        if place in plant.places:
+            for facing in plant.places[place].facings or (None,):
+                yield Event("", PLACE, (item,), now, place=place, facing=facing)
+
+
+def _has(judge: Judge, event: Event, item: str, condition: Status | Count) -> bool:
+    """Return whether an item has what a condition asks for once a resolved event has happened."""
+    then = judge.world.configuration.fork()
+    then.apply(event)
+    if condition.among and then.state(item).value not in condition.among:
+        return False
+    return not condition.at or stands_at(then, owner_of(item), condition.at)
 
 
 def _count(judge: Judge, condition: Count, it: str | None) -> Reason:
     meeting = judge.meeting(condition, it)
     items = judge.world.items(condition.of, it)
     n = len(meeting)
-    what = _wanted(condition.among, condition.at) or f"with a {condition.medium} path to its end"
+    counted = _counted(condition)
+    text = f"{n} of {len(items)} {counted}" if counted else _there(condition.of, items)
     if condition.least is not None and n < condition.least:
-        short = condition.least - n
-        text = f"{n} of {len(items)} are {what}; at least {condition.least} must be: {short} short"
-        beyond = tuple(i for i in items if i not in set(meeting))
+        text += f"; at least {condition.least} must: {condition.least - n} short"
+        beyond, away = tuple(i for i in items if i not in set(meeting)), False
     else:
-        over = n - (condition.most or 0)
-        text = f"{n} of {len(items)} are {what}; at most {condition.most} may be: {over} too many"
-        beyond = tuple(meeting)
-    cures = [c for i in beyond for c in _moves_to(judge, i, condition.among)] if n < len(items) else []
-    return Reason("count", text, (), beyond, tuple(cures[:MOST_CURES]))
+        most = condition.most or 0
+        text += f"; at most {most} may: {n - most} too many"
+        beyond, away = tuple(meeting), True
+    one_off = abs(n - ((condition.most if away else condition.least) or 0)) == 1
+    cures = (_moves_to(judge, i, condition, away=away) for i in beyond) if one_off else ()
+    return Reason("count", text, (), beyond, _first(cures))
+
+
+def _counted(condition: Count) -> str:
+    """Return what the items of a count do that count; "" where it is enough that they are there."""
+    wanted = _wanted(condition.among, condition.at)
+    if wanted:
+        return f"are {wanted}"
+    return f"have a {condition.medium} path to {describe_selection(condition.end)}" if condition.end else ""
+
+
+def _there(selection: Selection, items: Sequence[str]) -> str:
+    """Return what is there of a selection, in words."""
+    what = describe_selection(selection).removeprefix("any ")
+    return f"{what}: {len(items)}" + (f" ({_list(items)})" if items else "")
 
 
 def _value(judge: Judge, condition: Value, it: str | None) -> Reason:
     items = judge.failing(condition, it)
-    said = []
-    for item in items[:MOST_NAMES]:
-        value, (low, high) = judge.value_of(condition, item), judge.range_of(condition, item)
-        got = "has no value yet" if value is None else f"is {_number(condition.quantity, value)}"
-        said.append(f"{condition.quantity} of {item} {got}; {_range(condition.quantity, low, high)}")
+    said = [_is_out(judge, condition, item) for item in items[:MOST_NAMES]]
     cures = (
-        ()
-        if condition.quantity in ("cycles", "elapsed")
-        else tuple(f"measure {i} {condition.quantity}=..." for i in items[:MOST_CURES])
+        () if condition.quantity in ("cycles", "elapsed") else (_to_set(judge, condition, i) for i in items)
     )
-    return Reason("value", "; ".join(said), (), tuple(items), cures)
+    return Reason("value", "; ".join(said), (), tuple(items), tuple(islice(cures, MOST_CURES)))
+
+
+def _is_out(judge: Judge, condition: Value, item: str) -> str:
+    value, (low, high) = judge.value_of(condition, item), judge.range_of(condition, item)
+    if value is None and condition.quantity == "elapsed":
+        return f"{_list_or(condition.since)} of {item} was never done"
+    got = "was never measured" if value is None else f"is {_number(condition.quantity, value)}"
+    return f"{_quantity(condition)} of {item} {got}; must be {_range(condition.quantity, low, high)}"
+
+
+def _quantity(condition: Value) -> str:
+    """Return what a value condition looks at."""
+    if condition.quantity == "cycles":
+        return "mate cycles"
+    return (
+        f"time since the last {_list_or(condition.since)}"
+        if condition.quantity == "elapsed"
+        else condition.quantity
+    )
+
+
+def _to_set(judge: Judge, condition: Value, item: str) -> str:
+    """Return the action that gives an item a new value: the one of that name, where its kind has one, or measuring."""
+    quantity, found = condition.quantity, judge.world.plant.port(item)
+    by_name = found is not None and quantity in found[1].moves
+    return f"{quantity if by_name else MEASURE} {item} {quantity}=..."
 
 
 def _number(quantity: str, value: float) -> str:
     if quantity == "elapsed":
         return format_duration(round(value * MICRO))
     dimension = QUANTITIES.get(quantity)
-    return f"{value:g} {DIMENSIONS[dimension][0]}".rstrip() if dimension is not None else f"{value:g}"
+    return f"{value:.10g} {DIMENSIONS[dimension][0]}".rstrip() if dimension is not None else f"{value:.10g}"
 
 
 def _range(quantity: str, low: float | None, high: float | None) -> str:
@@ -320,17 +385,23 @@ def _range(quantity: str, low: float | None, high: float | None) -> str:
         parts.append(f"at least {_number(quantity, low)}")
     if high is not None:
         parts.append(f"at most {_number(quantity, high)}")
-    return "must be " + " and ".join(parts) if parts else "must be measured"
+    return " and ".join(parts) or "measured"
 
 
 def _done(judge: Judge, condition: Done, it: str | None) -> Reason:
     items = judge.failing(condition, it)
-    what = " or ".join(condition.actions) + (f" ({condition.quantity})" if condition.quantity else "")
-    since = f" since the last {' or '.join(condition.since)}" if condition.since else ""
-    text = f"{what} of {_list(items)} has not been done{since}; it must come first"
-    return Reason(
-        "order", text, (), tuple(items), tuple(f"{condition.actions[0]} {i}" for i in items[:MOST_CURES])
-    )
+    text = f"{_deed(condition)} of {_list(items)} has not been done{_since(condition)}; it must come first"
+    value = f" {condition.quantity or 'QUANTITY'}=..." if condition.actions[0] == MEASURE else ""
+    cures = tuple(f"{condition.actions[0]} {i}{value}" for i in items[:MOST_CURES])
+    return Reason("order", text, (), tuple(items), cures)
+
+
+def _deed(condition: Done) -> str:
+    return _list_or(condition.actions) + (f" ({condition.quantity})" if condition.quantity else "")
+
+
+def _since(condition: Done) -> str:
+    return f" since the last {_list_or(condition.since)}" if condition.since else ""
 
 
 # --- words ----------------------------------------------------------------------------------------------------------
@@ -343,6 +414,10 @@ def _list(names: Sequence[str]) -> str:
     return " and ".join(", ".join(names).rsplit(", ", 1)) if names else "nothing"
 
 
+def _list_or(names: Sequence[str]) -> str:
+    return " or ".join(names)
+
+
 def describe_selection(selection: Selection) -> str:
     """Return a selection in words.
 
@@ -353,31 +428,34 @@ def describe_selection(selection: Selection) -> str:
         return selection.of or "anything"
     if selection == Selection(ids=selection.ids, may_be_empty=selection.may_be_empty):
         return " or ".join(selection.ids)
-    words = []
-    if selection.source:
-        words.append("source")
-    if selection.expansion:
-        words.append("expansion volume")
-    if selection.load:
-        words.append("load")
-    if selection.liquid:
-        words.append("liquid-full volume")
-    words += [f"{w}" for w in selection.kinds] + [f"{w}" for w in selection.what]
-    noun = " or ".join(words) or "item"
-    said = [noun]
+    said = [_noun(selection)]
     for label, values in (
         ("named", selection.ids),
         ("of part", selection.parts),
+        ("of medium", selection.media),
         ("in loop", selection.loops),
         ("tagged", selection.tags),
         ("of place", selection.places),
-        ("standing at", selection.at),
+        ("standing at", _places(selection.at)),
     ):
         if values:
-            said.append(f"{label} {' or '.join(values)}")
+            said.append(f"{label} {_list_or(values)}")
     if selection.of:
         said.append(f"among {selection.of}")
     return "any " + " ".join(said)
+
+
+def _noun(selection: Selection) -> str:
+    """Return what sort of item a selection names: `not` before what it must not be."""
+    flags = (
+        (selection.source, "source"),
+        (selection.expansion, "expansion volume"),
+        (selection.load, "load"),
+        (selection.liquid, "liquid-full volume"),
+        (selection.mobile, "place that moves"),
+    )
+    words_for = [name if flag else f"item that is no {name}" for flag, name in flags if flag is not None]
+    return " and ".join(words_for) or _list_or((*selection.kinds, *selection.what)) or "item"
 
 
 def describe(condition: Condition) -> str:
@@ -397,15 +475,22 @@ def describe(condition: Condition) -> str:
         case Status(of, among, at):
             return f"{s(of)} is {_wanted(among, at)}"
         case Count():
-            what = _wanted(condition.among, condition.at) or f"with a {condition.medium} path"
-            bounds = [f"at least {condition.least}"] if condition.least is not None else []
-            bounds += [f"at most {condition.most}"] if condition.most is not None else []
-            return f"{' and '.join(bounds)} of {s(condition.of)} {'are' if bounds else 'is'} {what}"
+            return _describe_count(condition)
         case Value(of, quantity, low, high):
-            span = "in its rated range" if condition.rated else _range(quantity, low, high)[8:]
-            return f"{quantity} of {s(of)} is {span}"
-        case Done(of, actions, since):
-            after = f" since the last {' or '.join(since)}" if since else ""
-            return f"{' or '.join(actions)} of {s(of)} has been done{after}"
+            span = "in its rated range" if condition.rated else _range(quantity, low, high)
+            missing = ", or was never measured" if condition.unmeasured else ""
+            return f"{_quantity(condition)} of {s(of)} is {span}{missing}"
+        case Done(of):
+            return f"{_deed(condition)} of {s(of)} has been done{_since(condition)}"
         case Custom(name, of):
             return f"{name} holds for {s(of)}"
+
+
+def _describe_count(condition: Count) -> str:
+    bounds = [f"at least {condition.least}"] if condition.least is not None else []
+    bounds += [f"at most {condition.most}"] if condition.most is not None else []
+    how_many = "none" if condition.most == 0 else " and ".join(bounds) or "any number"
+    of, counted = describe_selection(condition.of), _counted(condition)
+    if counted:
+        return f"{how_many} of {of} {counted}"
+    return f"there is {'no' if condition.most == 0 else how_many} {of.removeprefix('any ')}"

@@ -7,19 +7,37 @@ from dataclasses import replace
 from random import Random
 
 import networkx as nx
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.part import Part, Port
+from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.possibility import resolve
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import Always, Condition, NoPath, Path, Rule, RuleSet, Selection
-from tests.rules.reference import graph_of, points
-from tests.rules.worlds import ENDPOINTS, FREE, SECOND, START, draw_world
+from cfgtrack.rules.explain import describe
+from cfgtrack.rules.rule import (
+    All,
+    Always,
+    AnyOf,
+    Condition,
+    Count,
+    Done,
+    NoPath,
+    Not,
+    Path,
+    Rule,
+    RuleSet,
+    Selection,
+    Status,
+    Value,
+)
+from tests.rules.reference import Moment, graph_of, named, points
+from tests.rules.worlds import ENDPOINTS, FREE, KINDS, MEDIA, SECOND, START, draw_world
 
 SEEDS = st.integers(0, 2**32)
 
@@ -176,3 +194,150 @@ def test_a_path_that_must_not_be(seed):
             port = now.plant.port(gate)
             assert port is not None
             assert not port[1].parts(port[1].moves[action])
+
+
+# --- items ----------------------------------------------------------------------------------------------------------
+
+
+def item_rules(seed: int) -> list[Rule]:
+    """Return rules about statuses, whereabouts and counts."""
+    r, it = Random(seed), Selection(of="it")
+    kinds = r.choice((("tube",), ("plug",), ("valve", "switch"), ("bolt",)))
+    among = tuple(dict.fromkeys(s for k in kinds for s in r.sample(KINDS[k].statuses, 1)))
+    place = r.choice(("RACK", "BASE", "SHELF", "#stowage"))
+    least, most = r.choice(((1, None), (2, None), (None, 0), (None, 1)))
+    return [
+        rule(0, Status(it, among), Selection(kinds=kinds)),
+        rule(1, Status(it, at=(place,)), Selection(what=("unit",))),
+        rule(2, Count(Selection(kinds=kinds), among, (), least, most), None),
+        rule(3, Count(Selection(what=("unit",)), (), (place,), least, most), None),
+    ]
+
+
+@given(SEEDS)
+@settings(max_examples=100)
+def test_what_items_lack(seed):
+    """A status, a place or a count says who lacks it, and how many are short or too many; every cure is possible, and
+    alone makes the condition true.
+    """
+    world = draw_world(seed)
+    for breach, _, now in breaches(world.plant, item_rules(seed), by_instants(world.events, 1)):
+        (reason,) = breach.reasons
+        condition = breach.rule.condition
+        assert isinstance(condition, Status | Count)
+        assert not Moment(now, [], 0).true(condition, breach.it)
+        if isinstance(condition, Count):
+            n = sum(Moment(now, [], 0).has(condition, i) for i in named(condition.of, now, None))
+            short = (condition.least or 0) - n
+            says = f"{short} short" if short > 0 else f"{n - (condition.most or 0)} too many"
+            assert reason.text.endswith(says)
+            assert len(reason.beyond) == (n if short <= 0 else len(named(condition.of, now, None)) - n)
+        else:
+            assert reason.beyond == (breach.it,)
+        for cure in reason.cures:
+            assert Moment(done(now, cure), [], 0).true(condition, breach.it), cure
+
+
+WORDS: dict[str, tuple[Condition, str, tuple[str, ...]]] = {
+    "elapsed": (
+        Value(Selection(ids=("U0:F1",)), "elapsed", high=60.0, since=("inspect",)),
+        "inspect of U0:F1 was never done",
+        (),
+    ),
+    "never": (
+        Value(Selection(ids=("U0:F1",)), "pressure", high=5e4),
+        "pressure of U0:F1 was never measured; must be at most 50000 Pa",
+        ("measure U0:F1 pressure=...",),
+    ),
+    "cycles": (
+        Value(Selection(ids=("U0:F1",)), "cycles", low=1.0),
+        "mate cycles of U0:F1 is 0; must be at least 1",
+        (),
+    ),
+    "torque": (
+        Value(Selection(ids=("U0:B1",)), "torque", rated=True),
+        "torque of U0:B1 was never measured; must be at least 20 N*m and at most 30 N*m",
+        ("torque U0:B1 torque=...",),
+    ),
+    "order": (
+        Done(Selection(ids=("U0:F1", "U0:B1")), ("measure",), ("mate", "open"), "pressure"),
+        "measure (pressure) of U0:F1 and U0:B1 has not been done since the last mate or open; it must come first",
+        ("measure U0:F1 pressure=...", "measure U0:B1 pressure=..."),
+    ),
+    "count": (
+        Count(Selection(kinds=("tube", "bolt")), ("mated", "engaged"), (), 2),
+        "0 of 2 are mated or engaged; at least 2 must: 2 short",
+        (),
+    ),
+    "bare": (
+        Count(Selection(what=("unit",), at=("#stowage",)), most=0),
+        "unit standing at a stowage place: 1 (U0); at most 0 may: 1 too many",
+        (),
+    ),
+    "reaching": (
+        Count(Selection(ids=("U0:F1",)), least=1, medium="fluid", end=Selection(expansion=True)),
+        "0 of 1 have a fluid path to any expansion volume; at least 1 must: 1 short",
+        (),
+    ),
+    "not": (
+        Not(Status(Selection(ids=("U0:F1",)), ("demated",))),
+        "it must not be that U0:F1 is demated",
+        (),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", WORDS)
+def test_words(name):
+    """What is missing is said with its numbers, in the units of the rules file's dimension."""
+    condition, text, cures = WORDS[name]
+    ports = {"F1": Port("F1", "tube"), "B1": Port("B1", "bolt", torque=(20.0, 30.0))}
+    places = {"RACK": Place("RACK", holds=True, tags=frozenset({"stowage"}))}
+    plant = Plant(MEDIA, KINDS, {"p": Part("p", ports=ports)}, {"U0": Unit("U0", "p")}, places)
+    now = Configuration(plant)
+    now.apply(resolve(now, Event("E", "place", ("U0",), START, place="RACK")).event)
+    engine = Engine(RuleSet((rule(0, condition, None),)), now, start=START)
+    engine.settle()
+    (finding,) = engine.findings()
+    assert [(r.text, r.cures) for r in finding.reasons] == [(text, cures)]
+
+
+DESCRIBED: dict[str, Condition] = {
+    "none of any bolt are released": Count(Selection(kinds=("bolt",)), ("released",), most=0),
+    "there is no unit standing at a corridor place": Count(
+        Selection(what=("unit",), at=("#corridor",)), most=0
+    ),
+    "at least 1 of any load have a power path to any source": Count(
+        Selection(load=True), least=1, medium="power", end=Selection(source=True)
+    ),
+    "time since the last measure of it is at most 30 min": Value(
+        Selection(of="it"), "elapsed", high=1800.0, since=("measure",)
+    ),
+    "torque of it is in its rated range": Value(Selection(of="it"), "torque", rated=True),
+    "pressure of it is at least 5 Pa and at most 6 Pa, or was never measured": Value(
+        Selection(of="it"), "pressure", 5.0, 6.0, unmeasured=True
+    ),
+    "measure (voltage) of peer of it has been done since the last mate": Done(
+        Selection(of="peer of it"), ("measure",), ("mate",), "voltage"
+    ),
+    "any item of medium fluid or power among ports of it is mated": Status(
+        Selection(of="ports of it", media=("fluid", "power")), ("mated",)
+    ),
+    "any item that is no source has no fluid path to any place that moves": NoPath(
+        "fluid", Selection(source=False), Selection(mobile=True)
+    ),
+    "(U0:F1 is open or U0:F1 is capped) and not (U0 is at home)": All(
+        (
+            AnyOf(
+                (Status(Selection(ids=("U0:F1",)), ("open",)), Status(Selection(ids=("U0:F1",)), ("capped",)))
+            ),
+            Not(Status(Selection(ids=("U0",)), at=("home",))),
+        )
+    ),
+}
+
+
+@pytest.mark.parametrize("words", DESCRIBED)
+def test_described(words):
+    """A condition is described in plain words."""
+    assert describe(DESCRIBED[words]) == words
