@@ -164,6 +164,8 @@ def approve_command(
         for name, text, option in (("start", start, "--from"), ("end", end, "--until")):
             if text is not None:
                 body[name] = session.instant(journal, text, option=option)
+        if "start" in body and body.get("end", body["start"] + 1) <= body["start"]:
+            raise click.UsageError("--until must be later than --from.")
         event = _on_the_record(
             session, journal, "approve", event_id, subjects=subjects, body=body, reason=reason
         )

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from cfgtrack.store.record import Tally
 
 T = TypeVar("T")
+_AS_IT_IS = "surrogateescape"
 FORMS = ("csv", "jsonl")
 EXPORTS = (*FORMS, "archive", "ocel")
 form_option = click.option("--form", type=click.Choice(FORMS), help="The form; else told by name or content.")
@@ -101,15 +102,21 @@ def _outing_starts(journal: Journal) -> dict[str, int]:
 
 @contextmanager
 def _opened(source: str, *, keep: bool) -> Iterator[TextIO]:
-    """Open the source as text. With `keep` it can be read twice: standard input is kept in a temporary file."""
+    """Open the source as text. With `keep` it can be read twice: standard input is kept in a temporary file.
+
+    What is no UTF-8 comes through as lone surrogates: whoever reads the rows can tell where it stands.
+    """
+    import io
     import shutil
     import tempfile
 
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(encoding="utf-8", errors=_AS_IT_IS)
     if source != "-":
-        with Path(source).open(encoding="utf-8", newline="") as stream:
+        with Path(source).open(encoding="utf-8", errors=_AS_IT_IS, newline="") as stream:
             yield stream
     elif keep:
-        with tempfile.TemporaryFile("w+", encoding="utf-8", newline="") as spool:
+        with tempfile.TemporaryFile("w+", encoding="utf-8", errors=_AS_IT_IS, newline="") as spool:
             shutil.copyfileobj(sys.stdin, spool)
             spool.seek(0)
             yield spool

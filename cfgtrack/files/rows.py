@@ -23,7 +23,7 @@ from cfgtrack.files.rejects import why, write_rejected_rows
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import Problem, Problems
+from cfgtrack.model.trouble import BadInput, Problem, Problems
 
 __all__ = ["COLUMNS", "DEFAULTS", "Taken", "read_rows", "write_csv", "write_jsonl", "write_rejects"]
 
@@ -101,9 +101,27 @@ def _json(data: Mapping[str, Any]) -> str:
 
 def _form(stream: Iterable[str], where: str, form: str) -> tuple[str, Iterator[str]]:
     """Return the form that is asked for, or told by the name or else by the first character; and the stream."""
-    lines = iter(stream)
+    lines = _lines(stream, where)
     form = form or _form_of_name(where)
     return (form, lines) if form else _form_of_text(lines)
+
+
+def _lines(stream: Iterable[str], where: str) -> Iterator[str]:
+    """Yield the lines of a stream whose bytes that are no UTF-8 came through as lone surrogates.
+
+    BadInput at the first of those, and at the first NUL: the file is of the wrong kind.
+    """
+    for number, line in enumerate(stream, 1):
+        found = ""
+        if not line.isascii():
+            try:
+                line.encode()
+            except UnicodeEncodeError as err:
+                found = f"UTF-8 text, found the byte 0x{ord(line[err.start]) - 0xDC00:02x}: save it as UTF-8"
+        if found or "\0" in line:
+            sentence = f"expected {found or 'text, found a binary file'}"
+            raise BadInput([Problem(f"{where}:{number}", "not-text", sentence)])
+        yield line
 
 
 def _form_of_name(name: str) -> str:

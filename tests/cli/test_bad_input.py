@@ -65,6 +65,15 @@ CASES = {
         ("cut.csv row 3",),
         (("cut.csv", 'at,action,subject\n2031-05-01T10:00:00Z,cap,PUMP-1:F2\n"2031-05-01T10'),),
     ),
+    "CSV of another encoding": Case(
+        ("import", "{folder}/rows.csv"),
+        2,
+        ("rows.csv:2", "not-text", "0xe9", "UTF-8"),
+        (("rows.csv", f"at,action,subject,remark\n{AT},cap,PUMP-2:F1,caf\xe9\n"),),
+    ),
+    "binary rows": Case(
+        ("import", "{folder}/rows"), 2, ("rows:1", "not-text", "binary"), (("rows", "\x7fELF\0\0\n"),)
+    ),
     "file of the wrong kind": Case(
         ("load", "{folder}/picture.toml"), 2, ("picture.toml",), (("picture.toml", "\x89PNG\r\n\x1a\n"),)
     ),
@@ -121,6 +130,25 @@ CASES = {
     ),
     "unclosed quote": Case(("check", "--do", "cap 'PUMP-1:F2"), 2, ("--do", "syntax", "cap 'PUMP-1:F2")),
     "variance from nothing": Case(("approve", "--by", "x", "--reason", "x", "--at", AT), 2, ("--rule",)),
+    "variance that ends before it begins": Case(
+        (
+            "approve",
+            "--rule",
+            "expansion",
+            "--by",
+            "x",
+            "--reason",
+            "x",
+            "--at",
+            AT,
+            "--from",
+            AT,
+            "--until",
+            AT,
+        ),
+        2,
+        ("--until", "--from"),
+    ),
     "variance by nobody": Case(("approve", "--rule", "x", "--reason", "x", "--at", AT), 2, ("--by",)),
     "no such rules file": Case(("rules", "show", "rule.toml"), 4, ("rule.toml", "rules.toml")),
     "two scopes": Case(("draw", "--loop", "A", "--places"), 2, ("--loop",)),
