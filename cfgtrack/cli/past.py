@@ -154,7 +154,7 @@ class Past:
         """Return all findings of the past: those that stand, and those under a variance."""
         from cfgtrack.rules.variance import under_variance
 
-        return under_variance(self.engine.findings(), self.variances)
+        return under_variance(self.engine.findings(), self.variances, at=self.moment.at)
 
     def clocks(self) -> list[Clock]:
         """Return the clocks that run at the moment. None run without rules."""

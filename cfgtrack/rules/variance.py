@@ -26,15 +26,18 @@ class Variance:
     subjects: tuple[str, ...] = ()
     end: int | None = None
 
-    def covers(self, finding: Finding) -> bool:
-        """Return whether a finding is under this variance."""
+    def covers(self, finding: Finding, *, at: int | None = None) -> bool:
+        """Return whether a finding is under this variance (see `under_variance`)."""
         if self.rule and self.rule != finding.rule:
             return False
         if self.fingerprint and self.fingerprint != finding.fingerprint:
             return False
         if self.subjects and not all(fits(s, self.subjects) for s in finding.subjects):
             return False
-        return self.start <= finding.time and (self.end is None or finding.time < self.end)
+        first = last = at if at is not None and finding.is_open else finding.time
+        if finding.until is not None:
+            last = max(first, finding.until - 1)
+        return self.start <= first and (self.end is None or last < self.end)
 
 
 def variance_of(event: Event) -> Variance:
@@ -57,13 +60,17 @@ def variance_of(event: Event) -> Variance:
 
 
 def under_variance(
-    findings: Iterable[Finding], variances: Sequence[Variance]
+    findings: Iterable[Finding], variances: Sequence[Variance], *, at: int | None = None
 ) -> tuple[list[Finding], list[Finding]]:
-    """Return (findings that stand, findings under a variance, which name it)."""
+    """Return (findings that stand, findings under a variance, which name it).
+
+    `at` is the moment that is asked about (microseconds): what is broken and not put right yet is under a variance
+    while that runs, whenever it broke; what is over only when it was broken at no instant outside it.
+    """
     plain: list[Finding] = []
     excused: list[Finding] = []
     for finding in findings:
-        cover = next((v for v in variances if v.covers(finding)), None)
+        cover = next((v for v in variances if v.covers(finding, at=at)), None)
         if cover is None:
             plain.append(finding)
         else:

@@ -152,12 +152,29 @@ def test_variance(cfgtrack: Command) -> None:
     assert cfgtrack("findings", "--at", LATER).status == 3
     cfgtrack.ok("approve", "PUMP-1:VOL", "--rule", "expansion", "--from", AT, "--until", LATER,
                 "--by", "lead", "--reason", "drained by hand", "--at", LATER)  # fmt: skip
-    answer = cfgtrack("findings", "--at", LATER)
-    assert answer.status == 0
-    assert "Under a variance" in answer.out
+    for question in ("findings", "review"):
+        answer = cfgtrack(question, "--at", "2031-05-01T10:59:59Z")
+        assert answer.status == 0
+        assert "Under a variance" in answer.out
+        assert cfgtrack(question, "--at", LATER).status == 3
+    cfgtrack.ok("open", "HALL:V1", "--at", "2031-05-01T11:30:00Z")
+    assert cfgtrack("review").status == 3
     assert (
         cfgtrack("approve", "--rule", "expansio", "--by", "lead", "--reason", "x", "--at", LATER).status == 4
     )
+
+
+def test_variance_from_what_is_open(cfgtrack: Command) -> None:
+    """What broke a rule before it was approved is under the variance from then on; the time before it is not."""
+    cfgtrack.ok("shut", "HALL:V1", "--at", AT)
+    (finding,) = cfgtrack("findings", "--json").json["findings"]
+    cfgtrack.ok(
+        "approve", "--finding", finding["fingerprint"], "--by", "lead", "--reason", "x", "--at", LATER
+    )
+    assert cfgtrack("findings", "--at", "2031-05-01T10:59:59Z").status == 3
+    assert cfgtrack("findings", "--at", LATER).status == 0
+    cfgtrack.ok("open", "HALL:V1", "--at", "2031-05-01T11:30:00Z")
+    assert cfgtrack("review").status == 3
 
 
 def test_variance_from_one_finding(cfgtrack: Command) -> None:
@@ -168,6 +185,18 @@ def test_variance_from_one_finding(cfgtrack: Command) -> None:
     assert cfgtrack("findings").status == 0
     cfgtrack.ok("demate", "PUMP-1:J1", "--at", LATER)
     assert [f["rule"] for f in cfgtrack("review", "--json").json["findings"]] == ["dead-before-touch"]
+
+
+def test_variance_at_record(cfgtrack: Command) -> None:
+    """What an action breaks under a variance is shown apart when it is recorded; `can` calls the action allowed."""
+    cfgtrack.ok("approve", "--rule", "dead-before-touch", "--by", "lead", "--reason", "x", "--at", AT)
+    can = cfgtrack("can", "PUMP-1:J1", "--at", LATER, "--json").json["can"]
+    assert [(c["action"], c["allowed"], len(c["excused"])) for c in can] == [
+        ("demate PUMP-1:J1 from HALL:J1", True, 1)
+    ]
+    said = cfgtrack("demate", "PUMP-1:J1", "--at", LATER, "--json", "--dry-run").json
+    assert (said["findings"], [f["rule"] for f in said["excused"]]) == ([], ["dead-before-touch"])
+    assert "Under a variance" in cfgtrack.ok("demate", "PUMP-1:J1", "--at", LATER)
 
 
 def test_history_of_a_span(cfgtrack: Command) -> None:
@@ -250,7 +279,7 @@ def test_times_inside_an_outing(cfgtrack: Command) -> None:
     cfgtrack.ok("shut", "HALL:V1", "--at", "+00:20", "--outing", "W1")
     cfgtrack.ok("open", "HALL:V1", "--at", "10:30", "--outing", "W1")
     times = [e["happened"] for e in cfgtrack("history", "HALL:V1", "--json").json["history"]][-2:]
-    assert times[1] - times[0] == 10 * 60 * 1_000_000
+    assert times == ["2031-05-01T10:20:00Z", "2031-05-01T10:30:00Z"]
     answer = cfgtrack("shut", "HALL:V1", "--at", "+00:20", "--outing", "W9")
     assert (answer.status, "W9" in answer.err) == (4, True)
 
