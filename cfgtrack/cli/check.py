@@ -136,12 +136,25 @@ def can_command(
         expect_known(journal, thing, moment.known)
         past = Past(journal, moment)
         rules = chosen_rules(past, rules_files)
-        found = options(rules, past.start, thing, networks=past.networks)
+        found = options(rules, past.start, thing, variances=past.variances, networks=past.networks)
     choices = [
-        Choice(phrase(o.event), o.findings, tuple(r.sentence for r in o.refusals)) for o in found.options
+        Choice(
+            phrase(o.event),
+            o.findings,
+            tuple(r.sentence for r in o.refusals),
+            tuple(dict.fromkeys(d.rule for d in o.started)),
+        )
+        for o in found.options
     ]
+    more = f"\n\nmore than are listed: {', '.join(found.cut)}" if found.cut else ""
     session.answer(
         moment,
-        lambda: choices_text(thing, choices, moment),
-        lambda: {"can": [c.to_json() for c in choices], "more_partners": list(found.cut)},
+        lambda: choices_text(thing, choices, moment) + more,
+        lambda: {
+            "can": [
+                {**choice.to_json(), "excused": [f.to_json() for f in option.excused]}
+                for choice, option in zip(choices, found.options, strict=True)
+            ],
+            "more": list(found.cut),
+        },
     )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypedDict
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.state import entry_json
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import Deadline
@@ -212,10 +213,11 @@ def new_id() -> str:
 class Consequence:
     """What an event means at once: rules it breaks, clocks it starts, remarks that stick to what it touches.
 
-    `judged` is false when the past is too long to be judged again for it.
+    `excused` are findings under a variance. `judged` is false when the past is too long to be judged again for it.
     """
 
     findings: tuple[Finding, ...] = ()
+    excused: tuple[Finding, ...] = ()
     started: tuple[Deadline, ...] = ()
     remarks: tuple[Entry, ...] = ()
     judged: bool = True
@@ -230,7 +232,6 @@ def consequence(journal: Journal, event: Event) -> Consequence:
     from cfgtrack.cli.past import Past, concerned, kept_rules
     from cfgtrack.model.event import BOOK_ACTIONS
     from cfgtrack.model.possibility import resolve
-    from cfgtrack.rules.variance import under_variance
     from cfgtrack.show.moment import Moment
 
     if event.action in BOOK_ACTIONS or journal.entry(event.id) is not None:
@@ -241,9 +242,8 @@ def consequence(journal: Journal, event: Event) -> Consequence:
     outcome = resolve(past.configuration, event)
     if not past.rules.rules or outcome.refusals:
         return Consequence(remarks=remarks)
-    option = try_action(past.engine_before(outcome.event), outcome.event)
-    plain, _ = under_variance(option.findings, past.variances)
-    return Consequence(tuple(plain), option.started, remarks)
+    option = try_action(past.engine_before(outcome.event), outcome.event, variances=past.variances)
+    return Consequence(option.findings, option.excused, option.started, remarks)
 
 
 def consequence_of_correction(journal: Journal, entry: Entry) -> Consequence:
@@ -284,10 +284,11 @@ def tell(session: s.Session, journal: Journal, entry: Entry, found: Consequence)
         lambda: {
             "recorded": not session.dry_run,
             "judged": found.judged,
-            "event": {**entry.event.to_json(), "number": entry.number, "known": entry.known},
+            "event": entry_json(entry),
             "findings": [f.to_json() for f in found.findings],
+            "excused": [f.to_json() for f in found.excused],
             "started": [d.to_json() for d in found.started],
-            "remarks": [{**r.event.to_json(), "number": r.number, "known": r.known} for r in found.remarks],
+            "remarks": [entry_json(remark) for remark in found.remarks],
         },
     )
 
@@ -303,8 +304,9 @@ def _text(session: s.Session, entry: Entry, found: Consequence, moment: Moment) 
         lines.append("  not judged: the past is long; `cfgtrack review` tells what it breaks")
     if found.remarks:
         lines.append(remarks_text(found.remarks, moment))
-    if found.findings:
-        lines.append(findings_text(found.findings, moment, colour=session.colour))
+    if found.findings or found.excused:
+        findings = (*found.findings, *found.excused)
+        lines.append(findings_text(findings, moment, colour=session.colour))
     return "\n".join(lines)
 
 
