@@ -1,0 +1,223 @@
+"""Cases that were once wrong, kept small. Each line of a history is: second, action, subjects (and a place)."""
+
+from cfgtrack.files.definition import parse_definition
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import Event
+from cfgtrack.model.possibility import resolve
+from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.rule import (
+    ActionMatch,
+    Always,
+    At,
+    By,
+    Done,
+    Path,
+    Rule,
+    RuleSet,
+    Selection,
+    Status,
+    Value,
+    Within,
+)
+
+SECOND = 1_000_000
+WORLD = """
+[[part]]
+id = "box"
+port = [
+  { name = "F", kind = "valved-disconnect" },
+  { name = "G", kind = "fluid-disconnect" },
+  { name = "S", kind = "switch" },
+  { name = "V", kind = "valve" },
+]
+node = [
+  { name = "vol", medium = "fluid", litres = "1 L" },
+  { name = "tank", medium = "fluid", expansion = true },
+]
+link = [{ a = "vol", b = "F" }, { a = "vol", b = "tank", gate = "V" }]
+[[unit]]
+id = "X"
+part = "box"
+[[unit]]
+id = "Y"
+part = "box"
+[[unit]]
+id = "Z"
+part = "box"
+[[place]]
+id = "YARD"
+[[place]]
+id = "SHED"
+parent = "YARD"
+tags = ["stowage"]
+[[place]]
+id = "SLED"
+parent = "YARD"
+mobile = true
+[[place]]
+id = "SLOT"
+parent = "SLED"
+"""
+PLANT = parse_definition({"world.toml": WORLD}).plant()
+IT, TANK = Selection(of="it"), Selection(expansion=True)
+SWITCH = Selection(ids=("X:S",))
+ON = Status(SWITCH, ("on",))
+TOGETHER = ("0 place X YARD", "0 place Y YARD", "0 place Z YARD")
+
+
+def rule(mode, condition, scope=None):
+    """Return a rule."""
+    return Rule("R", "", "", 1, "none", mode, condition, scope)
+
+
+def events(*lines):
+    """Return the resolved events of some lines, each of which must be possible."""
+    now, out = Configuration(PLANT), []
+    for number, line in enumerate(lines):
+        time, action, *subjects = line.split()
+        place = subjects.pop() if action == "place" else None
+        status = subjects.pop() if action == "as-found" else None
+        outing = "1" if action in ("begin", "end") else None
+        event = Event(
+            f"e{number}",
+            action,
+            tuple(subjects),
+            int(time) * SECOND,
+            place=place,
+            status=status,
+            outing=outing,
+        )
+        resolved = resolve(now, event)
+        assert not resolved.refusals, resolved.refusals
+        now.apply(resolved.event)
+        out.append(resolved.event)
+    return out
+
+
+def run(the_rule, *lines, end=100, touched=None):
+    """Return what is broken by a history: (item, since, broken at, put right at), in seconds."""
+    engine = Engine(RuleSet((the_rule,)), Configuration(PLANT), start=0, touched=touched)
+    for event in events(*lines):
+        engine.step(event)
+    engine.finish(end * SECOND)
+    return told(engine)
+
+
+def told(engine):
+    """Return the breaches of an engine in seconds."""
+    return sorted(
+        (b.it or "", b.since / SECOND, b.time / SECOND, None if until is None else until / SECOND)
+        for b, until in engine.breaches()
+    )
+
+
+LOOK = ActionMatch(("inspect",), SWITCH)
+SOON = rule(Within(5 * SECOND, LOOK), ON)
+
+
+def test_clock_without_scope_is_met():
+    """A clock of a rule without scope, that an action starts, is met by a later event."""
+    assert run(SOON, "1 inspect X:S", "4 energise X:S") == []
+    assert run(SOON, "1 inspect X:S", "6 energise X:S") == []
+    assert run(SOON, "1 inspect X:S", "7 energise X:S") == [("X:S", 1, 6, 7)]
+
+
+def test_late_is_put_right():
+    """A clock that ran out is open until the condition is true after all."""
+    assert run(SOON, "1 inspect X:S", "20 energise X:S", "30 de-energise X:S") == [("X:S", 1, 6, 20)]
+
+
+STAYS = rule(Within(5 * SECOND, LOOK, stays=True, until=ActionMatch(("remark", "measure", "shut"))), ON)
+
+
+def test_undone_before_it_is_met():
+    """What must stay until its trigger is undone need not stay when that came before it was met."""
+    held = rule(Within(5 * SECOND, LOOK, stays=True, until=ActionMatch(("de-energise",), SWITCH)), ON)
+    assert run(held, "0 energise X:S", "1 inspect X:S", "2 de-energise X:S") == []
+    turn = Within(9 * SECOND, Status(Selection(ids=("X:V",)), ("open",)), stays=True)
+    history = ("1 open X:V", "2 shut X:V", "3 energise X:S", "4 de-energise X:S")
+    assert run(rule(turn, ON), *history) == []
+    assert run(rule(turn, ON), *history[:1], *history[2:]) == [("", 1, 4, None)]
+
+
+def test_each_trigger_is_a_clock_of_its_own():
+    """Two triggers that both hold when the condition is lost are two breaches, each since its own."""
+    lost = ("0 energise X:S", "1 inspect X:S", "2 inspect X:S", "3 de-energise X:S", "9 energise X:S")
+    assert run(STAYS, *lost) == [("X:S", 1, 3, 9), ("X:S", 2, 3, 9)]
+
+
+def test_first_instant_is_one_change():
+    """What is false as things stand and true by the end of the first instant was never false."""
+    assert run(rule(Always(), ON), "0 energise X:S") == []
+    assert run(rule(Always(), ON), "1 energise X:S") == [("", 0, 0, 1)]
+
+
+def test_end_of_outing_does_not_split_an_instant():
+    """An outing's end amid the events of an instant leaves them one change for what must always hold."""
+    lines = ("1 energise X:S", "5 de-energise X:S", "5 end", "5 energise X:S")
+    assert run(rule(Always(), ON), *lines) == [("", 0, 0, 1)]
+    assert run(rule(By("outing"), ON), *lines) == [("", 5, 5, None)]
+
+
+def test_elapsed_at_the_last_instant():
+    """A time that is up at the very end of a run is up."""
+    waited = Value(SWITCH, "elapsed", high=9.0, unmeasured=True, since=("inspect",))
+    assert run(rule(Always(), waited), "1 inspect X:S", end=10) == []
+    since = rule(Always(), Value(SWITCH, "elapsed", low=9.0, unmeasured=True, since=("inspect",)))
+    assert run(since, "1 inspect X:S", end=9) == [("", 1, 1, None)]
+    assert run(since, "1 inspect X:S", end=10) == [("", 1, 1, 10)]
+
+
+def test_tally_is_stepped_back():
+    """A rule first judged after a mark knows nothing, after stepping back, of what happened in between."""
+    shut = rule(At(ActionMatch(("open",))), Status(Selection(ids=("*:S",)), ("off",)))
+    engine = Engine(RuleSet((shut,)), Configuration(PLANT), start=0)
+    energise, look = events("1 energise X:S", "2 open X:V")
+    mark = engine.mark()
+    engine.step(energise)
+    engine.step(look)
+    assert told(engine) == [("X:V", 2, 2, None)]
+    engine.back(mark)
+    engine.step(look)
+    assert told(engine) == []
+
+
+def test_lost_and_found_and_lost_in_one_event():
+    """An event that takes one link and makes another of the same items is judged by its outcome."""
+    swap = (*TOGETHER, "0 open Y:V", "0 open Z:V", "1 mate X:F Y:F", "1 open X:F", "2 as-found X:F Z:F open")
+    only = rule(Always(), Path("fluid", IT, TANK), Selection(ids=("X:vol",)))
+    assert run(only, *swap, "3 as-found X:F Y:F open", "4 as-found Y:F Z:F open") == [
+        ("X:vol", 0, 0, 1),
+        ("X:vol", 4, 4, None),
+    ]
+
+
+def test_mate_of_what_may_change():
+    """With only one half of a mated pair among what may change, its link is still there."""
+    base = Configuration(PLANT)
+    for event in events(*TOGETHER, "0 open X:V", "0 mate X:F Y:F", "0 open X:F"):
+        base.apply(event)
+    reach = rule(Always(), Path("fluid", IT, TANK), Selection(ids=("Y:vol",)))
+    for half in ("X:F", "Y:F"):
+        engine = Engine(RuleSet((reach,)), base.fork(), start=0, touched=[half])
+        engine.finish(1)
+        assert told(engine) == []
+
+
+def test_what_stands_in_a_slot_goes_along():
+    """A rule on where a unit is notices that the sled it stands in, in a slot, has been taken elsewhere."""
+    away = rule(Always(), Status(IT, at=("YARD",)), Selection(ids=("X",), at=("YARD",)))
+    stowed = rule(Always(), Status(Selection(ids=("X",)), at=("#stowage",)))
+    assert run(stowed, "0 place X SLOT", "3 place SLED SHED", "5 place SLED YARD") == [
+        ("", 0, 0, 3),
+        ("", 5, 5, None),
+    ]
+    assert run(away, "0 place X SLOT", "3 place SLED SHED") == []
+
+
+def test_destination_is_where_it_is_now():
+    """A place that moves is inside the place where it stands, not where it was defined to be."""
+    looked = rule(At(ActionMatch(("place",), to=("#stowage",))), Done(Selection(ids=("X",)), ("inspect",)))
+    assert run(looked, "1 place X SLED") == []
+    assert run(looked, "0 inspect X", "1 place SLED SHED", "2 place X SLED", "3 place Y SLED") == []
+    assert run(looked, "1 place SLED SHED", "2 place X SLED") == [("SLED", 1, 1, None), ("X", 2, 2, None)]
