@@ -97,18 +97,15 @@ class Journal:
     def moment(self, at: int | None = None, known: int | None = None) -> tuple[int, int]:
         """Return the pair (at, known) that a question with these times is answered for.
 
-        Without `at`: now, or the time of the last recorded event when that is later. Without `known`: all that the
+        Without `at`: now, or the time of the last event in effect when that is later. Without `known`: all that the
         journal holds, told by the `known` of its last event.
         """
         if known is None:
-            known = self._last("known", "number")
+            row = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
+            known = 0 if row is None else int(row[0])
         if at is None:
-            at = max(self.clock(), self._last("happened", "happened"))
+            at = max(self.clock(), questions.last_happened(self.database, known=known))
         return at, known
-
-    def _last(self, column: str, order: str) -> int:
-        row = self.database.row(f"SELECT {column} FROM event ORDER BY {order} DESC LIMIT 1")  # noqa: S608
-        return 0 if row is None else int(row[0])
 
     # --- configurations -------------------------------------------------------------------------------------
 

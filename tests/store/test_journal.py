@@ -258,6 +258,15 @@ def test_measured_values_and_last_actions_are_found(journal: Journal) -> None:
     assert journal.outing_start("outing-2") is None
 
 
+def test_without_a_time_the_present_is_meant(journal: Journal) -> None:
+    """The present is the clock's, or the last event in effect if that is later: a withdrawn one doesn't count."""
+    [late] = journal.record([_event("r1", "remark", "X", at=5_000, remark="dated ahead")])
+    assert journal.moment() == (START + 5_000, late.known)
+    journal.record([_event("w1", "withdraw", at=10, withdraws="r1", reason="wrong year")])
+    assert journal.moment() == (START + 1_000, late.known + 1)
+    assert journal.moment(known=late.known) == (START + 5_000, late.known)
+
+
 def test_rules_are_kept_in_versions(journal: Journal) -> None:
     """The rules as they stood at any `known` can be had again."""
     first = journal.keep_rules({"own.toml": "# one"}, by=None, recorder=None)
