@@ -49,7 +49,7 @@ class Deadline:
 
 @dataclass(frozen=True, slots=True)
 class StepResult:
-    """One step as checked: laid out in time, resolved, with what it would start and stop."""
+    """One step as checked: laid out in time, resolved, with the clocks that it would start and stop in time."""
 
     laid: Laid
     event: Event
@@ -239,11 +239,12 @@ def _run(
         if last_of.get(event.happened) is event:
             engine.stop_point(event) if whole else engine.settle()
         started, stopped = engine.turns(turned)
+        in_time = {k: d for k, d in stopped.items() if d is None or d >= event.happened}
         yield (
             event.id,
             {
                 "started": tuple(_deadline(k, d) for k, d in started.items()),
-                "stopped": tuple(_deadline(k, d, event.happened) for k, d in stopped.items()),
+                "stopped": tuple(_deadline(k, d, event.happened) for k, d in in_time.items()),
             },
         )
     if whole:

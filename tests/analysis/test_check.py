@@ -168,6 +168,7 @@ def test_tolerance_runs_out():
     assert (finding.since, finding.time) == (6 * MINUTE, 11 * MINUTE)
     assert finding.reasons[0].links == ("P:F - YARD:F",)
     assert finding.subjects == ("P:vol",)
+    assert [s.stopped for s in report.steps] == [(), ()]
 
 
 def test_clock_still_runs():
