@@ -16,7 +16,7 @@ from cfgtrack.model.time import BadTime, parse_duration, parse_instant
 from cfgtrack.model.trouble import Problems, near_hint
 
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/+-]*")
-ID_FORM = "letters, digits and . _ / + - without blanks or colons"
+ID_FORM = "letters A-Z and a-z, digits and . _ / + -, a letter or digit first"
 _YES_NO = {"yes": True, "true": True, "no": False, "false": False}
 _MANY = 2000
 

@@ -138,7 +138,9 @@ class _Reader:
         if a is None or b is None or not (self._joins(entry, a) and self._joins(other, b)):
             return
         if not a.mates_with(b):
-            sentence = f"{entry.subject} is a {a.id}, {entry.mate} is a {b.id}: they don't go together"
+            sentence = (
+                f"{entry.subject} is of kind {a.id}, {entry.mate} of kind {b.id}: they don't go together"
+            )
             self._note(entry, "kind", sentence)
             return
         wanted = [one.status or kind.statuses[-1] for one, kind in ((entry, a), (other, b))]
@@ -189,7 +191,7 @@ class _Reader:
     def _joins(self, entry: Entry, kind: Kind) -> bool:
         """Return whether a port of this kind can have the mate that the entry gives it."""
         if kind.joined is None:
-            self._note(entry, "one-sided", f"{entry.subject} is a {kind.id}: it has no mate")
+            self._note(entry, "one-sided", f"{entry.subject} is of kind {kind.id}: it has no mate")
             return False
         if not entry.status:
             return True

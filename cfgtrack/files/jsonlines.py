@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple, NoReturn
 
+from cfgtrack.files.sheet import looks_like
 from cfgtrack.files.source import Spot
 from cfgtrack.model.trouble import Problems
 
@@ -23,16 +24,32 @@ class Line(NamedTuple):
 def read_objects(stream: Iterable[str], name: str, problems: Problems) -> Iterator[Line]:
     """Yield the lines of a JSON Lines stream, noting those that hold no object."""
     number = 0
+    is_first = True
     try:
         for number, line in enumerate(stream, 1):
             text = line.removeprefix("\ufeff").strip()
             if text:
                 row = text if len(text) <= _LONGEST_ROW else text[: _LONGEST_ROW - 4] + " ..."
                 spot = Spot(f"{name}:{number}", row)
+                kind = _wrong_kind(text) if is_first else ""
+                if kind:
+                    problems.add(
+                        spot.where, "wrong-kind", f"expected one JSON object a line, found {kind}", row=row
+                    )
+                    return
+                is_first = False
                 yield Line(spot, text, _object(text, spot, problems))
     except UnicodeDecodeError as err:
         sentence = f"expected UTF-8 text, found the byte 0x{err.object[err.start]:02x}"
         problems.add(f"{name}:{number + 1}", "not-text", sentence)
+
+
+def _wrong_kind(first: str) -> str:
+    """Return what the first line shows the stream to be, "" where it may be JSON Lines."""
+    if first in ("{", "["):
+        return "JSON over several lines"
+    kind = looks_like(first)
+    return "" if kind in ("", "JSON") else f"what looks like {kind}"
 
 
 def _object(text: str, spot: Spot, problems: Problems) -> dict[str, Any] | None:

@@ -131,7 +131,7 @@ class _Ends:
         if not name:
             return False
         if name in self.medium:
-            fields.note("name", "duplicate", f"the part has a {name} already, at {self.where[name]}")
+            fields.note("name", "duplicate", f"the part has {name} already, at {self.where[name]}")
             return False
         self.medium[name] = medium
         self.where[name] = fields.spot("name").where
@@ -261,7 +261,9 @@ def _is_end(link: _LongLink | _ShortLink, name: str, end: str, ends: _Ends) -> b
     if end not in ends.broken and ends.medium[end] is None:
         kind = ends.kinds[end]
         link.note(
-            name, "link-end", f"{end} is a {kind.id}: a link ends at a node or at one half of an interface"
+            name,
+            "link-end",
+            f"{end} is of kind {kind.id}: a link ends at a node or at one half of an interface",
         )
         return False
     return True
@@ -277,10 +279,12 @@ def _is_gate(link: _LongLink | _ShortLink, medium: str | None, ends: _Ends) -> b
         link.note("gate", "no-such-port", f"the gate {gate} {what}{hint(gate, ends.kinds)}")
     elif kind.joined is not None:
         link.note(
-            "gate", "not-a-gate", f"{gate} is a {kind.id}, which has a mate: a gate is a valve or switch"
+            "gate",
+            "not-a-gate",
+            f"{gate} is of kind {kind.id}, which has a mate: a gate is a valve or switch",
         )
     elif kind.carries is None:
-        link.note("gate", "not-a-gate", f"{gate} is a {kind.id}, which never lets anything through")
+        link.note("gate", "not-a-gate", f"{gate} is of kind {kind.id}, which never lets anything through")
     elif kind.medium is not None and medium is not None and kind.medium != medium:
         link.note("gate", "media-differ", f"{gate} gates {kind.medium}, the link is {medium}")
     else:

@@ -87,6 +87,9 @@ def write_rejects(
     if form == "csv":
         write_rejected_rows(lines, out, where, reasons)
         return
+    if any(problem.code == "wrong-kind" for found in reasons.values() for problem in found):
+        out.writelines(lines)
+        return
     for line in read_objects(lines, where, Problems()):
         found = reasons.get(line.spot.where)
         if found and line.data is None:

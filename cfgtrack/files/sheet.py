@@ -7,16 +7,24 @@ count but are skipped.
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Collection, Iterable, Iterator
 from itertools import chain
 from typing import NamedTuple
 
 from cfgtrack.files.fields import Fields, hint
 from cfgtrack.files.source import Spot
-from cfgtrack.model.trouble import Problems
+from cfgtrack.model.trouble import Problems, near
 
 _DELIMITERS = ",;\t"
 _LONGEST_ROW = 120
+_MOST_NAMED = 6
+_KINDS = (
+    ("XML or HTML", re.compile(r"\s*<")),
+    ("JSON", re.compile(r"\s*[{\[]\s*[\"{\[\]}]|\s*[{\[]\s*\Z")),
+    ("TOML", re.compile(r"\s*(?:#|\[\[?\s*[A-Za-z][\w.-]*\s*\]|[\w.\"-]+\s*=)")),
+)
+"""What a first line looks like that is no row of CSV."""
 
 
 class Row(NamedTuple):
@@ -64,6 +72,11 @@ def read_sheet(
             yield row
 
 
+def looks_like(line: str) -> str:
+    """Return the kind of file that a first line looks to be from, "" when it may be a row of CSV."""
+    return next((kind for kind, form in _KINDS if form.match(line)), "")
+
+
 def _first_line(lines: Iterator[str]) -> tuple[int, str]:
     """Return how many blank lines there are before the first other one, and that."""
     before = 0
@@ -104,6 +117,13 @@ def _bad_header(
     names: list[str], spot: Spot, columns: Collection[str], required: Collection[str], problems: Problems
 ) -> bool:
     before = len(problems)
+    if not any(name in columns for name in names) and not any(near(name, columns) for name in names if name):
+        looks = looks_like(spot.row or "")
+        found = f"found what looks like {looks}" if looks else "found none of them"
+        wanted = ", ".join(list(dict.fromkeys([*required, *columns]))[:_MOST_NAMED])
+        sentence = f"expected a row that names columns such as {wanted}, {found}"
+        problems.add(spot.where, "wrong-kind" if looks else "no-header", sentence, row=spot.row)
+        return True
     for i, name in enumerate(names):
         if name and name not in columns:
             tail = hint(name, columns) or f"; expected some of {', '.join(columns)}"

@@ -325,6 +325,8 @@ def _fits(unit: pint.Unit, dimension: str) -> bool:
     """Whether the unit measures the dimension; degrees of difference are no temperature."""
     if dimension == "temperature" and "delta_" in str(unit):
         return False
+    if dimension == "torque" and _is_energy(unit):
+        return False
     if dimension in ("angle", "ratio", "count"):
         return unit.dimensionless and _is_angle(unit) == (dimension == "angle")
     return bool(unit.dimensionality == _registry().parse_units(DIMENSIONS[dimension][0]).dimensionality)
@@ -354,6 +356,14 @@ def _has_force(unit: pint.Unit) -> bool:
     return len(factors) == 2 and any(
         _registry().parse_units(name).dimensionality == force for name in factors
     )
+
+
+def _is_energy(unit: pint.Unit) -> bool:
+    """Whether a unit is named for energy or made with power (J, kWh, W*s): nobody writes a torque so."""
+    known = _registry()
+    told = {known.parse_units(name).dimensionality for name in ("J", "W")}
+    factors = str(unit).split(" * ")
+    return any(f != "foot_pound" and known.parse_units(f).dimensionality in told for f in factors)
 
 
 def _named(unit: str, parsed: pint.Unit) -> str:

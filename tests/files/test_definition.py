@@ -633,3 +633,11 @@ def test_units_from_rows_equal_units_from_tables(units, delimiter):
     sheet = f"id{delimiter}part{delimiter}title\r\n{rows}"
     found = parse_definition({"x.toml": TABLE.format("units")}, sheets={"a.csv": sheet}).units
     assert found == {name: Unit(name, "p", title=title) for name, title in units.items()}
+
+
+@pytest.mark.parametrize("name", ["ÜNIT-1", "-3", ".a", "a b", "A:B"])
+def test_what_an_id_is_made_of_is_said(name):
+    """Letters are those of ASCII, and one of them or a digit comes first: the sentence says both."""
+    with pytest.raises(BadInput) as told:
+        parse_definition({"x.toml": f'[[place]]\nid = "{name}"\n'})
+    assert "letters A-Z and a-z, digits and . _ / + -, a letter or digit first" in str(told.value)

@@ -87,6 +87,12 @@ AT = "2031-05-01T08:00:00Z"
 BAD_ROWS = [
     ("", ["j.csv: empty"]),
     ("at,action,subjekt\n", ["j.csv row 1: unknown-column"]),
+    ("one,two\n1,2\n", ["j.csv row 1: no-header"]),
+    ("# a plant\ntitle = 'x'\n\n[[part]]\nid = 'p'\n", ["j.csv row 1: wrong-kind"]),
+    ("\n[[unit]]\nid = 'p'\n", ["j.csv row 2: wrong-kind"]),
+    ("title = 'x'\n", ["j.csv row 1: wrong-kind"]),
+    ("<html><body>\n", ["j.csv row 1: wrong-kind"]),
+    ('{"at": "x"}\n', ["j.csv row 1: wrong-kind"]),
     ("action,subject\n", ["j.csv row 1: missing-column"]),
     (f"at,action,subject\n{AT},inspect\n", ["j.csv row 2: short-row"]),
     (f"at,action,subject\n{AT},inspect,PUMP-1,x\n", ["j.csv row 2: long-row"]),
@@ -122,7 +128,10 @@ def test_good_rows_are_taken_beside_bad_ones(plant):
 
 
 BAD_LINES = [
-    ("{", "syntax"),
+    ('{"at"', "syntax"),
+    ("{", "wrong-kind"),
+    ("<a>", "wrong-kind"),
+    ("title = 1", "wrong-kind"),
     ("[1]", "wrong-type"),
     ('{"a": NaN}', "syntax"),
     (f'{{"at": "{AT}", "at": "{AT}"}}', "syntax"),
@@ -142,6 +151,30 @@ BAD_LINES = [
 def test_lines_that_cannot_be_taken_are_told(plant, line, codes):
     """Every line that is no event is told with its number, and what it would have lost is named."""
     assert read(f"\n{line}\n", plant, "j.jsonl") == ([], [f"j.jsonl:2: {code}" for code in codes.split()])
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("# a plant\n[[part]]\nid = 'p'\n", "found what looks like TOML"),
+        ("one,two\n", "columns such as at, action, number, known, id, subject, found none of them"),
+    ],
+)
+def test_a_file_of_the_wrong_kind_is_told_in_one_sentence(plant, text, says):
+    """What has no column that is known is no journal: one sentence says what was expected and what it looks like."""
+    (told,) = read_rows(io.StringIO(text), plant, where="plant.toml")
+    assert isinstance(told, Problem)
+    assert told.sentence.endswith(says)
+
+
+def test_a_stream_of_the_wrong_kind_is_kept_whole(plant):
+    """Of a file that isn't JSON Lines at all nothing is lost among the rejected."""
+    text = '{\n  "at": 1\n}\n'
+    (told,) = read_rows(io.StringIO(text), plant, where="j.jsonl")
+    assert isinstance(told, Problem)
+    out = io.StringIO()
+    write_rejects(io.StringIO(text), out, where="j.jsonl", reasons={told.where: [told]})
+    assert out.getvalue() == text
 
 
 def test_bytes_that_are_no_text_end_the_stream(plant):

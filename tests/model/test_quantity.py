@@ -118,6 +118,9 @@ def test_reads(text, asked, value, dimension):
     [
         ("12 bar", "torque", r"expected a torque such as 25 ft lbf, not pressure \('bar'\), found '12 bar'"),
         ("12", "torque", "the unit is missing"),
+        ("25 J", "torque", r"expected a torque such as 25 ft lbf, not energy \('J'\), found '25 J'"),
+        ("1 kWh", "torque", "not energy"),
+        ("3 W*s", "torque", "not energy"),
         ("90 deg", "count", r"expected a count such as 12, not angle"),
         ("3 m", "ratio", "expected a ratio"),
         ("3 each", "ratio", "expected a ratio"),
