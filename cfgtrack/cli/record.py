@@ -311,8 +311,8 @@ def _text(session: s.Session, entry: Entry, found: Consequence, moment: Moment) 
 
 
 def _clock_line(started: Deadline) -> str:
-    from cfgtrack.model.time import format_instant
+    from cfgtrack.show.span import deadline_text
 
-    limit = "no limit by physics" if started.deadline is None else f"until {format_instant(started.deadline)}"
+    limit = "no limit by physics" if started.deadline is None else f"until {deadline_text(started.deadline)}"
     subject = f" for {started.subject}" if started.subject else ""
     return f"  clock started: {started.rule}{subject}, {limit}"

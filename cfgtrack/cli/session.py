@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from cfgtrack.show.moment import Moment
     from cfgtrack.store.journal import Journal
 
+WIDTH = 100
+"""Texts are no wider than this, and no wider than the terminal."""
+
 P = ParamSpec("P")
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -146,8 +149,10 @@ class Session:
         from cfgtrack.show.moment import Moment
 
         known = None if self.known_at is None else self.instant(journal, self.known_at, option="--known-at")
-        when = None if at is None else self.instant(journal, at, option=option)
-        return Moment(*journal.moment(when, known))
+        if at is None:
+            return Moment(*journal.moment(None, known))
+        when = self.instant(journal, at, option=option)
+        return Moment(*journal.moment(when, known), first=_first(journal, known))
 
     # --- answers ---
 
@@ -155,7 +160,14 @@ class Session:
         """Print an answer with its moment: the text, or with --json one object."""
         if self.json:
             self.print_json({**moment.to_json(), **data()})
-        elif said := text():
+            return
+        from shutil import get_terminal_size
+
+        from cfgtrack.show.tables import within
+
+        with within(min(WIDTH, get_terminal_size((WIDTH, 24)).columns)):
+            said = text()
+        if said:
             click.echo(said)
 
     def print_json(self, data: dict[str, Any]) -> None:
@@ -168,6 +180,14 @@ class Session:
         """End the command: exit status 3 when something was found that the rules or the journal say no to."""
         if found:
             click.get_current_context().exit(3)
+
+
+def _first(journal: Journal, known: int | None) -> int | None:
+    """Return when the first thing that is recorded of the hardware happened: before, nothing is known."""
+    from cfgtrack.model.event import BOOK_ACTIONS
+
+    events = (entry.event for entry in journal.entries(known=known))
+    return next((event.happened for event in events if event.action not in BOOK_ACTIONS), None)
 
 
 # --- options that commands share ----------------------------------------------------------------------------------

@@ -54,6 +54,25 @@ def test_state_of_unit_at_time(cfgtrack: Command) -> None:
     )
 
 
+def test_before_the_record(cfgtrack: Command) -> None:
+    """A question about a time before anything was recorded is answered with a warning."""
+    assert "BEFORE THE FIRST" in cfgtrack.ok("state", "--at", "2031-04-30T00:00:00Z")
+    assert "BEFORE" not in cfgtrack.ok("state", "--at", AT)
+
+
+@pytest.mark.parametrize("columns", [50, 72, 100, 200])
+def test_as_wide_as_the_screen(columns: int, cfgtrack: Command) -> None:
+    """An answer is no wider than the terminal, and never wider than 100 columns."""
+    for words in (
+        ("state", "PUMP-1"),
+        ("check", cfgtrack.folder / "bad.toml"),
+        ("can", "PUMP-1"),
+        ("review",),
+    ):
+        lines = cfgtrack(*words, COLUMNS=str(columns)).out.splitlines()
+        assert max(map(len, lines)) <= min(columns, 100)
+
+
 def test_state_of_everything(cfgtrack: Command) -> None:
     """Without a name, everything: a row for each unit."""
     said = cfgtrack.ok("state")
