@@ -62,6 +62,8 @@ def test_check_is_a_run(seed):
         engine.step(event)
     engine.end_sequence()
     assert told(report.findings) == told(engine.findings(noted))
+    late = {(b.rule.id, b.since, b.time, until) for b, until in engine.breaches()[noted:]}
+    assert {(f.rule, f.since, f.time, f.until) for f in report.findings} == late
     assert all(not s.refusals for s in report.steps)
 
 

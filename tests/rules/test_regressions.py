@@ -1,4 +1,8 @@
-"""Cases that were once wrong, kept small. Each line of a history is: second, action, subjects (and a place)."""
+"""Cases that were once wrong, or that random ones seldom meet. A line of a history: second, action, subjects (place)."""
+
+from dataclasses import replace
+
+import pytest
 
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
@@ -221,3 +225,62 @@ def test_destination_is_where_it_is_now():
     assert run(looked, "1 place X SLED") == []
     assert run(looked, "0 inspect X", "1 place SLED SHED", "2 place X SLED", "3 place Y SLED") == []
     assert run(looked, "1 place SLED SHED", "2 place X SLED") == [("SLED", 1, 1, None), ("X", 2, 2, None)]
+
+
+# --- clocks side by side ------------------------------------------------------------------------------------------
+
+LATCH = rule(Within(5 * SECOND, ActionMatch(("inspect",))), Status(Selection(of="it"), ("on",)))
+
+
+def test_one_clock_runs_out_another_does_not():
+    """When one clock runs out, those with later deadlines run on: for the same item and for others."""
+    assert run(LATCH, "1 inspect X:S", "4 inspect X:S", "8 energise X:S") == [("X:S", 1, 6, 8)]
+    others = ("1 inspect X:S", "2 inspect Y:S", "3 inspect Z:S", "7 energise Y:S", "8 energise Z:S")
+    assert run(LATCH, *others, "20 energise X:S") == [("X:S", 1, 6, 20)]
+    assert run(LATCH, "1 inspect X:S", "1 inspect Y:S", "3 energise X:S") == [("Y:S", 1, 6, None)]
+
+
+def test_tolerances_side_by_side():
+    """When one tolerance is used up, those of others that began later are not."""
+    on = rule(Always(5 * SECOND), Status(IT, ("on",)), Selection(ids=("X:S", "Y:S")))
+    lines = ("0 energise X:S", "0 energise Y:S", "1 de-energise X:S", "4 de-energise Y:S", "8 energise Y:S")
+    assert run(on, *lines) == [("X:S", 1, 6, None)]
+
+
+def test_time_is_up_between_events():
+    """A time since an action is up when it is, though nothing happens then."""
+    aged = Value(SWITCH, "elapsed", low=3.0, unmeasured=True, since=("inspect",))
+    assert run(rule(Always(), aged), "1 inspect X:S", "9 inspect Y:S") == [("", 1, 1, 4)]
+    fresh = Value(SWITCH, "elapsed", high=3.0, unmeasured=True, since=("inspect",))
+    assert run(rule(Always(), fresh), "1 inspect X:S", "9 inspect X:S") == [
+        ("", 4.000001, 4.000001, 9),
+        ("", 12.000001, 12.000001, None),
+    ]
+
+
+def test_order_within_an_instant():
+    """Of two actions at one instant the later one is later."""
+    checked = rule(Always(), Done(SWITCH, ("inspect",), ("energise",)))
+    assert run(checked, "0 energise X:S", "0 inspect X:S") == []
+    assert run(checked, "0 inspect X:S", "0 energise X:S") == [("", 0, 0, None)]
+
+
+def test_links_of_an_earlier_instant_are_not_to_blame():
+    """A clock that runs out names no link that ended in an instant before."""
+    soon = rule(Within(5 * SECOND, LOOK), Path("fluid", Selection(ids=("Y:vol",)), TANK))
+    engine = Engine(RuleSet((soon,)), Configuration(PLANT), start=0)
+    for event in events(*TOGETHER, "0 open Z:V", "1 shut Z:V", "2 inspect X:S"):
+        engine.step(event)
+    engine.finish(100 * SECOND)
+    (finding,) = engine.findings()
+    assert finding.reasons[0].links == ()
+
+
+def test_not_earlier_than_the_last():
+    """An event from before the engine's time is a mistake of whoever runs it."""
+    engine = Engine(RuleSet((SOON,)), Configuration(PLANT), start=0)
+    late, early = events("0 energise X:S", "0 inspect X:S")
+    engine.step(replace(late, happened=5))
+    with pytest.raises(ValueError, match="before the engine's time"):
+        engine.step(early)
+    engine.step(replace(early, happened=5))

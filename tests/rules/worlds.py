@@ -134,7 +134,7 @@ def draw_world(seed: int) -> World:
     for event in events[:fork]:
         then.apply(event)
     other = _history(r, then, events[fork - 1].happened if fork else START, r.randint(0, 8), "other-")
-    rules = tuple(_rule(r, f"R{i}") for i in range(r.randint(2, 5)))
+    rules = tuple(_rule(r, f"R{i}") for i in range(r.randint(4, 8)))
     last = max([START, *(e.happened for e in (*events, *other))])
     return World(plant, tuple(events), fork, tuple(other), rules, last + r.choice(GAPS))
 
