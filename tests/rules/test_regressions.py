@@ -1,4 +1,4 @@
-"""Cases that were once wrong, or that random ones seldom meet. A line of a history: second, action, subjects (place)."""
+"""Cases once wrong, or that random ones seldom meet. A line of a history: second, action, subjects (and place)."""
 
 from dataclasses import replace
 
