@@ -62,6 +62,8 @@ def disturbance(
 
     `view` is the configuration just after (or without) it, `left` the places that it emptied.
     """
+    if not _any_later(view):
+        return None
     subjects = dict.fromkeys([*event.subjects, *event.moved])
     owners = dict.fromkeys(owner_of(s) for s in subjects)
     if event.peer is not None:
@@ -97,6 +99,16 @@ def _around(database: Database, plant: Plant, owner: str, known: int) -> Iterato
             yield from inside
             queue += [i for i in inside if i not in seen]
             seen.update(inside)
+
+
+def _any_later(view: SqlView) -> bool:
+    """Return whether anything at all comes after the event: most are recorded as they happen, and nothing does."""
+    sql = (
+        "SELECT action FROM event WHERE happened >= :at AND (happened > :at OR turn > :turn)"
+        " ORDER BY happened, turn, number LIMIT 50"
+    )
+    later = view.database.rows(sql, {"at": view.at, "turn": view.turn})
+    return len(later) == 50 or any(action not in _INERT for (action,) in later)
 
 
 def _touched_after(database: Database, owners: Iterable[str], happened: int) -> bool:
