@@ -8,14 +8,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.consequence import Consequence, consequence_of_correction, tell
 from cfgtrack.cli.record import (
-    Consequence,
     Said,
-    consequence_of_correction,
     describing,
     new_id,
     said_event,
-    tell,
     when_it_happened,
     with_values,
     words_argument,

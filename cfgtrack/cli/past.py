@@ -157,11 +157,16 @@ class Past:
         return under_variance(self.engine.findings(), self.variances, at=self.moment.at)
 
     def clocks(self) -> list[Clock]:
-        """Return the clocks that run at the moment. None run without rules."""
-        return self.engine.clocks() if self.rules.rules else []
+        """Return the clocks that run at the moment."""
+        return self.engine.clocks()
 
     def is_judged(self, asked: bool | None) -> bool:
-        """Return whether an answer is to judge the past too: as asked; else where it is short, with a note if not."""
+        """Return whether an answer is to judge the past too: as asked; else where it is short, with a note if not.
+
+        Never without rules.
+        """
+        if not self.rules.rules:
+            return False
         if asked is None and self.is_long:
             note = (
                 "note: the past is long, so it is not judged for this: no clocks, no findings; ask for them"

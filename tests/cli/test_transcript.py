@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shlex
 from pathlib import Path
 
@@ -23,7 +24,8 @@ def play(cfgtrack: Command, script: list[str]) -> str:
         shown.append(f"$ cfgtrack {line}\n{answer.err}{answer.out}")
         if answer.status:
             shown.append(f"(exit status {answer.status})\n")
-    return "\n".join(shown).replace(f"{cfgtrack.folder}/", "")
+    text = "\n".join(shown).replace(f"{cfgtrack.folder}/", "")
+    return re.sub(r"^( +finding +)[0-9a-f]{12}$", r"\1(fingerprint)", text, flags=re.MULTILINE)
 
 
 def test_session(empty: Command, monkeypatch: pytest.MonkeyPatch) -> None:
