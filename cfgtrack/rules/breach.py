@@ -53,27 +53,43 @@ def gather(breaches: Iterable[Breach], ended: Mapping[int, int]) -> list[Finding
 
     Sorted by time, then severity, rule and subjects.
     """
-    groups: dict[tuple[object, ...], list[tuple[Breach, int | None]]] = {}
+    blows: dict[tuple[object, ...], dict[int | None, list[Breach]]] = {}
     for number, breach in enumerate(breaches):
-        until = ended.get(number)
         event = breach.event.id if breach.event is not None else None
-        key = (breach.rule.id, breach.time, breach.since, event, until, breach.trigger, breach.no_verdict)
-        groups.setdefault(key, []).append((breach, until))
-    findings = [_finding([b for b, _ in group], group[0][1]) for group in groups.values()]
+        key = (breach.rule.id, breach.time, breach.since, event, breach.trigger, breach.no_verdict)
+        blows.setdefault(key, {}).setdefault(ended.get(number), []).append(breach)
+    findings = [_finding(blow, until) for blow in blows.values() for until in blow]
     findings.sort(key=lambda f: (f.time, f.severity, f.rule, f.subjects))
     return findings
 
 
-def _finding(group: list[Breach], until: int | None) -> Finding:
-    group.sort(key=lambda b: b.it or "")
+def _cause(breaches: Iterable[Breach]) -> tuple[str, ...]:
+    """Return what broke a rule at one blow, and all that it broke, whatever has been put right since.
+
+    What cut a path is known by the cut links, whoever did it; anything else by the action, or by the clock.
+    """
+    first, *_ = group = list(breaches)
+    at_action = isinstance(first.rule.mode, At)
+    cut = [
+        name for b in group for r in b.reasons if r.code == "no-path" and not at_action for name in r.links
+    ]
+    what = cut or (
+        [first.event.action, *first.event.subjects] if first.event is not None else [first.trigger]
+    )
+    items = {b.it for b in group if b.it is not None} or {
+        s for b in group for r in b.reasons for s in r.beyond
+    }
+    return (*sorted(set(what)), "", *sorted(items))
+
+
+def _finding(blow: Mapping[int | None, list[Breach]], until: int | None) -> Finding:
+    group = sorted(blow[until], key=lambda b: b.it or "")
     first = group[0]
     rule, event = first.rule, first.event
     reasons = _merge(r for b in group for r in b.reasons)
     subjects = tuple(dict.fromkeys(b.it for b in group if b.it is not None))
     if not subjects:
         subjects = tuple(dict.fromkeys(s for r in reasons for s in r.beyond))
-    links = tuple(dict.fromkeys(name for r in reasons for name in r.links))
-    cause = links or ((event.action, *sorted(event.subjects)) if event is not None else (first.trigger,))
     return Finding(
         rule=rule.id,
         title=rule.title,
@@ -91,7 +107,7 @@ def _finding(group: list[Breach], until: int | None) -> Finding:
         deadline=first.deadline,
         trigger=first.trigger,
         no_verdict=first.no_verdict,
-        cause=cause,
+        cause=_cause(b for part in blow.values() for b in part),
     )
 
 

@@ -43,7 +43,8 @@ class Finding:
 
     `since` is when the condition became false or the clock started, `time` when the rule was broken, `until` when
     it was put right (None: still open). `event` is the event that broke it (None: time alone did, or it was so from
-    the start); `step` its number or id in a proposal. `no_verdict` marks a rule that could not be judged.
+    the start); `cause` is what broke it and all that it broke at one blow. `no_verdict` marks a rule that could not be
+    judged.
     """
 
     rule: str
@@ -72,8 +73,8 @@ class Finding:
 
     @property
     def fingerprint(self) -> str:
-        """A short code that the same cause always gets: rule, subjects, and what broke it, but no time."""
-        what = "\n".join([self.rule, self.mode, *sorted(self.subjects), "", *sorted(self.cause)])
+        """A short code that the same cause always gets: rule, what broke it and all that it broke, but no time."""
+        what = "\n".join([self.rule, self.mode, *sorted(self.cause)])
         return hashlib.sha256(what.encode()).hexdigest()[:12]
 
     def to_json(self) -> dict[str, Any]:
