@@ -84,6 +84,7 @@ def _single(action: str, plant: Plant) -> Sequence:
     from cfgtrack.analysis.check import one_step
     from cfgtrack.cli.record import no_answer_if_unknown
     from cfgtrack.files.phrase import parse_phrase, split_phrase
+    from cfgtrack.model.event import BOOK_ACTIONS
     from cfgtrack.model.trouble import BadInput, Problem
 
     try:
@@ -91,9 +92,13 @@ def _single(action: str, plant: Plant) -> Sequence:
     except ValueError:
         raise BadInput([Problem("--do", "syntax", "a quote is opened and never closed", action)]) from None
     try:
-        return one_step(parse_phrase(words, plant, id="1", where="--do"))
+        event = parse_phrase(words, plant, id="1", where="--do")
     except BadInput as err:
         raise no_answer_if_unknown(err) from None
+    if event.action in BOOK_ACTIONS:
+        sentence = f"{event.action} is done to the record: there is nothing to check in it"
+        raise BadInput([Problem("--do", "unexpected", sentence, action)])
+    return one_step(event)
 
 
 def _file(path: Path | None, plant: Plant) -> Sequence:

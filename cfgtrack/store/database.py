@@ -87,7 +87,10 @@ class Database:
         if self.url.database in (None, "", ":memory:"):
             raise NoAnswer(Problem("database", "no-database", "expected the name of a file, found none"))
         if not path.exists():
-            raise NoAnswer(Problem(str(path), "no-database", "there is no such file"))
+            sentence = (
+                "there is no such file; `cfgtrack load FILE` makes it, --db or CFGTRACK_DB names another"
+            )
+            raise NoAnswer(Problem(str(path), "no-database", sentence))
         if not path.is_file():
             raise NoAnswer(Problem(str(path), "no-database", "this is not a file"))
 

@@ -84,7 +84,7 @@ CASES = {
     ),
     "no such file": Case(("load", "{folder}/none.toml"), 2, ("none.toml", "no-such-file")),
     "no such rows": Case(("import", "{folder}/none.csv"), 2, ("none.csv", "no-such-file")),
-    "no such database": Case(("state", "--db", "{folder}/none.db"), 4, ("none.db", "no-database")),
+    "no such database": Case(("state", "--db", "{folder}/none.db"), 4, ("none.db", "no-database", "load")),
     "time without a zone": Case(
         ("cap", "PUMP-1:F2", "--at", "2031-05-01T10:00:00"), 2, ("--at", "bad-time", "zone")
     ),
@@ -157,6 +157,7 @@ CASES = {
     "correction of nothing": Case(
         ("correct", "E9", "cap", "PUMP-1:F2", "--reason", "x"), 4, ("no-such-event", "E9")
     ),
+    "check of what is done to the record": Case(("check", "--do", "withdraw E1"), 2, ("--do", "withdraw")),
     "nothing to check": Case(("check",), 2, ("Give a sequence",)),
     "file where a folder belongs": Case(("export", "-o", "{folder}/plant.db/x.csv"), 2, ("plant.db/x.csv",)),
     "folder that is not there": Case(
