@@ -147,7 +147,7 @@ def _expect_file(name: str, texts: dict[str, str]) -> None:
 def explain(session: s.Session, /, rule_id: str) -> None:
     """Say in plain words what a rule asks, why, and what it guards now."""
     from cfgtrack.cli.past import kept_rules
-    from cfgtrack.rules.explain import describe
+    from cfgtrack.rules.describe import describe
 
     with session.read() as journal:
         moment = session.moment(journal)
@@ -191,7 +191,7 @@ def find_rule(rules: RuleSet, rule_id: str) -> Rule:
 def when(rule: Rule) -> str:
     """Return in plain words when a rule must hold."""
     from cfgtrack.model.time import format_duration
-    from cfgtrack.rules.explain import describe
+    from cfgtrack.rules.describe import describe
     from cfgtrack.rules.rule import ActionMatch, Always, At, By, Within
 
     match rule.mode:
@@ -214,7 +214,7 @@ def when(rule: Rule) -> str:
 
 
 def _match(action: Any) -> str:
-    from cfgtrack.rules.explain import describe_selection
+    from cfgtrack.rules.describe import describe_selection
     from cfgtrack.rules.rule import Selection
 
     said = " or ".join(action.actions)

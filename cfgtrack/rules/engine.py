@@ -19,7 +19,8 @@ from cfgtrack.network.flow import Link
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach, gather, words
 from cfgtrack.rules.custom import NoVerdict
-from cfgtrack.rules.explain import describe, explain
+from cfgtrack.rules.describe import describe
+from cfgtrack.rules.explain import explain
 from cfgtrack.rules.finding import Clock, Finding, Reason
 from cfgtrack.rules.judge import MICRO, Judge, media_of
 from cfgtrack.rules.limits import find_limit

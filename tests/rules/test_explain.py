@@ -18,8 +18,8 @@ from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.possibility import resolve
 from cfgtrack.rules.breach import Breach
+from cfgtrack.rules.describe import describe
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.explain import describe
 from cfgtrack.rules.rule import (
     All,
     Always,

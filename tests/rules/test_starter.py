@@ -64,7 +64,9 @@ def read_case(rule: str, data: dict[str, object]) -> Case:
     does = tuple((microseconds(time), words) for time, words in lines)
     until = microseconds(str(data["until"])) if "until" in data else does[-1][0]
     broken = [line.split() for line in str(data.get("breaks", "")).strip().splitlines()]
-    breaks = tuple((microseconds(time), rule_id, tuple(sorted(subjects))) for time, rule_id, *subjects in broken)
+    breaks = tuple(
+        (microseconds(time), rule_id, tuple(sorted(subjects))) for time, rule_id, *subjects in broken
+    )
     assert set(data) <= {"name", "does", "until", "breaks"}
     return Case(rule, str(data["name"]), does, until, breaks)
 
