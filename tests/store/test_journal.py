@@ -299,3 +299,42 @@ def test_a_view_asks_for_all_ports_of_a_unit_at_once(
     monkeypatch.setattr(journal.database, "rows", listening)
     assert [view.state(p).value for p in journal.plant().ports_of("X")] == ["capped", "released", "free"]
     assert len([sql for sql in asked if "FROM change" in sql]) <= 2
+
+
+def test_a_withdrawn_fastening_leaves_a_place_too_full(journal: Journal) -> None:
+    """Two units bolted together count as one: taken apart in hindsight, a later placing finds no room."""
+    journal.record(
+        [
+            _event("e0", "engage", "Y:B", "Z:B", at=0),
+            _event("e1", "torque", "Y:B", at=1),
+            _event("e2", "place", "X", at=2, place="RACK"),
+        ]
+    )
+    with pytest.raises(Refused, match="collides with later event e2, place X at RACK"):
+        journal.record([_event("w1", "withdraw", at=3, withdraws="e1", reason="was not so")])
+
+
+def test_a_withdrawn_move_leaves_a_place_too_full(journal: Journal) -> None:
+    """A unit that never left keeps its place: what was put there afterwards finds no room."""
+    journal.record(
+        [
+            _event("e1", "place", "X", at=1, place="SITE"),
+            _event("e2", "place", "Y", at=2, place="BAY"),
+        ]
+    )
+    with pytest.raises(Refused, match="collides with later event e2, place Y at BAY"):
+        journal.record([_event("w1", "withdraw", at=3, withdraws="e1", reason="was not so")])
+
+
+def test_a_withdrawn_walk_takes_along_what_was_in_hand(journal: Journal) -> None:
+    """Who carries a unit was never there: so the unit can't have been fastened there."""
+    journal.record(
+        [
+            _event("e0", "place", "X", at=1, place="SITE"),
+            _event("e1", "place", "Y", at=2, place="INA"),
+            _event("e2", "place", "INA", at=3, place="BAY"),
+            _event("e3", "engage", "BAY:B", "Y:B", at=4),
+        ]
+    )
+    with pytest.raises(Refused, match="collides with later event e3, engage BAY:B Y:B"):
+        journal.record([_event("w1", "withdraw", at=5, withdraws="e2", reason="was not so")])
