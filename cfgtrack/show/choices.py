@@ -31,7 +31,8 @@ class Choice:
             "possible": not self.refusals,
             "allowed": not self.refusals and not self.findings,
             "refusals": list(self.refusals),
-            "findings": [finding.to_json() for finding in self.findings],
+            # the action is no event yet: it has no id
+            "findings": [{**finding.to_json(), "event": None} for finding in self.findings],
             "starts": list(self.starts),
         }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
+from typing import Any
 
 from cfgtrack.analysis.difference import Difference
 from cfgtrack.model import event as ev
@@ -14,6 +15,7 @@ from cfgtrack.show.quantity import quantity_text
 from cfgtrack.show.tables import count, heading, labelled, sections, table
 
 _NONE: Mapping[str, str] = MappingProxyType({})
+_MOST = 8
 
 
 def event_text(event: Event) -> str:
@@ -27,8 +29,24 @@ def event_text(event: Event) -> str:
         words += ["facing", event.facing]
     if event.action in (ev.BEGIN, ev.END) and event.outing:
         words.append(event.outing)
+    words += [about for about in (event.withdraws, event.explains) if about]
+    if event.action == ev.APPROVE:
+        words += _approved(event.body or {})
     words += [f"{name}={quantity}" for name, quantity in event.values.items()]
+    if event.moved:
+        more = len(event.moved) - _MOST
+        words.append("with " + ", ".join([*event.moved[:_MOST], *([f"{more} more"] if more > 0 else [])]))
     return " ".join(words)
+
+
+def _approved(body: Mapping[str, Any]) -> Iterator[str]:
+    """Yield what an `approve` event excuses, and for how long."""
+    for label, name in (("of rule", "rule"), ("of finding", "fingerprint")):
+        if body.get(name):
+            yield f"{label} {body[name]}"
+    for label, name in (("from", "start"), ("until", "end")):
+        if isinstance(body.get(name), int):
+            yield f"{label} {format_instant(body[name])}"
 
 
 def _found(event: Event) -> str:
@@ -70,16 +88,10 @@ def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
         yield f"NO LONGER COUNTS: corrected by {corrected_by}"
     if event.supersedes:
         yield f"corrects {event.supersedes}"
-    if event.withdraws:
-        yield f"withdraws {event.withdraws}"
-    if event.explains:
-        yield f"explains {event.explains}"
     if event.reason:
         yield f"because: {event.reason}"
     if event.expected:
         yield f"the record said: {event.expected}"
-    if event.moved and event.action != ev.FOUND:
-        yield f"with it {', '.join(event.moved)}"
     if event.outing and event.action not in (ev.BEGIN, ev.END):
         yield f"in {event.outing}"
     if event.remark:
@@ -99,6 +111,14 @@ def remark_lines(entries: Iterable[Entry]) -> Iterator[str]:
         by = f", {event.by}" if event.by else ""
         text = f"{event.remark or event_text(event)} ({format_instant(event.happened)}{by})"
         yield labelled(f"{', '.join(event.subjects)}:", text, to=14)
+
+
+def contradiction_text(event: Event) -> str:
+    """Return what an as-found event contradicts, and what closes the discrepancy; "" when it contradicts nothing."""
+    if not event.expected:
+        return ""
+    closed = f"it stays open until it is explained: cfgtrack explain {event.id} --reason TEXT"
+    return labelled("DISCREPANCY", f"the record said {event.expected}; {closed}")
 
 
 def discrepancies_text(entries: Iterable[Entry], moment: Moment) -> str:

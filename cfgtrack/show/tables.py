@@ -64,15 +64,27 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[object]], *, width: in
     if width < WIDTH and not _fits(heads, cells, width):
         return "\n\n".join(_stacked(heads, row, width) for row in cells)
     widths = _widths(heads, cells, width)
-    # The heads go in as a row: as heads proper they would widen every column by two.
+    # The heads go in as a row: as heads proper they would widen every column by two. Wrapped here: tabulate's own
+    # wrapping makes True of the text False.
     text = tabulate(
-        [heads, ["-" * w for w in widths], *cells],
+        [
+            [_wrapped(cell, w) for cell, w in zip(row, widths, strict=True)]
+            for row in (heads, ["-" * w for w in widths], *cells)
+        ],
         tablefmt="plain",
         disable_numparse=True,
-        maxcolwidths=list(widths),
-        break_on_hyphens=False,
     )
     return "\n".join(line.rstrip() for line in text.splitlines())
+
+
+def _wrapped(text: str, width: int) -> str:
+    """Return a cell wrapped to its column, without blank lines; a word longer than the column is cut."""
+    import textwrap
+
+    if len(text) <= width and text.isprintable():
+        return text
+    lines = (textwrap.wrap(line, width, break_on_hyphens=False) for line in text.splitlines())
+    return "\n".join(line for wrapped in lines for line in wrapped)
 
 
 def _fits(heads: Sequence[str], cells: Sequence[Sequence[str]], width: int) -> bool:

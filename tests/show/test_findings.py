@@ -161,3 +161,10 @@ def test_a_check_fits_a_narrow_screen():
         text = "\n".join([check_text(_report(), MOMENT), steps_text(_report()), clocks_text([CLOCK], MOMENT)])
     assert max(map(len, text.splitlines())) <= 60
     assert "COOL-1:COIL" in text
+
+
+def test_an_action_that_may_be_done_has_no_event():
+    """What could be done next is no event yet: no made-up id stands in its findings."""
+    (finding,) = Choice("shut PANEL-1:V1", (FINDING,)).to_json()["findings"]
+    assert finding["event"] is None
+    assert finding["rule"] == FINDING.rule

@@ -8,6 +8,7 @@ from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.show.moment import Moment
 from cfgtrack.show.record import (
+    contradiction_text,
     difference_text,
     discrepancies_text,
     event_text,
@@ -35,7 +36,20 @@ _EVENTS = (
     ("event", "text"),
     [
         (_EVENTS[0], "demate PUMP-1:F1 PANEL-1:P1"),
-        (_EVENTS[1], "place PUMP-2 at BAY facing up"),
+        (_EVENTS[1], "place PUMP-2 at BAY facing up with HOSE-2"),
+        (
+            Event("e", "place", ("U",), AT, place="BAY", moved=tuple("abcdefghij")),
+            "place U at BAY with a, b, c, d, e, f, g, h, 2 more",
+        ),
+        (_EVENTS[5], "withdraw e2"),
+        (_EVENTS[6], "explain e3"),
+        (
+            Event(
+                "e", "approve", ("U:B1",), AT, body={"rule": "bolted", "start": AT, "end": AT + 60_000_000}
+            ),
+            "approve U:B1 of rule bolted from 2031-04-26T20:00:00Z until 2031-04-26T20:01:00Z",
+        ),
+        (Event("e", "approve", (), AT, body={"fingerprint": "cdfa"}), "approve of finding cdfa"),
         (Event("e", "lift", ("PUMP-2",), AT, place="CRANE"), "lift PUMP-2 by CRANE"),
         (_EVENTS[2], "as found: PUMP-1:F2 mated to PANEL-1:P2"),
         (Event("e", "as-found", ("U",), AT, place="BAY", facing="up"), "as found: U at BAY facing up"),
@@ -113,3 +127,11 @@ def test_a_half_with_another_story_keeps_its_row():
     text = difference_text(rows, Moment(AT), Moment(AT))
     assert all(name in text for name in ("A:1", "B:1", "C:1", "nowhere known"))
     assert len(text.splitlines()) == 4 + 2 + 4
+
+
+def test_a_contradiction_says_what_closes_it():
+    """What was found and contradicts the record says so at once, and how to close it; what doesn't says nothing."""
+    text = " ".join(contradiction_text(_EVENTS[2]).split())
+    assert "the record said PUMP-1:F2 demated" in text
+    assert "cfgtrack explain e3" in text
+    assert contradiction_text(_EVENTS[0]) == ""

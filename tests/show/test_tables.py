@@ -1,6 +1,6 @@
 """Tables: cells as they are, within the width."""
 
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from cfgtrack.model.time import SECOND, parse_duration, parse_instant
@@ -25,11 +25,12 @@ _WORDS = st.lists(_CELLS, max_size=12).map(" ".join)
 
 
 def test_a_serial_that_looks_like_a_number_stays_as_it_is():
-    """1e5, 007, 1_000 and 0x10 are serials, not numbers; they stand to the left like any text."""
-    lines = table(["serial"], [["1e5"], ["007"], ["1_000"], ["0x10"], ["1.50"]]).splitlines()
-    assert lines[2:] == ["1e5", "007", "1_000", "0x10", "1.50"]
+    """1e5, 007, 1_000, 0x10 and False are texts, not numbers or truths; they stand to the left as they are."""
+    lines = table(["serial"], [["1e5"], ["007"], ["1_000"], ["0x10"], ["1.50"], ["False"]]).splitlines()
+    assert lines[2:] == ["1e5", "007", "1_000", "0x10", "1.50", "False"]
 
 
+@example([["", "", "", "False"]])
 @given(st.lists(st.lists(_WORDS, min_size=4, max_size=4), min_size=1, max_size=5))
 def test_no_line_is_longer_than_the_width(rows):
     """Whatever is in four columns, the table fits, and no word that fits its column is lost."""
