@@ -137,7 +137,8 @@ def _check_extras(said: Said, note: Note) -> None:
 
 def _check_texts(said: Said, note: Note) -> None:
     if said.action == ev.REMARK and not said.remark:
-        note("remark", "missing", "remark needs its text")
+        about = said.subjects[0] if said.subjects else "PUMP-1"
+        note("remark", "missing", f'remark needs its text, as in remark {about} "pin 3 is bent"')
     if said.action == ev.MEASURE and not said.values:
         note("values", "missing", "measure needs a value, as in pressure=12 bar")
     if said.action == ev.WITHDRAW and not said.withdraws:

@@ -9,6 +9,7 @@ from cfgtrack.files.selections import Against, check_places, read_actions, read_
 from cfgtrack.files.table import Table
 from cfgtrack.model.quantity import QUANTITIES, BadQuantity, dimension_of, parse_quantity
 from cfgtrack.model.time import SECOND
+from cfgtrack.model.trouble import BadInput
 from cfgtrack.rules.custom import find_custom
 from cfgtrack.rules.rule import (
     All,
@@ -192,6 +193,10 @@ class _Reader:
                 f"no condition in Python is named {name}: it is neither built in nor in an installed package"
             )
             self.table.note("custom", "no-such-condition", sentence)
+            return None
+        except BadInput as err:
+            for problem in err.problems:
+                self.table.note("custom", problem.code, problem.sentence)
             return None
         settings = {key: value for key, value in self.table.values.items() if key not in ("custom", "of")}
         return Custom(name, of, settings)

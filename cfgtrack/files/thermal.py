@@ -17,6 +17,9 @@ def read_thermal(table: Table) -> Thermal | None:
     table.finish()
     if capacity == 0:
         table.note("capacity", "out-of-range", "expected more than 0 J/K")
+    if limit is not None and limit == start:
+        sentence = "it is limit too: nobody can tell whether the unit may grow no colder or no warmer"
+        table.note("start", "contradiction", sentence)
     if capacity is None or leak is None or start is None or limit is None:
         return None
     return Thermal(capacity, leak, start, limit, heater=heater or 0.0, biot=biot)

@@ -222,6 +222,13 @@ start = "20 degC"
 limit = "-300 degC"                      #! bad-quantity
 biot = -1                                #! out-of-range
 [[part]]
+id = "r"
+[part.thermal]
+capacity = "900 J/K"
+leak = "1 W/K"
+start = "20 degC"                        #! contradiction
+limit = "20 degC"
+[[part]]
 id = " "                                 #! missing
 """,
     "kinds": """

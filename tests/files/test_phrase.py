@@ -196,3 +196,9 @@ def test_any_words_are_understood_or_told(plant, words):
         assert parse_phrase(words, plant).action
     except BadInput as bad:
         assert bad.problems  # noqa: PT017 - either outcome is good
+
+
+def test_a_remark_without_its_text_is_told_how_to_say_it(plant):
+    """The sentence shows where the text goes, for the very thing that the remark is about."""
+    with pytest.raises(BadInput, match='as in remark PUMP-1 "pin 3 is bent"'):
+        parse_phrase(["remark", "PUMP-1"], plant)

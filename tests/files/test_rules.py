@@ -6,7 +6,7 @@ import pytest
 
 from cfgtrack.files.rules import parse_rules, read_rules
 from cfgtrack.model.time import MINUTE
-from cfgtrack.model.trouble import BadInput
+from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.rules.rule import (
     ActionMatch,
     All,
@@ -257,3 +257,18 @@ def test_the_shipped_rules_are_well_written(tmp_path):
     rules = read_rules([path]).rules
     assert len(rules) > 10
     assert all(rule.hazard and rule.source for rule in rules)
+
+
+def test_a_condition_that_cannot_be_loaded_is_told_at_its_line(plant, monkeypatch):
+    """A condition of an installed package that can't be used is a problem of the line that names it."""
+
+    def find(name):
+        raise BadInput([Problem(f"condition {name}", "not-loadable", "it has no why")])
+
+    monkeypatch.setattr("cfgtrack.files.conditions.find_custom", find)
+    condition = 'condition = { custom = "own", of = "PUMP-1" }'
+    text = f'{HEAD.format("r1")}mode = "always"\n{condition}\n'
+    with pytest.raises(BadInput) as caught:
+        parse_rules({"r.toml": text}, plant)
+    line = text.splitlines().index(condition) + 1
+    assert [(p.where, p.code) for p in caught.value.problems] == [(f"r.toml:{line}", "not-loadable")]
