@@ -61,9 +61,14 @@ def where(now: Configuration, owner: str) -> list[str]:
 
 
 def is_at(now: Configuration, owner: str, patterns: Sequence[str]) -> bool:
-    """Return whether an owner is at or inside a place that is named, or that has a tag that is."""
+    """Return whether an owner is at or inside a place that is named, or that has a tag that is; a unit has a home."""
+    unit = now.plant.units.get(owner)
     return any(
-        p[1:] in now.plant.places[place].tags if p.startswith("#") else fnmatchcase(place, p)
+        p[1:] in now.plant.places[place].tags
+        if p.startswith("#")
+        else place == unit.home
+        if p == "home" and unit is not None
+        else fnmatchcase(place, p)
         for place in where(now, owner)
         for p in patterns
     )

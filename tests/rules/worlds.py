@@ -211,8 +211,9 @@ FITTINGS = {
 def _plant(r: Random) -> Plant:
     """Draw a plant of two parts, a few units of them, and the places of `PLACES`."""
     parts = {p: _part(r, p) for p in ("pump", "panel")}
-    units = {f"U{i}": Unit(f"U{i}", r.choice(("pump", "panel"))) for i in range(r.randint(1, 4))}
-    return Plant(MEDIA, KINDS, {**FITTINGS, **parts}, units, {p.id: p for p in PLACES})
+    homes = ("", "RACK", "BASE")
+    units = [Unit(f"U{i}", r.choice(("pump", "panel")), home=r.choice(homes)) for i in range(r.randint(1, 4))]
+    return Plant(MEDIA, KINDS, {**FITTINGS, **parts}, {u.id: u for u in units}, {p.id: p for p in PLACES})
 
 
 def _part(r: Random, name: str) -> Part:
@@ -349,7 +350,7 @@ FREE = (
     Selection(what=("port",), at=("#stowage", "HAND")),
     Selection(what=("node",), at=("BASE",)),
 )
-ATS = (("RACK",), ("#stowage",), ("BASE", "S*"), ("HAND",))
+ATS = (("RACK",), ("home",), ("#stowage",), ("BASE", "S*"), ("HAND",))
 BOUNDS = ((1, None), (2, None), (None, 0), (None, 1), (1, 2), (0, 3))
 RANGES = ((None, 1.0), (1.0, None), (1.0, 2.0), (None, 0.0), (2.0, None))
 ENDPOINTS = {
