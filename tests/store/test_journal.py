@@ -330,11 +330,10 @@ def test_a_withdrawn_walk_takes_along_what_was_in_hand(journal: Journal) -> None
     """Who carries a unit was never there: so the unit can't have been fastened there."""
     journal.record(
         [
-            _event("e0", "place", "X", at=1, place="SITE"),
             _event("e1", "place", "Y", at=2, place="INA"),
-            _event("e2", "place", "INA", at=3, place="BAY"),
-            _event("e3", "engage", "BAY:B", "Y:B", at=4),
+            _event("e2", "place", "INA", at=3, place="RACK"),
+            _event("e3", "engage", "Y:B", "Z:B", at=4),
         ]
     )
-    with pytest.raises(Refused, match="collides with later event e3, engage BAY:B Y:B"):
+    with pytest.raises(Refused, match="collides with later event e3, engage Y:B Z:B"):
         journal.record([_event("w1", "withdraw", at=5, withdraws="e2", reason="was not so")])
