@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain, islice
 
-from cfgtrack.model.event import MEASURE, PLACE, Event
+from cfgtrack.model.event import MEASURE, PLACE, Event, effects
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.possibility import resolve
 from cfgtrack.network.flow import Link
@@ -42,6 +42,9 @@ from cfgtrack.rules.rule import (
     Value,
 )
 from cfgtrack.rules.selection import HOME, stands_at
+
+MOST_TRIED = 50
+"""For how many items a cure is looked for."""
 
 
 def explain(
@@ -80,7 +83,9 @@ def _status(judge: Judge, condition: Status, it: str | None) -> Reason:
 
 
 def _first(cures: Iterable[Iterable[str]]) -> tuple[str, ...]:
-    return tuple(islice(dict.fromkeys(chain.from_iterable(cures)), MOST_CURES))
+    """Return the first few cures of the first many items: a plant where thousands lack something is not searched."""
+    found = chain.from_iterable(islice(cures, MOST_TRIED))
+    return tuple(islice(dict.fromkeys(found), MOST_CURES))
 
 
 def _is_now(judge: Judge, item: str, condition: Status | Count) -> str:
@@ -120,9 +125,15 @@ def _could_move(judge: Judge, item: str, condition: Status | Count, *, away: boo
 
 def _has(judge: Judge, event: Event, item: str, condition: Status | Count) -> bool:
     """Return whether an item has what a condition asks for once a resolved event has happened."""
-    then = judge.world.configuration.fork()
-    then.apply(event)
-    if condition.among and then.state(item).value not in condition.among:
+    then = judge.world.configuration
+    if event.place is not None:
+        then = then.fork()
+        then.apply(event)
+    value = then.state(item).value if ":" in item else ""
+    for effect in effects(then.plant, event):
+        if effect.subject == item and not effect.aspect:
+            value = effect.value
+    if condition.among and value not in condition.among:
         return False
     return not condition.at or stands_at(then, owner_of(item), condition.at)
 
@@ -130,12 +141,12 @@ def _has(judge: Judge, event: Event, item: str, condition: Status | Count) -> bo
 def _count(judge: Judge, condition: Count, it: str | None) -> Reason:
     meeting = judge.meeting(condition, it)
     items = judge.world.items(condition.of, it)
-    n = len(meeting)
+    n, meets = len(meeting), frozenset(meeting)
     counted = say_counted(condition)
     text = f"{n} of {len(items)} {counted}" if counted else say_there(condition.of, items)
     if condition.least is not None and n < condition.least:
         text += f"; at least {condition.least} must: {condition.least - n} short"
-        beyond, away = tuple(i for i in items if i not in set(meeting)), False
+        beyond, away = tuple(i for i in items if i not in meets), False
     else:
         most = condition.most or 0
         text += f"; at most {most} may: {n - most} too many"
