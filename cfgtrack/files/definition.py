@@ -7,6 +7,7 @@ whole, or there is none.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -25,7 +26,9 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Unit
-from cfgtrack.model.trouble import BadInput, Problems
+from cfgtrack.model.trouble import BadInput, Problem, Problems
+
+_DEFINED_IN_LISTS = frozenset(f"no-such-{sort}" for sort in ("part", "unit", "place", "port", "node"))
 
 
 def read_definition(paths: Sequence[Path], base: Definition | None = None) -> Definition:
@@ -70,9 +73,10 @@ def shipped() -> Definition:
 def _definition(
     documents: Iterable[Document], base: Definition, read_csv: ReadCsv, problems: Problems, order: list[str]
 ) -> Definition:
-    gathered = Gathered(problems)
+    gathered = Gathered(problems, unread=list(problems.found))
     for document in documents:
         gathered.document(document, read_csv)
+    before = len(problems)
     items = _Items(gathered, base)
     for sort in SORTS:
         items.read(sort)
@@ -80,8 +84,22 @@ def _definition(
     items.check_rows()
     initial = read_initial(gathered.initial, items.definition(), items.declared, problems)
     if problems:
-        raise BadInput(in_order(problems.found, order))
+        found = problems.found
+        if gathered.unread:
+            found = _without_what_follows(found[:before], found[before:], gathered.unread[0])
+        raise BadInput(in_order(found, order))
     return items.definition(initial)
+
+
+def _without_what_follows(first: list[Problem], later: list[Problem], unread: Problem) -> list[Problem]:
+    """Leave out names that nobody defines: they may stand in what couldn't be read. That problem says how many."""
+    kept = [problem for problem in later if problem.code not in _DEFINED_IN_LISTS]
+    number = len(later) - len(kept)
+    if not number:
+        return first + kept
+    names = "1 name that" if number == 1 else f"{number} names that"
+    told = replace(unread, sentence=f"{unread.sentence}; so {names} may stand there can't be looked up")
+    return [told if problem == unread else problem for problem in first] + kept
 
 
 class _Items:

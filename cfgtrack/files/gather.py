@@ -12,7 +12,7 @@ from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import Document
 from cfgtrack.files.table import Table
 from cfgtrack.model.definition import SORTS
-from cfgtrack.model.trouble import Problems
+from cfgtrack.model.trouble import Problem, Problems
 
 _PORT = "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
 _PLACE = "id parent title part holds mobile capacity facings sink loop tags"
@@ -34,6 +34,22 @@ _REQUIRED: dict[str, tuple[str, ...]] = {
     "places": ("id",),
     "initial": ("subject",),
 }
+
+_UNREAD = frozenset(
+    (
+        "no-such-file",
+        "not-a-file",
+        "unreadable",
+        "not-text",
+        "empty",
+        "wrong-kind",
+        "no-header",
+        "unknown-column",
+        "missing-column",
+        "syntax",
+    )
+)
+"""What keeps a list from being read to its end."""
 
 ReadCsv = Callable[[Path, Problems], str | None]
 
@@ -60,6 +76,8 @@ class Gathered:
     nameless: list[tuple[str, Fields]] = field(default_factory=list)
     part_rows: dict[str, Rows] = field(default_factory=dict)
     initial: list[Initial] = field(default_factory=list)
+    unread: list[Problem] = field(default_factory=list)
+    """Why files, or lists that they name, couldn't be read to their end."""
 
     def document(self, document: Document, read_csv: ReadCsv) -> None:
         """Take in a TOML document and the CSV files it names, which stand relative to it."""
@@ -101,10 +119,12 @@ class Gathered:
         if not file or what not in COLUMNS:
             return
         path = folder / file
+        before = len(self.problems)
         text = read_csv(path, self.problems)
         if text is not None:
             for row in self._rows(text, str(path), what):
                 self._row(what, row, initial)
+        self.unread += [p for p in self.problems.found[before:] if p.code in _UNREAD]
 
     def _rows(self, text: str, name: str, what: str) -> Iterator[Fields]:
         lines = text.splitlines(keepends=True)

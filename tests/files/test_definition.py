@@ -570,11 +570,41 @@ def test_files_are_read_beside_the_one_that_names_them(tmp_path, hardware, sheet
     for name, text in {"plant.toml": hardware, **sheets}.items():
         (tmp_path / name).write_text(text, encoding="utf-8")
     assert set(read_definition([tmp_path / "plant.toml"]).units) == {"PUMP-1", "PUMP-2"}
-    (tmp_path / "units.csv").write_bytes(b"id,part\nPUMP-1,pmp\nPUMP-2,pump\n")
+    (tmp_path / "units.csv").write_bytes(b"id,part\nPUMP 1,pump\nPUMP-2,pump\n")
     (tmp_path / "more.toml").write_text('[[unit]]\nid = "PUMP-2"\npart = "pump"\n[[unit]\n')
     assert problems_of(read_definition, [tmp_path / "more.toml", tmp_path / "plant.toml"]) == [
         f"{tmp_path}/more.toml:4: syntax",
-        f"{tmp_path}/units.csv row 2, column part: no-such-part",
+        f"{tmp_path}/units.csv row 2, column id: bad-id",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("raw", "code"),
+    [
+        (None, "units.csv: no-such-file"),
+        ("id,part\nPUMP-1,pump\n".encode("utf-16"), "units.csv: not-text"),
+        (b"id,prat\nPUMP-1,pump\n", "units.csv row 1: unknown-column"),
+    ],
+)
+def test_what_follows_from_an_unread_list_does_not_bury_it(tmp_path, hardware, sheets, raw, code):
+    """Names that a list which can't be read may define aren't told one by one: its own error says how many."""
+    for name, text in {"plant.toml": hardware, **sheets}.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    (tmp_path / "units.csv").unlink()
+    if raw is not None:
+        (tmp_path / "units.csv").write_bytes(raw)
+    with pytest.raises(BadInput) as caught:
+        read_definition([tmp_path / "plant.toml"])
+    told = [f"{p.where}: {p.code}".removeprefix(f"{tmp_path}/") for p in caught.value.problems]
+    assert code in told
+    assert not any("no-such-unit" in one for one in told)
+    assert any("can't be looked up" in p.sentence for p in caught.value.problems)
+
+
+def test_with_every_list_read_each_unknown_name_is_told():
+    """A unit of an unknown part is told where nothing is left unread."""
+    assert problems_of(parse_definition, {"x.toml": '[[unit]]\nid = "A"\npart = "pupm"\n'}) == [
+        "x.toml:3: no-such-part"
     ]
 
 
