@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from cfgtrack.cli import session as s
@@ -74,6 +74,14 @@ def consequence_of_correction(journal: Journal, entry: Entry) -> Consequence:
         f for f in after.findings()[0] if (f.fingerprint, f.time) not in before or f.event == entry.event.id
     )
     return Consequence(tuple(new))
+
+
+def with_what_followed(journal: Journal, entry: Entry, found: Consequence) -> Consequence:
+    """Return what a recorded late event meant at once (`found`), and what it broke between its time and now."""
+    later = consequence_of_correction(journal, entry)
+    if not later.judged:
+        return replace(found, judged=False)
+    return replace(found, findings=later.findings)
 
 
 # --- the answer ---------------------------------------------------------------------------------------------------

@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING, Any, TypedDict
 import click
 
 from cfgtrack.cli import session as s
-from cfgtrack.cli.consequence import Consequence, consequence, consequence_of_correction, tell
+from cfgtrack.cli.consequence import (
+    Consequence,
+    consequence,
+    consequence_of_correction,
+    tell,
+    with_what_followed,
+)
 
 if TYPE_CHECKING:
     from cfgtrack.model.event import Entry, Event
@@ -90,9 +96,12 @@ def record_command(
         told = Said(outing=session.outing, **said)  # type: ignore[typeddict-item] # the options' own names
         event = said_event(session, journal, with_values(words, values), happened, event_id, told)
         found = Consequence() if event.supersedes else consequence(journal, event)
+        is_late = happened < journal.moment()[0] and journal.entry(event.id) is None
         entry = write(session, journal, event)
-        if event.supersedes and not session.dry_run:
+        if not session.dry_run and event.supersedes:
             found = consequence_of_correction(journal, entry)
+        elif not session.dry_run and is_late:
+            found = with_what_followed(journal, entry, found)
         tell(session, journal, entry, found)
 
 

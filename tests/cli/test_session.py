@@ -165,6 +165,14 @@ def test_open_findings_and_clocks(cfgtrack: Command) -> None:
     assert [f["rule"] for f in out.json["findings"]] == ["powered-again"]
 
 
+def test_late_event_says_what_it_broke_since(cfgtrack: Command) -> None:
+    """What is recorded late is judged up to now: a clock that it started and that ran out since is a finding."""
+    cfgtrack.ok("inspect", "PUMP-1", "--at", "2031-05-01T12:00:00Z")
+    said = cfgtrack("de-energise", "HALL:K1", "--at", AT, "--json").json
+    assert [(f["rule"], f["deadline"]) for f in said["findings"]] == [("powered-again", LATER)]
+    assert said["findings"] == cfgtrack("findings", "--json").json["findings"]
+
+
 def test_variance(cfgtrack: Command) -> None:
     """A finding under a variance is shown apart, is no reason for 3, and comes back when the variance ends."""
     cfgtrack.ok("shut", "HALL:V1", "--at", AT)
