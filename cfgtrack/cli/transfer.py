@@ -89,7 +89,10 @@ def _tally_text(tally: Tally, rejects: Path | None, moment: Moment, *, dry_run: 
     from cfgtrack.show.loading import tally_text
 
     see = f": see {rejects}" if tally.refused else ""
-    return f"{tally_text(tally, dry_run=dry_run)}{see} ({moment})"
+    unjudged = (
+        "\n  not judged: `cfgtrack review` tells what they break" if tally.recorded and not dry_run else ""
+    )
+    return f"{tally_text(tally, dry_run=dry_run)}{see} ({moment}){unjudged}"
 
 
 def _outing_starts(journal: Journal) -> dict[str, int]:

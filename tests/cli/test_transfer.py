@@ -27,10 +27,14 @@ def events(cfgtrack: Command) -> list[str]:
 
 
 def test_rows_in(cfgtrack: Command) -> None:
-    """Rows of CSV are recorded in one go; feeding the file again is harmless."""
+    """Rows of CSV are recorded in one go, with word of what judges them; feeding the file again is harmless."""
     rows = cfgtrack.file("rows.csv", ROWS)
-    assert cfgtrack.ok("import", rows).startswith("4 events recorded (")
-    assert cfgtrack.ok("import", rows).startswith("no events recorded, 4 there already (")
+    said = cfgtrack.ok("import", rows)
+    assert said.startswith("4 events recorded (")
+    assert "`cfgtrack review`" in said
+    again = cfgtrack.ok("import", rows)
+    assert again.startswith("no events recorded, 4 there already (")
+    assert "review" not in again
     assert events(cfgtrack) == ["R1", "R2", "R3", "R4"]
 
 
