@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from typing import NamedTuple
 
 from cfgtrack.model import event as ev
@@ -139,10 +140,7 @@ def collisions(
     """Yield a collision for every later event that no longer fits what is recorded before it."""
     checked: set[int] = set()
     for one in disturbances:
-        for number, turn, event in _later(database, one, known):
-            if number in checked:
-                continue
-            checked.add(number)
+        for turn, event in _later(database, one, known, checked):
             why = _contradiction(database, plant, event, turn, known)
             if why is not None:
                 yield Collision(
@@ -150,22 +148,27 @@ def collisions(
                 )
 
 
-def _later(database: Database, one: Disturbance, known: int) -> Iterator[tuple[int, int, Event]]:
+def _later(
+    database: Database, one: Disturbance, known: int, checked: set[int]
+) -> Iterator[tuple[int, Event]]:
+    """Yield (turn, event) of the later events to look at again, in order, and note them in `checked`."""
     sql = (
         "SELECT e.number, e.turn, e.body, e.known FROM touch t JOIN event e ON e.number = t.number"
         " WHERE t.owner = :owner AND t.happened >= :happened AND t.happened <= :end"
         " AND (e.happened > :happened OR e.turn > :turn)"
-        f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
+        f" AND {IN_EFFECT}"
     )
     parameters = {"happened": one.happened, "turn": one.turn, "end": one.end, "known": known}
-    found: dict[int, tuple[int, int, Event]] = {}
+    found: list[tuple[int, int, Event]] = []
     for owner in sorted(one.owners):
         for number, turn, body, when in database.rows(sql, {**parameters, "owner": owner}):
-            if number not in found:
-                found[number] = (number, turn, entry_of(body, number, when).event)
-    for _, number in sorted(((event.happened, turn), number) for number, turn, event in found.values()):
-        if not is_inert(found[number][2]):
-            yield found[number]
+            if number not in checked:
+                checked.add(number)
+                event = entry_of(body, number, when).event
+                found.append((event.happened, turn, event))
+    for _, turn, event in sorted(found, key=itemgetter(0, 1)):
+        if not is_inert(event):
+            yield turn, event
 
 
 def _contradiction(database: Database, plant: Plant, event: Event, turn: int, known: int) -> str | None:
