@@ -85,7 +85,9 @@ def _no_port(view: View, event: Event, subject: str) -> Refusal | None:
     kind = found[1]
     if event.action not in kind.moves:
         can = ", ".join(kind.moves) or "nothing"
-        return Refusal("action", f"{subject} is a {kind.id}; it takes {can}, not {event.action}", subject)
+        return Refusal(
+            "action", f"{subject} is of kind {kind.id}; it takes {can}, not {event.action}", subject
+        )
     return None
 
 
@@ -120,7 +122,7 @@ def _pairing(view: View, event: Event) -> Iterator[Refusal]:
 def _off_ladder(view: View, event: Event, subject: str) -> Iterator[Refusal]:
     kind = _found(view, subject)[1]
     if event.action not in kind.moves:
-        yield Refusal("action", f"{subject} is a {kind.id}, which takes no {event.action}", subject)
+        yield Refusal("action", f"{subject} is of kind {kind.id}, which takes no {event.action}", subject)
         return
     move = kind.moves[event.action]
     state = view.state(subject)
@@ -152,7 +154,9 @@ def _misfits(view: View, event: Event) -> Iterator[Refusal]:
     if owner_of(a) == owner_of(b) and not _can_bend_round(view, a, b):
         yield Refusal("one-owner", f"{a} and {b} are both fixed to {owner_of(a)}: they never meet", a)
     if not kind_a.mates_with(kind_b):
-        yield Refusal("kind", f"{a} is a {kind_a.id}, {b} is a {kind_b.id}: they don't go together", a)
+        yield Refusal(
+            "kind", f"{a} is of kind {kind_a.id}, {b} of kind {kind_b.id}: they don't go together", a
+        )
     if port_a.size and port_b.size and port_a.size != port_b.size:
         yield Refusal("size", f"{a} is {port_a.size}, {b} is {port_b.size}: the sizes differ", a)
     if port_a.keying and port_b.keying and port_a.keying != port_b.keying:

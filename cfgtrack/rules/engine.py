@@ -115,6 +115,7 @@ class Engine:
         self._wakes_on: dict[str, list[Watch]] = {}
         self._dirty: dict[Key, Event | None] = {}
         self._ended: dict[int, tuple[tuple[str, Link], ...]] = {0: ()}
+        self._begun: dict[int, frozenset[tuple[str, Link]]] = {0: frozenset()}
         self._false: dict[Key, Fault] = {}
         self._armed: dict[Key, bool] = {}
         self._running: dict[Key, tuple[Running, ...]] = {}
@@ -255,18 +256,17 @@ class Engine:
 
     def settle(self) -> None:
         """Close the instant: judge all that it may have changed."""
-        dirty, ended = list(self._dirty.items()), self._ended[0]
-        if not dirty:
-            if ended:
-                self.trail.set(self._ended, 0, ())
-            return
+        dirty = list(self._dirty.items())
         for key, _ in dirty:
             self.trail.drop(self._dirty, key)
         for (number, it), event in dirty:
             watch = self._watches[number]
             is_always = isinstance(watch.rule.mode, Always)
             self._judged(self._settle_always if is_always else self._settle_within, watch, it, event)
-        self.trail.set(self._ended, 0, ())
+        if self._ended[0]:
+            self.trail.set(self._ended, 0, ())
+        if self._begun[0]:
+            self.trail.set(self._begun, 0, frozenset())
         self.judge.cuts.clear()
 
     def _judged(
@@ -290,15 +290,23 @@ class Engine:
                 self.trail.drop(self._mute, key)
 
     def _mark_dirty(self, change: Change) -> None:
-        ended = change.ended()
-        if ended:
-            self.trail.set(self._ended, 0, (*self._ended[0], *ended))
+        if change.shifts:
+            self._note_links(change)
         for watch in self._watched:
             for it in watch.affected(self.world, change):
                 self.trail.set(self._dirty, (watch.number, it), change.event)
         for number, items in self._open.items():
             for it in items:
                 self.trail.set(self._dirty, (number, it), change.event)
+
+    def _note_links(self, change: Change) -> None:
+        """Note the links that ended within this instant. One that also began in it was never a way: left out."""
+        ended = [pair for pair in change.ended() if pair not in self._begun[0]]
+        begun = [(medium, link) for medium, shift in change.shifts.items() for link in shift.begun]
+        if ended:
+            self.trail.set(self._ended, 0, (*self._ended[0], *ended))
+        if begun:
+            self.trail.set(self._begun, 0, self._begun[0] | frozenset(begun))
 
     # --- always ---
 

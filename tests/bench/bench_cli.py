@@ -47,8 +47,8 @@ def main() -> None:
                 "cfgtrack record": (*CFGTRACK, "record", action, "CIRC-05:F1", "--at", at, "--by", "bench"),
                 "cfgtrack state UNIT": (*CFGTRACK, "state", "CIRC-05"),
             }
-            for name, words in commands.items():
-                taken.setdefault(name, []).append(run(*words, database=database))
+            for name, command in commands.items():
+                taken.setdefault(name, []).append(run(*command, database=database))
     floor = statistics.median(taken['python -c "import click"'])
     rows = [
         (name, f"{statistics.median(t) * 1000:.0f}", f"{statistics.median(t) / floor:.1f}x")

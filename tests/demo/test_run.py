@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.xdist_group("demo/out")  # one folder, so one process
+
 DEMO = Path(__file__).parents[2] / "demo"
 
 

@@ -1,5 +1,7 @@
 """What is really found is recorded, however impossible: the state follows it, the contradiction stays open."""
 
+from typing import Any
+
 import pytest
 
 from cfgtrack.files.definition import parse_definition
@@ -38,7 +40,7 @@ def now() -> Configuration:
     return Configuration(parse_definition({"world.toml": WORLD}).plant())
 
 
-def found(now: Configuration, *subjects: str, **said: str) -> Event:
+def found(now: Configuration, *subjects: str, **said: Any) -> Event:
     """Record that something was found so; return the event as it is kept."""
     outcome = resolve(now, Event("e", FOUND, subjects, 0, **said))
     assert not outcome.refusals

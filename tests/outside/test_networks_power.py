@@ -98,7 +98,9 @@ def open_findings(engine):
     return {s for f in engine.findings() if f.until is None for s in f.subjects}
 
 
-@pytest.mark.filterwarnings("ignore:tap_dependency_table:DeprecationWarning")  # mv_oberrhein's own data are old
+@pytest.mark.filterwarnings(
+    "ignore:tap_dependency_table:DeprecationWarning"
+)  # mv_oberrhein's own data are old
 @pytest.mark.parametrize("name", NETWORKS)
 def test_unsupplied_switch_by_switch(name):
     """After every switch thrown, the power rule is broken for exactly the buses that pandapower finds unsupplied."""

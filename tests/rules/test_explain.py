@@ -154,8 +154,6 @@ def test_a_lost_path(seed, together):
         graph, left = graph_of(before, medium), graph_of(now, medium)
         starts = {p for item in reason.beyond for p in points(now.plant, medium, item)}
         for link in reason.links:
-            if together > 1 and not any(graph.has_edge(a, b) for a, b in arcs(now, medium, link)):
-                continue  # it came and went within the instant
             on_the_way = [
                 (a, b)
                 for a, b in arcs(now, medium, link)
