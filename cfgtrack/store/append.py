@@ -214,7 +214,8 @@ class Appender:
                 or self.plant.is_mobile(subject)
             ):
                 self._head.set_state(subject, view.state(subject))
-        self._latest = max(self._latest, event.happened)
+        if not is_inert(event):
+            self._latest = max(self._latest, event.happened)
 
     # --- writing --------------------------------------------------------------------------------------------
 

@@ -27,6 +27,7 @@ def is_plain(event: Event) -> bool:
     """Return whether an event is clearly well-formed: nearly all are, and `check_form` takes its time."""
     return (
         bool(event.id)
+        and event.id.isprintable()
         and -LARGEST_INTEGER <= event.happened <= LARGEST_INTEGER
         and event.basis in BASES
         and event.action not in ev.BOOK_ACTIONS
@@ -41,6 +42,8 @@ def check_form(where: str, event: Event) -> None:
     wrong: list[tuple[str, str]] = []
     if not event.id:
         wrong.append(("id", "an event needs an id, made by its author"))
+    elif not event.id.isprintable():
+        wrong.append(("id", f"an event's id is made of characters that can be printed, found {event.id!r}"))
     if not -LARGEST_INTEGER <= event.happened <= LARGEST_INTEGER:
         wrong.append(("time", f"{format_instant(event.happened)} is too far from 1970 to be kept exactly"))
     if event.basis not in BASES:

@@ -11,6 +11,7 @@ from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Unit
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.trouble import NoAnswer, Problem, Refused
+from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Parameters, Row
 from cfgtrack.store.journal import Journal, create, open_journal
 from cfgtrack.store.view import SqlView
@@ -337,3 +338,53 @@ def test_a_withdrawn_walk_takes_along_what_was_in_hand(journal: Journal) -> None
     )
     with pytest.raises(Refused, match="collides with later event e3, engage Y:B Z:B"):
         journal.record([_event("w1", "withdraw", at=5, withdraws="e2", reason="was not so")])
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"id": ""}, "needs an id"),
+        ({"id": "e\x001"}, "can be printed"),
+        ({"id": "e\ud800"}, "can be printed"),
+        ({"remark": "half a pair \ud800"}, "can't be kept"),
+        ({"happened": 2**53}, "too far from 1970"),
+        ({"basis": "guessed"}, "expected reported, witnessed, measured; found guessed"),
+        ({"supersedes": "e0"}, "a correction needs a reason"),
+        ({"withdraws": "e0", "reason": "x"}, "withdraw needs the id"),
+        ({"explains": "e0"}, "explain needs the id"),
+        ({"supersedes": "e0", "withdraws": "e0", "reason": "x"}, "not both"),
+        ({"supersedes": "e0", "reason": "x"}, "there is no event e0 to correct"),
+        ({"action": "explain", "explains": "e0", "remark": None}, "needs a reason or a remark"),
+        ({"supersedes": "define:1", "reason": "x"}, "load the right one"),
+    ],
+)
+def test_a_malformed_event_is_refused(journal: Journal, changes: dict[str, object], says: str) -> None:
+    """What no event may look like is refused with the reason, and nothing is written."""
+    before = list(journal.log())
+    event = replace(_event("e1", "remark", "X", at=1, remark="x"), **changes)  # type: ignore[arg-type]
+    with pytest.raises(Refused, match=says):
+        journal.record([event])
+    assert list(journal.log()) == before
+
+
+def test_text_of_any_kind_comes_back(journal: Journal) -> None:
+    """Whatever can be written in JSON is kept and comes back, to the character, zero bytes included."""
+    texts = ["é ü 漢 \U0001f600", "tab\tline\nnul\x00 \\ \" '", "%s :x {}", "\u2028"]
+    events = [_event(f"r{i}", "remark", "X", at=i, remark=text) for i, text in enumerate(texts)]
+    journal.record(events)
+    assert [e.event.remark for e in journal.remarks(["X"])] == texts
+
+
+def test_a_withdrawn_move_is_withdrawn_for_all_that_went_along(journal: Journal) -> None:
+    """What moved as one stands as one where it was before, when the move was not so."""
+    journal.record(
+        [
+            _event("e0", "engage", "Y:B", "Z:B", at=0),
+            _event("e1", "torque", "Y:B", at=1),
+            _event("e2", "place", "Y", at=2, place="SITE"),
+        ]
+    )
+    assert journal.view().state("Z").value == "SITE"
+    journal.record([_event("w1", "withdraw", at=3, withdraws="e2", reason="was not so")])
+    assert [journal.view().state(u).value for u in ("Y", "Z")] == ["RACK", "RACK"]
+    assert audit(journal.database).is_sound
