@@ -129,6 +129,7 @@ class Engine:
         self._breaches: dict[int, Breach] = {}
         self._until: dict[int, int] = {}
         self._turns: dict[int, Turn] = {}
+        self._tells_turns = False
         for watch in self._watches:
             self._index(watch)
         self._begin()
@@ -339,8 +340,9 @@ class Engine:
     def _turn(
         self, watch: Watch, it: str | None, started: int, deadline: int | None, *, starts: bool
     ) -> None:
-        turn = Turn(starts, (watch.rule.id, it or "", started), deadline)
-        self.trail.set(self._turns, len(self._turns), turn)
+        if self._tells_turns:
+            turn = Turn(starts, (watch.rule.id, it or "", started), deadline)
+            self.trail.set(self._turns, len(self._turns), turn)
 
     def _expect(self, what: str, time: int) -> None:
         if time < self._next[what]:
@@ -601,7 +603,11 @@ class Engine:
 
     @property
     def turned(self) -> int:
-        """How many times clocks have started and stopped so far: give it to `turns` to ask for what comes after."""
+        """How many times clocks have started and stopped: give it to `turns` to ask for what comes after.
+
+        They are kept from the first time that this is asked: those of a long past would fill the memory.
+        """
+        self._tells_turns = True
         return len(self._turns)
 
     def turns(self, since: int) -> tuple[dict[ClockKey, int | None], dict[ClockKey, int | None]]:

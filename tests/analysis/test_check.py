@@ -252,6 +252,14 @@ def test_order_done_since():
     assert run((looked,), propose("shut P:V", "inspect P", "open P:V")).findings == ()
 
 
+def test_met_at_once():
+    """A clock that a step starts and stops at one instant is told neither as started nor as stopped."""
+    is_open = Status(Selection(of="it"), ("open",))
+    within = rule("soon", Within(5 * MINUTE, ActionMatch(("inspect",), Selection(ids=("P:V",)))), is_open)
+    (step,) = run((within,), propose("inspect P:V")).steps
+    assert (step.started, step.stopped) == ((), ())
+
+
 def test_tracks_wait():
     """Steps that wait for each other are a deadlock; a step that waits for one of another track runs after it."""
     takes = (MINUTE,) * 3

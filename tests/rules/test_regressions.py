@@ -252,7 +252,7 @@ def test_time_is_up_between_events():
     aged = Value(SWITCH, "elapsed", low=3.0, unmeasured=True, since=("inspect",))
     assert run(rule(Always(), aged), "1 inspect X:S", "9 inspect Y:S") == [("", 1, 1, 4)]
     fresh = Value(SWITCH, "elapsed", high=3.0, unmeasured=True, since=("inspect",))
-    assert run(rule(Always(), fresh), "1 inspect X:S", "9 inspect X:S") == [
+    assert run(rule(Always(), fresh), "1 inspect X:S", "3 inspect Y:S", "9 inspect X:S") == [
         ("", 4.000001, 4.000001, 9),
         ("", 12.000001, 12.000001, None),
     ]
