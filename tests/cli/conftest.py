@@ -58,7 +58,7 @@ class Command:
             obj=session,
             prog_name="cfgtrack",
             input=stdin,
-            env={"CFGTRACK_DB": str(self.db), **env},
+            env={"CFGTRACK_DB": str(self.db), "COLUMNS": "100", **env},
         )
         if done.exception is not None and not isinstance(done.exception, SystemExit):
             raise done.exception

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import shlex
+from itertools import repeat
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,7 @@ def play(cfgtrack: Command, script: list[str]) -> str:
     shown = []
     for line in script:
         words = [str(cfgtrack.folder / w) if w.endswith(".toml") else w for w in shlex.split(line)]
-        answer = cfgtrack(*words, COLUMNS="100")
+        answer = cfgtrack(*words)
         shown.append(f"$ cfgtrack {line}\n{answer.err}{answer.out}")
         if answer.status:
             shown.append(f"(exit status {answer.status})\n")
@@ -31,6 +32,7 @@ def play(cfgtrack: Command, script: list[str]) -> str:
 def test_session(empty: Command, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every line of the session is as it was when somebody last read it; CFGTRACK_GOLDEN=write writes it anew."""
 
+    empty.ticks = repeat(next(empty.ticks))  # however often the clock is looked at
     monkeypatch.setattr("cfgtrack.cli.session.login_name", lambda: "leif")
     for name, text in (("plant", world.PLANT), ("rules", world.RULES), ("bad", world.BAD)):
         empty.file(f"{name}.toml", text)
