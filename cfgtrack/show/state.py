@@ -156,7 +156,8 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
         ]
         for p in ports
     ]
-    return table(["port", "title", "kind", "status", "mated to", "link", "reaches", "cycles"], rows)
+    heads = ["port", "title", "kind", "status", "mated to", "link", "reaches", "cycles"]
+    return table(heads, rows, hyphens=["kind"])
 
 
 def _names(names: Sequence[str]) -> str:

@@ -8,7 +8,8 @@ PUMP-1  1e5
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import re
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 
@@ -19,6 +20,10 @@ NARROWEST_TEXT = 40
 _width: ContextVar[int] = ContextVar("width", default=WIDTH)
 _GAP = 2
 _NARROWEST = 4
+_BLANKS = re.compile(r"(\s+)")
+_SYLLABLES = re.compile(r"(\s+|(?<=[a-z]-)(?=[a-z]))")
+"""Where a text may be wrapped: at blanks alone, or at the hyphens of its words too."""
+
 _SHORT = 12
 """What is no longer than this is wrapped after all that is longer."""
 
@@ -45,30 +50,39 @@ def columns() -> int:
     return _width.get()
 
 
-def table(headers: Sequence[str], rows: Iterable[Sequence[object]], *, width: int | None = None) -> str:
+def table(
+    headers: Sequence[str],
+    rows: Iterable[Sequence[object]],
+    *,
+    width: int | None = None,
+    hyphens: Collection[str] = (),
+) -> str:
     """Return a table of texts, wrapped to `width` columns where it would be wider. "" when there are no rows.
 
     Every cell stands as it is: no number is recognised in a text, so the serial ``1e5`` stays ``1e5``. A column
-    in which every cell is empty is left out. On a screen narrower than `WIDTH` on which words would have to be
-    cut, each row is a paragraph of its own, a line a cell.
+    in which every cell is empty is left out. Columns named in `hyphens` may be wrapped at those of their words, which
+    an id must not be. On a screen narrower than `WIDTH` on which words would have to be cut, each row is a paragraph of
+    its own, a line a cell.
     """
-    width = width or columns()
     from tabulate import tabulate
 
+    width = width or columns()
     cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
     if not cells:
         return ""
     used = [i for i in range(len(headers)) if any(row[i] for row in cells)]
     cells = [[row[i] for i in used] for row in cells]
     heads = [headers[i] for i in used]
-    if width < WIDTH and not _fits(heads, cells, width):
+    marks = [_SYLLABLES if head in hyphens else _BLANKS for head in heads]
+    columns_of = [_Column([row[i] for row in [heads, *cells]], mark) for i, mark in enumerate(marks)]
+    if width < WIDTH and sum(c.least for c in columns_of) + _GAP * (len(heads) - 1) > width:
         return "\n\n".join(_stacked(heads, row, width) for row in cells)
-    widths = _widths(heads, cells, width)
+    widths = _widths(columns_of, width)
     # The heads go in as a row: as heads proper they would widen every column by two. Wrapped here: tabulate's own
     # wrapping makes True of the text False.
     text = tabulate(
         [
-            [_wrapped(cell, w) for cell, w in zip(row, widths, strict=True)]
+            [_wrapped(cell, w, mark) for cell, w, mark in zip(row, widths, marks, strict=True)]
             for row in (heads, ["-" * w for w in widths], *cells)
         ],
         tablefmt="plain",
@@ -77,20 +91,32 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[object]], *, width: in
     return "\n".join(line.rstrip() for line in text.splitlines())
 
 
-def _wrapped(text: str, width: int) -> str:
-    """Return a cell wrapped to its column, without blank lines; a word longer than the column is cut."""
+class _Column:
+    """How wide a column is, and how wide it must be for its longest word, and the least with no part of one cut."""
+
+    def __init__(self, texts: Sequence[str], marks: re.Pattern[str]) -> None:
+        self.width = max(map(_longest, texts))
+        self.word = _longest_part(texts, _BLANKS)
+        self.least = _longest_part(texts, marks)
+
+
+def _longest_part(texts: Iterable[str], marks: re.Pattern[str]) -> int:
+    parts = (part for text in texts for word in text.split() for part in marks.split(word))
+    return max(map(len, parts), default=0)
+
+
+def _wrapped(text: str, width: int, marks: re.Pattern[str]) -> str:
+    """Return a cell wrapped to its column at the `marks`, without blank lines; what is longer than it is cut."""
     import textwrap
+
+    class Wrapper(textwrap.TextWrapper):
+        def _split(self, text: str) -> list[str]:
+            return [chunk for chunk in marks.split(text) if chunk]
 
     if len(text) <= width and text.isprintable():
         return text
-    lines = (textwrap.wrap(line, width, break_on_hyphens=False) for line in text.splitlines())
-    return "\n".join(line for wrapped in lines for line in wrapped)
-
-
-def _fits(heads: Sequence[str], cells: Sequence[Sequence[str]], width: int) -> bool:
-    """Return whether every column is wide enough for its longest word."""
-    words = [max(_longest_word(row[i]) for row in [heads, *cells]) for i in range(len(heads))]
-    return sum(words) + _GAP * (len(heads) - 1) <= width
+    wrap = Wrapper(width).wrap
+    return "\n".join(wrapped for line in text.splitlines() for wrapped in wrap(line))
 
 
 def _stacked(heads: Sequence[str], row: Sequence[str], width: int) -> str:
@@ -101,16 +127,14 @@ def _stacked(heads: Sequence[str], row: Sequence[str], width: int) -> str:
     )
 
 
-def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], width: int) -> list[int]:
+def _widths(table: Sequence[_Column], width: int) -> list[int]:
     """Return column widths that add up to `width` at most: prose is wrapped first, words are cut last."""
-    by_column = [[row[i] for row in [heads, *cells]] for i in range(len(heads))]
-    widths = [max(_longest(text) for text in column) for column in by_column]
-    words = [max(map(_longest_word, column)) for column in by_column]
-    short = [max(word, min(width, _SHORT)) for word, width in zip(words, widths, strict=True)]
-    over = sum(widths) + _GAP * (len(heads) - 1) - width
-    for floors in (short, words, [_NARROWEST] * len(heads)):
+    widths = [column.width for column in table]
+    short = [max(column.word, min(column.width, _SHORT)) for column in table]
+    over = sum(widths) + _GAP * (len(table) - 1) - width
+    for floors in (short, [c.word for c in table], [c.least for c in table], [_NARROWEST] * len(table)):
         while over > 0:
-            widest = max(range(len(heads)), key=lambda i: widths[i] - floors[i])
+            widest = max(range(len(table)), key=lambda i: widths[i] - floors[i])
             if widths[widest] <= floors[widest]:
                 break
             widths[widest] -= 1
@@ -120,10 +144,6 @@ def _widths(heads: Sequence[str], cells: Sequence[Sequence[str]], width: int) ->
 
 def _longest(text: str) -> int:
     return max((len(line) for line in text.splitlines()), default=0)
-
-
-def _longest_word(text: str) -> int:
-    return max(map(len, text.split()), default=0)
 
 
 def heading(title: str, moment: object, *, colour: bool = False) -> str:

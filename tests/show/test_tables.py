@@ -93,6 +93,15 @@ def test_a_narrow_screen_is_heeded(width, rows):
     assert {word for row in rows for cell in row for word in cell.split()} <= set(text.split())
 
 
+def test_a_word_is_wrapped_at_its_hyphen_and_an_id_never():
+    """On a narrow screen the name of a kind takes two lines where that is asked for; an id stands whole."""
+    rows = [["electrical-connector", "electrical-connector"]]
+    with within(NARROWEST_TEXT):
+        text = table(["rule", "kind"], rows, hyphens=["kind"])
+        assert "electrical-connector  electrical-" in text
+        assert table(["rule", "kind"], rows).startswith("rule  electrical-connector\n")
+
+
 def test_the_width_counts_inside_alone():
     """What is made inside is wrapped to the width, headings and paragraphs too; afterwards all is as before."""
     moment = Moment(0, 60_000_000, first=1)
