@@ -110,10 +110,12 @@ def tell(session: s.Session, journal: Journal, entry: Entry, found: Consequence)
 
 def _text(session: s.Session, entry: Entry, found: Consequence, moment: Moment) -> str:
     from cfgtrack.show.findings import findings_text
-    from cfgtrack.show.record import event_text, remarks_text
+    from cfgtrack.show.record import contradiction_text, event_text, remarks_text
 
     done = "would record" if session.dry_run else "recorded"
     lines = [f"{done} {entry.event.id}: {event_text(entry.event)} ({moment})"]
+    if contradicts := contradiction_text(entry.event):
+        lines.append(contradicts)
     lines += [_clock_line(deadline) for deadline in found.started]
     if not found.judged:
         lines.append("  not judged: the past is long; `cfgtrack review` tells what it breaks")

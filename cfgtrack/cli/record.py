@@ -96,7 +96,9 @@ def record_command(
         told = Said(outing=session.outing, **said)  # type: ignore[typeddict-item] # the options' own names
         event = said_event(session, journal, with_values(words, values), happened, event_id, told)
         found = Consequence() if event.supersedes else consequence(journal, event)
-        is_late = happened < journal.moment()[0] and journal.entry(event.id) is None
+        is_late = (
+            session.at is not None and happened < journal.moment()[0] and journal.entry(event.id) is None
+        )
         entry = write(session, journal, event)
         if not session.dry_run and event.supersedes:
             found = consequence_of_correction(journal, entry)

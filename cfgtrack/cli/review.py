@@ -26,7 +26,10 @@ def findings_command(session: s.Session) -> None:
         moment = session.moment(journal)
         past = Past(journal, moment)
         rules_to_judge_by(past)
-        plain, excused = ([f for f in found if f.is_open] for found in past.findings())
+        plain, excused = (
+            sorted((f for f in found if f.is_open), key=lambda f: (f.severity, f.time))
+            for found in past.findings()
+        )
         clocks = past.clocks()
         contradicted = journal.discrepancies(moment.at, moment.known)
     session.answer(

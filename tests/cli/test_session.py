@@ -285,7 +285,8 @@ def test_long_past(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_discrepancy(cfgtrack: Command) -> None:
     """What was found otherwise than recorded stays open until somebody explains it."""
-    cfgtrack.ok("as-found", "PUMP-1:F2", "capped", "--at", AT, "--id", "F1")
+    said = cfgtrack.ok("as-found", "PUMP-1:F2", "capped", "--at", AT, "--id", "F1")
+    assert "DISCREPANCY the record said PUMP-1:F2 demated" in said
     assert "F1" in cfgtrack.ok("findings")
     cfgtrack.ok("explain", "F1", "--reason", "capped in the workshop", "--at", LATER)
     assert cfgtrack("findings", "--json").json["discrepancies"] == []
