@@ -7,7 +7,7 @@ from collections.abc import Callable
 from cfgtrack.files.fields import hint, shown
 from cfgtrack.files.selections import Against, check_places, read_actions, read_selection
 from cfgtrack.files.table import Table
-from cfgtrack.model.quantity import QUANTITIES, BadQuantity, dimension_of, parse_quantity
+from cfgtrack.model.quantity import QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
 from cfgtrack.model.time import SECOND
 from cfgtrack.model.trouble import BadInput
 from cfgtrack.rules.custom import find_custom
@@ -114,7 +114,9 @@ class _Reader:
         since = read_actions(table, "since", self.against, required=quantity == ELAPSED)
         if since and quantity != ELAPSED:
             table.note("since", "unexpected", f"since goes with the quantity {ELAPSED}, not {quantity}")
-        low, high = self._bound("min", quantity), self._bound("max", quantity)
+        least, most = self._bound("min", quantity), self._bound("max", quantity)
+        low, high = (None if q is None else q.value for q in (least, most))
+        unit = next((q.unit for q in (least, most) if q is not None), "")
         given = [name for name in ("min", "max") if name in table.values]
         if rated and quantity and quantity not in _RATED:
             table.note(
@@ -128,14 +130,14 @@ class _Reader:
             table.note("", "missing", "a value condition needs min, max or rated")
         if low is not None and high is not None and low > high:
             table.note("min", "contradiction", "min is above max: never true")
-        return Value(of, quantity, low, high, rated, unmeasured, since)
+        return Value(of, quantity, low, high, rated, unmeasured, since, unit)
 
-    def _bound(self, name: str, quantity: str) -> float | None:
-        """Return min or max, in SI, by the dimension of the quantity."""
+    def _bound(self, name: str, quantity: str) -> Quantity | None:
+        """Return min or max by the dimension of the quantity."""
         table = self.table
         if quantity == ELAPSED:
             duration = table.duration(name)
-            return None if duration is None else duration / SECOND
+            return None if duration is None else Quantity(duration / SECOND, "", duration / SECOND, "time")
         value = table.get(name)
         if value is None or not self._is_quantity(quantity):
             return None
@@ -145,7 +147,7 @@ class _Reader:
             table.wrong(name, "a number with its unit", value)
             return None
         try:
-            return parse_quantity(value, dimension=dimension_of(quantity)).value
+            return parse_quantity(value, dimension=dimension_of(quantity))
         except BadQuantity as err:
             table.note(name, "bad-quantity", str(err))
             return None

@@ -173,6 +173,10 @@ def parse_quantity(text: str, *, dimension: str | None = None) -> Quantity:
 
 def from_si(value: float, *, unit: str, dimension: str) -> Quantity:
     """A computed `value` in the SI unit of `dimension`, shown in the user's `unit`. Raises `BadQuantity`."""
+    often = _OFTEN.get(unit)
+    if often is not None and often[0] == dimension:
+        known = (Decimal(repr(value)) - often[2]) / often[1]
+        return Quantity(value, unit, float(f"{known:.15g}"), dimension)
     found, written = _written(unit, dimension)
     if found == "count":
         return Quantity(value, unit, value, dimension)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES
+from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, from_si
 from cfgtrack.model.time import format_duration
 from cfgtrack.rules.judge import MICRO
 from cfgtrack.rules.rule import (
@@ -96,7 +96,7 @@ def describe(condition: Condition) -> str:
         case Count():
             return _describe_count(condition)
         case Value(of, quantity, low, high):
-            span = "in its rated range" if condition.rated else say_range(quantity, low, high)
+            span = "in its rated range" if condition.rated else say_range(quantity, low, high, condition.unit)
             missing = ", or was never measured" if condition.unmeasured else ""
             return f"{say_quantity(condition)} of {s(of)} is {span}{missing}"
         case Done(of):
@@ -154,21 +154,25 @@ def say_quantity(condition: Value) -> str:
     )
 
 
-def say_number(quantity: str, value: float) -> str:
-    """Return a value of a quantity, given in SI units (of elapsed: seconds)."""
+def say_number(quantity: str, value: float, unit: str = "") -> str:
+    """Return a value of a quantity, given in SI units (of elapsed: seconds), in `unit` where one is given."""
     if quantity == "elapsed":
         return format_duration(round(value * MICRO))
     dimension = QUANTITIES.get(quantity)
-    return f"{value:.10g} {DIMENSIONS[dimension][0]}".rstrip() if dimension is not None else f"{value:.10g}"
+    if dimension is None:
+        return f"{value:.10g}"
+    if unit:
+        return f"{from_si(value, unit=unit, dimension=dimension).shown:.10g} {unit}"
+    return f"{value:.10g} {DIMENSIONS[dimension][0]}".rstrip()
 
 
-def say_range(quantity: str, low: float | None, high: float | None) -> str:
+def say_range(quantity: str, low: float | None, high: float | None, unit: str = "") -> str:
     """Return the range that a value must be in."""
     parts = []
     if low is not None:
-        parts.append(f"at least {say_number(quantity, low)}")
+        parts.append(f"at least {say_number(quantity, low, unit)}")
     if high is not None:
-        parts.append(f"at most {say_number(quantity, high)}")
+        parts.append(f"at most {say_number(quantity, high, unit)}")
     return " and ".join(parts) or "measured"
 
 

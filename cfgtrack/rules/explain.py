@@ -169,8 +169,13 @@ def _is_out(judge: Judge, condition: Value, item: str) -> str:
     value, (low, high) = judge.value_of(condition, item), judge.range_of(condition, item)
     if value is None and condition.quantity == "elapsed":
         return f"{say_either(condition.since)} of {item} was never done"
-    got = "was never measured" if value is None else f"is {say_number(condition.quantity, value)}"
-    return f"{say_quantity(condition)} of {item} {got}; must be {say_range(condition.quantity, low, high)}"
+    got = (
+        "was never measured"
+        if value is None
+        else f"is {say_number(condition.quantity, value, condition.unit)}"
+    )
+    span = say_range(condition.quantity, low, high, condition.unit)
+    return f"{say_quantity(condition)} of {item} {got}; must be {span}"
 
 
 def _to_set(judge: Judge, condition: Value, item: str) -> str:

@@ -109,7 +109,7 @@ class Value:
 
     Measured quantities by name; ``cycles`` is mate cycles used; ``elapsed`` is seconds since the last action `since`
     on the item. With `rated` the range is the port's own (its torque range, its rated mate cycles). What was never
-    measured is outside, unless `unmeasured` is true.
+    measured is outside, unless `unmeasured` is true. `unit` is the one that the range was written in.
     """
 
     of: Selection
@@ -119,6 +119,7 @@ class Value:
     rated: bool = False
     unmeasured: bool = False
     since: tuple[str, ...] = ()
+    unit: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)

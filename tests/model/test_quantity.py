@@ -210,6 +210,8 @@ def test_units_known_beforehand_are_what_the_library_says(unit, number, monkeypa
     """A unit that is read without the units library gives the same quantity as with it."""
     dimension = module._OFTEN[unit][0]
     before = parse_quantity(f"{number} {unit}"), parse_quantity(f"{number} {unit}", dimension=dimension)
+    back = from_si(before[0].value, unit=unit, dimension=dimension)
     monkeypatch.setattr(module, "_OFTEN", {})
     after = parse_quantity(f"{number} {unit}"), parse_quantity(f"{number} {unit}", dimension=dimension)
     assert before == after
+    assert back == from_si(before[0].value, unit=unit, dimension=dimension)
