@@ -117,8 +117,12 @@ def contradiction_text(event: Event) -> str:
     """Return what an as-found event contradicts, and what closes the discrepancy; "" when it contradicts nothing."""
     if not event.expected:
         return ""
-    closed = f"it stays open until it is explained: cfgtrack explain {event.id} --reason TEXT"
-    return labelled("DISCREPANCY", f"the record said {event.expected}; {closed}")
+    return "\n".join(
+        [
+            labelled("DISCREPANCY", f"the record said {event.expected}; it stays open until it is explained:"),
+            labelled("", f"cfgtrack explain {event.id} --reason TEXT"),
+        ]
+    )
 
 
 def discrepancies_text(entries: Iterable[Entry], moment: Moment) -> str:
