@@ -36,16 +36,16 @@ def _cut(
 ) -> Cut:
     """Return the links whose end cut the last path, and those of which a single one would give it back to an item.
 
-    What is cut off at one blow is cut off by the same links: where all links go both ways, the answer for one item
-    serves for all others on its side.
+    What is cut off at one blow is cut off by the same links: where all links go both ways, and all are to reach the
+    same ends, the answer for one item serves for all others on its side.
     """
     flow = judge.world.flows[condition.medium]
     groups = [flow.vertices(item) for item in beyond]
     starts = [v for group in groups for v in group]
-    known = judge.cuts.get(id(condition)) if it is not None else None
+    behind: Container[int] | None = judge.world.reach_of(condition.medium, condition.end)
+    known = judge.cuts.get(id(condition)) if it is not None and behind is not None else None
     if known is not None and starts and flow.goes_both_ways and all(v in known.ahead for v in starts):
         return known
-    behind: Container[int] | None = judge.world.reach_of(condition.medium, condition.end)
     if behind is None:
         behind = flow.graph.behind(_ends(judge, condition, it))
     short = [[v for v in group if v not in behind] for group in groups]
