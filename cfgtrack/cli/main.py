@@ -126,6 +126,8 @@ class Commands(click.Group):
             for line in trouble.lines():
                 click.echo(line, err=True)
             ctx.exit(trouble.exit_status)
+        finally:
+            gc.freeze()  # the process ends: what it holds need not be looked through once more
 
 
 def trouble_of(err: Exception) -> Trouble | None:
