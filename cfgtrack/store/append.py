@@ -37,6 +37,9 @@ from cfgtrack.store.rows import (
 )
 from cfgtrack.store.view import SqlView, read_configuration
 
+FLUSH = 1_000
+"""So many events are buffered: enough for the database, few enough for the processor's caches."""
+
 Mark = tuple[int, int, bytes]
 
 
@@ -241,6 +244,8 @@ class Appender:
         self.recent[event.id] = entry
         self.frontier.append(leaf)
         self.number, self.known = number, known + 1
+        if len(buffers.events) >= FLUSH:
+            self.flush()
         return entry
 
 
