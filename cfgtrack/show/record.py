@@ -119,7 +119,9 @@ def contradiction_text(event: Event) -> str:
         return ""
     return "\n".join(
         [
-            labelled("DISCREPANCY", f"the record said {event.expected}; it stays open until it is explained:"),
+            labelled(
+                "DISCREPANCY", f"the record said {event.expected}; it stays open until it is explained:"
+            ),
             labelled("", f"cfgtrack explain {event.id} --reason TEXT"),
         ]
     )
