@@ -158,8 +158,10 @@ def test_tolerance_starts_and_stops():
     """A step that cuts the path starts a clock, the one that restores it stops it and tells what was left."""
     report = run((ROOM,), propose("shut P:F", "inspect P", "open P:F"))
     (started,), (stopped,) = report.steps[0].started, report.steps[2].stopped
-    assert (started.rule, started.deadline) == ("room", 6 * MINUTE)
+    assert (started.rule, started.subject, started.started) == ("room", "P:vol", MINUTE)
+    assert started.deadline == 6 * MINUTE
     assert stopped.left == 3 * MINUTE
+    assert report.steps[2].stopped[0].to_json()["left_seconds"] == 180
     assert report.findings == ()
 
 
@@ -258,6 +260,15 @@ def test_met_at_once():
     within = rule("soon", Within(5 * MINUTE, ActionMatch(("inspect",), Selection(ids=("P:V",)))), is_open)
     (step,) = run((within,), propose("inspect P:V")).steps
     assert (step.started, step.stopped) == ((), ())
+
+
+def test_outing_on_time_is_not_delayed():
+    """An outing that starts as planned isn't delayed; one that is planned before the moment of the check is."""
+    steps = (_step(1, "inspect P", (MINUTE,) * 3),)
+    on_time = Sequence(outings=(Outing("1", start=10**12),), steps=steps)
+    assert run((), on_time).delayed == ()
+    late = check(RuleSet(), Start(mated(), start=10**12), replace(on_time, outings=(Outing("1", start=5),)))
+    assert late.delayed == (("1", 5, 10**12),)
 
 
 def test_tracks_wait():

@@ -240,6 +240,16 @@ def test_one_clock_runs_out_another_does_not():
     assert run(LATCH, "1 inspect X:S", "1 inspect Y:S", "3 energise X:S") == [("Y:S", 1, 6, None)]
 
 
+def test_clocks_are_told_first_deadline_first():
+    """Clocks that run are told in the order of their deadlines."""
+    engine = Engine(RuleSet((LATCH,)), Configuration(PLANT), start=0)
+    for event in events("1 inspect Y:S", "2 inspect Z:S", "3 inspect X:S"):
+        engine.step(event)
+    engine.finish(4 * SECOND)
+    assert [c.subject for c in engine.clocks()] == ["Y:S", "Z:S", "X:S"]
+    assert [c.deadline for c in engine.clocks()] == [6 * SECOND, 7 * SECOND, 8 * SECOND]
+
+
 def test_tolerances_side_by_side():
     """When one tolerance is used up, those of others that began later are not."""
     on = rule(Always(5 * SECOND), Status(IT, ("on",)), Selection(ids=("X:S", "Y:S")))
