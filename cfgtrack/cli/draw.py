@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from cfgtrack.show.diagram import Scope
 
 FORMS = ("svg", "png", "pdf", "dot")
+TEXT_FORMS = ("svg", "dot")
 
 
 @s.command("draw")
@@ -42,7 +43,7 @@ FORMS = ("svg", "png", "pdf", "dot")
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Else DOT on stdout.",
+    help="Else DOT on stdout; with --json as text in the answer.",
 )
 @click.option("--form", type=click.Choice(FORMS), help="The form; else told by the file's name.")
 def draw_command(
@@ -84,6 +85,12 @@ def draw_command(
         dot = diagram(
             past.plant, past.configuration, past.networks, scope, past.moment, findings=findings, title=title
         )
+    if output is None and session.json:
+        if chosen not in TEXT_FORMS:
+            raise click.UsageError(f"{chosen} is no text: name a file with -o.")
+        picture = render(dot, chosen).decode()
+        session.answer(past.moment, str, lambda: {"form": chosen, "picture": picture})
+        return
     if output is None:
         sys.stdout.buffer.write(render(dot, chosen))
         return

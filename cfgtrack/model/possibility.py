@@ -383,11 +383,16 @@ def _contradictions(view: View, event: Event) -> Iterator[str]:
 # --- notes --------------------------------------------------------------------------------------------------------
 
 
+def _is_pattern(event: Event, subject: str) -> bool:
+    """Return whether a subject is a shell pattern, as an approval's may be: it covers whatever fits."""
+    return event.action == ev.APPROVE and any(c in subject for c in "*?[")
+
+
 def _resolve_note(view: View, event: Event) -> Resolved:
     refusals = [
         Refusal("unknown", f"there is no unit, place, port or part {s}", s)
         for s in event.subjects
-        if not view.plant.has(s) and s not in view.plant.parts
+        if not view.plant.has(s) and s not in view.plant.parts and not _is_pattern(event, s)
     ]
     if event.action in (ev.BEGIN, ev.END) and not event.outing:
         refusals.append(Refusal("outing", f"{event.action} needs an outing", ""))

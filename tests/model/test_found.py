@@ -80,3 +80,9 @@ def test_two_bolts_of_one_unit_never_meet(now):
     """Rigid halves of one unit can't be joined."""
     outcome = resolve(now, Event("e", "engage", ("A:B1", "A:B2"), 0))
     assert [r.code for r in outcome.refusals] == ["one-owner"]
+
+
+def test_an_approval_may_cover_a_pattern(now):
+    """An approval's subject may be a shell pattern; any other event's must be there."""
+    assert not resolve(now, Event("e", "approve", ("A:*",), 0, body={"rule": "held"})).refusals
+    assert [r.code for r in resolve(now, Event("e", "inspect", ("A:*",), 0)).refusals] == ["unknown"]
