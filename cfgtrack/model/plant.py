@@ -56,14 +56,22 @@ _NO_PART = Part(id="")
 
 @dataclass(slots=True)
 class Plant:
-    """Everything that the hardware definition says. Treat as read-only once built."""
+    """Everything that the hardware definition says. Treat as read-only once built.
+
+    `selected` remembers what a selection of items found: it follows from the definition alone.
+    """
 
     media: Mapping[str, Medium] = field(default_factory=dict)
     kinds: Mapping[str, Kind] = field(default_factory=dict)
     parts: Mapping[str, Part] = field(default_factory=dict)
     units: Mapping[str, Unit] = field(default_factory=dict)
     places: Mapping[str, Place] = field(default_factory=dict)
-    _ports: dict[str, tuple[Port, Kind] | None] = field(default_factory=dict, repr=False)
+    selected: dict[object, tuple[str, ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+    _ports: dict[str, tuple[Port, Kind] | None] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
     _slots: dict[str, list[str]] | None = field(default=None, repr=False)
 
     def part_of(self, owner: str) -> Part:

@@ -63,16 +63,14 @@ class Selector:
 
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
-        self._candidates: dict[Selection, tuple[str, ...]] = {}
         self._bare: dict[int, tuple[Selection, bool]] = {}
         self._members: dict[Selection, frozenset[str]] = {}
 
     def candidates(self, selection: Selection) -> tuple[str, ...]:
         """Return the items of an unbound selection, whatever `at` says: in the order of the definition."""
-        found = self._candidates.get(selection)
+        found = self.plant.selected.get(selection)
         if found is None:
-            found = tuple(self._enumerate(selection))
-            self._candidates[selection] = found
+            found = self.plant.selected[selection] = tuple(self._enumerate(selection))
         return found
 
     def is_member(self, selection: Selection, address: str) -> bool:
