@@ -14,6 +14,7 @@ from cfgtrack.rules.rule import (
     Always,
     At,
     By,
+    Count,
     Done,
     Path,
     Rule,
@@ -307,3 +308,16 @@ def test_what_cures_one_item_does_not_cure_another():
     engine.finish(100 * SECOND)
     cures = {breach.it: breach.reasons[0].cures for breach, _ in engine.breaches()}
     assert cures == {"Y:F": ("open X:F",), "Z:F": ()}
+
+
+def test_too_many_is_not_too_few():
+    """A count with both bounds says which of them is crossed; its finding has a short code of twelve digits."""
+    one = rule(Always(), Count(Selection(ids=("?:S",), what=("port",)), ("on",), least=1, most=1))
+    engine = Engine(RuleSet((one,)), Configuration(PLANT), start=0)
+    for event in events("1 energise X:S", "2 energise Y:S"):
+        engine.step(event)
+    engine.finish(100 * SECOND)
+    few, many = engine.findings()
+    assert "at least 1" in few.reasons[0].text
+    assert "at most 1" in many.reasons[0].text
+    assert len(few.fingerprint) == len(many.fingerprint) == 12
