@@ -7,6 +7,7 @@ store; hashing the same bytes.
 """
 
 import argparse
+import gc
 import hashlib
 import random
 import shutil
@@ -314,6 +315,7 @@ def main() -> None:
     parser.add_argument("--units", type=int, default=1_000)
     parser.add_argument("--only", choices=["sqlite", "postgresql"])
     chosen = parser.parse_args()
+    gc.set_threshold(50_000, 20, 20)  # as the command does (cli/main.py)
     print(f"{'database':<11} {'what':<44} {'measured':>16} {'floor':>22} {'ratio':>8}")
     with tempfile.TemporaryDirectory(prefix="cfgtrack-bench-") as folder:
         if chosen.only != "postgresql":
