@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, NamedTuple
 
-from cfgtrack.model.kind import Kind, Move
+from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.quantity import from_json as quantity_from_json
@@ -187,9 +187,3 @@ def _kind(plant: Plant, address: str) -> Kind:
 
 def _mate(event: Event, i: int) -> str | None:
     return event.subjects[1 - i] if len(event.subjects) == 2 else event.peer
-
-
-def move_of(plant: Plant, action: str, address: str) -> Move | None:
-    """Return how `action` moves the port at `address`, or None when its kind knows no such action."""
-    found = plant.port(address)
-    return None if found is None else found[1].moves.get(action)

@@ -63,6 +63,3 @@ def _components(size: int, links: list[tuple[int, int]]) -> tuple[list[int], int
         for item in members:
             vertex[item] = number
     return vertex, len(components)
-
-
-__all__ = ["Arc", "Reduced", "reduce_network"]

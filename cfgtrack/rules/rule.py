@@ -47,11 +47,6 @@ class Selection:
     mobile: bool | None = None
     may_be_empty: bool = False
 
-    @property
-    def is_bound(self) -> bool:
-        """Whether the selection depends on `it`."""
-        return bool(self.of)
-
 
 # --- conditions: what ---------------------------------------------------------------------------------------------
 

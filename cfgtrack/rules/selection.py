@@ -64,7 +64,6 @@ class Selector:
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self._bare: dict[int, tuple[Selection, bool]] = {}
-        self._members: dict[Selection, frozenset[str]] = {}
 
     def candidates(self, selection: Selection) -> tuple[str, ...]:
         """Return the items of an unbound selection, whatever `at` says: in the order of the definition."""
@@ -72,13 +71,6 @@ class Selector:
         if found is None:
             found = self.plant.selected[selection] = tuple(self._enumerate(selection))
         return found
-
-    def is_member(self, selection: Selection, address: str) -> bool:
-        """Return whether `address` is among `candidates` of the selection."""
-        members = self._members.get(selection)
-        if members is None:
-            members = self._members[selection] = frozenset(self.candidates(selection))
-        return address in members
 
     def items(self, selection: Selection, view: View, it: str | None = None) -> tuple[str, ...]:
         """Return the items that a selection names now, given `it`."""
