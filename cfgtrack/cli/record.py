@@ -96,9 +96,7 @@ def record_command(
         told = Said(outing=session.outing, **said)  # type: ignore[typeddict-item] # the options' own names
         event = said_event(session, journal, with_values(words, values), happened, event_id, told)
         found = Consequence() if event.supersedes else consequence(journal, event)
-        is_late = (
-            session.at is not None and happened < journal.moment()[0] and journal.entry(event.id) is None
-        )
+        is_late = happened < journal.moment()[0] and journal.entry(event.id) is None
         entry = write(session, journal, event)
         if not session.dry_run and event.supersedes:
             found = consequence_of_correction(journal, entry)
@@ -131,15 +129,14 @@ def when_it_happened(session: s.Session, journal: Journal) -> int:
 
     if session.at is not None:
         return session.instant(journal, session.at, option="--at")
-    now = session.clock()
-    last = journal.moment()[0]
-    if last > now:
+    ahead = journal.ahead()
+    if ahead is not None:
         sentence = (
-            f"say when it happened: the last recorded event is of {format_instant(last)}, later than now,"
-            f" {format_instant(now)}"
+            f"say when it happened: the last recorded event is of {format_instant(ahead)}, later than now,"
+            f" {format_instant(session.now)}"
         )
         raise BadInput([Problem("--at", "missing", sentence)])
-    return now
+    return session.now
 
 
 def write(session: s.Session, journal: Journal, event: Event) -> Entry:

