@@ -94,7 +94,8 @@ def draw_command(
     if output is None:
         sys.stdout.buffer.write(render(dot, chosen))
         return
-    output.write_bytes(render(dot, chosen))
+    with session.output(output) as file:
+        file.write_bytes(render(dot, chosen))
     session.answer(
         past.moment,
         lambda: f"drew {output} ({past.moment})",

@@ -10,11 +10,14 @@ import os
 import sys
 import time
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 import click
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from cfgtrack.show.moment import Moment
     from cfgtrack.store.journal import Journal
 
@@ -115,9 +118,18 @@ class Session:
         if create:
             self.make_folder()
         wait = WAIT if self.wait is None else self.wait
-        return open_journal(
-            self.database, clock=self.clock, now=self.now, must_exist=not create, wait=wait
-        )
+        return open_journal(self.database, clock=self.clock, now=self.now, must_exist=not create, wait=wait)
+
+    def output(self, target: Path, **read: Path | int) -> AbstractContextManager[Path]:
+        """Return what writes a file: see `files.writer.replacing`. The database is spared, and what is `read`."""
+        from cfgtrack.files.writer import replacing
+        from cfgtrack.store.database import file_of
+
+        spared: dict[str, Path | int] = {f"the {name} that is read": path for name, path in read.items()}
+        database = file_of(self.database)
+        if database is not None:
+            spared["the database, or belongs to it"] = database
+        return replacing(target, spared=spared)
 
     def make_folder(self) -> None:
         """Make the user's data folder for the database there, when none is named."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO, TypeVar
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 _AS_IT_IS = "surrogateescape"
+_STDIN = 0
 FORMS = ("csv", "jsonl")
 EXPORTS = (*FORMS, "archive", "ocel")
 form_option = click.option("--form", type=click.Choice(FORMS), help="The form; else told by name or content.")
@@ -56,7 +57,11 @@ def import_command(
     the others are recorded all the same, and the exit status is 3 when rows were set aside.
     """
     said = {"by": session.by, "recorder": session.recorded_by, "basis": basis, "outing": session.outing}
-    with session.write() as journal, _opened(source, keep=rejects is not None) as stream:
+    with (
+        session.write() as journal,
+        _opened(source, keep=rejects is not None) as stream,
+        _rejecting(session, rejects, source) as file,
+    ):
         feed = _Feed(
             plant=journal.plant(),
             where="stdin" if source == "-" else source,
@@ -67,8 +72,10 @@ def import_command(
         )
         tally = feed.into(journal, stream, dry_run=session.dry_run)
         moment = session.moment(journal)
-        if rejects is not None and feed.aside:
-            feed.write_rejects(stream, rejects)
+        if file is not None and feed.aside:
+            feed.write_rejects(stream, file)
+        elif file is not None:
+            file.unlink()
     problems = [p for found in (feed.aside or {}).values() for p in found]
     tally.refused = len(feed.aside or {})
     session.answer(
@@ -83,6 +90,13 @@ def import_command(
         },
     )
     session.end(found=problems)
+
+
+def _rejecting(session: s.Session, rejects: Path | None, source: str) -> AbstractContextManager[Path | None]:
+    """Return what writes the rejects, before anything is recorded: where they can't be kept, nothing is done."""
+    if rejects is None:
+        return nullcontext()
+    return session.output(rejects, rows=_STDIN if source == "-" else Path(source))
 
 
 def _tally_text(tally: Tally, rejects: Path | None, moment: Moment, *, dry_run: bool) -> str:
@@ -232,7 +246,7 @@ def export_command(session: s.Session, /, output: Path | None, form: str | None,
         if output is None:
             _export(session, journal, chosen, sys.stdout, in_effect=in_effect)
         else:
-            with output.open("w", encoding="utf-8", newline="") as stream:
+            with session.output(output) as file, file.open("w", encoding="utf-8", newline="") as stream:
                 _export(session, journal, chosen, stream, in_effect=in_effect)
 
 

@@ -48,6 +48,12 @@ def location(url: str) -> URL:
     raise _unknown(url)
 
 
+def file_of(url: str) -> Path | None:
+    """Return the file that holds the database at `url`, None when it is on a server."""
+    found = location(url)
+    return Path(found.database) if found.get_backend_name() == "sqlite" and found.database else None
+
+
 def _unknown(url: str) -> NoAnswer:
     sentence = "expected a file, or a URL that begins with sqlite:// or postgresql://"
     return NoAnswer(Problem(url, "no-database", sentence))

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
+from cfgtrack.files.writer import replacing
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.archive import fill_from_archive, read_archive, write_archive
-from cfgtrack.store.database import Database
+from cfgtrack.store.database import Database, file_of
 from cfgtrack.store.derive import rebuild_state
 from cfgtrack.store.journal import create
 from cfgtrack.store.loading import read_plant
@@ -19,23 +19,18 @@ from cfgtrack.store.migrations import check_current, is_empty, upgrade
 def backup(url: str, target: str) -> int:
     """Copy a journal into the new SQLite file `target` while others read and write. Return its number of events.
 
-    NoAnswer when the file exists already. The copy is complete and on the disk when this returns; a backup that
-    is cut off leaves no file under that name.
+    NoAnswer when the file exists already, BadInput when its name is the database's own. The copy is complete and on the
+    disk when this returns; a backup that is cut off leaves no file under that name.
     """
     path = Path(target)
     if path.exists():
         raise NoAnswer(Problem(target, "exists", "there is a file of this name already: it is left alone"))
-    part = path.with_name(path.name + ".part")
-    _remove(part)
-    with closing(Database(url)) as source:
+    own = file_of(url)
+    spared = {} if own is None else {"the database, or belongs to it": own}
+    with closing(Database(url)) as source, replacing(path, spared=spared) as part:
         check_current(source)
-        try:
-            events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))
-            _settle(part)
-            part.replace(path)
-            _sync(path.parent)
-        finally:
-            _remove(part)
+        events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))
+        _settle(part)
     return events
 
 
@@ -59,24 +54,10 @@ def _count(database: Database) -> int:
 
 
 def _settle(part: Path) -> None:
-    """Have all of the copy in one file, and that on the disk."""
+    """Have all of the copy in one file."""
     with closing(Database(str(part))) as copy:
         copy.rows("PRAGMA wal_checkpoint(TRUNCATE)")
         copy.rows("PRAGMA journal_mode = DELETE")
-    _sync(part)
-
-
-def _sync(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
-def _remove(path: Path) -> None:
-    for suffix in ("", "-wal", "-shm"):
-        path.with_name(path.name + suffix).unlink(missing_ok=True)
 
 
 def restore(source: str, url: str, *, clock: Callable[[], int]) -> int:

@@ -1,0 +1,196 @@
+"""The one writer of files: all of the new, or all of the old."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import stat
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from cfgtrack.files import writer
+from cfgtrack.files.writer import replacing
+from cfgtrack.model.trouble import BadInput
+
+
+def test_the_new_takes_the_place_of_the_old(tmp_path: Path) -> None:
+    """What is written stands under the name afterwards, with the old file's permissions, and nothing else is left."""
+    target = tmp_path / "out.txt"
+    target.write_text("old")
+    target.chmod(0o640)
+    with replacing(target) as file:
+        file.write_text("new")
+        assert target.read_text() == "old"
+    assert target.read_text() == "new"
+    assert stat.S_IMODE(target.stat().st_mode) == 0o640
+    assert list(tmp_path.iterdir()) == [target]
+
+
+def test_a_new_file_is_readable_as_any_other(tmp_path: Path) -> None:
+    """A file that wasn't there gets the permissions that the umask leaves, not those of a temporary one."""
+    (tmp_path / "other").write_text("")
+    with replacing(tmp_path / "out.txt") as file:
+        file.write_text("new")
+    assert (tmp_path / "out.txt").stat().st_mode == (tmp_path / "other").stat().st_mode
+
+
+@pytest.mark.parametrize("there", [True, False], ids=["over an old one", "where there is none"])
+def test_what_fails_half_way_changes_nothing(there: bool, tmp_path: Path) -> None:
+    """After an exception in the middle the old file is whole, or there is still none; no part is left."""
+    target = tmp_path / "out.txt"
+    if there:
+        target.write_text("old")
+
+    def fail_half_way() -> None:
+        with replacing(target) as file:
+            file.write_text("half of the n")
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        fail_half_way()
+    assert [path.read_text() for path in tmp_path.iterdir()] == (["old"] if there else [])
+
+
+def test_killed_half_way(tmp_path: Path) -> None:
+    """Killed in the middle of writing, the old file is whole."""
+    target = tmp_path / "out.txt"
+    target.write_text("old")
+    program = (
+        "import sys, time\nfrom pathlib import Path\nfrom cfgtrack.files.writer import replacing\n"
+        "with replacing(Path(sys.argv[1])) as file:\n"
+        "    file.write_text('half')\n    print('half', flush=True)\n    time.sleep(60)\n"
+    )
+    with subprocess.Popen([sys.executable, "-c", program, str(target)], stdout=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"half\n"
+        process.send_signal(signal.SIGKILL)
+    assert target.read_text() == "old"
+
+
+def test_nothing_to_write(tmp_path: Path) -> None:
+    """A block that removes the new file leaves the old one."""
+    target = tmp_path / "out.txt"
+    target.write_text("old")
+    with replacing(target) as file:
+        file.unlink()
+    assert target.read_text() == "old"
+
+
+def test_it_is_on_the_disk_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The file is synced before it takes its name, and its folder afterwards."""
+    target = tmp_path / "out.txt"
+    seen: list[tuple[str, bool]] = []
+    real = os.fsync
+
+    def fsync(handle: int) -> None:
+        where = Path(f"/proc/self/fd/{handle}").resolve()
+        seen.append(("folder" if where == tmp_path else "file", target.exists()))
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    with replacing(target) as file:
+        file.write_text("new")
+    assert seen == [("file", False), ("folder", True)]
+
+
+def linked(path: Path, kind: str) -> Path:
+    """Return another name of a file."""
+    if kind == "itself":
+        return path
+    if kind == "another path":
+        return path.parent / "folder" / ".." / path.name
+    other = path.with_name("other.svg")
+    if kind == "hard link":
+        os.link(path, other)
+    elif kind == "link":
+        other.symlink_to(path)
+    else:
+        other.symlink_to(path.with_name("between"))
+        path.with_name("between").symlink_to(path)
+    return other
+
+
+@pytest.mark.parametrize("kind", ["itself", "another path", "link", "link to a link", "hard link"])
+def test_what_is_spared_stays(kind: str, tmp_path: Path) -> None:
+    """By whatever name or link: what is spared isn't written over."""
+    (tmp_path / "folder").mkdir()
+    rows = tmp_path / "rows.csv"
+    rows.write_text("precious")
+    target = linked(rows, kind)
+    with (
+        pytest.raises(BadInput, match="the rows that are read"),
+        replacing(target, spared={"the rows that are read": rows}),
+    ):
+        pytest.fail("never begun")
+    assert rows.read_text() == "precious"
+
+
+def test_an_open_file_is_spared(tmp_path: Path) -> None:
+    """What comes in over a file descriptor, as standard input does, isn't written over."""
+    rows = tmp_path / "rows.csv"
+    rows.write_text("precious")
+    with rows.open() as stream, pytest.raises(BadInput), replacing(rows, spared={"it": stream.fileno()}):
+        pytest.fail("never begun")
+    read, write = os.pipe()
+    with replacing(rows, spared={"a pipe": read}) as file:
+        file.write_text("new")
+    os.close(read)
+    os.close(write)
+    assert rows.read_text() == "new"
+
+
+@pytest.mark.parametrize("suffix", writer.COMPANIONS)
+def test_companions_of_a_database_are_spared(suffix: str, tmp_path: Path) -> None:
+    """What belongs to a database is spared with it, there or not."""
+    database = tmp_path / "plant.db"
+    with (
+        pytest.raises(BadInput),
+        replacing(tmp_path / f"plant.db{suffix}", spared={"the database": database}),
+    ):
+        pytest.fail("never begun")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_no_database_is_written_over(tmp_path: Path) -> None:
+    """Another database than the one that is asked stays, too."""
+    other = tmp_path / "other.db"
+    with sqlite3.connect(other) as connection:
+        connection.execute("CREATE TABLE t (a)")
+    connection.close()
+    before = other.read_bytes()
+    with pytest.raises(BadInput, match="this is a database"), replacing(other):
+        pytest.fail("never begun")
+    assert other.read_bytes() == before
+
+
+def test_a_link_stays_a_link(tmp_path: Path) -> None:
+    """What a link leads to is replaced, and the link still leads there."""
+    target, link = tmp_path / "out.txt", tmp_path / "link"
+    target.write_text("old")
+    link.symlink_to(target)
+    with replacing(link) as file:
+        file.write_text("new")
+    assert link.is_symlink()
+    assert target.read_text() == "new"
+
+
+def test_a_device_is_written_as_it_is() -> None:
+    """What is no file is neither replaced nor synced."""
+    with replacing(Path(os.devnull)) as file:
+        file.write_text("new")
+    assert Path(os.devnull).is_char_device()
+
+
+def test_an_error_names_the_file_that_was_asked_for(tmp_path: Path) -> None:
+    """Nobody knows the name of the part: an error names the target."""
+    target = tmp_path / "nowhere" / "out.txt"
+    with pytest.raises(FileNotFoundError) as caught, replacing(target):
+        pytest.fail("never begun")
+    assert caught.value.filename == str(target)
+    with pytest.raises(OSError, match="No space left") as full, replacing(tmp_path / "out.txt"):
+        raise OSError(28, "No space left on device")
+    assert full.value.filename == str(tmp_path / "out.txt")
