@@ -15,7 +15,7 @@ from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import LIFT, PLACE, Event
 from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.part import Port
-from cfgtrack.model.plant import owner_of
+from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import words
@@ -103,7 +103,10 @@ def options(
     variances: Sequence[Variance] = (),
     networks: Mapping[str, Network] | None = None,
 ) -> Options:
-    """Return what may be done to a unit, place or port from `begin`. KeyError for an unknown thing."""
+    """Return what may be done from `begin` to a unit, place or port; of a node, to the ports and gates of its links.
+
+    KeyError for an unknown thing.
+    """
     now = begin.configuration.fork()
     for event in begin.history:
         now.apply(event)
@@ -128,7 +131,7 @@ def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Itera
     KeyError for an unknown thing.
     """
     plant = now.plant
-    ports = [thing] if ":" in thing else plant.ports_of(thing)
+    ports = _ports(plant, thing)
     partners = _Partners(now, owner_of(thing))
     seen: set[tuple[str, frozenset[str]]] = set()
     for number, address in enumerate(ports):
@@ -145,6 +148,18 @@ def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Itera
                         yield event
     if thing in plant.units or plant.is_mobile(thing):
         yield from _whereabouts(now, thing, at, cut)
+
+
+def _ports(plant: Plant, thing: str) -> list[str]:
+    """Return a port itself, those of a unit or place, or those that the links of a node lead over."""
+    owner, colon, name = thing.partition(":")
+    if not colon:
+        return plant.ports_of(thing)
+    if plant.node(thing) is None:
+        return [thing]
+    links = [link for link in plant.part_of(owner).links if name in (link.a, link.b)]
+    addresses = (f"{owner}:{end}" for link in links for end in (link.a, link.b, link.gate))
+    return list(dict.fromkeys(a for a in addresses if plant.port(a) is not None))
 
 
 def _port_events(

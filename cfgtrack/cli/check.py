@@ -129,7 +129,10 @@ def can_command(
     thing: str,
     rules_files: tuple[Path, ...],
 ) -> None:
-    """Show what may be done next to a unit, port, place, person or machine: each action allowed, or what it breaks."""
+    """Show what may be done next to a unit, port, place, person or machine: each action allowed, or what it breaks.
+
+    Of a volume or another node inside a unit: what may be done to the ports and gates that lead to it.
+    """
     from cfgtrack.analysis.options import options
     from cfgtrack.cli.past import Past
     from cfgtrack.cli.state import expect_known
@@ -138,7 +141,7 @@ def can_command(
 
     with session.read() as journal:
         moment = session.moment(journal)
-        expect_known(journal, thing, moment.known)
+        expect_known(journal, thing, moment.known, parts=False)
         past = Past(journal, moment)
         rules = chosen_rules(past, rules_files)
         found = options(rules, past.start, thing, variances=past.variances, networks=past.networks)

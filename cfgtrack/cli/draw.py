@@ -115,7 +115,7 @@ def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: in
     if loop is not None:
         return Scope.loop(loop, medium=medium or "fluid")
     if unit is not None:
-        expect_known(past.journal, unit, past.moment.known)
+        expect_known(past.journal, unit, past.moment.known, parts=False)
         return Scope.around(unit, hops=hops, medium=medium)
     if places:
         return Scope.places()

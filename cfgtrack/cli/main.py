@@ -5,7 +5,13 @@ A command's module is imported when the command runs, so that each pays only for
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import errno
+import math
+import os
+import sys
+from contextlib import suppress
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -57,12 +63,15 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
 }
 """Heading to command to (module in this package, what it does in one line)."""
 
+MOST_WAIT = 86_400
+"""Nobody waits longer than a day for somebody else to be done with writing, seconds."""
+
 VERBS = (
     "mate", "demate", "open", "shut", "cap", "uncap", "engage", "torque", "release", "grip", "let-go",
     "energise", "de-energise", "cover", "uncover", "place", "lift", "as-found", "measure", "inspect",
     "remark", "begin", "end",
 )  # fmt: skip
-"""Actions that are commands of their own: short for `record ACTION`."""
+"""Shipped actions that are commands of their own: short for `record ACTION`. Those of a plant's own kinds are too."""
 
 _MODULES = {name: module for names in COMMANDS.values() for name, (module, _) in names.items()}
 
@@ -71,16 +80,14 @@ class Commands(click.Group):
     """Finds commands by name in `COMMANDS` and `VERBS`; ends with the exit status of the trouble that it meets."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Return the name of every command, then the actions."""
-        del ctx
-        return [*_MODULES, *VERBS]
+        """Return the name of every command, then the actions; of the plant's own kinds too, where there is one."""
+        return [*_MODULES, *VERBS, *own_actions(ctx)]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import and return a command, None for an unknown name."""
-        del ctx
         import importlib
 
-        if cmd_name in VERBS:
+        if cmd_name in VERBS or (cmd_name not in _MODULES and cmd_name in own_actions(ctx)):
             from cfgtrack.cli.record import verb
 
             return verb(cmd_name)
@@ -95,6 +102,7 @@ class Commands(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Resolve as click does, with near names for a mistyped one."""
+        ctx.meta[_DATABASE] = _named_database(ctx, args)
         try:
             return super().resolve_command(ctx, args)
         except click.exceptions.NoSuchCommand as err:
@@ -109,7 +117,7 @@ class Commands(click.Group):
             with formatter.section(heading):
                 formatter.write_dl([(name, line) for name, (_, line) in names.items()])
         with formatter.section("Short for `record ACTION`"):
-            formatter.write_text(", ".join(VERBS))
+            formatter.write_text(", ".join(VERBS) + ", and the actions of a plant's own kinds")
 
     def invoke(self, ctx: click.Context) -> object:
         """Run the command. Trouble becomes its lines on standard error and its exit status; a bug stays a bug."""
@@ -118,7 +126,8 @@ class Commands(click.Group):
         # What is imported lives to the end: looking through it for garbage costs a third of it.
         gc.set_threshold(50_000, 20, 20)
         try:
-            return super().invoke(ctx)
+            answer = super().invoke(ctx)
+            sys.stdout.flush()
         except Exception as err:
             trouble = trouble_of(err)
             if trouble is None:
@@ -126,27 +135,97 @@ class Commands(click.Group):
             for line in trouble.lines():
                 click.echo(line, err=True)
             ctx.exit(trouble.exit_status)
+        else:
+            return answer
         finally:
             gc.freeze()  # the process ends: what it holds need not be looked through once more
+
+    def main(self, *args: Any, **settings: Any) -> Any:
+        """Run the command line. Where an answer finds no room, help too, that is told, and nobody takes it for one."""
+        try:
+            return super().main(*args, **settings)
+        except OSError as err:
+            if err.errno not in _NO_ROOM:
+                raise
+            _give_up_output()
+            click.echo(
+                "standard output: disk-full: there is no room for the answer; what was recorded before it is kept",
+                err=True,
+            )
+            sys.exit(4)
+
+
+_DATABASE = "cfgtrack.database"
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+
+
+def _give_up_output() -> None:
+    """Let what is still buffered for standard output go: Python would try to write it once more at its end."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def own_actions(ctx: click.Context) -> list[str]:
+    """Return the actions of the plant's own kinds, none when the database can't tell."""
+    from cfgtrack.model.trouble import Trouble
+
+    root = ctx.find_root()
+    session = Session()  # a look beside the command's own: what is named there is not settled yet
+    session.db = str(root.meta.get(_DATABASE) or root.params.get("db") or "")
+    try:
+        with session.read() as journal:
+            kinds = journal.plant().kinds.values()
+            return list(dict.fromkeys(a for kind in kinds for a in kind.moves if a not in VERBS))
+    except Trouble:
+        return []
+
+
+def _named_database(ctx: click.Context, args: list[str]) -> str:
+    """Return the database that the command line names, before the command or after it, "" when it names none."""
+    after = [b for a, b in pairwise(args) if a == "--db"]
+    after += [a.removeprefix("--db=") for a in args if a.startswith("--db=")]
+    return str(after[-1] if after else ctx.params.get("db") or "")
 
 
 def trouble_of(err: Exception) -> Trouble | None:
     """Return the trouble that an exception stands for: itself, or a named file that can't be read or written."""
-    from cfgtrack.model.trouble import BadInput, Problem, Trouble
+    from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Trouble
 
     if isinstance(err, Trouble):
         return err
+    if isinstance(err, OSError) and err.errno in _NO_ROOM and err.filename:
+        return NoAnswer(
+            Problem(str(err.filename), "disk-full", "there is no room for it: make room and try again")
+        )
     if isinstance(err, OSError) and isinstance(err.filename, str) and err.strerror:
         code = "no-such-file" if isinstance(err, FileNotFoundError) else "file"
         return BadInput([Problem(err.filename, code, err.strerror[0].lower() + err.strerror[1:])])
     return None
 
 
+class Seconds(click.ParamType[float]):
+    """A time to wait, in seconds: a number from 0 to `MOST_WAIT`."""
+
+    name = "seconds"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Read it."""
+        try:
+            seconds = float(value)
+        except ValueError:
+            seconds = math.nan
+        if not 0 <= seconds <= MOST_WAIT:
+            self.fail(f"expected a number of seconds from 0 to {MOST_WAIT}, found {value}", param, ctx)
+        return seconds
+
+
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, prog_name="cfgtrack", message="%(prog)s %(version)s")
 @click.option("--db", metavar="PATH|URL", envvar="CFGTRACK_DB", help="The database; else $CFGTRACK_DB.")
 @shared("--json", is_flag=True, help="Answer in JSON.")
-@shared("--wait", type=float, metavar="SECONDS", help="Wait so long for somebody else who writes; else 30.")
+@shared(
+    "--wait", type=Seconds(), metavar="SECONDS", help="Wait so long for somebody else who writes; else 30."
+)
 @click.pass_context
 def main(ctx: click.Context, db: str | None) -> None:
     """Track what is mated, held, powered and pressurised, and judge the next step.

@@ -44,9 +44,9 @@ def complete_words(ctx: click.Context, param: click.Parameter, incomplete: str) 
     """Return what the next word of an action phrase may be: an action, then units, places and ports."""
     if ctx.params.get("words"):
         return s.complete_id(ctx, param, incomplete)
-    from cfgtrack.cli.main import VERBS
+    from cfgtrack.cli.main import VERBS, own_actions
 
-    return [verb for verb in VERBS if verb.startswith(incomplete)]
+    return [action for action in (*VERBS, *own_actions(ctx)) if action.startswith(incomplete)]
 
 
 words_argument = click.argument(

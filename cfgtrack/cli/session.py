@@ -120,12 +120,12 @@ class Session:
         wait = WAIT if self.wait is None else self.wait
         return open_journal(self.database, clock=self.clock, now=self.now, must_exist=not create, wait=wait)
 
-    def output(self, target: Path, **read: Path | int) -> AbstractContextManager[Path]:
-        """Return what writes a file: see `files.writer.replacing`. The database is spared, and what is `read`."""
+    def output(self, target: Path, *, read: Path | int | None = None) -> AbstractContextManager[Path]:
+        """Return what writes a file: see `files.writer.replacing`. Spared: the database, and the file that is read."""
         from cfgtrack.files.writer import replacing
         from cfgtrack.store.database import file_of
 
-        spared: dict[str, Path | int] = {f"the {name} that is read": path for name, path in read.items()}
+        spared: dict[str, Path | int] = {} if read is None else {"the file that is read": read}
         database = file_of(self.database)
         if database is not None:
             spared["the database, or belongs to it"] = database

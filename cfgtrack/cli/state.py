@@ -118,13 +118,17 @@ def _log(
     return entries
 
 
-def expect_known(journal: Journal, thing: str, known: int | None) -> None:
-    """Raise NoAnswer unless `thing` is a unit, place, port, node or part."""
+def expect_known(journal: Journal, thing: str, known: int | None, *, parts: bool = True) -> None:
+    """Raise NoAnswer unless `thing` is a unit, place, port or node; or, unless `parts` is false, a part."""
     from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
 
     plant = journal.plant(known)
-    if plant.has(thing) or thing in plant.parts:
+    if plant.has(thing) or (parts and thing in plant.parts):
         return
+    if thing in plant.parts:
+        units = [unit.id for unit in plant.units.values() if unit.part == thing]
+        sentence = f"{thing} is a part, and no thing by itself; its units: {', '.join(units) or 'none'}"
+        raise NoAnswer(Problem(thing, "no-such-thing", sentence))
     owner = thing.partition(":")[0]
     names: Iterable[str] = [*plant.owners(), *plant.parts]
     if plant.has_owner(owner):

@@ -96,7 +96,7 @@ def _rejecting(session: s.Session, rejects: Path | None, source: str) -> Abstrac
     """Return what writes the rejects, before anything is recorded: where they can't be kept, nothing is done."""
     if rejects is None:
         return nullcontext()
-    return session.output(rejects, rows=_STDIN if source == "-" else Path(source))
+    return session.output(rejects, read=_STDIN if source == "-" else Path(source))
 
 
 def _tally_text(tally: Tally, rejects: Path | None, moment: Moment, *, dry_run: bool) -> str:

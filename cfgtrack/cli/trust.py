@@ -8,10 +8,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.files.source import decode
 
 if TYPE_CHECKING:
     from cfgtrack.store.audit import AuditReport
     from cfgtrack.store.proof import Head
+
+_MOST_OF_A_HEAD = 1_000
+"""A file that holds a head holds no more bytes than these before its end."""
 
 kept_option = click.option(
     "--kept", metavar="HEAD|FILE", help="A head that was kept elsewhere: its text, or the file that holds it."
@@ -20,10 +24,17 @@ kept_option = click.option(
 
 def read_head(kept: str) -> Head:
     """Return the head that an option gives, as a text or as a file. BadInput when it is neither."""
+    from cfgtrack.model.trouble import Problems
     from cfgtrack.store.proof import Head
 
     path = Path(kept)
-    return Head.parse(path.read_text(encoding="utf-8").strip() if path.is_file() else kept)
+    if not path.is_file():
+        return Head.parse(kept)
+    problems = Problems()
+    with path.open("rb") as file:
+        text = decode(file.read(_MOST_OF_A_HEAD), kept, problems)
+    problems.raise_if_any()
+    return Head.parse((text or "").strip())
 
 
 def head_json(head: Head) -> dict[str, Any]:
@@ -121,7 +132,7 @@ def verify_command(session: s.Session, /, *, proof: Any, kept: str | None) -> No
 
     try:
         data = json.load(proof)
-    except ValueError as err:
+    except (ValueError, RecursionError) as err:
         raise BadInput([Problem(proof.name, "syntax", f"expected a proof as JSON: {err}")]) from None
     head = verify_proof(data)
     wanted = head if kept is None else read_head(kept)

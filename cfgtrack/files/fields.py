@@ -19,6 +19,7 @@ ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/+-]*")
 ID_FORM = "letters A-Z and a-z, digits and . _ / + -, a letter or digit first"
 _YES_NO = {"yes": True, "true": True, "no": False, "false": False}
 _MANY = 2000
+_PAST_MICROSECOND = re.compile(r":\d\d\.\d{7}", re.ASCII)
 
 
 class Fields:
@@ -192,10 +193,14 @@ class Fields:
             self.wrong(name, "a time such as 2030-05-01T08:00:00Z", value)
             return None
         try:
-            return parse_instant(value)
+            instant = parse_instant(value)
         except BadTime as err:
             self.note(name, "bad-time", str(err))
             return None
+        # TOML's own times come without what is past the microsecond: only the line still shows it.
+        if _PAST_MICROSECOND.search(self.spot(name).row or ""):
+            self.note(name, "bad-time", "digits past the microsecond: at most 6 digits of a second are kept")
+        return instant
 
     def duration(self, name: str) -> int | None:
         """Return a duration, in microseconds, None when it is not there."""

@@ -12,7 +12,7 @@ from cfgtrack.files.table import Table
 from cfgtrack.model.event import BEGIN, BOOK_ACTIONS, END, Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step, lay_out
-from cfgtrack.model.time import MINUTE
+from cfgtrack.model.time import LONGEST, MINUTE
 from cfgtrack.model.trouble import BadInput, Problems
 
 _ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
@@ -48,6 +48,7 @@ def _sequence(document: Document, plant: Plant, problems: Problems) -> Sequence:
     root.finish()
     reader.check_waits()
     sequence = Sequence(title, tuple(reader.outings), tuple(reader.steps), where=document.name)
+    reader.check_length()
     if not problems:
         reader.check_circles(sequence)
     if problems:
@@ -149,6 +150,16 @@ class _Reader:
                     table.note("after", "deadlock", "the step waits for itself")
                 elif rank.get(outing_of.get(name, step.outing), 0) > rank[step.outing]:
                     table.note("after", "deadlock", f"{name} comes in a later outing, {outing_of[name]}")
+
+    def check_length(self) -> None:
+        """Note the step with which the sequence takes longer than any duration may."""
+        total = 0
+        for step in self.steps:
+            total += step.takes[2]
+            if total > LONGEST:
+                sentence = "with this step the sequence takes more than a hundred years"
+                self.tables[step.id].note("takes", "out-of-range", sentence)
+                return
 
     def check_circles(self, sequence: Sequence) -> None:
         """Note the steps that wait for each other in a circle, at the first of them."""

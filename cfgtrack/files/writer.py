@@ -31,23 +31,31 @@ def replacing(target: Path, *, spared: Mapping[str, Path | int] | None = None) -
     """
     expect_spared(target, spared or {})
     real = Path(os.path.realpath(target))
-    if real.exists() and not real.is_file():
-        yield real
-        return
-    part = real.with_name(f".cfgtrack-{secrets.token_hex(6)}.part")
+    is_device = real.exists() and not real.is_file()
+    part = real if is_device else real.with_name(f".cfgtrack-{secrets.token_hex(6)}.part")
     try:
-        part.touch(exist_ok=False)
-        if real.exists():
-            part.chmod(real.stat().st_mode & 0o7777)
-        yield part
-        if part.exists():
-            sync(part)
-            part.replace(real)
-            sync(real.parent)
+        if is_device:
+            yield real
+        else:
+            with _taking_the_place_of(real, part):
+                yield part
     except OSError as err:
         if err.filename in (None, str(part), part):
             raise OSError(err.errno, err.strerror, str(target)) from err
         raise
+
+
+@contextmanager
+def _taking_the_place_of(real: Path, part: Path) -> Iterator[None]:
+    try:
+        part.touch(exist_ok=False)
+        if real.exists():
+            part.chmod(real.stat().st_mode & 0o7777)
+        yield
+        if part.exists():
+            sync(part)
+            part.replace(real)
+            sync(real.parent)
     finally:
         for suffix in ("", *COMPANIONS):
             part.with_name(part.name + suffix).unlink(missing_ok=True)

@@ -311,7 +311,24 @@ def _parsed(unit: str, written: str, asked: str | None) -> pint.Unit:
         _ = parsed.dimensionality
     except (pint.PintError, ValueError, TypeError, AttributeError, tokenize.TokenError):
         raise BadQuantity(f"expected {_expected(asked)}; no unit is named '{unit}'") from None
+    if _is_logarithmic(parsed):
+        raise BadQuantity(
+            f"expected {_expected(asked)}; '{unit}' is the logarithm of a ratio, which isn't read here"
+        )
     return parsed
+
+
+def _is_logarithmic(unit: pint.Unit) -> bool:
+    """Return whether a unit is a decibel or its like: no factor leads from it to SI, and decimals know no logarithm."""
+    import pint
+
+    try:
+        _registry().Quantity(Decimal(1), unit).to_base_units()
+    except pint.PintError:
+        return False
+    except TypeError:
+        return True
+    return False
 
 
 def _difference(unit: pint.Unit) -> tuple[str, pint.Unit]:

@@ -19,6 +19,12 @@ HOUR = 60 * MINUTE
 DAY = 24 * HOUR
 WEEK = 7 * DAY
 
+LATEST = 2**53 - 1
+"""The last microsecond that every JSON reader keeps exactly (RFC 8785, section 3.2.2.3): in the year 2255."""
+
+LONGEST = 36_525 * DAY
+"""The longest duration, a hundred years: what is longer is a slip, and no sum of a time and it is beyond writing."""
+
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _EPOCH_ORDINAL = _EPOCH.toordinal()
 _FIRST = (date.min.toordinal() - _EPOCH_ORDINAL) * DAY
@@ -56,7 +62,8 @@ def parse_instant(text: str, *, outing_start: int | None = None) -> int:
     and, when `outing_start` (microseconds) is given, a time of day in UTC, `HH:MM[:SS]`, meaning the first
     such time at or after the start of the outing, or the time elapsed since that start, `+HH:MM[:SS]`.
 
-    Digits past the microsecond are refused, never dropped. A leap second (`23:59:60` UTC on the last day of
+    Digits past the microsecond are refused, never dropped, and so is a time too far from 1970 for its microsecond to
+    be kept exactly (see `LATEST`). A leap second (`23:59:60` UTC on the last day of
     a month, RFC 3339 section 5.7) has no instant of its own in a count that leaves leap seconds out: all of
     it is taken as the instant that follows, 00:00:00 of the next day, so that the order of times is never
     reversed. Whether that month really had one is not looked up.
@@ -101,6 +108,10 @@ def _from_rfc_3339(text: str, found: re.Match[str]) -> int:
         instant += int(second) * SECOND + int((digits or "").ljust(6, "0"))
     if not _FIRST <= instant <= _LAST:
         raise BadTime(f"outside the years 0001 to 9999 in UTC: '{text}'")
+    if not -LATEST <= instant <= LATEST:
+        raise BadTime(
+            f"too far from 1970 to be kept exactly: expected a year from 1685 to 2254, found '{text}'"
+        )
     return instant
 
 
@@ -173,7 +184,7 @@ def parse_duration(text: str) -> int:
 
     Forms: numbers with units, the longest unit first (`6 h 30 min`, `45 min`, `1.5 d`, `90 s`); ISO 8601
     (`PT2H`); elapsed (`+01:23`, `+01:23:45`); a bare `0`. A day is 24 h, a week 7 d. Months and years have no
-    fixed length and are refused, as are negative durations and parts of a microsecond.
+    fixed length and are refused, as are negative durations, parts of a microsecond, and more than a hundred years.
 
     Raises `BadTime`.
     """
@@ -245,6 +256,8 @@ def _sum(text: str, terms: Iterator[tuple[str, int]]) -> int:
     total = sum((Fraction(number) * length for number, length in terms), Fraction(0))
     if total.denominator != 1:
         raise BadTime(f"digits past the microsecond: '{text}'")
+    if total > LONGEST:
+        raise BadTime(f"a duration of more than a hundred years: '{text}'")
     return int(total)
 
 

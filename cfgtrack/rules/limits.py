@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from cfgtrack.model.configuration import place_line
 from cfgtrack.model.plant import owner_of
+from cfgtrack.model.time import LONGEST
 from cfgtrack.physics.thermal import MOST_BIOT, time_to_limit
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.world import World
@@ -64,8 +65,8 @@ def _thermal(world: World, owner: str) -> Limit:
         heater=0.0 if lower else data.heater,
         lower=lower,
     )
-    # Cut, not rounded: the clock never promises more than there is.
-    return Limit(None if seconds is None else int(seconds * MICRO))
+    # Cut, not rounded: the clock never promises more than there is. Of more than a lifetime nobody asks when it ends.
+    return Limit(None if seconds is None or seconds * MICRO > LONGEST else int(seconds * MICRO))
 
 
 def _sink(world: World, owner: str) -> float | None:

@@ -38,7 +38,7 @@ def location(url: str) -> URL:
         return URL.create("sqlite", database=url)
     try:
         found = make_url(url)
-    except ArgumentError:
+    except (ArgumentError, ValueError):  # a port that is no number is a ValueError
         raise _unknown(url) from None
     name = found.get_backend_name()
     if name == "sqlite":

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from cfgtrack.model import event as ev
 from cfgtrack.model.event import BASES, Event
-from cfgtrack.model.time import format_instant
+from cfgtrack.model.time import LATEST
 from cfgtrack.model.trouble import Problem
-from cfgtrack.store.canonical import LARGEST_INTEGER
 
 
 class Unrecordable(Exception):
@@ -28,7 +27,7 @@ def is_plain(event: Event) -> bool:
     return (
         bool(event.id)
         and event.id.isprintable()
-        and -LARGEST_INTEGER <= event.happened <= LARGEST_INTEGER
+        and -LATEST <= event.happened <= LATEST
         and event.basis in BASES
         and event.action not in ev.BOOK_ACTIONS
         and not event.supersedes
@@ -44,8 +43,11 @@ def check_form(where: str, event: Event) -> None:
         wrong.append(("id", "an event needs an id, made by its author"))
     elif not event.id.isprintable():
         wrong.append(("id", f"an event's id is made of characters that can be printed, found {event.id!r}"))
-    if not -LARGEST_INTEGER <= event.happened <= LARGEST_INTEGER:
-        wrong.append(("time", f"{format_instant(event.happened)} is too far from 1970 to be kept exactly"))
+    if not -LATEST <= event.happened <= LATEST:
+        sentence = (
+            f"{event.happened} microseconds are too far from 1970 to be kept exactly: are they nanoseconds?"
+        )
+        wrong.append(("time", sentence))
     if event.basis not in BASES:
         wrong.append(("basis", f"expected {', '.join(BASES)}; found {event.basis}"))
     if event.supersedes and event.withdraws:

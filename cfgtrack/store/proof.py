@@ -125,7 +125,7 @@ def verify_proof(data: Mapping[str, Any]) -> Head:
     try:
         reader = readers[data["proof"]]
         head = reader(data)
-    except (KeyError, TypeError, ValueError, NotCanonical, AttributeError):
+    except (KeyError, TypeError, ValueError, OverflowError, RecursionError, NotCanonical, AttributeError):
         raise BadInput([Problem("proof", "not-a-proof", "this is no proof that the journal gives")]) from None
     if head is None:
         sentence = "the hashes don't lead to this root: the event or the proof was changed"

@@ -15,6 +15,12 @@ from cfgtrack.store.journal import create
 from cfgtrack.store.loading import read_plant
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
 
+_REFUSED = {
+    "disk-full": "there is no room for the copy: make room and try again",
+    "disk": "the disk refused to write the copy",
+}
+"""What is said of a copy, by the trouble's code."""
+
 
 def backup(url: str, target: str) -> int:
     """Copy a journal into the new SQLite file `target` while others read and write. Return its number of events.
@@ -29,8 +35,15 @@ def backup(url: str, target: str) -> int:
     spared = {} if own is None else {"the database, or belongs to it": own}
     with closing(Database(url)) as source, replacing(path, spared=spared) as part:
         check_current(source)
-        events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))
-        _settle(part)
+        try:
+            events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))
+            _settle(part)
+        except NoAnswer as err:
+            # The journal is only read: what the disk refuses is the copy.
+            code = err.problems[0].code
+            if code in _REFUSED:
+                raise NoAnswer(Problem(target, code, _REFUSED[code])) from err
+            raise
     return events
 
 

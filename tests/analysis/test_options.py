@@ -239,8 +239,8 @@ def test_too_many_to_list():
     assert cut == ["U0:A", "U0"]
 
 
-@pytest.mark.parametrize("thing", ["NOBODY", "PUMP-1:NOTHING", "PUMP-1:VOL"])
+@pytest.mark.parametrize("thing", ["NOBODY", "PUMP-1:NOTHING"])
 def test_unknown(thing):
-    """What is no unit, place or port has no options."""
+    """What is no unit, place, port or node has no options."""
     with pytest.raises(KeyError):
         list(candidates(world()[0], thing, 0, []))

@@ -71,6 +71,10 @@ class Command:
         assert answer.status == 0, answer.out + answer.err
         return answer.out
 
+    def json_of(self, *arguments: object) -> Any:
+        """Run a question that must be answered with 0; return its answer as JSON."""
+        return json.loads(self.ok("--json", *arguments))
+
     def file(self, name: str, text: str) -> Path:
         """Write a file beside the database."""
         path = self.folder / name
