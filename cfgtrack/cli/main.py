@@ -9,6 +9,7 @@ import errno
 import math
 import os
 import sys
+from collections.abc import Sequence
 from contextlib import suppress
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -140,10 +141,15 @@ class Commands(click.Group):
         finally:
             gc.freeze()  # the process ends: what it holds need not be looked through once more
 
-    def main(self, *args: Any, **settings: Any) -> Any:
+    def main(self, args: Sequence[str] | None = None, *rest: Any, **settings: Any) -> Any:
         """Run the command line. Where an answer finds no room, help too, that is told, and nobody takes it for one."""
+        typed = list(sys.argv[1:] if args is None else args)
+        for word in typed:
+            if not _is_text(word):
+                click.echo(f"command line: not-text: expected UTF-8 text, found {word!a}", err=True)
+                sys.exit(2)
         try:
-            return super().main(*args, **settings)
+            return super().main(typed, *rest, **settings)
         except OSError as err:
             if err.errno not in _NO_ROOM:
                 raise
@@ -153,6 +159,15 @@ class Commands(click.Group):
                 err=True,
             )
             sys.exit(4)
+
+
+def _is_text(word: str) -> bool:
+    """Return whether a word came in as UTF-8: other bytes come as lone surrogates, which nothing can keep or print."""
+    try:
+        word.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 _DATABASE = "cfgtrack.database"

@@ -366,3 +366,14 @@ def test_a_backup_that_the_disk_refuses(cfgtrack: Command) -> None:
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (4, f"{copy}: disk: the disk refused to write the copy\n")
     assert set(contents(cfgtrack.folder)) <= names | {"plant.db-wal", "plant.db-shm"}
+
+
+@pytest.mark.parametrize("words", [["state", "\udcff"], ["remark", "PUMP-1", "caf\udce9"], ["\udcff"]])
+def test_words_that_are_no_text(words: list[str], cfgtrack: Command) -> None:
+    """Bytes that are no UTF-8 are bad usage, wherever they stand: they could be neither kept nor printed."""
+    answer = cfgtrack(*words)
+    assert (answer.status, answer.out) == (2, "")
+    assert answer.err.startswith("command line: not-text: expected UTF-8 text, found '")
+    typed = [sys.executable.encode(), b"-m", b"cfgtrack", *(os.fsencode(word) for word in words)]
+    done = subprocess.run(typed, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (2, answer.err)
