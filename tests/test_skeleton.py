@@ -17,6 +17,8 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 import cfgtrack
+from cfgtrack.files.definition import shipped
+from cfgtrack.files.folder import top_folder
 
 CHECKOUT = Path(__file__).parents[1]
 HEAVY = {"alembic", "graphviz", "msgspec", "pint", "pygraphviz", "rustworkx", "sqlalchemy", "sqlite3"}
@@ -98,19 +100,38 @@ def test_requirements_suffice(installed: Path, tmp_path: Path) -> None:
     assert str(installed.parent) in succeed(installed / "python", "-W", "error", "-c", program, cwd=tmp_path)
 
 
-def schema_files(folder: Path) -> set[str]:
+def files_of(folder: Path) -> set[str]:
     """Return the files under `folder` by their paths in it, but for what Python leaves there."""
     files = {file.relative_to(folder).as_posix() for file in folder.rglob("*") if file.is_file()}
     return {file for file in files if "__pycache__" not in file}
 
 
-def test_schema_is_shipped(installed: Path, tmp_path: Path) -> None:
-    """The installed package holds the migrations, and these are all of schema/."""
-    program = "import importlib.resources as r; print(r.files('cfgtrack') / '_schema')"
+FOLDERS = {"schema": {"env.py", "script.py.mako"}, "shared": {"kinds.toml"}}
+
+
+@pytest.mark.parametrize("name", FOLDERS)
+def test_folder_is_shipped(name: str, installed: Path, tmp_path: Path) -> None:
+    """The installed package finds the migrations and the reference data within itself, every file as it stands here."""
+    program = f"from cfgtrack.files.folder import top_folder; print(top_folder({name!r}))"
     folder = Path(succeed(installed / "python", "-c", program, cwd=tmp_path).strip())
     assert installed.parent in folder.parents
-    assert schema_files(folder) == schema_files(CHECKOUT / "schema")
-    assert {"env.py", "script.py.mako"} <= schema_files(folder)
+    assert files_of(folder) == files_of(CHECKOUT / name)
+    assert files_of(folder) >= FOLDERS[name]
+    for file in files_of(folder):
+        assert (folder / file).read_bytes() == (CHECKOUT / name / file).read_bytes()
+
+
+@pytest.mark.parametrize("name", FOLDERS)
+def test_folder_of_the_checkout(name: str) -> None:
+    """In a checkout the same folders are found at its top."""
+    assert top_folder(name) == CHECKOUT / name
+
+
+def test_installed_kinds(installed: Path, tmp_path: Path) -> None:
+    """The installed package ships the media and kinds that the checkout has."""
+    program = "from cfgtrack.files.definition import shipped as s; print(*s().media, *s().kinds)"
+    here = [*shipped().media, *shipped().kinds]
+    assert succeed(installed / "python", "-W", "error", "-c", program, cwd=tmp_path).split() == here
 
 
 def test_wheel_holds_the_package_alone(wheel: Path) -> None:

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any, cast
 
 from cfgtrack.files.fields import Fields, hint
+from cfgtrack.files.folder import top_folder
 from cfgtrack.files.gather import Gathered, ReadCsv
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
@@ -66,8 +66,8 @@ def parse_definition(
 @cache
 def shipped() -> Definition:
     """Return the media and kinds that ship with cfgtrack."""
-    file = resources.files("cfgtrack.files") / "defaults.toml"
-    return parse_definition({"defaults.toml": file.read_text(encoding="utf-8")}, Definition())
+    file = top_folder("shared") / "kinds.toml"
+    return parse_definition({file.name: file.read_text(encoding="utf-8")}, Definition())
 
 
 def _definition(

@@ -1,6 +1,6 @@
 """Kinds of port: what medium a port carries, its ladder of statuses, and the actions that move along it.
 
-Kinds are data. The shipped ones stand in ``cfgtrack/files/defaults.toml``; a plant's own definition may add to
+Kinds are data. The shipped ones stand in ``shared/kinds.toml``; a plant's own definition may add to
 them or replace them.
 """
 

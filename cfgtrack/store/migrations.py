@@ -5,19 +5,10 @@ Alembic is loaded only to change a schema. Whether one is current is read direct
 
 from __future__ import annotations
 
-from importlib.resources import files
-from pathlib import Path
-
+from cfgtrack.files.folder import top_folder
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.columns import REVISIONS
 from cfgtrack.store.database import Database
-
-
-def schema_folder() -> Path:
-    """Return the folder of the Alembic environment: inside an installed wheel, or beside the package in a checkout."""
-    package = Path(str(files("cfgtrack")))
-    installed = package / "_schema"
-    return installed if installed.is_dir() else package.parent / "schema"
 
 
 def revision_of(database: Database) -> str | None:
@@ -81,7 +72,7 @@ def _run(database: Database) -> None:
     from alembic.config import Config
 
     config = Config()
-    config.set_main_option("script_location", str(schema_folder()).replace("%", "%%"))
+    config.set_main_option("script_location", str(top_folder("schema")).replace("%", "%%"))
     config.attributes["connection"] = database.connection
     database.connection.begin()
     try:

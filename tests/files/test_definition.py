@@ -65,7 +65,7 @@ def test_every_item_knows_where_it_was_written(definition):
     """An item's origin is its file and line, or its file and row as the spreadsheet counts."""
     assert definition.origins["part", "pump"] == "plant.toml:3"
     assert definition.origins["unit", "PUMP-2"] == "units.csv row 3"
-    assert definition.origins["kind", "bolt"].startswith("defaults.toml:")
+    assert definition.origins["kind", "bolt"].startswith("kinds.toml:")
 
 
 def test_the_initial_configuration_comes_as_possible_events(definition):

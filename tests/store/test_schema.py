@@ -11,11 +11,11 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
+from cfgtrack.files.folder import top_folder
 from cfgtrack.store.audit import audit
 from cfgtrack.store.columns import APPLICATION_ID, REVISIONS, TRIGGERS
 from cfgtrack.store.database import Database
 from cfgtrack.store.journal import open_journal
-from cfgtrack.store.migrations import schema_folder
 from cfgtrack.store.tables import metadata
 from cfgtrack.store.upkeep import migrate
 from tests.store.world import START
@@ -26,7 +26,7 @@ RELEASED = Path(__file__).parent / "released"
 def test_the_program_knows_every_revision() -> None:
     """The revisions that the program names are those of the migrations, in their order."""
     config = Config()
-    config.set_main_option("script_location", str(schema_folder()))
+    config.set_main_option("script_location", str(top_folder("schema")))
     config.set_main_option("path_separator", "os")
     scripts = ScriptDirectory.from_config(config)
     assert tuple(s.revision for s in scripts.walk_revisions())[::-1] == REVISIONS
