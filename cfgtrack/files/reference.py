@@ -1,0 +1,413 @@
+"""Reads the reference data that ships with cfgtrack: threads, what tightening rests on, liquids.
+
+Each entry has its source and how that was come by (`TRUST`). Values are kept as they are written and in SI, and a value
+of a wrong dimension is an error of the file like any other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from math import nan
+from types import MappingProxyType
+
+from cfgtrack.files.folder import top_folder
+from cfgtrack.files.source import in_order, parse_toml
+from cfgtrack.files.table import Table
+from cfgtrack.model.quantity import Quantity, from_si, parse_quantity
+from cfgtrack.model.trouble import BadInput, Problems, near_hint
+from cfgtrack.physics.bolts import stress_area_metric, stress_area_unified
+
+TRUST = ("seen in source", "seen in a secondary source", "from memory", "computed")
+"""How an entry was come by."""
+
+FORMS = ("metric", "unified")
+"""The forms of screw thread."""
+
+STRESS_AREA = MappingProxyType(
+    {
+        "metric": "ISO 898-1:2013, nominal stress area",
+        "unified": "ASME B1.1 (edition not seen), tensile stress area",
+    }
+)
+"""Form of thread to where the formula of its stress area is from."""
+
+ORDERS = ("cross", "circular")
+"""The orders in which the bolts of a joint are tightened."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry of a table: its id in the table, what it is, where it is from, and how that was come by."""
+
+    id: str
+    title: str
+    source: str
+    trust: str
+
+
+@dataclass(frozen=True, slots=True)
+class Thread(Entry):
+    """A size of screw thread, of one of `FORMS`. `stress_area` is computed, by the formula of `stress_area_source`."""
+
+    form: str
+    diameter: Quantity
+    pitch: Quantity
+    threads_per_inch: int | None
+    stress_area: Quantity
+    stress_area_source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Surface(Entry):
+    """A surface of bolt and nut. `scatter` is the id of the Scatter that a torque wrench leaves on it."""
+
+    nut_factor: Quantity
+    scatter: str
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter(Entry):
+    """A way to tighten, and the part of the likely preload by which bolts then differ."""
+
+    scatter: Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """A proof stress, for nominal diameters over one (None: any) and up to another, which counts in."""
+
+    stress: Quantity
+    over: Quantity | None
+    up_to: Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class PropertyClass(Entry):
+    """A property class or grade of bolts of one form of thread."""
+
+    form: str
+    proof: tuple[Proof, ...]
+
+    def proof_of(self, thread: Thread) -> Quantity | None:
+        """Return the proof stress at a thread's diameter, None where the class doesn't go."""
+        if thread.form != self.form:
+            return None
+        for one in self.proof:
+            over = 0.0 if one.over is None else one.over.value
+            if over < thread.diameter.value <= one.up_to.value:
+                return one.stress
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Pass(Entry):
+    """One round over the bolts of a joint: to which share of the torque, in which of `ORDERS`, how long later."""
+
+    share: Quantity | None
+    order: str
+    after: Quantity | None
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern(Entry):
+    """The order in which the bolts of a joint are tightened, by their numbers clockwise."""
+
+    order: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Turn(Entry):
+    """How far a nut is turned past snug, for bolts over and up to so many diameters long."""
+
+    angle: Quantity
+    over: int
+    up_to: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rise:
+    """By how much the pressure of a full rigid volume has risen when it is warmed by so much."""
+
+    warmed: Quantity
+    rise: Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """A liquid at a temperature. `pressure`, `compressibility` and `rises` are missing where nobody knows them."""
+
+    temperature: Quantity
+    pressure: Quantity | None
+    density: Quantity
+    expansivity: Quantity
+    compressibility: Quantity | None
+    rises: tuple[Rise, ...]
+
+    @property
+    def points(self) -> list[tuple[float, float]]:
+        """The rises in SI, as `physics.trapped` takes them."""
+        return [(one.warmed.value, one.rise.value) for one in self.rises]
+
+
+@dataclass(frozen=True, slots=True)
+class Fluid(Entry):
+    """A liquid: when it freezes, and its states by rising temperature."""
+
+    freezes: Quantity
+    state: tuple[State, ...]
+
+
+Tables = dict[str, dict[str, Entry]]
+"""Table name to id to entry."""
+
+_UNREAD = Quantity(nan, "", nan, "count")
+"""Stands for a value that isn't there or is wrong: that has been noted, and nothing is returned of such a file."""
+
+
+def _quantity(table: Table, name: str, dimension: str) -> Quantity:
+    found = _maybe(table, name, dimension, required=True)
+    return _UNREAD if found is None else found
+
+
+def _maybe(table: Table, name: str, dimension: str, *, required: bool = False) -> Quantity | None:
+    value = table.get(name, required=required)
+    if value is not None and not isinstance(value, str):
+        table.wrong(name, "a number with its unit, in quotes", value)
+        return None
+    if value is None or table.measured(name, value, dimension) is None:
+        return None
+    return parse_quantity(value, dimension=dimension)
+
+
+def _one_of(table: Table, name: str, known: tuple[str, ...], *, required: bool = True) -> str:
+    word = table.text(name, required=required)
+    if word and word not in known:
+        table.note(name, "no-such-word", f"expected one of {', '.join(known)}, found '{word}'")
+    return word
+
+
+def _whole(table: Table, name: str) -> int:
+    table.get(name, required=True)
+    return table.count(name) or 0
+
+
+class _Origin:
+    """What every entry says: id, title, source, trust. A thread takes all but its id from its series."""
+
+    def __init__(self, table: Table) -> None:
+        self.id = table.ident("id")
+        self.title = table.text("title", required=True)
+        self.source = table.text("source", required=True)
+        self.trust = _one_of(table, "trust", TRUST)
+
+    def of(self, name: str) -> tuple[str, str, str, str]:
+        """Return the first fields of the entry with this id."""
+        return name, self.title, self.source, self.trust
+
+
+def _read_threads(root: Table, tables: Tables) -> None:
+    for series in root.tables("series"):
+        origin = _Origin(series)
+        form = _one_of(series, "form", FORMS)
+        for table in series.tables("threads"):
+            name = _id(table, tables["thread"])
+            diameter = _quantity(table, "diameter", "length")
+            if form == "unified":
+                threads = _whole(table, "threads_per_inch")
+                pitch = parse_quantity(f"1/{threads} in", dimension="length") if threads else _UNREAD
+            else:
+                threads, pitch = 0, _quantity(table, "pitch", "length")
+            table.finish()
+            if not name or not 0 < pitch.value < diameter.value:
+                if pitch.value <= 0 or pitch.value >= diameter.value:
+                    sentence = f"expected more than nothing and less than the diameter, {diameter}"
+                    table.note("pitch", "out-of-range", sentence)
+                continue
+            area, unit = (stress_area_unified, "in^2") if form == "unified" else (stress_area_metric, "mm^2")
+            stress_area = from_si(
+                area(diameter=diameter.value, pitch=pitch.value), unit=unit, dimension="area"
+            )
+            tables["thread"][name] = Thread(
+                *origin.of(name),
+                form,
+                diameter,
+                pitch,
+                threads or None,
+                stress_area,
+                STRESS_AREA.get(form, ""),
+            )
+        series.finish()
+
+
+def _read_tightening(root: Table, tables: Tables) -> None:
+    for name, read in _TIGHTENING.items():
+        for table in root.tables(name):
+            entry_id = _id(table, tables[name])
+            entry = read(table, _Origin(table).of(entry_id))
+            table.finish()
+            if entry_id:
+                tables[name][entry_id] = entry
+    for table in root.tables("surface"):
+        scatter = table.text("scatter")
+        if scatter and scatter not in tables["scatter"]:
+            hint = near_hint(scatter, tables["scatter"])
+            table.note("scatter", "no-such-scatter", f"there is no scatter {scatter}{hint}")
+
+
+def _read_surface(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+    return Surface(*origin, _quantity(table, "nut_factor", "ratio"), table.text("scatter", required=True))
+
+
+def _read_scatter(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+    return Scatter(*origin, _quantity(table, "scatter", "ratio"))
+
+
+def _read_class(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+    form = _one_of(table, "form", FORMS)
+    proof = []
+    for one in table.tables("proof"):
+        proof.append(
+            Proof(
+                _quantity(one, "stress", "pressure"),
+                _maybe(one, "over", "length"),
+                _quantity(one, "up_to", "length"),
+            )
+        )
+        one.finish()
+    if not proof:
+        table.note("proof", "missing", "a class needs at least one proof stress")
+    return PropertyClass(*origin, form, tuple(proof))
+
+
+def _read_pass(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+    return Pass(
+        *origin,
+        _maybe(table, "share", "ratio"),
+        _one_of(table, "order", ORDERS, required=False),
+        _maybe(table, "after", "time"),
+    )
+
+
+def _read_pattern(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+    order = table.get("order", required=True) or []
+    if order and (not isinstance(order, list) or sorted(map(str, order)) != _numbers(len(order))):
+        table.note("order", "not-an-order", "expected the numbers from 1 on, each of them once")
+        order = []
+    return Pattern(*origin, tuple(order))
+
+
+def _numbers(count: int) -> list[str]:
+    return sorted(map(str, range(1, count + 1)))
+
+
+def _read_turn(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+    return Turn(*origin, _quantity(table, "angle", "angle"), table.count("over") or 0, _whole(table, "up_to"))
+
+
+def _read_fluids(root: Table, tables: Tables) -> None:
+    for table in root.tables("fluid"):
+        name = _id(table, tables["fluid"])
+        origin = _Origin(table).of(name)
+        freezes = _quantity(table, "freezes", "temperature")
+        states = tuple(_read_state(one) for one in table.tables("state"))
+        table.finish()
+        if not states:
+            table.note("state", "missing", "a fluid needs at least one state")
+        if name:
+            tables["fluid"][name] = Fluid(*origin, freezes, states)
+
+
+def _read_state(table: Table) -> State:
+    rises: list[Rise] = []
+    for one in table.tables("rises"):
+        found = Rise(_quantity(one, "warmed", "temperature difference"), _quantity(one, "rise", "pressure"))
+        before = rises[-1] if rises else None
+        if before is not None and not (
+            found.warmed.value > before.warmed.value and found.rise.value > before.rise.value
+        ):
+            one.note("", "not-rising", "expected more warming and a higher rise than in the one before")
+        rises.append(found)
+        one.finish()
+    state = State(
+        _quantity(table, "temperature", "temperature"),
+        _maybe(table, "pressure", "pressure"),
+        _quantity(table, "density", "density"),
+        _quantity(table, "expansivity", "expansivity"),
+        _maybe(table, "compressibility", "compressibility"),
+        tuple(rises),
+    )
+    table.finish()
+    return state
+
+
+def _id(table: Table, taken: Mapping[str, Entry]) -> str:
+    name = table.ident("id")
+    if name in taken:
+        table.note("id", "duplicate", f"there is {name} already")
+        return ""
+    return name
+
+
+_TIGHTENING: Mapping[str, Callable[[Table, tuple[str, str, str, str]], Entry]] = {
+    "surface": _read_surface,
+    "scatter": _read_scatter,
+    "class": _read_class,
+    "pass": _read_pass,
+    "pattern": _read_pattern,
+    "turn": _read_turn,
+}
+
+_FILES: Mapping[str, tuple[tuple[str, ...], Callable[[Table, Tables], None]]] = {
+    "threads.toml": (("thread",), _read_threads),
+    "tightening.toml": (tuple(_TIGHTENING), _read_tightening),
+    "fluids.toml": (("fluid",), _read_fluids),
+}
+
+TABLES: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        "thread": ("threads.toml", "screw threads: diameter, pitch, stress area"),
+        "surface": ("tightening.toml", "surfaces of bolts: nut factor K"),
+        "scatter": ("tightening.toml", "how far preloads differ, by the way of tightening"),
+        "class": ("tightening.toml", "property classes and grades: proof stress"),
+        "pass": ("tightening.toml", "passes over the bolts of a joint"),
+        "pattern": ("tightening.toml", "cross patterns of 4, 8 and 12 bolts"),
+        "turn": ("tightening.toml", "turns of the nut past snug"),
+        "fluid": (
+            "fluids.toml",
+            "liquids: expansion, compressibility, freezing, rise of pressure when shut in",
+        ),
+    }
+)
+"""Table name to (file in shared/, what is in it)."""
+
+
+def parse_reference(name: str, text: str) -> Tables:
+    """Read the text of a reference file, one of those that `TABLES` names, into its tables.
+
+    Raises BadInput with every problem of the file.
+    """
+    problems = Problems()
+    names, read = _FILES[name]
+    tables: Tables = {table: {} for table in names}
+    document = parse_toml(name, text, problems)
+    if document is not None:
+        root = Table(document, (), document.data, problems)
+        root.text("title", required=True)
+        read(root, tables)
+        root.finish()
+    if problems:
+        raise BadInput(in_order(problems.found, [name]))
+    return tables
+
+
+@cache
+def _shipped(file: str) -> Tables:
+    path = top_folder("shared") / file
+    return parse_reference(file, path.read_text(encoding="utf-8"))
+
+
+def shipped_table(name: str) -> Mapping[str, Entry]:
+    """Return a table of `TABLES` as it ships with cfgtrack, by id in the order of the file."""
+    return MappingProxyType(_shipped(TABLES[name][0])[name])
