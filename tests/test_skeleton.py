@@ -106,7 +106,10 @@ def files_of(folder: Path) -> set[str]:
     return {file for file in files if "__pycache__" not in file}
 
 
-FOLDERS = {"schema": {"env.py", "script.py.mako"}, "shared": {"kinds.toml"}}
+FOLDERS = {
+    "schema": {"env.py", "script.py.mako"},
+    "shared": {"kinds.toml", "threads.toml", "tightening.toml", "fluids.toml"},
+}
 
 
 @pytest.mark.parametrize("name", FOLDERS)
@@ -140,6 +143,14 @@ def test_wheel_holds_the_package_alone(wheel: Path) -> None:
     assert {re.split(r"-\d", name)[0].split("/")[0] for name in names} == {"cfgtrack"}
     assert "cfgtrack/py.typed" in names
     assert any(name.endswith("licenses/LICENSE") for name in names)
+
+
+def test_installed_reference(installed: Path, tmp_path: Path) -> None:
+    """The installed command answers from the reference data as the checkout does."""
+    words = ("reference", "thread", "M12", "--torque", "80 N*m", "--surface", "zinc")
+    here = succeed(sys.executable, "-m", "cfgtrack", *words, cwd=CHECKOUT)
+    assert succeed(installed / "cfgtrack", *words, cwd=tmp_path) == here
+    assert "84.27" in succeed(installed / "cfgtrack", "reference", "thread", "M12", cwd=tmp_path)
 
 
 @pytest.mark.parametrize("argument", ["--version", "--help"])

@@ -43,6 +43,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "diff": ("state", "Show what differs between two times."),
         "remarks": ("state", "Show the remarks and lessons that stick to a thing."),
         "draw": ("draw", "Draw what is connected to what."),
+        "reference": ("reference", "Look up threads, tightening and fluids, with their sources."),
     },
     "Judge": {
         "check": ("check", "Check a proposed sequence, or a single action, against the rules."),

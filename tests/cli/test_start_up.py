@@ -44,6 +44,7 @@ except SystemExit as end:
         (("state", "PUMP-1"), {"alembic", "pygraphviz", "graphviz", "networkx"}),
         (("completion", "zsh"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
         (("rules", "starter"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
+        (("reference", "fluid", "water"), {"sqlalchemy", "alembic", "rustworkx", "CoolProp"}),
     ],
     ids=lambda value: value[0] if isinstance(value, tuple) else None,
 )

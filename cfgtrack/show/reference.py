@@ -1,0 +1,253 @@
+"""Reference data as text and as JSON: every value with its unit, and where it is from."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any
+
+from cfgtrack.files.reference import Entry, Fluid, Proof, PropertyClass, State, Surface, Thread
+from cfgtrack.model.quantity import Quantity, from_si, to_json
+from cfgtrack.physics.bolts import Preload
+from cfgtrack.show.tables import indented, labelled, sections, table
+
+ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
+
+
+@dataclass(frozen=True, slots=True)
+class Tightening:
+    """What a torque does to a thread, with what a torque wrench scatters.
+
+    `wanted` is the preload that was asked for, None where the torque was. `preload` is in N. `of_proof`: the classes
+    that go with the thread, each with its proof stress and the parts of its proof load that low, likely and high are.
+    """
+
+    thread: Thread
+    surface: Surface
+    scatter: Quantity
+    torque: Quantity
+    wanted: Quantity | None
+    preload: Preload
+    of_proof: tuple[tuple[PropertyClass, Quantity, Preload], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Warming:
+    """What warming does to a fluid in a full rigid volume.
+
+    `asked` is by how much it is warmed, or with `is_rise` how far its pressure may rise; `found` is the other of
+    the two for each state that the fluid may start from, None beyond the end of its table.
+    """
+
+    fluid: Fluid
+    asked: Quantity
+    is_rise: bool
+    found: tuple[tuple[State, Quantity | None], ...]
+
+
+def overview_text(tables: Mapping[str, tuple[str, int]]) -> str:
+    """Return which tables there are: by name, what is in them and how many entries."""
+    rows = [[name, str(number), what] for name, (what, number) in tables.items()]
+    return sections("Reference data", table(["table", "entries", "what"], rows), _advises())
+
+
+def _advises() -> str:
+    return indented(ADVISES, by=0)
+
+
+def table_text(name: str, entries: Collection[Entry]) -> str:
+    """Return the entries of a table, a line each, and behind them where they are from."""
+    rows = [{"id": one.id, "what": one.title, **_cells(one)} for one in entries]
+    computed = {str(row.pop("stress area source", "")): None for row in rows}
+    heads = list(dict.fromkeys(head for row in rows for head in row))
+    origins: dict[str, list[str]] = {}
+    for one in entries:
+        origins.setdefault(_origin(one), []).append(one.id)
+    return sections(
+        f"Reference: {name}",
+        table(heads, [[row.get(head, "") for head in heads] for row in rows]),
+        "\n".join(
+            [
+                "Sources",
+                *(indented(f"{_span(ids)}: {said}") for said, ids in origins.items()),
+                *(indented(f"stress area: {said} (computed)") for said in computed if said),
+            ]
+        ),
+        _advises(),
+    )
+
+
+def _span(ids: list[str]) -> str:
+    return ", ".join(ids) if len(ids) <= 3 else f"{ids[0]} to {ids[-1]}"
+
+
+def entry_text(name: str, entry: Entry) -> str:
+    """Return everything that is known of one entry."""
+    facts = {"what": entry.title, **_cells(entry), "source": entry.source, "trust": entry.trust}
+    to = max(map(len, facts)) + 2
+    lines = [labelled(label, text, to=to) for label, text in facts.items() if text]
+    return sections("\n".join([f"Reference: {name} {entry.id}", "", *lines]), *_states(entry), _advises())
+
+
+def _states(entry: Entry) -> Iterator[str]:
+    """Yield a fluid's states, and its rises of pressure by what it is warmed by."""
+    if not isinstance(entry, Fluid):
+        return
+    rows = [{name: _cell(value) for name, value in _plain(state)} for state in entry.state]
+    yield table(list(rows[0]), [list(row.values()) for row in rows])
+    steps = [str(one.warmed) for one in entry.state[0].rises]
+    if steps:
+        yield "Rise of pressure when it fills a rigid volume and is warmed by"
+        yield table(
+            ["from", *steps],
+            [[str(state.temperature), *(str(one.rise) for one in state.rises)] for state in entry.state],
+        )
+
+
+def tightening_text(answer: Tightening) -> str:
+    """Return which preload a torque gives, and how near that is to what the classes of bolt stand."""
+    unit = "kN" if answer.thread.form == "metric" else "lbf"
+    force = [str(_rounded(from_si(newton, unit=unit, dimension="force"))) for newton in answer.preload]
+    surface = answer.surface
+    rows = [
+        [one.id, str(stress), *(f"{100 * part:.0f} %" for part in parts), _remark(parts)]
+        for one, stress, parts in answer.of_proof
+    ]
+    given = f"{_rounded(answer.torque)}"
+    if answer.wanted is not None:
+        given = f"{answer.wanted} takes {given}"
+    return sections(
+        indented(f"{given} on {answer.thread.id}, {surface.id} (K {surface.nut_factor})", by=0)
+        + "\n"
+        + labelled(
+            "preload",
+            f"{force[1]} likely, {force[0]} low, {force[2]} high (a torque wrench scatters +-{answer.scatter})",
+        ),
+        "Part of the proof load",
+        table(["class", "proof stress", "low", "likely", "high", ""], rows),
+        "\n".join(
+            [
+                indented(
+                    "Preload = torque / (K x diameter), below yield; a locking nut's own torque comes on top.",
+                    by=0,
+                ),
+                indented(f"K: {_origin(surface)}", by=0),
+                _advises(),
+            ]
+        ),
+    )
+
+
+def _remark(parts: Preload) -> str:
+    if parts.likely > 1:
+        return "beyond proof"
+    return "may go beyond proof" if parts.high > 1 else ""
+
+
+def warming_text(answer: Warming) -> str:
+    """Return from each state how far the pressure of a full rigid volume rises, or how far it may warm."""
+    if answer.is_rise:
+        head, column = f"until its pressure has risen by {answer.asked}", "may warm by"
+    else:
+        head, column = f"warmed by {answer.asked}", "pressure rises by"
+    rows = []
+    for state, found in answer.found:
+        last = state.rises[-1]
+        end = f"more than {last.warmed if answer.is_rise else last.rise}: beyond the table"
+        rows.append([str(state.temperature), end if found is None else str(_rounded(found))])
+    return sections(
+        indented(f"{answer.fluid.title}, filling a rigid volume, {head}", by=0),
+        table(["from", column], rows),
+        "\n".join(
+            [
+                indented(
+                    "A real wall gives, and the pressure then rises less. Cooling is not covered.", by=0
+                ),
+                indented(f"Source: {_origin(answer.fluid)}; straight between its values.", by=0),
+                _advises(),
+            ]
+        ),
+    )
+
+
+# --- JSON -----------------------------------------------------------------------------------------------------------
+
+
+def to_plain(value: Any) -> Any:
+    """Return an entry, or what stands in one, as JSON has it: objects by field name, quantities with their SI value."""
+    if isinstance(value, Quantity):
+        return to_json(value)
+    if isinstance(value, tuple):
+        return [to_plain(one) for one in value]
+    if is_dataclass(value) and not isinstance(value, type):
+        return {field.name: to_plain(getattr(value, field.name)) for field in fields(value)}
+    return value
+
+
+def tightening_json(answer: Tightening) -> dict[str, Any]:
+    """Return what a torque does as a JSON object; forces in N."""
+    return {
+        "torque": to_json(answer.torque),
+        "wanted": None if answer.wanted is None else to_json(answer.wanted),
+        "surface": to_plain(answer.surface),
+        "scatter": to_json(answer.scatter),
+        "preload": answer.preload._asdict(),
+        "of_proof": [
+            {"class": one.id, "proof": to_json(stress), **parts._asdict()}
+            for one, stress, parts in answer.of_proof
+        ],
+        "advises": ADVISES,
+    }
+
+
+def warming_json(answer: Warming) -> dict[str, Any]:
+    """Return what warming does as a JSON object; null beyond the end of the table."""
+    asked, found = ("rise", "warmed") if answer.is_rise else ("warmed", "rise")
+    return {
+        asked: to_json(answer.asked),
+        "from": [
+            {"temperature": to_json(state.temperature), found: None if one is None else to_json(one)}
+            for state, one in answer.found
+        ],
+        "wall": "rigid",
+        "advises": ADVISES,
+    }
+
+
+# --- cells ----------------------------------------------------------------------------------------------------------
+
+
+def _origin(entry: Entry) -> str:
+    return f"{entry.source} ({entry.trust})"
+
+
+def _cells(entry: Entry) -> dict[str, str]:
+    """Return what fits a line of an entry's own values, by name."""
+    common = {field.name for field in fields(Entry)}
+    return {name: _cell(value) for name, value in _plain(entry) if name not in common}
+
+
+def _plain(value: Any) -> Iterator[tuple[str, Any]]:
+    """Yield the fields, by name, that have no table of their own."""
+    for field in fields(value):
+        if field.name not in ("state", "rises"):
+            yield field.name.replace("_", " "), getattr(value, field.name)
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, Quantity):
+        return str(_rounded(value) if value.dimension in ("area", "length") else value)
+    if isinstance(value, tuple):
+        return "; ".join(map(_proof, value)) if isinstance(value[0], Proof) else "-".join(map(str, value))
+    return str(value)
+
+
+def _proof(one: Proof) -> str:
+    over = f" over {one.over}" if one.over is not None else ""
+    return f"{one.stress}{over} up to {one.up_to}"
+
+
+def _rounded(found: Quantity) -> Quantity:
+    return Quantity(found.value, found.unit, float(f"{found.shown:.4g}"), found.dimension)
