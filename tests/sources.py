@@ -5,7 +5,7 @@ A source is one or more clauses with `;` between them. A clause is
 - a document of `DOCUMENTS` with its edition and its place (for the CFR, whose edition is the day, its paragraph); words
   may follow, and `(from memory)` or `(as quoted in secondary sources)`;
 - `common practice`, for all of it; or `the 30 min and the 50 kPa are common practice`, for the numbers that it names;
-- the part's or the joint's data, or the maker's rating: somebody else's, who must know.
+- the part's or the joint's data, or the maker's rating, and words about it: somebody else's, who must know.
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ from dataclasses import dataclass
 from typing import Any
 
 _PARAGRAPH = r"\([a-z]\)(\([0-9]+\)(\([ivx]+\))?(-\([0-9]+\))?)?"
+_UNSEEN = r"edition not (seen|confirmed)"
+_JOINT = r"(cross pattern|passes with a single tool)"
 _WORDS = r"(,? \([a-z][^();]*\)|, [a-z][^();]*)*"
 
 
@@ -28,7 +30,7 @@ class Document:
 
     def fits(self, clause: str) -> bool:
         """Return whether a clause cites it."""
-        return re.fullmatch(self.form + _WORDS, clause) is not None
+        return re.fullmatch(f"(?:{self.form}){_WORDS}", clause) is not None
 
 
 LOCKOUT = "29 CFR 1910.147"
@@ -37,12 +39,12 @@ LOCKOUT = "29 CFR 1910.147"
 DOCUMENTS = (
     Document(rf"29 CFR 1910\.147{_PARAGRAPH}"),
     Document(rf"29 CFR 1910\.333{_PARAGRAPH}"),
-    Document(r"NFPA 70E-2018, 120\.5"),
-    Document(r"API 521 / ISO 23251:2006, 5\.14(\.\d)*"),
-    Document(r"ISO 16028:1999, clause \d"),
+    Document(r"NFPA 70E-2018,? 120\.5"),
+    Document(r"(API 521 / )?ISO 23251:2006,? 5\.14(\.\d)*"),
+    Document(r"ISO 16028:1999,? clause \d"),
     Document(r"MIL-STD-882E, Table I{1,2}"),
     Document(
-        r"ASME PCC-1 \(edition not seen\), (cross pattern|passes with a single tool)",
+        rf"ASME PCC-1 \({_UNSEEN}\), {_JOINT}|ASME PCC-1, {_JOINT}, {_UNSEEN}",
         frozenset(("30 %", "70 %", "100 %", "4 h")),
     ),
     Document(r"ISO 26[12]:1998, (coarse|fine) pitches"),
@@ -56,7 +58,7 @@ DOCUMENTS = (
     Document(r"CoolProp 8\.0\.0, (\w+, saturated liquid|M[EP]G\[0\.\d\], incompressible)"),
 )
 
-_OTHERS = re.compile(r"the (?:part|joint)'s (?:\w+ )?data|the maker's rating")
+_OTHERS = re.compile(r"(?:the (?:part|joint)'s (?:\w+ )?data|the maker's rating)(?:[:,] [^;]+)?")
 _COMMON = re.compile(r"the ([^;]+?) (?:is|are) common practice")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?: ?[A-Za-z%][\w%*/^]*)?")
 

@@ -69,6 +69,7 @@ def test_preload_of_a_torque(empty: Command) -> None:
     rows = {line.split()[0]: " ".join(line.split()[1:]) for line in said.splitlines() if "MPa" in line}
     assert rows["8.8"] == "580 MPa 57 % 76 % 96 %"
     assert rows["A2-70"] == "450 MPa 74 % 99 % 123 % may go beyond proof"
+    assert rows["5.8"] == "380 MPa 87 % 117 % 146 % beyond proof"
     assert rows["4.6"] == "225 MPa 148 % 197 % 246 % beyond proof"
     assert "grade-8" not in said
     assert ADVISES in said

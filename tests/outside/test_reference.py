@@ -8,6 +8,7 @@ import pytest
 
 from cfgtrack.files.reference import (
     Fluid,
+    Pass,
     Pattern,
     PropertyClass,
     Scatter,
@@ -139,15 +140,34 @@ def test_fine_areas(name, area):
 
 
 @pytest.mark.parametrize(
-    ("grade", "inch", "stress"), [("grade-5", "3/4-10", 85), ("grade-8", "1-1/4-12", 120)]
+    ("grade", "inch", "stress"),
+    [
+        ("grade-5", "3/4-10", 85),
+        ("grade-5", "1-8", 85),
+        ("grade-5", "1-1/8-7", 74),
+        ("grade-8", "1/4-20", 120),
+        ("grade-8", "1-1/4-12", 120),
+    ],
 )
-def test_proof_stress_of_worked_examples(grade, inch, stress):
-    """Wentzell, Machine Design, examples 6.1 and 6.4, reckons with 85 and 120 ksi: those of grades 5 and 8."""
+def test_grades(grade, inch, stress):
+    """SAE J429, from suppliers' tables: grade 5 stands 85 ksi up to 1 in and 74 above, grade 8 stands 120. Wentzell,
+    Machine Design, examples 6.1 and 6.4, reckons with 85 and 120 ksi too.
+    """
     found = CLASSES[grade]
     assert isinstance(found, PropertyClass)
     proof = found.proof_of(thread(inch))
     assert proof is not None
     assert proof.value / (POUND / INCH**2) == pytest.approx(stress * 1000)
+
+
+@pytest.mark.parametrize(("steel", "stress"), [("A2-70", 450), ("A4-80", 600)])
+def test_stainless(steel, stress):
+    """Stainless bolts of class 70 and 80 stand 450 and 600 MPa at 0.2 % permanent strain (ISO 3506-1, from memory)."""
+    found = CLASSES[steel]
+    assert isinstance(found, PropertyClass)
+    proof = found.proof_of(thread("M12"))
+    assert proof is not None
+    assert proof.value == stress * 1e6
 
 
 @pytest.mark.parametrize(
@@ -167,8 +187,8 @@ def test_nut_factors(surface, factor, scatter):
 
 
 def test_cross_patterns():
-    """A cross pattern takes opposite bolts in pairs, and every second pair at right angles to the one before (ASME
-    PCC-1, in secondary sources).
+    """A cross pattern takes opposite bolts in pairs, and every second pair at right angles to the one before
+    (ASME PCC-1, in secondary sources).
     """
     for pattern in shipped_table("pattern").values():
         assert isinstance(pattern, Pattern)
@@ -178,6 +198,16 @@ def test_cross_patterns():
         assert all((b - a) % count == count // 2 for a, b in pairs)
         for (a, _), (b, _) in list(pairwise(pairs))[::2]:
             assert (b - a) % count == count // 4
+
+
+def test_passes():
+    """Snug, then 30, 70 and 100 % by the cross pattern, then round at 100 % until no nut turns, and again after 4 h
+    (ASME PCC-1, in secondary sources).
+    """
+    passes = [one for one in shipped_table("pass").values() if isinstance(one, Pass)]
+    assert [None if one.share is None else one.share.value for one in passes] == [None, 0.3, 0.7, 1, 1, 1]
+    assert [one.order for one in passes] == ["", "cross", "cross", "cross", "circular", "circular"]
+    assert [None if one.after is None else one.after.value for one in passes] == [None] * 5 + [4 * 3600]
 
 
 def test_turns():

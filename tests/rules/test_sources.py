@@ -65,7 +65,9 @@ def test_starter():
         "29 CFR 1910.147(d)(5), relieve; the 1.5 bar, the 3 V and the 2 h are common practice",
         "the 15 min is common practice; the part's thermal data",
         "the maker's rating",
-        "the joint's data",
+        "the joint's data: M16, class 8.8",
+        "ISO 23251:2006 5.14.4.1 (the same text as API 521), liquid shut in",
+        "ASME PCC-1, cross pattern, edition not confirmed",
     ],
 )
 def test_a_source(source):
@@ -92,6 +94,8 @@ def test_a_source(source):
         "MIL-STD-882, Table I",
         "ASME PCC-1, cross pattern",
         "ASME PCC-1 (edition not seen)",
+        "ASME PCC-1-1999 (edition not seen), cross pattern",
+        "ISO 23251 5.14.4.1",
         "common practice; ",
         "common practice; see chapter 7",
         "the data",
