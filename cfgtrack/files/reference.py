@@ -291,15 +291,18 @@ def _read_pass(table: Table, origin: tuple[str, str, str, str]) -> Entry:
 
 
 def _read_pattern(table: Table, origin: tuple[str, str, str, str]) -> Entry:
-    order = table.get("order", required=True) or []
-    if order and (not isinstance(order, list) or sorted(map(str, order)) != _numbers(len(order))):
+    order = table.get("order", required=True)
+    if order is not None and not _is_order(order):
         table.note("order", "not-an-order", "expected the numbers from 1 on, each of them once")
-        order = []
-    return Pattern(*origin, tuple(order))
+        order = None
+    return Pattern(*origin, tuple(order or ()))
 
 
-def _numbers(count: int) -> list[str]:
-    return sorted(map(str, range(1, count + 1)))
+def _is_order(value: object) -> bool:
+    """Return whether a value is a list of the numbers from 1 on, each of them once."""
+    if not isinstance(value, list) or not value or not all(type(one) is int for one in value):
+        return False
+    return sorted(value) == list(range(1, len(value) + 1))
 
 
 def _read_turn(table: Table, origin: tuple[str, str, str, str]) -> Entry:

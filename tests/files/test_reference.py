@@ -150,6 +150,8 @@ def test_a_class_ends():
         ("tightening.toml", '"wrench"\nsource', '"wrensh"\nsource', 6, "no-such-scatter: surface 1, scatter: there"),
         ("tightening.toml", '"580 MPa"', '"580 N"', 19, "bad-quantity: class 1, proof 1, stress: expected a pressure"),
         ("tightening.toml", "[1, 3, 2, 4]", "[1, 3, 3, 4]", 25, "not-an-order: pattern 1, order: expected the numbers"),
+        ("tightening.toml", "[1, 3, 2, 4]", '["1", "2"]', 25, "not-an-order: pattern 1, order: expected the numbers"),
+        ("tightening.toml", "[1, 3, 2, 4]", "[]", 25, "not-an-order: pattern 1, order: expected the numbers"),
         ("fluids.toml", '"2.07e-4 1/K"', '"2.07e-4 1/Pa"', 11, "bad-quantity: fluid 1, state 1, expansivity: expected"),
         ("fluids.toml", '"26 bar"', '"4 bar"', 15, "not-rising: fluid 1, state 1, rises 2: expected more warming"),
         ("fluids.toml", '"5 K"', '"-5 K"', 15, "out-of-range: fluid 1, state 1, rises 2, warmed: expected at least 0"),
