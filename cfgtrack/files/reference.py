@@ -27,7 +27,7 @@ FORMS = ("metric", "unified")
 
 STRESS_AREA = MappingProxyType(
     {
-        "metric": "ISO 898-1:2013, nominal stress area",
+        "metric": "ISO 898-1 (edition not seen), nominal stress area",
         "unified": "ASME B1.1 (edition not seen), tensile stress area",
     }
 )
