@@ -105,16 +105,9 @@ def _check_options(
 
 def _tell(session: s.Session, text: Callable[[], str], data: dict[str, Any]) -> None:
     """Print an answer: it is of no moment, but of this version of the tool."""
-    from shutil import get_terminal_size
-
     from cfgtrack import __version__
-    from cfgtrack.show.tables import within
 
-    if session.json:
-        session.print_json({"version": __version__, **data})
-        return
-    with within(min(s.WIDTH, get_terminal_size((s.WIDTH, 24)).columns)):
-        click.echo(text())
+    session.tell(text, lambda: {"version": __version__, **data})
 
 
 def _overview() -> tuple[Callable[[], str], dict[str, Any]]:

@@ -177,8 +177,12 @@ class Session:
 
     def answer(self, moment: Moment, text: Callable[[], str], data: Callable[[], dict[str, Any]]) -> None:
         """Print an answer with its moment: the text, or with --json one object."""
+        self.tell(text, lambda: {**moment.to_json(), **data()})
+
+    def tell(self, text: Callable[[], str], data: Callable[[], dict[str, Any]]) -> None:
+        """Print an answer that is of no moment: the text, or with --json one object."""
         if self.json:
-            self.print_json({**moment.to_json(), **data()})
+            self.print_json(data())
             return
         from shutil import get_terminal_size
 

@@ -3,18 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 
 from cfgtrack.cli import session as s
-
-
-def _tell(session: s.Session, text: str, **data: Any) -> None:
-    if session.json:
-        session.print_json(data)
-    else:
-        click.echo(text)
 
 
 @s.command("backup")
@@ -24,7 +16,9 @@ def backup_command(session: s.Session, /, target: Path) -> None:
     from cfgtrack.store.upkeep import backup
 
     events = backup(session.database, str(target))
-    _tell(session, f"backed up {events} events to {target}", file=str(target), events=events)
+    session.tell(
+        lambda: f"backed up {events} events to {target}", lambda: {"file": str(target), "events": events}
+    )
 
 
 @s.command("restore")
@@ -46,8 +40,9 @@ def restore_command(session: s.Session, /, source: Path) -> None:
         from cfgtrack.store.upkeep import restore
 
         events = restore(str(source), session.database, clock=session.clock)
-    _tell(
-        session, f"restored {events} events to {session.database}", database=session.database, events=events
+    session.tell(
+        lambda: f"restored {events} events to {session.database}",
+        lambda: {"database": session.database, "events": events},
     )
 
 
@@ -57,7 +52,7 @@ def rebuild_command(session: s.Session, /) -> None:
     from cfgtrack.store.upkeep import rebuild
 
     events = rebuild(session.database)
-    _tell(session, f"rebuilt from {events} events", events=events)
+    session.tell(lambda: f"rebuilt from {events} events", lambda: {"events": events})
 
 
 @s.command("migrate")
@@ -67,7 +62,7 @@ def migrate_command(session: s.Session, /) -> None:
 
     before, after = migrate(session.database)
     text = f"already at {after}" if before == after else f"migrated from {before or 'nothing'} to {after}"
-    _tell(session, text, before=before, after=after)
+    session.tell(lambda: text, lambda: {"before": before, "after": after})
 
 
 @s.command("completion")
