@@ -1,11 +1,13 @@
-"""--json: every question answers with one JSON object that carries its moment."""
+"""--json: every question answers with one JSON object that carries its moment, as its published schema says."""
 
 from __future__ import annotations
 
 import pytest
 
 from cfgtrack.model.time import parse_instant
+from tests.cli.asked import command_of
 from tests.cli.conftest import Command
+from tests.cli.published import answer_of, errors
 
 QUESTIONS = {
     "state": ("state",),
@@ -37,7 +39,7 @@ QUESTIONS = {
 @pytest.mark.parametrize("question", QUESTIONS)
 @pytest.mark.parametrize("before", [True, False], ids=["before", "after"])
 def test_json(question: str, before: bool, cfgtrack: Command) -> None:
-    """The answer parses, and tells the two times it is for; --json counts before the command and after it."""
+    """The answer is as published, and tells the two times it is for; --json counts before the command and after."""
     cfgtrack.file("rows.csv", "at,action,subject,remark\n2031-05-01T09:00:00Z,remark,PUMP-1,hums\n")
     words = [word.format(folder=cfgtrack.folder) for word in QUESTIONS[question]]
     answer = cfgtrack("--json", *words) if before else cfgtrack(*words, "--json")
@@ -45,6 +47,7 @@ def test_json(question: str, before: bool, cfgtrack: Command) -> None:
     assert answer.err == ""
     assert {"at", "known"} < answer.json.keys()
     assert parse_instant(answer.json["at"]) > 0
+    assert errors(answer_of(command_of(words)), answer.json) == []
 
 
 @pytest.mark.parametrize("question", QUESTIONS)

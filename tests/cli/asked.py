@@ -1,0 +1,617 @@
+"""Sessions that ask every question with --json, in every situation that makes an answer another shape."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Callable, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+
+from cfgtrack.cli.main import COMMANDS, VERBS, main
+from cfgtrack.rules.custom import ENTRY_POINTS
+from tests.cli.conftest import Command
+
+OTHER_FORM = {
+    "export": "it writes rows, each by a schema of its own, or an open standard's",
+    "completion": "it prints a script for the shell",
+    "prove": "its proof has a schema of its own, and is compared with it here",
+}
+"""The commands that print no answer of `answers.schema.json`, and why."""
+
+
+def all_commands() -> list[str]:
+    """Return every command that the command line offers; of a group, the commands in it."""
+    found: list[str] = []
+    context = click.Context(main)
+    for name in (*(name for names in COMMANDS.values() for name in names), *VERBS):
+        command = main.get_command(context, name)
+        below = command.list_commands(context) if isinstance(command, click.Group) else []
+        found += [f"{name} {inner}" for inner in below] or [name]
+    return found
+
+
+def command_of(words: Sequence[str]) -> str:
+    """Return the command whose answer these words ask for: an action that is a command answers as record."""
+    if words[0] == "rules":
+        return " ".join(words[:2])
+    return "record" if words[0] in VERBS else words[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question that was asked with --json, and its answer."""
+
+    words: tuple[str, ...]
+    answer: Any
+
+    @property
+    def command(self) -> str:
+        """The command whose schema the answer follows."""
+        return command_of(self.words)
+
+
+class Asker(Command):
+    """Asks with --json, and keeps what was answered. `url`: another database than the folder's own."""
+
+    def __init__(self, folder: Path, url: str = "") -> None:
+        folder.mkdir()
+        super().__init__(folder)
+        self.asked: list[Asked] = []
+        self._database = ("--db", url) if url else ()
+
+    def ask(self, *words: object, status: int = 0, stdin: str | None = None) -> Any:
+        """Ask a question that must be answered, with this exit status; return the answer."""
+        said = self(*words, "--json", *self._database, stdin=stdin)
+        assert said.status == status, f"{words}: {said.status}\n{said.out}{said.err}"
+        self.asked.append(Asked(tuple(str(word) for word in words), said.json))
+        return said.json
+
+    def do(self, minute: int, *words: str, **more: Any) -> Any:
+        """Record an action so many minutes after ten."""
+        return self.ask(*words, "--at", at(minute), **more)
+
+    def tamper(self, *statements: str) -> None:
+        """Change the database as somebody would who knows SQLite: triggers off, then on again."""
+        with closing(sqlite3.connect(self.db)) as connection:
+            triggers = connection.execute(
+                "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+            ).fetchall()
+            for name, _ in triggers:
+                connection.execute(f"DROP TRIGGER {name}")
+            for statement in ("PRAGMA foreign_keys = OFF", *statements):
+                connection.execute(statement)
+            for _, sql in triggers:
+                connection.execute(sql)
+            connection.commit()
+
+
+def at(minute: int) -> str:
+    """Return the time so many minutes after ten."""
+    return f"2031-05-01T{10 + minute // 60:02}:{minute % 60:02}:00Z"
+
+
+FOLDER = Path(__file__).parent
+CASES = FOLDER.parent / "rules" / "cases"
+
+EXCHANGE = """
+title = "Try everything"
+[[outing]]
+id = "W1"
+start = 2031-05-01T07:00:00Z
+budget = "5 min"
+[[outing.track]]
+name = "ann"
+steps = [
+    {{ id = "off", do = "de-energise WALL:K", takes = "1 min" }},
+    {{ id = "on", do = "energise WALL:K", takes = "1 min" }},
+    {steps}
+    {{ id = "last", do = "demate BOX-1:J" }},
+]
+[[outing]]
+id = "W2"
+[[outing.track]]
+name = "ann"
+steps = [{{ id = "late", do = "shut WALL:V", takes = "40 min" }}]
+"""
+
+IMPOSSIBLE = {
+    "not-mates": "demate BOX-1:F from WALL:F2",
+    "status": "uncap BOX-1:F",
+    "same": "mate BOX-2:F to BOX-2:F",
+    "one-owner": "mate WALL:F3 to WALL:F2",
+    "kind": "mate BOX-2:F to BOX-2:J",
+    "size": "mate BOX-2:F to WALL:F2",
+    "keying": "mate BOX-2:J to WALL:J2",
+    "gender": "mate BOX-2:J to WALL:J3",
+    "not-here": "engage BOX-2:B1 to WALL:B2",
+    "by-whom": "lift BOX-2",
+    "already": "place BOX-2 at SHELF",
+    "inside-itself": "place ANN at POCKET",
+    "facing": "place PLATE-1 at WALL",
+    "full": "place PLATE-1 at SHELF",
+    "tied": "place BOX-1 at WARM",
+    "action": "mate BOX-2:F to WALL:V",
+    "subjects": "engage BOX-2:B1",
+}
+"""A step that can't be done for each reason, as the shop stands at first."""
+
+CRASHES = """
+class Crashes:
+    media = frozenset()
+    def holds(self, world, items, settings):
+        raise ZeroDivisionError("nobody can judge this")
+    def why(self, world, items, settings):
+        return ""
+"""
+
+
+def install_condition(folder: Path, patch: pytest.MonkeyPatch) -> None:
+    """Install a package whose condition crashes, as anybody may install one."""
+    (folder / "crashing_condition.py").write_text(CRASHES)
+    info = folder / "crashing_condition-1.dist-info"
+    info.mkdir()
+    (info / "METADATA").write_text("Metadata-Version: 2.1\nName: crashing-condition\nVersion: 1\n")
+    (info / "entry_points.txt").write_text(f"[{ENTRY_POINTS}]\ncrashes = crashing_condition:Crashes\n")
+    patch.syspath_prepend(folder)
+
+
+# --- the sessions -------------------------------------------------------------------------------------------------
+
+
+def _shop(s: Asker) -> None:
+    """Load the shop with its rules."""
+    s.ask("load", FOLDER / "shop.toml", "--by", "survey")
+    s.ask("rules", "load", FOLDER / "shop-rules.toml")
+
+
+def describing(s: Asker) -> None:
+    """Load, load again, load what differs; keep rules, change and drop them; ask what is defined."""
+    plant = s.file("shop.toml", (FOLDER / "shop.toml").read_text())
+    s.ask("load", plant, "--dry-run")
+    s.ask("load", plant)
+    s.ask("load", plant)
+    changed = {
+        'id = "mark"\n': 'id = "mark"\ntitle = "Marks"\n',
+        'id = "pin"\n': 'id = "pin"\ntitle = "A pin"\n',
+        'title = "Box"': 'title = "Big box"',
+        'title = "the first"': "",
+        'id = "WARM"': 'id = "WARM"\ntitle = "Warm"',
+        '[[unit]]\nid = "PLATE-2"\npart = "plate"\n': "",
+    }
+    text = plant.read_text()
+    for old, new in changed.items():
+        assert old in text
+        text = text.replace(old, new)
+    s.ask("load", s.file("shop.toml", text), "--dry-run")
+    s.ask("load", plant)
+    more = 'place = [{ id = "YARD" }]\nunit = [{ id = "PLATE-9", part = "slab" }]\npart = [{ id = "slab" }]\n'
+    kinds = 'medium = [{ id = "air" }]\n[[kind]]\nid = "flag"\nmedium = "air"\nstatuses = ["up"]\ncarries = "up"\n'
+    s.ask("load", s.file("more.toml", more + kinds))
+    s.ask("plant")
+    rules = s.file("shop-rules.toml", (FOLDER / "shop-rules.toml").read_text())
+    s.ask("rules", "load", rules, "--dry-run")
+    s.ask("rules", "load", rules)
+    s.ask("rules", "load", rules)
+    s.ask("rules", "load", s.file("shop-rules.toml", rules.read_text().replace("it leaks", "it drips")))
+    s.ask("rules", "list")
+    s.ask("rules", "show")
+    s.ask("rules", "show", "shop-rules.toml")
+    for rule in ("expansion", "capped", "dead", "on-again"):
+        s.ask("rules", "explain", rule)
+    s.ask("rules", "try", rules)
+    s.ask("rules", "starter")
+    s.ask("rules", "drop", "shop-rules.toml")
+    s.ask("rules", "load", s.file("other.toml", rules.read_text()))
+    s.ask("rules", "list")
+
+
+def recording(s: Asker) -> None:
+    """Record actions: possible, forbidden, late, excused, found otherwise; correct, withdraw, explain, approve."""
+    _shop(s)
+    s.do(0, "remark", "box", "bolt B1 galls", "--by", "Ann", "--id", "R1")
+    s.do(1, "cap", "BOX-2:F", "--by", "Ann", "--basis", "witnessed", "--outing", "W1")
+    s.ask("state", "BOX-1")
+    s.do(2, "demate", "BOX-1:J", "--dry-run")
+    s.do(2, "demate", "BOX-1:J", "--id", "E1")
+    s.do(2, "demate", "BOX-1:J", "--id", "E1")
+    s.do(3, "grip", "BOX-2:H", "ANN:HAND")
+    s.do(4, "lift", "BOX-2")
+    s.ask("state", "BOX-2")
+    s.ask("state", "ANN")
+    s.ask("state")
+    s.do(5, "place", "BOX-2", "at", "WALL", "facing", "up")
+    s.do(5, "mate", "BOX-2:R", "WALL:R")
+    s.do(6, "as-found", "BOX-2:R", "mated", "--value", "clearance=1 mm", "--basis", "measured")
+    s.do(7, "open", "BOX-2:R")
+    s.do(8, "as-found", "WALL:F3", "capped", "--id", "F1")
+    s.do(9, "as-found", "WALL:R", "demated", "--id", "F2")
+    s.do(10, "as-found", "PLATE-1", "facing=up", "at", "WALL", "--id", "F3")
+    s.do(11, "explain", "F1", "--reason", "capped by the maker", "--by", "Ann")
+    s.do(12, "begin", "W1")
+    s.do(13, "inspect", "BOX-1")
+    s.do(14, "record", "push", "WALL:P")
+    s.do(15, "place", "FRAIL-1", "at", "WARM")
+    s.do(16, "approve", "--rule", "dead", "--by", "lead", "--reason", "tested dead")
+    s.do(17, "mate", "BOX-1:J", "WALL:J")
+    s.do(18, "engage", "BOX-1:B2", "WALL:B2")
+    s.do(18, "release", "BOX-1:B1")
+    s.do(18, "torque", "BOX-1:B2", "torque=99 N*m")
+    s.do(19, "shut", "WALL:V", "--id", "E2")
+    s.do(20, "de-energise", "WALL:K", "--id", "E3")
+    s.do(20, "record", "inspect", "WALL")
+    finding = s.ask("findings", "--at", at(59), status=3)["findings"][0]["fingerprint"]
+    s.do(60, "approve", "BOX-1:*", "--finding", finding, "--from", at(0), "--until", at(90), "--by", "lead",
+         "--reason", "drained")  # fmt: skip
+    s.do(61, "uncap", "BOX-2:F", "--id", "E4")
+    s.do(62, "end", "W1")
+    s.do(17, "inspect", "WALL:F", "--id", "late")
+    s.ask("correct", "E1", "demate", "BOX-1:J", "--by", "Ben", "--reason", "not Ann", "--id", "E1a")
+    s.ask("correct", "E4", "uncap", "BOX-2:F", "--reason", "earlier", "--dry-run", "--at", at(60))
+    s.do(63, "record", "uncap", "BOX-2:F", "--supersedes", "E4", "--reason", "later")
+    s.do(64, "withdraw", "late", "--reason", "it was not so")
+    s.do(65, "withdraw", "E3", "--reason", "it was not so", "--dry-run")
+    s.do(66, "explain", "F2", "--reason", "it fell off", "--dry-run")
+    s.do(66, "approve", "--rule", "dead", "--by", "lead", "--reason", "x", "--dry-run")
+    _every_quantity(s)
+    _ask_all(
+        s,
+        "BOX-1",
+        "BOX-2",
+        "BOX-2:R",
+        "BOX-1:VOL",
+        "BOX-1:C",
+        "WALL",
+        "SHELF",
+        "ANN",
+        "BAG",
+        "PLATE-2",
+        "HOSE-1",
+    )
+
+
+def _every_quantity(s: Asker) -> None:
+    units = {"angle": "deg", "clearance": "mm", "count": "", "current": "A", "cycles": "", "energy": "J",
+             "flow": "l/min", "force": "N", "gap": "mm", "insulation-resistance": "Mohm",
+             "leak-rate": "Pa*m^3/s", "length": "m", "level": "%", "mass": "kg", "power": "W", "preload": "N",
+             "pressure": "bar", "resistance": "ohm", "temperature": "degC", "time": "s", "torque": "N*m",
+             "turns": "", "voltage": "V", "volume": "l"}  # fmt: skip
+    s.do(70, "measure", "BOX-1", *(f"{name}=1.5 {unit}".strip() for name, unit in units.items()))
+
+
+def _ask_all(s: Asker, *things: str) -> None:
+    """Ask every question about the whole, and about some things."""
+    s.ask("state")
+    s.ask("state", "--at", at(25))
+    s.ask("state", "--no-clocks")
+    s.ask("state", "--at", "2031-04-01T00:00:00Z")
+    for thing in things:
+        s.ask("state", thing)
+        s.ask("history", thing)
+        s.ask("remarks", thing)
+    s.ask("history")
+    s.ask("history", "box")
+    s.ask("diff", "2031-05-01T07:00:00Z", at(55))
+    s.ask("diff", at(55), "2031-05-01T07:00:00Z")
+    s.ask("diff", at(0))
+    s.ask("review", status=3)
+    s.ask("findings", "--at", at(25), status=3)
+    s.ask("findings", status=3)
+    s.ask("can", "BOX-1", "--at", at(30))
+    s.ask("can", "BOX-2")
+    s.ask("rules", "try", FOLDER / "shop-rules.toml", status=3)
+    s.ask("check", "--do", "mate BOX-2:J to WALL:J", status=3)
+
+
+def clocks(s: Asker) -> None:
+    """Clocks with a limit and without one, that start, run, are stopped in time, and run out."""
+    _shop(s)
+    s.do(0, "place", "BOX-2", "at", "WARM")
+    s.ask("findings", "--at", at(1), status=3)
+    s.ask("state", "BOX-2")
+    s.ask("state")
+    back = EXCHANGE.replace("{steps}", "").replace("{{", "{").replace("}}", "}")
+    back = back.replace("demate BOX-1:J", "place BOX-2 at SHELF")
+    s.ask("check", s.file("back.toml", back), "--at", at(1), status=3)
+    s.ask("can", "BOX-2")
+    s.do(2, "place", "PLATE-2", "at", "COLD")
+    s.do(3, "place", "BOX-2", "at", "COLD")
+    s.do(4, "de-energise", "WALL:K")
+    s.do(5, "shut", "WALL:V")
+    s.do(6, "place", "FRAIL-1", "at", "COLD", status=0)
+    for minute in (7, 20, 200):
+        s.ask("findings", "--at", at(minute), status=3)
+        s.ask("state", "BOX-1", "--at", at(minute))
+    s.ask("review", "--at", at(200), status=3)
+    s.ask("check", "--do", "energise WALL:K", "--at", at(7))
+    s.ask("check", "--do", "open WALL:V", "--at", at(200))
+    s.do(210, "energise", "WALL:K")
+    s.ask("review", status=3)
+
+
+def checking(s: Asker) -> None:
+    """Check a sequence with a step that is impossible for every reason, an outing over its budget, one too late."""
+    _shop(s)
+    s.ask("check", "--do", "cap WALL:F2")
+    s.ask("check", "--do", "demate BOX-1:J", status=3)
+    for code, words in IMPOSSIBLE.items():
+        report = s.ask("check", "--do", words, status=3)
+        assert code in [reason["code"] for f in report["check"]["findings"] for reason in f["reasons"]], words
+    steps = "".join(f'{{ id = "{code}", do = "{words}" }},\n' for code, words in IMPOSSIBLE.items())
+    bad = s.file("bad.toml", EXCHANGE.format(steps=steps))
+    report = s.ask("check", bad, status=3)
+    s.ask("check", bad, "--steps", "--at", at(3), status=3)
+    s.do(4, "approve", "--rule", "dead", "--by", "lead", "--reason", "tested dead")
+    late = next(f["fingerprint"] for f in report["check"]["findings"] if f["rule"] == "budget")
+    s.do(4, "approve", "--finding", late, "--by", "lead", "--reason", "enough air")
+    s.do(4, "remark", "WALL:K", "stiff")
+    s.ask("check", bad, status=3)
+    s.ask("check", s.file("empty.toml", '[[outing]]\nid = "W1"\n'), "--rules", FOLDER / "shop-rules.toml",
+          status=3)  # fmt: skip
+    s.ask("can", "BOX-1")
+    s.ask("can", "BOX-1:J")
+    s.ask("can", "ANN")
+    many = "".join(f'[[place]]\nid = "P{n}"\n' for n in range(30))
+    s.ask("load", s.file("many.toml", many))
+    s.ask("can", "PLATE-1")
+
+
+def drawing(s: Asker) -> None:
+    """Draw into a file of each form, and as text."""
+    _shop(s)
+    for form in ("svg", "png", "pdf", "dot"):
+        s.ask("draw", "--medium", "power", "-o", s.folder / f"power.{form}")
+    for form in ("svg", "dot"):
+        s.ask("draw", "--unit", "BOX-1", "--form", form)
+
+
+def keeping(s: Asker) -> None:
+    """Head, proof, audit, backup, archive, restore, rebuild, migrate."""
+    _shop(s)
+    s.do(0, "cap", "BOX-2:F", "--id", "E1")
+    kept = s.ask("head")["head"]["text"]
+    s.do(1, "uncap", "BOX-2:F", "--id", "E2")
+    s.ask("audit")
+    s.ask("audit", "--kept", kept, "--no-state")
+    for name, words in (("inclusion", ("E1",)), ("consistency", ("--kept", kept))):
+        proof = s.file(f"{name}.json", json.dumps(s.ask("prove", *words)))
+        s.ask("verify", proof)
+        s.ask("verify", proof, "--kept", s("head").out.strip())
+        s.ask("verify", proof, "--kept", kept, status=3)
+    s.ask("rebuild")
+    s.ask("migrate")
+    s.ask("backup", s.folder / "copy.db")
+    s.ok("export", "--form", "archive", "-o", s.folder / "copy.jsonl")
+    for number, source in enumerate(("copy.db", "copy.jsonl")):
+        s.db = s.folder / f"restored-{number}.db"
+        s.ask("restore", s.folder / source)
+        s.ask("audit", "--kept", kept)
+
+
+FAULTS = {
+    "leaf": "UPDATE event SET leaf = zeroblob(32) WHERE id = 'E1'",
+    "content": "UPDATE event SET body = '{' WHERE id = 'E1'",
+    "columns": "UPDATE event SET happened = happened + 1 WHERE id = 'E1'",
+    "order": "UPDATE event SET turn = 1 WHERE id = 'E2'",
+    "gap": "DELETE FROM event WHERE id = 'E1'",
+    "correction": "UPDATE event SET corrects = NULL WHERE id = 'E2'",
+    "definition": "DELETE FROM item WHERE id = 'BAG'",
+    "tree-head": "UPDATE tree_head SET root = zeroblob(32) WHERE number = (SELECT max(number) FROM tree_head)",
+    "state": "DELETE FROM touch WHERE owner = 'BOX-2'",
+    "not-a-journal": "DROP TABLE touch",
+}
+"""What somebody who knows SQLite may do to a database, and what the audit calls it."""
+
+
+def auditing(s: Asker) -> None:
+    """Audit databases that somebody has changed, each in another way."""
+    _shop(s)
+    s.do(0, "cap", "BOX-2:F", "--id", "E1")
+    s.do(1, "correct", "E1", "cap", "BOX-2:F", "--reason", "later", "--id", "E2")
+    kept = s.ask("head")["head"]["text"]
+    with closing(sqlite3.connect(s.db)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+    whole = s.db.read_bytes()
+    for code, statement in FAULTS.items():
+        s.db.write_bytes(whole)
+        s.tamper(statement)
+        found = s.ask("audit", status=3)
+        assert code in [fault["code"] for fault in found["faults"]], (code, found)
+    s.db.write_bytes(whole)
+    with closing(sqlite3.connect(s.db)) as connection:
+        connection.execute("DROP TRIGGER event_no_update")
+    s.ask("audit", status=3)
+    s.db.write_bytes(whole)
+    size, root, known = kept.split()
+    s.ask("audit", "--kept", f"{size} {root[::-1]} {known}", status=3)
+    s.ask("audit", "--kept", f"{int(size) + 1} {root} {known}", status=3)
+    page = 4096
+    for number in range(1, len(whole) // page):
+        s.db.write_bytes(whole[: page * number] + b"\x07" * page + whole[page * (number + 1) :])
+        if s("audit").status == 3:
+            s.ask("audit", status=3)
+
+
+SAID: tuple[dict[str, Any], ...] = (
+    {"action": "juggle"},
+    {},
+    {"action": "cap", "subject": "BOX-2:F", "basis": "guessed"},
+    {"action": "place", "subject": "BOX-2", "place": "NOWHERE"},
+    {"action": "cap", "subject": "BOX-2:F", "place": "WARM"},
+    {"action": "inspect"},
+    {"action": "inspect", "subject": "BOX-7"},
+    {"action": "cap", "subject": "BOX-2:X"},
+    {"action": "as-found", "subject": "BOX-2:F", "status": "lost"},
+    {"action": "measure", "subject": "BOX-2", "values": "colour=1"},
+    {"action": "measure", "subject": "BOX-2", "voltage": "1 kg"},
+    {"action": "cap", "subject": "BOX-2:F", "colour": "red"},
+    {"action": "cap", "subject": 7},
+    {"action": "cap", "subject": "BOX-2:F", "at": "noon"},
+    {"action": "measure", "subject": "BOX-2", "values": "voltage"},
+    {"action": "measure", "subject": "BOX-2", "values": "voltage=1V voltage=2V"},
+)
+"""Rows as people may write them, each wrong in another way."""
+
+WRITTEN: tuple[dict[str, Any], ...] = (
+    {"id": "a\nb", "action": "inspect", "subjects": ["BOX-2"]},
+    {"id": "w1", "action": "inspect", "subjects": ["BOX-2"], "happened": 2**53},
+    {"id": "w2", "action": "inspect", "subjects": ["BOX-2"], "basis": "guessed"},
+    {
+        "id": "w3",
+        "action": "inspect",
+        "subjects": ["BOX-2"],
+        "supersedes": "x",
+        "withdraws": "y",
+        "reason": "z",
+    },
+    {"id": "w4", "action": "inspect", "subjects": ["BOX-2"], "supersedes": "E1"},
+    {"id": "w5", "action": "explain"},
+    {"id": "w6", "action": "withdraw", "withdraws": "nothing", "reason": "z"},
+    {"id": "w7", "action": "withdraw", "withdraws": "E1", "reason": "z"},
+    {"id": "w8", "action": "withdraw", "withdraws": "E2", "reason": "z"},
+    {"id": "w9", "action": "explain", "explains": "E3", "reason": "z"},
+    {"id": "E3", "action": "inspect", "subjects": ["BOX-1"]},
+    {"id": "w10", "action": "approve", "by": "x", "reason": "z", "body": {"rule": "dead", "start": 2**60}},
+    {"id": "w11", "action": "inspect", "subjects": ["BOX-77"]},
+    {"id": "w12", "action": "begin"},
+    {"id": "w13", "action": "measure", "subjects": ["BOX-2"]},
+    {"id": "w14", "action": "remark", "subjects": ["BOX-2"]},
+    {"id": "w15", "action": "mate", "subjects": []},
+    {"id": "w16", "action": "as-found", "subjects": ["BOX-2"]},
+)
+"""Lines as another journal may have written them, each impossible in another way."""
+
+
+def importing(s: Asker) -> None:
+    """Import rows that can be taken, and rows that can't for every reason."""
+    _shop(s)
+    s.do(0, "cap", "BOX-2:F", "--id", "E1")
+    s.do(1, "withdraw", "E1", "--reason", "not so", "--id", "E2")
+    s.do(2, "inspect", "BOX-2", "--id", "E3")
+    s.do(9, "mate", "HOSE-1:A", "WALL:F3", "--id", "E4")
+    good = s.file("good.csv", f"at,action,subject,id\n{at(3)},inspect,BOX-1,G1\n{at(4)},inspect,BOX-1,G2\n")
+    s.ask("import", good, "--dry-run")
+    s.ask("import", good)
+    s.ask("import", good)
+
+    line = {"id": "G3", "action": "inspect", "subjects": ["BOX-1"], "happened": 1_935_396_000_000_000}
+    s.ask("import", "-", stdin=json.dumps(line))
+    s.ask("history", "BOX-1")
+
+    def feed(text: str) -> None:
+        s.ask("import", "-", "--rejects", s.folder / "rejects", stdin=text, status=3)
+
+    feed("".join(json.dumps({"at": at(5), **row}) + "\n" for row in SAID))
+    feed("".join(json.dumps({"happened": 1_935_396_000_000_000, **row}) + "\n" for row in WRITTEN))
+    steps = [{"at": at(6), "action": "cap", "subject": "WALL:F3", "id": "collides"}]
+    for n, words in enumerate(IMPOSSIBLE.values()):
+        action, first, *rest = words.split()
+        told = {"at": at(6), "id": f"i{n}", "action": action, "subject": first}
+        if rest:
+            told["place" if rest[0] == "at" else "subject2"] = rest[1]
+        steps.append(told)
+    feed("".join(json.dumps(step) + "\n" for step in steps))
+    feed("{\n")
+    feed('{"at": "x"\n')
+    feed("at,action,colour,at\n")
+    feed("at,subject\n")
+    feed("green,red\n")
+    feed(f"at,action,subject\n{at(7)},inspect\n{at(7)},inspect,BOX-1,more\n")
+    feed("\n")
+
+
+def starting(s: Asker) -> None:
+    """Ask where nothing is recorded yet but the definition, and where all is well."""
+    s.ask("load", s.file("plant.toml", 'place = [{ id = "SITE" }]\n'))
+    for words in (
+        ("state",),
+        ("state", "SITE"),
+        ("history",),
+        ("plant",),
+        ("audit",),
+        ("head",),
+        ("remarks", "SITE"),
+    ):
+        s.ask(*words)
+    s.ask("rules", "list")
+    s.ask("rules", "show")
+
+
+def at_the_bay(s: Asker) -> None:
+    """The starter set, on the world of its cases."""
+    s.ask("load", CASES / "world.toml", "--by", "survey")
+    text = s("rules", "starter").out
+    s.ask("rules", "load", s.file("starter.toml", text))
+    s.do(0, "place", "CELL-1", "at", "RACK")
+    s.do(1, "shut", "BAY:V2")
+    s.do(2, "demate", "PUMP-1:J1")
+    for words in (
+        ("state",),
+        ("review",),
+        ("findings", "--at", at(50)),
+        ("can", "PUMP-1"),
+        ("state", "PUMP-1"),
+    ):
+        s.ask(*words, status=3 if words[0] in ("review", "findings") else 0)
+    for rule in ("trapped-clock", "held", "capped-at-end", "heater-after-stow"):
+        s.ask("rules", "explain", rule)
+
+
+def every_verb(s: Asker) -> None:
+    """Every action that is a command, on the tiny plant and what it lacks."""
+    _shop(s)
+    first = {
+        "mate": ("HOSE-1:A", "WALL:F3"),
+        "demate": ("HOSE-1:A",),
+        "open": ("WALL:V",),
+        "shut": ("WALL:V",),
+        "cap": ("WALL:F2",),
+        "uncap": ("WALL:F2",),
+        "engage": ("BOX-1:B2", "WALL:B2"),
+        "torque": ("BOX-1:B2", "torque=25 N*m"),
+        "release": ("BOX-1:B2",),
+        "grip": ("BOX-2:H", "ANN:HAND"),
+        "lift": ("BOX-2",),
+        "let-go": ("BOX-2:H",),
+        "energise": ("WALL:K",),
+        "de-energise": ("WALL:K",),
+        "cover": ("BOX-1:C",),
+        "uncover": ("BOX-1:C",),
+        "place": ("BOX-2", "at", "SHELF"),
+        "as-found": ("WALL:F2", "capped"),
+        "measure": ("BOX-1", "mass=9 kg"),
+        "inspect": ("BOX-1",),
+        "remark": ("BOX-1", "hums"),
+        "begin": ("W1",),
+        "end": ("W1",),
+    }
+    assert first.keys() == set(VERBS)
+    order = ["shut", "open", "de-energise", "energise", "uncover", "cover"]
+    for minute, verb in enumerate([*order, *(v for v in first if v not in order)]):
+        s.do(minute, verb, *first[verb])
+
+
+SESSIONS: dict[str, Callable[[Asker], None]] = {
+    one.__name__: one
+    for one in (
+        describing, recording, clocks, checking, drawing, keeping, auditing, importing, starting, at_the_bay,
+        every_verb,
+    )
+}  # fmt: skip
+
+
+def ask_everything(folder: Path) -> list[Asked]:
+    """Hold every session; return all that was asked and answered."""
+    found: list[Asked] = []
+    with pytest.MonkeyPatch.context() as patch:
+        install_condition(folder, patch)
+        for name, hold in SESSIONS.items():
+            session = Asker(folder / name)
+            hold(session)
+            found += session.asked
+    return found

