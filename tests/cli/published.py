@@ -11,7 +11,6 @@ from jsonschema import Draft202012Validator, ValidationError, validators
 
 PATH = Path(__file__).parents[2] / "schema" / "files" / "answers.schema.json"
 SCHEMA: dict[str, Any] = json.loads(PATH.read_text(encoding="utf-8"))
-FORMATS = Draft202012Validator.FORMAT_CHECKER
 Schema = dict[str, Any]
 
 
@@ -20,10 +19,15 @@ def answer_of(command: str) -> str:
     return f"{command.replace(' ', '-')}-answer"
 
 
+def validator_of(name: str) -> Any:
+    """Return the validator by the sub-schema of that name. Formats are checked."""
+    whole = Draft202012Validator(SCHEMA, format_checker=Draft202012Validator.FORMAT_CHECKER)
+    return whole.evolve(schema={"$ref": f"#/$defs/{name}"})
+
+
 def errors(name: str, value: object) -> list[str]:
     """Return what is wrong with a value by the sub-schema of that name: where, and what."""
-    whole = Draft202012Validator(SCHEMA, format_checker=FORMATS)
-    found = whole.evolve(schema={"$ref": f"#/$defs/{name}"}).iter_errors(value)
+    found = validator_of(name).iter_errors(value)
     return [f"{error.json_path}: {error.message[:300]}" for error in _deepest(found)]
 
 
@@ -44,9 +48,8 @@ def _below(where: str, schema: Any) -> Iterator[tuple[str, Schema]]:
     if not isinstance(schema, dict):
         return
     yield where, schema
-    for word in ("properties",):
-        for name, one in schema.get(word, {}).items():
-            yield from _below(f"{where}/{name}", one)
+    for name, one in schema.get("properties", {}).items():
+        yield from _below(f"{where}/{name}", one)
     for word in ("allOf", "anyOf", "oneOf"):
         for i, one in enumerate(schema.get(word, ())):
             yield from _below(f"{where}/{word}/{i}", one)
@@ -94,7 +97,7 @@ class Met:
         self._trying = 0
         words = {word: self._watched(word) for word in _WATCHED}
         watching = validators.extend(Draft202012Validator, words)
-        self._validator = watching(SCHEMA, format_checker=FORMATS)
+        self._validator = watching(SCHEMA, format_checker=Draft202012Validator.FORMAT_CHECKER)
 
     def take(self, name: str, value: object) -> None:
         """Take in a value that follows the sub-schema of that name."""

@@ -11,6 +11,7 @@ import json
 import os
 import shutil
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +37,6 @@ from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import All, AnyOf, Condition, Not, Rule, RuleSet
 from cfgtrack.rules.variance import Variance
 from cfgtrack.store.loading import RULES
-from tests.cli import published
 from tests.cli.asked import (
     FOLDER,
     OTHER_FORM,
@@ -49,7 +49,7 @@ from tests.cli.asked import (
     command_of,
     install_condition,
 )
-from tests.cli.published import SCHEMA, Met, answer_of, errors, parts, promises
+from tests.cli.published import PATH, SCHEMA, Met, answer_of, errors, parts, promises, validator_of
 from tests.rules.worlds import START, World, draw_world
 from tests.store.conftest import Server
 
@@ -170,15 +170,14 @@ def test_answers_are_as_published(command: str, asked: list[Asked]) -> None:
     """Whatever a command answers follows its sub-schema, and so the whole schema."""
     answers = [one for one in asked if one.command == command]
     assert answers
-    whole = Draft202012Validator(SCHEMA, format_checker=published.FORMATS)
     for one in answers:
         assert errors(answer_of(command), one.answer) == [], one.words
-    assert whole.is_valid(answers[-1].answer)
+    assert Draft202012Validator(SCHEMA).is_valid(answers[-1].answer)
 
 
 def test_proofs_are_as_published(asked: list[Asked]) -> None:
     """What `prove` prints follows the schema of proofs."""
-    schema = json.loads((published.PATH.parent / "proof.schema.json").read_text(encoding="utf-8"))
+    schema = json.loads((PATH.parent / "proof.schema.json").read_text(encoding="utf-8"))
     proofs = [one.answer for one in asked if one.command == "prove"]
     assert {proof["proof"] for proof in proofs} == {"inclusion", "consistency"}
     for proof in proofs:
@@ -196,16 +195,19 @@ def test_all_that_is_promised_comes(asked: list[Asked]) -> None:
     for one in asked:
         if one.command not in OTHER_FORM:
             met.take(answer_of(one.command), one.answer)
-    assert promises() - met.kept == NEVER_MET.keys()
+    assert sorted(promises() - met.kept - NEVER_MET.keys()) == []
+    assert sorted(NEVER_MET.keys() & met.kept) == []
+    assert NEVER_MET.keys() <= promises()
 
 
 @pytest.mark.parametrize("command", ANSWERING)
 def test_nothing_else_is_let_through(command: str, asked: list[Asked]) -> None:
     """An answer with a field more anywhere, or without one that must be there, or with a wrong one, is refused."""
     answer = max((one.answer for one in asked if one.command == command), key=_richness)
+    validator = validator_of(answer_of(command))
     for way in _objects(answer):
         for changed in _spoilt(answer, way):
-            assert errors(answer_of(command), changed), way
+            assert not validator.is_valid(changed), way
 
 
 def _richness(answer: Any) -> int:
@@ -279,6 +281,7 @@ def test_on_postgresql(name: str, server: Server, tmp_path: Path, monkeypatch: p
 # --- drawn at random ----------------------------------------------------------------------------------------------
 
 
+@cache
 def _rows() -> list[dict[str, Any]]:
     """Return rows of all that may be tried in the shop, possible or not."""
     definition = parse_definition({"shop.toml": (FOLDER / "shop.toml").read_text(encoding="utf-8")})
@@ -318,7 +321,16 @@ THINGS = ("BOX-1", "BOX-2", "BOX-2:R", "WALL", "SHELF", "ANN", "HOSE-1", "FRAIL-
 PHRASES = ("demate BOX-1:J", "shut WALL:V", "place BOX-2 at COLD", "lift BOX-2 by ANN", "place FRAIL-1 at WARM",
            "uncap BOX-2:F", "torque BOX-1:B1 torque='99 N*m'", "as-found WALL:K off")  # fmt: skip
 MINUTES = st.integers(0, 100)
-DRAWN_ROWS = st.lists(st.tuples(MINUTES, st.sampled_from(MOVES) | st.sampled_from(ROWS)), max_size=25)
+
+
+@st.composite
+def timed_rows(draw: st.DrawFn) -> list[tuple[int, dict[str, Any]]]:
+    """Draw rows with the minutes at which they happened, half of them of what is often possible."""
+    rows = _rows()
+    seldom = ("as-found", "place", "mate", "engage", "remark", "lift")
+    likely = [row for row in rows if row["action"] not in seldom]
+    row = st.sampled_from(likely) | st.sampled_from(rows)
+    return draw(st.lists(st.tuples(MINUTES, row), max_size=25))
 
 
 @pytest.fixture(scope="module")
@@ -335,7 +347,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Asker]:
         yield session
 
 
-@given(DRAWN_ROWS, MINUTES, st.sampled_from(THINGS), st.sampled_from(PHRASES))
+@given(timed_rows(), MINUTES, st.sampled_from(THINGS), st.sampled_from(PHRASES))
 @settings(max_examples=max(1, CASES // 4))
 def test_answers_about_any_past(shop: Asker, rows: Any, minute: int, thing: str, phrase: str) -> None:
     """Whatever was recorded, the answers are as published: of the import, state, history, judgement, and of a check."""
