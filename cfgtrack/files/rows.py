@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Any, TextIO
@@ -95,7 +96,12 @@ def write_rejects(
         if found and line.data is None:
             out.write(line.text + "\n")
         elif found and line.data is not None:
-            out.write(_json({**line.data, WHY: why(found)}) + "\n")
+            out.write(_writable(_json({**line.data, WHY: why(found)})) + "\n")
+
+
+def _writable(text: str) -> str:
+    """Return the text of a JSON object with half a surrogate pair, which no file can hold, escaped as it came."""
+    return re.sub("[\ud800-\udfff]", lambda half: f"\\u{ord(half[0]):04x}", text)
 
 
 def _json(data: Mapping[str, Any]) -> str:

@@ -542,6 +542,20 @@ def starting(s: Asker) -> None:
     s.ask("rules", "show")
 
 
+def looking_up(s: Asker) -> None:
+    """Look up reference data: what there is, each table, one entry of each, and what follows from it."""
+    s.ask("reference")
+    for table in s.ask("reference")["tables"]:
+        for entry in s.ask("reference", table["table"])["entries"]:
+            if entry["id"] in ("M16", "1/4-20", "lubricated", "8.8", "grade-5", "1", "4", "6", "water"):
+                s.ask("reference", table["table"], entry["id"])
+    of_water = ("reference", "fluid", "water")
+    s.ask("reference", "thread", "M16", "--torque", "200 N*m", "--surface", "lubricated")
+    s.ask("reference", "thread", "1/4-20", "--preload", "1500 lbf", "--surface", "zinc")
+    for question in (("--warmed", "5 K"), ("--rise", "20 bar"), ("--rise", "90 bar")):
+        s.ask(*of_water, *question)
+
+
 def at_the_bay(s: Asker) -> None:
     """The starter set, on the world of its cases."""
     s.ask("load", CASES / "world.toml", "--by", "survey")
@@ -599,8 +613,8 @@ def every_verb(s: Asker) -> None:
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, recording, clocks, checking, drawing, keeping, auditing, importing, starting, at_the_bay,
-        every_verb,
+        describing, recording, clocks, checking, drawing, keeping, auditing, importing, starting, looking_up,
+        at_the_bay, every_verb,
     )
 }  # fmt: skip
 

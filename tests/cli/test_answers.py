@@ -65,6 +65,11 @@ NEVER_MET = {
     ): "readers wait for nobody, save where a server's administrator locks a table",
     ("fault/code", "enum", "permission"): "rights that are taken away while the audit reads",
     ("fault/code", "enum", "no-server"): "a server that goes away while the audit reads",
+    (
+        "reference-trust",
+        "enum",
+        "seen in source",
+    ): "a document that somebody has read, and not in a quotation",
 }
 """What the schema lets an answer be and no case here makes: what it would take."""
 

@@ -331,3 +331,13 @@ def test_any_stream_is_read_or_told(plant, text, where):
     header = "at,action,subject\n" if where == "j.csv" else ""
     _, told = read(header + text, plant, where)
     assert all(one.startswith(where) for one in told)
+
+
+def test_half_a_surrogate_pair_is_set_aside_as_it_came():
+    """A text that no file can hold is written among the rejects escaped as it came, and reads back as the same."""
+    line = '{"id":"E1","action":"inspect","subjects":["PUMP-1"],"happened":1,"remark":"\\ud800"}'
+    out = io.StringIO()
+    why = {"in.jsonl:1": [Problem("in.jsonl:1", "not-json", "half a pair")]}
+    write_rejects([line], out, where="in.jsonl", reasons=why)
+    out.getvalue().encode()
+    assert {**json.loads(line), "why": "not-json: half a pair"} == json.loads(out.getvalue())
