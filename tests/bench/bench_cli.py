@@ -8,12 +8,15 @@ import subprocess
 import sys
 import tempfile
 import time
+import tomllib
+from datetime import timedelta
 from pathlib import Path
 
 from tabulate import tabulate
 
 ROUNDS = 21
 DEMO = Path(__file__).parent.parent.parent / "demo"
+PROMISES = tomllib.loads((DEMO / "promises.toml").read_text(encoding="utf-8"))["bench"]
 CFGTRACK = (sys.executable, "-m", "cfgtrack")
 FLOOR = (sys.executable, "-c", "import click")
 
@@ -39,13 +42,22 @@ def main() -> None:
             run(*CFGTRACK, *words, database=database)
         taken: dict[str, list[float]] = {}
         for round_ in range(ROUNDS):
-            at = f"2031-07-01T{round_:02}:00:00Z"
+            at = (PROMISES["day"] + timedelta(hours=round_)).isoformat()
             action = ("uncap", "cap")[round_ % 2]
             commands: dict[str, tuple[str, ...]] = {
                 'python -c "import click"': FLOOR,
                 "cfgtrack --version": (*CFGTRACK, "--version"),
-                "cfgtrack record": (*CFGTRACK, "record", action, "CIRC-05:F1", "--at", at, "--by", "bench"),
-                "cfgtrack state UNIT": (*CFGTRACK, "state", "CIRC-05"),
+                "cfgtrack record": (
+                    *CFGTRACK,
+                    "record",
+                    action,
+                    PROMISES["port"],
+                    "--at",
+                    at,
+                    "--by",
+                    "bench",
+                ),
+                "cfgtrack state UNIT": (*CFGTRACK, "state", PROMISES["unit"]),
             }
             for name, command in commands.items():
                 taken.setdefault(name, []).append(run(*command, database=database))
@@ -54,7 +66,7 @@ def main() -> None:
         (name, f"{statistics.median(t) * 1000:.0f}", f"{statistics.median(t) / floor:.1f}x")
         for name, t in taken.items()
     ]
-    print("Commands from the shell, on the demo's database (359 events, 29 rules)")
+    print("Commands from the shell, on the demo's database")
     print(tabulate(rows, headers=["command", "median ms", "ratio"], disable_numparse=True))
 
 
