@@ -1,14 +1,23 @@
 """The demo's one command, run as the README says."""
 
+import json
 import os
 import subprocess
 import sys
 import tomllib
+from importlib.metadata import distribution
 from pathlib import Path
 
 import pytest
 
 DEMO = Path(__file__).parents[2] / "demo"
+
+
+def is_of_this_checkout() -> bool:
+    """Return whether .ci/venv.sh made this environment for this checkout: for another it would install anew."""
+    told = distribution("cfgtrack").read_text("direct_url.json")
+    made = list(Path(sys.prefix).glob("installed-*"))
+    return bool(made and told) and json.loads(told or "{}").get("url") == DEMO.parent.resolve().as_uri()
 
 
 def test_the_demo():
@@ -17,8 +26,8 @@ def test_the_demo():
     The one of what would be cut off says so in words, of as many volumes as the demo promises. One test, because
     there is one demo/out: tests may run side by side.
     """
-    if not list(Path(sys.prefix).glob("installed-*")):
-        pytest.skip("demo/run: this environment was not made by .ci/venv.sh")
+    if not is_of_this_checkout():
+        pytest.skip("demo/run: .ci/venv.sh did not make this environment for this checkout")
     environment = {**os.environ, "CFGTRACK_VENV": sys.prefix}
     command = [str(DEMO / "run"), "--quiet"]
     run = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
