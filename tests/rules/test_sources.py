@@ -1,4 +1,4 @@
-"""Where rules are from: by the grammar of `tests.sources`, for the starter set."""
+"""Where rules are from: by the grammar of `tests.sources`, for the starter set and for the demo's."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from cfgtrack.cli.ruling import guards
-from cfgtrack.files.definition import parse_definition
+from cfgtrack.files.definition import parse_definition, read_definition
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import Definition
@@ -19,6 +19,7 @@ from cfgtrack.model.possibility import resolve
 from tests.sources import faults_of_rule, faults_of_source, is_electrical
 
 WORLD = (Path(__file__).with_name("cases") / "world.toml").read_text(encoding="utf-8")
+DEMO = Path(__file__).parents[2] / "demo"
 STARTER = (resources.files("cfgtrack.rules") / "starter.toml").read_text(encoding="utf-8")
 
 
@@ -49,6 +50,12 @@ def test_starter():
     of it is either a document's or called common practice.
     """
     assert faults(STARTER, world()) == []
+
+
+def test_demo():
+    """Every rule of the demo does the same, in the demo's plant."""
+    text = (DEMO / "rules.toml").read_text(encoding="utf-8")
+    assert faults(text, read_definition([DEMO / "hardware.toml"])) == []
 
 
 @pytest.mark.parametrize(
