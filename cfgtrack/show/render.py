@@ -1,7 +1,8 @@
-"""DOT source to a picture, in this process and without any system package.
+"""DOT source to a picture, in this process.
 
-The layout engine comes with the pygraphviz wheel. Text needs a font: the one of the font package is offered to it, so
-that a picture is laid out alike on every machine, and comes out with its text where no font is installed at all.
+The layout engine comes with the pygraphviz wheel; it needs GLib and X11 from the system. Text needs a font: the one of
+the font package is offered to it, so that a picture is laid out alike on every machine, and comes out with its text
+where no font is installed at all.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from importlib.util import find_spec
 from pathlib import Path
 from tempfile import TemporaryDirectory, TemporaryFile
 from xml.sax.saxutils import escape
+
+from cfgtrack.model.trouble import NoAnswer, Problem
 
 FORMATS = ("svg", "png", "pdf", "dot")
 FONT = "Source Sans Pro"
@@ -30,12 +33,20 @@ _SYSTEM_FONTS = (
 
 
 def render(dot: str, format: str) -> bytes:  # noqa: A002 - the word that the command line uses too
-    """Return the picture that a DOT source describes; for ``dot`` the source itself. ValueError for other formats."""
+    """Return the picture that a DOT source describes; for ``dot`` the source itself.
+
+    ValueError for other formats; NoAnswer where the system lacks what the layout engine needs.
+    """
     if format not in FORMATS:
         raise ValueError(f"a picture can be {', '.join(FORMATS)}; not {format}")
     if format == "dot":
         return dot.encode()
-    from pygraphviz import AGraph
+    try:
+        from pygraphviz import AGraph
+    except ImportError as err:
+        missing = str(err).partition(":")[0]
+        sentence = f"the layout engine needs {missing}: install it (GLib, X11), or draw as dot"
+        raise NoAnswer(Problem("draw", "no-layout", sentence)) from err
 
     with _fonts_offered(), _quiet_fonts(), AGraph(string=dot) as graph:
         picture: bytes = graph.draw(format=format, prog="dot")

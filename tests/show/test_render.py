@@ -10,6 +10,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.show.diagram import Scope, diagram
 from cfgtrack.show.render import FORMATS, render
 from tests.show.world import MOMENT, yard
@@ -96,3 +97,11 @@ def test_without_any_font_of_the_system_the_text_is_there(dot, tmp_path):
     )
     assert b"/FontFile" in done.stdout
     assert b"SourceSansPro" in done.stdout
+
+
+def test_a_bare_system_is_told(monkeypatch):
+    """Where the layout engine finds not what it needs from the system, that is told, and DOT is there all the same."""
+    monkeypatch.setitem(sys.modules, "pygraphviz", None)
+    with pytest.raises(NoAnswer, match="no-layout: the layout engine needs"):
+        render("digraph {}", "svg")
+    assert render("digraph {}", "dot") == b"digraph {}"
