@@ -60,7 +60,10 @@ def read_sheet(
     delimiter = delimiter_of(first, columns)
     reader = csv.reader(chain((first,), lines), delimiter=delimiter, strict=True)
     numbered = _numbered(reader, before, name, problems)
-    number, header = next(numbered, (0, []))
+    header_row = next(numbered, None)
+    if header_row is None:  # it is no row of CSV, which is noted
+        return
+    number, header = header_row
     names = [cell.strip().casefold() for cell in header]
     if _bad_header(
         names, Spot(f"{name} row {number}", _text(header, delimiter)), columns, required, problems

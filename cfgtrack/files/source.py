@@ -41,6 +41,8 @@ def read_text(path: Path, problems: Problems) -> str | None:
         problems.add(name, "not-a-file", "expected a file, found a folder")
     except OSError as err:
         problems.add(name, "unreadable", f"the file can't be read: {err.strerror or err}")
+    except ValueError as err:  # a name that no file can have
+        problems.add(name, "unreadable", f"the file can't be read: {err}")
     else:
         return decode(raw, name, problems)
     return None

@@ -1,6 +1,8 @@
 """Hardware definitions: what is read, and what is told of those that can't be."""
 
 import re
+import tomllib
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -629,6 +631,14 @@ def test_a_truncated_file_is_never_taken_for_a_whole_one(hardware, sheets):
         assert re.fullmatch(r"x\.toml:\d+: syntax", problem)
 
 
+def test_a_list_whose_first_row_is_torn_is_told_once():
+    """A quote that is never closed in the row of the column names is told where it is, and as nothing else."""
+    told = problems_of(
+        parse_definition, {"x.toml": TABLE.format("units")}, sheets={"a.csv": '\n"id,part\nA,p\n'}
+    )
+    assert told == ["a.csv row 2: syntax"]
+
+
 JUNK = st.sampled_from(
     ['"', "[", "]", "{}", "=", "\n", "1", "[]", '""', "[[unit]]\n", "nan", "true", "é", "'", "\\"]
 )
@@ -644,18 +654,47 @@ def damaged(draw, text):
     return text
 
 
-@given(data=st.data())
-def test_damaged_files_are_read_or_told_never_worse(data, hardware, sheets):
-    """Whatever is cut out of the files or written over, the outcome is a definition or a list of problems."""
-    text = data.draw(damaged(hardware))
-    torn = {name: data.draw(damaged(sheet)) for name, sheet in sheets.items()}
+def assert_read_or_told(text, sheets):
+    """What is read holds together; each problem stands in a file that was given, or that the text names."""
     try:
-        definition = parse_definition({"plant.toml": text}, sheets=torn)
+        definition = parse_definition({"plant.toml": text}, sheets=sheets)
     except BadInput as bad:
-        assert all(re.match(r"\S+\.(toml|csv)(:\d+| row \d+|$)", p.where) for p in bad.problems)  # noqa: PT017 - either outcome is good
+        files = {"plant.toml": text, **sheets}
+        for where in {p.where for p in bad.problems}:
+            name = next((n for n in files if re.match(re.escape(n) + r"(:|\ |$)", where)), None)
+            if name is None:
+                # The damage may be to the name itself: what is left of it is what can't be found.
+                assert where in {str(Path(c["file"])) for c in tomllib.loads(text)["csv"] if c.get("file")}
+                continue
+            place = re.fullmatch(r"(?::| row )(\d+)(?:, column .+)?|", where.removeprefix(name), re.DOTALL)
+            assert place is not None, where
+            assert int(place[1] or 1) in range(1, len(files[name].splitlines()) + 2)
     else:
         plant = definition.plant()
         assert all(plant.port(address) for owner in plant.owners() for address in plant.ports_of(owner))
+
+
+@given(data=st.data())
+def test_damaged_files_are_read_or_told_never_worse(data, hardware, sheets):
+    """Whatever is cut out of the files or written over, the outcome is a definition or a list of problems."""
+    torn = {name: data.draw(damaged(sheet)) for name, sheet in sheets.items()}
+    assert_read_or_told(data.draw(damaged(hardware)), torn)
+
+
+@pytest.mark.parametrize(
+    "left", ["", ".csv", "csv", "ports", "p", "..", "/", "a b", "ports.csv/", "1:2", "é"]
+)
+def test_a_damaged_file_name_is_told_as_it_stands(left, hardware, sheets):
+    """Damage that hits the name of a list leaves another name, or none: it is told what was looked for."""
+    assert hardware.count('"ports.csv"') == 1
+    assert_read_or_told(hardware.replace('"ports.csv"', f'"{left}"'), sheets)
+
+
+def test_a_name_that_no_file_can_have_is_told(tmp_path):
+    """A zero byte can be written in TOML and in no file's name: that is bad input like any other."""
+    path = tmp_path / "plant.toml"
+    path.write_text('[[csv]]\nfile = "\\u0000.csv"\ntable = "units"\n')
+    assert problems_of(read_definition, [path]) == [f"{tmp_path}/\x00.csv: unreadable"]
 
 
 NAMES = st.text("ABC-1.", min_size=1, max_size=4).filter(lambda name: name[0] in "ABC1")
