@@ -3,16 +3,15 @@
 import importlib.metadata
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
 import zipfile
 from pathlib import Path
 
-import hypothesis
 import pytest
 from hypothesis import core
-from hypothesis import strategies as st
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
@@ -232,21 +231,53 @@ def test_no_test_is_no_pass(tmp_path: Path) -> None:
 
 
 def test_one_seed(request: pytest.FixtureRequest) -> None:
-    """The printed seed of the order is the seed of the drawn examples, so that one number repeats a run."""
-    drawn: list[list[int]] = []
+    """The printed seed of the order is the seed of the drawn examples; without an order to draw, nothing is forced."""
+    given = request.config.getoption("--hypothesis-seed")
+    ordered_by = request.config.getoption("randomly_seed", None)
+    assert str(core.global_force_seed) == str(ordered_by if given is None else given)
 
-    def draw() -> None:
-        seen: list[int] = []
 
-        @hypothesis.settings(max_examples=5, database=None)
-        @hypothesis.given(st.integers())
-        def collect(number: int) -> None:
-            seen.append(number)
+DRAWS = """if True:
+    import pytest
+    from hypothesis import given, settings, strategies as st
 
-        collect()
-        drawn.append(seen)
+    @pytest.mark.parametrize("name", "abcdefgh")
+    @settings(max_examples=5, database=None)
+    @given(number=st.integers())
+    def test_it(name, number):
+        with open("drawn", "a") as file:
+            print(name, number, *{"one", "two", "three", "four", "five"}, file=file)
+"""
 
-    draw()
-    draw()
-    assert drawn[0] == drawn[1]
-    assert core.global_force_seed == request.config.getoption("randomly_seed")
+
+def drawn(folder: Path, *options: str) -> list[str]:
+    """Run a few tests of random examples as ours are run, and return what each drew, in order."""
+    shutil.copy(CHECKOUT / "tests" / "conftest.py", folder)
+    (folder / "test_it.py").write_text(DRAWS)
+    (folder / "drawn").unlink(missing_ok=True)
+    environment = {"PATH": os.defpath, "HOME": str(folder), "PYTHONHASHSEED": "7"}
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *options]
+    done = subprocess.run(
+        command, cwd=folder, env=environment, capture_output=True, text=True, check=False, timeout=300
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    lines = (folder / "drawn").read_text().splitlines()
+    assert {line[0] for line in lines} == set("abcdefgh")
+    return lines
+
+
+def test_one_number_repeats_a_run(tmp_path: Path) -> None:
+    """The same seed gives the same order, examples and sets again, and another seed gives others."""
+    once = drawn(tmp_path, "--randomly-seed=1")
+    assert drawn(tmp_path, "--randomly-seed=1") == once
+    other = drawn(tmp_path, "--randomly-seed=2")
+    assert [line[0] for line in other] != [line[0] for line in once]
+    assert sorted(other) != sorted(once)
+
+
+def test_examples_are_repeated_in_written_order(tmp_path: Path) -> None:
+    """A failed run's examples can be had again one after the other as written, for a debugger: same seed, no order."""
+    shuffled = drawn(tmp_path, "--randomly-seed=1")
+    written = drawn(tmp_path, "-p", "no:randomly", "--hypothesis-seed=1")
+    assert [line[0] for line in written] == sorted(line[0] for line in written)
+    assert sorted(written) == sorted(shuffled)
