@@ -1,6 +1,7 @@
-"""Faults and crowds: writers killed at random moments, and many writers and readers at once.
+"""Faults and crowds: writers and servers killed at random moments, and many writers and readers at once.
 
     python -m tests.bench.campaign kills [--database sqlite|postgresql] [--times N] [--seed N]
+    python -m tests.bench.campaign server-kills [--times N] [--seed N]
     python -m tests.bench.campaign creations [--times N] [--seed N]
     python -m tests.bench.campaign crowd [--database ...] [--writers N] [--readers N] [--seconds N]
 
@@ -11,18 +12,24 @@ import argparse
 import json
 import os
 import random
+import select
 import signal
 import tempfile
 import time
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import asdict, dataclass
 from functools import partial
+from itertools import cycle
 from pathlib import Path
 
 from cfgtrack.model.event import Event
 from cfgtrack.model.trouble import Refused, Trouble
 from cfgtrack.store.audit import audit
+from cfgtrack.store.database import Database
 from cfgtrack.store.journal import create, open_journal
+from cfgtrack.store.migrations import revision_of
+from tests.store.conftest import Server
 from tests.store.world import DEFINITION, START
 
 BATCH = (("uncap", "X:F"), ("cap", "X:F"), ("uncap", "Y:F"), ("cap", "Y:F"))
@@ -35,9 +42,13 @@ def clock() -> int:
 
 @dataclass
 class Kills:
-    """What a campaign of kills found. `lost` and `half_written` and `doubled` have to be zero."""
+    """What a campaign of kills found. `silent` (kills before any acknowledgement), `half_written` and `doubled`
+
+    have to be zero.
+    """
 
     kills: int = 0
+    silent: int = 0
     acknowledged: int = 0
     found: int = 0
     only_kept: int = 0
@@ -48,7 +59,8 @@ class Kills:
     @property
     def is_clean(self) -> bool:
         """Return whether every acknowledged event is there, whole and once, and nothing else is wrong."""
-        return self.acknowledged == self.found and not self.half_written and not self.doubled and self.sound
+        wrong = self.silent or self.half_written or self.doubled
+        return self.acknowledged == self.found and not wrong and self.sound
 
 
 def batch(serial: int) -> list[Event]:
@@ -57,8 +69,12 @@ def batch(serial: int) -> list[Event]:
     return [Event(f"k{serial}-{i}", action, (port,), at + i) for i, (action, port) in enumerate(BATCH)]
 
 
-def kills(url: str, times: int, seed: int) -> Kills:
-    """Kill a writer `times` times, at random moments; each one goes on where the last was cut off."""
+def kills(url: str, times: int, seed: int, kill: Callable[[], None] | None = None) -> Kills:
+    """Kill a writer `times` times, at random moments; each one goes on where the last was cut off.
+
+    Each has acknowledged something before it dies. With `kill`, that is called instead: it kills what serves the
+    writer.
+    """
     with open_journal(url, clock=clock) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
     chosen = random.Random(seed)
@@ -66,13 +82,26 @@ def kills(url: str, times: int, seed: int) -> Kills:
     acknowledged: list[int] = []
     following = 0
     for _ in range(times):
-        done = _killed(partial(_write_on, url, following), chosen.uniform(0.0, 0.06))
+        done = _killed(partial(_write_on, url, following), chosen.uniform(0.0, 0.06), kill)
         acknowledged += done
         # The batch that was cut off is given again: kept or not, that must be harmless.
         following = done[-1] + 1 if done else following
         result.kills += 1
+        result.silent += not done
     _look(url, acknowledged, result)
     return result
+
+
+def server_kills(server: Server, times: int, seed: int) -> Kills:
+    """Kill a PostgreSQL server under a writer `times` times: all of it, and one process of it, in turn."""
+    url = server.fresh()
+    ways: tuple[Callable[[], None], ...] = (server.kill, partial(server.kill_backend, url))
+    turns = cycle(ways)
+
+    def kill() -> None:
+        next(turns)()
+
+    return kills(url, times, seed, kill)
 
 
 def _write_on(url: str, serial: int, ready: int) -> None:
@@ -83,22 +112,44 @@ def _write_on(url: str, serial: int, ready: int) -> None:
             serial += 1
 
 
-def _killed(work: Callable[[int], None], after: float) -> list[int]:
-    """Run `work` in a process of its own, kill it after so many seconds, and return what it acknowledged."""
+def _killed(work: Callable[[int], None], after: float, kill: Callable[[], None] | None = None) -> list[int]:
+    """Run `work` in a process of its own, kill it so many seconds after it first acknowledged something, and return
+
+    all that it acknowledged: nothing when it ended before, or did nothing for a minute.
+    """
+    child, read = _forked(work)
+    first = b""
+    if select.select([read], [], [], 60)[0] and (first := os.read(read, 65536)):
+        time.sleep(after)
+        if kill is not None:
+            kill()
+    _end(child)
+    with os.fdopen(read, "rb") as pipe:
+        return [int(line) for line in (first + pipe.read()).split()]
+
+
+def _forked(work: Callable[[int], None]) -> tuple[int, int]:
+    """Run `work`, given where to write, in a process of its own. Return that and where to read."""
     read, write = os.pipe()
     child = os.fork()
     if child == 0:
-        os.close(read)
+        status = 1
         try:
+            os.close(read)
             work(write)
+            status = 0
+        except Trouble:
+            status = 3  # its server was killed
         finally:
-            os._exit(1)
+            os._exit(status)  # at once: what the parent has open stays so, or its server would hear of it
     os.close(write)
-    time.sleep(after)
+    return child, read
+
+
+def _end(child: int) -> int:
+    """Kill a process, if it still runs, and return its exit status or, below zero, the signal that ended it."""
     os.kill(child, signal.SIGKILL)
-    os.waitpid(child, 0)
-    with os.fdopen(read) as pipe:
-        return [int(line) for line in pipe.read().split()]
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
 
 
 def _look(url: str, acknowledged: list[int], result: Kills) -> None:
@@ -116,20 +167,52 @@ def _look(url: str, acknowledged: list[int], result: Kills) -> None:
     result.only_kept = len(serials) - len(acknowledged)
 
 
-def creations(times: int, seed: int) -> int:
-    """Kill the making of a journal (its migration) `times` times. Return how often it couldn't be made after that."""
+@dataclass
+class Creations:
+    """What a campaign of kills during the making of a journal found. `failed` has to be zero.
+
+    Of the kills, `early` came before there was a file, `cut_off` when it held no journal yet, `late` after that.
+    """
+
+    early: int = 0
+    cut_off: int = 0
+    late: int = 0
+    failed: int = 0
+
+    @property
+    def is_clean(self) -> bool:
+        """Return whether some were cut off in the middle, and all could be made after that."""
+        return bool(self.cut_off) and not self.failed
+
+
+def creations(times: int, seed: int) -> Creations:
+    """Kill the making of a journal (its migration) `times` times, and make it again."""
     chosen = random.Random(seed)
-    failed = 0
+    result = Creations()
     with tempfile.TemporaryDirectory() as folder:
+        create(str(Path(folder) / "warm.db"), clock=clock)
+        start = time.monotonic()
+        create(str(Path(folder) / "timed.db"), clock=clock)
+        whole = time.monotonic() - start
         for i in range(times):
             url = str(Path(folder) / f"{i}.db")
-            _killed(partial(_create, url), chosen.uniform(0.0, 0.15))
+            child, read = _forked(partial(_create, url))
+            os.close(read)
+            time.sleep(chosen.uniform(0.0, 1.5 * whole))
+            _end(child)
+            if not Path(url).exists():
+                result.early += 1
+            else:
+                with closing(Database(url)) as left:
+                    made = revision_of(left) is not None
+                result.late += made
+                result.cut_off += not made
             try:
                 with open_journal(url, clock=clock, must_exist=False) as journal:
-                    failed += not audit(journal.database).is_sound
+                    result.failed += not audit(journal.database).is_sound
             except Trouble:
-                failed += 1
-    return failed
+                result.failed += 1
+    return result
 
 
 def _create(url: str, ready: int) -> None:
@@ -182,17 +265,11 @@ def crowd(url: str, writers: int, readers: int, seconds: float) -> Crowd:
 
 
 def _started(work: Callable[[], dict[str, object]]) -> tuple[int, int]:
-    read, write = os.pipe()
-    child = os.fork()
-    if child == 0:
-        os.close(read)
-        try:
-            with os.fdopen(write, "w") as pipe:
-                json.dump(work(), pipe)
-        finally:
-            os._exit(0)
-    os.close(write)
-    return child, read
+    def tell(write: int) -> None:
+        with os.fdopen(write, "w") as pipe:
+            json.dump(work(), pipe)
+
+    return _forked(tell)
 
 
 def _writer(url: str, n: int, end: float) -> dict[str, object]:
@@ -235,7 +312,7 @@ def _reader(url: str, n: int, end: float) -> dict[str, object]:
 def main() -> None:
     """Read the arguments, run, and say what was found."""
     parser = argparse.ArgumentParser(description="Faults and crowds.")
-    parser.add_argument("what", choices=["kills", "creations", "crowd"])
+    parser.add_argument("what", choices=["kills", "server-kills", "creations", "crowd"])
     parser.add_argument("--database", choices=["sqlite", "postgresql"], default="sqlite")
     parser.add_argument("--times", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
@@ -243,28 +320,30 @@ def main() -> None:
     parser.add_argument("--readers", type=int, default=4)
     parser.add_argument("--seconds", type=float, default=10)
     chosen = parser.parse_args()
-    if chosen.what == "creations":
-        print(
-            f"creations killed {chosen.times}, not to be made afterwards {creations(chosen.times, chosen.seed)}"
-        )
-        return
+    on_server = chosen.what == "server-kills" or chosen.database == "postgresql"
     with tempfile.TemporaryDirectory() as folder:
-        server = None
-        url = str(Path(folder) / "journal.db")
-        if chosen.database == "postgresql":
-            from tests.store.conftest import Server
-
-            server = Server(durable=True)
+        server = Server(durable=True) if on_server and chosen.what != "creations" else None
+        if server is not None:
             url = server.fresh()
         else:
+            url = str(Path(folder) / "journal.db")
             create(url, clock=clock)
-        if chosen.what == "kills":
-            result: Kills | Crowd = kills(url, chosen.times, chosen.seed)
-        else:
-            result = crowd(url, chosen.writers, chosen.readers, chosen.seconds)
-        print(chosen.database, chosen.what, asdict(result), "clean" if result.is_clean else "NOT CLEAN")
-        if server is not None:
-            server.close()
+        try:
+            result: Kills | Creations | Crowd
+            if chosen.what == "kills":
+                result = kills(url, chosen.times, chosen.seed)
+            elif chosen.what == "server-kills":
+                assert server is not None
+                result = server_kills(server, chosen.times, chosen.seed)
+            elif chosen.what == "creations":
+                result = creations(chosen.times, chosen.seed)
+            else:
+                result = crowd(url, chosen.writers, chosen.readers, chosen.seconds)
+        finally:
+            if server is not None:
+                server.close()
+    database = "sqlite" if server is None else "postgresql"
+    print(database, chosen.what, asdict(result), "clean" if result.is_clean else "NOT CLEAN")
 
 
 if __name__ == "__main__":

@@ -1,12 +1,18 @@
 """Fresh journals for every test, in SQLite and in PostgreSQL: one contract, two databases."""
 
+import os
 import shutil
+import signal
 import tempfile
+import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import pytest
+from sqlalchemy import make_url
 
 from cfgtrack.store.journal import create
 
@@ -43,16 +49,65 @@ class Server:
         self.admin.execute(f"CREATE DATABASE {name} TEMPLATE pattern")
         return str(self.server.get_uri(database=name))
 
-    def drop(self, url: str) -> None:
-        """Remove a database again."""
-        name = url.rsplit("/", 1)[1].partition("?")[0]
-        self.admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
+    def kill_backend(self, url: str) -> None:
+        """Kill -9 the processes that serve one database: the server then drops everybody, and recovers by itself."""
+        name = make_url(url).database
+        found = self.admin.execute("SELECT pid FROM pg_stat_activity WHERE datname = %s", [name]).fetchall()
+        assert found
+        for (pid,) in found:
+            os.kill(pid, signal.SIGKILL)
+        self._reconnect()
+
+    def kill(self) -> None:
+        """Kill -9 the whole server, so that what it had in memory is gone, and start it again."""
+        import psutil
+
+        info = self.server.get_postmaster_info()
+        postmaster = psutil.Process(info.pid)
+        processes = [postmaster, *postmaster.children(recursive=True)]
+        for process in processes:
+            with suppress(psutil.NoSuchProcess):
+                process.kill()
+        while any(_lives(process) for process in processes):
+            time.sleep(0.001)
+        # Nobody may have collected the dead, and their locks are believed as long as their numbers are taken.
+        (Path(self.folder) / "postmaster.pid").unlink()
+        for left in Path(info.socket_dir or self.folder).glob(".s.PGSQL.*"):
+            left.unlink()
+        self.server.ensure_postgres_running()
+        self._reconnect()
+
+    def _reconnect(self) -> None:
+        """Wait until the server has dropped us, and takes us again."""
+        import psycopg
+
+        end = time.monotonic() + 60
+        dropped = False
+        while time.monotonic() < end:
+            with suppress(psycopg.OperationalError):
+                if dropped:
+                    self.admin = psycopg.connect(self.server.get_uri(), autocommit=True)
+                    return
+                dropped = True
+                while time.monotonic() < end:
+                    self.admin.execute("SELECT 1")
+            time.sleep(0.001)
+        raise AssertionError("the server didn't drop us, or didn't come back")
 
     def close(self) -> None:
         """Stop the server."""
         self.admin.close()
         self.server.cleanup()
         shutil.rmtree(self.folder, ignore_errors=True)
+
+
+def _lives(process: Any) -> bool:
+    import psutil
+
+    try:
+        return bool(process.status() != psutil.STATUS_ZOMBIE)
+    except psutil.NoSuchProcess:
+        return False
 
 
 @pytest.fixture(scope="session")
