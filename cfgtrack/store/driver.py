@@ -18,6 +18,11 @@ _SQLITE = {
         "no-database",
         "the file can't be opened: does its folder exist, and may you write there?",
     ),
+    # What was written but not synced may be found by whoever opens the file next.
+    "SQLITE_IOERR_FSYNC": (
+        "disk",
+        "the disk failed to keep what was written: this may be recorded or not; look before you do it again",
+    ),
     "SQLITE_IOERR": ("disk", "the disk refused to read or write: nothing of this was recorded"),
     "SQLITE_PERM": ("permission", "the system doesn't permit to open this file"),
     "SQLITE_AUTH": ("permission", "the system doesn't permit to open this file"),
