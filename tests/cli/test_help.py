@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import click
@@ -46,8 +47,10 @@ def test_every_command_has_help(words: str, empty: Command) -> None:
 def test_every_command_is_listed(empty: Command) -> None:
     """The top-level help names every command under a heading, with one line; the actions stand together."""
     said = empty.ok("--help")
-    for name in (*LISTED, *VERBS):
-        assert name in said
+    for name, line in LISTED.items():
+        assert re.search(rf"(?m)^  {name} +{re.escape(line)}$", said)
+    together = " ".join(said.partition("Short for `record ACTION`:")[2].split())
+    assert together == ", ".join(VERBS)
     assert {words for words in ALL if " " not in words} == {*LISTED, *VERBS}
 
 
