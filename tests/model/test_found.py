@@ -86,3 +86,31 @@ def test_an_approval_may_cover_a_pattern(now):
     """An approval's subject may be a shell pattern; any other event's must be there."""
     assert not resolve(now, Event("e", "approve", ("A:*",), 0, body={"rule": "held"})).refusals
     assert [r.code for r in resolve(now, Event("e", "inspect", ("A:*",), 0)).refusals] == ["unknown"]
+
+
+def test_what_is_fixed_to_it_is_found_there_too(now):
+    """A unit found at a place is there with all that is bolted to it, and without what no hold fixes to it."""
+    found(now, "A:B1", "B:B1", status="torqued")
+    found(now, "B:B2", "C:B2", status="released")
+    found(now, "C:F1", "A:F1", status="mated")
+    event = found(now, "A", place="BAY", facing="north")
+    assert event.moved == ("B",)
+    assert [now.state(unit).value for unit in "ABC"] == ["BAY", "BAY", ""]
+
+
+@pytest.mark.parametrize("subjects", [("A:F1", "B:F1"), ("B:F1", "A:F1"), ("A:F1",), ("B:F1",)])
+def test_what_is_found_as_recorded_contradicts_nothing(now, subjects):
+    """A pair found as the record has it, by both names or by one, opens no discrepancy; found otherwise, it does."""
+    found(now, "A:F1", "B:F1", status="mated")
+    assert found(now, *subjects, status="mated").expected is None
+    mates = {"A:F1": "B:F1", "B:F1": "A:F1"}
+    assert found(now, *subjects, status="demated").expected == "; ".join(
+        f"{half} mated to {mates[half]}" for half in subjects
+    )
+    assert found(now, *mates, status="demated").expected is None
+
+
+def test_a_place_found_as_recorded_contradicts_nothing(now):
+    """A unit found where the record has it opens no discrepancy."""
+    found(now, "A", place="BAY", facing="north")
+    assert found(now, "A", place="BAY", facing="north").expected is None
