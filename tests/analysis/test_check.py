@@ -163,7 +163,15 @@ def test_tolerance_starts_and_stops():
     assert (started.rule, started.subject, started.started) == ("room", "P:vol", MINUTE)
     assert started.deadline == 6 * MINUTE
     assert stopped.left == 3 * MINUTE
-    assert report.steps[2].stopped[0].to_json()["left_seconds"] == 180
+    assert started.to_json() == {
+        "rule": "room",
+        "subject": "P:vol",
+        "started": "1970-01-01T00:01:00Z",
+        "deadline": "1970-01-01T00:06:00Z",
+        "left_seconds": None,
+    }
+    assert stopped.to_json() == {**started.to_json(), "left_seconds": 180}
+    assert replace(started, deadline=None).to_json()["deadline"] is None
     assert report.findings == ()
 
 
@@ -183,6 +191,48 @@ def test_clock_still_runs():
     assert report.findings == ()
     (clock,) = report.clocks
     assert clock.deadline == 6 * MINUTE
+    (told,) = report.to_json()["clocks"]
+    assert {k: told[k] for k in ("rule", "subject", "trigger", "started", "deadline")} == {
+        "rule": "room",
+        "subject": "P:vol",
+        "trigger": "shut P:F",
+        "started": "1970-01-01T00:01:00Z",
+        "deadline": "1970-01-01T00:06:00Z",
+    }
+    assert [reason["code"] for reason in told["missing"]] == ["no-path"]
+    assert replace(clock, deadline=None).to_json()["deadline"] is None
+
+
+def test_what_no_step_touches_may_be_the_cure():
+    """A valve and a mated pair that stay shut throughout are named as cures beside the valve that a step shuts."""
+    pump = Part(
+        "pump",
+        ports={n: Port(n, k) for n, k in (("F", "tube"), ("G", "tube"), ("V", "valve"), ("W", "valve"))},
+        nodes={"vol": Node("vol", "fluid", litres=1.0)},
+        links=(InternalLink("vol", "F", "V"), InternalLink("vol", "F", "W"), InternalLink("vol", "G")),
+    )
+    base = Part(
+        "base",
+        ports={"F": Port("F", "tube"), "G": Port("G", "tube")},
+        nodes={"tank": Node("tank", "fluid", expansion=True)},
+        links=(InternalLink("F", "tank"), InternalLink("G", "tank")),
+    )
+    now = Configuration(replace(PLANT, parts={"pump": pump, "base": base}))
+    set_up = (
+        ("as-found", ("P",), "YARD"),
+        ("mate", ("P:F", "YARD:F"), None),
+        ("mate", ("P:G", "YARD:G"), None),
+        *(("open", (half,), None) for half in ("P:F", "YARD:F", "YARD:G", "P:V")),
+    )
+    for action, subjects, place in set_up:
+        outcome = resolve(now, Event("set-up", action, subjects, 0, place=place, initial=True))
+        assert not outcome.refusals
+        now.apply(outcome.event)
+    at_once = rule("room", Always(), ROOM.condition, ROOM.scope)
+    (finding,) = check(RuleSet((at_once,)), Start(now), propose("shut P:V")).findings
+    (reason,) = finding.reasons
+    assert reason.links == ("P:V",)
+    assert sorted(reason.cures) == ["open P:G", "open P:V", "open P:W"]
 
 
 def test_impossible_step_is_a_finding():

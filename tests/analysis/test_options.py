@@ -244,3 +244,52 @@ def test_unknown(thing):
     """What is no unit, place, port or node has no options."""
     with pytest.raises(KeyError):
         list(candidates(world()[0], thing, 0, []))
+
+
+FITTINGS = {
+    "OURS": 'kind = "fluid-disconnect", size = "1/2 in", keying = "supply", gender = "plug"',
+    "BARE": 'kind = "fluid-disconnect"',
+    "FITS": 'kind = "fluid-disconnect", size = "1/2 in", keying = "supply", gender = "socket"',
+    "ANY-SIZE": 'kind = "fluid-disconnect", keying = "supply", gender = "socket"',
+    "ANY-KEY": 'kind = "fluid-disconnect", size = "1/2 in", gender = "socket"',
+    "WIDE": 'kind = "fluid-disconnect", size = "3/4 in", keying = "supply", gender = "socket"',
+    "RETURN": 'kind = "fluid-disconnect", size = "1/2 in", keying = "return", gender = "socket"',
+    "PLUG": 'kind = "fluid-disconnect", size = "1/2 in", keying = "supply", gender = "plug"',
+    "VALVED": 'kind = "valved-disconnect", size = "1/2 in", keying = "supply", gender = "socket"',
+    "POWER": 'kind = "electrical-connector", size = "1/2 in", keying = "supply", gender = "socket"',
+}
+RIG = """
+[[part]]
+id = "rig"
+port = [%s]
+[[part]]
+id = "one"
+flexible = true
+port = [%s]
+[[unit]]
+id = "A"
+part = "one"
+[[unit]]
+id = "B"
+part = "rig"
+"""
+
+
+@pytest.mark.parametrize(
+    ("port", "mates"),
+    [
+        ("OURS", {"BARE", "FITS", "ANY-SIZE", "ANY-KEY"}),
+        ("BARE", {"BARE", "OURS", "FITS", "ANY-SIZE", "ANY-KEY", "WIDE", "RETURN", "PLUG"}),
+        ("WIDE", {"BARE"}),
+        ("RETURN", {"BARE"}),
+        ("ANY-SIZE", {"OURS", "BARE", "PLUG"}),
+    ],
+)
+def test_only_what_fits_is_offered(port, mates):
+    """A half is offered the halves of its kind whose size, keying and gender don't contradict its own, and no other."""
+    rows = {name: f'{{ name = "{name}", {fields} }}' for name, fields in FITTINGS.items()}
+    now = Configuration(parse_definition({"rig.toml": RIG % (", ".join(rows.values()), rows[port])}).plant())
+    cut: list[str] = []
+    offered = [e for e in candidates(now, f"A:{port}", 0, cut) if e.action == "mate"]
+    assert cut == []
+    assert {e.subjects[1] for e in offered} == {f"B:{mate}" for mate in mates}

@@ -345,3 +345,45 @@ def test_what_is_not_drawn_is_said():
     }
     assert "Not drawn: what holds what" in drawn["everything"]
     assert "Not drawn: what holds what" not in drawn["medium"]
+
+
+AIR = """
+[[medium]]
+id = "air"
+[[kind]]
+id = "duct"
+medium = "air"
+statuses = ["capped", "free", "joined"]
+initial = "free"
+joined = "joined"
+carries = "joined"
+[[part]]
+id = "mask"
+port = [{ name = "IN", kind = "duct" }]
+node = [{ name = "FACE", medium = "air", load = true }, { name = "BAG", medium = "air", litres = "3 l" }]
+links = [["IN", "BAG"]]
+[[part]]
+id = "compressor"
+node = [
+    { name = "TANK", medium = "air", source = true, expansion = true, litres = "9 l" },
+    { name = "GAUGE", medium = "air" },
+]
+links = [["TANK", "GAUGE"]]
+[[unit]]
+id = "MASK-1"
+part = "mask"
+[[unit]]
+id = "COMP-1"
+part = "compressor"
+"""
+
+
+def test_every_medium_has_its_alarms():
+    """A plant's own medium, which comes after those that are shipped, has its alarms in the picture of everything."""
+    world = yard(AIR)
+    assert list(world.plant.media).index("air") > list(world.plant.media).index("hold")
+    shown = texts(draw(Scope.everything(), world))
+    for alarm in ("OPEN END: IN", "CUT OFF: BAG", "NO AIR: FACE"):
+        assert alarm in shown
+    # The media before it have theirs as well.
+    assert "NO POWER: HEATER" in shown
