@@ -171,15 +171,18 @@ def place_line(view: View, owner: str) -> list[str]:
 
 
 def aboard(view: View, place: str) -> list[str]:
-    """Return all that moves with a mobile place: units and mobile places in it, directly or not, and its slots."""
-    out: list[str] = []
+    """Return all that moves with a mobile place: units and mobile places in it, directly or not, and its slots.
+
+    Each once, also where two are recorded to be in each other: a late event may say so, and is refused for it.
+    """
+    out: dict[str, None] = {}
     queue = [place]
     while queue:
         at = queue.pop()
         slots, standing = view.plant.slots_of(at), view.standing_at(at)
-        out += [*slots, *standing]
-        queue += [*slots, *(thing for thing in standing if view.plant.is_mobile(thing))]
-    return out
+        queue += [s for s in (*slots, *filter(view.plant.is_mobile, standing)) if s not in out]
+        out.update(dict.fromkeys((*slots, *standing)))
+    return list(out)
 
 
 def mate_of(view: View, address: str) -> str | None:

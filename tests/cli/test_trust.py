@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 
 import pytest
 
@@ -78,6 +79,17 @@ def test_backup_and_restore(archive: bool, cfgtrack: Command) -> None:
     assert (cfgtrack.ok("head"), cfgtrack.ok("history")) == (head, history)
     assert cfgtrack.ok("audit").startswith("sound")
     assert cfgtrack("restore", cfgtrack.folder / "none").status == 2
+
+
+def test_migrate_leaves_a_newer_database_alone(cfgtrack: Command) -> None:
+    """The database of a newer program stays as it is: it is told, and the status is 4."""
+    with closing(sqlite3.connect(cfgtrack.db)) as database, database:
+        database.execute("UPDATE alembic_version SET version_num = '9999'")
+    before = cfgtrack.db.read_bytes()
+    answer = cfgtrack("migrate")
+    assert (answer.status, answer.out) == (4, "")
+    assert "its schema is 9999, newer than this program's" in answer.err
+    assert cfgtrack.db.read_bytes() == before
 
 
 def test_rebuild_and_migrate(cfgtrack: Command) -> None:

@@ -1,6 +1,7 @@
 """Backup, restore, archive, rebuild: the same journal, wherever it is carried."""
 
 import json
+import sqlite3
 import threading
 from contextlib import closing
 from pathlib import Path
@@ -149,3 +150,34 @@ def test_migrating_a_current_journal_changes_nothing(filled: str, tmp_path: Path
     empty.touch()
     with pytest.raises(NoAnswer, match="this database holds no journal"):
         migrate(str(empty))
+
+
+def _tables(url: str) -> dict[str, list[object]]:
+    """Return every row of every table, whatever its schema is said to be."""
+    with closing(Database(url)) as database:
+        tables = ("alembic_version", "event", "item", "tree_head", "touch", "change")
+        return {table: sorted(database.rows(f"SELECT * FROM {table}"), key=repr) for table in tables}
+
+
+def test_a_newer_journal_is_not_migrated(filled: str) -> None:
+    """A journal of a newer program is refused, with what to do, and no row of it is changed."""
+    with closing(Database(filled)) as database:
+        database.execute("UPDATE alembic_version SET version_num = '9999'")
+    before = _tables(filled)
+    assert before["event"]
+    with pytest.raises(
+        NoAnswer, match=r"schema is 9999, newer than this program's .*: install a newer cfgtrack"
+    ):
+        migrate(filled)
+    assert _tables(filled) == before
+
+
+def test_what_is_no_journal_is_not_migrated(tmp_path: Path) -> None:
+    """A database with something else in it is refused and left as it was."""
+    path = tmp_path / "other.db"
+    with closing(sqlite3.connect(path)) as other:
+        other.execute("CREATE TABLE recipe (name TEXT)")
+    before = path.read_bytes()
+    with pytest.raises(NoAnswer, match="this database holds something else"):
+        migrate(str(path))
+    assert path.read_bytes() == before
