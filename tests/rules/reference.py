@@ -162,14 +162,15 @@ def graph_of(now: Configuration, medium: str) -> nx.DiGraph:
     """Return all made links of a medium as arcs, in the direction in which its paths are followed."""
     plant, graph = now.plant, nx.DiGraph()
     for owner in (*plant.units, *plant.places):
-        for a, b, one_way in _links_of(now, owner, medium):
+        for a, b, one_way in links_of(now, owner, medium):
             graph.add_edge(a, b)
             if not one_way:
                 graph.add_edge(b, a)
     return graph.reverse() if plant.media[medium].upstream else graph
 
 
-def _links_of(now: Configuration, owner: str, medium: str) -> Iterator[tuple[str, str, bool]]:
+def links_of(now: Configuration, owner: str, medium: str) -> Iterator[tuple[str, str, bool]]:
+    """Yield the made links of a unit or place in a medium: both ends, and whether it goes one way only."""
     plant, part = now.plant, now.plant.part_of(owner)
     ports = {n: p for n, p in part.ports.items() if plant.kinds[p.kind].joined}
     items = {n for n, p in ports.items() if plant.kinds[p.kind].medium == medium}
