@@ -118,8 +118,8 @@ class Commands(click.Group):
         for heading, names in COMMANDS.items():
             with formatter.section(heading):
                 formatter.write_dl([(name, line) for name, (_, line) in names.items()])
-        with formatter.section("Short for `record ACTION`"):
-            formatter.write_text(", ".join(VERBS) + ", and the actions of a plant's own kinds")
+        with formatter.section("Short for `record ACTION`, as is every action of a plant's own kinds"):
+            formatter.write_text(", ".join(VERBS))
 
     def invoke(self, ctx: click.Context) -> object:
         """Run the command. Trouble becomes its lines on standard error and its exit status; a bug stays a bug."""

@@ -49,7 +49,9 @@ def test_every_command_is_listed(empty: Command) -> None:
     said = empty.ok("--help")
     for name, line in LISTED.items():
         assert re.search(rf"(?m)^  {name} +{re.escape(line)}$", said)
-    together = " ".join(said.partition("Short for `record ACTION`:")[2].split())
+    together = " ".join(
+        said.partition("Short for `record ACTION`, as is every action of a plant's own kinds:")[2].split()
+    )
     assert together == ", ".join(VERBS)
     assert {words for words in ALL if " " not in words} == {*LISTED, *VERBS}
 
