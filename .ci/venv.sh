@@ -20,6 +20,13 @@ venv=${CFGTRACK_VENV:-$PWD/.venv}
 wanted=$(printf '%s\n' "$PWD" "$venv" | cat - pyproject.toml requirements.lock | cksum)
 installed() { [ "$(cat "$venv/installed-$1" 2>/dev/null)" = "$wanted" ]; }
 
+# Installing this checkout into another one's environment would change what that one runs, in silence.
+owner=$(cat "$venv/checkout" 2>/dev/null || true)
+if [ -n "${CFGTRACK_VENV-}" ] && [ -n "$owner" ] && [ "$owner" != "$PWD" ] && [ -d "$owner" ]; then
+    echo "$venv is the environment of $owner: name another folder with CFGTRACK_VENV, or remove it" >&2
+    exit 2
+fi
+
 python() {
     local name
     for name in ${CFGTRACK_PYTHON:-python3.11 python3.12 python3.13 python3}; do
@@ -44,6 +51,7 @@ install() {
     "$venv/bin/python" -m pip install -qq --disable-pip-version-check --no-input \
         --constraint requirements.lock --editable "$target" >&2
     rm -f "$venv"/installed-*
+    echo "$PWD" >"$venv/checkout"
     echo "$wanted" >"$venv/installed-$1"
 }
 
