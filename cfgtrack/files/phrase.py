@@ -105,11 +105,11 @@ def _words(event: Event) -> Iterator[str]:
     yield "let go" if event.action == "let-go" else event.action
     subjects = list(event.subjects)
     if event.action in (ev.BEGIN, ev.END):
-        yield event.outing or ""
+        yield quoted(event.outing) if event.outing else ""
     elif event.action == ev.FOUND:
         yield from _found_words(event)
     elif event.action in ev.BOOK_ACTIONS:
-        yield from (one for one in (event.withdraws, event.explains, *subjects) if one)
+        yield from (quoted(one) for one in (event.withdraws, event.explains, *subjects) if one)
         if event.reason:
             yield f"reason={quoted(event.reason)}"
     else:
