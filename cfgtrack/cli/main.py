@@ -156,7 +156,7 @@ class Commands(click.Group):
                 raise
             _give_up_output()
             click.echo(
-                "standard output: disk-full: there is no room for the answer; what was recorded before it is kept",
+                "output: disk-full: the answer found no room where it goes; what was recorded before it is kept",
                 err=True,
             )
             sys.exit(4)
@@ -186,7 +186,8 @@ def own_actions(ctx: click.Context) -> list[str]:
     from cfgtrack.model.trouble import Trouble
 
     root = ctx.find_root()
-    session = Session()  # a look beside the command's own: what is named there is not settled yet
+    # A look beside the command's own: what is named there is not settled yet.
+    session = Session(clock=root.ensure_object(Session).clock)
     session.db = str(root.meta.get(_DATABASE) or root.params.get("db") or "")
     try:
         with session.read() as journal:
@@ -219,20 +220,20 @@ def trouble_of(err: Exception) -> Trouble | None:
     return None
 
 
-class Seconds(click.ParamType[float]):
+class Seconds(click.FloatRange):
     """A time to wait, in seconds: a number from 0 to `MOST_WAIT`."""
 
     name = "seconds"
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Read it."""
-        try:
-            seconds = float(value)
-        except ValueError:
-            seconds = math.nan
-        if not 0 <= seconds <= MOST_WAIT:
-            self.fail(f"expected a number of seconds from 0 to {MOST_WAIT}, found {value}", param, ctx)
-        return seconds
+    def __init__(self) -> None:
+        super().__init__(0, MOST_WAIT)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read it. No number (nan) is in no range, and compares so that click lets it through."""
+        found = super().convert(value, param, ctx)
+        if math.isnan(found):
+            self.fail(f"{value} is not in the range {self._describe_range()}.", param, ctx)
+        return found
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from cfgtrack.model.trouble import BadInput, NoAnswer
     from cfgtrack.store.journal import Journal
 
+_BEHIND = 120_000_000
+"""By so much clocks may differ, or a command be slow to begin, before anybody is told, microseconds."""
+
 _LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
 _UNKNOWN = frozenset(("no-such-unit", "no-such-port", "no-such-place"))
 BASES = ("reported", "witnessed", "measured")
@@ -123,19 +126,33 @@ def verb(action: str) -> click.Command:
 
 
 def when_it_happened(session: s.Session, journal: Journal) -> int:
-    """Return --at, else now. BadInput when the record is ahead of the clock: then only the user can know."""
-    from cfgtrack.model.time import format_instant
+    """Return --at, else now. BadInput when the clock must be wrong, or the record is ahead of it: only the user knows.
+
+    Where the record was written to by a clock well ahead of this one, one of the two is wrong: that is told, and nobody
+    is kept from recording.
+    """
+    from cfgtrack.model.time import SECOND, format_duration, format_instant
     from cfgtrack.model.trouble import BadInput, Problem
 
     if session.at is not None:
         return session.instant(journal, session.at, option="--at")
+    now = format_instant(session.now)
+    first, last = journal.recorded() or (session.now, session.now)
     ahead = journal.ahead()
+    wrong = ""
     if ahead is not None:
-        sentence = (
-            f"say when it happened: the last recorded event is of {format_instant(ahead)}, later than now,"
-            f" {format_instant(session.now)}"
+        wrong = f"the last recorded event is of {format_instant(ahead)}, later than now, {now}"
+    elif first - session.now > _BEHIND:
+        wrong = f"this clock says {now}, and the record was begun at {format_instant(first)}"
+    if wrong:
+        raise BadInput([Problem("--at", "missing", f"say when it happened: {wrong}")])
+    if last - session.now > _BEHIND:
+        behind = format_duration((last - session.now) // SECOND * SECOND)
+        click.echo(
+            f"clock: this one says {now}; the last entry was recorded {behind} later, by another clock:"
+            " one of them is wrong. This event is taken to have happened now: if not, correct it with --at.",
+            err=True,
         )
-        raise BadInput([Problem("--at", "missing", sentence)])
     return session.now
 
 

@@ -123,13 +123,23 @@ class Session:
     def output(self, target: Path, *, read: Path | int | None = None) -> AbstractContextManager[Path]:
         """Return what writes a file: see `files.writer.replacing`. Spared: the database, and the file that is read."""
         from cfgtrack.files.writer import replacing
+
+        return replacing(target, spared=self._spared(read))
+
+    def expect_output(self, target: Path, *, read: Path | int | None = None) -> None:
+        """Raise what `output` would raise, before other work is done."""
+        from cfgtrack.files.writer import expect_writable
+
+        expect_writable(target, spared=self._spared(read))
+
+    def _spared(self, read: Path | int | None) -> dict[str, Path | int]:
         from cfgtrack.store.database import file_of
 
         spared: dict[str, Path | int] = {} if read is None else {"the file that is read": read}
         database = file_of(self.database)
         if database is not None:
             spared["the database, or belongs to it"] = database
-        return replacing(target, spared=spared)
+        return spared
 
     def make_folder(self) -> None:
         """Make the user's data folder for the database there, when none is named."""

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from cfgtrack.model.event import Entry
     from cfgtrack.store.journal import Journal
 
+_MOST_NAMED = 12
+"""So many units of a part are named in a message."""
+
 thing_argument = click.argument("thing", shell_complete=s.complete_id)
 
 
@@ -127,7 +130,9 @@ def expect_known(journal: Journal, thing: str, known: int | None, *, parts: bool
         return
     if thing in plant.parts:
         units = [unit.id for unit in plant.units.values() if unit.part == thing]
-        sentence = f"{thing} is a part, and no thing by itself; its units: {', '.join(units) or 'none'}"
+        named = ", ".join(units[:_MOST_NAMED]) or "none"
+        more = f" and {len(units) - _MOST_NAMED} more" if len(units) > _MOST_NAMED else ""
+        sentence = f"{thing} is a part, and no thing by itself; its units: {named}{more}"
         raise NoAnswer(Problem(thing, "no-such-thing", sentence))
     owner = thing.partition(":")[0]
     names: Iterable[str] = [*plant.owners(), *plant.parts]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO, TypeVar
@@ -57,11 +57,10 @@ def import_command(
     the others are recorded all the same, and the exit status is 3 when rows were set aside.
     """
     said = {"by": session.by, "recorder": session.recorded_by, "basis": basis, "outing": session.outing}
-    with (
-        session.write() as journal,
-        _opened(source, keep=rejects is not None) as stream,
-        _rejecting(session, rejects, source) as file,
-    ):
+    read = _STDIN if source == "-" else Path(source)
+    if rejects is not None:
+        session.expect_output(rejects, read=read)
+    with session.write() as journal, _opened(source, keep=rejects is not None) as stream:
         feed = _Feed(
             plant=journal.plant(),
             where="stdin" if source == "-" else source,
@@ -72,10 +71,9 @@ def import_command(
         )
         tally = feed.into(journal, stream, dry_run=session.dry_run)
         moment = session.moment(journal)
-        if file is not None and feed.aside:
-            feed.write_rejects(stream, file)
-        elif file is not None:
-            file.unlink()
+        if rejects is not None and feed.aside:
+            with session.output(rejects, read=read) as file:
+                feed.write_rejects(stream, file)
     problems = [p for found in (feed.aside or {}).values() for p in found]
     tally.refused = len(feed.aside or {})
     session.answer(
@@ -90,13 +88,6 @@ def import_command(
         },
     )
     session.end(found=problems)
-
-
-def _rejecting(session: s.Session, rejects: Path | None, source: str) -> AbstractContextManager[Path | None]:
-    """Return what writes the rejects, before anything is recorded: where they can't be kept, nothing is done."""
-    if rejects is None:
-        return nullcontext()
-    return session.output(rejects, read=_STDIN if source == "-" else Path(source))
 
 
 def _tally_text(tally: Tally, rejects: Path | None, moment: Moment, *, dry_run: bool) -> str:
@@ -134,8 +125,11 @@ def _opened(source: str, *, keep: bool) -> Iterator[TextIO]:
             yield stream
     elif keep:
         with tempfile.TemporaryFile("w+", encoding="utf-8", errors=_AS_IT_IS, newline="") as spool:
-            shutil.copyfileobj(sys.stdin, spool)
-            spool.seek(0)
+            try:
+                shutil.copyfileobj(sys.stdin, spool)
+                spool.seek(0)
+            except OSError as err:  # a temporary file has no name to tell
+                raise OSError(err.errno, err.strerror, tempfile.gettempdir()) from err
             yield spool
     else:
         yield sys.stdin

@@ -19,7 +19,7 @@ ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/+-]*")
 ID_FORM = "letters A-Z and a-z, digits and . _ / + -, a letter or digit first"
 _YES_NO = {"yes": True, "true": True, "no": False, "false": False}
 _MANY = 2000
-_PAST_MICROSECOND = re.compile(r":\d\d\.\d{7}", re.ASCII)
+_PAST_MICROSECOND = r"(?<![\w-]){}\s*=[^,}}#=]*:\d\d\.\d{{7}}"
 
 
 class Fields:
@@ -198,7 +198,7 @@ class Fields:
             self.note(name, "bad-time", str(err))
             return None
         # TOML's own times come without what is past the microsecond: only the line still shows it.
-        if _PAST_MICROSECOND.search(self.spot(name).row or ""):
+        if re.search(_PAST_MICROSECOND.format(re.escape(name)), self.spot(name).row or "", re.ASCII):
             self.note(name, "bad-time", "digits past the microsecond: at most 6 digits of a second are kept")
         return instant
 

@@ -5,6 +5,7 @@ A slip of the finger destroys nothing: neither the database nor what is being re
 
 from __future__ import annotations
 
+import errno
 import os
 import secrets
 from collections.abc import Iterator, Mapping
@@ -16,52 +17,90 @@ from cfgtrack.model.trouble import BadInput, Problem
 COMPANIONS = ("-wal", "-shm", "-journal")
 """What SQLite puts beside a database, by the end of its name."""
 
+Spared = Mapping[str, Path | int]
+"""What must not be written over, by whatever name or link: what it is, to its path or file descriptor."""
+
 _DATABASE = b"SQLite format 3\x00"
 
 
 @contextmanager
-def replacing(target: Path, *, spared: Mapping[str, Path | int] | None = None) -> Iterator[Path]:
+def replacing(target: Path, *, spared: Spared | None = None, new: bool = False) -> Iterator[Path]:
     """Yield a new file beside `target` to be written; it takes the place of `target` when the block ends well.
 
-    It is on the disk before it does. After an exception, or when the block removes it because there is nothing to
-    write, `target` is as it was. A link stays a link: what it leads to is replaced. What is no file (a device, a pipe)
-    is written as it is.
-    `spared`, what it is to its path or file descriptor: what must not be written over, by whatever name or link.
-    BadInput when `target` is one of these, or any database; OSError that names `target` when it can't be written.
+    It is on the disk before it does. After an exception it is gone, and `target` is as it was. A link stays a link:
+    what it leads to is replaced. What is no file (a device, a pipe) is written as it is. With `new` nothing is
+    replaced.
+    BadInput when `target` is `spared`, or any database; FileExistsError where it is there and must be `new`; another
+    OSError that names `target` when it can't be written.
     """
-    expect_spared(target, spared or {})
+    expect_writable(target, spared=spared)
+    if _is_device(target):
+        with _named(target):
+            yield target
+        return
     real = Path(os.path.realpath(target))
-    is_device = real.exists() and not real.is_file()
-    part = real if is_device else real.with_name(f".cfgtrack-{secrets.token_hex(6)}.part")
+    part = real.with_name(f".{real.stem[:40]}-{secrets.token_hex(6)}.part")
+    with _named(target, part):
+        try:
+            part.touch(exist_ok=False)
+            yield part
+            _sync(part, os.O_RDWR)
+            _take_the_place_of(real, part, new=new)
+            _sync_folder(real.parent)
+        finally:
+            for suffix in ("", *COMPANIONS):
+                part.with_name(part.name + suffix).unlink(missing_ok=True)
+
+
+def expect_writable(target: Path, *, spared: Spared | None = None) -> None:
+    """Raise what `replacing` would raise before anything is written: for whoever has other work to do first."""
+    _expect_spared(target, spared or {})
+    if _is_device(target):
+        return
+    real = Path(os.path.realpath(target))
+    if not real.parent.is_dir():
+        raise FileNotFoundError(errno.ENOENT, "there is no such folder", str(target))
+    if not os.access(real.parent, os.W_OK | os.X_OK):
+        raise PermissionError(errno.EACCES, "its folder may not be written", str(target))
+    if real.exists() and not os.access(real, os.W_OK):
+        raise PermissionError(errno.EACCES, "it may not be written", str(target))
+
+
+def _is_device(target: Path) -> bool:
+    return target.exists() and not target.is_file()
+
+
+@contextmanager
+def _named(target: Path, part: Path | None = None) -> Iterator[None]:
+    """Let trouble with what is written name the target: nobody knows the name of the part."""
     try:
-        if is_device:
-            yield real
-        else:
-            with _taking_the_place_of(real, part):
-                yield part
+        yield
     except OSError as err:
-        if err.filename in (None, str(part), part):
+        if err.filename in (None, part, str(part)):
             raise OSError(err.errno, err.strerror, str(target)) from err
         raise
 
 
-@contextmanager
-def _taking_the_place_of(real: Path, part: Path) -> Iterator[None]:
-    try:
-        part.touch(exist_ok=False)
+def _take_the_place_of(real: Path, part: Path, *, new: bool) -> None:
+    if not new:
         if real.exists():
             part.chmod(real.stat().st_mode & 0o7777)
-        yield
-        if part.exists():
-            sync(part)
-            part.replace(real)
-            sync(real.parent)
-    finally:
-        for suffix in ("", *COMPANIONS):
-            part.with_name(part.name + suffix).unlink(missing_ok=True)
+        part.replace(real)
+        return
+    try:
+        real.hardlink_to(part)  # fails where a name is taken, however lately
+    except FileExistsError:
+        raise
+    except OSError as err:
+        if real.exists():
+            raise FileExistsError(errno.EEXIST, "there is a file already", str(real)) from err
+        part.rename(real)  # a file system without links
 
 
-def expect_spared(target: Path, spared: Mapping[str, Path | int]) -> None:
+# --- what is spared ---------------------------------------------------------------------------------------------------
+
+
+def _expect_spared(target: Path, spared: Spared) -> None:
     """Raise BadInput when writing `target` would destroy what is spared, or a database.
 
     A database's companions are spared with it, whether they are there or not.
@@ -72,7 +111,7 @@ def expect_spared(target: Path, spared: Mapping[str, Path | int]) -> None:
             others += [Path(os.path.realpath(path) + suffix) for suffix in COMPANIONS]
         if any(_is_same(target, other) for other in others):
             raise BadInput([Problem(str(target), "spared", f"this is {what}: name another file")])
-    if target.is_file() and _is_database(target):
+    if target.is_file() and _may_be_a_database(target):
         sentence = "this is a database, and is left alone: name another file, or remove it yourself"
         raise BadInput([Problem(str(target), "spared", sentence)])
 
@@ -88,17 +127,29 @@ def _is_same(target: Path, other: Path | int) -> bool:
         return False
 
 
-def _is_database(path: Path) -> bool:
+def _may_be_a_database(path: Path) -> bool:
     try:
         with path.open("rb") as file:
             return file.read(len(_DATABASE)) == _DATABASE
     except OSError:
-        return False
+        return True  # nobody can tell
 
 
-def sync(path: Path) -> None:
-    """Have a file, or what a folder lists, on the disk."""
-    handle = os.open(path, os.O_RDONLY)
+# --- on the disk ------------------------------------------------------------------------------------------------------
+
+
+def _sync_folder(folder: Path) -> None:
+    """Have on the disk what a folder lists, where the system knows how to."""
+    try:
+        _sync(folder, os.O_RDONLY)
+    except OSError as err:
+        # Some systems open no folder, some folders may be written and not read, some file systems sync none.
+        if err.errno not in (errno.EACCES, errno.EPERM, errno.EISDIR, errno.EINVAL, errno.ENOTSUP):
+            raise
+
+
+def _sync(path: Path, flags: int) -> None:
+    handle = os.open(path, flags)
     try:
         os.fsync(handle)
     finally:

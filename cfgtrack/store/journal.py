@@ -120,6 +120,12 @@ class Journal:
         """The present: the one that the journal was opened in, else the clock's."""
         return self.clock() if self._now is None else self._now
 
+    def recorded(self) -> tuple[int, int] | None:
+        """Return when the first and the last event became known, None where there is none."""
+        first = self.database.row("SELECT known FROM event ORDER BY number LIMIT 1")
+        last = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
+        return None if first is None or last is None else (int(first[0]), int(last[0]))
+
     def ahead(self) -> int | None:
         """Return when the last event happened that lies in the future though it was known before now, else None.
 

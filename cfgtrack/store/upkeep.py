@@ -29,21 +29,30 @@ def backup(url: str, target: str) -> int:
     disk when this returns; a backup that is cut off leaves no file under that name.
     """
     path = Path(target)
+    taken = NoAnswer(Problem(target, "exists", "there is a file of this name already: it is left alone"))
     if path.exists():
-        raise NoAnswer(Problem(target, "exists", "there is a file of this name already: it is left alone"))
+        raise taken
     own = file_of(url)
     spared = {} if own is None else {"the database, or belongs to it": own}
-    with closing(Database(url)) as source, replacing(path, spared=spared) as part:
-        check_current(source)
-        try:
-            events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))
-            _settle(part)
-        except NoAnswer as err:
-            # The journal is only read: what the disk refuses is the copy.
-            code = err.problems[0].code
-            if code in _REFUSED:
-                raise NoAnswer(Problem(target, code, _REFUSED[code])) from err
-            raise
+    try:
+        with closing(Database(url)) as source, replacing(path, spared=spared, new=True) as part:
+            check_current(source)
+            return _copied(source, part, target)
+    except FileExistsError:  # made by somebody else meanwhile
+        raise taken from None
+
+
+def _copied(source: Database, part: Path, target: str) -> int:
+    """Copy a journal into a file that is to be `target`, and return its number of events."""
+    try:
+        events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))
+        _settle(part)
+    except NoAnswer as err:
+        # The journal is only read: what the disk refuses is the copy.
+        code = err.problems[0].code
+        if code in _REFUSED:
+            raise NoAnswer(Problem(target, code, _REFUSED[code])) from err
+        raise
     return events
 
 

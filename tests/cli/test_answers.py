@@ -308,10 +308,6 @@ def _rows() -> list[dict[str, Any]]:
     return rows
 
 
-ROWS = _rows()
-MOVES = [
-    row for row in ROWS if row["action"] not in ("as-found", "place", "mate", "engage", "remark", "lift")
-]
 THINGS = ("BOX-1", "BOX-2", "BOX-2:R", "WALL", "SHELF", "ANN", "HOSE-1", "FRAIL-1")
 PHRASES = ("demate BOX-1:J", "shut WALL:V", "place BOX-2 at COLD", "lift BOX-2 by ANN", "place FRAIL-1 at WARM",
            "uncap BOX-2:F", "torque BOX-1:B1 torque='99 N*m'", "as-found WALL:K off")  # fmt: skip

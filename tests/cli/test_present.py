@@ -266,3 +266,25 @@ def test_a_question_looks_at_the_clock_once(words: tuple[str, ...], cfgtrack: Co
     """A question is asked in one present, however many parts its answer has."""
     cfgtrack.ticks = iter([next(cfgtrack.ticks)])
     assert cfgtrack(*words).status in (0, 3)
+
+
+def test_a_clock_behind_the_record_is_told(cfgtrack: Command) -> None:
+    """Where others recorded well after what this clock says, one clock is wrong: recorded, and told."""
+    slow = cfgtrack.ticks
+    ahead = next(slow) + 3_600_000_000
+    cfgtrack.ticks = iter(range(ahead, ahead + 100))
+    assert cfgtrack("inspect", "PUMP-1").err == ""
+    cfgtrack.ticks = slow
+    answer = cfgtrack("inspect", "PUMP-2")
+    assert answer.status == 0
+    assert answer.err.startswith("clock: this one says 2031-05-01T09:00:")
+    assert "1 h" in answer.err or "59 min" in answer.err
+
+
+def test_a_clock_before_the_record_began(cfgtrack: Command) -> None:
+    """A clock that says a time before the record was begun can't be right: then --at is asked for."""
+    cfgtrack.ticks = iter(range(0, 100))
+    answer = cfgtrack("inspect", "PUMP-2")
+    assert (answer.status, answer.out) == (2, "")
+    assert "this clock says 1970-01-01T00:00:00" in answer.err
+    assert cfgtrack("inspect", "PUMP-2", "--at", BEFORE).status == 0

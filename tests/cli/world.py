@@ -119,7 +119,7 @@ id = "dead-before-touch"
 title = "No live connector is touched"
 hazard = "electric shock"
 severity = 1
-source = "29 CFR 1910.147(d)(3)"
+source = "29 CFR 1910.333(b)"
 mode = "at"
 at = { action = ["mate", "demate"], kind = "electrical-connector" }
 condition = { no_path = "power", from = "it", to = { source = true } }

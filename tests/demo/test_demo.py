@@ -282,7 +282,7 @@ def test_every_interface_is_exchanged_once(past, checked, good, interface):
 
 
 def test_after_the_exchange(past, checked, good):
-    """Afterwards things are where they should be, and the spare runs on its accumulator, the failed one is warm."""
+    """Afterwards things are where they should be, joined as they should be, with power where it should be."""
     now = past.configuration.fork()
     for result in checked(good).steps:
         now.apply(result.event)

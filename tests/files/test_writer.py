@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import sqlite3
 import stat
 import subprocess
 import sys
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
 
 from cfgtrack.files import writer
-from cfgtrack.files.writer import replacing
+from cfgtrack.files.writer import expect_writable, replacing
 from cfgtrack.model.trouble import BadInput
 
 
@@ -71,15 +73,6 @@ def test_killed_half_way(tmp_path: Path) -> None:
     assert target.read_text() == "old"
 
 
-def test_nothing_to_write(tmp_path: Path) -> None:
-    """A block that removes the new file leaves the old one."""
-    target = tmp_path / "out.txt"
-    target.write_text("old")
-    with replacing(target) as file:
-        file.unlink()
-    assert target.read_text() == "old"
-
-
 def test_it_is_on_the_disk_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The file is synced before it takes its name, and its folder afterwards."""
     target = tmp_path / "out.txt"
@@ -87,8 +80,8 @@ def test_it_is_on_the_disk_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     real = os.fsync
 
     def fsync(handle: int) -> None:
-        where = Path(f"/proc/self/fd/{handle}").resolve()
-        seen.append(("folder" if where == tmp_path else "file", target.exists()))
+        kind = "folder" if stat.S_ISDIR(os.fstat(handle).st_mode) else "file"
+        seen.append((kind, target.exists()))
         real(handle)
 
     monkeypatch.setattr(os, "fsync", fsync)
@@ -178,11 +171,85 @@ def test_a_link_stays_a_link(tmp_path: Path) -> None:
     assert target.read_text() == "new"
 
 
-def test_a_device_is_written_as_it_is() -> None:
-    """What is no file is neither replaced nor synced."""
-    with replacing(Path(os.devnull)) as file:
+def test_a_pipe_is_written_as_it_is(tmp_path: Path) -> None:
+    """What is no file is neither replaced nor synced nor removed: what is written comes out at its other end."""
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    read = os.open(pipe, os.O_RDONLY | os.O_NONBLOCK)
+    with replacing(pipe) as file:
         file.write_text("new")
-    assert Path(os.devnull).is_char_device()
+    assert os.read(read, 10) == b"new"
+    os.close(read)
+    with pytest.raises(KeyError), replacing(pipe):
+        raise KeyError
+    assert pipe.is_fifo()
+
+
+def test_a_pipe_that_only_has_a_number(tmp_path: Path) -> None:
+    """What a shell gives as /dev/stdout or >(...) is written, too: its name leads to no file."""
+    if not Path("/dev/fd").exists():
+        pytest.skip("no /dev/fd here")
+    read, write = os.pipe()
+    with replacing(Path(f"/dev/fd/{write}")) as file:
+        file.write_text("new")
+    assert os.read(read, 10) == b"new"
+    os.close(read)
+    os.close(write)
+
+
+def test_new_means_new(tmp_path: Path) -> None:
+    """What must be new replaces nothing, not even what was made while it was being written."""
+    target = tmp_path / "out.txt"
+
+    def write() -> None:
+        with replacing(target, new=True) as file:
+            file.write_text("new")
+            target.write_text("somebody else's")
+
+    with pytest.raises(FileExistsError):
+        write()
+    assert [path.read_text() for path in tmp_path.iterdir()] == ["somebody else's"]
+    target.unlink()
+    with replacing(target, new=True) as file:
+        file.write_text("new")
+    assert [path.read_text() for path in tmp_path.iterdir()] == ["new"]
+
+
+def test_what_may_not_be_written_is_told_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A read-only file, a read-only folder, no folder: told by name before anything is written."""
+    target = tmp_path / "out.txt"
+    target.write_text("old")
+    for forbidden in (target, tmp_path):
+        # Root may write everything, so the system's answer is given here.
+        monkeypatch.setattr(os, "access", lambda path, mode, no=forbidden: Path(path) != no)
+        with pytest.raises(PermissionError) as caught:
+            expect_writable(target)
+        assert caught.value.filename == str(target)
+        with pytest.raises(PermissionError), replacing(target):
+            pytest.fail("never begun")
+    monkeypatch.undo()
+    expect_writable(target)
+    with pytest.raises(FileNotFoundError):
+        expect_writable(tmp_path / "nowhere" / "out.txt")
+    assert list(tmp_path.iterdir()) == [target]
+
+
+def test_a_folder_that_cannot_be_synced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a folder can't be opened, as on some systems, the file is written all the same; a broken disk is told."""
+    target = tmp_path / "out.txt"
+    real = os.open
+    for number, allowed in ((errno.EACCES, True), (errno.EIO, False)):
+
+        def opened(path: Path, flags: int, *rest: int, number: int = number) -> int:
+            if Path(path) == tmp_path:
+                raise OSError(number, os.strerror(number), str(path))
+            return real(path, flags, *rest)
+
+        monkeypatch.setattr(os, "open", opened)
+        with nullcontext() if allowed else pytest.raises(OSError, match="error"), replacing(target) as file:
+            file.write_text(str(number))
+        monkeypatch.undo()
+    assert target.read_text() == str(errno.EIO)
 
 
 def test_an_error_names_the_file_that_was_asked_for(tmp_path: Path) -> None:
