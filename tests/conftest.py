@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -28,6 +29,9 @@ def pytest_configure(config: pytest.Config) -> None:
 
     trylast, because pytest-randomly settles its seed in the same hook.
     """
+    # Whoever runs the tests may have a journal of his own: no test looks into it.
+    os.environ.pop("CFGTRACK_DB", None)
+    os.environ["XDG_DATA_HOME"] = os.devnull
     if core.global_force_seed is None:
         core.global_force_seed = config.getoption("randomly_seed", None)
 

@@ -10,9 +10,10 @@ import click
 from cfgtrack.cli import session as s
 
 if TYPE_CHECKING:
-    from cfgtrack.files.reference import Entry
+    from cfgtrack.analysis.tightening import Tightening
+    from cfgtrack.analysis.warming import Warming
     from cfgtrack.model.quantity import Quantity
-    from cfgtrack.show.reference import Tightening, Warming
+    from cfgtrack.model.reference import Entry
 
 
 def _complete(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
@@ -156,59 +157,38 @@ def _quantity(option: str, text: str, dimension: str) -> Quantity:
 
 def _tightening(entry: Entry, surface: str, *, torque: str | None, preload: str | None) -> Tightening:
     """Work out what a torque, or the torque for a preload, does to a thread."""
-    from cfgtrack.files.reference import PropertyClass, Scatter, Surface, Thread
-    from cfgtrack.model.quantity import from_si
-    from cfgtrack.physics import bolts
-    from cfgtrack.show.reference import Tightening
+    from cfgtrack.analysis.tightening import tighten
+    from cfgtrack.model.reference import PropertyClass, Scatter, Surface, Thread
 
     found = _find(surface, _table("surface"), "surface")
     assert isinstance(entry, Thread)
     assert isinstance(found, Surface)
     scatter = _table("scatter")[found.scatter]
     assert isinstance(scatter, Scatter)
-    bolt = {"diameter": entry.diameter.value, "nut_factor": found.nut_factor.value}
-    wanted = None
-    if torque is not None:
-        turned = _quantity("--torque", torque, "torque")
-    else:
-        assert preload is not None
-        wanted = _quantity("--preload", preload, "force")
-        unit = "N*m" if entry.form == "metric" else "ft lbf"
-        turned = from_si(bolts.torque_for(preload=wanted.value, **bolt), unit=unit, dimension="torque")
-    force = bolts.preload(torque=turned.value, scatter=scatter.scatter.value, **bolt)
-    of_proof = []
-    for one in _table("class").values():
-        assert isinstance(one, PropertyClass)
-        proof = one.proof_of(entry)
-        if proof is not None:
-            stands = {"area": entry.stress_area.value, "proof": proof.value}
-            parts = (bolts.proof_fraction(preload=newtons, **stands) for newtons in force)
-            of_proof.append((one, proof, bolts.Preload(*parts)))
-    return Tightening(entry, found, scatter.scatter, turned, wanted, force, tuple(of_proof))
+    classes = [one for one in _table("class").values() if isinstance(one, PropertyClass)]
+    given = {
+        "torque": None if torque is None else _quantity("--torque", torque, "torque"),
+        "preload": None if preload is None else _quantity("--preload", preload, "force"),
+    }
+    return tighten(entry, found, scatter, classes, **given)
 
 
 def _warming(entry: Entry, *, warmed: str | None, rise: str | None) -> Warming:
     """Work out the rise of pressure in a full rigid volume, or how far it may warm, from each state of a fluid."""
-    from cfgtrack.files.reference import Fluid
-    from cfgtrack.model.quantity import from_si
+    from cfgtrack.analysis.warming import warm
+    from cfgtrack.model.reference import Fluid
     from cfgtrack.model.trouble import NoAnswer, Problem
-    from cfgtrack.physics.trapped import tabled_rise, tabled_warming
-    from cfgtrack.show.reference import Warming
 
     assert isinstance(entry, Fluid)
-    states = [state for state in entry.state if state.rises]
-    if not states:
+    answer = warm(
+        entry,
+        warmed=None if warmed is None else _quantity("--warmed", warmed, "temperature difference"),
+        rise=None if rise is None else _quantity("--rise", rise, "pressure"),
+    )
+    if not answer.found:
         sentence = f"nobody here knows how {entry.id} gives under pressure: ask its maker"
         raise NoAnswer(Problem(entry.id, "no-data", sentence))
-    if warmed is not None:
-        asked, dimension, unit = _quantity("--warmed", warmed, "temperature difference"), "pressure", "bar"
-        values = [tabled_rise(asked.value, state.points) for state in states]
-    else:
-        assert rise is not None
-        asked, dimension, unit = _quantity("--rise", rise, "pressure"), "temperature difference", "K"
-        values = [tabled_warming(asked.value, state.points) for state in states]
-    if warmed is not None and all(value is None for value in values):
-        end = max((state.rises[-1].warmed for state in states), key=lambda q: q.value)
+    if not answer.is_rise and all(rises is None for _, rises in answer.found):
+        end = max((state.rises[-1].warmed for state, _ in answer.found), key=lambda q: q.value)
         raise NoAnswer(Problem("--warmed", "beyond-table", f"the rises of {entry.id} are known up to {end}"))
-    found = (None if one is None else from_si(one, unit=unit, dimension=dimension) for one in values)
-    return Warming(entry, asked, warmed is None, tuple(zip(states, found, strict=True)))
+    return answer

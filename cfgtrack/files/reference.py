@@ -7,7 +7,6 @@ of a wrong dimension is an error of the file like any other.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import cache
 from math import nan
 from types import MappingProxyType
@@ -16,6 +15,20 @@ from cfgtrack.files.folder import top_folder
 from cfgtrack.files.source import in_order, parse_toml
 from cfgtrack.files.table import Table
 from cfgtrack.model.quantity import Quantity, from_si, parse_quantity
+from cfgtrack.model.reference import (
+    Entry,
+    Fluid,
+    Pass,
+    Pattern,
+    Proof,
+    PropertyClass,
+    Rise,
+    Scatter,
+    State,
+    Surface,
+    Thread,
+    Turn,
+)
 from cfgtrack.model.trouble import BadInput, Problems, near_hint
 from cfgtrack.physics.bolts import stress_area_metric, stress_area_unified
 
@@ -35,128 +48,6 @@ STRESS_AREA = MappingProxyType(
 
 ORDERS = ("cross", "circular")
 """The orders in which the bolts of a joint are tightened."""
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One entry of a table: its id in the table, what it is, where it is from, and how that was come by."""
-
-    id: str
-    title: str
-    source: str
-    trust: str
-
-
-@dataclass(frozen=True, slots=True)
-class Thread(Entry):
-    """A size of screw thread, of one of `FORMS`. `stress_area` is computed, by the formula of `stress_area_source`."""
-
-    form: str
-    diameter: Quantity
-    pitch: Quantity
-    threads_per_inch: int | None
-    stress_area: Quantity
-    stress_area_source: str
-
-
-@dataclass(frozen=True, slots=True)
-class Surface(Entry):
-    """A surface of bolt and nut. `scatter` is the id of the Scatter that a torque wrench leaves on it."""
-
-    nut_factor: Quantity
-    scatter: str
-
-
-@dataclass(frozen=True, slots=True)
-class Scatter(Entry):
-    """A way to tighten, and the part of the likely preload by which bolts then differ."""
-
-    scatter: Quantity
-
-
-@dataclass(frozen=True, slots=True)
-class Proof:
-    """A proof stress, for nominal diameters over one (None: any) and up to another, which counts in."""
-
-    stress: Quantity
-    over: Quantity | None
-    up_to: Quantity
-
-
-@dataclass(frozen=True, slots=True)
-class PropertyClass(Entry):
-    """A property class or grade of bolts of one form of thread."""
-
-    form: str
-    proof: tuple[Proof, ...]
-
-    def proof_of(self, thread: Thread) -> Quantity | None:
-        """Return the proof stress at a thread's diameter, None where the class doesn't go."""
-        if thread.form != self.form:
-            return None
-        for one in self.proof:
-            over = 0.0 if one.over is None else one.over.value
-            if over < thread.diameter.value <= one.up_to.value:
-                return one.stress
-        return None
-
-
-@dataclass(frozen=True, slots=True)
-class Pass(Entry):
-    """One round over the bolts of a joint: to which share of the torque, in which of `ORDERS`, how long later."""
-
-    share: Quantity | None
-    order: str
-    after: Quantity | None
-
-
-@dataclass(frozen=True, slots=True)
-class Pattern(Entry):
-    """The order in which the bolts of a joint are tightened, by their numbers clockwise."""
-
-    order: tuple[int, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Turn(Entry):
-    """How far a nut is turned past snug, for bolts over and up to so many diameters long."""
-
-    angle: Quantity
-    over: int
-    up_to: int
-
-
-@dataclass(frozen=True, slots=True)
-class Rise:
-    """By how much the pressure of a full rigid volume has risen when it is warmed by so much."""
-
-    warmed: Quantity
-    rise: Quantity
-
-
-@dataclass(frozen=True, slots=True)
-class State:
-    """A liquid at a temperature. `pressure`, `compressibility` and `rises` are missing where nobody knows them."""
-
-    temperature: Quantity
-    pressure: Quantity | None
-    density: Quantity
-    expansivity: Quantity
-    compressibility: Quantity | None
-    rises: tuple[Rise, ...]
-
-    @property
-    def points(self) -> list[tuple[float, float]]:
-        """The rises in SI, as `physics.trapped` takes them."""
-        return [(one.warmed.value, one.rise.value) for one in self.rises]
-
-
-@dataclass(frozen=True, slots=True)
-class Fluid(Entry):
-    """A liquid: when it freezes, and its states by rising temperature."""
-
-    freezes: Quantity
-    state: tuple[State, ...]
 
 
 Tables = dict[str, dict[str, Entry]]
@@ -278,7 +169,7 @@ def _read_class(table: Table, origin: tuple[str, str, str, str]) -> Entry:
         one.finish()
     if not proof:
         table.note("proof", "missing", "a class needs at least one proof stress")
-    return PropertyClass(*origin, form, tuple(proof))
+    return PropertyClass(*origin, form, tuple(proof), table.flag("by_strain"))
 
 
 def _read_pass(table: Table, origin: tuple[str, str, str, str]) -> Entry:

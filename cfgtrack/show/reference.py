@@ -3,46 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import fields, is_dataclass
 from typing import Any
 
-from cfgtrack.files.reference import Entry, Fluid, Proof, PropertyClass, State, Surface, Thread
+from cfgtrack.analysis.tightening import Tightening
+from cfgtrack.analysis.warming import Warming
 from cfgtrack.model.quantity import Quantity, from_si, to_json
+from cfgtrack.model.reference import Entry, Fluid, Proof, PropertyClass
 from cfgtrack.physics.bolts import Preload
 from cfgtrack.show.tables import indented, labelled, sections, table
 
 ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
-
-
-@dataclass(frozen=True, slots=True)
-class Tightening:
-    """What a torque does to a thread, with what a torque wrench scatters.
-
-    `wanted` is the preload that was asked for, None where the torque was. `preload` is in N. `of_proof`: the classes
-    that go with the thread, each with its proof stress and the parts of its proof load that low, likely and high are.
-    """
-
-    thread: Thread
-    surface: Surface
-    scatter: Quantity
-    torque: Quantity
-    wanted: Quantity | None
-    preload: Preload
-    of_proof: tuple[tuple[PropertyClass, Quantity, Preload], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Warming:
-    """What warming does to a fluid in a full rigid volume.
-
-    `asked` is by how much it is warmed, or with `is_rise` how far its pressure may rise; `found` is the other of
-    the two for each state that the fluid may start from, None beyond the end of its table.
-    """
-
-    fluid: Fluid
-    asked: Quantity
-    is_rise: bool
-    found: tuple[tuple[State, Quantity | None], ...]
 
 
 def overview_text(tables: Mapping[str, tuple[str, int]]) -> str:
@@ -110,7 +81,7 @@ def tightening_text(answer: Tightening) -> str:
     force = [str(_rounded(from_si(newton, unit=unit, dimension="force"))) for newton in answer.preload]
     surface = answer.surface
     rows = [
-        [one.id, str(stress), *(f"{100 * part:.0f} %" for part in parts), _remark(parts)]
+        [one.id, _stress(one, stress), *(f"{100 * part:.0f} %" for part in parts), _remark(parts)]
         for one, stress, parts in answer.of_proof
     ]
     given = f"{_rounded(answer.torque)}"
@@ -131,6 +102,11 @@ def tightening_text(answer: Tightening) -> str:
                     "Preload = torque / (K x diameter), below yield; a locking nut's own torque comes on top.",
                     by=0,
                 ),
+                indented(
+                    "Tension alone: while the nut is turned, twist comes on top. At 0.2 %: no proof load, the stress at"
+                    " that permanent strain.",
+                    by=0,
+                ),
                 indented(f"K: {_origin(surface)}", by=0),
                 _advises(),
             ]
@@ -138,10 +114,20 @@ def tightening_text(answer: Tightening) -> str:
     )
 
 
+_LITTLE_LEFT = 0.8
+"""From this part of the proof load on, twist while turning may take a bolt to its yield (common practice)."""
+
+
 def _remark(parts: Preload) -> str:
     if parts.likely > 1:
         return "beyond proof"
-    return "may go beyond proof" if parts.high > 1 else ""
+    if parts.high > 1:
+        return "may go beyond proof"
+    return "little left for twist" if parts.high > _LITTLE_LEFT else ""
+
+
+def _stress(one: PropertyClass, stress: Quantity) -> str:
+    return f"{stress} at 0.2 %" if one.by_strain else str(stress)
 
 
 def warming_text(answer: Warming) -> str:

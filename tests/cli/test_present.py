@@ -283,7 +283,7 @@ def test_a_clock_behind_the_record_is_told(cfgtrack: Command) -> None:
 
 def test_a_clock_before_the_record_began(cfgtrack: Command) -> None:
     """A clock that says a time before the record was begun can't be right: then --at is asked for."""
-    cfgtrack.ticks = iter(range(0, 100))
+    cfgtrack.ticks = iter(range(100))
     answer = cfgtrack("inspect", "PUMP-2")
     assert (answer.status, answer.out) == (2, "")
     assert "this clock says 1970-01-01T00:00:00" in answer.err

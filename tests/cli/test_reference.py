@@ -67,8 +67,10 @@ def test_preload_of_a_torque(empty: Command) -> None:
     said = empty.ok(*words)
     assert "69.44 kN likely, 52.08 kN low, 86.81 kN high" in said
     rows = {line.split()[0]: " ".join(line.split()[1:]) for line in said.splitlines() if "MPa" in line}
-    assert rows["8.8"] == "580 MPa 57 % 76 % 96 %"
-    assert rows["A2-70"] == "450 MPa 74 % 99 % 123 % may go beyond proof"
+    assert rows["8.8"] == "580 MPa 57 % 76 % 96 % little left for twist"
+    assert rows["10.9"] == "830 MPa 40 % 53 % 67 %"
+    assert rows["A2-70"] == "450 MPa at 0.2 % 74 % 99 % 123 % may go beyond proof"
+    assert "Tension alone: while the nut is turned, twist comes on top." in said
     assert rows["5.8"] == "380 MPa 87 % 117 % 146 % beyond proof"
     assert rows["4.6"] == "225 MPa 148 % 197 % 246 % beyond proof"
     assert "grade-8" not in said

@@ -9,19 +9,9 @@ from typing import Any
 import pytest
 
 from cfgtrack.files.folder import top_folder
-from cfgtrack.files.reference import (
-    STRESS_AREA,
-    TABLES,
-    Fluid,
-    Pass,
-    Pattern,
-    PropertyClass,
-    Surface,
-    Thread,
-    parse_reference,
-    shipped_table,
-)
+from cfgtrack.files.reference import STRESS_AREA, TABLES, parse_reference, shipped_table
 from cfgtrack.model.quantity import Quantity
+from cfgtrack.model.reference import Fluid, Pass, Pattern, PropertyClass, Surface, Thread
 from cfgtrack.model.trouble import BadInput
 from tests.sources import faults_of_source
 

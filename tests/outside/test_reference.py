@@ -6,7 +6,8 @@ from itertools import pairwise
 
 import pytest
 
-from cfgtrack.files.reference import (
+from cfgtrack.files.reference import shipped_table
+from cfgtrack.model.reference import (
     Fluid,
     Pass,
     Pattern,
@@ -16,7 +17,6 @@ from cfgtrack.files.reference import (
     Surface,
     Thread,
     Turn,
-    shipped_table,
 )
 from cfgtrack.physics.trapped import pressure_rise, tabled_rise, tabled_warming
 
