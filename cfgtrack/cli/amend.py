@@ -95,7 +95,7 @@ def _on_the_record(
     """Return an event on the record itself: at --at, else now."""
     from cfgtrack.model.event import Event
 
-    fields = {"happened": when_it_happened(session, journal), "subjects": (), **fields}
+    fields = {"happened": when_it_happened(session, journal, event_id), "subjects": (), **fields}
     return Event(
         id=event_id or new_id(), action=action, by=session.by, recorder=session.recorded_by, **fields
     )

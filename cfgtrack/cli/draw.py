@@ -71,6 +71,7 @@ def draw_command(
 
     if sum(map(bool, (loop, unit, places))) > 1:
         raise click.UsageError("Choose one of --loop, --unit and --places.")
+    output = None if output == s.STDOUT else output
     chosen = form or (output.suffix[1:].lower() if output else "dot")
     if chosen not in FORMS:
         raise click.UsageError(f"Say which form with --form: {output} is none of {', '.join(FORMS)}.")

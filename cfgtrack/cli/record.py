@@ -95,8 +95,11 @@ def record_command(
     it is recorded (0), and the rule that it breaks is shown at once. --dry-run warns without recording.
     """
     with session.write() as journal:
-        happened = when_it_happened(session, journal)
+        happened = when_it_happened(session, journal, event_id)
         told = Said(outing=session.outing, **said)  # type: ignore[typeddict-item] # the options' own names
+        if words[0] == "remark" and said["remark"]:
+            # `remark THING --remark TEXT`: the text of the option is the remark's own.
+            words, told["remark"] = (*words, said["remark"]), None
         event = said_event(session, journal, with_values(words, values), happened, event_id, told)
         found = Consequence() if event.supersedes else consequence(journal, event)
         is_late = happened < journal.moment()[0] and journal.entry(event.id) is None
@@ -125,8 +128,10 @@ def verb(action: str) -> click.Command:
     )
 
 
-def when_it_happened(session: s.Session, journal: Journal) -> int:
-    """Return --at, else now. BadInput when the clock must be wrong, or the record is ahead of it: only the user knows.
+def when_it_happened(session: s.Session, journal: Journal, event_id: str | None) -> int:
+    """Return --at, else when an event of that id is recorded to have happened, so that repeating is harmless; else now.
+
+    BadInput when the clock must be wrong, or the record is ahead of it: only the user knows.
 
     Where the record was written to by a clock well ahead of this one, one of the two is wrong: that is told, and nobody
     is kept from recording.
@@ -136,6 +141,9 @@ def when_it_happened(session: s.Session, journal: Journal) -> int:
 
     if session.at is not None:
         return session.instant(journal, session.at, option="--at")
+    repeated = journal.entry(event_id) if event_id else None
+    if repeated is not None:
+        return repeated.event.happened
     now = format_instant(session.now)
     first, last = journal.recorded() or (session.now, session.now)
     ahead = journal.ahead()

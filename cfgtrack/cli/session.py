@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 import click
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 
 WIDTH = 100
 """Texts are no wider than this, and no wider than the terminal."""
+
+STDOUT = PurePath("-")
+"""What stands for standard output in the place of a file."""
 
 P = ParamSpec("P")
 Function = TypeVar("Function", bound=Callable[..., Any])

@@ -231,6 +231,7 @@ def export_command(session: s.Session, /, output: Path | None, form: str | None,
     archive  the whole database, definition, rules and tree heads too; `restore` takes it back
     ocel     an object-centric event log (OCEL 2.0), for process-mining libraries
     """
+    output = None if output == s.STDOUT else output
     chosen = form or (output.suffix[1:].lower() if output else "jsonl")
     if chosen not in EXPORTS:
         raise click.UsageError(f"Say which form with --form: {output} is neither .csv nor .jsonl.")

@@ -108,6 +108,8 @@ def _moves(table: Table, statuses: tuple[str, ...]) -> dict[str, Move] | None:
 
 def _move(table: Table, statuses: tuple[str, ...]) -> Move | None:
     action = table.ident("action")
+    if action != action.lower():
+        table.note("action", "bad-id", f"actions are said in small letters: write {action.lower()}")
     if action in GENERAL_ACTIONS or action in BOOK_ACTIONS:
         table.note("action", "reserved", f"{action} is an action of its own already")
     sources = table.words("from", required=True)

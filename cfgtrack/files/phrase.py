@@ -6,7 +6,8 @@
     place PUMP-2 at BAY-1 facing up       lift PUMP-1 by CRANE-1
     as-found PUMP-1:F2 mated to PANEL-B:F1
 
-Filler words (to, on, at, from, with, and, in, by) make it readable; `by` also names who did it.
+Filler words (to, on, at, from, with, and, in, by, is) make it readable; `by` also names who did it. A breaker that is
+found on is on.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import BadInput, Problems
 
-_FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by"))
+_FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by", "is"))
 _SETTINGS = frozenset(
     (
         "place",
@@ -164,7 +165,7 @@ def _said(words: list[str], plant: Plant, note: Note) -> Said:
             _set(said, setting[1], setting[2], note)
         elif word == "facing":
             _set(said, word, next(waiting, ""), note)
-        elif word in _FILLERS:
+        elif word in _FILLERS and not _is_found(said, word, plant):
             before = word
         else:
             _operand(said, word, before, plant, note)
@@ -191,6 +192,14 @@ def _set(said: Said, name: str, value: str, note: Note) -> None:
         note(name, "duplicate", f"{name} is given twice: {getattr(said, name)} and {value}")
     else:
         setattr(said, name, value)
+
+
+def _is_found(said: Said, word: str, plant: Plant) -> bool:
+    """Return whether a word is the status in which a port was found, though it could be a filler: on."""
+    if said.action != ev.FOUND or not said.subjects or said.status:
+        return False
+    port = plant.port(said.subjects[0])
+    return port is not None and word in port[1].statuses
 
 
 def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> None:

@@ -125,6 +125,14 @@ _FACTOR = r"\(*(?:[°Δ]?[A-Za-z_ΩΩµμÅ][\wΩΩµμÅ²³]*|[°%])\)*(?:(?:\
 _UNIT = re.compile(rf"(?:1 ?/ ?)?{_FACTOR}(?: ?[*/·] ?{_FACTOR}| {_FACTOR})*", re.ASCII)
 _LONGEST = 60
 
+# What the library reads as something else, or not at all: unit -> dimension that is meant, and its spelling there.
+_SPELLED = {
+    "Nm": ("torque", "N*m"),
+    "kNm": ("torque", "kN*m"),
+    "C": ("temperature", "degC"),
+    "F": ("temperature", "degF"),
+}
+
 _FORCE_OF_WEIGHT = {"lb": "lbf", "lbs": "lbf", "oz": "ozf"}
 
 
@@ -292,7 +300,10 @@ def _written(unit: str, asked: str | None) -> tuple[str, str]:
 
 
 def _trade_spelling(unit: str, asked: str | None) -> str:
-    """`ft-lb`, `in-lb` and the like, as the trade writes torques, in the library's spelling."""
+    """`ft-lb`, `Nm` and the like, as the trade writes torques, in the library's spelling; C and F of temperatures."""
+    spelled = _SPELLED.get(unit)
+    if spelled is not None and asked in (None, spelled[0]) and (asked or spelled[0] == "torque"):
+        return spelled[1]
     factors = re.split(r"[ *·-]+", unit)
     if asked in (None, "torque") and len(factors) == 2 and {"in", "ft"} & set(factors):
         return "*".join(_FORCE_OF_WEIGHT.get(factor, factor) for factor in factors)

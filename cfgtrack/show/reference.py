@@ -107,6 +107,11 @@ def tightening_text(answer: Tightening) -> str:
                     " that permanent strain.",
                     by=0,
                 ),
+                indented(
+                    "Another lubricant, such as a paste, may have a lower K: the same torque then gives more. Ask its"
+                    " maker.",
+                    by=0,
+                ),
                 indented(f"K: {_origin(surface)}", by=0),
                 _advises(),
             ]
@@ -133,7 +138,7 @@ def _stress(one: PropertyClass, stress: Quantity) -> str:
 def warming_text(answer: Warming) -> str:
     """Return from each state how far the pressure of a full rigid volume rises, or how far it may warm."""
     if answer.is_rise:
-        head, column = f"until its pressure has risen by {answer.asked}", "may warm by"
+        head, column = f"until its pressure has risen by {answer.asked}", "warmed by"
     else:
         head, column = f"warmed by {answer.asked}", "pressure rises by"
     rows = []

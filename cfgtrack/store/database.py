@@ -74,6 +74,8 @@ class Database:
         self.where = self.url.database if self.is_file else _shown(self.url)
         self.read_only = read_only
         self.wait = wait
+        if self.is_file:
+            self._expect_name()
         if self.is_file and not create:
             self._expect_file()
         self.connection = self._connected()
@@ -88,10 +90,13 @@ class Database:
         """Whether this is SQLite."""
         return self.url.get_backend_name() == "sqlite"
 
-    def _expect_file(self) -> None:
-        path = Path(self.url.database or "")
+    def _expect_name(self) -> None:
+        """A journal in memory would be gone with the command that acknowledged what it recorded."""
         if self.url.database in (None, "", ":memory:"):
             raise NoAnswer(Problem("database", "no-database", "expected the name of a file, found none"))
+
+    def _expect_file(self) -> None:
+        path = Path(self.url.database or "")
         if not path.exists():
             sentence = (
                 "there is no such file; `cfgtrack load FILE` makes it, --db or CFGTRACK_DB names another"

@@ -390,3 +390,63 @@ def test_words_that_are_no_text(words: list[str], cfgtrack: Command) -> None:
     typed = [sys.executable.encode(), b"-m", b"cfgtrack", *(os.fsencode(word) for word in words)]
     done = subprocess.run(typed, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (2, answer.err)
+
+
+# --- what a tired hand types ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("words", [("on",), ("is", "on"), ("status=on",), ("off",), ("is", "off")])
+def test_found_on_and_off(words: tuple[str, ...], cfgtrack: Command) -> None:
+    """A breaker can be found on as it can be found off, though `on` is a filler elsewhere."""
+    answer = cfgtrack.json_of("as-found", "HALL:K1", *words, *AT)
+    assert answer["event"]["status"] == words[-1].removeprefix("status=")
+    assert cfgtrack("check", "--do", f"as-found HALL:K1 {' '.join(words)}").status == 0
+
+
+def test_a_repeat_without_its_time(cfgtrack: Command) -> None:
+    """Said again under its id, an event without --at is the one that is recorded: repeating is harmless."""
+    first = cfgtrack.json_of("inspect", "PUMP-1", "--id", "E1")["event"]
+    assert cfgtrack.json_of("inspect", "PUMP-1", "--id", "E1")["event"] == first
+    assert cfgtrack("inspect", "PUMP-2", "--id", "E1").status == 3
+    once = cfgtrack.json_of("withdraw", "E1", "--reason", "it was not", "--id", "E2")["event"]
+    assert cfgtrack.json_of("withdraw", "E1", "--reason", "it was not", "--id", "E2")["event"] == once
+
+
+def test_a_remark_by_its_option(cfgtrack: Command) -> None:
+    """The text of a remark may stand in --remark."""
+    said = cfgtrack.json_of("remark", "PUMP-1", "--remark", "hums, since noon", *AT)["event"]
+    assert (said["subjects"], said["remark"]) == (["PUMP-1"], "hums, since noon")
+
+
+@pytest.mark.parametrize("db", [":memory:", "sqlite://", "sqlite:///:memory:"])
+def test_no_journal_in_memory(db: str, empty: Command) -> None:
+    """A journal that would be gone with the command isn't made: nothing could be acknowledged."""
+    answer = empty("--db", db, "load", empty.file("plant.toml", world.PLANT))
+    assert (answer.status, answer.out) == (4, "")
+    assert "expected the name of a file" in answer.err
+
+
+@pytest.mark.parametrize(
+    "words", [("draw", "--form", "dot", *AT), ("export", "--form", "csv")], ids=lambda w: w[0]
+)
+def test_a_dash_is_standard_output(
+    words: tuple[str, ...], cfgtrack: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """-o - writes to standard output, and makes no file of that name."""
+    monkeypatch.chdir(cfgtrack.folder)
+    assert cfgtrack.ok(*words, "-o", "-") == cfgtrack.ok(*words)
+    assert not (cfgtrack.folder / "-").exists()
+
+
+@pytest.mark.parametrize("value", ["torque=25 Nm", "torque=0.025 kNm"])
+def test_torque_as_the_shop_writes_it(value: str, cfgtrack: Command) -> None:
+    """Nm is a torque."""
+    found = cfgtrack.json_of("torque", "PUMP-1:B1", value, *AT)["event"]["values"]["torque"]
+    assert found["value"] == pytest.approx(25.0)
+
+
+def test_actions_in_small_letters(empty: Command) -> None:
+    """An action that nobody could say is told when its kind is loaded."""
+    answer = empty("load", empty.file("siding.toml", COUPLER.replace('"couple"', '"Couple"')))
+    assert answer.status == 2
+    assert "write couple" in answer.err

@@ -215,3 +215,19 @@ def test_units_known_beforehand_are_what_the_library_says(unit, number, monkeypa
     after = parse_quantity(f"{number} {unit}"), parse_quantity(f"{number} {unit}", dimension=dimension)
     assert before == after
     assert back == from_si(before[0].value, unit=unit, dimension=dimension)
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "value"),
+    [("60 C", "temperature", 333.15), ("68 F", "temperature", 293.15), ("200 Nm", None, 200.0)],
+)
+def test_spellings_of_the_shop(text, dimension, value):
+    """Where a temperature is meant, C and F are degrees (68 degF are 20 degC); Nm is a torque."""
+    assert parse_quantity(text, dimension=dimension).value == pytest.approx(value)
+
+
+@pytest.mark.parametrize("text", ["60 C", "60 F"])
+def test_a_letter_alone_says_nothing(text):
+    """Where nothing says that a temperature is meant, C and F could be coulombs and farads: refused."""
+    with pytest.raises(BadQuantity):
+        parse_quantity(text)
