@@ -62,11 +62,12 @@ _OFTEN: Final[Mapping[str, tuple[str, Decimal, Decimal]]] = MappingProxyType(
         unit: (dimension, Decimal(factor), Decimal(offset))
         for dimension, units in {
             "current": "A 1 0, mA 0.001 0",
+            "force": "N 1 0, kN 1000 0",
             "length": "m 1 0, mm 0.001 0",
             "mass": "kg 1 0, g 0.001 0",
             "power": "W 1 0, kW 1000 0",
             "pressure": "Pa 1 0, kPa 1000 0, MPa 1000000 0, bar 100000 0",
-            "resistance": "ohm 1 0",
+            "resistance": "ohm 1 0, mohm 0.001 0, kohm 1000 0, Mohm 1000000 0",
             "temperature": "K 1 0, degC 1 273.15",
             "time": "s 1 0, min 60 0, h 3600 0",
             "torque": "N*m 1 0",
