@@ -14,7 +14,7 @@ from cfgtrack.cli.record import (
     describing,
     new_id,
     said_event,
-    when_it_happened,
+    said_time,
     with_values,
     words_argument,
     write,
@@ -92,10 +92,11 @@ def _tell(session: s.Session, journal: Journal, event: Event) -> None:
 def _on_the_record(
     session: s.Session, journal: Journal, action: str, event_id: str | None, **fields: Any
 ) -> Event:
-    """Return an event on the record itself: at --at, else now."""
+    """Return an event on the record itself: at --at, else now, whatever the record says of the future."""
     from cfgtrack.model.event import Event
 
-    fields = {"happened": when_it_happened(session, journal, event_id), "subjects": (), **fields}
+    said = said_time(session, journal, event_id)
+    fields = {"happened": session.now if said is None else said, "subjects": (), **fields}
     return Event(
         id=event_id or new_id(), action=action, by=session.by, recorder=session.recorded_by, **fields
     )

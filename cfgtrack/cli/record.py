@@ -128,28 +128,35 @@ def verb(action: str) -> click.Command:
     )
 
 
+def said_time(session: s.Session, journal: Journal, event_id: str | None) -> int | None:
+    """Return --at, else when an event of that id is recorded to have happened: so repeating is harmless. Else None."""
+    if session.at is not None:
+        return session.instant(journal, session.at, option="--at")
+    repeated = journal.entry(event_id) if event_id else None
+    return None if repeated is None else repeated.event.happened
+
+
 def when_it_happened(session: s.Session, journal: Journal, event_id: str | None) -> int:
-    """Return --at, else when an event of that id is recorded to have happened, so that repeating is harmless; else now.
+    """Return what `said_time` finds, else now. BadInput when the clock must be wrong, or the record is ahead of it.
 
-    BadInput when the clock must be wrong, or the record is ahead of it: only the user knows.
-
-    Where the record was written to by a clock well ahead of this one, one of the two is wrong: that is told, and nobody
-    is kept from recording.
+    Then only the user knows. Where the record was written to by a clock well ahead of this one, one of the two is
+    wrong: that is told, and nobody is kept from recording.
     """
     from cfgtrack.model.time import SECOND, format_duration, format_instant
     from cfgtrack.model.trouble import BadInput, Problem
 
-    if session.at is not None:
-        return session.instant(journal, session.at, option="--at")
-    repeated = journal.entry(event_id) if event_id else None
-    if repeated is not None:
-        return repeated.event.happened
+    said = said_time(session, journal, event_id)
+    if said is not None:
+        return said
     now = format_instant(session.now)
     first, last = journal.recorded() or (session.now, session.now)
     ahead = journal.ahead()
     wrong = ""
     if ahead is not None:
-        wrong = f"the last recorded event is of {format_instant(ahead)}, later than now, {now}"
+        wrong = (
+            f"the last recorded event, {ahead[1]}, is of {format_instant(ahead[0])}, later than now, {now}"
+            " (if that is wrong, correct or withdraw it)"
+        )
     elif first - session.now > _BEHIND:
         wrong = f"this clock says {now}, and the record was begun at {format_instant(first)}"
     if wrong:

@@ -81,6 +81,10 @@ def describe(condition: Condition) -> str:
     """Return a condition in plain words."""
     s = describe_selection
     match condition:
+        case All(()):
+            return "always"
+        case AnyOf(()):
+            return "never"
         case All(parts):
             return " and ".join(f"({describe(p)})" if isinstance(p, AnyOf) else describe(p) for p in parts)
         case AnyOf(parts):

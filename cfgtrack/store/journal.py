@@ -112,7 +112,7 @@ class Journal:
             row = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
             known = 0 if row is None else int(row[0])
         if at is None:
-            at = max(self.present, questions.last_happened(self.database, known=known))
+            at = max(self.present, questions.last_happened(self.database, known=known)[0])
         return at, known
 
     @property
@@ -126,15 +126,15 @@ class Journal:
         last = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
         return None if first is None or last is None else (int(first[0]), int(last[0]))
 
-    def ahead(self) -> int | None:
-        """Return when the last event happened that lies in the future though it was known before now, else None.
+    def ahead(self) -> tuple[int, str] | None:
+        """Return the last event that lies in the future though it was known before now: when it happened, and its id.
 
         What others have recorded since then doesn't count: however late this one comes to its turn, and however
         fast another one's clock is, what happened now did happen now.
         """
         now = self.present
         last = questions.last_happened(self.database, known=now)
-        return last if last > now else None
+        return last if last[0] > now else None
 
     # --- configurations -------------------------------------------------------------------------------------
 

@@ -44,11 +44,11 @@ def entries(
         last = page[-1]
 
 
-def last_happened(database: Database, *, known: int) -> int:
-    """Return when the last event in effect happened, 0 when there is none."""
-    sql = f"SELECT e.happened FROM event e WHERE {IN_EFFECT} ORDER BY e.happened DESC LIMIT 1"
+def last_happened(database: Database, *, known: int) -> tuple[int, str]:
+    """Return when the last event in effect happened, and its id; 0 and "" when there is none."""
+    sql = f"SELECT e.happened, e.id FROM event e WHERE {IN_EFFECT} ORDER BY e.happened DESC LIMIT 1"
     row = database.row(sql, {"known": known})
-    return 0 if row is None else int(row[0])
+    return (0, "") if row is None else (int(row[0]), str(row[1]))
 
 
 def log(database: Database, *, known: int, after: int = 0) -> Iterator[LogLine]:

@@ -231,11 +231,13 @@ def test_no_time_said_is_now(words: str, cfgtrack: Command) -> None:
 
 
 def test_a_record_ahead_of_the_clock(cfgtrack: Command) -> None:
-    """An event said to be of tomorrow makes the present unsure: then --at is asked for."""
-    cfgtrack.ok("inspect", "PUMP-1", "--at", "2031-05-02T09:00:00Z")
+    """An event said to be of tomorrow makes the present unsure: then --at is asked for, until it is put right."""
+    cfgtrack.ok("inspect", "PUMP-1", "--at", "2031-05-02T09:00:00Z", "--id", "E1")
     answer = cfgtrack("inspect", "PUMP-2")
     assert answer.status == 2
-    assert "say when it happened" in answer.err
+    assert "say when it happened: the last recorded event, E1, is of 2031-05-02T09:00:00Z" in answer.err
+    cfgtrack.ok("withdraw", "E1", "--reason", "a day too late")
+    cfgtrack.ok("inspect", "PUMP-2")
 
 
 def test_a_fast_clock_elsewhere_stops_nobody(cfgtrack: Command) -> None:

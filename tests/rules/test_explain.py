@@ -324,6 +324,8 @@ DESCRIBED: dict[str, Condition] = {
     "any item that is no source has no fluid path to any place that moves": NoPath(
         "fluid", Selection(source=False), Selection(mobile=True)
     ),
+    "always": All(()),
+    "never": AnyOf(()),
     "(U0:F1 is open or U0:F1 is capped) and not (U0 is at home)": All(
         (
             AnyOf(
