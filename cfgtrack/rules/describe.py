@@ -81,14 +81,12 @@ def describe(condition: Condition) -> str:
     """Return a condition in plain words."""
     s = describe_selection
     match condition:
-        case All(()):
-            return "always"
-        case AnyOf(()):
-            return "never"
         case All(parts):
-            return " and ".join(f"({describe(p)})" if isinstance(p, AnyOf) else describe(p) for p in parts)
+            said = (f"({describe(p)})" if isinstance(p, AnyOf) else describe(p) for p in parts)
+            return " and ".join(said) or "always"
         case AnyOf(parts):
-            return " or ".join(f"({describe(p)})" if isinstance(p, All) else describe(p) for p in parts)
+            said = (f"({describe(p)})" if isinstance(p, All) else describe(p) for p in parts)
+            return " or ".join(said) or "never"
         case Not(part):
             return f"not ({describe(part)})"
         case Path(medium, start, end):
