@@ -48,11 +48,11 @@ class Tie:
 def find_ties(survey: Survey, boxes: Collection[str] = ()) -> list[Tie]:
     """Return every tie of the media shown, each once, in the plant's order. `boxes`: units that must stay boxes.
 
-    So does a jumper, which leads back to where it comes from.
+    So does a bypass, which leads back to where it comes from.
     """
     ties = _find_ties(survey, boxes)
-    jumpers = {unit for t in ties if owner_of(t.a) == owner_of(t.b) for unit in t.via}
-    return _find_ties(survey, {*boxes, *jumpers}) if jumpers else ties
+    bypasses = {unit for t in ties if owner_of(t.a) == owner_of(t.b) for unit in t.via}
+    return _find_ties(survey, {*boxes, *bypasses}) if bypasses else ties
 
 
 def _find_ties(survey: Survey, boxes: Collection[str]) -> list[Tie]:

@@ -134,7 +134,7 @@ def test_a_flagged_hose_is_a_box_and_a_plain_one_a_line():
     assert 'tooltip="HOSE-1"' in draw(Scope.loop("A"), findings=[FINDING])
 
 
-def test_a_jumper_that_leads_back_is_a_box():
+def test_a_bypass_that_leads_back_is_a_box():
     """A hose from a panel to itself is no loose loop of line but a box between its two ports."""
     world = yard()
     for i, event in enumerate(
