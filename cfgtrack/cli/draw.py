@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
 
 FORMS = ("svg", "png", "pdf", "dot")
 TEXT_FORMS = ("svg", "dot")
+_DRAWN = re.compile(rb"\x89PNG|%PDF|graph cfgtrack|(?=.*<svg).*cfgtrack", re.DOTALL)
+"""What a picture begins with that was drawn here."""
 
 
 @s.command("draw")
@@ -95,7 +98,7 @@ def draw_command(
     if output is None:
         sys.stdout.buffer.write(render(dot, chosen))
         return
-    with session.output(output) as file:
+    with session.output(output, earlier=_DRAWN) as file:
         file.write_bytes(render(dot, chosen))
     session.answer(
         past.moment,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import functools
 import os
+import re
 import sys
 import time
 from collections.abc import Callable
@@ -124,11 +125,13 @@ class Session:
         wait = WAIT if self.wait is None else self.wait
         return open_journal(self.database, clock=self.clock, now=self.now, must_exist=not create, wait=wait)
 
-    def output(self, target: Path, *, read: Path | int | None = None) -> AbstractContextManager[Path]:
+    def output(
+        self, target: Path, *, earlier: re.Pattern[bytes] | None = None, read: Path | int | None = None
+    ) -> AbstractContextManager[Path]:
         """Return what writes a file: see `files.writer.replacing`. Spared: the database, and the file that is read."""
         from cfgtrack.files.writer import replacing
 
-        return replacing(target, spared=self._spared(read))
+        return replacing(target, spared=self._spared(read), earlier=earlier)
 
     def expect_output(self, target: Path, *, read: Path | int | None = None) -> None:
         """Raise what `output` would raise, before other work is done."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -28,6 +29,10 @@ _AS_IT_IS = "surrogateescape"
 _STDIN = 0
 FORMS = ("csv", "jsonl")
 EXPORTS = (*FORMS, "archive", "ocel")
+_EXPORTED = re.compile(
+    rb'number,known,id,at,action,|[^\n]*"happened":[^\n]*"known":|\{"cfgtrack":"archive"|\{"objectTypes": \['
+)
+"""What an export begins with, in any of its forms."""
 form_option = click.option("--form", type=click.Choice(FORMS), help="The form; else told by name or content.")
 
 
@@ -241,7 +246,10 @@ def export_command(session: s.Session, /, output: Path | None, form: str | None,
         if output is None:
             _export(session, journal, chosen, sys.stdout, in_effect=in_effect)
         else:
-            with session.output(output) as file, file.open("w", encoding="utf-8", newline="") as stream:
+            with (
+                session.output(output, earlier=_EXPORTED) as file,
+                file.open("w", encoding="utf-8", newline="") as stream,
+            ):
                 _export(session, journal, chosen, stream, in_effect=in_effect)
 
 

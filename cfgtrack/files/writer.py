@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import secrets
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -21,19 +22,24 @@ Spared = Mapping[str, Path | int]
 """What must not be written over, by whatever name or link: what it is, to its path or file descriptor."""
 
 _DATABASE = b"SQLite format 3\x00"
+_ENOUGH = 4_096
+"""By so many bytes an earlier output is told."""
 
 
 @contextmanager
-def replacing(target: Path, *, spared: Spared | None = None, new: bool = False) -> Iterator[Path]:
+def replacing(
+    target: Path, *, spared: Spared | None = None, earlier: re.Pattern[bytes] | None = None, new: bool = False
+) -> Iterator[Path]:
     """Yield a new file beside `target` to be written; it takes the place of `target` when the block ends well.
 
     It is on the disk before it does. After an exception it is gone, and `target` is as it was. A link stays a link:
     what it leads to is replaced. What is no file (a device, a pipe) is written as it is. With `new` nothing is
     replaced.
-    BadInput when `target` is `spared`, or any database; FileExistsError where it is there and must be `new`; another
-    OSError that names `target` when it can't be written.
+    `earlier` tells an earlier output by its first bytes: another file is left alone.
+    BadInput when `target` is `spared`, any database, or no earlier output; FileExistsError where it is there and must
+    be `new`; another OSError that names `target` when it can't be written.
     """
-    expect_writable(target, spared=spared)
+    expect_writable(target, spared=spared, earlier=earlier)
     if _is_device(target):
         with _named(target):
             yield target
@@ -52,11 +58,14 @@ def replacing(target: Path, *, spared: Spared | None = None, new: bool = False) 
                 part.with_name(part.name + suffix).unlink(missing_ok=True)
 
 
-def expect_writable(target: Path, *, spared: Spared | None = None) -> None:
+def expect_writable(
+    target: Path, *, spared: Spared | None = None, earlier: re.Pattern[bytes] | None = None
+) -> None:
     """Raise what `replacing` would raise before anything is written: for whoever has other work to do first."""
     _expect_spared(target, spared or {})
     if _is_device(target):
         return
+    _expect_earlier(target, earlier)
     real = Path(os.path.realpath(target))
     if not real.parent.is_dir():
         raise FileNotFoundError(errno.ENOENT, "there is no such folder", str(target))
@@ -111,9 +120,20 @@ def _expect_spared(target: Path, spared: Spared) -> None:
             others += [Path(os.path.realpath(path) + suffix) for suffix in COMPANIONS]
         if any(_is_same(target, other) for other in others):
             raise BadInput([Problem(str(target), "spared", f"this is {what}: name another file")])
-    if target.is_file() and _may_be_a_database(target):
-        sentence = "this is a database, and is left alone: name another file, or remove it yourself"
-        raise BadInput([Problem(str(target), "spared", sentence)])
+    if target.is_file() and _first_bytes(target).startswith(_DATABASE):
+        raise _left_alone(target, "a database")
+
+
+def _expect_earlier(target: Path, earlier: re.Pattern[bytes] | None) -> None:
+    """Raise BadInput when `target` has something in it that is no earlier output."""
+    begins = _first_bytes(target) if earlier is not None and target.exists() else b""
+    if earlier is not None and begins and earlier.match(begins) is None:
+        raise _left_alone(target, "another file than an earlier one of these")
+
+
+def _left_alone(target: Path, what: str) -> BadInput:
+    sentence = f"this is {what}, and is left alone: name another file, or remove it yourself"
+    return BadInput([Problem(str(target), "spared", sentence)])
 
 
 def _is_same(target: Path, other: Path | int) -> bool:
@@ -127,12 +147,10 @@ def _is_same(target: Path, other: Path | int) -> bool:
         return False
 
 
-def _may_be_a_database(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            return file.read(len(_DATABASE)) == _DATABASE
-    except OSError:
-        return True  # nobody can tell
+def _first_bytes(path: Path) -> bytes:
+    """Return what a file begins with. OSError where nobody can tell: it is not written over then."""
+    with path.open("rb") as file:
+        return file.read(_ENOUGH)
 
 
 # --- on the disk ------------------------------------------------------------------------------------------------------

@@ -123,14 +123,56 @@ def test_no_rejects_onto_the_rows(source: str, name: str, cfgtrack: Command) -> 
     assert cfgtrack.ok("head").split()[0] == events
 
 
+@pytest.mark.parametrize("output", [o for o in OUTPUTS if o not in ("backup", "rejects")])
+@pytest.mark.parametrize("name", ["plant.toml", "notes.md", "as-run.csv"])
+def test_no_output_onto_somebodys_own_file(
+    output: str, name: str, cfgtrack: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A definition, notes, the rows that were imported last week: what is no earlier output of the kind stays."""
+    cfgtrack.file("rows.csv", ROWS)
+    cfgtrack.file("notes.md", "# Notes")
+    cfgtrack.file("as-run.csv", ROWS)
+    monkeypatch.chdir(cfgtrack.folder)
+    before = (cfgtrack.folder / name).read_bytes()
+    events = cfgtrack.ok("head")
+    answer = cfgtrack(*OUTPUTS[output], name)
+    assert (answer.status, answer.out) == (2, "")
+    assert answer.err.startswith(f"{name}: spared: this is another file than an earlier one of these")
+    assert (cfgtrack.folder / name).read_bytes() == before
+    assert cfgtrack.ok("head") == events
+
+
+@pytest.mark.parametrize("first", ["csv", "jsonl", "archive", "ocel"])
+@pytest.mark.parametrize("second", ["csv", "archive"])
+def test_an_earlier_export_is_replaced(first: str, second: str, cfgtrack: Command) -> None:
+    """An export replaces an earlier one, whatever its form."""
+    cfgtrack.ok("inspect", "PUMP-1", *AT)
+    out = cfgtrack.folder / "out"
+    for form in (first, second):
+        cfgtrack.ok("export", "--form", form, "-o", out)
+    assert out.read_text() == cfgtrack.ok("export", "--form", second).replace("\r\n", "\n")
+
+
+@pytest.mark.parametrize("form", ["svg", "png", "pdf", "dot"])
+def test_an_earlier_picture_is_replaced(form: str, cfgtrack: Command) -> None:
+    """A picture replaces an earlier one, of anything."""
+    out = cfgtrack.folder / f"out.{form}"
+    cfgtrack.ok("draw", "--loop", "A", "-o", out)
+    before = out.read_bytes()
+    cfgtrack.ok("draw", "--places", "-o", out)
+    assert out.read_bytes() != before
+
+
 def test_rejects_only_when_there_are_some(cfgtrack: Command) -> None:
     """Where every row is taken, an older file of rejects is left as it is; else it is replaced."""
-    rejects = cfgtrack.file("rejects.csv", "older")
+    older = "at,action,subject,why\nolder\n"
+    rejects = cfgtrack.file("rejects.csv", older)
     good = cfgtrack.file("good.csv", ROWS.rsplit("\n", 2)[0] + "\n")
     cfgtrack.ok("import", good, "--rejects", rejects)
-    assert rejects.read_text() == "older"
+    assert rejects.read_text() == older
     assert cfgtrack("import", cfgtrack.file("rows.csv", ROWS), "--rejects", rejects).status == 3
     assert "PUMP-9" in rejects.read_text()
+    assert cfgtrack("import", cfgtrack.file("rows.csv", ROWS), "--rejects", rejects).status == 3
 
 
 def test_rejects_into_a_pipe(cfgtrack: Command) -> None:
@@ -151,7 +193,8 @@ def test_an_export_that_fails_leaves_the_old_one(
     form: str, cfgtrack: Command, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Cut off in the middle, an export leaves what stood there before, and no part of itself."""
-    old = cfgtrack.file("old.txt", "precious")
+    old = cfgtrack.file("old.txt", "number,known,id,at,action,\nprecious\n")
+    text = old.read_text()
     names = set(contents(cfgtrack.folder))
 
     def interrupted(*_: object, **__: object) -> None:
@@ -160,7 +203,7 @@ def test_an_export_that_fails_leaves_the_old_one(
     monkeypatch.setattr("cfgtrack.cli.transfer._export", interrupted)
     answer = cfgtrack("export", "--form", form, "-o", old)
     assert answer.status == 1
-    assert old.read_text() == "precious"
+    assert old.read_text() == text
     assert set(contents(cfgtrack.folder)) - names <= {"plant.db-wal", "plant.db-shm"}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import signal
 import sqlite3
 import stat
@@ -158,6 +159,21 @@ def test_no_database_is_written_over(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="this is a database"), replacing(other):
         pytest.fail("never begun")
     assert other.read_bytes() == before
+
+
+def test_only_an_earlier_output_is_replaced(tmp_path: Path) -> None:
+    """What doesn't begin as an output does is somebody's own file and stays; an empty one, or none, is nobody's."""
+    target = tmp_path / "out.txt"
+    earlier = re.compile(rb"made here")
+    for before, replaced in ((None, True), ("", True), ("made here, by us", True), ("somebody's own", False)):
+        if before is not None:
+            target.write_text(before)
+        with nullcontext() if replaced else pytest.raises(BadInput, match="another file"):
+            expect_writable(target, earlier=earlier)
+            with replacing(target, earlier=earlier) as file:
+                file.write_text("made here, new")
+        assert target.read_text() == ("made here, new" if replaced else before)
+        target.unlink()
 
 
 def test_a_link_stays_a_link(tmp_path: Path) -> None:
