@@ -187,7 +187,8 @@ class Fields:
         value = self.get(name, required=required)
         if value is None:
             return None
-        if isinstance(value, date | time):
+        is_tomls_own = isinstance(value, date | time)
+        if is_tomls_own:
             value = value.isoformat()
         if not isinstance(value, str):
             self.wrong(name, "a time such as 2030-05-01T08:00:00Z", value)
@@ -198,7 +199,9 @@ class Fields:
             self.note(name, "bad-time", str(err))
             return None
         # TOML's own times come without what is past the microsecond: only the line still shows it.
-        if re.search(_PAST_MICROSECOND.format(re.escape(name)), self.spot(name).row or "", re.ASCII):
+        if is_tomls_own and re.search(
+            _PAST_MICROSECOND.format(re.escape(name)), self.spot(name).row or "", re.ASCII
+        ):
             self.note(name, "bad-time", "digits past the microsecond: at most 6 digits of a second are kept")
         return instant
 
