@@ -140,13 +140,9 @@ class Session:
         expect_writable(target, spared=self._spared(read))
 
     def _spared(self, read: Path | int | None) -> dict[str, Path | int]:
-        from cfgtrack.store.database import file_of
+        from cfgtrack.store.database import spared
 
-        spared: dict[str, Path | int] = {} if read is None else {"the file that is read": read}
-        database = file_of(self.database)
-        if database is not None:
-            spared["the database, or belongs to it"] = database
-        return spared
+        return {**({} if read is None else {"the file that is read": read}), **spared(self.database)}
 
     def make_folder(self) -> None:
         """Make the user's data folder for the database there, when none is named."""

@@ -48,10 +48,12 @@ def location(url: str) -> URL:
     raise _unknown(url)
 
 
-def file_of(url: str) -> Path | None:
-    """Return the file that holds the database at `url`, None when it is on a server."""
+def spared(url: str) -> dict[str, Path | int]:
+    """Return the file that holds the database at `url`, by what it is: no output goes there. Nothing on a server."""
     found = location(url)
-    return Path(found.database) if found.get_backend_name() == "sqlite" and found.database else None
+    if found.get_backend_name() != "sqlite" or not found.database:
+        return {}
+    return {"the database, or belongs to it": Path(found.database)}
 
 
 def _unknown(url: str) -> NoAnswer:

@@ -9,7 +9,7 @@ from pathlib import Path
 from cfgtrack.files.writer import replacing
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.archive import fill_from_archive, read_archive, write_archive
-from cfgtrack.store.database import Database, file_of
+from cfgtrack.store.database import Database, spared
 from cfgtrack.store.derive import rebuild_state
 from cfgtrack.store.journal import create
 from cfgtrack.store.loading import read_plant
@@ -32,10 +32,8 @@ def backup(url: str, target: str) -> int:
     taken = NoAnswer(Problem(target, "exists", "there is a file of this name already: it is left alone"))
     if path.exists():
         raise taken
-    own = file_of(url)
-    spared = {} if own is None else {"the database, or belongs to it": own}
     try:
-        with closing(Database(url)) as source, replacing(path, spared=spared, new=True) as part:
+        with closing(Database(url)) as source, replacing(path, spared=spared(url), new=True) as part:
             check_current(source)
             return _copied(source, part, target)
     except FileExistsError:  # made by somebody else meanwhile
