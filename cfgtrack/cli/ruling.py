@@ -101,13 +101,12 @@ def list_(session: s.Session) -> None:
 
 
 def _row(rule: Rule) -> dict[str, Any]:
-    from cfgtrack.rules.breach import mode_name
     from cfgtrack.rules.finding import SEVERITIES
 
     return {
         "id": rule.id,
         "severity": SEVERITIES[rule.severity],
-        "mode": mode_name(rule),
+        "mode": rule.mode.key,
         "title": rule.title,
         "source": rule.source,
     }
@@ -147,16 +146,15 @@ def _expect_file(name: str, texts: dict[str, str]) -> None:
 def explain(session: s.Session, /, rule_id: str) -> None:
     """Say in plain words what a rule asks, why, and what it guards now."""
     from cfgtrack.cli.past import kept_rules
-    from cfgtrack.rules.describe import describe
 
     with session.read() as journal:
         moment = session.moment(journal)
         rule = find_rule(kept_rules(journal, journal.plant(moment.known), moment.known), rule_id)
-        guarded = guards(rule, journal.configuration(moment.at, moment.known))
+        guarded = rule.guards(journal.configuration(moment.at, moment.known))
     facts = {
         "title": rule.title,
-        "when": when(rule),
-        "what": describe(rule.condition),
+        "when": rule.mode.words(),
+        "what": rule.condition.words(),
         "hazard": rule.hazard,
         "severity": _row(rule)["severity"],
         "source": rule.source,
@@ -186,61 +184,6 @@ def find_rule(rules: RuleSet, rule_id: str) -> Rule:
             return rule
     hint = near_hint(rule_id, [rule.id for rule in rules.rules])
     raise NoAnswer(Problem(rule_id, "no-such-rule", f"no rule {rule_id} is kept{hint}"))
-
-
-def when(rule: Rule) -> str:
-    """Return in plain words when a rule must hold."""
-    from cfgtrack.model.time import format_duration
-    from cfgtrack.rules.describe import describe
-    from cfgtrack.rules.rule import ActionMatch, Always, At, By, Within
-
-    match rule.mode:
-        case Always(tolerance):
-            return "always" + (
-                f", save for up to {format_duration(tolerance)} at a time" if tolerance else ""
-            )
-        case At(action, after):
-            return f"just {'after' if after else 'before'} {_match(action)}"
-        case Within(limit, trigger, stays):
-            span = format_duration(limit) if isinstance(limit, int) else f"the {limit} limit"
-            told = (
-                _match(trigger)
-                if isinstance(trigger, ActionMatch)
-                else f"it turns true that {describe(trigger)}"
-            )
-            return f"within {span} after {told}" + (", and then on until that is undone" if stays else "")
-        case By(end):
-            return {"stop": "wherever the work may stop"}.get(end, f"at the end of each {end}")
-
-
-def _match(action: Any) -> str:
-    from cfgtrack.rules.describe import describe_selection
-    from cfgtrack.rules.rule import Selection
-
-    said = " or ".join(action.actions)
-    if action.of != Selection():
-        said += f" of {describe_selection(action.of)}"
-    return said + (f" to {' or '.join(action.to)}" if action.to else "")
-
-
-def guards(rule: Rule, configuration: Configuration) -> list[str]:
-    """Return what a rule guards now: the items of its scope, of its action, else of its condition."""
-    from cfgtrack.rules.judge import atoms, selections
-    from cfgtrack.rules.rule import ActionMatch, At, Selection, Within
-    from cfgtrack.rules.selection import Selector
-
-    selector = Selector(configuration.plant)
-    mode = rule.mode
-    action = mode.action if isinstance(mode, At) else mode.trigger if isinstance(mode, Within) else None
-    if rule.scope is not None:
-        wanted = [rule.scope]
-    elif isinstance(action, ActionMatch) and action.of != Selection():
-        wanted = [action.of]
-    else:
-        wanted = [
-            found for atom in atoms(rule.condition) for found in list(selections(atom))[:1] if not found.of
-        ]
-    return list(dict.fromkeys(i for w in wanted for i in selector.items(w, configuration, None)))
 
 
 @s.command("try", group=rules_command)

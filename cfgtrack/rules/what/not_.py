@@ -1,0 +1,61 @@
+"""`not`: a condition is false."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+from cfgtrack.rules.clause import Clause
+from cfgtrack.rules.condition import Condition, Ended, Node
+from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class Not(Condition):
+    """The part is false."""
+
+    key: ClassVar[str] = "not"
+    part: Condition
+
+    @classmethod
+    def read(cls, clause: Clause) -> Self | None:
+        """Read the part."""
+        below = clause.below("not")
+        part = None if below is None else below.condition()
+        return None if part is None else cls(part)
+
+    def words(self) -> str:
+        """Return the condition in plain words."""
+        return f"not ({self.part.words()})"
+
+    def media(self) -> frozenset[str]:
+        """Return the media of the part."""
+        return self.part.media()
+
+    def checked(self) -> Iterator[Selection]:
+        """Yield what the part checks."""
+        return self.part.checked()
+
+    def compile(self, world: World) -> Node:
+        """Return what judges it over one world."""
+        return NotNode(self, world)
+
+
+class NotNode(Node):
+    """Judges that its part is false."""
+
+    def __init__(self, condition: Not, world: World) -> None:
+        self.condition = condition
+        self.part = condition.part.compile(world)
+        self.depends = self.part.depends
+
+    def holds(self, it: str | None) -> bool:
+        """Return whether the part is false now."""
+        return not self.part.holds(it)
+
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - what is so needs no links
+        """Return what must not be so."""
+        return (Reason("is-so", f"it must not be that {self.condition.part.words()}"),)

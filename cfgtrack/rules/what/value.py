@@ -1,0 +1,191 @@
+"""`value`: what was measured, counted or passed is in a range."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import ClassVar, Self
+
+from cfgtrack.model.event import MEASURE
+from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
+from cfgtrack.model.time import SECOND, format_duration
+from cfgtrack.model.trouble import near_hint
+from cfgtrack.rules.clause import Clause
+from cfgtrack.rules.condition import Condition, Ended, Node
+from cfgtrack.rules.cure import MOST_CURES
+from cfgtrack.rules.dependence import Timer
+from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.items import EveryItem
+from cfgtrack.rules.saying import MOST_NAMES, say_either
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.world import World
+
+CYCLES, ELAPSED = "cycles", "elapsed"
+_RATED = ("torque", CYCLES)
+
+
+@dataclass(frozen=True, slots=True)
+class Value(Condition):
+    """The last value of `quantity` of every item of `of` is inside [low, high] (SI units; None is open).
+
+    Measured quantities by name; ``cycles`` is mate cycles used; ``elapsed`` is seconds since the last action `since`
+    on the item. With `rated` the range is the port's own (its torque range, its rated mate cycles). What was never
+    measured is outside, unless `unmeasured` is true. `unit` is the one that the range was written in.
+    """
+
+    key: ClassVar[str] = "value"
+    of: Selection
+    quantity: str
+    low: float | None = None
+    high: float | None = None
+    rated: bool = False
+    unmeasured: bool = False
+    since: tuple[str, ...] = ()
+    unit: str = field(default="", compare=False)
+
+    @classmethod
+    def read(cls, clause: Clause) -> Self:
+        """Read the quantity, of which items, and its range."""
+        of, quantity = clause.selection("value"), clause.text("quantity", required=True)
+        rated, unmeasured = clause.flag("rated"), clause.flag("unmeasured")
+        since = clause.actions("since", required=quantity == ELAPSED)
+        if since and quantity != ELAPSED:
+            clause.note("since", "unexpected", f"since goes with the quantity {ELAPSED}, not {quantity}")
+        least, most = _bound(clause, "min", quantity), _bound(clause, "max", quantity)
+        low, high = (None if q is None else q.value for q in (least, most))
+        unit = next((q.unit for q in (least, most) if q is not None), "")
+        given = [name for name in ("min", "max") if clause.has(name)]
+        if rated and quantity and quantity not in _RATED:
+            sentence = f"parts are rated for {' and '.join(_RATED)}, not for {quantity}"
+            clause.note("rated", "unexpected", sentence)
+        if rated and given:
+            clause.note(
+                given[0], "contradiction", "rated takes the range from the part: leave out min and max"
+            )
+        if not rated and not given:
+            clause.note("", "missing", "a value condition needs min, max or rated")
+        if low is not None and high is not None and low > high:
+            clause.note("min", "contradiction", "min is above max: never true")
+        return cls(of, quantity, low, high, rated, unmeasured, since, unit)
+
+    def words(self) -> str:
+        """Return the condition in plain words."""
+        span = "in its rated range" if self.rated else self.span(self.low, self.high)
+        missing = ", or was never measured" if self.unmeasured else ""
+        return f"{self.what()} of {self.of.words()} is {span}{missing}"
+
+    def what(self) -> str:
+        """Return what it looks at."""
+        if self.quantity == ELAPSED:
+            return f"time since the last {say_either(self.since)}"
+        return "mate cycles" if self.quantity == CYCLES else self.quantity
+
+    def number(self, value: float) -> str:
+        """Return a value, given in SI units (of elapsed: seconds), in the unit that the range was written in."""
+        if self.quantity == ELAPSED:
+            return format_duration(round(value * SECOND))
+        dimension = QUANTITIES.get(self.quantity)
+        if dimension is None:
+            return f"{value:.10g}"
+        if self.unit:
+            return f"{from_si(value, unit=self.unit, dimension=dimension).shown:.10g} {self.unit}"
+        return f"{value:.10g} {DIMENSIONS[dimension][0]}".rstrip()
+
+    def span(self, low: float | None, high: float | None) -> str:
+        """Return the range that a value must be in."""
+        parts = [] if low is None else [f"at least {self.number(low)}"]
+        parts += [] if high is None else [f"at most {self.number(high)}"]
+        return " and ".join(parts) or "measured"
+
+    def checked(self) -> Iterator[Selection]:
+        """Yield the selection of the items."""
+        yield self.of
+
+    def compile(self, world: World) -> Node:
+        """Return what judges it over one world."""
+        return ValueNode(self, world)
+
+
+def is_quantity(clause: Clause, quantity: str) -> bool:
+    """Return whether a rules file may ask for a quantity, after noting that it may not."""
+    known = (*QUANTITIES, CYCLES, ELAPSED)
+    if quantity and quantity not in known:
+        near = near_hint(quantity, known)
+        clause.note("quantity", "no-such-quantity", f"no quantity is named {quantity}{near}")
+    return quantity in known
+
+
+def _bound(clause: Clause, name: str, quantity: str) -> Quantity | None:
+    """Return min or max by the dimension of the quantity."""
+    if quantity == ELAPSED:
+        duration = clause.duration(name)
+        return None if duration is None else Quantity(duration / SECOND, "", duration / SECOND, "time")
+    known = clause.has(name) and is_quantity(clause, quantity)
+    return clause.amount(name, dimension_of(quantity) if known else None)
+
+
+class ValueNode(EveryItem):
+    """Judges that a value of each item is in range. Of time that passes: when it is up, not when something is done."""
+
+    def __init__(self, condition: Value, world: World) -> None:
+        self.condition = condition
+        timers = []
+        if condition.quantity == ELAPSED:
+            after = [] if condition.low is None else [round(condition.low * SECOND)]
+            after += [] if condition.high is None else [round(condition.high * SECOND) + 1]
+            timers = [Timer(condition.since, tuple(after))]
+        super().__init__(condition, condition.of, world, *timers)
+
+    def meets(self, item: str) -> bool:
+        """Return whether the last value of an item is in range."""
+        low, high = self._range(item)
+        value = self._value(item)
+        if value is None:
+            return self.condition.unmeasured
+        return (low is None or value >= low) and (high is None or value <= high)
+
+    def _range(self, item: str) -> tuple[float | None, float | None]:
+        """Return the range that applies to an item, SI units."""
+        condition = self.condition
+        if not condition.rated:
+            return condition.low, condition.high
+        found = self.world.plant.port(item)
+        if found is None:
+            return None, None
+        port = found[0]
+        if condition.quantity == CYCLES:
+            return None, None if port.cycles is None else float(port.cycles)
+        return port.torque if port.torque is not None else (None, None)
+
+    def _value(self, item: str) -> float | None:
+        """Return the last value of an item, SI units, or None where there is none."""
+        world, condition = self.world, self.condition
+        if condition.quantity == CYCLES:
+            return float(world.configuration.cycles.get(item, 0))
+        if condition.quantity == ELAPSED:
+            stamps = [s for a in condition.since if (s := world.last_done(item, a)) is not None]
+            return (world.now - max(stamps)[0]) / SECOND if stamps else None
+        effect = world.configuration.values.get((item, condition.quantity))
+        return None if effect is None else float(effect.value)
+
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - a value is no link
+        """Return which values are out of range; to measure again may cure it."""
+        items = self.failing(it)
+        said = "; ".join(map(self._say_out, items[:MOST_NAMES]))
+        is_set = self.condition.quantity not in (CYCLES, ELAPSED)
+        cures = tuple(islice(map(self._to_set, items), MOST_CURES)) if is_set else ()
+        return (Reason("value", said, (), tuple(items), cures),)
+
+    def _say_out(self, item: str) -> str:
+        condition, value = self.condition, self._value(item)
+        if value is None and condition.quantity == ELAPSED:
+            return f"{say_either(condition.since)} of {item} was never done"
+        got = "was never measured" if value is None else f"is {condition.number(value)}"
+        return f"{condition.what()} of {item} {got}; must be {condition.span(*self._range(item))}"
+
+    def _to_set(self, item: str) -> str:
+        """Return the action that gives an item a new value: the one of that name, if its kind has one, or measuring."""
+        quantity, found = self.condition.quantity, self.world.plant.port(item)
+        by_name = found is not None and quantity in found[1].moves
+        return f"{quantity if by_name else MEASURE} {item} {quantity}=..."
