@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from operator import attrgetter
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from cfgtrack.model.action import BOOK_ACTIONS, FOUND, GENERAL_ACTIONS, LIFT, PLACE, Action
 from cfgtrack.model.kind import Kind
@@ -38,10 +38,14 @@ class Event(Action):
         peer: str | None = None,
         moved: tuple[str, ...] = (),
         expected: str | None = None,
+        **filled_in: Any,
     ) -> Event:
-        """Return the event that an action is, once what follows from it is known."""
+        """Return the event that an action is, once what follows from it is known; `filled_in` wasn't said."""
         values = (*_SAID(action), peer, moved, expected)
-        return cls(*values)
+        event = cls(*values)
+        for name, value in filled_in.items():
+            object.__setattr__(event, name, value)
+        return event
 
 
 _SAID = attrgetter(*(field.name for field in fields(Action)))

@@ -57,18 +57,6 @@ def _refused(action: Action, *refusals: Refusal) -> Impossible:
     return Impossible(action, refusals)
 
 
-def _outcome(
-    action: Action,
-    refusals: Sequence[Refusal],
-    *,
-    peer: str | None = None,
-    moved: Sequence[str] = (),
-) -> Event | Impossible:
-    if refusals:
-        return _refused(action, *refusals)
-    return Event.of(action, peer=peer, moved=tuple(moved))
-
-
 # --- along a ladder -------------------------------------------------------------------------------------------
 
 
@@ -85,12 +73,11 @@ def _resolve_move(view: View, action: Action) -> Event | Impossible:
     if kind.joins(move):
         return _resolve_join(view, action)
     mate = view.state(action.subjects[0]).other if len(action.subjects) == 1 else None
-    if mate is not None and not move.each:
-        action = replace(action, subjects=(action.subjects[0], mate))
-    refusals = list(_pairing(view, action))
-    for subject in action.subjects:
-        refusals.extend(_off_ladder(view, action, subject))
-    return _outcome(action, refusals, peer=mate if move.each else None)
+    subjects = action.subjects if mate is None or move.each else (action.subjects[0], mate)
+    refusals = [*_pairing(view, subjects), *(r for s in subjects for r in _off_ladder(view, action, s))]
+    if refusals:
+        return _refused(replace(action, subjects=subjects), *refusals)
+    return Event.of(action, peer=mate if move.each else None, subjects=subjects)
 
 
 def _no_port(view: View, action: Action, subject: str) -> Refusal | None:
@@ -112,11 +99,11 @@ def _found(view: View, subject: str) -> tuple[Port, Kind]:
     return found
 
 
-def _pairing(view: View, action: Action) -> Iterator[Refusal]:
+def _pairing(view: View, subjects: tuple[str, ...]) -> Iterator[Refusal]:
     """Two halves named together must be each other's mates."""
-    if len(action.subjects) != 2:
+    if len(subjects) != 2:
         return
-    for subject, other in (action.subjects, action.subjects[::-1]):
+    for subject, other in (subjects, subjects[::-1]):
         state = view.state(subject)
         if state.other != other:
             is_what = f"mated to {state.other}" if state.other else state.value
@@ -208,8 +195,7 @@ def _mover(view: View, owners: tuple[str, str]) -> str | None:
 def _handed_over(view: View, action: Action, in_hand: str, line: list[str]) -> Event | Impossible:
     if not line or not _is_hold(view, action.subjects[0]):
         return Event.of(action)
-    moved = rigid_group(view, in_hand)
-    return Event.of(replace(action, place=line[0]), moved=tuple(moved))
+    return Event.of(action, place=line[0], moved=tuple(rigid_group(view, in_hand)))
 
 
 # --- from place to place ----------------------------------------------------------------------------------------
@@ -226,7 +212,7 @@ def _resolve_place(view: View, action: Action) -> Event | Impossible:
     if action.action == ac.LIFT and action.place is None:
         action = replace(action, place=_lifter(view, group))
     refusals = [*_bad_destination(view, action, group), *_ties(view, thing, group)]
-    return _outcome(action, refusals, moved=group[1:])
+    return _refused(action, *refusals) if refusals else Event.of(action, moved=tuple(group[1:]))
 
 
 def _lifter(view: View, group: list[str]) -> str | None:
@@ -402,4 +388,4 @@ def _resolve_note(view: View, action: Action) -> Event | Impossible:
         refusals.append(Refusal("values", "measure needs a value, as in torque=25 N*m", ""))
     if action.action == ac.REMARK and not action.remark:
         refusals.append(Refusal("remark", "remark needs a text", ""))
-    return _outcome(action, refusals)
+    return _refused(action, *refusals) if refusals else Event.of(action)

@@ -60,11 +60,8 @@ def event_row(event: Event, number: int, known: int, turn: int, corrects: int | 
 
 def event_text(event: Event) -> str:
     """Return `canonical_json` of an event's JSON object, as text: written directly, as every event comes here."""
-    parts = [
-        start + write(value)
-        for value, (start, unsaid, write) in zip(_VALUES(event), _WRITERS, strict=True)
-        if value is not unsaid and value != unsaid
-    ]
+    told = zip(_VALUES(event), _UNSAID, _STARTS, _WRITERS, strict=True)
+    parts = [s + write(value) for value, unsaid, s, write in told if value is not unsaid and value != unsaid]
     return f"{{{','.join(parts)}}}"
 
 
@@ -89,7 +86,9 @@ _WRITE: dict[Form, Callable[[Any], str]] = {
     Form.BODY: _object(Form.BODY),
 }
 _SORTED = sorted(IN_JSON)
-_WRITERS = [(f'"{told.name}":', told.unsaid, _WRITE[told.form]) for told in _SORTED]
+_UNSAID = [told.unsaid for told in _SORTED]
+_STARTS = [f'"{told.name}":' for told in _SORTED]
+_WRITERS = [_WRITE[told.form] for told in _SORTED]
 _VALUES = attrgetter(*(told.name for told in _SORTED))
 
 
