@@ -21,6 +21,7 @@ from cfgtrack.cli.record import (
 )
 
 if TYPE_CHECKING:
+    from cfgtrack.model.action import Action
     from cfgtrack.model.event import Event
     from cfgtrack.store.journal import Journal
 
@@ -81,7 +82,7 @@ def expect_event(journal: Journal, event_id: str) -> Event:
     return entry.event
 
 
-def _tell(session: s.Session, journal: Journal, event: Event) -> None:
+def _tell(session: s.Session, journal: Journal, event: Action) -> None:
     """Record an event on the record itself. Of a correction, tell what it broke as the past now stands."""
     entry = write(session, journal, event)
     corrects = event.supersedes or event.withdraws
@@ -91,13 +92,13 @@ def _tell(session: s.Session, journal: Journal, event: Event) -> None:
 
 def _on_the_record(
     session: s.Session, journal: Journal, action: str, event_id: str | None, **fields: Any
-) -> Event:
+) -> Action:
     """Return an event on the record itself: at --at, else now, whatever the record says of the future."""
-    from cfgtrack.model.event import Event
+    from cfgtrack.model.action import Action
 
     said = said_time(session, journal, event_id)
     fields = {"happened": session.now if said is None else said, "subjects": (), **fields}
-    return Event(
+    return Action(
         id=event_id or new_id(), action=action, by=session.by, recorder=session.recorded_by, **fields
     )
 

@@ -61,7 +61,7 @@ def check_command(
         rules = chosen_rules(past, rules_files)
         proposal = _single(action, past.plant) if action is not None else _file(sequence, past.plant)
         report = check(rules, past.start, proposal, variances=past.variances, networks=past.networks)
-        touched = dict.fromkeys(subject for step in report.steps for subject in step.event.subjects)
+        touched = dict.fromkeys(subject for step in report.steps for subject in step.action.subjects)
         remarks = journal.remarks(touched, at=moment.at, known=moment.known)
     session.answer(
         moment,
@@ -84,7 +84,7 @@ def _single(action: str, plant: Plant) -> Sequence:
     from cfgtrack.analysis.check import one_step
     from cfgtrack.cli.record import no_answer_if_unknown
     from cfgtrack.files.phrase import parse_phrase, split_phrase
-    from cfgtrack.model.event import BOOK_ACTIONS
+    from cfgtrack.model.action import BOOK_ACTIONS
     from cfgtrack.model.trouble import BadInput, Problem
 
     try:
@@ -149,7 +149,7 @@ def can_command(
         Choice(
             phrase(o.event),
             o.findings,
-            tuple(r.sentence for r in o.refusals),
+            (),
             tuple(dict.fromkeys(d.rule for d in o.started)),
         )
         for o in found.options

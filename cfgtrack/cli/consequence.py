@@ -10,7 +10,8 @@ from cfgtrack.cli.state import entry_json
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import Deadline
-    from cfgtrack.model.event import Entry, Event
+    from cfgtrack.model.action import Action
+    from cfgtrack.model.event import Entry
     from cfgtrack.rules.finding import Finding
     from cfgtrack.show.moment import Moment
     from cfgtrack.store.journal import Journal
@@ -30,15 +31,15 @@ class Consequence:
     judged: bool = True
 
 
-def consequence(journal: Journal, event: Event) -> Consequence:
+def consequence(journal: Journal, event: Action) -> Consequence:
     """Return what an event that isn't recorded yet would mean at its time.
 
     Nothing of an impossible one, or of one that is recorded already: recording will say so.
     """
     from cfgtrack.analysis.options import try_action
     from cfgtrack.cli.past import Past, concerned, kept_rules
-    from cfgtrack.model.event import BOOK_ACTIONS
-    from cfgtrack.model.possibility import resolve
+    from cfgtrack.model.action import BOOK_ACTIONS
+    from cfgtrack.model.possibility import Impossible, resolve
     from cfgtrack.show.moment import Moment
 
     if event.action in BOOK_ACTIONS or journal.entry(event.id) is not None:
@@ -47,9 +48,9 @@ def consequence(journal: Journal, event: Event) -> Consequence:
     past = Past(journal, Moment(*journal.moment(event.happened)))
     past.rules = concerned(kept_rules(journal, None), event.action)
     outcome = resolve(past.configuration, event)
-    if not past.rules.rules or outcome.refusals:
+    if not past.rules.rules or isinstance(outcome, Impossible):
         return Consequence(remarks=remarks)
-    option = try_action(past.engine_before(outcome.event), outcome.event, variances=past.variances)
+    option = try_action(past.engine_before(outcome), outcome, variances=past.variances)
     return Consequence(option.findings, option.excused, option.started, remarks)
 
 

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from cfgtrack.model.action import APPROVE, BOOK_ACTIONS
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import APPROVE, BOOK_ACTIONS, Event
+from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
 
 if TYPE_CHECKING:

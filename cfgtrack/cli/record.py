@@ -19,7 +19,8 @@ from cfgtrack.cli.consequence import (
 )
 
 if TYPE_CHECKING:
-    from cfgtrack.model.event import Entry, Event
+    from cfgtrack.model.action import Action
+    from cfgtrack.model.event import Entry
     from cfgtrack.model.trouble import BadInput, NoAnswer
     from cfgtrack.store.journal import Journal
 
@@ -171,7 +172,7 @@ def when_it_happened(session: s.Session, journal: Journal, event_id: str | None)
     return session.now
 
 
-def write(session: s.Session, journal: Journal, event: Event) -> Entry:
+def write(session: s.Session, journal: Journal, event: Action) -> Entry:
     """Record one event, unless only a dry run is asked for. Refused when it is impossible."""
     entries: list[Entry] = []
     journal.take([(event.action, event)], dry_run=session.dry_run, each=entries.append)
@@ -200,7 +201,7 @@ def said_event(
     happened: int,
     event_id: str | None,
     said: Said,
-) -> Event:
+) -> Action:
     """Return the event that words and options say. BadInput, or NoAnswer when all that is wrong is a name."""
     from cfgtrack.files.phrase import parse_phrase
     from cfgtrack.model.trouble import BadInput
@@ -216,7 +217,7 @@ def said_event(
     return replace(event, **{"recorder": event.recorder or session.recorded_by, **told})
 
 
-def _expect_once(event: Event, told: dict[str, Any], where: str) -> None:
+def _expect_once(event: Action, told: dict[str, Any], where: str) -> None:
     """Raise BadInput for what the words say one way and an option another way."""
     from cfgtrack.model.trouble import BadInput, Problem
 

@@ -21,10 +21,11 @@ thing_argument = click.argument("thing", shell_complete=s.complete_id)
 
 def entry_json(entry: Entry) -> dict[str, Any]:
     """Return an event as the journal holds it, as a JSON object with RFC 3339 times."""
+    from cfgtrack.model.codec import action_to_json
     from cfgtrack.model.time import format_instant
 
     times = {"happened": format_instant(entry.event.happened), "known": format_instant(entry.known)}
-    return {**entry.event.to_json(), "number": entry.number, **times}
+    return {**action_to_json(entry.event), "number": entry.number, **times}
 
 
 @s.command("state")

@@ -8,7 +8,7 @@ from cfgtrack.files.action import actions_of
 from cfgtrack.files.fields import hint, shown
 from cfgtrack.files.selections import Against, check_places, read_fields, read_selection
 from cfgtrack.files.table import Table
-from cfgtrack.model.event import BOOK_ACTIONS, LIFT, PLACE
+from cfgtrack.model.action import BOOK_ACTIONS, LIFT, PLACE
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.match import ActionMatch

@@ -27,7 +27,7 @@ class Breach(NamedTuple):
     no_verdict: bool = False
 
 
-def words(event: Event) -> str:
+def words(event: Action) -> str:
     """Return an action in short words, for findings."""
     said = [event.action, *event.subjects]
     if event.outing is not None and not event.subjects:

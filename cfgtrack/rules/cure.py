@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from itertools import chain, islice
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import resolve
 from cfgtrack.rules.breach import words
@@ -16,11 +17,11 @@ MOST_TRIED = 50
 """For how many items a cure is looked for."""
 
 
-def that_work(world: World, actions: Iterable[Event], works: Callable[[Event], bool]) -> Iterator[str]:
+def that_work(world: World, actions: Iterable[Action], works: Callable[[Event], bool]) -> Iterator[str]:
     """Yield in words those actions that are possible now, and that work once they are resolved."""
     for action in actions:
         outcome = resolve(world.configuration, action)
-        if not outcome.refusals and works(outcome.event):
+        if isinstance(outcome, Event) and works(outcome):
             yield words(action) + (f" facing {action.facing}" if action.facing else "")
 
 

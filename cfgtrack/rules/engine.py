@@ -16,8 +16,9 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
+from cfgtrack.model.action import END
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import END, Event
+from cfgtrack.model.event import Event
 from cfgtrack.network.flow import Link
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach, gather

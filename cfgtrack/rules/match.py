@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from cfgtrack.model.event import LIFT, PLACE, Event
+from cfgtrack.model.action import LIFT, PLACE
+from cfgtrack.model.event import Event
 from cfgtrack.rules.dependence import Instances
 from cfgtrack.rules.saying import say_either
 from cfgtrack.rules.selection import ANYTHING, Selection, stands_at

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from cfgtrack.model.event import PLACE, Event, effects
+from cfgtrack.model.action import PLACE, Action
+from cfgtrack.model.event import Event, effects
 from cfgtrack.model.plant import owner_of
 from cfgtrack.rules.cure import first_few, that_work
 from cfgtrack.rules.saying import say_either, say_places
@@ -54,20 +55,20 @@ class Wanted(NamedTuple):
         could = self._could_move(world, item, away=away)
         return that_work(world, could, lambda event: self._is_met_after(world, event, item) != away)
 
-    def _could_move(self, world: World, item: str, *, away: bool) -> Iterator[Event]:
+    def _could_move(self, world: World, item: str, *, away: bool) -> Iterator[Action]:
         """Yield actions that might: the moves of a port's ladder, and a unit's being placed where it should be."""
         plant, now = world.plant, world.now
         found = plant.port(item)
         if found is not None and self.among:
             for action in found[1].moves:
-                yield Event("", action, (item,), now)
+                yield Action("", action, (item,), now)
         unit = plant.units.get(item)
         if unit is None or away:
             return
         for place in dict.fromkeys(unit.home if at == HOME else at for at in self.at):
             if place in plant.places:
                 for facing in plant.places[place].facings or (None,):
-                    yield Event("", PLACE, (item,), now, place=place, facing=facing)
+                    yield Action("", PLACE, (item,), now, place=place, facing=facing)
 
     def _is_met_after(self, world: World, event: Event, item: str) -> bool:
         """Return whether an item would be so once a resolved event had happened."""

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from cfgtrack.model.event import BEGIN, END
+from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Finding, Reason
 from cfgtrack.show.moment import Moment
@@ -171,7 +171,7 @@ def _unless_said(names: Sequence[str], text: str) -> str:
 
 def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> str:
     """Return what a check of a proposed sequence found."""
-    impossible = sum(1 for step in report.steps if step.refusals)
+    impossible = sum(1 for step in report.steps if not step.is_possible)
     checked = ", ".join(
         part
         for part in (
@@ -211,8 +211,8 @@ def steps_text(report: CheckReport, *, colour: bool = False) -> str:
             format_instant(step.laid.end),
             step.laid.step.track,
             step.laid.step.id,
-            event_text(step.event),
-            _verdict(step, numbers.get(step.event.id, [])),
+            event_text(step.action),
+            _verdict(step, numbers.get(step.action.id, [])),
             "; ".join(_clocks_moved(step)),
         ]
         for step in report.steps
@@ -223,7 +223,7 @@ def steps_text(report: CheckReport, *, colour: bool = False) -> str:
 
 def _verdict(step: StepResult, numbers: Sequence[int]) -> str:
     listed = f" {', '.join(map(str, numbers))}" if numbers else ""
-    if step.refusals:
+    if not step.is_possible:
         return f"NOT POSSIBLE:{listed}"
     return f"FINDING{listed}" if numbers else "ok"
 

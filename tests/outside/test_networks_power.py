@@ -11,16 +11,17 @@ from collections import defaultdict
 import pytest
 
 from cfgtrack.files.definition import shipped
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Plant, Unit
-from cfgtrack.model.possibility import resolve
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.what.path import Path
 from cfgtrack.rules.when.always import Always
+from tests.happening import happened
 
 NETWORKS = ["simple_mv_open_ring_net", "create_cigre_network_mv", "example_simple", "mv_oberrhein"]
 BUSES = Selection(ids=("B-*:bus",))
@@ -89,10 +90,8 @@ class Power:
 
     def found(self, subjects, status):
         """Set a state, as found at the start."""
-        event = Event("start", "as-found", subjects, 0, status=status, initial=True)
-        resolved = resolve(self.now, event)
-        assert not resolved.refusals
-        self.now.apply(resolved.event)
+        action = Action("start", "as-found", subjects, 0, status=status, initial=True)
+        self.now.apply(happened(self.now, action))
 
 
 def open_findings(engine):

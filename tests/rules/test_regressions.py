@@ -5,9 +5,8 @@ from dataclasses import replace
 import pytest
 
 from cfgtrack.files.definition import parse_definition
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import resolve
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.match import ActionMatch
 from cfgtrack.rules.rule import Rule, RuleSet
@@ -21,6 +20,7 @@ from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.by import By
 from cfgtrack.rules.when.within import Within
+from tests.happening import happened
 
 SECOND = 1_000_000
 WORLD = """
@@ -80,7 +80,7 @@ def events(*lines):
         place = subjects.pop() if action == "place" else None
         status = subjects.pop() if action == "as-found" else None
         outing = "1" if action in ("begin", "end") else None
-        event = Event(
+        event = Action(
             f"e{number}",
             action,
             tuple(subjects),
@@ -89,10 +89,9 @@ def events(*lines):
             status=status,
             outing=outing,
         )
-        resolved = resolve(now, event)
-        assert not resolved.refusals, resolved.refusals
-        now.apply(resolved.event)
-        out.append(resolved.event)
+        resolved = happened(now, event)
+        now.apply(resolved)
+        out.append(resolved)
     return out
 
 

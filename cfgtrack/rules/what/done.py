@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.model.event import MEASURE
+from cfgtrack.model.action import MEASURE
 from cfgtrack.rules.clause import Clause
 from cfgtrack.rules.condition import Condition, Ended, Node
 from cfgtrack.rules.cure import MOST_CURES

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import ClassVar, Self
 
+from cfgtrack.model.action import PLACE, Action
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import PLACE, Event, effects
+from cfgtrack.model.event import Event, effects
 from cfgtrack.network.flow import Flow, Link
 from cfgtrack.rules.clause import Clause
 from cfgtrack.rules.condition import Condition, Ended, Node
@@ -191,19 +192,19 @@ def _to_make(world: World, links: Iterable[Link]) -> Iterator[str]:
         yield from islice(that_work(world, _could_make(world, name), makes), 1)
 
 
-def _could_make(world: World, link: str) -> Iterator[Event]:
+def _could_make(world: World, link: str) -> Iterator[Action]:
     """Yield actions that might make a link: a unit's being placed, or every move of a half, then of both."""
     plant, now = world.plant, world.now
     thing, _, place = link.partition(" on ")
     if place:
         for facing in plant.places[place].facings or (None,):
-            yield Event("", PLACE, (thing,), now, place=place, facing=facing)
+            yield Action("", PLACE, (thing,), now, place=place, facing=facing)
         return
     halves = link.split(" - ")
     for subjects in (*((half,) for half in halves), tuple(halves)):
         found = plant.port(subjects[0])
         for action in found[1].moves if found is not None else ():
-            yield Event("", action, subjects, now)
+            yield Action("", action, subjects, now)
 
 
 def _makes(configuration: Configuration, event: Event, link: str) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import ClassVar, Self
 
-from cfgtrack.model.event import MEASURE
+from cfgtrack.model.action import MEASURE
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
 from cfgtrack.model.time import SECOND, format_duration
 from cfgtrack.model.trouble import near_hint

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Self
 
-from cfgtrack.model.event import END, Event
+from cfgtrack.model.action import END
+from cfgtrack.model.event import Event
 from cfgtrack.model.trouble import near_hint
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.clause import Clause
