@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event
 from cfgtrack.rules.finding import Finding, Reason
 
