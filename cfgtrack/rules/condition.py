@@ -8,12 +8,13 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import PurePath
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Protocol, Self
 
+from cfgtrack.model.quantity import Quantity
 from cfgtrack.network.flow import Link
-from cfgtrack.rules.clause import Clause
 from cfgtrack.rules.dependence import EVERYTHING, Dependence
 from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.match import ActionMatch
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
 
@@ -91,3 +92,67 @@ def line_of(error: Exception) -> str:
     while at is not None and at.tb_next is not None:
         at = at.tb_next
     return "" if at is None else f" ({PurePath(at.tb_frame.f_code.co_filename).name}:{at.tb_lineno})"
+
+
+class Clause(Protocol):
+    """One table of a rules file, as a mode or a condition reads it, field by field.
+
+    What is wrong with a field is noted, and it reads as if it were not there; so is a field that nobody asks for.
+    """
+
+    def has(self, name: str) -> bool:
+        """Return whether there is a field of this name, right or wrong."""
+
+    def text(self, name: str, *, required: bool = False) -> str:
+        """Return a text, "" when there is none."""
+
+    def flag(self, name: str) -> bool:
+        """Return a yes or no, False when it is not there."""
+
+    def count(self, name: str, *, at_least: int = 1) -> int | None:
+        """Return a whole number."""
+
+    def duration(self, name: str) -> int | None:
+        """Return a duration, in microseconds."""
+
+    def amount(self, name: str, dimension: str | None) -> Quantity | None:
+        """Return a number with its unit; None too where there is no `dimension` to read it by."""
+
+    def selection(self, name: str) -> Selection:
+        """Return the selection of a field that must be there."""
+
+    def medium(self, name: str) -> str:
+        """Return the medium of a field that must be there."""
+
+    def statuses(self, name: str, of: Selection) -> tuple[str, ...]:
+        """Return statuses that items of a selection can have."""
+
+    def places(self, name: str, of: Selection) -> tuple[str, ...]:
+        """Return patterns of places, for the items of a selection."""
+
+    def actions(self, name: str, *, required: bool = True) -> tuple[str, ...]:
+        """Return actions."""
+
+    def below(self, name: str, *, required: bool = False, has_it: bool | None = None) -> Clause | None:
+        """Return the table in a field. `has_it`: whether it may speak of `it`; None: if this one may."""
+
+    def condition(self) -> Condition | None:
+        """Return the condition that this table is."""
+
+    def conditions(self, name: str) -> tuple[Condition, ...] | None:
+        """Return the conditions in a field, None after noting that there are none or that some are wrong."""
+
+    def match(self) -> ActionMatch:
+        """Return the match of actions that this table is."""
+
+    def rest(self) -> dict[str, Any]:
+        """Return the fields that nobody has asked for, as they stand."""
+
+    def finish(self) -> None:
+        """Note every field that nobody has asked for."""
+
+    def note(self, name: str, code: str, sentence: str) -> None:
+        """Note a problem of the field `name`, or with "" of the table."""
+
+    def candidates(self, of: Selection) -> tuple[str, ...] | None:
+        """Return what a selection names in the plant whatever is so now; None where no plant is at hand."""

@@ -1,43 +1,66 @@
-"""What conditions on items have in common: every item of a selection has something, each for itself."""
+"""What conditions on items have in common: every item of a selection meets them, each for itself."""
 
 from __future__ import annotations
 
 from abc import abstractmethod
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
-from cfgtrack.rules.condition import Condition, Node
+from cfgtrack.rules.condition import Condition, Ended, Node
 from cfgtrack.rules.dependence import Timer, depends_on_items
+from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.tally import Tally
 from cfgtrack.rules.world import World
 
 
-class EveryItem(Node):
-    """Judges that every item of a selection meets the condition. Set up what `meets` needs before this is made.
+@dataclass(frozen=True, slots=True)
+class OnItems(Condition):
+    """Every item of `of` meets it."""
 
-    Where the items are always the same, what falls short is tallied; `timers` say when time alone changes it.
-    """
+    of: Selection
 
-    def __init__(self, condition: Condition, of: Selection, world: World, *timers: Timer) -> None:
+    @abstractmethod
+    def is_met(self, world: World, item: str) -> bool:
+        """Return whether one item meets it now: by what is so of the item and its owner, or was done or measured."""
+
+    @abstractmethod
+    def reason(self, world: World, items: Sequence[str]) -> Reason:
+        """Return why these items fall short now, and what would cure it."""
+
+    def timers(self) -> tuple[Timer, ...]:
+        """Return when time alone may change whether an item meets it."""
+        return ()
+
+    def checked(self) -> Iterator[Selection]:
+        """Yield the selection of the items."""
+        yield self.of
+
+    def compile(self, world: World) -> Node:
+        """Return what judges it over one world."""
+        return _EveryItem(self, world)
+
+
+class _EveryItem(Node):
+    """Judges each item. Where they are always the same, those that fall short are tallied."""
+
+    def __init__(self, condition: OnItems, world: World) -> None:
+        of, timers = condition.of, condition.timers()
+        self.condition = condition
         self.world = world
-        self.of = world.bind(of)
+        self.items = world.bind(of).items
         self.depends = depends_on_items(of, *timers)
         self.short: Tally | None = None
         if of.is_fixed and not timers:
             self.short = world.tallies.of_items(condition, of.candidates(world.plant), self._falls_short)
 
-    @abstractmethod
-    def meets(self, item: str) -> bool:
-        """Return whether one item meets the condition now."""
-
     def _falls_short(self, item: str) -> bool:
-        return not self.meets(item)
+        return not self.condition.is_met(self.world, item)
 
     def holds(self, it: str | None) -> bool:
-        """Return whether every item meets it now."""
         if self.short is not None:
             return not self.short
-        return all(map(self.meets, self.of.items(it)))
+        return not any(map(self._falls_short, self.items(it)))
 
-    def failing(self, it: str | None) -> list[str]:
-        """Return the items that fall short."""
-        return [item for item in self.of.items(it) if not self.meets(item)]
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - no links
+        return (self.condition.reason(self.world, list(filter(self._falls_short, self.items(it)))),)

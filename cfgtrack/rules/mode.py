@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from cfgtrack.model.event import Event
 from cfgtrack.rules.breach import Breach
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import Condition, NoVerdict
+from cfgtrack.rules.condition import Clause, Condition, NoVerdict
 from cfgtrack.rules.dependence import Dependence, Instances
 from cfgtrack.rules.finding import Clock, Reason
 from cfgtrack.rules.match import ActionMatch

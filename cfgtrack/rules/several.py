@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import reduce
 from operator import or_
-from typing import Self
+from typing import ClassVar, Self
 
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import Condition, Node
+from cfgtrack.rules.condition import Clause, Condition, Ended, Node
 from cfgtrack.rules.dependence import Dependence
+from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
 
 
 @dataclass(frozen=True, slots=True)
 class Several(Condition):
-    """A condition made of other ones."""
+    """A condition made of others, true where they `combine` so. Their words are joined by `word`.
 
+    `brackets` is the key of the parts that go into brackets; `none` is what it says without parts.
+    """
+
+    combine: ClassVar[Callable[[Iterable[bool]], bool]]
+    word: ClassVar[str]
+    brackets: ClassVar[str]
+    none: ClassVar[str]
     parts: tuple[Condition, ...]
 
     @classmethod
@@ -26,6 +33,11 @@ class Several(Condition):
         """Read the parts."""
         parts = clause.conditions(cls.key)
         return None if parts is None else cls(parts)
+
+    def words(self) -> str:
+        """Return the condition in plain words."""
+        said = (f"({p.words()})" if p.key == self.brackets else p.words() for p in self.parts)
+        return f" {self.word} ".join(said) or self.none
 
     def media(self) -> frozenset[str]:
         """Return the media of the parts."""
@@ -36,15 +48,21 @@ class Several(Condition):
         for part in self.parts:
             yield from part.checked()
 
-    def joined_by(self, word: str, *, bracketed: str) -> str:
-        """Return the words of the parts with a word between, those with the key `bracketed` in brackets."""
-        said = (f"({p.words()})" if p.key == bracketed else p.words() for p in self.parts)
-        return f" {word} ".join(said)
+    def compile(self, world: World) -> Node:
+        """Return what judges it over one world."""
+        return _Several([part.compile(world) for part in self.parts], type(self).combine)
 
 
-class SeveralNode(Node):
-    """Several conditions over one world: what changes any of them may change the whole."""
+class _Several(Node):
+    """Judges several nodes: what changes any of them may change the whole."""
 
-    def __init__(self, condition: Several, world: World) -> None:
-        self.parts = [part.compile(world) for part in condition.parts]
-        self.depends = reduce(or_, (part.depends for part in self.parts), Dependence())
+    def __init__(self, parts: list[Node], combine: Callable[[Iterable[bool]], bool]) -> None:
+        self.parts = parts
+        self.combine = combine
+        self.depends = reduce(or_, (part.depends for part in parts), Dependence())
+
+    def holds(self, it: str | None) -> bool:
+        return self.combine(part.holds(it) for part in self.parts)
+
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
+        return tuple(r for part in self.parts if not part.holds(it) for r in part.reasons(it, ended))

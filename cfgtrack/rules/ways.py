@@ -3,12 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterator
+from dataclasses import dataclass
+from typing import Self
 
-from cfgtrack.rules.condition import Condition
+from cfgtrack.rules.condition import Clause, Condition
 from cfgtrack.rules.dependence import WIDE, Dependence, Way
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.tally import Tally
 from cfgtrack.rules.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class OnWays(Condition):
+    """A condition on the paths over made links of `medium`, from items of `start` to items of `end`."""
+
+    medium: str
+    start: Selection
+    end: Selection
+
+    @classmethod
+    def read(cls, clause: Clause) -> Self:
+        """Read the medium, from where, and to where."""
+        return cls(clause.medium(cls.key), clause.selection("from"), clause.selection("to"))
+
+    def media(self) -> frozenset[str]:
+        """Return the medium of the paths."""
+        return frozenset({self.medium})
+
+    def checked(self) -> Iterator[Selection]:
+        """Yield the selection of the items where the paths begin."""
+        yield self.start
 
 
 class Ways:
@@ -17,20 +41,17 @@ class Ways:
     `reach` is who has one, kept up to date; None where the ends depend on `it` or on the time.
     """
 
-    __slots__ = ("depends", "end", "flow", "reach", "start", "world")
-
     def __init__(self, world: World, medium: str, start: Selection, end: Selection) -> None:
         self.world = world
         self.flow = world.flows[medium]
         self.reach = world.reach(medium, end)
         self.start, self.end = world.bind(start), world.bind(end)
         both = (start, end)
-        far = any(s.at or s.of == "place of it" for s in both)
         way: tuple[Way, ...] = ()
         if self.reach is not None and start.of not in ("", "peer of it", "place of it") and not start.at:
             way = (Way(self.flow, self.reach, self.start),)
         self.depends = Dependence(
-            everything=far,
+            everything=any(s.at or s.of == "place of it" for s in both),
             wide=any(s.of in WIDE for s in both),
             peers=any(s.of == "peer of it" for s in both),
             media=frozenset() if way else frozenset({medium}),

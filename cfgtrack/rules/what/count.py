@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import Condition, Ended, Node
+from cfgtrack.rules.condition import Clause, Condition, Ended, Node
 from cfgtrack.rules.dependence import depends_on_items
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.saying import say_list
@@ -86,10 +85,10 @@ class Count(Condition):
 
     def compile(self, world: World) -> Node:
         """Return what judges it over one world."""
-        return CountNode(self, world)
+        return _Count(self, world)
 
 
-class CountNode(Node):
+class _Count(Node):
     """Judges how many items have what is asked for; where they are always the same, those that do are tallied."""
 
     def __init__(self, condition: Count, world: World) -> None:
@@ -110,22 +109,19 @@ class CountNode(Node):
     def _counts(self, item: str) -> bool:
         return self.wanted.is_met(self.world, item)
 
-    def meeting(self, it: str | None) -> list[str]:
-        """Return the items that have what is asked for."""
+    def _meeting(self, it: str | None) -> list[str]:
         if self.ways is None:
             return list(filter(self._counts, self.of.items(it)))
         cut_off = frozenset(self.ways.cut_off(it))
         return [item for item in self.of.items(it) if item not in cut_off]
 
     def holds(self, it: str | None) -> bool:
-        """Return whether so many have it."""
-        n = len(self.meeting(it)) if self.have is None else len(self.have)
+        n = len(self._meeting(it)) if self.have is None else len(self.have)
         least, most = self.condition.least, self.condition.most
         return (least is None or n >= least) and (most is None or n <= most)
 
     def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - numbers, not links
-        """Return how many have it, how many should, and what would change that where it is one too many or few."""
-        condition, items, meeting = self.condition, self.of.items(it), self.meeting(it)
+        condition, items, meeting = self.condition, self.of.items(it), self._meeting(it)
         n, meets, counted = len(meeting), frozenset(meeting), condition.counted()
         text = f"{n} of {len(items)} {counted}" if counted else _say_there(condition.of, items)
         if condition.least is not None and n < condition.least:

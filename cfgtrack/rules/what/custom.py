@@ -40,8 +40,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Protocol, Self
 
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.trouble import BadInput, Problem
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import Condition, Ended, Node, NoVerdict, line_of
+from cfgtrack.rules.condition import Clause, Condition, Ended, Node, NoVerdict, line_of
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -112,10 +111,10 @@ class Custom(Condition):
 
     def compile(self, world: World) -> Node:
         """Return what judges it over one world."""
-        return CustomNode(self, world)
+        return _Custom(self, world)
 
 
-class CustomNode(Node):
+class _Custom(Node):
     """Has a condition in Python judge its items. What that looks at isn't known: so everything may change it."""
 
     def __init__(self, condition: Custom, world: World) -> None:
@@ -125,7 +124,6 @@ class CustomNode(Node):
         self.found = find_custom(condition.name)
 
     def holds(self, it: str | None) -> bool:
-        """Return whether it is true now. Raises NoVerdict where it can't tell."""
         items = self.of.items(it)
         try:
             return _truth(self.found.holds(self.world, items, self.condition.settings))
@@ -133,7 +131,6 @@ class CustomNode(Node):
             raise NoVerdict(self.condition.name, err) from err
 
     def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - it is asked for words alone
-        """Return why it is false now, in its own words. Raises NoVerdict where it can't tell."""
         items = self.of.items(it)
         try:
             why = self.found.why(self.world, items, self.condition.settings)

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
 from cfgtrack.model.action import MEASURE
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import Condition, Ended, Node
+from cfgtrack.rules.condition import Clause
 from cfgtrack.rules.cure import MOST_CURES
 from cfgtrack.rules.finding import Reason
-from cfgtrack.rules.items import EveryItem
+from cfgtrack.rules.items import OnItems
 from cfgtrack.rules.saying import say_either, say_list
-from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.what.value import is_quantity
 from cfgtrack.rules.world import World
 
 
 @dataclass(frozen=True, slots=True)
-class Done(Condition):
+class Done(OnItems):
     """On every item of `of`, the last of `actions` is later than the last of `since`.
 
     False where none of `actions` was ever done. With `since` empty it is enough that one was done at all. With
@@ -27,7 +25,6 @@ class Done(Condition):
     """
 
     key: ClassVar[str] = "done"
-    of: Selection
     actions: tuple[str, ...]
     since: tuple[str, ...] = ()
     quantity: str = ""
@@ -52,34 +49,15 @@ class Done(Condition):
         """Return since what it must have been done; "" for ever."""
         return f" since the last {say_either(self.since)}" if self.since else ""
 
-    def checked(self) -> Iterator[Selection]:
-        """Yield the selection of the items."""
-        yield self.of
-
-    def compile(self, world: World) -> Node:
-        """Return what judges it over one world."""
-        return DoneNode(self, world)
-
-
-class DoneNode(EveryItem):
-    """Judges that something was done on each item, in time."""
-
-    def __init__(self, condition: Done, world: World) -> None:
-        self.condition = condition
-        super().__init__(condition, condition.of, world)
-
-    def meets(self, item: str) -> bool:
-        """Return whether it was done on one item, since then."""
-        last, condition = self.world.last_done, self.condition
-        done = [s for a in condition.actions if (s := last(item, a, condition.quantity)) is not None]
-        since = [s for a in condition.since if (s := last(item, a)) is not None]
+    def is_met(self, world: World, item: str) -> bool:
+        """Return whether it was done on an item, since then."""
+        done = [s for a in self.actions if (s := world.last_done(item, a, self.quantity)) is not None]
+        since = [s for a in self.since if (s := world.last_done(item, a)) is not None]
         return bool(done) and (not since or max(done) > max(since))
 
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - a deed is no link
+    def reason(self, world: World, items: Sequence[str]) -> Reason:  # noqa: ARG002 - as it was asked for, so it is told
         """Return on which items it was not done; to do it cures it."""
-        condition, items = self.condition, self.failing(it)
-        text = f"{condition.deed()} of {say_list(items)} has not been done{condition.since_words()}"
-        action = condition.actions[0]
-        value = f" {condition.quantity or 'QUANTITY'}=..." if action == MEASURE else ""
-        cures = tuple(f"{action} {item}{value}" for item in items[:MOST_CURES])
-        return (Reason("order", f"{text}; it must come first", (), tuple(items), cures),)
+        text = f"{self.deed()} of {say_list(items)} has not been done{self.since_words()}; it must come first"
+        value = f" {self.quantity or 'QUANTITY'}=..." if self.actions[0] == MEASURE else ""
+        cures = tuple(f"{self.actions[0]} {item}{value}" for item in items[:MOST_CURES])
+        return Reason("order", text, (), tuple(items), cures)

@@ -5,51 +5,33 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
-from typing import ClassVar, Self
+from typing import ClassVar
 
 from cfgtrack.network.trace import trace
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import Condition, Ended, Node
+from cfgtrack.rules.condition import Ended, Node
 from cfgtrack.rules.cure import MOST_CURES
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.saying import say_list
-from cfgtrack.rules.selection import Selection
-from cfgtrack.rules.ways import Ways
+from cfgtrack.rules.ways import OnWays, Ways
 from cfgtrack.rules.world import World
 
 
 @dataclass(frozen=True, slots=True)
-class NoPath(Condition):
+class NoPath(OnWays):
     """No item of `start` reaches any item of `end` over made links of `medium`."""
 
     key: ClassVar[str] = "no_path"
-    medium: str
-    start: Selection
-    end: Selection
-
-    @classmethod
-    def read(cls, clause: Clause) -> Self:
-        """Read the medium, from where, and to where."""
-        return cls(clause.medium("no_path"), clause.selection("from"), clause.selection("to"))
 
     def words(self) -> str:
         """Return the condition in plain words."""
         return f"{self.start.words()} has no {self.medium} path to {self.end.words()}"
 
-    def media(self) -> frozenset[str]:
-        """Return the medium of the path."""
-        return frozenset({self.medium})
-
-    def checked(self) -> Iterator[Selection]:
-        """Yield the selection of the items that should have no path."""
-        yield self.start
-
     def compile(self, world: World) -> Node:
         """Return what judges it over one world."""
-        return NoPathNode(self, world)
+        return _NoPath(self, world)
 
 
-class NoPathNode(Node):
+class _NoPath(Node):
     """Judges that items have no path."""
 
     def __init__(self, condition: NoPath, world: World) -> None:
@@ -60,13 +42,11 @@ class NoPathNode(Node):
         self.short = self.ways.tally(condition, wanted=False)
 
     def holds(self, it: str | None) -> bool:
-        """Return whether none has a path now."""
         if self.short is not None:
             return not self.short
         return next(self.ways.joined(it), None) is None
 
     def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - what is there, not what went
-        """Return which way is still there, and which valve or switch alone would end it."""
         condition, network = self.condition, self.ways.flow.network
         beyond = tuple(self.ways.joined(it))
         ends = self.ways.end.items(it)

@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import Condition, Ended, Node
+from cfgtrack.rules.condition import Clause, Condition, Ended, Node
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -41,21 +40,15 @@ class Not(Condition):
 
     def compile(self, world: World) -> Node:
         """Return what judges it over one world."""
-        return NotNode(self, world)
+        return _Not(self.part, self.part.compile(world))
 
 
-class NotNode(Node):
-    """Judges that its part is false."""
-
-    def __init__(self, condition: Not, world: World) -> None:
-        self.condition = condition
-        self.part = condition.part.compile(world)
-        self.depends = self.part.depends
+class _Not(Node):
+    def __init__(self, part: Condition, node: Node) -> None:
+        self.part, self.node, self.depends = part, node, node.depends
 
     def holds(self, it: str | None) -> bool:
-        """Return whether the part is false now."""
-        return not self.part.holds(it)
+        return not self.node.holds(it)
 
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - what is so needs no links
-        """Return what must not be so."""
-        return (Reason("is-so", f"it must not be that {self.condition.part.words()}"),)
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - what is so needs none
+        return (Reason("is-so", f"it must not be that {self.part.words()}"),)

@@ -5,56 +5,39 @@ from __future__ import annotations
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
-from typing import ClassVar, Self
+from typing import ClassVar
 
 from cfgtrack.model.action import PLACE, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event, effects
 from cfgtrack.network.flow import Flow, Link
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import Condition, Ended, Node
+from cfgtrack.rules.condition import Ended, Node
 from cfgtrack.rules.cure import MOST_CURES, that_work
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.saying import say_list
-from cfgtrack.rules.selection import IT, Selection
-from cfgtrack.rules.ways import Ways
+from cfgtrack.rules.selection import IT
+from cfgtrack.rules.ways import OnWays, Ways
 from cfgtrack.rules.world import World
 
 
 @dataclass(frozen=True, slots=True)
-class Path(Condition):
+class Path(OnWays):
     """Every item of `start` reaches some item of `end` over made links of `medium`."""
 
     key: ClassVar[str] = "path"
-    medium: str
-    start: Selection
-    end: Selection
-
-    @classmethod
-    def read(cls, clause: Clause) -> Self:
-        """Read the medium, from where, and to where."""
-        return cls(clause.medium("path"), clause.selection("from"), clause.selection("to"))
 
     def words(self) -> str:
         """Return the condition in plain words."""
         return f"{self.start.words()} has a {self.medium} path to {self.end.words()}"
 
-    def media(self) -> frozenset[str]:
-        """Return the medium of the path."""
-        return frozenset({self.medium})
-
-    def checked(self) -> Iterator[Selection]:
-        """Yield the selection of the items that should have a path."""
-        yield self.start
-
     def compile(self, world: World) -> Node:
         """Return what judges it over one world; the commonest, of `it` to fixed ends, in the fastest way."""
         ways = Ways(world, self.medium, self.start, self.end)
-        return PathNode(self, ways) if self.start != IT or ways.reach is None else OwnPathNode(self, ways)
+        return _Path(self, ways) if self.start != IT or ways.reach is None else _OwnPath(self, ways)
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
+class _Cut:
     """What cut a path, in words too, and what would give it back, for every vertex in `ahead`. `epoch`: when."""
 
     epoch: int
@@ -64,7 +47,7 @@ class Cut:
     text: str
 
 
-class PathNode(Node):
+class _Path(Node):
     """Judges that items have their path, and remembers for as long as nothing changes what cut it."""
 
     def __init__(self, condition: Path, ways: Ways) -> None:
@@ -72,16 +55,14 @@ class PathNode(Node):
         self.world, self.ways, self.flow = ways.world, ways, ways.flow
         self.depends = ways.depends
         self.short = ways.tally(condition, wanted=True)
-        self._cut: Cut | None = None
+        self._cut: _Cut | None = None
 
     def holds(self, it: str | None) -> bool:
-        """Return whether all have a path now."""
         if self.short is not None:
             return not self.short
         return next(self.ways.cut_off(it), None) is None
 
     def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
-        """Return which of the links that just ended cut the path, and what would give it back."""
         beyond = tuple(self.ways.cut_off(it))
         groups = [self.flow.vertices(item) for item in beyond]
         starts = [v for group in groups for v in group]
@@ -89,7 +70,7 @@ class PathNode(Node):
         cut = known or self._find_cut(it, groups, starts, ended)
         return (Reason("no-path", cut.text, cut.links, beyond, cut.cures),)
 
-    def _known(self, starts: Sequence[int]) -> Cut | None:
+    def _known(self, starts: Sequence[int]) -> _Cut | None:
         """Return what is known to have cut these off, for the same ends.
 
         What is cut off at one blow is cut off by the same links: where all links go both ways, and all are to reach
@@ -102,7 +83,7 @@ class PathNode(Node):
 
     def _find_cut(
         self, it: str | None, groups: Sequence[Sequence[int]], starts: Sequence[int], ended: Ended
-    ) -> Cut:
+    ) -> _Cut:
         """Return the links whose end cut the last path, and those of which one alone would give it back to an item."""
         flow, behind = self.flow, self.ways.behind(it)
         short = [[v for v in group if v not in behind] for group in groups]
@@ -119,7 +100,7 @@ class PathNode(Node):
         text = f"there is no {medium} path to {to}"
         if links:
             text = f"no {medium} path is left to {to}: {say_list(links)} was the last way"
-        self._cut = Cut(self.world.epoch, ahead, links, cures, text)
+        self._cut = _Cut(self.world.epoch, ahead, links, cures, text)
         return self._cut
 
     def _all_on_the_way(self, it: str | None, starts: Sequence[int], broken: Sequence[Link]) -> list[Link]:
@@ -135,7 +116,7 @@ class PathNode(Node):
         return [link for link in broken if _joins(link, ahead, behind)]
 
 
-class OwnPathNode(PathNode):
+class _OwnPath(_Path):
     """Judges that the item which the rule is about has its path to ends that are always the same."""
 
     def __init__(self, condition: Path, ways: Ways) -> None:
@@ -144,19 +125,16 @@ class OwnPathNode(PathNode):
         self._vertices, self._has_way = ways.flow.vertices, ways.reach.__contains__
 
     def holds(self, it: str | None) -> bool:
-        """Return whether the item has its path now."""
         if it is None:
             return True
         vertices = self._vertices(it)
         return bool(vertices) and all(map(self._has_way, vertices))
 
     def unsure(self, items: Iterable[str | None]) -> list[str | None]:
-        """Return the items that have no path now."""
         vertices, has_way = self._vertices, self._has_way
         return [it for it in items if it and not ((vs := vertices(it)) and all(map(has_way, vs)))]
 
     def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
-        """Return what cut the path: often it is known already."""
         known = None if it is None else self._known(self._vertices(it))
         if it is None or known is None:
             return super().reasons(it, ended)

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import islice
 from typing import ClassVar, Self
 
 from cfgtrack.model.action import MEASURE
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
 from cfgtrack.model.time import SECOND, format_duration
 from cfgtrack.model.trouble import near_hint
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import Condition, Ended, Node
+from cfgtrack.rules.condition import Clause
 from cfgtrack.rules.cure import MOST_CURES
 from cfgtrack.rules.dependence import Timer
 from cfgtrack.rules.finding import Reason
-from cfgtrack.rules.items import EveryItem
+from cfgtrack.rules.items import OnItems
 from cfgtrack.rules.saying import MOST_NAMES, say_either
-from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
 
 CYCLES, ELAPSED = "cycles", "elapsed"
@@ -26,7 +23,7 @@ _RATED = ("torque", CYCLES)
 
 
 @dataclass(frozen=True, slots=True)
-class Value(Condition):
+class Value(OnItems):
     """The last value of `quantity` of every item of `of` is inside [low, high] (SI units; None is open).
 
     Measured quantities by name; ``cycles`` is mate cycles used; ``elapsed`` is seconds since the last action `since`
@@ -35,7 +32,6 @@ class Value(Condition):
     """
 
     key: ClassVar[str] = "value"
-    of: Selection
     quantity: str
     low: float | None = None
     high: float | None = None
@@ -98,13 +94,64 @@ class Value(Condition):
         parts += [] if high is None else [f"at most {self.number(high)}"]
         return " and ".join(parts) or "measured"
 
-    def checked(self) -> Iterator[Selection]:
-        """Yield the selection of the items."""
-        yield self.of
+    # --- judging ---
 
-    def compile(self, world: World) -> Node:
-        """Return what judges it over one world."""
-        return ValueNode(self, world)
+    def timers(self) -> tuple[Timer, ...]:
+        """Return when the time that has passed comes into the range, and when it leaves it."""
+        if self.quantity != ELAPSED:
+            return ()
+        after = [] if self.low is None else [round(self.low * SECOND)]
+        after += [] if self.high is None else [round(self.high * SECOND) + 1]
+        return (Timer(self.since, tuple(after)),)
+
+    def is_met(self, world: World, item: str) -> bool:
+        """Return whether the last value of an item is in range."""
+        (low, high), value = self._range(world, item), self._value(world, item)
+        if value is None:
+            return self.unmeasured
+        return (low is None or value >= low) and (high is None or value <= high)
+
+    def _range(self, world: World, item: str) -> tuple[float | None, float | None]:
+        """Return the range that applies to an item, SI units."""
+        if not self.rated:
+            return self.low, self.high
+        found = world.plant.port(item)
+        if found is None:
+            return None, None
+        port = found[0]
+        if self.quantity == CYCLES:
+            return None, None if port.cycles is None else float(port.cycles)
+        return port.torque if port.torque is not None else (None, None)
+
+    def _value(self, world: World, item: str) -> float | None:
+        """Return the last value of an item, SI units, or None where there is none."""
+        if self.quantity == CYCLES:
+            return float(world.configuration.cycles.get(item, 0))
+        if self.quantity == ELAPSED:
+            stamps = [s for a in self.since if (s := world.last_done(item, a)) is not None]
+            return (world.now - max(stamps)[0]) / SECOND if stamps else None
+        effect = world.configuration.values.get((item, self.quantity))
+        return None if effect is None else float(effect.value)
+
+    def reason(self, world: World, items: Sequence[str]) -> Reason:
+        """Return which values are out of range; to measure again may cure it."""
+        said = "; ".join(self._say_out(world, item) for item in items[:MOST_NAMES])
+        is_set = self.quantity not in (CYCLES, ELAPSED)
+        cures = tuple(self._to_set(world, item) for item in items[:MOST_CURES]) if is_set else ()
+        return Reason("value", said, (), tuple(items), cures)
+
+    def _say_out(self, world: World, item: str) -> str:
+        value = self._value(world, item)
+        if value is None and self.quantity == ELAPSED:
+            return f"{say_either(self.since)} of {item} was never done"
+        got = "was never measured" if value is None else f"is {self.number(value)}"
+        return f"{self.what()} of {item} {got}; must be {self.span(*self._range(world, item))}"
+
+    def _to_set(self, world: World, item: str) -> str:
+        """Return the action that gives an item a new value: the one of that name, if its kind has one, or measuring."""
+        found = world.plant.port(item)
+        by_name = found is not None and self.quantity in found[1].moves
+        return f"{self.quantity if by_name else MEASURE} {item} {self.quantity}=..."
 
 
 def is_quantity(clause: Clause, quantity: str) -> bool:
@@ -123,69 +170,3 @@ def _bound(clause: Clause, name: str, quantity: str) -> Quantity | None:
         return None if duration is None else Quantity(duration / SECOND, "", duration / SECOND, "time")
     known = clause.has(name) and is_quantity(clause, quantity)
     return clause.amount(name, dimension_of(quantity) if known else None)
-
-
-class ValueNode(EveryItem):
-    """Judges that a value of each item is in range. Of time that passes: when it is up, not when something is done."""
-
-    def __init__(self, condition: Value, world: World) -> None:
-        self.condition = condition
-        timers = []
-        if condition.quantity == ELAPSED:
-            after = [] if condition.low is None else [round(condition.low * SECOND)]
-            after += [] if condition.high is None else [round(condition.high * SECOND) + 1]
-            timers = [Timer(condition.since, tuple(after))]
-        super().__init__(condition, condition.of, world, *timers)
-
-    def meets(self, item: str) -> bool:
-        """Return whether the last value of an item is in range."""
-        low, high = self._range(item)
-        value = self._value(item)
-        if value is None:
-            return self.condition.unmeasured
-        return (low is None or value >= low) and (high is None or value <= high)
-
-    def _range(self, item: str) -> tuple[float | None, float | None]:
-        """Return the range that applies to an item, SI units."""
-        condition = self.condition
-        if not condition.rated:
-            return condition.low, condition.high
-        found = self.world.plant.port(item)
-        if found is None:
-            return None, None
-        port = found[0]
-        if condition.quantity == CYCLES:
-            return None, None if port.cycles is None else float(port.cycles)
-        return port.torque if port.torque is not None else (None, None)
-
-    def _value(self, item: str) -> float | None:
-        """Return the last value of an item, SI units, or None where there is none."""
-        world, condition = self.world, self.condition
-        if condition.quantity == CYCLES:
-            return float(world.configuration.cycles.get(item, 0))
-        if condition.quantity == ELAPSED:
-            stamps = [s for a in condition.since if (s := world.last_done(item, a)) is not None]
-            return (world.now - max(stamps)[0]) / SECOND if stamps else None
-        effect = world.configuration.values.get((item, condition.quantity))
-        return None if effect is None else float(effect.value)
-
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - a value is no link
-        """Return which values are out of range; to measure again may cure it."""
-        items = self.failing(it)
-        said = "; ".join(map(self._say_out, items[:MOST_NAMES]))
-        is_set = self.condition.quantity not in (CYCLES, ELAPSED)
-        cures = tuple(islice(map(self._to_set, items), MOST_CURES)) if is_set else ()
-        return (Reason("value", said, (), tuple(items), cures),)
-
-    def _say_out(self, item: str) -> str:
-        condition, value = self.condition, self._value(item)
-        if value is None and condition.quantity == ELAPSED:
-            return f"{say_either(condition.since)} of {item} was never done"
-        got = "was never measured" if value is None else f"is {condition.number(value)}"
-        return f"{condition.what()} of {item} {got}; must be {condition.span(*self._range(item))}"
-
-    def _to_set(self, item: str) -> str:
-        """Return the action that gives an item a new value: the one of that name, if its kind has one, or measuring."""
-        quantity, found = self.condition.quantity, self.world.plant.port(item)
-        by_name = found is not None and quantity in found[1].moves
-        return f"{quantity if by_name else MEASURE} {item} {quantity}=..."

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar, NamedTuple, Self
+from typing import ClassVar, NamedTuple, Self
 
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_duration
 from cfgtrack.rules.breach import Breach, words
-from cfgtrack.rules.clause import Clause
+from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock
 from cfgtrack.rules.mode import Mode, Runner
-
-if TYPE_CHECKING:
-    from cfgtrack.rules.engine import Engine
-    from cfgtrack.rules.rule import Rule
+from cfgtrack.rules.rule import Rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,17 +36,17 @@ class Always(Mode):
 
     def compile(self, number: int, rule: Rule, engine: Engine) -> Runner:
         """Return what judges a rule of this mode."""
-        return AlwaysRunner(number, rule, engine, self.tolerance)
+        return _Always(number, rule, engine, self.tolerance)
 
 
-class Fault(NamedTuple):
+class _Fault(NamedTuple):
     """An instance that is false: as it was noted, or will be once it has been so for too long. `number`: when noted."""
 
     breach: Breach
     number: int | None
 
 
-class AlwaysRunner(Runner):
+class _Always(Runner):
     """Judges after each instant what that may have changed; what turned false has until its tolerance is used up."""
 
     watched = True
@@ -56,10 +54,9 @@ class AlwaysRunner(Runner):
     def __init__(self, number: int, rule: Rule, engine: Engine, tolerance: int) -> None:
         super().__init__(number, rule, engine)
         self.tolerance = tolerance
-        self.false: dict[str | None, Fault] = {}
+        self.false: dict[str | None, _Fault] = {}
 
     def begin(self) -> None:
-        """Have what is false judged when the first instant is over."""
         items = self.instances.items
         if self.instances.come_and_go:
             items = tuple(filter(self.instances.has, items))
@@ -67,7 +64,6 @@ class AlwaysRunner(Runner):
             self.engine.disturb(self.number, it, None)
 
     def settle(self, it: str | None, event: Event | None) -> None:
-        """Note when an instance turns false or true."""
         fault = self.false.get(it)
         if self.holds(it):
             if fault is not None:
@@ -75,7 +71,7 @@ class AlwaysRunner(Runner):
         elif fault is None:
             self._turned_false(it, event)
 
-    def _turned_true(self, it: str | None, fault: Fault) -> None:
+    def _turned_true(self, it: str | None, fault: _Fault) -> None:
         self.trail.drop(self.false, it)
         if fault.number is None:
             self.engine.turn(self, it, fault.breach.since, fault.breach.time, starts=False)
@@ -87,20 +83,18 @@ class AlwaysRunner(Runner):
         now = self.world.now
         breach = Breach(self.rule, it, now + self.tolerance, now, self.why(it), event)
         number = None if self.tolerance else self.engine.note(breach)
-        self.trail.set(self.false, it, Fault(breach, number))
+        self.trail.set(self.false, it, _Fault(breach, number))
         if number is None:
             self.engine.expect(self.number, it, breach.time)
             self.engine.turn(self, it, now, breach.time, starts=True)
 
     def run_out(self, it: str | None, time: int) -> None:  # noqa: ARG002 - there is only one limit
-        """Note a tolerance that is used up."""
         breach = self.false[it].breach
-        self.trail.set(self.false, it, Fault(breach, self.engine.note(breach)))
+        self.trail.set(self.false, it, _Fault(breach, self.engine.note(breach)))
         self.engine.turn(self, it, breach.since, breach.time, starts=False)
         self.engine.expect(self.number, it, None)
 
     def clocks(self) -> Iterator[Clock]:
-        """Yield the tolerances that are being used up."""
         for it, (breach, number) in self.false.items():
             if number is None:
                 trigger = words(breach.event) if breach.event is not None else "from the start"

@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, ClassVar, Self
+from typing import Any, ClassVar, Self
 
 from cfgtrack.model.event import Event
 from cfgtrack.rules.breach import Breach
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import NoVerdict
+from cfgtrack.rules.condition import Clause, NoVerdict
+from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.match import ActionMatch, Matcher
 from cfgtrack.rules.mode import Mode, Runner
-
-if TYPE_CHECKING:
-    from cfgtrack.rules.engine import Engine
-    from cfgtrack.rules.rule import Rule
+from cfgtrack.rules.rule import Rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +53,10 @@ class At(Mode):
 
     def compile(self, number: int, rule: Rule, engine: Engine) -> Runner:
         """Return what judges a rule of this mode."""
-        return AtRunner(number, rule, engine, self)
+        return _At(number, rule, engine, self)
 
 
-class AtRunner(Runner):
+class _At(Runner):
     """Judges at each action that matches, for each item that it is about. Of one instant each action stands alone."""
 
     def __init__(self, number: int, rule: Rule, engine: Engine, mode: At) -> None:
@@ -70,12 +67,10 @@ class AtRunner(Runner):
             (engine.after if mode.after else engine.before)[action].append(self.at)
 
     def at(self, event: Event) -> None:
-        """Judge an action that may match."""
         for it in self.matcher.items(event):
             self.settle(it, event)
 
     def settle(self, it: str | None, event: Event | None) -> None:
-        """Note whether an action broke the rule for one item, or that there is no verdict."""
         now = self.world.now
         try:
             if not self.node.holds(it):

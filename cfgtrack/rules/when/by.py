@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar, Self
+from typing import ClassVar, Self
 
 from cfgtrack.model.action import END
 from cfgtrack.model.event import Event
 from cfgtrack.model.trouble import near_hint
 from cfgtrack.rules.breach import Breach
-from cfgtrack.rules.clause import Clause
+from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.mode import Mode, Runner
-
-if TYPE_CHECKING:
-    from cfgtrack.rules.engine import Engine
-    from cfgtrack.rules.rule import Rule
+from cfgtrack.rules.rule import Rule
 
 ENDS = ("outing", "sequence", "stop")
 
@@ -46,10 +44,10 @@ class By(Mode):
 
     def compile(self, number: int, rule: Rule, engine: Engine) -> Runner:
         """Return what judges a rule of this mode."""
-        return ByRunner(number, rule, engine, self.end)
+        return _By(number, rule, engine, self.end)
 
 
-class ByRunner(Runner):
+class _By(Runner):
     """Judges all instances at each end. What is false at one and true at a later one was put right then."""
 
     def __init__(self, number: int, rule: Rule, engine: Engine, end: str) -> None:
@@ -58,12 +56,10 @@ class ByRunner(Runner):
         engine.at_end[end].append(self.at_end)
 
     def at_end(self, event: Event | None) -> None:
-        """Judge all instances, after `event`."""
         for it in self.instances.items:
             self.judge(it, event)
 
     def settle(self, it: str | None, event: Event | None) -> None:
-        """Note when an instance is found false, and when true again."""
         number, now = self.false.get(it), self.world.now
         if self.holds(it):
             if number is not None:

@@ -4,22 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
+from typing import Any, ClassVar, NamedTuple, Self
 
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_duration
 from cfgtrack.model.trouble import near_hint
 from cfgtrack.rules.breach import Breach, words
-from cfgtrack.rules.clause import Clause
-from cfgtrack.rules.condition import Condition, NoVerdict
+from cfgtrack.rules.condition import Clause, Condition, NoVerdict
+from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock
 from cfgtrack.rules.limits import LIMITS, find_limit
 from cfgtrack.rules.match import ActionMatch, Matcher
 from cfgtrack.rules.mode import Mode, Runner
-
-if TYPE_CHECKING:
-    from cfgtrack.rules.engine import Engine
-    from cfgtrack.rules.rule import Rule
+from cfgtrack.rules.rule import Rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +71,7 @@ class Within(Mode):
 
     def compile(self, number: int, rule: Rule, engine: Engine) -> Runner:
         """Return what judges a rule of this mode."""
-        return WithinRunner(number, rule, engine, self)
+        return _Within(number, rule, engine, self)
 
 
 def _read_limit(clause: Clause) -> int | str | None:
@@ -99,7 +96,7 @@ def _read_trigger(clause: Clause) -> ActionMatch | Condition | None:
     return None if inner is None else inner.condition()
 
 
-class Running(NamedTuple):
+class _Running(NamedTuple):
     """One clock that runs: started by `event`, must be met by `deadline` (None: physics sets no limit).
 
     `undone`: its trigger has been undone since, so that nothing need stay once it has been met.
@@ -112,7 +109,7 @@ class Running(NamedTuple):
     undone: bool = False
 
 
-class WithinRunner(Runner):
+class _Within(Runner):
     """Starts a clock an item whenever the trigger comes, and judges the items that have one.
 
     `running` are the clocks not met yet; `staying` those met, whose condition must stay true; `late` the breaches
@@ -124,8 +121,8 @@ class WithinRunner(Runner):
     def __init__(self, number: int, rule: Rule, engine: Engine, mode: Within) -> None:
         super().__init__(number, rule, engine)
         self.mode = mode
-        self.running: dict[str | None, tuple[Running, ...]] = {}
-        self.staying: dict[str | None, tuple[Running, ...]] = {}
+        self.running: dict[str | None, tuple[_Running, ...]] = {}
+        self.staying: dict[str | None, tuple[_Running, ...]] = {}
         self.late: dict[str | None, tuple[int, ...]] = {}
         self.armed: dict[str | None, bool] = {}
         self.trigger = self.others[0] if self.others else None
@@ -141,7 +138,6 @@ class WithinRunner(Runner):
     # --- the trigger ---
 
     def begin(self) -> None:
-        """See for which items the trigger is true already."""
         for it in self.instances.items if self.trigger is not None else ():
             try:
                 self.armed[it] = self._is_triggered(it)
@@ -152,12 +148,10 @@ class WithinRunner(Runner):
         return self.trigger is not None and self.instances.has(it) and self.trigger.holds(it)
 
     def start_by(self, event: Event) -> None:
-        """Start the clocks of an action that may be the trigger."""
         for it in self._starts.items(event):
             self._start(it, words(event), event)
 
     def undo_by(self, event: Event) -> None:
-        """Take note of an action that may undo the trigger."""
         for it in self._undoes.items(event):
             self._undo(it)
 
@@ -187,13 +181,13 @@ class WithinRunner(Runner):
             engine.note(Breach(self.rule, it, now, now, why, event, None, trigger, no_verdict=True))
             return
         deadline = None if limit.time is None else now + limit.time
-        self._set_running(it, (*self.running.get(it, ()), Running(now, deadline, trigger, event)))
+        self._set_running(it, (*self.running.get(it, ()), _Running(now, deadline, trigger, event)))
         engine.disturb(self.number, it, event)
         if not self.instances.is_scoped:
             engine.join(self.number, it)
         engine.turn(self, it, now, deadline, starts=True)
 
-    def _set_running(self, it: str | None, clocks: tuple[Running, ...]) -> None:
+    def _set_running(self, it: str | None, clocks: tuple[_Running, ...]) -> None:
         if clocks:
             self.trail.set(self.running, it, clocks)
         else:
@@ -202,7 +196,6 @@ class WithinRunner(Runner):
         self.engine.expect(self.number, it, min(deadlines, default=None))
 
     def settle(self, it: str | None, event: Event | None) -> None:
-        """See whether the trigger turned, whether clocks are met, and whether what must stay true still is."""
         if self.trigger is not None:
             self._settle_trigger(it, event)
         if self._is_open(it):
@@ -241,7 +234,6 @@ class WithinRunner(Runner):
         self.trail.set(self.late, breach.it, (*self.late.get(breach.it, ()), number))
 
     def run_out(self, it: str | None, time: int) -> None:
-        """Note the clocks of an item that have run out."""
         clocks, why = self.running[it], self.why(it)
         over = [c for c in clocks if c.deadline is not None and c.deadline < time]
         self._set_running(it, tuple(c for c in clocks if c not in over))
@@ -251,7 +243,6 @@ class WithinRunner(Runner):
             self.engine.turn(self, it, c.started, c.deadline, starts=False)
 
     def clocks(self) -> Iterator[Clock]:
-        """Yield the clocks that run."""
         for it, clocks in self.running.items():
             missing = self.why(it)
             for c in clocks:
