@@ -36,7 +36,6 @@ class Count(Condition):
 
     @classmethod
     def read(cls, clause: Clause) -> Self:
-        """Read the items, what they should be or reach, and how many of them."""
         of = clause.selection("count")
         among, at = clause.statuses("is", of), clause.places("at", of)
         least, most = clause.count("at_least", at_least=0), clause.count("at_most", at_least=0)
@@ -59,7 +58,6 @@ class Count(Condition):
         return cls(of, among, at, least, most, medium, end)
 
     def words(self) -> str:
-        """Return the condition in plain words."""
         bounds = [f"at least {self.least}"] if self.least is not None else []
         bounds += [f"at most {self.most}"] if self.most is not None else []
         how_many = "none" if self.most == 0 else " and ".join(bounds) or "any number"
@@ -76,15 +74,12 @@ class Count(Condition):
         return f"have a {self.medium} path to {self.end.words()}" if self.end else ""
 
     def media(self) -> frozenset[str]:
-        """Return the medium of the path."""
         return frozenset() if self.end is None else frozenset({self.medium})
 
     def checked(self) -> Iterator[Selection]:
-        """Yield the selection of the items."""
         yield self.of
 
     def compile(self, world: World) -> Node:
-        """Return what judges it over one world."""
         return _Count(self, world)
 
 

@@ -80,7 +80,6 @@ class Custom(Condition):
 
     @classmethod
     def read(cls, clause: Clause) -> Self | None:
-        """Read the name, which must be known, and the items; all else is settings."""
         name, of = clause.text("custom", required=True), clause.selection("of")
         settings = clause.rest()
         try:
@@ -98,19 +97,15 @@ class Custom(Condition):
         return cls(name, of, settings)
 
     def words(self) -> str:
-        """Return the condition in plain words."""
         return f"{self.name} holds for {self.of.words()}"
 
     def media(self) -> frozenset[str]:
-        """Return the media that it looks at."""
         return frozenset(find_custom(self.name).media)
 
     def checked(self) -> Iterator[Selection]:
-        """Yield the selection of the items."""
         yield self.of
 
     def compile(self, world: World) -> Node:
-        """Return what judges it over one world."""
         return _Custom(self, world)
 
 

@@ -31,14 +31,12 @@ class Done(OnItems):
 
     @classmethod
     def read(cls, clause: Clause) -> Self:
-        """Read what must have been done, since what, and on which items."""
         actions, since = clause.actions("done"), clause.actions("since", required=False)
         quantity = clause.text("quantity")
         is_quantity(clause, quantity)
         return cls(clause.selection("of"), actions, since, quantity)
 
     def words(self) -> str:
-        """Return the condition in plain words."""
         return f"{self.deed()} of {self.of.words()} has been done{self.since_words()}"
 
     def deed(self) -> str:
@@ -56,7 +54,6 @@ class Done(OnItems):
         return bool(done) and (not since or max(done) > max(since))
 
     def reason(self, world: World, items: Sequence[str]) -> Reason:  # noqa: ARG002 - as it was asked for, so it is told
-        """Return on which items it was not done; to do it cures it."""
         text = f"{self.deed()} of {say_list(items)} has not been done{self.since_words()}; it must come first"
         value = f" {self.quantity or 'QUANTITY'}=..." if self.actions[0] == MEASURE else ""
         cures = tuple(f"{self.actions[0]} {item}{value}" for item in items[:MOST_CURES])

@@ -23,11 +23,9 @@ class NoPath(OnWays):
     key: ClassVar[str] = "no_path"
 
     def words(self) -> str:
-        """Return the condition in plain words."""
         return f"{self.start.words()} has no {self.medium} path to {self.end.words()}"
 
     def compile(self, world: World) -> Node:
-        """Return what judges it over one world."""
         return _NoPath(self, world)
 
 

@@ -21,25 +21,20 @@ class Not(Condition):
 
     @classmethod
     def read(cls, clause: Clause) -> Self | None:
-        """Read the part."""
         below = clause.below("not")
         part = None if below is None else below.condition()
         return None if part is None else cls(part)
 
     def words(self) -> str:
-        """Return the condition in plain words."""
         return f"not ({self.part.words()})"
 
     def media(self) -> frozenset[str]:
-        """Return the media of the part."""
         return self.part.media()
 
     def checked(self) -> Iterator[Selection]:
-        """Yield what the part checks."""
         return self.part.checked()
 
     def compile(self, world: World) -> Node:
-        """Return what judges it over one world."""
         return _Not(self.part, self.part.compile(world))
 
 

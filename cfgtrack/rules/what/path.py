@@ -27,7 +27,6 @@ class Path(OnWays):
     key: ClassVar[str] = "path"
 
     def words(self) -> str:
-        """Return the condition in plain words."""
         return f"{self.start.words()} has a {self.medium} path to {self.end.words()}"
 
     def compile(self, world: World) -> Node:

@@ -24,7 +24,6 @@ class Status(OnItems):
 
     @classmethod
     def read(cls, clause: Clause) -> Self:
-        """Read the items, and what they should be."""
         of = clause.selection("status")
         among, at = clause.statuses("is", of), clause.places("at", of)
         if not among and not at:
@@ -37,15 +36,12 @@ class Status(OnItems):
         return Wanted(self.among, self.at)
 
     def words(self) -> str:
-        """Return the condition in plain words."""
         return f"{self.of.words()} is {self.wanted.words()}"
 
     def is_met(self, world: World, item: str) -> bool:
-        """Return whether an item is as it should be."""
         return self.wanted.is_met(world, item)
 
     def reason(self, world: World, items: Sequence[str]) -> Reason:
-        """Return how items are instead, and what would make them so."""
         now = say_list([self.wanted.say_now(world, item) for item in items])
         text = f"{now}; must be {self.wanted.words()}"
         return Reason("status", text, (), tuple(items), self.wanted.cures(world, items))

@@ -42,7 +42,6 @@ class Value(OnItems):
 
     @classmethod
     def read(cls, clause: Clause) -> Self:
-        """Read the quantity, of which items, and its range."""
         of, quantity = clause.selection("value"), clause.text("quantity", required=True)
         rated, unmeasured = clause.flag("rated"), clause.flag("unmeasured")
         since = clause.actions("since", required=quantity == ELAPSED)
@@ -66,7 +65,6 @@ class Value(OnItems):
         return cls(of, quantity, low, high, rated, unmeasured, since, unit)
 
     def words(self) -> str:
-        """Return the condition in plain words."""
         span = "in its rated range" if self.rated else self.span(self.low, self.high)
         missing = ", or was never measured" if self.unmeasured else ""
         return f"{self.what()} of {self.of.words()} is {span}{missing}"
@@ -105,7 +103,6 @@ class Value(OnItems):
         return (Timer(self.since, tuple(after)),)
 
     def is_met(self, world: World, item: str) -> bool:
-        """Return whether the last value of an item is in range."""
         (low, high), value = self._range(world, item), self._value(world, item)
         if value is None:
             return self.unmeasured
@@ -134,7 +131,6 @@ class Value(OnItems):
         return None if effect is None else float(effect.value)
 
     def reason(self, world: World, items: Sequence[str]) -> Reason:
-        """Return which values are out of range; to measure again may cure it."""
         said = "; ".join(self._say_out(world, item) for item in items[:MOST_NAMES])
         is_set = self.quantity not in (CYCLES, ELAPSED)
         cures = tuple(self._to_set(world, item) for item in items[:MOST_CURES]) if is_set else ()

@@ -26,16 +26,13 @@ class Always(Mode):
 
     @classmethod
     def read(cls, clause: Clause) -> Self:
-        """Read the tolerance."""
         return cls(clause.duration("tolerance") or 0)
 
     def words(self) -> str:
-        """Return in plain words when the rule must hold."""
         span = format_duration(self.tolerance)
         return "always" + (f", save for up to {span} at a time" if self.tolerance else "")
 
     def compile(self, number: int, rule: Rule, engine: Engine) -> Runner:
-        """Return what judges a rule of this mode."""
         return _Always(number, rule, engine, self.tolerance)
 
 

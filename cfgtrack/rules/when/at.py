@@ -27,7 +27,6 @@ class At(Mode):
 
     @classmethod
     def read(cls, clause: Clause) -> Self | None:
-        """Read the action, and on which side of it the rule is judged."""
         below = clause.below("at", required=True)
         match = None if below is None else below.match()
         after = clause.flag("after")
@@ -39,20 +38,16 @@ class At(Mode):
         return values.get("mode") == cls.key
 
     def words(self) -> str:
-        """Return in plain words when the rule must hold."""
         return f"just {'after' if self.after else 'before'} {self.action.words()}"
 
     @property
     def match(self) -> ActionMatch:
-        """The action."""
         return self.action
 
     def concerns(self, action: str) -> bool:
-        """Return whether it is about this action."""
         return action in self.action.actions
 
     def compile(self, number: int, rule: Rule, engine: Engine) -> Runner:
-        """Return what judges a rule of this mode."""
         return _At(number, rule, engine, self)
 
 

@@ -27,7 +27,6 @@ class By(Mode):
 
     @classmethod
     def read(cls, clause: Clause) -> Self | None:
-        """Read which end."""
         end = clause.text("by", required=True)
         if end and end not in ENDS:
             near = near_hint(end, ENDS) or f"; expected one of {', '.join(ENDS)}"
@@ -35,15 +34,12 @@ class By(Mode):
         return cls(end) if end in ENDS else None
 
     def words(self) -> str:
-        """Return in plain words when the rule must hold."""
         return "wherever the work may stop" if self.end == "stop" else f"at the end of each {self.end}"
 
     def concerns(self, action: str) -> bool:
-        """Return whether the action ends anything."""
         return action == END
 
     def compile(self, number: int, rule: Rule, engine: Engine) -> Runner:
-        """Return what judges a rule of this mode."""
         return _By(number, rule, engine, self.end)
 
 

@@ -37,7 +37,6 @@ class Within(Mode):
 
     @classmethod
     def read(cls, clause: Clause) -> Self | None:
-        """Read the limit, what starts it, and whether and until when the condition must stay true."""
         limit, trigger = _read_limit(clause), _read_trigger(clause)
         stays, below = clause.flag("stays"), clause.below("until", has_it=True)
         until = None if below is None else below.match()
@@ -54,7 +53,6 @@ class Within(Mode):
         return isinstance(trigger, dict) and "turns_true" not in trigger
 
     def words(self) -> str:
-        """Return in plain words when the rule must hold."""
         span = format_duration(self.limit) if isinstance(self.limit, int) else f"the {self.limit} limit"
         turns = "" if isinstance(self.trigger, ActionMatch) else "it turns true that "
         stays = ", and then on until that is undone" if self.stays else ""
@@ -66,11 +64,9 @@ class Within(Mode):
         return self.trigger if isinstance(self.trigger, ActionMatch) else None
 
     def conditions(self) -> tuple[Condition, ...]:
-        """Return the condition that triggers the rule, if one does."""
         return () if isinstance(self.trigger, ActionMatch) else (self.trigger,)
 
     def compile(self, number: int, rule: Rule, engine: Engine) -> Runner:
-        """Return what judges a rule of this mode."""
         return _Within(number, rule, engine, self)
 
 
