@@ -199,7 +199,7 @@ def _count(t: Transcript, answer: dict[str, Any]) -> None:
             t.tally[f"breach {mode}.{condition.rpartition('.')[0]}"] += 1
         else:
             t.tally[f"finding {finding['rule']}"] += 1
-        t.tally["findings with a cure"] += bool(finding.get("cures"))
+        t.tally["findings with a cure"] += any(reason["cures"] for reason in finding["reasons"])
         t.tally["findings excused"] += finding in judged.get("excused", [])
         for reason in finding.get("reasons", []):
             t.tally[f"reason {reason.get('code', '')}"] += 1

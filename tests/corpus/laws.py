@@ -36,7 +36,6 @@ PORTS: tuple[tuple[Fields, tuple[str, ...]], ...] = (
     ({"id": ["BASE:V1", "BASE:K1"]}, ("open", "on", "off")),
     ({"what": "port", "place": "BASE"}, ("mated", "engaged", "open", "capped")),
     ({"medium": "power", "what": "port"}, ("mated", "on")),
-    ({"tag": ["supply", "behind"], "what": "port"}, ("mated", "capped", "fitted", "open")),
 )
 """Selections of ports, each with statuses that what it selects can have."""
 
@@ -45,7 +44,7 @@ ITEMS: tuple[Fields, ...] = (
     {"load": False, "medium": "power"}, {"loop": "A"}, {"tag": "redundant"}, {"tag": ["heated", "spare"]},
     {"what": "unit"}, {"what": "unit", "at": "RACK"}, {"what": "unit", "part": "pump"}, {"what": "place"},
     {"mobile": True}, {"place": "RACK"}, {"what": "node", "at": "BASE"}, {"what": "port", "at": ["#stowage", "ANN"]},
-    {"what": "unit", "tag": "loose"}, {"id": ["PUMP-1", "TOOL-1"]}, {},
+    {"what": "unit", "tag": "loose"}, {"tag": ["supply", "behind"], "what": "port"}, {"id": ["PUMP-1", "TOOL-1"]}, {},
 )  # fmt: skip
 ENDS: dict[str, Fields] = {
     "fluid": {"expansion": True}, "power": {"source": True}, "data": {"source": True},

@@ -10,6 +10,7 @@ import gc
 import itertools
 import json
 import os
+import re
 import shutil
 import tempfile
 import time
@@ -23,6 +24,9 @@ CHECKOUT = Path(__file__).parents[2]
 WORKED = 1_935_738_000_000_000
 """When the first command of a transcript is run, microseconds since 1970: 2031-05-05T09:00:00Z."""
 SECOND = 1_000_000
+
+_CODE = re.compile(r"^\S.*?: ([a-z][a-z-]*): ", re.MULTILINE)
+_CODE_IN_JSON = re.compile(r'^ *"code": "([a-z-]+)",$', re.MULTILINE)
 
 _now = WORKED
 _bytes = itertools.count(1)
@@ -96,7 +100,11 @@ class Transcript:
 
         typed = [self._word(word) for word in words]
         done = CliRunner().invoke(
-            main, typed, prog_name="cfgtrack", input=stdin, env={"CFGTRACK_DB": self.url or str(self.db), **env}
+            main,
+            typed,
+            prog_name="cfgtrack",
+            input=stdin,
+            env={"CFGTRACK_DB": self.url or self._word(self.db), **env},
         )
         status: int | str = done.exit_code
         if done.exception is not None and not isinstance(done.exception, SystemExit):
@@ -142,20 +150,18 @@ class Transcript:
             self.lines.append(answer.out)
         if answer.err:
             self.lines.append(f"--- stderr\n{answer.err}")
-        command = " ".join(word for word in typed[:2] if word != "--json")
-        self.tally[f"command {command.split(' ')[0]}"] += 1
-        if isinstance(answer.status, str):
-            self.tally[f"crash {command}: {answer.status[:60]}"] += 1
+        for name in (word for before, word in itertools.pairwise(typed) if before in ("-o", "--rejects")):
+            if (self.folder / name).is_file() and not name.endswith((".png", ".pdf", ".db")):
+                self.lines.append(f"--- {name}\n{(self.folder / name).read_text(encoding='utf-8')}")
+        command = next((word for word in typed if not word.startswith("-")), "")
+        self.tally[f"command {command}: {answer.status}"] += 1
+        codes = [*_CODE.findall(answer.err), *_CODE_IN_JSON.findall(answer.out if command == "import" else "")]
+        self.tally.update(f"code {code}" for code in codes)
 
     def both(self, *words: object) -> Answer:
         """Ask a question for its text and for its JSON; return the latter."""
         self(*words)
         return self(*words, "--json")
-
-
-def told(values: Mapping[str, Any]) -> str:
-    """Return a mapping as the lines of a TOML table."""
-    return "".join(f"{name} = {toml(value)}\n" for name, value in values.items())
 
 
 def toml(value: Any) -> str:
