@@ -28,6 +28,10 @@ HISTORIES = 500
 POSTGRESQL = "postgresql"
 ON_POSTGRESQL = 40
 """So many of the histories are told on PostgreSQL too."""
+REFUSALS = ("action", "already", "by-whom", "facing", "full", "gender", "inside-itself", "keying", "kind", "not-here",
+            "not-mates", "one-owner", "outing", "remark", "same", "size", "status", "subjects", "tied", "unknown",
+            "values")  # fmt: skip
+"""The codes of what is physically impossible."""
 
 
 def parts(histories: int) -> Iterator[str]:
@@ -50,6 +54,7 @@ def tell(job: tuple[str, Path, str]) -> tuple[str, float, Counter[str]]:
         except Exception as err:  # noqa: BLE001 - what was answered may be of any form: that is a difference too
             transcript.note(f"it ended here: {err!r}")
             transcript.tally[f"ENDED EARLY {name}: {err!r}"] += 1
+        transcript.databases()
     file = folder / f"{name}.txt"
     file.parent.mkdir(parents=True, exist_ok=True)
     file.write_text(transcript.text(), encoding="utf-8")
@@ -104,9 +109,13 @@ def databases(names: list[str]) -> Iterator[dict[str, str]]:
 def report(tally: Counter[str]) -> None:
     """Print what was seen: breaches by mode and condition, and everything else that was counted."""
     seen = {f"{mode}.{condition}": tally.pop(f"breach {mode}.{condition}", 0) for mode, condition in PAIRS}
-    print(f"{sum(seen.values())} breaches of {sum(map(bool, seen.values()))} of {len(seen)} pairs of mode and condition")
+    print(
+        f"{sum(seen.values())} breaches of {sum(map(bool, seen.values()))} of {len(seen)} pairs of mode and condition"
+    )
     few = [f"{pair} {number}" for pair, number in seen.items() if number < 5]
     print("  fewer than 5:", ", ".join(few) or "none")
+    unseen = [code for code in REFUSALS if not tally[f"code {code}"] + tally[f"reason {code}"]]
+    print("refusals that nothing met:", ", ".join(unseen) or "none")
     for name, number in sorted(tally.items()):
         print(f"{number:8} {name}")
 

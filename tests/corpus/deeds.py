@@ -175,7 +175,9 @@ class Drafter:
 
     def _moved(self) -> Deed | None:
         r, now = self.r, self.now
-        held = [p for p, o in now.mate.items() if now.plant.ports[p] == "grip" and o.partition(":")[0] in PLACES]
+        held = [
+            p for p, o in now.mate.items() if now.plant.ports[p] == "grip" and o.partition(":")[0] in PLACES
+        ]
         units = [u for u in now.plant.units if not now.is_tied(u)]
         if held and r.random() < 0.5:
             port = r.choice(held)
@@ -184,7 +186,9 @@ class Drafter:
                 now.place[unit] = by
                 return Deed("lift", (unit,), place="" if r.random() < 0.5 else by)
         unit = r.choice([*units, "ANN", "BEN", "ARM", "BAG"])
-        place = r.choice([p for p in (*PLACES, "BASE", "BASE", "BASE") if p not in (now.place.get(unit), unit)])
+        place = r.choice(
+            [p for p in (*PLACES, "BASE", "BASE", "BASE") if p not in (now.place.get(unit), unit)]
+        )
         now.place[unit] = place
         return Deed("place", (unit,), place=place, facing="up" if place == "SHELF" else "")
 
@@ -236,7 +240,9 @@ class Drafter:
         thing = r.choice([*now.plant.units, *now.plant.ports, "RACK", "BASE"])
         if r.random() < 0.5:
             return Deed("inspect", (thing,))
-        return Deed("remark", (r.choice((thing, "pump")),), more={"remark": r.choice(("it hums", "stiff to turn"))})
+        return Deed(
+            "remark", (r.choice((thing, "pump")),), more={"remark": r.choice(("it hums", "stiff to turn"))}
+        )
 
     def _outing(self) -> Deed:
         self.open = not self.open

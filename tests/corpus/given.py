@@ -70,7 +70,13 @@ def _ask_the_demo(t: Transcript) -> None:
         t("check", plan, *now, "--steps")
     t("check", "exchange.toml")
     _about_the_rules(t)
-    for words in (("--loop", "EAST"), ("--medium", "power"), ("--places",), ("--unit", "BST-21", "--hops", "2"), ()):
+    for words in (
+        ("--loop", "EAST"),
+        ("--medium", "power"),
+        ("--places",),
+        ("--unit", "BST-21", "--hops", "2"),
+        (),
+    ):
         t("draw", *words)
         t("draw", *words, *now, "--form", "svg")
     for form in ("csv", "jsonl", "archive", "ocel"):
@@ -109,7 +115,17 @@ class _Asker(Transcript):
 
     def ask(self, *words: object, status: int = 0, stdin: str | None = None) -> Any:
         """Ask a question, of those that change nothing for the text too; return its JSON."""
-        if str(words[0]) in ("state", "findings", "review", "check", "can", "history", "diff", "remarks", "plant"):
+        if str(words[0]) in (
+            "state",
+            "findings",
+            "review",
+            "check",
+            "can",
+            "history",
+            "diff",
+            "remarks",
+            "plant",
+        ):
             self(*words)
         return self(*words, "--json", stdin=stdin).json
 

@@ -10,7 +10,7 @@ from tests.corpus.laws import PAIRS, draw_rules
 from tests.corpus.plants import Plant, draw_plant
 from tests.corpus.transcript import Transcript
 
-RULES = 9
+RULES = 10
 """So many rules has a history; one after the other they go through all pairs of a mode and a condition."""
 
 WRITTEN: tuple[dict[str, Any], ...] = (
@@ -64,7 +64,9 @@ class _Writer:
         for _ in range(r.randint(1, 3)):
             self._amend()
         if r.random() < 0.4:
-            lines = [{"id": f"w{n}", "happened": 1_935_400_000_000_000, **line} for n, line in enumerate(WRITTEN)]
+            lines = [
+                {"id": f"w{n}", "happened": 1_935_400_000_000_000, **line} for n, line in enumerate(WRITTEN)
+            ]
             t("import", t.file("written.jsonl", jsonl(lines)), "--rejects", t.folder / "rejects", "--json")
         if r.random() < 0.5:
             self._record()
@@ -111,13 +113,24 @@ class _Writer:
         elif choice == 1:
             t("withdraw", target, *reason, "--id", name, "--at", at(self.time), *more)
         elif choice == 2:
-            t("explain", r.choice(self.found or self.names), *reason, "--id", name, "--at", at(self.time), *more)
+            t(
+                "explain",
+                r.choice(self.found or self.names),
+                *reason,
+                "--id",
+                name,
+                "--at",
+                at(self.time),
+                *more,
+            )
         else:
             found = t("findings", "--at", at(self.time + 60), "--json").json.get("findings", [])
             if found and choice == 3:
                 finding = r.choice(found)
                 subjects = finding["subjects"][:1] if r.random() < 0.5 else ["*"]
-                to = ("--finding", finding["fingerprint"]) if r.random() < 0.5 else ("--rule", finding["rule"])
+                to = (
+                    ("--finding", finding["fingerprint"]) if r.random() < 0.5 else ("--rule", finding["rule"])
+                )
                 until = ("--until", at(self.time + r.choice((1, 600)))) if r.random() < 0.5 else ()
                 t("approve", *subjects, *to, "--by", "lead", *reason, "--id", name, "--at",
                   at(r.choice((0, self.time))), *until, *more)  # fmt: skip
@@ -139,7 +152,7 @@ class _Asker:
                       ("remarks", "PUMP-1"), ("diff", at(0)), ("rules", "list"), ("audit",)):  # fmt: skip
             _count(t, t.both(*words).json)
         for thing in things:
-            t.both("state", thing)
+            self._either("state", thing)
             self._either("history", thing)
         self._either("history", "--from", at(60), "--to", at(writer.time / 2))
         self._either("plant")
@@ -150,7 +163,10 @@ class _Asker:
         self._either("prove", r.choice(writer.names))
         for form in (("csv", "archive"), ("jsonl", "ocel"))[r.randrange(2)]:
             t("export", "--form", form)
-        t("draw", *r.choice((("--unit", things[0]), ("--medium", "fluid"), ("--loop", "A"), ("--places",), ())))
+        t(
+            "draw",
+            *r.choice((("--unit", things[0]), ("--medium", "fluid"), ("--loop", "A"), ("--places",), ())),
+        )
 
     def _either(self, *words: object) -> None:
         """Ask for the text or for the JSON."""
@@ -162,7 +178,7 @@ class _Asker:
         for _ in range(2):
             known = f"2031-05-05T09:00:{r.randrange(3, 16):02}Z"
             moment = ("--at", at(self.writer.time * r.random()), *r.choice(((), ("--known-at", known))))
-            self.t.both("state", r.choice(things), *moment)
+            self._either("state", r.choice(things), *moment)
             self._either("state", *moment)
             _count(self.t, self.t.both("findings", *moment).json)
             self._either("review", *moment)

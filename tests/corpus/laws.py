@@ -17,7 +17,8 @@ MODES = ("always", "always-tolerance", "at", "at-after", "within", "within-turni
 CONDITIONS = ("path", "no_path", "status-is", "status-at", "status-is-at", "count-is", "count-at", "count-path",
               "value-measured", "value-cycles", "value-elapsed", "value-rated", "done", "done-since", "done-quantity",
               "all", "any", "not", "custom")  # fmt: skip
-PAIRS = tuple(product(MODES, CONDITIONS))
+PAIRS = tuple(Random(0).sample(tuple(product(MODES, CONDITIONS)), len(MODES) * len(CONDITIONS)))
+"""Every mode with every condition, well mixed: a history takes the next few."""
 REFERENCES = ("it", "peer of it", "unit of it", "ports of it", "nodes of it", "place of it")
 LIMITS = ("0 s", "59.999999 s", "1 min", "2 min", "5 min", "1 h")
 GENERAL = ("place", "lift", "measure", "inspect", "as-found", "begin", "end", "remark")
@@ -43,7 +44,8 @@ ITEMS: tuple[Fields, ...] = (
     {"liquid": True}, {"liquid": True, "id": "PUMP-*"}, {"load": True}, {"source": True}, {"expansion": True},
     {"load": False, "medium": "power"}, {"loop": "A"}, {"tag": "redundant"}, {"tag": ["heated", "spare"]},
     {"what": "unit"}, {"what": "unit", "at": "RACK"}, {"what": "unit", "part": "pump"}, {"what": "place"},
-    {"mobile": True}, {"place": "RACK"}, {"what": "node", "at": "BASE"}, {"what": "port", "at": ["#stowage", "ANN"]},
+    {"mobile": True}, {"place": "RACK"}, {"what": "node", "medium": "power", "at": "BASE"},
+    {"kind": "fluid-disconnect", "at": ["#stowage", "ANN"]},
     {"what": "unit", "tag": "loose"}, {"tag": ["supply", "behind"], "what": "port"}, {"id": ["PUMP-1", "TOOL-1"]}, {},
 )  # fmt: skip
 ENDS: dict[str, Fields] = {
@@ -62,7 +64,9 @@ class Author:
     def rule(self, number: int, mode: str, condition: str) -> str:
         """Return the text of a rule of a mode and a condition."""
         r = self.r
-        scope = self._free() if r.random() < 0.5 or mode in ("within-thermal", "within-trapped") else None
+        scope = self._free() if r.random() < 0.5 else None
+        if mode in ("within-turning", "within-stays", "within-until"):
+            scope = r.choice((None, *(of for of, _ in PORTS)))
         if mode in ("within-thermal", "within-trapped"):
             scope = r.choice(({"what": "unit"}, {"liquid": True}, {"what": "unit", "id": "P*"}))
         self.has_it = scope is not None
@@ -90,24 +94,38 @@ class Author:
         if name == "by":
             return {"mode": name, "by": mode.partition("-")[2]}
         limit = mode.partition("-")[2]
-        fields: Fields = {"mode": name, "within": limit if limit in ("thermal", "trapped") else r.choice(LIMITS)}
+        fields: Fields = {
+            "mode": name,
+            "within": limit if limit in ("thermal", "trapped") else r.choice(LIMITS),
+        }
         if mode == "within-turning" or (mode != "within" and r.random() < 0.3):
-            fields["trigger"] = {"turns_true": self.condition(r.choice(CONDITIONS[:8]))}
+            fields["trigger"] = {"turns_true": self._turning()}
         else:
             fields["trigger"] = self._match()
         if mode in ("within-stays", "within-until") or (limit in ("thermal", "trapped") and r.random() < 0.3):
             fields["stays"] = True
         if mode == "within-until":
-            self.has_it = True
             fields["until"] = self._match()
         return fields
 
     def _match(self) -> Fields:
         r = self.r
-        if r.random() < 0.3:
+        if r.random() < 0.2:
             return {"action": ["place", "lift"], "what": "unit", "to": r.choice(PLACES_AT)}
-        of = self._free() if r.random() < 0.5 else {}
-        return {"action": r.sample(ACTIONS, r.randint(2, 10)), **of}
+        of = self._free() if r.random() < 0.3 else {}
+        return {"action": r.sample(ACTIONS, r.randint(4, 16)), **of}
+
+    def _turning(self) -> Fields:
+        """Return a condition that is likely to turn true now and then."""
+        r = self.r
+        if self.has_it and r.random() < 0.6:
+            statuses = tuple(dict.fromkeys(s for some in STATUSES.values() for s in some))
+            return {"status": "it", "is": r.sample(statuses, len(statuses) // 2)}
+        if r.random() < 0.5:
+            of, statuses = r.choice(PORTS)
+            some = r.sample(statuses, max(1, len(statuses) // 2))
+            return {"not": {"count": of, "is": some, "at_least": r.randint(1, 3)}}
+        return self.condition(r.choice(CONDITIONS[:12]))
 
     def condition(self, name: str, depth: int = 0) -> Fields:
         """Return the condition of a name of `CONDITIONS`."""
@@ -135,7 +153,7 @@ class Author:
         return of, r.sample(statuses, r.randint(1, min(len(statuses), 5)))
 
     def _way(self) -> tuple[str, Any, Any]:
-        medium = self.r.choice(tuple(ENDS))
+        medium = self.r.choice(("fluid", "fluid", "power", "power", "hold", "data"))
         return medium, self._of(), ENDS[medium] if self.r.random() < 0.7 else self._of()
 
     def path(self, _: int) -> Fields:
@@ -144,6 +162,8 @@ class Author:
 
     def no_path(self, _: int) -> Fields:
         medium, start, end = self._way()
+        if self.r.random() < 0.5:
+            start = self.r.choice(({"place": "BASE"}, {"what": "unit"}, {"medium": medium}))
         return {"no_path": medium, "from": start, "to": end}
 
     def status_is(self, _: int) -> Fields:
@@ -177,15 +197,20 @@ class Author:
 
     def value_measured(self, _: int) -> Fields:
         if self.r.random() < 0.5:
-            return self._value("torque", {"min": "20 N*m"}, {"max": "25 N*m"}, {"min": "20 N*m", "max": "30 N*m"})
+            return self._value(
+                "torque", {"min": "20 N*m"}, {"max": "25 N*m"}, {"min": "20 N*m", "max": "30 N*m"}
+            )
         return self._value("pressure", {"max": "0 bar"}, {"min": "1 bar", "max": "200 kPa"})
 
     def value_cycles(self, _: int) -> Fields:
-        return self._value("cycles", {"max": 1}, {"min": 1}, {"max": 2})
+        return self._value("cycles", {"max": 0}, {"min": 1}, {"max": 1})
 
     def value_elapsed(self, _: int) -> Fields:
         since = {"since": self.r.sample(ACTIONS, 4)}
-        return {**self._value("elapsed", {"max": "5 min"}, {"min": "1 min"}, {"min": "2 min", "max": "1 h"}), **since}
+        return {
+            **self._value("elapsed", {"max": "5 min"}, {"min": "1 min"}, {"min": "2 min", "max": "1 h"}),
+            **since,
+        }
 
     def value_rated(self, _: int) -> Fields:
         return self._value(self.r.choice(("torque", "cycles")), {"rated": True})
@@ -202,7 +227,9 @@ class Author:
 
     def _parts(self, depth: int) -> list[Fields]:
         simple = CONDITIONS if depth < 1 else CONDITIONS[:15]
-        return [self.condition(self.r.choice(simple), depth + 1) for _ in range(self.r.randint(1, 3))]
+        return [
+            self.condition(self.r.choice(simple), depth + 1) for _ in range(self.r.choice((1, 1, 2, 2, 3)))
+        ]
 
     def all(self, depth: int) -> Fields:
         return {"all": self._parts(depth)}

@@ -110,7 +110,13 @@ PLACES: dict[str, dict[str, Any]] = {
 }
 _FIXED_PARTS = {
     "base": _BASE,
-    "stand": {"B1": "bolt", "B2": "bolt", "L1": "latch", "J1": "electrical-connector", "R1": "valved-disconnect"},
+    "stand": {
+        "B1": "bolt",
+        "B2": "bolt",
+        "L1": "latch",
+        "J1": "electrical-connector",
+        "R1": "valved-disconnect",
+    },
     "hands": {"LEFT": "grip", "RIGHT": "grip"},
     "gripper": {"GRIP": "grip", "L1": "latch"},
     "hose": {"A": "fluid-disconnect", "B": "fluid-disconnect"},
@@ -195,7 +201,9 @@ def draw_plant(r: Random) -> tuple[Plant, Standing]:
         for n in range(1, number + 1):
             _add_unit(r, plant, texts, f"{part.upper()}-{n}", part)
     for place, fields in PLACES.items():
-        texts.append(f"[[place]]\nid = {toml(place)}\n" + "".join(f"{k} = {toml(v)}\n" for k, v in fields.items()))
+        texts.append(
+            f"[[place]]\nid = {toml(place)}\n" + "".join(f"{k} = {toml(v)}\n" for k, v in fields.items())
+        )
         if "part" in fields:
             plant.parts[place] = fields["part"]
     for owner, part in plant.parts.items():
@@ -223,7 +231,9 @@ def _add_unit(r: Random, plant: Plant, texts: list[str], name: str, part: str) -
     plant.units.append(name)
     plant.parts[name] = part
     more = f"home = {toml(r.choice(('RACK', 'BASE', 'STAND')))}\n" if r.random() < 0.6 else ""
-    more += 'tags = ["loose"]\n' if part == "tool" else r.choice(("", 'tags = ["spare"]\n', 'title = "Old"\n'))
+    more += (
+        'tags = ["loose"]\n' if part == "tool" else r.choice(("", 'tags = ["spare"]\n', 'title = "Old"\n'))
+    )
     texts.append(f'[[unit]]\nid = "{name}"\npart = "{part}"\n{more}')
 
 
@@ -281,7 +291,12 @@ def _random_part(r: Random, name: str) -> tuple[dict[str, str], str]:
         if port["name"] == "J1":
             port.update(keying=r.choice(("A", "B")), gender=r.choice(("plug", "socket")))
             port.pop(r.choice(("keying", "gender", "name-only")), None)
-    fields: dict[str, Any] = {"id": name, "title": name.title(), "mass": f"{r.randint(2, 90)} kg", "port": made}
+    fields: dict[str, Any] = {
+        "id": name,
+        "title": name.title(),
+        "mass": f"{r.randint(2, 90)} kg",
+        "port": made,
+    }
     fields["node"] = [{"name": n, **_NODES[n]} for n in nodes]
     fields["link"] = links
     if r.random() < 0.7:

@@ -15,7 +15,22 @@ CLI = CHECKOUT / "tests" / "cli"
 AT = ("--at", "2031-05-01T10:00:00Z")
 WHY = ("--reason", "x")
 
-THINGS = ("BOX-9", "BOX-1:X", "BOX-1:VOLL", "BOX1", "SHELFS", "box", "boxx", "WALL:", ":F", "", "a b", "fluid", "é", "W")
+THINGS = (
+    "BOX-9",
+    "BOX-1:X",
+    "BOX-1:VOLL",
+    "BOX1",
+    "SHELFS",
+    "box",
+    "boxx",
+    "WALL:",
+    ":F",
+    "",
+    "a b",
+    "fluid",
+    "é",
+    "W",
+)
 TAKE_A_THING = (("state",), ("history",), ("remarks",), ("can",), ("draw", "--unit"), ("inspect",), ("open",), ("cap",),
                 ("mate",), ("lift",), ("remark",), ("measure",), ("approve", "--rule", "dead", "--by", "x", *WHY),
                 ("torque",), ("mate", "BOX-2:F"), ("place", "BOX-2", "at"), ("place",), ("as-found",),
@@ -81,8 +96,26 @@ def names(t: Transcript) -> None:
     t("state", "BOX-1")
     _shop(t)
     for words in TAKE_A_THING:
-        dated = words[0] not in ("diff", "reference", "completion", "verify", "load", "import", "restore", "prove",
-                                 "rules", "history", "audit", "export", "migrate", "--wait") and "--at" not in words
+        dated = (
+            words[0]
+            not in (
+                "diff",
+                "reference",
+                "completion",
+                "verify",
+                "load",
+                "import",
+                "restore",
+                "prove",
+                "rules",
+                "history",
+                "audit",
+                "export",
+                "migrate",
+                "--wait",
+            )
+            and "--at" not in words
+        )
         for thing in THINGS:
             t(*words, thing, *(AT if dated and "--known-at" not in words else ()))
 
@@ -95,8 +128,14 @@ def lines(t: Transcript) -> None:
         t(*words)
         t(*words, "--json")
     for time in TIMES:
-        for line in (("state", "--at", time), ("cap", "BOX-2:R", "--at", time), ("diff", time), ("cap", "BOX-2:R",
-                     "--outing", "W9", "--at", time), ("history", "--to", time), ("state", "--known-at", time)):
+        for line in (
+            ("state", "--at", time),
+            ("cap", "BOX-2:R", "--at", time),
+            ("diff", time),
+            ("cap", "BOX-2:R", "--outing", "W9", "--at", time),
+            ("history", "--to", time),
+            ("state", "--known-at", time),
+        ):
             t(*line)  # fmt: skip
     for value in VALUES:
         t("measure", "BOX-2", value, *AT)
@@ -125,7 +164,19 @@ def tested(t: Transcript) -> None:
 
 _NAME = re.compile(r"""(?:^|[{,]) *"?([a-z_]+)"? = """, re.MULTILINE)
 _VALUE = re.compile(r"""(?<= )("[^"\n]*"|-?\d+(?:\.\d+)?|true|false)(?=[,\s\]}])""")
-_SPOILT = ('"zzz"', "77", "-1", "true", "[]", '""', '["zzz"]', "{ zzz = 1 }", "2031-05-01T00:00:00Z", '"é x"', "1.5")
+_SPOILT = (
+    '"zzz"',
+    "77",
+    "-1",
+    "true",
+    "[]",
+    '""',
+    '["zzz"]',
+    "{ zzz = 1 }",
+    "2031-05-01T00:00:00Z",
+    '"é x"',
+    "1.5",
+)
 
 
 def spoilt(text: str, r: Random, most: int) -> Iterator[tuple[str, str]]:
@@ -155,7 +206,9 @@ def _try_all(t: Transcript, file: str, text: str, most: int, *words: str) -> Non
 
 def definitions(t: Transcript) -> None:
     """Load hardware definitions that are spoilt in one place."""
-    _try_all(t, "shop.toml", (CLI / "shop.toml").read_text(encoding="utf-8"), 400, "load", "shop.toml", "--dry-run")
+    _try_all(
+        t, "shop.toml", (CLI / "shop.toml").read_text(encoding="utf-8"), 400, "load", "shop.toml", "--dry-run"
+    )
     for seed in range(2):
         plant, _ = draw_plant(Random(seed))
         _try_all(t, f"drawn-{seed}.toml", plant.text, 200, "load", f"drawn-{seed}.toml", "--dry-run")
@@ -203,7 +256,9 @@ def rows(t: Transcript) -> None:
     whole = ROWS.replace("{at}", AT[1])
     cells = [match.span() for match in re.finditer(r"[^,\n]*", whole)]
     for start, end in cells:
-        for other in r.sample(("zzz", "", '"', "a,b", "BOX-9:F", "\0", "mate", "noon", "é", "1", "W1", "x\ny"), 2):
+        for other in r.sample(
+            ("zzz", "", '"', "a,b", "BOX-9:F", "\0", "mate", "noon", "é", "1", "W1", "x\ny"), 2
+        ):
             text = whole[:start] + other + whole[end:]
             t("import", "-", "--dry-run", stdin=text)
             t("import", "-", "--json", "--dry-run", "--rejects", "rejects", stdin=text)
@@ -211,7 +266,9 @@ def rows(t: Transcript) -> None:
     written = t("export").out.splitlines()[-1] + "\n"
     for form in (line, written):
         for match in re.finditer(r'"[^"]*"|\d+|[{}:,]', form):
-            for other in r.sample(('"zzz"', "7", "null", "[]", "{}", "", "1e999", '"\\ud800"', "-1", "true"), 2):
+            for other in r.sample(
+                ('"zzz"', "7", "null", "[]", "{}", "", "1e999", '"\\ud800"', "-1", "true"), 2
+            ):
                 text = form[: match.start()] + other + form[match.end() :]
                 t("import", "-", "--form", "jsonl", "--dry-run", "--rejects", "rejects", stdin=text)
 

@@ -12,11 +12,14 @@ import json
 import os
 import re
 import shutil
+import sqlite3
 import tempfile
 import time
 from collections import Counter
 from collections.abc import Mapping
+from contextlib import closing, suppress
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -120,6 +123,18 @@ class Transcript:
         self.lines += [f"=== file {name}", data.decode("utf-8", "backslashreplace")]
         return self.folder / name
 
+    def databases(self) -> None:
+        """Write down what the databases in the folder hold, a line a table: how many rows, and a hash of them."""
+        for path in sorted(self.folder.rglob("*.db")):
+            with closing(sqlite3.connect(path)) as connection, suppress(sqlite3.DatabaseError):
+                names = connection.execute(
+                    "SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name"
+                ).fetchall()
+                for (name,) in names:
+                    rows = sorted(map(repr, connection.execute(f'SELECT * FROM "{name}"')))  # noqa: S608 - its own name
+                    told = sha256("\n".join(rows).encode()).hexdigest()
+                    self.note(f"{path.relative_to(self.folder)} {name}: {len(rows)} rows, {told[:16]}")
+
     def note(self, text: str) -> None:
         """Write a line between the answers."""
         self.lines.append(f"=== {text}")
@@ -155,7 +170,10 @@ class Transcript:
                 self.lines.append(f"--- {name}\n{(self.folder / name).read_text(encoding='utf-8')}")
         command = next((word for word in typed if not word.startswith("-")), "")
         self.tally[f"command {command}: {answer.status}"] += 1
-        codes = [*_CODE.findall(answer.err), *_CODE_IN_JSON.findall(answer.out if command == "import" else "")]
+        codes = [
+            *_CODE.findall(answer.err),
+            *_CODE_IN_JSON.findall(answer.out if command == "import" else ""),
+        ]
         self.tally.update(f"code {code}" for code in codes)
 
     def both(self, *words: object) -> Answer:
