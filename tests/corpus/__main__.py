@@ -1,4 +1,4 @@
-"""Writes every answer of this checkout into text files: what to compare before and after a change that means to change none.
+"""Writes every answer of this checkout into text files, to compare: before a change that means to change no answer.
 
     python -m tests.corpus FOLDER                  all of it, on two processes
     python -m tests.corpus FOLDER --histories 60   fewer random histories
@@ -57,7 +57,7 @@ def tell(job: tuple[str, Path, str]) -> tuple[str, float, Counter[str]]:
         transcript.databases()
     file = folder / f"{name}.txt"
     file.parent.mkdir(parents=True, exist_ok=True)
-    file.write_text(transcript.text(), encoding="utf-8")
+    file.write_text(transcript.text(), encoding="utf-8", errors="backslashreplace")
     return name, time.monotonic() - began, transcript.tally
 
 

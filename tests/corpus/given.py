@@ -10,12 +10,11 @@ from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from functools import partial
-from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
 
 from tests.corpus.refusals import PLACES_OF_REFUSAL
-from tests.corpus.transcript import CHECKOUT, Answer, Transcript, toml
+from tests.corpus.transcript import CHECKOUT, Transcript, toml
 
 Part = Callable[[Transcript], None]
 
@@ -70,15 +69,9 @@ def _ask_the_demo(t: Transcript) -> None:
         t("check", plan, *now, "--steps")
     t("check", "exchange.toml")
     _about_the_rules(t)
-    for words in (
-        ("--loop", "EAST"),
-        ("--medium", "power"),
-        ("--places",),
-        ("--unit", "BST-21", "--hops", "2"),
-        (),
-    ):
-        t("draw", *words)
-        t("draw", *words, *now, "--form", "svg")
+    for scope in ("--loop EAST", "--medium power", "--places", "--unit BST-21 --hops 2", ""):
+        t("draw", *scope.split())
+        t("draw", *scope.split(), *now, "--form", "svg")
     for form in ("csv", "jsonl", "archive", "ocel"):
         t("export", "--form", form)
     t("export", "--form", "csv", "--in-effect")

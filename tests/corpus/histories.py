@@ -35,7 +35,7 @@ def tell_history(t: Transcript, number: int) -> None:
     """Draw the history of a number, and ask everything about it."""
     r = Random(number)
     plant, now = draw_plant(r)
-    t.both("load", t.file("plant.toml", plant.text), "--by", "survey")
+    t("load", t.file("plant.toml", plant.text), "--by", "survey", *r.choice(((), ("--json",))))
     t("rules", "load", t.file("rules.toml", draw_rules(r, number * RULES, RULES)), "--by", "lead")
     writer = _Writer(r, t, Drafter(r, now))
     writer.write()

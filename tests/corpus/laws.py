@@ -146,9 +146,10 @@ class Author:
     def _ported(self) -> tuple[Any, list[str]]:
         """Return a selection with statuses that it can have."""
         r = self.r
+        of: Any
         of, statuses = r.choice(PORTS)
         if self.has_it and r.random() < 0.7:
-            of = r.choice(("it", "it", "ports of it", {"of": "peer of it"}))  # type: ignore[assignment]
+            of = r.choice(("it", "it", "ports of it", {"of": "peer of it"}))
             statuses = tuple(dict.fromkeys(s for some in STATUSES.values() for s in some))
         return of, r.sample(statuses, r.randint(1, min(len(statuses), 5)))
 
@@ -156,38 +157,38 @@ class Author:
         medium = self.r.choice(("fluid", "fluid", "power", "power", "hold", "data"))
         return medium, self._of(), ENDS[medium] if self.r.random() < 0.7 else self._of()
 
-    def path(self, _: int) -> Fields:
+    def _path(self, _: int) -> Fields:
         medium, start, end = self._way()
         return {"path": medium, "from": start, "to": end}
 
-    def no_path(self, _: int) -> Fields:
+    def _no_path(self, _: int) -> Fields:
         medium, start, end = self._way()
         if self.r.random() < 0.5:
             start = self.r.choice(({"place": "BASE"}, {"what": "unit"}, {"medium": medium}))
         return {"no_path": medium, "from": start, "to": end}
 
-    def status_is(self, _: int) -> Fields:
+    def _status_is(self, _: int) -> Fields:
         of, statuses = self._ported()
         return {"status": of, "is": statuses}
 
-    def status_at(self, _: int) -> Fields:
+    def _status_at(self, _: int) -> Fields:
         return {"status": self._of(), "at": self.r.choice(PLACES_AT)}
 
-    def status_is_at(self, _: int) -> Fields:
-        return {**self.status_is(0), "at": self.r.choice(PLACES_AT)}
+    def _status_is_at(self, _: int) -> Fields:
+        return {**self._status_is(0), "at": self.r.choice(PLACES_AT)}
 
     def _bounds(self) -> Fields:
         return self.r.choice(({"at_least": 1}, {"at_least": 2}, {"at_most": 0}, {"at_most": 1},
                               {"at_least": 1, "at_most": 2}))  # fmt: skip
 
-    def count_is(self, _: int) -> Fields:
+    def _count_is(self, _: int) -> Fields:
         of, statuses = self._ported()
         return {"count": of, "is": statuses, **self._bounds()}
 
-    def count_at(self, _: int) -> Fields:
+    def _count_at(self, _: int) -> Fields:
         return {"count": self._of(), "at": self.r.choice(PLACES_AT), **self._bounds()}
 
-    def count_path(self, _: int) -> Fields:
+    def _count_path(self, _: int) -> Fields:
         medium, start, end = self._way()
         return {"count": start, "path": medium, "to": end, **self._bounds()}
 
@@ -195,33 +196,33 @@ class Author:
         more = {"unmeasured": True} if self.r.random() < 0.4 else {}
         return {"value": self._of(), "quantity": quantity, **self.r.choice(ranges), **more}
 
-    def value_measured(self, _: int) -> Fields:
+    def _value_measured(self, _: int) -> Fields:
         if self.r.random() < 0.5:
             return self._value(
                 "torque", {"min": "20 N*m"}, {"max": "25 N*m"}, {"min": "20 N*m", "max": "30 N*m"}
             )
         return self._value("pressure", {"max": "0 bar"}, {"min": "1 bar", "max": "200 kPa"})
 
-    def value_cycles(self, _: int) -> Fields:
+    def _value_cycles(self, _: int) -> Fields:
         return self._value("cycles", {"max": 0}, {"min": 1}, {"max": 1})
 
-    def value_elapsed(self, _: int) -> Fields:
+    def _value_elapsed(self, _: int) -> Fields:
         since = {"since": self.r.sample(ACTIONS, 4)}
         return {
             **self._value("elapsed", {"max": "5 min"}, {"min": "1 min"}, {"min": "2 min", "max": "1 h"}),
             **since,
         }
 
-    def value_rated(self, _: int) -> Fields:
+    def _value_rated(self, _: int) -> Fields:
         return self._value(self.r.choice(("torque", "cycles")), {"rated": True})
 
-    def done(self, _: int) -> Fields:
+    def _done(self, _: int) -> Fields:
         return {"done": self.r.sample(ACTIONS, self.r.randint(1, 6)), "of": self._of()}
 
-    def done_since(self, _: int) -> Fields:
-        return {**self.done(0), "since": self.r.sample(ACTIONS, 4)}
+    def _done_since(self, _: int) -> Fields:
+        return {**self._done(0), "since": self.r.sample(ACTIONS, 4)}
 
-    def done_quantity(self, _: int) -> Fields:
+    def _done_quantity(self, _: int) -> Fields:
         found: Fields = {"done": ["measure", "torque", "as-found"], "of": self._of(), "quantity": "torque"}
         return {**found, **({"since": self.r.sample(ACTIONS, 4)} if self.r.random() < 0.5 else {})}
 
@@ -231,21 +232,22 @@ class Author:
             self.condition(self.r.choice(simple), depth + 1) for _ in range(self.r.choice((1, 1, 2, 2, 3)))
         ]
 
-    def all(self, depth: int) -> Fields:
+    def _all(self, depth: int) -> Fields:
         return {"all": self._parts(depth)}
 
-    def any(self, depth: int) -> Fields:
+    def _any(self, depth: int) -> Fields:
         return {"any": self._parts(depth)}
 
-    def negated(self, depth: int) -> Fields:
+    def _negated(self, depth: int) -> Fields:
         return {"not": self.condition(self.r.choice(CONDITIONS if depth < 1 else CONDITIONS[:15]), depth + 1)}
 
-    def custom(self, _: int) -> Fields:
+    def _custom(self, _: int) -> Fields:
         return {"custom": "tightening-order", "of": self._of() if self.r.random() < 0.5 else {"kind": "bolt"}}
 
 
 _WRITERS: dict[str, Callable[[Author, int], Fields]] = {
-    name: getattr(Author, "negated" if name == "not" else name.replace("-", "_")) for name in CONDITIONS
+    name: getattr(Author, "_negated" if name == "not" else f"_{name.replace('-', '_')}")
+    for name in CONDITIONS
 }
 
 

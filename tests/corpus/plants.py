@@ -11,14 +11,16 @@ from typing import Any
 
 from tests.corpus.transcript import toml
 
-_CAPPED = {
+Ladder = dict[str, tuple[tuple[str, ...], str]]
+
+_CAPPED: Ladder = {
     "cap": (("demated",), "capped"),
     "uncap": (("capped",), "demated"),
     "mate": (("demated",), "mated"),
     "demate": (("mated",), "demated"),
 }
-_LATCH = {"engage": (("released",), "engaged"), "release": (("engaged",), "released")}
-LADDERS: dict[str, dict[str, tuple[tuple[str, ...], str]]] = {
+_LATCH: Ladder = {"engage": (("released",), "engaged"), "release": (("engaged",), "released")}
+LADDERS: dict[str, Ladder] = {
     "fluid-disconnect": _CAPPED,
     "valved-disconnect": {**_CAPPED, "open": (("mated",), "open"), "shut": (("open",), "mated")},
     "valve": {"open": (("shut",), "open"), "shut": (("open",), "shut")},
@@ -78,7 +80,7 @@ _NODES: dict[str, dict[str, Any]] = {
 }
 _FLUID, _POWER, _DATA = ("F1", "F2", "R1", "VOL", "CAN", "TANK"), ("J1", "BUS", "HEAT"), ("D1", "CPU")
 _BASE = {
-    **{name: "fluid-disconnect" for name in ("F1", "F2", "F3", "F4")}, "R1": "valved-disconnect", "V1": "valve",
+    **dict.fromkeys(("F1", "F2", "F3", "F4"), "fluid-disconnect"), "R1": "valved-disconnect", "V1": "valve",
     "V2": "valve", "J1": "electrical-connector", "J2": "electrical-connector", "J3": "electrical-connector",
     "K1": "switch", "K2": "switch", "D1": "data-connector", "S1": "bond-strap", "B1": "bolt", "B2": "bolt",
     "B3": "bolt", "B4": "bolt", "L1": "latch", "T1": "tether", "C1": "cover", "P1": "pin",

@@ -50,10 +50,12 @@ TAKE_A_THING = (("state",), ("history",), ("remarks",), ("can",), ("draw", "--un
 
 VALUES = ("voltage=1", "voltage=1 kg", "volts=1 V", "voltage=", "voltage=nan V", "voltage=1e999 V", "torque=25 Nm",
           "torque=25 J", "temperature=-300 degC", "temperature=20 C", "pressure=3 dB", "level=110 %", "x", "=1",
-          "volume=-1 l", "voltage=1 V voltage=2 V", "count=1.5", "turns=1/2", "mass=1_000 kg", "time=5 min")  # fmt: skip
+          "volume=-1 l", "voltage=1 V voltage=2 V", "count=1.5", "turns=1/2", "mass=1_000 kg",
+          "time=5 min")  # fmt: skip
 TIMES = ("noon", "2031-05-01", "10:00", "+00:10", "2031-05-01T10:00:00", "2031-02-30T10:00:00Z", "1500-01-01T00:00:00Z",
          "2300-01-01T00:00:00Z", "2031-05-01T10:00:00.0000001Z", "2031-05-01T24:00:00Z", "2031-05-01T10:00:60Z",
-         "2031-05-01T10:00:00+25:00", "2031-05-01 10:00:00Z", "2031-05-01t10:00:00z", "٢٠٣١-05-01T10:00:00Z")  # fmt: skip
+         "2031-05-01T10:00:00+25:00", "2031-05-01 10:00:00Z", "2031-05-01t10:00:00z",
+         "٢٠٣١-05-01T10:00:00Z")  # fmt: skip
 LINES: tuple[tuple[str, ...], ...] = (
     (), ("nonsense",), ("state", "--no-such"), ("--json",), ("rules",), ("rules", "nonsense"), ("--help",),
     ("--version",), ("state", "--help"), ("record",), ("check",), ("check", "x.toml", "--do", "cap X"),
@@ -73,7 +75,8 @@ LINES: tuple[tuple[str, ...], ...] = (
     ("rules", "load", "r.toml", "r.toml"), ("load", "plant.db"), ("import", "plant.db"), ("restore", "plant.db"),
     ("backup", "plant.db"), ("export", "-o", "plant.db"), ("draw", "-o", "plant.db", "--form", "svg"),
     ("export", "-o", "plant.db/x.csv"), ("draw", "-o", "none/a.svg"), ("import", "rows.csv", "--rejects", "rows.csv"),
-    ("state", "--db", "none.db"), ("state", "--db", "shop.toml"), ("state", "--db", "mysql://x/y"), ("audit", "--db", ""),
+    ("state", "--db", "none.db"), ("state", "--db", "shop.toml"), ("state", "--db", "mysql://x/y"),
+    ("audit", "--db", ""),
     ("reference", "thread", "M16", "--torque", "200 N*m"), ("reference", "thread", "M16", "--preload", "1 V"),
     ("reference", "fluid", "water", "--warmed", "900 K"), ("reference", "fluid", "water", "--rise", "1 N"),
     ("reference", "thread", "M16", "--warmed", "5 K"), ("import", "-"), ("diff",), ("diff", AT[1], "noon"),
@@ -262,7 +265,9 @@ def rows(t: Transcript) -> None:
             text = whole[:start] + other + whole[end:]
             t("import", "-", "--dry-run", stdin=text)
             t("import", "-", "--json", "--dry-run", "--rejects", "rejects", stdin=text)
-    line = '{"id": "L1", "at": "2031-05-01T10:00:00Z", "action": "measure", "subject": "BOX-1", "values": "voltage=1V"}\n'
+    line = (
+        f'{{"id": "L1", "at": "{AT[1]}", "action": "measure", "subject": "BOX-1", "values": "voltage=1V"}}\n'
+    )
     written = t("export").out.splitlines()[-1] + "\n"
     for form in (line, written):
         for match in re.finditer(r'"[^"]*"|\d+|[{}:,]', form):

@@ -40,7 +40,7 @@ def fix_surroundings() -> None:
 
     The clock is Python's `time.time_ns`; it moves a second with every command, and not within one.
     """
-    time.time_ns = lambda: _now * 1000  # type: ignore[assignment] # the one seam for the clock
+    time.time_ns = lambda: _now * 1000  # the one seam for the clock
     os.urandom = _not_random
     os.environ.update(LOGNAME="keeper", COLUMNS="100", XDG_DATA_HOME=os.devnull, TZ="UTC")
     os.environ.pop("CFGTRACK_DB", None)
@@ -73,7 +73,7 @@ class Transcript:
     """Runs command lines in a new folder, and keeps them with their answers. `url`: a database elsewhere."""
 
     def __init__(self, url: str = "") -> None:
-        global _now, _bytes  # noqa: PLW0603 - every transcript begins at the same time, with the same numbers
+        global _now, _bytes  # every transcript begins at the same time, with the same numbers
         _now, _bytes = WORKED, itertools.count(1)
         self._above = Path(tempfile.mkdtemp(prefix="cfgtrack-corpus-"))
         self.folder = self._above / "work"
@@ -131,7 +131,7 @@ class Transcript:
                     "SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name"
                 ).fetchall()
                 for (name,) in names:
-                    rows = sorted(map(repr, connection.execute(f'SELECT * FROM "{name}"')))  # noqa: S608 - its own name
+                    rows = sorted(map(repr, connection.execute(f'SELECT * FROM "{name}"')))
                     told = sha256("\n".join(rows).encode()).hexdigest()
                     self.note(f"{path.relative_to(self.folder)} {name}: {len(rows)} rows, {told[:16]}")
 
@@ -140,8 +140,8 @@ class Transcript:
         self.lines.append(f"=== {text}")
 
     def text(self) -> str:
-        """Return all that was written down."""
-        return "\n".join(self.lines) + "\n"
+        """Return all that was written down, as text that can be compared line by line."""
+        return "\n".join(self.lines).replace("\0", "\\0") + "\n"
 
     def _word(self, word: object) -> str:
         """Return a word as it is typed: files by their names in this folder, others copied into it."""
