@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
 from pathlib import PurePath
 from typing import Any, ClassVar, Protocol, Self
 
@@ -26,6 +27,7 @@ class Condition(ABC):
     """A condition of a rule, frozen. `key` names it in a rules file; `borrows` are fields that are keys of others."""
 
     __slots__ = ()
+    __match_args__: ClassVar[tuple[str, ...]]
     key: ClassVar[str]
     borrows: ClassVar[tuple[str, ...]] = ()
 
@@ -47,8 +49,9 @@ class Condition(ABC):
         return frozenset()
 
     def checked(self) -> Iterator[Selection]:
-        """Yield the selections of the items that it checks."""
-        yield from ()
+        """Yield the selections of the items that it checks: unless it says otherwise, the first that it has."""
+        values = (getattr(self, name) for name in self.__match_args__)
+        yield from islice((one for one in values if isinstance(one, Selection)), 1)
 
 
 class Node(ABC):

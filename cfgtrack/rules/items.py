@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cfgtrack.rules.condition import Condition, Ended, Node
@@ -31,10 +31,6 @@ class OnItems(Condition):
     def timers(self) -> tuple[Timer, ...]:
         """Return when time alone may change whether an item meets it."""
         return ()
-
-    def checked(self) -> Iterator[Selection]:
-        """Yield the selection of the items."""
-        yield self.of
 
     def compile(self, world: World) -> Node:
         """Return what judges it over one world."""

@@ -30,10 +30,6 @@ class OnWays(Condition):
         """Return the medium of the paths."""
         return frozenset({self.medium})
 
-    def checked(self) -> Iterator[Selection]:
-        """Yield the selection of the items where the paths begin."""
-        yield self.start
-
 
 class Ways:
     """The paths over made links of a medium, from items of `start` to items of `end`.

@@ -77,7 +77,7 @@ def silenced(rule: Rule) -> Rule:
 
 @given(st.integers(0, 2**32))
 def test_who_says_nothing_is_never_unwatched(seed):
-    """A condition that doesn't say what it depends on breaks its rule when the same one does that says it: in any mode."""
+    """A condition that doesn't say what changes it breaks its rule just when the same one that says it does."""
     world = draw_world(seed)
     engines = [
         Engine(RuleSet(rules), Configuration(world.plant), start=START)

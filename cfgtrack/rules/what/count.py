@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
@@ -75,9 +74,6 @@ class Count(Condition):
 
     def media(self) -> frozenset[str]:
         return frozenset() if self.end is None else frozenset({self.medium})
-
-    def checked(self) -> Iterator[Selection]:
-        yield self.of
 
     def compile(self, world: World) -> Node:
         return _Count(self, world)

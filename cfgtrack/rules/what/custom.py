@@ -33,7 +33,7 @@ And in a rules file::
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any, ClassVar, Protocol, Self
@@ -101,9 +101,6 @@ class Custom(Condition):
 
     def media(self) -> frozenset[str]:
         return frozenset(find_custom(self.name).media)
-
-    def checked(self) -> Iterator[Selection]:
-        yield self.of
 
     def compile(self, world: World) -> Node:
         return _Custom(self, world)
