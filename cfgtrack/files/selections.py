@@ -5,7 +5,7 @@ A selection that names nothing is an error, unless it (or its whole file) says `
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -15,7 +15,6 @@ from cfgtrack.model.plant import Plant
 from cfgtrack.rules.selection import HOME, REFERENCES, WHATS, Selection, place_fits
 
 _TRUTHS = ("source", "expansion", "load", "liquid", "mobile")
-_NAMED = {"part": "parts", "place": "places"}
 
 
 class Against:
@@ -76,7 +75,7 @@ def _from_text(table: Table, name: str, value: str, against: Against, *, has_it:
         table.note(name, "no-such-reference", f"nothing is called '{value}' in a rule{near}")
         return Selection(may_be_empty=True)
     selection = Selection(ids=(value,), may_be_empty=against.may_be_empty)
-    _check_found(selection, against, lambda code, sentence: table.note(name, code, sentence))
+    _check_found(selection, against, table, name)
     return selection
 
 
@@ -105,7 +104,7 @@ def read_fields(table: Table, against: Against, *, has_it: bool) -> Selection:
         **{truth: table.flag(truth) if truth in table.values else None for truth in _TRUTHS},
     )
     if table.noted == before:
-        _check_found(selection, against, lambda code, sentence: table.note("", code, sentence))
+        _check_found(selection, against, table, "")
         if not selection.may_be_empty:
             check_places(table, "at", selection.at, against)
     return selection
@@ -126,7 +125,7 @@ def _among(table: Table, name: str, what: str, known: Collection[str] | None) ->
     return values
 
 
-def _check_found(selection: Selection, against: Against, note: Callable[[str, str], None]) -> None:
+def _check_found(selection: Selection, against: Against, table: Table, name: str) -> None:
     """Note a selection that names nothing in the plant; of one bound to `it`, whether it could name anything."""
     if against.plant is None or selection.may_be_empty:
         return
@@ -134,10 +133,8 @@ def _check_found(selection: Selection, against: Against, note: Callable[[str, st
         return
     free = replace(selection, of="", at=(), what=selection.sorts())
     if not free.candidates(against.plant):
-        note(
-            "names-nothing",
-            f"nothing in the plant is selected by {_told(selection)}{_near(selection, against)}",
-        )
+        sentence = f"nothing in the plant is selected by {_told(selection)}{_near(selection, against)}"
+        table.note(name, "names-nothing", sentence)
 
 
 def _told(selection: Selection) -> str:

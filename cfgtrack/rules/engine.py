@@ -33,7 +33,6 @@ Key = tuple[int, str | None]
 
 _NEVER = 1 << 63
 
-
 ClockKey = tuple[str, str, int]
 """One clock, as those who ask know it: rule, item, and when it started."""
 
@@ -129,7 +128,7 @@ class Engine:
         self.settle()
         self._wake_until(time)
         self._run_out(time)
-        self.world.set_now(time)
+        self.trail.assign(self.world, "now", time)
 
     def finish(self, at: int) -> None:
         """Let time pass until `at` and close that instant. Clocks still running then are not broken."""
@@ -208,7 +207,7 @@ class Engine:
             self.trail.drop(self._wakes, wake)
             self.trail.assign(self, "_next_wake", min(self._wakes, default=(_NEVER,))[0])
             self._run_out(wake[0])
-            self.world.set_now(max(wake[0], self.world.now))
+            self.trail.assign(self.world, "now", max(wake[0], self.world.now))
             runner = self.runners[wake[1]]
             for it in (*runner.instances.items, *self._joined.get(runner.number, ())):
                 self.disturb(runner.number, it, None)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import Configuration, Undo, aboard
-from cfgtrack.model.event import Effect, Event
+from cfgtrack.model.configuration import Configuration, aboard
+from cfgtrack.model.event import Event
 from cfgtrack.network.flow import Flow, Link, Shift
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.network.reach import Reach
@@ -26,7 +26,6 @@ class Change:
     """What one event changed. `subjects` are the ports, units and places whose state, value or past is different."""
 
     event: Event
-    effects: list[Effect]
     subjects: dict[str, None]
     shifts: dict[str, Shift] = field(default_factory=dict)
 
@@ -77,10 +76,6 @@ class World:
         }
         self._targets: dict[tuple[str, Selection], Reach] = {}
 
-    def set_now(self, now: int) -> None:
-        """Move the clock."""
-        self.trail.assign(self, "now", now)
-
     # --- what was done ---
 
     def last_done(self, subject: str, action: str, quantity: str = "") -> Stamp | None:
@@ -105,7 +100,7 @@ class World:
     def apply(self, event: Event) -> Change:
         """Write a resolved event; return all that it changed."""
         effects, undo = self.configuration.apply(event)
-        self.trail.on_back(self._undo, undo)
+        self.trail.on_back(self.configuration.undo, undo)
         subjects = dict.fromkeys((*event.subjects, *event.moved))
         states = [e.subject for e in effects if not e.aspect]
         subjects.update(dict.fromkeys(states))
@@ -115,10 +110,7 @@ class World:
         self._note_done(event)
         self.tallies.update(subjects, shifts)
         self.epoch += 1
-        return Change(event, effects, subjects, shifts)
-
-    def _undo(self, undo: Undo) -> None:
-        self.configuration.undo(undo)
+        return Change(event, subjects, shifts)
 
     # --- for conditions that are made ready ---
 
