@@ -8,8 +8,10 @@ segments.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from typing import NamedTuple
 
 from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.hold import hangs
 from cfgtrack.model.part import Node
 from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.network.network import Network
@@ -24,6 +26,19 @@ _NODES: dict[str, Callable[[Node], bool]] = {
     "feeding": lambda node: node.source or node.expansion or node.litres is not None,
 }
 """What a node can be asked to be. `feeding`: the medium comes (or leaks) from there."""
+
+
+class Holding(NamedTuple):
+    """What holds a unit or place: one that stays (`held`), ones that move (`bearers`), or neither and it `hangs`."""
+
+    held: bool
+    bearers: tuple[str, ...]
+    hangs: bool
+
+    @property
+    def is_loose(self) -> bool:
+        """Whether nothing holds it at all."""
+        return not (self.held or self.bearers or self.hangs)
 
 
 class Paths:
@@ -154,6 +169,11 @@ class Paths:
         return [address for address in items if self.is_open_end(address)]
 
     # --- hold
+
+    def holding(self, owner: str) -> Holding:
+        """Return what holds a unit or place, over this network of hold."""
+        held = self.is_held(owner)
+        return Holding(held, self.bearers(owner), not held and hangs(self.configuration, owner))
 
     def is_held(self, owner: str) -> bool:
         """Return whether a unit or place is held, over made hold links, by a place that doesn't move."""

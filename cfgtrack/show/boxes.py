@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import carries
+from cfgtrack.model.hold import carries
 from cfgtrack.model.part import InternalLink, Node
 from cfgtrack.model.plant import HOLD, Plant
 from cfgtrack.network.paths import Paths
@@ -257,14 +257,13 @@ def _is_hold(survey: Survey, ends: Ends, key: str) -> bool:
 
 
 def hold_alarms(survey: Survey, owner: str) -> Iterator[Row]:
-    """Say it when no place that stays holds a unit that can be held: an alarm when nobody carries it either."""
-    paths = survey.paths[HOLD]
-    if owner not in survey.plant.units or paths.is_held(owner):
+    """Say it when no place that stays holds a unit: an alarm when nobody carries it either, and it doesn't hang."""
+    holding = survey.paths[HOLD].holding(owner)
+    if owner not in survey.plant.units or holding.held:
         return
-    bearers = paths.bearers(owner)
-    if bearers:
-        yield Row(f"held by {', '.join(bearers)} alone", Sort.PORT)
-    elif any(survey.medium_of(port) == HOLD for port in survey.plant.ports_of(owner)):
+    if holding.bearers:
+        yield Row(f"held by {', '.join(holding.bearers)} alone", Sort.PORT)
+    elif holding.is_loose:
         yield Row("NOT HELD", Sort.ALARM)
 
 

@@ -15,7 +15,7 @@ from cfgtrack.analysis.state_report import (
     UnitLine,
     VolumeState,
 )
-from cfgtrack.model.plant import HOLD, owner_of
+from cfgtrack.model.plant import owner_of
 from cfgtrack.show.findings import clock_rows
 from cfgtrack.show.moment import Moment
 from cfgtrack.show.quantity import quantity_text
@@ -91,7 +91,7 @@ def _held(report: StateReport) -> str:
         return text
     if hold.bearers:
         return f"{text}; held by {', '.join(hold.bearers)} alone"
-    if any(p.mate for p in report.ports) and not any(p.medium == HOLD for p in report.ports):
+    if hold.hangs:
         return "what it is mated to: it has nothing else to be held by"
     return f"{text}; NOT HELD by any place that stays"
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
-from cfgtrack.model.configuration import Configuration, is_made
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.hold import is_made
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import HOLD, Plant, owner_of
 from cfgtrack.network.network import Network

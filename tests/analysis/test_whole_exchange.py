@@ -11,7 +11,8 @@ import pytest
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.files.definition import shipped
 from cfgtrack.model.action import Action
-from cfgtrack.model.configuration import Configuration, mate_of, place_line
+from cfgtrack.model.configuration import Configuration, place_line
+from cfgtrack.model.hold import mate_of
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit

@@ -12,7 +12,8 @@ from random import Random
 from typing import Any
 
 from cfgtrack.model.action import Action
-from cfgtrack.model.configuration import Configuration, mate_of
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.hold import mate_of
 from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import InternalLink, Node, Part, Port
