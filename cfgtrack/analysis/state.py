@@ -19,6 +19,7 @@ from cfgtrack.analysis.state_report import (
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Entry
 from cfgtrack.model.hold import hangs, holds, is_made, seat_of
+from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
 from cfgtrack.network.network import Network
@@ -199,7 +200,7 @@ class _Survey:
     def loads(self, nodes: Iterable[str]) -> Iterator[LoadState]:
         for address in nodes:
             node = self.plant.node(address)
-            if node is None or not node.load:
+            if node is None or LOAD not in node.roles:
                 continue
             paths = self.paths(node.medium)
             if paths is not None:

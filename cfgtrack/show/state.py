@@ -184,7 +184,7 @@ def _volume_table(volumes: Sequence[VolumeState], local: Callable[[str], str]) -
             local(v.address),
             f"{v.litres:g}",
             ", ".join(v.loops) or (f"{v.loop}, CUT OFF" if v.loop else "CUT OFF"),
-            ", ".join(v.expansions) or "none: CUT OFF",
+            ", ".join(v.expansions) or ("none: CUT OFF" if v.cut_off else "-"),
         ]
         for v in volumes
     ]
