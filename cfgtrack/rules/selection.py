@@ -9,7 +9,7 @@ from fnmatch import translate
 from functools import lru_cache
 
 from cfgtrack.model.configuration import View, place_line
-from cfgtrack.model.part import Node, Part, Port
+from cfgtrack.model.part import ROLES, Node, Part, Port
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.rules.saying import say_either, say_places
 
@@ -186,12 +186,7 @@ class Selection:
     def _node_fits(self, plant: Plant, node: Node, owner: str) -> bool:
         if self.kinds or (self.media and node.medium not in self.media):
             return False
-        is_so = {
-            "source": node.source,
-            "expansion": node.expansion,
-            "load": node.load,
-            "liquid": node.litres is not None,
-        }
+        is_so = {**{role: role in node.roles for role in ROLES}, "liquid": plant.is_liquid(node)}
         if any(getattr(self, f) is not None and getattr(self, f) != is_so[f] for f in _NODE_FLAGS):
             return False
         return self._tagged(plant, node, owner)
