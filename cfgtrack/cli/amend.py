@@ -96,7 +96,7 @@ def _on_the_record(
     from cfgtrack.model.event import Event
 
     said = said_time(session, journal, event_id)
-    fields = {"happened": session.now if said is None else said, "subjects": (), **fields}
+    fields = {"happened": journal.present if said is None else said, "subjects": (), **fields}
     return Event(
         id=event_id or new_id(), action=action, by=session.by, recorder=session.recorded_by, **fields
     )
@@ -172,7 +172,7 @@ def approve_command(
 
 
 def _expect_rule(journal: Journal, rule_id: str) -> None:
-    from cfgtrack.cli.past import kept_rules
-    from cfgtrack.cli.ruling import find_rule
+    from cfgtrack.answers.past import kept_rules
+    from cfgtrack.answers.rules import find_rule
 
     find_rule(kept_rules(journal, None), rule_id)

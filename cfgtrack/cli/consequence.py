@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from cfgtrack.answers.moment import entry_json
 from cfgtrack.cli import session as s
-from cfgtrack.cli.state import entry_json
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import Deadline
+    from cfgtrack.answers.moment import Moment
     from cfgtrack.model.event import Entry, Event
     from cfgtrack.rules.finding import Finding
-    from cfgtrack.show.moment import Moment
     from cfgtrack.store.journal import Journal
 
 
@@ -36,10 +36,10 @@ def consequence(journal: Journal, event: Event) -> Consequence:
     Nothing of an impossible one, or of one that is recorded already: recording will say so.
     """
     from cfgtrack.analysis.options import try_action
-    from cfgtrack.cli.past import Past, concerned, kept_rules
+    from cfgtrack.answers.moment import Moment
+    from cfgtrack.answers.past import Past, concerned, kept_rules
     from cfgtrack.model.event import BOOK_ACTIONS
     from cfgtrack.model.possibility import resolve
-    from cfgtrack.show.moment import Moment
 
     if event.action in BOOK_ACTIONS or journal.entry(event.id) is not None:
         return Consequence()
@@ -58,8 +58,8 @@ def consequence_of_correction(journal: Journal, entry: Entry) -> Consequence:
 
     What was put right by it is no longer found, so there is nothing to say of that.
     """
-    from cfgtrack.cli.past import Past
-    from cfgtrack.show.moment import Moment
+    from cfgtrack.answers.moment import Moment
+    from cfgtrack.answers.past import Past
 
     at, known = journal.moment(None, entry.known)
     after = Past(journal, Moment(at, known), strict=False)
@@ -89,14 +89,14 @@ def with_what_followed(journal: Journal, entry: Entry, found: Consequence) -> Co
 
 def tell(session: s.Session, journal: Journal, entry: Entry, found: Consequence) -> None:
     """Print one quiet line with the event's id, and all that it means at once."""
-    from cfgtrack.show.moment import Moment
+    from cfgtrack.answers.moment import Moment
 
     known = None if session.dry_run else entry.known
     moment = Moment(*journal.moment(entry.event.happened, known))
-    session.answer(
-        moment,
+    session.tell(
         lambda: _text(session, entry, found, moment),
         lambda: {
+            **moment.to_json(),
             "recorded": not session.dry_run,
             "judged": found.judged,
             "event": entry_json(entry),

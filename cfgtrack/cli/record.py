@@ -148,8 +148,8 @@ def when_it_happened(session: s.Session, journal: Journal, event_id: str | None)
     said = said_time(session, journal, event_id)
     if said is not None:
         return said
-    now = format_instant(session.now)
-    first, last = journal.recorded() or (session.now, session.now)
+    now = format_instant(journal.present)
+    first, last = journal.recorded() or (journal.present, journal.present)
     ahead = journal.ahead()
     wrong = ""
     if ahead is not None:
@@ -157,18 +157,18 @@ def when_it_happened(session: s.Session, journal: Journal, event_id: str | None)
             f"the last recorded event, {ahead[1]}, is of {format_instant(ahead[0])}, later than now, {now}"
             " (if that is wrong, correct or withdraw it)"
         )
-    elif first - session.now > _BEHIND:
+    elif first - journal.present > _BEHIND:
         wrong = f"this clock says {now}, and the record was begun at {format_instant(first)}"
     if wrong:
         raise BadInput([Problem("--at", "missing", f"say when it happened: {wrong}")])
-    if last - session.now > _BEHIND:
-        behind = format_duration((last - session.now) // SECOND * SECOND)
+    if last - journal.present > _BEHIND:
+        behind = format_duration((last - journal.present) // SECOND * SECOND)
         click.echo(
             f"clock: this one says {now}; the last entry was recorded {behind} later, by another clock:"
             " one of them is wrong. This event is taken to have happened now: if not, correct it with --at.",
             err=True,
         )
-    return session.now
+    return journal.present
 
 
 def write(session: s.Session, journal: Journal, event: Event) -> Entry:

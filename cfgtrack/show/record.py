@@ -7,10 +7,10 @@ from types import MappingProxyType
 from typing import Any
 
 from cfgtrack.analysis.difference import Difference
+from cfgtrack.answers.moment import Moment
 from cfgtrack.model import event as ev
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.time import format_instant
-from cfgtrack.show.moment import Moment
 from cfgtrack.show.quantity import quantity_text
 from cfgtrack.show.tables import count, heading, labelled, sections, table
 

@@ -23,8 +23,8 @@ from jsonschema import Draft202012Validator
 import cfgtrack
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.state import plant_state, unit_state
+from cfgtrack.answers.moment import entry_json
 from cfgtrack.cli.main import VERBS
-from cfgtrack.cli.state import entry_json
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import SORTS

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from cfgtrack.cli.ruling import guards
+from cfgtrack.answers.rules import guards
 from cfgtrack.files.definition import parse_definition, read_definition
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.configuration import Configuration

@@ -5,11 +5,12 @@ from dataclasses import replace
 import click
 
 from cfgtrack.analysis.check import CheckReport, Deadline, StepResult
+from cfgtrack.answers.check import Choice, Choices
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Refusal
 from cfgtrack.model.sequence import Laid, Layout, Outing, Step
 from cfgtrack.rules.finding import Reason
-from cfgtrack.show.choices import Choice, choices_text
+from cfgtrack.show.choices import choices_text
 from cfgtrack.show.findings import CAUTION, check_text, clocks_text, findings_text, steps_text
 from cfgtrack.show.tables import WIDTH, within
 from tests.show.golden import assert_golden
@@ -108,7 +109,7 @@ def test_choices_tell_allowed_from_forbidden_in_words():
         Choice("shut PANEL-1:V1", (FINDING,)),
         Choice("mate X Y", refusals=("the sizes differ",)),
     ]
-    assert_golden("choices.txt", choices_text("PANEL-1", choices, MOMENT))
+    assert_golden("choices.txt", choices_text(Choices(MOMENT, "PANEL-1", tuple(choices))))
     assert [c.to_json()["allowed"] for c in choices] == [True, False, False]
 
 

@@ -8,13 +8,13 @@ the spare; nothing else holds it.
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from cfgtrack.answers.moment import Moment
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import resolve
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.rules.finding import Clock, Finding, Reason
-from cfgtrack.show.moment import Moment
 
 AT = 1_935_000_000_000_000
 MOMENT = Moment(AT, AT + 60_000_000)

@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
-
-import click
 
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import APPROVE, BOOK_ACTIONS, Event
 from cfgtrack.model.plant import Plant
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from cfgtrack.analysis.check import Start
+    from cfgtrack.answers.moment import Moment
     from cfgtrack.network.network import Network
     from cfgtrack.rules.engine import Engine
     from cfgtrack.rules.finding import Clock, Finding
     from cfgtrack.rules.rule import Rule, RuleSet
     from cfgtrack.rules.variance import Variance
     from cfgtrack.rules.world import Prior
-    from cfgtrack.show.moment import Moment
     from cfgtrack.store.journal import Journal
 
 
@@ -60,11 +60,13 @@ class Past:
     is judged. What was recorded of the time before is only remembered.
 
     `strict`: rules that no longer fit the plant are an error, as they must be where the answer is a judgement.
+    `notes` takes what is to be told beside the answer.
     """
 
     journal: Journal
     moment: Moment
     strict: bool = True
+    notes: list[str] = field(default_factory=list)
 
     @cached_property
     def plant(self) -> Plant:
@@ -160,7 +162,7 @@ class Past:
         """Return the clocks that run at the moment."""
         return self.engine.clocks()
 
-    def is_judged(self, asked: bool | None) -> bool:
+    def is_judged(self, *, asked: bool | None) -> bool:
         """Return whether an answer is to judge the past too: as asked; else where it is short, with a note if not.
 
         Never without rules.
@@ -168,10 +170,9 @@ class Past:
         if not self.rules.rules:
             return False
         if asked is None and self.is_long:
-            note = (
+            self.notes.append(
                 "note: the past is long, so it is not judged for this: no clocks, no findings; ask for them"
             )
-            click.echo(note, err=True)
             return False
         return asked is not False
 
@@ -212,8 +213,12 @@ def judged(
     return engine
 
 
-def rules_to_judge_by(past: Past) -> RuleSet:
-    """Return the rules kept in the journal. NoAnswer when there are none: without rules there is no verdict."""
+def rules_to_judge_by(past: Past, files: Sequence[Path] = ()) -> RuleSet:
+    """Return the rules in files, else those kept. NoAnswer when there are none: without rules there is no verdict."""
+    if files:
+        from cfgtrack.files.rules import read_rules
+
+        return read_rules(list(files), past.plant)
     from cfgtrack.model.trouble import NoAnswer, Problem
 
     if not past.rules.rules:

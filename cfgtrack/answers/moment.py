@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 from cfgtrack.model.time import format_instant
+
+if TYPE_CHECKING:
+    from cfgtrack.model.event import Entry
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,3 +43,25 @@ class Moment:
             "at": format_instant(self.at),
             "known": None if self.known is None else format_instant(self.known),
         }
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What was asked for, with the moment that it is for. `notes` are lines to be told beside it."""
+
+    moment: Moment
+    notes: tuple[str, ...] = field(default=(), kw_only=True)
+
+    def data(self) -> dict[str, Any]:
+        """Return what was asked for as a JSON object, without its moment."""
+        raise NotImplementedError
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the answer as a JSON object, its moment first."""
+        return {**self.moment.to_json(), **self.data()}
+
+
+def entry_json(entry: Entry) -> dict[str, Any]:
+    """Return an event as the journal holds it, as a JSON object with RFC 3339 times."""
+    times = {"happened": format_instant(entry.event.happened), "known": format_instant(entry.known)}
+    return {**entry.event.to_json(), "number": entry.number, **times}

@@ -1,0 +1,224 @@
+"""Which rules are kept, what does each ask, and what would others have found?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cfgtrack.answers.hardware import Loaded
+from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.answers.past import Past, kept_rules, kept_texts
+from cfgtrack.answers.review import Review, reviewed
+
+if TYPE_CHECKING:
+    from cfgtrack.answers.asking import Asking
+    from cfgtrack.model.configuration import Configuration
+    from cfgtrack.rules.rule import Rule, RuleSet
+    from cfgtrack.store.journal import Journal
+
+
+def load(asking: Asking, files: Sequence[Path]) -> Loaded:
+    """Keep rules files by name, checked against the plant, with the rules kept already. BadInput with every problem."""
+    from cfgtrack.files.rules import parse_rules, read_rules
+
+    with asking.write() as journal:
+        plant = journal.plant()
+        read_rules(list(files), plant)
+        texts = {file.name: file.read_text(encoding="utf-8") for file in files}
+        parse_rules({**kept_texts(journal), **texts}, plant)
+        return _keep(asking, journal, texts)
+
+
+def drop(asking: Asking, name: str) -> Loaded:
+    """Judge by a kept rules file no longer. NoAnswer when none of this name is kept."""
+    with asking.write() as journal:
+        _expect_file(name, kept_texts(journal))
+        return _keep(asking, journal, {name: ""})
+
+
+def _keep(asking: Asking, journal: Journal, texts: dict[str, str]) -> Loaded:
+    report = journal.keep_rules(texts, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run)
+    return Loaded(Moment(*journal.moment()), report, asking.dry_run)
+
+
+@dataclass(frozen=True, slots=True)
+class Kept(Answer):
+    """The rules that are kept."""
+
+    rules: RuleSet
+
+    def data(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        return {"rules": self.rows()}
+
+    def rows(self) -> list[dict[str, str]]:
+        """Return a line a rule, by column."""
+        from cfgtrack.rules.breach import mode_name
+        from cfgtrack.rules.finding import SEVERITIES
+
+        return [
+            {
+                "id": rule.id,
+                "severity": SEVERITIES[rule.severity],
+                "mode": mode_name(rule),
+                "title": rule.title,
+                "source": rule.source,
+            }
+            for rule in self.rules.rules
+        ]
+
+
+def kept(asking: Asking) -> Kept:
+    """Return the rules that are kept."""
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal))
+        return Kept(past.moment, past.rules)
+
+
+@dataclass(frozen=True, slots=True)
+class Texts(Answer):
+    """The texts of rules files that are kept, by name."""
+
+    files: Mapping[str, str]
+
+    def data(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        return {"files": self.files}
+
+
+def texts(asking: Asking, name: str | None = None) -> Texts:
+    """Return the texts of the rules files that are kept, or of the one that is named. NoAnswer when it isn't kept."""
+    with asking.read() as journal:
+        moment = asking.moment(journal)
+        found = kept_texts(journal, moment.known)
+    if name is not None:
+        _expect_file(name, found)
+        found = {name: found[name]}
+    return Texts(moment, found)
+
+
+def _expect_file(name: str, texts: Mapping[str, str]) -> None:
+    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+
+    if name not in texts:
+        hint = near_hint(name, list(texts))
+        raise NoAnswer(Problem(name, "no-such-file", f"no rules file of this name is kept{hint}"))
+
+
+@dataclass(frozen=True, slots=True)
+class Explained(Answer):
+    """A rule in plain words: `facts` by label, and the items that it guards."""
+
+    id: str
+    facts: Mapping[str, str]
+    guards: tuple[str, ...]
+
+    def data(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        return {"rule": {"id": self.id, **self.facts, "guards": list(self.guards)}}
+
+
+def explain(asking: Asking, rule_id: str) -> Explained:
+    """Return what a kept rule asks, why, and what it guards. NoAnswer, with near names, when there is none."""
+    from cfgtrack.rules.describe import describe
+    from cfgtrack.rules.finding import SEVERITIES
+
+    with asking.read() as journal:
+        moment = asking.moment(journal)
+        rule = find_rule(kept_rules(journal, journal.plant(moment.known), moment.known), rule_id)
+        guarded = guards(rule, journal.configuration(moment.at, moment.known))
+    facts = {
+        "title": rule.title,
+        "when": when(rule),
+        "what": describe(rule.condition),
+        "hazard": rule.hazard,
+        "severity": SEVERITIES[rule.severity],
+        "source": rule.source,
+        "written": rule.where,
+    }
+    return Explained(moment, rule.id, facts, tuple(guarded))
+
+
+def find_rule(rules: RuleSet, rule_id: str) -> Rule:
+    """Return the rule with this id. NoAnswer, with near names, when there is none."""
+    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+
+    for rule in rules.rules:
+        if rule.id == rule_id:
+            return rule
+    hint = near_hint(rule_id, [rule.id for rule in rules.rules])
+    raise NoAnswer(Problem(rule_id, "no-such-rule", f"no rule {rule_id} is kept{hint}"))
+
+
+def when(rule: Rule) -> str:
+    """Return in plain words when a rule must hold."""
+    from cfgtrack.model.time import format_duration
+    from cfgtrack.rules.describe import describe
+    from cfgtrack.rules.rule import ActionMatch, Always, At, By, Within
+
+    match rule.mode:
+        case Always(tolerance):
+            return "always" + (
+                f", save for up to {format_duration(tolerance)} at a time" if tolerance else ""
+            )
+        case At(action, after):
+            return f"just {'after' if after else 'before'} {_match(action)}"
+        case Within(limit, trigger, stays):
+            span = format_duration(limit) if isinstance(limit, int) else f"the {limit} limit"
+            told = (
+                _match(trigger)
+                if isinstance(trigger, ActionMatch)
+                else f"it turns true that {describe(trigger)}"
+            )
+            return f"within {span} after {told}" + (", and then on until that is undone" if stays else "")
+        case By(end):
+            return {"stop": "wherever the work may stop"}.get(end, f"at the end of each {end}")
+
+
+def _match(action: Any) -> str:
+    from cfgtrack.rules.describe import describe_selection
+    from cfgtrack.rules.rule import Selection
+
+    said = " or ".join(action.actions)
+    if action.of != Selection():
+        said += f" of {describe_selection(action.of)}"
+    return said + (f" to {' or '.join(action.to)}" if action.to else "")
+
+
+def guards(rule: Rule, configuration: Configuration) -> list[str]:
+    """Return what a rule guards now: the items of its scope, of its action, else of its condition."""
+    from cfgtrack.rules.judge import atoms, selections
+    from cfgtrack.rules.rule import ActionMatch, At, Selection, Within
+    from cfgtrack.rules.selection import Selector
+
+    selector = Selector(configuration.plant)
+    mode = rule.mode
+    action = mode.action if isinstance(mode, At) else mode.trigger if isinstance(mode, Within) else None
+    if rule.scope is not None:
+        wanted = [rule.scope]
+    elif isinstance(action, ActionMatch) and action.of != Selection():
+        wanted = [action.of]
+    else:
+        wanted = [
+            found for atom in atoms(rule.condition) for found in list(selections(atom))[:1] if not found.of
+        ]
+    return list(dict.fromkeys(i for w in wanted for i in selector.items(w, configuration, None)))
+
+
+def try_files(asking: Asking, files: Sequence[Path]) -> Review:
+    """Judge the whole recorded past by the rules in files, before they are adopted."""
+    from cfgtrack.files.rules import read_rules
+
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal))
+        past.rules = read_rules(list(files), past.plant)
+        return reviewed(past)
+
+
+def starter() -> str:
+    """Return the text of the starter set that comes with the tool."""
+    from importlib.resources import files
+
+    return (files("cfgtrack") / "rules" / "starter.toml").read_text(encoding="utf-8")
