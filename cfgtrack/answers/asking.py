@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,9 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.store.clock import system_clock
 
 if TYPE_CHECKING:
+    import re
+    from pathlib import Path
+
     from cfgtrack.store.journal import Journal
 
 
@@ -48,6 +52,25 @@ class Asking:
         return open_journal(
             self.database, clock=self.clock, now=self.clock(), must_exist=not create, wait=wait
         )
+
+    def written(
+        self, target: Path, *, earlier: re.Pattern[bytes] | None = None, read: Path | int | None = None
+    ) -> AbstractContextManager[Path]:
+        """Return what writes a file: see `files.writer.replacing`. Spared: the database, and the file that is read."""
+        from cfgtrack.files.writer import replacing
+
+        return replacing(target, spared=self._spared(read), earlier=earlier)
+
+    def expect_writable(self, target: Path, *, read: Path | int | None = None) -> None:
+        """Raise what `written` would raise, before other work is done."""
+        from cfgtrack.files import writer
+
+        writer.expect_writable(target, spared=self._spared(read))
+
+    def _spared(self, read: Path | int | None) -> dict[str, Path | int]:
+        from cfgtrack.store.database import spared
+
+        return {**({} if read is None else {"the file that is read": read}), **spared(self.database)}
 
     def instant(self, journal: Journal, given: str | int, *, option: str) -> int:
         """Read a time that was given as `option`. BadInput for no time, NoAnswer for an outing that never began."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cfgtrack.answers.moment import Answer, entry_json
+from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
 from cfgtrack.answers.things import expect_known, no_answer_if_unknown
 
@@ -24,12 +24,8 @@ if TYPE_CHECKING:
 class Checked(Answer):
     """What a proposal would break, and the remarks on what it touches."""
 
-    report: CheckReport
+    check: CheckReport
     remarks: tuple[Entry, ...]
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {"check": self.report.to_json(), "remarks": [entry_json(entry) for entry in self.remarks]}
 
 
 def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -> Checked:
@@ -106,13 +102,8 @@ class Choice:
 class Choices(Answer):
     """What may be done to a thing. `more` names what more may be done to than is listed."""
 
-    thing: str
-    choices: tuple[Choice, ...]
+    can: tuple[Choice, ...]
     more: tuple[str, ...] = ()
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {"can": [choice.to_json() for choice in self.choices], "more": list(self.more)}
 
 
 def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
@@ -139,4 +130,4 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         )
         for one in found.options
     )
-    return Choices(moment, thing, tuple(choices), found.cut)
+    return Choices(moment, tuple(choices), found.cut)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from cfgtrack.answers.moment import Answer, Moment, entry_json
+from cfgtrack.answers.moment import Answer, Moment, json_of
 from cfgtrack.answers.things import expect_known
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ class History(Answer):
 
     def data(self) -> dict[str, Any]:
         """Return it as a JSON object."""
-        rows = [{**entry_json(e), "corrected_by": self.corrected.get(e.event.id)} for e in self.entries]
+        rows = [{**json_of(e), "corrected_by": self.corrected.get(e.event.id)} for e in self.entries]
         return {"history": rows}
 
 
@@ -67,11 +67,7 @@ class Between(Answer):
     """What differs between the moment `before` and the answer's own."""
 
     before: Moment
-    rows: tuple[Difference, ...]
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {"before": self.before.to_json(), "difference": [row.to_json() for row in self.rows]}
+    difference: tuple[Difference, ...]
 
 
 def difference(asking: Asking, before: str | int, after: str | int | None = None) -> Between:
@@ -90,11 +86,7 @@ def difference(asking: Asking, before: str | int, after: str | int | None = None
 class Remarks(Answer):
     """The remarks and lessons that stick to a thing."""
 
-    entries: tuple[Entry, ...]
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {"remarks": [entry_json(entry) for entry in self.entries]}
+    remarks: tuple[Entry, ...]
 
 
 def remarks(asking: Asking, thing: str) -> Remarks:

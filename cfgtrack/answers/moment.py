@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, is_dataclass
+from typing import Any, ClassVar
 
+from cfgtrack.model.event import Entry
+from cfgtrack.model.quantity import Quantity, to_json
 from cfgtrack.model.time import format_instant
-
-if TYPE_CHECKING:
-    from cfgtrack.model.event import Entry
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,19 @@ class Moment:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class Value:
+    """Something that was asked for."""
+
+    apart: ClassVar[tuple[str, ...]] = ("moment", "notes")
+    """Fields that aren't told by their names."""
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as a JSON object: its values by name."""
+        return {f.name: json_of(getattr(self, f.name)) for f in fields(self) if f.name not in self.apart}
+
+
+@dataclass(frozen=True, slots=True)
+class Answer(Value):
     """What was asked for, with the moment that it is for. `notes` are lines to be told beside it."""
 
     moment: Moment
@@ -54,14 +66,24 @@ class Answer:
 
     def data(self) -> dict[str, Any]:
         """Return what was asked for as a JSON object, without its moment."""
-        raise NotImplementedError
+        return Value.to_json(self)
 
     def to_json(self) -> dict[str, Any]:
         """Return the answer as a JSON object, its moment first."""
         return {**self.moment.to_json(), **self.data()}
 
 
-def entry_json(entry: Entry) -> dict[str, Any]:
-    """Return an event as the journal holds it, as a JSON object with RFC 3339 times."""
-    times = {"happened": format_instant(entry.event.happened), "known": format_instant(entry.known)}
-    return {**entry.event.to_json(), "number": entry.number, **times}
+def json_of(value: Any) -> Any:
+    """Return a value as JSON has it: in its own form, as the journal's entries are told, or by its fields' names."""
+    if isinstance(value, Entry):
+        times = {"happened": format_instant(value.event.happened), "known": format_instant(value.known)}
+        return {**value.event.to_json(), "number": value.number, **times}
+    if isinstance(value, Quantity):
+        return to_json(value)
+    if hasattr(value, "to_json"):
+        return value.to_json()
+    if isinstance(value, Mapping):
+        return {name: json_of(one) for name, one in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [json_of(one) for one in value]
+    return {f.name: json_of(getattr(value, f.name)) for f in fields(value)} if is_dataclass(value) else value

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from cfgtrack import __version__
+from cfgtrack.answers.moment import Value, json_of
 from cfgtrack.model.quantity import Quantity, to_json
 
 if TYPE_CHECKING:
@@ -18,33 +19,40 @@ ADVISES = "Advises: local codes, the approved procedure and qualified people dec
 
 
 @dataclass(frozen=True, slots=True)
-class Overview:
-    """Which tables there are: by name, what is in them and how many entries."""
-
-    tables: Mapping[str, tuple[str, int]]
+class Shipped(Value):
+    """What is told of no moment, but of this version of the tool."""
 
     def to_json(self) -> dict[str, Any]:
-        """Return it as a JSON object, of this version of the tool."""
-        rows = [
-            {"table": name, "what": what, "entries": number} for name, (what, number) in self.tables.items()
-        ]
-        return {"version": __version__, "tables": rows}
+        """Return it as a JSON object: the version first, then what is there of its values by name."""
+        return {"version": __version__, **{k: v for k, v in Value.to_json(self).items() if v is not None}}
 
 
 @dataclass(frozen=True, slots=True)
-class Listed:
+class Table:
+    """A table: what is in it, and how many entries."""
+
+    table: str
+    what: str
+    entries: int
+
+
+@dataclass(frozen=True, slots=True)
+class Overview(Shipped):
+    """Which tables there are."""
+
+    tables: tuple[Table, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Listed(Shipped):
     """One table."""
 
     table: str
     entries: tuple[Entry, ...]
 
-    def to_json(self) -> dict[str, Any]:
-        """Return it as a JSON object, of this version of the tool."""
-        return {"version": __version__, "table": self.table, "entries": _plain(self.entries)}
-
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Found(Shipped):
     """One entry of a table, and what was asked about it: what a torque does to a thread, or warming to a fluid."""
 
     table: str
@@ -53,8 +61,8 @@ class Found:
     warming: Warming | None = None
 
     def to_json(self) -> dict[str, Any]:
-        """Return it as a JSON object, of this version of the tool."""
-        data = {"version": __version__, "table": self.table, "entry": _plain(self.entry)}
+        """Return it as a JSON object."""
+        data = Shipped.to_json(replace(self, tightening=None, warming=None))
         if self.tightening is not None:
             data["tightening"] = _tightening_json(self.tightening)
         if self.warming is not None:
@@ -66,7 +74,7 @@ def overview() -> Overview:
     """Return which tables there are."""
     from cfgtrack.files.reference import TABLES, shipped_table
 
-    return Overview({name: (what, len(shipped_table(name))) for name, (_, what) in TABLES.items()})
+    return Overview(tuple(Table(name, what, len(shipped_table(name))) for name, (_, what) in TABLES.items()))
 
 
 def listed(table: str) -> Listed:
@@ -179,23 +187,12 @@ def _warming(entry: Entry, *, warmed: str | None, rise: str | None) -> Warming:
     return answer
 
 
-def _plain(value: Any) -> Any:
-    """Return an entry, or what stands in one, as JSON has it: objects by field name, quantities with their SI value."""
-    if isinstance(value, Quantity):
-        return to_json(value)
-    if isinstance(value, tuple):
-        return [_plain(one) for one in value]
-    if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
-    return value
-
-
 def _tightening_json(answer: Tightening) -> dict[str, Any]:
     """Return what a torque does as a JSON object; forces in N."""
     return {
         "torque": to_json(answer.torque),
         "wanted": None if answer.wanted is None else to_json(answer.wanted),
-        "surface": _plain(answer.surface),
+        "surface": json_of(answer.surface),
         "scatter": to_json(answer.scatter),
         "preload": answer.preload._asdict(),
         "of_proof": [

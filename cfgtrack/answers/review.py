@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, ClassVar
 
-from cfgtrack.answers.moment import Answer, entry_json
+from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
 
 if TYPE_CHECKING:
@@ -23,31 +23,15 @@ class Review(Answer):
     events: int
     rules: int
 
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {
-            "findings": [finding.to_json() for finding in self.findings],
-            "excused": [finding.to_json() for finding in self.excused],
-            "events": self.events,
-            "rules": self.rules,
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class Open(Review):
     """What is open: broken and not put right, the running clocks, and as-found events that nobody has explained."""
 
+    apart: ClassVar[tuple[str, ...]] = (*Answer.apart, "events", "rules")
+
     clocks: tuple[Clock, ...]
     discrepancies: tuple[Entry, ...]
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {
-            "findings": [finding.to_json() for finding in self.findings],
-            "excused": [finding.to_json() for finding in self.excused],
-            "clocks": [clock.to_json() for clock in self.clocks],
-            "discrepancies": [entry_json(entry) for entry in self.discrepancies],
-        }
 
 
 def findings(asking: Asking) -> Open:

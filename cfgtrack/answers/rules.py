@@ -45,36 +45,29 @@ def _keep(asking: Asking, journal: Journal, texts: dict[str, str]) -> Loaded:
 
 @dataclass(frozen=True, slots=True)
 class Kept(Answer):
-    """The rules that are kept."""
+    """The rules that are kept: a line each, by column."""
 
-    rules: RuleSet
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {"rules": self.rows()}
-
-    def rows(self) -> list[dict[str, str]]:
-        """Return a line a rule, by column."""
-        from cfgtrack.rules.breach import mode_name
-        from cfgtrack.rules.finding import SEVERITIES
-
-        return [
-            {
-                "id": rule.id,
-                "severity": SEVERITIES[rule.severity],
-                "mode": mode_name(rule),
-                "title": rule.title,
-                "source": rule.source,
-            }
-            for rule in self.rules.rules
-        ]
+    rules: tuple[Mapping[str, str], ...]
 
 
 def kept(asking: Asking) -> Kept:
     """Return the rules that are kept."""
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
-        return Kept(past.moment, past.rules)
+        return Kept(past.moment, tuple(map(_line, past.rules.rules)))
+
+
+def _line(rule: Rule) -> dict[str, str]:
+    from cfgtrack.rules.breach import mode_name
+    from cfgtrack.rules.finding import SEVERITIES
+
+    return {
+        "id": rule.id,
+        "severity": SEVERITIES[rule.severity],
+        "mode": mode_name(rule),
+        "title": rule.title,
+        "source": rule.source,
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +75,6 @@ class Texts(Answer):
     """The texts of rules files that are kept, by name."""
 
     files: Mapping[str, str]
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {"files": self.files}
 
 
 def texts(asking: Asking, name: str | None = None) -> Texts:
@@ -109,15 +98,9 @@ def _expect_file(name: str, texts: Mapping[str, str]) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Explained(Answer):
-    """A rule in plain words: `facts` by label, and the items that it guards."""
+    """A rule in plain words, by label; its `guards` are the items that it guards."""
 
-    id: str
-    facts: Mapping[str, str]
-    guards: tuple[str, ...]
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {"rule": {"id": self.id, **self.facts, "guards": list(self.guards)}}
+    rule: Mapping[str, Any]
 
 
 def explain(asking: Asking, rule_id: str) -> Explained:
@@ -129,7 +112,8 @@ def explain(asking: Asking, rule_id: str) -> Explained:
         moment = asking.moment(journal)
         rule = find_rule(kept_rules(journal, journal.plant(moment.known), moment.known), rule_id)
         guarded = guards(rule, journal.configuration(moment.at, moment.known))
-    facts = {
+    words = {
+        "id": rule.id,
         "title": rule.title,
         "when": when(rule),
         "what": describe(rule.condition),
@@ -137,8 +121,9 @@ def explain(asking: Asking, rule_id: str) -> Explained:
         "severity": SEVERITIES[rule.severity],
         "source": rule.source,
         "written": rule.where,
+        "guards": guarded,
     }
-    return Explained(moment, rule.id, facts, tuple(guarded))
+    return Explained(moment, words)
 
 
 def find_rule(rules: RuleSet, rule_id: str) -> Rule:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past
@@ -19,11 +19,7 @@ Report = TypeVar("Report", "StateReport", "PlantReport")
 class State(Answer, Generic[Report]):
     """The state of one thing, or of everything."""
 
-    report: Report
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {"state": self.report.to_json()}
+    state: Report
 
 
 def state(asking: Asking, thing: str, *, clocks: bool | None = None) -> State[StateReport]:

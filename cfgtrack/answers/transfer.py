@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, TextIO
 
 from cfgtrack.answers.moment import Answer
-from cfgtrack.answers.output import expect_writable, written
 from cfgtrack.answers.past import events_of
 
 if TYPE_CHECKING:
@@ -36,22 +35,13 @@ _EXPORTED = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Imported(Answer):
-    """What became of rows of events. `problems` are those of the rows that were set aside, written to `rejects`."""
+    """What became of rows of events. `problems` are those of the rows that were set aside."""
 
-    tally: Tally
-    problems: tuple[Problem, ...]
-    rejects: Path | None
     dry_run: bool
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {
-            "dry_run": self.dry_run,
-            "recorded": self.tally.recorded,
-            "repeated": self.tally.repeated,
-            "refused": self.tally.refused,
-            "problems": [{"where": p.where, "code": p.code, "sentence": p.sentence} for p in self.problems],
-        }
+    recorded: int
+    repeated: int
+    refused: int
+    problems: tuple[Mapping[str, str], ...]
 
 
 def take_in(
@@ -71,7 +61,7 @@ def take_in(
     said = {"by": asking.by, "recorder": asking.recorder, "basis": basis, "outing": asking.outing}
     read = Path(source) if isinstance(source, str) else _STDIN
     if rejects is not None:
-        expect_writable(asking, rejects, read=read)
+        asking.expect_writable(rejects, read=read)
     with asking.write() as journal, _opened(source, keep=rejects is not None) as stream:
         feed = _Feed(
             plant=journal.plant(),
@@ -85,11 +75,13 @@ def take_in(
         tally = feed.into(journal, stream, dry_run=asking.dry_run)
         moment = asking.moment(journal)
         if rejects is not None and feed.aside:
-            with written(asking, rejects, read=read) as file:
+            with asking.written(rejects, read=read) as file:
                 feed.write_rejects(stream, file)
-    tally.refused = len(feed.aside or {})
-    problems = tuple(p for found in (feed.aside or {}).values() for p in found)
-    return Imported(moment, tally, problems, rejects, asking.dry_run)
+    aside = feed.aside or {}
+    problems = tuple(
+        {"where": p.where, "code": p.code, "sentence": p.sentence} for found in aside.values() for p in found
+    )
+    return Imported(moment, asking.dry_run, tally.recorded, tally.repeated, len(aside), problems)
 
 
 def _outing_starts(journal: Journal) -> dict[str, int]:
@@ -189,7 +181,7 @@ def export(asking: Asking, out: Path | TextIO, *, form: str, in_effect: bool = F
             _export(asking, journal, form, out, in_effect=in_effect)
             return
         with (
-            written(asking, out, earlier=_EXPORTED) as file,
+            asking.written(out, earlier=_EXPORTED) as file,
             file.open("w", encoding="utf-8", newline="") as stream,
         ):
             _export(asking, journal, form, stream, in_effect=in_effect)

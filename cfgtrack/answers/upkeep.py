@@ -2,51 +2,45 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from cfgtrack.answers.moment import Value
 
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
 
 
 @dataclass(frozen=True, slots=True)
-class BackedUp:
+class BackedUp(Value):
     """A backup: the file, and how many events it holds."""
 
     file: str
     events: int
 
-    to_json = asdict
-
 
 @dataclass(frozen=True, slots=True)
-class Restored:
+class Restored(Value):
     """A database that was restored, and how many events it holds."""
 
     database: str
     events: int
 
-    to_json = asdict
-
 
 @dataclass(frozen=True, slots=True)
-class Rebuilt:
+class Rebuilt(Value):
     """From how many events the states were derived anew."""
 
     events: int
 
-    to_json = asdict
-
 
 @dataclass(frozen=True, slots=True)
-class Migrated:
+class Migrated(Value):
     """The schema's revision before and after; None before: none at all."""
 
     before: str | None
     after: str
-
-    to_json = asdict
 
 
 def backup(asking: Asking, target: Path) -> BackedUp:

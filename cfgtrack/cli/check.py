@@ -48,7 +48,7 @@ def check_command(
         raise click.UsageError("Give a sequence file, or a single action with --do.")
     found = check(session.asking, proposal, rules=rules_files)
     session.answer(found, lambda: checked_text(found, by_step=by_step, colour=session.colour))
-    session.end(found=found.report.findings)
+    session.end(found=found.check.findings)
 
 
 @s.command("can")
@@ -68,4 +68,4 @@ def can_command(
     from cfgtrack.show.choices import choices_text
 
     found = can(session.asking, thing, rules=rules_files)
-    session.answer(found, lambda: choices_text(found))
+    session.answer(found, lambda: choices_text(thing, found))

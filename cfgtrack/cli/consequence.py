@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from cfgtrack.answers.moment import entry_json
+from cfgtrack.answers.moment import json_of
 from cfgtrack.cli import session as s
 
 if TYPE_CHECKING:
@@ -99,11 +99,11 @@ def tell(session: s.Session, journal: Journal, entry: Entry, found: Consequence)
             **moment.to_json(),
             "recorded": not session.dry_run,
             "judged": found.judged,
-            "event": entry_json(entry),
+            "event": json_of(entry),
             "findings": [f.to_json() for f in found.findings],
             "excused": [f.to_json() for f in found.excused],
             "started": [d.to_json() for d in found.started],
-            "remarks": [entry_json(remark) for remark in found.remarks],
+            "remarks": [json_of(remark) for remark in found.remarks],
         },
     )
 

@@ -64,7 +64,6 @@ def draw_command(
     cut off, open or dead stands out by its line and by text.
     """
     from cfgtrack.answers.draw import scene
-    from cfgtrack.answers.output import written
     from cfgtrack.show.diagram import diagram
     from cfgtrack.show.render import render
 
@@ -86,6 +85,6 @@ def draw_command(
         session.tell_notes(found.notes)
         sys.stdout.buffer.write(render(dot, chosen))
     else:
-        with written(session.asking, output, earlier=_DRAWN) as file:
+        with session.asking.written(output, earlier=_DRAWN) as file:
             file.write_bytes(render(dot, chosen))
         session.answer(found.drawn(chosen, file=str(output)), lambda: f"drew {output} ({found.moment})")

@@ -32,10 +32,10 @@ def state_command(
 
     if thing is None:
         whole = everything(session.asking, clocks=clocks)
-        session.answer(whole, lambda: plant_text(whole.report, whole.moment, colour=session.colour))
+        session.answer(whole, lambda: plant_text(whole.state, whole.moment, colour=session.colour))
     else:
         one = state(session.asking, thing, clocks=clocks)
-        session.answer(one, lambda: state_text(one.report, one.moment, colour=session.colour))
+        session.answer(one, lambda: state_text(one.state, one.moment, colour=session.colour))
 
 
 @s.command("history")
@@ -70,7 +70,7 @@ def diff_command(session: s.Session, /, before: str, after: str | None) -> None:
     from cfgtrack.show.record import difference_text
 
     found = difference(session.asking, before, after)
-    session.answer(found, lambda: difference_text(found.rows, found.before, found.moment))
+    session.answer(found, lambda: difference_text(found.difference, found.before, found.moment))
 
 
 @s.command("remarks")
@@ -87,5 +87,5 @@ def remarks_command(session: s.Session, /, thing: str) -> None:
     found = remarks(session.asking, thing)
     session.answer(
         found,
-        lambda: remarks_text(found.entries, found.moment) or f"no remarks on {thing} ({found.moment})",
+        lambda: remarks_text(found.remarks, found.moment) or f"no remarks on {thing} ({found.moment})",
     )

@@ -55,7 +55,7 @@ def import_command(
         rejects=rejects,
         passing=_counted,
     )
-    session.answer(found, lambda: imported_text(found))
+    session.answer(found, lambda: imported_text(found, rejects))
     session.end(found=found.problems)
 
 

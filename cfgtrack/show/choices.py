@@ -12,13 +12,13 @@ if TYPE_CHECKING:
     from cfgtrack.answers.check import Choice, Choices
 
 
-def choices_text(found: Choices) -> str:
+def choices_text(thing: str, found: Choices) -> str:
     """Return what may be done to a thing: allowed actions first, then those that would break a rule."""
-    choices = found.choices
+    choices = found.can
     allowed = [c for c in choices if not c.refusals and not c.findings]
     forbidden = [c for c in choices if not c.refusals and c.findings]
     impossible = [c for c in choices if c.refusals]
-    title = f"{found.thing}: {count(len(allowed), 'allowed action')}, {len(forbidden)} would break a rule"
+    title = f"{thing}: {count(len(allowed), 'allowed action')}, {len(forbidden)} would break a rule"
     return sections(
         heading(title, found.moment),
         table(["allowed", "starts the clock of"], [[c.phrase, ", ".join(c.starts)] for c in allowed]),

@@ -190,8 +190,8 @@ def open_text(found: Open, *, colour: bool = False) -> str:
 def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> str:
     """Return what a check found, with the remarks on what it touches; `by_step` puts every step before it."""
     return sections(
-        steps_text(checked.report, colour=colour) if by_step else "",
-        check_text(checked.report, checked.moment, colour=colour),
+        steps_text(checked.check, colour=colour) if by_step else "",
+        check_text(checked.check, checked.moment, colour=colour),
         remarks_text(checked.remarks, checked.moment),
     )
 

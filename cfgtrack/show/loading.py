@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 from cfgtrack.show.tables import count, heading, labelled, sections
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from cfgtrack.answers.hardware import Loaded
     from cfgtrack.answers.transfer import Imported
 
@@ -18,11 +20,19 @@ _ONE = {"rules": "rules file"}
 
 
 class Counts(Protocol):
-    """What became of rows of events: the store's tally, by its shape."""
+    """What became of rows of events: an import, or the store's tally of a load."""
 
-    recorded: int
-    repeated: int
-    refused: int
+    @property
+    def recorded(self) -> int:
+        """Newly recorded."""
+
+    @property
+    def repeated(self) -> int:
+        """There already."""
+
+    @property
+    def refused(self) -> int:
+        """Not taken."""
 
 
 def load_text(loaded: Loaded) -> str:
@@ -78,11 +88,9 @@ def tally_text(tally: Counts, *, dry_run: bool = False) -> str:
     return ", ".join(parts)
 
 
-def imported_text(imported: Imported) -> str:
+def imported_text(imported: Imported, rejects: Path | None) -> str:
     """Return what became of an import, and where to go on from there."""
-    tally, dry_run = imported.tally, imported.dry_run
-    see = f": see {imported.rejects}" if tally.refused else ""
-    unjudged = (
-        "\n  not judged: `cfgtrack review` tells what they break" if tally.recorded and not dry_run else ""
-    )
-    return f"{tally_text(tally, dry_run=dry_run)}{see} ({imported.moment}){unjudged}"
+    see = f": see {rejects}" if imported.refused else ""
+    judged = imported.dry_run or not imported.recorded
+    unjudged = "" if judged else "\n  not judged: `cfgtrack review` tells what they break"
+    return f"{tally_text(imported, dry_run=imported.dry_run)}{see} ({imported.moment}){unjudged}"

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import fields
 from typing import Any
 
 from cfgtrack.analysis.tightening import Tightening
 from cfgtrack.analysis.warming import Warming
-from cfgtrack.answers.reference import ADVISES, Found
+from cfgtrack.answers.reference import ADVISES, Found, Table
 from cfgtrack.model.quantity import Quantity, from_si
 from cfgtrack.model.reference import Entry, Fluid, Proof, PropertyClass
 from cfgtrack.physics.bolts import Preload
 from cfgtrack.show.tables import indented, labelled, sections, table
 
 
-def overview_text(tables: Mapping[str, tuple[str, int]]) -> str:
-    """Return which tables there are: by name, what is in them and how many entries."""
-    rows = [[name, str(number), what] for name, (what, number) in tables.items()]
+def overview_text(tables: Iterable[Table]) -> str:
+    """Return which tables there are."""
+    rows = [[one.table, str(one.entries), one.what] for one in tables]
     return sections("Reference data", table(["table", "entries", "what"], rows), _advises())
 
 

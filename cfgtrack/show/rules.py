@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 def kept_text(kept: Kept) -> str:
     """Return the rules that are kept, a line each."""
-    rows = kept.rows()
+    rows = kept.rules
     listed = table(list(rows[0]) if rows else [], [list(row.values()) for row in rows])
     return f"{heading(f'{len(rows)} rules', kept.moment)}\n\n{listed}"
 
@@ -22,8 +22,11 @@ def texts_text(texts: Texts) -> str:
     return "\n".join(f"# {file}  ({texts.moment})\n{text}" for file, text in texts.files.items())
 
 
-def explained_text(rule: Explained) -> str:
+def explained_text(explained: Explained) -> str:
     """Return a rule in plain words."""
-    lines = [labelled(label, text) for label, text in rule.facts.items() if text]
-    lines.append(labelled("guards", f"{len(rule.guards)}: {', '.join(rule.guards)}"))
-    return "\n".join([heading(f"Rule {rule.id}", rule.moment), "", *lines])
+    rule = {
+        **explained.rule,
+        "guards": f"{len(explained.rule['guards'])}: {', '.join(explained.rule['guards'])}",
+    }
+    title = heading(f"Rule {rule.pop('id')}", explained.moment)
+    return "\n".join([title, "", *(labelled(label, text) for label, text in rule.items() if text)])

@@ -109,7 +109,7 @@ def test_choices_tell_allowed_from_forbidden_in_words():
         Choice("shut PANEL-1:V1", (FINDING,)),
         Choice("mate X Y", refusals=("the sizes differ",)),
     ]
-    assert_golden("choices.txt", choices_text(Choices(MOMENT, "PANEL-1", tuple(choices))))
+    assert_golden("choices.txt", choices_text("PANEL-1", Choices(MOMENT, tuple(choices))))
     assert [c.to_json()["allowed"] for c in choices] == [True, False, False]
 
 
