@@ -80,10 +80,15 @@ def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = 
     outcome = resolve(engine.world.configuration, event)
     if outcome.refusals:
         return Option(outcome.event, refusals=outcome.refusals)
+    return tried(engine, outcome.event, variances=variances)
+
+
+def tried(engine: Engine, event: Event, *, variances: Sequence[Variance] = ()) -> Option:
+    """Return what a resolved event would break, on an engine that is left as it was."""
     noted, turned = engine.noted, engine.turned
     mark = engine.mark()
     try:
-        engine.step(outcome.event)
+        engine.step(event)
         engine.settle()
         findings, excused = under_variance(engine.findings(noted), variances)
         started = tuple(
@@ -92,7 +97,7 @@ def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = 
         )
     finally:
         engine.back(mark)
-    return Option(outcome.event, tuple(findings), started, excused=tuple(excused))
+    return Option(event, tuple(findings), started, excused=tuple(excused))
 
 
 def options(
@@ -122,7 +127,7 @@ def options(
     for event in begin.history:
         engine.step(event)
     engine.finish(begin.start)
-    return Options(thing, tuple(try_action(engine, e, variances=variances) for e in events), tuple(cut))
+    return Options(thing, tuple(tried(engine, e, variances=variances) for e in events), tuple(cut))
 
 
 def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Iterator[Event]:

@@ -177,6 +177,11 @@ class Past:
         return asked is not False
 
 
+def is_long(events: int) -> bool:
+    """Return whether a journal of so many events is too long to be judged anew for every event that is recorded."""
+    return events > LONG
+
+
 def events_of(journal: Journal, action: str, known: int | None = None) -> list[Event]:
     """Return all events in effect of one action, whenever they happened."""
     from cfgtrack.store.columns import NEVER
@@ -240,6 +245,17 @@ def kept_rules(journal: Journal, plant: Plant | None, known: int | None = None) 
     from cfgtrack.files.rules import parse_rules
 
     return parse_rules(texts, plant)
+
+
+def find_rule(rules: RuleSet, rule_id: str) -> Rule:
+    """Return the rule with this id. NoAnswer, with near names, when there is none."""
+    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+
+    for rule in rules.rules:
+        if rule.id == rule_id:
+            return rule
+    hint = near_hint(rule_id, [rule.id for rule in rules.rules])
+    raise NoAnswer(Problem(rule_id, "no-such-rule", f"no rule {rule_id} is kept{hint}"))
 
 
 def kept_texts(journal: Journal, known: int | None = None) -> dict[str, str]:

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from cfgtrack.answers.hardware import Loaded
 from cfgtrack.answers.moment import Answer, Moment
-from cfgtrack.answers.past import Past, kept_rules, kept_texts
+from cfgtrack.answers.past import Past, find_rule, kept_rules, kept_texts
 from cfgtrack.answers.review import Review, reviewed
 
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
     from cfgtrack.model.configuration import Configuration
-    from cfgtrack.rules.rule import Rule, RuleSet
+    from cfgtrack.rules.rule import Rule
     from cfgtrack.store.journal import Journal
 
 
@@ -124,17 +124,6 @@ def explain(asking: Asking, rule_id: str) -> Explained:
         "guards": guarded,
     }
     return Explained(moment, words)
-
-
-def find_rule(rules: RuleSet, rule_id: str) -> Rule:
-    """Return the rule with this id. NoAnswer, with near names, when there is none."""
-    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
-
-    for rule in rules.rules:
-        if rule.id == rule_id:
-            return rule
-    hint = near_hint(rule_id, [rule.id for rule in rules.rules])
-    raise NoAnswer(Problem(rule_id, "no-such-rule", f"no rule {rule_id} is kept{hint}"))
 
 
 def when(rule: Rule) -> str:

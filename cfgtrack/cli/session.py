@@ -16,8 +16,7 @@ import click
 
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
-    from cfgtrack.answers.moment import Answer, Moment
-    from cfgtrack.store.journal import Journal
+    from cfgtrack.answers.moment import Answer
 
 WIDTH = 100
 """Texts are no wider than this, and no wider than the terminal."""
@@ -115,37 +114,12 @@ class Session:
 
         return replace(self.asking, recorder=self.recorder or login_name())
 
-    @property
-    def recorded_by(self) -> str | None:
-        """Who writes it down: who is named, else whoever runs the command."""
-        return self.recorder or login_name()
-
-    def read(self) -> Journal:
-        """Open the journal to ask."""
-        return self.asking.read()
-
-    def write(self, *, create: bool = False) -> Journal:
-        """Open the journal to write; with `create`, make it when it is missing."""
-        if create:
-            self.make_folder()
-        return self.asking.write(create=create)
-
     def make_folder(self) -> None:
         """Make the user's data folder for the database there, when none is named."""
         if not self.db:
             from pathlib import Path
 
             Path(self.database).parent.mkdir(parents=True, exist_ok=True)
-
-    # --- times ---
-
-    def instant(self, journal: Journal, text: str, *, option: str) -> int:
-        """Read a time."""
-        return self.asking.instant(journal, text, option=option)
-
-    def moment(self, journal: Journal) -> Moment:
-        """Return the moment of the question."""
-        return self.asking.moment(journal)
 
     # --- answers ---
 
