@@ -32,13 +32,13 @@ class Consequence:
 
 def consequence(journal: Journal, entry: Entry, rules: RuleSet, *, is_kept: bool) -> Consequence:
     """Return what an event means at its time by these rules, on the past as it was known just before the event."""
-    from cfgtrack.analysis.options import tried
-
     event = entry.event
     moment = Moment(*journal.moment(event.happened, entry.known - 1 if is_kept else None))
     remarks = journal.remarks(event.subjects, at=moment.at, known=moment.known) if event.subjects else ()
     if not rules.rules:
         return Consequence(remarks=tuple(remarks))
+    from cfgtrack.analysis.options import tried
+
     past = Past(journal, moment)
     past.rules, past.is_long = rules, is_long(entry.number - 1)
     option = tried(past.engine_before(event), event, variances=past.variances)

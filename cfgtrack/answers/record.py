@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from cfgtrack.answers.consequence import Consequence, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import concerned, kept_rules
-from cfgtrack.answers.things import no_answer_if_unknown
 from cfgtrack.model.event import BOOK_ACTIONS
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.rules.rule import RuleSet
@@ -159,6 +158,8 @@ def said(
             words, journal.plant(), id=event_id or new_id(), happened=happened, where=words[0]
         )
     except BadInput as err:
+        from cfgtrack.answers.things import no_answer_if_unknown
+
         raise no_answer_if_unknown(err) from None
     told: dict[str, Any] = {name: value for name, value in {**more, "by": asking.by}.items() if value}
     _expect_once(event, told, words[0])

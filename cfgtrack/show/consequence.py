@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from cfgtrack.show.findings import findings_text
 from cfgtrack.show.record import contradiction_text, event_text, remarks_text
-from cfgtrack.show.span import deadline_text
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import Deadline
@@ -26,12 +24,16 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
     if found.remarks:
         lines.append(remarks_text(found.remarks, moment))
     if found.findings or found.excused:
+        from cfgtrack.show.findings import findings_text
+
         findings = (*found.findings, *found.excused)
         lines.append(findings_text(findings, moment, colour=colour))
     return "\n".join(lines)
 
 
 def _clock_line(started: Deadline) -> str:
+    from cfgtrack.show.span import deadline_text
+
     limit = "no limit by physics" if started.deadline is None else f"until {deadline_text(started.deadline)}"
     subject = f" for {started.subject}" if started.subject else ""
     return f"  clock started: {started.rule}{subject}, {limit}"
