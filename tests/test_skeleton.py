@@ -284,3 +284,16 @@ def test_examples_are_repeated_in_written_order(tmp_path: Path) -> None:
     written = drawn(tmp_path, "-p", "no:randomly", "--hypothesis-seed=1")
     assert [line[0] for line in written] == sorted(line[0] for line in written)
     assert sorted(written) == sorted(shuffled)
+
+
+MAKERS = {"cfgtrack/model/possibility.py", "cfgtrack/model/codec.py"}
+
+
+def test_only_resolving_makes_events() -> None:
+    """In the package an event is made where an action is resolved, or read back from its own JSON, and nowhere else."""
+    found = {
+        file.relative_to(CHECKOUT).as_posix()
+        for file in (CHECKOUT / "cfgtrack").rglob("*.py")
+        if re.search(r"\bEvent(\.of)?\(", re.sub(r"class Event\(Action\)", "", file.read_text()))
+    }
+    assert found == MAKERS

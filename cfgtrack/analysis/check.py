@@ -6,9 +6,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from cfgtrack.model.action import BEGIN, END, Action
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import BEGIN, END, Event, effects
-from cfgtrack.model.possibility import Refusal, resolve
+from cfgtrack.model.event import Event, effects
+from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.sequence import Laid, Layout, Outing, Step, lay_out
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.time import SECOND, format_duration, format_instant
@@ -52,10 +53,19 @@ class StepResult:
     """One step as checked: laid out in time, resolved, with the clocks that it would start and stop in time."""
 
     laid: Laid
-    event: Event
-    refusals: tuple[Refusal, ...] = ()
+    outcome: Event | Impossible
     started: tuple[Deadline, ...] = ()
     stopped: tuple[Deadline, ...] = ()
+
+    @property
+    def action(self) -> Action:
+        """What would be done, as far as it could be filled in."""
+        return self.outcome.action if isinstance(self.outcome, Impossible) else self.outcome
+
+    @property
+    def is_possible(self) -> bool:
+        """Whether it can be done where the hardware then is."""
+        return isinstance(self.outcome, Event)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +91,7 @@ class CheckReport:
     @property
     def step_of(self) -> dict[str, str]:
         """Map the id of each step's event to the step's id."""
-        return {s.event.id: s.laid.step.id for s in self.steps}
+        return {s.action.id: s.laid.step.id for s in self.steps}
 
     @property
     def delayed(self) -> tuple[tuple[str, int, int], ...]:
@@ -128,8 +138,8 @@ def _step_json(result: StepResult) -> dict[str, Any]:
         "track": step.track,
         "start": format_instant(result.laid.start),
         "end": format_instant(result.laid.end),
-        "action": words(result.event),
-        "possible": not result.refusals,
+        "action": words(result.action),
+        "possible": result.is_possible,
         "started": [d.to_json() for d in result.started],
         "stopped": [d.to_json() for d in result.stopped],
     }
@@ -162,15 +172,15 @@ def check(
     for event in begin.history:
         now.apply(event)
     results = [_resolved(now, laid) for laid in layout.steps]
-    possible = [r for r in results if not r.refusals]
-    touched = touched_by(begin, [r.event for r in possible])
+    possible = [(r.laid, r.outcome) for r in results if isinstance(r.outcome, Event)]
+    touched = touched_by(begin, [event for _, event in possible])
     engine = Engine(rules, begin.configuration.fork(), start=begin.began, touched=touched, networks=networks)
     for event in begin.history:
         engine.step(event)
     engine.finish(begin.start)
     noted = engine.noted
     before = [f for f in engine.findings() if f.is_open]
-    timed = dict(_run(engine, _with_outings(proposal, layout, possible), whole=proposal.whole))
+    timed = dict(_run(engine, _with_outings(now, proposal, layout, possible), whole=proposal.whole))
     end = engine.world.now
     findings = [*_impossible(results), *_too_long(proposal, layout), *engine.findings(noted)]
     findings.sort(key=lambda f: (f.time, f.severity, f.rule, f.subjects))
@@ -179,7 +189,7 @@ def check(
         title=proposal.title,
         start=begin.start,
         end=end,
-        steps=tuple(replace(r, **timed.get(r.event.id, {})) for r in results),
+        steps=tuple(replace(r, **timed.get(r.action.id, {})) for r in results),
         findings=tuple(plain),
         excused=tuple(excused),
         before=tuple(before),
@@ -193,11 +203,11 @@ def check(
 
 def _resolved(now: Configuration, laid: Laid) -> StepResult:
     """Resolve one step against what is so by then, and go on from there if it is possible."""
-    event = replace(laid.step.action, happened=laid.end, id=f"step:{laid.step.id}")
-    outcome = resolve(now, event)
-    if not outcome.refusals:
-        now.apply(outcome.event)
-    return StepResult(laid, outcome.event, outcome.refusals)
+    action = replace(laid.step.action, happened=laid.end, id=f"step:{laid.step.id}")
+    outcome = resolve(now, action)
+    if isinstance(outcome, Event):
+        now.apply(outcome)
+    return StepResult(laid, outcome)
 
 
 def touched_by(begin: Start, events: Iterable[Event]) -> set[str]:
@@ -211,7 +221,7 @@ def touched_by(begin: Start, events: Iterable[Event]) -> set[str]:
 
 
 def _with_outings(
-    proposal: Proposal, layout: Layout, results: Sequence[StepResult]
+    now: Configuration, proposal: Proposal, layout: Layout, steps: Sequence[tuple[Laid, Event]]
 ) -> Iterator[tuple[Event, bool]]:
     """Yield the events of a laid-out sequence with the begin and end of its outings; True for those of steps."""
     events: list[tuple[int, int, int, int, Event, bool]] = []
@@ -219,9 +229,12 @@ def _with_outings(
     for outing in proposal.outings if proposal.whole else ():
         begin, end = layout.spans[outing.id]
         for action, time, rank in ((BEGIN, begin, 0), (END, end, 2)):
-            event = Event(f"{action}:{outing.id}", action, (), time, outing=outing.id)
+            event = resolve(now, Action(f"{action}:{outing.id}", action, (), time, outing=outing.id))
+            assert isinstance(event, Event), event.refusals
             events.append((time, number[outing.id], rank, 0, event, False))
-    events += [(r.laid.end, number[r.laid.step.outing], 1, i, r.event, True) for i, r in enumerate(results)]
+    events += [
+        (laid.end, number[laid.step.outing], 1, i, event, True) for i, (laid, event) in enumerate(steps)
+    ]
     events.sort(key=lambda e: e[:4])
     for *_, event, is_step in events:
         yield event, is_step
@@ -259,30 +272,31 @@ def _deadline(key: tuple[str, str, int], deadline: int | None, now: int | None =
 def _impossible(results: Iterable[StepResult]) -> Iterator[Finding]:
     """Yield a finding for every step that can't be done."""
     for result in results:
-        if result.refusals:
-            yield impossible(result.event, result.refusals)
+        if isinstance(result.outcome, Impossible):
+            yield impossible(result.outcome)
 
 
-def impossible(event: Event, refusals: Sequence[Refusal]) -> Finding:
+def impossible(outcome: Impossible) -> Finding:
     """Return the finding that says that an action can't be done where the hardware then is."""
+    action = outcome.action
     reasons = tuple(
         Reason(r.code, r.sentence + (f" (since {r.collides})" if r.collides else ""), (), (r.subject,))
-        for r in refusals
+        for r in outcome.refusals
     )
     return Finding(
         rule=POSSIBLE,
         title="A step must be physically possible",
         severity=0,
         mode=POSSIBLE,
-        subjects=event.subjects,
-        time=event.happened,
-        since=event.happened,
+        subjects=action.subjects,
+        time=action.happened,
+        since=action.happened,
         reasons=reasons,
-        event=event.id,
-        action=words(event),
+        event=action.id,
+        action=words(action),
         hazard="the work stops where nobody planned to stop",
         source="common practice",
-        cause=(event.action, *event.subjects),
+        cause=(action.action, *action.subjects),
     )
 
 
@@ -312,7 +326,7 @@ def _too_long(proposal: Proposal, layout: Layout) -> Iterator[Finding]:
         )
 
 
-def one_step(event: Event, takes: int = 0) -> Proposal:
+def one_step(action: Action, takes: int = 0) -> Proposal:
     """Return a proposal of a single action: it ends nothing, so it is asked nothing that must hold at an end."""
-    step = Step("1", "proposal", "proposal", event, (takes, takes, takes))
-    return Proposal(title=words(event), outings=(Outing("proposal"),), steps=(step,), whole=False)
+    step = Step("1", "proposal", "proposal", action, (takes, takes, takes))
+    return Proposal(title=words(action), outings=(Outing("proposal"),), steps=(step,), whole=False)

@@ -8,17 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from cfgtrack.analysis.check import Deadline, Start, touched_by
+from cfgtrack.model.action import LIFT, PLACE, Action
 from cfgtrack.model.configuration import Configuration, place_line
-from cfgtrack.model.event import LIFT, PLACE, Event
+from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.possibility import Refusal, resolve
+from cfgtrack.model.possibility import resolve
 from cfgtrack.network.network import Network
-from cfgtrack.rules.breach import words
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import RuleSet, Selection
@@ -36,31 +35,18 @@ MOST_PLACES = 24
 class Option:
     """One action that could be done now. `findings` is what it would break, `started` the clocks it would start.
 
-    `excused` is what it would break under a variance. `refusals` is set instead where the action is impossible, and
-    was asked for all the same.
+    `excused` is what it would break under a variance.
     """
 
     event: Event
     findings: tuple[Finding, ...] = ()
     started: tuple[Deadline, ...] = ()
-    refusals: tuple[Refusal, ...] = ()
     excused: tuple[Finding, ...] = ()
 
     @property
     def is_allowed(self) -> bool:
-        """Whether the action is possible and breaks no rule that no variance excuses."""
-        return not self.findings and not self.refusals
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the option as a JSON object."""
-        return {
-            "action": words(self.event),
-            "allowed": self.is_allowed,
-            "findings": [f.to_json() for f in self.findings],
-            "excused": [f.to_json() for f in self.excused],
-            "started": [d.to_json() for d in self.started],
-            "refusals": [{"code": r.code, "sentence": r.sentence} for r in self.refusals],
-        }
+        """Whether the action breaks no rule that no variance excuses."""
+        return not self.findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,15 +62,7 @@ class Options:
 
 
 def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = ()) -> Option:
-    """Return what an action would break, on an engine that is left as it was. `event` as somebody would report it."""
-    outcome = resolve(engine.world.configuration, event)
-    if outcome.refusals:
-        return Option(outcome.event, refusals=outcome.refusals)
-    return tried(engine, outcome.event, variances=variances)
-
-
-def tried(engine: Engine, event: Event, *, variances: Sequence[Variance] = ()) -> Option:
-    """Return what a resolved event would break, on an engine that is left as it was."""
+    """Return what an action, resolved, would break, on an engine that is left as it was."""
     noted, turned = engine.noted, engine.turned
     mark = engine.mark()
     try:
@@ -127,7 +105,7 @@ def options(
     for event in begin.history:
         engine.step(event)
     engine.finish(begin.start)
-    return Options(thing, tuple(tried(engine, e, variances=variances) for e in events), tuple(cut))
+    return Options(thing, tuple(try_action(engine, e, variances=variances) for e in events), tuple(cut))
 
 
 def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Iterator[Event]:
@@ -145,7 +123,7 @@ def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Itera
             raise KeyError(address)
         for move in found[1].moves.values():
             if now.state(address).value in move.sources:
-                base = Event(f"option:{number}:{move.action}", move.action, (address,), at)
+                base = Action(f"option:{number}:{move.action}", move.action, (address,), at)
                 for event in _port_events(now, base, found[1], move, partners, cut):
                     what = (event.action, frozenset(event.subjects))
                     if what not in seen:
@@ -168,7 +146,7 @@ def _ports(plant: Plant, thing: str) -> list[str]:
 
 
 def _port_events(
-    now: Configuration, base: Event, kind: Kind, move: Move, partners: _Partners, cut: list[str]
+    now: Configuration, base: Action, kind: Kind, move: Move, partners: _Partners, cut: list[str]
 ) -> Iterator[Event]:
     if not kind.joins(move):
         yield from _possible(now, [base])
@@ -191,7 +169,7 @@ def _whereabouts(now: Configuration, thing: str, at: int, cut: list[str]) -> Ite
         place = now.plant.places[name]
         action = LIFT if place.mobile else PLACE
         moves = (
-            Event(f"option:{action}:{name}:{facing}", action, (thing,), at, place=name, facing=facing)
+            Action(f"option:{action}:{name}:{facing}", action, (thing,), at, place=name, facing=facing)
             for facing in place.facings or (None,)
         )
         possible = list(_possible(now, moves))
@@ -209,11 +187,11 @@ def _line(now: Configuration, thing: str) -> list[str]:
     return [*place_line(now, thing), *home]
 
 
-def _possible(now: Configuration, events: Iterable[Event]) -> Iterator[Event]:
-    for event in events:
-        outcome = resolve(now, event)
-        if not outcome.refusals:
-            yield outcome.event
+def _possible(now: Configuration, actions: Iterable[Action]) -> Iterator[Event]:
+    for action in actions:
+        outcome = resolve(now, action)
+        if isinstance(outcome, Event):
+            yield outcome
 
 
 class _Partners:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from cfgtrack.model.codec import action_to_json
 from cfgtrack.model.event import Entry
 from cfgtrack.rules.finding import Clock
 
@@ -209,4 +210,4 @@ def _json(value: Any) -> Any:
 
 
 def _entry_json(entry: Entry) -> dict[str, Any]:
-    return {**entry.event.to_json(), "number": entry.number, "known": entry.known}
+    return {**action_to_json(entry.event), "number": entry.number, "known": entry.known}

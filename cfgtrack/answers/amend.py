@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 from cfgtrack.answers.consequence import Consequence, consequence_of_correction
 from cfgtrack.answers.past import find_rule, kept_rules
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
-from cfgtrack.model.event import APPROVE, EXPLAIN, WITHDRAW, Event
+from cfgtrack.model.action import APPROVE, EXPLAIN, WITHDRAW, Action
 
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
+    from cfgtrack.model.event import Event
     from cfgtrack.store.journal import Journal
 
 
@@ -39,9 +40,11 @@ def correct(
         inside = replace(asking, outing=asking.outing or old.outing)
         happened = old.happened if asking.at is None else inside.instant(journal, asking.at, option="--at")
         told = {"outing": asking.outing, "basis": basis or old.basis, "remark": remark, "reason": reason}
-        event = said(asking, journal, words, happened, event_id, **told, supersedes=target)
-        taken_over = {name: getattr(event, name) or getattr(old, name) for name in ("by", "outing", "remark")}
-        return _amended(asking, journal, replace(event, **taken_over))
+        action = said(asking, journal, words, happened, event_id, **told, supersedes=target)
+        taken_over = {
+            name: getattr(action, name) or getattr(old, name) for name in ("by", "outing", "remark")
+        }
+        return _amended(asking, journal, replace(action, **taken_over))
 
 
 def withdraw(asking: Asking, target: str, *, reason: str, event_id: str | None = None) -> Recorded:
@@ -100,24 +103,19 @@ def _expect_event(journal: Journal, event_id: str) -> Event:
 
 
 def _on_the_record(
-    asking: Asking, journal: Journal, action: str, event_id: str | None, **fields: Any
+    asking: Asking, journal: Journal, name: str, event_id: str | None, **fields: Any
 ) -> Recorded:
-    """Record an event on the record itself: at the asking's time, else now, whatever the record says of the future."""
-    happened = said_time(asking, journal, event_id)
-    event = Event(
-        event_id or new_id(),
-        action,
-        happened=journal.present if happened is None else happened,
-        by=asking.by,
-        recorder=asking.recorder,
-        **{"subjects": (), **fields},
-    )
-    return _amended(asking, journal, event)
+    """Record an action on the record itself: at the asking's time, else now, whatever the record says of the future."""
+    told = said_time(asking, journal, event_id)
+    happened = journal.present if told is None else told
+    who = {"by": asking.by, "recorder": asking.recorder}
+    action = Action(event_id or new_id(), name, happened=happened, **{"subjects": (), **who, **fields})
+    return _amended(asking, journal, action)
 
 
-def _amended(asking: Asking, journal: Journal, event: Event) -> Recorded:
-    """Record an event that amends the record. Of a correction, tell what it broke as the past now stands."""
-    entry = write(asking, journal, event)
-    corrects = not asking.dry_run and (event.supersedes or event.withdraws)
+def _amended(asking: Asking, journal: Journal, action: Action) -> Recorded:
+    """Record an action that amends the record. Of a correction, tell what it broke as the past now stands."""
+    entry = write(asking, journal, action)
+    corrects = not asking.dry_run and (action.supersedes or action.withdraws)
     found = consequence_of_correction(journal, entry) if corrects else Consequence()
     return recorded(asking, journal, entry, found)

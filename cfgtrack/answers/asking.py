@@ -104,7 +104,7 @@ class Asking:
 
 def _first(journal: Journal, known: int | None) -> int | None:
     """Return when the first thing that is recorded of the hardware happened: before, nothing is known."""
-    from cfgtrack.model.event import BOOK_ACTIONS
+    from cfgtrack.model.action import BOOK_ACTIONS
 
     events = (entry.event for entry in journal.entries(known=known))
     return next((event.happened for event in events if event.action not in BOOK_ACTIONS), None)

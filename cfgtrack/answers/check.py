@@ -44,7 +44,7 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
         report = analysis.check(
             chosen, past.start, proposed, variances=past.variances, networks=past.networks
         )
-        touched = dict.fromkeys(subject for step in report.steps for subject in step.event.subjects)
+        touched = dict.fromkeys(subject for step in report.steps for subject in step.action.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
         return Checked(past.moment, report, tuple(remarks))
 
@@ -53,7 +53,7 @@ def _single(action: str, plant: Plant) -> Proposal:
     """Return a proposal of the one action that a phrase says."""
     from cfgtrack.analysis.check import one_step
     from cfgtrack.files.phrase import parse_phrase, split_phrase
-    from cfgtrack.model.event import BOOK_ACTIONS
+    from cfgtrack.model.action import BOOK_ACTIONS
     from cfgtrack.model.trouble import BadInput, Problem
 
     try:
@@ -74,13 +74,12 @@ def _single(action: str, plant: Plant) -> Proposal:
 class Choice:
     """One action that could be done.
 
-    `refusals`: why it can't be, in sentences. `findings`: what it would break; `excused`: what it would break under a
-    variance. `starts`: rules whose clocks it starts.
+    `findings`: what it would break; `excused`: what it would break under a variance. `starts`: rules whose clocks it
+    starts.
     """
 
     phrase: str
     findings: tuple[Finding, ...] = ()
-    refusals: tuple[str, ...] = ()
     starts: tuple[str, ...] = ()
     excused: tuple[Finding, ...] = ()
 
@@ -88,9 +87,10 @@ class Choice:
         """Return the choice as a JSON object."""
         return {
             "action": self.phrase,
-            "possible": not self.refusals,
-            "allowed": not self.refusals and not self.findings,
-            "refusals": list(self.refusals),
+            # what is impossible isn't offered
+            "possible": True,
+            "allowed": not self.findings,
+            "refusals": [],
             # the action is no event yet: it has no id
             "findings": [{**finding.to_json(), "event": None} for finding in self.findings],
             "starts": list(self.starts),
@@ -124,7 +124,6 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         Choice(
             phrase(one.event),
             one.findings,
-            tuple(refusal.sentence for refusal in one.refusals),
             tuple(dict.fromkeys(clock.rule for clock in one.started)),
             one.excused,
         )

@@ -37,11 +37,11 @@ def consequence(journal: Journal, entry: Entry, rules: RuleSet, *, is_kept: bool
     remarks = journal.remarks(event.subjects, at=moment.at, known=moment.known) if event.subjects else ()
     if not rules.rules:
         return Consequence(remarks=tuple(remarks))
-    from cfgtrack.analysis.options import tried
+    from cfgtrack.analysis.options import try_action
 
     past = Past(journal, moment)
     past.rules, past.is_long = rules, is_long(entry.number - 1)
-    option = tried(past.engine_before(event), event, variances=past.variances)
+    option = try_action(past.engine_before(event), event, variances=past.variances)
     return Consequence(option.findings, option.excused, option.started, tuple(remarks))
 
 

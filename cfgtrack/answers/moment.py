@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, ClassVar
 
+from cfgtrack.model.codec import action_to_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.quantity import Quantity, to_json
 from cfgtrack.model.time import format_instant
@@ -77,7 +78,7 @@ def json_of(value: Any) -> Any:
     """Return a value as JSON has it: in its own form, as the journal's entries are told, or by its fields' names."""
     if isinstance(value, Entry):
         times = {"happened": format_instant(value.event.happened), "known": format_instant(value.known)}
-        return {**value.event.to_json(), "number": value.number, **times}
+        return {**action_to_json(value.event), "number": value.number, **times}
     if isinstance(value, Quantity):
         return to_json(value)
     if hasattr(value, "to_json"):

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from cfgtrack.model.action import APPROVE, BOOK_ACTIONS
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import APPROVE, BOOK_ACTIONS, Event
+from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
 
 if TYPE_CHECKING:
@@ -265,7 +266,7 @@ def kept_texts(journal: Journal, known: int | None = None) -> dict[str, str]:
 
 def concerned(rules: RuleSet, action: str) -> RuleSet:
     """Return the rules that a single event with this action can break, or whose clocks it can start."""
-    from cfgtrack.model.event import END
+    from cfgtrack.model.action import END
     from cfgtrack.rules.rule import At, By
 
     def can(rule: Rule) -> bool:

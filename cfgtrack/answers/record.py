@@ -10,14 +10,15 @@ from typing import TYPE_CHECKING, Any
 from cfgtrack.answers.consequence import Consequence, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import concerned, kept_rules
-from cfgtrack.model.event import BOOK_ACTIONS
+from cfgtrack.model.action import BOOK_ACTIONS
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.rules.rule import RuleSet
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import Deadline
     from cfgtrack.answers.asking import Asking
-    from cfgtrack.model.event import Entry, Event
+    from cfgtrack.model.action import Action
+    from cfgtrack.model.event import Entry
     from cfgtrack.rules.finding import Finding
     from cfgtrack.store.journal import Journal
 
@@ -135,10 +136,10 @@ def _when(asking: Asking, journal: Journal, event_id: str | None) -> tuple[int, 
     return journal.present, ()
 
 
-def write(asking: Asking, journal: Journal, event: Event) -> Entry:
-    """Record one event, unless only a dry run is asked for. Refused when it is impossible."""
+def write(asking: Asking, journal: Journal, action: Action) -> Entry:
+    """Record one action, unless only a dry run is asked for. Refused when it is impossible."""
     entries: list[Entry] = []
-    journal.take([(event.action, event)], dry_run=asking.dry_run, each=entries.append)
+    journal.take([(action.action, action)], dry_run=asking.dry_run, each=entries.append)
     return entries[0]
 
 
@@ -149,12 +150,12 @@ def said(
     happened: int,
     event_id: str | None,
     **more: str | None,
-) -> Event:
-    """Return the event that words and `more` fields say. BadInput, or NoAnswer when all that is wrong is a name."""
+) -> Action:
+    """Return the action that words and `more` fields say. BadInput, or NoAnswer when all that is wrong is a name."""
     from cfgtrack.files.phrase import parse_phrase
 
     try:
-        event = parse_phrase(
+        action = parse_phrase(
             words, journal.plant(), id=event_id or new_id(), happened=happened, where=words[0]
         )
     except BadInput as err:
@@ -162,16 +163,16 @@ def said(
 
         raise no_answer_if_unknown(err) from None
     told: dict[str, Any] = {name: value for name, value in {**more, "by": asking.by}.items() if value}
-    _expect_once(event, told, words[0])
-    return replace(event, **{"recorder": event.recorder or asking.recorder, **told})
+    _expect_once(action, told, words[0])
+    return replace(action, **{"recorder": action.recorder or asking.recorder, **told})
 
 
-def _expect_once(event: Event, told: dict[str, Any], where: str) -> None:
+def _expect_once(action: Action, told: dict[str, Any], where: str) -> None:
     """Raise BadInput for what the words say one way and an option another way."""
     problems = [
-        Problem(where, "duplicate", f"{name} is given twice: {getattr(event, name)} and {told[name]}")
+        Problem(where, "duplicate", f"{name} is given twice: {getattr(action, name)} and {told[name]}")
         for name in ("by", "outing", "remark")
-        if getattr(event, name) and told.get(name, getattr(event, name)) != getattr(event, name)
+        if getattr(action, name) and told.get(name, getattr(action, name)) != getattr(action, name)
     ]
     if problems:
         raise BadInput(problems)

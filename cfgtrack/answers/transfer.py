@@ -15,7 +15,8 @@ from cfgtrack.answers.past import events_of
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
     from cfgtrack.files.rows import Taken
-    from cfgtrack.model.event import Entry, Event
+    from cfgtrack.model.action import Action
+    from cfgtrack.model.event import Entry
     from cfgtrack.model.plant import Plant
     from cfgtrack.model.trouble import Problem
     from cfgtrack.store.journal import Journal
@@ -86,7 +87,7 @@ def take_in(
 
 def _outing_starts(journal: Journal) -> dict[str, int]:
     """Return when each recorded outing began, so that rows may give times inside it."""
-    from cfgtrack.model.event import BEGIN
+    from cfgtrack.model.action import BEGIN
 
     return {event.outing: event.happened for event in events_of(journal, BEGIN) if event.outing}
 
@@ -132,14 +133,14 @@ class _Feed:
         set_aside = None if self.aside is None else self._set_aside
         return journal.take(self._rows(stream), dry_run=dry_run, set_aside=set_aside)
 
-    def _set_aside(self, where: str, event: Event, problems: tuple[Problem, ...]) -> None:
+    def _set_aside(self, where: str, event: Action, problems: tuple[Problem, ...]) -> None:
         del event
         assert self.aside is not None
         self.aside.setdefault(where, []).extend(problems)
 
     def _rows(self, stream: TextIO) -> Iterator[Taken]:
         from cfgtrack.files.rows import read_rows
-        from cfgtrack.model.event import DEFINE
+        from cfgtrack.model.action import DEFINE
         from cfgtrack.model.trouble import BadInput, Problem
 
         malformed: list[Problem] = []
@@ -206,7 +207,7 @@ def _export(asking: Asking, journal: Journal, form: str, stream: TextIO, *, in_e
 
 def _write_rows(entries: Iterator[Entry], form: str, stream: TextIO) -> None:
     from cfgtrack.files.rows import write_csv, write_jsonl
-    from cfgtrack.model.event import APPROVE, DEFINE
+    from cfgtrack.model.action import APPROVE, DEFINE
 
     if form == "csv":
         kept = (e for e in entries if e.event.action not in (DEFINE, APPROVE) and not e.event.initial)

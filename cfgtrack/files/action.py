@@ -3,41 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass, field
+from typing import Any
 
 from cfgtrack.files.fields import hint
-from cfgtrack.model import event as ev
-from cfgtrack.model.event import BASES, BOOK_ACTIONS, GENERAL_ACTIONS, Event
+from cfgtrack.model import action as ac
+from cfgtrack.model.action import BASES, BOOK_ACTIONS, GENERAL_ACTIONS, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
 
 Note = Callable[[str, str, str], None]
 """Takes a field's name ("" for the whole), a code and a sentence."""
 
-_TO_A_PLACE = (ev.PLACE, ev.LIFT, ev.FOUND)
-_OUTING = (ev.BEGIN, ev.END)
-_NOT_SAID = (ev.DEFINE, ev.APPROVE)
+_TO_A_PLACE = (ac.PLACE, ac.LIFT, ac.FOUND)
+_OUTING = (ac.BEGIN, ac.END)
+_NOT_SAID = (ac.DEFINE, ac.APPROVE)
 
 
-@dataclass(slots=True)
 class Said:
-    """An action as it was said: texts only, "" for what wasn't. `values` are texts by the quantity's name."""
+    """An action as it was said, all in texts: `said[name]` for each of `codec.TEXTS`, "" for what wasn't said.
 
-    action: str = ""
-    subjects: list[str] = field(default_factory=list)
-    place: str = ""
-    facing: str = ""
-    status: str = ""
-    by: str = ""
-    recorder: str = ""
-    basis: str = ""
-    outing: str = ""
-    remark: str = ""
-    supersedes: str = ""
-    withdraws: str = ""
-    explains: str = ""
-    reason: str = ""
-    values: dict[str, str] = field(default_factory=dict)
+    `values` are texts by the quantity's name.
+    """
+
+    def __init__(self, action: str = "") -> None:
+        self.action = action
+        self.subjects: list[str] = []
+        self.values: dict[str, str] = {}
+        self.texts: dict[str, str] = {}
+
+    def __getitem__(self, name: str) -> str:
+        return self.texts.get(name, "")
 
 
 def actions_of(plant: Plant) -> dict[str, None]:
@@ -47,7 +42,7 @@ def actions_of(plant: Plant) -> dict[str, None]:
     return known
 
 
-def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened: int) -> Event | None:
+def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened: int) -> Action | None:
     """Return the event that was said, None after noting everything in it that makes no sense in this plant."""
     noted = False
 
@@ -58,32 +53,13 @@ def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened:
 
     if _is_action(said.action, plant, noting):
         _check(said, plant, noting)
-    if said.basis and said.basis not in BASES:
-        noting("basis", "no-such-basis", f"expected {', '.join(BASES)}, found {said.basis}")
+    if said["basis"] and said["basis"] not in BASES:
+        noting("basis", "no-such-basis", f"expected {', '.join(BASES)}, found {said['basis']}")
     values = dict(_values(said, noting))
-    return None if noted else _event(said, values, event_id, happened)
-
-
-def _event(said: Said, values: dict[str, Quantity], event_id: str, happened: int) -> Event:
-    return Event(
-        id=event_id,
-        action=said.action,
-        subjects=tuple(said.subjects),
-        happened=happened,
-        place=said.place or None,
-        facing=said.facing or None,
-        status=said.status or None,
-        by=said.by or None,
-        recorder=said.recorder or None,
-        basis=said.basis or "reported",
-        values=values,
-        outing=said.outing or None,
-        remark=said.remark or None,
-        supersedes=said.supersedes or None,
-        withdraws=said.withdraws or None,
-        explains=said.explains or None,
-        reason=said.reason or None,
-    )
+    if noted:
+        return None
+    texts: dict[str, Any] = {name: text for name, text in said.texts.items() if text}
+    return Action(event_id, said.action, tuple(said.subjects), happened, values=values, **texts)
 
 
 def _is_action(action: str, plant: Plant, note: Note) -> bool:
@@ -103,16 +79,16 @@ def _is_action(action: str, plant: Plant, note: Note) -> bool:
 def _check(said: Said, plant: Plant, note: Note) -> None:
     action = said.action
     _check_extras(said, note)
-    if said.place and said.place not in plant.places:
-        near = hint(said.place, plant.places)
-        what = "is a unit, not a place" if said.place in plant.units else "is no place that is known"
-        note("place", "no-such-place", f"{said.place} {what}{near}")
-    if action in (ev.PLACE, ev.LIFT) or (action == ev.FOUND and said.place):
+    if said["place"] and said["place"] not in plant.places:
+        near = hint(said["place"], plant.places)
+        what = "is a unit, not a place" if said["place"] in plant.units else "is no place that is known"
+        note("place", "no-such-place", f"{said['place']} {what}{near}")
+    if action in (ac.PLACE, ac.LIFT) or (action == ac.FOUND and said["place"]):
         _check_thing(said, plant, note)
-    elif action in (ev.MEASURE, ev.INSPECT, ev.REMARK):
+    elif action in (ac.MEASURE, ac.INSPECT, ac.REMARK):
         _check_anything(said, plant, note)
     elif action in _OUTING:
-        if not said.outing:
+        if not said["outing"]:
             note("outing", "missing", f"say which outing, as in {action} outing-1")
         if said.subjects:
             note("subject", "subjects", f"{action} takes no unit or port, {' '.join(said.subjects)} given")
@@ -125,25 +101,25 @@ def _check(said: Said, plant: Plant, note: Note) -> None:
 
 def _check_extras(said: Said, note: Note) -> None:
     """Note what is given but means nothing for the action: it would be lost."""
-    if said.place and said.action not in _TO_A_PLACE:
-        note("place", "unexpected", f"{said.action} takes no place, {said.place} given")
-    if said.facing and not (said.place or said.action in (ev.PLACE, ev.LIFT)):
-        note("facing", "unexpected", f"facing {said.facing}, but no place is given")
-    if said.status and said.action != ev.FOUND:
-        note("status", "unexpected", f"{said.action} takes no status, {said.status} given")
-    if said.status and said.place:
+    if said["place"] and said.action not in _TO_A_PLACE:
+        note("place", "unexpected", f"{said.action} takes no place, {said['place']} given")
+    if said["facing"] and not (said["place"] or said.action in (ac.PLACE, ac.LIFT)):
+        note("facing", "unexpected", f"facing {said['facing']}, but no place is given")
+    if said["status"] and said.action != ac.FOUND:
+        note("status", "unexpected", f"{said.action} takes no status, {said['status']} given")
+    if said["status"] and said["place"]:
         note("status", "unexpected", "as-found takes a status or a place, not both: make it two")
 
 
 def _check_texts(said: Said, note: Note) -> None:
-    if said.action == ev.REMARK and not said.remark:
+    if said.action == ac.REMARK and not said["remark"]:
         about = said.subjects[0] if said.subjects else "PUMP-1"
         note("remark", "missing", f'remark needs its text, as in remark {about} "pin 3 is bent"')
-    if said.action == ev.MEASURE and not said.values:
+    if said.action == ac.MEASURE and not said.values:
         note("values", "missing", "measure needs a value, as in pressure=12 bar")
-    if said.action == ev.WITHDRAW and not said.withdraws:
+    if said.action == ac.WITHDRAW and not said["withdraws"]:
         note("withdraws", "missing", "withdraw needs the id of the event that it withdraws")
-    if said.action == ev.EXPLAIN and not said.explains:
+    if said.action == ac.EXPLAIN and not said["explains"]:
         note("explains", "missing", "explain needs the id of the event that it explains")
 
 
@@ -158,7 +134,7 @@ def _check_thing(said: Said, plant: Plant, note: Note) -> None:
             note("subject", "no-such-unit", f"{subject} is a place that doesn't move")
         else:
             note("subject", "no-such-unit", f"there is no unit {subject}{hint(subject, plant.units)}")
-    if said.action != ev.LIFT and not said.place:
+    if said.action != ac.LIFT and not said["place"]:
         note("place", "missing", "say where, as in place PUMP-1 at BAY-1")
 
 
@@ -178,11 +154,11 @@ def _check_ports(said: Said, plant: Plant, note: Note) -> None:
         found_port = plant.port(subject)
         if found_port is None:
             _note_unknown(subject, plant, note)
-        elif said.status and said.status not in found_port[1].statuses:
+        elif said["status"] and said["status"] not in found_port[1].statuses:
             ladder = found_port[1].statuses
-            near = hint(said.status, ladder) or f"; it can be {', '.join(ladder)}"
-            note("status", "no-such-status", f"{subject} is never {said.status}{near}")
-    if said.action == ev.FOUND and not said.status:
+            near = hint(said["status"], ladder) or f"; it can be {', '.join(ladder)}"
+            note("status", "no-such-status", f"{subject} is never {said['status']}{near}")
+    if said.action == ac.FOUND and not said["status"]:
         note("status", "missing", "say what was found, as in as-found PUMP-1:F2 capped")
 
 

@@ -21,8 +21,8 @@ from cfgtrack.files.parts import Known, Rows, read_part
 from cfgtrack.files.places import circles, read_place, read_unit
 from cfgtrack.files.source import Document, in_order, parse_toml, read_document, read_text
 from cfgtrack.files.table import Table
+from cfgtrack.model.action import Action
 from cfgtrack.model.definition import SORTS, Definition
-from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Unit
@@ -184,7 +184,7 @@ class _Items:
                 return bool(colon) and (item.part in self.broken or item.part not in self.built["part"])
         return False
 
-    def definition(self, initial: Sequence[Event] = ()) -> Definition:
+    def definition(self, initial: Sequence[Action] = ()) -> Definition:
         """Return what holds together as a definition, with the events of `initial` behind those of `base`."""
         ids = {event.id for event in initial}
         gathered = self.gathered

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import fields, replace
 from hashlib import sha256
 from typing import Any
 
@@ -13,22 +12,20 @@ from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import read_settings
 from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import Spot
-from cfgtrack.model.event import BEGIN, Event, event_from_json
+from cfgtrack.model.action import BEGIN, Action
+from cfgtrack.model.codec import IN_JSON, TEXTS, Form, event_from_json
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import QUANTITIES, BadQuantity
 from cfgtrack.model.time import BadTime, parse_instant
 from cfgtrack.model.trouble import Problem, Problems, near_hint
 
-Taken = tuple[str, Event]
-"""Where an event was written (file and row), and the event."""
+Taken = tuple[str, Action]
+"""Where an action was written (file and row), and the action."""
 
 WHY = "why"
 """The column (field) of rejected rows that tells why; skipped when they are fed again."""
 
 _SKIPPED = ("number", "known", WHY)
-TEXTS = tuple(f.name for f in fields(Said) if f.name not in ("action", "subjects", "values"))
-"""The fields of an event that are plain texts, as people write them."""
-
 PEOPLE = ("number", "known", "id", "at", "action", "subject", "subject2", *TEXTS, "values")
 COLUMNS = (*PEOPLE, *QUANTITIES, WHY)
 """The columns of a journal in CSV: those of an event, and one for each quantity that may be measured."""
@@ -36,15 +33,16 @@ COLUMNS = (*PEOPLE, *QUANTITIES, WHY)
 DEFAULTS = ("by", "recorder", "basis", "outing")
 """What may be said once for all rows that don't say it themselves."""
 
-_JOURNAL = frozenset(f.name for f in fields(Event)) | set(_SKIPPED)
-_TYPES: dict[str, type] = {
-    "happened": int,
-    "subjects": list,
-    "moved": list,
-    "initial": bool,
-    "values": dict,
-    "body": dict,
+_JOURNAL = frozenset(told.name for told in IN_JSON) | set(_SKIPPED)
+_TYPES = {
+    Form.TEXT: str,
+    Form.NUMBER: int,
+    Form.TEXTS: list,
+    Form.FLAG: bool,
+    Form.VALUES: dict,
+    Form.BODY: dict,
 }
+_WANTED: dict[str, type] = {told.name: _TYPES[told.form] for told in IN_JSON}
 _EXPECTED = {int: "a whole number", list: "a list of texts", dict: "an object", bool: "true or false"}
 
 
@@ -86,7 +84,7 @@ class Reader:
     def _as_written(self, data: dict[str, Any], spot: Spot) -> Iterator[Taken | Problem]:
         """Take a line as the journal wrote it."""
         for name, value in data.items():
-            wanted = _TYPES.get(name, str)
+            wanted = _WANTED.get(name, str)
             if name not in _JOURNAL:
                 sentence = f"there is no field {name}{near_hint(name, _JOURNAL)}"
                 self.problems.add(spot.where, "unknown-field", sentence, row=spot.row)
@@ -141,12 +139,10 @@ class Reader:
             self.problems.add(where, code, sentence, row=spot.row)
 
         said = _said(cells, note)
-        own = replace(said, values=dict(said.values), subjects=list(said.subjects))
-        for name, value in self.defaults.items():
-            if not getattr(said, name):
-                setattr(said, name, value)
-        happened = self._happened(cells.get("at", ""), said.outing, note)
-        event_id = cells.get("id") or _made_id(own, happened)
+        own = {name: said[name] for name in TEXTS}
+        said.texts.update({name: value for name, value in self.defaults.items() if not said[name]})
+        happened = self._happened(cells.get("at", ""), said["outing"], note)
+        event_id = cells.get("id") or _made_id(said, own, happened)
         event = understood(said, self.plant, note, event_id=event_id, happened=happened)
         if event is None or self.problems:
             yield from self._drain()
@@ -172,16 +168,15 @@ def _said(cells: Mapping[str, Any], note: Note) -> Said:
     said.subjects = list(cells.get("subjects", ()))
     said.subjects.extend(word for name in ("subject", "subject2") for word in cells.get(name, "").split())
     for name in TEXTS:
-        setattr(said, name, cells.get(name, ""))
+        said.texts[name] = cells.get(name, "")
     said.values = read_settings(cells["values"], note) if "values" in cells else {}
     said.values.update({name: cells[name] for name in QUANTITIES if name in cells})
     return said
 
 
-def _made_id(said: Said, happened: int) -> str:
+def _made_id(said: Said, texts: Mapping[str, str], happened: int) -> str:
     """Return an id that is the same whenever the same is said to have happened at the same instant."""
-    told = [happened, said.action, said.subjects, sorted(said.values.items())]
-    told.extend(getattr(said, name) for name in TEXTS)
+    told = [happened, said.action, said.subjects, sorted(said.values.items()), *texts.values()]
     return f"row-{sha256(json.dumps(told).encode()).hexdigest()[:24]}"
 
 

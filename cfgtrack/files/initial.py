@@ -12,9 +12,10 @@ from cfgtrack.files.entries import Entry, read_entries
 from cfgtrack.files.fields import hint
 from cfgtrack.files.gather import Initial
 from cfgtrack.files.source import Spot
+from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.configuration import Configuration, place_line, rigid_group
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.event import FOUND, Event
+from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import resolve
@@ -25,7 +26,7 @@ Declared = Callable[[str], bool]
 
 def read_initial(
     initial: Iterable[Initial], definition: Definition, declared: Declared, problems: Problems
-) -> tuple[Event, ...]:
+) -> tuple[Action, ...]:
     """Return the as-found events of all files: where things are, then what is joined, then single statuses.
 
     `declared` tells whether an address that `definition` doesn't have may belong to something that was noted
@@ -68,7 +69,7 @@ class _Reader:
             if len(mine) == 2:
                 known[entry.mate] = replace(entry, subject=entry.mate, mate=entry.subject)
 
-    def places(self) -> Iterator[tuple[Event, Spot]]:
+    def places(self) -> Iterator[tuple[Action, Spot]]:
         """Yield the events that say where things are, mobile places first: units may stand in them."""
         entries = sorted(self.placed.values(), key=lambda entry: not self.plant.is_mobile(entry.subject))
         for entry in entries:
@@ -103,9 +104,9 @@ class _Reader:
             return False
         return True
 
-    def ports(self) -> Iterator[tuple[Event, Spot]]:
+    def ports(self) -> Iterator[tuple[Action, Spot]]:
         """Yield the events that say what is joined, then those that give the statuses of single ports."""
-        singles: list[tuple[Event, Spot]] = []
+        singles: list[tuple[Action, Spot]] = []
         done: set[str] = set()
         for entry in self.found.values():
             if entry.subject in done:
@@ -124,7 +125,7 @@ class _Reader:
                 singles.append((_event(entry, (entry.subject,), status=entry.status), entry.spot))
         yield from singles
 
-    def _pair(self, entry: Entry) -> Iterator[tuple[Event, Spot]]:
+    def _pair(self, entry: Entry) -> Iterator[tuple[Action, Spot]]:
         other = self.found.get(entry.mate, replace(entry, subject=entry.mate, mate=entry.subject))
         if other.mate != entry.subject:
             to = f"to {other.mate}" if other.mate else other.status
@@ -202,21 +203,22 @@ class _Reader:
             return False
         return True
 
-    def try_out(self, before: Iterable[Event], events: list[tuple[Event, Spot]]) -> None:
+    def try_out(self, before: Iterable[Action], events: list[tuple[Action, Spot]]) -> None:
         """Note every event that is impossible, and every place that holds more than it can."""
         configuration = Configuration(self.plant)
         spots: dict[str, Spot] = {}
         for event in before:
-            resolved = resolve(configuration, event)
-            if not resolved.refusals:
-                configuration.apply(resolved.event)
+            outcome = resolve(configuration, event)
+            if isinstance(outcome, Event):
+                configuration.apply(outcome)
         for event, spot in events:
-            resolved = resolve(configuration, event)
-            for refusal in resolved.refusals:
-                self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)
-            if not resolved.refusals:
-                configuration.apply(resolved.event)
+            outcome = resolve(configuration, event)
+            if isinstance(outcome, Event):
+                configuration.apply(outcome)
                 spots[event.id] = spot
+                continue
+            for refusal in outcome.refusals:
+                self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)
         self._check_capacity(configuration, spots)
         for event, spot in events:
             if len(event.subjects) == 2:
@@ -237,7 +239,7 @@ class _Reader:
                 sentence = f"{place.id} takes {place.capacity}, not {', '.join(heaps)}"
                 self.problems.add(spot.where, "full", sentence, row=spot.row)
 
-    def _check_one_place(self, configuration: Configuration, event: Event, spot: Spot) -> None:
+    def _check_one_place(self, configuration: Configuration, event: Action, spot: Spot) -> None:
         a, b = event.subjects
         owners = owner_of(a), owner_of(b)
         if any(self.plant.is_flexible(s) for s in (a, b)) or any(self.plant.is_mobile(o) for o in owners):
@@ -263,8 +265,8 @@ def _highest_of_both(a: Kind, b: Kind, wanted: list[str]) -> str | None:
 
 def _event(
     entry: Entry, subjects: tuple[str, ...], *, place: str | None = None, status: str | None = None
-) -> Event:
-    return Event(
+) -> Action:
+    return Action(
         id=f"initial:{entry.subject}",
         action=FOUND,
         subjects=subjects,

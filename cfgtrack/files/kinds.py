@@ -6,7 +6,7 @@ from collections.abc import Collection
 
 from cfgtrack.files.fields import ID, ID_FORM, Fields, hint
 from cfgtrack.files.table import Table
-from cfgtrack.model.event import BOOK_ACTIONS, GENERAL_ACTIONS
+from cfgtrack.model.action import BOOK_ACTIONS, GENERAL_ACTIONS
 from cfgtrack.model.kind import Kind, Medium, Move
 
 

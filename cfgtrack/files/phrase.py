@@ -17,30 +17,17 @@ import shlex
 from collections.abc import Iterator, Sequence
 
 from cfgtrack.files.action import Note, Said, actions_of, understood
-from cfgtrack.model import event as ev
-from cfgtrack.model.event import Event
+from cfgtrack.model import action as ac
+from cfgtrack.model.action import Action
+from cfgtrack.model.codec import TEXTS
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import BadInput, Problems
 
 _FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by", "is"))
-_SETTINGS = frozenset(
-    (
-        "place",
-        "facing",
-        "status",
-        "by",
-        "recorder",
-        "basis",
-        "outing",
-        "remark",
-        "reason",
-        "withdraws",
-        "explains",
-    )
-)
+_SETTINGS = frozenset(TEXTS) - {"supersedes"}
 _SETTING = re.compile(r"([a-z][a-z-]*)=(.*)", re.DOTALL)
 _SAFE = re.compile(r"[A-Za-z0-9._/+:@%,=-]+")
-_ABOUT = {ev.BEGIN: "outing", ev.END: "outing", ev.WITHDRAW: "withdraws", ev.EXPLAIN: "explains"}
+_ABOUT = {ac.BEGIN: "outing", ac.END: "outing", ac.WITHDRAW: "withdraws", ac.EXPLAIN: "explains"}
 _AT = frozenset(("at", "in", "on", "into", "onto"))
 _APART = frozenset(("demate", "release", "let-go"))
 
@@ -52,7 +39,7 @@ def parse_phrase(
     id: str = "",  # noqa: A002 - the event's own name for it
     happened: int = 0,
     where: str = "action",
-) -> Event:
+) -> Action:
     """Return the event that the words say, with the given id and time.
 
     `where` stands before each problem, as its author knows the place. Raises BadInput with all of them.
@@ -94,7 +81,7 @@ def read_settings(text: str, note: Note) -> dict[str, str]:
     return found
 
 
-def phrase(event: Event) -> str:
+def phrase(event: Action) -> str:
     """Return the phrase that says an event's action, subjects, destination, finding and values.
 
     `parse_phrase` reads it back, save for `define` and `approve`, which are made of more than words.
@@ -102,25 +89,25 @@ def phrase(event: Event) -> str:
     return " ".join(_words(event))
 
 
-def _words(event: Event) -> Iterator[str]:
+def _words(event: Action) -> Iterator[str]:
     yield "let go" if event.action == "let-go" else event.action
     subjects = list(event.subjects)
-    if event.action in (ev.BEGIN, ev.END):
+    if event.action in (ac.BEGIN, ac.END):
         yield quoted(event.outing) if event.outing else ""
-    elif event.action == ev.FOUND:
+    elif event.action == ac.FOUND:
         yield from _found_words(event)
-    elif event.action in ev.BOOK_ACTIONS:
+    elif event.action in ac.BOOK_ACTIONS:
         yield from (quoted(one) for one in (event.withdraws, event.explains, *subjects) if one)
         if event.reason:
             yield f"reason={quoted(event.reason)}"
     else:
         between = _between(event.action)
         yield from f" {between} ".join(subjects).split() if between else subjects
-    if event.action in (ev.PLACE, ev.LIFT) and event.place:
-        yield from ("at" if event.action == ev.PLACE else "by", event.place)
+    if event.action in (ac.PLACE, ac.LIFT) and event.place:
+        yield from ("at" if event.action == ac.PLACE else "by", event.place)
         if event.facing:
             yield from ("facing", quoted(event.facing))
-    if event.action == ev.REMARK:
+    if event.action == ac.REMARK:
         yield quoted(event.remark or "")
         return
     for name, quantity in event.values.items():
@@ -128,12 +115,12 @@ def _words(event: Event) -> Iterator[str]:
 
 
 def _between(action: str) -> str:
-    if action in (ev.MEASURE, ev.INSPECT, ev.REMARK):
+    if action in (ac.MEASURE, ac.INSPECT, ac.REMARK):
         return ""
     return "from" if action in _APART else "to"
 
 
-def _found_words(event: Event) -> Iterator[str]:
+def _found_words(event: Action) -> Iterator[str]:
     yield from event.subjects[:1]
     if event.place:
         yield from ("at", event.place)
@@ -154,8 +141,8 @@ def quoted(text: str) -> str:
 
 def _said(words: list[str], plant: Plant, note: Note) -> Said:
     said, rest = _action(words, plant)
-    if said.action == ev.REMARK:
-        said.subjects, said.remark = rest[:1], " ".join(rest[1:])
+    if said.action == ac.REMARK:
+        said.subjects, said.texts["remark"] = rest[:1], " ".join(rest[1:])
         return said
     before = ""
     waiting = iter(rest)
@@ -188,15 +175,15 @@ def _set(said: Said, name: str, value: str, note: Note) -> None:
         if name in said.values:
             note(name, "duplicate", f"{name} is given twice")
         said.values[name] = value
-    elif getattr(said, name):
-        note(name, "duplicate", f"{name} is given twice: {getattr(said, name)} and {value}")
+    elif said[name]:
+        note(name, "duplicate", f"{name} is given twice: {said[name]} and {value}")
     else:
-        setattr(said, name, value)
+        said.texts[name] = value
 
 
 def _is_found(said: Said, word: str, plant: Plant) -> bool:
     """Return whether a word is the status in which a port was found, though it could be a filler: on."""
-    if said.action != ev.FOUND or not said.subjects or said.status:
+    if said.action != ac.FOUND or not said.subjects or said["status"]:
         return False
     port = plant.port(said.subjects[0])
     return port is not None and word in port[1].statuses
@@ -207,13 +194,13 @@ def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> No
     action = said.action
     if action in _ABOUT:
         _set(said, _ABOUT[action], word, note)
-    elif action in (ev.PLACE, ev.LIFT) and said.subjects:
+    elif action in (ac.PLACE, ac.LIFT) and said.subjects:
         if before == "from":
             sentence = f"say only where it goes; where it is, is known: leave out 'from {word}'"
             note("place", "unexpected", sentence)
         else:
             _set(said, "place", word, note)
-    elif action == ev.FOUND and said.subjects and ":" not in word:
+    elif action == ac.FOUND and said.subjects and ":" not in word:
         _set(said, "place" if before in _AT or word in plant.places else "status", word, note)
     elif before == "by":
         _set(said, "by", word, note)

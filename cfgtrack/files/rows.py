@@ -17,10 +17,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Any, TextIO
 
-from cfgtrack.files.incoming import COLUMNS, DEFAULTS, PEOPLE, TEXTS, WHY, Reader, Taken
+from cfgtrack.files.incoming import COLUMNS, DEFAULTS, PEOPLE, WHY, Reader, Taken
 from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import quoted
 from cfgtrack.files.rejects import why, write_rejected_rows
+from cfgtrack.model.codec import TEXTS, action_to_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_instant
@@ -66,7 +67,7 @@ def write_csv(entries: Iterable[Entry], stream: TextIO) -> None:
 def write_jsonl(entries: Iterable[Entry], stream: TextIO) -> None:
     """Write entries as JSON Lines, with everything that the journal holds of them."""
     for entry in entries:
-        line = {**entry.event.to_json(), "number": entry.number, "known": entry.known}
+        line = {**action_to_json(entry.event), "number": entry.number, "known": entry.known}
         stream.write(_json(line) + "\n")
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from cfgtrack.files.action import actions_of
 from cfgtrack.files.fields import hint
 from cfgtrack.files.table import Table
-from cfgtrack.model.event import BOOK_ACTIONS, LIFT, PLACE
+from cfgtrack.model.action import BOOK_ACTIONS, LIFT, PLACE
 from cfgtrack.model.plant import Plant
 from cfgtrack.rules.rule import REFERENCES, WHATS, ActionMatch, Selection
 from cfgtrack.rules.selection import HOME, Selector, place_fits, whats

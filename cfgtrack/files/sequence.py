@@ -9,7 +9,7 @@ from cfgtrack.files.fields import hint
 from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.files.source import Document, in_order, parse_toml, read_document
 from cfgtrack.files.table import Table
-from cfgtrack.model.event import BEGIN, BOOK_ACTIONS, END, Event
+from cfgtrack.model.action import BEGIN, BOOK_ACTIONS, END, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step, lay_out
 from cfgtrack.model.time import LONGEST, MINUTE
@@ -115,7 +115,7 @@ class _Reader:
         )
         self.steps.append(step)
 
-    def _action(self, table: Table, step: str) -> Event | None:
+    def _action(self, table: Table, step: str) -> Action | None:
         text = table.text("do", required=True)
         if not text:
             return None

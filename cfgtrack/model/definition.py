@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from cfgtrack.model.event import Event
+from cfgtrack.model.action import Action
 from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Plant, Unit
@@ -27,7 +27,7 @@ class Definition:
     parts: Mapping[str, Part] = field(default_factory=dict)
     units: Mapping[str, Unit] = field(default_factory=dict)
     places: Mapping[str, Place] = field(default_factory=dict)
-    initial: tuple[Event, ...] = ()
+    initial: tuple[Action, ...] = ()
     title: str = ""
     origins: Mapping[tuple[str, str], str] = field(default_factory=dict)
 

@@ -1,107 +1,54 @@
-"""Events: an action that happened, and what it changed.
+"""Events: actions that happened, held against the hardware, and what they changed.
 
-A *resolved* event names everything that it changed (both halves of a mate, all that moved along), so that the
-state of one thing at one time is the last event that wrote it: nothing else needs to be replayed.
+An event names everything that it changed (both halves of a mate, all that moved along), so that the state of one
+thing at one time is the last event that wrote it: nothing else needs to be replayed. Only `possibility.resolve`
+makes events, and `codec` of what it made once.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
+from operator import attrgetter
 from typing import Any, NamedTuple
 
+from cfgtrack.model.action import BOOK_ACTIONS, FOUND, GENERAL_ACTIONS, LIFT, PLACE, Action
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.quantity import Quantity
-from cfgtrack.model.quantity import from_json as quantity_from_json
-from cfgtrack.model.quantity import to_json as quantity_to_json
-
-BASES = ("reported", "witnessed", "measured")
-"""How well an event is known, weakest first."""
-
-PLACE, LIFT, FOUND = "place", "lift", "as-found"
-MEASURE, INSPECT, REMARK = "measure", "inspect", "remark"
-BEGIN, END = "begin", "end"
-WITHDRAW, EXPLAIN, DEFINE, APPROVE = "withdraw", "explain", "define", "approve"
-
-GENERAL_ACTIONS = frozenset({PLACE, LIFT, FOUND, MEASURE, INSPECT, REMARK, BEGIN, END})
-"""Actions of the work itself that belong to no kind of port."""
-
-BOOK_ACTIONS = frozenset({WITHDRAW, EXPLAIN, DEFINE, APPROVE})
-"""Actions on the record, not on hardware."""
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
-    """One action that happened. `happened` is microseconds since 1970, UTC.
+class Event(Action):
+    """One action that happened, with what follows from the configuration just before it.
 
-    `subjects`: one or two ports, or one unit, place, or (remarks) part. `place`, `facing`: where to and which way
-    round, for place and lift. `status`: what was found, for as-found. Filled in when the event is resolved:
-    `peer`, the mate that stays as it was; `moved`, the units that went along (or, for as-found, the halves that
-    lost their mate); `expected`, what the record, or the definition (a size, a key), says where an as-found
+    `peer` is the mate that stays as it was; `moved` the units that went along (or, for as-found, the halves that
+    lost their mate); `expected` what the record, or the definition (a size, a key), says where an as-found
     contradicts it. A unit in somebody's hands that is fastened to one that stands somewhere is from then on at that
     `place`.
     """
 
-    id: str
-    action: str
-    subjects: tuple[str, ...]
-    happened: int
-    place: str | None = None
-    facing: str | None = None
-    status: str | None = None
     peer: str | None = None
     moved: tuple[str, ...] = ()
     expected: str | None = None
-    by: str | None = None
-    recorder: str | None = None
-    basis: str = "reported"
-    values: Mapping[str, Quantity] = field(default_factory=dict)
-    outing: str | None = None
-    remark: str | None = None
-    supersedes: str | None = None
-    withdraws: str | None = None
-    explains: str | None = None
-    reason: str | None = None
-    initial: bool = False
-    body: Mapping[str, Any] | None = None
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the event as a JSON object: only what is set, tuples as lists."""
-        out: dict[str, Any] = {"id": self.id, "action": self.action, "happened": self.happened}
-        if self.subjects:
-            out["subjects"] = list(self.subjects)
-        for name in _PLAIN:
-            value = getattr(self, name)
-            if value is not None:
-                out[name] = value
-        if self.basis != "reported":
-            out["basis"] = self.basis
-        if self.moved:
-            out["moved"] = list(self.moved)
-        if self.initial:
-            out["initial"] = True
-        if self.values:
-            out["values"] = {name: quantity_to_json(q) for name, q in self.values.items()}
-        return out
+    @classmethod
+    def of(
+        cls,
+        action: Action,
+        *,
+        peer: str | None = None,
+        moved: tuple[str, ...] = (),
+        expected: str | None = None,
+        **filled_in: Any,
+    ) -> Event:
+        """Return the event that an action is, once what follows from it is known; `filled_in` wasn't said."""
+        values = (*_SAID(action), peer, moved, expected)
+        event = cls(*values)
+        for name, value in filled_in.items():
+            object.__setattr__(event, name, value)
+        return event
 
 
-_PLAIN = tuple(
-    f.name
-    for f in fields(Event)
-    if f.name not in {"id", "action", "subjects", "happened", "moved", "initial", "values", "basis"}
-)
-
-
-def event_from_json(data: Mapping[str, Any]) -> Event:
-    """Return the event of a JSON object made by `Event.to_json`. TypeError when it has a field that is unknown."""
-    known = dict(data)
-    known["subjects"] = tuple(known.get("subjects", ()))
-    if "moved" in known:
-        known["moved"] = tuple(known["moved"])
-    if "values" in known:
-        known["values"] = {name: quantity_from_json(q) for name, q in known["values"].items()}
-    return Event(**known)
+_SAID = attrgetter(*(field.name for field in fields(Action)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +76,7 @@ class Effect(NamedTuple):
 
 
 def effects(plant: Plant, event: Event) -> list[Effect]:
-    """Return what a resolved event writes. Needs no state: the event says it all. KeyError if it isn't resolved."""
+    """Return what an event writes. Needs no state: the event says it all."""
     action = event.action
     out: list[Effect]
     if action in (PLACE, LIFT):

@@ -1,15 +1,16 @@
 """What is physically possible. Impossible is not forbidden: it means that the record is wrong.
 
-`resolve` takes an action as somebody reported it, fills in what follows from the configuration (the other half of
-a mated pair, what moves along) and returns either the resolved event or every reason why it can't have happened.
+`resolve` takes an action as somebody said it, fills in what follows from the configuration (the other half of a
+mated pair, what moves along) and returns either the event or every reason why it can't have happened.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from cfgtrack.model import event as ev
+from cfgtrack.model import action as ac
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import (
     View,
     aboard,
@@ -18,7 +19,7 @@ from cfgtrack.model.configuration import (
     rigid_links,
 )
 from cfgtrack.model.event import Event
-from cfgtrack.model.kind import Kind, Move
+from cfgtrack.model.kind import Kind
 from cfgtrack.model.part import Port
 from cfgtrack.model.plant import HOLD, owner_of
 
@@ -34,59 +35,60 @@ class Refusal:
 
 
 @dataclass(frozen=True, slots=True)
-class Resolved:
-    """The outcome of `resolve`: the event with everything filled in, or why it is refused."""
+class Impossible:
+    """An action that can't have happened, as far as it could be filled in, and every reason why."""
 
-    event: Event
-    refusals: tuple[Refusal, ...] = ()
-
-
-def resolve(view: View, event: Event) -> Resolved:
-    """Fill in what follows from the configuration just before `event`, or say why it is impossible."""
-    if event.action in (ev.PLACE, ev.LIFT):
-        return _resolve_place(view, event)
-    if event.action == ev.FOUND:
-        return _resolve_found(view, event)
-    if event.action in ev.GENERAL_ACTIONS or event.action in ev.BOOK_ACTIONS:
-        return _resolve_note(view, event)
-    return _resolve_move(view, event)
+    action: Action
+    refusals: tuple[Refusal, ...]
 
 
-def _refused(event: Event, *refusals: Refusal) -> Resolved:
-    return Resolved(event, refusals)
+def resolve(view: View, action: Action) -> Event | Impossible:
+    """Fill in what follows from the configuration just before `action`, or say why it is impossible."""
+    if action.action in (ac.PLACE, ac.LIFT):
+        return _resolve_place(view, action)
+    if action.action == ac.FOUND:
+        return _resolve_found(view, action)
+    if action.action in ac.GENERAL_ACTIONS or action.action in ac.BOOK_ACTIONS:
+        return _resolve_note(view, action)
+    return _resolve_move(view, action)
+
+
+def _refused(action: Action, *refusals: Refusal) -> Impossible:
+    return Impossible(action, refusals)
 
 
 # --- along a ladder -------------------------------------------------------------------------------------------
 
 
-def _resolve_move(view: View, event: Event) -> Resolved:
-    if not 1 <= len(event.subjects) <= 2:
-        sentence = f"{event.action} takes one port or two, {len(event.subjects)} given"
-        return _refused(event, Refusal("subjects", sentence, ""))
-    unknown = [_no_port(view, event, s) for s in event.subjects]
+def _resolve_move(view: View, action: Action) -> Event | Impossible:
+    if not 1 <= len(action.subjects) <= 2:
+        sentence = f"{action.action} takes one port or two, {len(action.subjects)} given"
+        return _refused(action, Refusal("subjects", sentence, ""))
+    unknown = [_no_port(view, action, s) for s in action.subjects]
     refusals = [r for r in unknown if r is not None]
     if refusals:
-        return _refused(event, *refusals)
-    kind = _found(view, event.subjects[0])[1]
-    move = kind.moves[event.action]
+        return _refused(action, *refusals)
+    kind = _found(view, action.subjects[0])[1]
+    move = kind.moves[action.action]
     if kind.joins(move):
-        return _resolve_join(view, event)
-    event = _with_mate(view, event, move)
-    refusals = list(_pairing(view, event))
-    for subject in event.subjects:
-        refusals.extend(_off_ladder(view, event, subject))
-    return Resolved(event, tuple(refusals))
+        return _resolve_join(view, action)
+    mate = view.state(action.subjects[0]).other if len(action.subjects) == 1 else None
+    subjects = action.subjects if mate is None or move.each else (action.subjects[0], mate)
+    refusals = [*_pairing(view, subjects), *(r for s in subjects for r in _off_ladder(view, action, s))]
+    if refusals:
+        return _refused(replace(action, subjects=subjects), *refusals)
+    return Event.of(action, peer=mate if move.each else None, subjects=subjects)
 
 
-def _no_port(view: View, event: Event, subject: str) -> Refusal | None:
+def _no_port(view: View, action: Action, subject: str) -> Refusal | None:
     found = view.plant.port(subject)
     if found is None:
         return Refusal("unknown", f"there is no port {subject}", subject)
     kind = found[1]
-    if event.action not in kind.moves:
+    if action.action not in kind.moves:
         can = ", ".join(kind.moves) or "nothing"
         return Refusal(
-            "action", f"{subject} is of kind {kind.id}; it takes {can}, not {event.action}", subject
+            "action", f"{subject} is of kind {kind.id}; it takes {can}, not {action.action}", subject
         )
     return None
 
@@ -97,56 +99,45 @@ def _found(view: View, subject: str) -> tuple[Port, Kind]:
     return found
 
 
-def _with_mate(view: View, event: Event, move: Move) -> Event:
-    if len(event.subjects) == 2:
-        return event
-    mate = view.state(event.subjects[0]).other
-    if mate is None:
-        return event
-    if move.each:
-        return replace(event, peer=mate)
-    return replace(event, subjects=(event.subjects[0], mate))
-
-
-def _pairing(view: View, event: Event) -> Iterator[Refusal]:
+def _pairing(view: View, subjects: tuple[str, ...]) -> Iterator[Refusal]:
     """Two halves named together must be each other's mates."""
-    if len(event.subjects) != 2:
+    if len(subjects) != 2:
         return
-    for subject, other in (event.subjects, event.subjects[::-1]):
+    for subject, other in (subjects, subjects[::-1]):
         state = view.state(subject)
         if state.other != other:
             is_what = f"mated to {state.other}" if state.other else state.value
             yield Refusal("not-mates", f"{subject} is {is_what}, not mated to {other}", subject, state.event)
 
 
-def _off_ladder(view: View, event: Event, subject: str) -> Iterator[Refusal]:
+def _off_ladder(view: View, action: Action, subject: str) -> Iterator[Refusal]:
     kind = _found(view, subject)[1]
-    if event.action not in kind.moves:
-        yield Refusal("action", f"{subject} is of kind {kind.id}, which takes no {event.action}", subject)
+    if action.action not in kind.moves:
+        yield Refusal("action", f"{subject} is of kind {kind.id}, which takes no {action.action}", subject)
         return
-    move = kind.moves[event.action]
+    move = kind.moves[action.action]
     state = view.state(subject)
     if state.value not in move.sources:
         to = f" (to {state.other})" if state.other else ""
         wanted = " or ".join(move.sources)
-        sentence = f"{subject} is {state.value}{to}; {event.action} needs it {wanted}"
+        sentence = f"{subject} is {state.value}{to}; {action.action} needs it {wanted}"
         yield Refusal("status", sentence, subject, state.event)
 
 
-def _resolve_join(view: View, event: Event) -> Resolved:
-    if len(event.subjects) != 2:
-        sentence = f"{event.action} needs both halves: {event.subjects[0]} and what it goes on"
-        return _refused(event, Refusal("subjects", sentence, event.subjects[0]))
-    refusals = list(_misfits(view, event))
-    for subject in event.subjects:
-        refusals.extend(_off_ladder(view, event, subject))
+def _resolve_join(view: View, action: Action) -> Event | Impossible:
+    if len(action.subjects) != 2:
+        sentence = f"{action.action} needs both halves: {action.subjects[0]} and what it goes on"
+        return _refused(action, Refusal("subjects", sentence, action.subjects[0]))
+    refusals = list(_misfits(view, action))
+    for subject in action.subjects:
+        refusals.extend(_off_ladder(view, action, subject))
     if refusals:
-        return _refused(event, *refusals)
-    return _brought_together(view, event)
+        return _refused(action, *refusals)
+    return _brought_together(view, action)
 
 
-def _misfits(view: View, event: Event) -> Iterator[Refusal]:
-    a, b = event.subjects
+def _misfits(view: View, action: Action) -> Iterator[Refusal]:
+    a, b = action.subjects
     if a == b:
         yield Refusal("same", f"{a} can't be mated to itself", a)
         return
@@ -171,25 +162,25 @@ def _can_bend_round(view: View, a: str, b: str) -> bool:
     return not _is_hold(view, a) and (plant.is_flexible(a) or plant.is_flexible(b))
 
 
-def _brought_together(view: View, event: Event) -> Resolved:
+def _brought_together(view: View, action: Action) -> Event | Impossible:
     """Check that a rigid pair is in one place; what was in somebody's hands now stands where its mate stands."""
-    a, b = event.subjects
+    a, b = action.subjects
     plant = view.plant
     if plant.is_flexible(a) or plant.is_flexible(b):
-        return Resolved(event)
+        return Event.of(action)
     owners = owner_of(a), owner_of(b)
     if any(plant.is_mobile(o) for o in owners):
-        return Resolved(event)
+        return Event.of(action)
     lines = [place_line(view, o) for o in owners]
     if _one_place(lines[0], lines[1]):
-        return Resolved(event)
+        return Event.of(action)
     if all(o in plant.units for o in owners):
         in_hand = [bool(line) and plant.is_mobile(line[0]) for line in lines]
         if in_hand[0] != in_hand[1]:
-            return _handed_over(view, event, owners[in_hand.index(True)], lines[in_hand.index(False)])
+            return _handed_over(view, action, owners[in_hand.index(True)], lines[in_hand.index(False)])
     there = [line[0] if line else "nowhere known" for line in lines]
     sentence = f"{a} is at {there[0]}, {b} at {there[1]}: they are not in one place"
-    return _refused(event, Refusal("not-here", sentence, a, _mover(view, owners)))
+    return _refused(action, Refusal("not-here", sentence, a, _mover(view, owners)))
 
 
 def _one_place(line_a: list[str], line_b: list[str]) -> bool:
@@ -201,28 +192,27 @@ def _mover(view: View, owners: tuple[str, str]) -> str | None:
     return next((e for e in moved if e), None)
 
 
-def _handed_over(view: View, event: Event, in_hand: str, line: list[str]) -> Resolved:
-    if not line or not _is_hold(view, event.subjects[0]):
-        return Resolved(event)
-    return Resolved(replace(event, place=line[0], moved=tuple(rigid_group(view, in_hand))))
+def _handed_over(view: View, action: Action, in_hand: str, line: list[str]) -> Event | Impossible:
+    if not line or not _is_hold(view, action.subjects[0]):
+        return Event.of(action)
+    return Event.of(action, place=line[0], moved=tuple(rigid_group(view, in_hand)))
 
 
 # --- from place to place ----------------------------------------------------------------------------------------
 
 
-def _resolve_place(view: View, event: Event) -> Resolved:
-    if len(event.subjects) != 1:
-        return _refused(event, Refusal("subjects", f"{event.action} takes one unit", ""))
-    thing = event.subjects[0]
+def _resolve_place(view: View, action: Action) -> Event | Impossible:
+    if len(action.subjects) != 1:
+        return _refused(action, Refusal("subjects", f"{action.action} takes one unit", ""))
+    thing = action.subjects[0]
     if thing not in view.plant.units and not view.plant.is_mobile(thing):
         kind_of = "is a place that doesn't move" if thing in view.plant.places else "is not a unit"
-        return _refused(event, Refusal("unknown", f"{thing} {kind_of}", thing))
+        return _refused(action, Refusal("unknown", f"{thing} {kind_of}", thing))
     group = rigid_group(view, thing) if thing in view.plant.units else [thing]
-    if event.action == ev.LIFT and event.place is None:
-        event = replace(event, place=_lifter(view, group))
-    event = replace(event, moved=tuple(group[1:]))
-    refusals = [*_bad_destination(view, event), *_ties(view, thing, group)]
-    return Resolved(event, tuple(refusals))
+    if action.action == ac.LIFT and action.place is None:
+        action = replace(action, place=_lifter(view, group))
+    refusals = [*_bad_destination(view, action, group), *_ties(view, thing, group)]
+    return _refused(action, *refusals) if refusals else Event.of(action, moved=tuple(group[1:]))
 
 
 def _lifter(view: View, group: list[str]) -> str | None:
@@ -240,8 +230,8 @@ def _is_hold(view: View, port: str) -> bool:
     return _found(view, port)[1].medium == HOLD
 
 
-def _bad_destination(view: View, event: Event) -> Iterator[Refusal]:
-    thing, target = event.subjects[0], event.place
+def _bad_destination(view: View, action: Action, group: Sequence[str]) -> Iterator[Refusal]:
+    thing, target = action.subjects[0], action.place
     if target is None:
         yield Refusal("by-whom", f"say who or what takes {thing}: no single grip holds it", thing)
         return
@@ -249,31 +239,30 @@ def _bad_destination(view: View, event: Event) -> Iterator[Refusal]:
     if place is None:
         yield Refusal("unknown", f"there is no place {target}", target)
         return
-    if event.action == ev.LIFT and not place.mobile:
+    if action.action == ac.LIFT and not place.mobile:
         yield Refusal("by-whom", f"{target} can't lift: it is a place that doesn't move", target)
     state = view.state(thing)
-    if state.value == target and state.other == event.facing:
+    if state.value == target and state.other == action.facing:
         yield Refusal("already", f"{thing} is at {target} already", thing, state.event)
     if thing in place_line(view, target):
         yield Refusal("inside-itself", f"{target} is inside {thing}", thing)
-    yield from _wrong_way_round(view, event, target)
-    yield from _full(view, event, target)
+    yield from _wrong_way_round(view, action, target)
+    yield from _full(view, target, group)
 
 
-def _wrong_way_round(view: View, event: Event, target: str) -> Iterator[Refusal]:
+def _wrong_way_round(view: View, action: Action, target: str) -> Iterator[Refusal]:
     facings = view.plant.places[target].facings
-    if facings and event.facing not in facings:
-        got = f"not {event.facing}" if event.facing else "none was given"
+    if facings and action.facing not in facings:
+        got = f"not {action.facing}" if action.facing else "none was given"
         sentence = f"{target} takes a unit facing {' or '.join(facings)}; {got}"
-        yield Refusal("facing", sentence, event.subjects[0])
+        yield Refusal("facing", sentence, action.subjects[0])
 
 
-def _full(view: View, event: Event, target: str) -> Iterator[Refusal]:
+def _full(view: View, target: str, group: Sequence[str]) -> Iterator[Refusal]:
     capacity = view.plant.places[target].capacity
     if capacity is None:
         return
-    going = {event.subjects[0], *event.moved}
-    there = [s for s in view.standing_at(target) if s not in going]
+    there = [s for s in view.standing_at(target) if s not in group]
     heaps: list[str] = []
     seen: set[str] = set()
     for unit in there:
@@ -282,7 +271,7 @@ def _full(view: View, event: Event, target: str) -> Iterator[Refusal]:
             seen.update(rigid_group(view, unit) if unit in view.plant.units else (unit,))
     if len(heaps) + 1 > capacity:
         sentence = f"{target} takes {capacity} and holds {', '.join(sorted(heaps))}"
-        yield Refusal("full", sentence, event.subjects[0], view.state(heaps[0]).event if heaps else None)
+        yield Refusal("full", sentence, group[0], view.state(heaps[0]).event if heaps else None)
 
 
 def _ties(view: View, thing: str, group: list[str]) -> Iterator[Refusal]:
@@ -299,105 +288,104 @@ def _ties(view: View, thing: str, group: list[str]) -> Iterator[Refusal]:
 # --- found so -----------------------------------------------------------------------------------------------------
 
 
-def _resolve_found(view: View, event: Event) -> Resolved:
-    if not event.subjects:
-        return _refused(event, Refusal("subjects", "as-found needs a subject", ""))
-    if event.place is not None:
-        return _resolve_found_place(view, event)
-    if event.status is None:
-        return _refused(event, Refusal("status", "as-found needs a status or a place", event.subjects[0]))
-    return _resolve_found_port(view, event)
+def _resolve_found(view: View, action: Action) -> Event | Impossible:
+    if not action.subjects:
+        return _refused(action, Refusal("subjects", "as-found needs a subject", ""))
+    if action.place is not None:
+        return _resolve_found_place(view, action)
+    if action.status is None:
+        return _refused(action, Refusal("status", "as-found needs a status or a place", action.subjects[0]))
+    return _resolve_found_port(view, action)
 
 
-def _resolve_found_place(view: View, event: Event) -> Resolved:
-    thing, place = event.subjects[0], event.place
+def _resolve_found_place(view: View, action: Action) -> Event | Impossible:
+    thing, place = action.subjects[0], action.place
     if place is None or place not in view.plant.places:
-        return _refused(event, Refusal("unknown", f"there is no place {place}", thing))
-    if len(event.subjects) != 1 or (thing not in view.plant.units and not view.plant.is_mobile(thing)):
-        return _refused(event, Refusal("unknown", f"{thing} is not a unit", thing))
+        return _refused(action, Refusal("unknown", f"there is no place {place}", thing))
+    if len(action.subjects) != 1 or (thing not in view.plant.units and not view.plant.is_mobile(thing)):
+        return _refused(action, Refusal("unknown", f"{thing} is not a unit", thing))
     state = view.state(thing)
     if thing in place_line(view, place):
         sentence = f"{place} is inside {thing} by the record: say first where {place} was found"
-        return _refused(event, Refusal("inside-itself", sentence, thing, state.event))
+        return _refused(action, Refusal("inside-itself", sentence, thing, state.event))
     group = rigid_group(view, thing) if thing in view.plant.units else [thing]
-    event = replace(event, moved=tuple(group[1:]))
     said: list[str] = []
-    if state.value != place and not (event.initial and state.event is None):
+    if state.value != place and not (action.initial and state.event is None):
         said.append(f"{thing} at {state.value}" if state.value else f"{thing} nowhere known")
-    if not event.initial:
-        said.extend(r.sentence for r in (*_wrong_way_round(view, event, place), *_full(view, event, place)))
-    return Resolved(replace(event, expected="; ".join(said) or None))
+    if not action.initial:
+        said.extend(r.sentence for r in (*_wrong_way_round(view, action, place), *_full(view, place, group)))
+    return Event.of(action, moved=tuple(group[1:]), expected="; ".join(said) or None)
 
 
-def _resolve_found_port(view: View, event: Event) -> Resolved:
-    refusals = [r for s in event.subjects if (r := _bad_found(view, event, s)) is not None]
-    misfits = list(_misfits(view, event)) if len(event.subjects) == 2 and not refusals else []
-    if event.initial or any(r.code == "same" for r in misfits):
+def _resolve_found_port(view: View, action: Action) -> Event | Impossible:
+    refusals = [r for s in action.subjects if (r := _bad_found(view, action, s)) is not None]
+    misfits = list(_misfits(view, action)) if len(action.subjects) == 2 and not refusals else []
+    if action.initial or any(r.code == "same" for r in misfits):
         refusals.extend(misfits)
     if refusals:
-        return _refused(event, *refusals)
-    assert event.status is not None
-    joined = _found(view, event.subjects[0])[1].is_joined(event.status)
-    if joined and len(event.subjects) == 1:
-        mate = view.state(event.subjects[0]).other
-        if mate is None:
-            sentence = f"{event.subjects[0]} {event.status}: say to what"
-            return _refused(event, Refusal("subjects", sentence, event.subjects[0]))
-        event = replace(event, peer=mate)
-    moved = tuple(_bereft(view, event, joined=joined))
-    said = [*_contradictions(view, event), *(r.sentence for r in misfits if joined)]
-    return Resolved(replace(event, moved=moved, expected="; ".join(said) or None))
+        return _refused(action, *refusals)
+    assert action.status is not None
+    joined = _found(view, action.subjects[0])[1].is_joined(action.status)
+    peer = None
+    if joined and len(action.subjects) == 1:
+        peer = view.state(action.subjects[0]).other
+        if peer is None:
+            sentence = f"{action.subjects[0]} {action.status}: say to what"
+            return _refused(action, Refusal("subjects", sentence, action.subjects[0]))
+    moved = tuple(_bereft(view, action, peer))
+    said = [*_contradictions(view, action, peer), *(r.sentence for r in misfits if joined)]
+    return Event.of(action, peer=peer, moved=moved, expected="; ".join(said) or None)
 
 
-def _bad_found(view: View, event: Event, subject: str) -> Refusal | None:
+def _bad_found(view: View, action: Action, subject: str) -> Refusal | None:
     found = view.plant.port(subject)
     if found is None:
         return Refusal("unknown", f"there is no port {subject}", subject)
     kind = found[1]
-    if event.status not in kind.statuses:
+    if action.status not in kind.statuses:
         ladder = ", ".join(kind.statuses)
-        return Refusal("status", f"{subject} can be {ladder}; not {event.status}", subject)
+        return Refusal("status", f"{subject} can be {ladder}; not {action.status}", subject)
     return None
 
 
-def _bereft(view: View, event: Event, *, joined: bool) -> Iterator[str]:
+def _bereft(view: View, action: Action, peer: str | None) -> Iterator[str]:
     """Yield the halves that lose their mate because the subjects are found apart or with another."""
-    for subject in event.subjects:
+    for subject in action.subjects:
         mate = view.state(subject).other
-        if mate is not None and mate not in event.subjects and not (joined and mate == event.peer):
+        if mate is not None and mate not in action.subjects and mate != peer:
             yield mate
 
 
-def _contradictions(view: View, event: Event) -> Iterator[str]:
+def _contradictions(view: View, action: Action, peer: str | None) -> Iterator[str]:
     """Yield what the record said of the subjects where that differs from what was found."""
-    for i, subject in enumerate(event.subjects):
+    for i, subject in enumerate(action.subjects):
         state = view.state(subject)
-        if event.initial and state.event is None:
+        if action.initial and state.event is None:
             continue
-        joined = _found(view, subject)[1].is_joined(event.status or "")
-        mate = (event.subjects[1 - i] if len(event.subjects) == 2 else event.peer) if joined else None
-        if (state.value, state.other) != (event.status, mate):
+        joined = _found(view, subject)[1].is_joined(action.status or "")
+        mate = (action.subjects[1 - i] if len(action.subjects) == 2 else peer) if joined else None
+        if (state.value, state.other) != (action.status, mate):
             yield f"{subject} {state.value}" + (f" to {state.other}" if state.other else "")
 
 
 # --- notes --------------------------------------------------------------------------------------------------------
 
 
-def _is_pattern(event: Event, subject: str) -> bool:
+def _is_pattern(action: Action, subject: str) -> bool:
     """Return whether a subject is a shell pattern, as an approval's may be: it covers whatever fits."""
-    return event.action == ev.APPROVE and any(c in subject for c in "*?[")
+    return action.action == ac.APPROVE and any(c in subject for c in "*?[")
 
 
-def _resolve_note(view: View, event: Event) -> Resolved:
+def _resolve_note(view: View, action: Action) -> Event | Impossible:
     refusals = [
         Refusal("unknown", f"there is no unit, place, port or part {s}", s)
-        for s in event.subjects
-        if not view.plant.has(s) and s not in view.plant.parts and not _is_pattern(event, s)
+        for s in action.subjects
+        if not view.plant.has(s) and s not in view.plant.parts and not _is_pattern(action, s)
     ]
-    if event.action in (ev.BEGIN, ev.END) and not event.outing:
-        refusals.append(Refusal("outing", f"{event.action} needs an outing", ""))
-    if event.action == ev.MEASURE and not event.values:
+    if action.action in (ac.BEGIN, ac.END) and not action.outing:
+        refusals.append(Refusal("outing", f"{action.action} needs an outing", ""))
+    if action.action == ac.MEASURE and not action.values:
         refusals.append(Refusal("values", "measure needs a value, as in torque=25 N*m", ""))
-    if event.action == ev.REMARK and not event.remark:
+    if action.action == ac.REMARK and not action.remark:
         refusals.append(Refusal("remark", "remark needs a text", ""))
-    return Resolved(event, tuple(refusals))
+    return _refused(action, *refusals) if refusals else Event.of(action)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from cfgtrack.model.event import Event
+from cfgtrack.model.action import Action
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +19,7 @@ class Step:
     id: str
     outing: str
     track: str
-    action: Event
+    action: Action
     takes: tuple[int, int, int]
     after: tuple[str, ...] = ()
     title: str = ""

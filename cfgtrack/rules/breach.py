@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event
 from cfgtrack.rules.finding import Finding, Reason
 from cfgtrack.rules.rule import Always, At, By, Rule, Within
@@ -38,7 +39,7 @@ def mode_name(rule: Rule) -> str:
             return "by"
 
 
-def words(event: Event) -> str:
+def words(event: Action) -> str:
     """Return an action in short words, for findings."""
     said = [event.action, *event.subjects]
     if event.outing is not None and not event.subjects:

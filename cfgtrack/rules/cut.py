@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Container, Iterator, Sequence
 from itertools import islice
 
+from cfgtrack.model.action import PLACE, Action
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import PLACE, Event, effects
+from cfgtrack.model.event import Event, effects
 from cfgtrack.model.possibility import resolve
 from cfgtrack.network.flow import Flow, Link
 from cfgtrack.network.trace import trace
@@ -143,24 +144,24 @@ def to_make(judge: Judge, link: str) -> str:
     configuration = judge.world.configuration
     for event in _could_make(judge, link):
         outcome = resolve(configuration, event)
-        if not outcome.refusals and _makes(configuration, outcome.event, link):
+        if isinstance(outcome, Event) and _makes(configuration, outcome, link):
             return words(event) + (f" facing {event.facing}" if event.facing else "")
     return ""
 
 
-def _could_make(judge: Judge, link: str) -> Iterator[Event]:
+def _could_make(judge: Judge, link: str) -> Iterator[Action]:
     """Yield actions that might make a link: a unit's being placed, or every move of a half, then of both."""
     plant, now = judge.world.plant, judge.world.now
     thing, _, place = link.partition(" on ")
     if place:
         for facing in plant.places[place].facings or (None,):
-            yield Event("", PLACE, (thing,), now, place=place, facing=facing)
+            yield Action("", PLACE, (thing,), now, place=place, facing=facing)
         return
     halves = link.split(" - ")
     for subjects in (*((half,) for half in halves), tuple(halves)):
         found = plant.port(subjects[0])
         for action in found[1].moves if found is not None else ():
-            yield Event("", action, subjects, now)
+            yield Action("", action, subjects, now)
 
 
 def _makes(configuration: Configuration, event: Event, link: str) -> bool:

@@ -13,8 +13,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
+from cfgtrack.model.action import END, LIFT, PLACE
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import END, LIFT, PLACE, Event
+from cfgtrack.model.event import Event
 from cfgtrack.network.flow import Link
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach, gather, words

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain, islice
 
-from cfgtrack.model.event import MEASURE, PLACE, Event, effects
+from cfgtrack.model.action import MEASURE, PLACE, Action
+from cfgtrack.model.event import Event, effects
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.possibility import resolve
 from cfgtrack.network.flow import Link
@@ -103,24 +104,24 @@ def _moves_to(judge: Judge, item: str, condition: Status | Count, *, away: bool 
     configuration = judge.world.configuration
     for event in _could_move(judge, item, condition, away=away):
         outcome = resolve(configuration, event)
-        if not outcome.refusals and _has(judge, outcome.event, item, condition) != away:
+        if isinstance(outcome, Event) and _has(judge, outcome, item, condition) != away:
             yield words(event) + (f" facing {event.facing}" if event.facing else "")
 
 
-def _could_move(judge: Judge, item: str, condition: Status | Count, *, away: bool) -> Iterator[Event]:
+def _could_move(judge: Judge, item: str, condition: Status | Count, *, away: bool) -> Iterator[Action]:
     """Yield actions that might: the moves of a port's ladder, and a unit's being placed where it should be."""
     plant, now = judge.world.plant, judge.world.now
     found = plant.port(item)
     if found is not None and condition.among:
         for action in found[1].moves:
-            yield Event("", action, (item,), now)
+            yield Action("", action, (item,), now)
     unit = plant.units.get(item)
     if unit is None or not condition.at or away:
         return
     for place in dict.fromkeys(unit.home if at == HOME else at for at in condition.at):
         if place in plant.places:
             for facing in plant.places[place].facings or (None,):
-                yield Event("", PLACE, (item,), now, place=place, facing=facing)
+                yield Action("", PLACE, (item,), now, place=place, facing=facing)
 
 
 def _has(judge: Judge, event: Event, item: str, condition: Status | Count) -> bool:

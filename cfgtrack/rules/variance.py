@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from cfgtrack.model.event import APPROVE, Event
+from cfgtrack.model.action import APPROVE
+from cfgtrack.model.event import Event
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.selection import fits
 

@@ -15,15 +15,13 @@ if TYPE_CHECKING:
 def choices_text(thing: str, found: Choices) -> str:
     """Return what may be done to a thing: allowed actions first, then those that would break a rule."""
     choices = found.can
-    allowed = [c for c in choices if not c.refusals and not c.findings]
-    forbidden = [c for c in choices if not c.refusals and c.findings]
-    impossible = [c for c in choices if c.refusals]
+    allowed = [c for c in choices if not c.findings]
+    forbidden = [c for c in choices if c.findings]
     title = f"{thing}: {count(len(allowed), 'allowed action')}, {len(forbidden)} would break a rule"
     return sections(
         heading(title, found.moment),
         table(["allowed", "starts the clock of"], [[c.phrase, ", ".join(c.starts)] for c in allowed]),
         table(["would break a rule", "severity", "rule", "why"], _broken(forbidden)),
-        table(["not possible", "why"], [[c.phrase, "; ".join(c.refusals)] for c in impossible]),
         caution(),
         f"more than are listed: {', '.join(found.more)}" if found.more else "",
     )

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
-from cfgtrack.model.event import BEGIN, END
+from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Finding, Reason
 from cfgtrack.show.record import discrepancies_text, event_text, remarks_text
@@ -198,7 +198,7 @@ def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> st
 
 def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> str:
     """Return what a check of a proposed sequence found."""
-    impossible = sum(1 for step in report.steps if step.refusals)
+    impossible = sum(1 for step in report.steps if not step.is_possible)
     checked = ", ".join(
         part
         for part in (
@@ -238,8 +238,8 @@ def steps_text(report: CheckReport, *, colour: bool = False) -> str:
             format_instant(step.laid.end),
             step.laid.step.track,
             step.laid.step.id,
-            event_text(step.event),
-            _verdict(step, numbers.get(step.event.id, [])),
+            event_text(step.action),
+            _verdict(step, numbers.get(step.action.id, [])),
             "; ".join(_clocks_moved(step)),
         ]
         for step in report.steps
@@ -250,7 +250,7 @@ def steps_text(report: CheckReport, *, colour: bool = False) -> str:
 
 def _verdict(step: StepResult, numbers: Sequence[int]) -> str:
     listed = f" {', '.join(map(str, numbers))}" if numbers else ""
-    if step.refusals:
+    if not step.is_possible:
         return f"NOT POSSIBLE:{listed}"
     return f"FINDING{listed}" if numbers else "ok"
 

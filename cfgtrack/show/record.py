@@ -7,7 +7,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from cfgtrack.answers.moment import Moment
-from cfgtrack.model import event as ev
+from cfgtrack.model import action as ac
+from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.time import format_instant
 from cfgtrack.show.quantity import quantity_text
@@ -20,22 +21,22 @@ _NONE: Mapping[str, str] = MappingProxyType({})
 _MOST = 8
 
 
-def event_text(event: Event) -> str:
+def event_text(event: Action) -> str:
     """Return what was done, in a phrase: ``demate PUMP-1:F1 from PANEL-A:F1``, ``place PUMP-2 at BAY-1``."""
-    if event.action == ev.FOUND:
+    if event.action == ac.FOUND:
         return f"as found: {_found(event)}"
     words = [event.action.replace("-", " ") if event.action == "let-go" else event.action, *event.subjects]
-    if event.place is not None and event.action in (ev.PLACE, ev.LIFT):
-        words += ["by" if event.action == ev.LIFT else "at", event.place]
+    if event.place is not None and event.action in (ac.PLACE, ac.LIFT):
+        words += ["by" if event.action == ac.LIFT else "at", event.place]
     if event.facing:
         words += ["facing", event.facing]
-    if event.action in (ev.BEGIN, ev.END) and event.outing:
+    if event.action in (ac.BEGIN, ac.END) and event.outing:
         words.append(event.outing)
     words += [about for about in (event.withdraws, event.explains) if about]
-    if event.action == ev.APPROVE:
+    if event.action == ac.APPROVE:
         words += _approved(event.body or {})
     words += [f"{name}={quantity}" for name, quantity in event.values.items()]
-    if event.moved:
+    if isinstance(event, Event) and event.moved:
         more = len(event.moved) - _MOST
         words.append("with " + ", ".join([*event.moved[:_MOST], *([f"{more} more"] if more > 0 else [])]))
     return " ".join(words)
@@ -51,12 +52,13 @@ def _approved(body: Mapping[str, Any]) -> Iterator[str]:
             yield f"{label} {format_instant(body[name])}"
 
 
-def _found(event: Event) -> str:
+def _found(event: Action) -> str:
     subject = event.subjects[0] if event.subjects else ""
     if event.place is not None:
         facing = f" facing {event.facing}" if event.facing else ""
         return f"{subject} at {event.place}{facing}"
-    mate = event.subjects[1] if len(event.subjects) == 2 else event.peer
+    mate = event.peer if isinstance(event, Event) else None
+    mate = event.subjects[1] if len(event.subjects) == 2 else mate
     return f"{subject} {event.status}" + (f" to {mate}" if mate else "")
 
 
@@ -94,7 +96,7 @@ def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
         yield f"because: {event.reason}"
     if event.expected:
         yield f"the record said: {event.expected}"
-    if event.outing and event.action not in (ev.BEGIN, ev.END):
+    if event.outing and event.action not in (ac.BEGIN, ac.END):
         yield f"in {event.outing}"
     if event.remark:
         yield event.remark

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 
-from cfgtrack.model import event as ev
+from cfgtrack.model import action as ac
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
@@ -72,17 +73,17 @@ class Appender:
         self._head: Configuration | None = None
         self._latest = NEVER
 
-    def append(self, where: str, event: Event) -> Entry:
+    def append(self, where: str, action: Action) -> Entry:
         """Resolve and write one event. Unrecordable when it is impossible, or corrects what can't be corrected."""
-        inert = is_inert(event)
-        if self._head is not None and (inert or event.happened >= self._latest) and not _refers(event):
-            return self._at_once(where, event, self._head, inert=inert)
+        inert = is_inert(action)
+        if self._head is not None and (inert or action.happened >= self._latest) and not _refers(action):
+            return self._at_once(where, action, self._head, inert=inert)
         self.flush()
-        if not _refers(event):
-            return self._late(where, event)
+        if not _refers(action):
+            return self._late(where, action)
         # Should it be refused after all, the event that it corrects goes on to count.
         with self.database.attempt():
-            return self._late(where, event)
+            return self._late(where, action)
 
     def collisions(self) -> Iterator[Collision]:
         """Yield what the late events so far contradict."""
@@ -135,30 +136,30 @@ class Appender:
 
     # --- in order, and late ----------------------------------------------------------------------------------
 
-    def _at_once(self, where: str, event: Event, head: Configuration, *, inert: bool) -> Entry:
-        resolved = self._resolved(where, event, head)
-        entry = self._write(where, resolved, turn=self.number + 1, corrects=None)
+    def _at_once(self, where: str, action: Action, head: Configuration, *, inert: bool) -> Entry:
+        event = self._resolved(where, action, head)
+        entry = self._write(where, event, turn=self.number + 1, corrects=None)
         if not inert:
             self._latest = event.happened
         return entry
 
-    def _late(self, where: str, event: Event) -> Entry:
-        target = target_of(self.database, where, event)
+    def _late(self, where: str, action: Action) -> Entry:
+        target = target_of(self.database, where, action)
         turn = self.number + 1
         if target is not None:
-            if event.supersedes and target.entry.event.happened == event.happened:
+            if action.supersedes and target.entry.event.happened == action.happened:
                 turn = target.turn
             end_changes(self.database, target, self.known)
-        view = SqlView(self.database, self.plant, event.happened, self.known, turn)
-        resolved = self._resolved(where, event, view)
+        view = SqlView(self.database, self.plant, action.happened, self.known, turn)
+        event = self._resolved(where, action, view)
         corrects = None if target is None else target.entry.number
-        left = [view.state(s).value for s in _carried(self.plant, resolved)]
-        entry = self._write(where, resolved, turn=turn, corrects=corrects, withdrawn=target)
+        left = [view.state(s).value for s in _carried(self.plant, event)]
+        entry = self._write(where, event, turn=turn, corrects=corrects, withdrawn=target)
         self.flush()
-        self._disturb(where, entry.event, turn, left)
+        self._disturb(where, event, turn, left)
         if target is not None:
-            self._disturb(where, target.entry.event, target.turn, (), cause=entry.event)
-        self._catch_up(entry.event, target)
+            self._disturb(where, target.entry.event, target.turn, (), cause=event)
+        self._catch_up(event, target)
         return entry
 
     def _disturb(
@@ -174,13 +175,13 @@ class Appender:
         if found is not None:
             self.disturbances.append(found)
 
-    def _resolved(self, where: str, event: Event, view: View) -> Event:
-        outcome = resolve(view, event)
-        if outcome.refusals:
-            problems = tuple(self._problem(where, refusal) for refusal in outcome.refusals)
-            collides = tuple(r.collides for r in outcome.refusals if r.collides)
-            raise Unrecordable(problems, collides)
-        return outcome.event
+    def _resolved(self, where: str, action: Action, view: View) -> Event:
+        outcome = resolve(view, action)
+        if isinstance(outcome, Event):
+            return outcome
+        problems = tuple(self._problem(where, refusal) for refusal in outcome.refusals)
+        collides = tuple(r.collides for r in outcome.refusals if r.collides)
+        raise Unrecordable(problems, collides)
 
     def _problem(self, where: str, refusal: Refusal) -> Problem:
         sentence = refusal.sentence
@@ -235,7 +236,7 @@ class Appender:
         buffers = self._buffers
         buffers.events.append(row)
         owners = owners_touched(event)
-        if event.action == ev.WITHDRAW and withdrawn is not None:
+        if event.action == ac.WITHDRAW and withdrawn is not None:
             owners |= owners_touched(withdrawn.entry.event)
         buffers.touches.extend([(owner, event.happened, number) for owner in owners])
         written = effects(self.plant, event) if self._head is None else self._head.apply(event)[0]
@@ -249,16 +250,16 @@ class Appender:
         return entry
 
 
-def told(event: Event) -> str:
-    """Return an event in words, for a message."""
-    what = " ".join([event.action, *event.subjects])
-    if event.place:
-        what += f" at {event.place}"
-    return f"{what} ({format_instant(event.happened)})"
+def told(action: Action) -> str:
+    """Return an action or event in words, for a message."""
+    what = " ".join([action.action, *action.subjects])
+    if action.place:
+        what += f" at {action.place}"
+    return f"{what} ({format_instant(action.happened)})"
 
 
-def _refers(event: Event) -> bool:
-    return bool(event.supersedes or event.withdraws or event.explains)
+def _refers(action: Action) -> bool:
+    return bool(action.supersedes or action.withdraws or action.explains)
 
 
 def _carried(plant: Plant, event: Event) -> list[str]:

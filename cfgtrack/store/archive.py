@@ -13,7 +13,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from cfgtrack.model.event import DEFINE
+from cfgtrack.model.action import DEFINE
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.database import Database, Row, location

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from cfgtrack.model.event import DEFINE
+from cfgtrack.model.action import DEFINE
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER, TRIGGERS

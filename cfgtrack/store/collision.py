@@ -9,14 +9,15 @@ each other, and both are shown.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from operator import itemgetter
 from typing import NamedTuple
 
-from cfgtrack.model import event as ev
+from cfgtrack.model import action as ac
+from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event, effects
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.possibility import resolve
+from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.store.columns import AT_PLACE, NEVER
@@ -24,7 +25,7 @@ from cfgtrack.store.database import Database
 from cfgtrack.store.rows import IN_EFFECT, entry_of
 from cfgtrack.store.view import SqlView
 
-_INERT = frozenset({ev.MEASURE, ev.INSPECT, ev.REMARK, ev.BEGIN, ev.END}) | ev.BOOK_ACTIONS
+_INERT = frozenset({ac.MEASURE, ac.INSPECT, ac.REMARK, ac.BEGIN, ac.END}) | ac.BOOK_ACTIONS
 """Actions that neither change a state nor depend on one."""
 
 
@@ -51,9 +52,9 @@ class Collision(NamedTuple):
     other: str
 
 
-def is_inert(event: Event) -> bool:
-    """Return whether an event can neither disturb another one nor be disturbed."""
-    return event.action in _INERT
+def is_inert(action: Action) -> bool:
+    """Return whether an action can neither disturb another one nor be disturbed."""
+    return action.action in _INERT
 
 
 def disturbance(
@@ -174,10 +175,10 @@ def _later(
 def _contradiction(database: Database, plant: Plant, event: Event, turn: int, known: int) -> str | None:
     """Return why `event` can't have been so, as things stand before it now; None when it can."""
     view = SqlView(database, plant, event.happened, known, turn)
-    again = resolve(view, replace(event, peer=None, moved=(), expected=None))
-    if again.refusals:
+    again = resolve(view, event)
+    if isinstance(again, Impossible):
         return "; ".join(r.sentence for r in again.refusals)
-    then, now = set(effects(plant, event)), set(effects(plant, again.event))
+    then, now = set(effects(plant, event)), set(effects(plant, again))
     if then == now:
         return None
     differing = sorted({e.subject for e in then ^ now})

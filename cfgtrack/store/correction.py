@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from cfgtrack.model import event as ev
-from cfgtrack.model.event import Entry, Event
+from cfgtrack.model import action as ac
+from cfgtrack.model.action import Action
+from cfgtrack.model.event import Entry
 from cfgtrack.store.columns import AT_PLACE
 from cfgtrack.store.database import Database
 from cfgtrack.store.form import unrecordable
@@ -19,11 +20,11 @@ class Target(NamedTuple):
     turn: int
 
 
-def target_of(database: Database, where: str, event: Event) -> Target | None:
+def target_of(database: Database, where: str, action: Action) -> Target | None:
     """Return the event that this one supersedes or withdraws, after all that forbids it has been looked for."""
-    if event.explains:
-        _expect_discrepancy(database, where, event)
-    name = event.supersedes or event.withdraws
+    if action.explains:
+        _expect_discrepancy(database, where, action.explains)
+    name = action.supersedes or action.withdraws
     if name is None:
         return None
     sql = "SELECT body, number, known, turn FROM event WHERE id = :id"
@@ -35,24 +36,24 @@ def target_of(database: Database, where: str, event: Event) -> Target | None:
     if other is not None:
         sentence = f"event {name} was corrected already, by {other[0]}: correct that one"
         raise unrecordable(where, "corrected-already", sentence, other[0])
-    if target.entry.event.action in (ev.WITHDRAW, ev.DEFINE):
+    if target.entry.event.action in (ac.WITHDRAW, ac.DEFINE):
         what = "a withdrawal can't be taken back: record the event again under a new id"
-        if target.entry.event.action == ev.DEFINE:
+        if target.entry.event.action == ac.DEFINE:
             what = "a definition can't be taken back: load the right one"
         raise unrecordable(where, "not-correctable", what, name)
     return target
 
 
-def _expect_discrepancy(database: Database, where: str, event: Event) -> None:
-    found = find_entry(database, event.explains or "")
+def _expect_discrepancy(database: Database, where: str, name: str) -> None:
+    found = find_entry(database, name)
     if found is None:
-        raise unrecordable(where, "no-such-event", f"there is no event {event.explains} to explain")
+        raise unrecordable(where, "no-such-event", f"there is no event {name} to explain")
     other = database.row("SELECT id FROM event WHERE corrects = :number", {"number": found.number})
     if other is not None:
-        sentence = f"event {event.explains} was corrected, by {other[0]}: explain that one"
+        sentence = f"event {name} was corrected, by {other[0]}: explain that one"
         raise unrecordable(where, "corrected-already", sentence, other[0])
-    if found.event.action != ev.FOUND:
-        sentence = f"event {event.explains} is not an as-found event: there is nothing to explain"
+    if found.event.action != ac.FOUND:
+        sentence = f"event {name} is not an as-found event: there is nothing to explain"
         raise unrecordable(where, "not-found-so", sentence, found.event.id)
 
 

@@ -9,14 +9,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
+from dataclasses import MISSING
 from hashlib import sha256
-from typing import NamedTuple, cast
+from typing import NamedTuple, cast, get_type_hints
 
 import msgspec
 
-from cfgtrack.model.event import DEFINE, WITHDRAW, Event, effects, event_from_json
+from cfgtrack.model.action import DEFINE, WITHDRAW
+from cfgtrack.model.codec import IN_JSON, event_from_json
+from cfgtrack.model.event import Event, effects
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
@@ -33,23 +35,16 @@ class Derived(NamedTuple):
     changes: list[Row]
 
 
-class Written(msgspec.Struct):
-    """The fields of a recorded event that say what it touched and changed: to read only them is four times as fast."""
-
-    action: str
-    subjects: tuple[str, ...] = ()
-    place: str | None = None
-    facing: str | None = None
-    status: str | None = None
-    peer: str | None = None
-    moved: tuple[str, ...] = ()
-    values: dict[str, Quantity] = {}
-
+_HINTS = get_type_hints(Event)
+_WRITTEN = [
+    (told.name, _HINTS[told.name], msgspec.NODEFAULT if told.unsaid is MISSING else told.unsaid)
+    for told in sorted(IN_JSON, key=lambda told: told.unsaid is not MISSING)
+]
+_READ_PAGE = msgspec.json.Decoder(list[msgspec.defstruct("Written", _WRITTEN)])  # type: ignore[misc] # just made
+"""Reads a page of events, each with the fields of `Event`: five times as fast as making events."""
 
 UNREADABLE = (msgspec.MsgspecError, KeyError, TypeError, AssertionError)
 """What comes of an event or a definition that isn't as it was recorded."""
-
-_READ_PAGE = msgspec.json.Decoder(list[Written])
 
 
 def derive(database: Database, read_plant: Callable[[Database, int], Plant]) -> Iterator[Derived]:

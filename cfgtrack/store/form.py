@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from cfgtrack.model import event as ev
-from cfgtrack.model.event import BASES, Event
+from cfgtrack.model import action as ac
+from cfgtrack.model.action import BASES, Action
 from cfgtrack.model.time import LATEST
 from cfgtrack.model.trouble import Problem
 
@@ -22,21 +22,21 @@ def unrecordable(where: str, code: str, sentence: str, *collides: str) -> Unreco
     return Unrecordable((Problem(where, code, sentence),), collides)
 
 
-def is_plain(event: Event) -> bool:
+def is_plain(event: Action) -> bool:
     """Return whether an event is clearly well-formed: nearly all are, and `check_form` takes its time."""
     return (
         bool(event.id)
         and event.id.isprintable()
         and -LATEST <= event.happened <= LATEST
         and event.basis in BASES
-        and event.action not in ev.BOOK_ACTIONS
+        and event.action not in ac.BOOK_ACTIONS
         and not event.supersedes
         and not event.withdraws
         and not event.explains
     )
 
 
-def check_form(where: str, event: Event) -> None:
+def check_form(where: str, event: Action) -> None:
     """Refuse what no event may look like, whatever the configuration."""
     wrong: list[tuple[str, str]] = []
     if not event.id:
@@ -54,18 +54,18 @@ def check_form(where: str, event: Event) -> None:
         wrong.append(("correction", "an event supersedes another one or withdraws it, not both"))
     if (event.supersedes or event.withdraws) and not event.reason:
         wrong.append(("reason", "a correction needs a reason"))
-    if (event.action == ev.WITHDRAW) != bool(event.withdraws):
+    if (event.action == ac.WITHDRAW) != bool(event.withdraws):
         wrong.append(
             ("correction", "withdraw needs the id of the event that it withdraws, and only it has one")
         )
-    if (event.action == ev.EXPLAIN) != bool(event.explains):
+    if (event.action == ac.EXPLAIN) != bool(event.explains):
         wrong.append(
             (
                 "explanation",
                 "explain needs the id of the as-found event that it explains, and only it has one",
             )
         )
-    if event.action == ev.EXPLAIN and not (event.reason or event.remark):
+    if event.action == ac.EXPLAIN and not (event.reason or event.remark):
         wrong.append(("reason", "an explanation needs a reason or a remark"))
     if wrong:
         raise Unrecordable(tuple(Problem(where, code, sentence) for code, sentence in wrong))

@@ -13,9 +13,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from types import TracebackType
 
+from cfgtrack.model.action import BEGIN, Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.event import BEGIN, Entry, Event
+from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import questions
@@ -253,30 +254,30 @@ class Journal:
         found = read_items(self.database, RULES, self.moment(0, known)[1])
         return {name: str(body["text"]) for name, body in found.items()}
 
-    def record(self, events: Iterable[Event], *, dry_run: bool = False) -> list[Entry]:
-        """Record all of `events` or, when one is impossible, none: Refused then carries a problem for each.
+    def record(self, actions: Iterable[Action], *, dry_run: bool = False) -> list[Entry]:
+        """Record all of `actions` or, when one is impossible, none: Refused then carries a problem for each.
 
-        An event that is recorded already, with the same content, is given back as it is. With `dry_run`
-        everything is checked and nothing kept. The entries come back in the order of `events`.
+        An action that is recorded already, with the same content, is given back as it is. With `dry_run`
+        everything is checked and nothing kept. The entries come back in the order of `actions`.
         """
-        given = list(events)
+        given = list(actions)
         recorded: dict[str, Entry] = {}
         self.take(
-            ((e.id, e) for e in given),
+            ((a.id, a) for a in given),
             dry_run=dry_run,
             each=lambda entry: recorded.update({entry.event.id: entry}),
         )
-        return [recorded[e.id] for e in given]
+        return [recorded[a.id] for a in given]
 
     def take(
         self,
-        rows: Iterable[tuple[str, Event]],
+        rows: Iterable[tuple[str, Action]],
         *,
         dry_run: bool = False,
         each: Callable[[Entry], None] | None = None,
         set_aside: SetAside | None = None,
     ) -> Tally:
-        """Record many rows of (where it comes from, event), in one transaction and constant memory.
+        """Record many rows of (where it comes from, action), in one transaction and constant memory.
 
         `each` is told of every event that is now in the journal. With `set_aside` the rows that can't be taken are
         handed over with their problems, and the rest is recorded; without it, Refused tells of all, and nothing is.

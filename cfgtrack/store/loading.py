@@ -12,8 +12,9 @@ from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from typing import Any, NamedTuple
 
+from cfgtrack.model.action import DEFINE, Action
 from cfgtrack.model.definition import SORTS, Definition
-from cfgtrack.model.event import DEFINE, Entry, Event
+from cfgtrack.model.event import Entry
 from cfgtrack.model.item import item_from_json, item_to_json
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import Refused
@@ -205,7 +206,7 @@ def _define(
         "count": sum(len(bodies) for bodies in items.values()),
         "items": items_hash(items),
     }
-    event = Event(
+    action = Action(
         id=event_id or f"define:{number}",
         action=DEFINE,
         subjects=(),
@@ -216,7 +217,7 @@ def _define(
         body=body,
     )
     entries: list[Entry] = []
-    recorder.take([(event.id, event)], each=entries.append)
+    recorder.take([(action.id, action)], each=entries.append)
     recorder.expect_no_problem()
     rows = [
         (sort, i, number, canonical_json(body).decode())

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from cfgtrack.model import event as ev
+from cfgtrack.model import action as ac
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.store.columns import NEVER
@@ -110,9 +110,9 @@ def of_action(database: Database, action: str, *, at: int, known: int) -> list[E
 
 def discrepancies(database: Database, *, at: int, known: int) -> list[Entry]:
     """Return the as-found events that contradicted the record and that nobody has explained yet."""
-    found = [e for e in of_action(database, ev.FOUND, at=at, known=known) if e.event.expected]
+    found = [e for e in of_action(database, ac.FOUND, at=at, known=known) if e.event.expected]
     # An explanation answers for good, whatever the moment that it is about.
-    explained = {e.event.explains for e in of_action(database, ev.EXPLAIN, at=NEVER, known=known)}
+    explained = {e.event.explains for e in of_action(database, ac.EXPLAIN, at=NEVER, known=known)}
     return [e for e in found if e.event.id not in explained]
 
 
@@ -131,7 +131,7 @@ def remarks(database: Database, plant: Plant, subjects: Iterable[str], *, at: in
     )
     found: dict[int, Entry] = {}
     for owner in dict.fromkeys(owner_of(w) for w in wanted):
-        parameters: Parameters = {"owner": owner, "at": at, "known": known, "action": ev.REMARK}
+        parameters: Parameters = {"owner": owner, "at": at, "known": known, "action": ac.REMARK}
         for row in database.rows(sql, parameters):
             entry = entry_of(*row)
             if any(s in wanted for s in entry.event.subjects):

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
 
-from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.action import Action
+from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem, Refused
 from cfgtrack.store.append import Appender, told
@@ -21,13 +22,13 @@ CHUNK = 10_000
 FEW = 40
 """Up to so many rows it costs less to ask for each state than to read the whole configuration."""
 
-Taken = tuple[str, Event]
-"""A row: where it comes from, and its event."""
+Taken = tuple[str, Action]
+"""A row: where it comes from, and its action."""
 
 _Row = tuple[str, str]
 """Which row: where it comes from, and the id of its event."""
 
-SetAside = Callable[[str, Event, tuple[Problem, ...]], None]
+SetAside = Callable[[str, Action, tuple[Problem, ...]], None]
 
 
 @dataclass(slots=True)
@@ -70,7 +71,7 @@ class Recorder:
         each: Callable[[Entry], None] | None = None,
         set_aside: SetAside | None = None,
     ) -> None:
-        """Record rows of (where it comes from, event). Without `set_aside` every refusal is kept for `finish`."""
+        """Record rows of (where it comes from, action). Without `set_aside` every refusal is kept for `finish`."""
         for chunk in _chunks(rows):
             if len(chunk) > FEW:
                 self.appender.look_ahead()
@@ -82,9 +83,9 @@ class Recorder:
                     self._collides.update(dict.fromkeys(refusal.collides))
             else:
                 refused = self._take_what_fits(_in_order(chunk), recorded, each)
-                for where, event in chunk:
-                    if (where, event.id) in refused:
-                        set_aside(where, event, refused[where, event.id].problems)
+                for where, action in chunk:
+                    if (where, action.id) in refused:
+                        set_aside(where, action, refused[where, action.id].problems)
             self.tally.refused += len(refused)
 
     def _take_chunk(
@@ -93,11 +94,11 @@ class Recorder:
         """Record what can be of a chunk; return the refusals by row."""
         self._in_chunk = {}
         refused: dict[_Row, Unrecordable] = {}
-        for where, event in chunk:
+        for where, action in chunk:
             try:
-                entry = self._take_one(where, event, recorded)
+                entry = self._take_one(where, action, recorded)
             except Unrecordable as refusal:
-                refused[where, event.id] = refusal
+                refused[where, action.id] = refusal
             else:
                 if each is not None:
                     each(entry)
@@ -153,7 +154,7 @@ class Recorder:
             return {chunk[0][1].id}
         import json
 
-        ids = json.dumps([event.id for _, event in chunk])
+        ids = json.dumps([action.id for _, action in chunk])
         if self.database.is_file:
             sql = "SELECT e.id FROM json_each(:ids) i JOIN event e ON e.id = i.value"
         else:
@@ -162,17 +163,17 @@ class Recorder:
 
     # --- one row --------------------------------------------------------------------------------------------
 
-    def _take_one(self, where: str, event: Event, recorded: set[str]) -> Entry:
-        if not is_plain(event):
-            check_form(where, event)
-        before = self._before(event.id, recorded)
+    def _take_one(self, where: str, action: Action, recorded: set[str]) -> Entry:
+        if not is_plain(action):
+            check_form(where, action)
+        before = self._before(action.id, recorded)
         if before is not None:
-            self._expect_same(where, event, before)
+            self._expect_same(where, action, before)
             self.tally.repeated += 1
             return before
-        entry = self.appender.append(where, event)
+        entry = self.appender.append(where, action)
         self.tally.recorded += 1
-        self._in_chunk[event.id] = entry
+        self._in_chunk[action.id] = entry
         return entry
 
     def _expect_no_collision(self) -> None:
@@ -190,15 +191,15 @@ class Recorder:
         found = self._in_chunk.get(event_id)
         return find_entry(self.database, event_id) if found is None and event_id in recorded else found
 
-    def _expect_same(self, where: str, event: Event, before: Entry) -> None:
-        differing = differences(event, before.event)
+    def _expect_same(self, where: str, action: Action, before: Entry) -> None:
+        differing = differences(action, before.event)
         if not differing:
             return
         sentence = (
-            f"event {event.id} exists with a different {', '.join(differing)}"
+            f"event {action.id} exists with a different {', '.join(differing)}"
             f" (recorded as {told(before.event)}); to correct it, record a new event that supersedes it"
         )
-        raise Unrecordable((Problem(where, "exists", sentence),), (event.id,))
+        raise Unrecordable((Problem(where, "exists", sentence),), (action.id,))
 
 
 def _chunks(rows: Iterable[Taken]) -> Iterator[list[Taken]]:

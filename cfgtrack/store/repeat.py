@@ -4,34 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from cfgtrack.model.action import Action
+from cfgtrack.model.codec import SAID
 from cfgtrack.model.event import Event
 
-_AS_GIVEN = ("action", "happened", "facing", "status", "by", "basis", "values", "outing", "remark")
-_AS_GIVEN_TOO = ("supersedes", "withdraws", "explains", "reason", "initial", "body")
+_MAY_BE_LEFT_OUT = ("id", "recorder", "subjects", "place")
+_AS_GIVEN = tuple(told.name for told in SAID if told.name not in _MAY_BE_LEFT_OUT)
 
 
-def differences(given: Event, recorded: Event) -> list[str]:
-    """Return the names of what differs between an event as it is given again and as it was recorded.
+def differences(given: Action, recorded: Event) -> list[str]:
+    """Return the names of what differs between an action as it is given again and the event that was recorded.
 
     What recording fills in (mate, what moved along, who lifts) may be left out again. The initial state is the
     same whoever loads it.
     """
-    return [*_plain(given, recorded), *_filled_in(given, recorded)]
+    return list(_differing(given, recorded))
 
 
-def _plain(given: Event, recorded: Event) -> Iterator[str]:
-    for name in (*_AS_GIVEN, *_AS_GIVEN_TOO):
-        if getattr(given, name) != getattr(recorded, name):
-            yield name
+def _differing(given: Action, recorded: Event) -> Iterator[str]:
+    yield from (name for name in _AS_GIVEN if getattr(given, name) != getattr(recorded, name))
     if given.recorder != recorded.recorder and not given.initial:
         yield "recorder"
-
-
-def _filled_in(given: Event, recorded: Event) -> Iterator[str]:
     if given.subjects != recorded.subjects[: len(given.subjects)]:
         yield "subjects"
-    for name in ("place", "peer"):
-        if getattr(given, name) not in (None, getattr(recorded, name)):
-            yield name
-    if given.moved and given.moved != recorded.moved:
-        yield "moved"
+    if given.place not in (None, recorded.place):
+        yield "place"
+    if isinstance(given, Event):
+        if given.peer not in (None, recorded.peer):
+            yield "peer"
+        if given.moved not in ((), recorded.moved):
+            yield "moved"

@@ -4,13 +4,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from json.encoder import encode_basestring
-from operator import itemgetter
+from operator import attrgetter, itemgetter
+from typing import Any
 
-from cfgtrack.model.event import Effect, Entry, Event, event_from_json
+from cfgtrack.model.codec import IN_JSON, Form, event_from_json, to_json
+from cfgtrack.model.event import Effect, Entry, Event
 from cfgtrack.model.plant import owner_of
-from cfgtrack.model.quantity import to_json as quantity_to_json
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database, Row
@@ -58,39 +59,37 @@ def event_row(event: Event, number: int, known: int, turn: int, corrects: int | 
 
 
 def event_text(event: Event) -> str:
-    """Return `canonical_json` of `Event.to_json`, as text: the same, written directly, as every event comes here."""
-    quoted = encode_basestring
-    parts = [f'{{"action":{quoted(event.action)}']
-    for name in _PLAIN_BEFORE:
-        value = getattr(event, name)
-        if value is not None and (name != "basis" or value != "reported"):
-            parts.append(f'"{name}":{quoted(value)}')
-    if event.body is not None:
-        parts.insert(1 if event.basis == "reported" else 2, '"body":' + canonical_json(event.body).decode())
-    parts.append(f'"happened":{event.happened},"id":{quoted(event.id)}')
-    if event.initial:
-        parts.append('"initial":true')
-    if event.moved:
-        parts.append(f'"moved":[{",".join(map(quoted, event.moved))}]')
-    for name in _PLAIN_MIDDLE:
-        value = getattr(event, name)
-        if value is not None:
-            parts.append(f'"{name}":{quoted(value)}')
-    if event.subjects:
-        parts.append(f'"subjects":[{",".join(map(quoted, event.subjects))}]')
-    if event.supersedes is not None:
-        parts.append(f'"supersedes":{quoted(event.supersedes)}')
-    if event.values:
-        values = {name: quantity_to_json(quantity) for name, quantity in event.values.items()}
-        parts.append('"values":' + canonical_json(values).decode())
-    if event.withdraws is not None:
-        parts.append(f'"withdraws":{quoted(event.withdraws)}')
-    return ",".join(parts) + "}"
+    """Return `canonical_json` of an event's JSON object, as text: written directly, as every event comes here."""
+    told = zip(_VALUES(event), _UNSAID, _STARTS, _WRITERS, strict=True)
+    parts = [s + write(value) for value, unsaid, s, write in told if value is not unsaid and value != unsaid]
+    return f"{{{','.join(parts)}}}"
 
 
-# The texts of an event in the order of their names, around the fields that are none.
-_PLAIN_BEFORE = ("basis", "by", "expected", "explains", "facing")
-_PLAIN_MIDDLE = ("outing", "peer", "place", "reason", "recorder", "remark", "status")
+def _texts(texts: Iterable[str]) -> str:
+    return f"[{','.join(map(encode_basestring, texts))}]"
+
+
+def _flag(flag: bool) -> str:  # noqa: FBT001 - the value itself
+    return "true" if flag else "false"
+
+
+def _object(form: Form) -> Callable[[Any], str]:
+    return lambda value: canonical_json(to_json(form, value)).decode()
+
+
+_WRITE: dict[Form, Callable[[Any], str]] = {
+    Form.TEXT: encode_basestring,
+    Form.NUMBER: str,
+    Form.TEXTS: _texts,
+    Form.FLAG: _flag,
+    Form.VALUES: _object(Form.VALUES),
+    Form.BODY: _object(Form.BODY),
+}
+_SORTED = sorted(IN_JSON)
+_UNSAID = [told.unsaid for told in _SORTED]
+_STARTS = [f'"{told.name}":' for told in _SORTED]
+_WRITERS = [_WRITE[told.form] for told in _SORTED]
+_VALUES = attrgetter(*(told.name for told in _SORTED))
 
 
 def entry_of(body: str, number: int, known: int) -> Entry:

@@ -7,11 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.analysis.check import Start, check, one_step
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
-from cfgtrack.model.possibility import resolve
 from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import (
@@ -28,6 +28,7 @@ from cfgtrack.rules.rule import (
     Within,
 )
 from cfgtrack.rules.variance import Variance
+from tests.happening import happened
 from tests.rules.worlds import KINDS, MEDIA, SECOND, START, draw_world
 
 
@@ -66,7 +67,7 @@ def test_check_is_a_run(seed):
     assert told(report.findings) == told(engine.findings(noted))
     late = {(b.rule.id, b.since, b.time, until) for b, until in engine.breaches()[noted:]}
     assert {(f.rule, f.since, f.time, f.until) for f in report.findings} == late
-    assert all(not s.refusals for s in report.steps)
+    assert all(s.is_possible for s in report.steps)
 
 
 # --- one small loop -----------------------------------------------------------------------------------------------
@@ -103,7 +104,7 @@ def mated():
         ("open", ("YARD:F",), None),
         ("open", ("P:V",), None),
     ):
-        now.apply(resolve(now, Event("set-up", action, subjects, 0, place=place, initial=True)).event)
+        now.apply(happened(now, Action("set-up", action, subjects, 0, place=place, initial=True)))
     return now
 
 
@@ -132,7 +133,7 @@ def propose(*steps, minutes=1):
 
 def _step(number, text, takes, track="1", after=()):
     action, *subjects = text.split()
-    return Step(str(number), "1", track, Event("", action, tuple(subjects), 0), takes, after)
+    return Step(str(number), "1", track, Action("", action, tuple(subjects), 0), takes, after)
 
 
 def run(rules, sequence, **more):
@@ -225,9 +226,8 @@ def test_what_no_step_touches_may_be_the_cure():
         *(("open", (half,), None) for half in ("P:F", "YARD:F", "YARD:G", "P:V")),
     )
     for action, subjects, place in set_up:
-        outcome = resolve(now, Event("set-up", action, subjects, 0, place=place, initial=True))
-        assert not outcome.refusals
-        now.apply(outcome.event)
+        outcome = happened(now, Action("set-up", action, subjects, 0, place=place, initial=True))
+        now.apply(outcome)
     at_once = rule("room", Always(), ROOM.condition, ROOM.scope)
     (finding,) = check(RuleSet((at_once,)), Start(now), propose("shut P:V")).findings
     (reason,) = finding.reasons
@@ -242,7 +242,8 @@ def test_impossible_step_is_a_finding():
         ("possible", "1"),
         ("shut", "4"),
     ]
-    assert report.steps[0].refusals[0].code == "status"
+    assert not report.steps[0].is_possible
+    assert report.findings[0].reasons[0].code == "status"
 
 
 def test_open_before():
@@ -252,7 +253,7 @@ def test_open_before():
     now = base.fork()
     for i, text in enumerate(("shut P:F", "shut YARD:F", "demate P:F")):
         action, subject = text.split()
-        event = resolve(now, Event(f"past{i}", action, (subject,), i * MINUTE)).event
+        event = happened(now, Action(f"past{i}", action, (subject,), i * MINUTE))
         now.apply(event)
         past.append(event)
     begin = Start(base, tuple(past), 0, 20 * MINUTE)
@@ -340,5 +341,5 @@ def test_single_action():
         Within(5 * MINUTE, ActionMatch(("shut",), Selection(ids=("P:V",)))),
         Status(Selection(of="it"), ("open",)),
     )
-    report = run((within,), one_step(Event("", "shut", ("P:V",), 0)))
+    report = run((within,), one_step(Action("", "shut", ("P:V",), 0)))
     assert [d.deadline for d in report.steps[0].started] == [5 * MINUTE]

@@ -6,10 +6,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cfgtrack.analysis.difference import Difference, difference
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import parse_quantity
+from tests.happening import happened
 from tests.show.world import AT, yard
 
 
@@ -26,16 +28,16 @@ def _some_events(seed: int, length: int) -> tuple[Configuration, Configuration]:
         kind = found[1]
         action = r.choice(list(kind.moves))
         subjects = (port, r.choice(ports)) if kind.joins(kind.moves[action]) else (port,)
-        event = Event(f"e{number}", action, subjects, AT + number)
+        event = Action(f"e{number}", action, subjects, AT + number)
         if r.random() < 0.2:
-            event = Event(
+            event = Action(
                 f"e{number}", "measure", (port,), AT, values={"length": parse_quantity(f"{r.random()} m")}
             )
         elif r.random() < 0.2:
-            event = Event(f"e{number}", "place", (r.choice(list(before.plant.units)),), AT, place="SITE")
+            event = Action(f"e{number}", "place", (r.choice(list(before.plant.units)),), AT, place="SITE")
         outcome = resolve(after, event)
-        if not outcome.refusals:
-            after.apply(outcome.event)
+        if isinstance(outcome, Event):
+            after.apply(outcome)
     return before, after
 
 
@@ -79,7 +81,7 @@ def test_a_row_names_both_sides_and_the_event():
     """A demate shows on both halves, with the mate that was lost and the event that did it."""
     before = yard().configuration
     after = before.fork()
-    after.apply(resolve(after, Event("e1", "demate", ("PUMP-1:F1",), AT)).event)
+    after.apply(happened(after, Action("e1", "demate", ("PUMP-1:F1",), AT)))
     assert difference(before, after) == [
         Difference("PANEL-1:P1", "status", "mated", "demated", "PUMP-1:F1", None, "e1"),
         Difference("PUMP-1:F1", "status", "mated", "demated", "PANEL-1:P1", None, "e1"),

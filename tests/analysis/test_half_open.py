@@ -6,11 +6,11 @@ import pytest
 
 from cfgtrack.analysis.state import unit_state
 from cfgtrack.files.definition import parse_definition
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, is_made, rigid_group
-from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import resolve
 from cfgtrack.network.network import compile_network
 from cfgtrack.show.ties import Survey, find_ties
+from tests.happening import happened
 
 WORLD = """
 [[kind]]
@@ -57,11 +57,10 @@ def world(**found):
     definition = parse_definition({"world.toml": WORLD})
     now = Configuration(definition.plant())
     for event in definition.initial:
-        now.apply(resolve(now, event).event)
+        now.apply(happened(now, event))
     for half, status in found.items():
-        outcome = resolve(now, Event("e", "as-found", (half.replace("_", ":"),), 0, status=status))
-        assert not outcome.refusals
-        now.apply(outcome.event)
+        outcome = happened(now, Action("e", "as-found", (half.replace("_", ":"),), 0, status=status))
+        now.apply(outcome)
     return now.plant, now, {m: compile_network(now.plant, m) for m in now.plant.media}
 
 

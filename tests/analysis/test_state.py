@@ -6,10 +6,11 @@ import pytest
 
 from cfgtrack.analysis.state import plant_state, unit_state
 from cfgtrack.analysis.state_report import Standing
+from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry, Event
-from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.trouble import NoAnswer
+from tests.happening import happened
 from tests.show.world import AT, CLOCK, yard
 
 
@@ -61,8 +62,8 @@ def test_behind_a_shut_valve_liquid_is_cut_off_and_still_knows_its_loop():
 def test_opening_the_valve_gives_the_expansion_back():
     """After V2 is opened the same volume is in loop A again."""
     world = yard()
-    opened = resolve(world.configuration, Event("e", "open", ("PANEL-1:V2",), AT))
-    world.configuration.apply(opened.event)
+    opened = happened(world.configuration, Action("e", "open", ("PANEL-1:V2",), AT))
+    world.configuration.apply(opened)
     [coil] = unit_state(*world, "COOL-1").volumes
     assert not coil.cut_off
     assert (coil.loops, coil.expansions) == (("A",), ("ACC-1:LIQUID",))
@@ -122,11 +123,11 @@ def test_last_values_and_cycles_are_shown():
     world = yard()
     torque = {"torque": parse_quantity("25 N*m")}
     for event in (
-        Event("m", "measure", ("PUMP-1:B1",), AT, values=torque),
-        Event("d", "demate", ("PUMP-1:F1",), AT),
-        Event("j", "mate", ("PUMP-1:F1", "PANEL-1:P1"), AT),
+        Action("m", "measure", ("PUMP-1:B1",), AT, values=torque),
+        Action("d", "demate", ("PUMP-1:F1",), AT),
+        Action("j", "mate", ("PUMP-1:F1", "PANEL-1:P1"), AT),
     ):
-        world.configuration.apply(resolve(world.configuration, event).event)
+        world.configuration.apply(happened(world.configuration, event))
     report = unit_state(*world, "PUMP-1")
     assert [(r.subject, r.quantity, r.value, r.unit) for r in report.readings] == [
         ("PUMP-1:B1", "torque", 25.0, "N*m")
@@ -194,7 +195,7 @@ def test_not_held_is_what_neither_stands_nor_hangs_nor_is_carried():
     """Let go, the spare is held by nobody; a cable that hangs by its ends is not complained of."""
     world = yard()
     assert plant_state(*world).not_held == ()
-    world.configuration.apply(resolve(world.configuration, Event("e", "let-go", ("PUMP-2:H",), AT)).event)
+    world.configuration.apply(happened(world.configuration, Action("e", "let-go", ("PUMP-2:H",), AT)))
     report = plant_state(*world)
     assert report.not_held == ("PUMP-2",)
     assert next(line for line in report.units if line.id == "CABLE-1").hangs

@@ -10,11 +10,11 @@ import pytest
 
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.files.definition import shipped
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, mate_of, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
-from cfgtrack.model.possibility import resolve
 from cfgtrack.model.sequence import Outing, Sequence, Step
 from cfgtrack.rules.rule import (
     ActionMatch,
@@ -29,6 +29,7 @@ from cfgtrack.rules.rule import (
     Selection,
     Status,
 )
+from tests.happening import happened, refused
 
 FLUID = {"IN": "2 in", "OUT": "2 in", "DRAIN": "3/8 in"}
 POWER = ("FAN", "HEAT")
@@ -114,10 +115,9 @@ def as_installed():
     found += [(f"FRAME:Q-{n}", "", None, "on") for n in POWER]
     found += [(f"NEW:{n}", "", None, "capped") for n in (*FLUID, *POWER, *DATA)]
     for a, b, place, status in found:
-        event = Event("0", "as-found", (a, b) if b else (a,), 0, place=place, status=status, initial=True)
-        resolved = resolve(now, event)
-        assert not resolved.refusals
-        now.apply(resolved.event)
+        event = Action("0", "as-found", (a, b) if b else (a,), 0, place=place, status=status, initial=True)
+        resolved = happened(now, event)
+        now.apply(resolved)
     return now
 
 
@@ -186,7 +186,9 @@ def sequence(actions):
     for number, (action, subject, *rest) in enumerate(actions, 1):
         to = rest[0] if action == "place" else None
         subjects = (subject, *rest) if rest and action != "place" else (subject,)
-        steps.append(Step(str(number), "1", "CRANE", Event("", action, subjects, 0, place=to), (MINUTE,) * 3))
+        steps.append(
+            Step(str(number), "1", "CRANE", Action("", action, subjects, 0, place=to), (MINUTE,) * 3)
+        )
     return Sequence(outings=(Outing("1"),), steps=tuple(steps))
 
 
@@ -203,7 +205,8 @@ def joints(report):
     joined: Counter[tuple[str, str]] = Counter()
     for step in report.steps:
         before = {half: mate_of(now, half) for half in halves}
-        now.apply(step.event)
+        assert isinstance(step.outcome, Event)
+        now.apply(step.outcome)
         for half in halves:
             after = mate_of(now, half)
             parted[half] += before[half] is not None and after != before[half]
@@ -215,7 +218,7 @@ def joints(report):
 def test_exchange_is_clean():
     """In this order nothing is impossible and no rule is broken."""
     report = run(EXCHANGE)
-    assert [s.event.action for s in report.steps if s.refusals] == []
+    assert [s.action.action for s in report.steps if not s.is_possible] == []
     assert report.findings == ()
 
 
@@ -266,7 +269,7 @@ def test_left_out_step_is_found(left_out, rule_broken, at):
     report = run(without(*left_out))
     first = next(f for f in report.findings if f.rule == rule_broken)
     step = report.step_of.get(first.event or "")
-    names = {s.laid.step.id: (s.event.action, s.event.subjects[0]) for s in report.steps}
+    names = {s.laid.step.id: (s.action.action, s.action.subjects[0]) for s in report.steps}
     assert names.get(step or "") == at
 
 
@@ -280,9 +283,7 @@ def test_late_heat_is_found():
 def test_wrong_size_is_impossible():
     """A 3/8 in disconnect doesn't go on a 2 in half, nor one connector on another's."""
     now = as_installed()
-    event = Event("", "mate", ("NEW:DRAIN", "FRAME:IN"), 1)
-    codes = {r.code for r in resolve(now, event).refusals}
+    event = Action("", "mate", ("NEW:DRAIN", "FRAME:IN"), 1)
+    codes = {r.code for r in refused(now, event)}
     assert {"size", "status"} <= codes
-    assert "keying" in {
-        r.code for r in resolve(now, Event("", "mate", ("NEW:FAN", "FRAME:HEAT"), 1)).refusals
-    }
+    assert "keying" in {r.code for r in refused(now, Action("", "mate", ("NEW:FAN", "FRAME:HEAT"), 1))}

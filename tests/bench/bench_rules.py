@@ -20,6 +20,7 @@ import networkx as nx
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.options import try_action
 from cfgtrack.files.definition import shipped
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, State
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import InternalLink, Node, Part, Port
@@ -87,7 +88,7 @@ class Yard:
             valve = r.choice(pool)
             action = "open" if valve in shut else "shut"
             shut ^= {valve}
-            steps.append(Step(str(number), "1", "1", Event("", action, (valve,), 0), (SECOND,) * 3))
+            steps.append(Step(str(number), "1", "1", Action("", action, (valve,), 0), (SECOND,) * 3))
         return Sequence(outings=(Outing("1"),), steps=tuple(steps))
 
     def graph(self) -> nx.Graph:

@@ -22,8 +22,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Unit
@@ -70,13 +70,13 @@ def plant(units: int) -> Definition:
         units={f"UNIT-{i}": Unit(f"UNIT-{i}", "box") for i in range(units)},
         places={"SITE": Place("SITE"), "BAY": Place("BAY", parent="SITE")},
         initial=tuple(
-            Event(f"initial:UNIT-{i}", "as-found", (f"UNIT-{i}",), 0, place="BAY", initial=True)
+            Action(f"initial:UNIT-{i}", "as-found", (f"UNIT-{i}",), 0, place="BAY", initial=True)
             for i in range(units)
         ),
     )
 
 
-def work(events: int, units: int) -> Iterator[tuple[str, Event]]:
+def work(events: int, units: int) -> Iterator[tuple[str, Action]]:
     """Yield so many events in order of time: mate, demate, cap, uncap, all over the plant, one a second."""
     chosen = random.Random(1)
     for i in range(events // 4):
@@ -86,7 +86,7 @@ def work(events: int, units: int) -> Iterator[tuple[str, Event]]:
         steps = (("mate", (near, far)), ("demate", (near,)), ("cap", (near,)), ("uncap", (near,)))
         for k, (action, subjects) in enumerate(steps):
             at = (4 * i + k + 1) * SECOND
-            event = Event(
+            event = Action(
                 f"ada-{i:08d}-{k}", action, subjects, at, by="ada", recorder="bo", outing="outing-1"
             )
             yield "bench", event
@@ -176,7 +176,7 @@ class Bench:
         """Record events each in a transaction of its own; against the same rows inserted so."""
         first = (self.events + 10) * SECOND
         events = [
-            Event(f"single-{i}", "cap" if i % 2 == 0 else "uncap", ("UNIT-1:F1",), first + i * SECOND)
+            Action(f"single-{i}", "cap" if i % 2 == 0 else "uncap", ("UNIT-1:F1",), first + i * SECOND)
             for i in range(40)
         ]
         spent = statistics.median([timed(partial(journal.record, [e])) for e in events])
@@ -244,7 +244,7 @@ class Bench:
             entry = journal.entry(event_id)
             assert entry is not None
             event = entry.event
-            corrected = Event(
+            corrected = Action(
                 f"correction-{i}",
                 event.action,
                 event.subjects,

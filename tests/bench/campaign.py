@@ -23,7 +23,7 @@ from functools import partial
 from itertools import cycle
 from pathlib import Path
 
-from cfgtrack.model.event import Event
+from cfgtrack.model.action import Action
 from cfgtrack.model.trouble import Refused, Trouble
 from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Database
@@ -63,10 +63,10 @@ class Kills:
         return self.acknowledged == self.found and not wrong and self.sound
 
 
-def batch(serial: int) -> list[Event]:
+def batch(serial: int) -> list[Action]:
     """Return the four events of one transaction: they leave the plant as it was."""
     at = START + 10 * serial
-    return [Event(f"k{serial}-{i}", action, (port,), at + i) for i, (action, port) in enumerate(BATCH)]
+    return [Action(f"k{serial}-{i}", action, (port,), at + i) for i, (action, port) in enumerate(BATCH)]
 
 
 def kills(url: str, times: int, seed: int, kill: Callable[[], None] | None = None) -> Kills:
@@ -280,7 +280,7 @@ def _writer(url: str, n: int, end: float) -> dict[str, object]:
         while time.monotonic() < end:
             serial += 1
             port = chosen.choice(["X:F", "Y:F", "Z:F"])
-            event = Event(f"w{n}-{serial}", chosen.choice(["cap", "uncap"]), (port,), clock())
+            event = Action(f"w{n}-{serial}", chosen.choice(["cap", "uncap"]), (port,), clock())
             try:
                 journal.record([event])
                 ids.append(event.id)

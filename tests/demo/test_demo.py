@@ -28,7 +28,8 @@ from cfgtrack.files.definition import read_definition, shipped
 from cfgtrack.files.rows import read_rows
 from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import parse_sequence
-from cfgtrack.model.event import END, Event
+from cfgtrack.model.action import END
+from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_instant, parse_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.rules.finding import Finding
@@ -150,7 +151,7 @@ def test_every_hidden_fault_is_found_and_nothing_else(checked, faulty):
     """The faulty proposal has one finding for each repair, at the places where they are hidden."""
     report = checked(faulty)
     assert found(report) == promised(*FAULTS)
-    assert not any(step.refusals for step in report.steps)
+    assert all(step.is_possible for step in report.steps)
 
 
 @pytest.mark.parametrize("repair", FAULTS)
@@ -268,7 +269,7 @@ def interfaces(past: Past, unit: str, interface: dict[str, Any]) -> list[str]:
 def test_every_interface_is_exchanged_once(past, checked, good, interface):
     """Each interface of the failed unit is undone once, and the spare takes its mate once, and keeps it."""
     failed, spare = EXCHANGED["failed"], EXCHANGED["spare"]
-    events = [s.event for s in checked(good).steps]
+    events = [s.outcome for s in checked(good).steps]
     now = past.configuration.fork()
     mates = {port: now.state(port).other for port in interfaces(past, failed, interface)}
     for event in events:
@@ -285,7 +286,7 @@ def test_after_the_exchange(past, checked, good):
     """Afterwards things are where they should be, joined as they should be, with power where it should be."""
     now = past.configuration.fork()
     for result in checked(good).steps:
-        now.apply(result.event)
+        now.apply(result.outcome)
     assert {thing: now.state(thing).value for thing in AFTERWARDS["places"]} == AFTERWARDS["places"]
     assert {port: now.state(port).other for port in AFTERWARDS["mates"]} == AFTERWARDS["mates"]
     assert {port: now.state(port).value for port in AFTERWARDS["statuses"]} == AFTERWARDS["statuses"]

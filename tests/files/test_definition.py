@@ -13,8 +13,8 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.kind import Move
 from cfgtrack.model.part import InternalLink, Part, Port, Thermal
 from cfgtrack.model.plant import Place, Unit
-from cfgtrack.model.possibility import resolve
 from cfgtrack.model.trouble import BadInput
+from tests.happening import happened
 
 
 def problems_of(read, *args, **kwargs):
@@ -74,10 +74,9 @@ def test_the_initial_configuration_comes_as_possible_events(definition):
     """Places come before joins, joins at the top of their ladder, each event with an id of its own that repeats."""
     configuration = Configuration(definition.plant())
     for event in definition.initial:
-        resolved = resolve(configuration, event)
-        assert not resolved.refusals
-        assert resolved.event.expected is None
-        configuration.apply(resolved.event)
+        resolved = happened(configuration, event)
+        assert resolved.expected is None
+        configuration.apply(resolved)
     said = [(event.id, event.subjects, event.place or event.status) for event in definition.initial]
     assert said == [
         ("initial:PUMP-1", ("PUMP-1",), "BAY-1"),

@@ -1,13 +1,13 @@
 """Action phrases: what they say, and what is told of those that say nothing."""
 
 import subprocess
-from dataclasses import replace
 
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
+from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.trouble import BadInput
@@ -131,7 +131,7 @@ PORTS = st.sampled_from(["PUMP-1:F1", "PUMP-1:F2", "PUMP-2:B1", "BAY-1:F1", "PUM
 
 def event(action, subjects, **more):
     """Some events of an action."""
-    return st.builds(Event, st.just("e"), st.just(action), subjects, st.just(0), **more)
+    return st.builds(Action, st.just("e"), st.just(action), subjects, st.just(0), **more)
 
 
 ONE, TWO = st.tuples(PORTS), st.tuples(PORTS, PORTS)
@@ -169,7 +169,7 @@ def test_a_phrase_can_be_pasted_into_a_shell(text):
 def test_what_follows_from_the_configuration_is_not_said(plant):
     """What moved along and what the record said before are no part of the phrase."""
     event = parse_phrase(split_phrase("place PUMP-1 at BAY-1"), plant)
-    assert phrase(replace(event, moved=("PUMP-2",), expected="PUMP-1 at SITE")) == "place PUMP-1 at BAY-1"
+    assert phrase(Event.of(event, moved=("PUMP-2",), expected="PUMP-1 at SITE")) == "place PUMP-1 at BAY-1"
 
 
 ODD = [

@@ -5,9 +5,10 @@ from typing import Any
 import pytest
 
 from cfgtrack.files.definition import parse_definition
+from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import FOUND, Event
-from cfgtrack.model.possibility import resolve
+from cfgtrack.model.event import Event
+from tests.happening import happened, refused
 
 WORLD = """
 [[part]]
@@ -42,10 +43,9 @@ def now() -> Configuration:
 
 def found(now: Configuration, *subjects: str, **said: Any) -> Event:
     """Record that something was found so; return the event as it is kept."""
-    outcome = resolve(now, Event("e", FOUND, subjects, 0, **said))
-    assert not outcome.refusals
-    now.apply(outcome.event)
-    return outcome.event
+    outcome = happened(now, Action("e", FOUND, subjects, 0, **said))
+    now.apply(outcome)
+    return outcome
 
 
 def test_what_cannot_fit_but_does(now):
@@ -78,14 +78,14 @@ def test_a_third_claim_on_a_mate(now):
 
 def test_two_bolts_of_one_unit_never_meet(now):
     """Rigid halves of one unit can't be joined."""
-    outcome = resolve(now, Event("e", "engage", ("A:B1", "A:B2"), 0))
-    assert [r.code for r in outcome.refusals] == ["one-owner"]
+    refusals = refused(now, Action("e", "engage", ("A:B1", "A:B2"), 0))
+    assert [r.code for r in refusals] == ["one-owner"]
 
 
 def test_an_approval_may_cover_a_pattern(now):
     """An approval's subject may be a shell pattern; any other event's must be there."""
-    assert not resolve(now, Event("e", "approve", ("A:*",), 0, body={"rule": "held"})).refusals
-    assert [r.code for r in resolve(now, Event("e", "inspect", ("A:*",), 0)).refusals] == ["unknown"]
+    assert not refused(now, Action("e", "approve", ("A:*",), 0, body={"rule": "held"}))
+    assert [r.code for r in refused(now, Action("e", "inspect", ("A:*",), 0))] == ["unknown"]
 
 
 def test_what_is_fixed_to_it_is_found_there_too(now):

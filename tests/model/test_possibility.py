@@ -3,10 +3,11 @@
 import pytest
 
 from cfgtrack.files.definition import parse_definition
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, place_line
-from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import parse_quantity
+from tests.happening import happened, refused
 
 WORLD = """
 [[part]]
@@ -87,7 +88,7 @@ STAND = ["place X BAY", "place Y BAY"]
 GRIPPED = [*STAND, "grip X:E ANN:GRIP"]
 
 
-def event(text, number=0):
+def action(text, number=0):
     """Return the event of a short text: an action, its subjects, a place after place, lift or at, a facing after /."""
     text, _, facing = text.partition(" / ")
     action, *subjects = text.split()
@@ -99,22 +100,21 @@ def event(text, number=0):
         subjects.remove("at")
     elif action in ("place", "lift") and len(subjects) == 2:
         more["place"] = subjects.pop()
-    return Event(f"e{number}", action, tuple(subjects), number, **more)
+    return Action(f"e{number}", action, tuple(subjects), number, **more)
 
 
 def after(*texts):
     """Return the configuration after some events, each of which must be possible."""
     now = Configuration(PLANT)
     for number, text in enumerate(texts):
-        resolved = resolve(now, event(text, number))
-        assert not resolved.refusals, (text, resolved.refusals)
-        now.apply(resolved.event)
+        resolved = happened(now, action(text, number))
+        now.apply(resolved)
     return now
 
 
 def codes(now, text):
     """Return the codes of the refusals of an event."""
-    return [r.code for r in resolve(now, event(text, 99)).refusals]
+    return [r.code for r in refused(now, action(text, 99))]
 
 
 REFUSED = [
@@ -223,7 +223,7 @@ def test_every_code_has_a_row():
 )
 def test_collisions_are_named(before, text, collides):
     """A refusal names the event that put the hardware where it contradicts."""
-    refusals = resolve(after(*before), event(text)).refusals
+    refusals = refused(after(*before), action(text))
     assert collides in {r.collides for r in refusals}
 
 
@@ -231,7 +231,7 @@ def test_nothing_changes():
     """A refused action leaves the configuration as it was."""
     now = after(*STAND)
     before = dict(now.touched())
-    resolve(now, event("mate X:F Y:W"))
+    resolve(now, action("mate X:F Y:W"))
     assert dict(now.touched()) == before
 
 
@@ -241,14 +241,14 @@ def test_nothing_changes():
 def test_the_mate_is_filled_in():
     """Demating one half names the other; capping one half of nothing names none."""
     now = after(*STAND, "mate X:F Y:G")
-    assert resolve(now, event("demate Y:G")).event.subjects == ("Y:G", "X:F")
-    assert resolve(now, event("cap X:G")).event.subjects == ("X:G",)
+    assert happened(now, action("demate Y:G")).subjects == ("Y:G", "X:F")
+    assert happened(now, action("cap X:G")).subjects == ("X:G",)
 
 
 def test_what_is_fixed_goes_along():
     """What is bolted to a unit, directly or not, is lifted with it; what is only mated to it ties it."""
     now = after(*STAND, "place Z BAY", "engage X:B Y:B", "engage Y:C Z:C", "grip X:E ANN:GRIP")
-    moved = resolve(now, event("lift X")).event
+    moved = happened(now, action("lift X"))
     assert (moved.place, set(moved.moved)) == ("ANN", {"Y", "Z"})
     now.apply(moved)
     assert [place_line(now, u)[0] for u in "XYZ"] == ["ANN"] * 3
@@ -276,13 +276,12 @@ def test_capacity_counts_what_is_fixed_together_as_one():
 def test_in_hand_to_standing():
     """A unit in somebody's hand that is bolted to one that stands somewhere stands there from then on."""
     now = after("place X BAY", "place Y ANN")
-    joined = resolve(now, event("engage Y:B X:B"))
-    assert joined.refusals == ()
-    assert (joined.event.place, joined.event.moved) == ("BAY", ("Y",))
-    now.apply(joined.event)
+    joined = happened(now, action("engage Y:B X:B"))
+    assert (joined.place, joined.moved) == ("BAY", ("Y",))
+    now.apply(joined)
     assert place_line(now, "Y")[0] == "BAY"
-    fluid = resolve(after("place X BAY", "place Y ANN"), event("mate Y:F X:G"))
-    assert (fluid.refusals, fluid.event.place) == ((), None)
+    fluid = happened(after("place X BAY", "place Y ANN"), action("mate Y:F X:G"))
+    assert fluid.place is None
 
 
 def test_two_hands():
@@ -296,7 +295,7 @@ def test_two_hands():
 def test_found_apart():
     """A half found apart leaves its mate apart too, and says what the record said."""
     now = after(*STAND, "mate X:F Y:G")
-    found = resolve(now, event("as-found X:F =demated")).event
+    found = happened(now, action("as-found X:F =demated"))
     assert (found.moved, found.expected) == (("Y:G",), "X:F mated to Y:G")
     now.apply(found)
     assert now.state("Y:G")[:2] == ("demated", None)
@@ -305,7 +304,7 @@ def test_found_apart():
 def test_found_with_another():
     """Halves found with each other leave those bereft that they were mated to."""
     now = after(*STAND, "mate X:F Y:G", "place Z BAY", "mate Z:F X:G")
-    now.apply(resolve(now, event("as-found X:F Z:G =mated")).event)
+    now.apply(happened(now, action("as-found X:F Z:G =mated")))
     assert now.state("X:F")[:2] == ("mated", "Z:G")
     assert now.state("Y:G")[:2] == ("demated", None)
 
@@ -313,14 +312,14 @@ def test_found_with_another():
 def test_found_as_recorded():
     """What is found as the record has it contradicts nothing."""
     now = after(*STAND, "mate X:F Y:G")
-    assert resolve(now, event("as-found X:F =mated")).event.expected is None
-    assert resolve(now, event("as-found X at BAY")).event.expected is None
+    assert happened(now, action("as-found X:F =mated")).expected is None
+    assert happened(now, action("as-found X at BAY")).expected is None
 
 
 def test_measured_values():
     """A measurement keeps the number in SI units, and the unit it came in."""
     now = after(*STAND)
     quantity = parse_quantity("10 ft*lbf", dimension="torque")
-    now.apply(resolve(now, Event("m", "measure", ("X:B",), 9, values={"torque": quantity})).event)
+    now.apply(happened(now, Action("m", "measure", ("X:B",), 9, values={"torque": quantity})))
     value = now.values["X:B", "torque"]
     assert (round(float(value.value), 6), value.other) == (13.558179, quantity.unit)

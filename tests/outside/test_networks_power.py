@@ -11,13 +11,14 @@ from collections import defaultdict
 import pytest
 
 from cfgtrack.files.definition import shipped
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Plant, Unit
-from cfgtrack.model.possibility import resolve
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import Always, Path, Rule, RuleSet, Selection
+from tests.happening import happened
 
 NETWORKS = ["simple_mv_open_ring_net", "create_cigre_network_mv", "example_simple", "mv_oberrhein"]
 BUSES = Selection(ids=("B-*:bus",))
@@ -86,10 +87,8 @@ class Power:
 
     def found(self, subjects, status):
         """Set a state, as found at the start."""
-        event = Event("start", "as-found", subjects, 0, status=status, initial=True)
-        resolved = resolve(self.now, event)
-        assert not resolved.refusals
-        self.now.apply(resolved.event)
+        action = Action("start", "as-found", subjects, 0, status=status, initial=True)
+        self.now.apply(happened(self.now, action))
 
 
 def open_findings(engine):

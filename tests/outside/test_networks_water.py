@@ -12,15 +12,16 @@ import networkx as nx
 import pytest
 
 from cfgtrack.files.definition import shipped
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Plant, Unit
-from cfgtrack.model.possibility import resolve
 from cfgtrack.network.network import compile_network
 from cfgtrack.network.paths import Paths
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import Always, Path, Rule, RuleSet, Selection
+from tests.happening import happened
 
 PIPE = Part(
     "pipe",
@@ -73,10 +74,9 @@ class Water:
 
     def found(self, subjects, status):
         """Set a state, as found at the start."""
-        event = Event("start", "as-found", subjects, 0, status=status, initial=True)
-        resolved = resolve(self.now, event)
-        assert not resolved.refusals
-        self.now.apply(resolved.event)
+        event = Action("start", "as-found", subjects, 0, status=status, initial=True)
+        resolved = happened(self.now, event)
+        self.now.apply(resolved)
 
     def valve(self, link, node):
         """Return the valve of a link at a node."""

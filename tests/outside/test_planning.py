@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.files.definition import shipped
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
-from cfgtrack.model.possibility import resolve
 from cfgtrack.model.sequence import Outing, Sequence, Step
 from cfgtrack.rules.rule import ActionMatch, All, At, Not, Rule, RuleSet, Selection, Status
+from tests.happening import happened
 
 # Action and port -> (facts needed, facts denied, facts made true, facts made false).
 ACTIONS = {
@@ -107,7 +107,7 @@ def begin():
     parts = {"thing": Part("thing", ports={n: Port(n, k) for n, k in PORTS.items()})}
     places = {"BASE": Place("BASE", part="thing")}
     now = Configuration(Plant(defaults.media, defaults.kinds, parts, {"U": Unit("U", "thing")}, places))
-    now.apply(resolve(now, Event("e0", "as-found", ("U",), 0, place="BASE", initial=True)).event)
+    now.apply(happened(now, Action("e0", "as-found", ("U",), 0, place="BASE", initial=True)))
     return Start(configuration=now)
 
 
@@ -117,7 +117,7 @@ def our_first_bad(steps):
     for i, (verb, port) in enumerate(steps):
         joins = verb in ("mate", "engage")
         subjects = (f"U:{port}", f"BASE:{port}") if joins else (f"U:{port}",)
-        made.append(Step(str(i), "1", "1", Event("", verb, subjects, 0), (1, 1, 1)))
+        made.append(Step(str(i), "1", "1", Action("", verb, subjects, 0), (1, 1, 1)))
     report = check(RULES, begin(), Sequence(outings=(Outing("1"),), steps=tuple(made)))
     return min((int(report.step_of[f.event or ""]) for f in report.findings), default=None)
 

@@ -16,7 +16,6 @@ from cfgtrack.files.definition import parse_definition
 from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.possibility import resolve
 from cfgtrack.model.trouble import BadInput
 from cfgtrack.rules import custom
 from cfgtrack.rules.custom import NoVerdict, ask, ask_why, find_custom
@@ -24,6 +23,7 @@ from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import Custom, Selection
 from cfgtrack.rules.trail import Trail
 from cfgtrack.rules.world import World
+from tests.happening import happened
 
 HARDWARE = """
 part = [{ id = "box", mass = "15 kg" }]
@@ -72,10 +72,9 @@ def run(hardware: str, rules: str, *steps: str) -> Engine:
     engine = Engine(parse_rules({"rules.toml": rules}, plant), now.fork(), start=0)
     for second, words in enumerate(steps, 1):
         event = parse_phrase(split_phrase(words), plant, id=f"E{second}", happened=second * 1_000_000)
-        outcome = resolve(now, event)
-        assert not outcome.refusals
-        now.apply(outcome.event)
-        engine.step(outcome.event)
+        outcome = happened(now, event)
+        now.apply(outcome)
+        engine.step(outcome)
     engine.finish((len(steps) + 1) * 1_000_000)
     return engine
 
@@ -171,7 +170,7 @@ def world() -> World:
     """Return a world in which BOX-1 is on the shelf."""
     plant = parse_definition({"plant.toml": HARDWARE}).plant()
     now = Configuration(plant)
-    now.apply(parse_phrase(["place", "BOX-1", "at", "SHELF"], plant, id="E", happened=0))
+    now.apply(happened(now, parse_phrase(["place", "BOX-1", "at", "SHELF"], plant, id="E", happened=0)))
     return World(now, media=(), touched=None, now=0, trail=Trail())
 
 
@@ -252,13 +251,13 @@ def out_of_turn(turns: Sequence[str], order: Sequence[int]) -> dict[str, str]:
     plant = definition.plant()
     now = Configuration(plant)
     for event in definition.initial:
-        now.apply(resolve(now, event).event)
+        now.apply(happened(now, event))
     engine = Engine(parse_rules({"rules.toml": PATTERN}, plant), now, start=definition.initial[0].happened)
     for i in order:
         event = parse_phrase(
             ["torque", f"LID:B{i}"], plant, id=f"E{i}", happened=definition.initial[0].happened
         )
-        engine.step(resolve(now, event).event)
+        engine.step(happened(now, event))
     return {f.subjects[0]: f.reasons[0].text for f in engine.findings()}
 
 

@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.files.phrase import parse_phrase, split_phrase
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
-from cfgtrack.model.possibility import resolve
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.describe import describe
 from cfgtrack.rules.engine import Engine
@@ -36,6 +36,7 @@ from cfgtrack.rules.rule import (
     Status,
     Value,
 )
+from tests.happening import happened
 from tests.rules.reference import Moment, graph_of, named, points
 from tests.rules.worlds import ENDPOINTS, FREE, KINDS, MEDIA, SECOND, START, draw_world
 
@@ -107,10 +108,9 @@ def reaches(now: Configuration, condition: Path | NoPath, item: str) -> bool:
 def done(now: Configuration, words: str) -> Configuration:
     """Return the configuration after one more action, which must be possible."""
     event = parse_phrase(split_phrase(words), now.plant, id="cure", happened=0)
-    outcome = resolve(now, event)
-    assert not outcome.refusals, (words, outcome.refusals)
+    outcome = happened(now, event)
     then = now.fork()
-    then.apply(outcome.event)
+    then.apply(outcome)
     return then
 
 
@@ -293,7 +293,7 @@ def test_words(name):
     places = {"RACK": Place("RACK", holds=True, tags=frozenset({"stowage"}))}
     plant = Plant(MEDIA, KINDS, {"p": Part("p", ports=ports)}, {"U0": Unit("U0", "p")}, places)
     now = Configuration(plant)
-    now.apply(resolve(now, Event("E", "place", ("U0",), START, place="RACK")).event)
+    now.apply(happened(now, Action("E", "place", ("U0",), START, place="RACK")))
     engine = Engine(RuleSet((rule(0, condition, None),)), now, start=START)
     engine.settle()
     (finding,) = engine.findings()

@@ -5,9 +5,8 @@ from dataclasses import replace
 import pytest
 
 from cfgtrack.files.definition import parse_definition
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import resolve
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import (
     ActionMatch,
@@ -24,6 +23,7 @@ from cfgtrack.rules.rule import (
     Value,
     Within,
 )
+from tests.happening import happened
 
 SECOND = 1_000_000
 WORLD = """
@@ -83,7 +83,7 @@ def events(*lines):
         place = subjects.pop() if action == "place" else None
         status = subjects.pop() if action == "as-found" else None
         outing = "1" if action in ("begin", "end") else None
-        event = Event(
+        event = Action(
             f"e{number}",
             action,
             tuple(subjects),
@@ -92,10 +92,9 @@ def events(*lines):
             status=status,
             outing=outing,
         )
-        resolved = resolve(now, event)
-        assert not resolved.refusals, resolved.refusals
-        now.apply(resolved.event)
-        out.append(resolved.event)
+        resolved = happened(now, event)
+        now.apply(resolved)
+        out.append(resolved)
     return out
 
 

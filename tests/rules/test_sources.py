@@ -15,7 +15,7 @@ from cfgtrack.files.definition import parse_definition, read_definition
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.possibility import resolve
+from tests.happening import happened
 from tests.sources import faults_of_rule, faults_of_source, is_electrical
 
 WORLD = (Path(__file__).with_name("cases") / "world.toml").read_text(encoding="utf-8")
@@ -29,7 +29,7 @@ def faults(text: str, definition: Definition) -> list[str]:
     """
     now = Configuration(definition.plant())
     for event in definition.initial:
-        now.apply(resolve(now, event).event)
+        now.apply(happened(now, event))
     power = {name for name, kind in definition.kinds.items() if kind.medium == "power"}
     found = []
     written = tomllib.loads(text)["rule"]

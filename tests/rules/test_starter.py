@@ -24,11 +24,11 @@ from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import resolve
 from cfgtrack.model.sequence import Sequence
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import RuleSet
+from tests.happening import happened
 
 CASES = Path(__file__).with_name("cases")
 STARTER = (resources.files("cfgtrack.rules") / "starter.toml").read_text(encoding="utf-8")
@@ -93,9 +93,8 @@ def begin() -> tuple[Configuration, int]:
     definition, _ = world()
     now = Configuration(definition.plant())
     for event in definition.initial:
-        outcome = resolve(now, event)
-        assert not outcome.refusals
-        now.apply(outcome.event)
+        outcome = happened(now, event)
+        now.apply(outcome)
     return now, definition.initial[0].happened
 
 
@@ -105,10 +104,9 @@ def history(case: Case) -> list[Event]:
     events = []
     for number, (time, words) in enumerate(case.does):
         event = parse_phrase(split_phrase(words), now.plant, id=f"E{number}", happened=start + time)
-        outcome = resolve(now, event)
-        assert not outcome.refusals, outcome.refusals
-        now.apply(outcome.event)
-        events.append(outcome.event)
+        outcome = happened(now, event)
+        now.apply(outcome)
+        events.append(outcome)
     return events
 
 

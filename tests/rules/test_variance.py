@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import resolve
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.variance import Variance, under_variance, variance_of
+from tests.happening import happened
 from tests.rules.test_starter import ALL, Case, begin, world
 
 MINUTE = 60_000_000
@@ -131,9 +131,8 @@ def found(case: Case, *, before: Sequence[str] = (), shift: int = 0, swap: bool 
         event = parse_phrase(split_phrase(words), now.plant, id=f"X{number}", happened=start + time)
         if swap and len(event.subjects) == 2:
             event = replace(event, subjects=event.subjects[::-1])
-        outcome = resolve(engine.world.configuration, event)
-        assert not outcome.refusals
-        engine.step(outcome.event)
+        outcome = happened(engine.world.configuration, event)
+        engine.step(outcome)
     engine.finish(start + case.until + shift)
     return engine.findings()
 

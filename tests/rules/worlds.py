@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from random import Random
 from typing import Any
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, mate_of
 from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Medium, Move
@@ -40,6 +41,7 @@ from cfgtrack.rules.rule import (
     Value,
     Within,
 )
+from tests.happening import happened
 
 SECOND = 1_000_000
 START = 1_000 * SECOND
@@ -179,8 +181,7 @@ def _parts_of(condition: Condition) -> tuple[Condition, ...]:
 def _is_possible(plant: Plant, events: Sequence[Event]) -> bool:
     now = Configuration(plant)
     for event in events:
-        resolved = resolve(now, event)
-        if resolved.refusals or resolved.event != event:
+        if resolve(now, event) != event:
             return False
         now.apply(event)
     return True
@@ -251,7 +252,7 @@ def _set_up(r: Random, now: Configuration) -> list[Event]:
     for unit in now.plant.units:
         if r.random() < 0.8:
             place = r.choice(("BASE", "BASE", "BASE", "RACK"))
-            events.append(resolve(now, Event(f"set-up-{unit}", "place", (unit,), START, place=place)).event)
+            events.append(happened(now, Action(f"set-up-{unit}", "place", (unit,), START, place=place)))
             now.apply(events[-1])
     return events
 
@@ -262,11 +263,11 @@ def _history(r: Random, now: Configuration, time: int, length: int, name: str = 
     for number in range(length):
         time += r.choice(GAPS)
         drafts = (_draft(r, now) for _ in range(4))
-        tried = (resolve(now, Event(f"{name}E{number}", a, s, time, **more)) for a, s, more in drafts)
-        resolved = next((t for t in tried if not t.refusals), None)
+        tried = (resolve(now, Action(f"{name}E{number}", a, s, time, **more)) for a, s, more in drafts)
+        resolved = next((t for t in tried if isinstance(t, Event)), None)
         if resolved is not None:
-            now.apply(resolved.event)
-            events.append(resolved.event)
+            now.apply(resolved)
+            events.append(resolved)
     return events
 
 

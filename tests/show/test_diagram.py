@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.answers.draw import Scene, Scope
-from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import resolve
+from cfgtrack.model.action import Action
 from cfgtrack.rules.finding import Finding
 from cfgtrack.show.diagram import diagram
 from cfgtrack.show.render import render
+from tests.happening import happened
 from tests.show.golden import assert_golden
 from tests.show.world import AT, FINDING, MOMENT, Yard, yard
 
@@ -108,14 +108,13 @@ part = "box"
 """)
     for number, event in enumerate(
         (
-            Event("a", "as-found", ("BOX-1",), AT, place="FLOOR"),
-            Event("b", "as-found", ("BOX-2",), AT, place="FLOOR"),
-            Event("c", "mate", ("BOX-1:F1", "BOX-2:F1"), AT),
+            Action("a", "as-found", ("BOX-1",), AT, place="FLOOR"),
+            Action("b", "as-found", ("BOX-2",), AT, place="FLOOR"),
+            Action("c", "mate", ("BOX-1:F1", "BOX-2:F1"), AT),
         )
     ):
-        resolved = resolve(world.configuration, replace(event, id=f"x{number}"))
-        assert not resolved.refusals
-        world.configuration.apply(resolved.event)
+        resolved = happened(world.configuration, replace(event, id=f"x{number}"))
+        world.configuration.apply(resolved)
     dot = draw(Scope.one_medium("fluid"), world)
     [line] = [line for line in dot.splitlines() if "not carrying" in line and "--" in line]
     assert "style=dashed" in line
@@ -142,11 +141,10 @@ def test_a_bypass_that_leads_back_is_a_box():
     """A hose from a panel to itself is no loose loop of line but a box between its two ports."""
     world = yard()
     for i, event in enumerate(
-        (Event("a", "demate", ("PUMP-1:F2",), AT), Event("b", "mate", ("HOSE-2:E2", "PANEL-1:P2"), AT))
+        (Action("a", "demate", ("PUMP-1:F2",), AT), Action("b", "mate", ("HOSE-2:E2", "PANEL-1:P2"), AT))
     ):
-        resolved = resolve(world.configuration, replace(event, id=f"x{i}"))
-        assert not resolved.refusals
-        world.configuration.apply(resolved.event)
+        resolved = happened(world.configuration, replace(event, id=f"x{i}"))
+        world.configuration.apply(resolved)
     assert 'tooltip="HOSE-2"' in draw(Scope.one_medium("fluid"), world)
 
 
@@ -204,23 +202,22 @@ part = "big"
 {units}""")
     configuration = world.configuration
     owners = ["BIG", *(f"PLATE-{i:03}" for i in range(pairs)), *(f"PIPE-{i:03}" for i in range(2 * pairs))]
-    events = [Event(f"at:{o}", "as-found", (o,), AT, place="FLOOR") for o in owners]
+    events = [Action(f"at:{o}", "as-found", (o,), AT, place="FLOOR") for o in owners]
     for i in range(2 * pairs):
         ends = ("F1", "F2")[i % 2]
-        events.append(Event(f"a{i}", "mate", (f"PIPE-{i:03}:E1", f"BIG:S{i}"), AT))
-        events.append(Event(f"b{i}", "mate", (f"PIPE-{i:03}:E2", f"PLATE-{i // 2:03}:{ends}"), AT))
+        events.append(Action(f"a{i}", "mate", (f"PIPE-{i:03}:E1", f"BIG:S{i}"), AT))
+        events.append(Action(f"b{i}", "mate", (f"PIPE-{i:03}:E2", f"PLATE-{i // 2:03}:{ends}"), AT))
     for event in events:
-        resolved = resolve(configuration, event)
-        assert not resolved.refusals
-        configuration.apply(resolved.event)
+        resolved = happened(configuration, event)
+        configuration.apply(resolved)
     return world
 
 
 def test_hundreds_of_links_stay_a_picture_to_look_at():
     """Eighty plates on 160 hoses, 320 interfaces, are one box and one line; the one that differs stands apart."""
     world = _many(80)
-    parted = resolve(world.configuration, Event("x", "demate", ("PLATE-007:F2",), AT))
-    world.configuration.apply(parted.event)
+    parted = happened(world.configuration, Action("x", "demate", ("PLATE-007:F2",), AT))
+    world.configuration.apply(parted)
     dot = draw(Scope.one_medium("fluid"), world)
     assert 'tooltip="PLATE-000 ... PLATE-079"' in dot
     assert 'tooltip="PLATE-007"' in dot
@@ -253,15 +250,14 @@ def _with_second_loop() -> Yard:
     """Return the yard with a loop B, a spare accumulator that is capped, and a spanner, all on the floor."""
     world = yard(_SECOND_LOOP)
     events = [
-        Event(o, "as-found", (o,), AT, place="FLOOR")
+        Action(o, "as-found", (o,), AT, place="FLOOR")
         for o in ("ACC-2", "COOL-2", "ACC-3", "SPANNER-1", "CABLE-1")
     ]
-    events.append(Event("j", "mate", ("ACC-2:F1", "COOL-2:F1"), AT))
-    events.append(Event("c", "cap", ("ACC-3:F1",), AT))
+    events.append(Action("j", "mate", ("ACC-2:F1", "COOL-2:F1"), AT))
+    events.append(Action("c", "cap", ("ACC-3:F1",), AT))
     for event in events:
-        resolved = resolve(world.configuration, event)
-        assert not resolved.refusals
-        world.configuration.apply(resolved.event)
+        resolved = happened(world.configuration, event)
+        world.configuration.apply(resolved)
     return world
 
 
@@ -286,8 +282,8 @@ def test_a_loop_shows_what_is_in_it_now():
     assert 'tooltip="COOL-2"' in dot
     assert 'tooltip="COOL-1"' not in dot
     assert "CUT OFF" in draw(Scope.loop("A"), world)
-    opened = resolve(world.configuration, Event("o", "open", ("PANEL-1:V2",), AT))
-    world.configuration.apply(opened.event)
+    opened = happened(world.configuration, Action("o", "open", ("PANEL-1:V2",), AT))
+    world.configuration.apply(opened)
     assert "CUT OFF" not in draw(Scope.loop("A"), world)
 
 

@@ -7,7 +7,7 @@ import click
 from cfgtrack.analysis.check import CheckReport, Deadline, StepResult
 from cfgtrack.answers.check import Choice, Choices
 from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import Refusal
+from cfgtrack.model.possibility import Impossible, Refusal
 from cfgtrack.model.sequence import Laid, Layout, Outing, Step
 from cfgtrack.rules.finding import Reason
 from cfgtrack.show.choices import choices_text
@@ -31,10 +31,9 @@ def _report() -> CheckReport:
         laid = Laid(Step(id_, "X1", "ina", event, (1, 1, 1)), AT, event.happened)
         started = (Deadline("heater", "PUMP-1:HEATER", AT, AT + 90 * _MINUTE),) if i == 0 else ()
         stopped = (Deadline("heater", "PUMP-1:HEATER", AT, AT, left=5 * _MINUTE),) if i == 1 else ()
-        refusals = (
-            (Refusal("status", "PANEL-1:V2 is open; open needs it shut", "PANEL-1:V2"),) if i == 2 else ()
-        )
-        results.append(StepResult(laid, event, refusals, started, stopped))
+        refusal = Refusal("status", "PANEL-1:V2 is open; open needs it shut", "PANEL-1:V2")
+        outcome = Impossible(event, (refusal,)) if i == 2 else event
+        results.append(StepResult(laid, outcome, started, stopped))
     impossible = replace(FINDING, rule="possible", severity=0, mode="possible", event="step:2.09", until=None)
     return CheckReport(
         title="Exchange",
@@ -103,14 +102,13 @@ def test_clocks_say_what_is_left():
 
 
 def test_choices_tell_allowed_from_forbidden_in_words():
-    """What is allowed, what would break a rule and why, what is not possible and why."""
+    """What is allowed, what would break a rule and why."""
     choices = [
         Choice("open PANEL-1:V2", starts=("heater",)),
         Choice("shut PANEL-1:V1", (FINDING,)),
-        Choice("mate X Y", refusals=("the sizes differ",)),
     ]
     assert_golden("choices.txt", choices_text("PANEL-1", Choices(MOMENT, tuple(choices))))
-    assert [c.to_json()["allowed"] for c in choices] == [True, False, False]
+    assert [c.to_json()["allowed"] for c in choices] == [True, False]
 
 
 def _cured(*cures: tuple[str, ...]) -> list[str]:

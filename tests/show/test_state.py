@@ -4,11 +4,12 @@ import click
 import pytest
 
 from cfgtrack.analysis.state import plant_state, unit_state
+from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry, Event
-from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.show.quantity import quantity_text
 from cfgtrack.show.state import plant_text, state_text
+from tests.happening import happened
 from tests.show.golden import assert_golden
 from tests.show.world import AT, CLOCK, MOMENT, yard
 
@@ -52,8 +53,8 @@ def test_a_calm_plant_says_so():
     """When nothing stands out the answer says that, and what was looked at."""
     world = yard()
     for action, subject in (("open", "PANEL-1:V2"), ("cap", "HOSE-2:E2"), ("let-go", "PUMP-2:H")):
-        event = Event("e", action, (subject,), AT)
-        world.configuration.apply(resolve(world.configuration, event).event)
+        event = Action("e", action, (subject,), AT)
+        world.configuration.apply(happened(world.configuration, event))
     text = plant_text(plant_state(*world), MOMENT)
     assert "OPEN END" not in text
     assert "NOT HELD" in text

@@ -12,9 +12,9 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.possibility import resolve
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.rules.finding import Clock, Finding, Reason
+from tests.happening import happened
 
 AT = 1_935_000_000_000_000
 MOMENT = Moment(AT, AT + 60_000_000)
@@ -201,9 +201,8 @@ def yard(more: str = "") -> Yard:
     plant = definition.plant()
     configuration = Configuration(plant)
     for event in definition.initial:
-        resolved = resolve(configuration, event)
-        assert not resolved.refusals
-        configuration.apply(resolved.event)
+        resolved = happened(configuration, event)
+        configuration.apply(resolved)
     return Yard(plant, configuration, {m: compile_network(plant, m) for m in plant.media})
 
 

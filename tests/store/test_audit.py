@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from cfgtrack.model.event import Event
+from cfgtrack.model.action import Action
 from cfgtrack.model.trouble import BadInput, NoAnswer
 from cfgtrack.store.archive import write_archive
 from cfgtrack.store.audit import audit
@@ -22,11 +22,11 @@ from cfgtrack.store.proof import Head, current_head, prove, prove_consistency, v
 from tests.store.world import DEFINITION, START
 
 EVENTS = [
-    Event("e1", "uncap", ("Y:F",), START + 1, by="ada"),
-    Event("e2", "uncap", ("Z:F",), START + 2, by="ada", remark="näht ©"),
-    Event("e3", "mate", ("Y:F", "Z:F"), START + 3),
-    Event("e4", "uncap", ("Z:F",), START + 2, supersedes="e2", reason="who did it", by="bo"),
-    Event("e5", "demate", ("Y:F",), START + 9),
+    Action("e1", "uncap", ("Y:F",), START + 1, by="ada"),
+    Action("e2", "uncap", ("Z:F",), START + 2, by="ada", remark="näht ©"),
+    Action("e3", "mate", ("Y:F", "Z:F"), START + 3),
+    Action("e4", "uncap", ("Z:F",), START + 2, supersedes="e2", reason="who did it", by="bo"),
+    Action("e5", "demate", ("Y:F",), START + 9),
 ]
 
 
@@ -122,7 +122,7 @@ def test_a_journal_forged_throughout_is_found_by_a_kept_head(file: Path, tmp_pat
     assert _faults(forged, kept) == [("cut-off", None)]
     with open_journal(str(forged), clock=lambda: START) as journal:
         for n in range(4):
-            journal.record([Event(f"r{n}", "remark", ("X",), START, remark="all well")])
+            journal.record([Action(f"r{n}", "remark", ("X",), START, remark="all well")])
     assert _faults(forged, kept) == [("rewritten", None)]
 
 
@@ -203,7 +203,7 @@ def test_a_proof_needs_no_database(journal: Journal) -> None:
 def test_a_later_journal_proves_that_it_begins_with_the_earlier(journal: Journal) -> None:
     """A head kept earlier and the present one are joined by a proof that needs no database."""
     kept = Head.parse(current_head(journal.database).text())
-    journal.record([Event("r1", "remark", ("X",), START, remark="later")])
+    journal.record([Action("r1", "remark", ("X",), START, remark="later")])
     proof = prove_consistency(journal.database, kept)
     assert verify_proof(proof) == current_head(journal.database)
     other = Head(kept.size, bytes(32), kept.known)

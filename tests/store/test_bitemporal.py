@@ -9,9 +9,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import resolve
 from cfgtrack.model.trouble import Trouble
 from cfgtrack.store import record
 from cfgtrack.store.archive import fill_from_archive, write_archive
@@ -20,6 +20,7 @@ from cfgtrack.store.database import Database
 from cfgtrack.store.derive import state_digest
 from cfgtrack.store.journal import Journal, open_journal
 from cfgtrack.store.upkeep import rebuild
+from tests.happening import refused
 from tests.store.conftest import FreshUrl
 from tests.store.world import CANDIDATES, DEFINITION, START, SUBJECTS, Contradiction, Line, SlowJournal
 
@@ -47,7 +48,7 @@ class Pair:
             number, known = line.entry.number, line.entry.known
             self.slow.lines.append(Line(line.entry.event, number, known, number, None))
 
-    def give(self, events: list[Event]) -> bool:
+    def give(self, events: list[Action]) -> bool:
         """Give a batch to both. They must agree on whether it can be."""
         known = self.journal.moment()[1]
         ids = {e.id for e in events}
@@ -66,20 +67,20 @@ class Pair:
 
 
 @st.composite
-def _batches(draw, slow: SlowJournal, serial: list[int]) -> list[Event]:
+def _batches(draw, slow: SlowJournal, serial: list[int]) -> list[Action]:
     """Draw one to three events: mostly possible ones, now and then anything; some correct an earlier one."""
     return [draw(_event(slow, serial)) for _ in range(draw(st.sampled_from([1, 1, 1, 2, 3])))]
 
 
 @st.composite
-def _event(draw, slow: SlowJournal, serial: list[int]) -> Event:
+def _event(draw, slow: SlowJournal, serial: list[int]) -> Action:
     serial[0] += 1
     event_id = f"e{serial[0]}"
     how = draw(st.sampled_from(["new", "new", "new", "supersede", "withdraw"]))
     earlier = [line.event for line in slow.lines if line.event.action != "define"]
     if how == "withdraw":
         target = draw(st.sampled_from(earlier))
-        return Event(event_id, "withdraw", (), draw(times), withdraws=target.id, reason="was not so")
+        return Action(event_id, "withdraw", (), draw(times), withdraws=target.id, reason="was not so")
     at = draw(times)
     target = None
     if how == "supersede":
@@ -92,9 +93,9 @@ def _event(draw, slow: SlowJournal, serial: list[int]) -> Event:
     return event  # type: ignore[no-any-return]
 
 
-def _plausible(slow: SlowJournal, at: int) -> list[Event]:
+def _plausible(slow: SlowJournal, at: int) -> list[Action]:
     configuration = slow.at(at, 2**62)
-    possible = [e for e in CANDIDATES if not resolve(configuration, e).refusals]
+    possible = [e for e in CANDIDATES if not refused(configuration, e)]
     return possible + possible + list(CANDIDATES)[:: max(1, len(CANDIDATES) // len(possible))]
 
 

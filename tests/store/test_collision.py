@@ -2,7 +2,7 @@
 
 import pytest
 
-from cfgtrack.model.event import Event
+from cfgtrack.model.action import Action
 from cfgtrack.model.trouble import Refused
 from cfgtrack.store.audit import audit
 from cfgtrack.store.journal import open_journal
@@ -15,16 +15,16 @@ def test_what_comes_after_many_remarks_is_seen(url: str, between: int) -> None:
     with open_journal(url, clock=lambda: START) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
         remarks = [
-            Event(f"r{i}", ("remark", "inspect")[i % 2], ("Y",), START + 10 + i, remark="dusty")
+            Action(f"r{i}", ("remark", "inspect")[i % 2], ("Y",), START + 10 + i, remark="dusty")
             for i in range(between)
         ]
-        journal.record([*remarks, Event("e1", "uncap", ("X:F",), START + 1_000)])
+        journal.record([*remarks, Action("e1", "uncap", ("X:F",), START + 1_000)])
         before = [line.entry.event.id for line in journal.log()]
         with pytest.raises(Refused, match="collides with later event e1, uncap X:F"):
-            journal.record([Event("late", "uncap", ("X:F",), START + 5)])
+            journal.record([Action("late", "uncap", ("X:F",), START + 5)])
         assert [line.entry.event.id for line in journal.log()] == before
         # What fits is taken, behind as many.
-        journal.record([Event("fits", "uncap", ("Y:F",), START + 5)])
+        journal.record([Action("fits", "uncap", ("Y:F",), START + 5)])
         assert audit(journal.database).is_sound
 
 
@@ -34,10 +34,10 @@ def test_two_that_would_carry_each_other_collide(url: str) -> None:
         journal.load(DEFINITION, by=None, recorder=None)
         journal.record(
             [
-                Event("e1", "place", ("BAG",), START + 10, place="INA"),
-                Event("e2", "place", ("BAG",), START + 20, place="SITE"),
+                Action("e1", "place", ("BAG",), START + 10, place="INA"),
+                Action("e2", "place", ("BAG",), START + 20, place="SITE"),
             ]
         )
         with pytest.raises(Refused, match="collides with later event e1, place BAG at INA"):
-            journal.record([Event("late", "place", ("INA",), START + 5, place="BAG")])
+            journal.record([Action("late", "place", ("INA",), START + 5, place="BAG")])
         assert journal.entry("late") is None

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import pytest
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.event import Event
 from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Unit
 from cfgtrack.model.quantity import parse_quantity
@@ -26,8 +26,8 @@ def journal(url: str) -> Iterator[Journal]:
         yield opened
 
 
-def _event(event_id: str, action: str, *subjects: str, at: int, **more: object) -> Event:
-    return replace(Event(event_id, action, subjects, START + at), **more)  # type: ignore[arg-type]
+def _event(event_id: str, action: str, *subjects: str, at: int, **more: object) -> Action:
+    return replace(Action(event_id, action, subjects, START + at), **more)  # type: ignore[arg-type]
 
 
 def test_loading_again_writes_nothing(journal: Journal) -> None:

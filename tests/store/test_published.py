@@ -10,7 +10,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from cfgtrack.files.rows import write_jsonl
-from cfgtrack.model.event import Event
+from cfgtrack.model.action import Action
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.store.archive import write_archive
 from cfgtrack.store.journal import Journal, open_journal
@@ -39,13 +39,13 @@ def journal(sqlite_url: str) -> Iterator[Journal]:
         values = {"voltage": parse_quantity("0.25 V")}
         opened.record(
             [
-                Event("f1", "as-found", ("X:F",), START + 20, status="demated", basis="witnessed"),
-                Event("m1", "measure", ("X:F",), START + 21, values=values, basis="measured"),
-                Event("b1", "begin", (), START, outing="outing-1"),
-                Event("r1", "remark", ("box",), START + 21, remark="mind the edge"),
+                Action("f1", "as-found", ("X:F",), START + 20, status="demated", basis="witnessed"),
+                Action("m1", "measure", ("X:F",), START + 21, values=values, basis="measured"),
+                Action("b1", "begin", (), START, outing="outing-1"),
+                Action("r1", "remark", ("box",), START + 21, remark="mind the edge"),
             ]
         )
-        opened.record([Event("w1", "withdraw", (), START + 22, withdraws="e5", reason="was not so")])
+        opened.record([Action("w1", "withdraw", (), START + 22, withdraws="e5", reason="was not so")])
         yield opened
 
 

@@ -12,6 +12,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from cfgtrack.files.folder import top_folder
+from cfgtrack.model.codec import action_to_json
 from cfgtrack.store.audit import audit
 from cfgtrack.store.columns import APPLICATION_ID, REVISIONS, TRIGGERS
 from cfgtrack.store.database import Database
@@ -77,7 +78,7 @@ def answers(url: str) -> list[object]:
                     "known": known,
                     "states": sorted([s, *state] for s, state in configuration.touched()),
                     "cycles": configuration.cycles,
-                    "events": [e.event.to_json() for e in journal.entries(known=known)],
+                    "events": [action_to_json(e.event) for e in journal.entries(known=known)],
                     "rules": journal.rules(known),
                 }
             )

@@ -21,7 +21,7 @@ from pathlib import Path
 
 import pytest
 
-from cfgtrack.model.event import Event
+from cfgtrack.model.action import Action
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.archive import read_archive, write_archive
 from cfgtrack.store.audit import audit
@@ -44,29 +44,29 @@ def fill(url: str) -> str:
     """Give a journal a plant and one event."""
     with open_journal(url, clock=lambda: START) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
-        journal.record([Event("s0", "uncap", ("X:F",), START + 1)])
+        journal.record([Action("s0", "uncap", ("X:F",), START + 1)])
     return url
 
 
 def record(journal: Journal) -> None:
     """Record one event."""
-    journal.record([Event("s1", "cap", ("X:F",), START + 2)])
+    journal.record([Action("s1", "cap", ("X:F",), START + 2)])
 
 
 def record_many(journal: Journal) -> None:
     """Record as many as are written in bulk."""
-    rows = ((f"row {i}", Event(f"b{i}", "remark", ("X",), START + 2, remark="on")) for i in range(MANY))
+    rows = ((f"row {i}", Action(f"b{i}", "remark", ("X",), START + 2, remark="on")) for i in range(MANY))
     assert journal.take(rows).recorded == MANY
 
 
 def record_late(journal: Journal) -> None:
     """Record what stands before what is recorded."""
-    journal.record([Event("l1", "remark", ("X",), START, remark="late")])
+    journal.record([Action("l1", "remark", ("X",), START, remark="late")])
 
 
 def withdraw(journal: Journal) -> None:
     """Withdraw an event."""
-    journal.record([Event("w1", "withdraw", (), START + 2, withdraws="s0", reason="was not so")])
+    journal.record([Action("w1", "withdraw", (), START + 2, withdraws="s0", reason="was not so")])
 
 
 def load(journal: Journal) -> None:
@@ -162,7 +162,7 @@ def test_what_the_disk_has_not_taken_is_not_acknowledged(tmp_path: Path, recordi
     def work(url: str, *, syncs: bool) -> None:
         with open_journal(url, clock=lambda: START) as journal:
             # The first commit into a file of SQLite's is synced even where the others aren't.
-            journal.record([Event("before", "remark", ("X",), START + 1, remark="on")])
+            journal.record([Action("before", "remark", ("X",), START + 1, remark="on")])
             if not syncs:
                 refuse_to_sync()
             RECORDINGS[recording](journal)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from cfgtrack.model.event import Event
+from cfgtrack.model.action import Action
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.database import Database
 from cfgtrack.store.journal import open_journal
@@ -21,7 +21,7 @@ from tests.store.world import DEFINITION, START
 
 def _open(url: str, **more: bool) -> None:
     with open_journal(url, clock=lambda: START, **more) as journal:
-        journal.record([Event("e1", "remark", ("X",), START, remark="x")])
+        journal.record([Action("e1", "remark", ("X",), START, remark="x")])
 
 
 def test_no_such_file(tmp_path: Path) -> None:
@@ -122,7 +122,7 @@ def test_a_locked_database_is_said_to_be_locked(sqlite_url: str) -> None:
         with open_journal(sqlite_url, clock=lambda: START, wait=0.05) as journal:
             assert list(journal.log()) == []
             with pytest.raises(NoAnswer, match="the database is locked by another writer"):
-                journal.record([Event("e1", "begin", (), START, outing="o")])
+                journal.record([Action("e1", "begin", (), START, outing="o")])
         other.execute("ROLLBACK")
 
 
@@ -137,8 +137,8 @@ def test_a_writer_on_a_server_waits_so_long_and_no_longer(server) -> None:
             first.database.writing(),
             pytest.raises(NoAnswer, match="the database is locked by another writer"),
         ):
-            second.record([Event("e1", "begin", (), START, outing="o")])
-        second.record([Event("e1", "begin", (), START, outing="o")])
+            second.record([Action("e1", "begin", (), START, outing="o")])
+        second.record([Action("e1", "begin", (), START, outing="o")])
         assert first.entry("e1") is not None
 
 
@@ -147,7 +147,7 @@ def test_read_only_refuses_to_write(url: str) -> None:
     with open_journal(url, clock=lambda: START, read_only=True) as journal:
         assert journal.ids() == []
         with pytest.raises(NoAnswer, match="can't be written"):
-            journal.record([Event("e1", "begin", (), START, outing="o")])
+            journal.record([Action("e1", "begin", (), START, outing="o")])
 
 
 def test_a_file_that_may_not_be_written_is_said(pattern: Path) -> None:
@@ -177,7 +177,7 @@ def test_a_file_that_may_not_be_written_is_said(pattern: Path) -> None:
 
 _FILL = """
 import sys
-from cfgtrack.model.event import Event
+from cfgtrack.model.action import Action
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.journal import open_journal
 import resource, signal
@@ -187,7 +187,7 @@ with open_journal(sys.argv[1], clock=lambda: 0) as journal:
     n = 0
     try:
         while True:
-            journal.record([Event(f"{n}-{i}", "remark", ("X",), n, remark="x" * 200) for i in range(50)])
+            journal.record([Action(f"{n}-{i}", "remark", ("X",), n, remark="x" * 200) for i in range(50)])
             n += 1
             print(n, flush=True)
     except NoAnswer as trouble:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from cfgtrack.model.event import Event
+from cfgtrack.model.action import Action
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.trouble import BadInput, NoAnswer
 from cfgtrack.store.archive import read_archive, write_archive
@@ -30,13 +30,13 @@ def filled(url: str) -> str:
         journal.keep_rules({"own.toml": "# é"}, by=None, recorder=None)
         for event in EVENTS:
             journal.record([event])
-        journal.record([Event("f1", "as-found", ("X:F",), START + 20, status="demated")])
-        journal.record([Event("x1", "explain", (), START + 21, explains="f1", reason="cap came off")])
+        journal.record([Action("f1", "as-found", ("X:F",), START + 20, status="demated")])
+        journal.record([Action("x1", "explain", (), START + 21, explains="f1", reason="cap came off")])
         volts, newtons = parse_quantity("0.25 V"), parse_quantity("25 ft lbf", dimension="torque")
         journal.record(
-            [Event("m1", "measure", ("X:F",), START + 21, values={"voltage": volts, "torque": newtons})]
+            [Action("m1", "measure", ("X:F",), START + 21, values={"voltage": volts, "torque": newtons})]
         )
-        journal.record([Event("w1", "withdraw", (), START + 22, withdraws="e5", reason="was not so")])
+        journal.record([Action("w1", "withdraw", (), START + 22, withdraws="e5", reason="was not so")])
     return url
 
 
@@ -68,7 +68,7 @@ def test_a_backup_can_be_taken_while_others_record(filled: str, tmp_path: Path) 
         with open_journal(filled, clock=lambda: START) as journal:
             while not stop.is_set():
                 n = len(recorded)
-                journal.record([Event(f"r{n}", "remark", ("X",), START, remark="on and on")])
+                journal.record([Action(f"r{n}", "remark", ("X",), START, remark="on and on")])
                 recorded.append(n)
 
     writer = threading.Thread(target=record)

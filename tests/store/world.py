@@ -7,15 +7,16 @@ event for one that corrects it. It knows no intervals, no index and no cache.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import Event, effects
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Unit
-from cfgtrack.model.possibility import resolve
+from cfgtrack.model.possibility import Impossible, resolve
 
 START = 1_000_000
 
@@ -85,7 +86,7 @@ DEFINITION = Definition(
         )
     },
     initial=tuple(
-        Event(f"initial:{u}", "as-found", (u,), START, place=place, initial=True)
+        Action(f"initial:{u}", "as-found", (u,), START, place=place, initial=True)
         for u, place in (("X", "BAY"), ("Y", "RACK"), ("Z", "RACK"))
     ),
 )
@@ -95,7 +96,7 @@ PORTS = tuple(p for owner in (*DEFINITION.units, "BAY", "INA") for p in PLANT.po
 SUBJECTS = (*OWNERS, *PORTS)
 
 
-def candidates() -> Iterator[Event]:
+def candidates() -> Iterator[Action]:
     """Yield every action that can be tried in this plant, possible or not."""
     for port in PORTS:
         found = PLANT.port(port)
@@ -103,23 +104,23 @@ def candidates() -> Iterator[Event]:
         kind = found[1]
         for action, move in kind.moves.items():
             if not kind.joins(move):
-                yield Event("", action, (port,), 0)
+                yield Action("", action, (port,), 0)
                 continue
             for other in PORTS:
                 mate = PLANT.port(other)
                 if other > port and mate is not None and mate[1] is kind:
-                    yield Event("", action, (port, other), 0)
+                    yield Action("", action, (port, other), 0)
         for status in kind.statuses:
             if not kind.is_joined(status):
-                yield Event("", "as-found", (port,), 0, status=status)
-    yield Event("", "as-found", ("X:F", "Y:F"), 0, status="mated")
-    yield Event("", "as-found", ("X:B", "BAY:B"), 0, status="torqued")
+                yield Action("", "as-found", (port,), 0, status=status)
+    yield Action("", "as-found", ("X:F", "Y:F"), 0, status="mated")
+    yield Action("", "as-found", ("X:B", "BAY:B"), 0, status="torqued")
     for thing in OWNERS:
         for place in ("SITE", "BAY", "RACK", "INA", "BAG"):
-            yield Event("", "place", (thing,), 0, place=place)
-        yield Event("", "lift", (thing,), 0)
-    yield Event("", "as-found", ("X",), 0, place="RACK")
-    yield Event("", "remark", ("X",), 0, remark="mind the edge")
+            yield Action("", "place", (thing,), 0, place=place)
+        yield Action("", "lift", (thing,), 0)
+    yield Action("", "as-found", ("X",), 0, place="RACK")
+    yield Action("", "remark", ("X",), 0, remark="mind the edge")
 
 
 CANDIDATES = tuple(candidates())
@@ -160,36 +161,36 @@ class SlowJournal:
         """Return the line of an event."""
         return next((line for line in self.lines if line.event.id == event_id), None)
 
-    def record(self, events: list[Event], first_known: int) -> None:
+    def record(self, actions: list[Action], first_known: int) -> None:
         """Record a batch, or raise Contradiction and record nothing."""
         before = list(self.lines)
         try:
-            for i, event in enumerate(events):
-                self._add(event, first_known + i)
+            for i, action in enumerate(actions):
+                self._add(action, first_known + i)
             self.expect_sound()
         except Contradiction:
             self.lines = before
             raise
 
-    def _add(self, event: Event, known: int) -> None:
+    def _add(self, action: Action, known: int) -> None:
         number = len(self.lines) + 1
-        target = self._target(event)
+        target = self._target(action)
         turn = number
-        if target is not None and event.supersedes and target.event.happened == event.happened:
+        if target is not None and action.supersedes and target.event.happened == action.happened:
             turn = target.turn
         gone = None if target is None else target.number
         earlier = [
             line.event
             for line in self.in_effect(known)
-            if line.number != gone and (line.event.happened, line.turn) < (event.happened, turn)
+            if line.number != gone and (line.event.happened, line.turn) < (action.happened, turn)
         ]
-        outcome = resolve(fold(earlier), event)
-        if outcome.refusals:
+        outcome = resolve(fold(earlier), action)
+        if isinstance(outcome, Impossible):
             raise Contradiction(outcome.refusals)
-        self.lines.append(Line(outcome.event, number, known, turn, gone))
+        self.lines.append(Line(outcome, number, known, turn, gone))
 
-    def _target(self, event: Event) -> Line | None:
-        name = event.supersedes or event.withdraws
+    def _target(self, action: Action) -> Line | None:
+        name = action.supersedes or action.withdraws
         if name is None:
             return None
         target = self.line_of(name)
@@ -205,8 +206,8 @@ class SlowJournal:
         for line in self.in_effect(2**62):
             event = line.event
             if event.action not in ("withdraw", "define", "explain", "remark"):
-                again = resolve(configuration, replace(event, peer=None, moved=(), expected=None))
-                if again.refusals or set(effects(PLANT, again.event)) != set(effects(PLANT, event)):
+                again = resolve(configuration, event)
+                if isinstance(again, Impossible) or set(effects(PLANT, again)) != set(effects(PLANT, event)):
                     raise Contradiction(event.id)
             configuration.apply(event)
 

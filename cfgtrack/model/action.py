@@ -1,0 +1,52 @@
+"""Actions: what somebody says was done, or proposes to do. Nothing has held it against the hardware yet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from cfgtrack.model.quantity import Quantity
+
+BASES = ("reported", "witnessed", "measured")
+"""How well an action is known, weakest first."""
+
+PLACE, LIFT, FOUND = "place", "lift", "as-found"
+MEASURE, INSPECT, REMARK = "measure", "inspect", "remark"
+BEGIN, END = "begin", "end"
+WITHDRAW, EXPLAIN, DEFINE, APPROVE = "withdraw", "explain", "define", "approve"
+
+GENERAL_ACTIONS = frozenset({PLACE, LIFT, FOUND, MEASURE, INSPECT, REMARK, BEGIN, END})
+"""Actions of the work itself that belong to no kind of port."""
+
+BOOK_ACTIONS = frozenset({WITHDRAW, EXPLAIN, DEFINE, APPROVE})
+"""Actions on the record, not on hardware."""
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One action as it is said. `happened` is microseconds since 1970, UTC; 0 where it has no time yet.
+
+    `subjects`: one or two ports, or one unit, place, or (remarks) part. `place`, `facing`: where to and which way
+    round, for place and lift. `status`: what was found, for as-found.
+    """
+
+    id: str
+    action: str
+    subjects: tuple[str, ...]
+    happened: int
+    place: str | None = None
+    facing: str | None = None
+    status: str | None = None
+    by: str | None = None
+    recorder: str | None = None
+    basis: str = "reported"
+    values: Mapping[str, Quantity] = field(default_factory=dict)
+    outing: str | None = None
+    remark: str | None = None
+    supersedes: str | None = None
+    withdraws: str | None = None
+    explains: str | None = None
+    reason: str | None = None
+    initial: bool = False
+    body: Mapping[str, Any] | None = None
