@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, consequence_of_correction
 from cfgtrack.answers.past import find_rule, kept_rules
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
 from cfgtrack.model.action import APPROVE, EXPLAIN, WITHDRAW, Action
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.model.event import Event
-    from cfgtrack.store.journal import Journal
+from cfgtrack.model.event import Event
+from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.store.journal import Journal
 
 
 class MisputError(Exception):
@@ -94,8 +93,6 @@ def approve(
 
 def _expect_event(journal: Journal, event_id: str) -> Event:
     """Return the event with this id, in effect or not. NoAnswer when there is none."""
-    from cfgtrack.model.trouble import NoAnswer, Problem
-
     entry = journal.entry(event_id)
     if entry is None:
         raise NoAnswer(Problem(event_id, "no-such-event", f"there is no event {event_id} in this journal"))

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 from cfgtrack.answers.moment import Moment
+from cfgtrack.model.action import BOOK_ACTIONS
+from cfgtrack.model.time import BadTime, parse_instant
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.store.clock import system_clock
-
-if TYPE_CHECKING:
-    import re
-    from pathlib import Path
-
-    from cfgtrack.store.journal import Journal
+from cfgtrack.store.database import WAIT, spared
+from cfgtrack.store.journal import Journal, open_journal
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +39,10 @@ class Asking:
 
     def read(self) -> Journal:
         """Open the journal to ask."""
-        from cfgtrack.store.journal import open_journal
-
         return open_journal(self.database, clock=self.clock, now=self.clock(), read_only=True)
 
     def write(self, *, create: bool = False) -> Journal:
         """Open the journal to write; with `create`, make it when it is missing."""
-        from cfgtrack.store.database import WAIT
-        from cfgtrack.store.journal import open_journal
-
         wait = WAIT if self.wait is None else self.wait
         return open_journal(
             self.database, clock=self.clock, now=self.clock(), must_exist=not create, wait=wait
@@ -68,17 +63,12 @@ class Asking:
         writer.expect_writable(target, spared=self._spared(read))
 
     def _spared(self, read: Path | int | None) -> dict[str, Path | int]:
-        from cfgtrack.store.database import spared
-
         return {**({} if read is None else {"the file that is read": read}), **spared(self.database)}
 
     def instant(self, journal: Journal, given: str | int, *, option: str) -> int:
         """Read a time that was given as `option`. BadInput for no time, NoAnswer for an outing that never began."""
         if isinstance(given, int):
             return given
-        from cfgtrack.model.time import BadTime, parse_instant
-        from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
-
         start = None
         if self.outing and "T" not in given.upper():
             start = journal.outing_start(self.outing)
@@ -104,7 +94,5 @@ class Asking:
 
 def _first(journal: Journal, known: int | None) -> int | None:
     """Return when the first thing that is recorded of the hardware happened: before, nothing is known."""
-    from cfgtrack.model.action import BOOK_ACTIONS
-
     events = (entry.event for entry in journal.entries(known=known))
     return next((event.happened for event in events if event.action not in BOOK_ACTIONS), None)

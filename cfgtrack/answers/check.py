@@ -5,19 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from cfgtrack.analysis import check as analysis
+from cfgtrack.analysis.check import CheckReport, one_step
+from cfgtrack.analysis.options import options
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
 from cfgtrack.answers.things import expect_known, no_answer_if_unknown
-
-if TYPE_CHECKING:
-    from cfgtrack.analysis.check import CheckReport
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.model.event import Entry
-    from cfgtrack.model.plant import Plant
-    from cfgtrack.model.sequence import Sequence as Proposal
-    from cfgtrack.rules.finding import Finding
+from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
+from cfgtrack.files.sequence import read_sequence
+from cfgtrack.model.action import BOOK_ACTIONS
+from cfgtrack.model.event import Entry
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.rules.finding import Finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +34,6 @@ class Checked(Answer):
 
 def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -> Checked:
     """Check a sequence file (a path), or a single action (a phrase), by the rules in files, else by those kept."""
-    from cfgtrack.analysis import check as analysis
-    from cfgtrack.files.sequence import read_sequence
-
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
         chosen = rules_to_judge_by(past, rules)
@@ -51,11 +52,6 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
 
 def _single(action: str, plant: Plant) -> Proposal:
     """Return a proposal of the one action that a phrase says."""
-    from cfgtrack.analysis.check import one_step
-    from cfgtrack.files.phrase import parse_phrase, split_phrase
-    from cfgtrack.model.action import BOOK_ACTIONS
-    from cfgtrack.model.trouble import BadInput, Problem
-
     try:
         words = split_phrase(action)
     except ValueError:
@@ -111,9 +107,6 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
 
     Judged by the rules in files, else by those kept.
     """
-    from cfgtrack.analysis.options import options
-    from cfgtrack.files.phrase import phrase
-
     with asking.read() as journal:
         moment = asking.moment(journal)
         expect_known(journal, thing, moment.known, parts=False)

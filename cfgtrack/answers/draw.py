@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past
 from cfgtrack.answers.things import expect_known
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.model.configuration import Configuration
-    from cfgtrack.model.plant import Plant
-    from cfgtrack.network.network import Network
-    from cfgtrack.rules.finding import Finding
+from cfgtrack.network.network import Network
+from cfgtrack.rules.finding import Finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,24 +67,21 @@ class Scene:
     findings: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()
 
-    def drawn(self, form: str, *, picture: str | None = None, file: str | None = None) -> Drawn:
-        """Return the answer that tells how it was drawn: as a text, or into a file."""
-        return Drawn(self.moment, form, picture, file, notes=self.notes)
+
+@dataclass(frozen=True, slots=True)
+class DrawnText(Answer):
+    """A picture that is a text."""
+
+    form: str
+    picture: str
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn(Answer):
-    """A picture as it was drawn: a text itself, or the file that holds it."""
+class DrawnFile(Answer):
+    """The file that holds a picture."""
 
+    file: str
     form: str
-    picture: str | None = None
-    file: str | None = None
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        if self.file is not None:
-            return {"file": self.file, "form": self.form}
-        return {"form": self.form, "picture": self.picture}
 
 
 def scene(
@@ -110,15 +104,8 @@ def scene(
         judged = past.is_judged(asked=marked)
         findings = tuple(f for f in past.findings()[0] if f.is_open) if judged else ()
         expect_there(past.plant, past.networks, scope)
-        return Scene(
-            past.moment,
-            past.plant,
-            past.configuration,
-            past.networks,
-            scope,
-            findings,
-            tuple(past.notes),
-        )
+        world = (past.plant, past.configuration, past.networks)
+        return Scene(past.moment, *world, scope, findings, tuple(past.notes))
 
 
 def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: int, *, places: bool) -> Scope:

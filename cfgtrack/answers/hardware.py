@@ -7,15 +7,15 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from tempfile import TemporaryDirectory
+from typing import Any
 
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.model.plant import Plant
-    from cfgtrack.store.journal import Journal
-    from cfgtrack.store.loading import LoadReport
+from cfgtrack.files.definition import read_definition
+from cfgtrack.model.plant import Plant
+from cfgtrack.store.journal import Journal
+from cfgtrack.store.loading import LoadReport
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +44,6 @@ class Loaded(Answer):
 
 def load(asking: Asking, files: Sequence[Path]) -> Loaded:
     """Load a hardware definition from files, into a new database where there is none. BadInput with every problem."""
-    from cfgtrack.files.definition import read_definition
-
     definition = read_definition(list(files))
     with _journal(asking) as journal:
         report = journal.load(definition, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run)
@@ -56,8 +54,6 @@ def load(asking: Asking, files: Sequence[Path]) -> Loaded:
 def _journal(asking: Asking) -> Iterator[Journal]:
     """Open the journal to load into, made when it is missing: for a dry run only a passing one."""
     if asking.dry_run and "://" not in asking.database and not Path(asking.database).exists():
-        from tempfile import TemporaryDirectory
-
         with TemporaryDirectory() as folder:
             passing = replace(asking, database=str(Path(folder) / "journal.db"))
             with passing.write(create=True) as journal:

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from cfgtrack.analysis import difference as analysis
+from cfgtrack.analysis.difference import Difference
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment, json_of
 from cfgtrack.answers.things import expect_known
-
-if TYPE_CHECKING:
-    from cfgtrack.analysis.difference import Difference
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.model.event import Entry
-    from cfgtrack.store.journal import Journal
+from cfgtrack.model.event import Entry
+from cfgtrack.store.journal import Journal
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +71,6 @@ class Between(Answer):
 
 def difference(asking: Asking, before: str | int, after: str | int | None = None) -> Between:
     """Return what differs between two times; the second: else now."""
-    from cfgtrack.analysis import difference as analysis
-
     with asking.read() as journal:
         first, second = (asking.moment_at(journal, at, option="TIME") for at in (before, after))
         rows = analysis.difference(

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from cfgtrack.rules.finding import Clock, Finding
     from cfgtrack.rules.rule import Rule, RuleSet
     from cfgtrack.rules.variance import Variance
-    from cfgtrack.rules.world import Prior
     from cfgtrack.store.journal import Journal
 
 
@@ -121,6 +120,8 @@ class Past:
     @cached_property
     def engine(self) -> Engine:
         """The engine after judging all of the past."""
+        from cfgtrack.analysis.check import judged
+
         return judged(self.rules, self.start, self.networks)
 
     def engine_before(self, event: Event) -> Engine:
@@ -129,10 +130,10 @@ class Past:
         It has judged all of the past where that is short. Where it is long, it starts from the configuration at the
         moment and looks up what was done before when a rule asks: it then knows of no clock that runs already.
         """
+        from cfgtrack.analysis.check import Start, judged
+
         if not self.is_long:
             return judged(self.rules, self.start, self.networks, coming=(event,))
-        from cfgtrack.analysis.check import Start
-
         at = self.moment.at
         here = Start(configuration=self.configuration, began=at, start=at)
         return judged(self.rules, here, self.networks, coming=(event,), prior=self._last_done)
@@ -190,33 +191,6 @@ def events_of(journal: Journal, action: str, known: int | None = None) -> list[E
 
     known = NEVER if known is None else known
     return [entry.event for entry in of_action(journal.database, action, at=NEVER, known=known)]
-
-
-def judged(
-    rules: RuleSet,
-    start: Start,
-    networks: Mapping[str, Network],
-    *,
-    coming: tuple[Event, ...] = (),
-    prior: Prior | None = None,
-) -> Engine:
-    """Return an engine that has judged a past up to its end, ready for the events that are `coming`."""
-    from cfgtrack.analysis.check import touched_by
-    from cfgtrack.rules.engine import Engine
-    from cfgtrack.rules.world import no_prior
-
-    engine = Engine(
-        rules,
-        start.configuration.fork(),
-        start=start.began,
-        touched=touched_by(start, coming),
-        networks=networks,
-        prior=prior or no_prior,
-    )
-    for event in start.history:
-        engine.step(event)
-    engine.finish(start.start)
-    return engine
 
 
 def rules_to_judge_by(past: Past, files: Sequence[Path] = ()) -> RuleSet:

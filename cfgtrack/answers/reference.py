@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from cfgtrack import __version__
+from cfgtrack.analysis.tightening import Tightening, tighten
+from cfgtrack.analysis.warming import Warming, warm
 from cfgtrack.answers.moment import Value, json_of
-from cfgtrack.model.quantity import Quantity, to_json
-
-if TYPE_CHECKING:
-    from cfgtrack.analysis.tightening import Tightening
-    from cfgtrack.analysis.warming import Warming
-    from cfgtrack.model.reference import Entry
+from cfgtrack.files.reference import TABLES, shipped_table
+from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity, to_json
+from cfgtrack.model.reference import Entry, Fluid, PropertyClass, Scatter, Surface, Thread
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, near_hint
 
 ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
 
@@ -72,8 +72,6 @@ class Found(Shipped):
 
 def overview() -> Overview:
     """Return which tables there are."""
-    from cfgtrack.files.reference import TABLES, shipped_table
-
     return Overview(tuple(Table(name, what, len(shipped_table(name))) for name, (_, what) in TABLES.items()))
 
 
@@ -107,16 +105,11 @@ def look_up(
 
 def names(table: str | None = None) -> list[str]:
     """Return the names of the tables, or of the entries of one; of one that isn't there, none."""
-    from cfgtrack.files.reference import TABLES
-
     return list(TABLES) if table is None else list(entries(table)) if table in TABLES else []
 
 
 def entries(name: str) -> Mapping[str, Entry]:
     """Return the entries of a table by id. NoAnswer, with near names, when there is no such table."""
-    from cfgtrack.files.reference import TABLES, shipped_table
-    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
-
     if name not in TABLES:
         hint = near_hint(name, TABLES) or f"; there are {', '.join(TABLES)}"
         raise NoAnswer(Problem(name, "no-such-table", f"there is no reference table {name}{hint}"))
@@ -124,8 +117,6 @@ def entries(name: str) -> Mapping[str, Entry]:
 
 
 def _find(name: str, among: Mapping[str, Entry], table: str) -> Entry:
-    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
-
     if name not in among:
         hint = near_hint(name, among) or f"; `cfgtrack reference {table}` lists them"
         raise NoAnswer(Problem(name, f"no-such-{table}", f"the table {table} has no {name}{hint}"))
@@ -134,9 +125,6 @@ def _find(name: str, among: Mapping[str, Entry], table: str) -> Entry:
 
 def _quantity(option: str, text: str, dimension: str) -> Quantity:
     """Read what was given with an option: nothing below zero makes sense with any of them."""
-    from cfgtrack.model.quantity import BadQuantity, parse_quantity
-    from cfgtrack.model.trouble import BadInput, Problem
-
     try:
         found = parse_quantity(text, dimension=dimension)
     except BadQuantity as err:
@@ -150,9 +138,6 @@ def _quantity(option: str, text: str, dimension: str) -> Quantity:
 
 def _tightening(entry: Entry, surface: str, *, torque: str | None, preload: str | None) -> Tightening:
     """Work out what a torque, or the torque for a preload, does to a thread."""
-    from cfgtrack.analysis.tightening import tighten
-    from cfgtrack.model.reference import PropertyClass, Scatter, Surface, Thread
-
     found = _find(surface, entries("surface"), "surface")
     assert isinstance(entry, Thread)
     assert isinstance(found, Surface)
@@ -168,10 +153,6 @@ def _tightening(entry: Entry, surface: str, *, torque: str | None, preload: str 
 
 def _warming(entry: Entry, *, warmed: str | None, rise: str | None) -> Warming:
     """Work out the rise of pressure in a full rigid volume, or how far it may warm, from each state of a fluid."""
-    from cfgtrack.analysis.warming import warm
-    from cfgtrack.model.reference import Fluid
-    from cfgtrack.model.trouble import NoAnswer, Problem
-
     assert isinstance(entry, Fluid)
     answer = warm(
         entry,

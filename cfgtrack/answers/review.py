@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.model.event import Entry
-    from cfgtrack.rules.finding import Clock, Finding
+from cfgtrack.model.event import Entry
+from cfgtrack.rules.finding import Clock, Finding
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,24 +5,28 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.hardware import Loaded
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past, find_rule, kept_rules, kept_texts
 from cfgtrack.answers.review import Review, reviewed
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.model.configuration import Configuration
-    from cfgtrack.rules.rule import Rule
-    from cfgtrack.store.journal import Journal
+from cfgtrack.files.rules import parse_rules, read_rules
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.time import format_duration
+from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+from cfgtrack.rules.breach import mode_name
+from cfgtrack.rules.describe import describe, describe_selection
+from cfgtrack.rules.finding import SEVERITIES
+from cfgtrack.rules.judge import atoms, selections
+from cfgtrack.rules.rule import ActionMatch, Always, At, By, Rule, Selection, Within
+from cfgtrack.rules.selection import Selector
+from cfgtrack.store.journal import Journal
 
 
 def load(asking: Asking, files: Sequence[Path]) -> Loaded:
     """Keep rules files by name, checked against the plant, with the rules kept already. BadInput with every problem."""
-    from cfgtrack.files.rules import parse_rules, read_rules
-
     with asking.write() as journal:
         plant = journal.plant()
         read_rules(list(files), plant)
@@ -58,9 +62,6 @@ def kept(asking: Asking) -> Kept:
 
 
 def _line(rule: Rule) -> dict[str, str]:
-    from cfgtrack.rules.breach import mode_name
-    from cfgtrack.rules.finding import SEVERITIES
-
     return {
         "id": rule.id,
         "severity": SEVERITIES[rule.severity],
@@ -89,8 +90,6 @@ def texts(asking: Asking, name: str | None = None) -> Texts:
 
 
 def _expect_file(name: str, texts: Mapping[str, str]) -> None:
-    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
-
     if name not in texts:
         hint = near_hint(name, list(texts))
         raise NoAnswer(Problem(name, "no-such-file", f"no rules file of this name is kept{hint}"))
@@ -105,9 +104,6 @@ class Explained(Answer):
 
 def explain(asking: Asking, rule_id: str) -> Explained:
     """Return what a kept rule asks, why, and what it guards. NoAnswer, with near names, when there is none."""
-    from cfgtrack.rules.describe import describe
-    from cfgtrack.rules.finding import SEVERITIES
-
     with asking.read() as journal:
         moment = asking.moment(journal)
         rule = find_rule(kept_rules(journal, journal.plant(moment.known), moment.known), rule_id)
@@ -128,10 +124,6 @@ def explain(asking: Asking, rule_id: str) -> Explained:
 
 def when(rule: Rule) -> str:
     """Return in plain words when a rule must hold."""
-    from cfgtrack.model.time import format_duration
-    from cfgtrack.rules.describe import describe
-    from cfgtrack.rules.rule import ActionMatch, Always, At, By, Within
-
     match rule.mode:
         case Always(tolerance):
             return "always" + (
@@ -152,9 +144,6 @@ def when(rule: Rule) -> str:
 
 
 def _match(action: Any) -> str:
-    from cfgtrack.rules.describe import describe_selection
-    from cfgtrack.rules.rule import Selection
-
     said = " or ".join(action.actions)
     if action.of != Selection():
         said += f" of {describe_selection(action.of)}"
@@ -163,10 +152,6 @@ def _match(action: Any) -> str:
 
 def guards(rule: Rule, configuration: Configuration) -> list[str]:
     """Return what a rule guards now: the items of its scope, of its action, else of its condition."""
-    from cfgtrack.rules.judge import atoms, selections
-    from cfgtrack.rules.rule import ActionMatch, At, Selection, Within
-    from cfgtrack.rules.selection import Selector
-
     selector = Selector(configuration.plant)
     mode = rule.mode
     action = mode.action if isinstance(mode, At) else mode.trigger if isinstance(mode, Within) else None
@@ -183,16 +168,7 @@ def guards(rule: Rule, configuration: Configuration) -> list[str]:
 
 def try_files(asking: Asking, files: Sequence[Path]) -> Review:
     """Judge the whole recorded past by the rules in files, before they are adopted."""
-    from cfgtrack.files.rules import read_rules
-
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
         past.rules = read_rules(list(files), past.plant)
         return reviewed(past)
-
-
-def starter() -> str:
-    """Return the text of the starter set that comes with the tool."""
-    from importlib.resources import files
-
-    return (files("cfgtrack") / "rules" / "starter.toml").read_text(encoding="utf-8")

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
+from cfgtrack.answers.asking import Asking
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, near_hint
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.store.journal import Journal
+from cfgtrack.store.journal import Journal
 
 _UNKNOWN = frozenset(("no-such-unit", "no-such-port", "no-such-place"))
 _MOST_NAMED = 12

@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
+import shutil
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING, TextIO
+from typing import TextIO
 
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import events_of
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.files.rows import Taken
-    from cfgtrack.model.action import Action
-    from cfgtrack.model.event import Entry
-    from cfgtrack.model.plant import Plant
-    from cfgtrack.model.trouble import Problem
-    from cfgtrack.store.journal import Journal
-    from cfgtrack.store.record import Tally
+from cfgtrack.files.rows import Taken, read_rows, write_csv, write_jsonl, write_rejects
+from cfgtrack.model.action import APPROVE, BEGIN, DEFINE, Action
+from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.store.archive import write_archive
+from cfgtrack.store.journal import Journal
+from cfgtrack.store.ocel import write_ocel
 
 Rows = Iterator["Taken | Problem"]
 
@@ -61,43 +61,51 @@ def take_in(
     """
     said = {"by": asking.by, "recorder": asking.recorder, "basis": basis, "outing": asking.outing}
     read = Path(source) if isinstance(source, str) else _STDIN
+    where = source if isinstance(source, str) else "stdin"
+    aside: dict[str, list[Problem]] = {}
+
+    def set_aside(row: str, action: Action | None, problems: Iterable[Problem]) -> None:
+        del action
+        aside.setdefault(row, []).extend(problems)
+
+    def good(rows: Rows) -> Iterator[Taken]:
+        for row in passing(rows):
+            if isinstance(row, Problem):
+                set_aside(row.where.partition(", column ")[0], None, [row])
+            elif row[1].action != DEFINE:
+                yield row
+        if aside and rejects is None:
+            raise BadInput(list(chain(*aside.values())))
+
     if rejects is not None:
         asking.expect_writable(rejects, read=read)
     with asking.write() as journal, _opened(source, keep=rejects is not None) as stream:
-        feed = _Feed(
-            plant=journal.plant(),
-            where=source if isinstance(source, str) else "stdin",
+        rows = read_rows(
+            stream,
+            journal.plant(),
+            where=where,
             form=form,
             defaults={name: value for name, value in said.items() if value},
-            starts=_outing_starts(journal),
-            aside=None if rejects is None else {},
-            passing=passing,
+            outing_starts={e.outing: e.happened for e in events_of(journal, BEGIN) if e.outing},
         )
-        tally = feed.into(journal, stream, dry_run=asking.dry_run)
+        tally = journal.take(
+            good(rows), dry_run=asking.dry_run, set_aside=None if rejects is None else set_aside
+        )
         moment = asking.moment(journal)
-        if rejects is not None and feed.aside:
-            with asking.written(rejects, read=read) as file:
-                feed.write_rejects(stream, file)
-    aside = feed.aside or {}
-    problems = tuple(
-        {"where": p.where, "code": p.code, "sentence": p.sentence} for found in aside.values() for p in found
-    )
-    return Imported(moment, asking.dry_run, tally.recorded, tally.repeated, len(aside), problems)
-
-
-def _outing_starts(journal: Journal) -> dict[str, int]:
-    """Return when each recorded outing began, so that rows may give times inside it."""
-    from cfgtrack.model.action import BEGIN
-
-    return {event.outing: event.happened for event in events_of(journal, BEGIN) if event.outing}
+        if rejects is not None and aside:
+            stream.seek(0)
+            with (
+                asking.written(rejects, read=read) as file,
+                file.open("w", encoding="utf-8", newline="") as out,
+            ):
+                write_rejects(stream, out, where=where, form=form, reasons=aside)
+    told = tuple({"where": p.where, "code": p.code, "sentence": p.sentence} for p in chain(*aside.values()))
+    return Imported(moment, asking.dry_run, tally.recorded, tally.repeated, len(aside), told)
 
 
 @contextmanager
 def _opened(source: str | TextIO, *, keep: bool) -> Iterator[TextIO]:
     """Open the source as text. With `keep` it can be read twice: a stream is kept in a temporary file."""
-    import shutil
-    import tempfile
-
     if isinstance(source, str):
         with Path(source).open(encoding="utf-8", errors=NOT_TEXT, newline="") as stream:
             yield stream
@@ -111,65 +119,6 @@ def _opened(source: str | TextIO, *, keep: bool) -> Iterator[TextIO]:
             yield spool
     else:
         yield source
-
-
-@dataclass
-class _Feed:
-    """Rows on their way from a stream into the journal.
-
-    `aside` takes the problems of each row that can't be recorded, by its place; when it is None, they are raised.
-    """
-
-    plant: Plant
-    where: str
-    form: str
-    defaults: dict[str, str]
-    starts: dict[str, int]
-    aside: dict[str, list[Problem]] | None
-    passing: Callable[[Rows], Rows]
-
-    def into(self, journal: Journal, stream: TextIO, *, dry_run: bool) -> Tally:
-        """Record the rows of a stream."""
-        set_aside = None if self.aside is None else self._set_aside
-        return journal.take(self._rows(stream), dry_run=dry_run, set_aside=set_aside)
-
-    def _set_aside(self, where: str, event: Action, problems: tuple[Problem, ...]) -> None:
-        del event
-        assert self.aside is not None
-        self.aside.setdefault(where, []).extend(problems)
-
-    def _rows(self, stream: TextIO) -> Iterator[Taken]:
-        from cfgtrack.files.rows import read_rows
-        from cfgtrack.model.action import DEFINE
-        from cfgtrack.model.trouble import BadInput, Problem
-
-        malformed: list[Problem] = []
-        rows = read_rows(
-            stream,
-            self.plant,
-            where=self.where,
-            form=self.form,
-            defaults=self.defaults,
-            outing_starts=self.starts,
-        )
-        for row in self.passing(rows):
-            if not isinstance(row, Problem):
-                if row[1].action != DEFINE:
-                    yield row
-            elif self.aside is None:
-                malformed.append(row)
-            else:
-                self.aside.setdefault(row.where.partition(", column ")[0], []).append(row)
-        if malformed:
-            raise BadInput(malformed)
-
-    def write_rejects(self, stream: TextIO, path: Path) -> None:
-        """Write the rows that were set aside, with their reasons, from a second reading of the stream."""
-        from cfgtrack.files.rows import write_rejects
-
-        stream.seek(0)
-        with path.open("w", encoding="utf-8", newline="") as out:
-            write_rejects(stream, out, where=self.where, form=self.form, reasons=self.aside or {})
 
 
 def export(asking: Asking, out: Path | TextIO, *, form: str, in_effect: bool = False) -> None:
@@ -191,26 +140,14 @@ def export(asking: Asking, out: Path | TextIO, *, form: str, in_effect: bool = F
 def _export(asking: Asking, journal: Journal, form: str, stream: TextIO, *, in_effect: bool) -> None:
     known = asking.moment(journal).known
     if form == "archive":
-        from cfgtrack.store.archive import write_archive
-
         stream.writelines(write_archive(journal.database))
     elif form == "ocel":
-        from cfgtrack.store.ocel import write_ocel
-
         stream.writelines(write_ocel(journal, known))
     else:
-        entries = (
-            journal.entries(known=known) if in_effect else (line.entry for line in journal.log(known=known))
-        )
-        _write_rows(entries, form, stream)
-
-
-def _write_rows(entries: Iterator[Entry], form: str, stream: TextIO) -> None:
-    from cfgtrack.files.rows import write_csv, write_jsonl
-    from cfgtrack.model.action import APPROVE, DEFINE
-
-    if form == "csv":
-        kept = (e for e in entries if e.event.action not in (DEFINE, APPROVE) and not e.event.initial)
-        write_csv(kept, stream)
-    else:
-        write_jsonl(entries, stream)
+        logged = (line.entry for line in journal.log(known=known))
+        entries = journal.entries(known=known) if in_effect else logged
+        if form == "csv":
+            kept = (e for e in entries if e.event.action not in (DEFINE, APPROVE) and not e.event.initial)
+            write_csv(kept, stream)
+        else:
+            write_jsonl(entries, stream)

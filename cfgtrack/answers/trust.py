@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import Any, TextIO
 
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.store.audit import AuditReport
-    from cfgtrack.store.proof import Head
+from cfgtrack.files.source import decode
+from cfgtrack.model.trouble import BadInput, Problem, Problems
+from cfgtrack.store import audit as store
+from cfgtrack.store import proof
+from cfgtrack.store.audit import AuditReport
+from cfgtrack.store.proof import Head, current_head, prove_consistency, verify_proof
 
 _MOST_OF_A_HEAD = 1_000
 """A file that holds a head holds no more bytes than these before its end."""
@@ -42,8 +45,6 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
 
     `kept` is the text of a head, or the name of a file that holds it; BadInput when it is neither.
     """
-    from cfgtrack.store import audit as store
-
     head = None if kept is None else _read_head(kept)
     with asking.read() as journal:
         report = store.audit(journal.database, kept=head, state=state)
@@ -64,8 +65,6 @@ class Headed(Answer):
 
 def head(asking: Asking) -> Headed:
     """Return the tree head."""
-    from cfgtrack.store.proof import current_head
-
     with asking.read() as journal:
         moment = asking.moment(journal)
         return Headed(moment, current_head(journal.database))
@@ -73,16 +72,12 @@ def head(asking: Asking) -> Headed:
 
 def prove(asking: Asking, event_id: str) -> dict[str, Any]:
     """Return a proof, as JSON has it, that an event is in the journal. NoAnswer when it isn't."""
-    from cfgtrack.store import proof
-
     with asking.read() as journal:
         return proof.prove(journal.database, event_id)
 
 
 def prove_growth(asking: Asking, kept: str) -> dict[str, Any]:
     """Return a proof, as JSON has it, that the journal only grew since a head that was `kept`: see `audit`."""
-    from cfgtrack.store.proof import prove_consistency
-
     with asking.read() as journal:
         return prove_consistency(journal.database, _read_head(kept))
 
@@ -101,11 +96,6 @@ class Verified:
 
 def verify(proof: TextIO, *, kept: str | None = None) -> Verified:
     """Verify a proof, without any database. BadInput for a bad one. With `kept` (see `audit`): is it of that head?"""
-    import json
-
-    from cfgtrack.model.trouble import BadInput, Problem
-    from cfgtrack.store.proof import verify_proof
-
     try:
         data = json.load(proof)
     except (ValueError, RecursionError) as err:
@@ -119,10 +109,6 @@ def verify(proof: TextIO, *, kept: str | None = None) -> Verified:
 
 def _read_head(kept: str) -> Head:
     """Return the head that an option gives, as a text or as a file. BadInput when it is neither."""
-    from cfgtrack.files.source import decode
-    from cfgtrack.model.trouble import Problems
-    from cfgtrack.store.proof import Head
-
     path = Path(kept)
     if not path.is_file():
         return Head.parse(kept)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Value
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.asking import Asking
+from cfgtrack.store import upkeep
+from cfgtrack.store.archive import read_archive
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +44,6 @@ class Migrated(Value):
 
 def backup(asking: Asking, target: Path) -> BackedUp:
     """Copy the database into a new file, as it is at one instant. NoAnswer when there is something of that name."""
-    from cfgtrack.store import upkeep
-
     return BackedUp(str(target), upkeep.backup(asking.database, str(target)))
 
 
@@ -55,26 +52,18 @@ def restore(asking: Asking, source: Path) -> Restored:
     with source.open("rb") as file:
         is_archive = file.read(1) == b"{"
     if is_archive:
-        from cfgtrack.store.archive import read_archive
-
         with source.open(encoding="utf-8") as lines:
             events = read_archive(lines, asking.database, clock=asking.clock)
     else:
-        from cfgtrack.store import upkeep
-
         events = upkeep.restore(str(source), asking.database, clock=asking.clock)
     return Restored(asking.database, events)
 
 
 def rebuild(asking: Asking) -> Rebuilt:
     """Drop all derived states and derive them anew from the journal."""
-    from cfgtrack.store import upkeep
-
     return Rebuilt(upkeep.rebuild(asking.database))
 
 
 def migrate(asking: Asking) -> Migrated:
     """Bring the database to this version's schema, in one transaction."""
-    from cfgtrack.store import upkeep
-
     return Migrated(*upkeep.migrate(asking.database))

@@ -63,7 +63,7 @@ def draw_command(
     Everything, one medium, one loop, one unit and its neighbours, or the places and what stands in them. What is
     cut off, open or dead stands out by its line and by text.
     """
-    from cfgtrack.answers.draw import scene
+    from cfgtrack.answers.draw import DrawnFile, DrawnText, scene
     from cfgtrack.show.diagram import diagram
     from cfgtrack.show.render import render
 
@@ -80,11 +80,14 @@ def draw_command(
     if output is None and session.json:
         if chosen not in TEXT_FORMS:
             raise click.UsageError(f"{chosen} is no text: name a file with -o.")
-        session.answer(found.drawn(chosen, picture=render(dot, chosen).decode()), str)
+        session.answer(DrawnText(found.moment, chosen, render(dot, chosen).decode(), notes=found.notes), str)
     elif output is None:
         session.tell_notes(found.notes)
         sys.stdout.buffer.write(render(dot, chosen))
     else:
         with session.asking.written(output, earlier=_DRAWN) as file:
             file.write_bytes(render(dot, chosen))
-        session.answer(found.drawn(chosen, file=str(output)), lambda: f"drew {output} ({found.moment})")
+        session.answer(
+            DrawnFile(found.moment, str(output), chosen, notes=found.notes),
+            lambda: f"drew {output} ({found.moment})",
+        )

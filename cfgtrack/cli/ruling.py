@@ -107,7 +107,7 @@ def try_(
 @s.command("starter", group=rules_command)
 def starter_(session: s.Session) -> None:
     """Print the starter set that comes with the tool: a rules file to begin with, each rule with its source."""
-    from cfgtrack.answers.rules import starter
+    from cfgtrack.answers.starter import starter
 
     text = starter()
     if session.json:

@@ -20,10 +20,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cfgtrack.analysis.check import CheckReport, check
+from cfgtrack.analysis.check import CheckReport, check, judged
 from cfgtrack.analysis.state import unit_state
 from cfgtrack.answers.moment import Moment
-from cfgtrack.answers.past import Past, judged
+from cfgtrack.answers.past import Past
 from cfgtrack.files.definition import read_definition, shipped
 from cfgtrack.files.rows import read_rows
 from cfgtrack.files.rules import read_rules
