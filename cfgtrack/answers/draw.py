@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past
 from cfgtrack.answers.things import expect_known
 from cfgtrack.model.configuration import Configuration
@@ -102,8 +102,9 @@ def scene(
         past = Past(journal, asking.moment(journal), strict=False)
         scope = _scope(past, medium, loop, unit, hops, places=places)
         judged = past.is_judged(asked=marked)
-        findings = tuple(f for f in past.findings()[0] if f.is_open) if judged else ()
-        expect_there(past.plant, past.networks, scope)
+        with noting(past.notes):
+            findings = tuple(f for f in past.findings()[0] if f.is_open) if judged else ()
+            expect_there(past.plant, past.networks, scope)
         world = (past.plant, past.configuration, past.networks)
         return Scene(past.moment, *world, scope, findings, tuple(past.notes))
 

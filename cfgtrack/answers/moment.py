@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, ClassVar
 
@@ -10,6 +11,7 @@ from cfgtrack.model.codec import action_to_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.quantity import Quantity, to_json
 from cfgtrack.model.time import format_instant
+from cfgtrack.model.trouble import Trouble
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +74,17 @@ class Answer(Value):
     def to_json(self) -> dict[str, Any]:
         """Return the answer as a JSON object, its moment first."""
         return {**self.moment.to_json(), **self.data()}
+
+
+@contextmanager
+def noting(notes: Iterable[str]) -> Iterator[None]:
+    """Have the trouble that comes instead of an answer carry what was to be told beside it."""
+    try:
+        yield
+    except Trouble as err:
+        for note in notes:
+            err.add_note(note)
+        raise
 
 
 def json_of(value: Any) -> Any:

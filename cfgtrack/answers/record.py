@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from cfgtrack.answers.consequence import Consequence, consequence, with_what_followed
-from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import concerned, kept_rules
 from cfgtrack.model.action import BOOK_ACTIONS
 from cfgtrack.model.trouble import BadInput, Problem
@@ -58,22 +58,23 @@ def record(
     """
     with asking.write() as journal:
         happened, notes = _when(asking, journal, event_id)
-        told = {"outing": asking.outing, "basis": basis, "remark": remark}
-        action = said(
-            asking, journal, words, happened, event_id, **told, supersedes=supersedes, reason=reason
-        )
-        is_new = journal.entry(action.id) is None
-        is_late = is_new and happened < journal.moment()[0]
-        is_judged = is_new and not action.supersedes and action.action not in BOOK_ACTIONS
-        # Rules that can't be read refuse before anything is written.
-        rules = concerned(kept_rules(journal, None), action.action) if is_judged else RuleSet()
-        entry = write(asking, journal, action)
-        found = Consequence()
-        if is_judged:
-            found = consequence(journal, entry, rules, is_kept=not asking.dry_run)
-        if not asking.dry_run and (is_late or action.supersedes):
-            found = with_what_followed(journal, entry, found)
-        return recorded(asking, journal, entry, found, notes)
+        with noting(notes):
+            told = {"outing": asking.outing, "basis": basis, "remark": remark}
+            action = said(
+                asking, journal, words, happened, event_id, **told, supersedes=supersedes, reason=reason
+            )
+            is_new = journal.entry(action.id) is None
+            is_late = is_new and happened < journal.moment()[0]
+            is_judged = is_new and not action.supersedes and action.action not in BOOK_ACTIONS
+            # Rules that can't be read refuse before anything is written.
+            rules = concerned(kept_rules(journal, None), action.action) if is_judged else RuleSet()
+            entry = write(asking, journal, action)
+            found = Consequence()
+            if is_judged:
+                found = consequence(journal, entry, rules, is_kept=not asking.dry_run)
+            if not asking.dry_run and (is_late or action.supersedes):
+                found = with_what_followed(journal, entry, found)
+            return recorded(asking, journal, entry, found, notes)
 
 
 def recorded(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar
 
-from cfgtrack.answers.moment import Answer
+from cfgtrack.answers.moment import Answer, noting
 from cfgtrack.answers.past import Past
 
 if TYPE_CHECKING:
@@ -32,10 +32,11 @@ def state(asking: Asking, thing: str, *, clocks: bool | None = None) -> State[St
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
         running = past.clocks() if past.is_judged(asked=clocks) else []
-        remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known)
-        report = unit_state(
-            past.plant, past.configuration, past.networks, thing, clocks=running, remarks=remarks
-        )
+        with noting(past.notes):
+            remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known)
+            report = unit_state(
+                past.plant, past.configuration, past.networks, thing, clocks=running, remarks=remarks
+            )
         return State(past.moment, report, notes=tuple(past.notes))
 
 

@@ -134,7 +134,7 @@ class Commands(click.Group):
             trouble = trouble_of(err)
             if trouble is None:
                 raise
-            for line in trouble.lines():
+            for line in (*getattr(trouble, "__notes__", ()), *trouble.lines()):
                 click.echo(line, err=True)
             ctx.exit(trouble.exit_status)
         else:

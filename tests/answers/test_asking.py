@@ -15,12 +15,14 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.history import difference, history
 from cfgtrack.answers.record import record
 from cfgtrack.answers.state import state
-from cfgtrack.model.time import parse_instant
+from cfgtrack.model.time import SECOND, parse_instant
+from cfgtrack.model.trouble import NoAnswer
 from tests.cli.conftest import Command
 
 CHECKOUT = Path(__file__).parents[2]
 PACKAGE = CHECKOUT / "cfgtrack"
 AT, LATER = "2031-05-01T10:00:00Z", "2031-05-01T10:10:00Z"
+MINUTE = 60 * SECOND
 NOW = parse_instant("2031-05-01T11:00:00Z")
 
 
@@ -59,6 +61,19 @@ def test_recording_needs_no_command_line(cfgtrack: Command) -> None:
     assert tried.event.event.happened == NOW
     (row,) = cfgtrack.json_of("history", "PUMP-1:F2", "--from", "2031-05-01T10:30:00Z")["history"]
     assert row["id"] == tried.event.event.id
+
+
+def test_trouble_carries_what_is_told_beside_it(cfgtrack: Command) -> None:
+    """Where a clock must be wrong, that is told beside an answer and beside the trouble that comes instead of one."""
+    record(asking(cfgtrack, at=AT), ["cap", "PUMP-1:F2"])
+    behind = Asking(str(cfgtrack.db), clock=lambda: NOW - 30 * MINUTE)
+    with pytest.raises(NoAnswer) as trouble:
+        record(behind, ["cap", "PUMP-9:F2"])
+    (note,) = trouble.value.__notes__
+    assert note.startswith(
+        "clock: this one says 2031-05-01T10:30:00Z; the last entry was recorded 30 min later"
+    )
+    assert record(behind, ["uncap", "PUMP-1:F2"]).notes == (note,)
 
 
 def test_the_example_of_the_documentation(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
