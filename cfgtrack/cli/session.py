@@ -56,10 +56,9 @@ def is_terminal() -> bool:
 
 
 class Session:
-    """What every command needs to know. `now` is the one place where its present comes from.
+    """What every command needs to know: how its question is put, and how its answer is printed.
 
-    The other attributes are the shared options: `at`, `known_at` and `outing` as they were typed; `by` and
-    `recorder` stand behind what is written; with `dry_run` nothing is. A writer waits `wait` seconds for another.
+    The attributes are the shared options, as they were typed: see `answers.asking.Asking`.
     """
 
     def __init__(self, *, clock: Callable[[], int] | None = None) -> None:
