@@ -10,9 +10,9 @@ from cfgtrack.answers.past import Past, is_long
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import Deadline
+    from cfgtrack.model.action import Action
     from cfgtrack.model.event import Entry
     from cfgtrack.rules.finding import Finding
-    from cfgtrack.rules.rule import RuleSet
     from cfgtrack.store.journal import Journal
 
 
@@ -30,19 +30,18 @@ class Consequence:
     judged: bool = True
 
 
-def consequence(journal: Journal, entry: Entry, rules: RuleSet, *, is_kept: bool) -> Consequence:
-    """Return what an event means at its time by these rules, on the past as it was known just before the event."""
-    event = entry.event
-    moment = Moment(*journal.moment(event.happened, entry.known - 1 if is_kept else None))
-    remarks = journal.remarks(event.subjects, at=moment.at, known=moment.known) if event.subjects else ()
-    if not rules.rules:
-        return Consequence(remarks=tuple(remarks))
+def consequence(past: Past, action: Action, entry: Entry) -> Consequence:
+    """Return what an action that has become an event means on the past as it was known just before."""
+    remarks: tuple[Entry, ...] = ()
+    if action.subjects:
+        remarks = tuple(past.journal.remarks(action.subjects, at=past.moment.at, known=past.moment.known))
+    if not past.rules.rules:
+        return Consequence(remarks=remarks)
     from cfgtrack.analysis.options import try_action
 
-    past = Past(journal, moment)
-    past.rules, past.is_long = rules, is_long(entry.number - 1)
-    option = try_action(past.engine_before(event), event, variances=past.variances)
-    return Consequence(option.findings, option.excused, option.started, tuple(remarks))
+    past.is_long = is_long(entry.number - 1)
+    option = try_action(past.engine_before(entry.event), entry.event, variances=past.variances)
+    return Consequence(option.findings, option.excused, option.started, remarks)
 
 
 def consequence_of_correction(journal: Journal, entry: Entry) -> Consequence:

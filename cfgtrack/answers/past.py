@@ -113,9 +113,7 @@ class Past:
     @cached_property
     def variances(self) -> tuple[Variance, ...]:
         """Every approved exception that is recorded."""
-        from cfgtrack.rules.variance import variance_of
-
-        return tuple(variance_of(event) for event in events_of(self.journal, APPROVE, self.moment.known))
+        return variances(self.journal, self.moment.known)
 
     @cached_property
     def engine(self) -> Engine:
@@ -191,6 +189,13 @@ def events_of(journal: Journal, action: str, known: int | None = None) -> list[E
 
     known = NEVER if known is None else known
     return [entry.event for entry in of_action(journal.database, action, at=NEVER, known=known)]
+
+
+def variances(journal: Journal, known: int | None = None) -> tuple[Variance, ...]:
+    """Return every approved exception that is recorded."""
+    from cfgtrack.rules.variance import variance_of
+
+    return tuple(variance_of(event) for event in events_of(journal, APPROVE, known))
 
 
 def rules_to_judge_by(past: Past, files: Sequence[Path] = ()) -> RuleSet:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from cfgtrack.answers.consequence import Consequence, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment, noting
-from cfgtrack.answers.past import concerned, kept_rules
+from cfgtrack.answers.past import Past, concerned, kept_rules, variances
 from cfgtrack.model.action import BOOK_ACTIONS
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.rules.rule import RuleSet
@@ -66,12 +66,16 @@ def record(
             is_new = journal.entry(action.id) is None
             is_late = is_new and happened < journal.moment()[0]
             is_judged = is_new and not action.supersedes and action.action not in BOOK_ACTIONS
-            # Rules that can't be read refuse before anything is written.
+            # What can't be read is told before anything is written.
             rules = concerned(kept_rules(journal, None), action.action) if is_judged else RuleSet()
+            excuses = variances(journal) if rules.rules else ()
             entry = write(asking, journal, action)
             found = Consequence()
             if is_judged:
-                found = consequence(journal, entry, rules, is_kept=not asking.dry_run)
+                known = None if asking.dry_run else entry.known - 1
+                past = Past(journal, Moment(*journal.moment(happened, known)))
+                past.rules, past.variances = rules, excuses
+                found = consequence(past, action, entry)
             if not asking.dry_run and (is_late or action.supersedes):
                 found = with_what_followed(journal, entry, found)
             return recorded(asking, journal, entry, found, notes)
