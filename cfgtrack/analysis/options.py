@@ -14,7 +14,6 @@ from cfgtrack.model.action import LIFT, PLACE, Action
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Move
-from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import resolve
 from cfgtrack.network.network import Network
@@ -195,18 +194,12 @@ class _Partners:
         self._free: dict[str, list[str]] = {}
 
     def of(self, address: str) -> Iterator[str]:
-        """Yield free ports that could go with the one at `address` by kind, size, keying and gender."""
-        plant = self._now.plant
-        found = plant.port(address)
+        """Yield free ports of the kinds that the one at `address` can be mated with."""
+        found = self._now.plant.port(address)
         assert found is not None
-        port, kind = found
-        for other in plant.kinds.values():
-            if kind.mates_with(other):
-                for mate in self._free_of(other):
-                    theirs = plant.port(mate)
-                    assert theirs is not None
-                    if mate != address and _go_together(port, theirs[0]):
-                        yield mate
+        for other in self._now.plant.kinds.values():
+            if found[1].mates_with(other):
+                yield from (mate for mate in self._free_of(other) if mate != address)
 
     def _free_of(self, kind: Kind) -> list[str]:
         """Return the free ports of a kind, those that share most of the places around them first."""
@@ -218,11 +211,3 @@ class _Partners:
             near = {o: len(self._line.intersection(place_line(now, o))) for o in map(owner_of, free)}
             found = self._free[kind.id] = sorted(free, key=lambda port: -near[owner_of(port)])
         return found
-
-
-def _go_together(a: Port, b: Port) -> bool:
-    return (
-        (not a.size or not b.size or a.size == b.size)
-        and (not a.keying or not b.keying or a.keying == b.keying)
-        and (not a.gender or a.gender != b.gender)
-    )

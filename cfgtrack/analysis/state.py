@@ -16,12 +16,14 @@ from cfgtrack.analysis.state_report import (
     UnitLine,
     VolumeState,
 )
-from cfgtrack.model.configuration import Configuration, is_made, place_line
+from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Entry
+from cfgtrack.model.hold import hangs, holds, is_made, seat_of
+from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
 from cfgtrack.network.network import Network
-from cfgtrack.network.paths import Paths, loops_of
+from cfgtrack.network.paths import Holding, Paths, loops_of
 from cfgtrack.rules.finding import Clock
 
 _LISTED = 12
@@ -99,7 +101,7 @@ def plant_state(
         dead.extend(load for load in loads if not load.fed)
         if owner in plant.units:
             lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
-    not_held = tuple(line.id for line in lines if not (line.held or line.bearers or line.hangs))
+    not_held = tuple(unit for unit in plant.units if survey.holding(unit).is_loose)
     return PlantReport(
         tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks), tuple(remarks)
     )
@@ -113,8 +115,7 @@ def _unit_line(
     state = survey.configuration.state(unit)
     joined = [p for p in plant.ports_of(unit) if (found := plant.port(p)) and found[1].joined is not None]
     mated = sum(survey.configuration.state(p).other is not None for p in joined)
-    held = survey.is_held(unit)
-    kinds = (plant.kinds[port.kind] for port in plant.parts[thing.part].ports.values())
+    holding = survey.holding(unit)
     return UnitLine(
         id=unit,
         title=thing.title or plant.parts[thing.part].title,
@@ -122,9 +123,9 @@ def _unit_line(
         place=state.value,
         facing=state.other,
         home=thing.home,
-        held=held,
-        bearers=() if held else survey.bearers(unit),
-        hangs=not held and mated > 0 and not any(kind.medium == HOLD for kind in kinds),
+        held=holding.held,
+        bearers=() if holding.held else holding.bearers,
+        hangs=holding.hangs,
         mated=mated,
         interfaces=len(joined),
         fed=sum(load.fed for load in loads),
@@ -199,42 +200,34 @@ class _Survey:
     def loads(self, nodes: Iterable[str]) -> Iterator[LoadState]:
         for address in nodes:
             node = self.plant.node(address)
-            if node is None or not node.load:
+            if node is None or LOAD not in node.roles:
                 continue
             paths = self.paths(node.medium)
             if paths is not None:
                 yield LoadState(address, node.title, node.medium, paths.fed_by(address))
 
-    def is_held(self, owner: str) -> bool:
+    def holding(self, owner: str) -> Holding:
         paths = self.paths(HOLD)
-        return paths is not None and paths.is_held(owner)
+        if paths is None:
+            return Holding(held=False, bearers=(), hangs=hangs(self.configuration, owner))
+        return paths.holding(owner)
 
     def hold(self, owner: str) -> HoldState:
-        at = self.plant.places.get(self.configuration.state(owner).value)
+        holding = self.holding(owner)
         return HoldState(
             links=tuple(self.hold_links(owner, units=None if owner in self.plant.units else False)),
-            seat=at.id if at is not None and at.holds else "",
-            held=self.is_held(owner),
-            bearers=self.bearers(owner),
+            seat=seat_of(self.configuration, owner),
+            held=holding.held,
+            bearers=holding.bearers,
+            hangs=holding.hangs,
         )
-
-    def bearers(self, owner: str) -> tuple[str, ...]:
-        paths = self.paths(HOLD)
-        return paths.bearers(owner) if paths is not None else ()
 
     def hold_links(self, owner: str, *, units: bool | None) -> Iterator[HoldLink]:
         """Yield the made hold links of `owner`: to units, to places (False), or to either (None)."""
-        plant = self.plant
-        for port in plant.ports_of(owner):
-            found = plant.port(port)
-            state = self.configuration.state(port)
-            if found is None or found[1].medium != HOLD or state.other is None:
-                continue
-            if units is not None and units != (owner_of(state.other) in plant.units):
-                continue
-            if is_made(self.configuration, port):
-                flexible = plant.is_flexible(port) or plant.is_flexible(state.other)
-                yield HoldLink(port, state.other, state.value, flexible)
+        for joint in holds(self.configuration, owner):
+            if units is None or units == (owner_of(joint.far) in self.plant.units):
+                status = self.configuration.state(joint.near).value
+                yield HoldLink(joint.near, joint.far, status, joint.gives)
 
 
 def _ends(paths: Paths | None, address: str) -> tuple[str, ...]:

@@ -87,13 +87,15 @@ class HoldState:
     """What holds a unit, or a person or arm (of that not what it grips itself).
 
     `seat`: the place that holds it because it stands there. `held`: a place that doesn't move holds it,
-    directly or not. `bearers`: persons, arms and other moving places to which hold links lead from it.
+    directly or not. `bearers`: persons, arms and other moving places to which hold links lead from it. `hangs`: it has
+    nothing to be held by (a hose, a cable) but what it is mated to.
     """
 
     links: tuple[HoldLink, ...]
     seat: str
     held: bool
     bearers: tuple[str, ...]
+    hangs: bool
 
 
 @dataclass(frozen=True, slots=True)

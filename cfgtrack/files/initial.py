@@ -13,12 +13,12 @@ from cfgtrack.files.fields import hint
 from cfgtrack.files.gather import Initial
 from cfgtrack.files.source import Spot
 from cfgtrack.model.action import FOUND, Action
-from cfgtrack.model.configuration import Configuration, place_line, rigid_group
+from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.possibility import resolve
+from cfgtrack.model.possibility import Refusal, misfits, not_in_one_place, resolve, too_full, wrong_way_round
 from cfgtrack.model.trouble import Problems
 
 Declared = Callable[[str], bool]
@@ -98,11 +98,10 @@ class _Reader:
                 sentence = f"there is no place {entry.place}{hint(entry.place, self.plant.places)}"
                 self._note(entry, "no-such-place", sentence)
             return False
-        if entry.facing and place.facings and entry.facing not in place.facings:
-            sentence = f"{place.id} takes a unit facing {' or '.join(place.facings)}, not {entry.facing}"
-            self._note(entry, "facing", sentence)
-            return False
-        return True
+        wrong = list(wrong_way_round(place, entry.subject, entry.facing)) if entry.facing else []
+        for refusal in wrong:
+            self._note(entry, refusal.code, refusal.sentence)
+        return not wrong
 
     def ports(self) -> Iterator[tuple[Action, Spot]]:
         """Yield the events that say what is joined, then those that give the statuses of single ports."""
@@ -138,11 +137,10 @@ class _Reader:
         a, b = kinds
         if a is None or b is None or not (self._joins(entry, a) and self._joins(other, b)):
             return
-        if not a.mates_with(b):
-            sentence = (
-                f"{entry.subject} is of kind {a.id}, {entry.mate} of kind {b.id}: they don't go together"
-            )
-            self._note(entry, "kind", sentence)
+        misfitting = list(misfits(self.plant, entry.subject, entry.mate))
+        for refusal in misfitting:
+            self._note(entry, refusal.code, refusal.sentence)
+        if misfitting:
             return
         wanted = [one.status or kind.statuses[-1] for one, kind in ((entry, a), (other, b))]
         both = _highest_of_both(a, b, wanted)
@@ -218,36 +216,22 @@ class _Reader:
                 spots[event.id] = spot
                 continue
             for refusal in outcome.refusals:
-                self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)
-        self._check_capacity(configuration, spots)
+                self._refuse(refusal, spot)
+        for place in self.plant.places:
+            full = too_full(configuration, place)
+            if full is not None:
+                self._refuse(full, spots.get(full.collides or "", Spot("initial")))
         for event, spot in events:
-            if len(event.subjects) == 2:
-                self._check_one_place(configuration, event, spot)
+            # Where a thing is need not be said at the start.
+            if len(event.subjects) == 2 and all(
+                place_line(configuration, owner_of(s)) for s in event.subjects
+            ):
+                apart = not_in_one_place(configuration, *event.subjects)
+                if apart is not None:
+                    self._refuse(apart, spot)
 
-    def _check_capacity(self, configuration: Configuration, spots: dict[str, Spot]) -> None:
-        for place in self.plant.places.values():
-            if place.capacity is None:
-                continue
-            heaps: list[str] = []
-            seen: set[str] = set()
-            for thing in configuration.standing_at(place.id):
-                if thing not in seen:
-                    heaps.append(thing)
-                    seen.update(rigid_group(configuration, thing) if thing in self.plant.units else (thing,))
-            if len(heaps) > place.capacity:
-                spot = spots.get(configuration.state(heaps[-1]).event or "", Spot("initial"))
-                sentence = f"{place.id} takes {place.capacity}, not {', '.join(heaps)}"
-                self.problems.add(spot.where, "full", sentence, row=spot.row)
-
-    def _check_one_place(self, configuration: Configuration, event: Action, spot: Spot) -> None:
-        a, b = event.subjects
-        owners = owner_of(a), owner_of(b)
-        if any(self.plant.is_flexible(s) for s in (a, b)) or any(self.plant.is_mobile(o) for o in owners):
-            return
-        lines = [place_line(configuration, owner) for owner in owners]
-        if all(lines) and lines[0][0] not in lines[1] and lines[1][0] not in lines[0]:
-            sentence = f"{a} is at {lines[0][0]}, {b} at {lines[1][0]}: they are not in one place"
-            self.problems.add(spot.where, "not-here", sentence, row=spot.row)
+    def _refuse(self, refusal: Refusal, spot: Spot) -> None:
+        self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)
 
     def _note(self, entry: Entry, code: str, sentence: str) -> None:
         self.problems.add(entry.spot.where, code, f"initial: {sentence}", row=entry.spot.row)

@@ -4,15 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from cfgtrack.files.fields import ID, ID_FORM, Fields, hint
+from cfgtrack.files.fields import ID, ID_FORM, Fields, hint, shown
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BOOK_ACTIONS, GENERAL_ACTIONS
-from cfgtrack.model.kind import Kind, Medium, Move
+from cfgtrack.model.kind import NOTHING, Kind, Medium, Move
+from cfgtrack.model.part import EXPANSION
+
+_NEEDS = (EXPANSION, NOTHING)
 
 
 def read_medium(fields: Fields) -> Medium:
     """Return the medium of a [[medium]] table."""
-    medium = Medium(id=fields.ident("id"), title=fields.text("title"), upstream=fields.flag("upstream"))
+    medium = Medium(
+        id=fields.ident("id"),
+        title=fields.text("title"),
+        upstream=fields.flag("upstream"),
+        volumes_need=fields.text("volumes_need") or EXPANSION,
+    )
+    if medium.volumes_need not in _NEEDS:
+        near = hint(medium.volumes_need, _NEEDS) or f"; expected {' or '.join(_NEEDS)}"
+        fields.note("volumes_need", "no-such-role", f"volumes can't need {shown(medium.volumes_need)}{near}")
     fields.finish()
     return medium
 

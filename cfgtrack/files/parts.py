@@ -11,7 +11,7 @@ from cfgtrack.files.fields import Fields, hint, shown
 from cfgtrack.files.table import Table
 from cfgtrack.files.thermal import read_thermal
 from cfgtrack.model.kind import Kind
-from cfgtrack.model.part import InternalLink, Node, Part, Port
+from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port
 from cfgtrack.model.time import SECOND
 
 _PATTERN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*/[1-9]\d{0,5}", re.ASCII)
@@ -108,9 +108,7 @@ class _Ends:
             name=name,
             medium=medium,
             litres=None if volume is None else float(f"{volume * _LITRES:.12g}"),
-            source=fields.flag("source"),
-            expansion=fields.flag("expansion"),
-            load=fields.flag("load"),
+            roles=frozenset(role for role in ROLES if fields.flag(role)),
             loop=fields.text("loop"),
             tags=fields.tags(),
             title=fields.text("title"),

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple, Protocol
 
 from cfgtrack.model.event import Effect, Event, effects
-from cfgtrack.model.plant import HOLD, Plant, owner_of
+from cfgtrack.model.plant import Plant
 
 
 class State(NamedTuple):
@@ -168,64 +168,3 @@ def place_line(view: View, owner: str) -> list[str]:
             break
         at = view.state(at).value if place.mobile else place.parent
     return line
-
-
-def aboard(view: View, place: str) -> list[str]:
-    """Return all that moves with a mobile place: units and mobile places in it, directly or not, and its slots.
-
-    Each once, also where two are recorded to be in each other: a late event may say so, and is refused for it.
-    """
-    out: dict[str, None] = {}
-    queue = [place]
-    while queue:
-        at = queue.pop()
-        slots, standing = view.plant.slots_of(at), view.standing_at(at)
-        queue += [s for s in (*slots, *filter(view.plant.is_mobile, standing)) if s not in out]
-        out.update(dict.fromkeys((*slots, *standing)))
-    return list(out)
-
-
-def mate_of(view: View, address: str) -> str | None:
-    """Return the port to which the port at `address` is mated, or None."""
-    return view.state(address).other if view.plant.port(address) else None
-
-
-def is_made(view: View, address: str) -> bool:
-    """Return whether the interface at port `address` carries its medium: both halves say so."""
-    return carries(view, address) and (mate := mate_of(view, address)) is not None and carries(view, mate)
-
-
-def carries(view: View, address: str) -> bool:
-    """Return whether the half, valve or switch at `address` lets its medium through."""
-    found = view.plant.port(address)
-    return found is not None and found[1].is_carrying(view.state(address).value)
-
-
-def rigid_group(view: View, unit: str) -> list[str]:
-    """Return `unit` and all units that are fixed to it, directly or not, over made hold links that don't give."""
-    group = {unit: None}
-    queue = [unit]
-    while queue:
-        for far in rigid_holds(view, queue.pop()):
-            owner = owner_of(far)
-            if owner in view.plant.units and owner not in group:
-                group[owner] = None
-                queue.append(owner)
-    return list(group)
-
-
-def rigid_holds(view: View, owner: str) -> Iterator[str]:
-    """Yield the far port of every made hold link of `owner` that doesn't give."""
-    for near, far in rigid_links(view, owner):
-        found = view.plant.port(near)
-        if found is not None and found[1].medium == HOLD and is_made(view, near):
-            yield far
-
-
-def rigid_links(view: View, owner: str) -> Iterator[tuple[str, str]]:
-    """Yield (own port, far port) of every mated interface of `owner`, of any medium, that doesn't give."""
-    plant = view.plant
-    for near in plant.ports_of(owner):
-        far = view.state(near).other
-        if far is not None and not plant.is_flexible(near) and not plant.is_flexible(far):
-            yield near, far

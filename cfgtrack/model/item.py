@@ -10,11 +10,11 @@ Only what differs from the default is written, and sets in alphabetical order.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, Field, fields
+from dataclasses import MISSING, Field, fields, replace
 from typing import Any
 
 from cfgtrack.model.kind import Kind, Medium, Move
-from cfgtrack.model.part import InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.plant import Place, Unit
 
 Item = Medium | Kind | Part | Unit | Place
@@ -35,6 +35,13 @@ def item_from_json(sort: str, data: Mapping[str, Any]) -> Item:
 
 
 def _object(item: Any) -> dict[str, Any]:
+    if isinstance(item, Node):
+        # Each role has a field of its own, as in a definition file.
+        return {**_plain(replace(item, roles=frozenset())), **dict.fromkeys(sorted(item.roles), True)}
+    return _plain(item)
+
+
+def _plain(item: Any) -> dict[str, Any]:
     return {
         name: _json(value)
         for name, default in _SHAPES[type(item)]
@@ -80,7 +87,7 @@ def _kind(data: Mapping[str, Any]) -> Kind:
 
 def _part(data: Mapping[str, Any]) -> Part:
     ports = (_port(port) for port in data.get("ports", ()))
-    nodes = (Node(**_tagged(node)) for node in data.get("nodes", ()))
+    nodes = (_node(node) for node in data.get("nodes", ()))
     thermal = data.get("thermal")
     return Part(
         **{
@@ -91,6 +98,11 @@ def _part(data: Mapping[str, Any]) -> Part:
             "thermal": None if thermal is None else Thermal(**thermal),
         }
     )
+
+
+def _node(data: Mapping[str, Any]) -> Node:
+    plain = {name: value for name, value in _tagged(data).items() if name not in ROLES}
+    return Node(**plain, roles=frozenset(role for role in ROLES if data.get(role)))
 
 
 def _port(data: Mapping[str, Any]) -> Port:

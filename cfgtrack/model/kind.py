@@ -9,17 +9,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from cfgtrack.model.part import EXPANSION
+
+NOTHING = "nothing"
+
 
 @dataclass(frozen=True, slots=True)
 class Medium:
     """What flows (or holds) over links: fluid, power, data, hold, ...
 
     With `upstream`, a path of this medium leads from what is fed to what feeds it: against one-way links.
+    `volumes_need` is the role of a node that a volume full of it must have a path to: a liquid needs an expansion; a
+    gas gives way by itself, and needs `NOTHING`.
     """
 
     id: str
     title: str = ""
     upstream: bool = False
+    volumes_need: str = EXPANSION
 
 
 @dataclass(frozen=True, slots=True)

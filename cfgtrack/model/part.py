@@ -29,20 +29,22 @@ class Port:
     title: str = ""
 
 
+SOURCE, EXPANSION, LOAD = "source", "expansion", "load"
+ROLES = (SOURCE, EXPANSION, LOAD)
+"""What a node can be: where its medium comes from, where a volume has room to expand, what is meant to be fed."""
+
+
 @dataclass(frozen=True, slots=True)
 class Node:
-    """A point inside a part where its medium collects: a volume of liquid, a bus, a heater.
+    """A point inside a part where its medium collects: a volume, a bus, a heater. `roles`: some of `ROLES`.
 
-    `source`: power (or data) comes from here. `expansion`: liquid can expand here (an accumulator). `load`: is
-    meant to be fed. `litres`: volume of liquid, for volumes that are liquid-full.
+    `litres`: of a volume that its medium fills. What such a volume needs, its medium says.
     """
 
     name: str
     medium: str
     litres: float | None = None
-    source: bool = False
-    expansion: bool = False
-    load: bool = False
+    roles: frozenset[str] = frozenset()
     loop: str = ""
     tags: frozenset[str] = frozenset()
     title: str = ""

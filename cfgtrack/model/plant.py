@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model.kind import Kind, Medium
-from cfgtrack.model.part import Node, Part, Port
+from cfgtrack.model.part import EXPANSION, Node, Part, Port
 
 HOLD = "hold"
 """The medium of structural hold: the one medium whose links the model itself must understand."""
@@ -102,6 +102,11 @@ class Plant:
         """Return the node at `address`, or None."""
         owner, _, name = address.partition(":")
         return self.part_of(owner).nodes.get(name) if self.has_owner(owner) else None
+
+    def is_liquid(self, node: Node) -> bool:
+        """Return whether a node is a volume that needs room to expand."""
+        medium = self.media.get(node.medium)
+        return node.litres is not None and (medium is None or medium.volumes_need == EXPANSION)
 
     def has_owner(self, owner: str) -> bool:
         """Return whether `owner` is a unit or a place."""

@@ -6,22 +6,17 @@ mated pair, what moves along) and returns either the event or every reason why i
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
-from cfgtrack.model.configuration import (
-    View,
-    aboard,
-    place_line,
-    rigid_group,
-    rigid_links,
-)
+from cfgtrack.model.configuration import View, place_line
 from cfgtrack.model.event import Event
+from cfgtrack.model.hold import aboard, grippers, is_of_hold, joints, moves_with, rigid_group
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.part import Port
-from cfgtrack.model.plant import HOLD, owner_of
+from cfgtrack.model.plant import Place, Plant, owner_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +63,7 @@ def _resolve_move(view: View, action: Action) -> Event | Impossible:
     refusals = [r for r in unknown if r is not None]
     if refusals:
         return _refused(action, *refusals)
-    kind = _found(view, action.subjects[0])[1]
+    kind = _found(view.plant, action.subjects[0])[1]
     move = kind.moves[action.action]
     if kind.joins(move):
         return _resolve_join(view, action)
@@ -93,8 +88,8 @@ def _no_port(view: View, action: Action, subject: str) -> Refusal | None:
     return None
 
 
-def _found(view: View, subject: str) -> tuple[Port, Kind]:
-    found = view.plant.port(subject)
+def _found(plant: Plant, subject: str) -> tuple[Port, Kind]:
+    found = plant.port(subject)
     assert found is not None
     return found
 
@@ -111,7 +106,7 @@ def _pairing(view: View, subjects: tuple[str, ...]) -> Iterator[Refusal]:
 
 
 def _off_ladder(view: View, action: Action, subject: str) -> Iterator[Refusal]:
-    kind = _found(view, subject)[1]
+    kind = _found(view.plant, subject)[1]
     if action.action not in kind.moves:
         yield Refusal("action", f"{subject} is of kind {kind.id}, which takes no {action.action}", subject)
         return
@@ -128,7 +123,7 @@ def _resolve_join(view: View, action: Action) -> Event | Impossible:
     if len(action.subjects) != 2:
         sentence = f"{action.action} needs both halves: {action.subjects[0]} and what it goes on"
         return _refused(action, Refusal("subjects", sentence, action.subjects[0]))
-    refusals = list(_misfits(view, action))
+    refusals = list(misfits(view.plant, *action.subjects))
     for subject in action.subjects:
         refusals.extend(_off_ladder(view, action, subject))
     if refusals:
@@ -136,13 +131,13 @@ def _resolve_join(view: View, action: Action) -> Event | Impossible:
     return _brought_together(view, action)
 
 
-def _misfits(view: View, action: Action) -> Iterator[Refusal]:
-    a, b = action.subjects
+def misfits(plant: Plant, a: str, b: str) -> Iterator[Refusal]:
+    """Yield why two ports can't be joined, wherever they are."""
     if a == b:
         yield Refusal("same", f"{a} can't be mated to itself", a)
         return
-    (port_a, kind_a), (port_b, kind_b) = _found(view, a), _found(view, b)
-    if owner_of(a) == owner_of(b) and not _can_bend_round(view, a, b):
+    (port_a, kind_a), (port_b, kind_b) = _found(plant, a), _found(plant, b)
+    if owner_of(a) == owner_of(b) and not _can_bend_round(plant, a, b):
         yield Refusal("one-owner", f"{a} and {b} are both fixed to {owner_of(a)}: they never meet", a)
     if not kind_a.mates_with(kind_b):
         yield Refusal(
@@ -156,35 +151,36 @@ def _misfits(view: View, action: Action) -> Iterator[Refusal]:
         yield Refusal("gender", f"{a} and {b} are both {port_a.gender}: they can't be joined", a)
 
 
-def _can_bend_round(view: View, a: str, b: str) -> bool:
+def _can_bend_round(plant: Plant, a: str, b: str) -> bool:
     """Return whether two ports of one thing can meet: both ends of a hose can, two bolt holes or two hands can't."""
-    plant = view.plant
-    return not _is_hold(view, a) and (plant.is_flexible(a) or plant.is_flexible(b))
+    return not is_of_hold(plant, a) and (plant.is_flexible(a) or plant.is_flexible(b))
 
 
 def _brought_together(view: View, action: Action) -> Event | Impossible:
     """Check that a rigid pair is in one place; what was in somebody's hands now stands where its mate stands."""
-    a, b = action.subjects
-    plant = view.plant
-    if plant.is_flexible(a) or plant.is_flexible(b):
+    apart = not_in_one_place(view, *action.subjects)
+    if apart is None:
         return Event.of(action)
-    owners = owner_of(a), owner_of(b)
-    if any(plant.is_mobile(o) for o in owners):
-        return Event.of(action)
-    lines = [place_line(view, o) for o in owners]
-    if _one_place(lines[0], lines[1]):
-        return Event.of(action)
+    plant, owners = view.plant, [owner_of(s) for s in action.subjects]
     if all(o in plant.units for o in owners):
+        lines = [place_line(view, o) for o in owners]
         in_hand = [bool(line) and plant.is_mobile(line[0]) for line in lines]
         if in_hand[0] != in_hand[1]:
             return _handed_over(view, action, owners[in_hand.index(True)], lines[in_hand.index(False)])
-    there = [line[0] if line else "nowhere known" for line in lines]
+    return _refused(action, apart)
+
+
+def not_in_one_place(view: View, a: str, b: str) -> Refusal | None:
+    """Return why two ports can't be joined where they are, None if they can: a hand or a hose reaches anywhere."""
+    plant, owners = view.plant, (owner_of(a), owner_of(b))
+    if plant.is_flexible(a) or plant.is_flexible(b) or any(plant.is_mobile(o) for o in owners):
+        return None
+    line_a, line_b = (place_line(view, o) for o in owners)
+    if line_a and line_b and (line_a[0] in line_b or line_b[0] in line_a):
+        return None
+    there = [line[0] if line else "nowhere known" for line in (line_a, line_b)]
     sentence = f"{a} is at {there[0]}, {b} at {there[1]}: they are not in one place"
-    return _refused(action, Refusal("not-here", sentence, a, _mover(view, owners)))
-
-
-def _one_place(line_a: list[str], line_b: list[str]) -> bool:
-    return bool(line_a and line_b) and (line_a[0] in line_b or line_b[0] in line_a)
+    return Refusal("not-here", sentence, a, _mover(view, owners))
 
 
 def _mover(view: View, owners: tuple[str, str]) -> str | None:
@@ -193,7 +189,7 @@ def _mover(view: View, owners: tuple[str, str]) -> str | None:
 
 
 def _handed_over(view: View, action: Action, in_hand: str, line: list[str]) -> Event | Impossible:
-    if not line or not _is_hold(view, action.subjects[0]):
+    if not line or not is_of_hold(view.plant, action.subjects[0]):
         return Event.of(action)
     return Event.of(action, place=line[0], moved=tuple(rigid_group(view, in_hand)))
 
@@ -208,26 +204,11 @@ def _resolve_place(view: View, action: Action) -> Event | Impossible:
     if thing not in view.plant.units and not view.plant.is_mobile(thing):
         kind_of = "is a place that doesn't move" if thing in view.plant.places else "is not a unit"
         return _refused(action, Refusal("unknown", f"{thing} {kind_of}", thing))
-    group = rigid_group(view, thing) if thing in view.plant.units else [thing]
-    if action.action == ac.LIFT and action.place is None:
-        action = replace(action, place=_lifter(view, group))
+    group = moves_with(view, thing)
+    if action.action == ac.LIFT and action.place is None and len(hands := grippers(view, group)) == 1:
+        action = replace(action, place=hands.pop())
     refusals = [*_bad_destination(view, action, group), *_ties(view, thing, group)]
     return _refused(action, *refusals) if refusals else Event.of(action, moved=tuple(group[1:]))
-
-
-def _lifter(view: View, group: list[str]) -> str | None:
-    """Return the one mobile place that grips the group, or None when there is none or more than one."""
-    grips: set[str] = set()
-    for unit in group:
-        for port in view.plant.ports_of(unit):
-            far = view.state(port).other
-            if far is not None and view.plant.is_mobile(owner_of(far)) and _is_hold(view, far):
-                grips.add(owner_of(far))
-    return grips.pop() if len(grips) == 1 else None
-
-
-def _is_hold(view: View, port: str) -> bool:
-    return _found(view, port)[1].medium == HOLD
 
 
 def _bad_destination(view: View, action: Action, group: Sequence[str]) -> Iterator[Refusal]:
@@ -246,32 +227,45 @@ def _bad_destination(view: View, action: Action, group: Sequence[str]) -> Iterat
         yield Refusal("already", f"{thing} is at {target} already", thing, state.event)
     if thing in place_line(view, target):
         yield Refusal("inside-itself", f"{target} is inside {thing}", thing)
-    yield from _wrong_way_round(view, action, target)
+    yield from wrong_way_round(place, thing, action.facing)
     yield from _full(view, target, group)
 
 
-def _wrong_way_round(view: View, action: Action, target: str) -> Iterator[Refusal]:
-    facings = view.plant.places[target].facings
-    if facings and action.facing not in facings:
-        got = f"not {action.facing}" if action.facing else "none was given"
-        sentence = f"{target} takes a unit facing {' or '.join(facings)}; {got}"
-        yield Refusal("facing", sentence, action.subjects[0])
+def wrong_way_round(place: Place, thing: str, facing: str | None) -> Iterator[Refusal]:
+    """Yield why a thing can't stand at a place the way it faces."""
+    if place.facings and facing not in place.facings:
+        got = f"not {facing}" if facing else "none was given"
+        yield Refusal("facing", f"{place.id} takes a unit facing {' or '.join(place.facings)}; {got}", thing)
 
 
 def _full(view: View, target: str, group: Sequence[str]) -> Iterator[Refusal]:
     capacity = view.plant.places[target].capacity
     if capacity is None:
         return
-    there = [s for s in view.standing_at(target) if s not in group]
-    heaps: list[str] = []
-    seen: set[str] = set()
-    for unit in there:
-        if unit not in seen:
-            heaps.append(unit)
-            seen.update(rigid_group(view, unit) if unit in view.plant.units else (unit,))
+    heaps = _heaps(view, (s for s in view.standing_at(target) if s not in group))
     if len(heaps) + 1 > capacity:
         sentence = f"{target} takes {capacity} and holds {', '.join(sorted(heaps))}"
         yield Refusal("full", sentence, group[0], view.state(heaps[0]).event if heaps else None)
+
+
+def _heaps(view: View, things: Iterable[str]) -> list[str]:
+    """Return one of each group of things that are fixed together."""
+    heaps: list[str] = []
+    seen: set[str] = set()
+    for thing in things:
+        if thing not in seen:
+            heaps.append(thing)
+            seen.update(moves_with(view, thing))
+    return heaps
+
+
+def too_full(view: View, place: str) -> Refusal | None:
+    """Return why what stands at a place can't all do so, about the last of it; None if it can."""
+    capacity, heaps = view.plant.places[place].capacity, _heaps(view, view.standing_at(place))
+    if capacity is None or len(heaps) <= capacity:
+        return None
+    sentence = f"{place} takes {capacity}, not {', '.join(heaps)}"
+    return Refusal("full", sentence, heaps[-1], view.state(heaps[-1]).event)
 
 
 def _ties(view: View, thing: str, group: list[str]) -> Iterator[Refusal]:
@@ -280,8 +274,8 @@ def _ties(view: View, thing: str, group: list[str]) -> Iterator[Refusal]:
     if thing not in view.plant.units:
         moving.update(aboard(view, thing))
     for owner in sorted(moving):
-        for near, far in rigid_links(view, owner):
-            if owner_of(far) not in moving:
+        for near, far, _, gives in joints(view, owner):
+            if not gives and owner_of(far) not in moving:
                 yield Refusal("tied", f"{near} still ties {owner} to {far}", near, view.state(near).event)
 
 
@@ -308,24 +302,26 @@ def _resolve_found_place(view: View, action: Action) -> Event | Impossible:
     if thing in place_line(view, place):
         sentence = f"{place} is inside {thing} by the record: say first where {place} was found"
         return _refused(action, Refusal("inside-itself", sentence, thing, state.event))
-    group = rigid_group(view, thing) if thing in view.plant.units else [thing]
+    group = moves_with(view, thing)
     said: list[str] = []
     if state.value != place and not (action.initial and state.event is None):
         said.append(f"{thing} at {state.value}" if state.value else f"{thing} nowhere known")
     if not action.initial:
-        said.extend(r.sentence for r in (*_wrong_way_round(view, action, place), *_full(view, place, group)))
+        wrong = wrong_way_round(view.plant.places[place], thing, action.facing)
+        said.extend(r.sentence for r in (*wrong, *_full(view, place, group)))
     return Event.of(action, moved=tuple(group[1:]), expected="; ".join(said) or None)
 
 
 def _resolve_found_port(view: View, action: Action) -> Event | Impossible:
     refusals = [r for s in action.subjects if (r := _bad_found(view, action, s)) is not None]
-    misfits = list(_misfits(view, action)) if len(action.subjects) == 2 and not refusals else []
-    if action.initial or any(r.code == "same" for r in misfits):
-        refusals.extend(misfits)
+    is_pair = len(action.subjects) == 2 and not refusals
+    unfit = list(misfits(view.plant, *action.subjects)) if is_pair else []
+    if action.initial or any(r.code == "same" for r in unfit):
+        refusals.extend(unfit)
     if refusals:
         return _refused(action, *refusals)
     assert action.status is not None
-    joined = _found(view, action.subjects[0])[1].is_joined(action.status)
+    joined = _found(view.plant, action.subjects[0])[1].is_joined(action.status)
     peer = None
     if joined and len(action.subjects) == 1:
         peer = view.state(action.subjects[0]).other
@@ -333,7 +329,7 @@ def _resolve_found_port(view: View, action: Action) -> Event | Impossible:
             sentence = f"{action.subjects[0]} {action.status}: say to what"
             return _refused(action, Refusal("subjects", sentence, action.subjects[0]))
     moved = tuple(_bereft(view, action, peer))
-    said = [*_contradictions(view, action, peer), *(r.sentence for r in misfits if joined)]
+    said = [*_contradictions(view, action, peer), *(r.sentence for r in unfit if joined)]
     return Event.of(action, peer=peer, moved=moved, expected="; ".join(said) or None)
 
 
@@ -362,7 +358,7 @@ def _contradictions(view: View, action: Action, peer: str | None) -> Iterator[st
         state = view.state(subject)
         if action.initial and state.event is None:
             continue
-        joined = _found(view, subject)[1].is_joined(action.status or "")
+        joined = _found(view.plant, subject)[1].is_joined(action.status or "")
         mate = (action.subjects[1 - i] if len(action.subjects) == 2 else peer) if joined else None
         if (state.value, state.other) != (action.status, mate):
             yield f"{subject} {state.value}" + (f" to {state.other}" if state.other else "")

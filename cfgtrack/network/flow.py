@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from cfgtrack.model.configuration import Configuration, carries
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.hold import carries
 from cfgtrack.model.plant import HOLD
 from cfgtrack.network.network import Arc, Network, gated_arcs, interface_arc, subject_arcs
 from cfgtrack.network.reach import Digraph, Reach

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import Configuration, carries
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.hold import carries, seat_of
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import HOLD, Plant
 
@@ -164,10 +165,8 @@ def interface_arc(network: Network, configuration: Configuration, port: str) -> 
 
 def seat_arc(network: Network, configuration: Configuration, owner: str) -> Arc | None:
     """Return the link between a unit (or mobile place) and the place that holds it by its standing there."""
-    place = network.plant.places.get(configuration.state(owner).value)
-    if place is None or not place.holds:
-        return None
-    return Arc(network.base[owner], network.base[place.id])
+    seat = seat_of(configuration, owner)
+    return Arc(network.base[owner], network.base[seat]) if seat else None
 
 
 def subject_arcs(network: Network, configuration: Configuration, subject: str) -> Sequence[Arc]:

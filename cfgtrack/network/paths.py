@@ -7,23 +7,30 @@ segments.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
 
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.part import Node
+from cfgtrack.model.hold import hangs
+from cfgtrack.model.kind import NOTHING
+from cfgtrack.model.part import EXPANSION, SOURCE, Node
 from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.network.network import Network
 from cfgtrack.network.reach import Digraph
 from cfgtrack.network.reduce import reduce_network
 
-_NODES: dict[str, Callable[[Node], bool]] = {
-    "source": lambda node: node.source,
-    "expansion": lambda node: node.expansion,
-    "load": lambda node: node.load,
-    "liquid": lambda node: node.litres is not None,
-    "feeding": lambda node: node.source or node.expansion or node.litres is not None,
-}
-"""What a node can be asked to be. `feeding`: the medium comes (or leaks) from there."""
+
+class Holding(NamedTuple):
+    """What holds a unit or place: one that stays (`held`), ones that move (`bearers`), or neither and it `hangs`."""
+
+    held: bool
+    bearers: tuple[str, ...]
+    hangs: bool
+
+    @property
+    def is_loose(self) -> bool:
+        """Whether nothing holds it at all."""
+        return not (self.held or self.bearers or self.hangs)
 
 
 class Paths:
@@ -35,6 +42,7 @@ class Paths:
         self.plant = network.plant
         medium = self.plant.media.get(network.medium)
         self.upstream = medium is not None and medium.upstream
+        self._need = EXPANSION if medium is None else medium.volumes_need
         self._reduced = reduce_network(network, configuration, ())
         arcs = self._reduced.arcs
         self._graph = Digraph(((b, a) for a, b in arcs) if self.upstream else arcs)
@@ -65,16 +73,23 @@ class Paths:
     # --- what is reached
 
     def nodes(self, sort: str) -> tuple[str, ...]:
-        """Return the nodes of this medium that are a `source`, `expansion`, `load`, `liquid` or `feeding`."""
+        """Return the nodes of this medium of a role, or that are `liquid` or `feeding` (it comes from there)."""
         found = self._nodes.get(sort)
         if found is None:
-            found = self._nodes[sort] = tuple(self._enumerate(_NODES[sort]))
+            found = self._nodes[sort] = tuple(self._enumerate(sort))
         return found
 
-    def _enumerate(self, wanted: Callable[[Node], bool]) -> Iterator[str]:
+    def _is(self, node: Node, sort: str) -> bool:
+        if sort == "liquid":
+            return self.plant.is_liquid(node)
+        if sort == "feeding":
+            return bool(node.roles & {SOURCE, EXPANSION}) or node.litres is not None
+        return sort in node.roles
+
+    def _enumerate(self, sort: str) -> Iterator[str]:
         medium = self.network.medium
         names = {
-            part.id: [n.name for n in part.nodes.values() if n.medium == medium and wanted(n)]
+            part.id: [n.name for n in part.nodes.values() if n.medium == medium and self._is(n, sort)]
             for part in self.plant.parts.values()
         }
         for table in (self.plant.units, self.plant.places):
@@ -106,8 +121,10 @@ class Paths:
         return [s for a in addresses if (s := self.segment(a)) is not None]
 
     def is_cut_off(self, address: str) -> bool:
-        """Return whether liquid at `address` has no path to any expansion."""
-        return self.segment(address) is not None and not self.reaches(address, "expansion")
+        """Return whether the medium at `address` has no path to what its volumes need."""
+        if self.segment(address) is None or self._need == NOTHING:
+            return False
+        return not self.reaches(address, self._need)
 
     def is_live(self, address: str) -> bool:
         """Return whether the medium can come to `address`: out of a volume, an expansion or a source."""
@@ -154,6 +171,11 @@ class Paths:
         return [address for address in items if self.is_open_end(address)]
 
     # --- hold
+
+    def holding(self, owner: str) -> Holding:
+        """Return what holds a unit or place, over this network of hold."""
+        held = self.is_held(owner)
+        return Holding(held, self.bearers(owner), not held and hangs(self.configuration, owner))
 
     def is_held(self, owner: str) -> bool:
         """Return whether a unit or place is held, over made hold links, by a place that doesn't move."""

@@ -6,7 +6,8 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from cfgtrack.model.configuration import Configuration, carries
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.hold import carries
 from cfgtrack.network.network import Network, interface_arc, subject_arcs
 
 

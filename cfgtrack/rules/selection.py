@@ -8,7 +8,7 @@ from fnmatch import translate
 from functools import lru_cache
 
 from cfgtrack.model.configuration import View, place_line
-from cfgtrack.model.part import Node, Part, Port
+from cfgtrack.model.part import ROLES, Node, Part, Port
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.rules.rule import Selection
 
@@ -165,10 +165,8 @@ class Selector:
         if selection.kinds or (selection.media and node.medium not in selection.media):
             return False
         is_so = {
-            "source": node.source,
-            "expansion": node.expansion,
-            "load": node.load,
-            "liquid": node.litres is not None,
+            **{role: role in node.roles for role in ROLES},
+            "liquid": self.plant.is_liquid(node),
         }
         if any(getattr(selection, f) is not None and getattr(selection, f) != is_so[f] for f in _NODE_FLAGS):
             return False

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import Configuration, Undo, aboard
+from cfgtrack.model.configuration import Configuration, Undo
 from cfgtrack.model.event import Effect, Event
+from cfgtrack.model.hold import aboard
 from cfgtrack.network.flow import Flow, Link, Shift
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.network.reach import Reach

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import carries
-from cfgtrack.model.part import InternalLink, Node
+from cfgtrack.model.hold import carries
+from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, InternalLink, Node
 from cfgtrack.model.plant import HOLD, Plant
 from cfgtrack.network.paths import Paths
 from cfgtrack.show.flags import Flags
@@ -184,18 +184,15 @@ def _node_rows(inside: Inside, address: str, node: Node, flags: tuple[int, ...])
     words = [node.name]
     if node.litres is not None:
         words.append(f"{node.litres:g} l")
-    if node.source:
-        words.append("source")
-    if node.expansion:
-        words.append("expansion")
+    words += [role for role in (SOURCE, EXPANSION) if role in node.roles]
     alarm = ""
     if node.litres is not None and inside.paths.is_cut_off(address):
         alarm = "CUT OFF"
-    if node.load and not inside.paths.is_fed(address):
+    if LOAD in node.roles and not inside.paths.is_fed(address):
         alarm = f"NO {inside.medium.upper()}"
     if alarm:
         yield Row("  ".join([*words, alarm]), Sort.ALARM, address, flags)
-    elif flags or len(words) > 1 or node.load:
+    elif flags or len(words) > 1 or LOAD in node.roles:
         yield Row("  ".join(words), Sort.NODE, address, flags)
     else:
         yield Row(words[0], Sort.QUIET, address)
@@ -257,14 +254,13 @@ def _is_hold(survey: Survey, ends: Ends, key: str) -> bool:
 
 
 def hold_alarms(survey: Survey, owner: str) -> Iterator[Row]:
-    """Say it when no place that stays holds a unit that can be held: an alarm when nobody carries it either."""
-    paths = survey.paths[HOLD]
-    if owner not in survey.plant.units or paths.is_held(owner):
+    """Say it when no place that stays holds a unit: an alarm when nobody carries it either, and it doesn't hang."""
+    holding = survey.paths[HOLD].holding(owner)
+    if owner not in survey.plant.units or holding.held:
         return
-    bearers = paths.bearers(owner)
-    if bearers:
-        yield Row(f"held by {', '.join(bearers)} alone", Sort.PORT)
-    elif any(survey.medium_of(port) == HOLD for port in survey.plant.ports_of(owner)):
+    if holding.bearers:
+        yield Row(f"held by {', '.join(holding.bearers)} alone", Sort.PORT)
+    elif holding.is_loose:
         yield Row("NOT HELD", Sort.ALARM)
 
 
@@ -277,7 +273,7 @@ def alarms(survey: Survey, owner: str) -> Iterator[Row]:
         ends = [p for p in plant.ports_of(owner) if survey.medium_of(p) == medium and paths.is_open_end(p)]
         nodes = [(a, n) for a in plant.nodes_of(owner) if (n := plant.node(a)) and n.medium == medium]
         cut = [a for a, n in nodes if n.litres is not None and paths.is_cut_off(a)]
-        dead = [a for a, n in nodes if n.load and not paths.is_fed(a)]
+        dead = [a for a, n in nodes if LOAD in n.roles and not paths.is_fed(a)]
         yield from _alarm("OPEN END", ends)
         yield from _alarm("CUT OFF", cut)
         yield from _alarm(f"NO {medium.upper()}", dead)

@@ -57,15 +57,9 @@ def _unit_row(survey: Survey, unit: str, flags: Flags) -> Row:
     home = survey.plant.units[unit].home
     facing = f" facing {state.other}" if state.other else ""
     away = f", home {home}" if home and home != state.value else ""
-    loose = _is_loose(survey, unit)
+    loose = HOLD in survey.paths and survey.paths[HOLD].holding(unit).is_loose
     text = f"{unit}{facing}{away}" + ("  NOT HELD" if loose else "")
     return Row(text, Sort.ALARM if loose else Sort.PORT, unit, flags.owners.get(unit, ()))
-
-
-def _is_loose(survey: Survey, unit: str) -> bool:
-    if HOLD not in survey.paths or survey.paths[HOLD].is_held(unit) or survey.paths[HOLD].bearers(unit):
-        return False
-    return any(survey.medium_of(port) == HOLD for port in survey.plant.ports_of(unit))
 
 
 def _tree(survey: Survey) -> Iterator[Line]:

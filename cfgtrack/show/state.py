@@ -16,7 +16,7 @@ from cfgtrack.analysis.state_report import (
     VolumeState,
 )
 from cfgtrack.answers.moment import Moment
-from cfgtrack.model.plant import HOLD, owner_of
+from cfgtrack.model.plant import owner_of
 from cfgtrack.show.findings import clock_rows
 from cfgtrack.show.quantity import quantity_text
 from cfgtrack.show.record import remark_lines
@@ -91,7 +91,7 @@ def _held(report: StateReport) -> str:
         return text
     if hold.bearers:
         return f"{text}; held by {', '.join(hold.bearers)} alone"
-    if any(p.mate for p in report.ports) and not any(p.medium == HOLD for p in report.ports):
+    if hold.hangs:
         return "what it is mated to: it has nothing else to be held by"
     return f"{text}; NOT HELD by any place that stays"
 
@@ -184,7 +184,7 @@ def _volume_table(volumes: Sequence[VolumeState], local: Callable[[str], str]) -
             local(v.address),
             f"{v.litres:g}",
             ", ".join(v.loops) or (f"{v.loop}, CUT OFF" if v.loop else "CUT OFF"),
-            ", ".join(v.expansions) or "none: CUT OFF",
+            ", ".join(v.expansions) or ("none: CUT OFF" if v.cut_off else "-"),
         ]
         for v in volumes
     ]

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
-from cfgtrack.model.configuration import Configuration, is_made
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.hold import is_made
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import HOLD, Plant, owner_of
 from cfgtrack.network.network import Network
@@ -121,7 +122,7 @@ def _is_plain(plant: Plant, part: Part, medium: str) -> bool:
     if not part.flexible and len(part.ports) != 2:
         return False
     nodes = [n for n in part.nodes.values() if n.medium == medium]
-    if any(n.source or n.expansion or n.load for n in nodes):
+    if any(n.roles for n in nodes):
         return False
     kinds = (plant.kinds[port.kind] for port in part.ports.values())
     return not any(kind.medium == medium and kind.joined is None for kind in kinds)

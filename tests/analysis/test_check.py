@@ -81,7 +81,7 @@ PUMP = Part(
 BASE = Part(
     "base",
     ports={"F": Port("F", "tube"), "B": Port("B", "bolt")},
-    nodes={"tank": Node("tank", "fluid", expansion=True)},
+    nodes={"tank": Node("tank", "fluid", roles=frozenset({"expansion"}))},
     links=(InternalLink("F", "tank"),),
 )
 PLANT = Plant(
@@ -215,7 +215,7 @@ def test_what_no_step_touches_may_be_the_cure():
     base = Part(
         "base",
         ports={"F": Port("F", "tube"), "G": Port("G", "tube")},
-        nodes={"tank": Node("tank", "fluid", expansion=True)},
+        nodes={"tank": Node("tank", "fluid", roles=frozenset({"expansion"}))},
         links=(InternalLink("F", "tank"), InternalLink("G", "tank")),
     )
     now = Configuration(replace(PLANT, parts={"pump": pump, "base": base}))

@@ -7,7 +7,8 @@ import pytest
 from cfgtrack.analysis.state import unit_state
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
-from cfgtrack.model.configuration import Configuration, is_made, rigid_group
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.hold import is_made, rigid_group
 from cfgtrack.network.network import compile_network
 from cfgtrack.show.ties import Survey, find_ties
 from tests.happening import happened

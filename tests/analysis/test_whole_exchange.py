@@ -11,8 +11,9 @@ import pytest
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.files.definition import shipped
 from cfgtrack.model.action import Action
-from cfgtrack.model.configuration import Configuration, mate_of, place_line
+from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
+from cfgtrack.model.hold import mate_of
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.sequence import Outing, Sequence, Step
@@ -53,7 +54,10 @@ def plant():
     drier = Part(
         "drier",
         ports={**ports("plug"), "LUG": Port("LUG", "grip")},
-        nodes={"bed": Node("bed", "fluid", litres=60.0), "coil": Node("coil", "power", load=True)},
+        nodes={
+            "bed": Node("bed", "fluid", litres=60.0),
+            "coil": Node("coil", "power", roles=frozenset({"load"})),
+        },
         links=(
             *(InternalLink("bed", f) for f in FLUID),
             *(InternalLink(p, "coil", one_way=True) for p in POWER),
@@ -63,8 +67,8 @@ def plant():
         "frame",
         ports={**ports("socket"), **{f"Q-{p}": Port(f"Q-{p}", "switch") for p in POWER}},
         nodes={
-            "receiver": Node("receiver", "fluid", expansion=True),
-            "mains": Node("mains", "power", source=True),
+            "receiver": Node("receiver", "fluid", roles=frozenset({"expansion"})),
+            "mains": Node("mains", "power", roles=frozenset({"source"})),
         },
         links=(
             *(InternalLink("receiver", f) for f in FLUID),

@@ -45,7 +45,7 @@ def header(tank: bool) -> Part:
     return Part(
         "tank" if tank else "tee",
         ports={n: Port(n, "fluid-disconnect") for n in "LRS"},
-        nodes={"vol": Node("vol", "fluid", litres=1.0, expansion=tank)},
+        nodes={"vol": Node("vol", "fluid", litres=1.0, roles=frozenset({"expansion"} if tank else ()))},
         links=tuple(InternalLink("vol", n) for n in "LRS"),
     )
 

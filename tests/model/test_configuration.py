@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
-from cfgtrack.model.configuration import Configuration, is_made, mate_of, rigid_group
+from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
+from cfgtrack.model.hold import is_made, mate_of, rigid_group
 from cfgtrack.model.possibility import resolve
 from tests.rules.worlds import KINDS, draw_world
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from cfgtrack.model.item import item_from_json, item_to_json
 from cfgtrack.model.kind import Kind, Medium, Move
-from cfgtrack.model.part import InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.plant import Place, Unit
 
 WORD = st.text("abcXYZ019-:é ", max_size=5)
@@ -40,7 +40,14 @@ PORTS = built(
     torque=st.none() | st.tuples(NUMBER, NUMBER),
     flexible=st.booleans(),
 )
-NODES = built(Node, name=WORD, medium=WORD, litres=st.none() | NUMBER, load=st.booleans(), tags=TAGS)
+NODES = built(
+    Node,
+    name=WORD,
+    medium=WORD,
+    litres=st.none() | NUMBER,
+    roles=st.frozensets(st.sampled_from(ROLES)),
+    tags=TAGS,
+)
 LINKS = built(InternalLink, a=WORD, b=WORD, gate=WORD, one_way=st.booleans())
 THERMAL = built(Thermal, capacity=NUMBER, leak=NUMBER, start=NUMBER, limit=NUMBER, biot=st.none() | NUMBER)
 ITEMS = {

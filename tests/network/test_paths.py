@@ -1,14 +1,16 @@
 """Paths held to networkx (an independent graph library) on random plants, and to facts small enough to see."""
 
 import networkx as nx
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cfgtrack.files.definition import shipped
+from cfgtrack.files.definition import parse_definition, shipped
 from cfgtrack.model.configuration import Configuration, State
 from cfgtrack.model.kind import Medium
-from cfgtrack.model.part import InternalLink, Node, Part, Port
+from cfgtrack.model.part import EXPANSION, SOURCE, InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
+from cfgtrack.model.trouble import BadInput
 from cfgtrack.network.network import compile_network
 from cfgtrack.network.paths import Paths, loops_of
 from tests.show.world import yard
@@ -18,7 +20,7 @@ _PORTS = ("P1", "P2", "P3")
 _ITEMS = (*_PORTS, "N1", "N2")
 
 _nodes = st.fixed_dictionaries(
-    {"source": st.booleans(), "expansion": st.booleans(), "litres": st.sampled_from([None, 1.0])}
+    {"roles": st.frozensets(st.sampled_from([SOURCE, EXPANSION])), "litres": st.sampled_from([None, 1.0])}
 )
 _links = st.lists(
     st.tuples(st.sampled_from(_ITEMS), st.sampled_from(_ITEMS), st.booleans(), st.sampled_from(["", "V"])),
@@ -93,15 +95,15 @@ def test_what_is_reached_is_what_networkx_reaches(world):
     paths = Paths(compile_network(plant, "fluid"), configuration)
     down = ahead.reverse() if plant.media["fluid"].upstream else ahead
     nodes = {f"{u}:{n}": plant.parts[t.part].nodes[n] for u, t in plant.units.items() for n in ("N1", "N2")}
-    comes_from = {a for a, n in nodes.items() if n.source or n.expansion or n.litres}
+    comes_from = {a for a, n in nodes.items() if n.roles or n.litres}
     live = comes_from.union(*(nx.descendants(down, a) for a in comes_from))
     for item in ahead:
         reached = {item, *nx.descendants(ahead, item)}
-        expansions = {a for a, n in nodes.items() if n.expansion} & reached
+        expansions = {a for a, n in nodes.items() if EXPANSION in n.roles} & reached
         assert set(paths.reached(item, "expansion")) == expansions
         assert paths.reaches(item, "expansion") == bool(expansions)
         assert paths.is_cut_off(item) == (not expansions)
-        feeds = {a for a, n in nodes.items() if n.source and item in {a, *nx.descendants(down, a)}}
+        feeds = {a for a, n in nodes.items() if SOURCE in n.roles and item in {a, *nx.descendants(down, a)}}
         assert set(paths.fed_by(item)) == feeds
         assert paths.is_fed(item) == bool(feeds)
         assert paths.is_live(item) == (item in live)
@@ -113,7 +115,10 @@ def test_what_is_reached_is_what_networkx_reaches(world):
 def test_a_check_valve_lets_liquid_out_to_the_expansion_and_not_back():
     """Behind a check valve that opens towards the accumulator liquid is safe; before one that opens away it is not."""
     links = (InternalLink("OUT", "ACC", one_way=True), InternalLink("ACC", "IN", one_way=True))
-    nodes = {n: Node(n, "fluid", litres=1.0, expansion=n == "ACC") for n in ("OUT", "ACC", "IN")}
+    nodes = {
+        n: Node(n, "fluid", litres=1.0, roles=frozenset({EXPANSION} if n == "ACC" else ()))
+        for n in ("OUT", "ACC", "IN")
+    }
     part = Part("p", nodes=nodes, links=links)
     plant = Plant(media=_SHIPPED.media, parts={"p": part}, units={"U": Unit("U", "p")})
     paths = Paths(compile_network(plant, "fluid"), Configuration(plant))
@@ -127,7 +132,7 @@ def test_a_unit_is_in_the_loop_whose_expansion_it_reaches():
     paths = Paths(networks["fluid"], configuration)
     assert loops_of(paths, "PUMP-1:VOL") == ("A",)
     assert loops_of(paths, "COOL-1:COIL") == ()
-    part = Part("p", nodes={"N": Node("N", "fluid", expansion=True)})
+    part = Part("p", nodes={"N": Node("N", "fluid", roles=frozenset({"expansion"}))})
     lone = Plant(media=_SHIPPED.media, parts={"p": part}, units={"U": Unit("U", "p")})
     assert loops_of(Paths(compile_network(lone, "fluid"), Configuration(lone)), "U:N") == ("U",)
     assert plant.loop_of("COOL-1:COIL") == "A"
@@ -167,3 +172,46 @@ def test_a_place_without_hold_links_is_held_by_itself():
     paths = Paths(compile_network(plant, "hold"), Configuration(plant))
     assert paths.is_held("A")
     assert not paths.is_held("M")
+
+
+GAS = """
+[[medium]]
+id = "gas"
+title = "Cover gas"
+volumes_need = "nothing"
+[[kind]]
+id = "gas-cock"
+medium = "gas"
+statuses = ["shut", "open"]
+carries = "open"
+[[kind.move]]
+action = "open"
+from = ["shut"]
+to = "open"
+[[part]]
+id = "bottle"
+port = [{ name = "V", kind = "gas-cock" }]
+node = [{ name = "DOME", medium = "gas", litres = "4 l" }, { name = "SUMP", medium = "fluid", litres = "2 l" }]
+[[unit]]
+id = "BOTTLE-1"
+part = "bottle"
+"""
+
+
+def test_a_gas_needs_no_room_to_expand():
+    """A shut-in volume of liquid is cut off; one of a gas gives way by itself, and is no liquid-full volume."""
+    plant = parse_definition({"gas.toml": GAS}).plant()
+    now = Configuration(plant)
+    gas, fluid = (Paths(compile_network(plant, medium), now) for medium in ("gas", "fluid"))
+    assert (gas.nodes("liquid"), fluid.nodes("liquid")) == ((), ("BOTTLE-1:SUMP",))
+    assert (gas.is_cut_off("BOTTLE-1:DOME"), fluid.is_cut_off("BOTTLE-1:SUMP")) == (False, True)
+    assert gas.is_live("BOTTLE-1:DOME")
+
+
+def test_what_volumes_need_is_one_of_two_things():
+    """A need that nobody can meet is told with its line, and what it may be."""
+    with pytest.raises(BadInput) as err:
+        parse_definition({"gas.toml": GAS.replace('"nothing"', '"nothin"')})
+    (problem,) = err.value.problems
+    assert (problem.code, problem.where.partition(":")[0]) == ("no-such-role", "gas.toml")
+    assert problem.sentence.endswith("near names: nothing")

@@ -97,9 +97,9 @@ def test_paths_answer_at_once(seed, medium):
     paths = Paths(compile_network(world.plant, medium), now)
     ways = all_ways(now, medium)
     for sort, is_so in (
-        ("source", lambda n: n.source),
-        ("expansion", lambda n: n.expansion),
-        ("load", lambda n: n.load),
+        ("source", lambda n: "source" in n.roles),
+        ("expansion", lambda n: "expansion" in n.roles),
+        ("load", lambda n: "load" in n.roles),
     ):
         nodes = {a for a in ways if (n := world.plant.node(a)) is not None and is_so(n)}
         for start, reached in ways.items():

@@ -75,7 +75,7 @@ class Power:
         slack = {*net.ext_grid[net.ext_grid.in_service].bus, *net.gen[net.gen.in_service & net.gen.slack].bus}
         for bus in net.bus.index[net.bus.in_service]:
             ports = {f"P{i}": Port(f"P{i}", "electrical-connector") for i in range(joints[bus])}
-            node = Node("bus", "power", source=bus in slack)
+            node = Node("bus", "power", roles=frozenset({"source"} if bus in slack else ()))
             links = tuple(InternalLink("bus", p) for p in ports)
             parts[f"bus{bus}"] = Part(f"bus{bus}", ports=ports, nodes={"bus": node}, links=links)
             units[f"B-{bus}"] = Unit(f"B-{bus}", f"bus{bus}")

@@ -57,9 +57,15 @@ class Water:
             for half, end in zip("AB", ends, strict=True):
                 mates.append((f"L-{link}:{half}", f"N-{end}:P{len(joints[end])}"))
                 joints[end].append(half)
+        tanks = self.model.tank_name_list
         for node in self.model.node_name_list:
             ports = {f"P{i}": Port(f"P{i}", "fluid-disconnect") for i in range(len(joints[node]))}
-            water = Node("water", "fluid", litres=1.0, expansion=node in self.model.tank_name_list)
+            water = Node(
+                "water",
+                "fluid",
+                litres=1.0,
+                roles=frozenset({"expansion"} if node in tanks else ()),
+            )
             links = tuple(InternalLink("water", p) for p in ports)
             parts[f"joint-{node}"] = Part(f"joint-{node}", ports=ports, nodes={"water": water}, links=links)
             units[f"N-{node}"] = Unit(f"N-{node}", f"joint-{node}")

@@ -15,6 +15,7 @@ import networkx as nx
 
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
+from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, Node
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.rules.rule import (
     ActionMatch,
@@ -116,6 +117,10 @@ def _sorts(s: Selection) -> set[str]:
     return next((sorts for so, sorts in told if so), every)
 
 
+def _is_liquid(plant: Plant, node: Node) -> bool:
+    return node.litres is not None and plant.media[node.medium].volumes_need == "expansion"
+
+
 def _fits(s: Selection, sorts: set[str], now: Configuration, address: str) -> bool:
     plant = now.plant
     owner, _, name = address.partition(":")
@@ -128,7 +133,8 @@ def _fits(s: Selection, sorts: set[str], now: Configuration, address: str) -> bo
     assert thing is not None
     medium = plant.kinds[port.kind].medium if port else node.medium if node else None
     flags = (s.source, s.expansion, s.load, s.liquid)
-    has = (node.source, node.expansion, node.load, node.litres is not None) if node else (None,) * 4
+    roles = (SOURCE in node.roles, EXPANSION in node.roles, LOAD in node.roles) if node else (None,) * 3
+    has = (*roles, _is_liquid(plant, node) if node else None)
     tags = set(thing.tags)
     if sort in ("unit", "place") or s.of or sorts <= {"port", "node"}:
         tags |= own.tags | part.tags

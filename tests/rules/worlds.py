@@ -12,8 +12,9 @@ from random import Random
 from typing import Any
 
 from cfgtrack.model.action import Action
-from cfgtrack.model.configuration import Configuration, mate_of
+from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
+from cfgtrack.model.hold import mate_of
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
@@ -194,16 +195,16 @@ LIMITS = (0, SECOND - 1, SECOND, 2 * SECOND, 3 * SECOND)
 FLUID, POWER, HOLD = ("F1", "F2", "vol", "tank"), ("P1", "P2", "bus", "lamp"), ("B1", "G1")
 NODES = (
     Node("vol", "fluid", litres=2.0),
-    Node("tank", "fluid", expansion=True, loop="A"),
-    Node("bus", "power", source=True),
-    Node("lamp", "power", load=True, tags=frozenset({"lamp"})),
+    Node("tank", "fluid", roles=frozenset({"expansion"}), loop="A"),
+    Node("bus", "power", roles=frozenset({"source"})),
+    Node("lamp", "power", roles=frozenset({"load"}), tags=frozenset({"lamp"})),
 )
 FITTINGS = {
     "hand": Part("hand", ports={"GRIP": Port("GRIP", "grip")}),
     "base": Part(
         "base",
         ports={"B0": Port("B0", "bolt"), "P0": Port("P0", "plug"), "F0": Port("F0", "tube")},
-        nodes={"bus": Node("bus", "power", source=True), "tank": NODES[1]},
+        nodes={"bus": Node("bus", "power", roles=frozenset({"source"})), "tank": NODES[1]},
         links=(InternalLink("bus", "P0"), InternalLink("F0", "tank")),
     ),
 }
