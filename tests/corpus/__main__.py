@@ -53,7 +53,7 @@ def tell(job: tuple[str, Path, str]) -> tuple[str, float, Counter[str]]:
                 tell_history(transcript, int(name.rpartition("/")[2]))
         except Exception as err:  # noqa: BLE001 - what was answered may be of any form: that is a difference too
             transcript.note(f"it ended here: {err!r}")
-            transcript.tally[f"ENDED EARLY {name}: {err!r}"] += 1
+            transcript.tally[f"ended {name}: {err!r}"] += 1
         transcript.databases()
     file = folder / f"{name}.txt"
     file.parent.mkdir(parents=True, exist_ok=True)
@@ -113,11 +113,12 @@ def report(tally: Counter[str]) -> None:
         f"{sum(seen.values())} breaches of {sum(map(bool, seen.values()))} of {len(seen)} pairs of mode and condition"
     )
     few = [f"{pair} {number}" for pair, number in seen.items() if number < 5]
-    print("  fewer than 5:", ", ".join(few) or "none")
+    print(f"  fewer than 5 of {len(few)}:", ", ".join(few[:20]))
     unseen = [code for code in REFUSALS if not tally[f"code {code}"] + tally[f"reason {code}"]]
     print("refusals that nothing met:", ", ".join(unseen) or "none")
-    for name, number in sorted(tally.items()):
-        print(f"{number:8} {name}")
+    for sort in ("status", "code", "reason", "seen", "ended"):
+        found = sorted((name, number) for name, number in tally.items() if name.startswith(f"{sort} "))
+        print(f"{sort}:", ", ".join(f"{name.removeprefix(sort).strip()} {number}" for name, number in found))
 
 
 if __name__ == "__main__":

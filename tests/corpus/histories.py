@@ -6,7 +6,7 @@ from random import Random
 from typing import Any
 
 from tests.corpus.deeds import GAPS, Deed, Drafter, at, draw_sequence, jsonl, phrase, said, sheet
-from tests.corpus.laws import PAIRS, draw_rules
+from tests.corpus.laws import DRAWN, draw_rules
 from tests.corpus.plants import Plant, draw_plant
 from tests.corpus.transcript import Transcript
 
@@ -197,7 +197,7 @@ class _Asker:
 
     def _rules(self) -> None:
         r, t = self.r, self.t
-        first = r.randrange(len(PAIRS))
+        first = r.randrange(len(DRAWN))
         other = t.file("other.toml", draw_rules(r, first, 3))
         _count(t, t("rules", "try", other, "--json").json)
         t("rules", "load", other, "--dry-run")
@@ -214,10 +214,10 @@ def _count(t: Transcript, answer: dict[str, Any]) -> None:
         if condition:
             t.tally[f"breach {mode}.{condition.rpartition('.')[0]}"] += 1
         else:
-            t.tally[f"finding {finding['rule']}"] += 1
-        t.tally["findings with a cure"] += any(reason["cures"] for reason in finding["reasons"])
-        t.tally["findings excused"] += finding in judged.get("excused", [])
+            t.tally[f"seen {finding['rule']}"] += 1
+        t.tally["seen findings with a cure"] += any(reason["cures"] for reason in finding["reasons"])
+        t.tally["seen findings excused"] += finding in judged.get("excused", [])
         for reason in finding.get("reasons", []):
             t.tally[f"reason {reason.get('code', '')}"] += 1
-    t.tally["clocks"] += len(judged.get("clocks", []))
-    t.tally["discrepancies"] += len(answer.get("discrepancies", []))
+    t.tally["seen clocks"] += len(judged.get("clocks", []))
+    t.tally["seen discrepancies"] += len(answer.get("discrepancies", []))

@@ -17,8 +17,15 @@ MODES = ("always", "always-tolerance", "at", "at-after", "within", "within-turni
 CONDITIONS = ("path", "no_path", "status-is", "status-at", "status-is-at", "count-is", "count-at", "count-path",
               "value-measured", "value-cycles", "value-elapsed", "value-rated", "done", "done-since", "done-quantity",
               "all", "any", "not", "custom")  # fmt: skip
-PAIRS = tuple(Random(0).sample(tuple(product(MODES, CONDITIONS)), len(MODES) * len(CONDITIONS)))
-"""Every mode with every condition, well mixed: a history takes the next few."""
+PAIRS = tuple(product(MODES, CONDITIONS))
+"""Every mode with every condition."""
+_SELDOM_BROKEN = (
+    ("within-turning", "custom"), ("within-thermal", "all"), ("within-turning", "not"), ("at", "value-cycles"),
+    ("within-turning", "value-measured"),
+)  # fmt: skip
+_DRAWN = (*PAIRS, *_SELDOM_BROKEN * 4)
+DRAWN = tuple(Random(0).sample(_DRAWN, len(_DRAWN)))
+"""The pairs well mixed, some more often: a history takes the next few."""
 REFERENCES = ("it", "peer of it", "unit of it", "ports of it", "nodes of it", "place of it")
 LIMITS = ("0 s", "59.999999 s", "1 min", "2 min", "5 min", "1 h")
 GENERAL = ("place", "lift", "measure", "inspect", "as-found", "begin", "end", "remark")
@@ -252,7 +259,7 @@ _WRITERS: dict[str, Callable[[Author, int], Fields]] = {
 
 
 def draw_rules(r: Random, first: int, number: int) -> str:
-    """Return a rules file of so many rules; `first` is where in `PAIRS` it goes on."""
+    """Return a rules file of so many rules; `first` is where in `DRAWN` it goes on."""
     author = Author(r)
-    texts = [author.rule(n, *PAIRS[(first + n) % len(PAIRS)]) for n in range(number)]
+    texts = [author.rule(n, *DRAWN[(first + n) % len(DRAWN)]) for n in range(number)]
     return 'title = "Random rules"\nmay_be_empty = true\n\n' + "\n".join(texts)

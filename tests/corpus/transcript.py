@@ -168,11 +168,10 @@ class Transcript:
         for name in (word for before, word in itertools.pairwise(typed) if before in ("-o", "--rejects")):
             if (self.folder / name).is_file() and not name.endswith((".png", ".pdf", ".db")):
                 self.lines.append(f"--- {name}\n{(self.folder / name).read_text(encoding='utf-8')}")
-        command = next((word for word in typed if not word.startswith("-")), "")
-        self.tally[f"command {command}: {answer.status}"] += 1
+        self.tally[f"status {answer.status}"] += 1
         codes = [
             *_CODE.findall(answer.err),
-            *_CODE_IN_JSON.findall(answer.out if command == "import" else ""),
+            *_CODE_IN_JSON.findall(answer.out if "import" in typed[:1] else ""),
         ]
         self.tally.update(f"code {code}" for code in codes)
 
