@@ -180,6 +180,9 @@ def test_lock_is_complete() -> None:
 BREACHES = {
     "Imports point down": ("model/breach.py", "import cfgtrack.rules\n"),
     "The core does no I/O and reads no clock": ("physics/breach.py", "import sqlite3\n"),
+    "The command line answers nothing by itself": ("cli/breach.py", "import cfgtrack.store\n"),
+    "An answer prints nothing and reads no clock": ("answers/breach.py", "import time\n"),
+    "Texts and pictures are made of answers": ("show/breach.py", "import cfgtrack.store\n"),
     "Only the store knows SQL": ("show/breach.py", "from sqlalchemy import text\n"),
 }
 

@@ -19,6 +19,7 @@ from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock, Finding, Reason
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance, under_variance
+from cfgtrack.rules.world import Prior, no_prior
 
 BUDGET = "budget"
 """What stands for a rule in a finding about an outing that takes too long."""
@@ -173,11 +174,7 @@ def check(
         now.apply(event)
     results = [_resolved(now, laid) for laid in layout.steps]
     possible = [(r.laid, r.outcome) for r in results if isinstance(r.outcome, Event)]
-    touched = touched_by(begin, [event for _, event in possible])
-    engine = Engine(rules, begin.configuration.fork(), start=begin.began, touched=touched, networks=networks)
-    for event in begin.history:
-        engine.step(event)
-    engine.finish(begin.start)
+    engine = judged(rules, begin, networks, coming=[event for _, event in possible])
     noted = engine.noted
     before = [f for f in engine.findings() if f.is_open]
     timed = dict(_run(engine, _with_outings(now, proposal, layout, possible), whole=proposal.whole))
@@ -208,6 +205,23 @@ def _resolved(now: Configuration, laid: Laid) -> StepResult:
     if isinstance(outcome, Event):
         now.apply(outcome)
     return StepResult(laid, outcome)
+
+
+def judged(
+    rules: RuleSet,
+    begin: Start,
+    networks: Mapping[str, Network] | None = None,
+    *,
+    coming: Iterable[Event] = (),
+    prior: Prior = no_prior,
+) -> Engine:
+    """Return an engine that has judged a past up to its end, ready for the events that are `coming`."""
+    configuration, touched = begin.configuration.fork(), touched_by(begin, coming)
+    engine = Engine(rules, configuration, start=begin.began, touched=touched, networks=networks, prior=prior)
+    for event in begin.history:
+        engine.step(event)
+    engine.finish(begin.start)
+    return engine
 
 
 def touched_by(begin: Start, events: Iterable[Event]) -> set[str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from cfgtrack.analysis.check import Deadline, Start, touched_by
+from cfgtrack.analysis.check import Deadline, Start, judged
 from cfgtrack.model.action import LIFT, PLACE, Action
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
@@ -94,16 +94,7 @@ def options(
         now.apply(event)
     cut: list[str] = []
     events = list(candidates(now, thing, begin.start, cut))
-    engine = Engine(
-        rules,
-        begin.configuration.fork(),
-        start=begin.began,
-        touched=touched_by(begin, events),
-        networks=networks,
-    )
-    for event in begin.history:
-        engine.step(event)
-    engine.finish(begin.start)
+    engine = judged(rules, begin, networks, coming=events)
     return Options(thing, tuple(try_action(engine, e, variances=variances) for e in events), tuple(cut))
 
 

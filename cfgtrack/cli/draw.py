@@ -5,15 +5,10 @@ from __future__ import annotations
 import re
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from cfgtrack.cli import session as s
-
-if TYPE_CHECKING:
-    from cfgtrack.cli.past import Past
-    from cfgtrack.show.diagram import Scope
 
 FORMS = ("svg", "png", "pdf", "dot")
 TEXT_FORMS = ("svg", "dot")
@@ -68,7 +63,7 @@ def draw_command(
     Everything, one medium, one loop, one unit and its neighbours, or the places and what stands in them. What is
     cut off, open or dead stands out by its line and by text.
     """
-    from cfgtrack.cli.past import Past
+    from cfgtrack.answers.draw import DrawnFile, DrawnText, scene
     from cfgtrack.show.diagram import diagram
     from cfgtrack.show.render import render
 
@@ -78,49 +73,21 @@ def draw_command(
     chosen = form or (output.suffix[1:].lower() if output else "dot")
     if chosen not in FORMS:
         raise click.UsageError(f"Say which form with --form: {output} is none of {', '.join(FORMS)}.")
-    with session.read() as journal:
-        past = Past(journal, session.moment(journal), strict=False)
-        scope = _scope(past, medium, loop, unit, hops, places=places)
-        findings = (
-            [f for f in past.findings()[0] if f.is_open]
-            if past.rules.rules and past.is_judged(marked)
-            else []
-        )
-        dot = diagram(
-            past.plant, past.configuration, past.networks, scope, past.moment, findings=findings, title=title
-        )
+    found = scene(
+        session.asking, medium=medium, loop=loop, unit=unit, hops=hops, places=places, marked=marked
+    )
+    dot = diagram(found, title=title)
     if output is None and session.json:
         if chosen not in TEXT_FORMS:
             raise click.UsageError(f"{chosen} is no text: name a file with -o.")
-        picture = render(dot, chosen).decode()
-        session.answer(past.moment, str, lambda: {"form": chosen, "picture": picture})
-        return
-    if output is None:
+        session.answer(DrawnText(found.moment, chosen, render(dot, chosen).decode(), notes=found.notes), str)
+    elif output is None:
+        session.tell_notes(found.notes)
         sys.stdout.buffer.write(render(dot, chosen))
-        return
-    with session.output(output, earlier=_DRAWN) as file:
-        file.write_bytes(render(dot, chosen))
-    session.answer(
-        past.moment,
-        lambda: f"drew {output} ({past.moment})",
-        lambda: {"file": str(output), "form": chosen},
-    )
-
-
-def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: int, *, places: bool) -> Scope:
-    """Return what is to be drawn. NoAnswer for a medium, loop or unit that the plant doesn't have."""
-    from cfgtrack.cli.state import expect_known
-    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
-    from cfgtrack.show.diagram import Scope
-
-    if medium and medium not in past.plant.media:
-        hint = near_hint(medium, list(past.plant.media))
-        raise NoAnswer(Problem(medium, "no-such-medium", f"there is no medium {medium}{hint}"))
-    if loop is not None:
-        return Scope.loop(loop, medium=medium or "fluid")
-    if unit is not None:
-        expect_known(past.journal, unit, past.moment.known, parts=False)
-        return Scope.around(unit, hops=hops, medium=medium)
-    if places:
-        return Scope.places()
-    return Scope.one_medium(medium) if medium else Scope.everything()
+    else:
+        with session.asking.written(output, earlier=_DRAWN) as file:
+            file.write_bytes(render(dot, chosen))
+        session.answer(
+            DrawnFile(found.moment, str(output), chosen, notes=found.notes),
+            lambda: f"drew {output} ({found.moment})",
+        )

@@ -134,7 +134,7 @@ class Commands(click.Group):
             trouble = trouble_of(err)
             if trouble is None:
                 raise
-            for line in trouble.lines():
+            for line in (*getattr(trouble, "__notes__", ()), *trouble.lines()):
                 click.echo(line, err=True)
             ctx.exit(trouble.exit_status)
         else:
@@ -183,6 +183,7 @@ def _give_up_output() -> None:
 
 def own_actions(ctx: click.Context) -> list[str]:
     """Return the actions of the plant's own kinds, none when the database can't tell."""
+    from cfgtrack.answers.things import actions
     from cfgtrack.model.trouble import Trouble
 
     root = ctx.find_root()
@@ -190,9 +191,7 @@ def own_actions(ctx: click.Context) -> list[str]:
     session = Session(clock=root.ensure_object(Session).clock)
     session.db = str(root.meta.get(_DATABASE) or root.params.get("db") or "")
     try:
-        with session.read() as journal:
-            kinds = journal.plant().kinds.values()
-            return list(dict.fromkeys(a for kind in kinds for a in kind.moves if a not in VERBS))
+        return [action for action in actions(session.asking) if action not in VERBS]
     except Trouble:
         return []
 

@@ -7,21 +7,16 @@ from __future__ import annotations
 
 import functools
 import os
-import re
 import sys
-import time
-from collections.abc import Callable
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterable
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 import click
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
-    from cfgtrack.show.moment import Moment
-    from cfgtrack.store.journal import Journal
+    from cfgtrack.answers.asking import Asking
+    from cfgtrack.answers.moment import Answer
 
 WIDTH = 100
 """Texts are no wider than this, and no wider than the terminal."""
@@ -31,11 +26,6 @@ STDOUT = PurePath("-")
 
 P = ParamSpec("P")
 Function = TypeVar("Function", bound=Callable[..., Any])
-
-
-def system_clock() -> int:
-    """Return the present in microseconds since 1970, UTC."""
-    return time.time_ns() // 1000
 
 
 def default_database() -> str:
@@ -66,14 +56,13 @@ def is_terminal() -> bool:
 
 
 class Session:
-    """What every command needs to know. `now` is the one place where its present comes from.
+    """What every command needs to know: how its question is put, and how its answer is printed.
 
-    The other attributes are the shared options: `at`, `known_at` and `outing` as they were typed; `by` and
-    `recorder` stand behind what is written; with `dry_run` nothing is. A writer waits `wait` seconds for another.
+    The attributes are the shared options, as they were typed: see `answers.asking.Asking`.
     """
 
-    def __init__(self, *, clock: Callable[[], int] = system_clock) -> None:
-        self.clock = clock  # read here, and by the journal when it stamps what it records: nowhere else
+    def __init__(self, *, clock: Callable[[], int] | None = None) -> None:
+        self.clock = clock  # None: the system's
         self.db = ""
         self.json = False
         self.colour = False
@@ -92,11 +81,6 @@ class Session:
             ctx.color = False
         self.colour = ctx.color is not False and is_terminal()
 
-    @functools.cached_property
-    def now(self) -> int:
-        """The present: one for the whole command, because a clock that is read twice is two clocks."""
-        return self.clock()
-
     # --- the database ---
 
     @property
@@ -105,44 +89,29 @@ class Session:
         return self.db or default_database()
 
     @property
-    def recorded_by(self) -> str | None:
-        """Who writes it down: who is named, else whoever runs the command."""
-        return self.recorder or login_name()
+    def asking(self) -> Asking:
+        """How a question is put: with the shared options."""
+        from cfgtrack.answers.asking import Asking
 
-    def read(self) -> Journal:
-        """Open the journal to ask."""
-        from cfgtrack.store.journal import open_journal
+        more = {} if self.clock is None else {"clock": self.clock}
+        return Asking(
+            self.database,
+            self.at,
+            self.known_at,
+            self.outing,
+            self.by,
+            self.recorder,
+            self.dry_run,
+            self.wait,
+            **more,
+        )
 
-        return open_journal(self.database, clock=self.clock, now=self.now, read_only=True)
+    @property
+    def writing(self) -> Asking:
+        """How something is written: by who is named to write it down, else by whoever runs the command."""
+        from dataclasses import replace
 
-    def write(self, *, create: bool = False) -> Journal:
-        """Open the journal to write; with `create`, make it when it is missing."""
-        from cfgtrack.store.database import WAIT
-        from cfgtrack.store.journal import open_journal
-
-        if create:
-            self.make_folder()
-        wait = WAIT if self.wait is None else self.wait
-        return open_journal(self.database, clock=self.clock, now=self.now, must_exist=not create, wait=wait)
-
-    def output(
-        self, target: Path, *, earlier: re.Pattern[bytes] | None = None, read: Path | int | None = None
-    ) -> AbstractContextManager[Path]:
-        """Return what writes a file: see `files.writer.replacing`. Spared: the database, and the file that is read."""
-        from cfgtrack.files.writer import replacing
-
-        return replacing(target, spared=self._spared(read), earlier=earlier)
-
-    def expect_output(self, target: Path, *, read: Path | int | None = None) -> None:
-        """Raise what `output` would raise, before other work is done."""
-        from cfgtrack.files.writer import expect_writable
-
-        expect_writable(target, spared=self._spared(read))
-
-    def _spared(self, read: Path | int | None) -> dict[str, Path | int]:
-        from cfgtrack.store.database import spared
-
-        return {**({} if read is None else {"the file that is read": read}), **spared(self.database)}
+        return replace(self.asking, recorder=self.recorder or login_name())
 
     def make_folder(self) -> None:
         """Make the user's data folder for the database there, when none is named."""
@@ -151,49 +120,20 @@ class Session:
 
             Path(self.database).parent.mkdir(parents=True, exist_ok=True)
 
-    # --- times ---
-
-    def instant(self, journal: Journal, text: str, *, option: str, outing: str | None = None) -> int:
-        """Read a time that was given with `option`. BadInput for no time, NoAnswer for an outing that never began.
-
-        A time without a date counts inside `outing`, else inside the outing that was named for the command.
-        """
-        from cfgtrack.model.time import BadTime, parse_instant
-        from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
-
-        outing = outing or self.outing
-        start = None
-        if outing and "T" not in text.upper():
-            start = journal.outing_start(outing)
-            if start is None:
-                raise NoAnswer(Problem(option, "no-such-outing", f"outing {outing} has not begun"))
-        try:
-            return parse_instant(text, outing_start=start)
-        except BadTime as err:
-            raise BadInput([Problem(option, "bad-time", str(err))]) from None
-
-    def moment(self, journal: Journal) -> Moment:
-        """Return the pair of times that the question is asked for: --at and --known-at."""
-        return self.moment_at(journal, self.at, option="--at")
-
-    def moment_at(self, journal: Journal, at: str | None, *, option: str) -> Moment:
-        """Return the pair of another time and --known-at."""
-        from cfgtrack.show.moment import Moment
-
-        known = None if self.known_at is None else self.instant(journal, self.known_at, option="--known-at")
-        if at is None:
-            return Moment(*journal.moment(None, known))
-        when = self.instant(journal, at, option=option)
-        return Moment(*journal.moment(when, known), first=_first(journal, known))
-
     # --- answers ---
 
-    def answer(self, moment: Moment, text: Callable[[], str], data: Callable[[], dict[str, Any]]) -> None:
-        """Print an answer with its moment: the text, or with --json one object."""
-        self.tell(text, lambda: {**moment.to_json(), **data()})
+    def answer(self, answer: Answer, text: Callable[[], str]) -> None:
+        """Print an answer with its moment: the text, or with --json one object; what is to be told beside it apart."""
+        self.tell_notes(answer.notes)
+        self.tell(text, answer.to_json)
+
+    def tell_notes(self, notes: Iterable[str]) -> None:
+        """Print lines beside an answer, on standard error."""
+        for note in notes:
+            click.echo(note, err=True)
 
     def tell(self, text: Callable[[], str], data: Callable[[], dict[str, Any]]) -> None:
-        """Print an answer that is of no moment: the text, or with --json one object."""
+        """Print an answer: the text, or with --json one object."""
         if self.json:
             self.print_json(data())
             return
@@ -216,14 +156,6 @@ class Session:
         """End the command: exit status 3 when something was found that the rules or the journal say no to."""
         if found:
             click.get_current_context().exit(3)
-
-
-def _first(journal: Journal, known: int | None) -> int | None:
-    """Return when the first thing that is recorded of the hardware happened: before, nothing is known."""
-    from cfgtrack.model.action import BOOK_ACTIONS
-
-    events = (entry.event for entry in journal.entries(known=known))
-    return next((event.happened for event in events if event.action not in BOOK_ACTIONS), None)
 
 
 # --- options that commands share ----------------------------------------------------------------------------------
@@ -302,17 +234,12 @@ dry_run = shared("--dry-run", is_flag=True, help="Check everything and write not
 def complete_id(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
     """Return the units, places and, after the colon, ports that begin so. Nothing when the database can't tell."""
     del param
+    from cfgtrack.answers.things import beginning
     from cfgtrack.model.trouble import Trouble
 
     session = ctx.ensure_object(Session)
     session.db = session.db or str(ctx.find_root().params.get("db") or "")
-    owner, colon, _ = incomplete.partition(":")
     try:
-        with session.read() as journal:
-            if not colon:
-                return journal.ids(incomplete)
-            plant = journal.plant()
-            ports = [*plant.ports_of(owner), *plant.nodes_of(owner)] if plant.has_owner(owner) else []
-            return [port for port in ports if port.startswith(incomplete)]
+        return beginning(session.asking, incomplete)
     except Trouble:
         return []

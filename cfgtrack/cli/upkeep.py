@@ -13,12 +13,10 @@ from cfgtrack.cli import session as s
 @click.argument("target", metavar="FILE", type=click.Path(path_type=Path))
 def backup_command(session: s.Session, /, target: Path) -> None:
     """Copy the database into a new file, as it is at one instant, while others read and write."""
-    from cfgtrack.store.upkeep import backup
+    from cfgtrack.answers.upkeep import backup
 
-    events = backup(session.database, str(target))
-    session.tell(
-        lambda: f"backed up {events} events to {target}", lambda: {"file": str(target), "events": events}
-    )
+    found = backup(session.asking, target)
+    session.tell(lambda: f"backed up {found.events} events to {found.file}", found.to_json)
 
 
 @s.command("restore")
@@ -28,41 +26,31 @@ def restore_command(session: s.Session, /, source: Path) -> None:
 
     The database that --db names must not hold a journal yet: nothing is ever overwritten.
     """
-    with source.open("rb") as file:
-        is_archive = file.read(1) == b"{"
+    from cfgtrack.answers.upkeep import restore
+
     session.make_folder()
-    if is_archive:
-        from cfgtrack.store.archive import read_archive
-
-        with source.open(encoding="utf-8") as lines:
-            events = read_archive(lines, session.database, clock=session.clock)
-    else:
-        from cfgtrack.store.upkeep import restore
-
-        events = restore(str(source), session.database, clock=session.clock)
-    session.tell(
-        lambda: f"restored {events} events to {session.database}",
-        lambda: {"database": session.database, "events": events},
-    )
+    found = restore(session.asking, source)
+    session.tell(lambda: f"restored {found.events} events to {found.database}", found.to_json)
 
 
 @s.command("rebuild")
 def rebuild_command(session: s.Session, /) -> None:
     """Drop all derived states and derive them anew from the journal. Nothing recorded is touched."""
-    from cfgtrack.store.upkeep import rebuild
+    from cfgtrack.answers.upkeep import rebuild
 
-    events = rebuild(session.database)
-    session.tell(lambda: f"rebuilt from {events} events", lambda: {"events": events})
+    found = rebuild(session.asking)
+    session.tell(lambda: f"rebuilt from {found.events} events", found.to_json)
 
 
 @s.command("migrate")
 def migrate_command(session: s.Session, /) -> None:
     """Bring the database to this version's schema, in one transaction. Nothing to do when it is there."""
-    from cfgtrack.store.upkeep import migrate
+    from cfgtrack.answers.upkeep import migrate
 
-    before, after = migrate(session.database)
-    text = f"already at {after}" if before == after else f"migrated from {before or 'nothing'} to {after}"
-    session.tell(lambda: text, lambda: {"before": before, "after": after})
+    found = migrate(session.asking)
+    before, after = found.before or "nothing", found.after
+    text = f"already at {after}" if before == after else f"migrated from {before} to {after}"
+    session.tell(lambda: text, found.to_json)
 
 
 @s.command("completion")

@@ -3,52 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
-from cfgtrack.rules.finding import Finding
 from cfgtrack.show.findings import caution, severity_word
-from cfgtrack.show.moment import Moment
 from cfgtrack.show.tables import count, heading, sections, table
 
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One action that could be done.
-
-    `refusals`: why it can't be, in sentences. `findings`: what it would break. `starts`: rules whose clocks it starts.
-    """
-
-    phrase: str
-    findings: tuple[Finding, ...] = ()
-    refusals: tuple[str, ...] = ()
-    starts: tuple[str, ...] = ()
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the choice as a JSON object."""
-        return {
-            "action": self.phrase,
-            "possible": not self.refusals,
-            "allowed": not self.refusals and not self.findings,
-            "refusals": list(self.refusals),
-            # the action is no event yet: it has no id
-            "findings": [{**finding.to_json(), "event": None} for finding in self.findings],
-            "starts": list(self.starts),
-        }
+if TYPE_CHECKING:
+    from cfgtrack.answers.check import Choice, Choices
 
 
-def choices_text(subject: str, choices: Sequence[Choice], moment: Moment) -> str:
+def choices_text(thing: str, found: Choices) -> str:
     """Return what may be done to a thing: allowed actions first, then those that would break a rule."""
-    allowed = [c for c in choices if not c.refusals and not c.findings]
-    forbidden = [c for c in choices if not c.refusals and c.findings]
-    impossible = [c for c in choices if c.refusals]
-    title = f"{subject}: {count(len(allowed), 'allowed action')}, {len(forbidden)} would break a rule"
+    choices = found.can
+    allowed = [c for c in choices if not c.findings]
+    forbidden = [c for c in choices if c.findings]
+    title = f"{thing}: {count(len(allowed), 'allowed action')}, {len(forbidden)} would break a rule"
     return sections(
-        heading(title, moment),
+        heading(title, found.moment),
         table(["allowed", "starts the clock of"], [[c.phrase, ", ".join(c.starts)] for c in allowed]),
         table(["would break a rule", "severity", "rule", "why"], _broken(forbidden)),
-        table(["not possible", "why"], [[c.phrase, "; ".join(c.refusals)] for c in impossible]),
         caution(),
+        f"more than are listed: {', '.join(found.more)}" if found.more else "",
     )
 
 

@@ -7,16 +7,18 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Finding, Reason
-from cfgtrack.show.moment import Moment
-from cfgtrack.show.record import event_text
+from cfgtrack.show.record import discrepancies_text, event_text, remarks_text
 from cfgtrack.show.span import deadline_text, span_text
 from cfgtrack.show.tables import count, heading, indented, labelled, sections, styled, table
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import CheckReport, StepResult
+    from cfgtrack.answers.check import Checked
+    from cfgtrack.answers.review import Open, Review
 
 CAUTION = "This advises. Local codes, the approved procedure and licensed or certified people decide."
 """Stands under every check: a clean check is no permission."""
@@ -166,7 +168,32 @@ def _unless_said(names: Sequence[str], text: str) -> str:
     return _names([name for name in names if name not in text])
 
 
+def review_text(review: Review, *, colour: bool = False) -> str:
+    """Return everything that was found in the past."""
+    checked = f"{review.events} events, {review.rules} rules"
+    found = (*review.findings, *review.excused)
+    return findings_text(found, review.moment, checked=checked, colour=colour)
+
+
+def open_text(found: Open, *, colour: bool = False) -> str:
+    """Return what is open: findings, then running clocks, then discrepancies."""
+    return sections(
+        review_text(found, colour=colour),
+        clocks_text(found.clocks, found.moment, colour=colour),
+        discrepancies_text(found.discrepancies, found.moment),
+    )
+
+
 # --- a whole check ------------------------------------------------------------------------------------------------
+
+
+def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> str:
+    """Return what a check found, with the remarks on what it touches; `by_step` puts every step before it."""
+    return sections(
+        steps_text(checked.check, colour=colour) if by_step else "",
+        check_text(checked.check, checked.moment, colour=colour),
+        remarks_text(checked.remarks, checked.moment),
+    )
 
 
 def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> str:

@@ -1,16 +1,17 @@
-"""What loading a hardware definition or taking in events changed, or would change, as text.
-
-The outcomes come from the store; they are taken here by their shape, for the store and this package don't know of
-each other.
-"""
+"""What loading a hardware definition or taking in events changed, or would change, as text."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
-from cfgtrack.show.moment import Moment
 from cfgtrack.show.tables import count, heading, labelled, sections
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from cfgtrack.answers.hardware import Loaded
+    from cfgtrack.answers.transfer import Imported
 
 _MOST = 12
 _MANY = {"medium": "media", "rules": "rules files"}
@@ -19,39 +20,24 @@ _ONE = {"rules": "rules file"}
 
 
 class Counts(Protocol):
-    """What became of rows of events."""
-
-    recorded: int
-    repeated: int
-    refused: int
-
-
-class Loaded(Protocol):
-    """What a load did: (sort, id) of items added and missing, (sort, id, fields) of those changed."""
+    """What became of rows of events: an import, or the store's tally of a load."""
 
     @property
-    def added(self) -> Sequence[tuple[str, str]]:
-        """New items."""
+    def recorded(self) -> int:
+        """Newly recorded."""
 
     @property
-    def changed(self) -> Sequence[Any]:
-        """Items of which some fields are new."""
+    def repeated(self) -> int:
+        """There already."""
 
     @property
-    def missing(self) -> Sequence[tuple[str, str]]:
-        """Items that the journal has and the files don't."""
-
-    @property
-    def same(self) -> int:
-        """How many items are as they were."""
-
-    @property
-    def initial(self) -> Counts:
-        """What became of the events of the initial configuration."""
+    def refused(self) -> int:
+        """Not taken."""
 
 
-def load_text(report: Loaded, moment: Moment | None, *, dry_run: bool = False) -> str:
-    """Return what a load changed, field by field; with `dry_run` what it would change."""
+def load_text(loaded: Loaded) -> str:
+    """Return what a load changed, field by field; of a dry run what it would change."""
+    report, dry_run = loaded.report, loaded.dry_run
     changes = len(report.added) + len(report.changed)
     if not changes and not report.initial.recorded:
         title = f"nothing to load: {count(report.same, 'item')} as they were"
@@ -67,7 +53,7 @@ def load_text(report: Loaded, moment: Moment | None, *, dry_run: bool = False) -
     initial = tally_text(report.initial, dry_run=dry_run)
     if report.initial.recorded or report.initial.refused:
         lines.append(labelled("initial", initial))
-    return sections(title if moment is None else heading(title, moment), "\n".join(lines))
+    return sections(heading(title, loaded.moment), "\n".join(lines))
 
 
 def _by_sort(label: str, items: Sequence[tuple[str, str]], *, note: str = "") -> Iterator[str]:
@@ -100,3 +86,11 @@ def tally_text(tally: Counts, *, dry_run: bool = False) -> str:
     if tally.refused:
         parts.append(f"{tally.refused} REFUSED")
     return ", ".join(parts)
+
+
+def imported_text(imported: Imported, rejects: Path | None) -> str:
+    """Return what became of an import, and where to go on from there."""
+    see = f": see {rejects}" if imported.refused else ""
+    judged = imported.dry_run or not imported.recorded
+    unjudged = "" if judged else "\n  not judged: `cfgtrack review` tells what they break"
+    return f"{tally_text(imported, dry_run=imported.dry_run)}{see} ({imported.moment}){unjudged}"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 
+from cfgtrack.answers.moment import Moment
 from cfgtrack.model.plant import Plant
-from cfgtrack.show.moment import Moment
 from cfgtrack.show.tables import count, heading, sections, table
 
 

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from cfgtrack.analysis.difference import Difference
+from cfgtrack.answers.moment import Moment
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.time import format_instant
-from cfgtrack.show.moment import Moment
 from cfgtrack.show.quantity import quantity_text
 from cfgtrack.show.tables import count, heading, labelled, sections, table
+
+if TYPE_CHECKING:
+    from cfgtrack.analysis.difference import Difference
 
 _NONE: Mapping[str, str] = MappingProxyType({})
 _MOST = 8

@@ -1,24 +1,23 @@
-"""Reference data as text and as JSON: every value with its unit, and where it is from."""
+"""Reference data as text: every value with its unit, and where it is from."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
-from dataclasses import fields, is_dataclass
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import fields
 from typing import Any
 
 from cfgtrack.analysis.tightening import Tightening
 from cfgtrack.analysis.warming import Warming
-from cfgtrack.model.quantity import Quantity, from_si, to_json
+from cfgtrack.answers.reference import ADVISES, Found, Table
+from cfgtrack.model.quantity import Quantity, from_si
 from cfgtrack.model.reference import Entry, Fluid, Proof, PropertyClass
 from cfgtrack.physics.bolts import Preload
 from cfgtrack.show.tables import indented, labelled, sections, table
 
-ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
 
-
-def overview_text(tables: Mapping[str, tuple[str, int]]) -> str:
-    """Return which tables there are: by name, what is in them and how many entries."""
-    rows = [[name, str(number), what] for name, (what, number) in tables.items()]
+def overview_text(tables: Iterable[Table]) -> str:
+    """Return which tables there are."""
+    rows = [[one.table, str(one.entries), one.what] for one in tables]
     return sections("Reference data", table(["table", "entries", "what"], rows), _advises())
 
 
@@ -50,6 +49,15 @@ def table_text(name: str, entries: Collection[Entry]) -> str:
 
 def _span(ids: list[str]) -> str:
     return ", ".join(ids) if len(ids) <= 3 else f"{ids[0]} to {ids[-1]}"
+
+
+def found_text(found: Found) -> str:
+    """Return what was asked about an entry, else everything that is known of it."""
+    if found.tightening is not None:
+        return tightening_text(found.tightening)
+    if found.warming is not None:
+        return warming_text(found.warming)
+    return entry_text(found.table, found.entry)
 
 
 def entry_text(name: str, entry: Entry) -> str:
@@ -159,50 +167,6 @@ def warming_text(answer: Warming) -> str:
             ]
         ),
     )
-
-
-# --- JSON -----------------------------------------------------------------------------------------------------------
-
-
-def to_plain(value: Any) -> Any:
-    """Return an entry, or what stands in one, as JSON has it: objects by field name, quantities with their SI value."""
-    if isinstance(value, Quantity):
-        return to_json(value)
-    if isinstance(value, tuple):
-        return [to_plain(one) for one in value]
-    if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: to_plain(getattr(value, field.name)) for field in fields(value)}
-    return value
-
-
-def tightening_json(answer: Tightening) -> dict[str, Any]:
-    """Return what a torque does as a JSON object; forces in N."""
-    return {
-        "torque": to_json(answer.torque),
-        "wanted": None if answer.wanted is None else to_json(answer.wanted),
-        "surface": to_plain(answer.surface),
-        "scatter": to_json(answer.scatter),
-        "preload": answer.preload._asdict(),
-        "of_proof": [
-            {"class": one.id, "proof": to_json(stress), **parts._asdict()}
-            for one, stress, parts in answer.of_proof
-        ],
-        "advises": ADVISES,
-    }
-
-
-def warming_json(answer: Warming) -> dict[str, Any]:
-    """Return what warming does as a JSON object; null beyond the end of the table."""
-    asked, found = ("rise", "warmed") if answer.is_rise else ("warmed", "rise")
-    return {
-        asked: to_json(answer.asked),
-        "from": [
-            {"temperature": to_json(state.temperature), found: None if one is None else to_json(one)}
-            for state, one in answer.found
-        ],
-        "wall": "rigid",
-        "advises": ADVISES,
-    }
 
 
 # --- cells ----------------------------------------------------------------------------------------------------------

@@ -15,9 +15,9 @@ from cfgtrack.analysis.state_report import (
     UnitLine,
     VolumeState,
 )
+from cfgtrack.answers.moment import Moment
 from cfgtrack.model.plant import owner_of
 from cfgtrack.show.findings import clock_rows
-from cfgtrack.show.moment import Moment
 from cfgtrack.show.quantity import quantity_text
 from cfgtrack.show.record import remark_lines
 from cfgtrack.show.tables import count, heading, labelled, sections, styled, table

@@ -23,8 +23,8 @@ from jsonschema import Draft202012Validator
 import cfgtrack
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.state import plant_state, unit_state
+from cfgtrack.answers.moment import json_of
 from cfgtrack.cli.main import VERBS
-from cfgtrack.cli.state import entry_json
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import SORTS
@@ -423,7 +423,7 @@ def test_reports_of_any_world(seed: int, excused: bool) -> None:
     found: list[tuple[str, Any]] = [("check-report", report.to_json())]
     found += [("finding", {**one.to_json()}) for one in engine.findings()]
     found += [("clock", one.to_json()) for one in clocks]
-    found += [("entry", entry_json(one)) for one in entries]
+    found += [("entry", json_of(one)) for one in entries]
     found.append(("plant-state", plant_state(world.plant, now, networks, clocks=clocks).to_json()))
     found += [
         ("thing-state", unit_state(world.plant, now, networks, thing, clocks=clocks).to_json())

@@ -274,7 +274,7 @@ def test_a_correction_says_what_it_breaks(cfgtrack: Command) -> None:
 def test_long_past(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where the past is long it is judged only when asked for, and every answer without it says so."""
     cfgtrack.ok("de-energise", "HALL:K1", "--at", AT, "--id", "E1")
-    monkeypatch.setattr("cfgtrack.cli.past.LONG", 0)
+    monkeypatch.setattr("cfgtrack.answers.past.LONG", 0)
     answer = cfgtrack("state", "HALL:K1", "--json")
     assert (answer.json["state"]["clocks"], answer.err.startswith("note: ")) == ([], True)
     asked = cfgtrack("state", "HALL:K1", "--clocks", "--json")

@@ -200,7 +200,7 @@ def test_an_export_that_fails_leaves_the_old_one(
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("cfgtrack.cli.transfer._export", interrupted)
+    monkeypatch.setattr("cfgtrack.answers.transfer._export", interrupted)
     answer = cfgtrack("export", "--form", form, "-o", old)
     assert answer.status == 1
     assert old.read_text() == text

@@ -58,9 +58,7 @@ def test_only_what_is_needed(words: tuple[str, ...], needless: set[str], cfgtrac
 
 def test_a_bug_is_a_traceback(cfgtrack: Command) -> None:
     """What nobody foresaw is no message but a traceback, and the exit status is 1."""
-    program = (
-        "import cfgtrack.cli.session as s; s.Session.read = None\nfrom cfgtrack.cli.main import main; main()"
-    )
+    program = "import cfgtrack.answers.asking as a; a.Asking.read = None\nfrom cfgtrack.cli.main import main; main()"
     done = run(cfgtrack, program, "state")
     assert done.returncode == 1
     assert "Traceback" in done.stderr

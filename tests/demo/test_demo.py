@@ -20,9 +20,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cfgtrack.analysis.check import CheckReport, check
+from cfgtrack.analysis.check import CheckReport, check, judged
 from cfgtrack.analysis.state import unit_state
-from cfgtrack.cli.past import Past, judged
+from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.past import Past
 from cfgtrack.files.definition import read_definition, shipped
 from cfgtrack.files.rows import read_rows
 from cfgtrack.files.rules import read_rules
@@ -32,7 +33,6 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_instant, parse_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.rules.finding import Finding
-from cfgtrack.show.moment import Moment
 from cfgtrack.store.journal import create, open_journal
 
 ROOT = Path(__file__).parents[2]

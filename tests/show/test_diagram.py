@@ -1,6 +1,7 @@
 """Pictures: golden sources, every meaning in text, nothing that a name can break, a plant of hundreds of links."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 from xml.etree import ElementTree as ET
 
@@ -8,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cfgtrack.answers.draw import Scene, Scope
 from cfgtrack.model.action import Action
-from cfgtrack.model.trouble import NoAnswer
-from cfgtrack.show.diagram import Scope, diagram
+from cfgtrack.rules.finding import Finding
+from cfgtrack.show.diagram import diagram
 from cfgtrack.show.render import render
 from tests.happening import happened
 from tests.show.golden import assert_golden
@@ -29,9 +31,11 @@ SCOPES = {
 }
 
 
-def draw(scope: Scope, world: Yard | None = None, **more: object) -> str:
+def draw(
+    scope: Scope, world: Yard | None = None, *, findings: Iterable[Finding] = (), title: str = ""
+) -> str:
     """Return the source of a picture of the yard."""
-    return diagram(*(world or yard()), scope, MOMENT, **more)  # type: ignore[arg-type]
+    return diagram(Scene(MOMENT, *(world or yard()), scope, tuple(findings)), title=title)
 
 
 def texts(dot: str) -> str:
@@ -152,23 +156,6 @@ def test_a_neighbourhood_ends_where_it_is_told_to():
     assert 'tooltip="ACC-1"' not in near
     assert 'tooltip="ACC-1"' in draw(Scope.around("PUMP-1", hops=2))
     assert 'tooltip="BOARD-1"' not in draw(Scope.around("PUMP-1", hops=2, medium="fluid"))
-
-
-@pytest.mark.parametrize(
-    ("scope", "code"),
-    [
-        (Scope.one_medium("fluids"), "no-such-medium"),
-        (Scope.around("PUMP-9"), "no-such-unit"),
-        (Scope.loop("Q"), "no-such-loop"),
-    ],
-)
-def test_a_scope_that_names_nothing_has_no_answer(scope, code):
-    """An unknown medium, unit or loop is refused, with names that are near or that there are."""
-    with pytest.raises(NoAnswer) as trouble:
-        draw(scope)
-    [problem] = trouble.value.problems
-    assert problem.code == code
-    assert "near names" in problem.sentence or "there are" in problem.sentence
 
 
 _AWKWARD = st.text(
@@ -336,9 +323,7 @@ def test_a_small_picture_draws_each_for_itself():
 def test_what_is_not_drawn_is_said():
     """The picture of everything leaves bolts out and says so; that of what holds what has nothing to say."""
     world = yard()
-    drawn = {
-        scope.sort: diagram(*world, scope, MOMENT) for scope in (Scope.everything(), Scope.one_medium("hold"))
-    }
+    drawn = {scope.sort: draw(scope, world) for scope in (Scope.everything(), Scope.one_medium("hold"))}
     assert "Not drawn: what holds what" in drawn["everything"]
     assert "Not drawn: what holds what" not in drawn["medium"]
 

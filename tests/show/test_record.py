@@ -3,10 +3,10 @@
 import pytest
 
 from cfgtrack.analysis.difference import Difference, difference
+from cfgtrack.answers.moment import Moment
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import parse_quantity
-from cfgtrack.show.moment import Moment
 from cfgtrack.show.record import (
     contradiction_text,
     difference_text,

@@ -10,8 +10,9 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from cfgtrack.answers.draw import Scene, Scope
 from cfgtrack.model.trouble import NoAnswer
-from cfgtrack.show.diagram import Scope, diagram
+from cfgtrack.show.diagram import diagram
 from cfgtrack.show.render import FORMATS, render
 from tests.show.world import MOMENT, yard
 
@@ -21,7 +22,7 @@ _SVG = "{http://www.w3.org/2000/svg}"
 @pytest.fixture(scope="module")
 def dot():
     """Return a source with something of everything in it."""
-    return diagram(*yard(), Scope.one_medium("fluid"), MOMENT)
+    return diagram(Scene(MOMENT, *yard(), Scope.one_medium("fluid")))
 
 
 def test_svg_is_xml_with_every_box_and_its_text(dot):

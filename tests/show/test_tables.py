@@ -3,8 +3,8 @@
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from cfgtrack.answers.moment import Moment
 from cfgtrack.model.time import SECOND, parse_duration, parse_instant
-from cfgtrack.show.moment import Moment
 from cfgtrack.show.span import deadline_text, span_text
 from cfgtrack.show.tables import (
     NARROWEST_TEXT,

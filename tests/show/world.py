@@ -8,12 +8,12 @@ the spare; nothing else holds it.
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from cfgtrack.answers.moment import Moment
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.rules.finding import Clock, Finding, Reason
-from cfgtrack.show.moment import Moment
 from tests.happening import happened
 
 AT = 1_935_000_000_000_000

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from cfgtrack.cli import past
-from cfgtrack.cli.past import Networks, Past
-from cfgtrack.show.moment import Moment
+from cfgtrack.answers import past
+from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.past import Networks, Past
 from cfgtrack.store.journal import open_journal
 from tests.cli.conftest import Command
 

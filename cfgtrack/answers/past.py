@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
-
-import click
 
 from cfgtrack.model.action import APPROVE, BOOK_ACTIONS
 from cfgtrack.model.configuration import Configuration
@@ -15,14 +13,15 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from cfgtrack.analysis.check import Start
+    from cfgtrack.answers.moment import Moment
     from cfgtrack.network.network import Network
     from cfgtrack.rules.engine import Engine
     from cfgtrack.rules.finding import Clock, Finding
-    from cfgtrack.rules.rule import RuleSet
+    from cfgtrack.rules.rule import Rule, RuleSet
     from cfgtrack.rules.variance import Variance
-    from cfgtrack.rules.world import Prior
-    from cfgtrack.show.moment import Moment
     from cfgtrack.store.journal import Journal
 
 
@@ -61,11 +60,13 @@ class Past:
     is judged. What was recorded of the time before is only remembered.
 
     `strict`: rules that no longer fit the plant are an error, as they must be where the answer is a judgement.
+    `notes` takes what is to be told beside the answer.
     """
 
     journal: Journal
     moment: Moment
     strict: bool = True
+    notes: list[str] = field(default_factory=list)
 
     @cached_property
     def plant(self) -> Plant:
@@ -112,13 +113,13 @@ class Past:
     @cached_property
     def variances(self) -> tuple[Variance, ...]:
         """Every approved exception that is recorded."""
-        from cfgtrack.rules.variance import variance_of
-
-        return tuple(variance_of(event) for event in events_of(self.journal, APPROVE, self.moment.known))
+        return variances(self.journal, self.moment.known)
 
     @cached_property
     def engine(self) -> Engine:
         """The engine after judging all of the past."""
+        from cfgtrack.analysis.check import judged
+
         return judged(self.rules, self.start, self.networks)
 
     def engine_before(self, event: Event) -> Engine:
@@ -127,10 +128,10 @@ class Past:
         It has judged all of the past where that is short. Where it is long, it starts from the configuration at the
         moment and looks up what was done before when a rule asks: it then knows of no clock that runs already.
         """
+        from cfgtrack.analysis.check import Start, judged
+
         if not self.is_long:
             return judged(self.rules, self.start, self.networks, coming=(event,))
-        from cfgtrack.analysis.check import Start
-
         at = self.moment.at
         here = Start(configuration=self.configuration, began=at, start=at)
         return judged(self.rules, here, self.networks, coming=(event,), prior=self._last_done)
@@ -161,7 +162,7 @@ class Past:
         """Return the clocks that run at the moment."""
         return self.engine.clocks()
 
-    def is_judged(self, asked: bool | None) -> bool:
+    def is_judged(self, *, asked: bool | None) -> bool:
         """Return whether an answer is to judge the past too: as asked; else where it is short, with a note if not.
 
         Never without rules.
@@ -169,12 +170,16 @@ class Past:
         if not self.rules.rules:
             return False
         if asked is None and self.is_long:
-            note = (
+            self.notes.append(
                 "note: the past is long, so it is not judged for this: no clocks, no findings; ask for them"
             )
-            click.echo(note, err=True)
             return False
         return asked is not False
+
+
+def is_long(events: int) -> bool:
+    """Return whether a journal of so many events is too long to be judged anew for every event that is recorded."""
+    return events > LONG
 
 
 def events_of(journal: Journal, action: str, known: int | None = None) -> list[Event]:
@@ -186,35 +191,19 @@ def events_of(journal: Journal, action: str, known: int | None = None) -> list[E
     return [entry.event for entry in of_action(journal.database, action, at=NEVER, known=known)]
 
 
-def judged(
-    rules: RuleSet,
-    start: Start,
-    networks: Mapping[str, Network],
-    *,
-    coming: tuple[Event, ...] = (),
-    prior: Prior | None = None,
-) -> Engine:
-    """Return an engine that has judged a past up to its end, ready for the events that are `coming`."""
-    from cfgtrack.analysis.check import touched_by
-    from cfgtrack.rules.engine import Engine
-    from cfgtrack.rules.world import no_prior
+def variances(journal: Journal, known: int | None = None) -> tuple[Variance, ...]:
+    """Return every approved exception that is recorded."""
+    from cfgtrack.rules.variance import variance_of
 
-    engine = Engine(
-        rules,
-        start.configuration.fork(),
-        start=start.began,
-        touched=touched_by(start, coming),
-        networks=networks,
-        prior=prior or no_prior,
-    )
-    for event in start.history:
-        engine.step(event)
-    engine.finish(start.start)
-    return engine
+    return tuple(variance_of(event) for event in events_of(journal, APPROVE, known))
 
 
-def rules_to_judge_by(past: Past) -> RuleSet:
-    """Return the rules kept in the journal. NoAnswer when there are none: without rules there is no verdict."""
+def rules_to_judge_by(past: Past, files: Sequence[Path] = ()) -> RuleSet:
+    """Return the rules in files, else those kept. NoAnswer when there are none: without rules there is no verdict."""
+    if files:
+        from cfgtrack.files.rules import read_rules
+
+        return read_rules(list(files), past.plant)
     from cfgtrack.model.trouble import NoAnswer, Problem
 
     if not past.rules.rules:
@@ -236,6 +225,17 @@ def kept_rules(journal: Journal, plant: Plant | None, known: int | None = None) 
     from cfgtrack.files.rules import parse_rules
 
     return parse_rules(texts, plant)
+
+
+def find_rule(rules: RuleSet, rule_id: str) -> Rule:
+    """Return the rule with this id. NoAnswer, with near names, when there is none."""
+    from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+
+    for rule in rules.rules:
+        if rule.id == rule_id:
+            return rule
+    hint = near_hint(rule_id, [rule.id for rule in rules.rules])
+    raise NoAnswer(Problem(rule_id, "no-such-rule", f"no rule {rule_id} is kept{hint}"))
 
 
 def kept_texts(journal: Journal, known: int | None = None) -> dict[str, str]:

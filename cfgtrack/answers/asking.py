@@ -1,0 +1,98 @@
+"""What stands behind a question besides the question itself: which database, which clock, which moment, who writes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from pathlib import Path
+
+from cfgtrack.answers.moment import Moment
+from cfgtrack.model.action import BOOK_ACTIONS
+from cfgtrack.model.time import BadTime, parse_instant
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
+from cfgtrack.store.clock import system_clock
+from cfgtrack.store.database import WAIT, spared
+from cfgtrack.store.journal import Journal, open_journal
+
+
+@dataclass(frozen=True, slots=True)
+class Asking:
+    """How a question is put to a `database` (a path or URL).
+
+    Times (`at`, `known_at`) are texts, read as everywhere, or microseconds since 1970, UTC; a text without a date
+    counts inside `outing`. `by` and `recorder` stand behind what is written; with `dry_run` nothing is. A writer waits
+    `wait` seconds for another. The `clock` is read once a question: the present of the question; and by the journal
+    when it stamps what it records.
+    """
+
+    database: str
+    at: str | int | None = None
+    known_at: str | int | None = None
+    outing: str | None = None
+    by: str | None = None
+    recorder: str | None = None
+    dry_run: bool = False
+    wait: float | None = None
+    clock: Callable[[], int] = system_clock
+
+    def read(self) -> Journal:
+        """Open the journal to ask."""
+        return open_journal(self.database, clock=self.clock, now=self.clock(), read_only=True)
+
+    def write(self, *, create: bool = False) -> Journal:
+        """Open the journal to write; with `create`, make it when it is missing."""
+        wait = WAIT if self.wait is None else self.wait
+        return open_journal(
+            self.database, clock=self.clock, now=self.clock(), must_exist=not create, wait=wait
+        )
+
+    def written(
+        self, target: Path, *, earlier: re.Pattern[bytes] | None = None, read: Path | int | None = None
+    ) -> AbstractContextManager[Path]:
+        """Return what writes a file: see `files.writer.replacing`. Spared: the database, and the file that is read."""
+        from cfgtrack.files.writer import replacing
+
+        return replacing(target, spared=self._spared(read), earlier=earlier)
+
+    def expect_writable(self, target: Path, *, read: Path | int | None = None) -> None:
+        """Raise what `written` would raise, before other work is done."""
+        from cfgtrack.files import writer
+
+        writer.expect_writable(target, spared=self._spared(read))
+
+    def _spared(self, read: Path | int | None) -> dict[str, Path | int]:
+        return {**({} if read is None else {"the file that is read": read}), **spared(self.database)}
+
+    def instant(self, journal: Journal, given: str | int, *, option: str) -> int:
+        """Read a time that was given as `option`. BadInput for no time, NoAnswer for an outing that never began."""
+        if isinstance(given, int):
+            return given
+        start = None
+        if self.outing and "T" not in given.upper():
+            start = journal.outing_start(self.outing)
+            if start is None:
+                raise NoAnswer(Problem(option, "no-such-outing", f"outing {self.outing} has not begun"))
+        try:
+            return parse_instant(given, outing_start=start)
+        except BadTime as err:
+            raise BadInput([Problem(option, "bad-time", str(err))]) from None
+
+    def moment(self, journal: Journal) -> Moment:
+        """Return the pair of times that the question is asked for: `at` and `known_at`."""
+        return self.moment_at(journal, self.at, option="--at")
+
+    def moment_at(self, journal: Journal, at: str | int | None, *, option: str) -> Moment:
+        """Return the pair of another time and `known_at`."""
+        known = None if self.known_at is None else self.instant(journal, self.known_at, option="--known-at")
+        if at is None:
+            return Moment(*journal.moment(None, known))
+        when = self.instant(journal, at, option=option)
+        return Moment(*journal.moment(when, known), first=_first(journal, known))
+
+
+def _first(journal: Journal, known: int | None) -> int | None:
+    """Return when the first thing that is recorded of the hardware happened: before, nothing is known."""
+    events = (entry.event for entry in journal.entries(known=known))
+    return next((event.happened for event in events if event.action not in BOOK_ACTIONS), None)

@@ -1,0 +1,125 @@
+"""What would a proposal break, and what may be done next?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from cfgtrack.analysis import check as analysis
+from cfgtrack.analysis.check import CheckReport, one_step
+from cfgtrack.analysis.options import options
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.moment import Answer
+from cfgtrack.answers.past import Past, rules_to_judge_by
+from cfgtrack.answers.things import expect_known, no_answer_if_unknown
+from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
+from cfgtrack.files.sequence import read_sequence
+from cfgtrack.model.action import BOOK_ACTIONS
+from cfgtrack.model.event import Entry
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.rules.finding import Finding
+
+
+@dataclass(frozen=True, slots=True)
+class Checked(Answer):
+    """What a proposal would break, and the remarks on what it touches."""
+
+    check: CheckReport
+    remarks: tuple[Entry, ...]
+
+
+def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -> Checked:
+    """Check a sequence file (a path), or a single action (a phrase), by the rules in files, else by those kept."""
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal))
+        chosen = rules_to_judge_by(past, rules)
+        proposed = (
+            read_sequence(proposal, past.plant)
+            if isinstance(proposal, Path)
+            else _single(proposal, past.plant)
+        )
+        report = analysis.check(
+            chosen, past.start, proposed, variances=past.variances, networks=past.networks
+        )
+        touched = dict.fromkeys(subject for step in report.steps for subject in step.action.subjects)
+        remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
+        return Checked(past.moment, report, tuple(remarks))
+
+
+def _single(action: str, plant: Plant) -> Proposal:
+    """Return a proposal of the one action that a phrase says."""
+    try:
+        words = split_phrase(action)
+    except ValueError:
+        raise BadInput([Problem("--do", "syntax", "a quote is opened and never closed", action)]) from None
+    try:
+        event = parse_phrase(words, plant, id="1", where="--do")
+    except BadInput as err:
+        raise no_answer_if_unknown(err) from None
+    if event.action in BOOK_ACTIONS:
+        sentence = f"{event.action} is done to the record: there is nothing to check in it"
+        raise BadInput([Problem("--do", "unexpected", sentence, action)])
+    return one_step(event)
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One action that could be done.
+
+    `findings`: what it would break; `excused`: what it would break under a variance. `starts`: rules whose clocks it
+    starts.
+    """
+
+    phrase: str
+    findings: tuple[Finding, ...] = ()
+    starts: tuple[str, ...] = ()
+    excused: tuple[Finding, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the choice as a JSON object."""
+        return {
+            "action": self.phrase,
+            # what is impossible isn't offered
+            "possible": True,
+            "allowed": not self.findings,
+            "refusals": [],
+            # the action is no event yet: it has no id
+            "findings": [{**finding.to_json(), "event": None} for finding in self.findings],
+            "starts": list(self.starts),
+            "excused": [finding.to_json() for finding in self.excused],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Choices(Answer):
+    """What may be done to a thing. `more` names what more may be done to than is listed."""
+
+    can: tuple[Choice, ...]
+    more: tuple[str, ...] = ()
+
+
+def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
+    """Return what may be done next to a unit, port, node, place, person or machine. NoAnswer for no such thing.
+
+    Judged by the rules in files, else by those kept.
+    """
+    with asking.read() as journal:
+        moment = asking.moment(journal)
+        expect_known(journal, thing, moment.known, parts=False)
+        past = Past(journal, moment)
+        chosen = rules_to_judge_by(past, rules)
+        found = options(chosen, past.start, thing, variances=past.variances, networks=past.networks)
+    choices = (
+        Choice(
+            phrase(one.event),
+            one.findings,
+            tuple(dict.fromkeys(clock.rule for clock in one.started)),
+            one.excused,
+        )
+        for one in found.options
+    )
+    return Choices(moment, tuple(choices), found.cut)

@@ -1,0 +1,153 @@
+"""What is connected to what: what a picture is of, before it is drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.moment import Answer, Moment, noting
+from cfgtrack.answers.past import Past
+from cfgtrack.answers.things import expect_known
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+from cfgtrack.network.network import Network
+from cfgtrack.rules.finding import Finding
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What a picture shows. Make one with the functions below.
+
+    `sort` is everything, medium, around, loop or places; `subject` the medium, unit, place or loop; `medium` limits
+    a neighbourhood, or is the medium of a loop; `hops` is how far the neighbourhood goes.
+    """
+
+    sort: str
+    subject: str = ""
+    medium: str = ""
+    hops: int = 1
+
+    @staticmethod
+    def everything() -> Scope:
+        """Every unit, and how many links of which medium tie it to which other."""
+        return Scope("everything")
+
+    @staticmethod
+    def one_medium(medium: str) -> Scope:
+        """Every unit and place with links of one medium, with its ports, valves and volumes."""
+        return Scope("medium", medium, medium)
+
+    @staticmethod
+    def around(subject: str, *, hops: int = 1, medium: str = "") -> Scope:
+        """One unit or place and what is within so many hops of it. Hoses and cables are no hops."""
+        return Scope("around", subject.partition(":")[0], medium, hops)
+
+    @staticmethod
+    def loop(loop: str, *, medium: str = "fluid") -> Scope:
+        """One loop as it is at the time: what reaches its expansion, and what is defined to."""
+        return Scope("loop", loop, medium)
+
+    @staticmethod
+    def places() -> Scope:
+        """The tree of places, and what stands where."""
+        return Scope("places")
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What a picture is of, at its moment. `findings` are the open ones, to be marked. `notes` are told beside it."""
+
+    moment: Moment
+    plant: Plant
+    configuration: Configuration
+    networks: Mapping[str, Network]
+    scope: Scope
+    findings: tuple[Finding, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnText(Answer):
+    """A picture that is a text."""
+
+    form: str
+    picture: str
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnFile(Answer):
+    """The file that holds a picture."""
+
+    file: str
+    form: str
+
+
+def scene(
+    asking: Asking,
+    *,
+    medium: str = "",
+    loop: str | None = None,
+    unit: str | None = None,
+    hops: int = 1,
+    places: bool = False,
+    marked: bool | None = None,
+) -> Scene:
+    """Return what a picture is of: a loop, a unit or place and its neighbours, the places, one medium, or everything.
+
+    With `marked` open findings come with it; unasked only where the past is short. NoAnswer for what isn't there.
+    """
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal), strict=False)
+        scope = _scope(past, medium, loop, unit, hops, places=places)
+        judged = past.is_judged(asked=marked)
+        with noting(past.notes):
+            findings = tuple(f for f in past.findings()[0] if f.is_open) if judged else ()
+            expect_there(past.plant, past.networks, scope)
+        world = (past.plant, past.configuration, past.networks)
+        return Scene(past.moment, *world, scope, findings, tuple(past.notes))
+
+
+def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: int, *, places: bool) -> Scope:
+    """Return what is to be drawn. NoAnswer for a medium, loop or unit that the plant doesn't have."""
+    if medium and medium not in past.plant.media:
+        hint = near_hint(medium, list(past.plant.media))
+        raise NoAnswer(Problem(medium, "no-such-medium", f"there is no medium {medium}{hint}"))
+    if loop is not None:
+        return Scope.loop(loop, medium=medium or "fluid")
+    if unit is not None:
+        expect_known(past.journal, unit, past.moment.known, parts=False)
+        return Scope.around(unit, hops=hops, medium=medium)
+    if places:
+        return Scope.places()
+    return Scope.one_medium(medium) if medium else Scope.everything()
+
+
+def expect_there(plant: Plant, networks: Mapping[str, Network], scope: Scope) -> None:
+    """Raise NoAnswer for a scope of a medium, unit or loop that isn't there."""
+    if scope.medium and scope.medium not in networks:
+        raise NoAnswer(_unknown("medium", scope.medium, networks))
+    if scope.sort == "around" and not plant.has_owner(scope.subject):
+        raise NoAnswer(_unknown("unit", scope.subject, [*plant.units, *plant.places]))
+    if scope.sort == "loop":
+        loops = _loops(plant, scope.medium)
+        if scope.subject not in loops:
+            raise NoAnswer(_unknown("loop", scope.subject, loops))
+
+
+def _loops(plant: Plant, medium: str) -> dict[str, None]:
+    """Return every loop that the definition gives to anything of a medium, or to a unit or place."""
+    loops = dict.fromkeys(thing.loop for table in (plant.units, plant.places) for thing in table.values())
+    for part in plant.parts.values():
+        loops.update(dict.fromkeys(n.loop for n in part.nodes.values() if n.medium == medium))
+        ports = (p for p in part.ports.values() if plant.kinds[p.kind].medium == medium)
+        loops.update(dict.fromkeys(p.loop for p in ports))
+    loops.pop("", None)
+    return loops
+
+
+def _unknown(sort: str, name: str, known: Iterable[str]) -> Problem:
+    names = list(known)
+    hint = near_hint(name, names) or (f"; there are {', '.join(names)}" if 0 < len(names) <= 8 else "")
+    return Problem(name, f"no-such-{sort}", f"there is no {sort} {name}{hint}")

@@ -1,0 +1,97 @@
+"""What happened to a thing, what differs between two times, and which remarks stick to it?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from cfgtrack.analysis import difference as analysis
+from cfgtrack.analysis.difference import Difference
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.moment import Answer, Moment, json_of
+from cfgtrack.answers.things import expect_known
+from cfgtrack.model.event import Entry
+from cfgtrack.store.journal import Journal
+
+
+@dataclass(frozen=True, slots=True)
+class History(Answer):
+    """What happened, in order. `corrected` maps the id of an event that no longer counts to that of its correction."""
+
+    entries: tuple[Entry, ...]
+    corrected: Mapping[str, str]
+
+    def data(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        rows = [{**json_of(e), "corrected_by": self.corrected.get(e.event.id)} for e in self.entries]
+        return {"history": rows}
+
+
+def history(
+    asking: Asking,
+    thing: str | None = None,
+    *,
+    start: str | int | None = None,
+    end: str | int | None = None,
+) -> History:
+    """Return what happened to a unit, port, node, place or part, from `start` to before `end`. NoAnswer for another.
+
+    Without a thing: the whole journal in the order in which it was written, what no longer counts too.
+    """
+    with asking.read() as journal:
+        moment = asking.moment(journal)
+        since = None if start is None else asking.instant(journal, start, option="--from")
+        until = None if end is None else asking.instant(journal, end, option="--to")
+        if thing is None:
+            return _log(journal, moment, since, until)
+        expect_known(journal, thing, moment.known)
+        entries = journal.history(thing, start=since, end=until, known=moment.known)
+        return History(moment, tuple(entries), {})
+
+
+def _log(journal: Journal, moment: Moment, since: int | None, until: int | None) -> History:
+    lines = [
+        line
+        for line in journal.log(known=moment.known)
+        if (since is None or since <= line.entry.event.happened)
+        and (until is None or line.entry.event.happened < until)
+    ]
+    corrected = {line.entry.event.id: line.corrected_by for line in lines if line.corrected_by}
+    return History(moment, tuple(line.entry for line in lines), corrected)
+
+
+@dataclass(frozen=True, slots=True)
+class Between(Answer):
+    """What differs between the moment `before` and the answer's own."""
+
+    before: Moment
+    difference: tuple[Difference, ...]
+
+
+def difference(asking: Asking, before: str | int, after: str | int | None = None) -> Between:
+    """Return what differs between two times; the second: else now."""
+    with asking.read() as journal:
+        first, second = (asking.moment_at(journal, at, option="TIME") for at in (before, after))
+        rows = analysis.difference(
+            journal.configuration(first.at, first.known), journal.configuration(second.at, second.known)
+        )
+        return Between(second, first, tuple(rows))
+
+
+@dataclass(frozen=True, slots=True)
+class Remarks(Answer):
+    """The remarks and lessons that stick to a thing."""
+
+    remarks: tuple[Entry, ...]
+
+
+def remarks(asking: Asking, thing: str) -> Remarks:
+    """Return the remarks on a unit, port, node, part or place, on the unit that a port is on, and on its part.
+
+    NoAnswer for no such thing.
+    """
+    with asking.read() as journal:
+        moment = asking.moment(journal)
+        expect_known(journal, thing, moment.known)
+        return Remarks(moment, tuple(journal.remarks([thing], at=moment.at, known=moment.known)))

@@ -1,0 +1,190 @@
+"""What happened is recorded, and what it means is told at once."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from cfgtrack.answers.consequence import Consequence, consequence, with_what_followed
+from cfgtrack.answers.moment import Answer, Moment, noting
+from cfgtrack.answers.past import Past, concerned, kept_rules, variances
+from cfgtrack.model.action import BOOK_ACTIONS
+from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.rules.rule import RuleSet
+
+if TYPE_CHECKING:
+    from cfgtrack.analysis.check import Deadline
+    from cfgtrack.answers.asking import Asking
+    from cfgtrack.model.action import Action
+    from cfgtrack.model.event import Entry
+    from cfgtrack.rules.finding import Finding
+    from cfgtrack.store.journal import Journal
+
+_BEHIND = 120_000_000
+"""By so much clocks may differ, or a command be slow to begin, before anybody is told, microseconds."""
+
+_LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded(Answer):
+    """An event that is `recorded`, or of a dry run only tried, with what it means at once: see `Consequence`."""
+
+    recorded: bool
+    judged: bool
+    event: Entry
+    findings: tuple[Finding, ...]
+    excused: tuple[Finding, ...]
+    started: tuple[Deadline, ...]
+    remarks: tuple[Entry, ...]
+
+
+def record(
+    asking: Asking,
+    words: Sequence[str],
+    *,
+    event_id: str | None = None,
+    basis: str | None = None,
+    remark: str | None = None,
+    supersedes: str | None = None,
+    reason: str | None = None,
+) -> Recorded:
+    """Record the action that words say, at the asking's time, else now. Refused when it is impossible.
+
+    What is forbidden is recorded all the same, and told. BadInput for words that say nothing, NoAnswer when all that is
+    wrong is a name. Repeating an `event_id` is harmless.
+    """
+    with asking.write() as journal:
+        happened, notes = _when(asking, journal, event_id)
+        with noting(notes):
+            told = {"outing": asking.outing, "basis": basis, "remark": remark}
+            action = said(
+                asking, journal, words, happened, event_id, **told, supersedes=supersedes, reason=reason
+            )
+            is_new = journal.entry(action.id) is None
+            is_late = is_new and happened < journal.moment()[0]
+            is_judged = is_new and not action.supersedes and action.action not in BOOK_ACTIONS
+            # What can't be read is told before anything is written.
+            rules = concerned(kept_rules(journal, None), action.action) if is_judged else RuleSet()
+            excuses = variances(journal) if rules.rules else ()
+            entry = write(asking, journal, action)
+            found = Consequence()
+            if is_judged:
+                known = None if asking.dry_run else entry.known - 1
+                past = Past(journal, Moment(*journal.moment(happened, known)))
+                past.rules, past.variances = rules, excuses
+                found = consequence(past, action, entry)
+            if not asking.dry_run and (is_late or action.supersedes):
+                found = with_what_followed(journal, entry, found)
+            return recorded(asking, journal, entry, found, notes)
+
+
+def recorded(
+    asking: Asking, journal: Journal, entry: Entry, found: Consequence, notes: tuple[str, ...] = ()
+) -> Recorded:
+    """Return the answer of an event with what it means."""
+    is_kept = not asking.dry_run
+    return Recorded(
+        Moment(*journal.moment(entry.event.happened, entry.known if is_kept else None)),
+        is_kept,
+        found.judged,
+        entry,
+        found.findings,
+        found.excused,
+        found.started,
+        found.remarks,
+        notes=notes,
+    )
+
+
+def said_time(asking: Asking, journal: Journal, event_id: str | None) -> int | None:
+    """Return --at, else when an event of that id is recorded to have happened: so repeating is harmless. Else None."""
+    if asking.at is not None:
+        return asking.instant(journal, asking.at, option="--at")
+    repeated = journal.entry(event_id) if event_id else None
+    return None if repeated is None else repeated.event.happened
+
+
+def _when(asking: Asking, journal: Journal, event_id: str | None) -> tuple[int, tuple[str, ...]]:
+    """Return what `said_time` finds, else now. BadInput when the clock must be wrong, or the record is ahead of it.
+
+    Then only the user knows. Where the record was written to by a clock well ahead of this one, one of the two is
+    wrong: that is to be told, and nobody is kept from recording.
+    """
+    from cfgtrack.model.time import SECOND, format_duration, format_instant
+
+    told = said_time(asking, journal, event_id)
+    if told is not None:
+        return told, ()
+    now = format_instant(journal.present)
+    first, last = journal.recorded() or (journal.present, journal.present)
+    ahead = journal.ahead()
+    wrong = ""
+    if ahead is not None:
+        wrong = (
+            f"the last recorded event, {ahead[1]}, is of {format_instant(ahead[0])}, later than now, {now}"
+            " (if that is wrong, correct or withdraw it)"
+        )
+    elif first - journal.present > _BEHIND:
+        wrong = f"this clock says {now}, and the record was begun at {format_instant(first)}"
+    if wrong:
+        raise BadInput([Problem("--at", "missing", f"say when it happened: {wrong}")])
+    if last - journal.present > _BEHIND:
+        behind = format_duration((last - journal.present) // SECOND * SECOND)
+        note = (
+            f"clock: this one says {now}; the last entry was recorded {behind} later, by another clock:"
+            " one of them is wrong. This event is taken to have happened now: if not, correct it with --at."
+        )
+        return journal.present, (note,)
+    return journal.present, ()
+
+
+def write(asking: Asking, journal: Journal, action: Action) -> Entry:
+    """Record one action, unless only a dry run is asked for. Refused when it is impossible."""
+    entries: list[Entry] = []
+    journal.take([(action.action, action)], dry_run=asking.dry_run, each=entries.append)
+    return entries[0]
+
+
+def said(
+    asking: Asking,
+    journal: Journal,
+    words: Sequence[str],
+    happened: int,
+    event_id: str | None,
+    **more: str | None,
+) -> Action:
+    """Return the action that words and `more` fields say. BadInput, or NoAnswer when all that is wrong is a name."""
+    from cfgtrack.files.phrase import parse_phrase
+
+    try:
+        action = parse_phrase(
+            words, journal.plant(), id=event_id or new_id(), happened=happened, where=words[0]
+        )
+    except BadInput as err:
+        from cfgtrack.answers.things import no_answer_if_unknown
+
+        raise no_answer_if_unknown(err) from None
+    told: dict[str, Any] = {name: value for name, value in {**more, "by": asking.by}.items() if value}
+    _expect_once(action, told, words[0])
+    return replace(action, **{"recorder": action.recorder or asking.recorder, **told})
+
+
+def _expect_once(action: Action, told: dict[str, Any], where: str) -> None:
+    """Raise BadInput for what the words say one way and an option another way."""
+    problems = [
+        Problem(where, "duplicate", f"{name} is given twice: {getattr(action, name)} and {told[name]}")
+        for name in ("by", "outing", "remark")
+        if getattr(action, name) and told.get(name, getattr(action, name)) != getattr(action, name)
+    ]
+    if problems:
+        raise BadInput(problems)
+
+
+def new_id() -> str:
+    """Return an id that nobody else makes: 60 random bits, in letters that can be read out over a radio."""
+    number = int.from_bytes(os.urandom(8)) >> 4
+    letters = "".join(_LETTERS[(number >> shift) & 31] for shift in range(55, -1, -5))
+    return f"{letters[:4]}-{letters[4:8]}-{letters[8:]}"

@@ -1,0 +1,198 @@
+"""What ships with the tool - threads, tightening, fluids - and what follows from it. No database is asked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from cfgtrack import __version__
+from cfgtrack.analysis.tightening import Tightening, tighten
+from cfgtrack.analysis.warming import Warming, warm
+from cfgtrack.answers.moment import Value, json_of
+from cfgtrack.files.reference import TABLES, shipped_table
+from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity, to_json
+from cfgtrack.model.reference import Entry, Fluid, PropertyClass, Scatter, Surface, Thread
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, near_hint
+
+ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
+
+
+@dataclass(frozen=True, slots=True)
+class Shipped(Value):
+    """What is told of no moment, but of this version of the tool."""
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as a JSON object: the version first, then what is there of its values by name."""
+        return {"version": __version__, **{k: v for k, v in Value.to_json(self).items() if v is not None}}
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table: what is in it, and how many entries."""
+
+    table: str
+    what: str
+    entries: int
+
+
+@dataclass(frozen=True, slots=True)
+class Overview(Shipped):
+    """Which tables there are."""
+
+    tables: tuple[Table, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Listed(Shipped):
+    """One table."""
+
+    table: str
+    entries: tuple[Entry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Found(Shipped):
+    """One entry of a table, and what was asked about it: what a torque does to a thread, or warming to a fluid."""
+
+    table: str
+    entry: Entry
+    tightening: Tightening | None = None
+    warming: Warming | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        data = Shipped.to_json(replace(self, tightening=None, warming=None))
+        if self.tightening is not None:
+            data["tightening"] = _tightening_json(self.tightening)
+        if self.warming is not None:
+            data["warming"] = _warming_json(self.warming)
+        return data
+
+
+def overview() -> Overview:
+    """Return which tables there are."""
+    return Overview(tuple(Table(name, what, len(shipped_table(name))) for name, (_, what) in TABLES.items()))
+
+
+def listed(table: str) -> Listed:
+    """Return a table. NoAnswer, with near names, when there is no such table."""
+    return Listed(table, tuple(entries(table).values()))
+
+
+def look_up(
+    table: str,
+    name: str,
+    *,
+    surface: str | None = None,
+    torque: str | None = None,
+    preload: str | None = None,
+    warmed: str | None = None,
+    rise: str | None = None,
+) -> Found:
+    """Return an entry of a table. NoAnswer, with near names, when it isn't there; BadInput for no such quantity.
+
+    Of a thread with a `surface`: which preload a `torque` gives, or which torque a `preload` takes. Of a fluid: how far
+    the pressure rises in a full rigid volume when it is `warmed`, or how far it may warm for a `rise`.
+    """
+    entry = _find(name, entries(table), table)
+    if surface is not None:
+        return Found(table, entry, _tightening(entry, surface, torque=torque, preload=preload))
+    if warmed is not None or rise is not None:
+        return Found(table, entry, warming=_warming(entry, warmed=warmed, rise=rise))
+    return Found(table, entry)
+
+
+def names(table: str | None = None) -> list[str]:
+    """Return the names of the tables, or of the entries of one; of one that isn't there, none."""
+    return list(TABLES) if table is None else list(entries(table)) if table in TABLES else []
+
+
+def entries(name: str) -> Mapping[str, Entry]:
+    """Return the entries of a table by id. NoAnswer, with near names, when there is no such table."""
+    if name not in TABLES:
+        hint = near_hint(name, TABLES) or f"; there are {', '.join(TABLES)}"
+        raise NoAnswer(Problem(name, "no-such-table", f"there is no reference table {name}{hint}"))
+    return shipped_table(name)
+
+
+def _find(name: str, among: Mapping[str, Entry], table: str) -> Entry:
+    if name not in among:
+        hint = near_hint(name, among) or f"; `cfgtrack reference {table}` lists them"
+        raise NoAnswer(Problem(name, f"no-such-{table}", f"the table {table} has no {name}{hint}"))
+    return among[name]
+
+
+def _quantity(option: str, text: str, dimension: str) -> Quantity:
+    """Read what was given with an option: nothing below zero makes sense with any of them."""
+    try:
+        found = parse_quantity(text, dimension=dimension)
+    except BadQuantity as err:
+        raise BadInput([Problem(option, "bad-quantity", str(err))]) from None
+    if found.value < 0:
+        why = "cooling is not covered: a full volume that cools draws bubbles" if option == "--warmed" else ""
+        sentence = why or f"expected nothing below zero, found {text}"
+        raise BadInput([Problem(option, "out-of-range", sentence)])
+    return found
+
+
+def _tightening(entry: Entry, surface: str, *, torque: str | None, preload: str | None) -> Tightening:
+    """Work out what a torque, or the torque for a preload, does to a thread."""
+    found = _find(surface, entries("surface"), "surface")
+    assert isinstance(entry, Thread)
+    assert isinstance(found, Surface)
+    scatter = entries("scatter")[found.scatter]
+    assert isinstance(scatter, Scatter)
+    classes = [one for one in entries("class").values() if isinstance(one, PropertyClass)]
+    given = {
+        "torque": None if torque is None else _quantity("--torque", torque, "torque"),
+        "preload": None if preload is None else _quantity("--preload", preload, "force"),
+    }
+    return tighten(entry, found, scatter, classes, **given)
+
+
+def _warming(entry: Entry, *, warmed: str | None, rise: str | None) -> Warming:
+    """Work out the rise of pressure in a full rigid volume, or how far it may warm, from each state of a fluid."""
+    assert isinstance(entry, Fluid)
+    answer = warm(
+        entry,
+        warmed=None if warmed is None else _quantity("--warmed", warmed, "temperature difference"),
+        rise=None if rise is None else _quantity("--rise", rise, "pressure"),
+    )
+    if not answer.found:
+        sentence = f"nobody here knows how {entry.id} gives under pressure: ask its maker"
+        raise NoAnswer(Problem(entry.id, "no-data", sentence))
+    if not answer.is_rise and all(rises is None for _, rises in answer.found):
+        end = max((state.rises[-1].warmed for state, _ in answer.found), key=lambda q: q.value)
+        raise NoAnswer(Problem("--warmed", "beyond-table", f"the rises of {entry.id} are known up to {end}"))
+    return answer
+
+
+def _tightening_json(answer: Tightening) -> dict[str, Any]:
+    """Return what a torque does as a JSON object; forces in N."""
+    return {
+        "torque": to_json(answer.torque),
+        "wanted": None if answer.wanted is None else to_json(answer.wanted),
+        "surface": json_of(answer.surface),
+        "scatter": to_json(answer.scatter),
+        "preload": answer.preload._asdict(),
+        "of_proof": [
+            {"class": one.id, "proof": to_json(stress), **parts._asdict()}
+            for one, stress, parts in answer.of_proof
+        ],
+        "advises": ADVISES,
+    }
+
+
+def _warming_json(answer: Warming) -> dict[str, Any]:
+    """Return what warming does as a JSON object; null beyond the end of the table."""
+    asked, found = ("rise", "warmed") if answer.is_rise else ("warmed", "rise")
+    return {
+        asked: to_json(answer.asked),
+        "from": [
+            {"temperature": to_json(state.temperature), found: None if one is None else to_json(one)}
+            for state, one in answer.found
+        ],
+        "wall": "rigid",
+        "advises": ADVISES,
+    }

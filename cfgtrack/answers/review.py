@@ -1,0 +1,66 @@
+"""What is open now, and what ever broke a rule?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.moment import Answer
+from cfgtrack.answers.past import Past, rules_to_judge_by
+from cfgtrack.model.event import Entry
+from cfgtrack.rules.finding import Clock, Finding
+
+
+@dataclass(frozen=True, slots=True)
+class Review(Answer):
+    """What broke a rule, of so many `events` and `rules`. `excused` is what is under a variance."""
+
+    findings: tuple[Finding, ...]
+    excused: tuple[Finding, ...]
+    events: int
+    rules: int
+
+
+@dataclass(frozen=True, slots=True)
+class Open(Review):
+    """What is open: broken and not put right, the running clocks, and as-found events that nobody has explained."""
+
+    apart: ClassVar[tuple[str, ...]] = (*Answer.apart, "events", "rules")
+
+    clocks: tuple[Clock, ...]
+    discrepancies: tuple[Entry, ...]
+
+
+def findings(asking: Asking) -> Open:
+    """Return what is open: findings, running clocks, discrepancies. NoAnswer without rules."""
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal))
+        rules_to_judge_by(past)
+        plain, excused = (
+            sorted((f for f in found if f.is_open), key=lambda f: (f.severity, f.time))
+            for found in past.findings()
+        )
+        return Open(
+            past.moment,
+            tuple(plain),
+            tuple(excused),
+            len(past.start.history),
+            len(past.rules.rules),
+            tuple(past.clocks()),
+            tuple(journal.discrepancies(past.moment.at, past.moment.known)),
+        )
+
+
+def review(asking: Asking) -> Review:
+    """Judge the whole recorded past by the rules kept. NoAnswer without rules."""
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal))
+        rules_to_judge_by(past)
+        return reviewed(past)
+
+
+def reviewed(past: Past) -> Review:
+    """Return every finding of the past."""
+    plain, excused = past.findings()
+    return Review(past.moment, tuple(plain), tuple(excused), len(past.start.history), len(past.rules.rules))

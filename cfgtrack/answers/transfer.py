@@ -1,0 +1,153 @@
+"""Many events in, and all of them out, streamed."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import chain
+from pathlib import Path
+from typing import TextIO
+
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.moment import Answer
+from cfgtrack.answers.past import events_of
+from cfgtrack.files.rows import Taken, read_rows, write_csv, write_jsonl, write_rejects
+from cfgtrack.model.action import APPROVE, BEGIN, DEFINE, Action
+from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.store.archive import write_archive
+from cfgtrack.store.journal import Journal
+from cfgtrack.store.ocel import write_ocel
+
+Rows = Iterator["Taken | Problem"]
+
+NOT_TEXT = "surrogateescape"
+"""How a stream of rows is to treat what is no UTF-8: whoever reads the rows can then tell where it stands."""
+
+_STDIN = 0
+_EXPORTED = re.compile(
+    rb'number,known,id,at,action,|[^\n]*"happened":[^\n]*"known":|\{"cfgtrack":"archive"|\{"objectTypes": \['
+)
+"""What an export begins with, in any of its forms."""
+
+
+@dataclass(frozen=True, slots=True)
+class Imported(Answer):
+    """What became of rows of events. `problems` are those of the rows that were set aside."""
+
+    dry_run: bool
+    recorded: int
+    repeated: int
+    refused: int
+    problems: tuple[Mapping[str, str], ...]
+
+
+def take_in(
+    asking: Asking,
+    source: str | TextIO,
+    *,
+    form: str = "",
+    basis: str | None = None,
+    rejects: Path | None = None,
+    passing: Callable[[Rows], Rows] = iter,
+) -> Imported:
+    """Record the rows of a CSV or JSON Lines file, or of standard input: all or none, save with a file of `rejects`.
+
+    The asking's outing is that of the rows that don't say. A stream must treat what is no text as `NOT_TEXT` says.
+    `passing` is handed the rows as they are read, and hands them on: to tell how far it is.
+    """
+    said = {"by": asking.by, "recorder": asking.recorder, "basis": basis, "outing": asking.outing}
+    read = Path(source) if isinstance(source, str) else _STDIN
+    where = source if isinstance(source, str) else "stdin"
+    aside: dict[str, list[Problem]] = {}
+
+    def set_aside(row: str, action: Action | None, problems: Iterable[Problem]) -> None:
+        del action
+        aside.setdefault(row, []).extend(problems)
+
+    def good(rows: Rows) -> Iterator[Taken]:
+        for row in passing(rows):
+            if isinstance(row, Problem):
+                set_aside(row.where.partition(", column ")[0], None, [row])
+            elif row[1].action != DEFINE:
+                yield row
+        if aside and rejects is None:
+            raise BadInput(list(chain(*aside.values())))
+
+    if rejects is not None:
+        asking.expect_writable(rejects, read=read)
+    with asking.write() as journal, _opened(source, keep=rejects is not None) as stream:
+        rows = read_rows(
+            stream,
+            journal.plant(),
+            where=where,
+            form=form,
+            defaults={name: value for name, value in said.items() if value},
+            outing_starts={e.outing: e.happened for e in events_of(journal, BEGIN) if e.outing},
+        )
+        tally = journal.take(
+            good(rows), dry_run=asking.dry_run, set_aside=None if rejects is None else set_aside
+        )
+        moment = asking.moment(journal)
+        if rejects is not None and aside:
+            stream.seek(0)
+            with (
+                asking.written(rejects, read=read) as file,
+                file.open("w", encoding="utf-8", newline="") as out,
+            ):
+                write_rejects(stream, out, where=where, form=form, reasons=aside)
+    told = tuple({"where": p.where, "code": p.code, "sentence": p.sentence} for p in chain(*aside.values()))
+    return Imported(moment, asking.dry_run, tally.recorded, tally.repeated, len(aside), told)
+
+
+@contextmanager
+def _opened(source: str | TextIO, *, keep: bool) -> Iterator[TextIO]:
+    """Open the source as text. With `keep` it can be read twice: a stream is kept in a temporary file."""
+    if isinstance(source, str):
+        with Path(source).open(encoding="utf-8", errors=NOT_TEXT, newline="") as stream:
+            yield stream
+    elif keep:
+        with tempfile.TemporaryFile("w+", encoding="utf-8", errors=NOT_TEXT, newline="") as spool:
+            try:
+                shutil.copyfileobj(source, spool)
+                spool.seek(0)
+            except OSError as err:  # a temporary file has no name to tell
+                raise OSError(err.errno, err.strerror, tempfile.gettempdir()) from err
+            yield spool
+    else:
+        yield source
+
+
+def export(asking: Asking, out: Path | TextIO, *, form: str, in_effect: bool = False) -> None:
+    """Write the journal into a file or a stream, as jsonl, csv, archive or ocel; over nothing but an earlier export.
+
+    With `in_effect` what was superseded or withdrawn is left out, and the rest ordered by time.
+    """
+    with asking.read() as journal:
+        if not isinstance(out, Path):
+            _export(asking, journal, form, out, in_effect=in_effect)
+            return
+        with (
+            asking.written(out, earlier=_EXPORTED) as file,
+            file.open("w", encoding="utf-8", newline="") as stream,
+        ):
+            _export(asking, journal, form, stream, in_effect=in_effect)
+
+
+def _export(asking: Asking, journal: Journal, form: str, stream: TextIO, *, in_effect: bool) -> None:
+    known = asking.moment(journal).known
+    if form == "archive":
+        stream.writelines(write_archive(journal.database))
+    elif form == "ocel":
+        stream.writelines(write_ocel(journal, known))
+    else:
+        logged = (line.entry for line in journal.log(known=known))
+        entries = journal.entries(known=known) if in_effect else logged
+        if form == "csv":
+            kept = (e for e in entries if e.event.action not in (DEFINE, APPROVE) and not e.event.initial)
+            write_csv(kept, stream)
+        else:
+            write_jsonl(entries, stream)

@@ -1,0 +1,123 @@
+"""Why can the record be believed? Audits, tree heads, and proofs for somebody without the database."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TextIO
+
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.files.source import decode
+from cfgtrack.model.trouble import BadInput, Problem, Problems
+from cfgtrack.store import audit as store
+from cfgtrack.store import proof
+from cfgtrack.store.audit import AuditReport
+from cfgtrack.store.proof import Head, current_head, prove_consistency, verify_proof
+
+_MOST_OF_A_HEAD = 1_000
+"""A file that holds a head holds no more bytes than these before its end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Audited(Answer):
+    """What an audit found."""
+
+    report: AuditReport
+
+    def data(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        report = self.report
+        return {
+            "sound": report.is_sound,
+            "events": report.events,
+            "head": None if report.head is None else _head_json(report.head),
+            "faults": [
+                {"number": f.number, "event": f.event, "code": f.code, "sentence": f.sentence}
+                for f in report.faults
+            ],
+        }
+
+
+def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Audited:
+    """Compute everything anew, the derived states too with `state`, and compare; also with a head that was `kept`.
+
+    `kept` is the text of a head, or the name of a file that holds it; BadInput when it is neither.
+    """
+    head = None if kept is None else _read_head(kept)
+    with asking.read() as journal:
+        report = store.audit(journal.database, kept=head, state=state)
+        # A journal that isn't sound may not be able to tell its last event.
+        return Audited(asking.moment(journal) if report.is_sound else Moment(journal.present), report)
+
+
+@dataclass(frozen=True, slots=True)
+class Headed(Answer):
+    """The tree head: what stands for everything recorded so far."""
+
+    head: Head
+
+    def data(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        return {"head": _head_json(self.head)}
+
+
+def head(asking: Asking) -> Headed:
+    """Return the tree head."""
+    with asking.read() as journal:
+        moment = asking.moment(journal)
+        return Headed(moment, current_head(journal.database))
+
+
+def prove(asking: Asking, event_id: str) -> dict[str, Any]:
+    """Return a proof, as JSON has it, that an event is in the journal. NoAnswer when it isn't."""
+    with asking.read() as journal:
+        return proof.prove(journal.database, event_id)
+
+
+def prove_growth(asking: Asking, kept: str) -> dict[str, Any]:
+    """Return a proof, as JSON has it, that the journal only grew since a head that was `kept`: see `audit`."""
+    with asking.read() as journal:
+        return prove_consistency(journal.database, _read_head(kept))
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """A proof that is good, the head that it is of, and whether that is the one that was kept: None, if none was."""
+
+    head: Head
+    is_kept: bool | None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as a JSON object."""
+        return {"verified": True, "head": _head_json(self.head), "is_kept": self.is_kept}
+
+
+def verify(proof: TextIO, *, kept: str | None = None) -> Verified:
+    """Verify a proof, without any database. BadInput for a bad one. With `kept` (see `audit`): is it of that head?"""
+    try:
+        data = json.load(proof)
+    except (ValueError, RecursionError) as err:
+        raise BadInput([Problem(proof.name, "syntax", f"expected a proof as JSON: {err}")]) from None
+    head = verify_proof(data)
+    if kept is None:
+        return Verified(head, None)
+    wanted = _read_head(kept)
+    return Verified(head, (wanted.size, wanted.root) == (head.size, head.root))
+
+
+def _read_head(kept: str) -> Head:
+    """Return the head that an option gives, as a text or as a file. BadInput when it is neither."""
+    path = Path(kept)
+    if not path.is_file():
+        return Head.parse(kept)
+    problems = Problems()
+    with path.open("rb") as file:
+        text = decode(file.read(_MOST_OF_A_HEAD), kept, problems)
+    problems.raise_if_any()
+    return Head.parse((text or "").strip())
+
+
+def _head_json(head: Head) -> dict[str, Any]:
+    return {"size": head.size, "root": head.root.hex(), "known": head.known, "text": head.text()}

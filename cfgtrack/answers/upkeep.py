@@ -1,0 +1,69 @@
+"""What keeps the database in order: copies, and the schema and states that are derived anew."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.moment import Value
+from cfgtrack.store import upkeep
+from cfgtrack.store.archive import read_archive
+
+
+@dataclass(frozen=True, slots=True)
+class BackedUp(Value):
+    """A backup: the file, and how many events it holds."""
+
+    file: str
+    events: int
+
+
+@dataclass(frozen=True, slots=True)
+class Restored(Value):
+    """A database that was restored, and how many events it holds."""
+
+    database: str
+    events: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rebuilt(Value):
+    """From how many events the states were derived anew."""
+
+    events: int
+
+
+@dataclass(frozen=True, slots=True)
+class Migrated(Value):
+    """The schema's revision before and after; None before: none at all."""
+
+    before: str | None
+    after: str
+
+
+def backup(asking: Asking, target: Path) -> BackedUp:
+    """Copy the database into a new file, as it is at one instant. NoAnswer when there is something of that name."""
+    return BackedUp(str(target), upkeep.backup(asking.database, str(target)))
+
+
+def restore(asking: Asking, source: Path) -> Restored:
+    """Make the database from a backup or an archive. NoAnswer when there is something already."""
+    with source.open("rb") as file:
+        is_archive = file.read(1) == b"{"
+    if is_archive:
+        with source.open(encoding="utf-8") as lines:
+            events = read_archive(lines, asking.database, clock=asking.clock)
+    else:
+        events = upkeep.restore(str(source), asking.database, clock=asking.clock)
+    return Restored(asking.database, events)
+
+
+def rebuild(asking: Asking) -> Rebuilt:
+    """Drop all derived states and derive them anew from the journal."""
+    return Rebuilt(upkeep.rebuild(asking.database))
+
+
+def migrate(asking: Asking) -> Migrated:
+    """Bring the database to this version's schema, in one transaction."""
+    return Migrated(*upkeep.migrate(asking.database))

@@ -1,0 +1,32 @@
+"""Rules that are kept, as text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from cfgtrack.show.tables import heading, labelled, table
+
+if TYPE_CHECKING:
+    from cfgtrack.answers.rules import Explained, Kept, Texts
+
+
+def kept_text(kept: Kept) -> str:
+    """Return the rules that are kept, a line each."""
+    rows = kept.rules
+    listed = table(list(rows[0]) if rows else [], [list(row.values()) for row in rows])
+    return f"{heading(f'{len(rows)} rules', kept.moment)}\n\n{listed}"
+
+
+def texts_text(texts: Texts) -> str:
+    """Return the texts of rules files, each under its name."""
+    return "\n".join(f"# {file}  ({texts.moment})\n{text}" for file, text in texts.files.items())
+
+
+def explained_text(explained: Explained) -> str:
+    """Return a rule in plain words."""
+    rule = {
+        **explained.rule,
+        "guards": f"{len(explained.rule['guards'])}: {', '.join(explained.rule['guards'])}",
+    }
+    title = heading(f"Rule {rule.pop('id')}", explained.moment)
+    return "\n".join([title, "", *(labelled(label, text) for label, text in rule.items() if text)])

@@ -1,0 +1,29 @@
+"""Audits and proofs, as text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from cfgtrack.answers.trust import Audited, Verified
+
+
+def audit_text(audited: Audited) -> str:
+    """Return whether the journal is sound, what is wrong with it, and the head to keep."""
+    report = audited.report
+    if report.is_sound:
+        lines = [f"sound: {report.events} events are as they were recorded"]
+    else:
+        lines = [f"NOT SOUND: {len(report.faults)} faults"]
+    for fault in report.faults:
+        where = f"event {fault.event} (number {fault.number})" if fault.number is not None else "the journal"
+        lines.append(f"  {where}: {fault.code}: {fault.sentence}")
+    if report.head is not None:
+        lines.append(f"head to keep elsewhere: {report.head.text()}")
+    return "\n".join([*lines, f"  ({audited.moment})"])
+
+
+def verified_text(verified: Verified) -> str:
+    """Return which head a proof is good under."""
+    text = f"verified under the head {verified.head.text()}"
+    return text if verified.is_kept is not False else f"{text}\nthis is NOT the head that was kept"

@@ -1,0 +1,125 @@
+"""Questions are put without the command line, and get the same answers."""
+
+from __future__ import annotations
+
+import ast
+import contextlib
+import io
+import json
+import textwrap
+from pathlib import Path
+
+import pytest
+
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.history import difference, history
+from cfgtrack.answers.record import record
+from cfgtrack.answers.state import state
+from cfgtrack.model.time import SECOND, parse_instant
+from cfgtrack.model.trouble import NoAnswer
+from tests.cli.conftest import Command
+
+CHECKOUT = Path(__file__).parents[2]
+PACKAGE = CHECKOUT / "cfgtrack"
+AT, LATER = "2031-05-01T10:00:00Z", "2031-05-01T10:10:00Z"
+MINUTE = 60 * SECOND
+NOW = parse_instant("2031-05-01T11:00:00Z")
+
+
+def asking(cfgtrack: Command, **more: str | int | None) -> Asking:
+    """Return how a question is put to the command's database, at eleven."""
+    return Asking(str(cfgtrack.db), clock=lambda: NOW, **more)  # type: ignore[arg-type] # options by name
+
+
+def test_the_same_answer(cfgtrack: Command) -> None:
+    """What is asked in Python is what the command line answers, for the same two times."""
+    cfgtrack.ok("shut", "HALL:V1", "--at", AT)
+    found = state(asking(cfgtrack, at=LATER), "PUMP-1")
+    assert (
+        json.loads(json.dumps(found.to_json())) == cfgtrack("state", "PUMP-1", "--at", LATER, "--json").json
+    )
+    assert found.state.address == "PUMP-1"
+    assert found.notes == ()
+
+
+def test_times_are_texts_or_instants(cfgtrack: Command) -> None:
+    """A time may be given as a text or in microseconds; without one it is the clock's."""
+    cfgtrack.ok("begin", "W1", "--at", AT)
+    cfgtrack.ok("shut", "HALL:V1", "--at", LATER)
+    said = asking(cfgtrack, at="+00:10", outing="W1")
+    told = asking(cfgtrack, at=parse_instant(LATER))
+    assert state(said, "HALL").to_json() == state(told, "HALL").to_json()
+    assert state(asking(cfgtrack), "HALL").moment.at == NOW
+    assert len(history(told, start=parse_instant(LATER)).entries) == 1
+    assert difference(told, AT, parse_instant(LATER)).before.at == parse_instant(AT)
+
+
+def test_recording_needs_no_command_line(cfgtrack: Command) -> None:
+    """What is recorded in Python is in the journal, by whom it says and at the clock's time."""
+    tried = record(asking(cfgtrack, by="Ann"), ["cap", "PUMP-1:F2"])
+    assert (tried.recorded, tried.event.event.by, tried.event.event.recorder) == (True, "Ann", None)
+    assert tried.event.event.happened == NOW
+    (row,) = cfgtrack.json_of("history", "PUMP-1:F2", "--from", "2031-05-01T10:30:00Z")["history"]
+    assert row["id"] == tried.event.event.id
+
+
+def test_trouble_carries_what_is_told_beside_it(cfgtrack: Command) -> None:
+    """Where a clock must be wrong, that is told beside an answer and beside the trouble that comes instead of one."""
+    record(asking(cfgtrack, at=AT), ["cap", "PUMP-1:F2"])
+    behind = Asking(str(cfgtrack.db), clock=lambda: NOW - 30 * MINUTE)
+    with pytest.raises(NoAnswer) as trouble:
+        record(behind, ["cap", "PUMP-9:F2"])
+    (note,) = trouble.value.__notes__
+    assert note.startswith(
+        "clock: this one says 2031-05-01T10:30:00Z; the last entry was recorded 30 min later"
+    )
+    assert record(behind, ["uncap", "PUMP-1:F2"]).notes == (note,)
+
+
+def test_the_example_of_the_documentation(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What DEVELOPERS.md shows of asking in Python runs, and prints what it says."""
+    text = (CHECKOUT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    example = text.partition("A notebook or a page asks the same:\n\n")[2].partition("\n\n**")[0]
+    monkeypatch.chdir(cfgtrack.folder)
+    with contextlib.redirect_stdout(io.StringIO()) as out:
+        exec(textwrap.dedent(example), {})  # the documentation's own code
+    assert out.getvalue().startswith("at 2031-05-01T09:20:00Z, as known at ")
+    assert "'state': {'address': 'PUMP-1'" in out.getvalue()
+
+
+def questions() -> set[str]:
+    """Return every question: what takes an asking and needs no open journal, as MODULE.NAME."""
+    found = set()
+    for path in (PACKAGE / "answers").glob("*.py"):
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                names = [argument.arg for argument in node.args.args]
+                if names[:1] == ["asking"] and "journal" not in names:
+                    found.add(f"{path.stem}.{node.name}")
+    return found
+
+
+def asked() -> set[str]:
+    """Return everything that a file of the command line imports from the answers, as MODULE.NAME."""
+    found = set()
+    for path in (PACKAGE / "cli").glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("cfgtrack.answers."):
+                module = str(node.module).rpartition(".")[2]
+                found |= {f"{module}.{name.name}" for name in node.names}
+    return found
+
+
+def test_every_question_is_asked() -> None:
+    """No question is there that the command line can't ask."""
+    assert len(questions()) > 25
+    assert questions() - asked() == set()
+
+
+def test_a_dry_run_leaves_nothing(cfgtrack: Command) -> None:
+    """Tried without recording, an event is told with what it means, and is not in the journal."""
+    before = cfgtrack.ok("head")
+    found = record(Asking(str(cfgtrack.db), dry_run=True, clock=lambda: NOW), ["demate", "PUMP-1:J1"])
+    assert not found.recorded
+    assert json.loads(json.dumps(found.to_json()))["findings"] != []
+    assert cfgtrack.ok("head") == before
