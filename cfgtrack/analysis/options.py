@@ -19,8 +19,8 @@ from cfgtrack.model.possibility import resolve
 from cfgtrack.network.network import Network
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Finding
-from cfgtrack.rules.rule import RuleSet, Selection
-from cfgtrack.rules.selection import Selector
+from cfgtrack.rules.rule import RuleSet
+from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.variance import Variance, under_variance
 
 MOST_MATES = 12
@@ -189,7 +189,6 @@ class _Partners:
 
     def __init__(self, now: Configuration, owner: str) -> None:
         self._now = now
-        self._selector = Selector(now.plant)
         self._line = frozenset(place_line(now, owner))
         self._free: dict[str, list[str]] = {}
 
@@ -206,7 +205,7 @@ class _Partners:
         found = self._free.get(kind.id)
         if found is None:
             now = self._now
-            every = self._selector.candidates(Selection(kinds=(kind.id,)))
+            every = Selection(kinds=(kind.id,)).candidates(now.plant)
             free = [port for port in every if now.state(port).other is None]
             near = {o: len(self._line.intersection(place_line(now, o))) for o in map(owner_of, free)}
             found = self._free[kind.id] = sorted(free, key=lambda port: -near[owner_of(port)])

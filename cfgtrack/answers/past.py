@@ -245,15 +245,4 @@ def kept_texts(journal: Journal, known: int | None = None) -> dict[str, str]:
 
 def concerned(rules: RuleSet, action: str) -> RuleSet:
     """Return the rules that a single event with this action can break, or whose clocks it can start."""
-    from cfgtrack.model.action import END
-    from cfgtrack.rules.rule import At, By
-
-    def can(rule: Rule) -> bool:
-        mode = rule.mode
-        return (
-            action in mode.action.actions
-            if isinstance(mode, At)
-            else action == END or not isinstance(mode, By)
-        )
-
-    return replace(rules, rules=tuple(rule for rule in rules.rules if can(rule)))
+    return replace(rules, rules=tuple(rule for rule in rules.rules if rule.mode.concerns(action)))

@@ -13,15 +13,9 @@ from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past, find_rule, kept_rules, kept_texts
 from cfgtrack.answers.review import Review, reviewed
 from cfgtrack.files.rules import parse_rules, read_rules
-from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.time import format_duration
 from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
-from cfgtrack.rules.breach import mode_name
-from cfgtrack.rules.describe import describe, describe_selection
 from cfgtrack.rules.finding import SEVERITIES
-from cfgtrack.rules.judge import atoms, selections
-from cfgtrack.rules.rule import ActionMatch, Always, At, By, Rule, Selection, Within
-from cfgtrack.rules.selection import Selector
+from cfgtrack.rules.rule import Rule
 from cfgtrack.store.journal import Journal
 
 
@@ -65,7 +59,7 @@ def _line(rule: Rule) -> dict[str, str]:
     return {
         "id": rule.id,
         "severity": SEVERITIES[rule.severity],
-        "mode": mode_name(rule),
+        "mode": rule.mode.key,
         "title": rule.title,
         "source": rule.source,
     }
@@ -107,12 +101,12 @@ def explain(asking: Asking, rule_id: str) -> Explained:
     with asking.read() as journal:
         moment = asking.moment(journal)
         rule = find_rule(kept_rules(journal, journal.plant(moment.known), moment.known), rule_id)
-        guarded = guards(rule, journal.configuration(moment.at, moment.known))
+        guarded = rule.guards(journal.configuration(moment.at, moment.known))
     words = {
         "id": rule.id,
         "title": rule.title,
-        "when": when(rule),
-        "what": describe(rule.condition),
+        "when": rule.mode.words(),
+        "what": rule.condition.words(),
         "hazard": rule.hazard,
         "severity": SEVERITIES[rule.severity],
         "source": rule.source,
@@ -120,50 +114,6 @@ def explain(asking: Asking, rule_id: str) -> Explained:
         "guards": guarded,
     }
     return Explained(moment, words)
-
-
-def when(rule: Rule) -> str:
-    """Return in plain words when a rule must hold."""
-    match rule.mode:
-        case Always(tolerance):
-            return "always" + (
-                f", save for up to {format_duration(tolerance)} at a time" if tolerance else ""
-            )
-        case At(action, after):
-            return f"just {'after' if after else 'before'} {_match(action)}"
-        case Within(limit, trigger, stays):
-            span = format_duration(limit) if isinstance(limit, int) else f"the {limit} limit"
-            told = (
-                _match(trigger)
-                if isinstance(trigger, ActionMatch)
-                else f"it turns true that {describe(trigger)}"
-            )
-            return f"within {span} after {told}" + (", and then on until that is undone" if stays else "")
-        case By(end):
-            return {"stop": "wherever the work may stop"}.get(end, f"at the end of each {end}")
-
-
-def _match(action: Any) -> str:
-    said = " or ".join(action.actions)
-    if action.of != Selection():
-        said += f" of {describe_selection(action.of)}"
-    return said + (f" to {' or '.join(action.to)}" if action.to else "")
-
-
-def guards(rule: Rule, configuration: Configuration) -> list[str]:
-    """Return what a rule guards now: the items of its scope, of its action, else of its condition."""
-    selector = Selector(configuration.plant)
-    mode = rule.mode
-    action = mode.action if isinstance(mode, At) else mode.trigger if isinstance(mode, Within) else None
-    if rule.scope is not None:
-        wanted = [rule.scope]
-    elif isinstance(action, ActionMatch) and action.of != Selection():
-        wanted = [action.of]
-    else:
-        wanted = [
-            found for atom in atoms(rule.condition) for found in list(selections(atom))[:1] if not found.of
-        ]
-    return list(dict.fromkeys(i for w in wanted for i in selector.items(w, configuration, None)))
 
 
 def try_files(asking: Asking, files: Sequence[Path]) -> Review:

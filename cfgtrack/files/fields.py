@@ -221,14 +221,17 @@ class Fields:
             self.note(name, "bad-duration", str(err))
             return None
 
+    def unasked(self) -> list[str]:
+        """Return the fields that nobody asked for."""
+        return [name for name in self.values if name not in self._asked]
+
     def finish(self) -> None:
         """Note every field that nobody asked for."""
-        for name in self.values:
-            if name not in self._asked:
-                what = "column" if self.is_row else "field"
-                known = ", ".join(self._asked)
-                tail = near_hint(name, self._asked) or f"; expected one of {known}"
-                self.note(name, f"unknown-{what}", f"there is no such {what}{tail}")
+        for name in self.unasked():
+            what = "column" if self.is_row else "field"
+            known = ", ".join(self._asked)
+            tail = near_hint(name, self._asked) or f"; expected one of {known}"
+            self.note(name, f"unknown-{what}", f"there is no such {what}{tail}")
 
 
 def hint(name: str, known: Collection[str]) -> str:

@@ -1,24 +1,20 @@
-"""Selections and action matches of a rules file, checked against a plant where there is one.
+"""Selections of a rules file, checked against a plant where there is one.
 
 A selection that names nothing is an error, unless it (or its whole file) says `may_be_empty`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from typing import Any
 
-from cfgtrack.files.action import actions_of
 from cfgtrack.files.fields import hint
 from cfgtrack.files.table import Table
-from cfgtrack.model.action import BOOK_ACTIONS, LIFT, PLACE
 from cfgtrack.model.plant import Plant
-from cfgtrack.rules.rule import REFERENCES, WHATS, ActionMatch, Selection
-from cfgtrack.rules.selection import HOME, Selector, place_fits, whats
+from cfgtrack.rules.selection import HOME, REFERENCES, WHATS, Selection, place_fits
 
 _TRUTHS = ("source", "expansion", "load", "liquid", "mobile")
-_NAMED = {"part": "parts", "place": "places"}
 
 
 class Against:
@@ -30,7 +26,6 @@ class Against:
     def __init__(self, plant: Plant | None, *, may_be_empty: bool = False) -> None:
         self.plant = plant
         self.may_be_empty = may_be_empty
-        self.selector = None if plant is None else Selector(plant)
         self._tags: frozenset[str] | None = None
 
     def idle(self) -> Against:
@@ -39,9 +34,9 @@ class Against:
 
     def is_empty(self, selection: Selection) -> bool:
         """Return whether a selection names nothing, and may do so."""
-        if self.selector is None or selection.of or not selection.may_be_empty:
+        if self.plant is None or selection.of or not selection.may_be_empty:
             return False
-        return not self.selector.candidates(selection)
+        return not selection.candidates(self.plant)
 
     def tags(self) -> frozenset[str]:
         """Return every tag that the plant's items have."""
@@ -80,7 +75,7 @@ def _from_text(table: Table, name: str, value: str, against: Against, *, has_it:
         table.note(name, "no-such-reference", f"nothing is called '{value}' in a rule{near}")
         return Selection(may_be_empty=True)
     selection = Selection(ids=(value,), may_be_empty=against.may_be_empty)
-    _check_found(selection, against, lambda code, sentence: table.note(name, code, sentence))
+    _check_found(selection, against, table, name)
     return selection
 
 
@@ -109,7 +104,7 @@ def read_fields(table: Table, against: Against, *, has_it: bool) -> Selection:
         **{truth: table.flag(truth) if truth in table.values else None for truth in _TRUTHS},
     )
     if table.noted == before:
-        _check_found(selection, against, lambda code, sentence: table.note("", code, sentence))
+        _check_found(selection, against, table, "")
         if not selection.may_be_empty:
             check_places(table, "at", selection.at, against)
     return selection
@@ -130,18 +125,16 @@ def _among(table: Table, name: str, what: str, known: Collection[str] | None) ->
     return values
 
 
-def _check_found(selection: Selection, against: Against, note: Callable[[str, str], None]) -> None:
+def _check_found(selection: Selection, against: Against, table: Table, name: str) -> None:
     """Note a selection that names nothing in the plant; of one bound to `it`, whether it could name anything."""
-    if against.plant is None or against.selector is None or selection.may_be_empty:
+    if against.plant is None or selection.may_be_empty:
         return
     if selection in (Selection(), Selection(of=selection.of)):
         return
-    free = replace(selection, of="", at=(), what=whats(selection))
-    if not against.selector.candidates(free):
-        note(
-            "names-nothing",
-            f"nothing in the plant is selected by {_told(selection)}{_near(selection, against)}",
-        )
+    free = replace(selection, of="", at=(), what=selection.sorts())
+    if not free.candidates(against.plant):
+        sentence = f"nothing in the plant is selected by {_told(selection)}{_near(selection, against)}"
+        table.note(name, "names-nothing", sentence)
 
 
 def _told(selection: Selection) -> str:
@@ -187,27 +180,3 @@ def check_places(table: Table, name: str, patterns: tuple[str, ...], against: Ag
         else:
             sentence = f"no place is called {pattern}{hint(pattern, plant.places)}"
         table.note(name, "names-nothing", sentence)
-
-
-def read_actions(table: Table, name: str, against: Against, *, required: bool = True) -> tuple[str, ...]:
-    """Return the actions in the field `name`, noting those that no kind of port knows."""
-    actions = table.some(name, required=required)
-    if against.plant is not None:
-        known = {**actions_of(against.plant), **dict.fromkeys(BOOK_ACTIONS)}
-        for action in actions:
-            if action not in known:
-                table.note(name, "no-such-action", f"there is no action {action}{hint(action, known)}")
-    return actions
-
-
-def read_match(table: Table, against: Against, *, has_it: bool) -> ActionMatch:
-    """Return the action match that a table gives: the action, what it is done to, where to."""
-    actions = read_actions(table, "action", against)
-    to = table.some("to")
-    of = read_fields(table, against, has_it=has_it)
-    if to and not set(actions) <= {PLACE, LIFT}:
-        table.note("to", "unexpected", "only place and lift go to a place")
-    if not of.may_be_empty:
-        check_places(table, "to", to, against)
-    table.finish()
-    return ActionMatch(actions, of, to)

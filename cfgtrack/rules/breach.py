@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event
 from cfgtrack.rules.finding import Finding, Reason
-from cfgtrack.rules.rule import Always, At, By, Rule, Within
+
+if TYPE_CHECKING:
+    from cfgtrack.rules.rule import Rule
 
 
 class Breach(NamedTuple):
@@ -24,19 +26,6 @@ class Breach(NamedTuple):
     deadline: int | None = None
     trigger: str = ""
     no_verdict: bool = False
-
-
-def mode_name(rule: Rule) -> str:
-    """Return the word for a rule's mode, as in a rules file."""
-    match rule.mode:
-        case Always():
-            return "always"
-        case At():
-            return "at"
-        case Within():
-            return "within"
-        case By():
-            return "by"
 
 
 def words(event: Action) -> str:
@@ -70,10 +59,8 @@ def _cause(breaches: Iterable[Breach]) -> tuple[str, ...]:
     What cut a path is known by the cut links, whoever did it; anything else by the action, or by the clock.
     """
     first, *_ = group = list(breaches)
-    at_action = isinstance(first.rule.mode, At)
-    cut = [
-        name for b in group for r in b.reasons if r.code == "no-path" and not at_action for name in r.links
-    ]
+    broken = (r for b in group for r in b.reasons if r.code == "no-path")
+    cut = [name for r in broken for name in r.links] if first.rule.mode.blames_links else []
     what = cut or (
         [first.event.action, *first.event.subjects] if first.event is not None else [first.trigger]
     )
@@ -95,7 +82,7 @@ def _finding(blow: Mapping[int | None, list[Breach]], until: int | None) -> Find
         rule=rule.id,
         title=rule.title,
         severity=rule.severity,
-        mode=mode_name(rule),
+        mode=rule.mode.key,
         subjects=subjects,
         time=first.time,
         since=first.since,

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 from cfgtrack.model.configuration import place_line
 from cfgtrack.model.plant import owner_of
-from cfgtrack.model.time import LONGEST
+from cfgtrack.model.time import LONGEST, SECOND
 from cfgtrack.physics.thermal import MOST_BIOT, time_to_limit
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.world import World
 
-MICRO = 1_000_000
+LIMITS = ("thermal", "trapped")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +26,8 @@ class Limit:
         return Reason("no-limit", self.unknown)
 
 
-def find_limit(limit: int | str, world: World, it: str | None, at: int) -> Limit:
-    """Return how long a clock runs that starts at `at` for `it`: a given time, or one that physics sets.
+def find_limit(limit: int | str, world: World, it: str | None) -> Limit:
+    """Return how long a clock runs that starts now for `it`: a given time, or one that physics sets.
 
     `thermal` is the time until the owner of `it` goes beyond its part's limit; it starts from the temperature last
     measured on that owner, or else the part's, in the surroundings of the innermost place that has a `sink`. A limit
@@ -38,7 +38,6 @@ def find_limit(limit: int | str, world: World, it: str | None, at: int) -> Limit
         return Limit(limit)
     if it is None:
         return Limit(unknown=f"a {limit} limit needs a subject")
-    del at
     return _thermal(world, owner_of(it)) if limit == "thermal" else _trapped(world, owner_of(it))
 
 
@@ -66,7 +65,7 @@ def _thermal(world: World, owner: str) -> Limit:
         lower=lower,
     )
     # Cut, not rounded: the clock never promises more than there is. Of more than a lifetime nobody asks when it ends.
-    return Limit(None if seconds is None or seconds * MICRO > LONGEST else int(seconds * MICRO))
+    return Limit(None if seconds is None or seconds * SECOND > LONGEST else int(seconds * SECOND))
 
 
 def _sink(world: World, owner: str) -> float | None:
@@ -81,4 +80,4 @@ def _trapped(world: World, owner: str) -> Limit:
     data = world.plant.part_of(owner).trapped
     if data is None:
         return Limit(unknown=f"{owner} has no data on trapped liquid")
-    return Limit(round(data * MICRO))
+    return Limit(round(data * SECOND))

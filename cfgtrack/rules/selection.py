@@ -1,21 +1,293 @@
-"""What a selection names: items of the plant, statically, then filtered by where they are now."""
+"""Selections: what items of the plant a rule names, in its definition, then by where they are now."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from fnmatch import translate
 from functools import lru_cache
 
 from cfgtrack.model.configuration import View, place_line
 from cfgtrack.model.part import ROLES, Node, Part, Port
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.rules.rule import Selection
+from cfgtrack.rules.saying import say_either, say_places
+
+REFERENCES = ("it", "peer of it", "unit of it", "ports of it", "nodes of it", "place of it")
+"""What a selection may start from inside a rule: the item the rule is about, or what belongs to it.
+
+``unit of it`` is the unit or place that a port or node belongs to; ``ports of it`` and ``nodes of it`` are those of
+the owner; ``place of it`` is where the owner stands now.
+"""
+
+WHATS = ("port", "node", "unit", "place")
 
 HOME = "home"
 """Stands for a unit's own home where a place is asked for."""
 
 _NODE_FLAGS = ("source", "expansion", "load", "liquid")
+
+
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """Names items. Every field that is given must match; a field with several values matches any of them.
+
+    `ids`, `parts`, `places` are shell patterns. `places` selects what the definition puts there (a place, the places
+    inside it, and their fittings); `at` selects what stands there at the time (a unit, its ports and nodes).
+    `of` starts from one of `REFERENCES` instead of from the whole plant. Empty selections are errors unless
+    `may_be_empty`.
+    """
+
+    of: str = ""
+    ids: tuple[str, ...] = ()
+    what: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
+    media: tuple[str, ...] = ()
+    places: tuple[str, ...] = ()
+    at: tuple[str, ...] = ()
+    loops: tuple[str, ...] = ()
+    tags: tuple[str, ...] = ()
+    source: bool | None = None
+    expansion: bool | None = None
+    load: bool | None = None
+    liquid: bool | None = None
+    mobile: bool | None = None
+    may_be_empty: bool = False
+
+    @property
+    def is_fixed(self) -> bool:
+        """Whether it names the same items at all times and for every `it`."""
+        return not self.of and not self.at
+
+    def words(self) -> str:
+        """Return the selection in words.
+
+        >>> Selection(source=True).words()
+        'any source'
+        """
+        if self == Selection(of=self.of):
+            return self.of or "anything"
+        if self == Selection(ids=self.ids, may_be_empty=self.may_be_empty):
+            return say_either(self.ids)
+        said = [self._noun()]
+        for label, values in (
+            ("named", say_either(self.ids)),
+            ("of part", say_either(self.parts)),
+            ("of medium", say_either(self.media)),
+            ("in loop", say_either(self.loops)),
+            ("tagged", say_either(self.tags)),
+            ("of place", say_either(self.places)),
+            ("standing at", say_places(self.at)),
+        ):
+            if values:
+                said.append(f"{label} {values}")
+        if self.of:
+            said.append(f"among {self.of}")
+        return "any " + " ".join(said)
+
+    def _noun(self) -> str:
+        """Return what sort of item it names: `not` before what it must not be."""
+        flags = (
+            (self.source, "source"),
+            (self.expansion, "expansion volume"),
+            (self.load, "load"),
+            (self.liquid, "liquid-full volume"),
+            (self.mobile, "place that moves"),
+        )
+        said = [name if flag else f"item that is no {name}" for flag, name in flags if flag is not None]
+        return " and ".join(said) or say_either((*self.kinds, *self.what)) or "item"
+
+    # --- what it names ---
+
+    def sorts(self) -> tuple[str, ...]:
+        """Return which sorts of item it can name: said outright, or told by the fields that it uses."""
+        if self.what:
+            return self.what
+        if self.of:
+            return WHATS
+        if self._has_node_flags():
+            return ("node",)
+        if self.kinds:
+            return ("port",)
+        if self.media:
+            return ("port", "node")
+        if self.mobile is not None:
+            return ("place",)
+        if self.ids:
+            inside = {":" in i for i in self.ids}
+            return WHATS if len(inside) == 2 else ("port", "node") if True in inside else ("unit", "place")
+        return ("unit",) if self.parts else WHATS
+
+    def _has_node_flags(self) -> bool:
+        return any(getattr(self, flag) is not None for flag in _NODE_FLAGS)
+
+    def candidates(self, plant: Plant) -> tuple[str, ...]:
+        """Return what it names whatever `of` and `at` say, in the order of the definition. Worked out once a plant."""
+        found = plant.selected.get(self)
+        if found is None:
+            found = plant.selected[self] = tuple(self._enumerate(plant))
+        return found
+
+    def items(self, view: View, it: str | None = None) -> tuple[str, ...]:
+        """Return the items that it names now, given `it`."""
+        return Bound(self, view).items(it)
+
+    def matches(self, plant: Plant, address: str) -> bool:
+        """Return whether `address` has everything that the fields other than `of` and `at` ask for."""
+        owner, colon, name = address.partition(":")
+        if not plant.has_owner(owner):
+            return False
+        if self.ids and not fits(address, self.ids):
+            return False
+        if not self._owner_fits(plant, owner):
+            return False
+        allowed = self.sorts()
+        if not colon:
+            return _is_of_sort(plant, owner, allowed) and self._owner_named(plant, owner)
+        part = plant.part_of(owner)
+        port = part.ports.get(name)
+        if port is not None:
+            return "port" in allowed and self._port_fits(plant, port, owner)
+        node = part.nodes.get(name)
+        return node is not None and "node" in allowed and self._node_fits(plant, node, owner)
+
+    def _owner_fits(self, plant: Plant, owner: str) -> bool:
+        """Check the fields that speak of the unit or place an item belongs to."""
+        if self.parts:
+            unit = plant.units.get(owner)
+            part = unit.part if unit is not None else plant.places[owner].part
+            if not fits(part, self.parts):
+                return False
+        if self.places and not (
+            owner in plant.places and any(fits(p, self.places) for p in plant.ancestors(owner))
+        ):
+            return False
+        if self.mobile is not None:
+            return owner in plant.places and plant.places[owner].mobile == self.mobile
+        return True
+
+    def _owner_named(self, plant: Plant, owner: str) -> bool:
+        if self.kinds or self.media or self._has_node_flags():
+            return False
+        if self.loops and plant.loop_of(owner) not in self.loops:
+            return False
+        return not self.tags or bool(_owner_tags(plant, owner) & set(self.tags))
+
+    def _port_fits(self, plant: Plant, port: Port, owner: str) -> bool:
+        if self._has_node_flags():
+            return False
+        if self.kinds and port.kind not in self.kinds:
+            return False
+        if self.media and (plant.kinds[port.kind].medium or "") not in self.media:
+            return False
+        return self._tagged(plant, port, owner)
+
+    def _node_fits(self, plant: Plant, node: Node, owner: str) -> bool:
+        if self.kinds or (self.media and node.medium not in self.media):
+            return False
+        is_so = {**{role: role in node.roles for role in ROLES}, "liquid": plant.is_liquid(node)}
+        if any(getattr(self, f) is not None and getattr(self, f) != is_so[f] for f in _NODE_FLAGS):
+            return False
+        return self._tagged(plant, node, owner)
+
+    def _tagged(self, plant: Plant, thing: Port | Node, owner: str) -> bool:
+        """Check loop and tags. A port or node has its owner's tags too once the selection is clearly about ports
+        or nodes; else naming a tag of units would name all that is inside them.
+        """
+        if self.loops and (thing.loop or plant.loop_of(owner)) not in self.loops:
+            return False
+        if not self.tags:
+            return True
+        tags = set(thing.tags)
+        if self.of or set(self.sorts()) <= {"port", "node"}:
+            tags |= _owner_tags(plant, owner)
+        return bool(tags & set(self.tags))
+
+    def _enumerate(self, plant: Plant) -> Iterator[str]:
+        """Yield every item that matches, testing ports and nodes once a part where their owner doesn't matter."""
+        allowed = self.sorts()
+        inside = "port" in allowed or "node" in allowed
+        by_part = not self.loops and not self.tags
+        names: dict[str, tuple[str, ...]] = {}
+        whole = "unit" in allowed or "place" in allowed
+        for owner in plant.owners():
+            if whole and _is_of_sort(plant, owner, allowed) and self.matches(plant, owner):
+                yield owner
+            if not inside or not self._owner_fits(plant, owner):
+                continue
+            part = plant.part_of(owner)
+            if not by_part or part.id not in names:
+                names[part.id] = tuple(self._inside(plant, allowed, owner, part))
+            for name in names[part.id]:
+                address = f"{owner}:{name}"
+                if not self.ids or fits(address, self.ids):
+                    yield address
+
+    def _inside(self, plant: Plant, allowed: tuple[str, ...], owner: str, part: Part) -> Iterator[str]:
+        """Yield the names of the ports and nodes that match, whatever `ids` says."""
+        if "port" in allowed:
+            yield from (n for n, port in part.ports.items() if self._port_fits(plant, port, owner))
+        if "node" in allowed:
+            yield from (n for n, node in part.nodes.items() if self._node_fits(plant, node, owner))
+
+
+IT = Selection(of="it")
+ANYTHING = Selection()
+
+
+def _is_of_sort(plant: Plant, owner: str, allowed: tuple[str, ...]) -> bool:
+    return ("unit" if owner in plant.units else "place") in allowed
+
+
+def _owner_tags(plant: Plant, owner: str) -> frozenset[str]:
+    unit = plant.units.get(owner)
+    own = unit.tags if unit is not None else plant.places[owner].tags
+    return own | plant.part_of(owner).tags
+
+
+class Bound:
+    """A selection over one view, made ready to be asked often."""
+
+    __slots__ = ("_candidates", "_is_bare", "_is_it", "_view", "selection")
+
+    def __init__(self, selection: Selection, view: View) -> None:
+        self.selection = selection
+        self._view = view
+        self._candidates: tuple[str, ...] | None = None
+        self._is_it = selection == IT
+        self._is_bare = selection == Selection(
+            of=selection.of, at=selection.at, may_be_empty=selection.may_be_empty
+        )
+
+    def items(self, it: str | None) -> tuple[str, ...]:
+        """Return the items that the selection names now, given `it`."""
+        if self._is_it:
+            return () if it is None else (it,)
+        view, selection = self._view, self.selection
+        if selection.of:
+            items = tuple(refer(view, selection.of, it))
+            if not self._is_bare:
+                items = tuple(a for a in items if selection.matches(view.plant, a))
+        else:
+            if self._candidates is None:
+                self._candidates = selection.candidates(view.plant)
+            items = self._candidates
+        if selection.at:
+            items = tuple(a for a in items if stands_at(view, owner_of(a), selection.at))
+        return items
+
+    def names(self, address: str) -> bool:
+        """Return whether the selection, for no `it`, names `address` now."""
+        at = self.selection.at
+        return (
+            not self.selection.of
+            and self.selection.matches(self._view.plant, address)
+            and (not at or stands_at(self._view, owner_of(address), at))
+        )
+
+
+# --- patterns and places ------------------------------------------------------------------------------------------
 
 
 @lru_cache(maxsize=4096)
@@ -30,189 +302,6 @@ def fits(name: str, patterns: Iterable[str]) -> bool:
     True
     """
     return any(name == p or _pattern(p).match(name) is not None for p in patterns)
-
-
-def whats(selection: Selection) -> tuple[str, ...]:
-    """Return which sorts of item a selection can name: said outright, or told by the fields that it uses."""
-    if selection.what:
-        return selection.what
-    if selection.of:
-        return ("port", "node", "unit", "place")
-    if any(getattr(selection, flag) is not None for flag in _NODE_FLAGS):
-        return ("node",)
-    if selection.kinds:
-        return ("port",)
-    if selection.media:
-        return ("port", "node")
-    if selection.mobile is not None:
-        return ("place",)
-    if selection.ids:
-        inside = [":" in i for i in selection.ids]
-        return ("port", "node", "unit", "place") if len(set(inside)) == 2 else _by_colon(colon=inside[0])
-    if selection.parts:
-        return ("unit",)
-    return ("port", "node", "unit", "place")
-
-
-def _by_colon(*, colon: bool) -> tuple[str, ...]:
-    return ("port", "node") if colon else ("unit", "place")
-
-
-class Selector:
-    """Resolves selections against one plant. What doesn't depend on `it` or on time is resolved once."""
-
-    def __init__(self, plant: Plant) -> None:
-        self.plant = plant
-        self._bare: dict[int, tuple[Selection, bool]] = {}
-
-    def candidates(self, selection: Selection) -> tuple[str, ...]:
-        """Return the items of an unbound selection, whatever `at` says: in the order of the definition."""
-        found = self.plant.selected.get(selection)
-        if found is None:
-            found = self.plant.selected[selection] = tuple(self._enumerate(selection))
-        return found
-
-    def items(self, selection: Selection, view: View, it: str | None = None) -> tuple[str, ...]:
-        """Return the items that a selection names now, given `it`."""
-        if selection.of:
-            items: tuple[str, ...] = tuple(refer(view, selection.of, it))
-            if not self._is_bare(selection):
-                items = tuple(a for a in items if self.matches(selection, a))
-        else:
-            items = self.candidates(selection)
-        if selection.at:
-            items = tuple(a for a in items if stands_at(view, owner_of(a), selection.at))
-        return items
-
-    def _is_bare(self, selection: Selection) -> bool:
-        """Return whether a selection asks for nothing beyond its reference. Remembered by identity: asked often."""
-        found = self._bare.get(id(selection))
-        if found is None:
-            bare = selection == Selection(
-                of=selection.of, at=selection.at, may_be_empty=selection.may_be_empty
-            )
-            found = self._bare[id(selection)] = (selection, bare)
-        return found[1]
-
-    def names(self, selection: Selection, address: str, view: View, it: str | None = None) -> bool:
-        """Return whether a selection names `address` now."""
-        if selection.of:
-            return address in self.items(selection, view, it)
-        if not self.matches(selection, address):
-            return False
-        return not selection.at or stands_at(view, owner_of(address), selection.at)
-
-    def matches(self, selection: Selection, address: str) -> bool:
-        """Return whether `address` has everything that the selection's fixed fields ask for."""
-        owner, colon, name = address.partition(":")
-        if not self.plant.has_owner(owner):
-            return False
-        if selection.ids and not fits(address, selection.ids):
-            return False
-        if not self._owner_fits(selection, owner):
-            return False
-        allowed = whats(selection)
-        if not colon:
-            return self._is_owner_of_sort(allowed, owner) and self._owner_named(selection, owner)
-        part = self.plant.part_of(owner)
-        port = part.ports.get(name)
-        if port is not None:
-            return "port" in allowed and self._port_fits(selection, port, owner)
-        node = part.nodes.get(name)
-        return node is not None and "node" in allowed and self._node_fits(selection, node, owner)
-
-    def _is_owner_of_sort(self, allowed: tuple[str, ...], owner: str) -> bool:
-        return ("unit" if owner in self.plant.units else "place") in allowed
-
-    def _owner_fits(self, selection: Selection, owner: str) -> bool:
-        """Check the fields that speak of the unit or place an item belongs to."""
-        plant = self.plant
-        if selection.parts:
-            unit = plant.units.get(owner)
-            part = unit.part if unit is not None else plant.places[owner].part
-            if not fits(part, selection.parts):
-                return False
-        if selection.places and not (
-            owner in plant.places and any(fits(p, selection.places) for p in plant.ancestors(owner))
-        ):
-            return False
-        if selection.mobile is not None:
-            return owner in plant.places and plant.places[owner].mobile == selection.mobile
-        return True
-
-    def _owner_named(self, selection: Selection, owner: str) -> bool:
-        if selection.kinds or selection.media or any(getattr(selection, f) is not None for f in _NODE_FLAGS):
-            return False
-        if selection.loops and self.plant.loop_of(owner) not in selection.loops:
-            return False
-        return not selection.tags or bool(self._owner_tags(owner) & set(selection.tags))
-
-    def _owner_tags(self, owner: str) -> frozenset[str]:
-        unit = self.plant.units.get(owner)
-        own = unit.tags if unit is not None else self.plant.places[owner].tags
-        return own | self.plant.part_of(owner).tags
-
-    def _port_fits(self, selection: Selection, port: Port, owner: str) -> bool:
-        if any(getattr(selection, flag) is not None for flag in _NODE_FLAGS):
-            return False
-        if selection.kinds and port.kind not in selection.kinds:
-            return False
-        if selection.media and (self.plant.kinds[port.kind].medium or "") not in selection.media:
-            return False
-        return self._tagged(selection, port, owner)
-
-    def _node_fits(self, selection: Selection, node: Node, owner: str) -> bool:
-        if selection.kinds or (selection.media and node.medium not in selection.media):
-            return False
-        is_so = {
-            **{role: role in node.roles for role in ROLES},
-            "liquid": self.plant.is_liquid(node),
-        }
-        if any(getattr(selection, f) is not None and getattr(selection, f) != is_so[f] for f in _NODE_FLAGS):
-            return False
-        return self._tagged(selection, node, owner)
-
-    def _tagged(self, selection: Selection, thing: Port | Node, owner: str) -> bool:
-        """Check loop and tags. A port or node has its owner's tags too once the selection is clearly about ports
-        or nodes; else naming a tag of units would name all that is inside them.
-        """
-        if selection.loops and (thing.loop or self.plant.loop_of(owner)) not in selection.loops:
-            return False
-        if not selection.tags:
-            return True
-        tags = set(thing.tags)
-        if selection.of or set(whats(selection)) <= {"port", "node"}:
-            tags |= self._owner_tags(owner)
-        return bool(tags & set(selection.tags))
-
-    def _enumerate(self, selection: Selection) -> Iterator[str]:
-        """Yield every item that matches, testing ports and nodes once a part where their owner doesn't matter."""
-        allowed = whats(selection)
-        inside = "port" in allowed or "node" in allowed
-        by_part = not selection.loops and not selection.tags
-        names: dict[str, tuple[str, ...]] = {}
-        whole = "unit" in allowed or "place" in allowed
-        for owner in self.plant.owners():
-            if whole and self._is_owner_of_sort(allowed, owner) and self.matches(selection, owner):
-                yield owner
-            if not inside or not self._owner_fits(selection, owner):
-                continue
-            part = self.plant.part_of(owner)
-            if not by_part or part.id not in names:
-                names[part.id] = tuple(self._inside(selection, allowed, owner, part))
-            for name in names[part.id]:
-                address = f"{owner}:{name}"
-                if not selection.ids or fits(address, selection.ids):
-                    yield address
-
-    def _inside(
-        self, selection: Selection, allowed: tuple[str, ...], owner: str, part: Part
-    ) -> Iterator[str]:
-        """Yield the names of the ports and nodes that match, whatever `ids` says."""
-        if "port" in allowed:
-            yield from (n for n, port in part.ports.items() if self._port_fits(selection, port, owner))
-        if "node" in allowed:
-            yield from (n for n, node in part.nodes.items() if self._node_fits(selection, node, owner))
 
 
 def refer(view: View, reference: str, it: str | None) -> list[str]:

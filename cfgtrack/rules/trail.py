@@ -9,7 +9,7 @@ _ABSENT = object()
 
 
 class Trail:
-    """Write to dictionaries through it; `back` undoes every write since a `mark`, last first."""
+    """Write to dictionaries and attributes through it; `back` undoes every write since a `mark`, last first."""
 
     __slots__ = ("_log", "keeping")
 
@@ -33,6 +33,12 @@ class Trail:
         old = table.pop(key, _ABSENT)
         if self.keeping and old is not _ABSENT:
             self._log.append((table, key, old))
+
+    def assign(self, owner: object, name: str, value: object) -> None:
+        """Set an attribute."""
+        if self.keeping:
+            self._log.append((None, setattr, (owner, name, getattr(owner, name))))
+        setattr(owner, name, value)
 
     def on_back(self, undo: Callable[..., object], *arguments: Any) -> None:
         """Have `undo(*arguments)` called on the way back."""

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import Configuration, Undo
-from cfgtrack.model.event import Effect, Event
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import Event
 from cfgtrack.model.hold import aboard
 from cfgtrack.network.flow import Flow, Link, Shift
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.network.reach import Reach
-from cfgtrack.rules.rule import Selection
-from cfgtrack.rules.selection import Selector
+from cfgtrack.rules.selection import Bound, Selection
+from cfgtrack.rules.tally import Tallies
 from cfgtrack.rules.trail import Trail
 
 Stamp = tuple[int, int]
@@ -27,7 +27,6 @@ class Change:
     """What one event changed. `subjects` are the ports, units and places whose state, value or past is different."""
 
     event: Event
-    effects: list[Effect]
     subjects: dict[str, None]
     shifts: dict[str, Shift] = field(default_factory=dict)
 
@@ -42,7 +41,11 @@ def no_prior(_subject: str, _action: str) -> int | None:
 
 
 class World:
-    """A configuration with its networks. `touched` names all that may change, so that the rest can be contracted."""
+    """A configuration with its networks. `touched` names all that may change, so that the rest can be contracted.
+
+    `now` is the instant up to which it has been told. `epoch` goes up whenever something may be different: what is
+    worked out in one need not be worked out again in it.
+    """
 
     def __init__(
         self,
@@ -57,12 +60,14 @@ class World:
     ) -> None:
         self.plant = configuration.plant
         self.configuration = configuration
-        self.selector = Selector(self.plant)
         self.trail = trail
-        self.clock: dict[str, int] = {"now": now, "order": 0}
+        self.now = now
+        self.epoch = 0
+        self.tallies = Tallies(self.plant, trail)
         self._touched = None if touched is None else frozenset(touched)
         self._prior = prior
         self._done: dict[tuple[str, str], Stamp] = {}
+        self._order = 0
         known = networks or {}
         self.flows: dict[str, Flow] = {
             medium: Flow(
@@ -71,16 +76,6 @@ class World:
             for medium in media
         }
         self._targets: dict[tuple[str, Selection], Reach] = {}
-        self._reach_of: dict[tuple[str, int], tuple[Selection, Reach | None]] = {}
-
-    @property
-    def now(self) -> int:
-        """The instant up to which the world has been told."""
-        return self.clock["now"]
-
-    def set_now(self, now: int) -> None:
-        """Move the clock."""
-        self.trail.set(self.clock, "now", now)
 
     # --- what was done ---
 
@@ -94,8 +89,8 @@ class World:
         return None if before is None else (before, -1)
 
     def _note_done(self, event: Event) -> None:
-        stamp = (event.happened, self.clock["order"])
-        self.trail.set(self.clock, "order", self.clock["order"] + 1)
+        stamp = (event.happened, self._order)
+        self.trail.assign(self, "_order", self._order + 1)
         for subject in (*event.subjects, *event.moved):
             self.trail.set(self._done, (subject, event.action), stamp)
             for quantity in event.values:
@@ -106,7 +101,7 @@ class World:
     def apply(self, event: Event) -> Change:
         """Write a resolved event; return all that it changed."""
         effects, undo = self.configuration.apply(event)
-        self.trail.on_back(self._undo, undo)
+        self.trail.on_back(self.configuration.undo, undo)
         subjects = dict.fromkeys((*event.subjects, *event.moved))
         states = [e.subject for e in effects if not e.aspect]
         subjects.update(dict.fromkeys(states))
@@ -114,34 +109,27 @@ class World:
             subjects.update(dict.fromkeys(aboard(self.configuration, owner)))
         shifts = {medium: flow.update(states) for medium, flow in self.flows.items()} if states else {}
         self._note_done(event)
-        return Change(event, effects, subjects, shifts)
+        self.tallies.update(subjects, shifts)
+        self.epoch += 1
+        return Change(event, subjects, shifts)
 
-    def _undo(self, undo: Undo) -> None:
-        self.configuration.undo(undo)
+    # --- for conditions that are made ready ---
 
-    # --- selections, as vertices ---
-
-    def items(self, selection: Selection, it: str | None) -> tuple[str, ...]:
-        """Return the items that a selection names now."""
-        return self.selector.items(selection, self.configuration, it)
+    def bind(self, selection: Selection) -> Bound:
+        """Return a selection made ready to be asked often."""
+        return Bound(selection, self.configuration)
 
     def vertices(self, medium: str, items: Iterable[str]) -> list[int]:
         """Return the vertices that items stand for in a medium."""
         flow = self.flows[medium]
         return [v for item in items for v in flow.vertices(item)]
 
-    def reach_of(self, medium: str, end: Selection) -> Reach | None:
+    def reach(self, medium: str, end: Selection) -> Reach | None:
         """Return who reaches a selection of ends, or None when the ends depend on `it` or on the time."""
-        known = self._reach_of.get((medium, id(end)))
-        if known is not None:
-            return known[1]
-        found = None if end.of or end.at else self._find_reach(medium, end)
-        self._reach_of[medium, id(end)] = (end, found)
-        return found
-
-    def _find_reach(self, medium: str, end: Selection) -> Reach:
+        if not end.is_fixed:
+            return None
         found = self._targets.get((medium, end))
         if found is None:
-            targets = frozenset(self.vertices(medium, self.selector.candidates(end)))
+            targets = frozenset(self.vertices(medium, end.candidates(self.plant)))
             found = self._targets[medium, end] = self.flows[medium].reach(targets)
         return found

@@ -14,20 +14,17 @@ from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import (
-    ActionMatch,
-    Always,
-    At,
-    By,
-    Done,
-    Path,
-    Rule,
-    RuleSet,
-    Selection,
-    Status,
-    Within,
-)
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.variance import Variance
+from cfgtrack.rules.what.done import Done
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.when.always import Always
+from cfgtrack.rules.when.at import At
+from cfgtrack.rules.when.by import By
+from cfgtrack.rules.when.within import Within
 from tests.happening import happened
 from tests.rules.worlds import KINDS, MEDIA, SECOND, START, draw_world
 

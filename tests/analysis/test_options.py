@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from functools import cache
 from importlib import resources
@@ -23,12 +24,11 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit, owner_of
 from cfgtrack.model.possibility import resolve
-from cfgtrack.rules import rule as shapes
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Finding
-from cfgtrack.rules.judge import atoms
-from cfgtrack.rules.rule import By, RuleSet
+from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance
+from cfgtrack.rules.when.by import By
 from tests.happening import happened
 
 WORLD = Path(__file__).parents[1] / "rules" / "cases" / "world.toml"
@@ -141,19 +141,24 @@ def held(value: Any) -> Any:
     return {k: copy for k, v in value.items() if (copy := held(v)) not in ({}, ())}
 
 
+def plain(attributes: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the attributes that are tables or scalars: what an engine and its runners remember."""
+    kept = (dict, int, tuple, frozenset)
+    return {
+        k: v for k, v in attributes.items() if isinstance(v, kept) and not isinstance(v, bool | defaultdict)
+    }
+
+
 def tables(engine: Engine) -> list[Any]:
-    """Return all that an engine holds that an event may change. What is worked out when first asked for, is now."""
+    """Return all that an engine holds that an event may change."""
     world, now = engine.world, engine.world.configuration
-    for condition in (c for rule in engine.rules.rules for c in atoms(rule.condition)):
-        if isinstance(condition, shapes.Path | shapes.NoPath):
-            world.reach_of(condition.medium, condition.end)
     return [
-        held({k: v for k, v in vars(engine).items() if isinstance(v, dict)}),
+        [held(plain(vars(one))) for one in (engine, *engine.runners)],
         [held(getattr(now, name)) for name in ("_states", "_standing", "cycles", "values")],
-        [held(world.clock), held(world._done)],
+        [world.now, world._order, held(world._done)],
         [(held(f.graph.out), held(f.graph.into), held(f._held)) for f in world.flows.values()],
         [{t: frozenset(r) for t, r in f._reaches.items()} for f in world.flows.values()],
-        {id(tally): held(tally.short) for tally in engine.judge._tallies.values()},
+        [held(tally) for tally in world.tallies.known.values()],
     ]
 
 
@@ -162,7 +167,6 @@ def answers(engine: Engine) -> list[Any]:
     return [
         [f.to_json() for f in engine.findings()],
         [c.to_json() for c in engine.clocks()],
-        engine.running(),
     ]
 
 

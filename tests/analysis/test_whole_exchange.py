@@ -17,19 +17,16 @@ from cfgtrack.model.hold import mate_of
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.sequence import Outing, Sequence, Step
-from cfgtrack.rules.rule import (
-    ActionMatch,
-    All,
-    Always,
-    At,
-    By,
-    NoPath,
-    Path,
-    Rule,
-    RuleSet,
-    Selection,
-    Status,
-)
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.all import All
+from cfgtrack.rules.what.no_path import NoPath
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.when.always import Always
+from cfgtrack.rules.when.at import At
+from cfgtrack.rules.when.by import By
 from tests.happening import happened, refused
 
 FLUID = {"IN": "2 in", "OUT": "2 in", "DRAIN": "3/8 in"}

@@ -28,7 +28,14 @@ from cfgtrack.model.plant import Plant, Unit
 from cfgtrack.model.sequence import Outing, Sequence, Step
 from cfgtrack.network.network import compile_network, state_links
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import ActionMatch, Always, At, Path, Rule, RuleSet, Selection, Status, Within
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.when.always import Always
+from cfgtrack.rules.when.at import At
+from cfgtrack.rules.when.within import Within
 
 STUB = 20
 SECOND = 1_000_000

@@ -14,7 +14,7 @@ import click
 import pytest
 
 from cfgtrack.cli.main import COMMANDS, VERBS, main
-from cfgtrack.rules.custom import ENTRY_POINTS
+from cfgtrack.rules.what.custom import ENTRY_POINTS
 from tests.cli.conftest import Command
 
 OTHER_FORM = {

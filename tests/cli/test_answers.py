@@ -33,9 +33,13 @@ from cfgtrack.model.quantity import QUANTITIES
 from cfgtrack.model.sequence import Outing, Step
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.network.network import compile_network
+from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import All, AnyOf, Condition, Not, Rule, RuleSet
+from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.variance import Variance
+from cfgtrack.rules.what.all import All
+from cfgtrack.rules.what.any import AnyOf
+from cfgtrack.rules.what.not_ import Not
 from cfgtrack.store.loading import RULES
 from tests.cli.asked import (
     FOLDER,

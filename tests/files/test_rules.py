@@ -7,24 +7,22 @@ import pytest
 from cfgtrack.files.rules import parse_rules, read_rules
 from cfgtrack.model.time import MINUTE
 from cfgtrack.model.trouble import BadInput, Problem
-from cfgtrack.rules.rule import (
-    ActionMatch,
-    All,
-    Always,
-    AnyOf,
-    At,
-    By,
-    Count,
-    Custom,
-    Done,
-    NoPath,
-    Not,
-    Path,
-    Selection,
-    Status,
-    Value,
-    Within,
-)
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.all import All
+from cfgtrack.rules.what.any import AnyOf
+from cfgtrack.rules.what.count import Count
+from cfgtrack.rules.what.custom import Custom
+from cfgtrack.rules.what.done import Done
+from cfgtrack.rules.what.no_path import NoPath
+from cfgtrack.rules.what.not_ import Not
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.what.value import Value
+from cfgtrack.rules.when.always import Always
+from cfgtrack.rules.when.at import At
+from cfgtrack.rules.when.by import By
+from cfgtrack.rules.when.within import Within
 
 HEAD = '[[rule]]\nid = "{}"\ntitle = "t"\nhazard = "h"\nseverity = 2\nsource = "common practice"\n'
 IT = Selection(of="it")
@@ -265,7 +263,7 @@ def test_a_condition_that_cannot_be_loaded_is_told_at_its_line(plant, monkeypatc
     def find(name):
         raise BadInput([Problem(f"condition {name}", "not-loadable", "it has no why")])
 
-    monkeypatch.setattr("cfgtrack.files.conditions.find_custom", find)
+    monkeypatch.setattr("cfgtrack.rules.what.custom.find_custom", find)
     condition = 'condition = { custom = "own", of = "PUMP-1" }'
     text = f'{HEAD.format("r1")}mode = "always"\n{condition}\n'
     with pytest.raises(BadInput) as caught:

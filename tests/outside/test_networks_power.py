@@ -17,7 +17,10 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Plant, Unit
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import Always, Path, Rule, RuleSet, Selection
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.when.always import Always
 from tests.happening import happened
 
 NETWORKS = ["simple_mv_open_ring_net", "create_cigre_network_mv", "example_simple", "mv_oberrhein"]

@@ -20,7 +20,10 @@ from cfgtrack.model.plant import Plant, Unit
 from cfgtrack.network.network import compile_network
 from cfgtrack.network.paths import Paths
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import Always, Path, Rule, RuleSet, Selection
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.when.always import Always
 from tests.happening import happened
 
 PIPE = Part(

@@ -17,7 +17,13 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.sequence import Outing, Sequence, Step
-from cfgtrack.rules.rule import ActionMatch, All, At, Not, Rule, RuleSet, Selection, Status
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.all import All
+from cfgtrack.rules.what.not_ import Not
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.when.at import At
 from tests.happening import happened
 
 # Action and port -> (facts needed, facts denied, facts made true, facts made false).

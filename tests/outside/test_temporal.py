@@ -15,7 +15,12 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Plant, Unit
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import ActionMatch, Always, Rule, RuleSet, Selection, Status, Within
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.when.always import Always
+from cfgtrack.rules.when.within import Within
 
 SWITCH = "U:S"
 SECOND = 1_000_000

@@ -17,25 +17,23 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, Node
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.rules.rule import (
-    ActionMatch,
-    All,
-    Always,
-    AnyOf,
-    At,
-    By,
-    Condition,
-    Count,
-    Done,
-    NoPath,
-    Not,
-    Path,
-    Rule,
-    Selection,
-    Status,
-    Value,
-    Within,
-)
+from cfgtrack.rules.condition import Condition
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.rule import Rule
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.all import All
+from cfgtrack.rules.what.any import AnyOf
+from cfgtrack.rules.what.count import Count
+from cfgtrack.rules.what.done import Done
+from cfgtrack.rules.what.no_path import NoPath
+from cfgtrack.rules.what.not_ import Not
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.what.value import Value
+from cfgtrack.rules.when.always import Always
+from cfgtrack.rules.when.at import At
+from cfgtrack.rules.when.by import By
+from cfgtrack.rules.when.within import Within
 
 Broken = tuple[str, str, int, int, int | None]
 MICRO = 1_000_000

@@ -18,24 +18,20 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.rules.breach import Breach
-from cfgtrack.rules.describe import describe
+from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import (
-    All,
-    Always,
-    AnyOf,
-    Condition,
-    Count,
-    Done,
-    NoPath,
-    Not,
-    Path,
-    Rule,
-    RuleSet,
-    Selection,
-    Status,
-    Value,
-)
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.all import All
+from cfgtrack.rules.what.any import AnyOf
+from cfgtrack.rules.what.count import Count
+from cfgtrack.rules.what.done import Done
+from cfgtrack.rules.what.no_path import NoPath
+from cfgtrack.rules.what.not_ import Not
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.what.value import Value
+from cfgtrack.rules.when.always import Always
 from tests.happening import happened
 from tests.rules.reference import Moment, graph_of, named, points
 from tests.rules.worlds import ENDPOINTS, FREE, KINDS, MEDIA, SECOND, START, draw_world
@@ -340,4 +336,4 @@ DESCRIBED: dict[str, Condition] = {
 @pytest.mark.parametrize("words", DESCRIBED)
 def test_described(words):
     """A condition is described in plain words."""
-    assert describe(DESCRIBED[words]) == words
+    assert DESCRIBED[words].words() == words

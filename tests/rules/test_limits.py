@@ -13,8 +13,12 @@ from cfgtrack.model.part import Part, Thermal
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.limits import Limit, find_limit
-from cfgtrack.rules.rule import ActionMatch, Rule, RuleSet, Selection, Status, Within
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.trail import Trail
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.when.within import Within
 from cfgtrack.rules.world import World
 
 SECOND = 1_000_000
@@ -40,12 +44,12 @@ def world(part: Part, place: str = "SITE", temperature: float | None = None) -> 
 
 def thermal(data: Thermal | None, place: str = "SITE", temperature: float | None = None) -> Limit:
     """Return the thermal limit of a unit."""
-    return find_limit("thermal", world(Part("p", thermal=data), place, temperature), "U:HEAT", 0)
+    return find_limit("thermal", world(Part("p", thermal=data), place, temperature), "U:HEAT")
 
 
 def test_a_time_that_is_given():
     """A limit that is given is what was given."""
-    assert find_limit(42, world(Part("p")), None, 0) == Limit(42)
+    assert find_limit(42, world(Part("p")), None) == Limit(42)
 
 
 def test_without_its_heater():
@@ -81,8 +85,8 @@ def test_measured_temperature():
         (thermal(None), "no thermal data"),
         (thermal(COLD, "NOWHERE"), "no place around U gives a sink temperature"),
         (thermal(replace(COLD, biot=0.1)), "Biot number 0.1"),
-        (find_limit("trapped", world(Part("p")), "U:VOL", 0), "no data on trapped liquid"),
-        (find_limit("thermal", world(Part("p", thermal=COLD)), None, 0), "needs a subject"),
+        (find_limit("trapped", world(Part("p")), "U:VOL"), "no data on trapped liquid"),
+        (find_limit("thermal", world(Part("p", thermal=COLD)), None), "needs a subject"),
     ],
     ids=["no-data", "no-sink", "too-thick", "no-trapped", "no-subject"],
 )
@@ -100,7 +104,7 @@ def test_thin_enough():
 
 def test_trapped():
     """Trapped liquid has the time that its part gives."""
-    assert find_limit("trapped", world(Part("p", trapped=90.5)), "U:VOL", 0) == Limit(90_500_000)
+    assert find_limit("trapped", world(Part("p", trapped=90.5)), "U:VOL") == Limit(90_500_000)
 
 
 def test_no_verdict_where_the_limit_is_unknown():

@@ -8,21 +8,18 @@ from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import (
-    ActionMatch,
-    Always,
-    At,
-    By,
-    Count,
-    Done,
-    Path,
-    Rule,
-    RuleSet,
-    Selection,
-    Status,
-    Value,
-    Within,
-)
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.count import Count
+from cfgtrack.rules.what.done import Done
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.what.value import Value
+from cfgtrack.rules.when.always import Always
+from cfgtrack.rules.when.at import At
+from cfgtrack.rules.when.by import By
+from cfgtrack.rules.when.within import Within
 from tests.happening import happened
 
 SECOND = 1_000_000

@@ -10,7 +10,6 @@ from typing import Any
 
 import pytest
 
-from cfgtrack.answers.rules import guards
 from cfgtrack.files.definition import parse_definition, read_definition
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.configuration import Configuration
@@ -34,7 +33,7 @@ def faults(text: str, definition: Definition) -> list[str]:
     found = []
     written = tomllib.loads(text)["rule"]
     for raw, rule in zip(written, parse_rules({"rules.toml": text}, now.plant).rules, strict=True):
-        ports = filter(None, map(now.plant.port, guards(rule, now)))
+        ports = filter(None, map(now.plant.port, rule.guards(now)))
         touched = any(kind.id in power for _, kind in ports)
         found += faults_of_rule(raw, electrical=touched or is_electrical(raw, power))
     return found

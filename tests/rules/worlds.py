@@ -20,28 +20,24 @@ from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import Quantity
-from cfgtrack.rules.rule import (
-    ENDS,
-    REFERENCES,
-    ActionMatch,
-    All,
-    Always,
-    AnyOf,
-    At,
-    By,
-    Condition,
-    Count,
-    Done,
-    Mode,
-    NoPath,
-    Not,
-    Path,
-    Rule,
-    Selection,
-    Status,
-    Value,
-    Within,
-)
+from cfgtrack.rules.condition import Condition
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.mode import Mode
+from cfgtrack.rules.rule import Rule
+from cfgtrack.rules.selection import REFERENCES, Selection
+from cfgtrack.rules.what.all import All
+from cfgtrack.rules.what.any import AnyOf
+from cfgtrack.rules.what.count import Count
+from cfgtrack.rules.what.done import Done
+from cfgtrack.rules.what.no_path import NoPath
+from cfgtrack.rules.what.not_ import Not
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.what.value import Value
+from cfgtrack.rules.when.always import Always
+from cfgtrack.rules.when.at import At
+from cfgtrack.rules.when.by import ENDS, By
+from cfgtrack.rules.when.within import Within
 from tests.happening import happened
 
 SECOND = 1_000_000

@@ -17,11 +17,12 @@ from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.trouble import BadInput
-from cfgtrack.rules import custom
-from cfgtrack.rules.custom import NoVerdict, ask, ask_why, find_custom
+from cfgtrack.rules.condition import NoVerdict
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import Custom, Selection
+from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.trail import Trail
+from cfgtrack.rules.what import custom
+from cfgtrack.rules.what.custom import Custom, find_custom
 from cfgtrack.rules.world import World
 from tests.happening import happened
 
@@ -32,6 +33,7 @@ place = [{ id = "SITE" }, { id = "SHELF", parent = "SITE", holds = true }]
 """
 HEAD = 'title = "t"\nhazard = "h"\nseverity = 2\nsource = "common practice"\n'
 NUMBER = count()
+BOX = Selection(ids=("BOX-1",))
 
 
 def documented() -> tuple[str, str, str]:
@@ -180,13 +182,13 @@ def test_a_crash_is_no_verdict(package):
     with pytest.raises(
         NoVerdict, match=r"crashed: ZeroDivisionError: nothing to share \(conditions_\d+.py:6\)"
     ) as caught:
-        ask(Custom(names["crashes"], Selection()), world(), ())
+        Custom(names["crashes"], BOX).compile(world()).holds(None)
     assert isinstance(caught.value.__cause__, ZeroDivisionError)
     assert caught.value.reason().code == "crashed"
     with pytest.raises(NoVerdict, match="returned None, neither True nor False"):
-        ask(Custom(names["vague"], Selection()), world(), ())
+        Custom(names["vague"], BOX).compile(world()).holds(None)
     with pytest.raises(NoVerdict, match="KeyError"):
-        ask_why(Custom(names["vague"], Selection()), world(), ())
+        Custom(names["vague"], BOX).compile(world()).reasons(None, ())
 
 
 MODES = {

@@ -1,4 +1,4 @@
-"""Conditions written in Python, for what a rules file can't say.
+"""`custom`: conditions written in Python, for what a rules file can't say.
 
 A condition is any object with the attributes of `CustomCondition`. One in another package is found through an entry
 point of the group ``cfgtrack.conditions`` that names its class: the entry point's name is what a rules file calls it
@@ -34,19 +34,19 @@ And in a rules file::
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cache
-from pathlib import PurePath
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, ClassVar, Protocol, Self
 
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.rules.condition import Clause, Condition, Ended, Node, NoVerdict, line_of
 from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.world import World
 
 if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
-
-    from cfgtrack.rules.rule import Custom
-    from cfgtrack.rules.world import World
 
 ENTRY_POINTS = "cfgtrack.conditions"
 
@@ -69,47 +69,72 @@ class CustomCondition(Protocol):
         ...
 
 
-class NoVerdict(Exception):
-    """A condition in Python crashed: whether its rule is kept or broken is not known. Chained to the error."""
+@dataclass(frozen=True, slots=True)
+class Custom(Condition):
+    """A condition written in Python, found by `name`. `settings` is whatever else the rules file gives."""
 
-    def __init__(self, name: str, error: Exception) -> None:
-        super().__init__(f"the condition {name} crashed: {type(error).__name__}: {error}{_where(error)}")
+    key: ClassVar[str] = "custom"
+    name: str
+    of: Selection
+    settings: Mapping[str, Any] = field(default_factory=dict)
 
-    def reason(self) -> Reason:
-        """Return why there is no verdict."""
-        return Reason("crashed", str(self))
+    @classmethod
+    def read(cls, clause: Clause) -> Self | None:
+        name, of = clause.text("custom", required=True), clause.selection("of")
+        settings = clause.rest()
+        try:
+            find_custom(name)
+        except KeyError:
+            sentence = (
+                f"no condition in Python is named {name}: it is neither built in nor in an installed package"
+            )
+            clause.note("custom", "no-such-condition", sentence)
+            return None
+        except BadInput as err:
+            for problem in err.problems:
+                clause.note("custom", problem.code, problem.sentence)
+            return None
+        return cls(name, of, settings)
+
+    def words(self) -> str:
+        return f"{self.name} holds for {self.of.words()}"
+
+    def media(self) -> frozenset[str]:
+        return frozenset(find_custom(self.name).media)
+
+    def compile(self, world: World) -> Node:
+        return _Custom(self, world)
 
 
-def _where(error: Exception) -> str:
-    """Return the line that an error was raised at."""
-    at = error.__traceback__
-    while at is not None and at.tb_next is not None:
-        at = at.tb_next
-    return "" if at is None else f" ({PurePath(at.tb_frame.f_code.co_filename).name}:{at.tb_lineno})"
+class _Custom(Node):
+    """Has a condition in Python judge its items. What that looks at isn't known: so everything may change it."""
 
+    def __init__(self, condition: Custom, world: World) -> None:
+        self.condition = condition
+        self.world = world
+        self.of = world.bind(condition.of)
+        self.found = find_custom(condition.name)
 
-def ask(condition: Custom, world: World, items: Sequence[str]) -> bool:
-    """Return whether a condition in Python is true of `items` now. Raises NoVerdict where it can't tell."""
-    found = find_custom(condition.name)
-    try:
-        return _truth(found.holds(world, items, condition.settings))
-    except Exception as err:
-        raise NoVerdict(condition.name, err) from err
+    def holds(self, it: str | None) -> bool:
+        items = self.of.items(it)
+        try:
+            return _truth(self.found.holds(self.world, items, self.condition.settings))
+        except Exception as err:
+            raise NoVerdict(self.condition.name, err) from err
+
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - it is asked for words alone
+        items = self.of.items(it)
+        try:
+            why = self.found.why(self.world, items, self.condition.settings)
+        except Exception as err:
+            raise NoVerdict(self.condition.name, err) from err
+        return (Reason("custom", why, beyond=items),)
 
 
 def _truth(answer: object) -> bool:
     if not isinstance(answer, bool):
         raise TypeError(f"holds() returned {answer!r}, neither True nor False")
     return answer
-
-
-def ask_why(condition: Custom, world: World, items: Sequence[str]) -> str:
-    """Return why a condition in Python is false of `items` now. Raises NoVerdict where it can't tell."""
-    found = find_custom(condition.name)
-    try:
-        return found.why(world, items, condition.settings)
-    except Exception as err:
-        raise NoVerdict(condition.name, err) from err
 
 
 class TighteningOrder:
@@ -177,7 +202,7 @@ def _load(name: str, point: EntryPoint) -> CustomCondition:
     try:
         made = point.load()()
     except Exception as err:
-        sentence = f"{point.value} can't be loaded: {type(err).__name__}: {err}{_where(err)}"
+        sentence = f"{point.value} can't be loaded: {type(err).__name__}: {err}{line_of(err)}"
         raise _unusable(name, "not-loadable", sentence) from err
     missing = [each for each in ("media", "holds", "why") if not hasattr(made, each)]
     if missing:

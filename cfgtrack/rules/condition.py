@@ -1,0 +1,161 @@
+"""What a condition is: a value that a rule is made of, and the node that judges it over one world.
+
+Each condition is a file of `rules/what/`.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+from pathlib import PurePath
+from typing import Any, ClassVar, Protocol, Self
+
+from cfgtrack.model.quantity import Quantity
+from cfgtrack.network.flow import Link
+from cfgtrack.rules.dependence import EVERYTHING, Dependence
+from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.world import World
+
+Ended = Sequence[tuple[str, Link]]
+"""The links that just ended, each with its medium."""
+
+
+class Condition(ABC):
+    """A condition of a rule, frozen. `key` names it in a rules file; `borrows` are fields that are keys of others."""
+
+    __slots__ = ()
+    __match_args__: ClassVar[tuple[str, ...]]
+    key: ClassVar[str]
+    borrows: ClassVar[tuple[str, ...]] = ()
+
+    @classmethod
+    @abstractmethod
+    def read(cls, clause: Clause) -> Self | None:
+        """Return the condition that a table of a rules file gives, None after noting that it gives none."""
+
+    @abstractmethod
+    def words(self) -> str:
+        """Return the condition in plain words."""
+
+    @abstractmethod
+    def compile(self, world: World) -> Node:
+        """Return what judges it over one world."""
+
+    def media(self) -> frozenset[str]:
+        """Return the media whose networks it needs."""
+        return frozenset()
+
+    def checked(self) -> Iterator[Selection]:
+        """Yield the selections of the items that it checks: unless it says otherwise, the first that it has."""
+        values = (getattr(self, name) for name in self.__match_args__)
+        yield from islice((one for one in values if isinstance(one, Selection)), 1)
+
+
+class Node(ABC):
+    """A condition over one world. `depends` says what may change it: everything, unless the condition says less."""
+
+    depends: Dependence = EVERYTHING
+
+    @abstractmethod
+    def holds(self, it: str | None) -> bool:
+        """Return whether it is true now, for `it`. Raises NoVerdict where that can't be told."""
+
+    @abstractmethod
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
+        """Return why it is false now, for `it`, and what would cure it. `ended` are the links that just ended."""
+
+    def unsure(self, items: Iterable[str | None]) -> list[str | None]:
+        """Return the items for which it is false now, or can't be told."""
+        return [it for it in items if not self._is_sure(it)]
+
+    def _is_sure(self, it: str | None) -> bool:
+        try:
+            return self.holds(it)
+        except NoVerdict:
+            return False
+
+
+class NoVerdict(Exception):
+    """A condition in Python crashed: whether its rule is kept or broken is not known. Chained to the error."""
+
+    def __init__(self, name: str, error: Exception) -> None:
+        super().__init__(f"the condition {name} crashed: {type(error).__name__}: {error}{line_of(error)}")
+
+    def reason(self) -> Reason:
+        """Return why there is no verdict."""
+        return Reason("crashed", str(self))
+
+
+def line_of(error: Exception) -> str:
+    """Return the line that an error was raised at."""
+    at = error.__traceback__
+    while at is not None and at.tb_next is not None:
+        at = at.tb_next
+    return "" if at is None else f" ({PurePath(at.tb_frame.f_code.co_filename).name}:{at.tb_lineno})"
+
+
+class Clause(Protocol):
+    """One table of a rules file, as a mode or a condition reads it, field by field.
+
+    What is wrong with a field is noted, and it reads as if it were not there; so is a field that nobody asks for.
+    """
+
+    def has(self, name: str) -> bool:
+        """Return whether there is a field of this name, right or wrong."""
+
+    def text(self, name: str, *, required: bool = False) -> str:
+        """Return a text, "" when there is none."""
+
+    def flag(self, name: str) -> bool:
+        """Return a yes or no, False when it is not there."""
+
+    def count(self, name: str, *, at_least: int = 1) -> int | None:
+        """Return a whole number."""
+
+    def duration(self, name: str) -> int | None:
+        """Return a duration, in microseconds."""
+
+    def amount(self, name: str, dimension: str | None) -> Quantity | None:
+        """Return a number with its unit; None too where there is no `dimension` to read it by."""
+
+    def selection(self, name: str) -> Selection:
+        """Return the selection of a field that must be there."""
+
+    def medium(self, name: str) -> str:
+        """Return the medium of a field that must be there."""
+
+    def statuses(self, name: str, of: Selection) -> tuple[str, ...]:
+        """Return statuses that items of a selection can have."""
+
+    def places(self, name: str, of: Selection) -> tuple[str, ...]:
+        """Return patterns of places, for the items of a selection."""
+
+    def actions(self, name: str, *, required: bool = True) -> tuple[str, ...]:
+        """Return actions."""
+
+    def below(self, name: str, *, required: bool = False, has_it: bool | None = None) -> Clause | None:
+        """Return the table in a field. `has_it`: whether it may speak of `it`; None: if this one may."""
+
+    def condition(self) -> Condition | None:
+        """Return the condition that this table is."""
+
+    def conditions(self, name: str) -> tuple[Condition, ...] | None:
+        """Return the conditions in a field, None after noting that there are none or that some are wrong."""
+
+    def match(self) -> ActionMatch:
+        """Return the match of actions that this table is."""
+
+    def rest(self) -> dict[str, Any]:
+        """Return the fields that nobody has asked for, as they stand."""
+
+    def finish(self) -> None:
+        """Note every field that nobody has asked for."""
+
+    def note(self, name: str, code: str, sentence: str) -> None:
+        """Note a problem of the field `name`, or with "" of the table."""
+
+    def candidates(self, of: Selection) -> tuple[str, ...] | None:
+        """Return what a selection names in the plant whatever is so now; None where no plant is at hand."""

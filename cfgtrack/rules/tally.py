@@ -1,0 +1,89 @@
+"""What falls short among items that are always the same, kept up to date: so an event costs what it touches."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+
+from cfgtrack.model.plant import Plant
+from cfgtrack.network.flow import Shift
+from cfgtrack.network.reach import Reach
+from cfgtrack.rules.trail import Trail
+
+Tally = dict[object, bool]
+"""The items, or vertices, that count: whoever holds one sees it kept up to date."""
+
+
+class Tallies:
+    """The tallies of one world. Equal conditions share one.
+
+    One that is started after a mark would not be stepped back: start them all before.
+    """
+
+    def __init__(self, plant: Plant, trail: Trail) -> None:
+        self._plant = plant
+        self._trail = trail
+        self.known: dict[object, Tally] = {}
+        self._by_item: dict[str, list[tuple[Tally, Callable[[str], bool]]]] = {}
+        self._by_reach: dict[Reach, list[tuple[Tally, frozenset[int], bool]]] = {}
+
+    def of_items(self, condition: object, items: Iterable[str], counts: Callable[[str], bool]) -> Tally:
+        """Return the items that count, as `counts` tells of each whenever it changes."""
+        tally = self.known.get(condition)
+        if tally is None:
+            tally = self.known[condition] = {}
+            for item in items:
+                self._by_item.setdefault(item, []).append((tally, counts))
+                if counts(item):
+                    tally[item] = True
+        return tally
+
+    def of_reach(
+        self, condition: object, reach: Reach, items: Iterable[tuple[str, tuple[int, ...]]], *, wanted: bool
+    ) -> Tally:
+        """Return the vertices that don't reach a target though it is `wanted`, or do though it isn't.
+
+        `items` come with the vertices that they stand for; of those that stand for none no way is to be had.
+        """
+        tally = self.known.get(condition)
+        if tally is None:
+            known = dict(items)
+            vertices = frozenset(v for each in known.values() for v in each)
+            tally = self.known[condition] = {v: True for v in vertices if (v in reach) != wanted}
+            if wanted:
+                tally.update({item: True for item, each in known.items() if not each})
+            self._by_reach.setdefault(reach, []).append((tally, vertices, wanted))
+        return tally
+
+    def update(self, subjects: Iterable[str], shifts: Mapping[str, Shift]) -> None:
+        """Bring all up to date after an event."""
+        if self._by_item:
+            self._update_items(subjects)
+        for shift in shifts.values():
+            for reach, lost in shift.lost.items():
+                self._update_reach(reach, lost, reached=False)
+            for reach, gained in shift.gained.items():
+                self._update_reach(reach, gained, reached=True)
+
+    def _update_items(self, subjects: Iterable[str]) -> None:
+        for subject in self._with_inside(subjects):
+            for tally, counts in self._by_item.get(subject, ()):
+                if counts(subject):
+                    self._trail.set(tally, subject, True)
+                else:
+                    self._trail.drop(tally, subject)
+
+    def _with_inside(self, subjects: Iterable[str]) -> Iterator[str]:
+        """Yield subjects, and for a unit that moved its ports and nodes too (their whereabouts may differ)."""
+        for subject in subjects:
+            yield subject
+            if ":" not in subject and self._plant.has_owner(subject):
+                yield from self._plant.ports_of(subject)
+                yield from self._plant.nodes_of(subject)
+
+    def _update_reach(self, reach: Reach, vertices: set[int], *, reached: bool) -> None:
+        for tally, starts, wanted in self._by_reach.get(reach, ()):
+            for vertex in vertices & starts:
+                if reached != wanted:
+                    self._trail.set(tally, vertex, True)
+                else:
+                    self._trail.drop(tally, vertex)

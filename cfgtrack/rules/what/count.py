@@ -1,0 +1,131 @@
+"""`count`: so many items are in a status, at a place, or have a path."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+from cfgtrack.rules.condition import Clause, Condition, Ended, Node
+from cfgtrack.rules.dependence import depends_on_items
+from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.saying import say_list
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.tally import Tally
+from cfgtrack.rules.wanted import Wanted
+from cfgtrack.rules.ways import Ways
+from cfgtrack.rules.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class Count(Condition):
+    """At least `least` and at most `most` items of `of` have a status of `among`, or are at `at`.
+
+    With `medium` and `end`, those count that have such a path: k of n strings powered.
+    """
+
+    key: ClassVar[str] = "count"
+    borrows: ClassVar[tuple[str, ...]] = ("path",)
+    of: Selection
+    among: tuple[str, ...] = ()
+    at: tuple[str, ...] = ()
+    least: int | None = None
+    most: int | None = None
+    medium: str = ""
+    end: Selection | None = None
+
+    @classmethod
+    def read(cls, clause: Clause) -> Self:
+        of = clause.selection("count")
+        among, at = clause.statuses("is", of), clause.places("at", of)
+        least, most = clause.count("at_least", at_least=0), clause.count("at_most", at_least=0)
+        medium = clause.medium("path") if clause.has("path") else ""
+        end = clause.selection("to") if medium or clause.has("to") else None
+        if end is not None and not medium:
+            clause.note("to", "missing", "a count of those that reach something needs path, a medium")
+        if medium and (among or at):
+            clause.note(
+                "path", "unexpected", "count those of a status, or those that have a path: not both at once"
+            )
+        if not clause.has("at_least") and not clause.has("at_most"):
+            clause.note("", "missing", "a count needs at_least or at_most")
+        if least is not None and most is not None and least > most:
+            clause.note("at_least", "contradiction", f"at least {least} and at most {most} is never true")
+        there = None if of.of or of.may_be_empty or least is None else clause.candidates(of)
+        if there and least is not None and len(there) < least:
+            sentence = f"at least {least} is never true: there are {len(there)}"
+            clause.note("at_least", "contradiction", sentence)
+        return cls(of, among, at, least, most, medium, end)
+
+    def words(self) -> str:
+        bounds = [f"at least {self.least}"] if self.least is not None else []
+        bounds += [f"at most {self.most}"] if self.most is not None else []
+        how_many = "none" if self.most == 0 else " and ".join(bounds) or "any number"
+        of, counted = self.of.words(), self.counted()
+        if counted:
+            return f"{how_many} of {of} {counted}"
+        return f"there is {'no' if self.most == 0 else how_many} {of.removeprefix('any ')}"
+
+    def counted(self) -> str:
+        """Return what the items do that count; "" where it is enough that they are there."""
+        wanted = Wanted(self.among, self.at).words()
+        if wanted:
+            return f"are {wanted}"
+        return f"have a {self.medium} path to {self.end.words()}" if self.end else ""
+
+    def media(self) -> frozenset[str]:
+        return frozenset() if self.end is None else frozenset({self.medium})
+
+    def compile(self, world: World) -> Node:
+        return _Count(self, world)
+
+
+class _Count(Node):
+    """Judges how many items have what is asked for; where they are always the same, those that do are tallied."""
+
+    def __init__(self, condition: Count, world: World) -> None:
+        self.condition = condition
+        self.world = world
+        self.of = world.bind(condition.of)
+        self.wanted = Wanted(condition.among, condition.at)
+        self.ways: Ways | None = None
+        self.have: Tally | None = None
+        if condition.end is not None:
+            self.ways = Ways(world, condition.medium, condition.of, condition.end)
+            self.depends = self.ways.depends
+            return
+        self.depends = depends_on_items(condition.of)
+        if condition.of.is_fixed:
+            self.have = world.tallies.of_items(condition, condition.of.candidates(world.plant), self._counts)
+
+    def _counts(self, item: str) -> bool:
+        return self.wanted.is_met(self.world, item)
+
+    def _meeting(self, it: str | None) -> list[str]:
+        if self.ways is None:
+            return list(filter(self._counts, self.of.items(it)))
+        cut_off = frozenset(self.ways.cut_off(it))
+        return [item for item in self.of.items(it) if item not in cut_off]
+
+    def holds(self, it: str | None) -> bool:
+        n = len(self._meeting(it)) if self.have is None else len(self.have)
+        least, most = self.condition.least, self.condition.most
+        return (least is None or n >= least) and (most is None or n <= most)
+
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - numbers, not links
+        condition, items, meeting = self.condition, self.of.items(it), self._meeting(it)
+        n, meets, counted = len(meeting), frozenset(meeting), condition.counted()
+        text = f"{n} of {len(items)} {counted}" if counted else _say_there(condition.of, items)
+        if condition.least is not None and n < condition.least:
+            off, away, beyond = condition.least - n, False, tuple(i for i in items if i not in meets)
+            text += f"; at least {condition.least} must: {off} short"
+        else:
+            most = condition.most or 0
+            off, away, beyond = n - most, True, tuple(meeting)
+            text += f"; at most {most} may: {off} too many"
+        cures = self.wanted.cures(self.world, beyond, away=away) if off == 1 else ()
+        return (Reason("count", text, (), beyond, cures),)
+
+
+def _say_there(selection: Selection, items: tuple[str, ...]) -> str:
+    what = selection.words().removeprefix("any ")
+    return f"{what}: {len(items)}" + (f" ({say_list(items)})" if items else "")

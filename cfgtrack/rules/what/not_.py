@@ -1,0 +1,49 @@
+"""`not`: a condition is false."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+from cfgtrack.rules.condition import Clause, Condition, Ended, Node
+from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class Not(Condition):
+    """The part is false."""
+
+    key: ClassVar[str] = "not"
+    part: Condition
+
+    @classmethod
+    def read(cls, clause: Clause) -> Self | None:
+        below = clause.below("not")
+        part = None if below is None else below.condition()
+        return None if part is None else cls(part)
+
+    def words(self) -> str:
+        return f"not ({self.part.words()})"
+
+    def media(self) -> frozenset[str]:
+        return self.part.media()
+
+    def checked(self) -> Iterator[Selection]:
+        return self.part.checked()
+
+    def compile(self, world: World) -> Node:
+        return _Not(self.part, self.part.compile(world))
+
+
+class _Not(Node):
+    def __init__(self, part: Condition, node: Node) -> None:
+        self.part, self.node, self.depends = part, node, node.depends
+
+    def holds(self, it: str | None) -> bool:
+        return not self.node.holds(it)
+
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - what is so needs none
+        return (Reason("is-so", f"it must not be that {self.part.words()}"),)

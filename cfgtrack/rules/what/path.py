@@ -1,0 +1,198 @@
+"""`path`: items have a path to others; and what cut it where one has not."""
+
+from __future__ import annotations
+
+from collections.abc import Container, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice
+from typing import ClassVar
+
+from cfgtrack.model.action import PLACE, Action
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import Event, effects
+from cfgtrack.network.flow import Flow, Link
+from cfgtrack.rules.condition import Ended, Node
+from cfgtrack.rules.cure import MOST_CURES, that_work
+from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.saying import say_list
+from cfgtrack.rules.selection import IT
+from cfgtrack.rules.ways import OnWays, Ways
+from cfgtrack.rules.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class Path(OnWays):
+    """Every item of `start` reaches some item of `end` over made links of `medium`."""
+
+    key: ClassVar[str] = "path"
+
+    def words(self) -> str:
+        return f"{self.start.words()} has a {self.medium} path to {self.end.words()}"
+
+    def compile(self, world: World) -> Node:
+        """Return what judges it over one world; the commonest, of `it` to fixed ends, in the fastest way."""
+        ways = Ways(world, self.medium, self.start, self.end)
+        return _Path(self, ways) if self.start != IT or ways.reach is None else _OwnPath(self, ways)
+
+
+@dataclass(frozen=True, slots=True)
+class _Cut:
+    """What cut a path, in words too, and what would give it back, for every vertex in `ahead`. `epoch`: when."""
+
+    epoch: int
+    ahead: set[int]
+    links: tuple[str, ...]
+    cures: tuple[str, ...]
+    text: str
+
+
+class _Path(Node):
+    """Judges that items have their path, and remembers for as long as nothing changes what cut it."""
+
+    def __init__(self, condition: Path, ways: Ways) -> None:
+        self.condition = condition
+        self.world, self.ways, self.flow = ways.world, ways, ways.flow
+        self.depends = ways.depends
+        self.short = ways.tally(condition, wanted=True)
+        self._cut: _Cut | None = None
+
+    def holds(self, it: str | None) -> bool:
+        if self.short is not None:
+            return not self.short
+        return next(self.ways.cut_off(it), None) is None
+
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
+        beyond = tuple(self.ways.cut_off(it))
+        groups = [self.flow.vertices(item) for item in beyond]
+        starts = [v for group in groups for v in group]
+        known = self._known(starts) if it is not None and self.ways.reach is not None else None
+        cut = known or self._find_cut(it, groups, starts, ended)
+        return (Reason("no-path", cut.text, cut.links, beyond, cut.cures),)
+
+    def _known(self, starts: Sequence[int]) -> _Cut | None:
+        """Return what is known to have cut these off, for the same ends.
+
+        What is cut off at one blow is cut off by the same links: where all links go both ways, and all are to reach
+        the same ends, the answer for one item serves for all others on its side.
+        """
+        cut = self._cut
+        if cut is None or cut.epoch != self.world.epoch or not self.flow.goes_both_ways:
+            return None
+        return cut if starts and all(v in cut.ahead for v in starts) else None
+
+    def _find_cut(
+        self, it: str | None, groups: Sequence[Sequence[int]], starts: Sequence[int], ended: Ended
+    ) -> _Cut:
+        """Return the links whose end cut the last path, and those of which one alone would give it back to an item."""
+        flow, behind = self.flow, self.ways.behind(it)
+        short = [[v for v in group if v not in behind] for group in groups]
+        ahead = flow.graph.ahead(v for group in short for v in group)
+        broken = [link for medium, link in ended if medium == self.condition.medium]
+        cut = [link for link in broken if _joins(link, ahead, behind)]
+        names = (link.name for link in cut or self._all_on_the_way(it, starts, broken))
+        links = tuple(dict.fromkeys(names))
+        could = sorted((k for k in flow.could_be() if _joins(k, ahead, behind)), key=lambda k: k.name)
+        several = any(len(group) > 1 for group in short)
+        enough = (k for k in (*cut, *could) if not several or _restores(flow, k, short, ahead, behind))
+        cures = tuple(islice(_to_make(self.world, enough), MOST_CURES))
+        to, medium = self.condition.end.words(), self.condition.medium
+        text = f"there is no {medium} path to {to}"
+        if links:
+            text = f"no {medium} path is left to {to}: {say_list(links)} was the last way"
+        self._cut = _Cut(self.world.epoch, ahead, links, cures, text)
+        return self._cut
+
+    def _all_on_the_way(self, it: str | None, starts: Sequence[int], broken: Sequence[Link]) -> list[Link]:
+        """Return the links of `broken` that were on a way which took several: no single one would give it back."""
+        if len(broken) < 2:
+            return []
+        whole = self.flow.graph.fork()
+        for link in broken:
+            whole.add(link.a, link.b)
+            if not link.one_way:
+                whole.add(link.b, link.a)
+        ahead, behind = whole.ahead(starts), whole.behind(self.ways.ends(it))
+        return [link for link in broken if _joins(link, ahead, behind)]
+
+
+class _OwnPath(_Path):
+    """Judges that the item which the rule is about has its path to ends that are always the same."""
+
+    def __init__(self, condition: Path, ways: Ways) -> None:
+        super().__init__(condition, ways)
+        assert ways.reach is not None
+        self._vertices, self._has_way = ways.flow.vertices, ways.reach.__contains__
+
+    def holds(self, it: str | None) -> bool:
+        if it is None:
+            return True
+        vertices = self._vertices(it)
+        return bool(vertices) and all(map(self._has_way, vertices))
+
+    def unsure(self, items: Iterable[str | None]) -> list[str | None]:
+        vertices, has_way = self._vertices, self._has_way
+        return [it for it in items if it and not ((vs := vertices(it)) and all(map(has_way, vs)))]
+
+    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
+        known = None if it is None else self._known(self._vertices(it))
+        if it is None or known is None:
+            return super().reasons(it, ended)
+        return (Reason("no-path", known.text, known.links, (it,), known.cures),)
+
+
+def _joins(link: Link, ahead: Container[int], behind: Container[int]) -> bool:
+    """Return whether the link leads from what the start still reaches to what still reaches the end."""
+    if link.a in ahead and link.b in behind:
+        return True
+    return not link.one_way and link.b in ahead and link.a in behind
+
+
+def _restores(
+    flow: Flow, link: Link, short: Sequence[Sequence[int]], ahead: Container[int], behind: Container[int]
+) -> bool:
+    """Return whether a link gives all its vertices back to some item: one with several may want more than one."""
+    near = [a for a, b in ((link.a, link.b), (link.b, link.a)) if a in ahead and b in behind]
+    led = flow.graph.behind(near[: 1 if link.one_way else 2])
+    return any(group and all(v in led for v in group) for group in short)
+
+
+# --- what makes a link ----------------------------------------------------------------------------------------------
+
+
+def _to_make(world: World, links: Iterable[Link]) -> Iterator[str]:
+    """Yield for each link the first single action, possible now, that would make it."""
+    for name in dict.fromkeys(link.name for link in links):
+
+        def makes(event: Event, name: str = name) -> bool:
+            return _makes(world.configuration, event, name)
+
+        yield from islice(that_work(world, _could_make(world, name), makes), 1)
+
+
+def _could_make(world: World, link: str) -> Iterator[Action]:
+    """Yield actions that might make a link: a unit's being placed, or every move of a half, then of both."""
+    plant, now = world.plant, world.now
+    thing, _, place = link.partition(" on ")
+    if place:
+        for facing in plant.places[place].facings or (None,):
+            yield Action("", PLACE, (thing,), now, place=place, facing=facing)
+        return
+    halves = link.split(" - ")
+    for subjects in (*((half,) for half in halves), tuple(halves)):
+        found = plant.port(subjects[0])
+        for action in found[1].moves if found is not None else ():
+            yield Action("", action, subjects, now)
+
+
+def _makes(configuration: Configuration, event: Event, link: str) -> bool:
+    """Return whether a link is made once a resolved event has happened."""
+    if " on " in link:
+        return True
+    after = {e.subject: (e.value, e.other) for e in effects(configuration.plant, event) if not e.aspect}
+    halves = link.split(" - ")
+    for half in halves:
+        found = configuration.plant.port(half)
+        value, mate = after.get(half) or configuration.state(half)[:2]
+        if found is None or not found[1].is_carrying(value) or (len(halves) == 2 and mate not in halves):
+            return False
+    return True

@@ -1,0 +1,168 @@
+"""`value`: what was measured, counted or passed is in a range."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import ClassVar, Self
+
+from cfgtrack.model.action import MEASURE
+from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
+from cfgtrack.model.time import SECOND, format_duration
+from cfgtrack.model.trouble import near_hint
+from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.cure import MOST_CURES
+from cfgtrack.rules.dependence import Timer
+from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.items import OnItems
+from cfgtrack.rules.saying import MOST_NAMES, say_either
+from cfgtrack.rules.world import World
+
+CYCLES, ELAPSED = "cycles", "elapsed"
+_RATED = ("torque", CYCLES)
+
+
+@dataclass(frozen=True, slots=True)
+class Value(OnItems):
+    """The last value of `quantity` of every item of `of` is inside [low, high] (SI units; None is open).
+
+    Measured quantities by name; ``cycles`` is mate cycles used; ``elapsed`` is seconds since the last action `since`
+    on the item. With `rated` the range is the port's own (its torque range, its rated mate cycles). What was never
+    measured is outside, unless `unmeasured` is true. `unit` is the one that the range was written in.
+    """
+
+    key: ClassVar[str] = "value"
+    quantity: str
+    low: float | None = None
+    high: float | None = None
+    rated: bool = False
+    unmeasured: bool = False
+    since: tuple[str, ...] = ()
+    unit: str = field(default="", compare=False)
+
+    @classmethod
+    def read(cls, clause: Clause) -> Self:
+        of, quantity = clause.selection("value"), clause.text("quantity", required=True)
+        rated, unmeasured = clause.flag("rated"), clause.flag("unmeasured")
+        since = clause.actions("since", required=quantity == ELAPSED)
+        if since and quantity != ELAPSED:
+            clause.note("since", "unexpected", f"since goes with the quantity {ELAPSED}, not {quantity}")
+        least, most = _bound(clause, "min", quantity), _bound(clause, "max", quantity)
+        low, high = (None if q is None else q.value for q in (least, most))
+        unit = next((q.unit for q in (least, most) if q is not None), "")
+        given = [name for name in ("min", "max") if clause.has(name)]
+        if rated and quantity and quantity not in _RATED:
+            sentence = f"parts are rated for {' and '.join(_RATED)}, not for {quantity}"
+            clause.note("rated", "unexpected", sentence)
+        if rated and given:
+            clause.note(
+                given[0], "contradiction", "rated takes the range from the part: leave out min and max"
+            )
+        if not rated and not given:
+            clause.note("", "missing", "a value condition needs min, max or rated")
+        if low is not None and high is not None and low > high:
+            clause.note("min", "contradiction", "min is above max: never true")
+        return cls(of, quantity, low, high, rated, unmeasured, since, unit)
+
+    def words(self) -> str:
+        span = "in its rated range" if self.rated else self.span(self.low, self.high)
+        missing = ", or was never measured" if self.unmeasured else ""
+        return f"{self.what()} of {self.of.words()} is {span}{missing}"
+
+    def what(self) -> str:
+        """Return what it looks at."""
+        if self.quantity == ELAPSED:
+            return f"time since the last {say_either(self.since)}"
+        return "mate cycles" if self.quantity == CYCLES else self.quantity
+
+    def number(self, value: float) -> str:
+        """Return a value, given in SI units (of elapsed: seconds), in the unit that the range was written in."""
+        if self.quantity == ELAPSED:
+            return format_duration(round(value * SECOND))
+        dimension = QUANTITIES.get(self.quantity)
+        if dimension is None:
+            return f"{value:.10g}"
+        if self.unit:
+            return f"{from_si(value, unit=self.unit, dimension=dimension).shown:.10g} {self.unit}"
+        return f"{value:.10g} {DIMENSIONS[dimension][0]}".rstrip()
+
+    def span(self, low: float | None, high: float | None) -> str:
+        """Return the range that a value must be in."""
+        parts = [] if low is None else [f"at least {self.number(low)}"]
+        parts += [] if high is None else [f"at most {self.number(high)}"]
+        return " and ".join(parts) or "measured"
+
+    # --- judging ---
+
+    def timers(self) -> tuple[Timer, ...]:
+        """Return when the time that has passed comes into the range, and when it leaves it."""
+        if self.quantity != ELAPSED:
+            return ()
+        after = [] if self.low is None else [round(self.low * SECOND)]
+        after += [] if self.high is None else [round(self.high * SECOND) + 1]
+        return (Timer(self.since, tuple(after)),)
+
+    def is_met(self, world: World, item: str) -> bool:
+        (low, high), value = self._range(world, item), self._value(world, item)
+        if value is None:
+            return self.unmeasured
+        return (low is None or value >= low) and (high is None or value <= high)
+
+    def _range(self, world: World, item: str) -> tuple[float | None, float | None]:
+        """Return the range that applies to an item, SI units."""
+        if not self.rated:
+            return self.low, self.high
+        found = world.plant.port(item)
+        if found is None:
+            return None, None
+        port = found[0]
+        if self.quantity == CYCLES:
+            return None, None if port.cycles is None else float(port.cycles)
+        return port.torque if port.torque is not None else (None, None)
+
+    def _value(self, world: World, item: str) -> float | None:
+        """Return the last value of an item, SI units, or None where there is none."""
+        if self.quantity == CYCLES:
+            return float(world.configuration.cycles.get(item, 0))
+        if self.quantity == ELAPSED:
+            stamps = [s for a in self.since if (s := world.last_done(item, a)) is not None]
+            return (world.now - max(stamps)[0]) / SECOND if stamps else None
+        effect = world.configuration.values.get((item, self.quantity))
+        return None if effect is None else float(effect.value)
+
+    def reason(self, world: World, items: Sequence[str]) -> Reason:
+        said = "; ".join(self._say_out(world, item) for item in items[:MOST_NAMES])
+        is_set = self.quantity not in (CYCLES, ELAPSED)
+        cures = tuple(self._to_set(world, item) for item in items[:MOST_CURES]) if is_set else ()
+        return Reason("value", said, (), tuple(items), cures)
+
+    def _say_out(self, world: World, item: str) -> str:
+        value = self._value(world, item)
+        if value is None and self.quantity == ELAPSED:
+            return f"{say_either(self.since)} of {item} was never done"
+        got = "was never measured" if value is None else f"is {self.number(value)}"
+        return f"{self.what()} of {item} {got}; must be {self.span(*self._range(world, item))}"
+
+    def _to_set(self, world: World, item: str) -> str:
+        """Return the action that gives an item a new value: the one of that name, if its kind has one, or measuring."""
+        found = world.plant.port(item)
+        by_name = found is not None and self.quantity in found[1].moves
+        return f"{self.quantity if by_name else MEASURE} {item} {self.quantity}=..."
+
+
+def is_quantity(clause: Clause, quantity: str) -> bool:
+    """Return whether a rules file may ask for a quantity, after noting that it may not."""
+    known = (*QUANTITIES, CYCLES, ELAPSED)
+    if quantity and quantity not in known:
+        near = near_hint(quantity, known)
+        clause.note("quantity", "no-such-quantity", f"no quantity is named {quantity}{near}")
+    return quantity in known
+
+
+def _bound(clause: Clause, name: str, quantity: str) -> Quantity | None:
+    """Return min or max by the dimension of the quantity."""
+    if quantity == ELAPSED:
+        duration = clause.duration(name)
+        return None if duration is None else Quantity(duration / SECOND, "", duration / SECOND, "time")
+    known = clause.has(name) and is_quantity(clause, quantity)
+    return clause.amount(name, dimension_of(quantity) if known else None)
