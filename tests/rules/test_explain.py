@@ -89,8 +89,8 @@ def goals(now: Configuration, condition: Path | NoPath) -> set[str]:
     owners = [*plant.units, *plant.places]
     if end.what == ("place",):
         return {place.id for place in plant.places.values() if not place.mobile}
-    flag = "expansion" if end.expansion else "source"
-    return {f"{o}:{n}" for o in owners for n, node in plant.part_of(o).nodes.items() if getattr(node, flag)}
+    role = "expansion" if end.expansion else "source"
+    return {f"{o}:{n}" for o in owners for n, node in plant.part_of(o).nodes.items() if role in node.roles}
 
 
 def reaches(now: Configuration, condition: Path | NoPath, item: str) -> bool:
