@@ -24,7 +24,7 @@ from tests.corpus.histories import tell_history
 from tests.corpus.laws import PAIRS
 from tests.corpus.transcript import Transcript, fix_surroundings
 
-HISTORIES = 500
+HISTORIES = 540
 POSTGRESQL = "postgresql"
 ON_POSTGRESQL = 40
 """So many of the histories are told on PostgreSQL too."""

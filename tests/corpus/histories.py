@@ -6,7 +6,7 @@ from random import Random
 from typing import Any
 
 from tests.corpus.deeds import GAPS, Deed, Drafter, at, draw_sequence, jsonl, phrase, said, sheet
-from tests.corpus.laws import DRAWN, draw_rules
+from tests.corpus.laws import DRAWN, draw_rules, pairs_of
 from tests.corpus.plants import Plant, draw_plant
 from tests.corpus.transcript import Transcript
 
@@ -36,7 +36,7 @@ def tell_history(t: Transcript, number: int) -> None:
     r = Random(number)
     plant, now = draw_plant(r)
     t("load", t.file("plant.toml", plant.text), "--by", "survey", *r.choice(((), ("--json",))))
-    t("rules", "load", t.file("rules.toml", draw_rules(r, number * RULES, RULES)), "--by", "lead")
+    t("rules", "load", t.file("rules.toml", draw_rules(r, pairs_of(number, RULES))), "--by", "lead")
     writer = _Writer(r, t, Drafter(r, now))
     writer.write()
     _Asker(r, t, plant, writer).ask()
@@ -198,7 +198,7 @@ class _Asker:
     def _rules(self) -> None:
         r, t = self.r, self.t
         first = r.randrange(len(DRAWN))
-        other = t.file("other.toml", draw_rules(r, first, 3))
+        other = t.file("other.toml", draw_rules(r, [DRAWN[(first + n) % len(DRAWN)] for n in range(3)]))
         _count(t, t("rules", "try", other, "--json").json)
         t("rules", "load", other, "--dry-run")
         names = [row["id"] for row in t("rules", "list", "--json").json.get("rules", [])]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from itertools import product
 from random import Random
 from typing import Any
@@ -26,6 +26,15 @@ _SELDOM_BROKEN = (
 _DRAWN = (*PAIRS, *_SELDOM_BROKEN * 4)
 DRAWN = tuple(Random(0).sample(_DRAWN, len(_DRAWN)))
 """The pairs well mixed, some more often: a history takes the next few."""
+WITHIN = tuple(
+    product(
+        ("within-turning", "within-stays", "within-until", "within-thermal"),
+        ("status-is-at", "count-is", "value-cycles", "value-rated", "done", "all", "path"),
+    )
+)
+"""Those of them that few histories break."""
+LATE = 500
+"""From this number on histories draw `WITHIN` alone."""
 REFERENCES = ("it", "peer of it", "unit of it", "ports of it", "nodes of it", "place of it")
 LIMITS = ("0 s", "59.999999 s", "1 min", "2 min", "5 min", "1 h")
 GENERAL = ("place", "lift", "measure", "inspect", "as-found", "begin", "end", "remark")
@@ -258,8 +267,14 @@ _WRITERS: dict[str, Callable[[Author, int], Fields]] = {
 }
 
 
-def draw_rules(r: Random, first: int, number: int) -> str:
-    """Return a rules file of so many rules; `first` is where in `DRAWN` it goes on."""
+def pairs_of(history: int, number: int) -> list[tuple[str, str]]:
+    """Return so many pairs for the rules of a history: the next in `DRAWN`, of a late history in `WITHIN`."""
+    drawn = DRAWN if history < LATE else WITHIN
+    return [drawn[(history * number + n) % len(drawn)] for n in range(number)]
+
+
+def draw_rules(r: Random, pairs: Sequence[tuple[str, str]]) -> str:
+    """Return a rules file with a rule for each pair of a mode and a condition."""
     author = Author(r)
-    texts = [author.rule(n, *DRAWN[(first + n) % len(DRAWN)]) for n in range(number)]
+    texts = [author.rule(n, *pair) for n, pair in enumerate(pairs)]
     return 'title = "Random rules"\nmay_be_empty = true\n\n' + "\n".join(texts)

@@ -30,6 +30,8 @@ SECOND = 1_000_000
 
 _CODE = re.compile(r"^\S.*?: ([a-z][a-z-]*): ", re.MULTILINE)
 _CODE_IN_JSON = re.compile(r'^ *"code": "([a-z-]+)",$', re.MULTILINE)
+_SERVER = re.compile(r"postgresql://\S*cfgtrack-pg-\w*")
+"""The address of the tool's own server, with or without its password."""
 
 _now = WORKED
 _bytes = itertools.count(1)
@@ -154,7 +156,7 @@ class Transcript:
     def _neutral(self, text: str) -> str:
         for path, name in ((self.folder, "FOLDER"), (CHECKOUT, "CHECKOUT")):
             text = text.replace(str(path), name)
-        return text.replace(self.url, "DATABASE") if self.url else text
+        return _SERVER.sub("DATABASE", text)
 
     def _write(self, typed: list[str], stdin: str | None, answer: Answer) -> None:
         words = self._neutral(" ".join(repr(w) if not w or set(w) & set(" \n\"'") else w for w in typed))
