@@ -31,10 +31,11 @@ class Refusal:
 
 @dataclass(frozen=True, slots=True)
 class Impossible:
-    """An action that can't have happened, as far as it could be filled in, and every reason why."""
+    """An action that can't have happened, as far as it could be filled in, every reason why, and what would have moved."""
 
     action: Action
     refusals: tuple[Refusal, ...]
+    moved: tuple[str, ...] = ()
 
 
 def resolve(view: View, action: Action) -> Event | Impossible:
@@ -208,7 +209,9 @@ def _resolve_place(view: View, action: Action) -> Event | Impossible:
     if action.action == ac.LIFT and action.place is None and len(hands := grippers(view, group)) == 1:
         action = replace(action, place=hands.pop())
     refusals = [*_bad_destination(view, action, group), *_ties(view, thing, group)]
-    return _refused(action, *refusals) if refusals else Event.of(action, moved=tuple(group[1:]))
+    if refusals:
+        return Impossible(action, tuple(refusals), tuple(group[1:]))
+    return Event.of(action, moved=tuple(group[1:]))
 
 
 def _bad_destination(view: View, action: Action, group: Sequence[str]) -> Iterator[Refusal]:

@@ -238,7 +238,7 @@ def steps_text(report: CheckReport, *, colour: bool = False) -> str:
             format_instant(step.laid.end),
             step.laid.step.track,
             step.laid.step.id,
-            event_text(step.action),
+            event_text(step.action, step.outcome.moved),
             _verdict(step, numbers.get(step.action.id, [])),
             "; ".join(_clocks_moved(step)),
         ]

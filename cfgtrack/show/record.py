@@ -21,8 +21,8 @@ _NONE: Mapping[str, str] = MappingProxyType({})
 _MOST = 8
 
 
-def event_text(event: Action) -> str:
-    """Return what was done, in a phrase: ``demate PUMP-1:F1 from PANEL-A:F1``, ``place PUMP-2 at BAY-1``."""
+def event_text(event: Action, moved: Sequence[str] = ()) -> str:
+    """Return what was done (with it went what `moved`), in a phrase: ``demate PUMP-1:F1 from PANEL-A:F1``, ``place PUMP-2 at BAY-1``."""
     if event.action == ac.FOUND:
         return f"as found: {_found(event)}"
     words = [event.action.replace("-", " ") if event.action == "let-go" else event.action, *event.subjects]
@@ -36,9 +36,10 @@ def event_text(event: Action) -> str:
     if event.action == ac.APPROVE:
         words += _approved(event.body or {})
     words += [f"{name}={quantity}" for name, quantity in event.values.items()]
-    if isinstance(event, Event) and event.moved:
-        more = len(event.moved) - _MOST
-        words.append("with " + ", ".join([*event.moved[:_MOST], *([f"{more} more"] if more > 0 else [])]))
+    moved = event.moved if isinstance(event, Event) else moved
+    if moved:
+        more = len(moved) - _MOST
+        words.append("with " + ", ".join([*moved[:_MOST], *([f"{more} more"] if more > 0 else [])]))
     return " ".join(words)
 
 
