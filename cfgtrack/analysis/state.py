@@ -49,7 +49,7 @@ def unit_state(
     """
     if not plant.has(address):
         raise NoAnswer(_unknown(plant, address))
-    survey = _Survey(configuration, networks)
+    survey = _Observer(configuration, networks)
     owner, colon, _ = address.partition(":")
     ports = plant.ports_of(owner) if not colon else [address] if plant.port(address) else []
     nodes = plant.nodes_of(owner) if not colon else [address] if plant.node(address) else []
@@ -87,7 +87,7 @@ def plant_state(
     remarks: Iterable[Entry] = (),
 ) -> PlantReport:
     """Return the state of everything: a line a unit, and what stands out, units and places alike."""
-    survey = _Survey(configuration, networks)
+    survey = _Observer(configuration, networks)
     lines: list[UnitLine] = []
     open_ends: list[str] = []
     cut_off: list[VolumeState] = []
@@ -108,7 +108,7 @@ def plant_state(
 
 
 def _unit_line(
-    survey: _Survey, unit: str, volumes: list[VolumeState], loads: list[LoadState], open_ends: int
+    survey: _Observer, unit: str, volumes: list[VolumeState], loads: list[LoadState], open_ends: int
 ) -> UnitLine:
     plant = survey.plant
     thing = plant.units[unit]
@@ -136,7 +136,7 @@ def _unit_line(
     )
 
 
-class _Survey:
+class _Observer:
     """One configuration, with the paths of each medium made when they are first asked for."""
 
     def __init__(self, configuration: Configuration, networks: Mapping[str, Network]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cfgtrack.model.quantity import Quantity, from_si
-from cfgtrack.model.reference import Fluid, State
+from cfgtrack.model.reference import Fluid, FluidState
 from cfgtrack.physics.trapped import tabled_rise, tabled_warming
 
 
@@ -20,7 +20,7 @@ class Warming:
     fluid: Fluid
     asked: Quantity
     is_rise: bool
-    found: tuple[tuple[State, Quantity | None], ...]
+    found: tuple[tuple[FluidState, Quantity | None], ...]
 
 
 def warm(fluid: Fluid, *, warmed: Quantity | None = None, rise: Quantity | None = None) -> Warming:

@@ -12,7 +12,7 @@ from cfgtrack.analysis.warming import Warming, warm
 from cfgtrack.answers.moment import Value, json_of
 from cfgtrack.files.reference import TABLES, shipped_table
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity, to_json
-from cfgtrack.model.reference import Entry, Fluid, PropertyClass, Scatter, Surface, Thread
+from cfgtrack.model.reference import Fluid, PropertyClass, Reference, Scatter, Surface, Thread
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, near_hint
 
 ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
@@ -24,11 +24,14 @@ class Shipped(Value):
 
     def to_json(self) -> dict[str, Any]:
         """Return it as a JSON object: the version first, then what is there of its values by name."""
-        return {"version": __version__, **{k: v for k, v in Value.to_json(self).items() if v is not None}}
+        return {
+            "version": __version__,
+            **{k: v for k, v in Value.to_json(self).items() if v is not None},
+        }
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class ReferenceTable:
     """A table: what is in it, and how many entries."""
 
     table: str
@@ -40,7 +43,7 @@ class Table:
 class Overview(Shipped):
     """Which tables there are."""
 
-    tables: tuple[Table, ...]
+    tables: tuple[ReferenceTable, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +51,7 @@ class Listed(Shipped):
     """One table."""
 
     table: str
-    entries: tuple[Entry, ...]
+    entries: tuple[Reference, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,7 @@ class Found(Shipped):
     """One entry of a table, and what was asked about it: what a torque does to a thread, or warming to a fluid."""
 
     table: str
-    entry: Entry
+    entry: Reference
     tightening: Tightening | None = None
     warming: Warming | None = None
 
@@ -72,7 +75,9 @@ class Found(Shipped):
 
 def overview() -> Overview:
     """Return which tables there are."""
-    return Overview(tuple(Table(name, what, len(shipped_table(name))) for name, (_, what) in TABLES.items()))
+    return Overview(
+        tuple(ReferenceTable(name, what, len(shipped_table(name))) for name, (_, what) in TABLES.items())
+    )
 
 
 def listed(table: str) -> Listed:
@@ -108,7 +113,7 @@ def names(table: str | None = None) -> list[str]:
     return list(TABLES) if table is None else list(entries(table)) if table in TABLES else []
 
 
-def entries(name: str) -> Mapping[str, Entry]:
+def entries(name: str) -> Mapping[str, Reference]:
     """Return the entries of a table by id. NoAnswer, with near names, when there is no such table."""
     if name not in TABLES:
         hint = near_hint(name, TABLES) or f"; there are {', '.join(TABLES)}"
@@ -116,7 +121,7 @@ def entries(name: str) -> Mapping[str, Entry]:
     return shipped_table(name)
 
 
-def _find(name: str, among: Mapping[str, Entry], table: str) -> Entry:
+def _find(name: str, among: Mapping[str, Reference], table: str) -> Reference:
     if name not in among:
         hint = near_hint(name, among) or f"; `cfgtrack reference {table}` lists them"
         raise NoAnswer(Problem(name, f"no-such-{table}", f"the table {table} has no {name}{hint}"))
@@ -136,7 +141,7 @@ def _quantity(option: str, text: str, dimension: str) -> Quantity:
     return found
 
 
-def _tightening(entry: Entry, surface: str, *, torque: str | None, preload: str | None) -> Tightening:
+def _tightening(entry: Reference, surface: str, *, torque: str | None, preload: str | None) -> Tightening:
     """Work out what a torque, or the torque for a preload, does to a thread."""
     found = _find(surface, entries("surface"), "surface")
     assert isinstance(entry, Thread)
@@ -151,7 +156,7 @@ def _tightening(entry: Entry, surface: str, *, torque: str | None, preload: str 
     return tighten(entry, found, scatter, classes, **given)
 
 
-def _warming(entry: Entry, *, warmed: str | None, rise: str | None) -> Warming:
+def _warming(entry: Reference, *, warmed: str | None, rise: str | None) -> Warming:
     """Work out the rise of pressure in a full rigid volume, or how far it may warm, from each state of a fluid."""
     assert isinstance(entry, Fluid)
     answer = warm(

@@ -42,17 +42,17 @@ def _keep(asking: Asking, journal: Journal, texts: dict[str, str]) -> Loaded:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept(Answer):
+class KeptRules(Answer):
     """The rules that are kept: a line each, by column."""
 
     rules: tuple[Mapping[str, str], ...]
 
 
-def kept(asking: Asking) -> Kept:
+def kept(asking: Asking) -> KeptRules:
     """Return the rules that are kept."""
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
-        return Kept(past.moment, tuple(map(_line, past.rules.rules)))
+        return KeptRules(past.moment, tuple(map(_line, past.rules.rules)))
 
 
 def _line(rule: Rule) -> dict[str, str]:

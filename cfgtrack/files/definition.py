@@ -17,7 +17,7 @@ from cfgtrack.files.folder import top_folder
 from cfgtrack.files.gather import Gathered, ReadCsv
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
-from cfgtrack.files.parts import Known, Rows, read_part
+from cfgtrack.files.parts import Known, PartRows, read_part
 from cfgtrack.files.places import circles, read_place, read_unit
 from cfgtrack.files.source import Document, in_order, parse_toml, read_document, read_text
 from cfgtrack.files.table import Table
@@ -139,7 +139,7 @@ class _Items:
             return read_kind(cast("Table", fields), self.ids("medium"), self.ids("kind"))
         if sort == "part":
             known = Known(self._kinds(), self.ids("kind"), self.ids("medium"))
-            return read_part(cast("Table", fields), self.gathered.part_rows.get(name, Rows()), known)
+            return read_part(cast("Table", fields), self.gathered.part_rows.get(name, PartRows()), known)
         if sort == "unit":
             return read_unit(fields, self.ids("part"), self.ids("place"))
         return read_place(fields, self.ids("part"), self.ids("place"))

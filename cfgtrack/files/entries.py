@@ -13,7 +13,7 @@ from cfgtrack.files.table import Table
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class InitialState:
     """What is said of one subject: where it is, or its status, its mate or both."""
 
     subject: str
@@ -26,7 +26,7 @@ class Entry:
     facing: str = ""
 
 
-def read_entries(initial: Initial) -> Iterator[Entry]:
+def read_entries(initial: Initial) -> Iterator[InitialState]:
     """Yield one file's entries, noting what is none."""
     table = initial.table
     if table is None:
@@ -43,7 +43,7 @@ def read_entries(initial: Initial) -> Iterator[Entry]:
         yield from _row(row, at, by)
 
 
-def _joined(table: Table, at: int, by: str | None) -> Iterator[Entry]:
+def _joined(table: Table, at: int, by: str | None) -> Iterator[InitialState]:
     pairs = table.get("joined")
     if pairs is not None and not isinstance(pairs, list):
         table.wrong("joined", 'a list of pairs such as [["A-1:F1", "B-1:F1"]]', pairs)
@@ -55,15 +55,15 @@ def _joined(table: Table, at: int, by: str | None) -> Iterator[Entry]:
         elif pair[0] == pair[1]:
             table.note_element(("joined", i), "same", f"{pair[0]} can't be joined to itself")
         else:
-            yield Entry(pair[0], table.element("joined", i), at, by, mate=pair[1])
+            yield InitialState(pair[0], table.element("joined", i), at, by, mate=pair[1])
 
 
-def _statuses(table: Table, at: int, by: str | None) -> Iterator[Entry]:
+def _statuses(table: Table, at: int, by: str | None) -> Iterator[InitialState]:
     for subject, spot, value in _keyed(table, "status"):
         if isinstance(value, str):
-            yield Entry(subject, spot, at, by, status=value)
+            yield InitialState(subject, spot, at, by, status=value)
         elif _is_texts(value, {"is", "mate"}, "is"):
-            yield Entry(subject, spot, at, by, status=value["is"], mate=value.get("mate", ""))
+            yield InitialState(subject, spot, at, by, status=value["is"], mate=value.get("mate", ""))
         else:
             sentence = (
                 f'{subject}: expected a status or {{is = "mated", mate = "B-1:F1"}}, found {shown(value)}'
@@ -71,12 +71,12 @@ def _statuses(table: Table, at: int, by: str | None) -> Iterator[Entry]:
             table.note_element(("status", subject), "wrong-type", sentence)
 
 
-def _places(table: Table, at: int, by: str | None) -> Iterator[Entry]:
+def _places(table: Table, at: int, by: str | None) -> Iterator[InitialState]:
     for subject, spot, value in _keyed(table, "place"):
         if isinstance(value, str):
-            yield Entry(subject, spot, at, by, place=value)
+            yield InitialState(subject, spot, at, by, place=value)
         elif _is_texts(value, {"at", "facing"}, "at"):
-            yield Entry(subject, spot, at, by, place=value["at"], facing=value.get("facing", ""))
+            yield InitialState(subject, spot, at, by, place=value["at"], facing=value.get("facing", ""))
         else:
             sentence = (
                 f'{subject}: expected a place or {{at = "RACK-1", facing = "up"}}, found {shown(value)}'
@@ -102,7 +102,7 @@ def _is_texts(value: Any, names: set[str], required: str) -> bool:
     )
 
 
-def _row(row: Fields, at: int, by: str | None) -> Iterator[Entry]:
+def _row(row: Fields, at: int, by: str | None) -> Iterator[InitialState]:
     subject = row.text("subject", required=True)
     mate, status = row.text("mate"), row.text("status")
     place, facing = row.text("place"), row.text("facing")
@@ -115,6 +115,6 @@ def _row(row: Fields, at: int, by: str | None) -> Iterator[Entry]:
     if mate == subject:
         row.note("mate", "same", f"{subject} can't be joined to itself")
     elif mate or status:
-        yield Entry(subject, row.spot(), at, by, mate=mate, status=status)
+        yield InitialState(subject, row.spot(), at, by, mate=mate, status=status)
     if place:
-        yield Entry(subject, row.spot("place"), at, by, place=place, facing=facing)
+        yield InitialState(subject, row.spot("place"), at, by, place=place, facing=facing)

@@ -46,7 +46,7 @@ _WANTED: dict[str, type] = {told.name: _TYPES[told.form] for told in IN_JSON}
 _EXPECTED = {int: "a whole number", list: "a list of texts", dict: "an object", bool: "true or false"}
 
 
-class Reader:
+class RowReader:
     """Reads one stream of rows against a plant. `outing_starts` grows with the outings that begin in it."""
 
     def __init__(

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
-from cfgtrack.files.entries import Entry, read_entries
+from cfgtrack.files.entries import InitialState, read_entries
 from cfgtrack.files.fields import hint
 from cfgtrack.files.gather import Initial
 from cfgtrack.files.source import Spot
@@ -32,7 +32,7 @@ def read_initial(
     `declared` tells whether an address that `definition` doesn't have may belong to something that was noted
     as broken already.
     """
-    reader = _Reader(definition.plant(), declared, problems)
+    reader = _InitialReader(definition.plant(), declared, problems)
     for one in initial:
         reader.take(one)
     events = [*reader.places(), *reader.ports()]
@@ -41,19 +41,19 @@ def read_initial(
 
 
 @dataclass(slots=True)
-class _Reader:
+class _InitialReader:
     plant: Plant
     declared: Declared
     problems: Problems
-    placed: dict[str, Entry] = field(default_factory=dict)
-    found: dict[str, Entry] = field(default_factory=dict)
+    placed: dict[str, InitialState] = field(default_factory=dict)
+    found: dict[str, InitialState] = field(default_factory=dict)
 
     def take(self, initial: Initial) -> None:
         """Take in one file's entries."""
         for entry in read_entries(initial):
             self._add(entry)
 
-    def _add(self, entry: Entry) -> None:
+    def _add(self, entry: InitialState) -> None:
         known = self.placed if entry.place else self.found
         mine = [entry.subject, entry.mate] if not entry.status and entry.mate else [entry.subject]
         for subject in mine:
@@ -80,7 +80,7 @@ class _Reader:
                     entry.spot,
                 )
 
-    def _is_thing(self, entry: Entry) -> bool:
+    def _is_thing(self, entry: InitialState) -> bool:
         subject = entry.subject
         if subject in self.plant.units or self.plant.is_mobile(subject):
             return True
@@ -91,7 +91,7 @@ class _Reader:
             self._note(entry, "no-such-unit", f"there is no unit {subject}{hint(subject, known)}")
         return False
 
-    def _is_place(self, entry: Entry) -> bool:
+    def _is_place(self, entry: InitialState) -> bool:
         place = self.plant.places.get(entry.place)
         if place is None:
             if not self.declared(entry.place):
@@ -124,7 +124,7 @@ class _Reader:
                 singles.append((_event(entry, (entry.subject,), status=entry.status), entry.spot))
         yield from singles
 
-    def _pair(self, entry: Entry) -> Iterator[tuple[Action, Spot]]:
+    def _pair(self, entry: InitialState) -> Iterator[tuple[Action, Spot]]:
         other = self.found.get(entry.mate, replace(entry, subject=entry.mate, mate=entry.subject))
         if other.mate != entry.subject:
             to = f"to {other.mate}" if other.mate else other.status
@@ -155,7 +155,7 @@ class _Reader:
                 event = _event(one, (one.subject,), status=status)
                 yield replace(event, id=f"{event.id}:{status}"), one.spot
 
-    def _kind(self, entry: Entry, subject: str) -> Kind | None:
+    def _kind(self, entry: InitialState, subject: str) -> Kind | None:
         found = self.plant.port(subject)
         if found is not None:
             return found[1]
@@ -171,7 +171,7 @@ class _Reader:
                 self._note(entry, "no-such-port", f"expected a port such as UNIT:PORT, found '{subject}'")
         return None
 
-    def _is_status(self, entry: Entry, kind: Kind) -> bool:
+    def _is_status(self, entry: InitialState, kind: Kind) -> bool:
         status = entry.status
         if status not in kind.statuses:
             ladder = ", ".join(kind.statuses)
@@ -187,7 +187,7 @@ class _Reader:
             return False
         return True
 
-    def _joins(self, entry: Entry, kind: Kind) -> bool:
+    def _joins(self, entry: InitialState, kind: Kind) -> bool:
         """Return whether a port of this kind can have the mate that the entry gives it."""
         if kind.joined is None:
             self._note(entry, "one-sided", f"{entry.subject} is of kind {kind.id}: it has no mate")
@@ -233,7 +233,7 @@ class _Reader:
     def _refuse(self, refusal: Refusal, spot: Spot) -> None:
         self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)
 
-    def _note(self, entry: Entry, code: str, sentence: str) -> None:
+    def _note(self, entry: InitialState, code: str, sentence: str) -> None:
         self.problems.add(entry.spot.where, code, f"initial: {sentence}", row=entry.spot.row)
 
 
@@ -248,7 +248,7 @@ def _highest_of_both(a: Kind, b: Kind, wanted: list[str]) -> str | None:
 
 
 def _event(
-    entry: Entry, subjects: tuple[str, ...], *, place: str | None = None, status: str | None = None
+    entry: InitialState, subjects: tuple[str, ...], *, place: str | None = None, status: str | None = None
 ) -> Action:
     return Action(
         id=f"initial:{entry.subject}",

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Any, TextIO
 
-from cfgtrack.files.incoming import COLUMNS, DEFAULTS, PEOPLE, WHY, Reader, Taken
+from cfgtrack.files.incoming import COLUMNS, DEFAULTS, PEOPLE, WHY, RowReader, Taken
 from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import quoted
 from cfgtrack.files.rejects import why, write_rejected_rows
@@ -46,7 +46,7 @@ def read_rows(
     the outings that begin in the stream itself.
     """
     form, lines = _form(stream, where, form)
-    reader = Reader(plant, where, defaults or {}, dict(outing_starts or {}))
+    reader = RowReader(plant, where, defaults or {}, dict(outing_starts or {}))
     return reader.jsonl(lines) if form == "jsonl" else reader.csv(lines)
 
 

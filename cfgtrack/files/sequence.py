@@ -38,7 +38,7 @@ def parse_sequence(text: str, plant: Plant, *, name: str = "sequence.toml") -> S
 
 def _sequence(document: Document, plant: Plant, problems: Problems) -> Sequence:
     root = Table(document, (), document.data, problems)
-    reader = _Reader(plant, problems)
+    reader = _SequenceReader(plant, problems)
     title = root.text("title")
     reader.assumed = _takes(root, "default_takes") or _ASSUMED
     for outing in root.tables("outing"):
@@ -57,7 +57,7 @@ def _sequence(document: Document, plant: Plant, problems: Problems) -> Sequence:
 
 
 @dataclass(slots=True)
-class _Reader:
+class _SequenceReader:
     plant: Plant
     problems: Problems
     assumed: tuple[int, int, int] = _ASSUMED

@@ -22,7 +22,7 @@ _MOST = 8
 
 
 def event_text(event: Action, moved: Sequence[str] = ()) -> str:
-    """Return what was done (with it went what `moved`), in a phrase: ``demate PUMP-1:F1 from PANEL-A:F1``, ``place PUMP-2 at BAY-1``."""
+    """Return what was done, or would be with what would have `moved`: ``place PUMP-2 at BAY-1``."""
     if event.action == ac.FOUND:
         return f"as found: {_found(event)}"
     words = [event.action.replace("-", " ") if event.action == "let-go" else event.action, *event.subjects]

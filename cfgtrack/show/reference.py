@@ -8,14 +8,14 @@ from typing import Any
 
 from cfgtrack.analysis.tightening import Tightening
 from cfgtrack.analysis.warming import Warming
-from cfgtrack.answers.reference import ADVISES, Found, Table
+from cfgtrack.answers.reference import ADVISES, Found, ReferenceTable
 from cfgtrack.model.quantity import Quantity, from_si
-from cfgtrack.model.reference import Entry, Fluid, Proof, PropertyClass
+from cfgtrack.model.reference import Fluid, Proof, PropertyClass, Reference
 from cfgtrack.physics.bolts import Preload
 from cfgtrack.show.tables import indented, labelled, sections, table
 
 
-def overview_text(tables: Iterable[Table]) -> str:
+def overview_text(tables: Iterable[ReferenceTable]) -> str:
     """Return which tables there are."""
     rows = [[one.table, str(one.entries), one.what] for one in tables]
     return sections("Reference data", table(["table", "entries", "what"], rows), _advises())
@@ -25,7 +25,7 @@ def _advises() -> str:
     return indented(ADVISES, by=0)
 
 
-def table_text(name: str, entries: Collection[Entry]) -> str:
+def table_text(name: str, entries: Collection[Reference]) -> str:
     """Return the entries of a table, a line each, and behind them where they are from."""
     rows = [{"id": one.id, "what": one.title, **_cells(one)} for one in entries]
     computed = {str(row.pop("stress area source", "")): None for row in rows}
@@ -60,7 +60,7 @@ def found_text(found: Found) -> str:
     return entry_text(found.table, found.entry)
 
 
-def entry_text(name: str, entry: Entry) -> str:
+def entry_text(name: str, entry: Reference) -> str:
     """Return everything that is known of one entry."""
     facts = {"what": entry.title, **_cells(entry), "source": entry.source, "trust": entry.trust}
     to = max(map(len, facts)) + 2
@@ -68,7 +68,7 @@ def entry_text(name: str, entry: Entry) -> str:
     return sections("\n".join([f"Reference: {name} {entry.id}", "", *lines]), *_states(entry), _advises())
 
 
-def _states(entry: Entry) -> Iterator[str]:
+def _states(entry: Reference) -> Iterator[str]:
     """Yield a fluid's states, and its rises of pressure by what it is warmed by."""
     if not isinstance(entry, Fluid):
         return
@@ -172,13 +172,13 @@ def warming_text(answer: Warming) -> str:
 # --- cells ----------------------------------------------------------------------------------------------------------
 
 
-def _origin(entry: Entry) -> str:
+def _origin(entry: Reference) -> str:
     return f"{entry.source} ({entry.trust})"
 
 
-def _cells(entry: Entry) -> dict[str, str]:
+def _cells(entry: Reference) -> dict[str, str]:
     """Return what fits a line of an entry's own values, by name."""
-    common = {field.name for field in fields(Entry)}
+    common = {field.name for field in fields(Reference)}
     return {name: _cell(value) for name, value in _plain(entry) if name not in common}
 
 

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 from cfgtrack.show.tables import heading, labelled, table
 
 if TYPE_CHECKING:
-    from cfgtrack.answers.rules import Explained, Kept, Texts
+    from cfgtrack.answers.rules import Explained, KeptRules, Texts
 
 
-def kept_text(kept: Kept) -> str:
+def kept_text(kept: KeptRules) -> str:
     """Return the rules that are kept, a line each."""
     rows = kept.rules
     listed = table(list(rows[0]) if rows else [], [list(row.values()) for row in rows])

@@ -22,7 +22,7 @@ from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database
 from cfgtrack.store.in_use import what_is_missed
-from cfgtrack.store.record import Recorder, Tally
+from cfgtrack.store.record import Outcome, Recorder
 
 RULES = "rules"
 """The sort under which the text of rules files is kept."""
@@ -59,7 +59,7 @@ class LoadReport:
     changed: list[ItemChange] = field(default_factory=list)
     same: int = 0
     missing: list[tuple[str, str]] = field(default_factory=list)
-    initial: Tally = field(default_factory=Tally)
+    initial: Outcome = field(default_factory=Outcome)
     entry: Entry | None = None
 
     @property

@@ -32,7 +32,7 @@ SetAside = Callable[[str, Action, tuple[Problem, ...]], None]
 
 
 @dataclass(slots=True)
-class Tally:
+class Outcome:
     """What became of the rows: newly recorded, repeated (there already, with the same content), refused."""
 
     recorded: int = 0
@@ -57,7 +57,7 @@ class Recorder:
     def __init__(self, database: Database, plant: Plant, clock: Callable[[], int]) -> None:
         self.database = database
         self.appender = Appender(database, plant, clock)
-        self.tally = Tally()
+        self.tally = Outcome()
         self._in_chunk: dict[str, Entry] = {}
         self._problems: list[Problem] = []
         self._collides: dict[str, None] = {}

@@ -4,7 +4,7 @@ from cfgtrack.answers.hardware import Loaded
 from cfgtrack.show.loading import load_text, tally_text
 from cfgtrack.show.overview import overview_text
 from cfgtrack.store.loading import FieldChange, ItemChange, LoadReport
-from cfgtrack.store.record import Tally
+from cfgtrack.store.record import Outcome
 from tests.show.golden import assert_golden
 from tests.show.world import MOMENT, yard
 
@@ -25,7 +25,7 @@ def test_a_load_says_what_changed_field_by_field():
         ],
         same=7,
         missing=[("place", "OLD")],
-        initial=Tally(3),
+        initial=Outcome(3),
     )
     assert_golden("load.txt", told(report))
     assert told(report, dry_run=True).startswith("would load 15 items")
@@ -38,8 +38,8 @@ def test_loading_the_same_again_says_so():
 
 def test_a_tally_counts_what_became_of_rows():
     """Recorded, there already, refused."""
-    assert tally_text(Tally(2, 1, 1)) == "2 events recorded, 1 there already, 1 REFUSED"
-    assert tally_text(Tally(), dry_run=True) == "no events would be recorded"
+    assert tally_text(Outcome(2, 1, 1)) == "2 events recorded, 1 there already, 1 REFUSED"
+    assert tally_text(Outcome(), dry_run=True) == "no events would be recorded"
 
 
 def test_an_overview_counts_units_times_parts():

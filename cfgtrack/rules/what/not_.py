@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import Clause, Condition, Ended, Node
+from cfgtrack.rules.condition import Clause, Condition, Ended, Judge
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -34,12 +34,12 @@ class Not(Condition):
     def checked(self) -> Iterator[Selection]:
         return self.part.checked()
 
-    def compile(self, world: World) -> Node:
+    def compile(self, world: World) -> Judge:
         return _Not(self.part, self.part.compile(world))
 
 
-class _Not(Node):
-    def __init__(self, part: Condition, node: Node) -> None:
+class _Not(Judge):
+    def __init__(self, part: Condition, node: Judge) -> None:
         self.part, self.node, self.depends = part, node, node.depends
 
     def holds(self, it: str | None) -> bool:
