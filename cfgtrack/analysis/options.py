@@ -42,11 +42,6 @@ class Option:
     started: tuple[Deadline, ...] = ()
     excused: tuple[Finding, ...] = ()
 
-    @property
-    def is_allowed(self) -> bool:
-        """Whether the action breaks no rule that no variance excuses."""
-        return not self.findings
-
 
 @dataclass(frozen=True, slots=True)
 class Options:

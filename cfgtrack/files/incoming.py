@@ -12,15 +12,12 @@ from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import read_settings
 from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import Spot
-from cfgtrack.model.action import BEGIN, Action
+from cfgtrack.model.action import BEGIN, Sourced
 from cfgtrack.model.codec import IN_JSON, TEXTS, Form, event_from_json
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import QUANTITIES, BadQuantity
 from cfgtrack.model.time import BadTime, parse_instant
 from cfgtrack.model.trouble import Problem, Problems, near_hint
-
-Taken = tuple[str, Action]
-"""Where an action was written (file and row), and the action."""
 
 WHY = "why"
 """The column (field) of rejected rows that tells why; skipped when they are fed again."""
@@ -58,7 +55,7 @@ class RowReader:
         self.outing_starts = outing_starts
         self.problems = Problems()
 
-    def csv(self, lines: Iterator[str]) -> Iterator[Taken | Problem]:
+    def csv(self, lines: Iterator[str]) -> Iterator[Sourced | Problem]:
         """Yield what the rows of a CSV stream say."""
         for row in read_sheet(lines, self.where, COLUMNS, ("at", "action"), self.problems):
             yield from self._drain()
@@ -67,7 +64,7 @@ class RowReader:
             yield from self._said(cells, spot, in_column=True)
         yield from self._drain()
 
-    def jsonl(self, lines: Iterator[str]) -> Iterator[Taken | Problem]:
+    def jsonl(self, lines: Iterator[str]) -> Iterator[Sourced | Problem]:
         """Yield what the lines of a JSON Lines stream say."""
         for line in read_objects(lines, self.where, self.problems):
             if line.data is not None and "happened" in line.data:
@@ -81,7 +78,7 @@ class RowReader:
         found, self.problems.found = self.problems.found, []
         yield from found
 
-    def _as_written(self, data: dict[str, Any], spot: Spot) -> Iterator[Taken | Problem]:
+    def _as_written(self, data: dict[str, Any], spot: Spot) -> Iterator[Sourced | Problem]:
         """Take a line as the journal wrote it."""
         for name, value in data.items():
             wanted = _WANTED.get(name, str)
@@ -131,7 +128,7 @@ class RowReader:
 
     def _said(
         self, cells: dict[str, Any], spot: Spot, *, in_column: bool = False
-    ) -> Iterator[Taken | Problem]:
+    ) -> Iterator[Sourced | Problem]:
         """Take a row as people wrote it."""
 
         def note(name: str, code: str, sentence: str) -> None:

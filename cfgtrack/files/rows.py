@@ -17,17 +17,16 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Any, TextIO
 
-from cfgtrack.files.incoming import COLUMNS, DEFAULTS, PEOPLE, WHY, RowReader, Taken
+from cfgtrack.files.incoming import PEOPLE, WHY, RowReader
 from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import quoted
 from cfgtrack.files.rejects import why, write_rejected_rows
+from cfgtrack.model.action import Sourced
 from cfgtrack.model.codec import TEXTS, action_to_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, Problem, Problems
-
-__all__ = ["COLUMNS", "DEFAULTS", "Taken", "read_rows", "write_csv", "write_jsonl", "write_rejects"]
 
 
 def read_rows(
@@ -38,7 +37,7 @@ def read_rows(
     form: str = "",
     defaults: Mapping[str, str] | None = None,
     outing_starts: Mapping[str, int] | None = None,
-) -> Iterator[Taken | Problem]:
+) -> Iterator[Sourced | Problem]:
     """Yield every row of a stream as an event with its place, or as one or more problems; in constant memory.
 
     `where` names the stream; `form` is "csv" or "jsonl", "" to tell by the name or by the first character.
@@ -81,7 +80,7 @@ def write_rejects(
 ) -> None:
     """Write the rows of a stream that couldn't be taken, as they stand, each with its reasons in `why`.
 
-    `reasons` are the problems by the row's place, as in `Taken`. What is written can be mended and fed again. What
+    `reasons` are the problems by the row's place, as in `Sourced`. What is written can be mended and fed again. What
     nobody could tell apart into rows (behind a quote that is never closed, under a header that says nothing) is
     written unchanged.
     """

@@ -62,11 +62,6 @@ class LoadReport:
     initial: Outcome = field(default_factory=Outcome)
     entry: Entry | None = None
 
-    @property
-    def is_nothing(self) -> bool:
-        """Return whether the journal has all of it already."""
-        return not self.added and not self.changed and not self.initial.recorded
-
 
 _ITEMS = """
     SELECT i.id, i.body FROM item i WHERE i.sort = :sort AND i.body IS NOT NULL AND i.load = (

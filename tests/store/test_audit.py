@@ -16,10 +16,9 @@ from cfgtrack.store.archive import write_archive
 from cfgtrack.store.audit import audit
 from cfgtrack.store.columns import TRIGGERS
 from cfgtrack.store.database import Database
-from cfgtrack.store.derive import state_digest
 from cfgtrack.store.journal import Journal, open_journal
 from cfgtrack.store.proof import Head, current_head, prove, prove_consistency, verify_proof
-from tests.store.world import DEFINITION, START
+from tests.store.world import DEFINITION, START, state_digest
 
 EVENTS = [
     Action("e1", "uncap", ("Y:F",), START + 1, by="ada"),

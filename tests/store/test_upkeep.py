@@ -14,12 +14,11 @@ from cfgtrack.model.trouble import BadInput, NoAnswer
 from cfgtrack.store.archive import read_archive, write_archive
 from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Database
-from cfgtrack.store.derive import state_digest
 from cfgtrack.store.journal import open_journal
 from cfgtrack.store.upkeep import backup, migrate, rebuild, restore
 from tests.store.conftest import FreshUrl
 from tests.store.test_audit import EVENTS
-from tests.store.world import DEFINITION, START
+from tests.store.world import DEFINITION, START, state_digest
 
 
 @pytest.fixture
