@@ -84,7 +84,6 @@ def plant_state(
     networks: Mapping[str, Network],
     *,
     clocks: Iterable[Clock] = (),
-    remarks: Iterable[Entry] = (),
 ) -> PlantReport:
     """Return the state of everything: a line a unit, and what stands out, units and places alike."""
     survey = _Observer(configuration, networks)
@@ -102,9 +101,7 @@ def plant_state(
         if owner in plant.units:
             lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
     not_held = tuple(unit for unit in plant.units if survey.holding(unit).is_loose)
-    return PlantReport(
-        tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks), tuple(remarks)
-    )
+    return PlantReport(tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks))
 
 
 def _unit_line(

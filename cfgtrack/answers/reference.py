@@ -3,31 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass, field
 
 from cfgtrack import __version__
 from cfgtrack.analysis.tightening import Tightening, tighten
 from cfgtrack.analysis.warming import Warming, warm
-from cfgtrack.answers.moment import Value, json_of
 from cfgtrack.files.reference import TABLES, shipped_table
-from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity, to_json
+from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.model.reference import Fluid, PropertyClass, Reference, Scatter, Surface, Thread
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, near_hint
 
-ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
-
 
 @dataclass(frozen=True, slots=True)
-class Shipped(Value):
+class Shipped:
     """What is told of no moment, but of this version of the tool."""
 
-    def to_json(self) -> dict[str, Any]:
-        """Return it as a JSON object: the version first, then what is there of its values by name."""
-        return {
-            "version": __version__,
-            **{k: v for k, v in Value.to_json(self).items() if v is not None},
-        }
+    version: str = field(default=__version__, init=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,15 +53,6 @@ class Found(Shipped):
     entry: Reference
     tightening: Tightening | None = None
     warming: Warming | None = None
-
-    def to_json(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        data = Shipped.to_json(replace(self, tightening=None, warming=None))
-        if self.tightening is not None:
-            data["tightening"] = _tightening_json(self.tightening)
-        if self.warming is not None:
-            data["warming"] = _warming_json(self.warming)
-        return data
 
 
 def overview() -> Overview:
@@ -164,40 +146,10 @@ def _warming(entry: Reference, *, warmed: str | None, rise: str | None) -> Warmi
         warmed=None if warmed is None else _quantity("--warmed", warmed, "temperature difference"),
         rise=None if rise is None else _quantity("--rise", rise, "pressure"),
     )
-    if not answer.found:
+    if not answer.from_:
         sentence = f"nobody here knows how {entry.id} gives under pressure: ask its maker"
         raise NoAnswer(Problem(entry.id, "no-data", sentence))
-    if not answer.is_rise and all(rises is None for _, rises in answer.found):
-        end = max((state.rises[-1].warmed for state, _ in answer.found), key=lambda q: q.value)
+    if all(one.rise is None for one in answer.from_):
+        end = max((state.rises[-1].warmed for state in entry.state if state.rises), key=lambda q: q.value)
         raise NoAnswer(Problem("--warmed", "beyond-table", f"the rises of {entry.id} are known up to {end}"))
     return answer
-
-
-def _tightening_json(answer: Tightening) -> dict[str, Any]:
-    """Return what a torque does as a JSON object; forces in N."""
-    return {
-        "torque": to_json(answer.torque),
-        "wanted": None if answer.wanted is None else to_json(answer.wanted),
-        "surface": json_of(answer.surface),
-        "scatter": to_json(answer.scatter),
-        "preload": answer.preload._asdict(),
-        "of_proof": [
-            {"class": one.id, "proof": to_json(stress), **parts._asdict()}
-            for one, stress, parts in answer.of_proof
-        ],
-        "advises": ADVISES,
-    }
-
-
-def _warming_json(answer: Warming) -> dict[str, Any]:
-    """Return what warming does as a JSON object; null beyond the end of the table."""
-    asked, found = ("rise", "warmed") if answer.is_rise else ("warmed", "rise")
-    return {
-        asked: to_json(answer.asked),
-        "from": [
-            {"temperature": to_json(state.temperature), found: None if one is None else to_json(one)}
-            for state, one in answer.found
-        ],
-        "wall": "rigid",
-        "advises": ADVISES,
-    }

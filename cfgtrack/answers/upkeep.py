@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.moment import Value
 from cfgtrack.store import upkeep
 from cfgtrack.store.archive import read_archive
 
 
 @dataclass(frozen=True, slots=True)
-class BackedUp(Value):
+class BackedUp:
     """A backup: the file, and how many events it holds."""
 
     file: str
@@ -20,7 +19,7 @@ class BackedUp(Value):
 
 
 @dataclass(frozen=True, slots=True)
-class Restored(Value):
+class Restored:
     """A database that was restored, and how many events it holds."""
 
     database: str
@@ -28,14 +27,14 @@ class Restored(Value):
 
 
 @dataclass(frozen=True, slots=True)
-class Rebuilt(Value):
+class Rebuilt:
     """From how many events the states were derived anew."""
 
     events: int
 
 
 @dataclass(frozen=True, slots=True)
-class Migrated(Value):
+class Migrated:
     """The schema's revision before and after; None before: none at all."""
 
     before: str | None

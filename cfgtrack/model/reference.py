@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from cfgtrack.model.quantity import Quantity
 
+ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
+
 
 @dataclass(frozen=True, slots=True)
 class Reference:

@@ -131,4 +131,4 @@ class Runner(ABC):
     ) -> Clock:
         """Return a clock of one instance."""
         rule = self.rule
-        return Clock(rule.id, rule.title, rule.severity, it or "", trigger, started, deadline, missing)
+        return Clock(rule.id, rule.title, rule.severity, it or "", started, deadline, trigger, missing)

@@ -6,12 +6,11 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import fields
 from typing import Any
 
-from cfgtrack.analysis.tightening import Tightening
+from cfgtrack.analysis.tightening import OfProof, Tightening
 from cfgtrack.analysis.warming import Warming
-from cfgtrack.answers.reference import ADVISES, Found, ReferenceTable
+from cfgtrack.answers.reference import Found, ReferenceTable
 from cfgtrack.model.quantity import Quantity, from_si
-from cfgtrack.model.reference import Fluid, Proof, PropertyClass, Reference
-from cfgtrack.physics.bolts import Preload
+from cfgtrack.model.reference import ADVISES, Fluid, Proof, Reference
 from cfgtrack.show.tables import indented, labelled, sections, table
 
 
@@ -89,8 +88,13 @@ def tightening_text(answer: Tightening) -> str:
     force = [str(_rounded(from_si(newton, unit=unit, dimension="force"))) for newton in answer.preload]
     surface = answer.surface
     rows = [
-        [one.id, _stress(one, stress), *(f"{100 * part:.0f} %" for part in parts), _remark(parts)]
-        for one, stress, parts in answer.of_proof
+        [
+            one.class_,
+            f"{one.proof} at 0.2 %" if one.by_strain else str(one.proof),
+            *(f"{100 * part:.0f} %" for part in (one.low, one.likely, one.high)),
+            _remark(one),
+        ]
+        for one in answer.of_proof
     ]
     given = f"{_rounded(answer.torque)}"
     if answer.wanted is not None:
@@ -131,7 +135,7 @@ _LITTLE_LEFT = 0.8
 """From this part of the proof load on, twist while turning may take a bolt to its yield (common practice)."""
 
 
-def _remark(parts: Preload) -> str:
+def _remark(parts: OfProof) -> str:
     if parts.likely > 1:
         return "beyond proof"
     if parts.high > 1:
@@ -139,20 +143,17 @@ def _remark(parts: Preload) -> str:
     return "little left for twist" if parts.high > _LITTLE_LEFT else ""
 
 
-def _stress(one: PropertyClass, stress: Quantity) -> str:
-    return f"{stress} at 0.2 %" if one.by_strain else str(stress)
-
-
 def warming_text(answer: Warming) -> str:
     """Return from each state how far the pressure of a full rigid volume rises, or how far it may warm."""
-    if answer.is_rise:
-        head, column = f"until its pressure has risen by {answer.asked}", "warmed by"
+    if answer.rise is not None:
+        head, column = f"until its pressure has risen by {answer.rise}", "warmed by"
     else:
-        head, column = f"warmed by {answer.asked}", "pressure rises by"
+        head, column = f"warmed by {answer.warmed}", "pressure rises by"
     rows = []
-    for state, found in answer.found:
-        last = state.rises[-1]
-        end = f"more than {last.warmed if answer.is_rise else last.rise}: beyond the table"
+    tabled = (state for state in answer.fluid.state if state.rises)
+    for state, one in zip(tabled, answer.from_, strict=True):
+        last, found = state.rises[-1], one.rise if answer.rise is None else one.warmed
+        end = f"more than {last.rise if answer.rise is None else last.warmed}: beyond the table"
         rows.append([str(state.temperature), end if found is None else str(_rounded(found))])
     return sections(
         indented(f"{answer.fluid.title}, filling a rigid volume, {head}", by=0),

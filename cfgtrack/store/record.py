@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
+from typing import ClassVar
 
 from cfgtrack.model.action import Action, Sourced
 from cfgtrack.model.event import Entry
@@ -31,6 +32,8 @@ SetAside = Callable[[str, Action, tuple[Problem, ...]], None]
 @dataclass(slots=True)
 class Outcome:
     """What became of the rows: newly recorded, repeated (there already, with the same content), refused."""
+
+    untold: ClassVar[tuple[str, ...]] = ("refused",)
 
     recorded: int = 0
     repeated: int = 0

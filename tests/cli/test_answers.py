@@ -23,7 +23,7 @@ from jsonschema import Draft202012Validator
 import cfgtrack
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.state import plant_state, unit_state
-from cfgtrack.answers.moment import json_of
+from cfgtrack.answers.encode import json_of
 from cfgtrack.cli.main import VERBS
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
@@ -420,15 +420,15 @@ def test_reports_of_any_world(seed: int, excused: bool) -> None:
     report = check(rules, Start(start, past, START, time), _proposal(world), variances=variances)
     networks = {medium: compile_network(world.plant, medium) for medium in world.plant.media}
     entries = [Entry(event, i, event.happened) for i, event in enumerate(past, 1)]
-    found: list[tuple[str, Any]] = [("check-report", report.to_json())]
-    found += [("finding", {**one.to_json()}) for one in engine.findings()]
-    found += [("clock", one.to_json()) for one in clocks]
-    found += [("entry", json_of(one)) for one in entries]
-    found.append(("plant-state", plant_state(world.plant, now, networks, clocks=clocks).to_json()))
+    found: list[tuple[str, Any]] = [("check-report", report)]
+    found += [("finding", one) for one in engine.findings()]
+    found += [("clock", one) for one in clocks]
+    found += [("entry", one) for one in entries]
+    found.append(("plant-state", plant_state(world.plant, now, networks, clocks=clocks)))
     found += [
-        ("thing-state", unit_state(world.plant, now, networks, thing, clocks=clocks).to_json())
+        ("thing-state", unit_state(world.plant, now, networks, thing, clocks=clocks))
         for owner in world.plant.owners()
         for thing in (owner, *world.plant.ports_of(owner))
     ]
     for name, value in found:
-        assert errors(name, json.loads(json.dumps(value))) == []
+        assert errors(name, json.loads(json.dumps(json_of(value)))) == []

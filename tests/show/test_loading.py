@@ -3,7 +3,7 @@
 from cfgtrack.answers.hardware import Loaded
 from cfgtrack.show.loading import load_text, tally_text
 from cfgtrack.show.overview import overview_text
-from cfgtrack.store.loading import FieldChange, ItemChange, LoadReport
+from cfgtrack.store.loading import FieldChange, ItemChange, ItemName, LoadReport
 from cfgtrack.store.record import Outcome
 from tests.show.golden import assert_golden
 from tests.show.world import MOMENT, yard
@@ -11,20 +11,20 @@ from tests.show.world import MOMENT, yard
 
 def told(report: LoadReport, *, dry_run: bool = False) -> str:
     """Return what a load is told to have done."""
-    return load_text(Loaded(MOMENT, report, dry_run))
+    return load_text(Loaded(MOMENT, dry_run, report))
 
 
 def test_a_load_says_what_changed_field_by_field():
     """New, changed and kept items are named; a dry run says what would be."""
     report = LoadReport(
-        added=[("unit", f"U{i}") for i in range(14)],
+        added=[ItemName("unit", f"U{i}") for i in range(14)],
         changed=[
             ItemChange(
                 "part", "pump", (FieldChange("mass", None, 85.0), FieldChange("title", "Pump", "x" * 80))
             )
         ],
         same=7,
-        missing=[("place", "OLD")],
+        missing=[ItemName("place", "OLD")],
         initial=Outcome(3),
     )
     assert_golden("load.txt", told(report))
@@ -49,7 +49,9 @@ def test_an_overview_counts_units_times_parts():
 
 def test_several_are_called_as_the_language_does():
     """Two media, not mediums; what is kept of rules is files."""
-    report = LoadReport(added=[("medium", "fluid"), ("medium", "gas"), ("rules", "a.toml")])
+    report = LoadReport(
+        added=[ItemName("medium", "fluid"), ItemName("medium", "gas"), ItemName("rules", "a.toml")]
+    )
     text = told(report)
     assert "2 media: fluid, gas" in text
     assert "1 rules file: a.toml" in text

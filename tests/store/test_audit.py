@@ -201,7 +201,7 @@ def test_a_proof_needs_no_database(journal: Journal) -> None:
 
 def test_a_later_journal_proves_that_it_begins_with_the_earlier(journal: Journal) -> None:
     """A head kept earlier and the present one are joined by a proof that needs no database."""
-    kept = Head.parse(current_head(journal.database).text())
+    kept = Head.parse(current_head(journal.database).text)
     journal.record([Action("r1", "remark", ("X",), START, remark="later")])
     proof = prove_consistency(journal.database, kept)
     assert verify_proof(proof) == current_head(journal.database)
