@@ -15,10 +15,9 @@ from typing import Any
 from cfgtrack.answers.moment import Answer
 from cfgtrack.model.action import APPROVE
 from cfgtrack.model.codec import action_to_json
-from cfgtrack.model.event import Entry
+from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.quantity import Quantity, to_json
 from cfgtrack.model.time import LATEST, format_instant
-from cfgtrack.store.questions import LogLine
 
 
 def json_of(value: Any) -> Any:
@@ -45,8 +44,8 @@ def json_of(value: Any) -> Any:
 def _entry(entry: Entry) -> dict[str, Any]:
     event = entry.event
     told = {**action_to_json(event), "number": entry.number}
-    if event.action == APPROVE:
-        body = (event.body or {}).items()
+    if event.action == APPROVE and event.body:
+        body = event.body.items()
         told["body"] = {name: format_instant(one) if isinstance(one, int) else one for name, one in body}
     return {**told, "happened": format_instant(event.happened), "known": format_instant(entry.known)}
 

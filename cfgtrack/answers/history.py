@@ -9,8 +9,7 @@ from cfgtrack.analysis.difference import Difference
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.things import expect_known
-from cfgtrack.model.event import Entry
-from cfgtrack.store.questions import LogLine
+from cfgtrack.model.event import Entry, LogLine
 
 
 @dataclass(frozen=True, slots=True)

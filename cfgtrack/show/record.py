@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
-from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.event import Entry, Event, LogLine
 from cfgtrack.model.time import format_instant
 from cfgtrack.show.quantity import quantity_text
 from cfgtrack.show.tables import count, heading, labelled, sections, table
@@ -61,7 +61,7 @@ def _found(event: Action) -> str:
     return f"{subject} {event.status}" + (f" to {mate}" if mate else "")
 
 
-def history_text(subject: str, lines: Iterable[tuple[Entry, str | None]], moment: Moment) -> str:
+def history_text(subject: str, lines: Iterable[LogLine], moment: Moment) -> str:
     """Return events, each with the id of what corrected it, as a table in the order in which they are given."""
     rows = [_history_row(*line) for line in lines]
     if not rows:

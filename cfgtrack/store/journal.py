@@ -16,7 +16,7 @@ from types import TracebackType
 from cfgtrack.model.action import BEGIN, Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.event import Entry
+from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import questions
@@ -32,7 +32,6 @@ from cfgtrack.store.loading import (
     read_plant,
 )
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
-from cfgtrack.store.questions import LogLine
 from cfgtrack.store.record import Outcome, Recorder, SetAside
 from cfgtrack.store.rows import find_entry
 from cfgtrack.store.view import SqlView, read_configuration, read_owner

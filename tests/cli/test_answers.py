@@ -209,6 +209,27 @@ def test_all_that_is_promised_comes(asked: list[Asked]) -> None:
     assert NEVER_MET.keys() <= promises()
 
 
+def test_what_is_not_there_is_null(asked: list[Asked]) -> None:
+    """No answer has an empty text: but for the unit of what is counted, and what a definition or a file says itself."""
+    answers = [one.answer for one in asked if one.command not in OTHER_FORM]
+    found = {way for answer in answers for way, value in _leaves(answer) if value == ""}
+    said = {way for way in found if way[-2:-1] == ("fields",)}
+    assert {way[-1] for way in found - said} <= {"unit"}
+    assert {way[-1] for way in said} <= {"before", "after"}
+
+
+def _leaves(value: Any, way: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+    """Yield all that an answer tells, each with the names that lead to it."""
+    if isinstance(value, dict):
+        for name, one in value.items():
+            yield from _leaves(one, (*way, name))
+    elif isinstance(value, list):
+        for one in value:
+            yield from _leaves(one, way)
+    else:
+        yield way, value
+
+
 @pytest.mark.parametrize("command", ANSWERING)
 def test_nothing_else_is_let_through(command: str, asked: list[Asked]) -> None:
     """An answer with a field more anywhere, or without one that must be there, or with a wrong one, is refused."""
