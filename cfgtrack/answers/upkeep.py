@@ -6,8 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cfgtrack.answers.asking import Asking
+from cfgtrack.files.writer import replacing
+from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import upkeep
 from cfgtrack.store.archive import read_archive
+from cfgtrack.store.database import spared
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +45,19 @@ class Migrated:
 
 
 def backup(asking: Asking, target: Path) -> BackedUp:
-    """Copy the database into a new file, as it is at one instant. NoAnswer when there is something of that name."""
-    return BackedUp(str(target), upkeep.backup(asking.database, str(target)))
+    """Copy the database into a new file, as it is at one instant, while others read and write.
+
+    NoAnswer when there is something of that name, BadInput when it is the database's own. The copy is complete and on
+    the disk when this returns; a backup that is cut off leaves no file under that name.
+    """
+    taken = Problem(str(target), "exists", "there is a file of this name already: it is left alone")
+    if target.exists():
+        raise NoAnswer(taken)
+    try:
+        with replacing(target, spared=spared(asking.database), new=True) as part:
+            return BackedUp(str(target), upkeep.copy_into(asking.database, part, str(target)))
+    except FileExistsError:  # made by somebody else meanwhile
+        raise NoAnswer(taken) from None
 
 
 def restore(asking: Asking, source: Path) -> Restored:

@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any, cast
 
 from cfgtrack.files.fields import Fields, hint
-from cfgtrack.files.folder import top_folder
 from cfgtrack.files.gather import Gathered, ReadCsv
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
@@ -21,6 +20,7 @@ from cfgtrack.files.parts import Known, PartRows, read_part
 from cfgtrack.files.places import circles, read_place, read_unit
 from cfgtrack.files.source import Document, in_order, parse_toml, read_document, read_text
 from cfgtrack.files.table import Table
+from cfgtrack.folders import top_folder
 from cfgtrack.model.action import Action
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.kind import Kind, Medium

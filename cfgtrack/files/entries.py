@@ -36,8 +36,8 @@ def read_entries(initial: Initial) -> Iterator[InitialState]:
     at = table.instant("at", required=True) or 0
     by = table.text("by") or None
     yield from _joined(table, at, by)
-    yield from _statuses(table, at, by)
-    yield from _places(table, at, by)
+    for name in _KEYED:
+        yield from _lines(table, name, at, by)
     table.finish()
     for row in initial.rows:
         yield from _row(row, at, by)
@@ -58,30 +58,22 @@ def _joined(table: Table, at: int, by: str | None) -> Iterator[InitialState]:
             yield InitialState(pair[0], table.element("joined", i), at, by, mate=pair[1])
 
 
-def _statuses(table: Table, at: int, by: str | None) -> Iterator[InitialState]:
-    for subject, spot, value in _keyed(table, "status"):
-        if isinstance(value, str):
-            yield InitialState(subject, spot, at, by, status=value)
-        elif _is_texts(value, {"is", "mate"}, "is"):
-            yield InitialState(subject, spot, at, by, status=value["is"], mate=value.get("mate", ""))
-        else:
-            sentence = (
-                f'{subject}: expected a status or {{is = "mated", mate = "B-1:F1"}}, found {shown(value)}'
-            )
-            table.note_element(("status", subject), "wrong-type", sentence)
+_KEYED = {
+    "status": ("is", "mate", 'a status or {is = "mated", mate = "B-1:F1"}'),
+    "place": ("at", "facing", 'a place or {at = "RACK-1", facing = "up"}'),
+}
+"""The tables of one line a subject: what a line that is a table must say, what it may, and what it may look like."""
 
 
-def _places(table: Table, at: int, by: str | None) -> Iterator[InitialState]:
-    for subject, spot, value in _keyed(table, "place"):
-        if isinstance(value, str):
-            yield InitialState(subject, spot, at, by, place=value)
-        elif _is_texts(value, {"at", "facing"}, "at"):
-            yield InitialState(subject, spot, at, by, place=value["at"], facing=value.get("facing", ""))
+def _lines(table: Table, name: str, at: int, by: str | None) -> Iterator[InitialState]:
+    must, may, expected = _KEYED[name]
+    for subject, spot, value in _keyed(table, name):
+        said = {must: value} if isinstance(value, str) else value
+        if _is_texts(said, {must, may}, must):
+            yield InitialState(subject, spot, at, by, **{name: said[must], may: said.get(may, "")})
         else:
-            sentence = (
-                f'{subject}: expected a place or {{at = "RACK-1", facing = "up"}}, found {shown(value)}'
-            )
-            table.note_element(("place", subject), "wrong-type", sentence)
+            sentence = f"{subject}: expected {expected}, found {shown(value)}"
+            table.note_element((name, subject), "wrong-type", sentence)
 
 
 def _keyed(table: Table, name: str) -> Iterator[tuple[str, Spot, Any]]:

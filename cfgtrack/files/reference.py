@@ -11,9 +11,9 @@ from functools import cache
 from math import nan
 from types import MappingProxyType
 
-from cfgtrack.files.folder import top_folder
 from cfgtrack.files.source import in_order, parse_toml
 from cfgtrack.files.table import Table
+from cfgtrack.folders import top_folder
 from cfgtrack.model.quantity import Quantity, from_si, parse_quantity
 from cfgtrack.model.reference import (
     Fluid,

@@ -1,4 +1,4 @@
-"""What a condition is: a value that a rule is made of, and the node that judges it over one world.
+"""What a condition is: a value that a rule is made of, and the judge of it over one world.
 
 Each condition is a file of `rules/what/`.
 """

@@ -54,7 +54,7 @@ class Several(Condition):
 
 
 class _Several(Judge):
-    """Judges several nodes: what changes any of them may change the whole."""
+    """Judges by several judges: what changes any of them may change the whole."""
 
     def __init__(self, parts: list[Judge], combine: Callable[[Iterable[bool]], bool]) -> None:
         self.parts = parts

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from cfgtrack.files.folder import top_folder
 from cfgtrack.files.reference import STRESS_AREA, TABLES, parse_reference, shipped_table
+from cfgtrack.folders import top_folder
 from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.reference import Fluid, Pass, PropertyClass, Surface, Thread, TighteningPattern
 from cfgtrack.model.trouble import BadInput

@@ -39,11 +39,11 @@ class Not(Condition):
 
 
 class _Not(Judge):
-    def __init__(self, part: Condition, node: Judge) -> None:
-        self.part, self.node, self.depends = part, node, node.depends
+    def __init__(self, part: Condition, judge: Judge) -> None:
+        self.part, self.judge, self.depends = part, judge, judge.depends
 
     def holds(self, it: str | None) -> bool:
-        return not self.node.holds(it)
+        return not self.judge.holds(it)
 
     def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - what is so needs none
         return (Reason("is-so", f"it must not be that {self.part.words()}"),)

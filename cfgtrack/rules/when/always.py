@@ -57,7 +57,7 @@ class _Always(Runner):
         items = self.instances.items
         if self.instances.come_and_go:
             items = tuple(filter(self.instances.has, items))
-        for it in self.node.unsure(items):
+        for it in self.own.unsure(items):
             self.engine.disturb(self.number, it, None)
 
     def settle(self, it: str | None, event: Event | None) -> None:
