@@ -10,8 +10,8 @@ from cfgtrack.analysis import difference as analysis
 from cfgtrack.analysis.difference import Difference
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment, json_of
-from cfgtrack.answers.things import expect_known
 from cfgtrack.model.event import Entry
+from cfgtrack.model.unknown import ANYTHING, expect_thing
 from cfgtrack.store.journal import Journal
 
 
@@ -45,7 +45,7 @@ def history(
         until = None if end is None else asking.instant(journal, end, option="--to")
         if thing is None:
             return _log(journal, moment, since, until)
-        expect_known(journal, thing, moment.known)
+        expect_thing(journal.plant(moment.known), thing, ANYTHING)
         entries = journal.history(thing, start=since, end=until, known=moment.known)
         return History(moment, tuple(entries), {})
 
@@ -93,5 +93,5 @@ def remarks(asking: Asking, thing: str) -> Remarks:
     """
     with asking.read() as journal:
         moment = asking.moment(journal)
-        expect_known(journal, thing, moment.known)
+        expect_thing(journal.plant(moment.known), thing, ANYTHING)
         return Remarks(moment, tuple(journal.remarks([thing], at=moment.at, known=moment.known)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from cfgtrack.files.fields import ID, ID_FORM, Fields, hint, shown
+from cfgtrack.files.fields import ID, ID_FORM, Fields
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BOOK_ACTIONS, GENERAL_ACTIONS
 from cfgtrack.model.kind import NOTHING, Kind, Medium, Move
@@ -19,11 +19,8 @@ def read_medium(fields: Fields) -> Medium:
         id=fields.ident("id"),
         title=fields.text("title"),
         upstream=fields.flag("upstream"),
-        volumes_need=fields.text("volumes_need") or EXPANSION,
+        volumes_need=fields.reference("volumes_need", "role", _NEEDS) or EXPANSION,
     )
-    if medium.volumes_need not in _NEEDS:
-        near = hint(medium.volumes_need, _NEEDS) or f"; expected {' or '.join(_NEEDS)}"
-        fields.note("volumes_need", "no-such-role", f"volumes can't need {shown(medium.volumes_need)}{near}")
     fields.finish()
     return medium
 
@@ -138,8 +135,7 @@ def _move(table: Table, statuses: tuple[str, ...]) -> Move | None:
 def _fits(table: Table, kinds: Collection[str]) -> frozenset[str]:
     fits = table.words("fits")
     for one in fits:
-        if one not in kinds:
-            table.note("fits", "no-such-kind", f"there is no kind {one}{hint(one, kinds)}")
+        table.is_known("fits", "kind", one, kinds)
     if fits and not table.values.get("joined"):
         table.note("fits", "ladder", "a kind that is never joined fits nothing")
     return frozenset(fits)

@@ -118,6 +118,18 @@ class Plant:
             return self.has_owner(address)
         return self.port(address) is not None or self.node(address) is not None
 
+    def sort_of(self, address: str) -> str:
+        """Return whether an address is a unit, place, mobile place, port, node or part: "" when it is none."""
+        if ":" in address:
+            return (
+                "port" if self.port(address) is not None else "node" if self.node(address) is not None else ""
+            )
+        if address in self.units:
+            return "unit"
+        if address in self.places:
+            return "mobile place" if self.places[address].mobile else "place"
+        return "part" if address in self.parts else ""
+
     def owners(self) -> Iterator[str]:
         """Yield every unit and every place."""
         yield from self.units

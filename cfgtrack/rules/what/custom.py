@@ -40,6 +40,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Protocol, Self
 
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.rules.condition import Clause, Condition, Ended, Node, NoVerdict, line_of
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
@@ -85,10 +86,8 @@ class Custom(Condition):
         try:
             find_custom(name)
         except KeyError:
-            sentence = (
-                f"no condition in Python is named {name}: it is neither built in nor in an installed package"
-            )
-            clause.note("custom", "no-such-condition", sentence)
+            where = "it is neither built in nor in an installed package"
+            clause.note("custom", UNKNOWN, f"{no_such('condition in Python', name)}: {where}")
             return None
         except BadInput as err:
             for problem in err.problems:
