@@ -10,7 +10,7 @@ from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.unknown import expect_known, expect_thing
+from cfgtrack.model.unknown import expect_thing, find
 from cfgtrack.network.network import Network
 from cfgtrack.rules.finding import Finding
 
@@ -111,7 +111,7 @@ def scene(
 def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: int, *, places: bool) -> Scope:
     """Return what is to be drawn. NoAnswer for a medium or unit that the plant doesn't have."""
     if medium:
-        expect_known("medium", medium, past.plant.media)
+        find("medium", medium, past.plant.media)
     if loop is not None:
         return Scope.loop(loop, medium=medium or "fluid")
     if unit is not None:
@@ -125,9 +125,9 @@ def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: in
 def expect_there(plant: Plant, networks: Mapping[str, Network], scope: Scope) -> None:
     """Raise NoAnswer for a scope of a medium or loop that isn't there."""
     if scope.medium:
-        expect_known("medium", scope.medium, networks)
+        find("medium", scope.medium, networks)
     if scope.sort == "loop":
-        expect_known("loop", scope.subject, _loops(plant, scope.medium))
+        find("loop", scope.subject, _loops(plant, scope.medium))
 
 
 def _loops(plant: Plant, medium: str) -> dict[str, None]:

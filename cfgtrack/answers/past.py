@@ -11,7 +11,7 @@ from cfgtrack.model.action import APPROVE, BOOK_ACTIONS
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.unknown import expect_known
+from cfgtrack.model.unknown import find
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -230,9 +230,7 @@ def kept_rules(journal: Journal, plant: Plant | None, known: int | None = None) 
 
 def find_rule(rules: RuleSet, rule_id: str) -> Rule:
     """Return the rule with this id. NoAnswer, with near names, when there is none."""
-    by_id = {rule.id: rule for rule in rules.rules}
-    expect_known("rule", rule_id, by_id)
-    return by_id[rule_id]
+    return find("rule", rule_id, {rule.id: rule for rule in rules.rules})
 
 
 def kept_texts(journal: Journal, known: int | None = None) -> dict[str, str]:

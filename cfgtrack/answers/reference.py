@@ -14,7 +14,7 @@ from cfgtrack.files.reference import TABLES, shipped_table
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity, to_json
 from cfgtrack.model.reference import Entry, Fluid, PropertyClass, Scatter, Surface, Thread
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
-from cfgtrack.model.unknown import expect_known
+from cfgtrack.model.unknown import find
 
 ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
 
@@ -96,7 +96,7 @@ def look_up(
     Of a thread with a `surface`: which preload a `torque` gives, or which torque a `preload` takes. Of a fluid: how far
     the pressure rises in a full rigid volume when it is `warmed`, or how far it may warm for a `rise`.
     """
-    entry = _find(table, name)
+    entry = find(table, name, entries(table))
     if surface is not None:
         return Found(table, entry, _tightening(entry, surface, torque=torque, preload=preload))
     if warmed is not None or rise is not None:
@@ -111,14 +111,8 @@ def names(table: str | None = None) -> list[str]:
 
 def entries(name: str) -> Mapping[str, Entry]:
     """Return the entries of a table by id. NoAnswer, with near names, when there is no such table."""
-    expect_known("reference table", name, TABLES)
+    find("reference table", name, TABLES)
     return shipped_table(name)
-
-
-def _find(table: str, name: str) -> Entry:
-    among = entries(table)
-    expect_known(table, name, among)
-    return among[name]
 
 
 def _quantity(option: str, text: str, dimension: str) -> Quantity:
@@ -136,7 +130,7 @@ def _quantity(option: str, text: str, dimension: str) -> Quantity:
 
 def _tightening(entry: Entry, surface: str, *, torque: str | None, preload: str | None) -> Tightening:
     """Work out what a torque, or the torque for a preload, does to a thread."""
-    found = _find("surface", surface)
+    found = find("surface", surface, entries("surface"))
     assert isinstance(entry, Thread)
     assert isinstance(found, Surface)
     scatter = entries("scatter")[found.scatter]

@@ -69,11 +69,7 @@ def _statuses(table: Table) -> tuple[str, ...]:
 
 
 def _status(table: Table, name: str, statuses: tuple[str, ...]) -> str | None:
-    value = table.text(name)
-    if value and statuses and value not in statuses:
-        table.note(name, "ladder", f"{value} is not on the ladder {', '.join(statuses)}")
-        return None
-    return value or None
+    return (table.reference(name, "status", statuses) if statuses else table.text(name)) or None
 
 
 def _is_consistent(table: Table, statuses: tuple[str, ...], on_ladder: dict[str, str | None]) -> bool:
@@ -124,8 +120,7 @@ def _move(table: Table, statuses: tuple[str, ...]) -> Move | None:
     target = table.text("to", required=True)
     good = bool(action and sources and target)
     for name, status in (*(("from", one) for one in sources), ("to", target)):
-        if status and statuses and status not in statuses:
-            table.note(name, "ladder", f"{status} is not on the ladder {', '.join(statuses)}")
+        if status and statuses and not table.is_known(name, "status", status, statuses):
             good = False
     each, cycle = table.flag("each"), table.flag("cycle")
     table.finish()

@@ -9,7 +9,7 @@ from cfgtrack.files.selections import Against, check_places, read_fields, read_s
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT, PLACE
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
-from cfgtrack.model.unknown import UNKNOWN, near_hint
+from cfgtrack.model.unknown import UNKNOWN, instead
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.match import ActionMatch
 from cfgtrack.rules.selection import Selection
@@ -128,11 +128,7 @@ class RuleTable:
         borrowed = {key for name in named for key in CONDITIONS[name].borrows}
         named = [key for key in named if key not in borrowed]
         if len(named) != 1:
-            near = (
-                next((tail for key in values if (tail := near_hint(key, CONDITIONS))), "")
-                if not named
-                else ""
-            )
+            near = "" if named else next(filter(None, (instead(key, CONDITIONS) for key in values)), "")
             found = " and ".join(named) or ", ".join(values) or "nothing"
             sentence = f"expected one of {', '.join(CONDITIONS)}; found {found}{near}"
             self.note("", "no-such-condition", sentence)

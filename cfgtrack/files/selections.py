@@ -11,7 +11,7 @@ from typing import Any
 
 from cfgtrack.files.table import Table
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.unknown import near_hint
+from cfgtrack.model.unknown import THING, instead, no_such, unknown
 from cfgtrack.rules.selection import HOME, REFERENCES, WHATS, Selection, place_fits
 
 _TRUTHS = ("source", "expansion", "load", "liquid", "mobile")
@@ -146,18 +146,14 @@ def _near(selection: Selection, against: Against) -> str:
     assert plant is not None
     for name in selection.tags:
         if name not in against.tags():
-            return near_hint(name, against.tags())
+            return instead(name, against.tags())
     for name in selection.parts:
         if not any(mark in name for mark in "*?[") and name not in plant.parts:
-            return near_hint(name, plant.parts)
+            return instead(name, plant.parts)
     for name in selection.ids:
-        owner, colon, _ = name.partition(":")
-        if colon and plant.has_owner(owner):
-            return near_hint(name, [*plant.ports_of(owner), *plant.nodes_of(owner)])
-        return near_hint(owner, [*plant.owners()])
-    for name in selection.places:
-        return near_hint(name, plant.places)
-    return ""
+        why = unknown(plant, name, THING)
+        return f": {why}" if why else ""
+    return instead(selection.places[0], plant.places) if selection.places else ""
 
 
 def check_places(table: Table, name: str, patterns: tuple[str, ...], against: Against) -> None:
@@ -168,9 +164,6 @@ def check_places(table: Table, name: str, patterns: tuple[str, ...], against: Ag
     for pattern in patterns:
         if pattern == HOME or any(place_fits(plant, place, (pattern,)) for place in plant.places):
             continue
-        if pattern.startswith("#"):
-            tags = {tag for place in plant.places.values() for tag in place.tags}
-            sentence = f"no place has the tag {pattern[1:]}{near_hint(pattern[1:], tags)}"
-        else:
-            sentence = f"no place is called {pattern}{near_hint(pattern, plant.places)}"
-        table.note(name, "names-nothing", sentence)
+        known = sorted({f"#{tag}" for place in plant.places.values() for tag in place.tags})
+        known = known if pattern.startswith("#") else [*plant.places]
+        table.note(name, "names-nothing", no_such("place", pattern, known))

@@ -112,12 +112,6 @@ class Plant:
         """Return whether `owner` is a unit or a place."""
         return owner in self.units or owner in self.places
 
-    def has(self, address: str) -> bool:
-        """Return whether `address` names a unit, a place, a port or a node."""
-        if ":" not in address:
-            return self.has_owner(address)
-        return self.port(address) is not None or self.node(address) is not None
-
     def sort_of(self, address: str) -> str:
         """Return whether an address is a unit, place, mobile place, port, node or part: "" when it is none."""
         if ":" in address:

@@ -6,9 +6,9 @@ Whatever name or word of a closed list is looked up and not found is `UNKNOWN`; 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from itertools import islice
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from cfgtrack.model.trouble import NoAnswer, Problem
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from cfgtrack.model.plant import Plant
 
 UNKNOWN = "unknown"
+T = TypeVar("T")
 
 PORT = ("port",)
 PLACE = ("place", "mobile place")
@@ -34,10 +35,11 @@ _MANY = 1000
 """Comparing a name with more others than this takes too long to do once for each bad row."""
 
 
-def expect_known(what: str, name: str, known: Collection[str]) -> None:
-    """Raise NoAnswer for a name that isn't among those known."""
+def find(what: str, name: str, known: Mapping[str, T]) -> T:
+    """Return what has this name among those known. NoAnswer when nothing has."""
     if name not in known:
         raise NoAnswer(Problem(name, UNKNOWN, no_such(what, name, known)))
+    return known[name]
 
 
 def expect_thing(plant: Plant, address: str, wanted: Collection[str] = THING) -> None:
@@ -48,7 +50,7 @@ def expect_thing(plant: Plant, address: str, wanted: Collection[str] = THING) ->
 
 def no_such(what: str, name: str, known: Collection[str] = ()) -> str:
     """Return that there is no `what` of this name, with near names, or what is known where that is little."""
-    return f"there is no {what} {name}{_instead(name, known, 'known:')}"
+    return f"there is no {what} {name}{instead(name, known, 'known:')}"
 
 
 def unknown(plant: Plant, address: str, wanted: Collection[str]) -> str:
@@ -63,7 +65,7 @@ def unknown(plant: Plant, address: str, wanted: Collection[str]) -> str:
         ports = [*part.ports] if wanted == PORT else [*part.ports, *part.nodes]
         if colon and not sort:
             what = "port" if wanted == PORT else "port or node"
-            return f"{owner} has no {what} {name}{_instead(name, ports, 'it has')}"
+            return f"{owner} has no {what} {name}{instead(name, ports, 'it has')}"
     if not sort:
         owners = OWNER if colon or wanted == PORT else [s for s in wanted if s not in ("port", "node")]
         return no_such(_either(owners), owner, [*_names(plant, owners)])
@@ -72,7 +74,7 @@ def unknown(plant: Plant, address: str, wanted: Collection[str]) -> str:
         units = [unit.id for unit in plant.units.values() if unit.part == address]
         more = f" and {len(units) - _UNITS_LISTED} more" if units[_UNITS_LISTED:] else ""
         return f"{told}; its units: {', '.join(units[:_UNITS_LISTED]) or 'none'}{more}"
-    return told + (_instead("", ports, "it has") if wanted == PORT and not colon else "")
+    return told + (instead("", ports, "it has") if wanted == PORT and not colon else "")
 
 
 def _names(plant: Plant, wanted: Collection[str]) -> Iterator[str]:
@@ -88,17 +90,11 @@ def _either(wanted: Collection[str]) -> str:
     return " or ".join(filter(None, (", ".join(sorts[:-1]), sorts[-1])))
 
 
-def _instead(name: str, known: Collection[str], listed: str) -> str:
-    """Return the tail of a sentence: names that `name` may have meant, else those known where they are few."""
+def instead(name: str, known: Collection[str], listed: str = "") -> str:
+    """Return the tail of a sentence: the near names, else (after `listed`) those known where they are few, or nothing."""
     if names := near(name, known):
         return f"; near names: {', '.join(names)}"
-    return f"; {listed} {', '.join(known)}" if 0 < len(known) <= _LISTED else ""
-
-
-def near_hint(name: str, known: Collection[str]) -> str:
-    """Return the near names as the tail of a sentence, nothing when none is near."""
-    names = near(name, known)
-    return f"; near names: {', '.join(names)}" if names else ""
+    return f"; {listed} {', '.join(known)}" if listed and 0 < len(known) <= _LISTED else ""
 
 
 def near(name: str, known: Collection[str]) -> tuple[str, ...]:

@@ -240,12 +240,12 @@ id = "air"
 id = "a"
 medium = "aire"                          #! unknown-medium
 statuses = ["off", "on"]
-joined = "onn"                           #! ladder
+joined = "onn"                           #! unknown-status
 fits = ["bolted"]                        #! unknown-kind
 [[kind.move]]
 action = "place"                         #! reserved
-from = ["of"]                            #! ladder
-to = "onn"                               #! ladder
+from = ["of"]                            #! unknown-status
+to = "onn"                               #! unknown-status
 [[kind]]
 id = "b"
 medium = "air"
