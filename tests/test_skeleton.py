@@ -17,7 +17,7 @@ from packaging.utils import canonicalize_name
 
 import cfgtrack
 from cfgtrack.files.definition import shipped
-from cfgtrack.files.folder import top_folder
+from cfgtrack.folders import top_folder
 
 CHECKOUT = Path(__file__).parents[1]
 HEAVY = {"alembic", "graphviz", "msgspec", "pint", "pygraphviz", "rustworkx", "sqlalchemy", "sqlite3"}
@@ -114,7 +114,7 @@ FOLDERS = {
 @pytest.mark.parametrize("name", FOLDERS)
 def test_folder_is_shipped(name: str, installed: Path, tmp_path: Path) -> None:
     """The installed package finds the migrations and the reference data within itself, every file as it stands here."""
-    program = f"from cfgtrack.files.folder import top_folder; print(top_folder({name!r}))"
+    program = f"from cfgtrack.folders import top_folder; print(top_folder({name!r}))"
     folder = Path(succeed(installed / "python", "-c", program, cwd=tmp_path).strip())
     assert installed.parent in folder.parents
     assert files_of(folder) == files_of(CHECKOUT / name)
@@ -190,7 +190,8 @@ BREACHES = {
 @pytest.fixture
 def copy(tmp_path: Path) -> Path:
     """A copy of the package's folders with no code in them, and the real contracts."""
-    for package in (CHECKOUT / "cfgtrack").glob("**/__init__.py"):
+    package_folder = CHECKOUT / "cfgtrack"
+    for package in (*package_folder.glob("*.py"), *package_folder.glob("*/**/__init__.py")):
         target = tmp_path / package.relative_to(CHECKOUT)
         target.parent.mkdir(parents=True, exist_ok=True)
         target.touch()

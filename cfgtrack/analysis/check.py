@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, ClassVar
 
 from cfgtrack.model.action import BEGIN, END, Action
 from cfgtrack.model.configuration import Configuration
@@ -12,7 +12,7 @@ from cfgtrack.model.event import Event, effects
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.sequence import Laid, Layout, Outing, Step, lay_out
 from cfgtrack.model.sequence import Sequence as Proposal
-from cfgtrack.model.time import SECOND, format_duration, format_instant
+from cfgtrack.model.time import Instant, format_duration
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import words
 from cfgtrack.rules.engine import Engine
@@ -29,44 +29,38 @@ POSSIBLE = "possible"
 
 
 @dataclass(frozen=True, slots=True)
-class Deadline:
-    """A clock that a step started or stopped. `left` is what was left when it stopped, in microseconds."""
-
-    rule: str
-    subject: str
-    started: int
-    deadline: int | None
-    left: int | None = None
-
-    def to_json(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {
-            "rule": self.rule,
-            "subject": self.subject,
-            "started": format_instant(self.started),
-            "deadline": None if self.deadline is None else format_instant(self.deadline),
-            "left_seconds": None if self.left is None else self.left / SECOND,
-        }
-
-
-@dataclass(frozen=True, slots=True)
 class StepResult:
-    """One step as checked: laid out in time, resolved, with the clocks that it would start and stop in time."""
+    """One step as checked: laid out in time, in words, and with the clocks that it would start and stop in time.
 
-    laid: Laid
+    `outcome` is the step resolved.
+    """
+
+    untold: ClassVar[tuple[str, ...]] = ("outcome",)
+
+    step: str
+    outing: str
+    track: str
+    start: Instant
+    end: Instant
+    action: str
+    possible: bool
     outcome: Event | Impossible
-    started: tuple[Deadline, ...] = ()
-    stopped: tuple[Deadline, ...] = ()
+    started: tuple[Clock, ...] = ()
+    stopped: tuple[Clock, ...] = ()
 
     @property
-    def action(self) -> Action:
+    def done(self) -> Action:
         """What would be done, as far as it could be filled in."""
         return self.outcome.action if isinstance(self.outcome, Impossible) else self.outcome
 
-    @property
-    def is_possible(self) -> bool:
-        """Whether it can be done where the hardware then is."""
-        return isinstance(self.outcome, Event)
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """An outing that can't start when it was `planned` to: it was `checked` from the end of what is before it on."""
+
+    outing: str
+    planned: Instant
+    checked: Instant
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,9 +70,12 @@ class CheckReport:
     a variance. `clocks` still run at its end. `assumed` counts the steps whose duration was assumed.
     """
 
+    told: ClassVar[tuple[str, ...]] = ("delayed",)
+    untold: ClassVar[tuple[str, ...]] = ("layout", "outings", "assumed")
+
     title: str
-    start: int
-    end: int
+    start: Instant
+    end: Instant
     steps: tuple[StepResult, ...]
     findings: tuple[Finding, ...]
     excused: tuple[Finding, ...]
@@ -90,60 +87,14 @@ class CheckReport:
     assumed: int = 0
 
     @property
-    def step_of(self) -> dict[str, str]:
-        """Map the id of each step's event to the step's id."""
-        return {s.action.id: s.laid.step.id for s in self.steps}
-
-    @property
-    def delayed(self) -> tuple[tuple[str, int, int], ...]:
-        """The outings that can't start when they were planned to, each with that time and the one they were checked at.
-
-        The moment of the check, or the end of the outing before, is later.
-        """
+    def delayed(self) -> tuple[Delay, ...]:
+        """The outings that can't start when they were planned to: the check, or the outing before, is later."""
         spans = self.layout.spans
         return tuple(
-            (o.id, o.start, spans[o.id][0])
+            Delay(o.id, o.start, spans[o.id][0])
             for o in self.outings
             if o.start is not None and spans[o.id][0] > o.start
         )
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the report as a JSON object."""
-        step_of = self.step_of
-        return {
-            "title": self.title,
-            "start": format_instant(self.start),
-            "end": format_instant(self.end),
-            "rules": self.rules,
-            "findings": [_with_step(f, step_of) for f in self.findings],
-            "excused": [_with_step(f, step_of) for f in self.excused],
-            "before": [f.to_json() for f in self.before],
-            "clocks": [c.to_json() for c in self.clocks],
-            "delayed": [
-                {"outing": o, "planned": format_instant(p), "checked": format_instant(c)}
-                for o, p, c in self.delayed
-            ],
-            "steps": [_step_json(s) for s in self.steps],
-        }
-
-
-def _with_step(finding: Finding, step_of: Mapping[str, str]) -> dict[str, Any]:
-    return {"step": step_of.get(finding.event or ""), **finding.to_json()}
-
-
-def _step_json(result: StepResult) -> dict[str, Any]:
-    step = result.laid.step
-    return {
-        "step": step.id,
-        "outing": step.outing,
-        "track": step.track,
-        "start": format_instant(result.laid.start),
-        "end": format_instant(result.laid.end),
-        "action": words(result.action),
-        "possible": result.is_possible,
-        "started": [d.to_json() for d in result.started],
-        "stopped": [d.to_json() for d in result.stopped],
-    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +124,7 @@ def check(
     for event in begin.history:
         now.apply(event)
     results = [_resolved(now, laid) for laid in layout.steps]
-    possible = [(r.laid, r.outcome) for r in results if isinstance(r.outcome, Event)]
+    possible = [(r.outing, r.outcome) for r in results if isinstance(r.outcome, Event)]
     engine = judged(rules, begin, networks, coming=[event for _, event in possible])
     noted = engine.noted
     before = [f for f in engine.findings() if f.is_open]
@@ -181,12 +132,14 @@ def check(
     end = engine.world.now
     findings = [*_impossible(results), *_too_long(proposal, layout), *engine.findings(noted)]
     findings.sort(key=lambda f: (f.time, f.severity, f.rule, f.subjects))
+    step_of = {r.done.id: r.step for r in results}
+    findings = [replace(f, step=step_of.get(f.event or "")) for f in findings]
     plain, excused = under_variance(findings, variances)
     return CheckReport(
         title=proposal.title,
         start=begin.start,
         end=end,
-        steps=tuple(replace(r, **timed.get(r.action.id, {})) for r in results),
+        steps=tuple(replace(r, **timed.get(r.done.id, {})) for r in results),
         findings=tuple(plain),
         excused=tuple(excused),
         before=tuple(before),
@@ -200,11 +153,12 @@ def check(
 
 def _resolved(now: Configuration, laid: Laid) -> StepResult:
     """Resolve one step against what is so by then, and go on from there if it is possible."""
-    action = replace(laid.step.action, happened=laid.end, id=f"step:{laid.step.id}")
-    outcome = resolve(now, action)
+    step = laid.step
+    outcome = resolve(now, replace(step.action, happened=laid.end, id=f"step:{step.id}"))
     if isinstance(outcome, Event):
         now.apply(outcome)
-    return StepResult(laid, outcome)
+    done, possible = (outcome, True) if isinstance(outcome, Event) else (outcome.action, False)
+    return StepResult(step.id, step.outing, step.track, laid.start, laid.end, words(done), possible, outcome)
 
 
 def judged(
@@ -235,7 +189,7 @@ def touched_by(begin: Start, events: Iterable[Event]) -> set[str]:
 
 
 def _with_outings(
-    now: Configuration, proposal: Proposal, layout: Layout, steps: Sequence[tuple[Laid, Event]]
+    now: Configuration, proposal: Proposal, layout: Layout, steps: Sequence[tuple[str, Event]]
 ) -> Iterator[tuple[Event, bool]]:
     """Yield the events of a laid-out sequence with the begin and end of its outings; True for those of steps."""
     events: list[tuple[int, int, int, int, Event, bool]] = []
@@ -246,9 +200,7 @@ def _with_outings(
             event = resolve(now, Action(f"{action}:{outing.id}", action, (), time, outing=outing.id))
             assert isinstance(event, Event), event.refusals
             events.append((time, number[outing.id], rank, 0, event, False))
-    events += [
-        (laid.end, number[laid.step.outing], 1, i, event, True) for i, (laid, event) in enumerate(steps)
-    ]
+    events += [(event.happened, number[outing], 1, i, event, True) for i, (outing, event) in enumerate(steps)]
     events.sort(key=lambda e: e[:4])
     for *_, event, is_step in events:
         yield event, is_step
@@ -266,21 +218,18 @@ def _run(
         if last_of.get(event.happened) is event:
             engine.stop_point(event) if whole else engine.settle()
         started, stopped = engine.turns(turned)
-        in_time = {k: d for k, d in stopped.items() if d is None or d >= event.happened}
-        yield (
-            event.id,
-            {
-                "started": tuple(_deadline(k, d) for k, d in started.items()),
-                "stopped": tuple(_deadline(k, d, event.happened) for k, d in in_time.items()),
-            },
-        )
+        yield event.id, {"started": tuple(started), "stopped": tuple(_in_time(stopped, event.happened))}
     if whole:
         engine.end_sequence()
 
 
-def _deadline(key: tuple[str, str, int], deadline: int | None, now: int | None = None) -> Deadline:
-    left = None if now is None or deadline is None else deadline - now
-    return Deadline(key[0], key[1], key[2], deadline, left)
+def _in_time(stopped: Iterable[Clock], now: int) -> Iterator[Clock]:
+    """Yield the clocks that stopped before they ran out, with what was left."""
+    for clock in stopped:
+        if clock.deadline is None:
+            yield clock
+        elif clock.deadline >= now:
+            yield replace(clock, left=clock.deadline - now)
 
 
 def _impossible(results: Iterable[StepResult]) -> Iterator[Finding]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 from cfgtrack.model.configuration import Configuration, State
 from cfgtrack.model.event import Effect
@@ -14,30 +13,18 @@ from cfgtrack.model.event import Effect
 class Difference:
     """One thing that differs. None: the thing, or its value, is not there on that side.
 
-    `aspect` is ``status`` (the other side: the mate), ``place`` (the other side: the facing), ``cycles``,
-    or the name of a measured quantity (a number in SI units; the other side: the unit that the user
-    wrote). `event` is the one that wrote the later state, where there is one.
+    `aspect` is ``status`` (the other side: the mate), ``place`` (the other side: the facing), ``cycles``, or the name
+    of a measured quantity (in SI units; the other side: the unit that the user wrote). `event` is the one that wrote
+    the later state, where there is one.
     """
 
     subject: str
     aspect: str
-    before: str | None
-    after: str | None
+    before: str | float | None
+    after: str | float | None
     before_other: str | None = None
     after_other: str | None = None
     event: str | None = None
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the row as a JSON object."""
-        return {
-            "subject": self.subject,
-            "aspect": self.aspect,
-            "before": self.before,
-            "before_other": self.before_other,
-            "after": self.after,
-            "after_other": self.after_other,
-            "event": self.event,
-        }
 
 
 def difference(before: Configuration, after: Configuration) -> list[Difference]:
@@ -80,7 +67,7 @@ def _cycles(before: Configuration, after: Configuration) -> Iterator[Difference]
     for subject in {*before.cycles, *after.cycles}:
         old, new = before.cycles.get(subject, 0), after.cycles.get(subject, 0)
         if old != new:
-            yield Difference(subject, "cycles", str(old), str(new))
+            yield Difference(subject, "cycles", old, new)
 
 
 def _values(before: Configuration, after: Configuration) -> Iterator[Difference]:
@@ -95,8 +82,8 @@ def _row(subject: str, quantity: str, old: Effect | None, new: Effect | None) ->
     return Difference(subject, quantity, was, now, was_unit, now_unit)
 
 
-def _side(effect: Effect | None) -> tuple[str | None, str | None]:
-    return (None, None) if effect is None else (effect.value, effect.other)
+def _side(effect: Effect | None) -> tuple[float | None, str | None]:
+    return (None, None) if effect is None else (float(effect.value), effect.other)
 
 
 def _reading(effect: Effect | None) -> str | None:

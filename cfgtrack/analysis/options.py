@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from cfgtrack.analysis.check import Deadline, Start, judged
+from cfgtrack.analysis.check import Start, judged
 from cfgtrack.model.action import LIFT, PLACE, Action
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
@@ -18,7 +18,7 @@ from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import resolve
 from cfgtrack.network.network import Network
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.variance import Variance, under_variance
@@ -39,13 +39,8 @@ class Option:
 
     event: Event
     findings: tuple[Finding, ...] = ()
-    started: tuple[Deadline, ...] = ()
+    started: tuple[Clock, ...] = ()
     excused: tuple[Finding, ...] = ()
-
-    @property
-    def is_allowed(self) -> bool:
-        """Whether the action breaks no rule that no variance excuses."""
-        return not self.findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +63,7 @@ def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = 
         engine.step(event)
         engine.settle()
         findings, excused = under_variance(engine.findings(noted), variances)
-        started = tuple(
-            Deadline(rule, subject, begun, deadline)
-            for (rule, subject, begun), deadline in engine.turns(turned)[0].items()
-        )
+        started = tuple(engine.turns(turned)[0])
     finally:
         engine.back(mark)
     return Option(event, tuple(findings), started, excused=tuple(excused))

@@ -44,7 +44,7 @@ def unit_state(
     Raises NoAnswer when there is no such thing.
     """
     expect_thing(plant, address)
-    survey = _Survey(configuration, networks)
+    survey = _Observer(configuration, networks)
     owner, colon, _ = address.partition(":")
     ports = plant.ports_of(owner) if not colon else [address] if plant.port(address) else []
     nodes = plant.nodes_of(owner) if not colon else [address] if plant.node(address) else []
@@ -79,10 +79,9 @@ def plant_state(
     networks: Mapping[str, Network],
     *,
     clocks: Iterable[Clock] = (),
-    remarks: Iterable[Entry] = (),
 ) -> PlantReport:
     """Return the state of everything: a line a unit, and what stands out, units and places alike."""
-    survey = _Survey(configuration, networks)
+    survey = _Observer(configuration, networks)
     lines: list[UnitLine] = []
     open_ends: list[str] = []
     cut_off: list[VolumeState] = []
@@ -97,13 +96,11 @@ def plant_state(
         if owner in plant.units:
             lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
     not_held = tuple(unit for unit in plant.units if survey.holding(unit).is_loose)
-    return PlantReport(
-        tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks), tuple(remarks)
-    )
+    return PlantReport(tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks))
 
 
 def _unit_line(
-    survey: _Survey, unit: str, volumes: list[VolumeState], loads: list[LoadState], open_ends: int
+    survey: _Observer, unit: str, volumes: list[VolumeState], loads: list[LoadState], open_ends: int
 ) -> UnitLine:
     plant = survey.plant
     thing = plant.units[unit]
@@ -131,7 +128,7 @@ def _unit_line(
     )
 
 
-class _Survey:
+class _Observer:
     """One configuration, with the paths of each medium made when they are first asked for."""
 
     def __init__(self, configuration: Configuration, networks: Mapping[str, Network]) -> None:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
+from typing import ClassVar
 
-from cfgtrack.model.codec import action_to_json
 from cfgtrack.model.event import Entry
 from cfgtrack.rules.finding import Clock
 
@@ -115,6 +114,8 @@ class StateReport:
     `standing`: what stands at a place. `gripped`: what a person or arm holds on to.
     """
 
+    told: ClassVar[tuple[str, ...]] = ("open_ends",)
+
     address: str
     sort: str
     title: str
@@ -136,19 +137,6 @@ class StateReport:
     def open_ends(self) -> tuple[str, ...]:
         """The ports that are apart, not capped, and live."""
         return tuple(p.address for p in self.ports if p.open_end)
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the report as a JSON object."""
-        plain = {name: _json(getattr(self, name)) for name in _PLAIN}
-        return {
-            **plain,
-            "open_ends": list(self.open_ends),
-            "clocks": [clock.to_json() for clock in self.clocks],
-            "remarks": [_entry_json(entry) for entry in self.remarks],
-        }
-
-
-_PLAIN = tuple(name for name in StateReport.__slots__ if name not in ("clocks", "remarks"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,26 +178,3 @@ class PlantReport:
     dead_loads: tuple[LoadState, ...]
     not_held: tuple[str, ...]
     clocks: tuple[Clock, ...]
-    remarks: tuple[Entry, ...]
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the report as a JSON object."""
-        return {
-            "units": [asdict(line) for line in self.units],
-            "open_ends": list(self.open_ends),
-            "cut_off": _json(self.cut_off),
-            "dead_loads": _json(self.dead_loads),
-            "not_held": list(self.not_held),
-            "clocks": [clock.to_json() for clock in self.clocks],
-            "remarks": [_entry_json(entry) for entry in self.remarks],
-        }
-
-
-def _json(value: Any) -> Any:
-    if isinstance(value, tuple):
-        return [_json(one) for one in value]
-    return asdict(value) if hasattr(value, "__dataclass_fields__") else value
-
-
-def _entry_json(entry: Entry) -> dict[str, Any]:
-    return {**action_to_json(entry.event), "number": entry.number, "known": entry.known}

@@ -4,11 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import ClassVar, NamedTuple
 
 from cfgtrack.model.quantity import Quantity, from_si
-from cfgtrack.model.reference import PropertyClass, Scatter, Surface, Thread
+from cfgtrack.model.reference import ADVISES, PropertyClass, Scatter, Surface, Thread
 from cfgtrack.physics import bolts
 from cfgtrack.physics.bolts import Preload
+
+
+class OfProof(NamedTuple):
+    """A class of bolt: its proof stress, and the parts of its proof load that low, likely and high preload are."""
+
+    class_: str
+    by_strain: bool
+    proof: Quantity
+    low: float
+    likely: float
+    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,8 +28,10 @@ class Tightening:
     """What a torque does to a thread, with what a torque wrench scatters.
 
     `wanted` is the preload that was asked for, None where the torque was. `preload` is in N. `of_proof`: the classes
-    that go with the thread, each with its proof stress and the parts of its proof load that low, likely and high are.
+    that go with the thread.
     """
+
+    untold: ClassVar[tuple[str, ...]] = ("thread",)
 
     thread: Thread
     surface: Surface
@@ -25,7 +39,8 @@ class Tightening:
     torque: Quantity
     wanted: Quantity | None
     preload: Preload
-    of_proof: tuple[tuple[PropertyClass, Quantity, Preload], ...]
+    of_proof: tuple[OfProof, ...]
+    advises: str = ADVISES
 
 
 def tighten(
@@ -56,5 +71,5 @@ def tighten(
         if proof is not None:
             stands = {"area": thread.stress_area.value, "proof": proof.value}
             parts = (bolts.proof_fraction(preload=newtons, **stands) for newtons in force)
-            of_proof.append((one, proof, Preload(*parts)))
+            of_proof.append(OfProof(one.id, one.by_strain, proof, *parts))
     return Tightening(thread, surface, scatter.scatter, torque, preload, force, tuple(of_proof))

@@ -3,24 +3,37 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar, NamedTuple
 
 from cfgtrack.model.quantity import Quantity, from_si
-from cfgtrack.model.reference import Fluid, State
+from cfgtrack.model.reference import ADVISES, Fluid
 from cfgtrack.physics.trapped import tabled_rise, tabled_warming
+
+
+class FromState(NamedTuple):
+    """From one temperature: warmed by so much, the pressure rises by so much. None beyond the end of the table."""
+
+    temperature: Quantity
+    warmed: Quantity | None
+    rise: Quantity | None
 
 
 @dataclass(frozen=True, slots=True)
 class Warming:
     """What warming does to a fluid in a full rigid volume.
 
-    `asked` is by how much it is warmed, or with `is_rise` how far its pressure may rise; `found` is the other of
-    the two for each state that the fluid may start from, None beyond the end of its table.
+    It is `warmed` by so much, or its pressure may `rise` by so much: the one that was asked about. `from_` has both for
+    each state with a table that the fluid may start from.
     """
 
+    untold: ClassVar[tuple[str, ...]] = ("fluid",)
+
     fluid: Fluid
-    asked: Quantity
-    is_rise: bool
-    found: tuple[tuple[State, Quantity | None], ...]
+    warmed: Quantity | None
+    rise: Quantity | None
+    from_: tuple[FromState, ...]
+    wall: str = "rigid"
+    advises: str = ADVISES
 
 
 def warm(fluid: Fluid, *, warmed: Quantity | None = None, rise: Quantity | None = None) -> Warming:
@@ -29,14 +42,18 @@ def warm(fluid: Fluid, *, warmed: Quantity | None = None, rise: Quantity | None 
     From each state with a table of rises; none of them where nobody knows how the fluid gives. ValueError without
     either, and for cooling.
     """
-    states = [state for state in fluid.state if state.rises]
-    if warmed is not None:
-        asked, dimension, unit = warmed, "pressure", "bar"
-        values = [tabled_rise(warmed.value, state.points) for state in states]
-    elif rise is not None:
-        asked, dimension, unit = rise, "temperature difference", "K"
-        values = [tabled_warming(rise.value, state.points) for state in states]
-    else:
+    if warmed is None and rise is None:
         raise ValueError("expected a warming or a rise")
-    found = (None if one is None else from_si(one, unit=unit, dimension=dimension) for one in values)
-    return Warming(fluid, asked, warmed is None, tuple(zip(states, found, strict=True)))
+    found = []
+    for state in (state for state in fluid.state if state.rises):
+        if warmed is not None:
+            rises = _shown(tabled_rise(warmed.value, state.points), "bar", "pressure")
+            found.append(FromState(state.temperature, warmed, rises))
+        elif rise is not None:
+            warms = _shown(tabled_warming(rise.value, state.points), "K", "temperature difference")
+            found.append(FromState(state.temperature, warms, rise))
+    return Warming(fluid, warmed, rise if warmed is None else None, tuple(found))
+
+
+def _shown(value: float | None, unit: str, dimension: str) -> Quantity | None:
+    return None if value is None else from_si(value, unit=unit, dimension=dimension)

@@ -5,6 +5,6 @@
 
     found = state(Asking("plant.db", at="2031-05-01T09:20:00Z"), "PUMP-1")
 
-Each opens the journal, gathers, asks, and returns a value with its moment and `to_json`. Nothing else answers: the
-command line parses arguments and prints.
+Each opens the journal, gathers, asks, and returns a value with its moment, of which `encode` makes JSON. Nothing else
+answers: the command line parses arguments and prints.
 """

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import ClassVar
 
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
@@ -45,7 +45,7 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
         report = analysis.check(
             chosen, past.start, proposed, variances=past.variances, networks=past.networks
         )
-        touched = dict.fromkeys(subject for step in report.steps for subject in step.action.subjects)
+        touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
         return Checked(past.moment, report, tuple(remarks))
 
@@ -65,30 +65,23 @@ def _single(action: str, plant: Plant) -> Proposal:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One action that could be done.
+    """One action that could be done, in words: it is no event yet.
 
     `findings`: what it would break; `excused`: what it would break under a variance. `starts`: rules whose clocks it
     starts.
     """
 
-    phrase: str
+    told: ClassVar[tuple[str, ...]] = ("allowed",)
+
+    action: str
     findings: tuple[Finding, ...] = ()
     starts: tuple[str, ...] = ()
     excused: tuple[Finding, ...] = ()
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the choice as a JSON object."""
-        return {
-            "action": self.phrase,
-            # what is impossible isn't offered
-            "possible": True,
-            "allowed": not self.findings,
-            "refusals": [],
-            # the action is no event yet: it has no id
-            "findings": [{**finding.to_json(), "event": None} for finding in self.findings],
-            "starts": list(self.starts),
-            "excused": [finding.to_json() for finding in self.excused],
-        }
+    @property
+    def allowed(self) -> bool:
+        """Whether it breaks no rule that no variance excuses."""
+        return not self.findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,9 +106,9 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
     choices = (
         Choice(
             phrase(one.event),
-            one.findings,
+            tuple(replace(finding, event=None) for finding in one.findings),
             tuple(dict.fromkeys(clock.rule for clock in one.started)),
-            one.excused,
+            tuple(replace(finding, event=None) for finding in one.excused),
         )
         for one in found.options
     )

@@ -9,10 +9,9 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past, is_long
 
 if TYPE_CHECKING:
-    from cfgtrack.analysis.check import Deadline
     from cfgtrack.model.action import Action
     from cfgtrack.model.event import Entry
-    from cfgtrack.rules.finding import Finding
+    from cfgtrack.rules.finding import Clock, Finding
     from cfgtrack.store.journal import Journal
 
 
@@ -25,7 +24,7 @@ class Consequence:
 
     findings: tuple[Finding, ...] = ()
     excused: tuple[Finding, ...] = ()
-    started: tuple[Deadline, ...] = ()
+    started: tuple[Clock, ...] = ()
     remarks: tuple[Entry, ...] = ()
     judged: bool = True
 

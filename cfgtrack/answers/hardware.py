@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import Any, ClassVar
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
@@ -22,24 +22,8 @@ from cfgtrack.store.loading import LoadReport
 class Loaded(Answer):
     """What a load changed; with `dry_run` what it would change."""
 
-    report: LoadReport
     dry_run: bool
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        report = self.report
-        load = {
-            "event": None if report.entry is None else report.entry.event.id,
-            "added": [{"sort": sort, "id": name} for sort, name in report.added],
-            "changed": [
-                {"sort": c.sort, "id": c.id, "fields": [field._asdict() for field in c.fields]}
-                for c in report.changed
-            ],
-            "same": report.same,
-            "missing": [{"sort": sort, "id": name} for sort, name in report.missing],
-            "initial": {"recorded": report.initial.recorded, "repeated": report.initial.repeated},
-        }
-        return {"dry_run": self.dry_run, "load": load}
+    load: LoadReport
 
 
 def load(asking: Asking, files: Sequence[Path]) -> Loaded:
@@ -47,7 +31,7 @@ def load(asking: Asking, files: Sequence[Path]) -> Loaded:
     definition = read_definition(list(files))
     with _journal(asking) as journal:
         report = journal.load(definition, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run)
-        return Loaded(Moment(*journal.moment()), report, asking.dry_run)
+        return Loaded(Moment(*journal.moment()), asking.dry_run, report)
 
 
 @contextmanager
@@ -65,27 +49,20 @@ def _journal(asking: Asking) -> Iterator[Journal]:
 
 @dataclass(frozen=True, slots=True)
 class Defined(Answer):
-    """The plant as it was defined by then."""
+    """The plant as it was defined by then: itself, and counted."""
 
-    plant: Plant
+    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "definition")
 
-    def data(self) -> dict[str, Any]:
-        """Return how much is defined as a JSON object."""
-        plant = self.plant
-        kinds = (port.kind for owner in plant.owners() for port in plant.part_of(owner).ports.values())
-        counts = {
-            "media": sorted(plant.media),
-            "kinds": len(plant.kinds),
-            "parts": len(plant.parts),
-            "units": len(plant.units),
-            "places": len(plant.places),
-            "ports": dict(sorted(Counter(kinds).items())),
-        }
-        return {"plant": counts}
+    definition: Plant
+    plant: Mapping[str, Any]
 
 
 def defined(asking: Asking) -> Defined:
     """Return the plant as it was defined."""
     with asking.read() as journal:
         moment = asking.moment(journal)
-        return Defined(moment, journal.plant(moment.known))
+        plant = journal.plant(moment.known)
+    kinds = (port.kind for owner in plant.owners() for port in plant.part_of(owner).ports.values())
+    counts = {name: len(getattr(plant, name)) for name in ("kinds", "parts", "units", "places")}
+    ports = dict(sorted(Counter(kinds).items()))
+    return Defined(moment, plant, {"media": sorted(plant.media), **counts, "ports": ports})

@@ -2,30 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from cfgtrack.analysis import difference as analysis
 from cfgtrack.analysis.difference import Difference
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.moment import Answer, Moment, json_of
-from cfgtrack.model.event import Entry
+from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.unknown import ANYTHING, expect_thing
-from cfgtrack.store.journal import Journal
 
 
 @dataclass(frozen=True, slots=True)
 class History(Answer):
-    """What happened, in order. `corrected` maps the id of an event that no longer counts to that of its correction."""
+    """What happened, in order, each event with what has corrected it."""
 
-    entries: tuple[Entry, ...]
-    corrected: Mapping[str, str]
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        rows = [{**json_of(e), "corrected_by": self.corrected.get(e.event.id)} for e in self.entries]
-        return {"history": rows}
+    history: tuple[LogLine, ...]
 
 
 def history(
@@ -44,21 +35,16 @@ def history(
         since = None if start is None else asking.instant(journal, start, option="--from")
         until = None if end is None else asking.instant(journal, end, option="--to")
         if thing is None:
-            return _log(journal, moment, since, until)
+            lines = journal.log(known=moment.known)
+            return History(moment, tuple(line for line in lines if _is_within(line.entry, since, until)))
         expect_thing(journal.plant(moment.known), thing, ANYTHING)
         entries = journal.history(thing, start=since, end=until, known=moment.known)
-        return History(moment, tuple(entries), {})
+        return History(moment, tuple(LogLine(entry, None) for entry in entries))
 
 
-def _log(journal: Journal, moment: Moment, since: int | None, until: int | None) -> History:
-    lines = [
-        line
-        for line in journal.log(known=moment.known)
-        if (since is None or since <= line.entry.event.happened)
-        and (until is None or line.entry.event.happened < until)
-    ]
-    corrected = {line.entry.event.id: line.corrected_by for line in lines if line.corrected_by}
-    return History(moment, tuple(line.entry for line in lines), corrected)
+def _is_within(entry: Entry, since: int | None, until: int | None) -> bool:
+    happened = entry.event.happened
+    return (since is None or since <= happened) and (until is None or happened < until)
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,11 +15,10 @@ from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.rules.rule import RuleSet
 
 if TYPE_CHECKING:
-    from cfgtrack.analysis.check import Deadline
     from cfgtrack.answers.asking import Asking
     from cfgtrack.model.action import Action
     from cfgtrack.model.event import Entry
-    from cfgtrack.rules.finding import Finding
+    from cfgtrack.rules.finding import Clock, Finding
     from cfgtrack.store.journal import Journal
 
 _BEHIND = 120_000_000
@@ -37,7 +36,7 @@ class Recorded(Answer):
     event: Entry
     findings: tuple[Finding, ...]
     excused: tuple[Finding, ...]
-    started: tuple[Deadline, ...]
+    started: tuple[Clock, ...]
     remarks: tuple[Entry, ...]
 
 

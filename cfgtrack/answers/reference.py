@@ -3,33 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass, field
 
 from cfgtrack import __version__
 from cfgtrack.analysis.tightening import Tightening, tighten
 from cfgtrack.analysis.warming import Warming, warm
-from cfgtrack.answers.moment import Value, json_of
 from cfgtrack.files.reference import TABLES, shipped_table
-from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity, to_json
-from cfgtrack.model.reference import Entry, Fluid, PropertyClass, Scatter, Surface, Thread
+from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
+from cfgtrack.model.reference import Fluid, PropertyClass, Reference, Scatter, Surface, Thread
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import find
 
-ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
-
 
 @dataclass(frozen=True, slots=True)
-class Shipped(Value):
+class Shipped:
     """What is told of no moment, but of this version of the tool."""
 
-    def to_json(self) -> dict[str, Any]:
-        """Return it as a JSON object: the version first, then what is there of its values by name."""
-        return {"version": __version__, **{k: v for k, v in Value.to_json(self).items() if v is not None}}
+    version: str = field(default=__version__, init=False)
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class ReferenceTable:
     """A table: what is in it, and how many entries."""
 
     table: str
@@ -41,7 +35,7 @@ class Table:
 class Overview(Shipped):
     """Which tables there are."""
 
-    tables: tuple[Table, ...]
+    tables: tuple[ReferenceTable, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +43,7 @@ class Listed(Shipped):
     """One table."""
 
     table: str
-    entries: tuple[Entry, ...]
+    entries: tuple[Reference, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,23 +51,16 @@ class Found(Shipped):
     """One entry of a table, and what was asked about it: what a torque does to a thread, or warming to a fluid."""
 
     table: str
-    entry: Entry
+    entry: Reference
     tightening: Tightening | None = None
     warming: Warming | None = None
-
-    def to_json(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        data = Shipped.to_json(replace(self, tightening=None, warming=None))
-        if self.tightening is not None:
-            data["tightening"] = _tightening_json(self.tightening)
-        if self.warming is not None:
-            data["warming"] = _warming_json(self.warming)
-        return data
 
 
 def overview() -> Overview:
     """Return which tables there are."""
-    return Overview(tuple(Table(name, what, len(shipped_table(name))) for name, (_, what) in TABLES.items()))
+    return Overview(
+        tuple(ReferenceTable(name, what, len(shipped_table(name))) for name, (_, what) in TABLES.items())
+    )
 
 
 def listed(table: str) -> Listed:
@@ -109,7 +96,7 @@ def names(table: str | None = None) -> list[str]:
     return list(TABLES) if table is None else list(entries(table)) if table in TABLES else []
 
 
-def entries(name: str) -> Mapping[str, Entry]:
+def entries(name: str) -> Mapping[str, Reference]:
     """Return the entries of a table by id. NoAnswer, with near names, when there is no such table."""
     find("reference table", name, TABLES)
     return shipped_table(name)
@@ -128,7 +115,7 @@ def _quantity(option: str, text: str, dimension: str) -> Quantity:
     return found
 
 
-def _tightening(entry: Entry, surface: str, *, torque: str | None, preload: str | None) -> Tightening:
+def _tightening(entry: Reference, surface: str, *, torque: str | None, preload: str | None) -> Tightening:
     """Work out what a torque, or the torque for a preload, does to a thread."""
     found = find("surface", surface, entries("surface"))
     assert isinstance(entry, Thread)
@@ -143,7 +130,7 @@ def _tightening(entry: Entry, surface: str, *, torque: str | None, preload: str 
     return tighten(entry, found, scatter, classes, **given)
 
 
-def _warming(entry: Entry, *, warmed: str | None, rise: str | None) -> Warming:
+def _warming(entry: Reference, *, warmed: str | None, rise: str | None) -> Warming:
     """Work out the rise of pressure in a full rigid volume, or how far it may warm, from each state of a fluid."""
     assert isinstance(entry, Fluid)
     answer = warm(
@@ -151,40 +138,10 @@ def _warming(entry: Entry, *, warmed: str | None, rise: str | None) -> Warming:
         warmed=None if warmed is None else _quantity("--warmed", warmed, "temperature difference"),
         rise=None if rise is None else _quantity("--rise", rise, "pressure"),
     )
-    if not answer.found:
+    if not answer.from_:
         sentence = f"nobody here knows how {entry.id} gives under pressure: ask its maker"
         raise NoAnswer(Problem(entry.id, "no-data", sentence))
-    if not answer.is_rise and all(rises is None for _, rises in answer.found):
-        end = max((state.rises[-1].warmed for state, _ in answer.found), key=lambda q: q.value)
+    if all(one.rise is None for one in answer.from_):
+        end = max((state.rises[-1].warmed for state in entry.state if state.rises), key=lambda q: q.value)
         raise NoAnswer(Problem("--warmed", "beyond-table", f"the rises of {entry.id} are known up to {end}"))
     return answer
-
-
-def _tightening_json(answer: Tightening) -> dict[str, Any]:
-    """Return what a torque does as a JSON object; forces in N."""
-    return {
-        "torque": to_json(answer.torque),
-        "wanted": None if answer.wanted is None else to_json(answer.wanted),
-        "surface": json_of(answer.surface),
-        "scatter": to_json(answer.scatter),
-        "preload": answer.preload._asdict(),
-        "of_proof": [
-            {"class": one.id, "proof": to_json(stress), **parts._asdict()}
-            for one, stress, parts in answer.of_proof
-        ],
-        "advises": ADVISES,
-    }
-
-
-def _warming_json(answer: Warming) -> dict[str, Any]:
-    """Return what warming does as a JSON object; null beyond the end of the table."""
-    asked, found = ("rise", "warmed") if answer.is_rise else ("warmed", "rise")
-    return {
-        asked: to_json(answer.asked),
-        "from": [
-            {"temperature": to_json(state.temperature), found: None if one is None else to_json(one)}
-            for state, one in answer.found
-        ],
-        "wall": "rigid",
-        "advises": ADVISES,
-    }

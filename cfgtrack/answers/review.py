@@ -26,7 +26,7 @@ class Review(Answer):
 class Open(Review):
     """What is open: broken and not put right, the running clocks, and as-found events that nobody has explained."""
 
-    apart: ClassVar[tuple[str, ...]] = (*Answer.apart, "events", "rules")
+    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "events", "rules")
 
     clocks: tuple[Clock, ...]
     discrepancies: tuple[Entry, ...]

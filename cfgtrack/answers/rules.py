@@ -38,27 +38,28 @@ def drop(asking: Asking, name: str) -> Loaded:
 
 def _keep(asking: Asking, journal: Journal, texts: dict[str, str]) -> Loaded:
     report = journal.keep_rules(texts, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run)
-    return Loaded(Moment(*journal.moment()), report, asking.dry_run)
+    return Loaded(Moment(*journal.moment()), asking.dry_run, report)
 
 
 @dataclass(frozen=True, slots=True)
-class Kept(Answer):
+class KeptRules(Answer):
     """The rules that are kept: a line each, by column."""
 
-    rules: tuple[Mapping[str, str], ...]
+    rules: tuple[Mapping[str, Any], ...]
 
 
-def kept(asking: Asking) -> Kept:
+def kept(asking: Asking) -> KeptRules:
     """Return the rules that are kept."""
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
-        return Kept(past.moment, tuple(map(_line, past.rules.rules)))
+        return KeptRules(past.moment, tuple(map(_line, past.rules.rules)))
 
 
-def _line(rule: Rule) -> dict[str, str]:
+def _line(rule: Rule) -> dict[str, Any]:
     return {
         "id": rule.id,
-        "severity": SEVERITIES[rule.severity],
+        "severity": rule.severity,
+        "category": SEVERITIES[rule.severity],
         "mode": rule.mode.key,
         "title": rule.title,
         "source": rule.source,
@@ -101,7 +102,8 @@ def explain(asking: Asking, rule_id: str) -> Explained:
         "when": rule.mode.words(),
         "what": rule.condition.words(),
         "hazard": rule.hazard,
-        "severity": SEVERITIES[rule.severity],
+        "severity": rule.severity,
+        "category": SEVERITIES[rule.severity],
         "source": rule.source,
         "written": rule.where,
         "guards": guarded,

@@ -16,13 +16,13 @@ Report = TypeVar("Report", "StateReport", "PlantReport")
 
 
 @dataclass(frozen=True, slots=True)
-class State(Answer, Generic[Report]):
+class StateAnswer(Answer, Generic[Report]):
     """The state of one thing, or of everything."""
 
     state: Report
 
 
-def state(asking: Asking, thing: str, *, clocks: bool | None = None) -> State[StateReport]:
+def state(asking: Asking, thing: str, *, clocks: bool | None = None) -> StateAnswer[StateReport]:
     """Return the state of a unit, port, node, place, person or machine, with its remarks. NoAnswer when there is none.
 
     With `clocks` the past is judged, to tell the running clocks too; unasked only where it is short.
@@ -37,10 +37,10 @@ def state(asking: Asking, thing: str, *, clocks: bool | None = None) -> State[St
             report = unit_state(
                 past.plant, past.configuration, past.networks, thing, clocks=running, remarks=remarks
             )
-        return State(past.moment, report, notes=tuple(past.notes))
+        return StateAnswer(past.moment, report, notes=tuple(past.notes))
 
 
-def everything(asking: Asking, *, clocks: bool | None = None) -> State[PlantReport]:
+def everything(asking: Asking, *, clocks: bool | None = None) -> StateAnswer[PlantReport]:
     """Return the state of everything: a line a unit, and what stands out. As to `clocks`, see `state`."""
     from cfgtrack.analysis.state import plant_state
 
@@ -48,4 +48,4 @@ def everything(asking: Asking, *, clocks: bool | None = None) -> State[PlantRepo
         past = Past(journal, asking.moment(journal), strict=False)
         running = past.clocks() if past.is_judged(asked=clocks) else []
         report = plant_state(past.plant, past.configuration, past.networks, clocks=running)
-        return State(past.moment, report, notes=tuple(past.notes))
+        return StateAnswer(past.moment, report, notes=tuple(past.notes))

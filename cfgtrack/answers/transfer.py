@@ -15,14 +15,14 @@ from typing import TextIO
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import events_of
-from cfgtrack.files.rows import Taken, read_rows, write_csv, write_jsonl, write_rejects
-from cfgtrack.model.action import APPROVE, BEGIN, DEFINE, Action
+from cfgtrack.files.rows import read_rows, write_csv, write_jsonl, write_rejects
+from cfgtrack.model.action import APPROVE, BEGIN, DEFINE, Action, Sourced
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.store.archive import write_archive
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.ocel import write_ocel
 
-Rows = Iterator["Taken | Problem"]
+ImportRows = Iterator["Sourced | Problem"]
 
 NOT_TEXT = "surrogateescape"
 """How a stream of rows is to treat what is no UTF-8: whoever reads the rows can then tell where it stands."""
@@ -52,7 +52,7 @@ def take_in(
     form: str = "",
     basis: str | None = None,
     rejects: Path | None = None,
-    passing: Callable[[Rows], Rows] = iter,
+    passing: Callable[[ImportRows], ImportRows] = iter,
 ) -> Imported:
     """Record the rows of a CSV or JSON Lines file, or of standard input: all or none, save with a file of `rejects`.
 
@@ -68,7 +68,7 @@ def take_in(
         del action
         aside.setdefault(row, []).extend(problems)
 
-    def good(rows: Rows) -> Iterator[Taken]:
+    def good(rows: ImportRows) -> Iterator[Sourced]:
         for row in passing(rows):
             if isinstance(row, Problem):
                 set_aside(row.where.partition(", column ")[0], None, [row])

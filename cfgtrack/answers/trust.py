@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -13,7 +13,7 @@ from cfgtrack.files.source import decode
 from cfgtrack.model.trouble import BadInput, Problem, Problems
 from cfgtrack.store import audit as store
 from cfgtrack.store import proof
-from cfgtrack.store.audit import AuditReport
+from cfgtrack.store.audit import Fault
 from cfgtrack.store.proof import Head, current_head, prove_consistency, verify_proof
 
 _MOST_OF_A_HEAD = 1_000
@@ -22,22 +22,12 @@ _MOST_OF_A_HEAD = 1_000
 
 @dataclass(frozen=True, slots=True)
 class Audited(Answer):
-    """What an audit found."""
+    """What an audit found: see `AuditReport`."""
 
-    report: AuditReport
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        report = self.report
-        return {
-            "sound": report.is_sound,
-            "events": report.events,
-            "head": None if report.head is None else _head_json(report.head),
-            "faults": [
-                {"number": f.number, "event": f.event, "code": f.code, "sentence": f.sentence}
-                for f in report.faults
-            ],
-        }
+    sound: bool
+    events: int
+    head: Head | None
+    faults: tuple[Fault, ...]
 
 
 def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Audited:
@@ -49,7 +39,8 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
     with asking.read() as journal:
         report = store.audit(journal.database, kept=head, state=state)
         # A journal that isn't sound may not be able to tell its last event.
-        return Audited(asking.moment(journal) if report.is_sound else Moment(journal.present), report)
+        moment = asking.moment(journal) if report.is_sound else Moment(journal.present)
+    return Audited(moment, report.is_sound, report.events, report.head, tuple(report.faults))
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +48,6 @@ class Headed(Answer):
     """The tree head: what stands for everything recorded so far."""
 
     head: Head
-
-    def data(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {"head": _head_json(self.head)}
 
 
 def head(asking: Asking) -> Headed:
@@ -88,10 +75,7 @@ class Verified:
 
     head: Head
     is_kept: bool | None
-
-    def to_json(self) -> dict[str, Any]:
-        """Return it as a JSON object."""
-        return {"verified": True, "head": _head_json(self.head), "is_kept": self.is_kept}
+    verified: bool = field(default=True, init=False)
 
 
 def verify(proof: TextIO, *, kept: str | None = None) -> Verified:
@@ -117,7 +101,3 @@ def _read_head(kept: str) -> Head:
         text = decode(file.read(_MOST_OF_A_HEAD), kept, problems)
     problems.raise_if_any()
     return Head.parse((text or "").strip())
-
-
-def _head_json(head: Head) -> dict[str, Any]:
-    return {"size": head.size, "root": head.root.hex(), "known": head.known, "text": head.text()}

@@ -6,13 +6,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.moment import Value
+from cfgtrack.files.writer import replacing
+from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import upkeep
 from cfgtrack.store.archive import read_archive
+from cfgtrack.store.database import spared
 
 
 @dataclass(frozen=True, slots=True)
-class BackedUp(Value):
+class BackedUp:
     """A backup: the file, and how many events it holds."""
 
     file: str
@@ -20,7 +22,7 @@ class BackedUp(Value):
 
 
 @dataclass(frozen=True, slots=True)
-class Restored(Value):
+class Restored:
     """A database that was restored, and how many events it holds."""
 
     database: str
@@ -28,14 +30,14 @@ class Restored(Value):
 
 
 @dataclass(frozen=True, slots=True)
-class Rebuilt(Value):
+class Rebuilt:
     """From how many events the states were derived anew."""
 
     events: int
 
 
 @dataclass(frozen=True, slots=True)
-class Migrated(Value):
+class Migrated:
     """The schema's revision before and after; None before: none at all."""
 
     before: str | None
@@ -43,8 +45,19 @@ class Migrated(Value):
 
 
 def backup(asking: Asking, target: Path) -> BackedUp:
-    """Copy the database into a new file, as it is at one instant. NoAnswer when there is something of that name."""
-    return BackedUp(str(target), upkeep.backup(asking.database, str(target)))
+    """Copy the database into a new file, as it is at one instant, while others read and write.
+
+    NoAnswer when there is something of that name, BadInput when it is the database's own. The copy is complete and on
+    the disk when this returns; a backup that is cut off leaves no file under that name.
+    """
+    taken = Problem(str(target), "exists", "there is a file of this name already: it is left alone")
+    if target.exists():
+        raise NoAnswer(taken)
+    try:
+        with replacing(target, spared=spared(asking.database), new=True) as part:
+            return BackedUp(str(target), upkeep.copy_into(asking.database, part, str(target)))
+    except FileExistsError:  # made by somebody else meanwhile
+        raise NoAnswer(taken) from None
 
 
 def restore(asking: Asking, source: Path) -> Restored:

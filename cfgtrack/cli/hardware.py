@@ -36,4 +36,4 @@ def plant_command(session: s.Session) -> None:
     from cfgtrack.show.overview import overview_text
 
     found = defined(session.asking)
-    session.answer(found, lambda: overview_text(found.plant, found.moment))
+    session.answer(found, lambda: overview_text(found.definition, found.moment))

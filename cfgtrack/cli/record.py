@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.model.action import BASES
 
 if TYPE_CHECKING:
     from cfgtrack.answers.record import Recorded
-
-BASES = ("reported", "witnessed", "measured")
 
 
 def complete_words(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:

@@ -56,15 +56,15 @@ def reference_command(
         raise click.UsageError(f"--torque or --preload goes with --surface, one of {surfaces}.")
     if table is None:
         overview = reference.overview()
-        session.tell(lambda: overview_text(overview.tables), overview.to_json)
+        session.tell(lambda: overview_text(overview.tables), overview)
     elif name is None:
         listed = reference.listed(table)
-        session.tell(lambda: table_text(table, listed.entries), listed.to_json)
+        session.tell(lambda: table_text(table, listed.entries), listed)
     else:
         found = reference.look_up(
             table, name, surface=surface, torque=torque, preload=preload, warmed=warmed, rise=rise
         )
-        session.tell(lambda: found_text(found), found.to_json)
+        session.tell(lambda: found_text(found), found)
 
 
 def _check_options(

@@ -125,17 +125,19 @@ class Session:
     def answer(self, answer: Answer, text: Callable[[], str]) -> None:
         """Print an answer with its moment: the text, or with --json one object; what is to be told beside it apart."""
         self.tell_notes(answer.notes)
-        self.tell(text, answer.to_json)
+        self.tell(text, answer)
 
     def tell_notes(self, notes: Iterable[str]) -> None:
         """Print lines beside an answer, on standard error."""
         for note in notes:
             click.echo(note, err=True)
 
-    def tell(self, text: Callable[[], str], data: Callable[[], dict[str, Any]]) -> None:
+    def tell(self, text: Callable[[], str], answer: object) -> None:
         """Print an answer: the text, or with --json one object."""
         if self.json:
-            self.print_json(data())
+            from cfgtrack.answers.encode import json_of
+
+            self.print_json(json_of(answer))
             return
         from shutil import get_terminal_size
 

@@ -53,10 +53,7 @@ def history_command(session: s.Session, /, thing: str | None, start: str | None,
     from cfgtrack.show.record import history_text
 
     found = history(session.asking, thing, start=start, end=end)
-    session.answer(
-        found,
-        lambda: history_text(thing or "everything", found.entries, found.moment, corrected=found.corrected),
-    )
+    session.answer(found, lambda: history_text(thing or "everything", found.history, found.moment))
 
 
 @s.command("diff")

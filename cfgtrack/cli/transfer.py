@@ -11,7 +11,7 @@ from typing import TextIO, TypeVar
 import click
 
 from cfgtrack.cli import session as s
-from cfgtrack.cli.record import BASES
+from cfgtrack.model.action import BASES
 
 T = TypeVar("T")
 FORMS = ("csv", "jsonl")

@@ -26,7 +26,7 @@ def audit_command(session: s.Session, /, *, kept: str | None, state: bool) -> No
 
     found = audit(session.asking, kept=kept, state=state)
     session.answer(found, lambda: audit_text(found))
-    session.end(found=found.report.faults)
+    session.end(found=found.faults)
 
 
 @s.command("head")
@@ -35,7 +35,7 @@ def head_command(session: s.Session, /) -> None:
     from cfgtrack.answers.trust import head
 
     found = head(session.asking)
-    session.answer(found, found.head.text)
+    session.answer(found, lambda: found.head.text)
 
 
 @s.command("prove")
@@ -68,5 +68,5 @@ def verify_command(session: s.Session, /, *, proof: Any, kept: str | None) -> No
     from cfgtrack.show.trust import verified_text
 
     found = verify(proof, kept=kept)
-    session.tell(lambda: verified_text(found), found.to_json)
+    session.tell(lambda: verified_text(found), found)
     session.end(found=found.is_kept is False)

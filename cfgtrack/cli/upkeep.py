@@ -16,7 +16,7 @@ def backup_command(session: s.Session, /, target: Path) -> None:
     from cfgtrack.answers.upkeep import backup
 
     found = backup(session.asking, target)
-    session.tell(lambda: f"backed up {found.events} events to {found.file}", found.to_json)
+    session.tell(lambda: f"backed up {found.events} events to {found.file}", found)
 
 
 @s.command("restore")
@@ -30,7 +30,7 @@ def restore_command(session: s.Session, /, source: Path) -> None:
 
     session.make_folder()
     found = restore(session.asking, source)
-    session.tell(lambda: f"restored {found.events} events to {found.database}", found.to_json)
+    session.tell(lambda: f"restored {found.events} events to {found.database}", found)
 
 
 @s.command("rebuild")
@@ -39,7 +39,7 @@ def rebuild_command(session: s.Session, /) -> None:
     from cfgtrack.answers.upkeep import rebuild
 
     found = rebuild(session.asking)
-    session.tell(lambda: f"rebuilt from {found.events} events", found.to_json)
+    session.tell(lambda: f"rebuilt from {found.events} events", found)
 
 
 @s.command("migrate")
@@ -50,7 +50,7 @@ def migrate_command(session: s.Session, /) -> None:
     found = migrate(session.asking)
     before, after = found.before or "nothing", found.after
     text = f"already at {after}" if before == after else f"migrated from {before} to {after}"
-    session.tell(lambda: text, found.to_json)
+    session.tell(lambda: text, found)
 
 
 @s.command("completion")

@@ -13,14 +13,14 @@ from pathlib import Path
 from typing import Any, cast
 
 from cfgtrack.files.fields import Fields
-from cfgtrack.files.folder import top_folder
 from cfgtrack.files.gather import Gathered, ReadCsv
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
-from cfgtrack.files.parts import Known, Rows, read_part
+from cfgtrack.files.parts import Known, PartRows, read_part
 from cfgtrack.files.places import circles, read_place, read_unit
 from cfgtrack.files.source import Document, in_order, parse_toml, read_document, read_text
 from cfgtrack.files.table import Table
+from cfgtrack.folders import top_folder
 from cfgtrack.model.action import Action
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.kind import Kind, Medium
@@ -137,7 +137,7 @@ class _Items:
             return read_kind(cast("Table", fields), self.ids("medium"), self.ids("kind"))
         if sort == "part":
             known = Known(self._kinds(), self.ids("kind"), self.ids("medium"))
-            return read_part(cast("Table", fields), self.gathered.part_rows.get(name, Rows()), known)
+            return read_part(cast("Table", fields), self.gathered.part_rows.get(name, PartRows()), known)
         if sort == "unit":
             return read_unit(fields, self.ids("part"), self.ids("place"))
         return read_place(fields, self.ids("part"), self.ids("place"))

@@ -13,7 +13,7 @@ from cfgtrack.files.table import Table
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class InitialState:
     """What is said of one subject: where it is, or its status, its mate or both."""
 
     subject: str
@@ -26,7 +26,7 @@ class Entry:
     facing: str = ""
 
 
-def read_entries(initial: Initial) -> Iterator[Entry]:
+def read_entries(initial: Initial) -> Iterator[InitialState]:
     """Yield one file's entries, noting what is none."""
     table = initial.table
     if table is None:
@@ -36,14 +36,14 @@ def read_entries(initial: Initial) -> Iterator[Entry]:
     at = table.instant("at", required=True) or 0
     by = table.text("by") or None
     yield from _joined(table, at, by)
-    yield from _statuses(table, at, by)
-    yield from _places(table, at, by)
+    for name in _KEYED:
+        yield from _lines(table, name, at, by)
     table.finish()
     for row in initial.rows:
         yield from _row(row, at, by)
 
 
-def _joined(table: Table, at: int, by: str | None) -> Iterator[Entry]:
+def _joined(table: Table, at: int, by: str | None) -> Iterator[InitialState]:
     pairs = table.get("joined")
     if pairs is not None and not isinstance(pairs, list):
         table.wrong("joined", 'a list of pairs such as [["A-1:F1", "B-1:F1"]]', pairs)
@@ -55,33 +55,25 @@ def _joined(table: Table, at: int, by: str | None) -> Iterator[Entry]:
         elif pair[0] == pair[1]:
             table.note_element(("joined", i), "same", f"{pair[0]} can't be joined to itself")
         else:
-            yield Entry(pair[0], table.element("joined", i), at, by, mate=pair[1])
+            yield InitialState(pair[0], table.element("joined", i), at, by, mate=pair[1])
 
 
-def _statuses(table: Table, at: int, by: str | None) -> Iterator[Entry]:
-    for subject, spot, value in _keyed(table, "status"):
-        if isinstance(value, str):
-            yield Entry(subject, spot, at, by, status=value)
-        elif _is_texts(value, {"is", "mate"}, "is"):
-            yield Entry(subject, spot, at, by, status=value["is"], mate=value.get("mate", ""))
+_KEYED = {
+    "status": ("is", "mate", 'a status or {is = "mated", mate = "B-1:F1"}'),
+    "place": ("at", "facing", 'a place or {at = "RACK-1", facing = "up"}'),
+}
+"""The tables of one line a subject: what a line that is a table must say, what it may, and what it may look like."""
+
+
+def _lines(table: Table, name: str, at: int, by: str | None) -> Iterator[InitialState]:
+    must, may, expected = _KEYED[name]
+    for subject, spot, value in _keyed(table, name):
+        said = {must: value} if isinstance(value, str) else value
+        if _is_texts(said, {must, may}, must):
+            yield InitialState(subject, spot, at, by, **{name: said[must], may: said.get(may, "")})
         else:
-            sentence = (
-                f'{subject}: expected a status or {{is = "mated", mate = "B-1:F1"}}, found {shown(value)}'
-            )
-            table.note_element(("status", subject), "wrong-type", sentence)
-
-
-def _places(table: Table, at: int, by: str | None) -> Iterator[Entry]:
-    for subject, spot, value in _keyed(table, "place"):
-        if isinstance(value, str):
-            yield Entry(subject, spot, at, by, place=value)
-        elif _is_texts(value, {"at", "facing"}, "at"):
-            yield Entry(subject, spot, at, by, place=value["at"], facing=value.get("facing", ""))
-        else:
-            sentence = (
-                f'{subject}: expected a place or {{at = "RACK-1", facing = "up"}}, found {shown(value)}'
-            )
-            table.note_element(("place", subject), "wrong-type", sentence)
+            sentence = f"{subject}: expected {expected}, found {shown(value)}"
+            table.note_element((name, subject), "wrong-type", sentence)
 
 
 def _keyed(table: Table, name: str) -> Iterator[tuple[str, Spot, Any]]:
@@ -102,7 +94,7 @@ def _is_texts(value: Any, names: set[str], required: str) -> bool:
     )
 
 
-def _row(row: Fields, at: int, by: str | None) -> Iterator[Entry]:
+def _row(row: Fields, at: int, by: str | None) -> Iterator[InitialState]:
     subject = row.text("subject", required=True)
     mate, status = row.text("mate"), row.text("status")
     place, facing = row.text("place"), row.text("facing")
@@ -115,6 +107,6 @@ def _row(row: Fields, at: int, by: str | None) -> Iterator[Entry]:
     if mate == subject:
         row.note("mate", "same", f"{subject} can't be joined to itself")
     elif mate or status:
-        yield Entry(subject, row.spot(), at, by, mate=mate, status=status)
+        yield InitialState(subject, row.spot(), at, by, mate=mate, status=status)
     if place:
-        yield Entry(subject, row.spot("place"), at, by, place=place, facing=facing)
+        yield InitialState(subject, row.spot("place"), at, by, place=place, facing=facing)

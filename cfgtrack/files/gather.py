@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from cfgtrack.files.fields import Fields
-from cfgtrack.files.parts import Rows
+from cfgtrack.files.parts import PartRows
 from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import Document
 from cfgtrack.files.table import Table
@@ -75,7 +75,7 @@ class Gathered:
     title: str = ""
     named: dict[str, dict[str, Fields]] = field(default_factory=lambda: {sort: {} for sort in SORTS})
     nameless: list[tuple[str, Fields]] = field(default_factory=list)
-    part_rows: dict[str, Rows] = field(default_factory=dict)
+    part_rows: dict[str, PartRows] = field(default_factory=dict)
     initial: list[Initial] = field(default_factory=list)
     unread: list[Problem] = field(default_factory=list)
     """Why files, or lists that they name, couldn't be read to their end."""
@@ -136,5 +136,5 @@ class Gathered:
             initial.rows.append(row)
         elif part := row.text("part", required=True):
             row.label = f"part {part}, {what.removesuffix('s')}"
-            rows = self.part_rows.setdefault(part, Rows())
+            rows = self.part_rows.setdefault(part, PartRows())
             {"ports": rows.ports, "nodes": rows.nodes, "links": rows.links}[what].append(row)

@@ -12,16 +12,13 @@ from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import read_settings
 from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import Spot
-from cfgtrack.model.action import BEGIN, Action
+from cfgtrack.model.action import BEGIN, Sourced
 from cfgtrack.model.codec import IN_JSON, TEXTS, Form, event_from_json
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import QUANTITIES, BadQuantity
 from cfgtrack.model.time import BadTime, parse_instant
 from cfgtrack.model.trouble import Problem, Problems
 from cfgtrack.model.unknown import no_such
-
-Taken = tuple[str, Action]
-"""Where an action was written (file and row), and the action."""
 
 WHY = "why"
 """The column (field) of rejected rows that tells why; skipped when they are fed again."""
@@ -47,7 +44,7 @@ _WANTED: dict[str, type] = {told.name: _TYPES[told.form] for told in IN_JSON}
 _EXPECTED = {int: "a whole number", list: "a list of texts", dict: "an object", bool: "true or false"}
 
 
-class Reader:
+class RowReader:
     """Reads one stream of rows against a plant. `outing_starts` grows with the outings that begin in it."""
 
     def __init__(
@@ -59,7 +56,7 @@ class Reader:
         self.outing_starts = outing_starts
         self.problems = Problems()
 
-    def csv(self, lines: Iterator[str]) -> Iterator[Taken | Problem]:
+    def csv(self, lines: Iterator[str]) -> Iterator[Sourced | Problem]:
         """Yield what the rows of a CSV stream say."""
         for row in read_sheet(lines, self.where, COLUMNS, ("at", "action"), self.problems):
             yield from self._drain()
@@ -68,7 +65,7 @@ class Reader:
             yield from self._said(cells, spot, in_column=True)
         yield from self._drain()
 
-    def jsonl(self, lines: Iterator[str]) -> Iterator[Taken | Problem]:
+    def jsonl(self, lines: Iterator[str]) -> Iterator[Sourced | Problem]:
         """Yield what the lines of a JSON Lines stream say."""
         for line in read_objects(lines, self.where, self.problems):
             if line.data is not None and "happened" in line.data:
@@ -82,7 +79,7 @@ class Reader:
         found, self.problems.found = self.problems.found, []
         yield from found
 
-    def _as_written(self, data: dict[str, Any], spot: Spot) -> Iterator[Taken | Problem]:
+    def _as_written(self, data: dict[str, Any], spot: Spot) -> Iterator[Sourced | Problem]:
         """Take a line as the journal wrote it."""
         for name, value in data.items():
             wanted = _WANTED.get(name, str)
@@ -130,7 +127,7 @@ class Reader:
 
     def _said(
         self, cells: dict[str, Any], spot: Spot, *, in_column: bool = False
-    ) -> Iterator[Taken | Problem]:
+    ) -> Iterator[Sourced | Problem]:
         """Take a row as people wrote it."""
 
         def note(name: str, code: str, sentence: str) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
-from cfgtrack.files.entries import Entry, read_entries
+from cfgtrack.files.entries import InitialState, read_entries
 from cfgtrack.files.gather import Initial
 from cfgtrack.files.source import Spot
 from cfgtrack.model.action import FOUND, Action
@@ -32,7 +32,7 @@ def read_initial(
     `declared` tells whether an address that `definition` doesn't have may belong to something that was noted
     as broken already.
     """
-    reader = _Reader(definition.plant(), declared, problems)
+    reader = _InitialReader(definition.plant(), declared, problems)
     for one in initial:
         reader.take(one)
     events = [*reader.places(), *reader.ports()]
@@ -41,19 +41,19 @@ def read_initial(
 
 
 @dataclass(slots=True)
-class _Reader:
+class _InitialReader:
     plant: Plant
     declared: Declared
     problems: Problems
-    placed: dict[str, Entry] = field(default_factory=dict)
-    found: dict[str, Entry] = field(default_factory=dict)
+    placed: dict[str, InitialState] = field(default_factory=dict)
+    found: dict[str, InitialState] = field(default_factory=dict)
 
     def take(self, initial: Initial) -> None:
         """Take in one file's entries."""
         for entry in read_entries(initial):
             self._add(entry)
 
-    def _add(self, entry: Entry) -> None:
+    def _add(self, entry: InitialState) -> None:
         known = self.placed if entry.place else self.found
         mine = [entry.subject, entry.mate] if not entry.status and entry.mate else [entry.subject]
         for subject in mine:
@@ -80,7 +80,7 @@ class _Reader:
                     entry.spot,
                 )
 
-    def _is_place(self, entry: Entry) -> bool:
+    def _is_place(self, entry: InitialState) -> bool:
         if not self._is_there(entry, entry.place, PLACE):
             return False
         place = self.plant.places[entry.place]
@@ -110,7 +110,7 @@ class _Reader:
                 singles.append((_event(entry, (entry.subject,), status=entry.status), entry.spot))
         yield from singles
 
-    def _pair(self, entry: Entry) -> Iterator[tuple[Action, Spot]]:
+    def _pair(self, entry: InitialState) -> Iterator[tuple[Action, Spot]]:
         other = self.found.get(entry.mate, replace(entry, subject=entry.mate, mate=entry.subject))
         if other.mate != entry.subject:
             to = f"to {other.mate}" if other.mate else other.status
@@ -141,17 +141,17 @@ class _Reader:
                 event = _event(one, (one.subject,), status=status)
                 yield replace(event, id=f"{event.id}:{status}"), one.spot
 
-    def _is_there(self, entry: Entry, address: str, wanted: tuple[str, ...]) -> bool:
+    def _is_there(self, entry: InitialState, address: str, wanted: tuple[str, ...]) -> bool:
         why = "" if self.declared(address) else unknown(self.plant, address, wanted)
         if why:
             self._note(entry, UNKNOWN, why, thing=True)
         return self.plant.sort_of(address) in wanted
 
-    def _kind(self, entry: Entry, subject: str) -> Kind | None:
+    def _kind(self, entry: InitialState, subject: str) -> Kind | None:
         found = self.plant.port(subject) if self._is_there(entry, subject, PORT) else None
         return None if found is None else found[1]
 
-    def _is_status(self, entry: Entry, kind: Kind) -> bool:
+    def _is_status(self, entry: InitialState, kind: Kind) -> bool:
         status = entry.status
         if status not in kind.statuses:
             self._note(entry, UNKNOWN, f"{entry.subject}: {no_such('status', status, kind.statuses)}")
@@ -162,7 +162,7 @@ class _Reader:
             return False
         return True
 
-    def _joins(self, entry: Entry, kind: Kind) -> bool:
+    def _joins(self, entry: InitialState, kind: Kind) -> bool:
         """Return whether a port of this kind can have the mate that the entry gives it."""
         if kind.joined is None:
             self._note(entry, "one-sided", f"{entry.subject} is of kind {kind.id}: it has no mate")
@@ -208,7 +208,7 @@ class _Reader:
     def _refuse(self, refusal: Refusal, spot: Spot) -> None:
         self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)
 
-    def _note(self, entry: Entry, code: str, sentence: str, *, thing: bool = False) -> None:
+    def _note(self, entry: InitialState, code: str, sentence: str, *, thing: bool = False) -> None:
         self.problems.add(entry.spot.where, code, f"initial: {sentence}", row=entry.spot.row, thing=thing)
 
 
@@ -223,7 +223,7 @@ def _highest_of_both(a: Kind, b: Kind, wanted: list[str]) -> str | None:
 
 
 def _event(
-    entry: Entry, subjects: tuple[str, ...], *, place: str | None = None, status: str | None = None
+    entry: InitialState, subjects: tuple[str, ...], *, place: str | None = None, status: str | None = None
 ) -> Action:
     return Action(
         id=f"initial:{entry.subject}",

@@ -13,7 +13,7 @@ from cfgtrack.model.trouble import Problems
 _LONGEST_ROW = 120
 
 
-class Line(NamedTuple):
+class JsonLine(NamedTuple):
     """A line that isn't blank: where it stands, its text, and the object in it (None after noting that it's none)."""
 
     spot: Spot
@@ -21,7 +21,7 @@ class Line(NamedTuple):
     data: dict[str, Any] | None
 
 
-def read_objects(stream: Iterable[str], name: str, problems: Problems) -> Iterator[Line]:
+def read_objects(stream: Iterable[str], name: str, problems: Problems) -> Iterator[JsonLine]:
     """Yield the lines of a JSON Lines stream, noting those that hold no object."""
     number = 0
     is_first = True
@@ -38,7 +38,7 @@ def read_objects(stream: Iterable[str], name: str, problems: Problems) -> Iterat
                     )
                     return
                 is_first = False
-                yield Line(spot, text, _object(text, spot, problems))
+                yield JsonLine(spot, text, _object(text, spot, problems))
     except UnicodeDecodeError as err:
         sentence = f"expected UTF-8 text, found the byte 0x{err.object[err.start]:02x}"
         problems.add(f"{name}:{number + 1}", "not-text", sentence)

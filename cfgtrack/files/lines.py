@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 
-Path = tuple[str | int, ...]
+Keys = tuple[str | int, ...]
 
 _SPACE = re.compile(r"[ \t]*")
 _BLANK = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
@@ -26,7 +26,7 @@ _SCALAR = re.compile(
 )
 
 
-def line_numbers(text: str) -> dict[Path, int]:
+def line_numbers(text: str) -> dict[Keys, int]:
     """The 1-based line of every table, key and array element of a TOML text that has already been parsed.
 
     A path is made of keys and indices as in the parsed document: `('unit', 3, 'part')`. A table has the line
@@ -43,11 +43,11 @@ class _Scanner:
         self.at = 0
         self.line = 1
         self.counted = 0
-        self.lines: dict[Path, int] = {(): 1}
-        self.array_tables: dict[Path, int] = {}  # path of an array of tables -> index of its last table
+        self.lines: dict[Keys, int] = {(): 1}
+        self.array_tables: dict[Keys, int] = {}  # path of an array of tables -> index of its last table
 
-    def document(self) -> dict[Path, int]:
-        table: Path = ()
+    def document(self) -> dict[Keys, int]:
+        table: Keys = ()
         self.take(_BLANK)
         while self.at < len(self.text):
             if self.text[self.at] == "[":
@@ -57,14 +57,14 @@ class _Scanner:
             self.take(_BLANK)
         return self.lines
 
-    def header(self) -> Path:
+    def header(self) -> Keys:
         """Read `[a.b]` or `[[a.b]]`; give the path of the table it opens."""
         line = self.current_line()
         brackets = 2 if self.text.startswith("[[", self.at) else 1
         self.at += brackets
         keys = self.keys()
         self.at += brackets
-        path: Path = ()
+        path: Keys = ()
         for key in keys[:-1]:
             path = self.last_table((*path, key), line)
         path = (*path, keys[-1])
@@ -76,12 +76,12 @@ class _Scanner:
             self.note(path, line)
         return path
 
-    def last_table(self, path: Path, line: int) -> Path:
+    def last_table(self, path: Keys, line: int) -> Keys:
         """A table named on the way to another one: of an array of tables, its last."""
         self.note(path, line)
         return (*path, self.array_tables[path]) if path in self.array_tables else path
 
-    def pair(self, table: Path) -> None:
+    def pair(self, table: Keys) -> None:
         """Read `key = value`."""
         line = self.current_line()
         path = table
@@ -103,7 +103,7 @@ class _Scanner:
                 return keys
             self.at += 1
 
-    def value(self, path: Path) -> None:
+    def value(self, path: Keys) -> None:
         opening = self.text[self.at]
         if opening == "[":
             self.array(path)
@@ -112,7 +112,7 @@ class _Scanner:
         else:
             self.take(_SCALAR)
 
-    def array(self, path: Path) -> None:
+    def array(self, path: Keys) -> None:
         self.at += 1
         self.take(_COMMA)
         index = 0
@@ -124,7 +124,7 @@ class _Scanner:
             index += 1
         self.at += 1
 
-    def inline_table(self, path: Path) -> None:
+    def inline_table(self, path: Keys) -> None:
         self.at += 1
         self.take(_COMMA)
         while self.text[self.at] != "}":
@@ -132,7 +132,7 @@ class _Scanner:
             self.take(_COMMA)
         self.at += 1
 
-    def note(self, path: Path, line: int) -> None:
+    def note(self, path: Keys, line: int) -> None:
         self.lines.setdefault(path, line)
 
     def current_line(self) -> int:

@@ -20,7 +20,7 @@ _LITRES = 1000.0
 
 
 @dataclass(slots=True)
-class Rows:
+class PartRows:
     """What CSV files say about one part."""
 
     ports: list[Fields] = field(default_factory=list)
@@ -37,7 +37,7 @@ class Known:
     media: Collection[str]
 
 
-def read_part(table: Table, rows: Rows, known: Known) -> Part:
+def read_part(table: Table, rows: PartRows, known: Known) -> Part:
     """Return the part of a [[part]] table and its `rows`; of its ports only those whose kind is known."""
     ends = _Ends(known)
     ports = [port for one in (*table.tables("port"), *rows.ports) if (port := ends.port(one)) is not None]

@@ -11,23 +11,23 @@ from functools import cache
 from math import nan
 from types import MappingProxyType
 
-from cfgtrack.files.folder import top_folder
 from cfgtrack.files.source import in_order, parse_toml
 from cfgtrack.files.table import Table
+from cfgtrack.folders import top_folder
 from cfgtrack.model.quantity import Quantity, from_si, parse_quantity
 from cfgtrack.model.reference import (
-    Entry,
     Fluid,
+    FluidState,
     Pass,
-    Pattern,
     Proof,
     PropertyClass,
+    Reference,
     Rise,
     Scatter,
-    State,
     Surface,
     Thread,
-    Turn,
+    TighteningPattern,
+    TurnOfNut,
 )
 from cfgtrack.model.trouble import BadInput, Problems
 from cfgtrack.physics.bolts import stress_area_metric, stress_area_unified
@@ -50,7 +50,7 @@ ORDERS = ("cross", "circular")
 """The orders in which the bolts of a joint are tightened."""
 
 
-Tables = dict[str, dict[str, Entry]]
+Tables = dict[str, dict[str, Reference]]
 """Table name to id to entry."""
 
 _UNREAD = Quantity(nan, "", nan, "count")
@@ -139,15 +139,15 @@ def _read_tightening(root: Table, tables: Tables) -> None:
             table.is_known("scatter", "scatter", scatter, tables["scatter"])
 
 
-def _read_surface(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+def _read_surface(table: Table, origin: tuple[str, str, str, str]) -> Reference:
     return Surface(*origin, _quantity(table, "nut_factor", "ratio"), table.text("scatter", required=True))
 
 
-def _read_scatter(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+def _read_scatter(table: Table, origin: tuple[str, str, str, str]) -> Reference:
     return Scatter(*origin, _quantity(table, "scatter", "ratio"))
 
 
-def _read_class(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+def _read_class(table: Table, origin: tuple[str, str, str, str]) -> Reference:
     form = table.reference("form", "form", FORMS, required=True)
     proof = []
     for one in table.tables("proof"):
@@ -164,7 +164,7 @@ def _read_class(table: Table, origin: tuple[str, str, str, str]) -> Entry:
     return PropertyClass(*origin, form, tuple(proof), table.flag("by_strain"))
 
 
-def _read_pass(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+def _read_pass(table: Table, origin: tuple[str, str, str, str]) -> Reference:
     return Pass(
         *origin,
         _maybe(table, "share", "ratio"),
@@ -173,12 +173,12 @@ def _read_pass(table: Table, origin: tuple[str, str, str, str]) -> Entry:
     )
 
 
-def _read_pattern(table: Table, origin: tuple[str, str, str, str]) -> Entry:
+def _read_pattern(table: Table, origin: tuple[str, str, str, str]) -> Reference:
     order = table.get("order", required=True)
     if order is not None and not _is_order(order):
         table.note("order", "not-an-order", "expected the numbers from 1 on, each of them once")
         order = None
-    return Pattern(*origin, tuple(order or ()))
+    return TighteningPattern(*origin, tuple(order or ()))
 
 
 def _is_order(value: object) -> bool:
@@ -188,8 +188,10 @@ def _is_order(value: object) -> bool:
     return sorted(value) == list(range(1, len(value) + 1))
 
 
-def _read_turn(table: Table, origin: tuple[str, str, str, str]) -> Entry:
-    return Turn(*origin, _quantity(table, "angle", "angle"), table.count("over") or 0, _whole(table, "up_to"))
+def _read_turn(table: Table, origin: tuple[str, str, str, str]) -> Reference:
+    return TurnOfNut(
+        *origin, _quantity(table, "angle", "angle"), table.count("over") or 0, _whole(table, "up_to")
+    )
 
 
 def _read_fluids(root: Table, tables: Tables) -> None:
@@ -205,7 +207,7 @@ def _read_fluids(root: Table, tables: Tables) -> None:
             tables["fluid"][name] = Fluid(*origin, freezes, states)
 
 
-def _read_state(table: Table) -> State:
+def _read_state(table: Table) -> FluidState:
     rises: list[Rise] = []
     for one in table.tables("rises"):
         found = Rise(_quantity(one, "warmed", "temperature difference"), _quantity(one, "rise", "pressure"))
@@ -216,7 +218,7 @@ def _read_state(table: Table) -> State:
             one.note("", "not-rising", "expected more warming and a higher rise than in the one before")
         rises.append(found)
         one.finish()
-    state = State(
+    state = FluidState(
         _quantity(table, "temperature", "temperature"),
         _maybe(table, "pressure", "pressure"),
         _quantity(table, "density", "density"),
@@ -228,7 +230,7 @@ def _read_state(table: Table) -> State:
     return state
 
 
-def _id(table: Table, taken: Mapping[str, Entry]) -> str:
+def _id(table: Table, taken: Mapping[str, Reference]) -> str:
     name = table.ident("id")
     if name in taken:
         table.note("id", "duplicate", f"there is {name} already")
@@ -236,7 +238,7 @@ def _id(table: Table, taken: Mapping[str, Entry]) -> str:
     return name
 
 
-_TIGHTENING: Mapping[str, Callable[[Table, tuple[str, str, str, str]], Entry]] = {
+_TIGHTENING: Mapping[str, Callable[[Table, tuple[str, str, str, str]], Reference]] = {
     "surface": _read_surface,
     "scatter": _read_scatter,
     "class": _read_class,
@@ -294,6 +296,6 @@ def _shipped(file: str) -> Tables:
     return parse_reference(file, path.read_text(encoding="utf-8"))
 
 
-def shipped_table(name: str) -> Mapping[str, Entry]:
+def shipped_table(name: str) -> Mapping[str, Reference]:
     """Return a table of `TABLES` as it ships with cfgtrack, by id in the order of the file."""
     return MappingProxyType(_shipped(TABLES[name][0])[name])

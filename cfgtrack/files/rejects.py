@@ -23,7 +23,7 @@ def write_rejected_rows(
 
     A file with a bad header is copied; so is what follows a row that is no CSV.
     """
-    kept = _Kept(lines)
+    kept = _Remembering(lines)
     before = 0
     for line in kept:
         if line.removeprefix("\ufeff").strip():
@@ -68,7 +68,7 @@ def _told(cells: list[str], header: list[str], reasons: str) -> list[str]:
     return [*(cell for i, cell in enumerate(cells) if i not in old), reasons]
 
 
-class _Kept:
+class _Remembering:
     """Lines of a stream that remembers what it has given since `read` was last cleared."""
 
     def __init__(self, lines: Iterator[str]) -> None:

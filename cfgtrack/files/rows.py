@@ -17,17 +17,16 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 from typing import Any, TextIO
 
-from cfgtrack.files.incoming import COLUMNS, DEFAULTS, PEOPLE, WHY, Reader, Taken
+from cfgtrack.files.incoming import PEOPLE, WHY, RowReader
 from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import quoted
 from cfgtrack.files.rejects import why, write_rejected_rows
+from cfgtrack.model.action import Sourced
 from cfgtrack.model.codec import TEXTS, action_to_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, Problem, Problems
-
-__all__ = ["COLUMNS", "DEFAULTS", "Taken", "read_rows", "write_csv", "write_jsonl", "write_rejects"]
 
 
 def read_rows(
@@ -38,7 +37,7 @@ def read_rows(
     form: str = "",
     defaults: Mapping[str, str] | None = None,
     outing_starts: Mapping[str, int] | None = None,
-) -> Iterator[Taken | Problem]:
+) -> Iterator[Sourced | Problem]:
     """Yield every row of a stream as an event with its place, or as one or more problems; in constant memory.
 
     `where` names the stream; `form` is "csv" or "jsonl", "" to tell by the name or by the first character.
@@ -46,7 +45,7 @@ def read_rows(
     the outings that begin in the stream itself.
     """
     form, lines = _form(stream, where, form)
-    reader = Reader(plant, where, defaults or {}, dict(outing_starts or {}))
+    reader = RowReader(plant, where, defaults or {}, dict(outing_starts or {}))
     return reader.jsonl(lines) if form == "jsonl" else reader.csv(lines)
 
 
@@ -81,7 +80,7 @@ def write_rejects(
 ) -> None:
     """Write the rows of a stream that couldn't be taken, as they stand, each with its reasons in `why`.
 
-    `reasons` are the problems by the row's place, as in `Taken`. What is written can be mended and fed again. What
+    `reasons` are the problems by the row's place, as in `Sourced`. What is written can be mended and fed again. What
     nobody could tell apart into rows (behind a quote that is never closed, under a header that says nothing) is
     written unchanged.
     """

@@ -50,7 +50,7 @@ def _rule_set(
         title = title or own
         against = Against(plant, may_be_empty=root.flag("may_be_empty"))
         for table in root.tables("rule"):
-            rule = _Reader(table, against, seen).rule()
+            rule = _RuleReader(table, against, seen).rule()
             if rule is not None:
                 rules[rule.id] = rule
         if not document.data.get("rule"):
@@ -61,7 +61,7 @@ def _rule_set(
     return RuleSet(tuple(rules.values()), title, ", ".join(document.name for document in documents))
 
 
-class _Reader:
+class _RuleReader:
     """Reads one rule. `seen` tells where each id was used already."""
 
     def __init__(self, table: Table, against: Against, seen: dict[str, str]) -> None:

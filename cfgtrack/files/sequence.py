@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from cfgtrack.files.phrase import parse_phrase, split_phrase
-from cfgtrack.files.source import Document, in_order, parse_toml, read_document
+from cfgtrack.files.source import Document, in_order, parse_toml, read_text
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BEGIN, BOOK_ACTIONS, END, Action
 from cfgtrack.model.plant import Plant
@@ -20,10 +20,9 @@ _ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
 def read_sequence(path: Path, plant: Plant) -> Sequence:
     """Read the sequence in a TOML file against a plant. Raises BadInput with every problem of the file."""
     problems = Problems()
-    document = read_document(path, problems)
-    if document is None:
-        raise BadInput(problems.found)
-    return _sequence(document, plant, problems)
+    text = read_text(path, problems)
+    problems.raise_if_any()
+    return parse_sequence(text or "", plant, name=str(path))
 
 
 def parse_sequence(text: str, plant: Plant, *, name: str = "sequence.toml") -> Sequence:
@@ -37,7 +36,7 @@ def parse_sequence(text: str, plant: Plant, *, name: str = "sequence.toml") -> S
 
 def _sequence(document: Document, plant: Plant, problems: Problems) -> Sequence:
     root = Table(document, (), document.data, problems)
-    reader = _Reader(plant, problems)
+    reader = _SequenceReader(plant, problems)
     title = root.text("title")
     reader.assumed = _takes(root, "default_takes") or _ASSUMED
     for outing in root.tables("outing"):
@@ -56,7 +55,7 @@ def _sequence(document: Document, plant: Plant, problems: Problems) -> Sequence:
 
 
 @dataclass(slots=True)
-class _Reader:
+class _SequenceReader:
     plant: Plant
     problems: Problems
     assumed: tuple[int, int, int] = _ASSUMED

@@ -28,7 +28,7 @@ _KINDS = (
 """What a first line looks like that is no row of CSV."""
 
 
-class Row(NamedTuple):
+class SheetRow(NamedTuple):
     """One row: its number in the spreadsheet, the cells that aren't blank by column, and its text."""
 
     number: int
@@ -47,7 +47,7 @@ class Row(NamedTuple):
 
 def read_sheet(
     stream: Iterable[str], name: str, columns: Collection[str], required: Collection[str], problems: Problems
-) -> Iterator[Row]:
+) -> Iterator[SheetRow]:
     """Yield the rows of a CSV stream, noting those that are none. `columns` are those that are known.
 
     A header with unknown, missing or repeated columns is noted and ends the reading: nobody can say what its
@@ -139,13 +139,13 @@ def _bad_header(
     return len(problems) > before
 
 
-def _row(number: int, cells: list[str], names: list[str], text: str) -> Row | None:
+def _row(number: int, cells: list[str], names: list[str], text: str) -> SheetRow | None:
     found = {n: cell.strip() for n, cell in zip(names, cells, strict=False) if n and cell.strip()}
     is_blank = not found and not any(cell.strip() for cell in cells)
-    return None if is_blank else Row(number, found, text)
+    return None if is_blank else SheetRow(number, found, text)
 
 
-def _misshapen(row: Row, cells: list[str], names: list[str], name: str, problems: Problems) -> bool:
+def _misshapen(row: SheetRow, cells: list[str], names: list[str], name: str, problems: Problems) -> bool:
     where = f"{name} row {row.number}"
     if len(cells) < len(names):
         sentence = f"expected {len(names)} cells, found {len(cells)}"

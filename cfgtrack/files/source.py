@@ -81,9 +81,9 @@ class Document:
         self.data = data
         self._text = text
         self._lines: list[str] = text.splitlines()
-        self._numbers: dict[lines.Path, int] | None = None
+        self._numbers: dict[lines.Keys, int] | None = None
 
-    def spot(self, path: lines.Path) -> Spot:
+    def spot(self, path: lines.Keys) -> Spot:
         """Return where the value at `path` stands, or what it stands in when it has no line of its own."""
         if self._numbers is None:
             self._numbers = lines.line_numbers(self._text)

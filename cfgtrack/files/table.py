@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from cfgtrack.files.fields import Fields, shown
-from cfgtrack.files.lines import Path
+from cfgtrack.files.lines import Keys
 from cfgtrack.files.source import Document, Spot
 from cfgtrack.model.trouble import Problems
 
@@ -19,7 +19,7 @@ class Table(Fields):
     def __init__(
         self,
         document: Document,
-        path: Path,
+        path: Keys,
         values: Mapping[str, Any],
         problems: Problems,
         *,
@@ -35,7 +35,7 @@ class Table(Fields):
         """Return where an element of the field `name` stands."""
         return self.document.spot((*self._path, name, *path))
 
-    def note_element(self, path: Path, code: str, sentence: str, *, thing: bool = False) -> None:
+    def note_element(self, path: Keys, code: str, sentence: str, *, thing: bool = False) -> None:
         """Note a problem of what stands at `path` below this table."""
         spot = self.document.spot((*self._path, *path))
         prefix = f"{self.label}, {path[0]}: " if self.label else f"{path[0]}: "
@@ -66,6 +66,6 @@ class Table(Fields):
             else:
                 self.note_element((name, i), "wrong-type", f"expected a table, found {shown(one)}")
 
-    def _below(self, path: Path, value: dict[str, Any], label: str) -> Table:
+    def _below(self, path: Keys, value: dict[str, Any], label: str) -> Table:
         label = f"{self.label}, {label}" if self.label else label
         return Table(self.document, (*self._path, *path), value, self._problems, label=label)

@@ -50,3 +50,7 @@ class Action:
     reason: str | None = None
     initial: bool = False
     body: Mapping[str, Any] | None = None
+
+
+Sourced = tuple[str, Action]
+"""Where an action is from (a file and row, or its own words), and the action."""

@@ -60,6 +60,13 @@ class Entry:
     known: int
 
 
+class LogLine(NamedTuple):
+    """One event of the journal, with the id of the event that superseded or withdrew it."""
+
+    entry: Entry
+    corrected_by: str | None
+
+
 class Effect(NamedTuple):
     """What an event writes about one subject.
 

@@ -32,7 +32,7 @@ class Refusal:
 
 @dataclass(frozen=True, slots=True)
 class Impossible:
-    """An action that can't have happened, as far as it could be filled in, every reason why, and what would have moved."""
+    """An action that can't have happened, as far as it could be filled in: why not, and what would have moved along."""
 
     action: Action
     refusals: tuple[Refusal, ...]

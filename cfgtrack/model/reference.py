@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 from cfgtrack.model.quantity import Quantity
 
+ADVISES = "Advises: local codes, the approved procedure and qualified people decide."
+
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class Reference:
     """One entry of a table: its id in the table, what it is, where it is from, and how that was come by."""
 
     id: str
@@ -18,7 +20,7 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
-class Thread(Entry):
+class Thread(Reference):
     """A size of screw thread, metric or unified. `stress_area` is computed, by the formula of `stress_area_source`."""
 
     form: str
@@ -30,7 +32,7 @@ class Thread(Entry):
 
 
 @dataclass(frozen=True, slots=True)
-class Surface(Entry):
+class Surface(Reference):
     """A surface of bolt and nut. `scatter` is the id of the Scatter that a torque wrench leaves on it."""
 
     nut_factor: Quantity
@@ -38,7 +40,7 @@ class Surface(Entry):
 
 
 @dataclass(frozen=True, slots=True)
-class Scatter(Entry):
+class Scatter(Reference):
     """A way to tighten, and the part of the likely preload by which bolts then differ."""
 
     scatter: Quantity
@@ -54,7 +56,7 @@ class Proof:
 
 
 @dataclass(frozen=True, slots=True)
-class PropertyClass(Entry):
+class PropertyClass(Reference):
     """A property class or grade of bolts of one form of thread.
 
     `by_strain`: it has no proof load, and its stress at 0.2 % permanent strain stands for the proof stress.
@@ -76,7 +78,7 @@ class PropertyClass(Entry):
 
 
 @dataclass(frozen=True, slots=True)
-class Pass(Entry):
+class Pass(Reference):
     """One round over the bolts of a joint: to which share of the torque, in which order, how long later."""
 
     share: Quantity | None
@@ -85,14 +87,14 @@ class Pass(Entry):
 
 
 @dataclass(frozen=True, slots=True)
-class Pattern(Entry):
+class TighteningPattern(Reference):
     """The order in which the bolts of a joint are tightened, by their numbers clockwise."""
 
     order: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Turn(Entry):
+class TurnOfNut(Reference):
     """How far a nut is turned past snug, for bolts over and up to so many diameters long."""
 
     angle: Quantity
@@ -109,7 +111,7 @@ class Rise:
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class FluidState:
     """A liquid at a temperature. `pressure`, `compressibility` and `rises` are missing where nobody knows them."""
 
     temperature: Quantity
@@ -126,8 +128,8 @@ class State:
 
 
 @dataclass(frozen=True, slots=True)
-class Fluid(Entry):
+class Fluid(Reference):
     """A liquid: when it freezes, and its states by rising temperature."""
 
     freezes: Quantity
-    state: tuple[State, ...]
+    state: tuple[FluidState, ...]

@@ -13,6 +13,9 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 
+Instant = int
+"""What a field that holds an instant is declared as, so that answers tell it as text."""
+
 SECOND = 1_000_000
 MINUTE = 60 * SECOND
 HOUR = 60 * MINUTE

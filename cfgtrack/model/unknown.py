@@ -7,7 +7,6 @@ Whatever name or word of a closed list is looked up and not found is `UNKNOWN`; 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
 
 from cfgtrack.model.trouble import NoAnswer, Problem
@@ -33,6 +32,9 @@ _UNITS_LISTED = 12
 
 _MANY = 1000
 """Comparing a name with more others than this takes too long to do once for each bad row."""
+
+_LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789._/+-:"
+"""What ids and addresses are made of, case aside."""
 
 
 def find(what: str, name: str, known: Mapping[str, T]) -> T:
@@ -91,7 +93,7 @@ def _either(wanted: Collection[str]) -> str:
 
 
 def instead(name: str, known: Collection[str], listed: str = "") -> str:
-    """Return the tail of a sentence: the near names, else (after `listed`) those known where they are few, or nothing."""
+    """Return the tail of a sentence: the near names, else (after `listed`) those known where they are few."""
     if names := near(name, known):
         return f"; near names: {', '.join(names)}"
     return f"; {listed} {', '.join(known)}" if listed and 0 < len(known) <= _LISTED else ""
@@ -103,17 +105,16 @@ def near(name: str, known: Collection[str]) -> tuple[str, ...]:
 
     meant = name.casefold()
     by_fold: dict[str, str] = {}
-    likely = known if len(known) <= _MANY else islice(_one_half_alike(meant, known), 2 * _MANY)
-    for candidate in likely:
+    for candidate in known if len(known) <= _MANY else _a_slip_away(meant, known):
         by_fold.setdefault(candidate.casefold(), candidate)
     return tuple(by_fold[fold] for fold in get_close_matches(meant, by_fold, n=3, cutoff=0.7))
 
 
-def _one_half_alike(name: str, known: Collection[str]) -> Iterator[str]:
-    """Every name a single slip away, and some more: a single slip leaves one half of a name as it was."""
-    half = (len(name) - 1) // 2  # two letters swapped in the middle spoil one half only
-    start, end = name[:half], name[len(name) - half :]
-    for candidate in known:
-        fold = candidate.casefold()
-        if abs(len(fold) - len(name)) <= 1 and (fold.startswith(start) or fold.endswith(end)):
-            yield candidate
+def _a_slip_away(name: str, known: Collection[str]) -> Iterator[str]:
+    """Yield every known name that differs by one letter too many, too few or changed, or by two that are swapped."""
+    by_fold = {candidate.casefold(): candidate for candidate in known}
+    for i in range(len(name) + 1):
+        start, end = name[:i], name[i:]
+        meant = {start + end[1:], start + end[1:2] + end[:1] + end[2:]}
+        meant.update(start + letter + rest for letter in _LETTERS for rest in (end, end[1:]))
+        yield from (by_fold[one] for one in meant if one in by_fold)

@@ -17,7 +17,7 @@ from cfgtrack.model.plant import HOLD, Plant
 
 
 @dataclass(frozen=True, slots=True)
-class Pattern:
+class PartLinks:
     """What one part contributes to a network: local items and links between them, by local number."""
 
     names: dict[str, int]
@@ -50,7 +50,7 @@ class Network:
     plain: list[tuple[int, int]] = field(default_factory=list)
     one_way: list[tuple[int, int]] = field(default_factory=list)
     gates: dict[str, tuple[Arc, ...]] = field(default_factory=dict)
-    _patterns: dict[str, Pattern] = field(default_factory=dict)
+    _patterns: dict[str, PartLinks] = field(default_factory=dict)
     _items: dict[str, int | None] = field(default_factory=dict)
     _owners: list[str] = field(default_factory=list)
     _starts: list[int] = field(default_factory=list)
@@ -91,7 +91,7 @@ class Network:
         """Return the addresses of the items inside a unit or place: ports and nodes of this medium."""
         return [f"{owner}:{name}" for name in self._pattern(owner).names]
 
-    def _pattern(self, owner: str) -> Pattern:
+    def _pattern(self, owner: str) -> PartLinks:
         unit = self.plant.units.get(owner)
         return self._patterns[unit.part if unit is not None else self.plant.places[owner].part]
 
@@ -122,7 +122,7 @@ def compile_network(plant: Plant, medium: str) -> Network:
     return network
 
 
-def _add_links(network: Network, owner: str, pattern: Pattern, base: int) -> None:
+def _add_links(network: Network, owner: str, pattern: PartLinks, base: int) -> None:
     network.plain.extend([(base + a, base + b) for a, b in pattern.plain])
     network.one_way.extend([(base + a, base + b) for a, b in pattern.one_way])
     for a, b, gate, one_way in pattern.gated:
@@ -130,10 +130,10 @@ def _add_links(network: Network, owner: str, pattern: Pattern, base: int) -> Non
         network.gates[key] = (*network.gates.get(key, ()), Arc(base + a, base + b, one_way))
 
 
-def _pattern_of(plant: Plant, part: Part | None, medium: str, *, hold: bool) -> Pattern:
+def _pattern_of(plant: Plant, part: Part | None, medium: str, *, hold: bool) -> PartLinks:
     names: dict[str, int] = {}
     if part is None:
-        return Pattern(names, (), (), ())
+        return PartLinks(names, (), (), ())
     first = 1 if hold else 0
     for name, port in part.ports.items():
         kind = plant.kinds[port.kind]
@@ -148,7 +148,7 @@ def _pattern_of(plant: Plant, part: Part | None, medium: str, *, hold: bool) -> 
         plain += [(0, local) for local in names.values()]
     one_way = [(names[x.a], names[x.b]) for x in links if not x.gate and x.one_way]
     gated = [(names[x.a], names[x.b], x.gate, x.one_way) for x in links if x.gate]
-    return Pattern(names, tuple(plain), tuple(one_way), tuple(gated))
+    return PartLinks(names, tuple(plain), tuple(one_way), tuple(gated))
 
 
 # --- what a configuration makes ------------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""What a condition is: a value that a rule is made of, and the node that judges it over one world.
+"""What a condition is: a value that a rule is made of, and the judge of it over one world.
 
 Each condition is a file of `rules/what/`.
 """
@@ -41,7 +41,7 @@ class Condition(ABC):
         """Return the condition in plain words."""
 
     @abstractmethod
-    def compile(self, world: World) -> Node:
+    def compile(self, world: World) -> Judge:
         """Return what judges it over one world."""
 
     def media(self) -> frozenset[str]:
@@ -54,7 +54,7 @@ class Condition(ABC):
         yield from islice((one for one in values if isinstance(one, Selection)), 1)
 
 
-class Node(ABC):
+class Judge(ABC):
     """A condition over one world. `depends` says what may change it: everything, unless the condition says less."""
 
     depends: Dependence = EVERYTHING

@@ -297,8 +297,8 @@ class Engine:
         self._tells_turns = True
         return len(self._turns)
 
-    def turns(self, since: int) -> tuple[dict[ClockKey, int | None], dict[ClockKey, int | None]]:
-        """Return the clocks that started and those that stopped after the first `since` turns, with their deadlines.
+    def turns(self, since: int) -> tuple[list[Clock], list[Clock]]:
+        """Return the clocks that started and those that stopped after the first `since` turns.
 
         What did both in between is in neither.
         """
@@ -308,8 +308,13 @@ class Engine:
             turn = self._turns[number]
             net[turn.clock] = net.get(turn.clock, 0) + (1 if turn.starts else -1)
             deadlines[turn.clock] = turn.deadline
-        started = {clock: deadlines[clock] for clock, n in net.items() if n > 0}
-        return started, {clock: deadlines[clock] for clock, n in net.items() if n < 0}
+        rules = {rule.id: rule for rule in self.rules.rules} if net else {}
+        started, stopped = list[Clock](), list[Clock]()
+        for (rule, subject, begun), n in net.items():
+            if n:
+                told = (rule, rules[rule].title, rules[rule].severity, subject, begun)
+                (started if n > 0 else stopped).append(Clock(*told, deadlines[rule, subject, begun]))
+        return started, stopped
 
     def clocks(self) -> list[Clock]:
         """Return every clock that runs, first deadline first: those of `within`, and tolerances being used up."""

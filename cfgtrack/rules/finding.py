@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, field
-from typing import Any
+from typing import ClassVar
 
-from cfgtrack.model.time import format_instant
+from cfgtrack.model.time import SECOND, Instant
 
 SEVERITIES = {1: "catastrophic", 2: "critical", 3: "marginal", 4: "negligible"}
 """Categories of MIL-STD-882E, Table I."""
@@ -26,16 +26,6 @@ class Reason:
     beyond: tuple[str, ...] = ()
     cures: tuple[str, ...] = ()
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the reason as a JSON object."""
-        return {
-            "code": self.code,
-            "text": self.text,
-            "links": list(self.links),
-            "beyond": list(self.beyond),
-            "cures": list(self.cures),
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -43,24 +33,28 @@ class Finding:
 
     `since` is when the condition became false or the clock started, `time` when the rule was broken, `until` when
     it was put right (None: still open). `event` is the event that broke it (None: time alone did, or it was so from
-    the start); `cause` is what broke it and all that it broke at one blow. `no_verdict` marks a rule that could not be
-    judged.
+    the start), `step` the step of a proposal that it is; `cause` is what broke it and all that it broke at one blow.
+    `no_verdict` marks a rule that could not be judged.
     """
+
+    told: ClassVar[tuple[str, ...]] = ("fingerprint", "category")
+    untold: ClassVar[tuple[str, ...]] = ("cause",)
 
     rule: str
     title: str
     severity: int
     mode: str
     subjects: tuple[str, ...]
-    time: int
-    since: int
+    time: Instant
+    since: Instant
     reasons: tuple[Reason, ...]
-    until: int | None = None
+    until: Instant | None = None
     event: str | None = None
+    step: str | None = None
     action: str = ""
     hazard: str = ""
     source: str = ""
-    deadline: int | None = None
+    deadline: Instant | None = None
     trigger: str = ""
     no_verdict: bool = False
     variance: str = ""
@@ -77,53 +71,39 @@ class Finding:
         what = "\n".join([self.rule, self.mode, *sorted(self.cause)])
         return hashlib.sha256(what.encode()).hexdigest()[:12]
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the finding as a JSON object; times as RFC 3339, UTC."""
-        return {
-            "fingerprint": self.fingerprint,
-            "rule": self.rule,
-            "title": self.title,
-            "severity": self.severity,
-            "category": SEVERITIES.get(self.severity, ""),
-            "hazard": self.hazard,
-            "source": self.source,
-            "mode": self.mode,
-            "subjects": list(self.subjects),
-            "since": format_instant(self.since),
-            "time": format_instant(self.time),
-            "until": None if self.until is None else format_instant(self.until),
-            "deadline": None if self.deadline is None else format_instant(self.deadline),
-            "trigger": self.trigger,
-            "event": self.event,
-            "action": self.action,
-            "reasons": [r.to_json() for r in self.reasons],
-            "no_verdict": self.no_verdict,
-            "variance": self.variance,
-        }
+    @property
+    def category(self) -> str | None:
+        """The severity in its word; None for a step that can't be done."""
+        return SEVERITIES.get(self.severity)
 
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """A running limit: what must be true by when. `limit` and `deadline` are None when physics sets no limit."""
+    """A limit of time: what must be true by when. `deadline` is None when physics sets no limit.
+
+    Of a clock that runs, `trigger` and `missing` say what started it and what is still missing. `left` is what was left
+    when it stopped, in microseconds.
+    """
+
+    told: ClassVar[tuple[str, ...]] = ("category", "left_seconds")
+    untold: ClassVar[tuple[str, ...]] = ("left",)
 
     rule: str
     title: str
     severity: int
     subject: str
-    trigger: str
-    started: int
-    deadline: int | None
-    missing: tuple[Reason, ...] = ()
+    started: Instant
+    deadline: Instant | None
+    trigger: str | None = None
+    missing: tuple[Reason, ...] | None = None
+    left: int | None = None
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the clock as a JSON object."""
-        return {
-            "rule": self.rule,
-            "title": self.title,
-            "severity": self.severity,
-            "subject": self.subject,
-            "trigger": self.trigger,
-            "started": format_instant(self.started),
-            "deadline": None if self.deadline is None else format_instant(self.deadline),
-            "missing": [r.to_json() for r in self.missing],
-        }
+    @property
+    def category(self) -> str | None:
+        """The severity in its word."""
+        return SEVERITIES.get(self.severity)
+
+    @property
+    def left_seconds(self) -> float | None:
+        """What was left, in seconds."""
+        return None if self.left is None else self.left / SECOND

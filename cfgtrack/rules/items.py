@@ -6,7 +6,7 @@ from abc import abstractmethod
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cfgtrack.rules.condition import Condition, Ended, Node
+from cfgtrack.rules.condition import Condition, Ended, Judge
 from cfgtrack.rules.dependence import Timer, depends_on_items
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
@@ -32,12 +32,12 @@ class OnItems(Condition):
         """Return when time alone may change whether an item meets it."""
         return ()
 
-    def compile(self, world: World) -> Node:
+    def compile(self, world: World) -> Judge:
         """Return what judges it over one world."""
         return _EveryItem(self, world)
 
 
-class _EveryItem(Node):
+class _EveryItem(Judge):
     """Judges each item. Where they are always the same, those that fall short are tallied."""
 
     def __init__(self, condition: OnItems, world: World) -> None:

@@ -80,8 +80,8 @@ class Runner(ABC):
         self.rule = rule
         self.engine = engine
         self.world, self.trail = engine.world, engine.trail
-        self.node, *self.others = [c.compile(engine.world) for c in rule.conditions()]
-        self.depends = reduce(or_, (node.depends for node in self.others), self.node.depends)
+        self.own, *self.others = [c.compile(engine.world) for c in rule.conditions()]
+        self.depends = reduce(or_, (judge.depends for judge in self.others), self.own.depends)
         alone = (None,) if rule.mode.match is None else ()
         depends = self.depends if self.watched else Dependence()
         self.instances = Instances(rule.scope, alone, depends, engine.world)
@@ -103,7 +103,7 @@ class Runner(ABC):
 
     def holds(self, it: str | None) -> bool:
         """Return whether the rule is kept now: its condition is true, or the item is not in its scope."""
-        return not self.instances.has(it) or self.node.holds(it)
+        return not self.instances.has(it) or self.own.holds(it)
 
     def judge(self, it: str | None, event: Event | None) -> None:
         """Judge one instance, or say that there is no verdict."""
@@ -122,7 +122,7 @@ class Runner(ABC):
     def why(self, it: str | None) -> tuple[Reason, ...]:
         """Return why the condition is false now, or why that can't be told."""
         try:
-            return self.node.reasons(it, self.engine.ended)
+            return self.own.reasons(it, self.engine.ended)
         except NoVerdict as err:
             return (err.reason(),)
 
@@ -131,4 +131,4 @@ class Runner(ABC):
     ) -> Clock:
         """Return a clock of one instance."""
         rule = self.rule
-        return Clock(rule.id, rule.title, rule.severity, it or "", trigger, started, deadline, missing)
+        return Clock(rule.id, rule.title, rule.severity, it or "", started, deadline, trigger, missing)

@@ -8,7 +8,7 @@ from functools import reduce
 from operator import or_
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import Clause, Condition, Ended, Node
+from cfgtrack.rules.condition import Clause, Condition, Ended, Judge
 from cfgtrack.rules.dependence import Dependence
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
@@ -48,15 +48,15 @@ class Several(Condition):
         for part in self.parts:
             yield from part.checked()
 
-    def compile(self, world: World) -> Node:
+    def compile(self, world: World) -> Judge:
         """Return what judges it over one world."""
         return _Several([part.compile(world) for part in self.parts], type(self).combine)
 
 
-class _Several(Node):
-    """Judges several nodes: what changes any of them may change the whole."""
+class _Several(Judge):
+    """Judges by several judges: what changes any of them may change the whole."""
 
-    def __init__(self, parts: list[Node], combine: Callable[[Iterable[bool]], bool]) -> None:
+    def __init__(self, parts: list[Judge], combine: Callable[[Iterable[bool]], bool]) -> None:
         self.parts = parts
         self.combine = combine
         self.depends = reduce(or_, (part.depends for part in parts), Dependence())

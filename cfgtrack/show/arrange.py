@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 from cfgtrack.model.configuration import place_line
 from cfgtrack.model.plant import HOLD, owner_of
-from cfgtrack.show.picture import Box, Cluster, Look, Row, Sort
+from cfgtrack.show.picture import Box, BoxRow, Cluster, Look, Sort
 from cfgtrack.show.ties import Survey, Tie
 
 
@@ -135,10 +135,10 @@ class _Tree:
 
 
 def _list(cluster: str, loose: Sequence[tuple[str, Sequence[str]]]) -> Box:
-    rows = [Row("also here" if cluster else "elsewhere", Sort.MEDIUM)]
+    rows = [BoxRow("also here" if cluster else "elsewhere", Sort.MEDIUM)]
     for place, names in loose:
         where = "" if place == cluster else f"{place or 'nowhere known'}: "
-        rows.append(Row(f"{where}{', '.join(names)}", Sort.QUIET))
+        rows.append(BoxRow(f"{where}{', '.join(names)}", Sort.QUIET))
     return Box(f"also at {cluster}", groups=(tuple(rows),), is_list=True)
 
 

@@ -10,7 +10,7 @@ from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, InternalLink, Node
 from cfgtrack.model.plant import HOLD, Plant
 from cfgtrack.network.paths import Paths
 from cfgtrack.show.flags import Flags
-from cfgtrack.show.picture import Box, Row, Sort
+from cfgtrack.show.picture import Box, BoxRow, Sort
 from cfgtrack.show.ties import Survey
 
 _MANY = 4
@@ -52,7 +52,7 @@ def box_rows(
     *,
     only: frozenset[int] | None = None,
     brief: bool = False,
-) -> list[tuple[Row, ...]]:
+) -> list[tuple[BoxRow, ...]]:
     """Return the groups of rows of one medium: each what is joined inside, or a run of shut gates.
 
     `only`: show only what is in one of these segments of the whole network. `brief`: only groups where lines end.
@@ -61,7 +61,7 @@ def box_rows(
         rows = [*([] if brief else hold_alarms(survey, owner)), *_hold_rows(survey, ends)]
         return [tuple(rows)] if rows else []
     inside = Inside(survey, owner, medium)
-    groups: list[tuple[Row, ...]] = []
+    groups: list[tuple[BoxRow, ...]] = []
     quiet: dict[str, list[str]] = {}
     for members in inside.groups():
         if only is not None and survey.paths[medium].segment(members[0]) not in only:
@@ -75,12 +75,12 @@ def box_rows(
     return [rows for rows in groups if rows]
 
 
-def _shortened(rows: tuple[Row, ...]) -> tuple[Row, ...]:
+def _shortened(rows: tuple[BoxRow, ...]) -> tuple[BoxRow, ...]:
     """Write a single node with a single line to it as one row."""
     if [row.sort for row in rows] in ([Sort.NODE, Sort.PORT], [Sort.ALARM, Sort.PORT]):
         node, port = rows
         flags = tuple(sorted({*node.flags, *port.flags}))
-        return (Row(f"{port.text}:  {node.text}", node.sort, port.key, flags),)
+        return (BoxRow(f"{port.text}:  {node.text}", node.sort, port.key, flags),)
     return rows
 
 
@@ -141,7 +141,7 @@ def _group(
     ends: Ends,
     flags: Mapping[str, tuple[int, ...]],
     quiet: dict[str, list[str]],
-) -> Iterator[Row]:
+) -> Iterator[BoxRow]:
     """Yield the rows of what is joined inside: nodes, open gates, one-way links, then ports."""
     plant = inside.survey.plant
     for address in members:
@@ -158,29 +158,29 @@ def _group(
             if row not in told:
                 told.add(row)
                 marks = [flags.get(port, ()) for port, key in ends.row_of.items() if key == row]
-                yield Row(ends.texts[row], Sort.PORT, row, tuple(sorted({n for m in marks for n in m})))
+                yield BoxRow(ends.texts[row], Sort.PORT, row, tuple(sorted({n for m in marks for n in m})))
             continue
         yield from _idle_port(inside, address, flags.get(address, ()), quiet)
 
 
 def _idle_port(
     inside: Inside, address: str, flags: tuple[int, ...], quiet: dict[str, list[str]]
-) -> Iterator[Row]:
+) -> Iterator[BoxRow]:
     """Yield a row for a port without a line if it stands out, else note it under what it is."""
     name = address.partition(":")[2]
     state = inside.survey.configuration.state(address)
     if inside.paths.is_open_end(address):
-        yield Row(f"{name}  OPEN END", Sort.ALARM, address, flags)
+        yield BoxRow(f"{name}  OPEN END", Sort.ALARM, address, flags)
     elif flags:
         text = f"{name}  {state.value}" + (f" to {state.other}" if state.other else "")
-        yield Row(text, Sort.ALARM, address, flags)
+        yield BoxRow(text, Sort.ALARM, address, flags)
     elif state.other is not None:
         quiet.setdefault("not drawn", []).append(f"{name} to {state.other}")
     else:
         quiet.setdefault(state.value, []).append(name)
 
 
-def _node_rows(inside: Inside, address: str, node: Node, flags: tuple[int, ...]) -> Iterator[Row]:
+def _node_rows(inside: Inside, address: str, node: Node, flags: tuple[int, ...]) -> Iterator[BoxRow]:
     words = [node.name]
     if node.litres is not None:
         words.append(f"{node.litres:g} l")
@@ -191,14 +191,14 @@ def _node_rows(inside: Inside, address: str, node: Node, flags: tuple[int, ...])
     if LOAD in node.roles and not inside.paths.is_fed(address):
         alarm = f"NO {inside.medium.upper()}"
     if alarm:
-        yield Row("  ".join([*words, alarm]), Sort.ALARM, address, flags)
+        yield BoxRow("  ".join([*words, alarm]), Sort.ALARM, address, flags)
     elif flags or len(words) > 1 or LOAD in node.roles:
-        yield Row("  ".join(words), Sort.NODE, address, flags)
+        yield BoxRow("  ".join(words), Sort.NODE, address, flags)
     else:
-        yield Row(words[0], Sort.QUIET, address)
+        yield BoxRow(words[0], Sort.QUIET, address)
 
 
-def _open_gates(inside: Inside, members: set[str]) -> Iterator[Row]:
+def _open_gates(inside: Inside, members: set[str]) -> Iterator[BoxRow]:
     """Yield a row for the open gates within a group, and one for each made one-way link that leads out of it."""
     gates = [
         link.gate
@@ -209,18 +209,18 @@ def _open_gates(inside: Inside, members: set[str]) -> Iterator[Row]:
     for gate in dict.fromkeys(gates):
         by_status.setdefault(_status(inside, gate), []).append(gate)
     for status, names in by_status.items():
-        yield Row(f"{status}: {', '.join(names)}", Sort.OPEN_GATE)
+        yield BoxRow(f"{status}: {', '.join(names)}", Sort.OPEN_GATE)
     for link in inside.links():
         if link.one_way and inside.is_made(link) and inside.address(link.a) in members:
             gate = f" ({link.gate} {_status(inside, link.gate)})" if link.gate else ""
-            yield Row(f"{link.a} → {link.b} one way{gate}", Sort.OPEN_GATE)
+            yield BoxRow(f"{link.a} → {link.b} one way{gate}", Sort.OPEN_GATE)
 
 
 def _status(inside: Inside, gate: str) -> str:
     return inside.survey.configuration.state(inside.address(gate)).value
 
 
-def _shut_rows(inside: Inside, only: frozenset[int] | None) -> Iterator[Row]:
+def _shut_rows(inside: Inside, only: frozenset[int] | None) -> Iterator[BoxRow]:
     """Yield a row for every gate that does not let through, with what it parts."""
     parted: dict[str, list[str]] = {}
     for link in inside.links():
@@ -232,39 +232,39 @@ def _shut_rows(inside: Inside, only: frozenset[int] | None) -> Iterator[Row]:
     names = list(parted)
     if len(names) > _MANY:
         status = _status(inside, names[0])
-        yield Row(f"{', '.join(names)}: {status}", Sort.SHUT_GATE, inside.address(names[0]))
+        yield BoxRow(f"{', '.join(names)}: {status}", Sort.SHUT_GATE, inside.address(names[0]))
         return
     for gate, links in parted.items():
         row = f"{gate} {_status(inside, gate)}:  {', '.join(links)}"
-        yield Row(row, Sort.SHUT_GATE, inside.address(gate))
+        yield BoxRow(row, Sort.SHUT_GATE, inside.address(gate))
 
 
-def _quiet_rows(quiet: Mapping[str, Sequence[str]]) -> Iterator[Row]:
+def _quiet_rows(quiet: Mapping[str, Sequence[str]]) -> Iterator[BoxRow]:
     for what, names in quiet.items():
         listed = ", ".join(names) if len(names) <= _MANY else f"{len(names)} ports"
-        yield Row(f"{what}: {listed}", Sort.QUIET)
+        yield BoxRow(f"{what}: {listed}", Sort.QUIET)
 
 
-def _hold_rows(survey: Survey, ends: Ends) -> list[Row]:
-    return [Row(text, Sort.PORT, key) for key, text in ends.texts.items() if _is_hold(survey, ends, key)]
+def _hold_rows(survey: Survey, ends: Ends) -> list[BoxRow]:
+    return [BoxRow(text, Sort.PORT, key) for key, text in ends.texts.items() if _is_hold(survey, ends, key)]
 
 
 def _is_hold(survey: Survey, ends: Ends, key: str) -> bool:
     return any(row == key and survey.medium_of(port) == HOLD for port, row in ends.row_of.items())
 
 
-def hold_alarms(survey: Survey, owner: str) -> Iterator[Row]:
+def hold_alarms(survey: Survey, owner: str) -> Iterator[BoxRow]:
     """Say it when no place that stays holds a unit: an alarm when nobody carries it either, and it doesn't hang."""
     holding = survey.paths[HOLD].holding(owner)
     if owner not in survey.plant.units or holding.held:
         return
     if holding.bearers:
-        yield Row(f"held by {', '.join(holding.bearers)} alone", Sort.PORT)
+        yield BoxRow(f"held by {', '.join(holding.bearers)} alone", Sort.PORT)
     elif holding.is_loose:
-        yield Row("NOT HELD", Sort.ALARM)
+        yield BoxRow("NOT HELD", Sort.ALARM)
 
 
-def alarms(survey: Survey, owner: str) -> Iterator[Row]:
+def alarms(survey: Survey, owner: str) -> Iterator[BoxRow]:
     """Yield what stands out about a unit or place, for a box without inner rows."""
     plant = survey.plant
     for medium, paths in survey.paths.items():
@@ -279,8 +279,8 @@ def alarms(survey: Survey, owner: str) -> Iterator[Row]:
         yield from _alarm(f"NO {medium.upper()}", dead)
 
 
-def _alarm(what: str, addresses: Iterable[str]) -> Iterator[Row]:
+def _alarm(what: str, addresses: Iterable[str]) -> Iterator[BoxRow]:
     names = [a.partition(":")[2] for a in addresses]
     if names:
         listed = ", ".join(names) if len(names) <= _MANY else f"{len(names)} of them"
-        yield Row(f"{what}: {listed}", Sort.ALARM)
+        yield BoxRow(f"{what}: {listed}", Sort.ALARM)

@@ -15,12 +15,12 @@ if TYPE_CHECKING:
 def choices_text(thing: str, found: Choices) -> str:
     """Return what may be done to a thing: allowed actions first, then those that would break a rule."""
     choices = found.can
-    allowed = [c for c in choices if not c.findings]
-    forbidden = [c for c in choices if c.findings]
+    allowed = [c for c in choices if c.allowed]
+    forbidden = [c for c in choices if not c.allowed]
     title = f"{thing}: {count(len(allowed), 'allowed action')}, {len(forbidden)} would break a rule"
     return sections(
         heading(title, found.moment),
-        table(["allowed", "starts the clock of"], [[c.phrase, ", ".join(c.starts)] for c in allowed]),
+        table(["allowed", "starts the clock of"], [[c.action, ", ".join(c.starts)] for c in allowed]),
         table(["would break a rule", "severity", "rule", "why"], _broken(forbidden)),
         caution(),
         f"more than are listed: {', '.join(found.more)}" if found.more else "",
@@ -29,7 +29,7 @@ def choices_text(thing: str, found: Choices) -> str:
 
 def _broken(choices: Sequence[Choice]) -> Iterator[list[str]]:
     for choice in choices:
-        phrase = choice.phrase
+        phrase = choice.action
         for finding in choice.findings:
             why = "; ".join(dict.fromkeys(reason.text for reason in finding.reasons))
             yield [phrase, severity_word(finding.severity), finding.rule, why]

@@ -12,7 +12,7 @@ from cfgtrack.show.alike import merge_alike
 from cfgtrack.show.arrange import by_place, left_of, look_of, says
 from cfgtrack.show.boxes import alarms, hold_alarms, plain_box
 from cfgtrack.show.flags import Flags
-from cfgtrack.show.picture import Box, Cluster, Line, Look, Picture, Row, Sort
+from cfgtrack.show.picture import Box, BoxRow, Cluster, Line, Look, Picture, Sort
 from cfgtrack.show.ties import Survey, Tie, find_ties
 
 NO_HOLDS = "Not drawn: what holds what (bolts, latches, seats); the picture of medium hold draws it"
@@ -71,16 +71,18 @@ def _seats(survey: Survey, boxes: Sequence[str]) -> tuple[list[Box], list[Cluste
         lines += [Line(place.id, "", b, "", Look.MADE, HOLD, "stands on") for b in there if b in boxes]
         alone = [thing for thing in there if thing not in boxes]
         if alone:
-            lists.append(Box(f"on {place.id}", groups=((Row(", ".join(alone), Sort.QUIET),),), is_list=True))
+            lists.append(
+                Box(f"on {place.id}", groups=((BoxRow(", ".join(alone), Sort.QUIET),),), is_list=True)
+            )
             lines.append(Line(place.id, "", lists[-1].id, "", Look.MADE, HOLD, "stand on"))
     return lists, [], lines
 
 
-def _rows(survey: Survey, owner: str, *, holds: bool) -> list[Row]:
+def _rows(survey: Survey, owner: str, *, holds: bool) -> list[BoxRow]:
     return list(hold_alarms(survey, owner) if holds else alarms(survey, owner))
 
 
-def _box(survey: Survey, owner: str, rows: Sequence[Row], flags: Flags, members: Sequence[str]) -> Box:
+def _box(survey: Survey, owner: str, rows: Sequence[BoxRow], flags: Flags, members: Sequence[str]) -> Box:
     box = plain_box(survey.plant, owner, flags, members)
     at = survey.configuration.state(owner).value if owner in survey.plant.units else ""
     where = f"at {at}" if at and survey.media == (HOLD,) else ""

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from cfgtrack.show.record import contradiction_text, event_text, remarks_text
 
 if TYPE_CHECKING:
-    from cfgtrack.analysis.check import Deadline
     from cfgtrack.answers.record import Recorded
+    from cfgtrack.rules.finding import Clock
 
 
 def recorded_text(found: Recorded, *, colour: bool = False) -> str:
@@ -31,7 +31,7 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
     return "\n".join(lines)
 
 
-def _clock_line(started: Deadline) -> str:
+def _clock_line(started: Clock) -> str:
     from cfgtrack.show.span import deadline_text
 
     limit = "no limit by physics" if started.deadline is None else f"until {deadline_text(started.deadline)}"

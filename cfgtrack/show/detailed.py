@@ -13,7 +13,7 @@ from cfgtrack.show.alike import merge_alike
 from cfgtrack.show.arrange import by_loop, by_place, left_of, look_of, says
 from cfgtrack.show.boxes import Ends, Inside, box_rows, plain_box
 from cfgtrack.show.flags import Flags
-from cfgtrack.show.picture import Box, Cluster, Line, Look, Picture, Row, Sort
+from cfgtrack.show.picture import Box, BoxRow, Cluster, Line, Look, Picture, Sort
 from cfgtrack.show.tables import count
 from cfgtrack.show.ties import Survey, Tie, find_ties
 
@@ -52,7 +52,7 @@ class _Drawing:
     ties: list[Tie]
     ends: dict[str, Ends]
     rank: dict[tuple[str, str], int]
-    contents: dict[str, list[tuple[Row, ...]]]
+    contents: dict[str, list[tuple[BoxRow, ...]]]
     boxes: list[str]
     others: list[str] = field(default_factory=list)
     members: dict[str, tuple[str, ...]] = field(default_factory=dict)
@@ -192,7 +192,7 @@ def _loop_segments(survey: Survey, medium: str, loop: str) -> frozenset[int]:
     return frozenset(found)
 
 
-def _stands_out(groups: Sequence[tuple[Row, ...]]) -> bool:
+def _stands_out(groups: Sequence[tuple[BoxRow, ...]]) -> bool:
     return any(row.sort is Sort.ALARM for rows in groups for row in rows)
 
 
@@ -221,12 +221,12 @@ def _contents(
     segments: frozenset[int] | None = None,
     *,
     brief: bool = False,
-) -> list[tuple[Row, ...]]:
-    groups: list[tuple[Row, ...]] = []
+) -> list[tuple[BoxRow, ...]]:
+    groups: list[tuple[BoxRow, ...]] = []
     for medium in survey.media:
         rows = box_rows(survey, owner, medium, ends, flags.items, only=segments, brief=brief)
         if rows and len(survey.media) > 1 and not brief:
-            rows[0] = (Row(medium, Sort.MEDIUM), *rows[0])
+            rows[0] = (BoxRow(medium, Sort.MEDIUM), *rows[0])
         groups += rows
     return groups
 

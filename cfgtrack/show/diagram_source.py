@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from html import escape
 from typing import TYPE_CHECKING
 
-from cfgtrack.show.picture import Box, Cluster, Line, Look, Picture, Row, Sort
+from cfgtrack.show.picture import Box, BoxRow, Cluster, Line, Look, Picture, Sort
 from cfgtrack.show.render import FONT
 
 if TYPE_CHECKING:
@@ -173,7 +173,7 @@ def _table(box: Box, rows: dict[tuple[str, str], str]) -> str:
     )
 
 
-def _port(box: Box, row: Row, rows: dict[tuple[str, str], str]) -> str:
+def _port(box: Box, row: BoxRow, rows: dict[tuple[str, str], str]) -> str:
     if box.is_list and row is box.groups[0][0]:
         return _HEAD
     return rows.get((box.id, row.key), "")
@@ -186,7 +186,7 @@ def _head(box: Box) -> str:
     return "<BR/>".join(lines)
 
 
-def _row(row: Row, port: str) -> str:
+def _row(row: BoxRow, port: str) -> str:
     anchor = f' PORT="{port}"' if port else ""
     text = "<BR/>".join(escape(line) for line in _wrapped(row.text))
     open_tag = '<TR><TD ALIGN="LEFT" BALIGN="LEFT"'

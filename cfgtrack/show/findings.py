@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from types import MappingProxyType
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
@@ -23,7 +22,6 @@ if TYPE_CHECKING:
 CAUTION = "This advises. Local codes, the approved procedure and licensed or certified people decide."
 """Stands under every check: a clean check is no permission."""
 
-_NONE: Mapping[str, str] = MappingProxyType({})
 _COLOURS = {0: "magenta", 1: "red", 2: "red", 3: "yellow", 4: "blue"}
 _MOST = 8
 _MOST_CURES = 5
@@ -35,16 +33,14 @@ def findings_text(
     findings: Sequence[Finding],
     moment: Moment,
     *,
-    steps: Mapping[str, str] = _NONE,
     checked: str = "",
     colour: bool = False,
 ) -> str:
     """Return findings: how many and how bad, then each with where, what, why, what would cure it, and the hazard.
 
-    `steps` maps the id of an event to the step of a sequence that it is. `checked` says what was checked. Findings
-    under a variance come last, apart.
+    `checked` says what was checked. Findings under a variance come last, apart.
     """
-    return sections(*_findings(findings, moment, steps, checked, colour=colour), caution())
+    return sections(*_findings(findings, moment, checked, colour=colour), caution())
 
 
 def caution() -> str:
@@ -52,18 +48,16 @@ def caution() -> str:
     return indented(CAUTION, by=0)
 
 
-def _findings(
-    findings: Sequence[Finding], moment: Moment, steps: Mapping[str, str], checked: str, *, colour: bool
-) -> Iterator[str]:
+def _findings(findings: Sequence[Finding], moment: Moment, checked: str, *, colour: bool) -> Iterator[str]:
     plain = [f for f in findings if not f.variance]
     excused = [f for f in findings if f.variance]
     yield "\n".join(_answer(plain, excused, moment, checked, colour=colour))
     for number, finding in enumerate(plain, 1):
-        yield _finding(number, finding, steps, colour=colour)
+        yield _finding(number, finding, colour=colour)
     if excused:
         yield "Under a variance, so not counted above:"
     for number, finding in enumerate(excused, len(plain) + 1):
-        yield _finding(number, finding, steps, colour=colour)
+        yield _finding(number, finding, colour=colour)
 
 
 def _answer(
@@ -87,19 +81,19 @@ def severity_word(severity: int) -> str:
     return SEVERITIES.get(severity, "impossible")
 
 
-def _finding(number: int, finding: Finding, steps: Mapping[str, str], *, colour: bool) -> str:
+def _finding(number: int, finding: Finding, *, colour: bool) -> str:
     word = severity_word(finding.severity).upper()
     if finding.no_verdict:
         word = f"NO VERDICT, {word}"
     title = labelled(f"{number}. {word}", f"{finding.title}  [{finding.rule}]", by=0, to=3)
     first, *rest = title.splitlines()
     lines = [styled(first, colour=colour, fg=_COLOURS.get(finding.severity), bold=True), *rest]
-    lines += [labelled(label, text, by=3, to=11) for label, text in _facts(finding, steps) if text]
+    lines += [labelled(label, text, by=3, to=11) for label, text in _facts(finding) if text]
     return "\n".join(lines)
 
 
-def _facts(finding: Finding, steps: Mapping[str, str]) -> Iterator[tuple[str, str]]:
-    yield "where", _where(finding, steps)
+def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
+    yield "where", _where(finding)
     yield "when", _when(finding)
     yield "concerns", _names(finding.subjects)
     cures = _cures_of_all(finding.reasons)
@@ -129,11 +123,10 @@ def _either(cures: Sequence[str]) -> str:
     return "; or ".join([*cures[:_MOST_CURES], *([f"{more} more ways"] if more > 0 else [])])
 
 
-def _where(finding: Finding, steps: Mapping[str, str]) -> str:
+def _where(finding: Finding) -> str:
     event = finding.event or ""
-    step = steps.get(event)
-    if step:
-        return f"step {step}: {finding.action}" if finding.action else f"step {step}"
+    if finding.step:
+        return f"step {finding.step}: {finding.action}" if finding.action else f"step {finding.step}"
     if finding.action in (BEGIN, END):
         began, _, outing = event.partition(":")
         return (
@@ -198,7 +191,7 @@ def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> st
 
 def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> str:
     """Return what a check of a proposed sequence found."""
-    impossible = sum(1 for step in report.steps if not step.is_possible)
+    impossible = sum(1 for step in report.steps if not step.possible)
     checked = ", ".join(
         part
         for part in (
@@ -212,15 +205,15 @@ def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> 
         if part
     )
     return sections(
-        *_findings((*report.findings, *report.excused), moment, report.step_of, checked, colour=colour),
+        *_findings((*report.findings, *report.excused), moment, checked, colour=colour),
         _open_before(report.before, colour=colour),
         "\n".join(
             indented(
-                f"NOTE: outing {outing} was to start at {format_instant(planned)}, which is too early here: "
-                f"checked from {format_instant(late)} on",
+                f"NOTE: outing {late.outing} was to start at {format_instant(late.planned)}, which is too early here: "
+                f"checked from {format_instant(late.checked)} on",
                 by=0,
             )
-            for outing, planned, late in report.delayed
+            for late in report.delayed
         ),
         _titled("Clocks still running at the end", clock_rows(report.clocks, Moment(report.end))),
         _titled("Budgets", _budgets(report)),
@@ -235,11 +228,11 @@ def steps_text(report: CheckReport, *, colour: bool = False) -> str:
         numbers.setdefault(finding.event or "", []).append(number)
     rows = [
         [
-            format_instant(step.laid.end),
-            step.laid.step.track,
-            step.laid.step.id,
-            event_text(step.action, step.outcome.moved),
-            _verdict(step, numbers.get(step.action.id, [])),
+            format_instant(step.end),
+            step.track,
+            step.step,
+            event_text(step.done, step.outcome.moved),
+            _verdict(step, numbers.get(step.done.id, [])),
             "; ".join(_clocks_moved(step)),
         ]
         for step in report.steps
@@ -250,7 +243,7 @@ def steps_text(report: CheckReport, *, colour: bool = False) -> str:
 
 def _verdict(step: StepResult, numbers: Sequence[int]) -> str:
     listed = f" {', '.join(map(str, numbers))}" if numbers else ""
-    if not step.is_possible:
+    if not step.possible:
         return f"NOT POSSIBLE:{listed}"
     return f"FINDING{listed}" if numbers else "ok"
 
@@ -320,7 +313,7 @@ def clock_rows(clocks: Iterable[Clock], moment: Moment) -> str:
             clock.subject,
             f"{clock.title} [{clock.rule}, {severity_word(clock.severity)}]",
             f"{clock.trigger} at {format_instant(clock.started)}",
-            _missing(clock.missing),
+            _missing(clock.missing or ()),
         ]
         for clock in ordered
     ]

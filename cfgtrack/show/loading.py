@@ -37,7 +37,7 @@ class Counts(Protocol):
 
 def load_text(loaded: Loaded) -> str:
     """Return what a load changed, field by field; of a dry run what it would change."""
-    report, dry_run = loaded.report, loaded.dry_run
+    report, dry_run = loaded.load, loaded.dry_run
     changes = len(report.added) + len(report.changed)
     if not changes and not report.initial.recorded:
         title = f"nothing to load: {count(report.same, 'item')} as they were"

@@ -30,7 +30,7 @@ class Sort(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class BoxRow:
     """One row of a box. Lines end at the row whose `key` they name. `flags` are numbers of findings."""
 
     text: str
@@ -50,7 +50,7 @@ class Box:
     name: str = ""
     title: str = ""
     note: str = ""
-    groups: tuple[tuple[Row, ...], ...] = ()
+    groups: tuple[tuple[BoxRow, ...], ...] = ()
     flags: tuple[int, ...] = ()
     is_place: bool = False
     moves: bool = False

@@ -8,7 +8,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import HOLD
 from cfgtrack.network.network import Network
 from cfgtrack.show.flags import Flags
-from cfgtrack.show.picture import Box, Line, Look, Picture, Row, Sort
+from cfgtrack.show.picture import Box, BoxRow, Line, Look, Picture, Sort
 from cfgtrack.show.ties import Survey
 
 _NOWHERE = "nowhere known"
@@ -38,7 +38,7 @@ def place_picture(
     return Picture(title, moment, tuple(boxes), tuple(_tree(survey)), notes=flags.notes)
 
 
-def _standing(survey: Survey, place: str, flags: Flags) -> Iterator[Row]:
+def _standing(survey: Survey, place: str, flags: Flags) -> Iterator[BoxRow]:
     """Yield a row for each unit of which there is something to say, and one for all others."""
     plain: list[str] = []
     for thing in survey.configuration.standing_at(place):
@@ -49,17 +49,17 @@ def _standing(survey: Survey, place: str, flags: Flags) -> Iterator[Row]:
             else:
                 yield row
     if plain:
-        yield Row(", ".join(plain), Sort.PORT)
+        yield BoxRow(", ".join(plain), Sort.PORT)
 
 
-def _unit_row(survey: Survey, unit: str, flags: Flags) -> Row:
+def _unit_row(survey: Survey, unit: str, flags: Flags) -> BoxRow:
     state = survey.configuration.state(unit)
     home = survey.plant.units[unit].home
     facing = f" facing {state.other}" if state.other else ""
     away = f", home {home}" if home and home != state.value else ""
     loose = HOLD in survey.paths and survey.paths[HOLD].holding(unit).is_loose
     text = f"{unit}{facing}{away}" + ("  NOT HELD" if loose else "")
-    return Row(text, Sort.ALARM if loose else Sort.PORT, unit, flags.owners.get(unit, ()))
+    return BoxRow(text, Sort.ALARM if loose else Sort.PORT, unit, flags.owners.get(unit, ()))
 
 
 def _tree(survey: Survey) -> Iterator[Line]:

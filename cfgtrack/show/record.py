@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
-from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.event import Entry, Event, LogLine
 from cfgtrack.model.time import format_instant
 from cfgtrack.show.quantity import quantity_text
 from cfgtrack.show.tables import count, heading, labelled, sections, table
@@ -17,12 +16,11 @@ from cfgtrack.show.tables import count, heading, labelled, sections, table
 if TYPE_CHECKING:
     from cfgtrack.analysis.difference import Difference
 
-_NONE: Mapping[str, str] = MappingProxyType({})
 _MOST = 8
 
 
 def event_text(event: Action, moved: Sequence[str] = ()) -> str:
-    """Return what was done (with it went what `moved`), in a phrase: ``demate PUMP-1:F1 from PANEL-A:F1``, ``place PUMP-2 at BAY-1``."""
+    """Return what was done, or would be with what would have `moved`: ``place PUMP-2 at BAY-1``."""
     if event.action == ac.FOUND:
         return f"as found: {_found(event)}"
     words = [event.action.replace("-", " ") if event.action == "let-go" else event.action, *event.subjects]
@@ -63,25 +61,20 @@ def _found(event: Action) -> str:
     return f"{subject} {event.status}" + (f" to {mate}" if mate else "")
 
 
-def history_text(
-    subject: str, entries: Iterable[Entry], moment: Moment, *, corrected: Mapping[str, str] = _NONE
-) -> str:
-    """Return events as a table, in the order in which they are given.
-
-    `corrected` maps the id of an event that no longer counts to the id of what corrected it.
-    """
-    rows = [_history_row(entry, corrected) for entry in entries]
+def history_text(subject: str, lines: Iterable[LogLine], moment: Moment) -> str:
+    """Return events, each with the id of what corrected it, as a table in the order in which they are given."""
+    rows = [_history_row(*line) for line in lines]
     if not rows:
         return f"{heading(f'History of {subject}', moment)}\n\nnothing recorded"
     title = heading(f"History of {subject}: {count(len(rows), 'event')}", moment)
     return sections(title, table(["no.", "happened", "what", "by", "basis", "notes", "event"], rows))
 
 
-def _history_row(entry: Entry, corrected: Mapping[str, str]) -> list[object]:
+def _history_row(entry: Entry, corrected_by: str | None) -> list[object]:
     event = entry.event
     basis = "" if event.basis == "reported" else event.basis
-    number = entry.number if event.id not in corrected else f"({entry.number})"
-    notes = "; ".join(_notes(event, corrected.get(event.id)))
+    number = entry.number if not corrected_by else f"({entry.number})"
+    notes = "; ".join(_notes(event, corrected_by))
     by = event.by or ""
     if event.recorder and event.recorder != event.by:
         by = f"{by} (rec. {event.recorder})".strip()
@@ -183,9 +176,7 @@ def _side(row: Difference, *, after: bool) -> str:
     if value is None:
         return "-"
     if row.aspect == "status":
-        return f"{value} to {other}" if other else value
+        return f"{value} to {other}" if other else str(value)
     if row.aspect == "place":
         return f"{value or 'nowhere known'}" + (f" facing {other}" if other else "")
-    if row.aspect == "cycles":
-        return value
-    return quantity_text(row.aspect, float(value), other or "")
+    return str(value) if row.aspect == "cycles" else quantity_text(row.aspect, float(value), other or "")

@@ -6,16 +6,15 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import fields
 from typing import Any
 
-from cfgtrack.analysis.tightening import Tightening
+from cfgtrack.analysis.tightening import OfProof, Tightening
 from cfgtrack.analysis.warming import Warming
-from cfgtrack.answers.reference import ADVISES, Found, Table
+from cfgtrack.answers.reference import Found, ReferenceTable
 from cfgtrack.model.quantity import Quantity, from_si
-from cfgtrack.model.reference import Entry, Fluid, Proof, PropertyClass
-from cfgtrack.physics.bolts import Preload
+from cfgtrack.model.reference import ADVISES, Fluid, Proof, Reference
 from cfgtrack.show.tables import indented, labelled, sections, table
 
 
-def overview_text(tables: Iterable[Table]) -> str:
+def overview_text(tables: Iterable[ReferenceTable]) -> str:
     """Return which tables there are."""
     rows = [[one.table, str(one.entries), one.what] for one in tables]
     return sections("Reference data", table(["table", "entries", "what"], rows), _advises())
@@ -25,7 +24,7 @@ def _advises() -> str:
     return indented(ADVISES, by=0)
 
 
-def table_text(name: str, entries: Collection[Entry]) -> str:
+def table_text(name: str, entries: Collection[Reference]) -> str:
     """Return the entries of a table, a line each, and behind them where they are from."""
     rows = [{"id": one.id, "what": one.title, **_cells(one)} for one in entries]
     computed = {str(row.pop("stress area source", "")): None for row in rows}
@@ -60,7 +59,7 @@ def found_text(found: Found) -> str:
     return entry_text(found.table, found.entry)
 
 
-def entry_text(name: str, entry: Entry) -> str:
+def entry_text(name: str, entry: Reference) -> str:
     """Return everything that is known of one entry."""
     facts = {"what": entry.title, **_cells(entry), "source": entry.source, "trust": entry.trust}
     to = max(map(len, facts)) + 2
@@ -68,7 +67,7 @@ def entry_text(name: str, entry: Entry) -> str:
     return sections("\n".join([f"Reference: {name} {entry.id}", "", *lines]), *_states(entry), _advises())
 
 
-def _states(entry: Entry) -> Iterator[str]:
+def _states(entry: Reference) -> Iterator[str]:
     """Yield a fluid's states, and its rises of pressure by what it is warmed by."""
     if not isinstance(entry, Fluid):
         return
@@ -89,8 +88,13 @@ def tightening_text(answer: Tightening) -> str:
     force = [str(_rounded(from_si(newton, unit=unit, dimension="force"))) for newton in answer.preload]
     surface = answer.surface
     rows = [
-        [one.id, _stress(one, stress), *(f"{100 * part:.0f} %" for part in parts), _remark(parts)]
-        for one, stress, parts in answer.of_proof
+        [
+            one.class_,
+            f"{one.proof} at 0.2 %" if one.by_strain else str(one.proof),
+            *(f"{100 * part:.0f} %" for part in (one.low, one.likely, one.high)),
+            _remark(one),
+        ]
+        for one in answer.of_proof
     ]
     given = f"{_rounded(answer.torque)}"
     if answer.wanted is not None:
@@ -131,7 +135,7 @@ _LITTLE_LEFT = 0.8
 """From this part of the proof load on, twist while turning may take a bolt to its yield (common practice)."""
 
 
-def _remark(parts: Preload) -> str:
+def _remark(parts: OfProof) -> str:
     if parts.likely > 1:
         return "beyond proof"
     if parts.high > 1:
@@ -139,20 +143,17 @@ def _remark(parts: Preload) -> str:
     return "little left for twist" if parts.high > _LITTLE_LEFT else ""
 
 
-def _stress(one: PropertyClass, stress: Quantity) -> str:
-    return f"{stress} at 0.2 %" if one.by_strain else str(stress)
-
-
 def warming_text(answer: Warming) -> str:
     """Return from each state how far the pressure of a full rigid volume rises, or how far it may warm."""
-    if answer.is_rise:
-        head, column = f"until its pressure has risen by {answer.asked}", "warmed by"
+    if answer.rise is not None:
+        head, column = f"until its pressure has risen by {answer.rise}", "warmed by"
     else:
-        head, column = f"warmed by {answer.asked}", "pressure rises by"
+        head, column = f"warmed by {answer.warmed}", "pressure rises by"
     rows = []
-    for state, found in answer.found:
-        last = state.rises[-1]
-        end = f"more than {last.warmed if answer.is_rise else last.rise}: beyond the table"
+    tabled = (state for state in answer.fluid.state if state.rises)
+    for state, one in zip(tabled, answer.from_, strict=True):
+        last, found = state.rises[-1], one.rise if answer.rise is None else one.warmed
+        end = f"more than {last.rise if answer.rise is None else last.warmed}: beyond the table"
         rows.append([str(state.temperature), end if found is None else str(_rounded(found))])
     return sections(
         indented(f"{answer.fluid.title}, filling a rigid volume, {head}", by=0),
@@ -172,13 +173,13 @@ def warming_text(answer: Warming) -> str:
 # --- cells ----------------------------------------------------------------------------------------------------------
 
 
-def _origin(entry: Entry) -> str:
+def _origin(entry: Reference) -> str:
     return f"{entry.source} ({entry.trust})"
 
 
-def _cells(entry: Entry) -> dict[str, str]:
+def _cells(entry: Reference) -> dict[str, str]:
     """Return what fits a line of an entry's own values, by name."""
-    common = {field.name for field in fields(Entry)}
+    common = {field.name for field in fields(Reference)}
     return {name: _cell(value) for name, value in _plain(entry) if name not in common}
 
 

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 from cfgtrack.show.tables import heading, labelled, table
 
 if TYPE_CHECKING:
-    from cfgtrack.answers.rules import Explained, Kept, Texts
+    from cfgtrack.answers.rules import Explained, KeptRules, Texts
 
 
-def kept_text(kept: Kept) -> str:
+def kept_text(kept: KeptRules) -> str:
     """Return the rules that are kept, a line each."""
     rows = kept.rules
-    listed = table(list(rows[0]) if rows else [], [list(row.values()) for row in rows])
+    columns = {"id": "id", "severity": "category", "mode": "mode", "title": "title", "source": "source"}
+    listed = table(list(columns), [[row[name] for name in columns.values()] for row in rows])
     return f"{heading(f'{len(rows)} rules', kept.moment)}\n\n{listed}"
 
 
@@ -26,7 +27,9 @@ def explained_text(explained: Explained) -> str:
     """Return a rule in plain words."""
     rule = {
         **explained.rule,
+        "severity": explained.rule["category"],
         "guards": f"{len(explained.rule['guards'])}: {', '.join(explained.rule['guards'])}",
     }
     title = heading(f"Rule {rule.pop('id')}", explained.moment)
+    del rule["category"]
     return "\n".join([title, "", *(labelled(label, text) for label, text in rule.items() if text)])

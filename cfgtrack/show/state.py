@@ -224,7 +224,6 @@ def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> 
         heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
         "\n".join(alarms) or calm,
         _titled("Running clocks", clock_rows(report.clocks, moment)),
-        _titled("Remarks", "\n".join(remark_lines(report.remarks))),
         table(["unit", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
     )
 

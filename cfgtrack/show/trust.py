@@ -10,20 +10,19 @@ if TYPE_CHECKING:
 
 def audit_text(audited: Audited) -> str:
     """Return whether the journal is sound, what is wrong with it, and the head to keep."""
-    report = audited.report
-    if report.is_sound:
-        lines = [f"sound: {report.events} events are as they were recorded"]
+    if audited.sound:
+        lines = [f"sound: {audited.events} events are as they were recorded"]
     else:
-        lines = [f"NOT SOUND: {len(report.faults)} faults"]
-    for fault in report.faults:
+        lines = [f"NOT SOUND: {len(audited.faults)} faults"]
+    for fault in audited.faults:
         where = f"event {fault.event} (number {fault.number})" if fault.number is not None else "the journal"
         lines.append(f"  {where}: {fault.code}: {fault.sentence}")
-    if report.head is not None:
-        lines.append(f"head to keep elsewhere: {report.head.text()}")
+    if audited.head is not None:
+        lines.append(f"head to keep elsewhere: {audited.head.text}")
     return "\n".join([*lines, f"  ({audited.moment})"])
 
 
 def verified_text(verified: Verified) -> str:
     """Return which head a proof is good under."""
-    text = f"verified under the head {verified.head.text()}"
+    text = f"verified under the head {verified.head.text}"
     return text if verified.is_kept is not False else f"{text}\nthis is NOT the head that was kept"

@@ -93,13 +93,13 @@ def fill_from_archive(database: Database, lines: Iterable[str], *, where: str = 
 
     BadInput, naming the line, when it is no archive or was changed.
     """
-    reader = _Reader(database, where)
+    reader = _ArchiveReader(database, where)
     for number, text in enumerate(lines, start=1):
         reader.line(number, text)
     return reader.end()
 
 
-class _Reader:
+class _ArchiveReader:
     def __init__(self, database: Database, where: str) -> None:
         self.database = database
         self.where = where

@@ -51,7 +51,7 @@ class AuditReport:
         return not self.faults
 
 
-class _Recorded(NamedTuple):
+class _EventRow(NamedTuple):
     number: int
     id: str
     happened: int
@@ -63,9 +63,9 @@ class _Recorded(NamedTuple):
     leaf: bytes
 
 
-def _recorded(row: Row) -> _Recorded:
+def _recorded(row: Row) -> _EventRow:
     number, event_id, happened, known, turn, action, *rest = row
-    return _Recorded(number, _text(event_id), happened, known, turn, _text(action), *rest)
+    return _EventRow(number, _text(event_id), happened, known, turn, _text(action), *rest)
 
 
 def _text(stored: bytes) -> str:
@@ -144,7 +144,7 @@ class _Auditor:
                 self._one(_recorded(row))
         self._ends()
 
-    def _one(self, row: _Recorded) -> None:
+    def _one(self, row: _EventRow) -> None:
         report = self.report
         if row.number != report.events + 1:
             self._fault(row, "gap", f"number {report.events + 1} is missing: the next event is {row.number}")
@@ -167,10 +167,10 @@ class _Auditor:
                 row, "tree-head", "the tree head recorded with it is not the root of the events up to it"
             )
 
-    def _fault(self, row: _Recorded, code: str, sentence: str) -> None:
+    def _fault(self, row: _EventRow, code: str, sentence: str) -> None:
         self.report.faults.append(Fault(code, sentence, row.number, row.id))
 
-    def _wrong(self, row: _Recorded) -> Iterator[tuple[str, str]]:
+    def _wrong(self, row: _EventRow) -> Iterator[tuple[str, str]]:
         body = bytes(row.body)
         if leaf_hash(leaf_record(body, row.number, row.known)) != bytes(row.leaf):
             yield "leaf", "its content is not what its leaf was made from"
@@ -189,7 +189,7 @@ class _Auditor:
         if row.action == DEFINE:
             yield from self._definition(row, event)
 
-    def _correction(self, row: _Recorded, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    def _correction(self, row: _EventRow, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
         name = event.get("supersedes") or event.get("withdraws")
         target = None
         if name is not None:
@@ -204,7 +204,7 @@ class _Auditor:
         if row.turn != (target[2] if target is not None and takes_turn else row.number):
             yield "order", "its turn among the events of its instant is wrong"
 
-    def _definition(self, row: _Recorded, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    def _definition(self, row: _EventRow, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
         items: dict[str, dict[str, Any]] = {}
         sql = "SELECT sort, id, body FROM item WHERE load = :load"
         try:

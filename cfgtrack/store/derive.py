@@ -10,7 +10,6 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import MISSING
-from hashlib import sha256
 from typing import NamedTuple, cast, get_type_hints
 
 import msgspec
@@ -99,15 +98,6 @@ def rebuild_state(database: Database, read_plant: Callable[[Database, int], Plan
         sentence = "the journal can't be read to its end: `cfgtrack audit` says where it was changed"
         raise NoAnswer(Problem(str(database.where), "changed", sentence)) from err
     return events
-
-
-def state_digest(database: Database) -> str:
-    """Return a hash over every row of the derived state, in a fixed order: the same bytes, the same hash."""
-    digest = sha256()
-    for table in ("touch", "change"):
-        for page in stored_pages(database, table):
-            digest.update(repr(page).encode())
-    return digest.hexdigest()
 
 
 def stored_pages(database: Database, table: str) -> Iterator[list[Row]]:

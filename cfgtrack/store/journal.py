@@ -16,7 +16,7 @@ from types import TracebackType
 from cfgtrack.model.action import BEGIN, Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.event import Entry
+from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import questions
@@ -32,15 +32,14 @@ from cfgtrack.store.loading import (
     read_plant,
 )
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
-from cfgtrack.store.questions import LogLine
-from cfgtrack.store.record import Recorder, SetAside, Tally
+from cfgtrack.store.record import Outcome, Recorder, SetAside
 from cfgtrack.store.rows import find_entry
 from cfgtrack.store.view import SqlView, read_configuration, read_owner
 
-Clock = Callable[[], int]
+Now = Callable[[], int]
 
 
-def create(url: str, *, clock: Clock) -> None:
+def create(url: str, *, clock: Now) -> None:
     """Make an empty journal. NoAnswer when there is something already."""
     del clock
     database = Database(url, create=True)
@@ -55,7 +54,7 @@ def create(url: str, *, clock: Clock) -> None:
 def open_journal(
     url: str,
     *,
-    clock: Clock,
+    clock: Now,
     now: int | None = None,
     must_exist: bool = True,
     read_only: bool = False,
@@ -83,7 +82,7 @@ def open_journal(
 class Journal:
     """An open journal. Close it, or use it in a `with`."""
 
-    def __init__(self, database: Database, clock: Clock, now: int | None = None) -> None:
+    def __init__(self, database: Database, clock: Now, now: int | None = None) -> None:
         self.database = database
         self.clock = clock
         self._now = now
@@ -276,7 +275,7 @@ class Journal:
         dry_run: bool = False,
         each: Callable[[Entry], None] | None = None,
         set_aside: SetAside | None = None,
-    ) -> Tally:
+    ) -> Outcome:
         """Record many rows of (where it comes from, action), in one transaction and constant memory.
 
         `each` is told of every event that is now in the journal. With `set_aside` the rows that can't be taken are

@@ -10,7 +10,7 @@ import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.model.action import DEFINE, Action
 from cfgtrack.model.definition import SORTS, Definition
@@ -22,7 +22,7 @@ from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database
 from cfgtrack.store.in_use import what_is_missed
-from cfgtrack.store.record import Recorder, Tally
+from cfgtrack.store.record import Outcome, Recorder
 
 RULES = "rules"
 """The sort under which the text of rules files is kept."""
@@ -39,6 +39,13 @@ class FieldChange(NamedTuple):
     after: Any
 
 
+class ItemName(NamedTuple):
+    """What an item is called: by its sort and id."""
+
+    sort: str
+    id: str
+
+
 class ItemChange(NamedTuple):
     """An item that a load changes."""
 
@@ -49,23 +56,26 @@ class ItemChange(NamedTuple):
 
 @dataclass(slots=True)
 class LoadReport:
-    """What a load did, or would do. `added` and `missing`: (sort, id); `same`: how many items are as they were.
+    """What a load did, or would do. `same`: how many items are as they were.
 
     `missing` are the items in the journal that the definition doesn't mention; they stay. `initial` tells of the
     events of the initial configuration, `entry` is the `define` event, None when nothing had to be written.
     """
 
-    added: list[tuple[str, str]] = field(default_factory=list)
+    told: ClassVar[tuple[str, ...]] = ("event",)
+    untold: ClassVar[tuple[str, ...]] = ("entry",)
+
+    added: list[ItemName] = field(default_factory=list)
     changed: list[ItemChange] = field(default_factory=list)
     same: int = 0
-    missing: list[tuple[str, str]] = field(default_factory=list)
-    initial: Tally = field(default_factory=Tally)
+    missing: list[ItemName] = field(default_factory=list)
+    initial: Outcome = field(default_factory=Outcome)
     entry: Entry | None = None
 
     @property
-    def is_nothing(self) -> bool:
-        """Return whether the journal has all of it already."""
-        return not self.added and not self.changed and not self.initial.recorded
+    def event(self) -> str | None:
+        """The id of the `define` event."""
+        return None if self.entry is None else self.entry.event.id
 
 
 _ITEMS = """
@@ -171,10 +181,10 @@ def _compared(database: Database, new: Mapping[str, Bodies], report: LoadReport)
                 continue
             items.setdefault(sort, {})[i] = body
             if before is None:
-                report.added.append((sort, i))
+                report.added.append(ItemName(sort, i))
             else:
                 report.changed.append(ItemChange(sort, i, tuple(_changes("", before, after))))
-        report.missing.extend((sort, i) for i in old if i not in bodies)
+        report.missing.extend(ItemName(sort, i) for i in old if i not in bodies)
     return items
 
 

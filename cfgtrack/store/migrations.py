@@ -5,7 +5,7 @@ Alembic is loaded only to change a schema. Whether one is current is read direct
 
 from __future__ import annotations
 
-from cfgtrack.files.folder import top_folder
+from cfgtrack.folders import top_folder
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.columns import REVISIONS
 from cfgtrack.store.database import Database

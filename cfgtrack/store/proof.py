@@ -8,8 +8,9 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
+from cfgtrack.model.time import Instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json
@@ -30,10 +31,13 @@ from cfgtrack.store.rows import leaf_record
 class Head:
     """What the first `size` events of a journal are, in 32 bytes. `known`: when the last of them became known."""
 
+    told: ClassVar[tuple[str, ...]] = ("text",)
+
     size: int
     root: bytes
-    known: int
+    known: Instant
 
+    @property
     def text(self) -> str:
         """Return the head as one line to be kept: size, root in hexadecimal, known in microseconds."""
         return f"{self.size} {self.root.hex()} {self.known}"

@@ -4,10 +4,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import NamedTuple
 
 from cfgtrack.model import action as ac
-from cfgtrack.model.event import Entry
+from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Parameters, Row
@@ -15,13 +14,6 @@ from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of
 
 PAGE = 2_000
 """Events are read so many at a time: an answer of any length takes constant memory, and blocks nobody."""
-
-
-class LogLine(NamedTuple):
-    """One event of the journal, with the id of the event that superseded or withdrew it."""
-
-    entry: Entry
-    corrected_by: str | None
 
 
 def entries(

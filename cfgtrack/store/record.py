@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
+from typing import ClassVar
 
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import Action, Sourced
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import Problem, Refused, or_no_answer
@@ -22,9 +23,6 @@ CHUNK = 10_000
 FEW = 40
 """Up to so many rows it costs less to ask for each state than to read the whole configuration."""
 
-Taken = tuple[str, Action]
-"""A row: where it comes from, and its action."""
-
 _Row = tuple[str, str]
 """Which row: where it comes from, and the id of its event."""
 
@@ -32,8 +30,10 @@ SetAside = Callable[[str, Action, tuple[Problem, ...]], None]
 
 
 @dataclass(slots=True)
-class Tally:
+class Outcome:
     """What became of the rows: newly recorded, repeated (there already, with the same content), refused."""
+
+    untold: ClassVar[tuple[str, ...]] = ("refused",)
 
     recorded: int = 0
     repeated: int = 0
@@ -57,7 +57,7 @@ class Recorder:
     def __init__(self, database: Database, plant: Plant, clock: Callable[[], int]) -> None:
         self.database = database
         self.appender = Appender(database, plant, clock)
-        self.tally = Tally()
+        self.tally = Outcome()
         self._in_chunk: dict[str, Entry] = {}
         self._problems: list[Problem] = []
         self._collides: dict[str, None] = {}
@@ -66,7 +66,7 @@ class Recorder:
 
     def take(
         self,
-        rows: Iterable[Taken],
+        rows: Iterable[Sourced],
         *,
         each: Callable[[Entry], None] | None = None,
         set_aside: SetAside | None = None,
@@ -89,7 +89,7 @@ class Recorder:
             self.tally.refused += len(refused)
 
     def _take_chunk(
-        self, chunk: list[Taken], recorded: set[str], each: Callable[[Entry], None] | None
+        self, chunk: list[Sourced], recorded: set[str], each: Callable[[Entry], None] | None
     ) -> dict[_Row, Unrecordable]:
         """Record what can be of a chunk; return the refusals by row."""
         self._in_chunk = {}
@@ -106,7 +106,7 @@ class Recorder:
         return refused
 
     def _take_what_fits(
-        self, chunk: list[Taken], recorded: set[str], each: Callable[[Entry], None] | None
+        self, chunk: list[Sourced], recorded: set[str], each: Callable[[Entry], None] | None
     ) -> dict[_Row, Unrecordable]:
         """Record a chunk without the rows that are refused or that collide with later events; return those.
 
@@ -147,7 +147,7 @@ class Recorder:
         if self._problems:
             raise or_no_answer(Refused(self._problems, collides=tuple(self._collides)))
 
-    def _recorded_ids(self, chunk: list[Taken]) -> set[str]:
+    def _recorded_ids(self, chunk: list[Sourced]) -> set[str]:
         if len(chunk) == 1:
             return {chunk[0][1].id}
         import json
@@ -200,13 +200,13 @@ class Recorder:
         raise Unrecordable((Problem(where, "exists", sentence),), (action.id,))
 
 
-def _chunks(rows: Iterable[Taken]) -> Iterator[list[Taken]]:
+def _chunks(rows: Iterable[Sourced]) -> Iterator[list[Sourced]]:
     source = iter(rows)
     while chunk := list(islice(source, CHUNK)):
         yield chunk
 
 
-def _in_order(chunk: list[Taken]) -> list[Taken]:
+def _in_order(chunk: list[Sourced]) -> list[Sourced]:
     """Return the rows in order of time; as they stand when one of them refers to another one."""
     if any(e.supersedes or e.withdraws or e.explains for _, e in chunk):
         ids = {e.id for _, e in chunk}

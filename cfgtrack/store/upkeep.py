@@ -6,10 +6,9 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
-from cfgtrack.files.writer import replacing
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.archive import fill_from_archive, read_archive, write_archive
-from cfgtrack.store.database import Database, spared
+from cfgtrack.store.database import Database
 from cfgtrack.store.derive import rebuild_state
 from cfgtrack.store.journal import create
 from cfgtrack.store.loading import read_plant
@@ -22,35 +21,19 @@ _REFUSED = {
 """What is said of a copy, by the trouble's code."""
 
 
-def backup(url: str, target: str) -> int:
-    """Copy a journal into the new SQLite file `target` while others read and write. Return its number of events.
-
-    NoAnswer when the file exists already, BadInput when its name is the database's own. The copy is complete and on the
-    disk when this returns; a backup that is cut off leaves no file under that name.
-    """
-    path = Path(target)
-    taken = NoAnswer(Problem(target, "exists", "there is a file of this name already: it is left alone"))
-    if path.exists():
-        raise taken
-    try:
-        with closing(Database(url)) as source, replacing(path, spared=spared(url), new=True) as part:
-            check_current(source)
-            return _copied(source, part, target)
-    except FileExistsError:  # made by somebody else meanwhile
-        raise taken from None
-
-
-def _copied(source: Database, part: Path, target: str) -> int:
-    """Copy a journal into a file that is to be `target`, and return its number of events."""
-    try:
-        events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))
-        _settle(part)
-    except NoAnswer as err:
-        # The journal is only read: what the disk refuses is the copy.
-        code = err.problems[0].code
-        if code in _REFUSED:
-            raise NoAnswer(Problem(target, code, _REFUSED[code])) from err
-        raise
+def copy_into(url: str, part: Path, target: str) -> int:
+    """Copy a journal into a file, complete, that is to be `target`, while others write. Return its number of events."""
+    with closing(Database(url)) as source:
+        check_current(source)
+        try:
+            events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))
+            _settle(part)
+        except NoAnswer as err:
+            # The journal is only read: what the disk refuses is the copy.
+            code = err.problems[0].code
+            if code in _REFUSED:
+                raise NoAnswer(Problem(target, code, _REFUSED[code])) from err
+            raise
     return events
 
 

@@ -6,6 +6,7 @@ import pytest
 
 from cfgtrack.analysis.state import plant_state, unit_state
 from cfgtrack.analysis.state_report import Standing
+from cfgtrack.answers.encode import json_of
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.quantity import parse_quantity
@@ -168,10 +169,10 @@ def test_every_report_is_json():
     things = [*world.plant.owners(), *(p for o in world.plant.owners() for p in world.plant.ports_of(o))]
     for thing in things:
         report = unit_state(*world, thing, clocks=[CLOCK], remarks=[entry])
-        data = json.loads(json.dumps(report.to_json()))
+        data = json.loads(json.dumps(json_of(report)))
         assert data["address"] == thing
         assert data["remarks"][0]["number"] == 7
-    json.dumps(plant_state(*world, clocks=[CLOCK], remarks=[entry]).to_json())
+    json.dumps(json_of(plant_state(*world, clocks=[CLOCK])))
 
 
 def test_the_whole_plant_agrees_with_its_units():

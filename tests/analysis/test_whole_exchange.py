@@ -219,7 +219,7 @@ def joints(report):
 def test_exchange_is_clean():
     """In this order nothing is impossible and no rule is broken."""
     report = run(EXCHANGE)
-    assert [s.action.action for s in report.steps if not s.is_possible] == []
+    assert [s.done.action for s in report.steps if not s.possible] == []
     assert report.findings == ()
 
 
@@ -269,9 +269,8 @@ def test_left_out_step_is_found(left_out, rule_broken, at):
     """An exchange in which one action is forgotten is found out at the step where it matters."""
     report = run(without(*left_out))
     first = next(f for f in report.findings if f.rule == rule_broken)
-    step = report.step_of.get(first.event or "")
-    names = {s.laid.step.id: (s.action.action, s.action.subjects[0]) for s in report.steps}
-    assert names.get(step or "") == at
+    names = {s.step: (s.done.action, s.done.subjects[0]) for s in report.steps}
+    assert names.get(first.step or "") == at
 
 
 def test_late_heat_is_found():

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.encode import json_of
 from cfgtrack.answers.history import difference, history
 from cfgtrack.answers.record import record
 from cfgtrack.answers.state import state
@@ -35,9 +36,7 @@ def test_the_same_answer(cfgtrack: Command) -> None:
     """What is asked in Python is what the command line answers, for the same two times."""
     cfgtrack.ok("shut", "HALL:V1", "--at", AT)
     found = state(asking(cfgtrack, at=LATER), "PUMP-1")
-    assert (
-        json.loads(json.dumps(found.to_json())) == cfgtrack("state", "PUMP-1", "--at", LATER, "--json").json
-    )
+    assert json.loads(json.dumps(json_of(found))) == cfgtrack("state", "PUMP-1", "--at", LATER, "--json").json
     assert found.state.address == "PUMP-1"
     assert found.notes == ()
 
@@ -48,9 +47,9 @@ def test_times_are_texts_or_instants(cfgtrack: Command) -> None:
     cfgtrack.ok("shut", "HALL:V1", "--at", LATER)
     said = asking(cfgtrack, at="+00:10", outing="W1")
     told = asking(cfgtrack, at=parse_instant(LATER))
-    assert state(said, "HALL").to_json() == state(told, "HALL").to_json()
+    assert json_of(state(said, "HALL")) == json_of(state(told, "HALL"))
     assert state(asking(cfgtrack), "HALL").moment.at == NOW
-    assert len(history(told, start=parse_instant(LATER)).entries) == 1
+    assert len(history(told, start=parse_instant(LATER)).history) == 1
     assert difference(told, AT, parse_instant(LATER)).before.at == parse_instant(AT)
 
 
@@ -121,5 +120,5 @@ def test_a_dry_run_leaves_nothing(cfgtrack: Command) -> None:
     before = cfgtrack.ok("head")
     found = record(Asking(str(cfgtrack.db), dry_run=True, clock=lambda: NOW), ["demate", "PUMP-1:J1"])
     assert not found.recorded
-    assert json.loads(json.dumps(found.to_json()))["findings"] != []
+    assert json.loads(json.dumps(json_of(found)))["findings"] != []
     assert cfgtrack.ok("head") == before

@@ -423,6 +423,9 @@ def auditing(s: Asker) -> None:
         found = s.ask("audit", status=3)
         assert code in [fault["code"] for fault in found["faults"]], (code, found)
     s.db.write_bytes(whole)
+    s.tamper("UPDATE event SET known = 9223372036854775807 WHERE id = 'E2'")
+    s.ask("audit", status=3)
+    s.db.write_bytes(whole)
     with closing(sqlite3.connect(s.db)) as connection:
         connection.execute("DROP TRIGGER event_no_update")
     s.ask("audit", status=3)

@@ -23,7 +23,7 @@ from jsonschema import Draft202012Validator
 import cfgtrack
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.state import plant_state, unit_state
-from cfgtrack.answers.moment import json_of
+from cfgtrack.answers.encode import json_of
 from cfgtrack.cli.main import VERBS
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
@@ -207,6 +207,27 @@ def test_all_that_is_promised_comes(asked: list[Asked]) -> None:
     assert sorted(promises() - met.kept - NEVER_MET.keys()) == []
     assert sorted(NEVER_MET.keys() & met.kept) == []
     assert NEVER_MET.keys() <= promises()
+
+
+def test_what_is_not_there_is_null(asked: list[Asked]) -> None:
+    """No answer has an empty text: but for the unit of what is counted, and what a definition or a file says itself."""
+    answers = [one.answer for one in asked if one.command not in OTHER_FORM]
+    found = {way for answer in answers for way, value in _leaves(answer) if value == ""}
+    said = {way for way in found if way[-2:-1] == ("fields",)}
+    assert {way[-1] for way in found - said} <= {"unit"}
+    assert {way[-1] for way in said} <= {"before", "after"}
+
+
+def _leaves(value: Any, way: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+    """Yield all that an answer tells, each with the names that lead to it."""
+    if isinstance(value, dict):
+        for name, one in value.items():
+            yield from _leaves(one, (*way, name))
+    elif isinstance(value, list):
+        for one in value:
+            yield from _leaves(one, way)
+    else:
+        yield way, value
 
 
 @pytest.mark.parametrize("command", ANSWERING)
@@ -420,15 +441,15 @@ def test_reports_of_any_world(seed: int, excused: bool) -> None:
     report = check(rules, Start(start, past, START, time), _proposal(world), variances=variances)
     networks = {medium: compile_network(world.plant, medium) for medium in world.plant.media}
     entries = [Entry(event, i, event.happened) for i, event in enumerate(past, 1)]
-    found: list[tuple[str, Any]] = [("check-report", report.to_json())]
-    found += [("finding", {**one.to_json()}) for one in engine.findings()]
-    found += [("clock", one.to_json()) for one in clocks]
-    found += [("entry", json_of(one)) for one in entries]
-    found.append(("plant-state", plant_state(world.plant, now, networks, clocks=clocks).to_json()))
+    found: list[tuple[str, Any]] = [("check-report", report)]
+    found += [("finding", one) for one in engine.findings()]
+    found += [("clock", one) for one in clocks]
+    found += [("entry", one) for one in entries]
+    found.append(("plant-state", plant_state(world.plant, now, networks, clocks=clocks)))
     found += [
-        ("thing-state", unit_state(world.plant, now, networks, thing, clocks=clocks).to_json())
+        ("thing-state", unit_state(world.plant, now, networks, thing, clocks=clocks))
         for owner in world.plant.owners()
         for thing in (owner, *world.plant.ports_of(owner))
     ]
     for name, value in found:
-        assert errors(name, json.loads(json.dumps(value))) == []
+        assert errors(name, json.loads(json.dumps(json_of(value)))) == []

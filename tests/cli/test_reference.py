@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from cfgtrack import __version__
-from cfgtrack.answers.reference import ADVISES
 from cfgtrack.files.reference import TABLES, shipped_table
+from cfgtrack.model.reference import ADVISES
 from tests.cli.conftest import Command
 
 

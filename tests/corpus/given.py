@@ -37,8 +37,16 @@ def demo(t: Transcript) -> None:
 
 
 def _ask_the_demo(t: Transcript) -> None:
-    units = [u["id"] for u in tomllib.loads((t.folder / "hardware.toml").read_text(encoding="utf-8"))["unit"]]
-    things = [*units, "BST-30:TRC", "BST-30:CASE", "VRACK-E:VV", "FBOX-W:CB7", "FOOTSTAND", "SEAT-EAST"]
+    hardware, promises = (
+        tomllib.loads((t.folder / name).read_text(encoding="utf-8"))
+        for name in ("hardware.toml", "promises.toml")
+    )
+    units, places = ([one["id"] for one in hardware[sort]] for sort in ("unit", "place"))
+    failed, spare = (promises["exchanged"][which] for which in ("failed", "spare"))
+    told = {thing for fault in promises["fault"] for thing in fault["subjects"]}
+    ports = sorted(thing.removeprefix(f"{failed}:") for thing in told if thing.startswith(f"{failed}:"))
+    loop = next(one["loop"] for one in hardware["unit"] if one["id"] == failed)
+    things = [*units, *(f"{spare}:{port}" for port in ports), *places]
     moments = (
         (),
         ("--at", "2025-10-13T14:48:00Z"),
@@ -46,12 +54,12 @@ def _ask_the_demo(t: Transcript) -> None:
         ("--at", "2025-10-01T00:00:00Z", "--known-at", "2031-05-05T09:00:05Z"),
     )
     for moment in moments:
-        for words in (("state",), ("findings",), ("review",), ("plant",), ("remarks", "BST-21")):
+        for words in (("state",), ("findings",), ("review",), ("plant",), ("remarks", failed)):
             t.both(*words, *moment)
-        t.both("can", "BST-30:MOT", *moment)
-        t("can", "BST-21", *moment)
-        t.both("check", "--do", "demate BST-21:TRC", *moment)
-        t("check", "--do", "shut VRACK-E:BV", *moment)
+        t.both("can", f"{spare}:{ports[0]}", *moment)
+        t("can", failed, *moment)
+        for port in ports:
+            t("check", "--do", f"demate {failed}:{port}", *moment, "--json")
     for thing in things:
         t("state", thing)
         t("state", thing, "--json", "--at", "2025-10-13T14:48:00Z")
@@ -69,13 +77,13 @@ def _ask_the_demo(t: Transcript) -> None:
         t("check", plan, *now, "--steps")
     t("check", "exchange.toml")
     _about_the_rules(t)
-    for scope in ("--loop EAST", "--medium power", "--places", "--unit BST-21 --hops 2", ""):
+    for scope in (f"--loop {loop}", "--medium power", "--places", f"--unit {failed} --hops 2", ""):
         t("draw", *scope.split())
         t("draw", *scope.split(), *now, "--form", "svg")
     for form in ("csv", "jsonl", "archive", "ocel"):
         t("export", "--form", form)
     t("export", "--form", "csv", "--in-effect")
-    _keep(t, "TJ-093")
+    _keep(t, promises["journal"]["late"][0])
     for table in ("thread", "tightening", "fluid", "surface", "class"):
         t.both("reference", table)
 

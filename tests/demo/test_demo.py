@@ -108,8 +108,7 @@ Found = tuple[str, str, int]
 
 def place_of(report: CheckReport, finding: Finding) -> str:
     """Return the step at which a rule is broken or its clock started, or the outing at whose end it is."""
-    event = finding.event or ""
-    return report.step_of.get(event) or event.removeprefix(f"{END}:")
+    return finding.step or (finding.event or "").removeprefix(f"{END}:")
 
 
 def found(report: CheckReport) -> Counter[Found]:
@@ -151,7 +150,7 @@ def test_every_hidden_fault_is_found_and_nothing_else(checked, faulty):
     """The faulty proposal has one finding for each repair, at the places where they are hidden."""
     report = checked(faulty)
     assert found(report) == promised(*FAULTS)
-    assert all(step.is_possible for step in report.steps)
+    assert all(step.possible for step in report.steps)
 
 
 @pytest.mark.parametrize("repair", FAULTS)
@@ -203,23 +202,23 @@ def test_the_good_sequence_passes(checked, good):
 def test_tracks_wait_for_each_other(checked, good):
     """Every outing has several tracks, and steps that wait for those of another track."""
     report = checked(good)
-    track = {s.laid.step.id: (s.laid.step.outing, s.laid.step.track) for s in report.steps}
+    track = {s.step: (s.outing, s.track) for s in report.steps}
     for outing in report.outings:
-        mine = [s.laid.step for s in report.steps if s.laid.step.outing == outing.id]
+        mine = [laid.step for laid in report.layout.steps if laid.step.outing == outing.id]
         assert len({step.track for step in mine}) >= 3
         assert any(track[a] != track[step.id] for step in mine for a in step.after)
 
 
 def test_every_track_is_a_worker_or_a_machine(past, checked, good):
     """A track has the name of the person or machine that does its steps: a place of the plant that moves."""
-    assert all(past.plant.is_mobile(s.laid.step.track) for s in checked(good).steps)
+    assert all(past.plant.is_mobile(s.track) for s in checked(good).steps)
 
 
 def test_every_duration_that_was_written_is_used(checked, good):
     """No step's duration is assumed, and durations of three different values are there: low, likely, high."""
     report = checked(good)
     assert report.assumed == 0
-    assert sum(len(set(s.laid.step.takes)) == 3 for s in report.steps) > len(report.steps) / 4
+    assert sum(len(set(laid.step.takes)) == 3 for laid in report.layout.steps) > len(report.steps) / 4
 
 
 @pytest.mark.parametrize("which", [0, 1, 2], ids=["low", "likely", "high"])

@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from cfgtrack.files.folder import top_folder
 from cfgtrack.files.reference import STRESS_AREA, TABLES, parse_reference, shipped_table
+from cfgtrack.folders import top_folder
 from cfgtrack.model.quantity import Quantity
-from cfgtrack.model.reference import Fluid, Pass, Pattern, PropertyClass, Surface, Thread
+from cfgtrack.model.reference import Fluid, Pass, PropertyClass, Surface, Thread, TighteningPattern
 from cfgtrack.model.trouble import BadInput
 from tests.sources import faults_of_source
 
@@ -182,7 +182,7 @@ def test_every_entry_has_a_source(name):
     assert entries
     for entry in entries.values():
         assert faults_of_source(entry.source) == [], entry
-        assert quantities(entry) or isinstance(entry, Pattern | Pass)
+        assert quantities(entry) or isinstance(entry, TighteningPattern | Pass)
         assert (entry.trust == "computed") == entry.source.startswith("CoolProp")
 
 

@@ -9,14 +9,14 @@ import pytest
 from cfgtrack.files.reference import shipped_table
 from cfgtrack.model.reference import (
     Fluid,
+    FluidState,
     Pass,
-    Pattern,
     PropertyClass,
     Scatter,
-    State,
     Surface,
     Thread,
-    Turn,
+    TighteningPattern,
+    TurnOfNut,
 )
 from cfgtrack.physics.trapped import pressure_rise, tabled_rise, tabled_warming
 
@@ -191,7 +191,7 @@ def test_cross_patterns():
     (ASME PCC-1, in secondary sources).
     """
     for pattern in shipped_table("pattern").values():
-        assert isinstance(pattern, Pattern)
+        assert isinstance(pattern, TighteningPattern)
         count = len(pattern.order)
         assert pattern.id == str(count)
         pairs = list(zip(pattern.order[::2], pattern.order[1::2], strict=True))
@@ -214,7 +214,7 @@ def test_turns():
     """From snug a third, a half and two thirds of a turn, up to 4, 8 and 12 diameters (RCSC, Table 8.2, in secondary
     sources): no length is left out, and none has two.
     """
-    turns = [one for one in shipped_table("turn").values() if isinstance(one, Turn)]
+    turns = [one for one in shipped_table("turn").values() if isinstance(one, TurnOfNut)]
     assert [round(one.angle.value / 6.283185307, 4) for one in turns] == [0.3333, 0.5, 0.6667]
     assert [(one.over, one.up_to) for one in turns] == [(0, 4), (4, 8), (8, 12)]
 
@@ -226,7 +226,7 @@ STATES = [
     for fluid in FLUIDS
     for state in fluid.state
 ]
-PURE = [param for param in STATES if isinstance(param.values[1], State) and param.values[1].rises]
+PURE = [param for param in STATES if isinstance(param.values[1], FluidState) and param.values[1].rises]
 
 
 def program_name(fluid: Fluid) -> str:
@@ -243,7 +243,7 @@ def test_version():
 
 
 @pytest.mark.parametrize(("fluid", "state"), PURE)
-def test_saturated_liquid(fluid: Fluid, state: State):
+def test_saturated_liquid(fluid: Fluid, state: FluidState):
     """A pure liquid's pressure, density, expansivity, compressibility, and its rises at constant density are those that
     CoolProp computes.
     """
@@ -267,7 +267,7 @@ def test_saturated_liquid(fluid: Fluid, state: State):
 
 
 @pytest.mark.parametrize(("fluid", "state"), PURE)
-def test_between_the_points_of_a_table(fluid: Fluid, state: State):
+def test_between_the_points_of_a_table(fluid: Fluid, state: FluidState):
     """Between the points of its table a rise is CoolProp's: never less by more than a thousandth, and more by 6 % or
     0.9 bar at the most; and the other way round no more warming is allowed than brings that rise.
     """
@@ -287,7 +287,7 @@ def test_between_the_points_of_a_table(fluid: Fluid, state: State):
 
 
 @pytest.mark.parametrize(("fluid", "state"), PURE)
-def test_slope_of_a_rigid_volume(fluid: Fluid, state: State):
+def test_slope_of_a_rigid_volume(fluid: Fluid, state: FluidState):
     """Expansivity over compressibility is CoolProp's slope of pressure at constant density."""
     from CoolProp import CoolProp
 
@@ -312,7 +312,7 @@ def test_water_as_moran_and_shapiro_have_it():
 
 
 @pytest.mark.parametrize(("fluid", "state"), [one for one in STATES if one not in PURE])
-def test_mixtures(fluid: Fluid, state: State):
+def test_mixtures(fluid: Fluid, state: FluidState):
     """The density of glycol in water, and how it falls with temperature, are CoolProp's; a mixture is liquid there."""
     from CoolProp import CoolProp
 

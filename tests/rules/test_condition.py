@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
 from cfgtrack.rules import what, when
-from cfgtrack.rules.condition import Clause, Condition, Ended, Node
+from cfgtrack.rules.condition import Clause, Condition, Ended, Judge
 from cfgtrack.rules.dependence import Dependence
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Reason
@@ -52,16 +52,16 @@ class _Silent(Condition):
     def media(self) -> frozenset[str]:
         return self.other.media()
 
-    def compile(self, world: World) -> Node:
+    def compile(self, world: World) -> Judge:
         return _SilentNode(self.other.compile(world))
 
 
-class _SilentNode(Node):
+class _SilentNode(Judge):
     """Judges another node. It adds the passing of time to what the base class says, and nothing else."""
 
-    def __init__(self, node: Node) -> None:
+    def __init__(self, node: Judge) -> None:
         self.node = node
-        self.depends = Node.depends | Dependence(timers=node.depends.timers)
+        self.depends = Judge.depends | Dependence(timers=node.depends.timers)
 
     def holds(self, it: str | None) -> bool:
         return self.node.holds(it)

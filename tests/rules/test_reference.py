@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cfgtrack.answers.encode import json_of
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event, effects
 from cfgtrack.model.plant import Plant
@@ -51,7 +52,7 @@ def written(plant: Plant, events: Iterable[Event]) -> set[str]:
 
 def found(engine: Engine) -> list[object]:
     """Return all that an engine tells: findings with their reasons, and clocks."""
-    return [[f.to_json() for f in engine.findings()], [c.to_json() for c in engine.clocks()]]
+    return [[json_of(f) for f in engine.findings()], [json_of(c) for c in engine.clocks()]]
 
 
 SEEDS = st.integers(0, 2**32)

@@ -3,29 +3,29 @@
 from cfgtrack.answers.hardware import Loaded
 from cfgtrack.show.loading import load_text, tally_text
 from cfgtrack.show.overview import overview_text
-from cfgtrack.store.loading import FieldChange, ItemChange, LoadReport
-from cfgtrack.store.record import Tally
+from cfgtrack.store.loading import FieldChange, ItemChange, ItemName, LoadReport
+from cfgtrack.store.record import Outcome
 from tests.show.golden import assert_golden
 from tests.show.world import MOMENT, yard
 
 
 def told(report: LoadReport, *, dry_run: bool = False) -> str:
     """Return what a load is told to have done."""
-    return load_text(Loaded(MOMENT, report, dry_run))
+    return load_text(Loaded(MOMENT, dry_run, report))
 
 
 def test_a_load_says_what_changed_field_by_field():
     """New, changed and kept items are named; a dry run says what would be."""
     report = LoadReport(
-        added=[("unit", f"U{i}") for i in range(14)],
+        added=[ItemName("unit", f"U{i}") for i in range(14)],
         changed=[
             ItemChange(
                 "part", "pump", (FieldChange("mass", None, 85.0), FieldChange("title", "Pump", "x" * 80))
             )
         ],
         same=7,
-        missing=[("place", "OLD")],
-        initial=Tally(3),
+        missing=[ItemName("place", "OLD")],
+        initial=Outcome(3),
     )
     assert_golden("load.txt", told(report))
     assert told(report, dry_run=True).startswith("would load 15 items")
@@ -38,8 +38,8 @@ def test_loading_the_same_again_says_so():
 
 def test_a_tally_counts_what_became_of_rows():
     """Recorded, there already, refused."""
-    assert tally_text(Tally(2, 1, 1)) == "2 events recorded, 1 there already, 1 REFUSED"
-    assert tally_text(Tally(), dry_run=True) == "no events would be recorded"
+    assert tally_text(Outcome(2, 1, 1)) == "2 events recorded, 1 there already, 1 REFUSED"
+    assert tally_text(Outcome(), dry_run=True) == "no events would be recorded"
 
 
 def test_an_overview_counts_units_times_parts():
@@ -49,7 +49,9 @@ def test_an_overview_counts_units_times_parts():
 
 def test_several_are_called_as_the_language_does():
     """Two media, not mediums; what is kept of rules is files."""
-    report = LoadReport(added=[("medium", "fluid"), ("medium", "gas"), ("rules", "a.toml")])
+    report = LoadReport(
+        added=[ItemName("medium", "fluid"), ItemName("medium", "gas"), ItemName("rules", "a.toml")]
+    )
     text = told(report)
     assert "2 media: fluid, gas" in text
     assert "1 rules file: a.toml" in text

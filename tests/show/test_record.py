@@ -4,7 +4,7 @@ import pytest
 
 from cfgtrack.analysis.difference import Difference, difference
 from cfgtrack.answers.moment import Moment
-from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.event import Entry, Event, LogLine
 from cfgtrack.model.possibility import resolve
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.show.record import (
@@ -66,12 +66,13 @@ def test_an_event_is_a_phrase(event, text):
 def test_history_reads_as_it_was_read():
     """Who, what, how well known, corrections and contradictions, as a person has read it."""
     entries = [Entry(event, i, AT + i) for i, event in enumerate(_EVENTS, 1)]
-    assert_golden("history.txt", history_text("PUMP-1", entries, MOMENT, corrected={"e2": "e6"}))
+    lines = [LogLine(entry, {"e2": "e6"}.get(entry.event.id)) for entry in entries]
+    assert_golden("history.txt", history_text("PUMP-1", lines, MOMENT))
 
 
 def test_a_corrected_event_is_marked_in_words():
     """An event that no longer counts says so, and names what corrected it."""
-    text = history_text("x", [Entry(_EVENTS[1], 2, AT)], MOMENT, corrected={"e2": "e6"})
+    text = history_text("x", [LogLine(Entry(_EVENTS[1], 2, AT), "e6")], MOMENT)
     assert "(2)" in text
     assert "NO LONGER" in text
     assert "e6" in text

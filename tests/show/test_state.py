@@ -27,9 +27,7 @@ def test_state_reads_as_it_was_read(thing):
 
 def test_everything_reads_as_it_was_read():
     """The whole yard, as a person has read it."""
-    assert_golden(
-        "everything.txt", plant_text(plant_state(*yard(), clocks=[CLOCK], remarks=[_REMARK]), MOMENT)
-    )
+    assert_golden("everything.txt", plant_text(plant_state(*yard(), clocks=[CLOCK]), MOMENT))
 
 
 def test_every_answer_fits_and_names_its_moment():

@@ -3,6 +3,7 @@
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from cfgtrack.answers.encode import json_of
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.time import SECOND, parse_duration, parse_instant
 from cfgtrack.show.span import deadline_text, span_text
@@ -59,8 +60,8 @@ def test_an_answer_names_its_moment():
     assert heading("X", moment) == "X  (at 1970-01-01T00:00:00Z, as known at 1970-01-01T00:01:00Z)"
     assert heading("X" * 60, moment).splitlines()[1] == f"  ({moment})"
     assert str(Moment(0)) == "at 1970-01-01T00:00:00Z"
-    assert Moment(0).to_json() == {"at": "1970-01-01T00:00:00Z", "known": None}
-    assert moment.to_json()["known"] == "1970-01-01T00:01:00Z"
+    assert json_of(Moment(0)) == {"at": "1970-01-01T00:00:00Z", "known": None}
+    assert json_of(moment)["known"] == "1970-01-01T00:01:00Z"
 
 
 def test_colour_adds_nothing_but_colour():

@@ -216,6 +216,7 @@ FINDING = Finding(
     since=AT,
     until=AT + 720_000_000,
     event="step:2.07",
+    step="2.07",
     action="shut PANEL-1:V2",
     hazard="trapped liquid warms and bursts its pipe",
     source="common practice",

@@ -16,10 +16,9 @@ from cfgtrack.store.archive import write_archive
 from cfgtrack.store.audit import audit
 from cfgtrack.store.columns import TRIGGERS
 from cfgtrack.store.database import Database
-from cfgtrack.store.derive import state_digest
 from cfgtrack.store.journal import Journal, open_journal
 from cfgtrack.store.proof import Head, current_head, prove, prove_consistency, verify_proof
-from tests.store.world import DEFINITION, START
+from tests.store.world import DEFINITION, START, state_digest
 
 EVENTS = [
     Action("e1", "uncap", ("Y:F",), START + 1, by="ada"),
@@ -202,7 +201,7 @@ def test_a_proof_needs_no_database(journal: Journal) -> None:
 
 def test_a_later_journal_proves_that_it_begins_with_the_earlier(journal: Journal) -> None:
     """A head kept earlier and the present one are joined by a proof that needs no database."""
-    kept = Head.parse(current_head(journal.database).text())
+    kept = Head.parse(current_head(journal.database).text)
     journal.record([Action("r1", "remark", ("X",), START, remark="later")])
     proof = prove_consistency(journal.database, kept)
     assert verify_proof(proof) == current_head(journal.database)

@@ -17,12 +17,20 @@ from cfgtrack.store import record
 from cfgtrack.store.archive import fill_from_archive, write_archive
 from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Database
-from cfgtrack.store.derive import state_digest
 from cfgtrack.store.journal import Journal, open_journal
 from cfgtrack.store.upkeep import rebuild
 from tests.happening import refused
 from tests.store.conftest import FreshUrl
-from tests.store.world import CANDIDATES, DEFINITION, START, SUBJECTS, Contradiction, Line, SlowJournal
+from tests.store.world import (
+    CANDIDATES,
+    DEFINITION,
+    START,
+    SUBJECTS,
+    Contradiction,
+    Line,
+    SlowJournal,
+    state_digest,
+)
 
 # Few instants, so that many events fall on the same one.
 times = st.integers(min_value=START, max_value=START + 12)

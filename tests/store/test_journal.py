@@ -34,7 +34,9 @@ def test_loading_again_writes_nothing(journal: Journal) -> None:
     """A definition that is in the journal already adds nothing to it, whoever loads it."""
     before = journal.moment()
     report = journal.load(DEFINITION, by="survey", recorder="somebody else")
-    assert report.is_nothing
+    assert report.added == []
+    assert report.changed == []
+    assert report.initial.recorded == 0
     assert report.entry is None
     assert report.initial.repeated == len(DEFINITION.initial)
     assert journal.moment() == before
@@ -273,7 +275,7 @@ def test_rules_are_kept_in_versions(journal: Journal) -> None:
     first = journal.keep_rules({"own.toml": "# one"}, by=None, recorder=None)
     assert first.entry is not None
     journal.keep_rules({"own.toml": "# two"}, by=None, recorder=None)
-    assert journal.keep_rules({"own.toml": "# two"}, by=None, recorder=None).is_nothing
+    assert journal.keep_rules({"own.toml": "# two"}, by=None, recorder=None).entry is None
     assert journal.rules() == {"own.toml": "# two"}
     assert journal.rules(known=first.entry.known) == {"own.toml": "# one"}
 

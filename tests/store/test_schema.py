@@ -11,7 +11,7 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
-from cfgtrack.files.folder import top_folder
+from cfgtrack.folders import top_folder
 from cfgtrack.model.codec import action_to_json
 from cfgtrack.store.audit import audit
 from cfgtrack.store.columns import APPLICATION_ID, REVISIONS, TRIGGERS

@@ -21,13 +21,15 @@ from pathlib import Path
 
 import pytest
 
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.upkeep import backup
 from cfgtrack.model.action import Action
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.archive import read_archive, write_archive
 from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Database, Parameters
 from cfgtrack.store.journal import Journal, create, open_journal
-from cfgtrack.store.upkeep import backup, migrate, rebuild, restore
+from cfgtrack.store.upkeep import migrate, rebuild, restore
 from tests.store.conftest import FreshUrl
 from tests.store.world import DEFINITION, START
 
@@ -276,7 +278,7 @@ def test_a_backup_is_synced(
         synced.append((path.name, target.exists()))
 
     monkeypatch.setattr(os, "fsync", sync)
-    backup(filled, str(target))
+    backup(Asking(filled), target)
     (part, before), after = synced
     assert part.endswith(".part")
     assert (before, after) == (False, ("backups", True))

@@ -8,18 +8,19 @@ from pathlib import Path
 
 import pytest
 
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.upkeep import backup
 from cfgtrack.model.action import Action
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.trouble import BadInput, NoAnswer
 from cfgtrack.store.archive import read_archive, write_archive
 from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Database
-from cfgtrack.store.derive import state_digest
 from cfgtrack.store.journal import open_journal
-from cfgtrack.store.upkeep import backup, migrate, rebuild, restore
+from cfgtrack.store.upkeep import migrate, rebuild, restore
 from tests.store.conftest import FreshUrl
 from tests.store.test_audit import EVENTS
-from tests.store.world import DEFINITION, START
+from tests.store.world import DEFINITION, START, state_digest
 
 
 @pytest.fixture
@@ -51,12 +52,12 @@ def test_a_backup_is_the_whole_journal(filled: str, tmp_path: Path) -> None:
     folder = tmp_path / "backups"
     folder.mkdir()
     target = folder / "monday.db"
-    events = backup(filled, str(target))
+    events = backup(Asking(filled), target).events
     assert _whole(str(target)) == _whole(filled)
     assert events == len([line for line in _whole(filled)[0] if line.startswith('{"event"')])
     assert {p.name for p in folder.iterdir()} <= {"monday.db", "monday.db-wal", "monday.db-shm"}
     with pytest.raises(NoAnswer, match="it is left alone"):
-        backup(filled, str(target))
+        backup(Asking(filled), target)
 
 
 def test_a_backup_can_be_taken_while_others_record(filled: str, tmp_path: Path) -> None:
@@ -75,7 +76,7 @@ def test_a_backup_can_be_taken_while_others_record(filled: str, tmp_path: Path) 
     writer.start()
     try:
         for i in range(3):
-            backup(filled, str(tmp_path / f"copy-{i}.db"))
+            backup(Asking(filled), tmp_path / f"copy-{i}.db")
     finally:
         stop.set()
         writer.join()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from hashlib import sha256
 
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
@@ -17,6 +18,8 @@ from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.possibility import Impossible, resolve
+from cfgtrack.store.database import Database
+from cfgtrack.store.derive import stored_pages
 
 START = 1_000_000
 
@@ -218,3 +221,12 @@ def fold(events: Iterator[Event] | list[Event]) -> Configuration:
     for event in events:
         configuration.apply(event)
     return configuration
+
+
+def state_digest(database: Database) -> str:
+    """Return a hash over every row of the derived state, in a fixed order: the same bytes, the same hash."""
+    digest = sha256()
+    for table in ("touch", "change"):
+        for page in stored_pages(database, table):
+            digest.update(repr(page).encode())
+    return digest.hexdigest()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import Clause, Condition, Ended, Node
+from cfgtrack.rules.condition import Clause, Condition, Ended, Judge
 from cfgtrack.rules.dependence import depends_on_items
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.saying import say_list
@@ -75,11 +75,11 @@ class Count(Condition):
     def media(self) -> frozenset[str]:
         return frozenset() if self.end is None else frozenset({self.medium})
 
-    def compile(self, world: World) -> Node:
+    def compile(self, world: World) -> Judge:
         return _Count(self, world)
 
 
-class _Count(Node):
+class _Count(Judge):
     """Judges how many items have what is asked for; where they are always the same, those that do are tallied."""
 
     def __init__(self, condition: Count, world: World) -> None:

@@ -41,7 +41,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Protocol, Self
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
-from cfgtrack.rules.condition import Clause, Condition, Ended, Node, NoVerdict, line_of
+from cfgtrack.rules.condition import Clause, Condition, Ended, Judge, NoVerdict, line_of
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -97,11 +97,11 @@ class Custom(Condition):
     def media(self) -> frozenset[str]:
         return frozenset(find_custom(self.name).media)
 
-    def compile(self, world: World) -> Node:
+    def compile(self, world: World) -> Judge:
         return _Custom(self, world)
 
 
-class _Custom(Node):
+class _Custom(Judge):
     """Has a condition in Python judge its items. What that looks at isn't known: so everything may change it."""
 
     def __init__(self, condition: Custom, world: World) -> None:

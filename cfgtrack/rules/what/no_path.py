@@ -8,7 +8,7 @@ from itertools import islice
 from typing import ClassVar
 
 from cfgtrack.network.trace import trace
-from cfgtrack.rules.condition import Ended, Node
+from cfgtrack.rules.condition import Ended, Judge
 from cfgtrack.rules.cure import MOST_CURES
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.saying import say_list
@@ -25,11 +25,11 @@ class NoPath(OnWays):
     def words(self) -> str:
         return f"{self.start.words()} has no {self.medium} path to {self.end.words()}"
 
-    def compile(self, world: World) -> Node:
+    def compile(self, world: World) -> Judge:
         return _NoPath(self, world)
 
 
-class _NoPath(Node):
+class _NoPath(Judge):
     """Judges that items have no path."""
 
     def __init__(self, condition: NoPath, world: World) -> None:

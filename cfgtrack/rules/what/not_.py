@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import Clause, Condition, Ended, Node
+from cfgtrack.rules.condition import Clause, Condition, Ended, Judge
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -34,16 +34,16 @@ class Not(Condition):
     def checked(self) -> Iterator[Selection]:
         return self.part.checked()
 
-    def compile(self, world: World) -> Node:
+    def compile(self, world: World) -> Judge:
         return _Not(self.part, self.part.compile(world))
 
 
-class _Not(Node):
-    def __init__(self, part: Condition, node: Node) -> None:
-        self.part, self.node, self.depends = part, node, node.depends
+class _Not(Judge):
+    def __init__(self, part: Condition, judge: Judge) -> None:
+        self.part, self.judge, self.depends = part, judge, judge.depends
 
     def holds(self, it: str | None) -> bool:
-        return not self.node.holds(it)
+        return not self.judge.holds(it)
 
     def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - what is so needs none
         return (Reason("is-so", f"it must not be that {self.part.words()}"),)

@@ -11,7 +11,7 @@ from cfgtrack.model.action import PLACE, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event, effects
 from cfgtrack.network.flow import Flow, Link
-from cfgtrack.rules.condition import Ended, Node
+from cfgtrack.rules.condition import Ended, Judge
 from cfgtrack.rules.cure import MOST_CURES, that_work
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.saying import say_list
@@ -29,7 +29,7 @@ class Path(OnWays):
     def words(self) -> str:
         return f"{self.start.words()} has a {self.medium} path to {self.end.words()}"
 
-    def compile(self, world: World) -> Node:
+    def compile(self, world: World) -> Judge:
         """Return what judges it over one world; the commonest, of `it` to fixed ends, in the fastest way."""
         ways = Ways(world, self.medium, self.start, self.end)
         return _Path(self, ways) if self.start != IT or ways.reach is None else _OwnPath(self, ways)
@@ -46,7 +46,7 @@ class _Cut:
     text: str
 
 
-class _Path(Node):
+class _Path(Judge):
     """Judges that items have their path, and remembers for as long as nothing changes what cut it."""
 
     def __init__(self, condition: Path, ways: Ways) -> None:

@@ -36,7 +36,7 @@ class Always(Mode):
         return _Always(number, rule, engine, self.tolerance)
 
 
-class _Fault(NamedTuple):
+class _Lapse(NamedTuple):
     """An instance that is false: as it was noted, or will be once it has been so for too long. `number`: when noted."""
 
     breach: Breach
@@ -51,13 +51,13 @@ class _Always(Runner):
     def __init__(self, number: int, rule: Rule, engine: Engine, tolerance: int) -> None:
         super().__init__(number, rule, engine)
         self.tolerance = tolerance
-        self.false: dict[str | None, _Fault] = {}
+        self.false: dict[str | None, _Lapse] = {}
 
     def begin(self) -> None:
         items = self.instances.items
         if self.instances.come_and_go:
             items = tuple(filter(self.instances.has, items))
-        for it in self.node.unsure(items):
+        for it in self.own.unsure(items):
             self.engine.disturb(self.number, it, None)
 
     def settle(self, it: str | None, event: Event | None) -> None:
@@ -68,7 +68,7 @@ class _Always(Runner):
         elif fault is None:
             self._turned_false(it, event)
 
-    def _turned_true(self, it: str | None, fault: _Fault) -> None:
+    def _turned_true(self, it: str | None, fault: _Lapse) -> None:
         self.trail.drop(self.false, it)
         if fault.number is None:
             self.engine.turn(self, it, fault.breach.since, fault.breach.time, starts=False)
@@ -80,14 +80,14 @@ class _Always(Runner):
         now = self.world.now
         breach = Breach(self.rule, it, now + self.tolerance, now, self.why(it), event)
         number = None if self.tolerance else self.engine.note(breach)
-        self.trail.set(self.false, it, _Fault(breach, number))
+        self.trail.set(self.false, it, _Lapse(breach, number))
         if number is None:
             self.engine.expect(self.number, it, breach.time)
             self.engine.turn(self, it, now, breach.time, starts=True)
 
     def run_out(self, it: str | None, time: int) -> None:  # noqa: ARG002 - there is only one limit
         breach = self.false[it].breach
-        self.trail.set(self.false, it, _Fault(breach, self.engine.note(breach)))
+        self.trail.set(self.false, it, _Lapse(breach, self.engine.note(breach)))
         self.engine.turn(self, it, breach.since, breach.time, starts=False)
         self.engine.expect(self.number, it, None)
 

@@ -68,8 +68,8 @@ class _At(Runner):
     def settle(self, it: str | None, event: Event | None) -> None:
         now = self.world.now
         try:
-            if not self.node.holds(it):
-                why = self.node.reasons(it, self.engine.ended if self.after else ())
+            if not self.own.holds(it):
+                why = self.own.reasons(it, self.engine.ended if self.after else ())
                 self.engine.note(Breach(self.rule, it, now, now, why, event))
         except NoVerdict as err:
             self.engine.note(Breach(self.rule, it, now, now, (err.reason(),), event, no_verdict=True))
