@@ -158,14 +158,7 @@ def said(
     """Return the action that words and `more` fields say. BadInput, or NoAnswer when all that is wrong is a name."""
     from cfgtrack.files.phrase import parse_phrase
 
-    try:
-        action = parse_phrase(
-            words, journal.plant(), id=event_id or new_id(), happened=happened, where=words[0]
-        )
-    except BadInput as err:
-        from cfgtrack.answers.things import no_answer_if_unknown
-
-        raise no_answer_if_unknown(err) from None
+    action = parse_phrase(words, journal.plant(), id=event_id or new_id(), happened=happened, where=words[0])
     told: dict[str, Any] = {name: value for name, value in {**more, "by": asking.by}.items() if value}
     _expect_once(action, told, words[0])
     return replace(action, **{"recorder": action.recorder or asking.recorder, **told})

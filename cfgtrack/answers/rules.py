@@ -12,7 +12,7 @@ from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past, find_rule, kept_rules, kept_texts
 from cfgtrack.answers.review import Review, reviewed
 from cfgtrack.files.rules import parse_rules, read_rules
-from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+from cfgtrack.model.unknown import find
 from cfgtrack.rules.finding import SEVERITIES
 from cfgtrack.rules.rule import Rule
 from cfgtrack.store.journal import Journal
@@ -31,7 +31,7 @@ def load(asking: Asking, files: Sequence[Path]) -> Loaded:
 def drop(asking: Asking, name: str) -> Loaded:
     """Judge by a kept rules file no longer. NoAnswer when none of this name is kept."""
     with asking.write() as journal:
-        _expect_file(name, kept_texts(journal))
+        find("rules file", name, kept_texts(journal))
         return _keep(asking, journal, {name: ""})
 
 
@@ -94,15 +94,8 @@ def texts(asking: Asking, name: str | None = None) -> Texts:
         moment = asking.moment(journal)
         found = kept_texts(journal, moment.known)
     if name is not None:
-        _expect_file(name, found)
-        found = {name: found[name]}
+        found = {name: find("rules file", name, found)}
     return Texts(moment, found)
-
-
-def _expect_file(name: str, texts: Mapping[str, str]) -> None:
-    if name not in texts:
-        hint = near_hint(name, list(texts))
-        raise NoAnswer(Problem(name, "no-such-file", f"no rules file of this name is kept{hint}"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,8 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.codec import TEXTS
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.trouble import BadInput, Problems
+from cfgtrack.model.trouble import BadInput, Problems, or_no_answer
+from cfgtrack.model.unknown import UNKNOWN
 
 _FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by", "is"))
 _SETTINGS = frozenset(TEXTS) - {"supersedes"}
@@ -42,18 +43,20 @@ def parse_phrase(
 ) -> Action:
     """Return the event that the words say, with the given id and time.
 
-    `where` stands before each problem, as its author knows the place. Raises BadInput with all of them.
+    `where` stands before each problem, as its author knows the place. Raises BadInput with all of them, or
+    NoAnswer: see `or_no_answer`.
     """
     problems = Problems()
     row = " ".join(quoted(word) for word in words)
 
-    def note(_: str, code: str, sentence: str) -> None:
-        problems.add(where, code, sentence, row=row or None)
+    def note(name: str, code: str, sentence: str) -> None:
+        is_thing = code == UNKNOWN and name in ("subject", "place")
+        problems.add(where, code, sentence, row=row or None, thing=is_thing)
 
     said = _said([word for word in words if word], plant, note)
     event = understood(said, plant, note, event_id=id, happened=happened)
     if event is None or problems:
-        raise BadInput(problems.found)
+        raise or_no_answer(BadInput(problems.found))
     return event
 
 

@@ -14,7 +14,7 @@ from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
-from cfgtrack.model.trouble import near_hint
+from cfgtrack.model.unknown import no_such
 
 if TYPE_CHECKING:
     import pint
@@ -175,7 +175,7 @@ def parse_quantity(text: str, *, dimension: str | None = None) -> Quantity:
     Raises `BadQuantity`.
     """
     if dimension is not None and dimension not in DIMENSIONS:
-        raise BadQuantity(f"no dimension is named '{dimension}'{near_hint(dimension, DIMENSIONS)}")
+        raise BadQuantity(no_such("dimension", dimension, DIMENSIONS))
     shown, unit = _split(text, dimension)
     return _quantity(text, shown, unit, dimension)
 
@@ -200,7 +200,7 @@ def dimension_of(quantity: str, *, more: Mapping[str, str] | None = None) -> str
     """
     known = {**QUANTITIES, **(more or {})}
     if quantity not in known:
-        raise BadQuantity(f"no quantity is named '{quantity}'{near_hint(quantity, known)}")
+        raise BadQuantity(no_such("quantity", quantity, known))
     return known[quantity]
 
 

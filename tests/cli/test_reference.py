@@ -140,11 +140,11 @@ def test_json(empty: Command) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("thred",), "thred: no-such-table: there is no reference table thred; near names: thread"),
-        (("bolts",), "; there are thread, surface,"),
-        (("thread", "M16x15"), "M16x15: no-such-thread: the table thread has no M16x15; near names: M16x1.5"),
-        (("class", "xyz"), "`cfgtrack reference class` lists them"),
-        (("thread", "M16", "--torque", "1 N*m", "--surface", "zink"), "has no zink; near names: zinc"),
+        (("thred",), "thred: unknown: there is no reference table thred; near names: thread"),
+        (("bolts",), "; known: thread, surface,"),
+        (("thread", "M16x15"), "M16x15: unknown: there is no thread M16x15; near names: M16x1.5"),
+        (("class", "xyz"), "xyz: unknown: there is no class xyz; known: 4.6, 5.8, 8.8"),
+        (("thread", "M16", "--torque", "1 N*m", "--surface", "zink"), "there is no surface zink; near names: zinc"),
         (("fluid", "ethylene-glycol-30", "--warmed", "1 K"), "ethylene-glycol-30: no-data: "),
         (("fluid", "water", "--warmed", "21 K"), "--warmed: beyond-table: the rises of water are known up to 20 K"),
     ],

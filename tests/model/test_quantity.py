@@ -193,7 +193,7 @@ def test_known_quantities():
     assert {dimension_of(name) for name in QUANTITIES} <= DIMENSIONS.keys()
     assert dimension_of("wear", more={"wear": "length"}) == "length"
     assert dimension_of("gap", more={"gap": "angle"}) == "angle"
-    with pytest.raises(BadQuantity, match="no quantity is named 'torqe'; near names: torque"):
+    with pytest.raises(BadQuantity, match="there is no quantity torqe; near names: torque"):
         dimension_of("torqe")
 
 
