@@ -1,4 +1,4 @@
-"""Turns an action as people said it - a phrase, a row - into an event, looking up everything that it names."""
+"""Turns an action as people said it - a phrase, a row - into an action, looking up everything that it names."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def actions_of(plant: Plant) -> dict[str, None]:
 
 
 def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened: int) -> Action | None:
-    """Return the event that was said, None after noting everything in it that makes no sense in this plant."""
+    """Return the action that was said, None after noting everything in it that makes no sense in this plant."""
     noted = False
 
     def noting(name: str, code: str, sentence: str) -> None:

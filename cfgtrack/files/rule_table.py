@@ -17,7 +17,7 @@ from cfgtrack.rules.what import CONDITIONS
 
 
 class RuleTable:
-    """A table, what it is read against, and whether it may speak of `it`. See `cfgtrack.rules.clause`."""
+    """A table, what it is read against, and whether it may speak of `it`: a `Clause` of `rules.condition`."""
 
     def __init__(self, table: Table, against: Against, *, has_it: bool) -> None:
         self._table = table
