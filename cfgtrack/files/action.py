@@ -81,7 +81,7 @@ def _check(said: Said, plant: Plant, note: Note) -> None:
         note("place", UNKNOWN, why)
     if action in (ac.PLACE, ac.LIFT) or (action == ac.FOUND and said["place"]):
         _check_thing(said, plant, note)
-    elif action in (ac.MEASURE, ac.INSPECT, ac.REMARK):
+    elif action in ac.NOTES:
         _check_anything(said, plant, note)
     elif action in _OUTING:
         if not said["outing"]:

@@ -118,7 +118,7 @@ def _words(event: Action) -> Iterator[str]:
 
 
 def _between(action: str) -> str:
-    if action in (ac.MEASURE, ac.INSPECT, ac.REMARK):
+    if action in ac.NOTES:
         return ""
     return "from" if action in _APART else "to"
 
