@@ -157,7 +157,7 @@ def _note_unknown(said: Said, plant: Plant, note: Note, wanted: tuple[str, ...])
 def _values(said: Said, note: Note) -> Iterator[tuple[str, Quantity]]:
     for name, text in said.values.items():
         if name not in QUANTITIES:
-            note(name, UNKNOWN, no_such("quantity", name, QUANTITIES))
+            note("", UNKNOWN, no_such("quantity", name, QUANTITIES))
             continue
         try:
             yield name, parse_quantity(text, dimension=dimension_of(name))

@@ -10,7 +10,7 @@ from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.quantity import parse_quantity
-from cfgtrack.model.trouble import BadInput, Trouble
+from cfgtrack.model.trouble import BadInput, NoAnswer, Trouble
 from tests.told import code_of
 
 GOOD = [
@@ -101,6 +101,24 @@ def test_everything_that_is_wrong_with_a_phrase_is_told(plant, text, codes):
         parse_phrase(split_phrase(text), plant, where="step 3")
     assert [code_of(problem) for problem in caught.value.problems] == codes.split()
     assert {problem.where for problem in caught.value.problems} == {"step 3"}
+
+
+@pytest.mark.parametrize(
+    ("text", "trouble"),
+    [
+        ("open PUMP-9:V1", NoAnswer),
+        ("place PUMP-9 at BAY-9", NoAnswer),
+        ("open PUMP-1:VOL", NoAnswer),
+        ("opn PUMP-1:V1", BadInput),
+        ("as-found PUMP-1:F1 cap", BadInput),
+        ("inspect PUMP-9 basis=hearsay", BadInput),
+        ("measure PUMP-1 subject=3", BadInput),
+    ],
+)
+def test_there_is_no_answer_where_only_things_are_missing(plant, text, trouble):
+    """A unit, place or port that isn't there leaves no answer; any other word that isn't known is bad input."""
+    with pytest.raises(trouble, match="action: unknown: "):
+        parse_phrase(split_phrase(text), plant)
 
 
 def test_a_mistyped_word_is_told_with_near_names(plant):
