@@ -43,18 +43,6 @@ class Option:
     excused: tuple[Finding, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Options:
-    """All that may be done to `thing`.
-
-    `cut` names the ports with more partners, and the thing if it has more places to go to, than are listed.
-    """
-
-    thing: str
-    options: tuple[Option, ...]
-    cut: tuple[str, ...] = ()
-
-
 def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = ()) -> Option:
     """Return what an action, resolved, would break, on an engine that is left as it was."""
     noted, turned = engine.noted, engine.turned
@@ -66,7 +54,7 @@ def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = 
         started = tuple(engine.turns(turned)[0])
     finally:
         engine.back(mark)
-    return Option(event, tuple(findings), started, excused=tuple(excused))
+    return Option(event, tuple(findings), started, tuple(excused))
 
 
 def options(
@@ -76,10 +64,11 @@ def options(
     *,
     variances: Sequence[Variance] = (),
     networks: Mapping[str, Network] | None = None,
-) -> Options:
+) -> tuple[list[Option], list[str]]:
     """Return what may be done from `begin` to a unit, place or port; of a node, to the ports and gates of its links.
 
-    KeyError for an unknown thing.
+    Also the ports with more partners, and the thing if it has more places to go to, than are listed. KeyError for an
+    unknown thing.
     """
     now = begin.configuration.fork()
     for event in begin.history:
@@ -87,7 +76,7 @@ def options(
     cut: list[str] = []
     events = list(candidates(now, thing, begin.start, cut))
     engine = judged(rules, begin, networks, coming=events)
-    return Options(thing, tuple(try_action(engine, e, variances=variances) for e in events), tuple(cut))
+    return [try_action(engine, event, variances=variances) for event in events], cut
 
 
 def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Iterator[Event]:

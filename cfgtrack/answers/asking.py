@@ -13,9 +13,8 @@ from cfgtrack.model.action import BOOK_ACTIONS
 from cfgtrack.model.time import BadTime, parse_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
-from cfgtrack.store.clock import system_clock
 from cfgtrack.store.database import WAIT, spared
-from cfgtrack.store.journal import Journal, open_journal
+from cfgtrack.store.journal import Journal, open_journal, system_clock
 
 
 @dataclass(frozen=True, slots=True)

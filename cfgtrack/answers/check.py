@@ -102,7 +102,7 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         past = Past(journal, moment)
         expect_thing(past.plant, thing)
         chosen = rules_to_judge_by(past, rules)
-        found = options(chosen, past.start, thing, variances=past.variances, networks=past.networks)
+        found, cut = options(chosen, past.start, thing, variances=past.variances, networks=past.networks)
     choices = (
         Choice(
             phrase(one.event),
@@ -110,6 +110,6 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
             tuple(dict.fromkeys(clock.rule for clock in one.started)),
             tuple(replace(finding, event=None) for finding in one.excused),
         )
-        for one in found.options
+        for one in found
     )
-    return Choices(moment, tuple(choices), found.cut)
+    return Choices(moment, tuple(choices), tuple(cut))

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
-from cfgtrack.answers.past import Past, is_long
-
-if TYPE_CHECKING:
-    from cfgtrack.model.action import Action
-    from cfgtrack.model.event import Entry
-    from cfgtrack.rules.finding import Clock, Finding
-    from cfgtrack.store.journal import Journal
+from cfgtrack.answers.past import LONG, Past
+from cfgtrack.model.action import Action
+from cfgtrack.model.event import Entry
+from cfgtrack.rules.finding import Clock, Finding
+from cfgtrack.store.journal import Journal
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +35,7 @@ def consequence(past: Past, action: Action, entry: Entry) -> Consequence:
         return Consequence(remarks=remarks)
     from cfgtrack.analysis.options import try_action
 
-    past.is_long = is_long(entry.number - 1)
+    past.is_long = entry.number - 1 > LONG
     option = try_action(past.engine_before(entry.event), entry.event, variances=past.variances)
     return Consequence(option.findings, option.excused, option.started, remarks)
 

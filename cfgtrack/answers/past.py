@@ -5,32 +5,32 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import APPROVE, BOOK_ACTIONS
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import find
+from cfgtrack.network.network import Network, compile_network
+from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.variance import Variance, under_variance, variance_of
+from cfgtrack.store.journal import Journal
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from cfgtrack.analysis.check import Start
-    from cfgtrack.answers.moment import Moment
-    from cfgtrack.network.network import Network
     from cfgtrack.rules.engine import Engine
-    from cfgtrack.rules.finding import Clock, Finding
-    from cfgtrack.rules.rule import Rule, RuleSet
-    from cfgtrack.rules.variance import Variance
-    from cfgtrack.store.journal import Journal
 
 
 LONG = 5_000
 """With more events than these in the journal, all of the past is judged only where that is the question."""
 
 
-class Networks(Mapping[str, "Network"]):
+class Networks(Mapping[str, Network]):
     """The network of each medium of a plant, compiled when it is first asked for."""
 
     def __init__(self, plant: Plant) -> None:
@@ -39,8 +39,6 @@ class Networks(Mapping[str, "Network"]):
 
     def __getitem__(self, medium: str) -> Network:
         if medium not in self._compiled:
-            from cfgtrack.network.network import compile_network
-
             if medium not in self._plant.media:
                 raise KeyError(medium)
             self._compiled[medium] = compile_network(self._plant, medium)
@@ -155,13 +153,7 @@ class Past:
 
     def findings(self) -> tuple[list[Finding], list[Finding]]:
         """Return all findings of the past: those that stand, and those under a variance."""
-        from cfgtrack.rules.variance import under_variance
-
         return under_variance(self.engine.findings(), self.variances, at=self.moment.at)
-
-    def clocks(self) -> list[Clock]:
-        """Return the clocks that run at the moment."""
-        return self.engine.clocks()
 
     def is_judged(self, *, asked: bool | None) -> bool:
         """Return whether an answer is to judge the past too: as asked; else where it is short, with a note if not.
@@ -178,24 +170,13 @@ class Past:
         return asked is not False
 
 
-def is_long(events: int) -> bool:
-    """Return whether a journal of so many events is too long to be judged anew for every event that is recorded."""
-    return events > LONG
-
-
 def events_of(journal: Journal, action: str, known: int | None = None) -> list[Event]:
     """Return all events in effect of one action, whenever they happened."""
-    from cfgtrack.store.columns import NEVER
-    from cfgtrack.store.questions import of_action
-
-    known = NEVER if known is None else known
-    return [entry.event for entry in of_action(journal.database, action, at=NEVER, known=known)]
+    return [entry.event for entry in journal.of_action(action, known=known)]
 
 
 def variances(journal: Journal, known: int | None = None) -> tuple[Variance, ...]:
     """Return every approved exception that is recorded."""
-    from cfgtrack.rules.variance import variance_of
-
     return tuple(variance_of(event) for event in events_of(journal, APPROVE, known))
 
 
@@ -205,8 +186,6 @@ def rules_to_judge_by(past: Past, files: Sequence[Path] = ()) -> RuleSet:
         from cfgtrack.files.rules import read_rules
 
         return read_rules(list(files), past.plant)
-    from cfgtrack.model.trouble import NoAnswer, Problem
-
     if not past.rules.rules:
         sentence = "no rules are kept here: load some with `cfgtrack rules load FILE`"
         raise NoAnswer(Problem("rules", "no-rules", sentence))
@@ -218,8 +197,6 @@ def kept_rules(journal: Journal, plant: Plant | None, known: int | None = None) 
 
     Without a plant nothing is compared with it, which is quick: each was, when it was loaded.
     """
-    from cfgtrack.rules.rule import RuleSet
-
     texts = kept_texts(journal, known)
     if not texts:
         return RuleSet()

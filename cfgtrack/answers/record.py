@@ -5,21 +5,20 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past, concerned, kept_rules, variances
-from cfgtrack.model.action import BOOK_ACTIONS
+from cfgtrack.files.phrase import parse_phrase
+from cfgtrack.model.action import BOOK_ACTIONS, Action
+from cfgtrack.model.event import Entry
+from cfgtrack.model.time import SECOND, format_duration, format_instant
 from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import RuleSet
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.asking import Asking
-    from cfgtrack.model.action import Action
-    from cfgtrack.model.event import Entry
-    from cfgtrack.rules.finding import Clock, Finding
-    from cfgtrack.store.journal import Journal
+from cfgtrack.store.journal import Journal
 
 _BEHIND = 120_000_000
 """By so much clocks may differ, or a command be slow to begin, before anybody is told, microseconds."""
@@ -112,8 +111,6 @@ def _when(asking: Asking, journal: Journal, event_id: str | None) -> tuple[int, 
     Then only the user knows. Where the record was written to by a clock well ahead of this one, one of the two is
     wrong: that is to be told, and nobody is kept from recording.
     """
-    from cfgtrack.model.time import SECOND, format_duration, format_instant
-
     told = said_time(asking, journal, event_id)
     if told is not None:
         return told, ()
@@ -156,8 +153,6 @@ def said(
     **more: str | None,
 ) -> Action:
     """Return the action that words and `more` fields say. BadInput, or NoAnswer when all that is wrong is a name."""
-    from cfgtrack.files.phrase import parse_phrase
-
     action = parse_phrase(words, journal.plant(), id=event_id or new_id(), happened=happened, where=words[0])
     told: dict[str, Any] = {name: value for name, value in {**more, "by": asking.by}.items() if value}
     _expect_once(action, told, words[0])

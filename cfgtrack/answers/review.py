@@ -47,7 +47,7 @@ def findings(asking: Asking) -> Open:
             tuple(excused),
             len(past.start.history),
             len(past.rules.rules),
-            tuple(past.clocks()),
+            tuple(past.engine.clocks()),
             tuple(journal.discrepancies(past.moment.at, past.moment.known)),
         )
 

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Generic, TypeVar
+from typing import Generic, TypeVar
 
+from cfgtrack.analysis.state import PlantReport, StateReport, plant_state, unit_state
+from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, noting
 from cfgtrack.answers.past import Past
 
-if TYPE_CHECKING:
-    from cfgtrack.analysis.state_report import PlantReport, StateReport
-    from cfgtrack.answers.asking import Asking
-
-Report = TypeVar("Report", "StateReport", "PlantReport")
+Report = TypeVar("Report", StateReport, PlantReport)
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,11 +25,9 @@ def state(asking: Asking, thing: str, *, clocks: bool | None = None) -> StateAns
 
     With `clocks` the past is judged, to tell the running clocks too; unasked only where it is short.
     """
-    from cfgtrack.analysis.state import unit_state
-
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
-        running = past.clocks() if past.is_judged(asked=clocks) else []
+        running = past.engine.clocks() if past.is_judged(asked=clocks) else []
         with noting(past.notes):
             remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known)
             report = unit_state(
@@ -42,10 +38,8 @@ def state(asking: Asking, thing: str, *, clocks: bool | None = None) -> StateAns
 
 def everything(asking: Asking, *, clocks: bool | None = None) -> StateAnswer[PlantReport]:
     """Return the state of everything: a line a unit, and what stands out. As to `clocks`, see `state`."""
-    from cfgtrack.analysis.state import plant_state
-
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
-        running = past.clocks() if past.is_judged(asked=clocks) else []
+        running = past.engine.clocks() if past.is_judged(asked=clocks) else []
         report = plant_state(past.plant, past.configuration, past.networks, clocks=running)
         return StateAnswer(past.moment, report, notes=tuple(past.notes))

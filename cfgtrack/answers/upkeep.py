@@ -66,9 +66,9 @@ def restore(asking: Asking, source: Path) -> Restored:
         is_archive = file.read(1) == b"{"
     if is_archive:
         with source.open(encoding="utf-8") as lines:
-            events = read_archive(lines, asking.database, clock=asking.clock)
+            events = read_archive(lines, asking.database)
     else:
-        events = upkeep.restore(str(source), asking.database, clock=asking.clock)
+        events = upkeep.restore(str(source), asking.database)
     return Restored(asking.database, events)
 
 

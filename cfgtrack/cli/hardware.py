@@ -33,7 +33,7 @@ def load_command(session: s.Session, /, files: tuple[Path, ...]) -> None:
 def plant_command(session: s.Session) -> None:
     """Count what is defined: parts, units, places, ports by kind, links by medium."""
     from cfgtrack.answers.hardware import defined
-    from cfgtrack.show.overview import overview_text
+    from cfgtrack.show.loading import overview_text
 
     found = defined(session.asking)
     session.answer(found, lambda: overview_text(found.definition, found.moment))

@@ -75,7 +75,7 @@ def record_command(
 
 def tell(session: s.Session, found: Recorded) -> None:
     """Print what was recorded, and all that it means at once."""
-    from cfgtrack.show.consequence import recorded_text
+    from cfgtrack.show.record import recorded_text
 
     session.answer(found, lambda: recorded_text(found, colour=session.colour))
 

@@ -32,31 +32,38 @@ def says(look: Look, medium: str) -> str:
     return words.get(look, "")
 
 
-def left_of(survey: Survey, ties: Iterable[Tie]) -> dict[tuple[str, str], int]:
+def left_of(survey: Survey, ties: Sequence[Tie]) -> dict[tuple[str, str], int]:
     """Return, for (medium, owner), how far it stands from where the medium comes from: sources, else expansions.
 
     Of hold: from the places that stay. What none of these reaches is counted from what has most ties.
     """
-    near: dict[str, dict[str, list[str]]] = {medium: {} for medium in survey.media}
-    for tie in ties:
-        a, b = owner_of(tie.a), owner_of(tie.b)
-        near[tie.medium].setdefault(a, []).append(b)
-        near[tie.medium].setdefault(b, []).append(a)
+    near = {medium: neighbours(t for t in ties if t.medium == medium) for medium in survey.media}
     return {
         (medium, owner): rank
         for medium, links in near.items()
-        for owner, rank in _distances(_roots(survey, medium, links), links).items()
+        for owner, rank in distances(_roots(survey, medium, links), links).items()
     }
 
 
-def _distances(roots: Iterable[Sequence[str]], near: Mapping[str, Sequence[str]]) -> dict[str, int]:
+def neighbours(ties: Iterable[Tie]) -> dict[str, list[str]]:
+    """Return the owners that each owner is tied to, once a tie."""
+    near: dict[str, list[str]] = {}
+    for tie in ties:
+        a, b = owner_of(tie.a), owner_of(tie.b)
+        near.setdefault(a, []).append(b)
+        near.setdefault(b, []).append(a)
+    return near
+
+
+def distances(roots: Iterable[Sequence[str]], near: Mapping[str, Sequence[str]]) -> dict[str, int]:
+    """Return how many ties each owner is from the nearest of some roots; what these don't reach, from the next ones."""
     rank: dict[str, int] = {}
     for some in roots:
         queue = deque(root for root in some if root not in rank)
         rank.update(dict.fromkeys(queue, 0))
         while queue:
             owner = queue.popleft()
-            for far in near[owner]:
+            for far in near.get(owner, ()):
                 if far not in rank:
                     rank[far] = rank[owner] + 1
                     queue.append(far)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from cfgtrack.model.hold import carries
 from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, InternalLink, Node
-from cfgtrack.model.plant import HOLD, Plant
+from cfgtrack.model.plant import HOLD
 from cfgtrack.network.paths import Paths
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, BoxRow, Sort
@@ -25,18 +25,31 @@ class Ends:
     texts: dict[str, str] = field(default_factory=dict)
 
 
-def plain_box(plant: Plant, owner: str, flags: Flags, members: Sequence[str] = ()) -> Box:
-    """Return the box of a unit or place without its rows; with `members`, of all these, which are alike."""
+def drawn_box(
+    survey: Survey,
+    owner: str,
+    flags: Flags,
+    groups: Sequence[tuple[BoxRow, ...]],
+    members: Sequence[str] = (),
+    *,
+    at: bool = True,
+) -> Box:
+    """Return the box of a unit or place; with `members`, of all these, which are alike; with `at`, where that is."""
+    plant = survey.plant
     thing = plant.units.get(owner) or plant.places[owner]
     part = plant.part_of(owner).title
-    listed = ", ".join(members[:_LISTED]) + (
-        f" and {len(members) - _LISTED} more" if members[_LISTED:] else ""
-    )
+    notes: list[str] = []
+    if members:
+        more = f" and {len(members) - _LISTED} more" if len(members) > _LISTED else ""
+        notes.append(f"{len(members)} alike: {', '.join(members[:_LISTED])}{more}")
+    if at and owner in plant.units and (place := survey.configuration.state(owner).value):
+        notes.append(f"at {place}")
     return Box(
         owner,
         name=f"{members[0]} ... {members[-1]}" if members else "",
         title=part if members else thing.title or part,
-        note=f"{len(members)} alike: {listed}" if members else "",
+        note=", ".join(notes),
+        groups=tuple(rows for rows in groups if rows),
         flags=flags.owners.get(owner, ()),
         is_place=owner in plant.places and not plant.is_mobile(owner),
         moves=plant.is_mobile(owner),

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 
-from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import HOLD, owner_of
-from cfgtrack.network.network import Network
 from cfgtrack.show.alike import merge_alike
 from cfgtrack.show.arrange import by_place, left_of, look_of, says
-from cfgtrack.show.boxes import alarms, hold_alarms, plain_box
+from cfgtrack.show.boxes import alarms, drawn_box, hold_alarms
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, BoxRow, Cluster, Line, Look, Picture, Sort
 from cfgtrack.show.ties import Survey, Tie, find_ties
@@ -18,20 +15,12 @@ from cfgtrack.show.ties import Survey, Tie, find_ties
 NO_HOLDS = "Not drawn: what holds what (bolts, latches, seats); the picture of medium hold draws it"
 
 
-def compact_picture(
-    configuration: Configuration,
-    networks: Mapping[str, Network],
-    media: Sequence[str],
-    title: str,
-    moment: str,
-    flags: Flags,
-) -> Picture:
+def compact_picture(survey: Survey, flags: Flags) -> Picture:
     """Return the picture of everything, or (media: hold alone) of what holds what.
 
     With other media there too, of hold only what gives is drawn: grips and tethers. Bolts have their own picture.
     """
-    survey = Survey(configuration, networks, media)
-    holds = tuple(media) == (HOLD,)
+    holds = survey.media == (HOLD,)
     found = list(find_ties(survey, flags.owners))
     ties = [t for t in found if holds or t.medium != HOLD or _gives(survey, t)]
     alike = merge_alike(survey, ties, flags.owners)
@@ -42,13 +31,16 @@ def compact_picture(
     lists, clusters, seats = _seats(survey, boxes) if holds else (*_by_place(survey, boxes, rows), [])
     boxes += [place for place in dict.fromkeys(seat.a for seat in seats) if place not in boxes]
     return Picture(
-        title=title,
-        moment=moment,
-        boxes=(*(_box(survey, o, rows[o], flags, alike.members.get(o, ())) for o in boxes), *lists),
+        boxes=(
+            *(
+                drawn_box(survey, o, flags, [tuple(rows[o])], alike.members.get(o, ()), at=holds)
+                for o in boxes
+            ),
+            *lists,
+        ),
         lines=(*_lines(survey, alike.ties, left_of(survey, alike.ties)), *seats),
         clusters=tuple(clusters),
-        notes=(*([NO_HOLDS] if len(ties) < len(found) else []), *flags.notes),
-        media=tuple(survey.plant.media),
+        notes=(NO_HOLDS,) if len(ties) < len(found) else (),
     )
 
 
@@ -80,14 +72,6 @@ def _seats(survey: Survey, boxes: Sequence[str]) -> tuple[list[Box], list[Cluste
 
 def _rows(survey: Survey, owner: str, *, holds: bool) -> list[BoxRow]:
     return list(hold_alarms(survey, owner) if holds else alarms(survey, owner))
-
-
-def _box(survey: Survey, owner: str, rows: Sequence[BoxRow], flags: Flags, members: Sequence[str]) -> Box:
-    box = plain_box(survey.plant, owner, flags, members)
-    at = survey.configuration.state(owner).value if owner in survey.plant.units else ""
-    where = f"at {at}" if at and survey.media == (HOLD,) else ""
-    note = ", ".join(part for part in (box.note, where) if part)
-    return replace(box, note=note, groups=(tuple(rows),) if rows else ())
 
 
 def _lines(survey: Survey, ties: Sequence[Tie], rank: Mapping[tuple[str, str], int]) -> list[Line]:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import Configuration
+from cfgtrack.answers.draw import Scope
 from cfgtrack.model.plant import HOLD, owner_of
-from cfgtrack.network.network import Network
 from cfgtrack.network.paths import loops_of
 from cfgtrack.show.alike import merge_alike
-from cfgtrack.show.arrange import by_loop, by_place, left_of, look_of, says
-from cfgtrack.show.boxes import Ends, Inside, box_rows, plain_box
+from cfgtrack.show.arrange import by_loop, by_place, distances, left_of, look_of, neighbours, says
+from cfgtrack.show.boxes import Ends, Inside, box_rows, drawn_box
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, BoxRow, Cluster, Line, Look, Picture, Sort
 from cfgtrack.show.tables import count
@@ -20,27 +19,16 @@ from cfgtrack.show.ties import Survey, Tie, find_ties
 _MANY = 3
 
 
-def detailed_picture(
-    configuration: Configuration,
-    networks: Mapping[str, Network],
-    media: Sequence[str],
-    title: str,
-    moment: str,
-    flags: Flags,
-    *,
-    around: str = "",
-    hops: int = 1,
-    loop: str = "",
-) -> Picture:
-    """Return the picture of some media: of all of the plant, of the neighbourhood of `around`, or of one `loop`."""
-    survey = Survey(configuration, networks, media)
+def detailed_picture(survey: Survey, flags: Flags, scope: Scope) -> Picture:
+    """Return the picture of some media: of everything, of a unit or place and its neighbours, or of one loop."""
+    around = scope.subject if scope.sort == "around" else ""
     ties = find_ties(survey, {*flags.owners, around})
     if around:
-        return _around(survey, ties, flags, around, hops).picture(title, moment)
-    segments = _loop_segments(survey, media[0], loop) if loop else None
+        return _around(survey, ties, flags, around, scope.hops).picture()
+    segments = _loop_segments(survey, scope.subject) if scope.sort == "loop" else None
     if segments is not None:
         ties = [t for t in ties if survey.paths[t.medium].segment(t.a) in segments]
-    return _whole(survey, ties, flags, segments).picture(title, moment)
+    return _whole(survey, ties, flags, segments).picture()
 
 
 @dataclass(slots=True)
@@ -60,24 +48,18 @@ class _Drawing:
     by_loop: bool = False
     notes: tuple[str, ...] = ()
 
-    def picture(self, title: str, moment: str) -> Picture:
+    def picture(self) -> Picture:
         lists, clusters = self._clusters()
         return Picture(
-            title=title,
-            moment=moment,
-            boxes=(*(self._box(owner) for owner in self.boxes), *lists),
+            boxes=(*map(self._box, self.boxes), *lists),
             lines=tuple(_lines(self.survey, self.ties, self.ends, self.rank)),
             clusters=tuple(clusters),
-            notes=(*self.notes, *self.flags.notes),
-            media=tuple(self.survey.plant.media),
+            notes=self.notes,
         )
 
     def _box(self, owner: str) -> Box:
-        plant = self.survey.plant
-        at = self.survey.configuration.state(owner).value if owner in plant.units else ""
-        box = plain_box(plant, owner, self.flags, self.members.get(owner, ()))
-        note = ", ".join(part for part in (box.note, f"at {at}" if at else "") if part)
-        return replace(box, note=note, groups=tuple(self.contents[owner]))
+        members = self.members.get(owner, ())
+        return drawn_box(self.survey, owner, self.flags, self.contents[owner], members)
 
     def _clusters(self) -> tuple[list[Box], list[Cluster]]:
         if not self.clustered:
@@ -90,7 +72,8 @@ class _Drawing:
 
 
 def _around(survey: Survey, ties: list[Tie], flags: Flags, centre: str, hops: int) -> _Drawing:
-    near = _within(ties, centre, hops)
+    far_off = distances([[centre]], neighbours(ties))
+    near = {owner: far for owner, far in far_off.items() if far <= hops}
     ties = [t for t in ties if _leads_on(near, owner_of(t.a), owner_of(t.b), hops)]
     ends = _ends(_Insides(survey), ties)
     owners = [centre, *(o for o in near if o != centre)]
@@ -152,34 +135,14 @@ class _Insides:
 # --- which boxes --------------------------------------------------------------------------------------------------
 
 
-def _distances(ties: Iterable[Tie], start: str) -> dict[str, int]:
-    near: dict[str, list[str]] = {}
-    for tie in ties:
-        a, b = owner_of(tie.a), owner_of(tie.b)
-        near.setdefault(a, []).append(b)
-        near.setdefault(b, []).append(a)
-    found = {start: 0}
-    queue = [start]
-    for owner in queue:
-        for far in near.get(owner, ()):
-            if far not in found:
-                found[far] = found[owner] + 1
-                queue.append(far)
-    return found
-
-
-def _within(ties: Iterable[Tie], start: str, hops: int) -> dict[str, int]:
-    return {owner: far for owner, far in _distances(ties, start).items() if far <= hops}
-
-
 def _leads_on(near: Mapping[str, int], a: str, b: str, hops: int) -> bool:
     """Whether a tie leads to a box that is shown: what ties two of the outermost to each other is left out."""
     return a in near and b in near and min(near[a], near[b]) < hops
 
 
-def _loop_segments(survey: Survey, medium: str, loop: str) -> frozenset[int]:
+def _loop_segments(survey: Survey, loop: str) -> frozenset[int]:
     """Return the segments that are in a loop now; those in none count for the loop they are defined in."""
-    paths = survey.paths[medium]
+    paths = survey.paths[survey.media[0]]
     found: set[int] = set()
     for owner in survey.plant.owners():
         for item in paths.network.items_of(owner):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from cfgtrack.answers.draw import Scene, Scope
 from cfgtrack.model.plant import HOLD
 from cfgtrack.show.compact import compact_picture
@@ -9,6 +11,7 @@ from cfgtrack.show.detailed import detailed_picture
 from cfgtrack.show.diagram_source import source
 from cfgtrack.show.flags import flag
 from cfgtrack.show.place_tree import place_picture
+from cfgtrack.show.ties import Survey
 
 
 def diagram(scene: Scene, *, title: str = "") -> str:
@@ -16,27 +19,26 @@ def diagram(scene: Scene, *, title: str = "") -> str:
 
     The same input gives the same source, byte for byte.
     """
-    scope, configuration, networks, moment = scene.scope, scene.configuration, scene.networks, scene.moment
+    scope, media = scene.scope, list(scene.plant.media)
     flags = flag(scene.findings)
-    heading = title or _title(scope)
+    if scope.medium:
+        media = [scope.medium]
+    elif scope.sort == "places":
+        media = [HOLD] if HOLD in scene.networks else []
+    survey = Survey(scene.configuration, scene.networks, media)
     if scope.sort == "places":
-        picture = place_picture(configuration, networks, heading, str(moment), flags)
+        picture = place_picture(survey, flags)
     elif scope.sort == "everything" or (scope.medium == HOLD and scope.sort == "medium"):
-        media = [scope.medium] if scope.medium else list(scene.plant.media)
-        picture = compact_picture(configuration, networks, media, heading, str(moment), flags)
+        picture = compact_picture(survey, flags)
     else:
-        media = [scope.medium] if scope.medium else list(scene.plant.media)
-        picture = detailed_picture(
-            configuration,
-            networks,
-            media,
-            heading,
-            str(moment),
-            flags,
-            around=scope.subject if scope.sort == "around" else "",
-            hops=scope.hops,
-            loop=scope.subject if scope.sort == "loop" else "",
-        )
+        picture = detailed_picture(survey, flags, scope)
+    picture = replace(
+        picture,
+        title=title or _title(scope),
+        moment=str(scene.moment),
+        notes=(*picture.notes, *flags.notes),
+        media=tuple(scene.plant.media),
+    )
     return source(picture)
 
 

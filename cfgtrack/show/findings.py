@@ -11,8 +11,18 @@ from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Finding, Reason
 from cfgtrack.show.record import discrepancies_text, event_text, remarks_text
-from cfgtrack.show.span import deadline_text, span_text
-from cfgtrack.show.tables import count, heading, indented, labelled, sections, styled, table
+from cfgtrack.show.tables import (
+    count,
+    deadline_text,
+    heading,
+    indented,
+    labelled,
+    sections,
+    span_text,
+    styled,
+    table,
+    titled,
+)
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import CheckReport, StepResult
@@ -215,8 +225,8 @@ def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> 
             )
             for late in report.delayed
         ),
-        _titled("Clocks still running at the end", clock_rows(report.clocks, Moment(report.end))),
-        _titled("Budgets", _budgets(report)),
+        titled("Clocks still running at the end", clock_rows(report.clocks, Moment(report.end))),
+        titled("Budgets", _budgets(report)),
         caution(),
     )
 
@@ -266,10 +276,6 @@ def _open_before(findings: Sequence[Finding], *, colour: bool) -> str:
     title = f"{count(len(findings), 'finding')} open before the first step"
     listed = table(["severity", "rule", "concerns", "since"], rows)
     return f"{styled(title, colour=colour, bold=True)}\n{listed}"
-
-
-def _titled(title: str, text: str) -> str:
-    return f"{title}\n{text}" if text else ""
 
 
 def _budgets(report: CheckReport) -> str:

@@ -1,38 +1,25 @@
-"""What loading a hardware definition or taking in events changed, or would change, as text."""
+"""What a plant is made of, in numbers; and what loading a definition or taking in events changed, or would change."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
-from cfgtrack.show.tables import count, heading, labelled, sections
+from cfgtrack.answers.moment import Moment
+from cfgtrack.show.tables import count, heading, labelled, sections, table
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from cfgtrack.answers.hardware import Loaded
     from cfgtrack.answers.transfer import Imported
+    from cfgtrack.model.plant import Plant
 
 _MOST = 12
 _MANY = {"medium": "media", "rules": "rules files"}
 _ONE = {"rules": "rules file"}
 """What a sort of item is called where adding an s won't do."""
-
-
-class Counts(Protocol):
-    """What became of rows of events: an import, or the store's tally of a load."""
-
-    @property
-    def recorded(self) -> int:
-        """Newly recorded."""
-
-    @property
-    def repeated(self) -> int:
-        """There already."""
-
-    @property
-    def refused(self) -> int:
-        """Not taken."""
 
 
 def load_text(loaded: Loaded) -> str:
@@ -50,9 +37,10 @@ def load_text(loaded: Loaded) -> str:
         *_changes(report.changed),
         *_by_sort("kept", report.missing, note="not in the files, still in the journal"),
     ]
-    initial = tally_text(report.initial, dry_run=dry_run)
-    if report.initial.recorded or report.initial.refused:
-        lines.append(labelled("initial", initial))
+    initial = report.initial
+    if initial.recorded or initial.refused:
+        tally = tally_text(initial.recorded, initial.repeated, initial.refused, dry_run=dry_run)
+        lines.append(labelled("initial", tally))
     return sections(heading(title, loaded.moment), "\n".join(lines))
 
 
@@ -78,13 +66,13 @@ def _short(value: object) -> str:
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
-def tally_text(tally: Counts, *, dry_run: bool = False) -> str:
+def tally_text(recorded: int, repeated: int, refused: int, *, dry_run: bool = False) -> str:
     """Return what became of rows of events, in one line."""
-    parts = [f"{count(tally.recorded, 'event')} {'would be recorded' if dry_run else 'recorded'}"]
-    if tally.repeated:
-        parts.append(f"{tally.repeated} there already")
-    if tally.refused:
-        parts.append(f"{tally.refused} REFUSED")
+    parts = [f"{count(recorded, 'event')} {'would be recorded' if dry_run else 'recorded'}"]
+    if repeated:
+        parts.append(f"{repeated} there already")
+    if refused:
+        parts.append(f"{refused} REFUSED")
     return ", ".join(parts)
 
 
@@ -93,4 +81,60 @@ def imported_text(imported: Imported, rejects: Path | None) -> str:
     see = f": see {rejects}" if imported.refused else ""
     judged = imported.dry_run or not imported.recorded
     unjudged = "" if judged else "\n  not judged: `cfgtrack review` tells what they break"
-    return f"{tally_text(imported, dry_run=imported.dry_run)}{see} ({imported.moment}){unjudged}"
+    tally = tally_text(imported.recorded, imported.repeated, imported.refused, dry_run=imported.dry_run)
+    return f"{tally}{see} ({imported.moment}){unjudged}"
+
+
+# --- the plant ----------------------------------------------------------------------------------------------------
+
+
+def overview_text(plant: Plant, moment: Moment) -> str:
+    """Return the numbers of units and places, and of ports, nodes and internal links by medium; parts one by one."""
+    title = (
+        f"{count(len(plant.units), 'unit')} of {count(len(plant.parts), 'part')}, "
+        f"{count(len(plant.places), 'place')}"
+    )
+    return sections(
+        heading(title, moment),
+        table(["medium", "title", "ports", "of which", "nodes", "internal links"], _media(plant)),
+        table(["part", "title", "units", "places", "ports", "nodes"], _parts(plant)),
+    )
+
+
+def _uses(plant: Plant) -> tuple[Counter[str], Counter[str]]:
+    return Counter(u.part for u in plant.units.values()), Counter(p.part for p in plant.places.values())
+
+
+def _media(plant: Plant) -> Iterator[list[object]]:
+    units, places = _uses(plant)
+    kinds: dict[str, Counter[str]] = {medium: Counter() for medium in [*plant.media, ""]}
+    nodes: Counter[str] = Counter()
+    links: Counter[str] = Counter()
+    for part in plant.parts.values():
+        times = units[part.id] + places[part.id]
+        for port in part.ports.values():
+            kinds[plant.kinds[port.kind].medium or ""][port.kind] += times
+        for node in part.nodes.values():
+            nodes[node.medium] += times
+        for link in part.links:
+            end = part.nodes.get(link.a)
+            links[end.medium if end else plant.kinds[part.ports[link.a].kind].medium or ""] += times
+    for medium, counted in kinds.items():
+        listed = ", ".join(f"{n} {kind}" for kind, n in counted.items() if n)
+        if listed or nodes[medium]:
+            title = plant.media[medium].title if medium else "no medium"
+            total = sum(counted.values())
+            yield [medium or "-", title, total, listed, nodes[medium] or None, links[medium] or None]
+
+
+def _parts(plant: Plant) -> Iterator[list[object]]:
+    units, places = _uses(plant)
+    for part in plant.parts.values():
+        yield [
+            part.id,
+            part.title,
+            units[part.id] or None,
+            places[part.id] or None,
+            len(part.ports) or None,
+            len(part.nodes) or None,
+        ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import Enum
 
 
@@ -83,10 +83,10 @@ class Cluster:
 class Picture:
     """Everything that is drawn. `outside`: boxes in no cluster. `notes` stand under the title, one a line."""
 
-    title: str
-    moment: str
     boxes: tuple[Box, ...]
     lines: tuple[Line, ...]
     clusters: tuple[Cluster, ...] = ()
     notes: tuple[str, ...] = ()
-    media: tuple[str, ...] = field(default=())
+    title: str = ""
+    moment: str = ""
+    media: tuple[str, ...] = ()

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
-from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import HOLD
-from cfgtrack.network.network import Network
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, BoxRow, Line, Look, Picture, Sort
 from cfgtrack.show.ties import Survey
@@ -14,12 +12,9 @@ from cfgtrack.show.ties import Survey
 _NOWHERE = "nowhere known"
 
 
-def place_picture(
-    configuration: Configuration, networks: Mapping[str, Network], title: str, moment: str, flags: Flags
-) -> Picture:
+def place_picture(survey: Survey, flags: Flags) -> Picture:
     """Return the tree of places; each box lists the units that stand there."""
-    survey = Survey(configuration, networks, [HOLD] if HOLD in networks else [])
-    plant = configuration.plant
+    plant = survey.plant
     boxes = [
         Box(
             place.id,
@@ -32,10 +27,10 @@ def place_picture(
         )
         for place in plant.places.values()
     ]
-    lost = [u for u in plant.units if not configuration.state(u).value]
+    lost = [u for u in plant.units if not survey.configuration.state(u).value]
     if lost:
         boxes.append(Box(_NOWHERE, groups=(tuple(_unit_row(survey, u, flags) for u in lost),)))
-    return Picture(title, moment, tuple(boxes), tuple(_tree(survey)), notes=flags.notes)
+    return Picture(tuple(boxes), tuple(_tree(survey)))
 
 
 def _standing(survey: Survey, place: str, flags: Flags) -> Iterator[BoxRow]:

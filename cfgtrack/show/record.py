@@ -1,4 +1,4 @@
-"""What happened, as text: events, histories, remarks, open discrepancies, and what differs between two moments."""
+"""What happened, as text: events, what they mean at once, histories, remarks, discrepancies, differences."""
 
 from __future__ import annotations
 
@@ -9,12 +9,14 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry, Event, LogLine
+from cfgtrack.model.quantity import BadQuantity, dimension_of, format_number, from_si
 from cfgtrack.model.time import format_instant
-from cfgtrack.show.quantity import quantity_text
-from cfgtrack.show.tables import count, heading, labelled, sections, table
+from cfgtrack.show.tables import count, deadline_text, heading, labelled, sections, table
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.difference import Difference
+    from cfgtrack.answers.record import Recorded
+    from cfgtrack.rules.finding import Clock
 
 _MOST = 8
 
@@ -59,6 +61,32 @@ def _found(event: Action) -> str:
     mate = event.peer if isinstance(event, Event) else None
     mate = event.subjects[1] if len(event.subjects) == 2 else mate
     return f"{subject} {event.status}" + (f" to {mate}" if mate else "")
+
+
+def recorded_text(found: Recorded, *, colour: bool = False) -> str:
+    """Return one quiet line with the event's id, and all that it means at once."""
+    event, moment = found.event.event, found.moment
+    done = "recorded" if found.recorded else "would record"
+    lines = [f"{done} {event.id}: {event_text(event)} ({moment})"]
+    if contradicts := contradiction_text(event):
+        lines.append(contradicts)
+    lines += [_clock_line(deadline) for deadline in found.started]
+    if not found.judged:
+        lines.append("  not judged: the past is long; `cfgtrack review` tells what it breaks")
+    if found.remarks:
+        lines.append(remarks_text(found.remarks, moment))
+    if found.findings or found.excused:
+        from cfgtrack.show.findings import findings_text
+
+        findings = (*found.findings, *found.excused)
+        lines.append(findings_text(findings, moment, colour=colour))
+    return "\n".join(lines)
+
+
+def _clock_line(started: Clock) -> str:
+    limit = "no limit by physics" if started.deadline is None else f"until {deadline_text(started.deadline)}"
+    subject = f" for {started.subject}" if started.subject else ""
+    return f"  clock started: {started.rule}{subject}, {limit}"
 
 
 def history_text(subject: str, lines: Iterable[LogLine], moment: Moment) -> str:
@@ -180,3 +208,11 @@ def _side(row: Difference, *, after: bool) -> str:
     if row.aspect == "place":
         return f"{value or 'nowhere known'}" + (f" facing {other}" if other else "")
     return str(value) if row.aspect == "cycles" else quantity_text(row.aspect, float(value), other or "")
+
+
+def quantity_text(quantity: str, value: float, unit: str) -> str:
+    """Return a value kept in SI in the unit that the user wrote; in SI, and saying so, where that is unknown."""
+    try:
+        return str(from_si(value, unit=unit, dimension=dimension_of(quantity)))
+    except BadQuantity:
+        return f"{format_number(value)} (SI)"

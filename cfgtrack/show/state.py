@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 
-from cfgtrack.analysis.state_report import (
+from cfgtrack.analysis.state import (
     HoldLink,
     LoadState,
     PlantReport,
@@ -18,9 +18,8 @@ from cfgtrack.analysis.state_report import (
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.plant import owner_of
 from cfgtrack.show.findings import clock_rows
-from cfgtrack.show.quantity import quantity_text
-from cfgtrack.show.record import remark_lines
-from cfgtrack.show.tables import count, heading, labelled, sections, styled, table
+from cfgtrack.show.record import quantity_text, remark_lines
+from cfgtrack.show.tables import count, heading, labelled, sections, styled, table, titled
 
 
 def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> str:
@@ -30,14 +29,21 @@ def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> 
     return sections(
         heading(name, moment, colour=colour),
         "\n".join(_facts(report)),
-        "\n".join(_warnings(report, colour=colour)),
-        _titled("Remarks", "\n".join(remark_lines(report.remarks))),
-        _titled("Running clocks", clock_rows(report.clocks, moment)),
-        _titled("Interfaces, valves, switches, covers", _port_table(report.ports, local)),
-        _titled("Liquid", _volume_table(report.volumes, local)),
-        _titled("Loads", _load_table(report.loads, local)),
-        _titled("Last measured", _reading_table(report.readings, local)),
-        _titled(
+        "\n".join(
+            _alarms(
+                report.open_ends,
+                [v for v in report.volumes if v.cut_off],
+                [load for load in report.loads if not load.fed],
+                colour=colour,
+            )
+        ),
+        titled("Remarks", "\n".join(remark_lines(report.remarks))),
+        titled("Running clocks", clock_rows(report.clocks, moment)),
+        titled("Interfaces, valves, switches, covers", _port_table(report.ports, local)),
+        titled("Liquid", _volume_table(report.volumes, local)),
+        titled("Loads", _load_table(report.loads, local)),
+        titled("Last measured", _reading_table(report.readings, local)),
+        titled(
             "Standing here",
             table(["id", "title", "facing"], [[s.id, s.title, s.facing] for s in report.standing]),
         ),
@@ -48,10 +54,6 @@ def _local(address: str, other: str) -> str:
     """Return the name of a port or node of the thing itself, or the whole address of any other."""
     owner, _, name = other.partition(":")
     return name if owner == address else other
-
-
-def _titled(title: str, text: str) -> str:
-    return f"{title}\n{text}" if text else ""
 
 
 def _facts(report: StateReport) -> Iterator[str]:
@@ -110,15 +112,6 @@ def _holds(links: Sequence[HoldLink]) -> str:
         by_status.setdefault(status, []).append(link.port.partition(":")[2])
     listed = "; ".join(f"{', '.join(names)} {status}" for status, names in by_status.items())
     return f"{owner_of(links[0].far)} ({listed})"
-
-
-def _warnings(report: StateReport, *, colour: bool) -> Iterator[str]:
-    yield from _alarms(
-        report.open_ends,
-        [v for v in report.volumes if v.cut_off],
-        [load for load in report.loads if not load.fed],
-        colour=colour,
-    )
 
 
 def _alarms(
@@ -223,7 +216,7 @@ def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> 
     return sections(
         heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
         "\n".join(alarms) or calm,
-        _titled("Running clocks", clock_rows(report.clocks, moment)),
+        titled("Running clocks", clock_rows(report.clocks, moment)),
         table(["unit", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
     )
 

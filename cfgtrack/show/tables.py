@@ -13,6 +13,8 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 
+from cfgtrack.model.time import SECOND, format_duration, format_instant
+
 WIDTH = 100
 """The columns that a text takes at most, where nobody says less: see `within`."""
 
@@ -202,6 +204,36 @@ def styled(text: str, *, colour: bool, fg: str | None = None, bold: bool = False
     return style(text, fg=fg, bold=bold)
 
 
+def titled(title: str, text: str) -> str:
+    """Return a text under its title; "" where there is none."""
+    return f"{title}\n{text}" if text else ""
+
+
 def sections(*parts: str) -> str:
     """Return the parts that are not empty, with a blank line between them."""
     return "\n\n".join(part for part in parts if part)
+
+
+# --- durations and deadlines, no finer than anybody can act on ----------------------------------------------------
+
+_FINE = 10 * SECOND
+
+
+def span_text(duration: int, *, up: bool = False) -> str:
+    """Return a duration in microseconds in whole seconds, rounded down, or with `up` up; exact below 10 s.
+
+    >>> span_text(17_164_516_930), span_text(61_000_001, up=True), span_text(4_516_930)
+    ('4 h 46 min 4 s', '1 min 2 s', '4.51693 s')
+    """
+    if abs(duration) < _FINE:
+        return format_duration(duration)
+    return format_duration((-(-duration // SECOND) if up else duration // SECOND) * SECOND)
+
+
+def deadline_text(instant: int) -> str:
+    """Return a deadline in whole seconds, never later than it is.
+
+    >>> deadline_text(4_516_930)
+    '1970-01-01T00:00:04Z'
+    """
+    return format_instant(instant // SECOND * SECOND)

@@ -8,7 +8,7 @@ what comes back is what went out, in whichever database.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -66,12 +66,12 @@ def _line(record: dict[str, Any]) -> str:
     return canonical_json(record).decode() + "\n"
 
 
-def read_archive(lines: Iterable[str], url: str, *, clock: Callable[[], int], where: str = "archive") -> int:
+def read_archive(lines: Iterable[str], url: str, *, where: str = "archive") -> int:
     """Make a new journal at `url` of an archive's lines. Return its number of events. All of it, or nothing.
 
     BadInput, naming the line, when it is no archive or was changed; NoAnswer when there is something at `url`.
     """
-    create(url, clock=clock)
+    create(url)
     try:
         with closing(Database(url)) as database, database.writing():
             return fill_from_archive(database, lines, where=where)

@@ -8,40 +8,41 @@ Whatever was answered for a pair of times (at, known) is answered for ever: late
 later `known`. So a question needs no transaction, and readers never wait for writers.
 """
 
+# ruff: noqa: S608 - the only text put into these statements is the conditions written here
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from types import TracebackType
 
-from cfgtrack.model.action import BEGIN, Action
+from cfgtrack.model import action as ac
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import Entry, LogLine
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem
-from cfgtrack.store import questions
 from cfgtrack.store.columns import NEVER
-from cfgtrack.store.database import WAIT, Database
-from cfgtrack.store.loading import (
-    RULES,
-    Author,
-    LoadReport,
-    keep_texts,
-    load_definition,
-    read_items,
-    read_plant,
-)
+from cfgtrack.store.database import WAIT, Database, Row
+from cfgtrack.store.loading import RULES, LoadReport, keep_texts, load_definition, read_items, read_plant
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
 from cfgtrack.store.record import Outcome, Recorder, SetAside
-from cfgtrack.store.rows import find_entry
+from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of, find_entry
 from cfgtrack.store.view import SqlView, read_configuration, read_owner
 
 Now = Callable[[], int]
 
+PAGE = 2_000
+"""Events are read so many at a time: an answer of any length takes constant memory, and blocks nobody."""
 
-def create(url: str, *, clock: Now) -> None:
+
+def system_clock() -> int:
+    """Return the present in microseconds since 1970, UTC."""
+    return time.time_ns() // 1000
+
+
+def create(url: str) -> None:
     """Make an empty journal. NoAnswer when there is something already."""
-    del clock
     database = Database(url, create=True)
     try:
         if not is_empty(database):
@@ -108,12 +109,22 @@ class Journal:
         Without `at`: now, or the time of the last event in effect when that is later. Without `known`: all that the
         journal holds, told by the `known` of its last event.
         """
-        if known is None:
-            row = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
-            known = 0 if row is None else int(row[0])
+        known = self._known(known)
         if at is None:
-            at = max(self.present, questions.last_happened(self.database, known=known)[0])
+            at = max(self.present, self._last_happened(known)[0])
         return at, known
+
+    def _known(self, known: int | None) -> int:
+        if known is not None:
+            return known
+        row = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
+        return 0 if row is None else int(row[0])
+
+    def _last_happened(self, known: int) -> tuple[int, str]:
+        """Return when the last event in effect happened, and its id; 0 and "" when there is none."""
+        sql = f"SELECT e.happened, e.id FROM event e WHERE {IN_EFFECT} ORDER BY e.happened DESC LIMIT 1"
+        row = self.database.row(sql, {"known": known})
+        return (0, "") if row is None else (int(row[0]), str(row[1]))
 
     @property
     def present(self) -> int:
@@ -133,7 +144,7 @@ class Journal:
         fast another one's clock is, what happened now did happen now.
         """
         now = self.present
-        last = questions.last_happened(self.database, known=now)
+        last = self._last_happened(now)
         return last if last[0] > now else None
 
     # --- configurations -------------------------------------------------------------------------------------
@@ -169,20 +180,51 @@ class Journal:
         self, *, at: int | None = None, known: int | None = None, since: int | None = None
     ) -> Iterator[Entry]:
         """Yield the events in effect with `since` < happened <= `at`, in the order in which they count."""
-        known = self.moment(0, known)[1]
-        return questions.entries(self.database, known=known, since=since, until=NEVER if at is None else at)
+        sql = (
+            "SELECT e.body, e.number, e.known, e.happened, e.turn FROM event e"
+            " WHERE (e.happened, e.turn, e.number) > (:happened, :turn, :number) AND e.happened <= :until"
+            f" AND {IN_EFFECT}"
+            " ORDER BY e.happened, e.turn, e.number LIMIT :page"
+        )
+        fixed = {"until": NEVER if at is None else at, "known": self._known(known), "page": PAGE}
+        last: Row = (None, 0, None, -NEVER, 0) if since is None else (None, NEVER, None, since, NEVER)
+        while True:
+            page = self.database.rows(sql, {**fixed, "happened": last[3], "turn": last[4], "number": last[1]})
+            yield from entries_of(page)
+            if len(page) < PAGE:
+                return
+            last = page[-1]
 
     def log(self, *, known: int | None = None, after: int = 0) -> Iterator[LogLine]:
         """Yield every event with a number above `after`, in journal order, with what has corrected it."""
-        return questions.log(self.database, known=self.moment(0, known)[1], after=after)
+        sql = (
+            "SELECT e.body, e.number, e.known, x.id FROM event e"
+            " LEFT JOIN event x ON x.corrects = e.number AND x.known <= :known"
+            f" WHERE e.number > :after AND {TOLD} ORDER BY e.number LIMIT :page"
+        )
+        known = self._known(known)
+        while True:
+            page = self.database.rows(sql, {"after": after, "known": known, "page": PAGE})
+            yield from (LogLine(entry, row[3]) for entry, row in zip(entries_of(page), page, strict=True))
+            if len(page) < PAGE:
+                return
+            after = page[-1][1]
 
     def history(
         self, subject: str, *, start: int | None = None, end: int | None = None, known: int | None = None
     ) -> Iterator[Entry]:
         """Yield the events in effect on a unit, port, place or part, with `start` <= happened < `end`, in order."""
-        span = (-NEVER if start is None else start, NEVER if end is None else end)
-        known = self.moment(0, known)[1]
-        return questions.history(self.database, subject, start=span[0], end=span[1], known=known)
+        sql = (
+            "SELECT e.body, e.number, e.known FROM touch t JOIN event e ON e.number = t.number"
+            " WHERE t.owner = :owner AND t.happened >= :start AND t.happened < :end"
+            f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
+        )
+        span = {"start": -NEVER if start is None else start, "end": NEVER if end is None else end}
+        parameters = {"owner": owner_of(subject), "known": self._known(known), **span}
+        for entry in entries_of(self.database.rows(sql, parameters)):
+            event = entry.event
+            if ":" not in subject or subject in (*event.subjects, *event.moved, event.peer):
+                yield entry
 
     def entry(self, event_id: str) -> Entry | None:
         """Return the event with this id, in effect or not, or None."""
@@ -190,31 +232,69 @@ class Journal:
 
     def corrected_by(self, event_id: str, known: int | None = None) -> Entry | None:
         """Return the event that superseded or withdrew the one with this id, or None."""
-        return questions.corrected_by(self.database, event_id, known=self.moment(0, known)[1])
+        sql = (
+            "SELECT x.body, x.number, x.known FROM event x JOIN event e ON x.corrects = e.number"
+            " WHERE e.id = :id AND x.known <= :known"
+        )
+        row = self.database.row(sql, {"id": event_id, "known": self._known(known)})
+        return None if row is None else entry_of(*row)
 
     def last(
         self, subject: str, action: str, *, at: int | None = None, known: int | None = None
     ) -> Entry | None:
         """Return the last event in effect of this action on `subject`, or None."""
         at, known = self.moment(at, known)
-        return questions.last(self.database, subject, action, at=at, known=known)
+        found = self._done(owner_of(subject), action, at, known, "ORDER BY e.happened DESC, e.turn DESC")
+        return next((e for e in found if subject in (*e.event.subjects, *e.event.moved)), None)
+
+    def _done(self, owner: str, action: str, at: int, known: int, order: str = "") -> Iterator[Entry]:
+        """Yield the events in effect of one action that touched a unit, place or part."""
+        sql = (
+            "SELECT e.body, e.number, e.known FROM touch t JOIN event e ON e.number = t.number"
+            " WHERE t.owner = :owner AND t.happened <= :at AND e.action = :action"
+            f" AND {IN_EFFECT} {order}"
+        )
+        parameters = {"owner": owner, "at": at, "known": known, "action": action}
+        return (entry_of(*row) for row in self.database.rows(sql, parameters))
+
+    def of_action(self, action: str, *, at: int = NEVER, known: int | None = None) -> list[Entry]:
+        """Return all events in effect of one action, in order."""
+        sql = (
+            "SELECT e.body, e.number, e.known FROM event e"
+            " WHERE e.action = :action AND e.happened <= :at"
+            f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
+        )
+        parameters = {"action": action, "at": at, "known": self._known(known)}
+        return entries_of(self.database.rows(sql, parameters))
 
     def discrepancies(self, at: int | None = None, known: int | None = None) -> list[Entry]:
         """Return the as-found events that contradicted the record and that nobody has explained yet."""
         at, known = self.moment(at, known)
-        return questions.discrepancies(self.database, at=at, known=known)
+        # An explanation answers for good, whatever the moment that it is about.
+        explained = {e.event.explains for e in self.of_action(ac.EXPLAIN, known=known)}
+        found = (e for e in self.of_action(ac.FOUND, at=at, known=known) if e.event.expected)
+        return [e for e in found if e.event.id not in explained]
 
     def remarks(
         self, subjects: Iterable[str], *, at: int | None = None, known: int | None = None
     ) -> list[Entry]:
         """Return the remarks on `subjects`, on the units and places that have them, and on their parts."""
         at, known = self.moment(at, known)
-        return questions.remarks(self.database, self.plant(known), subjects, at=at, known=known)
+        plant = self.plant(known)
+        wanted: dict[str, None] = {}
+        for subject in subjects:
+            owner = owner_of(subject)
+            wanted.update({subject: None, owner: None})
+            if plant.has_owner(owner):
+                wanted[plant.part_of(owner).id] = None
+        owners = dict.fromkeys(owner_of(w) for w in wanted)
+        told = (e for owner in owners for e in self._done(owner, ac.REMARK, at, known))
+        found = {e.number: e for e in told if any(s in wanted for s in e.event.subjects)}
+        return sorted(found.values(), key=lambda e: (e.event.happened, e.number))
 
     def outing_start(self, outing: str, known: int | None = None) -> int | None:
         """Return when an outing began, or None when the journal has no such beginning."""
-        known = self.moment(0, known)[1]
-        begun = questions.of_action(self.database, BEGIN, at=NEVER, known=known)
+        begun = self.of_action(ac.BEGIN, known=known)
         return next((e.event.happened for e in reversed(begun) if e.event.outing == outing), None)
 
     def ids(self, prefix: str = "") -> list[str]:
@@ -229,28 +309,23 @@ class Journal:
         *,
         by: str | None,
         recorder: str | None,
-        id: str | None = None,  # noqa: A002 - the event's, as everywhere
         dry_run: bool = False,
     ) -> LoadReport:
         """Bring the plant to `definition` and record its initial configuration; twice is as good as once.
 
         Refused when an initial state contradicts the journal; then nothing is written.
         """
-        author = Author(by, recorder)
-        return load_definition(
-            self.database, definition, author, clock=self.clock, event_id=id, keep=not dry_run
-        )
+        return load_definition(self.database, definition, by, recorder, clock=self.clock, keep=not dry_run)
 
     def keep_rules(
         self, texts: Mapping[str, str], *, by: str | None, recorder: str | None, dry_run: bool = False
     ) -> LoadReport:
         """Keep the texts of rules files, name to text; a new version only of what differs."""
-        author = Author(by, recorder)
-        return keep_texts(self.database, texts, author, clock=self.clock, keep=not dry_run)
+        return keep_texts(self.database, texts, by, recorder, clock=self.clock, keep=not dry_run)
 
     def rules(self, known: int | None = None) -> dict[str, str]:
         """Return the texts of the rules files as kept by `known`, name to text."""
-        found = read_items(self.database, RULES, self.moment(0, known)[1])
+        found = read_items(self.database, RULES, self._known(known))
         return {name: str(body["text"]) for name, body in found.items()}
 
     def record(self, actions: Iterable[Action], *, dry_run: bool = False) -> list[Entry]:

@@ -16,12 +16,11 @@ from cfgtrack.model.action import DEFINE, Action
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import Entry
 from cfgtrack.model.item import item_from_json, item_to_json
-from cfgtrack.model.plant import Plant
-from cfgtrack.model.trouble import Refused
+from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.trouble import Problem, Refused
 from cfgtrack.store.canonical import canonical_json
-from cfgtrack.store.columns import NEVER
+from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database
-from cfgtrack.store.in_use import what_is_missed
 from cfgtrack.store.record import Outcome, Recorder
 
 RULES = "rules"
@@ -97,30 +96,16 @@ def read_plant(database: Database, known: int = NEVER) -> Plant:
         sort: {i: item_from_json(sort, body) for i, body in read_items(database, sort, known).items()}
         for sort in SORTS
     }
-    return Plant(
-        media=read["medium"],
-        kinds=read["kind"],
-        parts=read["part"],
-        units=read["unit"],
-        places=read["place"],
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Author:
-    """Who says so and who wrote it down."""
-
-    by: str | None
-    recorder: str | None
+    return Plant(*(read[sort] for sort in SORTS))
 
 
 def load_definition(
     database: Database,
     definition: Definition,
-    author: Author,
+    by: str | None,
+    recorder: str | None,
     *,
     clock: Callable[[], int],
-    event_id: str | None,
     keep: bool,
 ) -> LoadReport:
     """Write what `definition` adds or changes and its initial configuration. Nothing is written when nothing changes.
@@ -131,26 +116,27 @@ def load_definition(
     with database.writing(keep=keep):
         report = LoadReport()
         items = _compared(database, new, report)
-        recorder = Recorder(database, Plant(), clock)
+        writing = Recorder(database, Plant(), clock)
         if items:
-            report.entry = _define(recorder, items, author, definition.title, event_id)
-        recorder.appender.go_on_with(read_plant(database))
+            report.entry = _define(writing, items, by, recorder, definition.title)
+        writing.appender.go_on_with(read_plant(database))
         if report.changed:
-            missed = list(what_is_missed(database, recorder.appender.plant, definition.origins))
+            missed = list(_what_is_missed(database, writing.appender.plant, definition.origins))
             if missed:
                 raise Refused(missed)
-        initial = ((e.id, replace(e, recorder=author.recorder)) for e in definition.initial)
-        before = recorder.tally.recorded
-        recorder.take(initial)
-        recorder.finish()
-        report.initial = replace(recorder.tally, recorded=recorder.tally.recorded - before)
+        initial = ((e.id, replace(e, recorder=recorder)) for e in definition.initial)
+        before = writing.tally.recorded
+        writing.take(initial)
+        writing.finish()
+        report.initial = replace(writing.tally, recorded=writing.tally.recorded - before)
     return report
 
 
 def keep_texts(
     database: Database,
     texts: Mapping[str, str],
-    author: Author,
+    by: str | None,
+    recorder: str | None,
     *,
     clock: Callable[[], int],
     keep: bool,
@@ -161,9 +147,9 @@ def keep_texts(
         report = LoadReport()
         items = _compared(database, new, report)
         if items:
-            recorder = Recorder(database, Plant(), clock)
-            report.entry = _define(recorder, items, author, "rules", None)
-            recorder.finish()
+            writing = Recorder(database, Plant(), clock)
+            report.entry = _define(writing, items, by, recorder, "rules")
+            writing.finish()
     return report
 
 
@@ -209,35 +195,82 @@ def _by_name(value: Any) -> Any:
 
 
 def _define(
-    recorder: Recorder, items: dict[str, Bodies], author: Author, title: str, event_id: str | None
+    writing: Recorder, items: dict[str, Bodies], by: str | None, recorder: str | None, title: str
 ) -> Entry:
-    number = recorder.appender.number + 1
+    number = writing.appender.number + 1
     body: dict[str, Any] = {
         "count": sum(len(bodies) for bodies in items.values()),
         "items": items_hash(items),
     }
     action = Action(
-        id=event_id or f"define:{number}",
+        id=f"define:{number}",
         action=DEFINE,
         subjects=(),
-        happened=recorder.appender.known,
-        by=author.by,
-        recorder=author.recorder,
+        happened=writing.appender.known,
+        by=by,
+        recorder=recorder,
         remark=title or None,
         body=body,
     )
     entries: list[Entry] = []
-    recorder.take([(action.id, action)], each=entries.append)
-    recorder.expect_no_problem()
+    writing.take([(action.id, action)], each=entries.append)
+    writing.expect_no_problem()
     rows = [
         (sort, i, number, canonical_json(body).decode())
         for sort, bodies in items.items()
         for i, body in bodies.items()
     ]
-    recorder.database.insert("item", ("sort", "id", "load", "body"), rows)
+    writing.database.insert("item", ("sort", "id", "load", "body"), rows)
     return entries[0]
 
 
 def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
     """Return the SHA-256, in hexadecimal, of the canonical JSON of items: sort to id to object, null when removed."""
     return sha256(canonical_json(items)).hexdigest()
+
+
+# --- what a new definition may not take away --------------------------------------------------------------------
+
+
+def _what_is_missed(
+    database: Database, plant: Plant, origins: Mapping[tuple[str, str], str]
+) -> Iterator[Problem]:
+    """Yield a problem for every recorded state that `plant`, the new definition, has no room for.
+
+    A state of the past counts as well: it can still be asked for. `origins`: (sort, id) to where an item is written.
+    """
+    sql = (
+        "SELECT DISTINCT subject, aspect, value FROM change"
+        " WHERE until = :never AND aspect IN ('', :place) ORDER BY subject"
+    )
+    told: set[str] = set()
+    for subject, aspect, value in database.rows(sql, {"never": NEVER, "place": AT_PLACE}):
+        sentence = (
+            _no_place(plant, subject, value) if aspect == AT_PLACE else _no_status(plant, subject, value)
+        )
+        if sentence is not None and sentence not in told:
+            told.add(sentence)
+            yield Problem(_where(plant, owner_of(subject), origins), "in-use", sentence)
+
+
+def _no_place(plant: Plant, subject: str, value: str) -> str | None:
+    if subject not in plant.units and not plant.is_mobile(subject):
+        return f"{subject} has been moved and is neither a unit nor a mobile place any more"
+    return None if value in plant.places else f"{subject} has been at {value}, which is no place any more"
+
+
+def _no_status(plant: Plant, subject: str, value: str) -> str | None:
+    found = plant.port(subject)
+    if found is None:
+        return f"{subject} has been {value} and is no port any more"
+    if value not in found[1].statuses:
+        return f"{subject} has been {value}, which a {found[1].id} can't be any more"
+    return None
+
+
+def _where(plant: Plant, owner: str, origins: Mapping[tuple[str, str], str]) -> str:
+    part = plant.part_of(owner).id if plant.has_owner(owner) else ""
+    for key in (("unit", owner), ("place", owner), ("part", part)):
+        if key in origins:
+            return f"{origins[key]}, {key[0]} {key[1]}"
+    return owner

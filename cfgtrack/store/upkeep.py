@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -46,7 +45,7 @@ def _copy_file(source: Database, part: Path) -> int:
 
 
 def _copy_rows(source: Database, target: str) -> int:
-    create(target, clock=lambda: 0)
+    create(target)
     with closing(Database(target)) as copy, copy.writing():
         return fill_from_archive(copy, write_archive(source), where=str(source.where))
 
@@ -63,14 +62,14 @@ def _settle(part: Path) -> None:
         copy.rows("PRAGMA journal_mode = DELETE")
 
 
-def restore(source: str, url: str, *, clock: Callable[[], int]) -> int:
+def restore(source: str, url: str) -> int:
     """Make a new journal at `url` of the one at `source`, in either kind of database. Return its number of events.
 
     NoAnswer when there is something at `url` already. Every leaf and every tree head is checked on the way.
     """
     with closing(Database(source, read_only=True)) as old:
         check_current(old)
-        return read_archive(write_archive(old), url, clock=clock, where=str(old.where))
+        return read_archive(write_archive(old), url, where=str(old.where))
 
 
 def migrate(url: str) -> tuple[str | None, str]:

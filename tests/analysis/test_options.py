@@ -128,7 +128,7 @@ def test_marked_as_a_check_marks_it(walk, pick):
     begin, now = walked(walk)
     _, rules = world()
     things = [*now.plant.owners()]
-    for option in options(rules, begin, things[pick % len(things)]).options:
+    for option in options(rules, begin, things[pick % len(things)])[0]:
         report = check(rules, begin, one_step(option.event))
         assert [told(f) for f in option.findings] == [told(f) for f in report.findings]
         assert option.started == report.steps[0].started
@@ -200,8 +200,8 @@ def test_under_a_variance():
     live = Variance("V", "chief", "no other way", 0, rule="dead-before-touch")
     quiet = Variance("W", "chief", "no meter", 0, rule="absence-verified")
     start = Start(begin)
-    plain = {o.event.action: o for o in options(rules, start, "PUMP-1:J1").options}
-    excused = {o.event.action: o for o in options(rules, start, "PUMP-1:J1", variances=(live, quiet)).options}
+    plain = {o.event.action: o for o in options(rules, start, "PUMP-1:J1")[0]}
+    excused = {o.event.action: o for o in options(rules, start, "PUMP-1:J1", variances=(live, quiet))[0]}
     (action,) = plain
     assert {f.rule for f in plain[action].findings} == {"dead-before-touch", "absence-verified"}
     assert not excused[action].findings

@@ -4,8 +4,7 @@ import json
 
 import pytest
 
-from cfgtrack.analysis.state import plant_state, unit_state
-from cfgtrack.analysis.state_report import Standing
+from cfgtrack.analysis.state import Standing, plant_state, unit_state
 from cfgtrack.answers.encode import json_of
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry, Event

@@ -326,7 +326,7 @@ def main() -> None:
 
 def _on_sqlite(folder: Path, events: int, units: int) -> None:
     pattern = folder / "pattern.db"
-    create(str(pattern), clock=clock)
+    create(str(pattern))
 
     def fresh() -> str:
         path = folder / f"journal-{time.perf_counter_ns()}.db"

@@ -190,9 +190,9 @@ def creations(times: int, seed: int) -> Creations:
     chosen = random.Random(seed)
     result = Creations()
     with tempfile.TemporaryDirectory() as folder:
-        create(str(Path(folder) / "warm.db"), clock=clock)
+        create(str(Path(folder) / "warm.db"))
         start = time.monotonic()
-        create(str(Path(folder) / "timed.db"), clock=clock)
+        create(str(Path(folder) / "timed.db"))
         whole = time.monotonic() - start
         for i in range(times):
             url = str(Path(folder) / f"{i}.db")
@@ -217,7 +217,7 @@ def creations(times: int, seed: int) -> Creations:
 
 def _create(url: str, ready: int) -> None:
     del ready
-    create(url, clock=clock)
+    create(url)
 
 
 @dataclass
@@ -327,7 +327,7 @@ def main() -> None:
             url = server.fresh()
         else:
             url = str(Path(folder) / "journal.db")
-            create(url, clock=clock)
+            create(url)
         try:
             result: Kills | Creations | Crowd
             if chosen.what == "kills":

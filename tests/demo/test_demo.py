@@ -60,7 +60,7 @@ def past(tmp_path_factory):
     def clock() -> int:
         return NOW
 
-    create(path, clock=clock)
+    create(path)
     with open_journal(path, clock=clock) as journal:
         journal.load(read_definition([DEMO / "hardware.toml"]), by="test", recorder="test")
         name = DEMO / "as-run.csv"

@@ -1,8 +1,7 @@
 """What a load changed and what a plant is made of, as text."""
 
 from cfgtrack.answers.hardware import Loaded
-from cfgtrack.show.loading import load_text, tally_text
-from cfgtrack.show.overview import overview_text
+from cfgtrack.show.loading import load_text, overview_text, tally_text
 from cfgtrack.store.loading import FieldChange, ItemChange, ItemName, LoadReport
 from cfgtrack.store.record import Outcome
 from tests.show.golden import assert_golden
@@ -38,8 +37,8 @@ def test_loading_the_same_again_says_so():
 
 def test_a_tally_counts_what_became_of_rows():
     """Recorded, there already, refused."""
-    assert tally_text(Outcome(2, 1, 1)) == "2 events recorded, 1 there already, 1 REFUSED"
-    assert tally_text(Outcome(), dry_run=True) == "no events would be recorded"
+    assert tally_text(2, 1, 1) == "2 events recorded, 1 there already, 1 REFUSED"
+    assert tally_text(0, 0, 0, dry_run=True) == "no events would be recorded"
 
 
 def test_an_overview_counts_units_times_parts():

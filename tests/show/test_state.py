@@ -7,7 +7,7 @@ from cfgtrack.analysis.state import plant_state, unit_state
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.quantity import parse_quantity
-from cfgtrack.show.quantity import quantity_text
+from cfgtrack.show.record import quantity_text
 from cfgtrack.show.state import plant_text, state_text
 from tests.happening import happened
 from tests.show.golden import assert_golden

@@ -6,16 +6,17 @@ from hypothesis import strategies as st
 from cfgtrack.answers.encode import json_of
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.time import SECOND, parse_duration, parse_instant
-from cfgtrack.show.span import deadline_text, span_text
 from cfgtrack.show.tables import (
     NARROWEST_TEXT,
     WIDTH,
     columns,
     count,
+    deadline_text,
     heading,
     indented,
     labelled,
     sections,
+    span_text,
     styled,
     table,
     within,

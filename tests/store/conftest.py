@@ -35,7 +35,7 @@ class Server:
             self.admin.execute(f"ALTER SYSTEM SET {setting} = off")
         self.admin.execute("SELECT pg_reload_conf()")
         self.admin.execute("CREATE DATABASE pattern")
-        create(self.server.get_uri(database="pattern"), clock=lambda: 0)
+        create(self.server.get_uri(database="pattern"))
 
     def empty(self) -> str:
         """Return the URL of a new database without a journal."""
@@ -114,7 +114,7 @@ def _lives(process: Any) -> bool:
 def pattern(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An empty journal in a file, to copy new ones from."""
     path = tmp_path_factory.mktemp("pattern") / "pattern.db"
-    create(str(path), clock=lambda: 0)
+    create(str(path))
     return path
 
 

@@ -61,8 +61,8 @@ def test_many_at_once_lose_nothing_and_see_no_answer_change(url: str) -> None:
 def test_a_second_creation_is_told(tmp_path: Path) -> None:
     """Making a journal where one is takes nothing away."""
     url = str(tmp_path / "new.db")
-    create(url, clock=lambda: 0)
+    create(url)
     before = Path(url).read_bytes()
     with pytest.raises(NoAnswer, match="there is a database already"):
-        create(url, clock=lambda: 0)
+        create(url)
     assert Path(url).read_bytes() == before

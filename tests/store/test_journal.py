@@ -283,7 +283,7 @@ def test_rules_are_kept_in_versions(journal: Journal) -> None:
 def test_a_journal_is_made_once(url: str) -> None:
     """Where there is one already, making a journal is refused and changes nothing."""
     with pytest.raises(NoAnswer, match="there is a database already"):
-        create(url, clock=lambda: 0)
+        create(url)
 
 
 def test_a_view_asks_for_all_ports_of_a_unit_at_once(

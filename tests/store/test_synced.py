@@ -172,7 +172,7 @@ def test_what_the_disk_has_not_taken_is_not_acknowledged(tmp_path: Path, recordi
     found = []
     for syncs in (True, False):
         url = str(tmp_path / f"{syncs}.db")
-        create(url, clock=lambda: START)
+        create(url)
         fill(url)
         told = "done" if syncs else "this may be recorded or not; look before you do it again"
         assert told in outcome(partial(work, url, syncs=syncs))
@@ -233,7 +233,7 @@ def test_recording_is_synced(filled: str, settings: set[tuple[object, ...]], rec
 def test_making_a_journal_is_synced(tmp_path: Path, server, settings: set[tuple[object, ...]]) -> None:
     """A new journal is made, or brought forward, on a connection that syncs."""
     for url in (str(tmp_path / "new.db"), server.empty()):
-        create(url, clock=lambda: START)
+        create(url)
         expect_synced(settings, url)
         migrate(url)
         expect_synced(settings, url)
@@ -253,11 +253,11 @@ def test_restoring_is_synced(
         lines = list(write_archive(database))
     settings.clear()
     for n, url in enumerate((str(tmp_path / "restored.db"), server.empty())):
-        restore(filled, url, clock=lambda: START)
+        restore(filled, url)
         assert settings
         assert settings <= {(2, 1, 1), ("looked",)}
         settings.clear()
-        read_archive(lines, str(tmp_path / f"read-{n}.db"), clock=lambda: START)
+        read_archive(lines, str(tmp_path / f"read-{n}.db"))
         expect_synced(settings, "a file")
 
 

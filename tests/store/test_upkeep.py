@@ -93,11 +93,11 @@ def test_a_journal_moves_between_databases_unchanged(
     """From SQLite to PostgreSQL and back, or the other way round: the same journal, the same derived state."""
     there = server.empty()
     back = str(tmp_path / "back.db")
-    restore(filled, there, clock=lambda: START)
-    restore(there, back, clock=lambda: START)
+    restore(filled, there)
+    restore(there, back)
     assert _whole(filled) == _whole(there) == _whole(back)
     with pytest.raises(NoAnswer, match="there is a database already"):
-        restore(filled, back, clock=lambda: START)
+        restore(filled, back)
 
 
 @pytest.mark.parametrize(
@@ -122,7 +122,7 @@ def test_a_changed_archive_is_refused(filled: str, tmp_path: Path, change, says:
     lines = change(_whole(filled)[0])
     target = tmp_path / "restored.db"
     with pytest.raises(BadInput, match=says):
-        read_archive(lines, str(target), clock=lambda: START)
+        read_archive(lines, str(target))
     assert not target.exists()
 
 
