@@ -11,8 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache, lru_cache
-from types import MappingProxyType
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from cfgtrack.model.unknown import no_such
 
@@ -20,96 +19,90 @@ if TYPE_CHECKING:
     import pint
 
 # Dimension -> the SI unit a value is kept in, and an example for messages.
-DIMENSIONS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
-    {
-        "angle": ("rad", "90 deg"),
-        "area": ("m**2", "12 cm^2"),
-        "compressibility": ("1/Pa", "4.6e-10 1/Pa"),
-        "count": ("", "12"),
-        "current": ("A", "1.5 A"),
-        "density": ("kg/m**3", "998 kg/m^3"),
-        "energy": ("J", "5 kJ"),
-        "expansivity": ("1/K", "2.1e-4 1/K"),
-        "flow": ("m**3/s", "3 L/min"),
-        "force": ("N", "400 N"),
-        "heat capacity": ("J/K", "900 J/K"),
-        "heat transfer coefficient": ("W/m**2/K", "10 W/m^2/K"),
-        "leak rate": ("Pa*m**3/s", "1e-6 mbar*l/s"),
-        "length": ("m", "1 1/2 in"),
-        "mass": ("kg", "12 kg"),
-        "mass flow": ("kg/s", "2 g/s"),
-        "power": ("W", "60 W"),
-        "pressure": ("Pa", "12 bar"),
-        "ratio": ("", "0.8"),
-        "resistance": ("ohm", "2.5 mohm"),
-        "specific heat": ("J/kg/K", "900 J/kg/K"),
-        "speed": ("m/s", "0.1 m/s"),
-        "temperature": ("K", "-40 degC"),
-        "temperature difference": ("K", "5 delta_degC"),
-        "thermal conductance": ("W/K", "0.2 W/K"),
-        "thermal conductivity": ("W/m/K", "20 W/m/K"),
-        "time": ("s", "6 h"),
-        "torque": ("N*m", "25 ft lbf"),
-        "voltage": ("V", "28 V"),
-        "volume": ("m**3", "0.5 L"),
-    }
-)
+DIMENSIONS: Mapping[str, tuple[str, str]] = {
+    "angle": ("rad", "90 deg"),
+    "area": ("m**2", "12 cm^2"),
+    "compressibility": ("1/Pa", "4.6e-10 1/Pa"),
+    "count": ("", "12"),
+    "current": ("A", "1.5 A"),
+    "density": ("kg/m**3", "998 kg/m^3"),
+    "energy": ("J", "5 kJ"),
+    "expansivity": ("1/K", "2.1e-4 1/K"),
+    "flow": ("m**3/s", "3 L/min"),
+    "force": ("N", "400 N"),
+    "heat capacity": ("J/K", "900 J/K"),
+    "heat transfer coefficient": ("W/m**2/K", "10 W/m^2/K"),
+    "leak rate": ("Pa*m**3/s", "1e-6 mbar*l/s"),
+    "length": ("m", "1 1/2 in"),
+    "mass": ("kg", "12 kg"),
+    "mass flow": ("kg/s", "2 g/s"),
+    "power": ("W", "60 W"),
+    "pressure": ("Pa", "12 bar"),
+    "ratio": ("", "0.8"),
+    "resistance": ("ohm", "2.5 mohm"),
+    "specific heat": ("J/kg/K", "900 J/kg/K"),
+    "speed": ("m/s", "0.1 m/s"),
+    "temperature": ("K", "-40 degC"),
+    "temperature difference": ("K", "5 delta_degC"),
+    "thermal conductance": ("W/K", "0.2 W/K"),
+    "thermal conductivity": ("W/m/K", "20 W/m/K"),
+    "time": ("s", "6 h"),
+    "torque": ("N*m", "25 ft lbf"),
+    "voltage": ("V", "28 V"),
+    "volume": ("m**3", "0.5 L"),
+}
 
 # Units that are written often, known beforehand: unit -> dimension, factor and offset to SI. The units library takes
 # longer to import than most commands take to answer; a test holds every line to what it says.
-_OFTEN: Final[Mapping[str, tuple[str, Decimal, Decimal]]] = MappingProxyType(
-    {
-        unit: (dimension, Decimal(factor), Decimal(offset))
-        for dimension, units in {
-            "current": "A 1 0, mA 0.001 0",
-            "force": "N 1 0, kN 1000 0",
-            "length": "m 1 0, mm 0.001 0",
-            "mass": "kg 1 0, g 0.001 0",
-            "power": "W 1 0, kW 1000 0",
-            "pressure": "Pa 1 0, kPa 1000 0, MPa 1000000 0, bar 100000 0",
-            "resistance": "ohm 1 0, mohm 0.001 0, kohm 1000 0, Mohm 1000000 0",
-            "temperature": "K 1 0, degC 1 273.15",
-            "time": "s 1 0, min 60 0, h 3600 0",
-            "torque": "N*m 1 0",
-            "voltage": "V 1 0, mV 0.001 0, kV 1000 0",
-            "volume": "l 0.001 0, L 0.001 0",
-        }.items()
-        for unit, factor, offset in (written.split() for written in units.split(","))
-    }
-)
+_OFTEN: Mapping[str, tuple[str, Decimal, Decimal]] = {
+    unit: (dimension, Decimal(factor), Decimal(offset))
+    for dimension, units in {
+        "current": "A 1 0, mA 0.001 0",
+        "force": "N 1 0, kN 1000 0",
+        "length": "m 1 0, mm 0.001 0",
+        "mass": "kg 1 0, g 0.001 0",
+        "power": "W 1 0, kW 1000 0",
+        "pressure": "Pa 1 0, kPa 1000 0, MPa 1000000 0, bar 100000 0",
+        "resistance": "ohm 1 0, mohm 0.001 0, kohm 1000 0, Mohm 1000000 0",
+        "temperature": "K 1 0, degC 1 273.15",
+        "time": "s 1 0, min 60 0, h 3600 0",
+        "torque": "N*m 1 0",
+        "voltage": "V 1 0, mV 0.001 0, kV 1000 0",
+        "volume": "l 0.001 0, L 0.001 0",
+    }.items()
+    for unit, factor, offset in (written.split() for written in units.split(","))
+}
 
 # Where two dimensions are one to the units library, the one meant when nobody says which.
 _ASKED_ONLY = frozenset(("count", "leak rate", "ratio", "temperature difference", "torque"))
 
 # What is measured -> its dimension.
-QUANTITIES: Final[Mapping[str, str]] = MappingProxyType(
-    {
-        "angle": "angle",
-        "clearance": "length",
-        "count": "count",
-        "current": "current",
-        "cycles": "count",
-        "energy": "energy",
-        "flow": "flow",
-        "force": "force",
-        "gap": "length",
-        "insulation-resistance": "resistance",
-        "leak-rate": "leak rate",
-        "length": "length",
-        "level": "ratio",
-        "mass": "mass",
-        "power": "power",
-        "preload": "force",
-        "pressure": "pressure",
-        "resistance": "resistance",
-        "temperature": "temperature",
-        "time": "time",
-        "torque": "torque",
-        "turns": "count",
-        "voltage": "voltage",
-        "volume": "volume",
-    }
-)
+QUANTITIES: Mapping[str, str] = {
+    "angle": "angle",
+    "clearance": "length",
+    "count": "count",
+    "current": "current",
+    "cycles": "count",
+    "energy": "energy",
+    "flow": "flow",
+    "force": "force",
+    "gap": "length",
+    "insulation-resistance": "resistance",
+    "leak-rate": "leak rate",
+    "length": "length",
+    "level": "ratio",
+    "mass": "mass",
+    "power": "power",
+    "preload": "force",
+    "pressure": "pressure",
+    "resistance": "resistance",
+    "temperature": "temperature",
+    "time": "time",
+    "torque": "torque",
+    "turns": "count",
+    "voltage": "voltage",
+    "volume": "volume",
+}
 
 # Units that only name what is counted.
 _COUNTED = frozenset(
@@ -193,15 +186,11 @@ def from_si(value: float, *, unit: str, dimension: str) -> Quantity:
     return Quantity(value, unit, float(f"{shown:.15g}"), dimension)
 
 
-def dimension_of(quantity: str, *, more: Mapping[str, str] | None = None) -> str:
-    """The dimension of a measured quantity, from `QUANTITIES` and the caller's `more`, which come first.
-
-    Raises `BadQuantity` with near names when nobody knows the quantity.
-    """
-    known = {**QUANTITIES, **(more or {})}
-    if quantity not in known:
-        raise BadQuantity(no_such("quantity", quantity, known))
-    return known[quantity]
+def dimension_of(quantity: str) -> str:
+    """The dimension of a measured quantity. Raises `BadQuantity` with near names when nobody knows the quantity."""
+    if quantity not in QUANTITIES:
+        raise BadQuantity(no_such("quantity", quantity, QUANTITIES))
+    return QUANTITIES[quantity]
 
 
 def to_json(quantity: Quantity) -> dict[str, str | float]:

@@ -157,23 +157,17 @@ class Flow:
             return
         if self._touched is not None and subject not in self._touched:
             raise ValueError(f"{subject} was contracted: it is not among what may change")
-        self._log.on_back(self._restore, subject, before)
-        for link in before:
-            if link not in after:
-                self._end(link, shift)
-        for link in after:
-            if link not in before:
-                self._begin(link, shift)
-        self._held[subject] = after
+        self._log.on_back(self._hold, subject, before, None)
+        self._hold(subject, after, shift)
 
-    def _restore(self, subject: str, links: tuple[Link, ...]) -> None:
+    def _hold(self, subject: str, links: tuple[Link, ...], shift: Shift | None) -> None:
         now = self._held.get(subject, ())
         for link in now:
             if link not in links:
-                self._end(link, None)
+                self._end(link, shift)
         for link in links:
             if link not in now:
-                self._begin(link, None)
+                self._begin(link, shift)
         self._held[subject] = links
 
     def _links(self, subject: str) -> Iterable[Link]:

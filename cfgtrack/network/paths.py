@@ -51,24 +51,12 @@ class Paths:
         self._reached: dict[tuple[int, str], tuple[str, ...]] = {}
         self._live: set[int] | None = None
         self._fed: set[int] | None = None
-        self._members: dict[int, list[int]] | None = None
 
     # --- what is joined to what
 
     def segment(self, address: str) -> int | None:
         """Return the number of the segment that an item is in, None when it has no place in this medium."""
         return self._reduced.of(address)
-
-    def members(self, address: str) -> list[str]:
-        """Return all items joined to the item at `address`, itself included, in the plant's order."""
-        segment = self.segment(address)
-        if segment is None:
-            return []
-        if self._members is None:
-            self._members = {}
-            for item, number in enumerate(self._reduced.vertex):
-                self._members.setdefault(number, []).append(item)
-        return [self.network.address(item) for item in self._members[segment]]
 
     # --- what is reached
 
@@ -164,11 +152,6 @@ class Paths:
         if found is None or found[1].joined is None:
             return False
         return self.configuration.state(address).value == found[1].parted and self.is_live(address)
-
-    def open_ends(self) -> list[str]:
-        """Return every open end, in the plant's order. One pass over all ports of the medium."""
-        items = (a for owner in self.network.base for a in self.network.items_of(owner))
-        return [address for address in items if self.is_open_end(address)]
 
     # --- hold
 

@@ -105,11 +105,6 @@ class Instances:
         """Return whether an item is in the scope now: a scope may ask where it stands."""
         return not self._at or it is None or stands_at(self._world.configuration, owner_of(it), self._at)
 
-    @property
-    def come_and_go(self) -> bool:
-        """Whether items are in the scope at one time and not at another."""
-        return bool(self._at)
-
     def affected(self, change: Change) -> Iterable[str | None]:
         """Return the instances whose condition an event may have changed. Without scope: any event may."""
         if not self.is_scoped or self._everything or (self._media and self._is_shifted(change)):

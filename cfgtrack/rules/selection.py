@@ -3,21 +3,30 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from fnmatch import translate
 from functools import lru_cache
 
 from cfgtrack.model.configuration import View, place_line
+from cfgtrack.model.hold import mate_of
 from cfgtrack.model.part import ROLES, Node, Part, Port
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.rules.saying import say_either, say_places
 
-REFERENCES = ("it", "peer of it", "unit of it", "ports of it", "nodes of it", "place of it")
+_REFERENCES: dict[str, Callable[[View, str], list[str]]] = {
+    "it": lambda _, it: [it],
+    "peer of it": lambda view, it: [mate] if (mate := mate_of(view, it)) is not None else [],
+    "unit of it": lambda _, it: [owner_of(it)],
+    "ports of it": lambda view, it: view.plant.ports_of(owner_of(it)),
+    "nodes of it": lambda view, it: view.plant.nodes_of(owner_of(it)),
+    "place of it": lambda view, it: place_line(view, owner_of(it))[:1],
+}
+REFERENCES = tuple(_REFERENCES)
 """What a selection may start from inside a rule: the item the rule is about, or what belongs to it.
 
 ``unit of it`` is the unit or place that a port or node belongs to; ``ports of it`` and ``nodes of it`` are those of
-the owner; ``place of it`` is where the owner stands now.
+the owner; ``place of it`` is where the owner stands now. Empty where it means nothing (no mate, nowhere).
 """
 
 WHATS = ("port", "node", "unit", "place")
@@ -266,7 +275,7 @@ class Bound:
             return () if it is None else (it,)
         view, selection = self._view, self.selection
         if selection.of:
-            items = tuple(refer(view, selection.of, it))
+            items = () if it is None else tuple(_REFERENCES[selection.of](view, it))
             if not self._is_bare:
                 items = tuple(a for a in items if selection.matches(view.plant, a))
         else:
@@ -302,27 +311,6 @@ def fits(name: str, patterns: Iterable[str]) -> bool:
     True
     """
     return any(name == p or _pattern(p).match(name) is not None for p in patterns)
-
-
-def refer(view: View, reference: str, it: str | None) -> list[str]:
-    """Return what one of `REFERENCES` means for `it`. Empty where it means nothing (no mate, nowhere)."""
-    if it is None:
-        return []
-    plant, owner = view.plant, owner_of(it)
-    if reference == "it":
-        return [it]
-    if reference == "peer of it":
-        mate = view.state(it).other if plant.port(it) else None
-        return [mate] if mate is not None else []
-    if reference == "unit of it":
-        return [owner]
-    if reference == "ports of it":
-        return plant.ports_of(owner)
-    if reference == "nodes of it":
-        return plant.nodes_of(owner)
-    if reference == "place of it":
-        return place_line(view, owner)[:1]
-    raise ValueError(f"unknown reference {reference!r}")
 
 
 def stands_at(view: View, owner: str, patterns: Iterable[str]) -> bool:

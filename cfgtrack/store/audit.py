@@ -245,12 +245,9 @@ class _Auditor:
 def _state(database: Database) -> Iterator[Fault]:
     """Compare the derived state with what the journal gives; name the first event whose part of it differs."""
     try:
-        if _sum_derived(database) == _sum_stored(database):
+        if _sum(_derived(database)) == _sum(_stored(database)):
             return
-        derived: dict[int, int] = {}
-        stored: dict[int, int] = {}
-        _sum_derived(database, derived)
-        _sum_stored(database, stored)
+        derived, stored = _by_number(_derived(database)), _by_number(_stored(database))
         number = min(n for n in derived.keys() | stored.keys() if derived.get(n) != stored.get(n))
     except UNREADABLE:
         yield Fault("state", "the derived state can't be worked out from the journal")
@@ -260,29 +257,31 @@ def _state(database: Database) -> Iterator[Fault]:
     yield Fault("state", sentence, number, None if row is None else row[0])
 
 
+Pages = Iterator[tuple[list[Row], int]]
+"""Rows of a derived table, and the column that holds the number of the event that wrote them."""
+
+
+def _derived(database: Database) -> Pages:
+    for page in derive(database, read_plant):
+        yield page.touches, 2
+        yield page.changes, 4
+
+
+def _stored(database: Database) -> Pages:
+    for table, at in (("touch", 2), ("change", 4)):
+        yield from ((page, at) for page in stored_pages(database, table))
+
+
 # A row's hash differs from one run of Python to the next, so nobody can prepare rows that cancel out.
 
 
-def _sum_derived(database: Database, by_number: dict[int, int] | None = None) -> int:
-    total = 0
-    for derived in derive(database, read_plant):
-        total += sum(map(hash, derived.touches)) + sum(map(hash, derived.changes))
-        if by_number is not None:
-            _add(by_number, derived.touches, 2)
-            _add(by_number, derived.changes, 4)
-    return total
+def _sum(pages: Pages) -> int:
+    return sum(sum(map(hash, rows)) for rows, _ in pages)
 
 
-def _sum_stored(database: Database, by_number: dict[int, int] | None = None) -> int:
-    total = 0
-    for table, at in (("touch", 2), ("change", 4)):
-        for page in stored_pages(database, table):
-            total += sum(map(hash, page))
-            if by_number is not None:
-                _add(by_number, page, at)
-    return total
-
-
-def _add(by_number: dict[int, int], rows: list[Row], at: int) -> None:
-    for row in rows:
-        by_number[row[at]] = by_number.get(row[at], 0) + hash(row)
+def _by_number(pages: Pages) -> dict[int, int]:
+    sums: dict[int, int] = {}
+    for rows, at in pages:
+        for row in rows:
+            sums[row[at]] = sums.get(row[at], 0) + hash(row)
+    return sums

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -77,12 +77,9 @@ class Database:
         self.read_only = read_only
         self.wait = wait
         if self.is_file:
-            self._expect_name()
-        if self.is_file and not create:
-            self._expect_file()
+            self._expect_file(create=create)
         self.connection = self._connected()
-        raw: Any = self.connection.connection.driver_connection
-        self.raw: Any = raw
+        self.raw: Any = self.connection.connection.driver_connection
         self._errors = _errors(self.url)
         with self.trouble():
             self._set_up(create=create)
@@ -92,13 +89,13 @@ class Database:
         """Whether this is SQLite."""
         return self.url.get_backend_name() == "sqlite"
 
-    def _expect_name(self) -> None:
-        """A journal in memory would be gone with the command that acknowledged what it recorded."""
+    def _expect_file(self, *, create: bool) -> None:
+        # A journal in memory would be gone with the command that acknowledged what it recorded.
         if self.url.database in (None, "", ":memory:"):
             raise NoAnswer(Problem("database", "no-database", "expected the name of a file, found none"))
-
-    def _expect_file(self) -> None:
         path = Path(self.url.database or "")
+        if create:
+            return
         if not path.exists():
             sentence = (
                 "there is no such file; `cfgtrack load FILE` makes it, --db or CFGTRACK_DB names another"
@@ -183,12 +180,9 @@ class Database:
                 kept = True
         finally:
             if not kept:
-                self._roll_back()
-
-    def _roll_back(self) -> None:
-        # After some errors (a full disk, a lost connection) the database has rolled back already.
-        with suppress_errors(self._errors):
-            self.raw.execute("ROLLBACK")
+                # After some errors (a full disk, a lost connection) the database has rolled back already.
+                with suppress(*self._errors):
+                    self.raw.execute("ROLLBACK")
 
     @contextmanager
     def attempt(self) -> Iterator[None]:
@@ -208,21 +202,15 @@ class Database:
             return
         names = ", ".join(columns)
         try:
-            if self.is_file:
-                marks = ", ".join("?" * len(columns))
-                self.raw.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", rows)  # noqa: S608
-            elif len(rows) < 20:
-                marks = ", ".join(["%s"] * len(columns))
+            if self.is_file or len(rows) < 20:
+                marks = ", ".join(["?" if self.is_file else "%s"] * len(columns))
                 self.raw.cursor().executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", rows)  # noqa: S608
-            else:
-                self._copy(f"COPY {table} ({names}) FROM STDIN", rows)
+                return
+            with self.raw.cursor().copy(f"COPY {table} ({names}) FROM STDIN") as copy:
+                for row in rows:
+                    copy.write_row(row)
         except self._errors as err:
             raise trouble_of(err, str(self.where)) from err
-
-    def _copy(self, statement: str, rows: Sequence[Row]) -> None:
-        with self.raw.cursor().copy(statement) as copy:
-            for row in rows:
-                copy.write_row(row)
 
     @contextmanager
     def trouble(self) -> Iterator[None]:
@@ -242,15 +230,6 @@ _SETTINGS = (
     "cache_size = -65536",
     "temp_store = MEMORY",
 )
-
-
-@contextmanager
-def suppress_errors(errors: tuple[type[Exception], ...]) -> Iterator[None]:
-    """Go on after one of `errors`."""
-    try:
-        yield
-    except errors:
-        return
 
 
 def _errors(url: URL) -> tuple[type[Exception], ...]:

@@ -230,15 +230,6 @@ class Journal:
         """Return the event with this id, in effect or not, or None."""
         return find_entry(self.database, event_id)
 
-    def corrected_by(self, event_id: str, known: int | None = None) -> Entry | None:
-        """Return the event that superseded or withdrew the one with this id, or None."""
-        sql = (
-            "SELECT x.body, x.number, x.known FROM event x JOIN event e ON x.corrects = e.number"
-            " WHERE e.id = :id AND x.known <= :known"
-        )
-        row = self.database.row(sql, {"id": event_id, "known": self._known(known)})
-        return None if row is None else entry_of(*row)
-
     def last(
         self, subject: str, action: str, *, at: int | None = None, known: int | None = None
     ) -> Entry | None:

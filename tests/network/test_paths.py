@@ -78,13 +78,14 @@ def _oracle(plant, configuration):
 
 
 @given(_plants())
-def test_members_are_the_connected_component_of_the_links_that_go_both_ways(world):
-    """What is joined to an item is its connected component, as networkx finds it."""
+def test_segments_are_the_connected_components_of_the_links_that_go_both_ways(world):
+    """What is in one segment with an item is its connected component, as networkx finds it."""
     plant, configuration = world
     both, _ = _oracle(plant, configuration)
     paths = Paths(compile_network(plant, "fluid"), configuration)
     for item in both:
-        assert set(paths.members(item)) == nx.node_connected_component(both, item)
+        joined = {other for other in both if paths.segment(other) == paths.segment(item)}
+        assert joined == nx.node_connected_component(both, item)
 
 
 @given(_plants())
@@ -109,7 +110,6 @@ def test_what_is_reached_is_what_networkx_reaches(world):
         assert paths.is_live(item) == (item in live)
         is_open = item in live and item not in nodes and configuration.state(item).value == "demated"
         assert paths.is_open_end(item) == is_open
-    assert set(paths.open_ends()) == {item for item in ahead if paths.is_open_end(item)}
 
 
 def test_a_check_valve_lets_liquid_out_to_the_expansion_and_not_back():
@@ -150,11 +150,10 @@ def test_hold_leads_to_places_that_stay_or_to_who_carries():
 
 
 def test_what_has_no_place_in_a_medium_is_neither_cut_off_nor_joined():
-    """An address of another medium has no segment, no members, and nothing to be cut off from."""
+    """An address of another medium has no segment, and nothing to be cut off from."""
     _, configuration, networks = yard()
     paths = Paths(networks["fluid"], configuration)
     assert paths.segment("PUMP-1:J1") is None
-    assert paths.members("PUMP-1:J1") == []
     assert not paths.is_cut_off("PUMP-1:J1")
     assert not paths.is_live("PUMP-1:J1")
     assert paths.fed_by("PUMP-1:J1") == paths.reached("PUMP-1:J1", "source") == ()
@@ -163,7 +162,10 @@ def test_what_has_no_place_in_a_medium_is_neither_cut_off_nor_joined():
 def test_bolt_holes_are_no_open_ends():
     """A released bolt lets nothing out: hold has no open ends."""
     _, configuration, networks = yard()
-    assert not Paths(networks["hold"], configuration).open_ends()
+    paths = Paths(networks["hold"], configuration)
+    assert not any(
+        paths.is_open_end(a) for owner in networks["hold"].base for a in paths.network.items_of(owner)
+    )
 
 
 def test_a_place_without_hold_links_is_held_by_itself():

@@ -54,10 +54,7 @@ class _Always(Runner):
         self.false: dict[str | None, _Lapse] = {}
 
     def begin(self) -> None:
-        items = self.instances.items
-        if self.instances.come_and_go:
-            items = tuple(filter(self.instances.has, items))
-        for it in self.own.unsure(items):
+        for it in self.own.unsure(filter(self.instances.has, self.instances.items)):
             self.engine.disturb(self.number, it, None)
 
     def settle(self, it: str | None, event: Event | None) -> None:
