@@ -6,6 +6,7 @@ import ast
 import contextlib
 import io
 import json
+import sys
 import textwrap
 from dataclasses import replace
 from pathlib import Path
@@ -20,6 +21,11 @@ from cfgtrack.answers.record import record
 from cfgtrack.answers.reference import look_up
 from cfgtrack.answers.rules import load
 from cfgtrack.answers.state import state
+from cfgtrack.model import possibility
+from cfgtrack.model.action import Action
+from cfgtrack.model.configuration import View
+from cfgtrack.model.event import Event
+from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.time import SECOND, parse_instant
 from cfgtrack.model.trouble import BadInput, Misput, NoAnswer
 from tests.cli.conftest import Command
@@ -152,3 +158,29 @@ def test_no_words_say_nothing(cfgtrack: Command) -> None:
     """Recording nothing is bad input, with an example of what to say."""
     with pytest.raises(BadInput, match="say what was done"):
         record(asking(cfgtrack), [])
+
+
+HOWS = {
+    "in order": ("2031-05-01T10:00:00Z", {}),
+    "late": ("2031-05-01T08:30:00Z", {}),
+    "tried": ("2031-05-01T10:00:00Z", {"dry_run": True}),
+}
+
+
+@pytest.mark.parametrize("how", HOWS)
+def test_an_action_is_resolved_once(how: str, cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is recorded is held against the hardware in one place, and judged as the event that it became there."""
+    at, more = HOWS[how]
+    seen: list[str] = []
+
+    def counting(view: View, action: Action) -> Event | Impossible:
+        seen.append(action.id)
+        return resolve(view, action)
+
+    record(asking(cfgtrack, at="2031-05-01T09:50:00Z"), ["cap", "PUMP-1:F2"])  # loads what it needs
+    for module in [m for name, m in sys.modules.items() if name.startswith("cfgtrack.")]:
+        if getattr(module, "resolve", None) is resolve:
+            monkeypatch.setattr(module, "resolve", counting)
+    monkeypatch.setattr(possibility, "resolve", counting)
+    found = record(asking(cfgtrack, at=at, **more), ["shut", "HALL:V1"], event_id="X")
+    assert (found.event.event.id, seen.count("X")) == ("X", 1)
