@@ -218,18 +218,14 @@ def _run(
         if last_of.get(event.happened) is event:
             engine.stop_point(event) if whole else engine.settle()
         started, stopped = engine.turns(turned)
-        yield event.id, {"started": tuple(started), "stopped": tuple(_in_time(stopped, event.happened))}
+        yield event.id, {"started": tuple(started), "stopped": tuple(filter(_in_time, stopped))}
     if whole:
         engine.end_sequence()
 
 
-def _in_time(stopped: Iterable[Clock], now: int) -> Iterator[Clock]:
-    """Yield the clocks that stopped before they ran out, with what was left."""
-    for clock in stopped:
-        if clock.deadline is None:
-            yield clock
-        elif clock.deadline >= now:
-            yield replace(clock, left=clock.deadline - now)
+def _in_time(stopped: Clock) -> bool:
+    """Return whether a clock stopped before it ran out."""
+    return stopped.left is None or stopped.left >= 0
 
 
 def _impossible(results: Iterable[StepResult]) -> Iterator[Finding]:

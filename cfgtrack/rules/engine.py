@@ -93,6 +93,7 @@ class Engine:
         self._until: dict[int, int] = {}
         self._turns: dict[int, Turn] = {}
         self._tells_turns = False
+        self._named = {rule.id: (rule.title, rule.severity) for rule in rules.rules}
         self.runners: list[Runner] = []
         for number, rule in enumerate(rules.rules):
             self.runners.append(rule.mode.compile(number, rule, self))
@@ -298,7 +299,7 @@ class Engine:
         return len(self._turns)
 
     def turns(self, since: int) -> tuple[list[Clock], list[Clock]]:
-        """Return the clocks that started and those that stopped after the first `since` turns.
+        """Return the clocks that started and those that stopped, with what was left, after the first `since` turns.
 
         What did both in between is in neither.
         """
@@ -308,12 +309,14 @@ class Engine:
             turn = self._turns[number]
             net[turn.clock] = net.get(turn.clock, 0) + (1 if turn.starts else -1)
             deadlines[turn.clock] = turn.deadline
-        rules = {rule.id: rule for rule in self.rules.rules} if net else {}
         started, stopped = list[Clock](), list[Clock]()
-        for (rule, subject, begun), n in net.items():
+        for key, n in net.items():
             if n:
-                told = (rule, rules[rule].title, rules[rule].severity, subject, begun)
-                (started if n > 0 else stopped).append(Clock(*told, deadlines[rule, subject, begun]))
+                (rule, subject, begun), deadline = key, deadlines[key]
+                left = None if n > 0 or deadline is None else deadline - self.world.now
+                title, severity = self._named[rule]
+                clock = Clock(rule, title, severity, subject, begun, deadline, None, None, left)
+                (started if n > 0 else stopped).append(clock)
         return started, stopped
 
     def clocks(self) -> list[Clock]:
