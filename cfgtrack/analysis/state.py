@@ -11,13 +11,10 @@ from cfgtrack.model.event import Entry
 from cfgtrack.model.hold import hangs, holds, is_made, seat_of
 from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, Plant, owner_of
-from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+from cfgtrack.model.unknown import expect_thing
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import Holding, Paths, loops_of
 from cfgtrack.rules.finding import Clock
-
-_LISTED = 12
-"""So many names of ports and nodes are listed to somebody who asks for one that isn't there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,8 +205,7 @@ def unit_state(
     `networks` are the compiled networks by medium. Of the `clocks` those of the thing itself are shown.
     Raises NoAnswer when there is no such thing.
     """
-    if not plant.has(address):
-        raise NoAnswer(_unknown(plant, address))
+    expect_thing(plant, address)
     survey = _Observer(configuration, networks)
     owner, colon, _ = address.partition(":")
     ports = plant.ports_of(owner) if not colon else [address] if plant.port(address) else []
@@ -219,7 +215,7 @@ def unit_state(
     placed = owner in plant.units or mobile
     return StateReport(
         address=address,
-        sort=_sort(plant, address),
+        sort=plant.sort_of(address),
         title=_title(plant, address),
         part=plant.part_of(owner).id,
         home=plant.units[owner].home if owner in plant.units else "",
@@ -394,14 +390,6 @@ def _ends(paths: Paths | None, address: str) -> tuple[str, ...]:
     return paths.reached(address, "expansion") if paths.nodes("expansion") else paths.fed_by(address)
 
 
-def _sort(plant: Plant, address: str) -> str:
-    if ":" in address:
-        return "port" if plant.port(address) else "node"
-    if address in plant.units:
-        return "unit"
-    return "mobile place" if plant.is_mobile(address) else "place"
-
-
 def _title(plant: Plant, address: str) -> str:
     owner, colon, name = address.partition(":")
     part = plant.part_of(owner)
@@ -420,14 +408,3 @@ def _readings(configuration: Configuration, addresses: Iterable[str]) -> Iterato
     for (subject, quantity), effect in configuration.values.items():
         if subject in wanted:
             yield Reading(subject, quantity, float(effect.value), effect.other or "")
-
-
-def _unknown(plant: Plant, address: str) -> Problem:
-    owner, colon, name = address.partition(":")
-    if colon and plant.has_owner(owner):
-        part = plant.part_of(owner)
-        names = [*part.ports, *part.nodes]
-        hint = near_hint(name, names) or (f"; it has {', '.join(names[:_LISTED])}" if names else "")
-        return Problem(address, "no-such-port", f"{owner} has no port or node {name}{hint}")
-    hint = near_hint(owner, [*plant.units, *plant.places])
-    return Problem(address, "no-such-unit", f"there is no unit or place {owner}{hint}")

@@ -13,6 +13,7 @@ from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time,
 from cfgtrack.model.action import APPROVE, EXPLAIN, WITHDRAW, Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.journal import Journal
 
 
@@ -95,7 +96,7 @@ def _expect_event(journal: Journal, event_id: str) -> Event:
     """Return the event with this id, in effect or not. NoAnswer when there is none."""
     entry = journal.entry(event_id)
     if entry is None:
-        raise NoAnswer(Problem(event_id, "no-such-event", f"there is no event {event_id} in this journal"))
+        raise NoAnswer(Problem(event_id, UNKNOWN, no_such("event", event_id)))
     return entry.event
 
 

@@ -12,6 +12,7 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import BOOK_ACTIONS
 from cfgtrack.model.time import BadTime, parse_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
+from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.database import WAIT, spared
 from cfgtrack.store.journal import Journal, open_journal, system_clock
 
@@ -72,7 +73,9 @@ class Asking:
         if self.outing and "T" not in given.upper():
             start = journal.outing_start(self.outing)
             if start is None:
-                raise NoAnswer(Problem(option, "no-such-outing", f"outing {self.outing} has not begun"))
+                raise NoAnswer(
+                    Problem(option, UNKNOWN, f"{no_such('outing', self.outing)}: it has not begun")
+                )
         try:
             return parse_instant(given, outing_start=start)
         except BadTime as err:

@@ -13,7 +13,6 @@ from cfgtrack.analysis.options import options
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
-from cfgtrack.answers.things import expect_known, no_answer_if_unknown
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import BOOK_ACTIONS
@@ -21,6 +20,7 @@ from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.model.unknown import expect_thing
 from cfgtrack.rules.finding import Finding
 
 
@@ -56,10 +56,7 @@ def _single(action: str, plant: Plant) -> Proposal:
         words = split_phrase(action)
     except ValueError:
         raise BadInput([Problem("--do", "syntax", "a quote is opened and never closed", action)]) from None
-    try:
-        event = parse_phrase(words, plant, id="1", where="--do")
-    except BadInput as err:
-        raise no_answer_if_unknown(err) from None
+    event = parse_phrase(words, plant, id="1", where="--do")
     if event.action in BOOK_ACTIONS:
         sentence = f"{event.action} is done to the record: there is nothing to check in it"
         raise BadInput([Problem("--do", "unexpected", sentence, action)])
@@ -102,8 +99,8 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
     """
     with asking.read() as journal:
         moment = asking.moment(journal)
-        expect_known(journal, thing, moment.known, parts=False)
         past = Past(journal, moment)
+        expect_thing(past.plant, thing)
         chosen = rules_to_judge_by(past, rules)
         found, cut = options(chosen, past.start, thing, variances=past.variances, networks=past.networks)
     choices = (

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past
-from cfgtrack.answers.things import expect_known
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+from cfgtrack.model.unknown import expect_thing, find
 from cfgtrack.network.network import Network
 from cfgtrack.rules.finding import Finding
 
@@ -101,23 +100,22 @@ def scene(
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
         scope = _scope(past, medium, loop, unit, hops, places=places)
+        expect_there(past.plant, past.networks, scope)
         judged = past.is_judged(asked=marked)
         with noting(past.notes):
             findings = tuple(f for f in past.findings()[0] if f.is_open) if judged else ()
-            expect_there(past.plant, past.networks, scope)
         world = (past.plant, past.configuration, past.networks)
         return Scene(past.moment, *world, scope, findings, tuple(past.notes))
 
 
 def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: int, *, places: bool) -> Scope:
-    """Return what is to be drawn. NoAnswer for a medium, loop or unit that the plant doesn't have."""
-    if medium and medium not in past.plant.media:
-        hint = near_hint(medium, list(past.plant.media))
-        raise NoAnswer(Problem(medium, "no-such-medium", f"there is no medium {medium}{hint}"))
+    """Return what is to be drawn. NoAnswer for a medium or unit that the plant doesn't have."""
+    if medium:
+        find("medium", medium, past.plant.media)
     if loop is not None:
         return Scope.loop(loop, medium=medium or "fluid")
     if unit is not None:
-        expect_known(past.journal, unit, past.moment.known, parts=False)
+        expect_thing(past.plant, unit)
         return Scope.around(unit, hops=hops, medium=medium)
     if places:
         return Scope.places()
@@ -125,15 +123,11 @@ def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: in
 
 
 def expect_there(plant: Plant, networks: Mapping[str, Network], scope: Scope) -> None:
-    """Raise NoAnswer for a scope of a medium, unit or loop that isn't there."""
-    if scope.medium and scope.medium not in networks:
-        raise NoAnswer(_unknown("medium", scope.medium, networks))
-    if scope.sort == "around" and not plant.has_owner(scope.subject):
-        raise NoAnswer(_unknown("unit", scope.subject, [*plant.units, *plant.places]))
+    """Raise NoAnswer for a scope of a medium or loop that isn't there."""
+    if scope.medium:
+        find("medium", scope.medium, networks)
     if scope.sort == "loop":
-        loops = _loops(plant, scope.medium)
-        if scope.subject not in loops:
-            raise NoAnswer(_unknown("loop", scope.subject, loops))
+        find("loop", scope.subject, _loops(plant, scope.medium))
 
 
 def _loops(plant: Plant, medium: str) -> dict[str, None]:
@@ -145,9 +139,3 @@ def _loops(plant: Plant, medium: str) -> dict[str, None]:
         loops.update(dict.fromkeys(p.loop for p in ports))
     loops.pop("", None)
     return loops
-
-
-def _unknown(sort: str, name: str, known: Iterable[str]) -> Problem:
-    names = list(known)
-    hint = near_hint(name, names) or (f"; there are {', '.join(names)}" if 0 < len(names) <= 8 else "")
-    return Problem(name, f"no-such-{sort}", f"there is no {sort} {name}{hint}")

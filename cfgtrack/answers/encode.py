@@ -71,4 +71,5 @@ def _told(sort: type) -> tuple[tuple[str, Callable[[Any], Any]], ...]:
     untold = getattr(sort, "untold", ())
     types = {field.name: field.type for field in fields(sort) if field.name not in untold}
     types |= {name: getattr(sort, name).fget.__annotations__["return"] for name in getattr(sort, "told", ())}
+    assert all(str(of) in _FORMS or "Instant" not in str(of) for of in types.values()), types
     return tuple((name, _FORMS.get(str(of), json_of)) for name, of in types.items())

@@ -8,8 +8,8 @@ from cfgtrack.analysis import difference as analysis
 from cfgtrack.analysis.difference import Difference
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
-from cfgtrack.answers.things import expect_known
 from cfgtrack.model.event import Entry, LogLine
+from cfgtrack.model.unknown import ANYTHING, expect_thing
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ def history(
         if thing is None:
             lines = journal.log(known=moment.known)
             return History(moment, tuple(line for line in lines if _is_within(line.entry, since, until)))
-        expect_known(journal, thing, moment.known)
+        expect_thing(journal.plant(moment.known), thing, ANYTHING)
         entries = journal.history(thing, start=since, end=until, known=moment.known)
         return History(moment, tuple(LogLine(entry, None) for entry in entries))
 
@@ -79,5 +79,5 @@ def remarks(asking: Asking, thing: str) -> Remarks:
     """
     with asking.read() as journal:
         moment = asking.moment(journal)
-        expect_known(journal, thing, moment.known)
+        expect_thing(journal.plant(moment.known), thing, ANYTHING)
         return Remarks(moment, tuple(journal.remarks([thing], at=moment.at, known=moment.known)))

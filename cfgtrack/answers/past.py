@@ -13,7 +13,8 @@ from cfgtrack.model.action import APPROVE, BOOK_ACTIONS
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.model.unknown import find
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import Rule, RuleSet
@@ -206,11 +207,7 @@ def kept_rules(journal: Journal, plant: Plant | None, known: int | None = None) 
 
 def find_rule(rules: RuleSet, rule_id: str) -> Rule:
     """Return the rule with this id. NoAnswer, with near names, when there is none."""
-    for rule in rules.rules:
-        if rule.id == rule_id:
-            return rule
-    hint = near_hint(rule_id, [rule.id for rule in rules.rules])
-    raise NoAnswer(Problem(rule_id, "no-such-rule", f"no rule {rule_id} is kept{hint}"))
+    return find("rule", rule_id, {rule.id: rule for rule in rules.rules})
 
 
 def kept_texts(journal: Journal, known: int | None = None) -> dict[str, str]:

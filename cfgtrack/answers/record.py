@@ -11,7 +11,6 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past, concerned, kept_rules, variances
-from cfgtrack.answers.things import no_answer_if_unknown
 from cfgtrack.files.phrase import parse_phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry
@@ -154,12 +153,7 @@ def said(
     **more: str | None,
 ) -> Action:
     """Return the action that words and `more` fields say. BadInput, or NoAnswer when all that is wrong is a name."""
-    try:
-        action = parse_phrase(
-            words, journal.plant(), id=event_id or new_id(), happened=happened, where=words[0]
-        )
-    except BadInput as err:
-        raise no_answer_if_unknown(err) from None
+    action = parse_phrase(words, journal.plant(), id=event_id or new_id(), happened=happened, where=words[0])
     told: dict[str, Any] = {name: value for name, value in {**more, "by": asking.by}.items() if value}
     _expect_once(action, told, words[0])
     return replace(action, **{"recorder": action.recorder or asking.recorder, **told})

@@ -11,7 +11,8 @@ from cfgtrack.analysis.warming import Warming, warm
 from cfgtrack.files.reference import TABLES, shipped_table
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.model.reference import Fluid, PropertyClass, Reference, Scatter, Surface, Thread
-from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, near_hint
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
+from cfgtrack.model.unknown import find
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,7 @@ def look_up(
     Of a thread with a `surface`: which preload a `torque` gives, or which torque a `preload` takes. Of a fluid: how far
     the pressure rises in a full rigid volume when it is `warmed`, or how far it may warm for a `rise`.
     """
-    entry = _find(name, entries(table), table)
+    entry = find(table, name, entries(table))
     if surface is not None:
         return Found(table, entry, _tightening(entry, surface, torque=torque, preload=preload))
     if warmed is not None or rise is not None:
@@ -97,17 +98,8 @@ def names(table: str | None = None) -> list[str]:
 
 def entries(name: str) -> Mapping[str, Reference]:
     """Return the entries of a table by id. NoAnswer, with near names, when there is no such table."""
-    if name not in TABLES:
-        hint = near_hint(name, TABLES) or f"; there are {', '.join(TABLES)}"
-        raise NoAnswer(Problem(name, "no-such-table", f"there is no reference table {name}{hint}"))
+    find("reference table", name, TABLES)
     return shipped_table(name)
-
-
-def _find(name: str, among: Mapping[str, Reference], table: str) -> Reference:
-    if name not in among:
-        hint = near_hint(name, among) or f"; `cfgtrack reference {table}` lists them"
-        raise NoAnswer(Problem(name, f"no-such-{table}", f"the table {table} has no {name}{hint}"))
-    return among[name]
 
 
 def _quantity(option: str, text: str, dimension: str) -> Quantity:
@@ -125,7 +117,7 @@ def _quantity(option: str, text: str, dimension: str) -> Quantity:
 
 def _tightening(entry: Reference, surface: str, *, torque: str | None, preload: str | None) -> Tightening:
     """Work out what a torque, or the torque for a preload, does to a thread."""
-    found = _find(surface, entries("surface"), "surface")
+    found = find("surface", surface, entries("surface"))
     assert isinstance(entry, Thread)
     assert isinstance(found, Surface)
     scatter = entries("scatter")[found.scatter]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.hardware import Loaded
@@ -13,7 +12,7 @@ from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past, find_rule, kept_rules, kept_texts
 from cfgtrack.answers.review import Review, reviewed
 from cfgtrack.files.rules import parse_rules, read_rules
-from cfgtrack.model.trouble import NoAnswer, Problem, near_hint
+from cfgtrack.model.unknown import find
 from cfgtrack.rules.finding import SEVERITIES
 from cfgtrack.rules.rule import Rule
 from cfgtrack.store.journal import Journal
@@ -32,7 +31,7 @@ def load(asking: Asking, files: Sequence[Path]) -> Loaded:
 def drop(asking: Asking, name: str) -> Loaded:
     """Judge by a kept rules file no longer. NoAnswer when none of this name is kept."""
     with asking.write() as journal:
-        _expect_file(name, kept_texts(journal))
+        find("rules file", name, kept_texts(journal))
         return _keep(asking, journal, {name: ""})
 
 
@@ -42,28 +41,44 @@ def _keep(asking: Asking, journal: Journal, texts: dict[str, str]) -> Loaded:
 
 
 @dataclass(frozen=True, slots=True)
-class KeptRules(Answer):
-    """The rules that are kept: a line each, by column."""
+class RuleLine:
+    """A rule in a line."""
 
-    rules: tuple[Mapping[str, Any], ...]
+    id: str
+    severity: int
+    category: str
+    mode: str
+    title: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class RuleInWords(RuleLine):
+    """A rule in plain words. `guards` are the items that it guards, `written` is where it stands."""
+
+    when: str
+    what: str
+    hazard: str
+    written: str
+    guards: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class KeptRules(Answer):
+    """The rules that are kept, a line each."""
+
+    rules: tuple[RuleLine, ...]
 
 
 def kept(asking: Asking) -> KeptRules:
     """Return the rules that are kept."""
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
-        return KeptRules(past.moment, tuple(map(_line, past.rules.rules)))
+        return KeptRules(past.moment, tuple(RuleLine(*_line(rule)) for rule in past.rules.rules))
 
 
-def _line(rule: Rule) -> dict[str, Any]:
-    return {
-        "id": rule.id,
-        "severity": rule.severity,
-        "category": SEVERITIES[rule.severity],
-        "mode": rule.mode.key,
-        "title": rule.title,
-        "source": rule.source,
-    }
+def _line(rule: Rule) -> tuple[str, int, str, str, str, str]:
+    return rule.id, rule.severity, SEVERITIES[rule.severity], rule.mode.key, rule.title, rule.source
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,22 +94,15 @@ def texts(asking: Asking, name: str | None = None) -> Texts:
         moment = asking.moment(journal)
         found = kept_texts(journal, moment.known)
     if name is not None:
-        _expect_file(name, found)
-        found = {name: found[name]}
+        found = {name: find("rules file", name, found)}
     return Texts(moment, found)
-
-
-def _expect_file(name: str, texts: Mapping[str, str]) -> None:
-    if name not in texts:
-        hint = near_hint(name, list(texts))
-        raise NoAnswer(Problem(name, "no-such-file", f"no rules file of this name is kept{hint}"))
 
 
 @dataclass(frozen=True, slots=True)
 class Explained(Answer):
-    """A rule in plain words, by label; its `guards` are the items that it guards."""
+    """A rule in plain words."""
 
-    rule: Mapping[str, Any]
+    rule: RuleInWords
 
 
 def explain(asking: Asking, rule_id: str) -> Explained:
@@ -102,20 +110,9 @@ def explain(asking: Asking, rule_id: str) -> Explained:
     with asking.read() as journal:
         moment = asking.moment(journal)
         rule = find_rule(kept_rules(journal, journal.plant(moment.known), moment.known), rule_id)
-        guarded = rule.guards(journal.configuration(moment.at, moment.known))
-    words = {
-        "id": rule.id,
-        "title": rule.title,
-        "when": rule.mode.words(),
-        "what": rule.condition.words(),
-        "hazard": rule.hazard,
-        "severity": rule.severity,
-        "category": SEVERITIES[rule.severity],
-        "source": rule.source,
-        "written": rule.where,
-        "guards": guarded,
-    }
-    return Explained(moment, words)
+        guards = tuple(rule.guards(journal.configuration(moment.at, moment.known)))
+    words = (rule.mode.words(), rule.condition.words(), rule.hazard, rule.where)
+    return Explained(moment, RuleInWords(*_line(rule), *words, guards))
 
 
 def try_files(asking: Asking, files: Sequence[Path]) -> Review:

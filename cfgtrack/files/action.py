@@ -1,15 +1,15 @@
-"""Turns an action as people said it - a phrase, a row - into an event, looking up everything that it names."""
+"""Turns an action as people said it - a phrase, a row - into an action, looking up everything that it names."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
-from cfgtrack.files.fields import hint
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import BASES, BOOK_ACTIONS, GENERAL_ACTIONS, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
+from cfgtrack.model.unknown import ANYTHING, MOVABLE, PLACE, PORT, UNKNOWN, no_such, unknown
 
 Note = Callable[[str, str, str], None]
 """Takes a field's name ("" for the whole), a code and a sentence."""
@@ -43,7 +43,7 @@ def actions_of(plant: Plant) -> dict[str, None]:
 
 
 def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened: int) -> Action | None:
-    """Return the event that was said, None after noting everything in it that makes no sense in this plant."""
+    """Return the action that was said, None after noting everything in it that makes no sense in this plant."""
     noted = False
 
     def noting(name: str, code: str, sentence: str) -> None:
@@ -54,7 +54,7 @@ def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened:
     if _is_action(said.action, plant, noting):
         _check(said, plant, noting)
     if said["basis"] and said["basis"] not in BASES:
-        noting("basis", "no-such-basis", f"expected {', '.join(BASES)}, found {said['basis']}")
+        noting("basis", UNKNOWN, no_such("basis", said["basis"], BASES))
     values = dict(_values(said, noting))
     if noted:
         return None
@@ -70,22 +70,18 @@ def _is_action(action: str, plant: Plant, note: Note) -> bool:
     if not action:
         note("action", "missing", "say what was done, as in mate PUMP-1:F1 PANEL-A:F1")
         return False
-    known = actions_of(plant)
-    tail = hint(action, known) or f"; known are {', '.join(known)}"
-    note("action", "no-such-action", f"there is no action {action}{tail}")
+    note("action", UNKNOWN, no_such("action", action, actions_of(plant)))
     return False
 
 
 def _check(said: Said, plant: Plant, note: Note) -> None:
     action = said.action
     _check_extras(said, note)
-    if said["place"] and said["place"] not in plant.places:
-        near = hint(said["place"], plant.places)
-        what = "is a unit, not a place" if said["place"] in plant.units else "is no place that is known"
-        note("place", "no-such-place", f"{said['place']} {what}{near}")
+    if said["place"] and (why := unknown(plant, said["place"], PLACE)):
+        note("place", UNKNOWN, why)
     if action in (ac.PLACE, ac.LIFT) or (action == ac.FOUND and said["place"]):
         _check_thing(said, plant, note)
-    elif action in (ac.MEASURE, ac.INSPECT, ac.REMARK):
+    elif action in ac.NOTES:
         _check_anything(said, plant, note)
     elif action in _OUTING:
         if not said["outing"]:
@@ -127,13 +123,7 @@ def _check_thing(said: Said, plant: Plant, note: Note) -> None:
     if len(said.subjects) != 1:
         found = " ".join(said.subjects) or "nothing"
         note("subject", "subjects", f"{said.action} takes one unit and one place, {found} given as the unit")
-    for subject in said.subjects:
-        if subject in plant.units or plant.is_mobile(subject):
-            continue
-        if subject in plant.places:
-            note("subject", "no-such-unit", f"{subject} is a place that doesn't move")
-        else:
-            note("subject", "no-such-unit", f"there is no unit {subject}{hint(subject, plant.units)}")
+    _note_unknown(said, plant, note, MOVABLE)
     if said.action != ac.LIFT and not said["place"]:
         note("place", "missing", "say where, as in place PUMP-1 at BAY-1")
 
@@ -141,59 +131,33 @@ def _check_thing(said: Said, plant: Plant, note: Note) -> None:
 def _check_anything(said: Said, plant: Plant, note: Note) -> None:
     if not said.subjects:
         note("subject", "subjects", f"{said.action} takes a unit, port or place, none given")
-    for subject in said.subjects:
-        if not plant.has(subject) and subject not in plant.parts:
-            _note_unknown(subject, plant, note)
+    _note_unknown(said, plant, note, ANYTHING)
 
 
 def _check_ports(said: Said, plant: Plant, note: Note) -> None:
     if not 1 <= len(said.subjects) <= 2:
         found = " ".join(said.subjects) or "none"
         note("subject", "subjects", f"{said.action} takes one port or two, {found} given")
+    _note_unknown(said, plant, note, PORT)
     for subject in said.subjects:
-        found_port = plant.port(subject)
-        if found_port is None:
-            _note_unknown(subject, plant, note)
-        elif said["status"] and said["status"] not in found_port[1].statuses:
-            ladder = found_port[1].statuses
-            near = hint(said["status"], ladder) or f"; it can be {', '.join(ladder)}"
-            note("status", "no-such-status", f"{subject} is never {said['status']}{near}")
+        port = plant.port(subject)
+        if port is not None and said["status"] and said["status"] not in port[1].statuses:
+            what = no_such("status", said["status"], port[1].statuses)
+            note("status", UNKNOWN, f"{subject}: {what}")
     if said.action == ac.FOUND and not said["status"]:
         note("status", "missing", "say what was found, as in as-found PUMP-1:F2 capped")
 
 
-def _note_unknown(subject: str, plant: Plant, note: Note) -> None:
-    owner, colon, _ = subject.partition(":")
-    if not plant.has_owner(owner):
-        near = hint(owner, [*plant.owners()])
-        note("subject", "no-such-unit", f"there is no unit or place {owner}{near}")
-    elif not colon:
-        note(
-            "subject",
-            "no-such-port",
-            f"expected a port such as {owner}:{_first_port(plant, owner)}, found {subject}",
-        )
-    elif plant.node(subject) is not None:
-        note("subject", "no-such-port", f"{subject} is a point inside {owner}, not a port")
-    else:
-        ports = [*plant.ports_of(owner), *plant.nodes_of(owner)]
-        note("subject", "no-such-port", f"{owner} has no port {subject}{_ports(subject, ports)}")
-
-
-def _first_port(plant: Plant, owner: str) -> str:
-    return next(iter(plant.part_of(owner).ports), "F1")
-
-
-def _ports(subject: str, ports: Collection[str]) -> str:
-    few = 8
-    near = hint(subject, ports)
-    return near if near or not 0 < len(ports) <= few else f"; it has {', '.join(ports)}"
+def _note_unknown(said: Said, plant: Plant, note: Note, wanted: tuple[str, ...]) -> None:
+    for subject in said.subjects:
+        if why := unknown(plant, subject, wanted):
+            note("subject", UNKNOWN, why)
 
 
 def _values(said: Said, note: Note) -> Iterator[tuple[str, Quantity]]:
     for name, text in said.values.items():
         if name not in QUANTITIES:
-            note(name, "no-such-quantity", f"no quantity is named {name}{hint(name, QUANTITIES)}")
+            note("", UNKNOWN, no_such("quantity", name, QUANTITIES))
             continue
         try:
             yield name, parse_quantity(text, dimension=dimension_of(name))

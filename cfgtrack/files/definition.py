@@ -12,7 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, cast
 
-from cfgtrack.files.fields import Fields, hint
+from cfgtrack.files.fields import Fields
 from cfgtrack.files.gather import Gathered, ReadCsv
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
@@ -27,8 +27,6 @@ from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.trouble import BadInput, Problem, Problems
-
-_DEFINED_IN_LISTS = frozenset(f"no-such-{sort}" for sort in ("part", "unit", "place", "port", "node"))
 
 
 def read_definition(paths: Sequence[Path], base: Definition | None = None) -> Definition:
@@ -92,8 +90,8 @@ def _definition(
 
 
 def _without_what_follows(first: list[Problem], later: list[Problem], unread: Problem) -> list[Problem]:
-    """Leave out names that nobody defines: they may stand in what couldn't be read. That problem says how many."""
-    kept = [problem for problem in later if problem.code not in _DEFINED_IN_LISTS]
+    """Leave out things that nobody defines: they may stand in what couldn't be read. That problem says how many."""
+    kept = [problem for problem in later if not problem.thing]
     number = len(later) - len(kept)
     if not number:
         return first + kept
@@ -113,7 +111,7 @@ class _Items:
             named = gathered.named[sort]
             self.built[sort] = {name: one for name, one in base.items(sort).items() if name not in named}
         self.broken: set[str] = set()
-        self._ids = {sort: base.items(sort).keys() | gathered.named[sort].keys() for sort in SORTS}
+        self._ids = {sort: {**base.items(sort), **gathered.named[sort]} for sort in SORTS}
 
     def read(self, sort: str) -> None:
         """Read every item of a sort; those that don't hold together stay out."""
@@ -167,11 +165,8 @@ class _Items:
         """Note rows about parts that nobody defines in these files."""
         parts = self.gathered.named["part"]
         for name, rows in self.gathered.part_rows.items():
-            if name not in parts:
-                for row in (*rows.ports, *rows.nodes, *rows.links):
-                    row.note(
-                        "part", "no-such-part", f"there is no part {name} in these files{hint(name, parts)}"
-                    )
+            for row in (*rows.ports, *rows.nodes, *rows.links):
+                row.is_known("part", "part", name, parts)
 
     def declared(self, address: str) -> bool:
         """Return whether something of this address may exist, though it may not hold together."""

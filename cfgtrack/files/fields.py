@@ -13,12 +13,12 @@ from typing import Any
 from cfgtrack.files.source import Find, Spot
 from cfgtrack.model.quantity import BadQuantity, parse_quantity
 from cfgtrack.model.time import BadTime, parse_duration, parse_instant
-from cfgtrack.model.trouble import Problems, near_hint
+from cfgtrack.model.trouble import Problems
+from cfgtrack.model.unknown import UNKNOWN, no_such
 
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/+-]*")
 ID_FORM = "letters A-Z and a-z, digits and . _ / + -, a letter or digit first"
 _YES_NO = {"yes": True, "true": True, "no": False, "false": False}
-_MANY = 2000
 _PAST_MICROSECOND = r"(?<![\w-]){}\s*=[^,}}#=]*:\d\d\.\d{{7}}"
 
 
@@ -46,12 +46,12 @@ class Fields:
         """Return where the field stands, or with "" the table or row."""
         return self._find(name)
 
-    def note(self, name: str, code: str, sentence: str) -> None:
+    def note(self, name: str, code: str, sentence: str, *, thing: bool = False) -> None:
         """Note a problem of the field `name`, or with "" of the table or row."""
         spot = self._find(name)
         prefix = "".join(f"{one}, " for one in (self.label, name) if one)
         prefix = f"{prefix[:-2]}: " if prefix else ""
-        self._problems.add(spot.where, code, prefix + sentence, row=spot.row)
+        self._problems.add(spot.where, code, prefix + sentence, row=spot.row, thing=thing)
 
     def get(self, name: str, *, required: bool = False) -> Any:
         """Return the raw value of a field, None (and a problem where it is `required`) when there is none."""
@@ -88,10 +88,13 @@ class Fields:
     def reference(self, name: str, what: str, known: Collection[str], *, required: bool = False) -> str:
         """Return the id of something `known`; "" when none is given or, after noting it, no such thing is."""
         value = self.text(name, required=required)
-        if value and value not in known:
-            self.note(name, f"no-such-{what}", f"there is no {what} {value}{hint(value, known)}")
-            return ""
-        return value
+        return value if value and self.is_known(name, what, value, known) else ""
+
+    def is_known(self, name: str, what: str, value: str, known: Collection[str]) -> bool:
+        """Return whether a value of the field `name` is one of those known, after noting that it isn't."""
+        if value not in known:
+            self.note(name, UNKNOWN, no_such(what, value, known), thing=what in ("part", "place"))
+        return value in known
 
     def words(self, name: str, *, required: bool = False) -> tuple[str, ...]:
         """Return a list of texts: an array, or in a row one cell with blanks between."""
@@ -229,17 +232,7 @@ class Fields:
         """Note every field that nobody asked for."""
         for name in self.unasked():
             what = "column" if self.is_row else "field"
-            known = ", ".join(self._asked)
-            tail = near_hint(name, self._asked) or f"; expected one of {known}"
-            self.note(name, f"unknown-{what}", f"there is no such {what}{tail}")
-
-
-def hint(name: str, known: Collection[str]) -> str:
-    """Return near names of a mistyped id as the tail of a sentence; of very many try only the likely."""
-    if len(known) > _MANY:
-        start = name[:3].casefold()
-        known = [one for one in known if one[:3].casefold() == start][:_MANY]
-    return near_hint(name, known)
+            self.note(name, f"unknown-{what}", no_such(what, name, self._asked))
 
 
 def shown(value: Any) -> str:

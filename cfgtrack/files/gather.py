@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from cfgtrack.files.fields import Fields, hint
+from cfgtrack.files.fields import Fields
 from cfgtrack.files.parts import PartRows
 from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import Document
@@ -111,13 +111,10 @@ class Gathered:
         self.named[sort][name] = fields
 
     def _csv(self, table: Table, initial: Initial, folder: Path, read_csv: ReadCsv) -> None:
-        what = table.text("table", required=True)
+        what = table.reference("table", "table", COLUMNS, required=True)
         file = table.text("file", required=True)
         table.finish()
-        if what and what not in COLUMNS:
-            expected = hint(what, COLUMNS) or f"; expected one of {', '.join(COLUMNS)}"
-            table.note("table", "no-such-table", f"there is no table {what}{expected}")
-        if not file or what not in COLUMNS:
+        if not file or not what:
             return
         path = folder / file
         before = len(self.problems)

@@ -17,7 +17,8 @@ from cfgtrack.model.codec import IN_JSON, TEXTS, Form, event_from_json
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import QUANTITIES, BadQuantity
 from cfgtrack.model.time import BadTime, parse_instant
-from cfgtrack.model.trouble import Problem, Problems, near_hint
+from cfgtrack.model.trouble import Problem, Problems
+from cfgtrack.model.unknown import no_such
 
 WHY = "why"
 """The column (field) of rejected rows that tells why; skipped when they are fed again."""
@@ -30,7 +31,7 @@ COLUMNS = (*PEOPLE, *QUANTITIES, WHY)
 DEFAULTS = ("by", "recorder", "basis", "outing")
 """What may be said once for all rows that don't say it themselves."""
 
-_JOURNAL = frozenset(told.name for told in IN_JSON) | set(_SKIPPED)
+_JOURNAL = dict.fromkeys((*(told.name for told in IN_JSON), *_SKIPPED))
 _TYPES = {
     Form.TEXT: str,
     Form.NUMBER: int,
@@ -83,8 +84,7 @@ class RowReader:
         for name, value in data.items():
             wanted = _WANTED.get(name, str)
             if name not in _JOURNAL:
-                sentence = f"there is no field {name}{near_hint(name, _JOURNAL)}"
-                self.problems.add(spot.where, "unknown-field", sentence, row=spot.row)
+                self.problems.add(spot.where, "unknown-field", no_such("field", name, _JOURNAL), row=spot.row)
             elif name not in _SKIPPED and not (type(value) is wanted and _is_whole(value)):
                 sentence = f"{name}: expected {_EXPECTED.get(wanted, 'a text')}, found {value!r}"
                 self.problems.add(spot.where, "wrong-type", sentence, row=spot.row)
@@ -108,12 +108,11 @@ class RowReader:
 
     def _texts(self, data: dict[str, Any], spot: Spot) -> dict[str, Any]:
         """Return the fields of a JSON object that are texts, noting those that are not."""
-        known = {*COLUMNS, "subjects"}
+        known = [*COLUMNS, "subjects"]
         cells: dict[str, Any] = {}
         for name, value in data.items():
             if name not in known:
-                sentence = f"there is no field {name}{near_hint(name, known)}"
-                self.problems.add(spot.where, "unknown-field", sentence, row=spot.row)
+                self.problems.add(spot.where, "unknown-field", no_such("field", name, known), row=spot.row)
             elif name in _SKIPPED or value is None:
                 continue
             elif isinstance(value, str) or (name == "subjects" and _is_texts(value)):

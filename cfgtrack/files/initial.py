@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from cfgtrack.files.entries import InitialState, read_entries
-from cfgtrack.files.fields import hint
 from cfgtrack.files.gather import Initial
 from cfgtrack.files.source import Spot
 from cfgtrack.model.action import FOUND, Action
@@ -20,6 +19,7 @@ from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Refusal, misfits, not_in_one_place, resolve, too_full, wrong_way_round
 from cfgtrack.model.trouble import Problems
+from cfgtrack.model.unknown import MOVABLE, PLACE, PORT, UNKNOWN, no_such, unknown
 
 Declared = Callable[[str], bool]
 
@@ -73,31 +73,17 @@ class _InitialReader:
         """Yield the events that say where things are, mobile places first: units may stand in them."""
         entries = sorted(self.placed.values(), key=lambda entry: not self.plant.is_mobile(entry.subject))
         for entry in entries:
-            good = [self._is_thing(entry), self._is_place(entry)]
+            good = [self._is_there(entry, entry.subject, MOVABLE), self._is_place(entry)]
             if all(good):
                 yield (
                     _event(entry, (entry.subject,), place=entry.place),
                     entry.spot,
                 )
 
-    def _is_thing(self, entry: InitialState) -> bool:
-        subject = entry.subject
-        if subject in self.plant.units or self.plant.is_mobile(subject):
-            return True
-        if subject in self.plant.places:
-            self._note(entry, "no-such-unit", f"{subject} is a place that doesn't move")
-        elif not self.declared(subject):
-            known = [*self.plant.units, *(p.id for p in self.plant.places.values() if p.mobile)]
-            self._note(entry, "no-such-unit", f"there is no unit {subject}{hint(subject, known)}")
-        return False
-
     def _is_place(self, entry: InitialState) -> bool:
-        place = self.plant.places.get(entry.place)
-        if place is None:
-            if not self.declared(entry.place):
-                sentence = f"there is no place {entry.place}{hint(entry.place, self.plant.places)}"
-                self._note(entry, "no-such-place", sentence)
+        if not self._is_there(entry, entry.place, PLACE):
             return False
+        place = self.plant.places[entry.place]
         wrong = list(wrong_way_round(place, entry.subject, entry.facing)) if entry.facing else []
         for refusal in wrong:
             self._note(entry, refusal.code, refusal.sentence)
@@ -155,31 +141,20 @@ class _InitialReader:
                 event = _event(one, (one.subject,), status=status)
                 yield replace(event, id=f"{event.id}:{status}"), one.spot
 
+    def _is_there(self, entry: InitialState, address: str, wanted: tuple[str, ...]) -> bool:
+        why = "" if self.declared(address) else unknown(self.plant, address, wanted)
+        if why:
+            self._note(entry, UNKNOWN, why, thing=True)
+        return self.plant.sort_of(address) in wanted
+
     def _kind(self, entry: InitialState, subject: str) -> Kind | None:
-        found = self.plant.port(subject)
-        if found is not None:
-            return found[1]
-        if not self.declared(subject):
-            owner, colon, _ = subject.partition(":")
-            if colon and self.plant.has_owner(owner):
-                near = hint(subject, self.plant.ports_of(owner))
-                self._note(entry, "no-such-port", f"{owner} has no port {subject}{near}")
-            elif colon:
-                near = hint(owner, [*self.plant.owners()])
-                self._note(entry, "no-such-unit", f"there is no unit or place {owner}{near}")
-            else:
-                self._note(entry, "no-such-port", f"expected a port such as UNIT:PORT, found '{subject}'")
-        return None
+        found = self.plant.port(subject) if self._is_there(entry, subject, PORT) else None
+        return None if found is None else found[1]
 
     def _is_status(self, entry: InitialState, kind: Kind) -> bool:
         status = entry.status
         if status not in kind.statuses:
-            ladder = ", ".join(kind.statuses)
-            self._note(
-                entry,
-                "no-such-status",
-                f"{entry.subject} can be {ladder}, not {status}{hint(status, kind.statuses)}",
-            )
+            self._note(entry, UNKNOWN, f"{entry.subject}: {no_such('status', status, kind.statuses)}")
             return False
         if kind.is_joined(status):
             sentence = f'{entry.subject} {status}: say to what, as in {{is = "{status}", mate = "UNIT:PORT"}}'
@@ -233,8 +208,8 @@ class _InitialReader:
     def _refuse(self, refusal: Refusal, spot: Spot) -> None:
         self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)
 
-    def _note(self, entry: InitialState, code: str, sentence: str) -> None:
-        self.problems.add(entry.spot.where, code, f"initial: {sentence}", row=entry.spot.row)
+    def _note(self, entry: InitialState, code: str, sentence: str, *, thing: bool = False) -> None:
+        self.problems.add(entry.spot.where, code, f"initial: {sentence}", row=entry.spot.row, thing=thing)
 
 
 def _highest_of_both(a: Kind, b: Kind, wanted: list[str]) -> str | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from cfgtrack.files.fields import ID, ID_FORM, Fields, hint, shown
+from cfgtrack.files.fields import ID, ID_FORM, Fields
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BOOK_ACTIONS, GENERAL_ACTIONS
 from cfgtrack.model.kind import NOTHING, Kind, Medium, Move
@@ -19,11 +19,8 @@ def read_medium(fields: Fields) -> Medium:
         id=fields.ident("id"),
         title=fields.text("title"),
         upstream=fields.flag("upstream"),
-        volumes_need=fields.text("volumes_need") or EXPANSION,
+        volumes_need=fields.reference("volumes_need", "role", _NEEDS) or EXPANSION,
     )
-    if medium.volumes_need not in _NEEDS:
-        near = hint(medium.volumes_need, _NEEDS) or f"; expected {' or '.join(_NEEDS)}"
-        fields.note("volumes_need", "no-such-role", f"volumes can't need {shown(medium.volumes_need)}{near}")
     fields.finish()
     return medium
 
@@ -72,11 +69,7 @@ def _statuses(table: Table) -> tuple[str, ...]:
 
 
 def _status(table: Table, name: str, statuses: tuple[str, ...]) -> str | None:
-    value = table.text(name)
-    if value and statuses and value not in statuses:
-        table.note(name, "ladder", f"{value} is not on the ladder {', '.join(statuses)}")
-        return None
-    return value or None
+    return (table.reference(name, "status", statuses) if statuses else table.text(name)) or None
 
 
 def _is_consistent(table: Table, statuses: tuple[str, ...], on_ladder: dict[str, str | None]) -> bool:
@@ -127,8 +120,7 @@ def _move(table: Table, statuses: tuple[str, ...]) -> Move | None:
     target = table.text("to", required=True)
     good = bool(action and sources and target)
     for name, status in (*(("from", one) for one in sources), ("to", target)):
-        if status and statuses and status not in statuses:
-            table.note(name, "ladder", f"{status} is not on the ladder {', '.join(statuses)}")
+        if status and statuses and not table.is_known(name, "status", status, statuses):
             good = False
     each, cycle = table.flag("each"), table.flag("cycle")
     table.finish()
@@ -138,8 +130,7 @@ def _move(table: Table, statuses: tuple[str, ...]) -> Move | None:
 def _fits(table: Table, kinds: Collection[str]) -> frozenset[str]:
     fits = table.words("fits")
     for one in fits:
-        if one not in kinds:
-            table.note("fits", "no-such-kind", f"there is no kind {one}{hint(one, kinds)}")
+        table.is_known("fits", "kind", one, kinds)
     if fits and not table.values.get("joined"):
         table.note("fits", "ladder", "a kind that is never joined fits nothing")
     return frozenset(fits)

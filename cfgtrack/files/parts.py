@@ -7,12 +7,13 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from cfgtrack.files.fields import Fields, hint, shown
+from cfgtrack.files.fields import Fields, shown
 from cfgtrack.files.table import Table
 from cfgtrack.files.thermal import read_thermal
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port
 from cfgtrack.model.time import SECOND
+from cfgtrack.model.unknown import UNKNOWN, no_such
 
 _PATTERN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*/[1-9]\d{0,5}", re.ASCII)
 _LITRES = 1000.0
@@ -137,7 +138,7 @@ class _Ends:
 
     def names(self) -> Collection[str]:
         """Return every name that the part uses, usable or not."""
-        return self.medium.keys() | self.broken
+        return [*self.medium, *sorted(self.broken)]
 
 
 def _torque(fields: Fields) -> tuple[float, float] | None:
@@ -213,8 +214,8 @@ class _LongLink:
         self.b = fields.text("b", required=True)
         self.gate = fields.text("gate")
 
-    def note(self, name: str, code: str, sentence: str) -> None:
-        self._fields.note(name, code, sentence)
+    def note(self, name: str, code: str, sentence: str, *, thing: bool = False) -> None:
+        self._fields.note(name, code, sentence, thing=thing)
 
 
 class _ShortLink:
@@ -226,9 +227,9 @@ class _ShortLink:
         self.a, self.b = names[0], names[1]
         self.gate = names[2] if len(names) > 2 else ""
 
-    def note(self, name: str, code: str, sentence: str) -> None:
+    def note(self, name: str, code: str, sentence: str, *, thing: bool = False) -> None:
         del name
-        self._table.note_element(("links", self._index), code, sentence)
+        self._table.note_element(("links", self._index), code, sentence, thing=thing)
 
 
 def _made(link: _LongLink | _ShortLink, ends: _Ends) -> InternalLink | None:
@@ -254,7 +255,7 @@ def _is_end(link: _LongLink | _ShortLink, name: str, end: str, ends: _Ends) -> b
     if not end:
         return False
     if end not in ends.names():
-        link.note(name, "no-such-port", f"the part has no port or node {end}{hint(end, ends.names())}")
+        link.note(name, UNKNOWN, no_such("port or node", end, ends.names()), thing=True)
         return False
     if end not in ends.broken and ends.medium[end] is None:
         kind = ends.kinds[end]
@@ -273,8 +274,8 @@ def _is_gate(link: _LongLink | _ShortLink, medium: str | None, ends: _Ends) -> b
         return False
     kind = ends.kinds.get(gate)
     if kind is None:
-        what = "is a node" if gate in ends.medium else "does not exist"
-        link.note("gate", "no-such-port", f"the gate {gate} {what}{hint(gate, ends.kinds)}")
+        is_node = f"{gate} is a node, not a port" if gate in ends.medium else ""
+        link.note("gate", UNKNOWN, is_node or no_such("port", gate, ends.kinds), thing=True)
     elif kind.joined is not None:
         link.note(
             "gate",

@@ -21,7 +21,8 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.codec import TEXTS
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.trouble import BadInput, Problems
+from cfgtrack.model.trouble import BadInput, Problems, or_no_answer
+from cfgtrack.model.unknown import UNKNOWN
 
 _FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by", "is"))
 _SETTINGS = frozenset(TEXTS) - {"supersedes"}
@@ -40,20 +41,22 @@ def parse_phrase(
     happened: int = 0,
     where: str = "action",
 ) -> Action:
-    """Return the event that the words say, with the given id and time.
+    """Return the action that the words say, with the given id and time.
 
-    `where` stands before each problem, as its author knows the place. Raises BadInput with all of them.
+    `where` stands before each problem, as its author knows the place. Raises BadInput with all of them, or
+    NoAnswer: see `or_no_answer`.
     """
     problems = Problems()
     row = " ".join(quoted(word) for word in words)
 
-    def note(_: str, code: str, sentence: str) -> None:
-        problems.add(where, code, sentence, row=row or None)
+    def note(name: str, code: str, sentence: str) -> None:
+        is_thing = code == UNKNOWN and name in ("subject", "place")
+        problems.add(where, code, sentence, row=row or None, thing=is_thing)
 
     said = _said([word for word in words if word], plant, note)
     event = understood(said, plant, note, event_id=id, happened=happened)
     if event is None or problems:
-        raise BadInput(problems.found)
+        raise or_no_answer(BadInput(problems.found))
     return event
 
 
@@ -81,55 +84,55 @@ def read_settings(text: str, note: Note) -> dict[str, str]:
     return found
 
 
-def phrase(event: Action) -> str:
-    """Return the phrase that says an event's action, subjects, destination, finding and values.
+def phrase(action: Action) -> str:
+    """Return the phrase that says an action: its subjects, destination, finding and values.
 
     `parse_phrase` reads it back, save for `define` and `approve`, which are made of more than words.
     """
-    return " ".join(_words(event))
+    return " ".join(_words(action))
 
 
-def _words(event: Action) -> Iterator[str]:
-    yield "let go" if event.action == "let-go" else event.action
-    subjects = list(event.subjects)
-    if event.action in (ac.BEGIN, ac.END):
-        yield quoted(event.outing) if event.outing else ""
-    elif event.action == ac.FOUND:
-        yield from _found_words(event)
-    elif event.action in ac.BOOK_ACTIONS:
-        yield from (quoted(one) for one in (event.withdraws, event.explains, *subjects) if one)
-        if event.reason:
-            yield f"reason={quoted(event.reason)}"
+def _words(action: Action) -> Iterator[str]:
+    yield "let go" if action.action == "let-go" else action.action
+    subjects = list(action.subjects)
+    if action.action in (ac.BEGIN, ac.END):
+        yield quoted(action.outing) if action.outing else ""
+    elif action.action == ac.FOUND:
+        yield from _found_words(action)
+    elif action.action in ac.BOOK_ACTIONS:
+        yield from (quoted(one) for one in (action.withdraws, action.explains, *subjects) if one)
+        if action.reason:
+            yield f"reason={quoted(action.reason)}"
     else:
-        between = _between(event.action)
+        between = _between(action.action)
         yield from f" {between} ".join(subjects).split() if between else subjects
-    if event.action in (ac.PLACE, ac.LIFT) and event.place:
-        yield from ("at" if event.action == ac.PLACE else "by", event.place)
-        if event.facing:
-            yield from ("facing", quoted(event.facing))
-    if event.action == ac.REMARK:
-        yield quoted(event.remark or "")
+    if action.action in (ac.PLACE, ac.LIFT) and action.place:
+        yield from ("at" if action.action == ac.PLACE else "by", action.place)
+        if action.facing:
+            yield from ("facing", quoted(action.facing))
+    if action.action == ac.REMARK:
+        yield quoted(action.remark or "")
         return
-    for name, quantity in event.values.items():
+    for name, quantity in action.values.items():
         yield f"{name}={quoted(str(quantity))}"
 
 
 def _between(action: str) -> str:
-    if action in (ac.MEASURE, ac.INSPECT, ac.REMARK):
+    if action in ac.NOTES:
         return ""
     return "from" if action in _APART else "to"
 
 
-def _found_words(event: Action) -> Iterator[str]:
-    yield from event.subjects[:1]
-    if event.place:
-        yield from ("at", event.place)
-        if event.facing:
-            yield from ("facing", quoted(event.facing))
-    elif event.status:
-        yield event.status
-        if len(event.subjects) == 2:
-            yield from ("to", event.subjects[1])
+def _found_words(action: Action) -> Iterator[str]:
+    yield from action.subjects[:1]
+    if action.place:
+        yield from ("at", action.place)
+        if action.facing:
+            yield from ("facing", quoted(action.facing))
+    elif action.status:
+        yield action.status
+        if len(action.subjects) == 2:
+            yield from ("to", action.subjects[1])
 
 
 def quoted(text: str) -> str:

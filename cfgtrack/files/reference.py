@@ -29,7 +29,7 @@ from cfgtrack.model.reference import (
     TighteningPattern,
     TurnOfNut,
 )
-from cfgtrack.model.trouble import BadInput, Problems, near_hint
+from cfgtrack.model.trouble import BadInput, Problems
 from cfgtrack.physics.bolts import stress_area_metric, stress_area_unified
 
 TRUST = ("seen in source", "seen in a secondary source", "from memory", "computed")
@@ -72,13 +72,6 @@ def _maybe(table: Table, name: str, dimension: str, *, required: bool = False) -
     return parse_quantity(value, dimension=dimension)
 
 
-def _one_of(table: Table, name: str, known: tuple[str, ...], *, required: bool = True) -> str:
-    word = table.text(name, required=required)
-    if word and word not in known:
-        table.note(name, "no-such-word", f"expected one of {', '.join(known)}, found '{word}'")
-    return word
-
-
 def _whole(table: Table, name: str) -> int:
     table.get(name, required=True)
     return table.count(name) or 0
@@ -91,7 +84,7 @@ class _Origin:
         self.id = table.ident("id")
         self.title = table.text("title", required=True)
         self.source = table.text("source", required=True)
-        self.trust = _one_of(table, "trust", TRUST)
+        self.trust = table.reference("trust", "trust", TRUST, required=True)
 
     def of(self, name: str) -> tuple[str, str, str, str]:
         """Return the first fields of the entry with this id."""
@@ -101,7 +94,7 @@ class _Origin:
 def _read_threads(root: Table, tables: Tables) -> None:
     for series in root.tables("series"):
         origin = _Origin(series)
-        form = _one_of(series, "form", FORMS)
+        form = series.reference("form", "form", FORMS, required=True)
         for table in series.tables("threads"):
             name = _id(table, tables["thread"])
             diameter = _quantity(table, "diameter", "length")
@@ -142,9 +135,8 @@ def _read_tightening(root: Table, tables: Tables) -> None:
                 tables[name][entry_id] = entry
     for table in root.tables("surface"):
         scatter = table.text("scatter")
-        if scatter and scatter not in tables["scatter"]:
-            hint = near_hint(scatter, tables["scatter"])
-            table.note("scatter", "no-such-scatter", f"there is no scatter {scatter}{hint}")
+        if scatter:
+            table.is_known("scatter", "scatter", scatter, tables["scatter"])
 
 
 def _read_surface(table: Table, origin: tuple[str, str, str, str]) -> Reference:
@@ -156,7 +148,7 @@ def _read_scatter(table: Table, origin: tuple[str, str, str, str]) -> Reference:
 
 
 def _read_class(table: Table, origin: tuple[str, str, str, str]) -> Reference:
-    form = _one_of(table, "form", FORMS)
+    form = table.reference("form", "form", FORMS, required=True)
     proof = []
     for one in table.tables("proof"):
         proof.append(
@@ -176,7 +168,7 @@ def _read_pass(table: Table, origin: tuple[str, str, str, str]) -> Reference:
     return Pass(
         *origin,
         _maybe(table, "share", "ratio"),
-        _one_of(table, "order", ORDERS, required=False),
+        table.reference("order", "order", ORDERS),
         _maybe(table, "after", "time"),
     )
 

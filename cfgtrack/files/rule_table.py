@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from cfgtrack.files.action import actions_of
-from cfgtrack.files.fields import hint, shown
 from cfgtrack.files.selections import Against, check_places, read_fields, read_selection
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT, PLACE
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
+from cfgtrack.model.unknown import UNKNOWN, instead
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.match import ActionMatch
 from cfgtrack.rules.selection import Selection
@@ -17,14 +17,14 @@ from cfgtrack.rules.what import CONDITIONS
 
 
 class RuleTable:
-    """A table, what it is read against, and whether it may speak of `it`. See `cfgtrack.rules.clause`."""
+    """A table, what it is read against, and whether it may speak of `it`: a `Clause` of `rules.condition`."""
 
     def __init__(self, table: Table, against: Against, *, has_it: bool) -> None:
         self._table = table
         self._against = against
         self._has_it = has_it
         self.text, self.flag, self.count, self.duration = table.text, table.flag, table.count, table.duration
-        self.note, self.finish = table.note, table.finish
+        self.note, self.is_known, self.finish = table.note, table.is_known, table.finish
 
     def has(self, name: str) -> bool:
         """Return whether there is a field of this name, right or wrong."""
@@ -64,9 +64,8 @@ class RuleTable:
     def medium(self, name: str) -> str:
         """Return the medium of a field that must be there, noting one that the plant doesn't have."""
         medium, plant = self.text(name, required=True), self._against.plant
-        if medium and plant is not None and medium not in plant.media:
-            tail = hint(medium, plant.media) or f"; known are {', '.join(plant.media)}"
-            self.note(name, "no-such-medium", f"there is no medium {medium}{tail}")
+        if medium and plant is not None:
+            self.is_known(name, "medium", medium, plant.media)
         return medium
 
     def places(self, name: str, of: Selection) -> tuple[str, ...]:
@@ -88,13 +87,11 @@ class RuleTable:
             kinds = list({port[1].id: port[1] for port in found if port is not None}.values())
             if not kinds:
                 sentence = f"{items[0]} is no port and has no status: say at, or select its ports"
-                self.note(name, "no-such-status", sentence)
+                self.note(name, UNKNOWN, sentence)
                 return among
         ladders = dict.fromkeys(status for kind in kinds for status in kind.statuses)
         for status in among:
-            if status not in ladders:
-                tail = hint(status, ladders) or f"; it can be {', '.join(ladders)}"
-                self.note(name, "no-such-status", f"nothing selected is ever {shown(status)}{tail}")
+            self.is_known(name, "status", status, ladders)
         return among
 
     def actions(self, name: str, *, required: bool = True) -> tuple[str, ...]:
@@ -103,8 +100,7 @@ class RuleTable:
         if plant is not None:
             known = {**actions_of(plant), **dict.fromkeys(BOOK_ACTIONS)}
             for action in actions:
-                if action not in known:
-                    self.note(name, "no-such-action", f"there is no action {action}{hint(action, known)}")
+                self.is_known(name, "action", action, known)
         return actions
 
     # --- tables below, and what a table is as a whole ---
@@ -132,7 +128,7 @@ class RuleTable:
         borrowed = {key for name in named for key in CONDITIONS[name].borrows}
         named = [key for key in named if key not in borrowed]
         if len(named) != 1:
-            near = next((tail for key in values if (tail := hint(key, CONDITIONS))), "") if not named else ""
+            near = "" if named else next(filter(None, (instead(key, CONDITIONS) for key in values)), "")
             found = " and ".join(named) or ", ".join(values) or "nothing"
             sentence = f"expected one of {', '.join(CONDITIONS)}; found {found}{near}"
             self.note("", "no-such-condition", sentence)

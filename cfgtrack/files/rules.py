@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from cfgtrack.files.fields import hint
 from cfgtrack.files.rule_table import RuleTable
 from cfgtrack.files.selections import Against, read_selection
 from cfgtrack.files.source import Document, in_order, parse_toml, read_document
@@ -134,6 +133,5 @@ class _RuleReader:
         if mode in MODES:
             return MODES[mode].read(RuleTable(table, self.against, has_it=scope is not None))
         if mode:
-            tail = hint(mode, MODES) or f"; expected one of {', '.join(MODES)}"
-            table.note("mode", "no-such-mode", f"there is no mode {mode}{tail}")
+            table.is_known("mode", "mode", mode, MODES)
         return None

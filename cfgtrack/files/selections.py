@@ -9,9 +9,9 @@ from collections.abc import Collection, Iterable
 from dataclasses import replace
 from typing import Any
 
-from cfgtrack.files.fields import hint
 from cfgtrack.files.table import Table
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.unknown import THING, instead, no_such, unknown
 from cfgtrack.rules.selection import HOME, REFERENCES, WHATS, Selection, place_fits
 
 _TRUTHS = ("source", "expansion", "load", "liquid", "mobile")
@@ -71,8 +71,7 @@ def _from_text(table: Table, name: str, value: str, against: Against, *, has_it:
         _check_it(table, name, has_it=has_it)
         return Selection(of=value)
     if " " in value.strip() or not value.strip():
-        near = hint(value, REFERENCES) or f"; expected {', '.join(REFERENCES)}, or a pattern of ids"
-        table.note(name, "no-such-reference", f"nothing is called '{value}' in a rule{near}")
+        table.is_known(name, "reference", value, REFERENCES)
         return Selection(may_be_empty=True)
     selection = Selection(ids=(value,), may_be_empty=against.may_be_empty)
     _check_found(selection, against, table, name)
@@ -81,12 +80,8 @@ def _from_text(table: Table, name: str, value: str, against: Against, *, has_it:
 
 def read_fields(table: Table, against: Against, *, has_it: bool) -> Selection:
     """Return the selection that the fields of a table give. The caller finishes the table."""
-    of = table.text("of")
-    if of and of not in REFERENCES:
-        near = hint(of, REFERENCES) or f"; expected {', '.join(REFERENCES)}"
-        table.note("of", "no-such-reference", f"nothing is called '{of}' in a rule{near}")
-        of = ""
-    elif of:
+    of = table.reference("of", "reference", REFERENCES)
+    if of:
         _check_it(table, "of", has_it=has_it)
     before = table.noted
     selection = Selection(
@@ -118,10 +113,9 @@ def _check_it(table: Table, name: str, *, has_it: bool) -> None:
 
 def _among(table: Table, name: str, what: str, known: Collection[str] | None) -> tuple[str, ...]:
     values = table.some(name)
-    for value in values if known is not None else ():
-        if value not in (known or ()):
-            tail = hint(value, known or ()) or f"; known are {', '.join(known or ())}"
-            table.note(name, f"no-such-{name}", f"there is no {what} {value}{tail}")
+    if known is not None:
+        for value in values:
+            table.is_known(name, what, value, known)
     return values
 
 
@@ -152,18 +146,14 @@ def _near(selection: Selection, against: Against) -> str:
     assert plant is not None
     for name in selection.tags:
         if name not in against.tags():
-            return hint(name, against.tags())
+            return instead(name, against.tags())
     for name in selection.parts:
         if not any(mark in name for mark in "*?[") and name not in plant.parts:
-            return hint(name, plant.parts)
+            return instead(name, plant.parts)
     for name in selection.ids:
-        owner, colon, _ = name.partition(":")
-        if colon and plant.has_owner(owner):
-            return hint(name, [*plant.ports_of(owner), *plant.nodes_of(owner)])
-        return hint(owner, [*plant.owners()])
-    for name in selection.places:
-        return hint(name, plant.places)
-    return ""
+        why = unknown(plant, name, THING)
+        return f": {why}" if why else ""
+    return instead(selection.places[0], plant.places) if selection.places else ""
 
 
 def check_places(table: Table, name: str, patterns: tuple[str, ...], against: Against) -> None:
@@ -174,9 +164,6 @@ def check_places(table: Table, name: str, patterns: tuple[str, ...], against: Ag
     for pattern in patterns:
         if pattern == HOME or any(place_fits(plant, place, (pattern,)) for place in plant.places):
             continue
-        if pattern.startswith("#"):
-            tags = {tag for place in plant.places.values() for tag in place.tags}
-            sentence = f"no place has the tag {pattern[1:]}{hint(pattern[1:], tags)}"
-        else:
-            sentence = f"no place is called {pattern}{hint(pattern, plant.places)}"
-        table.note(name, "names-nothing", sentence)
+        known = sorted({f"#{tag}" for place in plant.places.values() for tag in place.tags})
+        known = known if pattern.startswith("#") else [*plant.places]
+        table.note(name, "names-nothing", no_such("place", pattern, known))

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from cfgtrack.files.fields import hint
 from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.files.source import Document, in_order, parse_toml, read_text
 from cfgtrack.files.table import Table
@@ -13,7 +12,7 @@ from cfgtrack.model.action import BEGIN, BOOK_ACTIONS, END, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step, lay_out
 from cfgtrack.model.time import LONGEST, MINUTE
-from cfgtrack.model.trouble import BadInput, Problems
+from cfgtrack.model.trouble import BadInput, Problems, Trouble
 
 _ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
 
@@ -125,7 +124,7 @@ class _SequenceReader:
             return None
         try:
             event = parse_phrase(words, self.plant, id=step)
-        except BadInput as err:
+        except Trouble as err:
             for problem in err.problems:
                 table.note("do", problem.code, problem.sentence)
             return None
@@ -142,10 +141,9 @@ class _SequenceReader:
         for step in self.steps:
             table = self.tables[step.id]
             for name in step.after:
-                if name not in self.tables:
-                    near = hint(name, self.tables)
-                    table.note("after", "no-such-step", f"there is no step {name}{near}")
-                elif name == step.id:
+                if not table.is_known("after", "step", name, self.tables):
+                    continue
+                if name == step.id:
                     table.note("after", "deadlock", "the step waits for itself")
                 elif rank.get(outing_of.get(name, step.outing), 0) > rank[step.outing]:
                     table.note("after", "deadlock", f"{name} comes in a later outing, {outing_of[name]}")

@@ -12,9 +12,10 @@ from collections.abc import Collection, Iterable, Iterator
 from itertools import chain
 from typing import NamedTuple
 
-from cfgtrack.files.fields import Fields, hint
+from cfgtrack.files.fields import Fields
 from cfgtrack.files.source import Spot
-from cfgtrack.model.trouble import Problems, near
+from cfgtrack.model.trouble import Problems
+from cfgtrack.model.unknown import near, no_such
 
 _DELIMITERS = ",;\t"
 _LONGEST_ROW = 120
@@ -129,8 +130,7 @@ def _bad_header(
         return True
     for i, name in enumerate(names):
         if name and name not in columns:
-            tail = hint(name, columns) or f"; expected some of {', '.join(columns)}"
-            problems.add(spot.where, "unknown-column", f"there is no column {name}{tail}", row=spot.row)
+            problems.add(spot.where, "unknown-column", no_such("column", name, columns), row=spot.row)
         if name and name in names[:i]:
             problems.add(spot.where, "duplicate", f"the column {name} is there twice", row=spot.row)
     for name in required:

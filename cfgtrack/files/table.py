@@ -35,11 +35,11 @@ class Table(Fields):
         """Return where an element of the field `name` stands."""
         return self.document.spot((*self._path, name, *path))
 
-    def note_element(self, path: Keys, code: str, sentence: str) -> None:
+    def note_element(self, path: Keys, code: str, sentence: str, *, thing: bool = False) -> None:
         """Note a problem of what stands at `path` below this table."""
         spot = self.document.spot((*self._path, *path))
         prefix = f"{self.label}, {path[0]}: " if self.label else f"{path[0]}: "
-        self._problems.add(spot.where, code, prefix + sentence, row=spot.row)
+        self._problems.add(spot.where, code, prefix + sentence, row=spot.row, thing=thing)
 
     def table(self, name: str) -> Table | None:
         """Return the table that the field holds, None when it is not there."""

@@ -16,7 +16,10 @@ MEASURE, INSPECT, REMARK = "measure", "inspect", "remark"
 BEGIN, END = "begin", "end"
 WITHDRAW, EXPLAIN, DEFINE, APPROVE = "withdraw", "explain", "define", "approve"
 
-GENERAL_ACTIONS = frozenset({PLACE, LIFT, FOUND, MEASURE, INSPECT, REMARK, BEGIN, END})
+NOTES = frozenset({MEASURE, INSPECT, REMARK})
+"""Actions on anything that has a name: they change no state and are possible in any."""
+
+GENERAL_ACTIONS = NOTES | {PLACE, LIFT, FOUND, BEGIN, END}
 """Actions of the work itself that belong to no kind of port."""
 
 BOOK_ACTIONS = frozenset({WITHDRAW, EXPLAIN, DEFINE, APPROVE})

@@ -112,11 +112,17 @@ class Plant:
         """Return whether `owner` is a unit or a place."""
         return owner in self.units or owner in self.places
 
-    def has(self, address: str) -> bool:
-        """Return whether `address` names a unit, a place, a port or a node."""
-        if ":" not in address:
-            return self.has_owner(address)
-        return self.port(address) is not None or self.node(address) is not None
+    def sort_of(self, address: str) -> str:
+        """Return whether an address is a unit, place, mobile place, port, node or part: "" when it is none."""
+        if ":" in address:
+            return (
+                "port" if self.port(address) is not None else "node" if self.node(address) is not None else ""
+            )
+        if address in self.units:
+            return "unit"
+        if address in self.places:
+            return "mobile place" if self.places[address].mobile else "place"
+        return "part" if address in self.parts else ""
 
     def owners(self) -> Iterator[str]:
         """Yield every unit and every place."""

@@ -17,6 +17,7 @@ from cfgtrack.model.hold import aboard, grippers, is_of_hold, joints, moves_with
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Place, Plant, owner_of
+from cfgtrack.model.unknown import ANYTHING, MOVABLE, PLACE, PORT, UNKNOWN, unknown
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,11 @@ def _refused(action: Action, *refusals: Refusal) -> Impossible:
     return Impossible(action, refusals)
 
 
+def _unknown(view: View, address: str, wanted: Sequence[str]) -> list[Refusal]:
+    why = unknown(view.plant, address, wanted)
+    return [Refusal(UNKNOWN, why, address)] if why else []
+
+
 # --- along a ladder -------------------------------------------------------------------------------------------
 
 
@@ -60,8 +66,7 @@ def _resolve_move(view: View, action: Action) -> Event | Impossible:
     if not 1 <= len(action.subjects) <= 2:
         sentence = f"{action.action} takes one port or two, {len(action.subjects)} given"
         return _refused(action, Refusal("subjects", sentence, ""))
-    unknown = [_no_port(view, action, s) for s in action.subjects]
-    refusals = [r for r in unknown if r is not None]
+    refusals = [r for s in action.subjects for r in _bad_port(view, action, s)]
     if refusals:
         return _refused(action, *refusals)
     kind = _found(view.plant, action.subjects[0])[1]
@@ -76,17 +81,14 @@ def _resolve_move(view: View, action: Action) -> Event | Impossible:
     return Event.of(action, peer=mate if move.each else None, subjects=subjects)
 
 
-def _no_port(view: View, action: Action, subject: str) -> Refusal | None:
+def _bad_port(view: View, action: Action, subject: str) -> Iterator[Refusal]:
     found = view.plant.port(subject)
     if found is None:
-        return Refusal("unknown", f"there is no port {subject}", subject)
-    kind = found[1]
-    if action.action not in kind.moves:
-        can = ", ".join(kind.moves) or "nothing"
-        return Refusal(
-            "action", f"{subject} is of kind {kind.id}; it takes {can}, not {action.action}", subject
-        )
-    return None
+        yield from _unknown(view, subject, PORT)
+    elif action.action not in found[1].moves:
+        can = ", ".join(found[1].moves) or "nothing"
+        sentence = f"{subject} is of kind {found[1].id}; it takes {can}, not {action.action}"
+        yield Refusal("action", sentence, subject)
 
 
 def _found(plant: Plant, subject: str) -> tuple[Port, Kind]:
@@ -202,9 +204,8 @@ def _resolve_place(view: View, action: Action) -> Event | Impossible:
     if len(action.subjects) != 1:
         return _refused(action, Refusal("subjects", f"{action.action} takes one unit", ""))
     thing = action.subjects[0]
-    if thing not in view.plant.units and not view.plant.is_mobile(thing):
-        kind_of = "is a place that doesn't move" if thing in view.plant.places else "is not a unit"
-        return _refused(action, Refusal("unknown", f"{thing} {kind_of}", thing))
+    if wrong := _unknown(view, thing, MOVABLE):
+        return _refused(action, *wrong)
     group = moves_with(view, thing)
     if action.action == ac.LIFT and action.place is None and len(hands := grippers(view, group)) == 1:
         action = replace(action, place=hands.pop())
@@ -221,7 +222,7 @@ def _bad_destination(view: View, action: Action, group: Sequence[str]) -> Iterat
         return
     place = view.plant.places.get(target)
     if place is None:
-        yield Refusal("unknown", f"there is no place {target}", target)
+        yield from _unknown(view, target, PLACE)
         return
     if action.action == ac.LIFT and not place.mobile:
         yield Refusal("by-whom", f"{target} can't lift: it is a place that doesn't move", target)
@@ -297,10 +298,12 @@ def _resolve_found(view: View, action: Action) -> Event | Impossible:
 
 def _resolve_found_place(view: View, action: Action) -> Event | Impossible:
     thing, place = action.subjects[0], action.place
-    if place is None or place not in view.plant.places:
-        return _refused(action, Refusal("unknown", f"there is no place {place}", thing))
-    if len(action.subjects) != 1 or (thing not in view.plant.units and not view.plant.is_mobile(thing)):
-        return _refused(action, Refusal("unknown", f"{thing} is not a unit", thing))
+    assert place is not None
+    if missing := _unknown(view, place, PLACE) or _unknown(view, thing, MOVABLE):
+        return _refused(action, *missing)
+    if len(action.subjects) != 1:
+        sentence = f"as-found takes one unit and one place, {len(action.subjects)} given as the unit"
+        return _refused(action, Refusal(UNKNOWN, sentence, thing))
     state = view.state(thing)
     if thing in place_line(view, place):
         sentence = f"{place} is inside {thing} by the record: say first where {place} was found"
@@ -316,7 +319,7 @@ def _resolve_found_place(view: View, action: Action) -> Event | Impossible:
 
 
 def _resolve_found_port(view: View, action: Action) -> Event | Impossible:
-    refusals = [r for s in action.subjects if (r := _bad_found(view, action, s)) is not None]
+    refusals = [r for s in action.subjects for r in _bad_found(view, action, s)]
     is_pair = len(action.subjects) == 2 and not refusals
     unfit = list(misfits(view.plant, *action.subjects)) if is_pair else []
     if action.initial or any(r.code == "same" for r in unfit):
@@ -336,15 +339,13 @@ def _resolve_found_port(view: View, action: Action) -> Event | Impossible:
     return Event.of(action, peer=peer, moved=moved, expected="; ".join(said) or None)
 
 
-def _bad_found(view: View, action: Action, subject: str) -> Refusal | None:
+def _bad_found(view: View, action: Action, subject: str) -> Iterator[Refusal]:
     found = view.plant.port(subject)
     if found is None:
-        return Refusal("unknown", f"there is no port {subject}", subject)
-    kind = found[1]
-    if action.status not in kind.statuses:
-        ladder = ", ".join(kind.statuses)
-        return Refusal("status", f"{subject} can be {ladder}; not {action.status}", subject)
-    return None
+        yield from _unknown(view, subject, PORT)
+    elif action.status not in found[1].statuses:
+        ladder = ", ".join(found[1].statuses)
+        yield Refusal("status", f"{subject} can be {ladder}; not {action.status}", subject)
 
 
 def _bereft(view: View, action: Action, peer: str | None) -> Iterator[str]:
@@ -376,11 +377,8 @@ def _is_pattern(action: Action, subject: str) -> bool:
 
 
 def _resolve_note(view: View, action: Action) -> Event | Impossible:
-    refusals = [
-        Refusal("unknown", f"there is no unit, place, port or part {s}", s)
-        for s in action.subjects
-        if not view.plant.has(s) and s not in view.plant.parts and not _is_pattern(action, s)
-    ]
+    named = (s for s in action.subjects if not _is_pattern(action, s))
+    refusals = [r for s in named for r in _unknown(view, s, ANYTHING)]
     if action.action in (ac.BEGIN, ac.END) and not action.outing:
         refusals.append(Refusal("outing", f"{action.action} needs an outing", ""))
     if action.action == ac.MEASURE and not action.values:

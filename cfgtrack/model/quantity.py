@@ -13,7 +13,7 @@ from decimal import Decimal
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
-from cfgtrack.model.trouble import near_hint
+from cfgtrack.model.unknown import no_such
 
 if TYPE_CHECKING:
     import pint
@@ -168,7 +168,7 @@ def parse_quantity(text: str, *, dimension: str | None = None) -> Quantity:
     Raises `BadQuantity`.
     """
     if dimension is not None and dimension not in DIMENSIONS:
-        raise BadQuantity(f"no dimension is named '{dimension}'{near_hint(dimension, DIMENSIONS)}")
+        raise BadQuantity(no_such("dimension", dimension, DIMENSIONS))
     shown, unit = _split(text, dimension)
     return _quantity(text, shown, unit, dimension)
 
@@ -189,7 +189,7 @@ def from_si(value: float, *, unit: str, dimension: str) -> Quantity:
 def dimension_of(quantity: str) -> str:
     """The dimension of a measured quantity. Raises `BadQuantity` with near names when nobody knows the quantity."""
     if quantity not in QUANTITIES:
-        raise BadQuantity(f"no quantity is named '{quantity}'{near_hint(quantity, QUANTITIES)}")
+        raise BadQuantity(no_such("quantity", quantity, QUANTITIES))
     return QUANTITIES[quantity]
 
 

@@ -7,7 +7,7 @@ text, and knows the exit status that the command line ends with.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -17,14 +17,17 @@ class Problem:
     """One thing that is wrong.
 
     `where` is the place as its author knows it (`plant.toml:12`, `events.csv row 7, column port`, an option),
-    `code` a stable word such as `no-such-unit`, `sentence` what was expected and what was found, and `row`
-    the offending line or row itself, where there is one.
+    `code` a stable word such as `unknown`, `sentence` what was expected and what was found, and `row`
+    the offending line or row itself, where there is one. `thing`: a unit, place, port, node or part is named that isn't
+    there. Where nothing else is wrong there is no answer (`or_no_answer`); any other name or word that isn't known is
+    an error of what was given, and of a row that corrects an unknown event the journal says no.
     """
 
     where: str
     code: str
     sentence: str
     row: str | None = None
+    thing: bool = False
 
     def __str__(self) -> str:
         return f"{self.where}: {self.code}: {self.sentence}"
@@ -91,6 +94,11 @@ class NoAnswer(Trouble):
         super().__init__((problem,) if isinstance(problem, Problem) else problem)
 
 
+def or_no_answer(trouble: Trouble) -> Trouble:
+    """Return the trouble; NoAnswer instead when all that is wrong is that things aren't there."""
+    return NoAnswer(trouble.problems) if all(problem.thing for problem in trouble.problems) else trouble
+
+
 class Problems:
     """Collects the problems of one input, so that one run names them all."""
 
@@ -105,42 +113,13 @@ class Problems:
     def __len__(self) -> int:
         return len(self.found)
 
-    def add(self, where: str, code: str, sentence: str, *, row: str | None = None) -> None:
+    def add(
+        self, where: str, code: str, sentence: str, *, row: str | None = None, thing: bool = False
+    ) -> None:
         """Note one problem and go on."""
-        self.found.append(Problem(where, code, sentence, row))
+        self.found.append(Problem(where, code, sentence, row, thing))
 
     def raise_if_any(self) -> None:
         """Raise `BadInput` with everything collected, or do nothing when the input was good."""
         if self.found:
             raise BadInput(self.found)
-
-
-# Comparing a name with every other of a large plant takes too long to do once for each bad row.
-_MANY = 1000
-
-
-def near(name: str, known: Collection[str]) -> tuple[str, ...]:
-    """Up to three known names that a mistyped `name` may have meant, likeliest first; case doesn't count."""
-    from difflib import get_close_matches
-
-    meant = name.casefold()
-    by_fold: dict[str, str] = {}
-    for candidate in known if len(known) <= _MANY else _one_half_alike(meant, known):
-        by_fold.setdefault(candidate.casefold(), candidate)
-    return tuple(by_fold[fold] for fold in get_close_matches(meant, by_fold, n=3, cutoff=0.7))
-
-
-def _one_half_alike(name: str, known: Collection[str]) -> Iterator[str]:
-    """Every name a single slip away, and some more: a single slip leaves one half of a name as it was."""
-    half = (len(name) - 1) // 2  # two letters swapped in the middle spoil one half only
-    start, end = name[:half], name[len(name) - half :]
-    for candidate in known:
-        fold = candidate.casefold()
-        if abs(len(fold) - len(name)) <= 1 and (fold.startswith(start) or fold.endswith(end)):
-            yield candidate
-
-
-def near_hint(name: str, known: Collection[str]) -> str:
-    """The near names as the tail of a sentence, `; near names: A, B`, or nothing when none is near."""
-    names = near(name, known)
-    return f"; near names: {', '.join(names)}" if names else ""

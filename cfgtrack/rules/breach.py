@@ -28,13 +28,13 @@ class Breach(NamedTuple):
     no_verdict: bool = False
 
 
-def words(event: Action) -> str:
+def words(action: Action) -> str:
     """Return an action in short words, for findings."""
-    said = [event.action, *event.subjects]
-    if event.outing is not None and not event.subjects:
-        said.append(event.outing)
-    if event.place is not None and len(event.subjects) == 1:
-        said += ["at", event.place]
+    said = [action.action, *action.subjects]
+    if action.outing is not None and not action.subjects:
+        said.append(action.outing)
+    if action.place is not None and len(action.subjects) == 1:
+        said += ["at", action.place]
     return " ".join(said)
 
 

@@ -6,7 +6,7 @@ Each condition is a file of `rules/what/`.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import islice
 from pathlib import PurePath
 from typing import Any, ClassVar, Protocol, Self
@@ -153,6 +153,9 @@ class Clause(Protocol):
 
     def finish(self) -> None:
         """Note every field that nobody has asked for."""
+
+    def is_known(self, name: str, what: str, value: str, known: Collection[str]) -> bool:
+        """Return whether a value of the field `name` is one of those known, after noting that it isn't."""
 
     def note(self, name: str, code: str, sentence: str) -> None:
         """Note a problem of the field `name`, or with "" of the table."""

@@ -317,7 +317,7 @@ def clock_rows(clocks: Iterable[Clock], moment: Moment) -> str:
             _left(clock, moment.at),
             "no limit" if clock.deadline is None else deadline_text(clock.deadline),
             clock.subject,
-            f"{clock.title} [{clock.rule}, {severity_word(clock.severity)}]",
+            f"{clock.title} [{clock.rule}, {clock.category}]",
             f"{clock.trigger} at {format_instant(clock.started)}",
             _missing(clock.missing or ()),
         ]

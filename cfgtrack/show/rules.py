@@ -12,9 +12,8 @@ if TYPE_CHECKING:
 
 def kept_text(kept: KeptRules) -> str:
     """Return the rules that are kept, a line each."""
-    rows = kept.rules
-    columns = {"id": "id", "severity": "category", "mode": "mode", "title": "title", "source": "source"}
-    listed = table(list(columns), [[row[name] for name in columns.values()] for row in rows])
+    rows = [[rule.id, rule.category, rule.mode, rule.title, rule.source] for rule in kept.rules]
+    listed = table(["id", "severity", "mode", "title", "source"], rows)
     return f"{heading(f'{len(rows)} rules', kept.moment)}\n\n{listed}"
 
 
@@ -25,11 +24,13 @@ def texts_text(texts: Texts) -> str:
 
 def explained_text(explained: Explained) -> str:
     """Return a rule in plain words."""
-    rule = {
-        **explained.rule,
-        "severity": explained.rule["category"],
-        "guards": f"{len(explained.rule['guards'])}: {', '.join(explained.rule['guards'])}",
+    rule = explained.rule
+    told = {
+        **{label: getattr(rule, label) for label in ("title", "when", "what", "hazard")},
+        "severity": rule.category,
+        "source": rule.source,
+        "written": rule.written,
+        "guards": f"{len(rule.guards)}: {', '.join(rule.guards)}",
     }
-    title = heading(f"Rule {rule.pop('id')}", explained.moment)
-    del rule["category"]
-    return "\n".join([title, "", *(labelled(label, text) for label, text in rule.items() if text)])
+    lines = (labelled(label, text) for label, text in told.items() if text)
+    return "\n".join([heading(f"Rule {rule.id}", explained.moment), "", *lines])

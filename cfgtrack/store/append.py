@@ -14,10 +14,11 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import Entry, Event, effects
-from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import Problem, near_hint
+from cfgtrack.model.trouble import Problem
+from cfgtrack.model.unknown import UNKNOWN
 from cfgtrack.store import collision
 from cfgtrack.store.canonical import NotCanonical
 from cfgtrack.store.collision import Collision, Disturbance, disturbance, is_inert
@@ -185,19 +186,11 @@ class Appender:
 
     def _problem(self, where: str, refusal: Refusal) -> Problem:
         sentence = refusal.sentence
-        if refusal.code == "unknown":
-            sentence += self._near(refusal.subject)
         if refusal.collides:
             other = self.recent.get(refusal.collides) or find_entry(self.database, refusal.collides)
             if other is not None:
                 sentence += f": event {refusal.collides}, {told(other.event)}"
-        return Problem(where, refusal.code, sentence)
-
-    def _near(self, subject: str) -> str:
-        owner = owner_of(subject)
-        if self.plant.has_owner(owner):
-            return near_hint(subject, self.plant.ports_of(owner))
-        return near_hint(owner, list(self.plant.owners()))
+        return Problem(where, refusal.code, sentence, thing=refusal.code == UNKNOWN)
 
     # --- late events ----------------------------------------------------------------------------------------
 

@@ -15,6 +15,7 @@ from typing import Any
 
 from cfgtrack.model.action import DEFINE
 from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.database import Database, Row, location
 from cfgtrack.store.derive import rebuild_state
@@ -180,7 +181,7 @@ class _ArchiveReader:
         self._write()
         row = self.database.row("SELECT number, happened, turn FROM event WHERE id = :id", {"id": name})
         if row is None:
-            raise self._bad("no-such-event", f"there is no event {name} before it, which it corrects")
+            raise self._bad(UNKNOWN, f"{no_such('event', name)} before it, which it corrects")
         same = event.get("supersedes") and row[1] == event["happened"]
         return row[0], row[2] if same else number
 

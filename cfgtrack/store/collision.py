@@ -25,7 +25,7 @@ from cfgtrack.store.database import Database
 from cfgtrack.store.rows import IN_EFFECT, entry_of
 from cfgtrack.store.view import SqlView
 
-_INERT = frozenset({ac.MEASURE, ac.INSPECT, ac.REMARK, ac.BEGIN, ac.END}) | ac.BOOK_ACTIONS
+_INERT = ac.NOTES | {ac.BEGIN, ac.END} | ac.BOOK_ACTIONS
 """Actions that neither change a state nor depend on one."""
 
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry
+from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.columns import AT_PLACE
 from cfgtrack.store.database import Database
 from cfgtrack.store.form import unrecordable
@@ -30,7 +31,7 @@ def target_of(database: Database, where: str, action: Action) -> Target | None:
     sql = "SELECT body, number, known, turn FROM event WHERE id = :id"
     row = database.row(sql, {"id": name})
     if row is None:
-        raise unrecordable(where, "no-such-event", f"there is no event {name} to correct")
+        raise unrecordable(where, UNKNOWN, f"{no_such('event', name)} to correct")
     target = Target(entry_of(*row[:3]), row[3])
     other = database.row("SELECT id FROM event WHERE corrects = :number", {"number": target.entry.number})
     if other is not None:
@@ -47,7 +48,7 @@ def target_of(database: Database, where: str, action: Action) -> Target | None:
 def _expect_discrepancy(database: Database, where: str, name: str) -> None:
     found = find_entry(database, name)
     if found is None:
-        raise unrecordable(where, "no-such-event", f"there is no event {name} to explain")
+        raise unrecordable(where, UNKNOWN, f"{no_such('event', name)} to explain")
     other = database.row("SELECT id FROM event WHERE corrects = :number", {"number": found.number})
     if other is not None:
         sentence = f"event {name} was corrected, by {other[0]}: explain that one"

@@ -6,6 +6,7 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import BASES, Action
 from cfgtrack.model.time import LATEST
 from cfgtrack.model.trouble import Problem
+from cfgtrack.model.unknown import UNKNOWN, no_such
 
 
 class Unrecordable(Exception):
@@ -49,7 +50,7 @@ def check_form(where: str, event: Action) -> None:
         )
         wrong.append(("time", sentence))
     if event.basis not in BASES:
-        wrong.append(("basis", f"expected {', '.join(BASES)}; found {event.basis}"))
+        wrong.append((UNKNOWN, no_such("basis", str(event.basis), BASES)))
     if event.supersedes and event.withdraws:
         wrong.append(("correction", "an event supersedes another one or withdraws it, not both"))
     if (event.supersedes or event.withdraws) and not event.reason:

@@ -12,6 +12,7 @@ from typing import Any, ClassVar
 
 from cfgtrack.model.time import Instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
+from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.database import Database
 from cfgtrack.store.merkle import (
@@ -69,12 +70,12 @@ def prove(database: Database, event_id: str, size: int | None = None) -> dict[st
     """
     row = database.row("SELECT number, known, body FROM event WHERE id = :id", {"id": event_id})
     if row is None:
-        raise NoAnswer(Problem(event_id, "no-such-event", "there is no event with this id"))
+        raise NoAnswer(Problem(event_id, UNKNOWN, no_such("event", event_id)))
     number, known, body = row
     head = current_head(database) if size is None else _head_at(database, size)
     if number > head.size:
         sentence = f"it is number {number}, later than the {head.size} events of that head"
-        raise NoAnswer(Problem(event_id, "no-such-event", sentence))
+        raise NoAnswer(Problem(event_id, UNKNOWN, sentence))
     path = inclusion_proof(_leaves(database, head.size), number - 1, head.size)
     return {
         "proof": "inclusion",

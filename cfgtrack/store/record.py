@@ -11,7 +11,7 @@ from cfgtrack.model.action import Action, Sourced
 from cfgtrack.model.codec import SAID
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.trouble import NoAnswer, Problem, Refused
+from cfgtrack.model.trouble import Problem, Refused, or_no_answer
 from cfgtrack.store.append import Appender, told
 from cfgtrack.store.database import Database
 from cfgtrack.store.form import Unrecordable, check_form, is_plain
@@ -148,9 +148,7 @@ class Recorder:
     def expect_no_problem(self) -> None:
         """Raise what has been found so far: NoAnswer when the rows only name what doesn't exist, else Refused."""
         if self._problems:
-            if all(p.code == "unknown" for p in self._problems):
-                raise NoAnswer(self._problems)
-            raise Refused(self._problems, collides=tuple(self._collides))
+            raise or_no_answer(Refused(self._problems, collides=tuple(self._collides)))
 
     def _recorded_ids(self, chunk: list[Sourced]) -> set[str]:
         if len(chunk) == 1:

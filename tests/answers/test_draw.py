@@ -8,18 +8,18 @@ from tests.show.world import yard
 
 
 @pytest.mark.parametrize(
-    ("scope", "code"),
+    ("scope", "what"),
     [
-        (Scope.one_medium("fluids"), "no-such-medium"),
-        (Scope.around("PUMP-9"), "no-such-unit"),
-        (Scope.loop("Q"), "no-such-loop"),
+        (Scope.one_medium("fluids"), "medium"),
+        (Scope.loop("Q"), "loop"),
     ],
 )
-def test_a_scope_that_names_nothing_has_no_answer(scope, code):
-    """An unknown medium, unit or loop is refused, with names that are near or that there are."""
+def test_a_scope_that_names_nothing_has_no_answer(scope, what):
+    """An unknown medium or loop is refused, with names that are near or that there are."""
     world = yard()
     with pytest.raises(NoAnswer) as trouble:
         expect_there(world.plant, world.networks, scope)
     [problem] = trouble.value.problems
-    assert problem.code == code
-    assert "near names" in problem.sentence or "there are" in problem.sentence
+    assert problem.code == "unknown"
+    assert problem.sentence.startswith(f"there is no {what} {scope.subject}; ")
+    assert "near names" in problem.sentence or "known: " in problem.sentence

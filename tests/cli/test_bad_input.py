@@ -28,17 +28,23 @@ class Case:
 
 
 CASES = {
-    "unknown unit": Case(("demate", "PUMP-9:F1", "--at", AT), 4, ("no-such-unit", "PUMP-9", "PUMP-1")),
+    "unknown unit": Case(
+        ("demate", "PUMP-9:F1", "--at", AT), 4, ("unknown", "unit or place PUMP-9", "PUMP-1")
+    ),
     "unknown unit, asked": Case(("state", "PUMP-9"), 4, ("PUMP-9", "PUMP-1")),
     "unknown unit, its history": Case(("history", "PUMP-9"), 4, ("PUMP-9", "PUMP-1")),
     "unknown unit, drawn": Case(("draw", "--unit", "PUMP-9"), 4, ("PUMP-9", "PUMP-1")),
     "unknown unit, choices": Case(("can", "PUMP-9"), 4, ("PUMP-9", "PUMP-1")),
     "unknown unit, checked": Case(("check", "--do", "cap PUMP-9:F1"), 4, ("PUMP-9", "PUMP-1")),
-    "unknown port": Case(("cap", "PUMP-1:F9", "--at", AT), 4, ("no-such-port", "PUMP-1:F9", "PUMP-1:F1")),
-    "unknown action": Case(("record", "weld", "PUMP-1:F1", "--at", AT), 2, ("no-such-action", "weld")),
-    "unknown event": Case(("withdraw", "E9", "--reason", "x", "--at", AT), 4, ("no-such-event", "E9")),
-    "unknown loop": Case(("draw", "--loop", "Z"), 4, ("Z",)),
-    "unknown medium": Case(("draw", "--medium", "fluids"), 4, ("no-such-medium", "fluid")),
+    "unknown port": Case(
+        ("cap", "PUMP-1:F9", "--at", AT), 4, ("unknown", "PUMP-1 has no port F9", "it has F1")
+    ),
+    "unknown action": Case(
+        ("record", "weld", "PUMP-1:F1", "--at", AT), 2, ("unknown", "no action weld", "torque")
+    ),
+    "unknown event": Case(("withdraw", "E9", "--reason", "x", "--at", AT), 4, ("unknown", "no event E9")),
+    "unknown loop": Case(("draw", "--loop", "Z"), 4, ("no loop Z",)),
+    "unknown medium": Case(("draw", "--medium", "fluids"), 4, ("unknown", "no medium fluids", "fluid")),
     "duplicate id": Case(
         ("load", "{folder}/again.toml"),
         2,
@@ -153,9 +159,9 @@ CASES = {
     "no such rules file": Case(("rules", "show", "rule.toml"), 4, ("rule.toml", "rules.toml")),
     "two scopes": Case(("draw", "--loop", "A", "--places"), 2, ("--loop",)),
     "archive of a moment": Case(("export", "--form", "archive", "--known-at", AT), 2, ("archive",)),
-    "unknown port, its history": Case(("history", "PUMP-1:F9"), 4, ("PUMP-1:F9", "PUMP-1:F1")),
+    "unknown port, its history": Case(("history", "PUMP-1:F9"), 4, ("PUMP-1:F9", "it has F1")),
     "correction of nothing": Case(
-        ("correct", "E9", "cap", "PUMP-1:F2", "--reason", "x"), 4, ("no-such-event", "E9")
+        ("correct", "E9", "cap", "PUMP-1:F2", "--reason", "x"), 4, ("unknown", "no event E9")
     ),
     "check of what is done to the record": Case(("check", "--do", "withdraw E1"), 2, ("--do", "withdraw")),
     "nothing to check": Case(("check",), 2, ("Give a sequence",)),

@@ -9,6 +9,7 @@ import click
 import pytest
 
 from cfgtrack.cli.main import COMMANDS, VERBS, main
+from cfgtrack.model.action import GENERAL_ACTIONS
 from tests.cli.conftest import Command
 
 LISTED = {name: line for names in COMMANDS.values() for name, (_, line) in names.items()}
@@ -54,6 +55,11 @@ def test_every_command_is_listed(empty: Command) -> None:
     )
     assert together == ", ".join(VERBS)
     assert {words for words in ALL if " " not in words} == {*LISTED, *VERBS}
+
+
+def test_general_actions_are_commands() -> None:
+    """An action of the work itself, which no kind of port brings along, is a command without any database."""
+    assert set(VERBS) >= GENERAL_ACTIONS
 
 
 @pytest.mark.parametrize("name", LISTED)

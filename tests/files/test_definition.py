@@ -15,13 +15,14 @@ from cfgtrack.model.part import InternalLink, Part, Port, Thermal
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.trouble import BadInput
 from tests.happening import happened
+from tests.told import code_of
 
 
 def problems_of(read, *args, **kwargs):
     """What is told of bad input: `where: code`, in the order told."""
     with pytest.raises(BadInput) as caught:
         read(*args, **kwargs)
-    return [f"{problem.where}: {problem.code}" for problem in caught.value.problems]
+    return [f"{problem.where}: {code_of(problem)}" for problem in caught.value.problems]
 
 
 def test_a_part_is_read_in_si_units_with_its_rows(definition):
@@ -237,14 +238,14 @@ id = " "                                 #! missing
 id = "air"
 [[kind]]
 id = "a"
-medium = "aire"                          #! no-such-medium
+medium = "aire"                          #! unknown-medium
 statuses = ["off", "on"]
-joined = "onn"                           #! ladder
-fits = ["bolted"]                        #! no-such-kind
+joined = "onn"                           #! unknown-status
+fits = ["bolted"]                        #! unknown-kind
 [[kind.move]]
 action = "place"                         #! reserved
-from = ["of"]                            #! ladder
-to = "onn"                               #! ladder
+from = ["of"]                            #! unknown-status
+to = "onn"                               #! unknown-status
 [[kind]]
 id = "b"
 medium = "air"
@@ -297,24 +298,24 @@ port = [
   { name = "V1", kind = "valve" },
   { name = "C1", kind = "cover" },
   { name = "S1", kind = "switch" },
-  { name = "X1", kind = "fluid-disconect" },   #! no-such-kind
+  { name = "X1", kind = "fluid-disconect" },   #! unknown-kind
 ]
 node = [
   { name = "N1", medium = "fluid" },
   { name = "F1", medium = "fluid" },     #! duplicate
-  { name = "N2", medium = "fluidd" },    #! no-such-medium
+  { name = "N2", medium = "fluidd" },    #! unknown-medium
 ]
 links = [
   ["F1", "N1"],
   ["F1", "J1"],                          #! media-differ
   ["F1", "V1"],                          #! link-end
-  ["F1", "N9"],                          #! no-such-port
+  ["F1", "N9"],                          #! unknown-port
   ["F1", "F1"],                          #! link-end
   ["F1", "N1", "F1"],                    #! not-a-gate
   ["F1", "N1", "C1"],                    #! not-a-gate
   ["F1", "N1", "S1"],                    #! media-differ
-  ["F1", "N1", "N1"],                    #! no-such-port
-  ["F1", "N1", "V9"],                    #! no-such-port
+  ["F1", "N1", "N1"],                    #! unknown-port
+  ["F1", "N1", "V9"],                    #! unknown-port
   ["F1"],                                #! wrong-type
   ["X1", "N2", "V1"],
 ]
@@ -328,8 +329,8 @@ gaet = "V1"                              #! unknown-field
 id = "p"
 [[unit]]
 id = "A"
-part = "pp"                              #! no-such-part
-home = "BAY-9"                           #! no-such-place
+part = "pp"                              #! unknown-part
+home = "BAY-9"                           #! unknown-place
 [[unit]]
 id = "A"                                 #! duplicate
 part = "p"
@@ -376,7 +377,7 @@ at = 2031-05-01T00:00:00                 #! bad-time
 joined = [
   ["A:F1", "B:F2"],                      #! size keying gender
   ["A:F2", "B:B1"],                      #! kind
-  ["A:B1", "C:B1"],                      #! no-such-unit
+  ["A:B1", "C:B1"],                      #! unknown-unit
   ["A:B1", "B:B9"],                      #! twice
   ["A:V1", "B:V1"],                      #! one-sided
   ["B:F1", "B:F1"],                      #! same
@@ -385,13 +386,13 @@ joined = [
 [initial.status]
 "A:F1" = "capped"                        #! twice
 "B:F1" = "mated"                         #! mate-missing
-"B:B9" = "opened"                        #! no-such-port
-A = "open"                               #! no-such-port
+"B:B9" = "opened"                        #! unknown-port
+A = "open"                               #! unknown-port
 [initial.place]
 A = "BAY-1"
 B = { at = "BAY-1", facing = "down" }    #! facing
-BAY-2 = "BAY-1"                          #! no-such-unit
-C = "BAY-9"                              #! no-such-unit no-such-place
+BAY-2 = "BAY-1"                          #! unknown-unit
+C = "BAY-9"                              #! unknown-unit unknown-place
 """,
     "initial, long forms": """
 [[kind]]
@@ -464,7 +465,7 @@ C = "BAY-2"
     "tables of CSV": """
 [[csv]]
 file = "a.csv"
-table = "port"                           #! no-such-table
+table = "port"                           #! unknown-table
 [[csv]]                                  #! missing
 table = "ports"
 csv = 1                                  #! unknown-field
@@ -494,7 +495,7 @@ SHEETS = [
     ("ports", "part,name,kind\np,A,bolt,x\n", ["a.csv row 2: long-row"]),
     ("ports", "part,name,kind\np,A,bolt,\n,,\n", []),
     ("ports", 'part,name,kind\np,A,bolt\np,"B', ["a.csv row 3: syntax"]),
-    ("ports", "part,name,kind\n\nq,A,bolt\n", ["a.csv row 3, column part: no-such-part"]),
+    ("ports", "part,name,kind\n\nq,A,bolt\n", ["a.csv row 3, column part: unknown-part"]),
     ("ports", "part,name,kind\np,A,bolt\np,A,bolt\n", ["a.csv row 3, column name: duplicate"]),
     ("ports", "part,name,kind,cycles\np,A,bolt,many\n", ["a.csv row 2, column cycles: wrong-type"]),
     ("ports", "part,name,kind,flexible\np,A,bolt,maybe\n", ["a.csv row 2, column flexible: wrong-type"]),
@@ -505,10 +506,10 @@ SHEETS = [
         ["a.csv row 2, column torque_high: bad-quantity"],
     ),
     ("nodes", "part,name,medium,litres\np,N,fluid,1 kg\n", ["a.csv row 2, column litres: bad-quantity"]),
-    ("links", "part;a;b\np;A;B\n", ["a.csv row 2, column a: no-such-port", "a.csv row 2, column b: no-such-port"]),
+    ("links", "part;a;b\np;A;B\n", ["a.csv row 2, column a: unknown-port", "a.csv row 2, column b: unknown-port"]),
     ("units", "id\tpart\nA\tp\nA\tp\n", ["a.csv row 3, column id: duplicate"]),
     ("places", "id,parent,capacity\nA,B,0\n", [
-        "a.csv row 2, column parent: no-such-place",
+        "a.csv row 2, column parent: unknown-place",
         "a.csv row 2, column capacity: out-of-range",
     ]),
     ("initial", "subject,mate,status,place,facing\nA,,,,up\nA,A,,,\n", [
@@ -516,7 +517,7 @@ SHEETS = [
         "a.csv row 2: missing",
         "a.csv row 3, column mate: same",
     ]),
-    ("initial", "subject,place\nA,BAY-1\n", ["a.csv row 2, column place: no-such-unit"]),
+    ("initial", "subject,place\nA,BAY-1\n", ["a.csv row 2, column place: unknown-unit"]),
 ]  # fmt: skip
 
 
@@ -596,16 +597,16 @@ def test_what_follows_from_an_unread_list_does_not_bury_it(tmp_path, hardware, s
         (tmp_path / "units.csv").write_bytes(raw)
     with pytest.raises(BadInput) as caught:
         read_definition([tmp_path / "plant.toml"])
-    told = [f"{p.where}: {p.code}".removeprefix(f"{tmp_path}/") for p in caught.value.problems]
+    told = [f"{p.where}: {code_of(p)}".removeprefix(f"{tmp_path}/") for p in caught.value.problems]
     assert code in told
-    assert not any("no-such-unit" in one for one in told)
+    assert not any("unknown-unit" in one for one in told)
     assert any("can't be looked up" in p.sentence for p in caught.value.problems)
 
 
 def test_with_every_list_read_each_unknown_name_is_told():
     """A unit of an unknown part is told where nothing is left unread."""
     assert problems_of(parse_definition, {"x.toml": '[[unit]]\nid = "A"\npart = "pupm"\n'}) == [
-        "x.toml:3: no-such-part"
+        "x.toml:3: unknown-part"
     ]
 
 

@@ -10,7 +10,8 @@ from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.quantity import parse_quantity
-from cfgtrack.model.trouble import BadInput
+from cfgtrack.model.trouble import BadInput, NoAnswer, Trouble
+from tests.told import code_of
 
 GOOD = [
     ("mate PUMP-1:F1 BAY-1:F1", {"action": "mate", "subjects": ("PUMP-1:F1", "BAY-1:F1")}),
@@ -53,17 +54,17 @@ def test_a_value_has_the_dimension_of_its_quantity(plant):
 
 BAD = [
     ("", "missing"),
-    ("mat PUMP-1:F1", "no-such-action"),
+    ("mat PUMP-1:F1", "unknown-action"),
     ("mate", "subjects"),
     ("mate PUMP-1:F1 BAY-1:F1 PUMP-2:F1", "subjects"),
-    ("mate PUMP-1:F9 BAY-1:F1", "no-such-port"),
-    ("mate PUMP-9:F1 BAY-1:F1", "no-such-unit"),
-    ("mate PUMP-1 BAY-1:F1", "no-such-port"),
-    ("open PUMP-1:VOL", "no-such-port"),
+    ("mate PUMP-1:F9 BAY-1:F1", "unknown-port"),
+    ("mate PUMP-9:F1 BAY-1:F1", "unknown-unit"),
+    ("mate PUMP-1 BAY-1:F1", "unknown-port"),
+    ("open PUMP-1:VOL", "unknown-port"),
     ("place PUMP-1", "missing"),
-    ("place PUMP-1 at BAY-9", "no-such-place"),
-    ("place PUMP-1 at PUMP-2", "no-such-place"),
-    ("place BAY-1 at SITE", "no-such-unit"),
+    ("place PUMP-1 at BAY-9", "unknown-place"),
+    ("place PUMP-1 at PUMP-2", "unknown-place"),
+    ("place BAY-1 at SITE", "unknown-unit"),
     ("place PUMP-1 from SITE to BAY-1", "unexpected"),
     ("place PUMP-1 at BAY-1 facing", "missing"),
     ("place PUMP-1 at BAY-1 SITE", "duplicate"),
@@ -71,35 +72,53 @@ BAD = [
     ("mate PUMP-1:F1 BAY-1:F1 status=mated", "unexpected"),
     ("mate PUMP-1:F1 BAY-1:F1 place=BAY-1", "unexpected"),
     ("as-found PUMP-1:F1", "missing"),
-    ("as-found PUMP-1:F1 cap", "no-such-status"),
+    ("as-found PUMP-1:F1 cap", "unknown-status"),
     ("as-found PUMP-1 at BAY-1 capped", "unexpected"),
     ("measure PUMP-1", "missing"),
-    ("measure PUMP-1 presure='2 bar'", "no-such-quantity"),
+    ("measure PUMP-1 presure='2 bar'", "unknown-quantity"),
     ("measure PUMP-1 pressure='2 N*m'", "bad-quantity"),
     ("measure PUMP-1 pressure=2", "bad-quantity"),
     ("measure PUMP-1 pressure='2 bar' pressure='3 bar'", "duplicate"),
     ("remark", "subjects missing"),
     ("remark PUMP-1", "missing"),
-    ("remark rope frayed", "no-such-unit"),
+    ("remark rope frayed", "unknown-unit"),
     ("begin", "missing"),
     ("begin o-1 o-2", "duplicate"),
-    ("inspect PUMP-1 basis=hearsay", "no-such-basis"),
+    ("inspect PUMP-1 basis=hearsay", "unknown-basis"),
     ("withdraw", "missing"),
     ("explain", "missing"),
     ("place", "subjects missing"),
-    ("place PUMP-9 at BAY-1", "no-such-unit"),
+    ("place PUMP-9 at BAY-1", "unknown-unit"),
     ("define PUMP-1", "unexpected"),
-    ("inspect PUMP-9 by=", "missing no-such-unit"),
+    ("inspect PUMP-9 by=", "missing unknown-unit"),
 ]
 
 
 @pytest.mark.parametrize(("text", "codes"), BAD)
 def test_everything_that_is_wrong_with_a_phrase_is_told(plant, text, codes):
     """A phrase that makes no sense in this plant is bad input, each reason with its code."""
-    with pytest.raises(BadInput) as caught:
+    with pytest.raises(Trouble) as caught:
         parse_phrase(split_phrase(text), plant, where="step 3")
-    assert [problem.code for problem in caught.value.problems] == codes.split()
+    assert [code_of(problem) for problem in caught.value.problems] == codes.split()
     assert {problem.where for problem in caught.value.problems} == {"step 3"}
+
+
+@pytest.mark.parametrize(
+    ("text", "trouble"),
+    [
+        ("open PUMP-9:V1", NoAnswer),
+        ("place PUMP-9 at BAY-9", NoAnswer),
+        ("open PUMP-1:VOL", NoAnswer),
+        ("opn PUMP-1:V1", BadInput),
+        ("as-found PUMP-1:F1 cap", BadInput),
+        ("inspect PUMP-9 basis=hearsay", BadInput),
+        ("measure PUMP-1 subject=3", BadInput),
+    ],
+)
+def test_there_is_no_answer_where_only_things_are_missing(plant, text, trouble):
+    """A unit, place or port that isn't there leaves no answer; any other word that isn't known is bad input."""
+    with pytest.raises(trouble, match="action: unknown: "):
+        parse_phrase(split_phrase(text), plant)
 
 
 def test_a_mistyped_word_is_told_with_near_names(plant):
@@ -110,7 +129,7 @@ def test_a_mistyped_word_is_told_with_near_names(plant):
         ("as-found PUMP-1:F2 caped", "near names: capped"),
         ("measure PUMP-1 torqe='2 N*m'", "near names: torque"),
     ]:
-        with pytest.raises(BadInput, match=near):
+        with pytest.raises(Trouble, match=near):
             parse_phrase(split_phrase(text), plant)
 
 
@@ -208,7 +227,7 @@ def test_any_words_are_understood_or_told(plant, words):
     """Whatever the words, the outcome is an event, whose own words are understood as well, or a list of problems."""
     try:
         event = parse_phrase(words, plant)
-    except BadInput as bad:
+    except Trouble as bad:
         assert bad.problems  # noqa: PT017 - either outcome is good
         return
     assert event.action in (words[0], "-".join(words[:2]))  # "let go" is two words

@@ -15,6 +15,7 @@ from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.time import HOUR, MINUTE
 from cfgtrack.model.trouble import Problem
+from tests.told import code_of
 
 EIGHT = 1_935_388_800_000_000
 """2031-05-01T08:00:00Z in microseconds, by GNU date."""
@@ -33,7 +34,7 @@ def read(text, plant, where="j.csv", **more):
     """What comes of a text: the events, and `where: code` of what can't be taken."""
     found = list(read_rows(io.StringIO(text), plant, where=where, **more))
     events = [one[1] for one in found if not isinstance(one, Problem)]
-    return events, [f"{one.where}: {one.code}" for one in found if isinstance(one, Problem)]
+    return events, [f"{one.where}: {code_of(one)}" for one in found if isinstance(one, Problem)]
 
 
 def test_rows_are_read_as_people_write_them(plant):
@@ -104,11 +105,11 @@ BAD_ROWS = [
     ("at,action,subject\n,inspect,PUMP-1\n", ["j.csv row 2: missing"]),
     (
         f"at,action,subject\n\n{AT},inspct,PUMP-1\n{AT},inspect,PUMP-9\n",
-        ["j.csv row 3, column action: no-such-action", "j.csv row 4, column subject: no-such-unit"],
+        ["j.csv row 3, column action: unknown-action", "j.csv row 4, column subject: unknown-unit"],
     ),
     (f"at,action,subject,torque\n{AT},inspect,PUMP-1,25\n", ["j.csv row 2, column torque: bad-quantity"]),
     (f"at,action,subject,values\n{AT},inspect,PUMP-1,2 bar\n", ["j.csv row 2, column values: syntax"] * 2),
-    (f"at,action,subject,basis\n{AT},inspect,PUMP-1,seen\n", ["j.csv row 2, column basis: no-such-basis"]),
+    (f"at,action,subject,basis\n{AT},inspect,PUMP-1,seen\n", ["j.csv row 2, column basis: unknown-basis"]),
     (f"at,action,subject,outing\n{AT},begin,PUMP-1,o-1\n", ["j.csv row 2, column subject: subjects"]),
     (f"at,action,subject,values\n{AT},inspect,PUMP-1,torque='2\n", ["j.csv row 2, column values: syntax"]),
     (f"at,action,subject\n{AT},define,\n", ["j.csv row 2, column action: unexpected"]),
@@ -126,7 +127,7 @@ def test_good_rows_are_taken_beside_bad_ones(plant):
     text = f"at,action,subject\n{AT},inspect,PUMP-1\n{AT},inspct,PUMP-1\n{AT},inspect,PUMP-2\n"
     events, told = read(text, plant)
     assert [e.subjects for e in events] == [("PUMP-1",), ("PUMP-2",)]
-    assert told == ["j.csv row 3, column action: no-such-action"]
+    assert told == ["j.csv row 3, column action: unknown-action"]
 
 
 BAD_LINES = [

@@ -23,6 +23,7 @@ from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.by import By
 from cfgtrack.rules.when.within import Within
+from tests.told import code_of
 
 HEAD = '[[rule]]\nid = "{}"\ntitle = "t"\nhazard = "h"\nseverity = 2\nsource = "common practice"\n'
 IT = Selection(of="it")
@@ -118,7 +119,7 @@ CONDITION = 'condition = { status = "PUMP-1:F1", is = "mated" }'
 # Each text is one rule's mode, scope and condition; `#!` marks what is told of the line it stands on.
 BAD = {
     "modes": f"""
-mode = "alway"                                        #! no-such-mode
+mode = "alway"                                        #! unknown-mode
 {CONDITION}
 {HEAD.format("r2")}
 mode = "always"
@@ -128,12 +129,12 @@ tolerance = "2 m"                                     #! bad-duration
 {CONDITION}
 {HEAD.format("r3")}
 mode = "by"
-by = "outings"                                        #! no-such-end
+by = "outings"                                        #! unknown-end
 {CONDITION}
 {HEAD.format("r4")}
 mode = "within"
-within = "termal"                                     #! no-such-limit
-trigger = {{ action = "mat" }}                        #! no-such-action
+within = "termal"                                     #! unknown-limit
+trigger = {{ action = "mat" }}                        #! unknown-action
 until = {{ action = "lift" }}                         #! unexpected
 {CONDITION}
 {HEAD.format("r5")}
@@ -142,22 +143,22 @@ at = {{ action = "mate", to = "BAY-1" }}              #! unexpected
 {CONDITION}
 {HEAD.format("r6")}
 mode = "at"
-at = {{ kind = "blot" }}                              #! missing no-such-kind
+at = {{ kind = "blot" }}                              #! missing unknown-kind
 {CONDITION}
 """,
     "selections": """
 mode = "always"
 scope = "it"                                          #! no-it
 condition = { all = [
-  { path = "fluid", from = "peers of it", to = { liqid = true } },  #! no-such-reference unknown-field
-  { status = { kind = ["bolt", "blot"] }, is = "x" }, #! no-such-kind no-such-status
+  { path = "fluid", from = "peers of it", to = { liqid = true } },  #! unknown-reference unknown-field
+  { status = { kind = ["bolt", "blot"] }, is = "x" }, #! unknown-kind unknown-status
   { status = { tag = "collant" }, is = "mated" },     #! names-nothing
   { status = "PUMP-9:*", is = "mated" },              #! names-nothing
   { status = { tag = "collant", may_be_empty = true }, is = "mated" },
-  { status = { what = "prt" }, is = "mated" },        #! no-such-what
+  { status = { what = "prt" }, is = "mated" },        #! unknown-sort
   { status = { of = "ports of it", tag = "y" }, is = "mated" },  #! names-nothing
   { status = "it", at = ["BAY-9", "#stow"] },         #! names-nothing names-nothing
-  { path = "fluidd", from = "it", to = 3 },           #! no-such-medium wrong-type
+  { path = "fluidd", from = "it", to = 3 },           #! unknown-medium wrong-type
 ] }
 """,
     "conditions": """
@@ -167,15 +168,15 @@ condition = { all = [
   { stauts = "it", is = "open" },                     #! no-such-condition
   { status = "it", done = "mate" },                   #! no-such-condition
   { status = "it" },                                  #! missing
-  { status = "it", is = "opn" },                      #! no-such-status
-  { status = "PUMP-1", is = "open" },                 #! no-such-status
-  { status = { kind = "bolt" }, is = "capped" },      #! no-such-status
+  { status = "it", is = "opn" },                      #! unknown-status
+  { status = "PUMP-1", is = "open" },                 #! unknown-status
+  { status = { kind = "bolt" }, is = "capped" },      #! unknown-status
   { count = "it", is = "open" },                      #! missing
   { count = "it", at_least = 3, at_most = 2 },        #! contradiction
   { count = { what = "unit" }, at_least = 3 },        #! contradiction
   { count = "it", to = "it", at_most = 1 },           #! missing
   { count = "it", is = "open", path = "fluid", to = "it", at_most = 1 },  #! unexpected
-  { value = "it", quantity = "torqe", min = "2 N*m" },    #! no-such-quantity
+  { value = "it", quantity = "torqe", min = "2 N*m" },    #! unknown-quantity
   { value = "it", quantity = "torque", min = "2 bar" },   #! bad-quantity
   { value = "it", quantity = "torque", min = "3 N*m", max = "2 N*m" },    #! contradiction
   { value = "it", quantity = "torque", rated = true, max = "2 N*m" },     #! contradiction
@@ -183,10 +184,10 @@ condition = { all = [
   { value = "it", quantity = "torque" },                  #! missing
   { value = "it", quantity = "torque", since = "mate", max = "2 N*m" },   #! unexpected
   { value = "it", quantity = "elapsed", max = "2 N*m" },  #! bad-duration missing
-  { done = "mat", of = "it" },                        #! no-such-action
+  { done = "mat", of = "it" },                        #! unknown-action
   { any = [] },                                       #! missing
   { not = "x" },                                      #! wrong-type
-  { custom = "no-such", of = "it" },                  #! no-such-condition
+  { custom = "no-such", of = "it" },                  #! unknown-condition
   { status = "it", is = "open", colour = "red" },     #! unknown-field
 ] }
 """,
@@ -204,14 +205,14 @@ def test_every_error_is_told_at_its_line(plant, name):
     ]
     with pytest.raises(BadInput) as caught:
         parse_rules({"r.toml": text}, plant)
-    assert sorted(f"{p.where}: {p.code}" for p in caught.value.problems) == sorted(wanted)
+    assert sorted(f"{p.where}: {code_of(p)}" for p in caught.value.problems) == sorted(wanted)
 
 
 def test_a_rule_needs_its_words(plant):
     """Title, hazard, severity, source, mode and condition are asked for; ids are unique over all files."""
     with pytest.raises(BadInput) as caught:
         parse_rules({"r.toml": '[[rule]]\nid = "r"\n', "s.toml": '[[rule]]\nid = "r"\nseverity = 5\n'}, plant)
-    codes = [f"{p.where}: {p.code}" for p in caught.value.problems]
+    codes = [f"{p.where}: {code_of(p)}" for p in caught.value.problems]
     assert codes.count("r.toml:1: missing") == 6
     assert codes.count("s.toml:1: missing") == 5
     assert {"s.toml:2: duplicate", "s.toml:3: wrong-type"} < set(codes)

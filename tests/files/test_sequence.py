@@ -10,6 +10,7 @@ from cfgtrack.files.sequence import parse_sequence, read_sequence
 from cfgtrack.model.sequence import Outing, lay_out
 from cfgtrack.model.time import HOUR, MINUTE
 from cfgtrack.model.trouble import BadInput
+from tests.told import code_of
 
 GOOD = """\
 title = "Exchange"
@@ -45,7 +46,7 @@ def problems_of(text, plant):
     """What is told of a bad sequence: `where: code`."""
     with pytest.raises(BadInput) as caught:
         parse_sequence(text, plant, name="s.toml")
-    return [f"{problem.where}: {problem.code}" for problem in caught.value.problems]
+    return [f"{problem.where}: {code_of(problem)}" for problem in caught.value.problems]
 
 
 def test_a_sequence_is_read_with_its_tracks_and_times(plant):
@@ -93,9 +94,9 @@ track = 3                                      #! wrong-type
 id = "o-2"
 track = [
   { name = "a", steps = [                      #!
-    { do = "opn PUMP-1:V1" },                  #! no-such-action
+    { do = "opn PUMP-1:V1" },                  #! unknown-action
     { do = "open PUMP-1:V1", aftr = ["x"] },   #! unknown-field
-    { do = "open PUMP-9:V1 at BAY-9" },        #! no-such-unit no-such-unit
+    { do = "open PUMP-9:V1 at BAY-9" },        #! unknown-unit unknown-unit
     { do = "open PUMP-1:V1 'x" },              #! syntax
     { do = "begin o-3" },                      #! unexpected
     { do = "withdraw e-1" },                   #! unexpected
@@ -118,7 +119,7 @@ id = "o-1"
 [[outing.track]]
 name = "a"
 steps = [
-  { id = "1", do = "open PUMP-1:V1", after = ["3"] },    #! no-such-step
+  { id = "1", do = "open PUMP-1:V1", after = ["3"] },    #! unknown-step
   { id = "2", do = "open PUMP-1:V1", after = ["2"] },    #! deadlock
   { id = "2", do = "open PUMP-1:V1" },                   #! duplicate
   { id = "4", do = "open PUMP-1:V1", after = ["5"] },    #! deadlock

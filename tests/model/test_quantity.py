@@ -191,7 +191,7 @@ def test_json_of_no_quantity(found):
 def test_known_quantities():
     """Every quantity that is known by name has a known dimension, and no other."""
     assert {dimension_of(name) for name in QUANTITIES} <= DIMENSIONS.keys()
-    with pytest.raises(BadQuantity, match="no quantity is named 'torqe'; near names: torque"):
+    with pytest.raises(BadQuantity, match="there is no quantity torqe; near names: torque"):
         dimension_of("torqe")
 
 

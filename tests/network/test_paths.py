@@ -215,5 +215,5 @@ def test_what_volumes_need_is_one_of_two_things():
     with pytest.raises(BadInput) as err:
         parse_definition({"gas.toml": GAS.replace('"nothing"', '"nothin"')})
     (problem,) = err.value.problems
-    assert (problem.code, problem.where.partition(":")[0]) == ("no-such-role", "gas.toml")
+    assert (problem.code, problem.where.partition(":")[0]) == ("unknown", "gas.toml")
     assert problem.sentence.endswith("near names: nothing")

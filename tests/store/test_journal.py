@@ -130,7 +130,7 @@ def test_every_bad_row_is_named_and_nothing_is_written(journal: Journal) -> None
         ("a.csv row 4", "unknown"),
         ("a.csv row 5", "reason"),
     ]
-    assert "near names: Y:F" in str(refused.value)
+    assert "Y has no port FF; it has F, B, H" in str(refused.value)
     assert list(journal.log()) == before
 
 
@@ -154,7 +154,7 @@ def test_rows_that_cannot_be_taken_are_set_aside(journal: Journal) -> None:
 
 def test_unknown_subjects_alone_are_no_answer(journal: Journal) -> None:
     """When all that is wrong is a name that doesn't exist, that is what is said."""
-    with pytest.raises(NoAnswer, match="there is no port X:G"):
+    with pytest.raises(NoAnswer, match="X has no port G"):
         journal.record([_event("e1", "uncap", "X:G", at=1)])
 
 
@@ -350,7 +350,7 @@ def test_a_withdrawn_walk_takes_along_what_was_in_hand(journal: Journal) -> None
         ({"id": "e\ud800"}, "can be printed"),
         ({"remark": "half a pair \ud800"}, "can't be kept"),
         ({"happened": 2**53}, "too far from 1970"),
-        ({"basis": "guessed"}, "expected reported, witnessed, measured; found guessed"),
+        ({"basis": "guessed"}, "there is no basis guessed; known: reported, witnessed, measured"),
         ({"supersedes": "e0"}, "a correction needs a reason"),
         ({"withdraws": "e0", "reason": "x"}, "withdraw needs the id"),
         ({"explains": "e0"}, "explain needs the id"),

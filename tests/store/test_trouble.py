@@ -14,6 +14,7 @@ import pytest
 
 from cfgtrack.model.action import Action
 from cfgtrack.model.trouble import NoAnswer
+from cfgtrack.store.columns import REVISIONS
 from cfgtrack.store.database import Database
 from cfgtrack.store.journal import open_journal
 from tests.store.world import DEFINITION, START
@@ -110,7 +111,7 @@ def test_a_newer_schema_is_refused(url: str) -> None:
 
 def test_an_older_schema_is_refused(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """A journal of an older program is left alone until it is migrated, and the message says how."""
-    monkeypatch.setattr("cfgtrack.store.migrations.REVISIONS", ("0001", "0002"))
+    monkeypatch.setattr("cfgtrack.store.migrations.REVISIONS", (*REVISIONS, "9999"))
     with pytest.raises(NoAnswer, match="run `cfgtrack migrate` once"):
         _open(url)
 

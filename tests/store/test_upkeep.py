@@ -15,6 +15,7 @@ from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.trouble import BadInput, NoAnswer
 from cfgtrack.store.archive import read_archive, write_archive
 from cfgtrack.store.audit import audit
+from cfgtrack.store.columns import REVISIONS
 from cfgtrack.store.database import Database
 from cfgtrack.store.journal import open_journal
 from cfgtrack.store.upkeep import migrate, rebuild, restore
@@ -145,7 +146,7 @@ def test_a_lost_cache_is_rebuilt_to_the_same_bytes(filled: str) -> None:
 def test_migrating_a_current_journal_changes_nothing(filled: str, tmp_path: Path) -> None:
     """Migration is harmless where it isn't needed, and makes no journal where there is none."""
     before = _whole(filled)
-    assert migrate(filled) == ("0001", "0001")
+    assert migrate(filled) == (REVISIONS[-1], REVISIONS[-1])
     assert _whole(filled) == before
     empty = tmp_path / "empty.db"
     empty.touch()

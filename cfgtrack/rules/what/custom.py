@@ -40,6 +40,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Protocol, Self
 
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.rules.condition import Clause, Condition, Ended, Judge, NoVerdict, line_of
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
@@ -84,12 +85,6 @@ class Custom(Condition):
         settings = clause.rest()
         try:
             find_custom(name)
-        except KeyError:
-            sentence = (
-                f"no condition in Python is named {name}: it is neither built in nor in an installed package"
-            )
-            clause.note("custom", "no-such-condition", sentence)
-            return None
         except BadInput as err:
             for problem in err.problems:
                 clause.note("custom", problem.code, problem.sentence)
@@ -178,9 +173,9 @@ _BUILT_IN: dict[str, type[CustomCondition]] = {"tightening-order": TighteningOrd
 
 @cache
 def find_custom(name: str) -> CustomCondition:
-    """Return the condition of that name: built in, or from an installed package. KeyError when there is none.
+    """Return the condition of that name: built in, or from an installed package.
 
-    Raises BadInput when it can't be loaded, or when two packages call a condition so.
+    Raises BadInput when there is none, when it can't be loaded, or when two packages call a condition so.
     """
     built_in = _BUILT_IN.get(name)
     if built_in is not None:
@@ -189,7 +184,8 @@ def find_custom(name: str) -> CustomCondition:
 
     points = list(entry_points(group=ENTRY_POINTS, name=name))
     if not points:
-        raise KeyError(name)
+        where = "it is neither built in nor in an installed package"
+        raise _unusable(name, UNKNOWN, f"{no_such('condition in Python', name)}: {where}")
     if len(points) > 1:
         told = " and ".join(sorted(point.value for point in points))
         raise _unusable(

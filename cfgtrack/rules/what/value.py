@@ -9,7 +9,6 @@ from typing import ClassVar, Self
 from cfgtrack.model.action import MEASURE
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
 from cfgtrack.model.time import SECOND, format_duration
-from cfgtrack.model.trouble import near_hint
 from cfgtrack.rules.condition import Clause
 from cfgtrack.rules.cure import MOST_CURES
 from cfgtrack.rules.dependence import Timer
@@ -153,10 +152,7 @@ class Value(OnItems):
 def is_quantity(clause: Clause, quantity: str) -> bool:
     """Return whether a rules file may ask for a quantity, after noting that it may not."""
     known = (*QUANTITIES, CYCLES, ELAPSED)
-    if quantity and quantity not in known:
-        near = near_hint(quantity, known)
-        clause.note("quantity", "no-such-quantity", f"no quantity is named {quantity}{near}")
-    return quantity in known
+    return bool(quantity) and clause.is_known("quantity", "quantity", quantity, known)
 
 
 def _bound(clause: Clause, name: str, quantity: str) -> Quantity | None:

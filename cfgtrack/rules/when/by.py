@@ -7,7 +7,6 @@ from typing import ClassVar, Self
 
 from cfgtrack.model.action import END
 from cfgtrack.model.event import Event
-from cfgtrack.model.trouble import near_hint
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.condition import Clause
 from cfgtrack.rules.engine import Engine
@@ -28,10 +27,7 @@ class By(Mode):
     @classmethod
     def read(cls, clause: Clause) -> Self | None:
         end = clause.text("by", required=True)
-        if end and end not in ENDS:
-            near = near_hint(end, ENDS) or f"; expected one of {', '.join(ENDS)}"
-            clause.note("by", "no-such-end", f"there is no end {end}{near}")
-        return cls(end) if end in ENDS else None
+        return cls(end) if end and clause.is_known("by", "end", end, ENDS) else None
 
     def words(self) -> str:
         return "wherever the work may stop" if self.end == "stop" else f"at the end of each {self.end}"

@@ -8,7 +8,6 @@ from typing import Any, ClassVar, NamedTuple, Self
 
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_duration
-from cfgtrack.model.trouble import near_hint
 from cfgtrack.rules.breach import Breach, words
 from cfgtrack.rules.condition import Clause, Condition, NoVerdict
 from cfgtrack.rules.engine import Engine
@@ -75,8 +74,7 @@ def _read_limit(clause: Clause) -> int | str | None:
     if not text or text in LIMITS:
         return text or None
     if text.isalpha():
-        near = near_hint(text, LIMITS) or f"; expected a duration, or one of {', '.join(LIMITS)}"
-        clause.note("within", "no-such-limit", f"there is no limit {text}{near}")
+        clause.is_known("within", "limit", text, LIMITS)
         return None
     return clause.duration("within")
 

@@ -105,9 +105,9 @@ def test_the_documented_example(package):
 
 def test_nobody_has_such_a_condition():
     """A name that is neither built in nor installed is unknown, and the rules file says so at its line."""
-    with pytest.raises(KeyError):
+    with pytest.raises(BadInput, match="there is no condition in Python no-such: it is neither"):
         find_custom("no-such")
-    with pytest.raises(BadInput, match="no-such-condition"):
+    with pytest.raises(BadInput, match="there is no condition in Python no-such"):
         run(HARDWARE, rule("r", 'mode = "always"', '{ custom = "no-such", of = "BOX-1" }'))
 
 

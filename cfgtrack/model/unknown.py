@@ -1,0 +1,120 @@
+"""What is named and isn't there: one look-up of addresses, one code, one form of sentence, with near names.
+
+Whatever name or word of a closed list is looked up and not found is `UNKNOWN`; how a command then ends is said at
+`Problem.thing`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from typing import TYPE_CHECKING, TypeVar
+
+from cfgtrack.model.trouble import NoAnswer, Problem
+
+if TYPE_CHECKING:
+    from cfgtrack.model.plant import Plant
+
+UNKNOWN = "unknown"
+T = TypeVar("T")
+
+PORT = ("port",)
+PLACE = ("place", "mobile place")
+MOVABLE = ("unit", "mobile place")
+OWNER = ("unit", *PLACE)
+THING = (*OWNER, "port", "node")
+ANYTHING = (*THING, "part")
+
+_LISTED = 40
+"""So many known names are listed, at most, where none is near."""
+
+_UNITS_LISTED = 12
+"""So many units of a part are listed."""
+
+_MANY = 1000
+"""Comparing a name with more others than this takes too long to do once for each bad row."""
+
+_LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789._/+-:"
+"""What ids and addresses are made of, case aside."""
+
+
+def find(what: str, name: str, known: Mapping[str, T]) -> T:
+    """Return what has this name among those known. NoAnswer when nothing has."""
+    if name not in known:
+        raise NoAnswer(Problem(name, UNKNOWN, no_such(what, name, known)))
+    return known[name]
+
+
+def expect_thing(plant: Plant, address: str, wanted: Collection[str] = THING) -> None:
+    """Raise NoAnswer for an address of nothing that is `wanted`."""
+    if why := unknown(plant, address, wanted):
+        raise NoAnswer(Problem(address, UNKNOWN, why))
+
+
+def no_such(what: str, name: str, known: Collection[str] = ()) -> str:
+    """Return that there is no `what` of this name, with near names, or what is known where that is little."""
+    return f"there is no {what} {name}{instead(name, known, 'known:')}"
+
+
+def unknown(plant: Plant, address: str, wanted: Collection[str]) -> str:
+    """Return why there is nothing of a `wanted` sort at an address, "" when there is: see `Plant.sort_of`."""
+    sort = plant.sort_of(address)
+    if sort in wanted:
+        return ""
+    owner, colon, name = address.partition(":")
+    ports: list[str] = []
+    if plant.has_owner(owner):
+        part = plant.part_of(owner)
+        ports = [*part.ports] if wanted == PORT else [*part.ports, *part.nodes]
+        if colon and not sort:
+            what = "port" if wanted == PORT else "port or node"
+            return f"{owner} has no {what} {name}{instead(name, ports, 'it has')}"
+    if not sort:
+        owners = OWNER if colon or wanted == PORT else [s for s in wanted if s not in ("port", "node")]
+        return no_such(_either(owners), owner, [*_names(plant, owners)])
+    told = f"{address} is a {sort}, not a {_either(wanted)}"
+    if sort == "part":
+        units = [unit.id for unit in plant.units.values() if unit.part == address]
+        more = f" and {len(units) - _UNITS_LISTED} more" if units[_UNITS_LISTED:] else ""
+        return f"{told}; its units: {', '.join(units[:_UNITS_LISTED]) or 'none'}{more}"
+    return told + (instead("", ports, "it has") if wanted == PORT and not colon else "")
+
+
+def _names(plant: Plant, wanted: Collection[str]) -> Iterator[str]:
+    if "unit" in wanted:
+        yield from plant.units
+    yield from (p.id for p in plant.places.values() if ("mobile place" if p.mobile else "place") in wanted)
+    if "part" in wanted:
+        yield from plant.parts
+
+
+def _either(wanted: Collection[str]) -> str:
+    sorts = [sort for sort in wanted if sort != "mobile place" or "place" not in wanted]
+    return " or ".join(filter(None, (", ".join(sorts[:-1]), sorts[-1])))
+
+
+def instead(name: str, known: Collection[str], listed: str = "") -> str:
+    """Return the tail of a sentence: the near names, else (after `listed`) those known where they are few."""
+    if names := near(name, known):
+        return f"; near names: {', '.join(names)}"
+    return f"; {listed} {', '.join(known)}" if listed and 0 < len(known) <= _LISTED else ""
+
+
+def near(name: str, known: Collection[str]) -> tuple[str, ...]:
+    """Return up to three known names that a mistyped one may have meant, likeliest first; case doesn't count."""
+    from difflib import get_close_matches
+
+    meant = name.casefold()
+    by_fold: dict[str, str] = {}
+    for candidate in known if len(known) <= _MANY else _a_slip_away(meant, known):
+        by_fold.setdefault(candidate.casefold(), candidate)
+    return tuple(by_fold[fold] for fold in get_close_matches(meant, by_fold, n=3, cutoff=0.7))
+
+
+def _a_slip_away(name: str, known: Collection[str]) -> Iterator[str]:
+    """Yield every known name that differs by one letter too many, too few or changed, or by two that are swapped."""
+    by_fold = {candidate.casefold(): candidate for candidate in known}
+    for i in range(len(name) + 1):
+        start, end = name[:i], name[i:]
+        meant = {start + end[1:], start + end[1:2] + end[:1] + end[2:]}
+        meant.update(start + letter + rest for letter in _LETTERS for rest in (end, end[1:]))
+        yield from (by_fold[one] for one in meant if one in by_fold)
