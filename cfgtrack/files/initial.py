@@ -34,7 +34,8 @@ def read_initial(
     """
     reader = _InitialReader(definition.plant(), declared, problems)
     for one in initial:
-        reader.take(one)
+        for entry in read_entries(one):
+            reader.add(entry)
     events = [*reader.places(), *reader.ports()]
     reader.try_out(definition.initial, events)
     return tuple(event for event, _ in events)
@@ -48,12 +49,8 @@ class _InitialReader:
     placed: dict[str, InitialState] = field(default_factory=dict)
     found: dict[str, InitialState] = field(default_factory=dict)
 
-    def take(self, initial: Initial) -> None:
-        """Take in one file's entries."""
-        for entry in read_entries(initial):
-            self._add(entry)
-
-    def _add(self, entry: InitialState) -> None:
+    def add(self, entry: InitialState) -> None:
+        """Take in one entry."""
         known = self.placed if entry.place else self.found
         mine = [entry.subject, entry.mate] if not entry.status and entry.mate else [entry.subject]
         for subject in mine:

@@ -9,9 +9,8 @@ from typing import Any
 
 from cfgtrack.files.fields import Fields, shown
 from cfgtrack.files.table import Table
-from cfgtrack.files.thermal import read_thermal
 from cfgtrack.model.kind import Kind
-from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port
+from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.time import SECOND
 from cfgtrack.model.unknown import UNKNOWN, no_such
 
@@ -52,7 +51,7 @@ def read_part(table: Table, rows: PartRows, known: Known) -> Part:
         nodes={node.name: node for node in nodes},
         links=tuple(links),
         flexible=table.flag("flexible"),
-        thermal=None if thermal is None else read_thermal(thermal),
+        thermal=None if thermal is None else _thermal(thermal),
         trapped=None if trapped is None else trapped / SECOND,
         tags=table.tags(),
     )
@@ -289,3 +288,22 @@ def _is_gate(link: _LongLink | _ShortLink, medium: str | None, ends: _Ends) -> b
     else:
         return True
     return False
+
+
+def _thermal(table: Table) -> Thermal | None:
+    """Return the data of a [part.thermal] table in SI units, None after noting what is missing or wrong."""
+    capacity = table.quantity("capacity", "heat capacity", required=True)
+    leak = table.quantity("leak", "thermal conductance", required=True)
+    start = table.quantity("start", "temperature", required=True)
+    limit = table.quantity("limit", "temperature", required=True)
+    heater = table.quantity("heater", "power")
+    biot = table.number("biot")
+    table.finish()
+    if capacity == 0:
+        table.note("capacity", "out-of-range", "expected more than 0 J/K")
+    if limit is not None and limit == start:
+        sentence = "it is limit too: nobody can tell whether the unit may grow no colder or no warmer"
+        table.note("start", "contradiction", sentence)
+    if capacity is None or leak is None or start is None or limit is None:
+        return None
+    return Thermal(capacity, leak, start, limit, heater=heater or 0.0, biot=biot)
