@@ -11,6 +11,7 @@ from contextlib import contextmanager, suppress
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import Connection, NullPool, create_engine
 from sqlalchemy.engine import URL, make_url
@@ -243,8 +244,6 @@ def _errors(url: URL) -> tuple[type[Exception], ...]:
 
 
 def _as_read_only(path: str) -> str:
-    from urllib.parse import quote
-
     return f"file:{quote(str(Path(path).absolute()))}?mode=ro"
 
 
