@@ -100,7 +100,7 @@ def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Itera
                     if what not in seen:
                         seen.add(what)
                         yield event
-    if thing in plant.units or plant.is_mobile(thing):
+    if plant.can_move(thing):
         yield from _whereabouts(now, thing, at, cut)
 
 

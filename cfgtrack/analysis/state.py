@@ -212,7 +212,7 @@ def unit_state(
     nodes = plant.nodes_of(owner) if not colon else [address] if plant.node(address) else []
     line = place_line(configuration, owner)
     mobile = plant.is_mobile(owner)
-    placed = owner in plant.units or mobile
+    placed = plant.can_move(owner)
     return StateReport(
         address=address,
         sort=plant.sort_of(address),

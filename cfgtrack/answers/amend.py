@@ -12,13 +12,9 @@ from cfgtrack.answers.past import find_rule, kept_rules
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
 from cfgtrack.model.action import APPROVE, EXPLAIN, WITHDRAW, Action
 from cfgtrack.model.event import Event
-from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.model.trouble import Misput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.journal import Journal
-
-
-class MisputError(Exception):
-    """A question that makes no sense as it was put."""
 
 
 def correct(
@@ -76,8 +72,12 @@ def approve(
 ) -> Recorded:
     """Approve an exception to a rule or to one finding, for subjects and a span of time. NoAnswer for no such rule.
 
-    Misput when it ends before it starts.
+    Misput when nobody approves it, and when it ends before it starts.
     """
+    if (rule is None) == (finding is None):
+        raise Misput("Name the rule with --rule, or the finding with --finding.")
+    if not asking.by:
+        raise Misput("Say who approves with --by.")
     with asking.write() as journal:
         if rule is not None:
             find_rule(kept_rules(journal, None), rule)
@@ -86,7 +86,7 @@ def approve(
             if given is not None:
                 body[name] = asking.instant(journal, given, option=option)
         if "start" in body and body.get("end", body["start"] + 1) <= body["start"]:
-            raise MisputError("--until must be later than --from.")
+            raise Misput("--until must be later than --from.")
         return _on_the_record(
             asking, journal, APPROVE, event_id, subjects=tuple(subjects), body=body, reason=reason
         )

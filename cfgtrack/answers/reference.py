@@ -11,7 +11,7 @@ from cfgtrack.analysis.warming import Warming, warm
 from cfgtrack.files.reference import TABLES, shipped_table
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.model.reference import Fluid, PropertyClass, Reference, Scatter, Surface, Thread
-from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
+from cfgtrack.model.trouble import BadInput, Misput, NoAnswer, Problem
 from cfgtrack.model.unknown import find
 
 
@@ -80,15 +80,30 @@ def look_up(
 ) -> Found:
     """Return an entry of a table. NoAnswer, with near names, when it isn't there; BadInput for no such quantity.
 
+    Misput where what is asked doesn't go together.
+
     Of a thread with a `surface`: which preload a `torque` gives, or which torque a `preload` takes. Of a fluid: how far
     the pressure rises in a full rigid volume when it is `warmed`, or how far it may warm for a `rise`.
     """
+    expect_sense(table, name, surface=surface, torque=torque, preload=preload, warmed=warmed, rise=rise)
     entry = find(table, name, entries(table))
     if surface is not None:
         return Found(table, entry, _tightening(entry, surface, torque=torque, preload=preload))
     if warmed is not None or rise is not None:
         return Found(table, entry, warming=_warming(entry, warmed=warmed, rise=rise))
     return Found(table, entry)
+
+
+def expect_sense(table: str | None, name: str | None, *, surface: str | None, **asked: str | None) -> None:
+    """Raise Misput for what doesn't go with the entry that is named, or with each other."""
+    for wanted, options in (("thread", ("torque", "preload")), ("fluid", ("warmed", "rise"))):
+        given = [f"--{option}" for option in options if asked[option] is not None]
+        if len(given) > 1:
+            raise Misput(f"Give {' or '.join(given)}, not both.")
+        if given and (table != wanted or name is None):
+            raise Misput(f"{given[0]} asks about one {wanted}: `reference {wanted} NAME`.")
+    if (surface is None) != (asked["torque"] is None and asked["preload"] is None):
+        raise Misput(f"--torque or --preload goes with --surface, one of {', '.join(entries('surface'))}.")
 
 
 def names(table: str | None = None) -> list[str]:

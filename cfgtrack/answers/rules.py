@@ -12,6 +12,7 @@ from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past, find_rule, kept_rules, kept_texts
 from cfgtrack.answers.review import Review, reviewed
 from cfgtrack.files.rules import parse_rules, read_rules
+from cfgtrack.model.trouble import Misput
 from cfgtrack.model.unknown import find
 from cfgtrack.rules.finding import SEVERITIES
 from cfgtrack.rules.rule import Rule
@@ -19,7 +20,12 @@ from cfgtrack.store.journal import Journal
 
 
 def load(asking: Asking, files: Sequence[Path]) -> Loaded:
-    """Keep rules files by name, checked against the plant, with the rules kept already. BadInput with every problem."""
+    """Keep rules files by name, checked against the plant, with the rules kept already. BadInput with every problem.
+
+    Misput when two files have one name.
+    """
+    if len({file.name for file in files}) < len(files):
+        raise Misput("Rules files are kept by name: two of these have the same.")
     with asking.write() as journal:
         plant = journal.plant()
         read_rules(list(files), plant)

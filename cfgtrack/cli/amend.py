@@ -91,23 +91,16 @@ def approve_command(
 
     Findings under it are shown apart, never hidden, and come back when it ends. --by says who approves.
     """
-    from cfgtrack.answers.amend import MisputError, approve
+    from cfgtrack.answers.amend import approve
 
-    if (rule is None) == (finding is None):
-        raise click.UsageError("Name the rule with --rule, or the finding with --finding.")
-    if not session.by:
-        raise click.UsageError("Say who approves with --by.")
-    try:
-        found = approve(
-            session.writing,
-            subjects,
-            reason=reason,
-            rule=rule,
-            finding=finding,
-            start=start,
-            end=end,
-            event_id=event_id,
-        )
-    except MisputError as err:
-        raise click.UsageError(str(err)) from None
+    found = approve(
+        session.writing,
+        subjects,
+        reason=reason,
+        rule=rule,
+        finding=finding,
+        start=start,
+        end=end,
+        event_id=event_id,
+    )
     tell(session, found)

@@ -48,12 +48,8 @@ def reference_command(
     from cfgtrack.answers import reference
     from cfgtrack.show.reference import found_text, overview_text, table_text
 
-    _check_options(
-        table, name, {"--torque": torque, "--preload": preload}, {"--warmed": warmed, "--rise": rise}
-    )
-    if (surface is None) != (torque is None and preload is None):
-        surfaces = ", ".join(reference.entries("surface"))
-        raise click.UsageError(f"--torque or --preload goes with --surface, one of {surfaces}.")
+    asked = {"torque": torque, "preload": preload, "warmed": warmed, "rise": rise}
+    reference.expect_sense(table, name, surface=surface, **asked)
     if table is None:
         overview = reference.overview()
         session.tell(lambda: overview_text(overview.tables), overview)
@@ -61,19 +57,5 @@ def reference_command(
         listed = reference.listed(table)
         session.tell(lambda: table_text(table, listed.entries), listed)
     else:
-        found = reference.look_up(
-            table, name, surface=surface, torque=torque, preload=preload, warmed=warmed, rise=rise
-        )
+        found = reference.look_up(table, name, surface=surface, **asked)
         session.tell(lambda: found_text(found), found)
-
-
-def _check_options(
-    table: str | None, name: str | None, of_thread: dict[str, str | None], of_fluid: dict[str, str | None]
-) -> None:
-    """Refuse options that don't go with what is named, or with each other."""
-    for wanted, options in (("thread", of_thread), ("fluid", of_fluid)):
-        given = [option for option, value in options.items() if value is not None]
-        if len(given) > 1:
-            raise click.UsageError(f"Give {' or '.join(given)}, not both.")
-        if given and (table != wanted or name is None):
-            raise click.UsageError(f"{given[0]} asks about one {wanted}: `reference {wanted} NAME`.")

@@ -31,8 +31,6 @@ def load_(session: s.Session, /, files: tuple[Path, ...]) -> None:
     """
     from cfgtrack.answers.rules import load
 
-    if len({file.name for file in files}) < len(files):
-        raise click.UsageError("Rules files are kept by name: two of these have the same.")
     _tell(session, load(session.writing, files))
 
 
@@ -109,10 +107,8 @@ def starter_(session: s.Session) -> None:
     """Print the starter set that comes with the tool: a rules file to begin with, each rule with its source."""
     from cfgtrack.answers.starter import starter
 
-    text = starter()
+    found = starter()
     if session.json:
-        import tomllib
-
-        session.print_json({"rules": tomllib.loads(text)["rule"]})
+        session.print_json({"rules": found.rules})
     else:
-        click.echo(text, nl=False)
+        click.echo(found.text, nl=False)

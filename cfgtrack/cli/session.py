@@ -197,7 +197,14 @@ def command(
 
     def wrap(function: Callable[Concatenate[Session, P], None]) -> click.Command:
         def run(*args: P.args, **kwargs: P.kwargs) -> None:
-            function(click.get_current_context().ensure_object(Session), *args, **kwargs)
+            try:
+                function(click.get_current_context().ensure_object(Session), *args, **kwargs)
+            except Exception as err:
+                from cfgtrack.model.trouble import Misput
+
+                if isinstance(err, Misput):
+                    raise click.UsageError(str(err)) from None
+                raise
 
         functools.update_wrapper(run, function)
         make: Callable[[Callable[..., None]], click.Command] = click.command(name, **settings)

@@ -47,8 +47,7 @@ def joints(view: View, owner: str) -> Iterator[Joint]:
     for near in plant.ports_of(owner):
         far = view.state(near).other
         if far is not None:
-            gives = plant.is_flexible(near) or plant.is_flexible(far)
-            yield Joint(near, far, _medium(plant, near), gives)
+            yield Joint(near, far, _medium(plant, near), plant.gives(near, far))
 
 
 def _medium(plant: Plant, port: str) -> str | None:

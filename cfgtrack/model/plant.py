@@ -145,6 +145,14 @@ class Plant:
         port, kind = found
         return port.flexible or kind.flexible or self.part_of(owner_of(address)).flexible
 
+    def gives(self, a: str, b: str) -> bool:
+        """Return whether an interface of two ports gives: either is flexible."""
+        return self.is_flexible(a) or self.is_flexible(b)
+
+    def can_move(self, owner: str) -> bool:
+        """Return whether `owner` can be taken elsewhere: a unit, or a place that moves."""
+        return owner in self.units or self.is_mobile(owner)
+
     def is_mobile(self, owner: str) -> bool:
         """Return whether `owner` is a place that moves (a person, an arm, a bag)."""
         place = self.places.get(owner)

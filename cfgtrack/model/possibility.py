@@ -156,7 +156,7 @@ def misfits(plant: Plant, a: str, b: str) -> Iterator[Refusal]:
 
 def _can_bend_round(plant: Plant, a: str, b: str) -> bool:
     """Return whether two ports of one thing can meet: both ends of a hose can, two bolt holes or two hands can't."""
-    return not is_of_hold(plant, a) and (plant.is_flexible(a) or plant.is_flexible(b))
+    return not is_of_hold(plant, a) and plant.gives(a, b)
 
 
 def _brought_together(view: View, action: Action) -> Event | Impossible:
@@ -176,7 +176,7 @@ def _brought_together(view: View, action: Action) -> Event | Impossible:
 def not_in_one_place(view: View, a: str, b: str) -> Refusal | None:
     """Return why two ports can't be joined where they are, None if they can: a hand or a hose reaches anywhere."""
     plant, owners = view.plant, (owner_of(a), owner_of(b))
-    if plant.is_flexible(a) or plant.is_flexible(b) or any(plant.is_mobile(o) for o in owners):
+    if plant.gives(a, b) or any(plant.is_mobile(o) for o in owners):
         return None
     line_a, line_b = (place_line(view, o) for o in owners)
     if line_a and line_b and (line_a[0] in line_b or line_b[0] in line_a):

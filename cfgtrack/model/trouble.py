@@ -96,6 +96,10 @@ def or_no_answer(trouble: Trouble) -> Trouble:
     return NoAnswer(trouble.problems) if all(problem.thing for problem in trouble.problems) else trouble
 
 
+class Misput(Exception):
+    """A question that makes no sense as it is put, in the words of the command line, which shows its usage."""
+
+
 class Problems:
     """Collects the problems of one input, so that one run names them all."""
 

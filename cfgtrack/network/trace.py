@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.hold import carries
+from cfgtrack.model.hold import carries, mate_of
 from cfgtrack.network.network import Network, interface_arc, subject_arcs
 
 
@@ -95,12 +95,12 @@ def _now(network: Network, configuration: Configuration, item: int) -> Iterator[
                 elif b == item and not arc.one_way:
                     yield a, gate
     if colon:
-        mate = configuration.state(address).other if network.plant.port(address) else None
+        mate = mate_of(configuration, address)
         made = interface_arc(network, configuration, address) if mate else None
         for arc in () if made is None else (made,):
             yield (arc.b if arc.a == item else arc.a), f"{address} - {mate}"
         return
-    if owner in network.plant.units or network.plant.is_mobile(owner):
+    if network.plant.can_move(owner):
         for arc in subject_arcs(network, configuration, owner):
             yield arc.b, f"{owner} on {configuration.state(owner).value}"
     for standing in configuration.standing_at(owner):

@@ -43,7 +43,7 @@ class Wanted(NamedTuple):
         if self.among and world.plant.port(item):
             return f"{item} is {world.configuration.state(item).value}"
         owner = owner_of(item)
-        if owner in world.plant.units or world.plant.is_mobile(owner):
+        if world.plant.can_move(owner):
             return f"{item} is at {world.configuration.state(owner).value or 'no known place'}"
         return f"{item} is not"
 

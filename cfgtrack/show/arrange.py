@@ -17,8 +17,7 @@ def look_of(survey: Survey, tie: Tie) -> Look:
     if not tie.made:
         return Look.APART
     if tie.medium == HOLD:
-        gives = survey.plant.is_flexible(tie.a) or survey.plant.is_flexible(tie.b)
-        return Look.GIVES if gives else Look.MADE
+        return Look.GIVES if survey.plant.gives(tie.a, tie.b) else Look.MADE
     if paths.nodes("expansion") or paths.nodes("liquid"):
         return Look.CUT_OFF if paths.is_live(tie.a) and paths.is_cut_off(tie.a) else Look.MADE
     if paths.nodes("source") and not paths.is_fed(tie.a):

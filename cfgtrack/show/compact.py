@@ -46,7 +46,7 @@ def compact_picture(survey: Survey, flags: Flags) -> Picture:
 
 def _by_place(survey: Survey, boxes: Sequence[str], known: Iterable[str]) -> tuple[list[Box], list[Cluster]]:
     plant = survey.plant
-    others = [o for o in known if o not in boxes and (o in plant.units or plant.is_mobile(o))]
+    others = [o for o in known if o not in boxes and plant.can_move(o)]
     return by_place(survey, boxes, others)
 
 

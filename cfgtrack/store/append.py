@@ -205,11 +205,7 @@ class Appender:
         }
         view = SqlView(self.database, self.plant, NEVER, self.known)
         for subject in subjects:
-            if (
-                self.plant.port(subject) is not None
-                or subject in self.plant.units
-                or self.plant.is_mobile(subject)
-            ):
+            if self.plant.port(subject) is not None or self.plant.can_move(subject):
                 self._head.set_state(subject, view.state(subject))
         if not is_inert(event):
             self._latest = max(self._latest, event.happened)
@@ -259,4 +255,4 @@ def _carried(plant: Plant, event: Event) -> list[str]:
     """Return the units and mobile places that a resolved event puts somewhere."""
     if event.place is None:
         return []
-    return [s for s in (*event.subjects, *event.moved) if s in plant.units or plant.is_mobile(s)]
+    return [s for s in (*event.subjects, *event.moved) if plant.can_move(s)]

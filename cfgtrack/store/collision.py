@@ -91,7 +91,7 @@ def _around(database: Database, plant: Plant, owner: str, known: int) -> Iterato
     queue = [owner]
     while queue:
         one = queue.pop()
-        if one in plant.units or plant.is_mobile(one):
+        if plant.can_move(one):
             sql = "SELECT DISTINCT value FROM change WHERE subject = :one AND aspect = :at AND until > :known"
             yield from (row[0] for row in database.rows(sql, {"one": one, "at": AT_PLACE, "known": known}))
         if plant.is_mobile(one):

@@ -254,7 +254,7 @@ def _what_is_missed(
 
 
 def _no_place(plant: Plant, subject: str, value: str) -> str | None:
-    if subject not in plant.units and not plant.is_mobile(subject):
+    if not plant.can_move(subject):
         return f"{subject} has been moved and is neither a unit nor a mobile place any more"
     return None if value in plant.places else f"{subject} has been at {value}, which is no place any more"
 

@@ -7,17 +7,21 @@ import contextlib
 import io
 import json
 import textwrap
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from cfgtrack.answers.amend import approve
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.encode import json_of
 from cfgtrack.answers.history import difference, history
 from cfgtrack.answers.record import record
+from cfgtrack.answers.reference import look_up
+from cfgtrack.answers.rules import load
 from cfgtrack.answers.state import state
 from cfgtrack.model.time import SECOND, parse_instant
-from cfgtrack.model.trouble import NoAnswer
+from cfgtrack.model.trouble import BadInput, Misput, NoAnswer
 from tests.cli.conftest import Command
 
 CHECKOUT = Path(__file__).parents[2]
@@ -122,3 +126,29 @@ def test_a_dry_run_leaves_nothing(cfgtrack: Command) -> None:
     assert not found.recorded
     assert json.loads(json.dumps(json_of(found)))["findings"] != []
     assert cfgtrack.ok("head") == before
+
+
+MISPUT = {
+    "approved by nobody": lambda a: approve(replace(a, by=None), [], reason="x", rule="R"),
+    "of no rule": lambda a: approve(a, [], reason="x"),
+    "of a rule and a finding": lambda a: approve(a, [], reason="x", rule="R", finding="F"),
+    "two files of one name": lambda a: load(a, [Path("a/r.toml"), Path("b/r.toml")]),
+    "a torque without a surface": lambda _: look_up("thread", "M16", torque="5 N*m"),
+    "a liquid that is tightened": lambda _: look_up("fluid", "water", torque="5 N*m", surface="zinc"),
+    "a thread that is warmed": lambda _: look_up("thread", "M16", warmed="5 K"),
+}
+
+
+@pytest.mark.parametrize("name", MISPUT)
+def test_a_question_that_makes_no_sense_is_refused_to_everybody(name: str, cfgtrack: Command) -> None:
+    """What the command line refuses with its usage is refused in Python too, and nothing is recorded."""
+    before = cfgtrack.json_of("history")["history"]
+    with pytest.raises(Misput):
+        MISPUT[name](asking(cfgtrack, by="Ann"))
+    assert cfgtrack.json_of("history")["history"] == before
+
+
+def test_no_words_say_nothing(cfgtrack: Command) -> None:
+    """Recording nothing is bad input, with an example of what to say."""
+    with pytest.raises(BadInput, match="say what was done"):
+        record(asking(cfgtrack), [])
