@@ -130,7 +130,8 @@ def check(
     before = [f for f in engine.findings() if f.is_open]
     timed = dict(_run(engine, _with_outings(now, proposal, layout, possible), whole=proposal.whole))
     end = engine.world.now
-    findings = [*_impossible(results), *_too_long(proposal, layout), *engine.findings(noted)]
+    refused = [impossible(r.outcome) for r in results if isinstance(r.outcome, Impossible)]
+    findings = [*refused, *_too_long(proposal, layout), *engine.findings(noted)]
     findings.sort(key=lambda f: (f.time, f.severity, f.rule, f.subjects))
     step_of = {r.done.id: r.step for r in results}
     findings = [replace(f, step=step_of.get(f.event or "")) for f in findings]
@@ -226,13 +227,6 @@ def _run(
 def _in_time(stopped: Clock) -> bool:
     """Return whether a clock stopped before it ran out."""
     return stopped.left is None or stopped.left >= 0
-
-
-def _impossible(results: Iterable[StepResult]) -> Iterator[Finding]:
-    """Yield a finding for every step that can't be done."""
-    for result in results:
-        if isinstance(result.outcome, Impossible):
-            yield impossible(result.outcome)
 
 
 def impossible(outcome: Impossible) -> Finding:

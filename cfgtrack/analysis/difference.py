@@ -73,18 +73,10 @@ def _cycles(before: Configuration, after: Configuration) -> Iterator[Difference]
 def _values(before: Configuration, after: Configuration) -> Iterator[Difference]:
     for subject, quantity in {*before.values, *after.values}:
         old, new = before.values.get((subject, quantity)), after.values.get((subject, quantity))
-        if _reading(old) != _reading(new):
-            yield _row(subject, quantity, old, new)
+        if (old and old.value) != (new and new.value):
+            (was, was_unit), (now, now_unit) = _reading(old), _reading(new)
+            yield Difference(subject, quantity, was, now, was_unit, now_unit)
 
 
-def _row(subject: str, quantity: str, old: Effect | None, new: Effect | None) -> Difference:
-    (was, was_unit), (now, now_unit) = _side(old), _side(new)
-    return Difference(subject, quantity, was, now, was_unit, now_unit)
-
-
-def _side(effect: Effect | None) -> tuple[float | None, str | None]:
+def _reading(effect: Effect | None) -> tuple[float | None, str | None]:
     return (None, None) if effect is None else (float(effect.value), effect.other)
-
-
-def _reading(effect: Effect | None) -> str | None:
-    return None if effect is None else effect.value

@@ -79,7 +79,7 @@ class Asking:
         try:
             return parse_instant(given, outing_start=start)
         except BadTime as err:
-            raise BadInput([Problem(option, "bad-time", str(err))]) from None
+            raise BadInput(Problem(option, "bad-time", str(err))) from None
 
     def moment(self, journal: Journal) -> Moment:
         """Return the pair of times that the question is asked for: `at` and `known_at`."""

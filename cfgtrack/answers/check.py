@@ -55,11 +55,11 @@ def _single(action: str, plant: Plant) -> Proposal:
     try:
         words = split_phrase(action)
     except ValueError:
-        raise BadInput([Problem("--do", "syntax", "a quote is opened and never closed", action)]) from None
+        raise BadInput(Problem("--do", "syntax", "a quote is opened and never closed", action)) from None
     event = parse_phrase(words, plant, id="1", where="--do")
     if event.action in BOOK_ACTIONS:
         sentence = f"{event.action} is done to the record: there is nothing to check in it"
-        raise BadInput([Problem("--do", "unexpected", sentence, action)])
+        raise BadInput(Problem("--do", "unexpected", sentence, action))
     return one_step(event)
 
 

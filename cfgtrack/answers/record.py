@@ -126,7 +126,7 @@ def _when(asking: Asking, journal: Journal, event_id: str | None) -> tuple[int, 
     elif first - journal.present > _BEHIND:
         wrong = f"this clock says {now}, and the record was begun at {format_instant(first)}"
     if wrong:
-        raise BadInput([Problem("--at", "missing", f"say when it happened: {wrong}")])
+        raise BadInput(Problem("--at", "missing", f"say when it happened: {wrong}"))
     if last - journal.present > _BEHIND:
         behind = format_duration((last - journal.present) // SECOND * SECOND)
         note = (

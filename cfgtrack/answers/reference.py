@@ -122,11 +122,11 @@ def _quantity(option: str, text: str, dimension: str) -> Quantity:
     try:
         found = parse_quantity(text, dimension=dimension)
     except BadQuantity as err:
-        raise BadInput([Problem(option, "bad-quantity", str(err))]) from None
+        raise BadInput(Problem(option, "bad-quantity", str(err))) from None
     if found.value < 0:
         why = "cooling is not covered: a full volume that cools draws bubbles" if option == "--warmed" else ""
         sentence = why or f"expected nothing below zero, found {text}"
-        raise BadInput([Problem(option, "out-of-range", sentence)])
+        raise BadInput(Problem(option, "out-of-range", sentence))
     return found
 
 

@@ -83,7 +83,7 @@ def verify(proof: TextIO, *, kept: str | None = None) -> Verified:
     try:
         data = json.load(proof)
     except (ValueError, RecursionError) as err:
-        raise BadInput([Problem(proof.name, "syntax", f"expected a proof as JSON: {err}")]) from None
+        raise BadInput(Problem(proof.name, "syntax", f"expected a proof as JSON: {err}")) from None
     head = verify_proof(data)
     if kept is None:
         return Verified(head, None)

@@ -6,6 +6,8 @@ A command's module is imported when the command runs, so that each pays only for
 from __future__ import annotations
 
 import errno
+import gc
+import importlib
 import math
 import os
 import sys
@@ -87,8 +89,6 @@ class Commands(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import and return a command, None for an unknown name."""
-        import importlib
-
         if cmd_name in VERBS or (cmd_name not in _MODULES and cmd_name in own_actions(ctx)):
             from cfgtrack.cli.record import verb
 
@@ -123,8 +123,6 @@ class Commands(click.Group):
 
     def invoke(self, ctx: click.Context) -> object:
         """Run the command. Trouble becomes its lines on standard error and its exit status; a bug stays a bug."""
-        import gc
-
         # What is imported lives to the end: looking through it for garbage costs a third of it.
         gc.set_threshold(50_000, 20, 20)
         try:
@@ -215,7 +213,7 @@ def trouble_of(err: Exception) -> Trouble | None:
         )
     if isinstance(err, OSError) and isinstance(err.filename, str) and err.strerror:
         code = "no-such-file" if isinstance(err, FileNotFoundError) else "file"
-        return BadInput([Problem(err.filename, code, err.strerror[0].lower() + err.strerror[1:])])
+        return BadInput(Problem(err.filename, code, err.strerror[0].lower() + err.strerror[1:]))
     return None
 
 

@@ -10,6 +10,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import PurePath
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 import click
@@ -139,8 +140,6 @@ class Session:
 
             self.print_json(json_of(answer))
             return
-        from shutil import get_terminal_size
-
         from cfgtrack.show.tables import within
 
         with within(min(WIDTH, get_terminal_size((WIDTH, 24)).columns)):

@@ -23,7 +23,7 @@ from cfgtrack.files.table import Table
 from cfgtrack.folders import top_folder
 from cfgtrack.model.action import Action
 from cfgtrack.model.definition import SORTS, Definition
-from cfgtrack.model.kind import Kind, Medium
+from cfgtrack.model.kind import Medium
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.trouble import BadInput, Problem, Problems
@@ -111,7 +111,9 @@ class _Items:
             named = gathered.named[sort]
             self.built[sort] = {name: one for name, one in base.items(sort).items() if name not in named}
         self.broken: set[str] = set()
-        self._ids = {sort: {**base.items(sort), **gathered.named[sort]} for sort in SORTS}
+        self.ids: dict[str, Collection[str]] = {
+            sort: {**base.items(sort), **gathered.named[sort]} for sort in SORTS
+        }
 
     def read(self, sort: str) -> None:
         """Read every item of a sort; those that don't hold together stay out."""
@@ -126,24 +128,17 @@ class _Items:
             if other == sort:
                 self._item(sort, fields, "")
 
-    def ids(self, sort: str) -> Collection[str]:
-        """Return the ids of a sort that may be referred to."""
-        return self._ids[sort]
-
     def _item(self, sort: str, fields: Fields, name: str) -> Any:
         if sort == "medium":
             return read_medium(fields)
         if sort == "kind":
-            return read_kind(cast("Table", fields), self.ids("medium"), self.ids("kind"))
+            return read_kind(cast("Table", fields), self.ids["medium"], self.ids["kind"])
         if sort == "part":
-            known = Known(self._kinds(), self.ids("kind"), self.ids("medium"))
+            known = Known(self.built["kind"], self.ids["kind"], self.ids["medium"])
             return read_part(cast("Table", fields), self.gathered.part_rows.get(name, PartRows()), known)
         if sort == "unit":
-            return read_unit(fields, self.ids("part"), self.ids("place"))
-        return read_place(fields, self.ids("part"), self.ids("place"))
-
-    def _kinds(self) -> dict[str, Kind]:
-        return self.built["kind"]
+            return read_unit(fields, self.ids["part"], self.ids["place"])
+        return read_place(fields, self.ids["part"], self.ids["place"])
 
     def check_owners(self) -> None:
         """Note places that stand in each other, and ids that `base` has given to the other sort of owner."""
@@ -172,7 +167,7 @@ class _Items:
         """Return whether something of this address may exist, though it may not hold together."""
         owner, colon, _ = address.partition(":")
         for sort in ("unit", "place"):
-            if owner in self.ids(sort):
+            if owner in self.ids[sort]:
                 item = self.built[sort].get(owner)
                 if item is None:
                     return True
@@ -194,7 +189,7 @@ class _Items:
         }
         return Definition(
             media=media,
-            kinds=self._kinds(),
+            kinds=self.built["kind"],
             parts=parts,
             units=units,
             places=places,

@@ -7,10 +7,8 @@ from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple, NoReturn
 
 from cfgtrack.files.sheet import looks_like
-from cfgtrack.files.source import Spot
+from cfgtrack.files.source import Spot, cut
 from cfgtrack.model.trouble import Problems
-
-_LONGEST_ROW = 120
 
 
 class JsonLine(NamedTuple):
@@ -29,12 +27,14 @@ def read_objects(stream: Iterable[str], name: str, problems: Problems) -> Iterat
         for number, line in enumerate(stream, 1):
             text = line.removeprefix("\ufeff").strip()
             if text:
-                row = text if len(text) <= _LONGEST_ROW else text[: _LONGEST_ROW - 4] + " ..."
-                spot = Spot(f"{name}:{number}", row)
+                spot = Spot(f"{name}:{number}", cut(text))
                 kind = _wrong_kind(text) if is_first else ""
                 if kind:
                     problems.add(
-                        spot.where, "wrong-kind", f"expected one JSON object a line, found {kind}", row=row
+                        spot.where,
+                        "wrong-kind",
+                        f"expected one JSON object a line, found {kind}",
+                        row=spot.row,
                     )
                     return
                 is_first = False

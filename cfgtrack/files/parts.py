@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from cfgtrack.files.fields import Fields, shown
 from cfgtrack.files.table import Table
-from cfgtrack.files.thermal import read_thermal
 from cfgtrack.model.kind import Kind
-from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port
+from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.time import SECOND
 from cfgtrack.model.unknown import UNKNOWN, no_such
 
@@ -52,7 +51,7 @@ def read_part(table: Table, rows: PartRows, known: Known) -> Part:
         nodes={node.name: node for node in nodes},
         links=tuple(links),
         flexible=table.flag("flexible"),
-        thermal=None if thermal is None else read_thermal(thermal),
+        thermal=None if thermal is None else _thermal(thermal),
         trapped=None if trapped is None else trapped / SECOND,
         tags=table.tags(),
     )
@@ -171,6 +170,15 @@ def _pattern(fields: Fields) -> str:
     return value
 
 
+class _Written(NamedTuple):
+    """A link as it is written: its ends, its gate, and what notes a problem of one of them."""
+
+    a: str
+    b: str
+    gate: str
+    note: Callable[..., None]
+
+
 def _links(table: Table, ends: _Ends) -> Iterator[InternalLink]:
     for one in table.tables("link"):
         link = _link(one, ends)
@@ -191,48 +199,25 @@ def _links(table: Table, ends: _Ends) -> Iterator[InternalLink]:
             )
             table.note_element(("links", i), "wrong-type", sentence)
             continue
-        found = _ShortLink(table, i, names)
-        link = _made(found, ends)
+
+        def note(_: str, code: str, sentence: str, *, thing: bool = False, i: int = i) -> None:
+            table.note_element(("links", i), code, sentence, thing=thing)
+
+        link = _made(_Written(names[0], names[1], "".join(names[2:]), note), ends)
         if link is not None:
             yield link
 
 
 def _link(fields: Fields, ends: _Ends) -> InternalLink | None:
-    found = _LongLink(fields)
+    a, b = fields.text("a", required=True), fields.text("b", required=True)
+    found = _Written(a, b, fields.text("gate"), fields.note)
     one_way = fields.flag("one_way")
     fields.finish()
     link = _made(found, ends)
     return None if link is None else InternalLink(link.a, link.b, link.gate, one_way)
 
 
-class _LongLink:
-    """A link from a table or row."""
-
-    def __init__(self, fields: Fields) -> None:
-        self._fields = fields
-        self.a = fields.text("a", required=True)
-        self.b = fields.text("b", required=True)
-        self.gate = fields.text("gate")
-
-    def note(self, name: str, code: str, sentence: str, *, thing: bool = False) -> None:
-        self._fields.note(name, code, sentence, thing=thing)
-
-
-class _ShortLink:
-    """A link from an element of `links`."""
-
-    def __init__(self, table: Table, index: int, names: list[str]) -> None:
-        self._table = table
-        self._index = index
-        self.a, self.b = names[0], names[1]
-        self.gate = names[2] if len(names) > 2 else ""
-
-    def note(self, name: str, code: str, sentence: str, *, thing: bool = False) -> None:
-        del name
-        self._table.note_element(("links", self._index), code, sentence, thing=thing)
-
-
-def _made(link: _LongLink | _ShortLink, ends: _Ends) -> InternalLink | None:
+def _made(link: _Written, ends: _Ends) -> InternalLink | None:
     """Return the link, None after noting why it can't be one."""
     good = [_is_end(link, name, end, ends) for name, end in (("a", link.a), ("b", link.b))]
     if not all(good):
@@ -251,7 +236,7 @@ def _made(link: _LongLink | _ShortLink, ends: _Ends) -> InternalLink | None:
     return InternalLink(link.a, link.b, link.gate)
 
 
-def _is_end(link: _LongLink | _ShortLink, name: str, end: str, ends: _Ends) -> bool:
+def _is_end(link: _Written, name: str, end: str, ends: _Ends) -> bool:
     if not end:
         return False
     if end not in ends.names():
@@ -268,7 +253,7 @@ def _is_end(link: _LongLink | _ShortLink, name: str, end: str, ends: _Ends) -> b
     return True
 
 
-def _is_gate(link: _LongLink | _ShortLink, medium: str | None, ends: _Ends) -> bool:
+def _is_gate(link: _Written, medium: str | None, ends: _Ends) -> bool:
     gate = link.gate
     if gate in ends.broken:
         return False
@@ -289,3 +274,22 @@ def _is_gate(link: _LongLink | _ShortLink, medium: str | None, ends: _Ends) -> b
     else:
         return True
     return False
+
+
+def _thermal(table: Table) -> Thermal | None:
+    """Return the data of a [part.thermal] table in SI units, None after noting what is missing or wrong."""
+    capacity = table.quantity("capacity", "heat capacity", required=True)
+    leak = table.quantity("leak", "thermal conductance", required=True)
+    start = table.quantity("start", "temperature", required=True)
+    limit = table.quantity("limit", "temperature", required=True)
+    heater = table.quantity("heater", "power")
+    biot = table.number("biot")
+    table.finish()
+    if capacity == 0:
+        table.note("capacity", "out-of-range", "expected more than 0 J/K")
+    if limit is not None and limit == start:
+        sentence = "it is limit too: nobody can tell whether the unit may grow no colder or no warmer"
+        table.note("start", "contradiction", sentence)
+    if capacity is None or leak is None or start is None or limit is None:
+        return None
+    return Thermal(capacity, leak, start, limit, heater=heater or 0.0, biot=biot)

@@ -77,23 +77,16 @@ def _whole(table: Table, name: str) -> int:
     return table.count(name) or 0
 
 
-class _Origin:
-    """What every entry says: id, title, source, trust. A thread takes all but its id from its series."""
-
-    def __init__(self, table: Table) -> None:
-        self.id = table.ident("id")
-        self.title = table.text("title", required=True)
-        self.source = table.text("source", required=True)
-        self.trust = table.reference("trust", "trust", TRUST, required=True)
-
-    def of(self, name: str) -> tuple[str, str, str, str]:
-        """Return the first fields of the entry with this id."""
-        return name, self.title, self.source, self.trust
+def _origin(table: Table) -> tuple[str, str, str]:
+    """Return what every entry says: title, source, trust. A thread takes it from its series."""
+    table.ident("id")
+    title, source = table.text("title", required=True), table.text("source", required=True)
+    return title, source, table.reference("trust", "trust", TRUST, required=True)
 
 
 def _read_threads(root: Table, tables: Tables) -> None:
     for series in root.tables("series"):
-        origin = _Origin(series)
+        origin = _origin(series)
         form = series.reference("form", "form", FORMS, required=True)
         for table in series.tables("threads"):
             name = _id(table, tables["thread"])
@@ -114,7 +107,8 @@ def _read_threads(root: Table, tables: Tables) -> None:
                 area(diameter=diameter.value, pitch=pitch.value), unit=unit, dimension="area"
             )
             tables["thread"][name] = Thread(
-                *origin.of(name),
+                name,
+                *origin,
                 form,
                 diameter,
                 pitch,
@@ -129,7 +123,7 @@ def _read_tightening(root: Table, tables: Tables) -> None:
     for name, read in _TIGHTENING.items():
         for table in root.tables(name):
             entry_id = _id(table, tables[name])
-            entry = read(table, _Origin(table).of(entry_id))
+            entry = read(table, (entry_id, *_origin(table)))
             table.finish()
             if entry_id:
                 tables[name][entry_id] = entry
@@ -197,7 +191,7 @@ def _read_turn(table: Table, origin: tuple[str, str, str, str]) -> Reference:
 def _read_fluids(root: Table, tables: Tables) -> None:
     for table in root.tables("fluid"):
         name = _id(table, tables["fluid"])
-        origin = _Origin(table).of(name)
+        origin = (name, *_origin(table))
         freezes = _quantity(table, "freezes", "temperature")
         states = tuple(_read_state(one) for one in table.tables("state"))
         table.finish()

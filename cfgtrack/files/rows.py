@@ -129,7 +129,7 @@ def _lines(stream: Iterable[str], where: str) -> Iterator[str]:
                 found = f"UTF-8 text, found the byte 0x{ord(line[err.start]) - 0xDC00:02x}: save it as UTF-8"
         if found or "\0" in line:
             sentence = f"expected {found or 'text, found a binary file'}"
-            raise BadInput([Problem(f"{where}:{number}", "not-text", sentence)])
+            raise BadInput(Problem(f"{where}:{number}", "not-text", sentence))
         yield line
 
 

@@ -78,7 +78,7 @@ class _RuleReader:
         scope = self._scope()
         mode = self._mode(scope)
         if self._is_idle(scope, mode):
-            self.against = self.against.idle()
+            self.against = Against(self.against.plant, may_be_empty=True)
         has_it = scope is not None or any(one.gives_it(table.values) for one in MODES.values())
         below = RuleTable(table, self.against, has_it=has_it).below("condition", required=True)
         condition = None if below is None else below.condition()

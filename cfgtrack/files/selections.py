@@ -28,10 +28,6 @@ class Against:
         self.may_be_empty = may_be_empty
         self._tags: frozenset[str] | None = None
 
-    def idle(self) -> Against:
-        """Return the same plant for the condition of a rule that guards nothing there, as it says it may."""
-        return Against(self.plant, may_be_empty=True)
-
     def is_empty(self, selection: Selection) -> bool:
         """Return whether a selection names nothing, and may do so."""
         if self.plant is None or selection.of or not selection.may_be_empty:

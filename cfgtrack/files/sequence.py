@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from cfgtrack.files.phrase import parse_phrase, split_phrase
-from cfgtrack.files.source import Document, in_order, parse_toml, read_text
+from cfgtrack.files.source import in_order, parse_toml, read_text
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BEGIN, BOOK_ACTIONS, END, Action
 from cfgtrack.model.plant import Plant
@@ -31,10 +31,6 @@ def parse_sequence(text: str, plant: Plant, *, name: str = "sequence.toml") -> S
     document = parse_toml(name, text, problems)
     if document is None:
         raise BadInput(problems.found)
-    return _sequence(document, plant, problems)
-
-
-def _sequence(document: Document, plant: Plant, problems: Problems) -> Sequence:
     root = Table(document, (), document.data, problems)
     reader = _SequenceReader(plant, problems)
     title = root.text("title")

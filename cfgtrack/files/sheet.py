@@ -13,12 +13,11 @@ from itertools import chain
 from typing import NamedTuple
 
 from cfgtrack.files.fields import Fields
-from cfgtrack.files.source import Spot
+from cfgtrack.files.source import Spot, cut
 from cfgtrack.model.trouble import Problems
 from cfgtrack.model.unknown import near, no_such
 
 _DELIMITERS = ",;\t"
-_LONGEST_ROW = 120
 _MOST_NAMED = 6
 _KINDS = (
     ("XML or HTML", re.compile(r"\s*<")),
@@ -160,5 +159,4 @@ def _misshapen(row: SheetRow, cells: list[str], names: list[str], name: str, pro
 
 
 def _text(cells: list[str], delimiter: str) -> str:
-    text = delimiter.join(cells).replace("\n", " ").replace("\t", " ")
-    return text if len(text) <= _LONGEST_ROW else text[: _LONGEST_ROW - 4] + " ..."
+    return cut(delimiter.join(cells).replace("\n", " ").replace("\t", " "))

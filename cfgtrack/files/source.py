@@ -30,6 +30,11 @@ class Spot(NamedTuple):
     row: str | None = None
 
 
+def cut(row: str) -> str:
+    """Return a row as messages show it, cut where it gets long."""
+    return row if len(row) <= _LONGEST_ROW else row[: _LONGEST_ROW - 4] + " ..."
+
+
 def read_text(path: Path, problems: Problems) -> str | None:
     """Return the text of a file without its byte order mark, or None after noting why it can't be had."""
     name = str(path)
@@ -94,8 +99,7 @@ class Document:
     def line(self, number: int) -> Spot:
         """Return the line of that number."""
         row = self._lines[number - 1].strip() if 0 < number <= len(self._lines) else ""
-        row = row if len(row) <= _LONGEST_ROW else row[: _LONGEST_ROW - 4] + " ..."
-        return Spot(f"{self.name}:{number}", row or None)
+        return Spot(f"{self.name}:{number}", cut(row) or None)
 
 
 def parse_toml(name: str, text: str, problems: Problems) -> Document | None:

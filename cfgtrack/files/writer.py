@@ -119,7 +119,7 @@ def _expect_spared(target: Path, spared: Spared) -> None:
         if isinstance(path, Path):
             others += [Path(os.path.realpath(path) + suffix) for suffix in COMPANIONS]
         if any(_is_same(target, other) for other in others):
-            raise BadInput([Problem(str(target), "spared", f"this is {what}: name another file")])
+            raise BadInput(Problem(str(target), "spared", f"this is {what}: name another file"))
     if target.is_file() and _first_bytes(target).startswith(_DATABASE):
         raise _left_alone(target, "a database")
 
@@ -133,7 +133,7 @@ def _expect_earlier(target: Path, earlier: re.Pattern[bytes] | None) -> None:
 
 def _left_alone(target: Path, what: str) -> BadInput:
     sentence = f"this is {what}, and is left alone: name another file, or remove it yourself"
-    return BadInput([Problem(str(target), "spared", sentence)])
+    return BadInput(Problem(str(target), "spared", sentence))
 
 
 def _is_same(target: Path, other: Path | int) -> bool:

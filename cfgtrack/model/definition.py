@@ -11,8 +11,8 @@ from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Plant, Unit
 
-SORTS = ("medium", "kind", "part", "unit", "place")
-"""The sorts of definition item, in the order in which one may refer to another."""
+SORTS = {"medium": "media", "kind": "kinds", "part": "parts", "unit": "units", "place": "places"}
+"""The sorts of definition item, in the order in which one may refer to another, and where a definition has them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +33,8 @@ class Definition:
 
     def items(self, sort: str) -> Mapping[str, Any]:
         """Return the items of one of `SORTS` by id."""
-        tables: dict[str, Mapping[str, Any]] = {
-            "medium": self.media,
-            "kind": self.kinds,
-            "part": self.parts,
-            "unit": self.units,
-            "place": self.places,
-        }
-        return tables[sort]
+        found: Mapping[str, Any] = getattr(self, SORTS[sort])
+        return found
 
     def plant(self) -> Plant:
         """Return the plant that this definition describes."""

@@ -9,7 +9,7 @@ Only what differs from the default is written, and sets in alphabetical order.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING, Field, fields, replace
 from typing import Any
 
@@ -31,7 +31,8 @@ def item_to_json(sort: str, item: Item) -> dict[str, Any]:
 
 def item_from_json(sort: str, data: Mapping[str, Any]) -> Item:
     """Return the item of an object made by `item_to_json`. TypeError when a field is unknown or missing."""
-    return _READERS[sort](data)
+    item: Item = _made(_CLASSES[sort], data)
+    return item
 
 
 def _object(item: Any) -> dict[str, Any]:
@@ -69,66 +70,29 @@ _SHAPES: dict[type, tuple[tuple[str, Any], ...]] = {
 }
 
 
-def _medium(data: Mapping[str, Any]) -> Medium:
-    return Medium(**data)
+def _made(made: type, data: Mapping[str, Any]) -> Any:
+    known = {name: _READ.get(name, _as_it_is)(value) for name, value in data.items()}
+    if made is Node:
+        known["roles"] = frozenset(role for role in ROLES if known.pop(role, False))
+    return made(**known)
 
 
-def _kind(data: Mapping[str, Any]) -> Kind:
-    moves = (Move(**{**move, "sources": tuple(move["sources"])}) for move in data.get("moves", ()))
-    return Kind(
-        **{
-            **data,
-            "statuses": tuple(data["statuses"]),
-            "moves": {move.action: move for move in moves},
-            "fits": frozenset(data.get("fits", ())),
-        }
-    )
+def _all_of(made: type, name: str) -> Callable[[Iterable[Any]], Any]:
+    """Return what reads the items inside another one, by their names."""
+    return lambda found: {one[name]: _made(made, one) for one in found}
 
 
-def _part(data: Mapping[str, Any]) -> Part:
-    ports = (_port(port) for port in data.get("ports", ()))
-    nodes = (_node(node) for node in data.get("nodes", ()))
-    thermal = data.get("thermal")
-    return Part(
-        **{
-            **_tagged(data),
-            "ports": {port.name: port for port in ports},
-            "nodes": {node.name: node for node in nodes},
-            "links": tuple(InternalLink(**link) for link in data.get("links", ())),
-            "thermal": None if thermal is None else Thermal(**thermal),
-        }
-    )
+def _as_it_is(value: Any) -> Any:
+    return value
 
 
-def _node(data: Mapping[str, Any]) -> Node:
-    plain = {name: value for name, value in _tagged(data).items() if name not in ROLES}
-    return Node(**plain, roles=frozenset(role for role in ROLES if data.get(role)))
-
-
-def _port(data: Mapping[str, Any]) -> Port:
-    known = _tagged(data)
-    if "torque" in known:
-        low, high = known["torque"]
-        known["torque"] = (low, high)
-    return Port(**known)
-
-
-def _unit(data: Mapping[str, Any]) -> Unit:
-    return Unit(**_tagged(data))
-
-
-def _place(data: Mapping[str, Any]) -> Place:
-    return Place(**{**_tagged(data), "facings": tuple(data.get("facings", ()))})
-
-
-def _tagged(data: Mapping[str, Any]) -> dict[str, Any]:
-    return {**data, "tags": frozenset(data["tags"])} if "tags" in data else dict(data)
-
-
-_READERS: dict[str, Callable[[Mapping[str, Any]], Item]] = {
-    "medium": _medium,
-    "kind": _kind,
-    "part": _part,
-    "unit": _unit,
-    "place": _place,
+_READ: dict[str, Callable[[Any], Any]] = {
+    **dict.fromkeys(("sources", "statuses", "facings", "torque"), tuple),
+    **dict.fromkeys(("fits", "tags"), frozenset),
+    "moves": _all_of(Move, "action"),
+    "ports": _all_of(Port, "name"),
+    "nodes": _all_of(Node, "name"),
+    "links": lambda links: tuple(InternalLink(**link) for link in links),
+    "thermal": lambda thermal: Thermal(**thermal),
 }
+"""What reads the fields that JSON holds in another form, whichever item they are of."""

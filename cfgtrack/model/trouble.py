@@ -46,9 +46,9 @@ class Trouble(Exception):
     exit_status: ClassVar[int]
     problems: tuple[Problem, ...]
 
-    def __init__(self, problems: Sequence[Problem]) -> None:
-        super().__init__(tuple(problems))
-        self.problems = tuple(problems)
+    def __init__(self, problems: Problem | Sequence[Problem]) -> None:
+        self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        super().__init__(self.problems)
 
     def lines(self) -> Iterator[str]:
         """The whole text, line by line, in the order the problems were found."""
@@ -75,7 +75,7 @@ class Refused(Trouble):
     collides: tuple[str, ...]
 
     def __init__(self, problem: Problem | Sequence[Problem], *, collides: Sequence[str] = ()) -> None:
-        super().__init__((problem,) if isinstance(problem, Problem) else problem)
+        super().__init__(problem)
         self.collides = tuple(collides)
 
     def lines(self) -> Iterator[str]:
@@ -89,9 +89,6 @@ class NoAnswer(Trouble):
     """The question can't be answered here: no such unit, no database, a schema that is not current."""
 
     exit_status = 4
-
-    def __init__(self, problem: Problem | Sequence[Problem]) -> None:
-        super().__init__((problem,) if isinstance(problem, Problem) else problem)
 
 
 def or_no_answer(trouble: Trouble) -> Trouble:

@@ -164,10 +164,10 @@ class Flow:
         now = self._held.get(subject, ())
         for link in now:
             if link not in links:
-                self._end(link, shift)
+                self._turn(link, shift, begins=False)
         for link in links:
             if link not in now:
-                self._begin(link, shift)
+                self._turn(link, shift, begins=True)
         self._held[subject] = links
 
     def _links(self, subject: str) -> Iterable[Link]:
@@ -198,35 +198,18 @@ class Flow:
             a, b = b, a
         return Link(name, a, b, arc.one_way)
 
-    def _begin(self, link: Link, shift: Shift | None) -> None:
-        self._add(link.a, link.b, shift)
-        if not link.one_way:
-            self._add(link.b, link.a, shift)
+    def _turn(self, link: Link, shift: Shift | None, *, begins: bool) -> None:
+        """Have a link begin or end, and tell every reach, and the shift, what that did."""
+        change = self.graph.add if begins else self.graph.remove
+        for a, b in ((link.a, link.b),) if link.one_way else ((link.a, link.b), (link.b, link.a)):
+            if a == b or not change(a, b):
+                continue
+            for reach in self._reaches.values():
+                turned = reach.added(a, b) if begins else reach.removed(a, b)
+                if turned and shift is not None:
+                    (shift.gain if begins else shift.lose)(reach, turned)
         if shift is not None:
-            shift.begun.append(link)
-
-    def _end(self, link: Link, shift: Shift | None) -> None:
-        self._remove(link.a, link.b, shift)
-        if not link.one_way:
-            self._remove(link.b, link.a, shift)
-        if shift is not None:
-            shift.ended.append(link)
-
-    def _add(self, a: int, b: int, shift: Shift | None) -> None:
-        if a == b or not self.graph.add(a, b):
-            return
-        for reach in self._reaches.values():
-            gained = reach.added(a, b)
-            if gained and shift is not None:
-                shift.gain(reach, gained)
-
-    def _remove(self, a: int, b: int, shift: Shift | None) -> None:
-        if a == b or not self.graph.remove(a, b):
-            return
-        for reach in self._reaches.values():
-            lost = reach.removed(a, b)
-            if lost and shift is not None:
-                shift.lose(reach, lost)
+            (shift.begun if begins else shift.ended).append(link)
 
     # --- what could be ---
 

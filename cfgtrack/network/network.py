@@ -7,6 +7,7 @@ and *seats* (a unit on a place that holds what stands on it; hold only).
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -78,8 +79,6 @@ class Network:
 
     def address(self, item: int) -> str:
         """Return the address of item number `item`."""
-        from bisect import bisect_right
-
         i = bisect_right(self._starts, item) - 1
         owner, local = self._owners[i], item - self._starts[i]
         for name, number in self._pattern(owner).names.items():

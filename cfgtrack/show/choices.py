@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING
 
+from cfgtrack.answers.check import Choice, Choices
 from cfgtrack.show.findings import caution, severity_word
 from cfgtrack.show.tables import count, heading, sections, table
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.check import Choice, Choices
 
 
 def choices_text(thing: str, found: Choices) -> str:

@@ -5,6 +5,7 @@ Every id in the source is generated; names stand in escaped labels only, so no n
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Iterator
 from html import escape
 from typing import TYPE_CHECKING
@@ -213,8 +214,6 @@ def _small(text: str, before: str = "") -> str:
 
 
 def _wrapped(text: str) -> list[str]:
-    import textwrap
-
     return textwrap.wrap(text, _WRAP, break_long_words=False, break_on_hyphens=False)
 
 

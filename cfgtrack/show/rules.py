@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from cfgtrack.answers.rules import Explained, KeptRules, Texts
 from cfgtrack.show.tables import heading, labelled, table
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.rules import Explained, KeptRules, Texts
 
 
 def kept_text(kept: KeptRules) -> str:

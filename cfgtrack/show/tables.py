@@ -9,6 +9,7 @@ PUMP-1  1e5
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -109,7 +110,6 @@ def _longest_part(texts: Iterable[str], marks: re.Pattern[str]) -> int:
 
 def _wrapped(text: str, width: int, marks: re.Pattern[str]) -> str:
     """Return a cell wrapped to its column at the `marks`, without blank lines; what is longer than it is cut."""
-    import textwrap
 
     class Wrapper(textwrap.TextWrapper):
         def _split(self, text: str) -> list[str]:
@@ -167,8 +167,6 @@ def count(number: int, thing: str, things: str = "") -> str:
 
 def indented(text: str, *, by: int = 2, width: int | None = None) -> str:
     """Return a paragraph wrapped to `width`, every line indented."""
-    import textwrap
-
     blank = " " * by
     return textwrap.fill(
         text,
@@ -182,8 +180,6 @@ def indented(text: str, *, by: int = 2, width: int | None = None) -> str:
 
 def labelled(label: str, text: str, *, by: int = 2, to: int = 12, width: int | None = None) -> str:
     """Return ``label  text``, the text wrapped and aligned in its own column."""
-    import textwrap
-
     first = f"{' ' * by}{label}".ljust(by + to)
     return textwrap.fill(
         text,

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from cfgtrack.answers.trust import Audited, Verified
+from cfgtrack.answers.trust import Audited, Verified
 
 
 def audit_text(audited: Audited) -> str:

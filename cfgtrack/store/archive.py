@@ -212,4 +212,4 @@ class _ArchiveReader:
         return self.tree.size
 
     def _bad(self, code: str, sentence: str) -> BadInput:
-        return BadInput([Problem(f"{self.where}:{self.at}", code, sentence)])
+        return BadInput(Problem(f"{self.where}:{self.at}", code, sentence))

@@ -11,6 +11,7 @@ from contextlib import contextmanager, suppress
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import Connection, NullPool, create_engine
 from sqlalchemy.engine import URL, make_url
@@ -61,11 +62,6 @@ def _unknown(url: str) -> NoAnswer:
     return NoAnswer(Problem(url, "no-database", sentence))
 
 
-def _shown(url: URL) -> str:
-    """Return a server's URL as the user knows it, without the password."""
-    return url.set(drivername="postgresql").render_as_string()
-
-
 class Database:
     """An open connection. Every statement is complete in itself unless it stands inside `writing`."""
 
@@ -73,7 +69,9 @@ class Database:
         self, url: str, *, read_only: bool = False, create: bool = False, wait: float = WAIT
     ) -> None:
         self.url = location(url)
-        self.where = self.url.database if self.is_file else _shown(self.url)
+        self.where = self.url.database
+        if not self.is_file:  # as the user knows it, without the password
+            self.where = self.url.set(drivername="postgresql").render_as_string()
         self.read_only = read_only
         self.wait = wait
         if self.is_file:
@@ -110,7 +108,8 @@ class Database:
         if self.is_file:
             arguments = {"timeout": self.wait, "check_same_thread": False}
             if self.read_only:
-                url = url.set(database=_as_read_only(url.database or "")).update_query_dict({"uri": "true"})
+                path = quote(str(Path(url.database or "").absolute()))
+                url = url.set(database=f"file:{path}?mode=ro").update_query_dict({"uri": "true"})
         try:
             engine = create_engine(
                 url, poolclass=NullPool, connect_args=arguments, skip_autocommit_rollback=True
@@ -240,12 +239,6 @@ def _errors(url: URL) -> tuple[type[Exception], ...]:
     import psycopg
 
     return (psycopg.Error,)
-
-
-def _as_read_only(path: str) -> str:
-    from urllib.parse import quote
-
-    return f"file:{quote(str(Path(path).absolute()))}?mode=ro"
 
 
 _NAME = re.compile(r"(?<!:):([a-z_]+)")

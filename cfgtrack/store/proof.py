@@ -53,7 +53,7 @@ class Head:
         if head is None or head.size < 0 or len(head.root) != HASH_SIZE:
             wanted = f"expected a size, a root of {2 * HASH_SIZE} hexadecimal digits and a number"
             sentence = f"{wanted}; found {text.strip()!r}"
-            raise BadInput([Problem("tree head", "not-a-head", sentence)])
+            raise BadInput(Problem("tree head", "not-a-head", sentence))
         return head
 
 
@@ -131,10 +131,10 @@ def verify_proof(data: Mapping[str, Any]) -> Head:
         reader = readers[data["proof"]]
         head = reader(data)
     except (KeyError, TypeError, ValueError, OverflowError, RecursionError, NotCanonical, AttributeError):
-        raise BadInput([Problem("proof", "not-a-proof", "this is no proof that the journal gives")]) from None
+        raise BadInput(Problem("proof", "not-a-proof", "this is no proof that the journal gives")) from None
     if head is None:
         sentence = "the hashes don't lead to this root: the event or the proof was changed"
-        raise BadInput([Problem("proof", "proves-nothing", sentence)])
+        raise BadInput(Problem("proof", "proves-nothing", sentence))
     return head
 
 

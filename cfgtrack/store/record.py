@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -153,8 +154,6 @@ class Recorder:
     def _recorded_ids(self, chunk: list[Sourced]) -> set[str]:
         if len(chunk) == 1:
             return {chunk[0][1].id}
-        import json
-
         ids = json.dumps([action.id for _, action in chunk])
         if self.database.is_file:
             sql = "SELECT e.id FROM json_each(:ids) i JOIN event e ON e.id = i.value"

@@ -19,10 +19,6 @@ from sqlalchemy import (
     text,
 )
 
-from cfgtrack.store.columns import APPLICATION_ID, AT_PLACE, NEVER, REVISIONS
-
-__all__ = ["APPLICATION_ID", "AT_PLACE", "NEVER", "REVISIONS", "metadata"]
-
 metadata = MetaData()
 
 # A journal number is SQLite's own row number there.

@@ -41,18 +41,14 @@ def _copy_file(source: Database, part: Path) -> int:
         copy.raw.execute("PRAGMA journal_mode = DELETE")
         with source.trouble():
             source.raw.backup(copy.raw)
-        return _count(copy)
+        row = copy.row("SELECT coalesce(max(number), 0) FROM event")
+        return 0 if row is None else int(row[0])
 
 
 def _copy_rows(source: Database, target: str) -> int:
     create(target)
     with closing(Database(target)) as copy, copy.writing():
         return fill_from_archive(copy, write_archive(source), where=str(source.where))
-
-
-def _count(database: Database) -> int:
-    row = database.row("SELECT coalesce(max(number), 0) FROM event")
-    return 0 if row is None else int(row[0])
 
 
 def _settle(part: Path) -> None:

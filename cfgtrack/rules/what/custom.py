@@ -210,4 +210,4 @@ def _load(name: str, point: EntryPoint) -> CustomCondition:
 
 
 def _unusable(name: str, code: str, sentence: str) -> BadInput:
-    return BadInput([Problem(f"condition {name}", code, sentence)])
+    return BadInput(Problem(f"condition {name}", code, sentence))
