@@ -5,9 +5,6 @@ from __future__ import annotations
 REVISIONS = ("0001",)
 """The schema revisions that this program knows, oldest first. The last is the one it works with."""
 
-APPLICATION_ID = 0x63666774
-"""SQLite's mark of whose file it is: the letters cfgt."""
-
 NEVER = 2**63 - 1
 """`until` of what no correction has ended, and the end of open spans of time."""
 

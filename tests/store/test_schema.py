@@ -14,7 +14,7 @@ from alembic.script import ScriptDirectory
 from cfgtrack.folders import top_folder
 from cfgtrack.model.codec import action_to_json
 from cfgtrack.store.audit import audit
-from cfgtrack.store.columns import APPLICATION_ID, REVISIONS, TRIGGERS
+from cfgtrack.store.columns import REVISIONS, TRIGGERS
 from cfgtrack.store.database import Database
 from cfgtrack.store.journal import open_journal
 from cfgtrack.store.tables import metadata
@@ -48,7 +48,7 @@ def test_the_triggers_are_there(url: str) -> None:
         if database.is_file:
             rows = database.rows("SELECT name FROM sqlite_master WHERE type = 'trigger'")
             assert {n for (n,) in rows} == {*TRIGGERS["sqlite"], "item_comes_new", "tree_head_comes_last"}
-            assert database.rows("PRAGMA application_id") == [(APPLICATION_ID,)]
+            assert database.rows("PRAGMA application_id") == [(int.from_bytes(b"cfgt"),)]
         else:
             rows = database.rows("SELECT tgname FROM pg_trigger WHERE NOT tgisinternal")
             assert {n for (n,) in rows} == TRIGGERS["postgresql"]
