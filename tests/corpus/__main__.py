@@ -22,7 +22,7 @@ from tempfile import TemporaryDirectory
 from tests.corpus import given
 from tests.corpus.histories import tell_history
 from tests.corpus.laws import PAIRS
-from tests.corpus.transcript import Transcript, fix_surroundings
+from tests.corpus.paper import Paper, fix_surroundings
 
 HISTORIES = 540
 POSTGRESQL = "postgresql"
@@ -45,20 +45,20 @@ def tell(job: tuple[str, Path, str]) -> tuple[str, float, Counter[str]]:
     """Write one part of the corpus into a file. `url`: an empty database for it, else one in a file."""
     name, folder, url = job
     began = time.monotonic()
-    with Transcript(url) as transcript:
+    with Paper(url) as paper:
         try:
             if name in given.PARTS:
-                given.PARTS[name](transcript)
+                given.PARTS[name](paper)
             else:
-                tell_history(transcript, int(name.rpartition("/")[2]))
+                tell_history(paper, int(name.rpartition("/")[2]))
         except Exception as err:  # noqa: BLE001 - what was answered may be of any form: that is a difference too
-            transcript.note(f"it ended here: {err!r}")
-            transcript.tally[f"ended {name}: {err!r}"] += 1
-        transcript.databases()
+            paper.note(f"it ended here: {err!r}")
+            paper.tally[f"ended {name}: {err!r}"] += 1
+        paper.databases()
     file = folder / f"{name}.txt"
     file.parent.mkdir(parents=True, exist_ok=True)
-    file.write_text(transcript.text(), encoding="utf-8", errors="backslashreplace")
-    return name, time.monotonic() - began, transcript.tally
+    file.write_text(paper.text(), encoding="utf-8", errors="backslashreplace")
+    return name, time.monotonic() - began, paper.tally
 
 
 def main() -> None:

@@ -12,8 +12,8 @@ from datetime import UTC, datetime, timedelta
 from random import Random
 from typing import Any
 
+from tests.corpus.paper import toml
 from tests.corpus.plants import HOLDS, JOINS, LADDERS, PLACES, STATUSES, Standing
-from tests.corpus.transcript import toml
 
 START = datetime(2031, 5, 1, 9, tzinfo=UTC)
 GAPS = (0, 0, 1, 1, 59.999999, 60, 60, 60.000001, 120, 300, 3600)

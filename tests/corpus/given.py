@@ -13,15 +13,15 @@ from functools import partial
 from types import SimpleNamespace
 from typing import Any, cast
 
+from tests.corpus.paper import CHECKOUT, Paper, toml
 from tests.corpus.refusals import PLACES_OF_REFUSAL
-from tests.corpus.transcript import CHECKOUT, Transcript, toml
 
-Part = Callable[[Transcript], None]
+Part = Callable[[Paper], None]
 
 # --- the demo -----------------------------------------------------------------------------------------------------
 
 
-def demo(t: Transcript) -> None:
+def demo(t: Paper) -> None:
     """Run what demo/run runs, then ask everything that can be asked of its database."""
     shutil.copytree(CHECKOUT / "demo", t.folder, dirs_exist_ok=True, ignore=shutil.ignore_patterns("out"))
     (t.folder / "out").mkdir(exist_ok=True)
@@ -36,7 +36,7 @@ def demo(t: Transcript) -> None:
     _ask_the_demo(t)
 
 
-def _ask_the_demo(t: Transcript) -> None:
+def _ask_the_demo(t: Paper) -> None:
     hardware, promises = (
         tomllib.loads((t.folder / name).read_text(encoding="utf-8"))
         for name in ("hardware.toml", "promises.toml")
@@ -88,7 +88,7 @@ def _ask_the_demo(t: Transcript) -> None:
         t.both("reference", table)
 
 
-def _about_the_rules(t: Transcript) -> None:
+def _about_the_rules(t: Paper) -> None:
     for words in (("list",), ("show",), ("starter",)):
         t.both("rules", *words)
     for rule in t("rules", "list", "--json").json["rules"]:
@@ -96,7 +96,7 @@ def _about_the_rules(t: Transcript) -> None:
     t("rules", "try", "rules.toml", "--json")
 
 
-def _keep(t: Transcript, event: str) -> None:
+def _keep(t: Paper, event: str) -> None:
     """Ask what keeps a record in order."""
     for words in (("audit",), ("head",), ("rebuild",), ("migrate",)):
         t.both(*words)
@@ -111,7 +111,7 @@ def _keep(t: Transcript, event: str) -> None:
 # --- sessions of the tests ----------------------------------------------------------------------------------------
 
 
-class _Asker(Transcript):
+class _Asker(Paper):
     """What the sessions of tests/cli/asked.py take for the command: it fails no test, and asks for the text as well."""
 
     def ask(self, *words: object, status: int = 0, stdin: str | None = None) -> Any:
@@ -147,7 +147,7 @@ class _Asker(Transcript):
         asked.Asker.tamper(cast(Any, self), *statements)
 
 
-def session(name: str, t: Transcript) -> None:
+def session(name: str, t: Paper) -> None:
     """Hold one session of tests/cli/asked.py."""
     from tests.cli import asked
 
@@ -171,7 +171,7 @@ CASES = CHECKOUT / "tests" / "rules" / "cases"
 BEGUN = datetime(2031, 5, 1, tzinfo=UTC)
 
 
-def cases(file: str, t: Transcript) -> None:
+def cases(file: str, t: Paper) -> None:
     """Ask each case of a file: as a plan that is checked, then as a record, one action after the other."""
     t("load", CASES / "world.toml", "--by", "survey")
     t("rules", "load", t.file("starter.toml", t("rules", "starter").out))

@@ -7,8 +7,8 @@ from typing import Any
 
 from tests.corpus.deeds import GAPS, Deed, Drafter, at, draw_sequence, jsonl, phrase, said, sheet
 from tests.corpus.laws import DRAWN, draw_rules, pairs_of
+from tests.corpus.paper import Paper
 from tests.corpus.plants import Plant, draw_plant
-from tests.corpus.transcript import Transcript
 
 RULES = 10
 """So many rules has a history; one after the other they go through all pairs of a mode and a condition."""
@@ -31,7 +31,7 @@ WRITTEN: tuple[dict[str, Any], ...] = (
 """Lines as another journal may have written them: what no words on the command line can say."""
 
 
-def tell_history(t: Transcript, number: int) -> None:
+def tell_history(t: Paper, number: int) -> None:
     """Draw the history of a number, and ask everything about it."""
     r = Random(number)
     plant, now = draw_plant(r)
@@ -45,7 +45,7 @@ def tell_history(t: Transcript, number: int) -> None:
 class _Writer:
     """Writes the journal of a history, in batches and one by one."""
 
-    def __init__(self, r: Random, t: Transcript, drafter: Drafter) -> None:
+    def __init__(self, r: Random, t: Paper, drafter: Drafter) -> None:
         self.r, self.t, self.drafter = r, t, drafter
         self.time = 0.0
         self.number = 0
@@ -139,7 +139,7 @@ class _Writer:
 class _Asker:
     """Asks about one history."""
 
-    def __init__(self, r: Random, t: Transcript, plant: Plant, writer: _Writer) -> None:
+    def __init__(self, r: Random, t: Paper, plant: Plant, writer: _Writer) -> None:
         self.r, self.t, self.plant, self.writer = r, t, plant, writer
 
     def ask(self) -> None:
@@ -206,7 +206,7 @@ class _Asker:
             self._either("rules", "explain", name)
 
 
-def _count(t: Transcript, answer: dict[str, Any]) -> None:
+def _count(t: Paper, answer: dict[str, Any]) -> None:
     """Count what an answer shows: breaches by mode and condition, reasons of impossible steps, clocks, cures."""
     judged = answer.get("check", answer)
     for finding in [*judged.get("findings", []), *judged.get("excused", [])]:

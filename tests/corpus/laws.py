@@ -7,8 +7,8 @@ from itertools import product
 from random import Random
 from typing import Any
 
+from tests.corpus.paper import toml
 from tests.corpus.plants import LADDERS, STATUSES
-from tests.corpus.transcript import toml
 
 Fields = dict[str, Any]
 

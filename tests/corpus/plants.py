@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Any
 
-from tests.corpus.transcript import toml
+from tests.corpus.paper import toml
 
 Ladder = dict[str, tuple[tuple[str, ...], str]]
 

@@ -8,8 +8,8 @@ from random import Random
 
 from tests.corpus.deeds import draw_sequence
 from tests.corpus.laws import CONDITIONS, MODES, Author
+from tests.corpus.paper import CHECKOUT, Paper
 from tests.corpus.plants import draw_plant
-from tests.corpus.transcript import CHECKOUT, Transcript
 
 CLI = CHECKOUT / "tests" / "cli"
 AT = ("--at", "2031-05-01T10:00:00Z")
@@ -85,7 +85,7 @@ LINES: tuple[tuple[str, ...], ...] = (
 """Command lines, each wrong in its own way; a few that are not."""
 
 
-def _shop(t: Transcript) -> None:
+def _shop(t: Paper) -> None:
     t("load", CLI / "shop.toml", "--by", "survey")
     rules = (CLI / "shop-rules.toml").read_text(encoding="utf-8")
     own = re.sub(r'\[\[rule\]\]\nid = "may-crash".*?\n\n', "", rules, flags=re.DOTALL)
@@ -94,7 +94,7 @@ def _shop(t: Transcript) -> None:
     t("uncap", "BOX-2:F", "--at", "2031-05-01T09:30:00Z", "--id", "E2")
 
 
-def names(t: Transcript) -> None:
+def names(t: Paper) -> None:
     """Give every command a name that nothing has."""
     t("state", "BOX-1")
     _shop(t)
@@ -123,7 +123,7 @@ def names(t: Transcript) -> None:
             t(*words, thing, *(AT if dated and "--known-at" not in words else ()))
 
 
-def lines(t: Transcript) -> None:
+def lines(t: Paper) -> None:
     """Say too little, too much, or nonsense."""
     _shop(t)
     t.file("rows.csv", "at,action,subject\n")
@@ -146,7 +146,7 @@ def lines(t: Transcript) -> None:
         t("import", "-", "--dry-run", stdin=f"at,action,subject,values\n{AT[1]},measure,BOX-2,{value}\n")
 
 
-def tested(t: Transcript) -> None:
+def tested(t: Paper) -> None:
     """What tests/cli/test_bad_input.py holds to be refused."""
     from tests.cli import test_bad_input, world
 
@@ -198,7 +198,7 @@ def spoilt(text: str, r: Random, most: int) -> Iterator[tuple[str, str]]:
         yield f"cut off at {start}", text[:start]
 
 
-def _try_all(t: Transcript, file: str, text: str, most: int, *words: str) -> None:
+def _try_all(t: Paper, file: str, text: str, most: int, *words: str) -> None:
     t.file(file, text)
     t(*words)
     for told, other in spoilt(text, Random(file), most):
@@ -207,7 +207,7 @@ def _try_all(t: Transcript, file: str, text: str, most: int, *words: str) -> Non
         t(*words)
 
 
-def definitions(t: Transcript) -> None:
+def definitions(t: Paper) -> None:
     """Load hardware definitions that are spoilt in one place."""
     _try_all(
         t, "shop.toml", (CLI / "shop.toml").read_text(encoding="utf-8"), 400, "load", "shop.toml", "--dry-run"
@@ -217,7 +217,7 @@ def definitions(t: Transcript) -> None:
         _try_all(t, f"drawn-{seed}.toml", plant.text, 200, "load", f"drawn-{seed}.toml", "--dry-run")
 
 
-def rules(t: Transcript) -> None:
+def rules(t: Paper) -> None:
     """Load rules that are spoilt in one place."""
     _shop(t)
     text = (t.folder / "shop-rules.toml").read_text(encoding="utf-8")
@@ -232,7 +232,7 @@ def rules(t: Transcript) -> None:
         _try_all(t, file, head + text, 350, "rules", "load", file, "--dry-run")
 
 
-def plans(t: Transcript) -> None:
+def plans(t: Paper) -> None:
     """Check sequences that are spoilt in one place."""
     plant, now = draw_plant(Random(2))
     t("load", t.file("drawn.toml", plant.text))
@@ -252,7 +252,7 @@ ROWS = (
 )
 
 
-def rows(t: Transcript) -> None:
+def rows(t: Paper) -> None:
     """Import rows that are spoilt in one cell, as CSV and as JSON Lines."""
     _shop(t)
     r = Random(0)
@@ -278,6 +278,6 @@ def rows(t: Transcript) -> None:
                 t("import", "-", "--form", "jsonl", "--dry-run", "--rejects", "rejects", stdin=text)
 
 
-PLACES_OF_REFUSAL: dict[str, Callable[[Transcript], None]] = {
+PLACES_OF_REFUSAL: dict[str, Callable[[Paper], None]] = {
     one.__name__: one for one in (names, lines, tested, definitions, rules, plans, rows)
 }

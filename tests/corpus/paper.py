@@ -25,7 +25,7 @@ from typing import Any
 
 CHECKOUT = Path(__file__).parents[2]
 WORKED = 1_935_738_000_000_000
-"""When the first command of a transcript is run, microseconds since 1970: 2031-05-05T09:00:00Z."""
+"""When the first command of a paper is run, microseconds since 1970: 2031-05-05T09:00:00Z."""
 SECOND = 1_000_000
 
 _CODE = re.compile(r"^\S.*?: ([a-z][a-z-]*): ", re.MULTILINE)
@@ -71,11 +71,11 @@ class Answer:
             return {}
 
 
-class Transcript:
+class Paper:
     """Runs command lines in a new folder, and keeps them with their answers. `url`: a database elsewhere."""
 
     def __init__(self, url: str = "") -> None:
-        global _now, _bytes  # every transcript begins at the same time, with the same numbers
+        global _now, _bytes  # every paper begins at the same time, with the same numbers
         _now, _bytes = WORKED, itertools.count(1)
         self._above = Path(tempfile.mkdtemp(prefix="cfgtrack-corpus-"))
         self.folder = self._above / "work"
@@ -85,7 +85,7 @@ class Transcript:
         self.lines: list[str] = []
         self.tally: Counter[str] = Counter()
 
-    def __enter__(self) -> Transcript:
+    def __enter__(self) -> Paper:
         os.chdir(self.folder)
         return self
 
