@@ -15,7 +15,7 @@ from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.possibility import resolve
+from cfgtrack.model.possibility import moves_from, resolve
 from cfgtrack.network.network import Network
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock, Finding
@@ -92,14 +92,13 @@ def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Itera
         found = plant.port(address)
         if found is None:
             raise KeyError(address)
-        for move in found[1].moves.values():
-            if now.state(address).value in move.sources:
-                base = Action(f"option:{number}:{move.action}", move.action, (address,), at)
-                for event in _port_events(now, base, found[1], move, partners, cut):
-                    what = (event.action, frozenset(event.subjects))
-                    if what not in seen:
-                        seen.add(what)
-                        yield event
+        for move in moves_from(now, address):
+            base = Action(f"option:{number}:{move.action}", move.action, (address,), at)
+            for event in _port_events(now, base, found[1], move, partners, cut):
+                what = (event.action, frozenset(event.subjects))
+                if what not in seen:
+                    seen.add(what)
+                    yield event
     if plant.can_move(thing):
         yield from _whereabouts(now, thing, at, cut)
 
@@ -141,7 +140,7 @@ def _whereabouts(now: Configuration, thing: str, at: int, cut: list[str]) -> Ite
         action = LIFT if place.mobile else PLACE
         moves = (
             Action(f"option:{action}:{name}:{facing}", action, (thing,), at, place=name, facing=facing)
-            for facing in place.facings or (None,)
+            for facing in place.ways_round
         )
         possible = list(_possible(now, moves))
         if possible and offered == MOST_PLACES:

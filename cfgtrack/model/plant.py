@@ -50,6 +50,11 @@ class Place:
     loop: str = ""
     tags: frozenset[str] = frozenset()
 
+    @property
+    def ways_round(self) -> tuple[str | None, ...]:
+        """The orientations in which a thing can be put here; None alone where any will do."""
+        return self.facings or (None,)
+
 
 _NO_PART = Part(id="")
 

@@ -14,7 +14,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import View, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.hold import aboard, grippers, is_of_hold, joints, moves_with, rigid_group
-from cfgtrack.model.kind import Kind
+from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Place, Plant, owner_of
 from cfgtrack.model.unknown import ANYTHING, MOVABLE, PLACE, PORT, UNKNOWN, unknown
@@ -95,6 +95,12 @@ def _found(plant: Plant, subject: str) -> tuple[Port, Kind]:
     found = plant.port(subject)
     assert found is not None
     return found
+
+
+def moves_from(view: View, port: str) -> list[Move]:
+    """Return the moves that the ladder of a port allows from where it stands."""
+    now = view.state(port).value
+    return [move for move in _found(view.plant, port)[1].moves.values() if now in move.sources]
 
 
 def _pairing(view: View, subjects: tuple[str, ...]) -> Iterator[Refusal]:

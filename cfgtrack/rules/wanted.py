@@ -67,7 +67,7 @@ class Wanted(NamedTuple):
             return
         for place in dict.fromkeys(unit.home if at == HOME else at for at in self.at):
             if place in plant.places:
-                for facing in plant.places[place].facings or (None,):
+                for facing in plant.places[place].ways_round:
                     yield Action("", PLACE, (item,), now, place=place, facing=facing)
 
     def _is_met_after(self, world: World, event: Event, item: str) -> bool:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import ClassVar
 
+from cfgtrack.model.possibility import moves_from
 from cfgtrack.network.trace import trace
 from cfgtrack.rules.condition import Ended, Judge
 from cfgtrack.rules.cure import MOST_CURES
@@ -74,7 +75,7 @@ class _NoPath(Judge):
         found = self.world.plant.port(gate)
         if found is None:
             return
-        kind, now = found[1], self.world.configuration.state(gate).value
-        for move in kind.moves.values():
-            if now in move.sources and not kind.is_carrying(move.target) and not kind.parts(move):
+        kind = found[1]
+        for move in moves_from(self.world.configuration, gate):
+            if not kind.is_carrying(move.target) and not kind.parts(move):
                 yield f"{move.action} {gate}"

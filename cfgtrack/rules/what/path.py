@@ -174,7 +174,7 @@ def _could_make(world: World, link: str) -> Iterator[Action]:
     plant, now = world.plant, world.now
     thing, _, place = link.partition(" on ")
     if place:
-        for facing in plant.places[place].facings or (None,):
+        for facing in plant.places[place].ways_round:
             yield Action("", PLACE, (thing,), now, place=place, facing=facing)
         return
     halves = link.split(" - ")
