@@ -279,7 +279,7 @@ def _too_long(proposal: Proposal, layout: Layout) -> Iterator[Finding]:
         )
 
 
-def one_step(action: Action, takes: int = 0) -> Proposal:
+def one_step(action: Action) -> Proposal:
     """Return a proposal of a single action: it ends nothing, so it is asked nothing that must hold at an end."""
-    step = Step("1", "proposal", "proposal", action, (takes, takes, takes))
+    step = Step("1", "proposal", "proposal", action, (0, 0, 0))
     return Proposal(title=words(action), outings=(Outing("proposal"),), steps=(step,), whole=False)

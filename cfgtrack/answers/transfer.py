@@ -16,7 +16,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import events_of
 from cfgtrack.files.rows import read_rows, write_csv, write_jsonl, write_rejects
-from cfgtrack.model.action import APPROVE, BEGIN, DEFINE, Action, Sourced
+from cfgtrack.model.action import APPROVE, BEGIN, DEFINE, Sourced
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.store.archive import write_archive
 from cfgtrack.store.journal import Journal
@@ -64,14 +64,13 @@ def take_in(
     where = source if isinstance(source, str) else "stdin"
     aside: dict[str, list[Problem]] = {}
 
-    def set_aside(row: str, action: Action | None, problems: Iterable[Problem]) -> None:
-        del action
+    def set_aside(row: str, problems: Iterable[Problem]) -> None:
         aside.setdefault(row, []).extend(problems)
 
     def good(rows: ImportRows) -> Iterator[Sourced]:
         for row in passing(rows):
             if isinstance(row, Problem):
-                set_aside(row.where.partition(", column ")[0], None, [row])
+                set_aside(row.where.partition(", column ")[0], [row])
             elif row[1].action != DEFINE:
                 yield row
         if aside and rejects is None:

@@ -30,7 +30,7 @@ _AS_GIVEN = tuple(told.name for told in SAID if told.name not in _MAY_BE_LEFT_OU
 _Row = tuple[str, str]
 """Which row: where it comes from, and the id of its event."""
 
-SetAside = Callable[[str, Action, tuple[Problem, ...]], None]
+SetAside = Callable[[str, Iterable[Problem]], None]
 
 
 @dataclass(slots=True)
@@ -89,7 +89,7 @@ class Recorder:
                 refused = self._take_what_fits(_in_order(chunk), recorded, each)
                 for where, action in chunk:
                     if (where, action.id) in refused:
-                        set_aside(where, action, refused[where, action.id].problems)
+                        set_aside(where, refused[where, action.id].problems)
             self.tally.refused += len(refused)
 
     def _take_chunk(

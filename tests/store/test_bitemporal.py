@@ -184,9 +184,9 @@ def test_what_is_set_aside_leaves_a_sound_journal(
         aside: list[str] = []
         kept: list[str] = []
         tally = journal.take(
-            [(f"row {i}", e) for i, e in enumerate(rows)],
+            [(e.id, e) for e in rows],
             each=lambda entry: kept.append(entry.event.id),
-            set_aside=lambda _, event, problems: aside.append(event.id if problems else ""),
+            set_aside=lambda where, problems: aside.append(where if list(problems) else ""),
         )
         assert sorted(aside + kept) == sorted(e.id for e in rows)
         assert (tally.recorded, tally.refused) == (len(kept), len(aside))
