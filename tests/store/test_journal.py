@@ -144,7 +144,7 @@ def test_rows_that_cannot_be_taken_are_set_aside(journal: Journal) -> None:
         ("row 3", _event("n2", "uncap", "BAY:F", at=5)),
         ("row 4", _event("n3", "uncap", "Z:F", at=5)),
     ]
-    tally = journal.take(rows, set_aside=lambda where, problems: aside.append((where, problems)))
+    tally = journal.take(rows, set_aside=lambda where, problems: aside.append((where, tuple(problems))))
     assert (tally.recorded, tally.refused) == (1, 2)
     assert {where for where, _ in aside} == {"row 2", "row 4"}
     assert journal.entry("n2") is not None
