@@ -9,11 +9,11 @@ def beginning(asking: Asking, incomplete: str) -> list[str]:
     """Return the units and places, and after a colon the ports and nodes, whose names begin so."""
     owner, colon, _ = incomplete.partition(":")
     with asking.read() as journal:
-        if not colon:
-            return journal.ids(incomplete)
         plant = journal.plant()
+    names = sorted(plant.owners())
+    if colon:
         names = [*plant.ports_of(owner), *plant.nodes_of(owner)] if plant.has_owner(owner) else []
-        return [name for name in names if name.startswith(incomplete)]
+    return [name for name in names if name.startswith(incomplete)]
 
 
 def actions(asking: Asking) -> list[str]:

@@ -288,10 +288,6 @@ class Journal:
         begun = self.of_action(ac.BEGIN, known=known)
         return next((e.event.happened for e in reversed(begun) if e.event.outing == outing), None)
 
-    def ids(self, prefix: str = "") -> list[str]:
-        """Return the ids of units and places that begin with `prefix`, sorted."""
-        return sorted(owner for owner in self.plant().owners() if owner.startswith(prefix))
-
     # --- writing --------------------------------------------------------------------------------------------
 
     def load(
