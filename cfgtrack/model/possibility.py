@@ -66,7 +66,7 @@ def _resolve_move(view: View, action: Action) -> Event | Impossible:
     if not 1 <= len(action.subjects) <= 2:
         sentence = f"{action.action} takes one port or two, {len(action.subjects)} given"
         return _refused(action, Refusal("subjects", sentence, ""))
-    refusals = [r for s in action.subjects for r in _bad_port(view, action, s)]
+    refusals = _bad_ports(view, action)
     if refusals:
         return _refused(action, *refusals)
     kind = _found(view.plant, action.subjects[0])[1]
@@ -75,20 +75,23 @@ def _resolve_move(view: View, action: Action) -> Event | Impossible:
         return _resolve_join(view, action)
     mate = view.state(action.subjects[0]).other if len(action.subjects) == 1 else None
     subjects = action.subjects if mate is None or move.each else (action.subjects[0], mate)
-    refusals = [*_pairing(view, subjects), *(r for s in subjects for r in _off_ladder(view, action, s))]
+    refusals = [*_pairing(view, subjects), *_off_ladder(view, action, subjects)]
     if refusals:
         return _refused(replace(action, subjects=subjects), *refusals)
     return Event.of(action, peer=mate if move.each else None, subjects=subjects)
 
 
-def _bad_port(view: View, action: Action, subject: str) -> Iterator[Refusal]:
-    found = view.plant.port(subject)
-    if found is None:
-        yield from _unknown(view, subject, PORT)
-    elif action.action not in found[1].moves:
-        can = ", ".join(found[1].moves) or "nothing"
-        sentence = f"{subject} is of kind {found[1].id}; it takes {can}, not {action.action}"
-        yield Refusal("action", sentence, subject)
+def _bad_ports(view: View, action: Action) -> list[Refusal]:
+    refusals: list[Refusal] = []
+    for subject in action.subjects:
+        found = view.plant.port(subject)
+        if found is None:
+            refusals.extend(_unknown(view, subject, PORT))
+        elif action.action not in found[1].moves:
+            can = ", ".join(found[1].moves) or "nothing"
+            sentence = f"{subject} is of kind {found[1].id}; it takes {can}, not {action.action}"
+            refusals.append(Refusal("action", sentence, subject))
+    return refusals
 
 
 def _found(plant: Plant, subject: str) -> tuple[Port, Kind]:
@@ -103,38 +106,39 @@ def moves_from(view: View, port: str) -> list[Move]:
     return [move for move in _found(view.plant, port)[1].moves.values() if now in move.sources]
 
 
-def _pairing(view: View, subjects: tuple[str, ...]) -> Iterator[Refusal]:
+def _pairing(view: View, subjects: tuple[str, ...]) -> list[Refusal]:
     """Two halves named together must be each other's mates."""
-    if len(subjects) != 2:
-        return
-    for subject, other in (subjects, subjects[::-1]):
+    refusals: list[Refusal] = []
+    for subject, other in (subjects, subjects[::-1]) if len(subjects) == 2 else ():
         state = view.state(subject)
         if state.other != other:
             is_what = f"mated to {state.other}" if state.other else state.value
-            yield Refusal("not-mates", f"{subject} is {is_what}, not mated to {other}", subject, state.event)
+            sentence = f"{subject} is {is_what}, not mated to {other}"
+            refusals.append(Refusal("not-mates", sentence, subject, state.event))
+    return refusals
 
 
-def _off_ladder(view: View, action: Action, subject: str) -> Iterator[Refusal]:
-    kind = _found(view.plant, subject)[1]
-    if action.action not in kind.moves:
-        yield Refusal("action", f"{subject} is of kind {kind.id}, which takes no {action.action}", subject)
-        return
-    move = kind.moves[action.action]
-    state = view.state(subject)
-    if state.value not in move.sources:
-        to = f" (to {state.other})" if state.other else ""
-        wanted = " or ".join(move.sources)
-        sentence = f"{subject} is {state.value}{to}; {action.action} needs it {wanted}"
-        yield Refusal("status", sentence, subject, state.event)
+def _off_ladder(view: View, action: Action, subjects: tuple[str, ...]) -> list[Refusal]:
+    refusals: list[Refusal] = []
+    for subject in subjects:
+        kind, state = _found(view.plant, subject)[1], view.state(subject)
+        move = kind.moves.get(action.action)
+        if move is None:
+            sentence = f"{subject} is of kind {kind.id}, which takes no {action.action}"
+            refusals.append(Refusal("action", sentence, subject))
+        elif state.value not in move.sources:
+            to = f" (to {state.other})" if state.other else ""
+            wanted = " or ".join(move.sources)
+            sentence = f"{subject} is {state.value}{to}; {action.action} needs it {wanted}"
+            refusals.append(Refusal("status", sentence, subject, state.event))
+    return refusals
 
 
 def _resolve_join(view: View, action: Action) -> Event | Impossible:
     if len(action.subjects) != 2:
         sentence = f"{action.action} needs both halves: {action.subjects[0]} and what it goes on"
         return _refused(action, Refusal("subjects", sentence, action.subjects[0]))
-    refusals = list(misfits(view.plant, *action.subjects))
-    for subject in action.subjects:
-        refusals.extend(_off_ladder(view, action, subject))
+    refusals = [*misfits(view.plant, *action.subjects), *_off_ladder(view, action, action.subjects)]
     if refusals:
         return _refused(action, *refusals)
     return _brought_together(view, action)
