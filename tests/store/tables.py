@@ -1,4 +1,4 @@
-"""The tables of the journal, as the newest revision in ``schema/versions`` leaves them.
+"""The tables of the journal, written down apart from the migrations: as the newest of those must leave them.
 
 What is recorded, and never changed again: `event`, `item` and `tree_head`. What is derived from it, and can be
 dropped and rebuilt: `touch` and `change`.
