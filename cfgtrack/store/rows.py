@@ -84,6 +84,7 @@ _WRITE: dict[Form, Callable[[Any], str]] = {
     Form.FLAG: _flag,
     Form.VALUES: _object(Form.VALUES),
     Form.BODY: _object(Form.BODY),
+    Form.PLACES: _object(Form.PLACES),
 }
 _SORTED = sorted(IN_JSON)
 _UNSAID = [told.unsaid for told in _SORTED]
@@ -122,6 +123,8 @@ def owners_touched(event: Event) -> dict[str, None]:
         owners[owner_of(event.peer)] = None
     if event.place is not None:
         owners[event.place] = None
+    for subject in (*event.carried, *event.ends, *event.found, *event.parted):
+        owners[owner_of(subject)] = None
     return owners
 
 
