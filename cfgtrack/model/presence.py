@@ -16,6 +16,7 @@ from cfgtrack.model.configuration import State, View, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.hold import Joint, is_grip, is_made, is_tether, joints, moves_with
 from cfgtrack.model.plant import HOLD, Plant, owner_of
+from cfgtrack.model.unknown import instead, no_such
 
 NEEDS_NOBODY = frozenset({ac.REMARK, ac.BEGIN, ac.END}) | ac.BOOK_ACTIONS
 """Actions that are done from anywhere, and by whoever writes them down."""
@@ -61,6 +62,19 @@ def lacks_doer(plant: Plant, action: Action) -> bool:
 def unjudged(plant: Plant, events: Iterable[Action]) -> int:
     """Return of how many recorded events presence isn't judged, as nobody of the plant is known to have done them."""
     return sum(lacks_doer(plant, event) for event in events) if plant.has_sites else 0
+
+
+def not_a_doer(plant: Plant, name: str | None) -> str:
+    """Return why a plant with sites has nobody of this name who could do anything, "" when it has."""
+    if not plant.has_sites or is_doer(plant, name):
+        return ""
+    doers = [place.id for place in plant.places.values() if place.mobile]
+    if not name:
+        return f"say by whom, as in {doers[0] if doers else 'a person'}: this plant has sites"
+    what = plant.sort_of(name)
+    if what:
+        return f"{name} is a {what}, not a person or machine{instead('', doers, 'there are')}"
+    return no_such("person or machine", name, doers)
 
 
 # --- where things are ---------------------------------------------------------------------------------------------

@@ -235,7 +235,7 @@ H = "A"
 DEFINITION = parse_definition({"world.toml": WORLD})
 PLANT = DEFINITION.plant()
 
-PHRASES = {
+PHRASES: dict[str, str | dict[str, str]] = {
     "place": "place {what} at {to}",
     "grip": "grip U:EYE with {to}:HAND",
     "let-go": "let go U:EYE from {to}:HAND",
@@ -273,7 +273,7 @@ def started():
 def said(action):
     """Return an action in letters as the tool is told it."""
     doer, verb, what, to = action.split()
-    words = PHRASES[verb]
+    words: str | dict[str, str] = PHRASES[verb]
     text = (words[what] if isinstance(words, dict) else words).format(what=what, to=to)
     return replace(parse_phrase(text.split(), PLANT, id=action), by=doer)
 
@@ -318,9 +318,9 @@ def test_every_sequence_of_four_steps_is_judged_as_the_page_does(telling):
     recorded = telling is Telling.RECORDED
     now = started()
     pairs = {(seen(now), Page()): (now, 1)}
-    counts = Counter()
+    counts: Counter[str] = Counter()
     for _ in range(4):
-        ahead = {}
+        ahead: dict[tuple[Page, Page], tuple[Configuration, int]] = {}
         for (_, page), (here, ways) in pairs.items():
             for action in ACTIONS:
                 outcome = resolve(here, SAID[action], telling)
