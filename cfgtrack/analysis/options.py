@@ -73,8 +73,8 @@ def options(
 ) -> tuple[list[Option], list[str]]:
     """Return what may be done from `begin` to a unit, place or port; of a node, to the ports and gates of its links.
 
-    In a plant with sites: done `by` somebody, else by whoever is there. Also the ports with more partners, and the thing
-    if it has more places to go to, than are listed. KeyError for an unknown thing.
+    In a plant with sites: done `by` somebody, else by whoever is there. Also the ports with more partners, and the
+    thing if it has more places to go to, than are listed. KeyError for an unknown thing.
     """
     now = begin.configuration.fork()
     for event in begin.history:

@@ -380,7 +380,7 @@ def _taken_along(view: View, going: Iterable[str], places: dict[str, str]) -> _A
         along = held
         carried.update(dict.fromkeys(group, gripper))
         ahead.places.update(dict.fromkeys(group, gripper))
-    apart = [joint for owner in along for joint in torn(view, ahead, owner, along)]
+    apart = sorted(joint for owner in along for joint in torn(view, ahead, owner, along))
     return _Along(ahead, along, carried, refusals, apart)
 
 
@@ -531,7 +531,7 @@ def _resolve_found_place(view: View, action: Action, *, sited: bool) -> Event | 
         # What it grips can't come along after all: then it grips it no longer.
         carried, stays = {}, Ahead(view, dict.fromkeys(group, place))
         along.going = _going(view, thing, group)
-        along.torn = [joint for owner in along.going for joint in torn(view, stays, owner, along.going)]
+        along.torn = sorted(joint for owner in along.going for joint in torn(view, stays, owner, along.going))
     said.extend(f"{j.near} {view.state(j.near).value} to {j.far}" for j in along.torn)
     return Event.of(
         action,

@@ -287,8 +287,10 @@ def absence(view: View, action: Action, doer: str) -> Absence | None:
         thing = action.subjects[0]
         kept = tuple(moves_with(view, thing))
         after = Ahead(view, dict.fromkeys(kept, target))
-        end = site_of(after, thing)
-        is_there = is_there and (not end or end in acts_at(after, doer))
+        # What he takes into his own hands, or puts on himself, he takes where it is.
+        if doer not in place_line(view, target):
+            end = site_of(after, thing)
+            is_there = is_there and (not end or end in acts_at(after, doer))
     if is_there or not end or doer in place_line(view, end):
         return None
     if end in here:
@@ -308,6 +310,7 @@ def _found_at(view: View, doer: str, site: str, kept: tuple[str, ...]) -> Absenc
         for thing in view.standing_at(place)
         if thing not in kept
     ]
+    held.sort()
     found = {doer: site, **dict.fromkeys(held, before)}
     ahead = Ahead(view, found)
     apart = list(torn(view, ahead, doer, kept))

@@ -140,7 +140,7 @@ def remark_lines(entries: Iterable[Entry]) -> Iterator[str]:
 
 
 def contradiction_text(event: Event) -> str:
-    """Return what an event contradicts that found things or its doer elsewhere, and what closes the discrepancy; "" when it contradicts nothing."""
+    """Return what an event contradicts, and what closes the discrepancy; "" when it contradicts nothing."""
     if not event.expected:
         return ""
     return "\n".join(

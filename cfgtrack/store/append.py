@@ -223,9 +223,9 @@ class Appender:
             ) from err
         buffers = self._buffers
         buffers.events.append(row)
-        owners = owners_touched(event)
+        owners = owners_touched(self.plant, event)
         if event.action == ac.WITHDRAW and withdrawn is not None:
-            owners |= owners_touched(withdrawn.entry.event)
+            owners |= owners_touched(self.plant, withdrawn.entry.event)
         buffers.touches.extend([(owner, event.happened, number) for owner in owners])
         written = effects(self.plant, event) if self._head is None else self._head.apply(event)[0]
         buffers.changes.extend(change_rows(written, event.happened, turn, number, known))

@@ -75,6 +75,9 @@ def disturbance(
     if event.place is not None:
         owners[event.place] = None
     owners.update(dict.fromkeys((*event.carried.values(), *filter(None, event.found.values()))))
+    owners.update(
+        dict.fromkeys(p.id for p in view.plant.places.values() if p.operates and p.operates in owners)
+    )
     for owner in list(owners):
         owners.update(dict.fromkeys(_around(view.database, view.plant, owner, view.known)))
     if not _touched_after(view.database, owners, view.at):

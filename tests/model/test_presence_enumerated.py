@@ -132,8 +132,9 @@ def placed(page, doer, what, to, *, recorded):
         )
         return after if there else None
     if not page.inside(doer, what):
-        # Where he put it is where he ended.
-        return moved(found_at(page, doer, page.site(to), but=what), what, to, page)
+        # Where he put it is where he ended; what he takes into his own hands he takes where it is.
+        where = page.site(what) if to == doer or page.inside(to, doer) else page.site(to)
+        return moved(found_at(page, doer, where, but=what), what, to, page)
     return moved(page, what, to, page)
 
 
