@@ -36,6 +36,8 @@ from cfgtrack.model.presence import (
     acts_at,
     doer_of,
     goes_to,
+    hands_at,
+    hands_of,
     in_reach,
     is_end,
     site_at,
@@ -104,8 +106,10 @@ def _resolved(view: View, action: Action, *, sited: bool) -> Event | Impossible:
 def _absent(view: View, action: Action, doer: str) -> Iterator[Refusal]:
     """Yield why somebody can't do what is proposed from where he is: he isn't where it is, or where it goes."""
     moved = view.state(doer).event
-    for subject, site in wanted_at(view, action, doer).items():
-        if site not in acts_at(view, doer):
+    wanted = wanted_at(view, action, doer)
+    able = hands_at(view, doer, wanted.values())
+    for subject, site in wanted.items():
+        if not able and site not in acts_at(view, doer):
             at = f"at {site}" if site else "at no site that is known"
             yield Refusal("absent", f"{told_where(view, doer)}; {subject} is {at}", subject, moved)
     target = goes_to(view, action, doer)
@@ -113,7 +117,7 @@ def _absent(view: View, action: Action, doer: str) -> Iterator[Refusal]:
         thing = action.subjects[0]
         ahead = Ahead(view, dict.fromkeys(moves_with(view, thing), target))
         site = site_of(ahead, thing)
-        if site not in acts_at(ahead, doer):
+        if site not in {site_of(ahead, one) for one in able or hands_of(view.plant, doer)} - {""}:
             at = f"at {site}" if site and site != target else "at no site" if not site else ""
             where = f"{target} ({at})" if at else target
             sentence = f"{told_where(view, doer)}, and doesn't come along to {where}"

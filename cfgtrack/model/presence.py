@@ -128,9 +128,22 @@ def site_at(view: View, address: str) -> str:
 
 def acts_at(view: View, doer: str) -> frozenset[str]:
     """Return the sites where somebody can do something: where he is, and where the machine is that he operates."""
-    machine = view.plant.places[doer].operates
-    both = (doer, machine) if machine else (doer,)
-    return frozenset(filter(None, (site_of(view, one) for one in both)))
+    return frozenset(filter(None, (site_of(view, one) for one in hands_of(view.plant, doer))))
+
+
+def hands_of(plant: Plant, doer: str) -> tuple[str, ...]:
+    """Return who or what somebody acts with: himself, and the machine that he operates."""
+    machine = plant.places[doer].operates
+    return (doer, machine) if machine else (doer,)
+
+
+def hands_at(view: View, doer: str, sites: Iterable[str]) -> list[str]:
+    """Return those of `hands_of` somebody that are at all of some sites: one can't take here what the other puts there.
+
+    Who is at no site is nowhere that something could be done.
+    """
+    wanted = set(sites)
+    return [one for one in hands_of(view.plant, doer) if wanted <= {site_of(view, one)} - {""}]
 
 
 def in_reach(view: View, joint: Joint) -> bool:
@@ -280,8 +293,7 @@ def absence(view: View, action: Action, doer: str) -> Absence | None:
     wanted = [site for site in wanted_at(view, action, doer).values() if site]
     target = goes_to(view, action, doer)
     kept: tuple[str, ...] = ()
-    here = acts_at(view, doer)
-    is_there = all(site in here for site in wanted)
+    able = hands_at(view, doer, wanted)
     end = wanted[-1] if wanted else ""
     if target is not None:
         thing = action.subjects[0]
@@ -290,10 +302,10 @@ def absence(view: View, action: Action, doer: str) -> Absence | None:
         # What he takes into his own hands, or puts on himself, he takes where it is.
         if doer not in place_line(view, target):
             end = site_of(after, thing)
-            is_there = is_there and (not end or end in acts_at(after, doer))
-    if is_there or not end or doer in place_line(view, end):
+            able = [one for one in able if not end or site_of(after, one) == end]
+    if able or not end or doer in place_line(view, end):
         return None
-    if end in here:
+    if end in acts_at(view, doer):
         return Absence(view, {}, (), _stood(view, doer))
     return _found_at(view, doer, end, kept)
 

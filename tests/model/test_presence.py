@@ -276,6 +276,8 @@ THERE = [
     ([], "DAN place CRANE at ROOF", []),
     (["DAN place CRANE at ROOF"], "DAN lift X by CRANE", ["absent"]),
     ([], "DAN inspect CONTROL", []),
+    ([], "DAN place X at SEAT", []),
+    ([], "DAN place X at CONTROL", ["absent"]),  # the crane takes it, and isn't where he is
     # a port with a site of its own
     ([], "ANN open WALL:OUTSIDE", []),
     ([], "ANN open WALL:INSIDE", ["absent"]),
@@ -293,6 +295,7 @@ THERE = [
     (["ANN place ANN at STORE"], "- grip X:LUG with ANN:LEFT", ["not-here"]),
     # nowhere known is nowhere to be
     (["- as-found X at WORKS"], "ANN inspect X", ["absent"]),
+    (["- as-found X at WORKS", "ANN place ANN at WORKS"], "ANN inspect X", ["absent"]),
     # who has it in his hands has it with him
     (["ANN place X at ANN", "ANN place ANN at ROOF"], "ANN engage X:BOLT ROOF:BOLT", []),
     (["ANN place X at ANN", "ANN place ANN at ROOF"], "ANN engage X:BOLT BAY:BOLT", ["not-here", "absent"]),
