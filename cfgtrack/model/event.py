@@ -63,11 +63,6 @@ class Event(Action):
         also = (*self.carried, *self.ends, *self.found, *self.parted)
         return dict.fromkeys((*self.subjects, *self.moved, *also))
 
-    @property
-    def is_discrepancy(self) -> bool:
-        """Whether the record said otherwise before: it stays open until somebody explains it."""
-        return bool(self.expected)
-
 
 _SAID = attrgetter(*(one.name for one in fields(Action)))
 
