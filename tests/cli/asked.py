@@ -567,6 +567,10 @@ def at_the_bay(s: Asker) -> None:
     s.do(0, "place", "CELL-1", "at", "RACK")
     s.do(1, "shut", "BAY:V2")
     s.do(2, "demate", "PUMP-1:J1")
+    s.do(3, "place", "FILTER-1", "at", "SHELF")
+    s.do(4, "uncap", "FILTER-1:F1")
+    s.do(4, "uncap", "BAY:F4")
+    s.do(5, "mate", "FILTER-1:F1", "BAY:F4")
     for words in (
         ("state",),
         ("review",),
