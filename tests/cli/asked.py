@@ -276,7 +276,7 @@ def recording(s: Asker) -> None:
 
 
 def _every_quantity(s: Asker) -> None:
-    units = {"angle": "deg", "clearance": "mm", "count": "", "current": "A", "cycles": "", "energy": "J",
+    units = {"angle": "deg", "clearance": "mm", "count": "", "current": "A", "energy": "J",
              "flow": "l/min", "force": "N", "gap": "mm", "insulation-resistance": "Mohm",
              "leak-rate": "Pa*m^3/s", "length": "m", "level": "%", "mass": "kg", "power": "W", "preload": "N",
              "pressure": "bar", "resistance": "ohm", "temperature": "degC", "time": "s", "torque": "N*m",
@@ -452,6 +452,7 @@ SAID: tuple[dict[str, Any], ...] = (
     {"action": "as-found", "subject": "BOX-2:F", "status": "lost"},
     {"action": "measure", "subject": "BOX-2", "values": "colour=1"},
     {"action": "measure", "subject": "BOX-2", "voltage": "1 kg"},
+    {"action": "measure", "subject": "BOX-2:F", "cycles": "28"},
     {"action": "cap", "subject": "BOX-2:F", "colour": "red"},
     {"action": "cap", "subject": 7},
     {"action": "cap", "subject": "BOX-2:F", "at": "noon"},
@@ -567,6 +568,10 @@ def at_the_bay(s: Asker) -> None:
     s.do(0, "place", "CELL-1", "at", "RACK")
     s.do(1, "shut", "BAY:V2")
     s.do(2, "demate", "PUMP-1:J1")
+    s.do(3, "place", "FILTER-1", "at", "SHELF")
+    s.do(4, "uncap", "FILTER-1:F1")
+    s.do(4, "uncap", "BAY:F4")
+    s.do(5, "mate", "FILTER-1:F1", "BAY:F4")
     for words in (
         ("state",),
         ("review",),
