@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from operator import attrgetter
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
@@ -343,12 +344,13 @@ def _resolve_place(view: View, action: Action, *, sited: bool) -> Event | Imposs
     group = moves_with(view, thing)
     going = _going(view, thing, group)
     refusals = [*_bad_destination(view, action, group), *_ties(view, going)]
-    if refusals or not sited or action.place is None:
-        if refusals:
-            return Impossible(action, tuple(refusals), tuple(group[1:]))
+    if refusals:
+        return Impossible(action, tuple(refusals), tuple(group[1:]))
+    if not sited or action.place is None:
         return Event.of(action, moved=tuple(group[1:]))
     along = _taken_along(view, going, dict.fromkeys(group, action.place))
     refusals = [*along.refusals, *(_torn(view, along.ahead, joint) for joint in along.torn)]
+    refusals.extend(_stretched(view, along))
     if refusals:
         return Impossible(action, tuple(refusals), (*group[1:], *along.carried))
     return Event.of(
@@ -367,18 +369,21 @@ class _Along:
     torn: list[Joint]
 
 
-def _taken_along(view: View, going: Iterable[str], places: dict[str, str]) -> _Along:
+def _taken_along(
+    view: View, going: Iterable[str], places: dict[str, str], *, gripping: bool = True
+) -> _Along:
     ahead, along = Ahead(view, dict(places)), dict.fromkeys(going)
     carried: dict[str, str] = {}
     refusals: list[Refusal] = []
-    for gripper, unit in [(g, u) for g in along if view.plant.is_mobile(g) for u in _gripped_by(view, g)]:
+    grippers = [one for one in along if gripping and view.plant.is_mobile(one)]
+    for gripper, unit in [(one, unit) for one in grippers for unit in _gripped_by(view, one)]:
         if unit in along or site_of(ahead, unit) == site_of(ahead, gripper):
             continue
         group = rigid_group(view, unit)
         held = {**along, **dict.fromkeys(group)}
         why = [
             replace(r, sentence=f"{gripper} grips {unit}, and {r.sentence}")
-            for r in (*_ties(view, dict.fromkeys(group), held), *_full(view, gripper, group))
+            for r in (*_ties(view, dict.fromkeys(group), held), *_full(ahead, gripper, group))
         ]
         refusals.extend(why)
         along = held
@@ -410,6 +415,28 @@ def _torn(view: View, ahead: View, joint: Joint) -> Refusal:
     reach = _reach(halves) or here
     sentence = f"{joint.near} is tied to {joint.far}, which reaches {reach}: {owner} can't be at {there}"
     return Refusal("tethered", sentence, joint.near, view.state(joint.near).event)
+
+
+def _stretched(view: View, along: _Along) -> Iterator[Refusal]:
+    """Yield why what gives doesn't reach to another site: only a hose does, whose ends are where their mates are."""
+    for joint in filter(attrgetter("gives"), _at_two_sites(view, along)):
+        there, here = (site_at(along.ahead, port) or "no site" for port in (joint.near, joint.far))
+        sentence = f"{joint.near} is on {joint.far}, and gives, but not from {here} to {there}"
+        yield Refusal("tied", sentence, joint.near, view.state(joint.near).event)
+
+
+def _at_two_sites(view: View, along: _Along) -> Iterator[Joint]:
+    """Yield the joints, no grips and no tethers, of what goes with what stays that would be at two sites."""
+    for owner in along.going:
+        for joint in joints(view, owner):
+            if (
+                owner_of(joint.far) in along.going
+                or is_grip(view.plant, joint)
+                or is_tether(view.plant, joint)
+            ):
+                continue
+            if site_at(along.ahead, joint.near) != site_at(along.ahead, joint.far):
+                yield joint
 
 
 def _lifted_ends(view: View, going: Iterable[str]) -> dict[str, str]:
@@ -529,21 +556,20 @@ def _resolve_found_place(view: View, action: Action, *, sited: bool) -> Event | 
         said.extend(r.sentence for r in (*wrong, *_full(view, place, group)))
     if not sited:
         return Event.of(action, moved=tuple(group[1:]), expected="; ".join(said) or None)
-    along = _taken_along(view, _going(view, thing, group), dict.fromkeys(group, place))
-    carried: dict[str, str] = along.carried
+    going, places = _going(view, thing, group), dict.fromkeys(group, place)
+    along = _taken_along(view, going, places)
     if along.refusals:
         # What it grips can't come along after all: then it grips it no longer.
-        carried, stays = {}, Ahead(view, dict.fromkeys(group, place))
-        along.going = _going(view, thing, group)
-        along.torn = sorted(joint for owner in along.going for joint in torn(view, stays, owner, along.going))
-    said.extend(f"{j.near} {view.state(j.near).value} to {j.far}" for j in along.torn)
+        along = _taken_along(view, going, places, gripping=False)
+    apart = sorted({*along.torn, *_at_two_sites(view, along)})
+    said.extend(f"{j.near} {view.state(j.near).value} to {j.far}" for j in apart)
     return Event.of(
         action,
         moved=tuple(group[1:]),
         expected="; ".join(said) or None,
-        carried=carried,
+        carried=along.carried,
         ends=_lifted_ends(view, along.going),
-        parted=tuple(half for joint in along.torn for half in (joint.near, joint.far)),
+        parted=tuple(half for joint in apart for half in (joint.near, joint.far)),
     )
 
 

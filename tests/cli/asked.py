@@ -645,7 +645,7 @@ def working(s: Asker) -> None:
     s.do(1, "place", "ANN", "at", "BAY", "--by", "ANN")
     s.do(2, "grip", "X:LUG", "with", "ANN:LEFT", "--by", "ANN")
     s.do(3, "place", "ANN", "at", "ROOF", "--by", "ANN")
-    s.do(4, "open", "Y:V", "--by", "somebody", status=3)
+    s.do(4, "shut", "Y:V", "--by", "somebody")
     s.do(5, "inspect", "Y", "--by", "ANN")
     s.do(6, "place", "ANN", "at", "BAY", "--by", "ANN")
     s.do(7, "mate", "H:P", "BAY:F", "--by", "ANN")

@@ -43,6 +43,7 @@ port = [
   { name = "LUG", kind = "grip" },
   { name = "BOLT", kind = "bolt" },
   { name = "F", kind = "fluid-disconnect" },
+  { name = "STRAP", kind = "bond-strap" },
   { name = "V", kind = "valve", remote = ["CONTROL"] },
 ]
 node = [{ name = "CASE", medium = "fluid", litres = "1 l", remote = ["CONTROL"] }]
@@ -61,6 +62,7 @@ port = [
   { name = "F", kind = "fluid-disconnect" },
   { name = "G", kind = "fluid-disconnect" },
   { name = "BOLT", kind = "bolt" },
+  { name = "STRAP", kind = "bond-strap" },
   { name = "ANCHOR", kind = "tether" },
   { name = "LONG", kind = "tether", reach = ["BAY", "ROOF"] },
   { name = "RAIL", kind = "grip" },
@@ -352,6 +354,22 @@ TORN = [
     # the crane has room for one
     (["CRANE lift X by CRANE", "ANN place H at ANN"], "CRANE place CRANE at ROOF", []),
     (["CRANE grip X:LUG with CRANE:LEFT", "ANN place H at CRANE"], "CRANE place CRANE at ROOF", ["full"]),
+    (
+        [
+            "CRANE place CRANE at STORE",
+            "CRANE grip Y:LUG with CRANE:LEFT",
+            "CRANE place CRANE at BAY",
+            "CRANE place Y at BAY",
+            "CRANE grip X:LUG with CRANE:RIGHT",
+        ],
+        "CRANE place CRANE at ROOF",
+        ["full"],
+    ),
+    # a strap gives, but not from site to site; a hose does
+    (["ANN mate X:STRAP BAY:STRAP"], "CRANE lift X by CRANE", []),
+    (["ANN mate X:STRAP BAY:STRAP", "CRANE lift X by CRANE"], "CRANE place CRANE at SEAT", []),
+    (["ANN mate X:STRAP BAY:STRAP", "CRANE lift X by CRANE"], "CRANE place CRANE at ROOF", ["tied"]),
+    (["ANN mate H:P X:F", "CRANE lift X by CRANE"], "CRANE place CRANE at ROOF", []),
     # a tether keeps its owner within its reach
     (TIED, "ANN place ANN at ROOF", ["tethered"]),
     (TIED, "ANN place ANN at SEAT", []),
@@ -539,6 +557,27 @@ def test_who_is_found_elsewhere_has_with_him_what_he_can_carry():
     assert event.expected == "ANN at BAY; ANN:LEFT held to X:LUG; ANN:LINE engaged to BAY:ANCHOR"
 
 
+def test_what_is_found_at_another_site_is_fixed_to_nothing_here():
+    """A unit found elsewhere is bolted, strapped and gripped no longer; hoses stay on, and all at its site."""
+    now = after(
+        "ANN engage X:BOLT BAY:BOLT",
+        "ANN mate X:STRAP BAY:STRAP",
+        "ANN mate H:P X:F",
+        "ANN grip X:LUG with ANN:LEFT",
+    )
+    event = recorded(now, "- as-found X at SEAT")
+    assert (event.parted, event.expected) == ((), "X at BAY")
+    event = recorded(now, "- as-found X at ROOF")
+    now.apply(event)
+    fixed = [now.state(f"X:{port}").value for port in ("BOLT", "STRAP", "LUG", "F")]
+    assert fixed == ["released", "demated", "free", "mated"]
+    assert (
+        event.expected
+        == "X at BAY; X:BOLT engaged to BAY:BOLT; X:LUG held to ANN:LEFT; X:STRAP mated to BAY:STRAP"
+    )
+    assert site_at(now, "H:P") == "ROOF"
+
+
 def test_before_presence_was_judged_nothing_of_it_is():
     """What was recorded before is looked at again as it was then: nobody is absent, no two sites."""
     now = after("ANN place ANN at STORE")
@@ -610,6 +649,7 @@ DEEDS = [
         )
     ),
     *(f"ANN mate {what}:F BAY:G" for what in "XY"),
+    *(f"ANN {deed}" for deed in ("mate X:STRAP BAY:STRAP", "demate X:STRAP")),
     "- as-found ANN at STORE",
     "- as-found CRANE at ROOF",
     "- as-found X at ANN",
