@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple, Protocol
 
 from cfgtrack.model.event import END_AT, Effect, Event, effects
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.plant import Plant, owner_of
 
 
 class State(NamedTuple):
@@ -95,7 +95,7 @@ class Configuration:
     def end_at(self, port: str) -> str:
         """Return the site where a free end of a flexible unit was last parted, "" where it goes with its unit."""
         found = self.values.get((port, END_AT))
-        return "" if found is None else found.value
+        return "" if found is None or found.value == owner_of(port) else found.value
 
     def set_state(self, subject: str, state: State) -> None:
         """Write a state as read from a store: no event, nothing to undo."""

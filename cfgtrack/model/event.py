@@ -27,9 +27,9 @@ class Event(Action):
     `place`.
 
     Of presence: `carried` are units that came along in a grip, and where each then is; `ends` the free ends of flexible
-    units, and the site where each lies, "" where it goes with its unit again. Who did something where the record didn't
-    have him was `found` there, with where what he held was left, and the halves that `parted` for it; `expected` then
-    says where he was in the record.
+    units, and the site where each lies, or the unit, where it goes with that again. Who did something where the record
+    didn't have him was `found` there, with where what he held was left, and the halves that `parted` for it; `expected`
+    then says where he was in the record.
     """
 
     peer: str | None = None
@@ -93,8 +93,8 @@ class Effect(NamedTuple):
 
     `aspect` is "" for the state itself: of a port, `value` its status and `other` its mate; of a unit or mobile
     place, `value` the place and `other` the facing. `END_AT` is where a free end of a flexible unit lies: `value` is
-    the site, "" where it goes with its unit. `ABSENT` marks who was found elsewhere than the record had him. Any other
-    aspect is a measured quantity: `value` is the number in SI units as text, `other` the unit that the user wrote.
+    the site, or the unit, where it goes with that. `ABSENT` marks who was found elsewhere than the record had him. Any
+    other aspect is a measured quantity: `value` is the number in SI units as text, `other` the unit the user wrote.
     `cycle` counts mate cycles used.
     """
 

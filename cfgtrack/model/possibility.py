@@ -446,7 +446,7 @@ def _lifted_ends(view: View, going: Iterable[str]) -> dict[str, str]:
     free = (
         port for u in units for port in plant.ports_of(u) if is_end(plant, port) and not mate_of(view, port)
     )
-    return {port: "" for port in free if view.end_at(port)}
+    return {port: owner_of(port) for port in free if view.end_at(port)}
 
 
 def _bad_destination(view: View, action: Action, group: Sequence[str]) -> Iterator[Refusal]:

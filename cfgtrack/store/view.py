@@ -100,7 +100,7 @@ class SqlView:
         if not self.plant.has_sites:
             return ""
         row = self.database.row(_LAST, {"subject": port, "aspect": END_AT, **self._moment()})
-        return "" if row is None else str(row[0])
+        return "" if row is None or row[0] == owner_of(port) else str(row[0])
 
     def standing_at(self, place: str) -> Iterable[str]:
         """Return the units and mobile places that stand directly at `place`."""
