@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import BASES, Action
+from cfgtrack.model.approval import fault_of_approval
 from cfgtrack.model.quantity import COUNTED
 from cfgtrack.model.time import LATEST
 from cfgtrack.model.trouble import Problem
@@ -35,6 +36,7 @@ def is_plain(event: Action) -> bool:
         and not event.supersedes
         and not event.withdraws
         and not event.explains
+        and not event.acknowledges
         and not (event.values and COUNTED.keys() & event.values.keys())
     )
 
@@ -70,6 +72,13 @@ def check_form(where: str, event: Action) -> None:
         )
     if event.action == ac.EXPLAIN and not (event.reason or event.remark):
         wrong.append(("reason", "an explanation needs a reason or a remark"))
+    if event.action == ac.APPROVE and (fault := fault_of_approval(event)):
+        wrong.append(("approval", fault))
+    if event.action == ac.ACKNOWLEDGE and not event.reason:
+        wrong.append(("reason", "an acknowledgement needs a reason"))
+    if (event.action == ac.ACKNOWLEDGE) != bool((event.acknowledges or "").split()):
+        sentence = "acknowledge needs the fingerprints of the findings that it is of, and only it has them"
+        wrong.append(("acknowledgement", sentence))
     wrong.extend(("counted", COUNTED[name]) for name in event.values if name in COUNTED)
     if wrong:
         raise Unrecordable(tuple(Problem(where, code, sentence) for code, sentence in wrong))

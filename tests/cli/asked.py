@@ -72,7 +72,7 @@ class Asker(Command):
         self.asked.append(Asked(tuple(str(word) for word in words), said.json))
         return said.json
 
-    def do(self, minute: int, *words: str, **more: Any) -> Any:
+    def do(self, minute: int, *words: object, **more: Any) -> Any:
         """Record an action so many minutes after ten."""
         return self.ask(*words, "--at", at(minute), **more)
 
@@ -237,7 +237,7 @@ def recording(s: Asker) -> None:
     s.do(13, "inspect", "BOX-1")
     s.do(14, "record", "push", "WALL:P")
     s.do(15, "place", "FRAIL-1", "at", "WARM")
-    s.do(16, "approve", "--rule", "dead", "--by", "lead", "--reason", "tested dead")
+    s.do(16, "approve", "--rule", "dead", "--do", "mate BOX-1:J WALL:J", "--by", "lead", "--reason", "dead")
     s.do(17, "mate", "BOX-1:J", "WALL:J")
     s.do(18, "engage", "BOX-1:B2", "WALL:B2")
     s.do(18, "release", "BOX-1:B1")
@@ -346,7 +346,7 @@ def checking(s: Asker) -> None:
     bad = s.file("bad.toml", EXCHANGE.format(steps=steps))
     report = s.ask("check", bad, status=3)
     s.ask("check", bad, "--steps", "--at", at(3), status=3)
-    s.do(4, "approve", "--rule", "dead", "--by", "lead", "--reason", "tested dead")
+    s.do(4, "approve", "--rule", "dead", "--do", "demate BOX-1:J", "--by", "lead", "--reason", "tested dead")
     late = next(f["fingerprint"] for f in report["check"]["findings"] if f["rule"] == "budget")
     s.do(4, "approve", "--finding", late, "--by", "lead", "--reason", "enough air")
     s.do(4, "remark", "WALL:K", "stiff")
@@ -487,6 +487,8 @@ WRITTEN: tuple[dict[str, Any], ...] = (
     {"id": "w14", "action": "remark", "subjects": ["BOX-2"]},
     {"id": "w15", "action": "mate", "subjects": []},
     {"id": "w16", "action": "as-found", "subjects": ["BOX-2"]},
+    {"id": "w17", "action": "approve", "by": "x", "reason": "z", "body": {}},
+    {"id": "w18", "action": "acknowledge", "reason": "z"},
 )
 """Lines as another journal may have written them, each impossible in another way."""
 
@@ -584,6 +586,26 @@ def at_the_bay(s: Asker) -> None:
         s.ask("rules", "explain", rule)
 
 
+def ruling(s: Asker) -> None:
+    """Approve what a plan would break and what is recorded, acknowledge what was broken, and find older approvals."""
+    _shop(s)
+    s.do(-90, "demate", "BOX-1:J", "--by", "Ann")
+    s.do(-80, "shut", "WALL:V")
+    found = s.ask("review", "--at", at(-70), status=3)["findings"]
+    live, *others = (code for f in found for code in f["fingerprints"])
+    s.ask("acknowledge", live, "--reason", "it was dead, the switch is new", "--by", "lead")
+    s.ask("acknowledge", live, *others, "--reason", "seen")
+    s.ask("approve", "--finding", live, "--from", at(-95), "--by", "lead", "--reason", "proved dead by hand")
+    back = s.file("back.toml", EXCHANGE.format(steps="").replace("demate BOX-1:J", "mate BOX-1:J to WALL:J"))
+    s.ask("approve", "--plan", back, "--rule", "dead", "--by", "lead", "--reason", "as above")
+    old = {"happened": 1_935_396_000_000_000, "action": "approve", "subjects": ["BOX-1:*"], "reason": "so it was"}
+    lines = [{**old, "id": "old1", "by": "lead", "body": {"rule": "dead"}}, {**old, "id": "old2", "body": {"rule": "dead"}}]
+    s.ask("import", "-", stdin="".join(json.dumps(line) + "\n" for line in lines))
+    s.ask("review", "--at", at(30), status=3)
+    s.ask("findings", "--at", at(30), status=3)
+    s.ask("history", "BOX-1")
+
+
 def every_verb(s: Asker) -> None:
     """Every action that is a command, on the tiny plant and what it lacks."""
     _shop(s)
@@ -622,7 +644,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, recording, clocks, checking, drawing, keeping, auditing, importing, starting, looking_up,
-        at_the_bay, every_verb,
+        at_the_bay, ruling, every_verb,
     )
 }  # fmt: skip
 
