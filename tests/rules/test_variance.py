@@ -265,10 +265,10 @@ def test_the_same_cause_has_the_same_fingerprint(case):
     """A finding's fingerprint doesn't depend on the time, on what else was done before, or on which half was named
     first.
     """
-    plain = [f.fingerprint for f in found(case)]
-    assert [f.fingerprint for f in found(case, shift=7 * MINUTE)] == plain
-    assert [f.fingerprint for f in found(case, before=OTHER)] == plain
-    assert sorted(f.fingerprint for f in found(case, swap=True)) == sorted(plain)
+    plain = [f.fingerprints for f in found(case)]
+    assert [f.fingerprints for f in found(case, shift=7 * MINUTE)] == plain
+    assert [f.fingerprints for f in found(case, before=OTHER)] == plain
+    assert sorted(f.fingerprints for f in found(case, swap=True)) == sorted(plain)
 
 
 def test_different_causes_have_different_fingerprints():
@@ -276,13 +276,14 @@ def test_different_causes_have_different_fingerprints():
     codes: dict[str, set[tuple[object, ...]]] = {}
     for case in BROKEN:
         for f in found(case):
-            codes.setdefault(f.fingerprint, set()).add((f.rule, tuple(sorted(f.subjects))))
+            for one in f.instances:
+                codes.setdefault(one.fingerprint, set()).add((f.rule, tuple(sorted(one.subjects))))
     assert all(len(told) == 1 for told in codes.values())
     assert len(codes) > 20
 
 
 def test_it_stays_when_a_part_is_put_right():
-    """What one blow has broken keeps its fingerprint when one item is put right and another is not yet."""
+    """What one blow has broken keeps its fingerprints when one item is put right and another is not yet."""
     open_end = "0:00 begin o\n0:01 uncap BAY:F2\n0:01 uncap HOSE-1:B\n0:02 end o"
     both = found(Case("capped-at-end", "", _lines(open_end), 3 * MINUTE, ()))
     partly = found(
@@ -299,7 +300,7 @@ def test_it_stays_when_a_part_is_put_right():
         (("BAY:F2",), True),
         (("HOSE-1:B",), False),
     ]
-    assert {f.fingerprint for f in partly} == {f.fingerprint for f in both}
+    assert {code for f in partly for code in f.fingerprints} == {code for f in both for code in f.fingerprints}
 
 
 def _lines(text: str) -> tuple[tuple[int, str], ...]:

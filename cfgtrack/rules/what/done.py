@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
@@ -10,11 +9,10 @@ from cfgtrack.model.action import MEASURE
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_duration
 from cfgtrack.rules.condition import Clause
-from cfgtrack.rules.cure import MOST_CURES
 from cfgtrack.rules.dependence import Timer
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
-from cfgtrack.rules.saying import say_either, say_list
+from cfgtrack.rules.saying import say_either
 from cfgtrack.rules.what.value import is_quantity, last_since
 from cfgtrack.rules.world import World
 
@@ -69,8 +67,7 @@ class Done(OnItems):
         before = last_since(world, item, self.since)
         return before is None or last > before
 
-    def reason(self, world: World, items: Sequence[str]) -> Reason:  # noqa: ARG002 - as it was asked for, so it is told
-        text = f"{self.deed()} of {say_list(items)} has not been done{self.since_words()}; it must come first"
+    def reason(self, world: World, item: str) -> Reason:  # noqa: ARG002 - as it was asked for, so it is told
+        form = f"{self.deed()} of {{}} has not been done{self.since_words()}; it must come first"
         value = f" {self.quantity or 'QUANTITY'}=..." if self.actions[0] == MEASURE else ""
-        cures = tuple(f"{self.actions[0]} {item}{value}" for item in items[:MOST_CURES])
-        return Reason("order", text, (), tuple(items), cures)
+        return Reason.of_each("order", (item,), form, (item,), (f"{self.actions[0]} {item}{value}",))
