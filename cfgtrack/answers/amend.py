@@ -1,4 +1,4 @@
-"""Nothing is edited: what corrects, withdraws, explains, approves or acknowledges is an event of its own, with its reason."""
+"""Nothing is edited: what corrects, withdraws, explains, approves or acknowledges is an event with its reason."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ def _about(asking: Asking, action: str, target: str, event_id: str | None, **fie
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """One instance of a finding that is named: by its fingerprint; which rule, about what, what is wrong, since when."""
+    """One instance of a finding that is named by its fingerprint: which rule, about what, what is wrong, since when."""
 
     fingerprint: str
     rule: str
@@ -97,12 +97,13 @@ def approve(
     end: str | int | None = None,
     event_id: str | None = None,
 ) -> Ruled:
-    """Approve an exception to findings that are there, for a span of time: of the past up to the asking's time, else now;
-    with a `plan`, a sequence file (a path) or a single action (a phrase), of what that would break.
+    """Approve an exception to findings that are there, for a span of time.
 
-    They are named by fingerprint, or all that a rule finds, of `subjects` (addresses or patterns) where they are given.
-    NoAnswer for a finding that isn't there and for no such rule, Refused for a step that can't be done, Misput when
-    nobody approves it, nothing is named, and when it ends before it starts.
+    They are those of the past up to the asking's time, else now; with a `plan`, a sequence file (a path) or a single
+    action (a phrase), those of what that would break. They are named by fingerprint, or all that a rule finds, of
+    `subjects` (addresses or patterns) where they are given. NoAnswer for a finding that isn't there and for no such rule,
+    Refused for a step that can't be done, Misput when nobody approves it, nothing is named, and when it ends before it
+    starts.
     """
     if (rule is None) != bool(findings):
         raise Misput("Name the findings with --finding, or the rule that finds them with --rule.")
@@ -112,10 +113,7 @@ def approve(
         raise Misput("A fingerprint can't be empty.")
     if not asking.by:
         raise Misput("Say who approves with --by.")
-    if plan is None:
-        there = _recorded_findings(asking)
-    else:
-        there = _planned_findings(asking, plan)
+    there = _recorded_findings(asking) if plan is None else _planned_findings(asking, plan)
     with asking.write() as journal:
         span: dict[str, Any] = {}
         for name, given, option in (("start", start, "--from"), ("end", end, "--until")):
@@ -221,7 +219,11 @@ def _expect_happened(named: Sequence[Named], now: int) -> None:
 
 def _expect_possible(findings: Sequence[Finding]) -> None:
     cannot = [
-        Problem(f.step or f.action, "impossible", f"{f.action} can't be done, so nobody can approve it: {why.text}")
+        Problem(
+            f.step or f.action,
+            "impossible",
+            f"{f.action} can't be done, so nobody can approve it: {why.text}",
+        )
         for f in findings
         if f.mode == NEVER_EXCUSED
         for why in f.reasons

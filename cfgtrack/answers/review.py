@@ -18,7 +18,7 @@ from cfgtrack.rules.variance import Void
 
 @dataclass(frozen=True, slots=True)
 class Acknowledged:
-    """One instance of a finding, broken at `time`, that somebody has acknowledged: by which event, who, when and why."""
+    """One instance of a finding, broken at `time`, that was acknowledged: by which event, by whom, when and why."""
 
     fingerprint: str
     rule: str

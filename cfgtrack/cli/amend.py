@@ -84,7 +84,9 @@ def explain_command(session: s.Session, /, target: str, reason: str, event_id: s
     multiple=True,
     help="A finding that the exception is to; may be given again.",
 )
-@click.option("--rule", metavar="RULE", help="All that this rule finds, of the subjects where they are given.")
+@click.option(
+    "--rule", metavar="RULE", help="All that this rule finds, of the subjects where they are given."
+)
 @click.option(
     "--plan",
     metavar="SEQUENCE.toml",

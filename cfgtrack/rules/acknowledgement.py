@@ -37,9 +37,7 @@ def acknowledgement_of(entry: Entry) -> Acknowledgement:
     if event.action != ACKNOWLEDGE:
         raise ValueError(f"{event.action} is no acknowledgement")
     named = frozenset((event.acknowledges or "").split())
-    return Acknowledgement(
-        event.id, event.by or "", event.reason or "", event.happened, entry.known, named
-    )
+    return Acknowledgement(event.id, event.by or "", event.reason or "", event.happened, entry.known, named)
 
 
 def acknowledged(

@@ -1,7 +1,7 @@
 """Variances: approved exceptions. A finding under one is shown apart, never hidden, and comes back when it ends.
 
 A variance names instances of findings by their fingerprints, and excuses those and no other. What was approved before
-fingerprints were of instances excuses exactly what it named then (`Older`); where it named nothing exactly, it is `Void`.
+fingerprints were of instances excuses what it named then (`Older`); where it named nothing exactly, it is `Void`.
 """
 
 from __future__ import annotations
@@ -173,7 +173,7 @@ def _covering(
 
 
 def older_fingerprints(findings: Sequence[Finding]) -> list[str]:
-    """Return of each finding the fingerprint that it had when one was of all that an event broke of a rule at one blow."""
+    """Return of each finding the fingerprint that it had when one was of all that an event broke of a rule at once."""
     blows: dict[object, list[Finding]] = {}
     for f in findings:
         blows.setdefault(_blow(f), []).append(f)

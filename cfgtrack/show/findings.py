@@ -121,7 +121,9 @@ def _seen(finding: Finding, acknowledged: Sequence[Acknowledged]) -> Iterator[st
             mine.setdefault(one.event, []).append(one)
     for event, named in mine.items():
         first = named[0]
-        which = "" if len(named) == len(finding.fingerprints) else f"{_names([n.fingerprint for n in named])}: "
+        which = (
+            "" if len(named) == len(finding.fingerprints) else f"{_names([n.fingerprint for n in named])}: "
+        )
         by = f" by {first.by}" if first.by else ""
         when = format_instant(first.happened)
         yield f"{which}acknowledged{by}, {when}: {first.reason} (event {event})"
@@ -216,7 +218,9 @@ def review_text(review: Review, *, colour: bool = False) -> str:
 def _void_text(void: Sequence[Void]) -> str:
     """Return the approvals that excuse nothing, and why; "" where there are none."""
     rows = [[one.event, one.by, one.why] for one in void]
-    return titled(f"{count(len(rows), 'void approval')}, which excuse nothing", table(["event", "by", "why"], rows))
+    return titled(
+        f"{count(len(rows), 'void approval')}, which excuse nothing", table(["event", "by", "why"], rows)
+    )
 
 
 def open_text(found: Open, *, colour: bool = False) -> str:

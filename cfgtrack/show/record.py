@@ -91,9 +91,7 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
 
 def ruled_text(found: Ruled, *, colour: bool = False) -> str:
     """Return an approval or acknowledgement that was recorded, with each finding that it names."""
-    named = (
-        labelled(one.fingerprint, f"{one.headline} [{one.rule}]", by=2, to=16) for one in found.named
-    )
+    named = (labelled(one.fingerprint, f"{one.headline} [{one.rule}]", by=2, to=16) for one in found.named)
     return "\n".join([recorded_text(found, colour=colour), *named])
 
 

@@ -489,6 +489,7 @@ WRITTEN: tuple[dict[str, Any], ...] = (
     {"id": "w16", "action": "as-found", "subjects": ["BOX-2"]},
     {"id": "w17", "action": "approve", "by": "x", "reason": "z", "body": {}},
     {"id": "w18", "action": "acknowledge", "reason": "z"},
+    {"id": "w19", "action": "remark", "subjects": ["BOX-2"], "remark": "half a pair \ud800"},
 )
 """Lines as another journal may have written them, each impossible in another way."""
 
@@ -591,15 +592,24 @@ def ruling(s: Asker) -> None:
     _shop(s)
     s.do(-90, "demate", "BOX-1:J", "--by", "Ann")
     s.do(-80, "shut", "WALL:V")
-    found = s.ask("review", "--at", at(-70), status=3)["findings"]
+    found = s.ask("review", "--at", at(-60), status=3)["findings"]
     live, *others = (code for f in found for code in f["fingerprints"])
     s.ask("acknowledge", live, "--reason", "it was dead, the switch is new", "--by", "lead")
-    s.ask("acknowledge", live, *others, "--reason", "seen")
+    s.ask("acknowledge", live, *others, "--reason", "seen", "--at", at(-59))
     s.ask("approve", "--finding", live, "--from", at(-95), "--by", "lead", "--reason", "proved dead by hand")
     back = s.file("back.toml", EXCHANGE.format(steps="").replace("demate BOX-1:J", "mate BOX-1:J to WALL:J"))
     s.ask("approve", "--plan", back, "--rule", "dead", "--by", "lead", "--reason", "as above")
-    old = {"happened": 1_935_396_000_000_000, "action": "approve", "subjects": ["BOX-1:*"], "reason": "so it was"}
-    lines = [{**old, "id": "old1", "by": "lead", "body": {"rule": "dead"}}, {**old, "id": "old2", "body": {"rule": "dead"}}]
+    old = {
+        "happened": 1_935_396_000_000_000,
+        "action": "approve",
+        "subjects": ["BOX-1:*"],
+        "reason": "so it was",
+    }
+    lines = [
+        {**old, "id": "old1", "by": "lead", "body": {"rule": "dead"}},
+        {**old, "id": "old2", "body": {"rule": "dead"}},
+        {**old, "id": "old3", "subjects": ["BOX-1:J"], "body": {"fingerprint": "0123456789ab"}},
+    ]
     s.ask("import", "-", stdin="".join(json.dumps(line) + "\n" for line in lines))
     s.ask("review", "--at", at(30), status=3)
     s.ask("findings", "--at", at(30), status=3)

@@ -214,7 +214,17 @@ PRESENT = {
     "an action": ("inspect", "PUMP-1"),
     "withdraw": ("withdraw", "E1", "--reason", "it was the other one"),
     "explain": ("explain", "E2", "--reason", "the drawing is old"),
-    "approve": ("approve", "--rule", "expansion", "--do", "shut HALL:V1", "--reason", "drained", "--by", "ina"),
+    "approve": (
+        "approve",
+        "--rule",
+        "expansion",
+        "--do",
+        "shut HALL:V1",
+        "--reason",
+        "drained",
+        "--by",
+        "ina",
+    ),
 }
 
 

@@ -300,7 +300,9 @@ def test_it_stays_when_a_part_is_put_right():
         (("BAY:F2",), True),
         (("HOSE-1:B",), False),
     ]
-    assert {code for f in partly for code in f.fingerprints} == {code for f in both for code in f.fingerprints}
+    assert {code for f in partly for code in f.fingerprints} == {
+        code for f in both for code in f.fingerprints
+    }
 
 
 def _lines(text: str) -> tuple[tuple[int, str], ...]:
