@@ -101,7 +101,7 @@ def approve(
 
     They are those of the past up to the asking's time, else now; with a `plan`, a sequence file (a path) or a single
     action (a phrase), those of what that would break. They are named by fingerprint, or all that a rule finds, of
-    `subjects` (addresses or patterns) where they are given. NoAnswer for a finding that isn't there and for no such rule,
+    `subjects` (addresses or patterns) where they are given. NoAnswer for a finding and for a rule that isn't there,
     Refused for a step that can't be done, Misput when nobody approves it, nothing is named, and when it ends before it
     starts.
     """
