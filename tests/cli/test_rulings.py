@@ -136,7 +136,7 @@ def test_older_approvals(cfgtrack: Command) -> None:
         assert "2 void approvals" in cfgtrack(question).out
 
 
-DAMAGED = (
+DAMAGED: tuple[dict[str, object] | None, ...] = (
     None,
     {},
     {"rule": 7},
