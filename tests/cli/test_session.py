@@ -153,6 +153,18 @@ def test_what_may_be_done_next(cfgtrack: Command) -> None:
     assert "cap PUMP-1:F2" in cfgtrack.ok("can", "PUMP-1")
 
 
+def test_mates_of_before_count(cfgtrack: Command) -> None:
+    """Mate cycles can't be measured; a port's earlier life is told by recording its mates, before the initial state too."""
+    refused = cfgtrack("measure", "PUMP-1:F1", "cycles=2", "--at", AT)
+    assert (refused.status, "recording the mates" in refused.err) == (2, True)
+    cfgtrack.ok("as-found", "PUMP-1", "at", "HALL", "--at", "2031-04-01T07:00:00Z")
+    for minute, words in enumerate((("mate", "PUMP-1:F1", "HALL:P1"), ("demate", "PUMP-1:F1")) * 2, 10):
+        cfgtrack.ok(*words, "--at", f"2031-04-01T07:{minute}:00Z")
+    ports = cfgtrack.json_of("state", "PUMP-1")["state"]["ports"]
+    (port,) = (p for p in ports if p["address"] == "PUMP-1:F1")
+    assert port["cycles"] == 2
+
+
 def test_open_findings_and_clocks(cfgtrack: Command) -> None:
     """What is open now: a clock while it runs, the finding when it has run out, nothing when it was met."""
     said = cfgtrack.ok("de-energise", "HALL:K1", "--at", AT)
