@@ -154,7 +154,7 @@ def test_what_may_be_done_next(cfgtrack: Command) -> None:
 
 
 def test_mates_of_before_count(cfgtrack: Command) -> None:
-    """Mate cycles can't be measured; a port's earlier life is told by recording its mates, before the initial state too."""
+    """Mate cycles can't be measured: what a port went through before is told by recording its mates of then."""
     refused = cfgtrack("measure", "PUMP-1:F1", "cycles=2", "--at", AT)
     assert (refused.status, "recording the mates" in refused.err) == (2, True)
     cfgtrack.ok("as-found", "PUMP-1", "at", "HALL", "--at", "2031-04-01T07:00:00Z")

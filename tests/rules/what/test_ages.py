@@ -100,7 +100,7 @@ def test_since_is_later_than():
 
 @pytest.mark.parametrize(("words", "broken"), [("engage PUMP-1:B1 BAY:B1", True), ("cap BAY:F1", False)])
 def test_a_unit_is_engaged_at_its_ports(words, broken):
-    """Since an action along a ladder, asked of a unit, means since one of its ports took it; one of others doesn't count."""
+    """Since an action along a ladder, asked of a unit, means since one of its ports took it."""
     does = ("0:00 release PUMP-1:B1", "0:00 demate PUMP-1:F1", "0:01 inspect PUMP-1", f"0:02 {words}")
     done = '{ done = "inspect", of = "PUMP-1", since = ["engage", "cap"] }'
     later = [span for span in spans(found(done, *does, until="0:03", scope="PUMP-1")) if span[0]]
