@@ -37,7 +37,7 @@ def event_text(event: Action, moved: Sequence[str] = ()) -> str:
     if event.action == ac.APPROVE:
         words += _approved(event.body or {})
     words += [f"{name}={quantity}" for name, quantity in event.values.items()]
-    moved = event.moved if isinstance(event, Event) else moved
+    moved = (*event.moved, *event.carried) if isinstance(event, Event) else moved
     if moved:
         more = len(moved) - _MOST
         words.append("with " + ", ".join([*moved[:_MOST], *([f"{more} more"] if more > 0 else [])]))
@@ -152,7 +152,7 @@ def remark_lines(entries: Iterable[Entry]) -> Iterator[str]:
 
 
 def contradiction_text(event: Event) -> str:
-    """Return what an as-found event contradicts, and what closes the discrepancy; "" when it contradicts nothing."""
+    """Return what an event contradicts, and what closes the discrepancy; "" when it contradicts nothing."""
     if not event.expected:
         return ""
     return "\n".join(
@@ -165,10 +165,18 @@ def contradiction_text(event: Event) -> str:
     )
 
 
+def _found_or_there(event: Event) -> str:
+    """Return what was found, or who was found doing what."""
+    if event.action == ac.FOUND:
+        return _found(event)
+    where = event.found.get(event.by or "")
+    return f"{event.by} at {where}: {event_text(event)}" if where else f"{event.by}: {event_text(event)}"
+
+
 def discrepancies_text(entries: Iterable[Entry], moment: Moment) -> str:
-    """Return the as-found events that contradicted the record and that nobody has explained yet."""
+    """Return the events that contradicted the record and that nobody has explained yet."""
     rows = [
-        [format_instant(e.event.happened), _found(e.event), e.event.expected, e.event.by, e.event.id]
+        [format_instant(e.event.happened), _found_or_there(e.event), e.event.expected, e.event.by, e.event.id]
         for e in entries
     ]
     if not rows:

@@ -26,6 +26,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import View
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Impossible, resolve
+from cfgtrack.model.presence import Telling
 from cfgtrack.model.time import SECOND, parse_instant
 from cfgtrack.model.trouble import BadInput, Misput, NoAnswer
 from tests.cli.conftest import Command
@@ -177,9 +178,9 @@ def test_an_action_is_resolved_once(how: str, cfgtrack: Command, monkeypatch: py
     at, more = HOWS[how]
     seen: list[str] = []
 
-    def counting(view: View, action: Action) -> Event | Impossible:
+    def counting(view: View, action: Action, *more: Telling) -> Event | Impossible:
         seen.append(action.id)
-        return resolve(view, action)
+        return resolve(view, action, *more)
 
     record(asking(cfgtrack, at="2031-05-01T09:50:00Z"), ["cap", "PUMP-1:F2"])  # loads what it needs
     for module in [m for name, m in sys.modules.items() if name.startswith("cfgtrack.")]:

@@ -16,6 +16,7 @@ import pytest
 from cfgtrack.cli.main import COMMANDS, VERBS, main
 from cfgtrack.rules.what.custom import ENTRY_POINTS
 from tests.cli.conftest import Command
+from tests.model.test_presence import WORLD
 
 OTHER_FORM = {
     "export": "it writes rows, each by a schema of its own, or an open standard's",
@@ -650,11 +651,57 @@ def every_verb(s: Asker) -> None:
         s.do(minute, verb, *first[verb])
 
 
+WORKING = """
+[[rule]]
+id = "pump-shut"
+title = "A pump's valve is shut"
+hazard = "it runs"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "9 h"
+scope = { id = "X:V" }
+condition = { status = "it", is = "shut" }
+"""
+
+
+def working(s: Asker) -> None:
+    """Where a plant has sites: who may do what, who was found elsewhere, what comes along, what is torn."""
+    s.ask("load", s.file("works.toml", WORLD))
+    s.ask("rules", "load", s.file("works-rules.toml", WORKING))
+    s.ask("can", "X:V")
+    s.ask("can", "Y:V", "--by", "ANN")
+    s.ask("can", "X")
+    s.do(0, "open", "Y:V", "--by", "ANN")
+    s.ask("findings", "--at", at(1))
+    s.do(1, "place", "ANN", "at", "BAY", "--by", "ANN")
+    s.do(2, "grip", "X:LUG", "with", "ANN:LEFT", "--by", "ANN")
+    s.do(3, "place", "ANN", "at", "ROOF", "--by", "ANN")
+    s.do(4, "open", "Y:V", "--by", "somebody", status=3)
+    s.do(5, "inspect", "Y", "--by", "ANN")
+    s.do(6, "place", "ANN", "at", "BAY", "--by", "ANN")
+    s.do(7, "mate", "H:P", "BAY:F", "--by", "ANN")
+    s.do(8, "place", "H", "at", "ANN", "--by", "ANN")
+    s.do(9, "place", "ANN", "at", "ROOF", "--by", "ANN")
+    s.do(10, "demate", "H:P", "--by", "CRANE")
+    s.do(11, "place", "H", "at", "ROOF", "--by", "ANN")
+    s.ask("history", "H")
+    s.ask("state", "H")
+    s.ask("diff", at(9), at(12))
+    s.do(12, "grip", "ROOF:RAIL", "with", "ANN:LEFT", "--by", "ANN")
+    s.do(13, "engage", "ANN:LINE", "to", "ROOF:ANCHOR", "--by", "ANN")
+    away = {"at": at(14), "action": "place", "subject": "ANN", "place": "BAY", "by": "ANN"}
+    s.ask("import", "-", "--rejects", s.folder / "rejects", stdin=json.dumps(away), status=3)
+    for words in ("inspect Y by ANN", "place ANN at BAY by=ANN"):
+        report = s.ask("check", "--do", words, status=3)
+        assert report["check"]["findings"][0]["rule"] == "possible"
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, recording, clocks, checking, drawing, keeping, auditing, importing, starting, looking_up,
-        at_the_bay, ruling, every_verb,
+        at_the_bay, ruling, every_verb, working,
     )
 }  # fmt: skip
 
