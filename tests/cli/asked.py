@@ -701,7 +701,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, recording, clocks, checking, drawing, keeping, auditing, importing, starting, looking_up,
-        at_the_bay, every_verb, ruling, working,
+        at_the_bay, ruling, every_verb, working,
     )
 }  # fmt: skip
 
