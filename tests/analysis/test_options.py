@@ -199,10 +199,11 @@ def test_the_engine_is_left_as_it_was(walk, more):
 def test_under_a_variance():
     """What an option breaks under a variance is shown apart, and then it is allowed."""
     begin, rules = world()
-    live = Variance("V", "chief", "no other way", 0, rule="dead-before-touch")
-    quiet = Variance("W", "chief", "no meter", 0, rule="absence-verified")
     start = Start(begin)
     plain = {o.event.action: o for o in options(rules, start, "PUMP-1:J1")[0]}
+    codes = {f.rule: frozenset(f.fingerprints) for o in plain.values() for f in o.findings}
+    live = Variance("V", "chief", "no other way", 0, codes["dead-before-touch"])
+    quiet = Variance("W", "chief", "no meter", 0, codes["absence-verified"])
     excused = {o.event.action: o for o in options(rules, start, "PUMP-1:J1", variances=(live, quiet))[0]}
     (action,) = plain
     assert {f.rule for f in plain[action].findings} == {"dead-before-touch", "absence-verified"}

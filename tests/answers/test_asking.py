@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from cfgtrack.answers.amend import approve
+from cfgtrack.answers.amend import acknowledge, approve
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.encode import json_of
 from cfgtrack.answers.history import difference, history
@@ -138,7 +138,11 @@ def test_a_dry_run_leaves_nothing(cfgtrack: Command) -> None:
 MISPUT = {
     "approved by nobody": lambda a: approve(replace(a, by=None), [], reason="x", rule="R"),
     "of no rule": lambda a: approve(a, [], reason="x"),
-    "of a rule and a finding": lambda a: approve(a, [], reason="x", rule="R", finding="F"),
+    "of a rule and a finding": lambda a: approve(a, [], reason="x", rule="R", findings=["F"]),
+    "of a finding without a name": lambda a: approve(a, [], reason="x", findings=[""]),
+    "of subjects and a finding": lambda a: approve(a, ["PUMP-1"], reason="x", findings=["F"]),
+    "nothing is acknowledged": lambda a: acknowledge(a, [], reason="x"),
+    "an acknowledgement of what has no name": lambda a: acknowledge(a, ["F", ""], reason="x"),
     "two files of one name": lambda a: load(a, [Path("a/r.toml"), Path("b/r.toml")]),
     "a torque without a surface": lambda _: look_up("thread", "M16", torque="5 N*m"),
     "a liquid that is tightened": lambda _: look_up("fluid", "water", torque="5 N*m", surface="zinc"),
