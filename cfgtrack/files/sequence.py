@@ -10,7 +10,7 @@ from cfgtrack.files.source import in_order, parse_toml, read_text
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BEGIN, BOOK_ACTIONS, END, Action
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step, lay_out
+from cfgtrack.model.sequence import Deadlock, LeftRunning, Outing, Sequence, Step, lay_out
 from cfgtrack.model.time import LONGEST, MINUTE
 from cfgtrack.model.trouble import BadInput, Problems, Trouble
 
@@ -39,9 +39,18 @@ def parse_sequence(text: str, plant: Plant, *, name: str = "sequence.toml") -> S
         reader.outing(outing)
     if not document.data.get("outing"):
         root.note("", "missing", "a sequence needs at least one [[outing]]")
+    leaves_open = root.words("leaves_open")
+    leaves_running = tuple(filter(None, map(reader.left_running, root.tables("leaves_running"))))
     root.finish()
     reader.check_waits()
-    sequence = Sequence(title, tuple(reader.outings), tuple(reader.steps), where=document.name)
+    sequence = Sequence(
+        title,
+        tuple(reader.outings),
+        tuple(reader.steps),
+        where=document.name,
+        leaves_open=leaves_open,
+        leaves_running=leaves_running,
+    )
     reader.check_length()
     if not problems:
         reader.check_circles(sequence)
@@ -67,7 +76,7 @@ class _SequenceReader:
         if name in (outing.id for outing in self.outings):
             table.note("id", "duplicate", f"there is an outing {name} already")
         start, budget = table.instant("start"), table.duration("budget")
-        self.outings.append(Outing(name, start, budget, table.text("title")))
+        self.outings.append(Outing(name, start, budget, table.text("title"), table.spot().where))
         seen: set[str] = set()
         for track in table.tables("track"):
             track_name = track.ident("name")
@@ -81,6 +90,17 @@ class _SequenceReader:
                 self._step(step, name, track_name, i)
             track.finish()
         table.finish()
+
+    def left_running(self, table: Table) -> LeftRunning | None:
+        """Return one [[leaves_running]]: a clock that a later outing, not of this sequence, meets."""
+        rule, subject = table.ident("clock"), table.text("of")
+        outing, start = table.ident("outing"), table.instant("start", required=True)
+        if outing and outing in (one.id for one in self.outings):
+            table.note(
+                "outing", "unexpected", f"{outing} is an outing of this sequence: it meets the clock or not"
+            )
+        table.finish()
+        return LeftRunning(rule, subject, outing, start) if rule and outing and start is not None else None
 
     def _step(self, table: Table, outing: str, track: str, number: int) -> None:
         name = table.ident("id", required=False) or f"{outing}.{track}.{number}"

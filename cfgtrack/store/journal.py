@@ -11,6 +11,7 @@ later `known`. So a question needs no transaction, and readers never wait for wr
 # ruff: noqa: S608 - the only text put into these statements is the conditions written here
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from types import TracebackType
@@ -314,6 +315,17 @@ class Journal:
         """Return the texts of the rules files as kept by `known`, name to text."""
         found = read_items(self.database, RULES, self._known(known))
         return {name: str(body["text"]) for name, body in found.items()}
+
+    def rules_loads(self, known: int | None = None) -> list[tuple[int, dict[str, str]]]:
+        """Return every load of rules files by `known`, in order: when it became known, and the texts that it kept."""
+        sql = (
+            "SELECT e.known, i.id, i.body FROM item i JOIN event e ON e.number = i.load"
+            " WHERE i.sort = :sort AND e.known <= :known ORDER BY e.number, i.id"
+        )
+        loads: dict[int, dict[str, str]] = {}
+        for when, name, body in self.database.rows(sql, {"sort": RULES, "known": self._known(known)}):
+            loads.setdefault(int(when), {})[name] = "" if body is None else str(json.loads(body)["text"])
+        return list(loads.items())
 
     def record(self, actions: Iterable[Action], *, dry_run: bool = False) -> list[Entry]:
         """Record all of `actions` or, when one is impossible, none: Refused then carries a problem for each.

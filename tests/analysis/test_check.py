@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cfgtrack.analysis.check import Delay, Start, check, one_step
+from cfgtrack.analysis.check import Start, check, one_step
 from cfgtrack.answers.encode import json_of
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
@@ -62,9 +62,9 @@ def test_check_is_a_run(seed):
     for event in (first, *tail, last):
         engine.step(event)
     engine.end_sequence()
-    assert told(report.findings) == told(engine.findings(noted))
+    assert told(report.new) == told(engine.findings(noted))
     late = {(b.rule.id, b.since, b.time, until) for b, until in engine.breaches()[noted:]}
-    assert {(f.rule, f.since, f.time, f.until) for f in report.findings} == late
+    assert {(f.rule, f.since, f.time, f.until) for f in report.new} == late
     assert all(s.possible for s in report.steps)
 
 
@@ -142,14 +142,14 @@ def run(rules, sequence, **more):
 def test_clean():
     """A sequence that breaks nothing has no findings, and ends when its last step does."""
     report = run((ROOM, SHUT), propose("shut P:V", "shut P:F", "shut YARD:F", "open P:V", minutes=0.5))
-    assert report.findings == ()
+    assert report.new == ()
     assert report.end == 2 * MINUTE
 
 
 def test_finding_names_its_step():
     """A finding names the step that broke the rule, and says what would have to come first."""
     report = run((SHUT,), propose("shut P:F", "shut YARD:F", "demate P:F"))
-    (finding,) = report.findings
+    (finding,) = report.new
     assert finding.step == "3"
     assert finding.time == 3 * MINUTE
     assert finding.reasons[0].cures == ("shut P:V",)
@@ -176,13 +176,13 @@ def test_tolerance_starts_and_stops():
     }
     assert json_of(stopped) == {**json_of(started), "left_seconds": 180}
     assert json_of(replace(started, deadline=None))["deadline"] is None
-    assert report.findings == ()
+    assert report.new == ()
 
 
 def test_tolerance_runs_out():
     """A path that stays cut for longer than the tolerance is a finding at the time when it ran out."""
     report = run((ROOM,), propose("shut P:F", "inspect P", minutes=6))
-    (finding,) = report.findings
+    (finding,) = report.new
     assert (finding.since, finding.time) == (6 * MINUTE, 11 * MINUTE)
     assert finding.reasons[0].links == ("P:F - YARD:F",)
     assert finding.subjects == ("P:vol",)
@@ -192,7 +192,7 @@ def test_tolerance_runs_out():
 def test_clock_still_runs():
     """A clock that still runs at the end is told apart from what is broken."""
     report = run((ROOM,), propose("shut P:F"))
-    assert report.findings == ()
+    assert report.new == ()
     (clock,) = report.clocks
     assert clock.deadline == 6 * MINUTE
     (told,) = json_of(report)["clocks"]
@@ -232,7 +232,7 @@ def test_what_no_step_touches_may_be_the_cure():
         outcome = happened(now, Action("set-up", action, subjects, 0, place=place, initial=True))
         now.apply(outcome)
     at_once = rule("room", Always(), ROOM.condition, ROOM.scope)
-    (finding,) = check(RuleSet((at_once,)), Start(now), propose("shut P:V")).findings
+    (finding,) = check(RuleSet((at_once,)), Start(now), propose("shut P:V")).new
     (reason,) = finding.reasons
     assert reason.links == ("P:V",)
     assert sorted(reason.cures) == ["open P:G", "open P:V", "open P:W"]
@@ -241,16 +241,16 @@ def test_what_no_step_touches_may_be_the_cure():
 def test_impossible_step_is_a_finding():
     """A step that can't be done is a finding, and the rest is checked without it."""
     report = run((SHUT,), propose("mate P:F YARD:F", "shut P:F", "shut YARD:F", "demate P:F"))
-    assert [(f.rule, f.step) for f in report.findings] == [
+    assert [(f.rule, f.step) for f in report.new] == [
         ("possible", "1"),
         ("shut", "4"),
     ]
     assert not report.steps[0].possible
-    assert report.findings[0].reasons[0].code == "status"
+    assert report.new[0].reasons[0].code == "status"
 
 
 def test_open_before():
-    """What was open before the proposal is told apart; what was broken at an action in the past isn't open."""
+    """What was open before the proposal and stays so counts, apart from what is new; a past action isn't open."""
     base = mated()
     past = []
     now = base.fork()
@@ -261,15 +261,17 @@ def test_open_before():
         past.append(event)
     begin = Start(base, tuple(past), 0, 20 * MINUTE)
     report = check(RuleSet((ROOM, SHUT)), begin, propose("inspect P"))
-    assert [f.rule for f in report.before] == ["room"]
-    assert report.findings == ()
+    assert [f.rule for f in report.open] == ["room"]
+    assert [f.rule for f in report.older] == ["shut"]
+    assert report.new == ()
+    assert report.verdict == "not clear"
 
 
 def test_variance_sets_apart():
     """A finding under a variance is shown apart, with the variance's id."""
     variance = Variance("V1", "somebody", "a reason", start=0, rule="shut")
     report = run((SHUT,), propose("shut P:F", "shut YARD:F", "demate P:F"), variances=(variance,))
-    assert report.findings == ()
+    assert report.new == ()
     assert [f.variance for f in report.excused] == ["V1"]
 
 
@@ -282,7 +284,7 @@ def test_stop_points_and_ends():
         rule("all", By("sequence"), capped),
     )
     report = run(rules, propose("shut P:F", "open P:F", "shut P:F"))
-    assert [(f.rule, f.time // MINUTE, f.until and f.until // MINUTE) for f in report.findings] == [
+    assert [(f.rule, f.time // MINUTE, f.until and f.until // MINUTE) for f in report.new] == [
         ("stop", 1, 2),
         ("all", 3, None),
         ("outing", 3, None),
@@ -295,7 +297,7 @@ def test_outings_one_after_the_other():
     steps = (_step(1, "shut P:F", (MINUTE,) * 3), replace(_step(2, "open P:F", (0, 0, 0)), outing="2"))
     sequence = Sequence(outings=(Outing("1"), Outing("2")), steps=steps)
     is_open = rule("outing", By("outing"), Status(Selection(ids=("P:F",)), ("open",)))
-    (finding,) = run((is_open,), sequence).findings
+    (finding,) = run((is_open,), sequence).new
     assert (finding.event, finding.until) == ("end:1", MINUTE)
 
 
@@ -306,8 +308,8 @@ def test_order_done_since():
         At(ActionMatch(("open",), Selection(ids=("P:V",)))),
         Done(Selection(ids=("P",)), ("inspect",), ("place",)),
     )
-    assert [f.rule for f in run((looked,), propose("shut P:V", "open P:V")).findings] == ["look"]
-    assert run((looked,), propose("shut P:V", "inspect P", "open P:V")).findings == ()
+    assert [f.rule for f in run((looked,), propose("shut P:V", "open P:V")).new] == ["look"]
+    assert run((looked,), propose("shut P:V", "inspect P", "open P:V")).new == ()
 
 
 def test_met_at_once():
@@ -316,15 +318,6 @@ def test_met_at_once():
     within = rule("soon", Within(5 * MINUTE, ActionMatch(("inspect",), Selection(ids=("P:V",)))), is_open)
     (step,) = run((within,), propose("inspect P:V")).steps
     assert (step.started, step.stopped) == ((), ())
-
-
-def test_outing_on_time_is_not_delayed():
-    """An outing that starts as planned isn't delayed; one that is planned before the moment of the check is."""
-    steps = (_step(1, "inspect P", (MINUTE,) * 3),)
-    on_time = Sequence(outings=(Outing("1", start=10**12),), steps=steps)
-    assert run((), on_time).delayed == ()
-    late = check(RuleSet(), Start(mated(), start=10**12), replace(on_time, outings=(Outing("1", start=5),)))
-    assert late.delayed == (Delay("1", 5, 10**12),)
 
 
 def test_tracks_wait():
