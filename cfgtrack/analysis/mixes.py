@@ -47,6 +47,7 @@ class Mixes:
         self.titles = {rule.id: rule.title for rule in rules.rules}
         self.runs: list[Run] = []
         self.untried = 0
+        self._taken: set[tuple[int, ...]] = set()
         self._clocks: defaultdict[Pair, dict[int, Clocks]] = defaultdict(dict)
         self._bounds: dict[Pair, int | None] = {}
         self._starts: defaultdict[tuple[str, str], set[int]] = defaultdict(set)
@@ -73,6 +74,7 @@ class Mixes:
     def _judge(self, mix: str, takes: tuple[int, ...]) -> Run:
         run = self.trial.judge(mix, takes)
         self.runs.append(run)
+        self._taken.add(takes)
         for finding in run.new:
             if finding.deadline is not None:
                 for point in run.points.get(finding.since, ()):
@@ -118,25 +120,39 @@ class Mixes:
                     yield pair
 
     def _worsened(self, pair: Pair) -> Iterator[Run]:
-        """Yield a run, or two, in which a clock between two points may run out that has not been found to."""
-        limit = min(
-            (n for n, clocks in self._clocks[pair].items() if not self._are_broken(pair, clocks)),
-            default=None,
-        )
+        """Yield the runs with the mixes that are worse than any before for clocks that run between two points."""
+        limits = (n for n, clocks in self._clocks[pair].items() if not self._are_broken(pair, clocks))
+        limit = min(limits, default=None)
         bound = self._bound(pair)
-        if limit is None or bound is None or bound <= limit:
-            return
+        if limit is not None and bound is not None and bound > limit:
+            for takes in self._worst(pair, limit):
+                yield from self._judge_new(takes)
+                if self._are_broken(pair, self._clocks[pair][limit]):
+                    break
+        # Where what meets the clock may come before what starts it, the clock is met by nothing.
+        turned = Pair(pair.end, pair.start)
+        for takes in self._worst(turned, 0 if self._is_written_so(pair) else -1):
+            yield from self._judge_new(takes)
+            break
+
+    def _worst(self, pair: Pair, limit: int) -> tuple[tuple[int, ...], ...]:
+        """Return the mixes in which the second of two points is so much later than the first as never, if beyond a limit."""
         widest = self.durations.widest(*pair, limit)
         if widest is None or (widest.gap <= limit and widest.is_sure):
-            return
+            return ()
         if widest.gap <= limit or len(self.runs) >= MOST_MIXES:
             self.untried += 1
-            return
-        for takes in (widest.takes, self.durations.sparing(pair.end, widest.takes)):
-            if takes not in self.trial.judged:
-                yield self._judge(A_MIX, takes)
-            if self._are_broken(pair, self._clocks[pair][limit]):
-                return
+            return ()
+        return widest.takes, self.durations.sparing(pair.end, widest.takes)
+
+    def _judge_new(self, takes: tuple[int, ...]) -> Iterator[Run]:
+        if takes not in self._taken:
+            yield self._judge(A_MIX, takes)
+
+    def _is_written_so(self, pair: Pair) -> bool:
+        """Return whether of two points the first is the first at one instant too: as they are written."""
+        written = self.schedule.written
+        return written[pair.start] <= written[pair.end]
 
     def _are_broken(self, pair: Pair, clocks: Clocks) -> bool:
         """Return whether all these clocks have been found to run out when they start at the first of two points."""

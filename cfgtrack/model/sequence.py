@@ -136,7 +136,8 @@ class Schedule:
 
     The points of the network are numbered so that each comes after all that lead to it. A point is at the latest of
     those `before` it, and not before its `floor`, and of a step so much later as that takes. `takes` holds what each
-    takes at least, likely and at most (low, likely, high); beginnings and ends take nothing.
+    takes at least, likely and at most (low, likely, high); beginnings and ends take nothing. `written` tells as which of
+    the steps each was written, -1 for none.
 
     A step starts when its track is free and all that it waits for has ended; its action happens when it ends. An
     outing begins at its start, else at `start` or the end of the one before it; never before that is over. One that
@@ -153,6 +154,7 @@ class Schedule:
         self.spans: dict[str, tuple[int, int]] = {}
         self.number: dict[str, int] = {}
         self._written = {step.id: i for i, step in enumerate(sequence.steps)}
+        self.written: list[int] = []
         latest: list[int] = []
         last: int | None = None
         for outing in sequence.outings:
@@ -173,6 +175,7 @@ class Schedule:
         self.floor.append(floor)
         self.takes.append(takes)
         latest.append(max([floor, *(latest[p] for p in before)]) + takes[2])
+        self.written.append(-1 if step is None else self._written[step.id])
         if step is not None:
             self.number[step.id] = number
         return number
