@@ -10,7 +10,7 @@ from cfgtrack.model.action import LIFT, PLACE
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.rules.rule import Rule, RuleSet
-from cfgtrack.rules.selection import ANYTHING, Bound, stands_at
+from cfgtrack.rules.selection import ANYTHING, Bound, Selection, stands_at
 
 
 @dataclass(slots=True)
@@ -24,6 +24,7 @@ class Coverage:
         init=False, default_factory=lambda: defaultdict(list)
     )
     _met: dict[str, set[str | None]] = field(init=False, default_factory=dict)
+    _shifting: list[Rule] = field(init=False)
 
     def __post_init__(self) -> None:
         for rule in self.rules.rules:
@@ -33,16 +34,24 @@ class Coverage:
                 scope = None if rule.scope is None else Bound(rule.scope, self.now)
                 for action in match.actions:
                     self._tied[action].append((rule, Bound(match.of, self.now), scope))
-        self.look()
+        free = [r for r in self.rules.rules if r.mode.match is None and (self.ends or r.mode.concerns(""))]
+        self._look(free)
+        self._shifting = [rule for rule in free if any(one.at for one in _selections(rule))]
 
-    def look(self) -> None:
-        """Take in what the rules guard now that are tied to no action."""
-        for rule in self.rules.rules:
-            if rule.mode.match is None and (self.ends or rule.mode.concerns("")):
-                self._met[rule.id].update(_guarded(rule, self.now))
+    def _look(self, rules: Iterable[Rule]) -> None:
+        """Take in what rules guard now that are tied to no action."""
+        for rule in rules:
+            self._met[rule.id].update(_guarded(rule, self.now))
 
     def take(self, event: Event) -> None:
-        """Take in what rules are tied to an event, just before it or just after."""
+        """Take in an event: what rules are tied to it, just before it or just after, and what they guard then."""
+        self._tie(event)
+        self.now.apply(event)
+        self._tie(event)
+        if event.place is not None:
+            self._look(self._shifting)
+
+    def _tie(self, event: Event) -> None:
         subjects = event.subjects
         if event.action in (PLACE, LIFT):
             subjects = (*subjects, *event.moved)
@@ -69,7 +78,11 @@ class Coverage:
         return tuple(rule for rule, met in self._met.items() if not met)
 
 
+def _selections(rule: Rule) -> list[Selection]:
+    """Return the selections that say what a rule is judged for, of those that don't ask for `it`."""
+    return [rule.scope] if rule.scope is not None else [one for one in rule.condition.checked() if not one.of]
+
+
 def _guarded(rule: Rule, now: Configuration) -> Iterable[str | None]:
     """Return what a rule is judged for; itself where it asks about nothing in particular."""
-    selects = rule.scope is not None or any(not one.of for one in rule.condition.checked())
-    return rule.guards(now) if selects else [None]
+    return rule.guards(now) if _selections(rule) else [None]

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import groupby, product, starmap
+from itertools import pairwise, product, starmap
 from typing import NamedTuple
 
 from cfgtrack.analysis.durations import Durations
-from cfgtrack.analysis.trial import BUDGET, BUDGET_TITLE, OVERLAP, Met, Run, Trial, name_of
+from cfgtrack.analysis.trial import BUDGET, BUDGET_TITLE, OVERLAP, Met, Run, Trial, limit_of, name_of
 from cfgtrack.analysis.verdict import A_MIX, ALL_HIGH, ALL_LOW, AS_LIKELY, SEVERAL, Margin
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import RuleSet
@@ -16,7 +16,7 @@ from cfgtrack.rules.rule import RuleSet
 MOST_MIXES = 24
 """With how many mixes of durations a proposal is judged at most, besides likely, all low and all high ones."""
 
-MOST_TRIES = 48
+MOST_TRIES = 16
 """How many times a proposal is judged anew at most to find the steps that findings hinge on."""
 
 CLOSEST = 3
@@ -54,6 +54,7 @@ class Mixes:
         self._ends: defaultdict[tuple[str, str], set[int]] = defaultdict(set)
         self._broken: set[tuple[int, str, str]] = set()
         self._tries = 0
+        self._kept: dict[tuple[tuple[int, ...], int], bool] = {}
 
     def judge_all(self) -> None:
         """Judge with likely, all low and all high durations, then with mixes that are worse for some clock."""
@@ -76,7 +77,7 @@ class Mixes:
         self.runs.append(run)
         self._taken.add(takes)
         for finding in run.new:
-            if finding.deadline is not None:
+            if limit_of(finding) is not None:
                 for point in run.points.get(finding.since, ()):
                     self._broken.update((point, finding.rule, subject) for subject in finding.subjects)
         return run
@@ -136,7 +137,7 @@ class Mixes:
             break
 
     def _worst(self, pair: Pair, limit: int) -> tuple[tuple[int, ...], ...]:
-        """Return the mixes in which the second of two points is so much later than the first as never, if beyond a limit."""
+        """Return mixes in which the second of two points is later than the first by more than a limit, the worst."""
         widest = self.durations.widest(*pair, limit)
         if widest is None or (widest.gap <= limit and widest.is_sure):
             return ()
@@ -257,11 +258,13 @@ class Mixes:
             layout = self.schedule.lay_out(takes)
             found = self.trial.too_long(layout) if finding.rule == BUDGET else self.trial.overlapping(layout)
             return name_of(finding) not in map(name_of, found)
-        ran = _between(run, finding)
-        if ran is not None and self._keeps_order(run, takes):
-            assert finding.deadline is not None
+        ran, limit = _between(run, finding), limit_of(finding)
+        if ran is not None and limit is not None and self._keeps_order(run, point, takes):
+            over = run.times[ran.end] - run.times[ran.start] - limit
+            if over > abs(run.takes[point] - likely):
+                return False
             times = self.schedule.times(takes)
-            return times[ran.end] - times[ran.start] <= finding.deadline - finding.since
+            return times[ran.end] - times[ran.start] <= limit
         if takes not in self.trial.judged:
             if self._tries >= MOST_TRIES:
                 return None
@@ -273,9 +276,18 @@ class Mixes:
         )
         return still < there
 
-    def _keeps_order(self, run: Run, takes: tuple[int, ...]) -> bool:
-        """Return whether with other durations all comes in the order of a run, and at one instant what did so."""
-        return _order(run.times) == _order(self.schedule.times(takes))
+    def _keeps_order(self, run: Run, point: int, takes: tuple[int, ...]) -> bool:
+        """Return whether with another duration of a point all comes in the order of a run, ties included."""
+        found = self._kept.get((run.takes, point))
+        if found is None:
+            times = self.schedule.times(takes)
+            ranked = sorted(range(len(times)), key=run.times.__getitem__)
+            found = all(
+                times[a] < times[b] if run.times[a] < run.times[b] else times[a] == times[b]
+                for a, b in pairwise(ranked)
+            )
+            self._kept[run.takes, point] = found
+        return found
 
 
 def _sole(points: Sequence[int], alone: set[int]) -> Sequence[int]:
@@ -285,13 +297,8 @@ def _sole(points: Sequence[int], alone: set[int]) -> Sequence[int]:
 
 def _between(run: Run, finding: Finding) -> Pair | None:
     """Return between which two points a clock ran too long, where these are known."""
-    if finding.deadline is None:
+    if limit_of(finding) is None:
         return None
     start = run.points.get(finding.since, [])
     end = [len(run.times) - 1] if finding.until is None else run.points.get(finding.until, [])
     return Pair(start[0], end[0]) if len(start) == 1 and len(end) == 1 else None
-
-
-def _order(times: Sequence[int]) -> list[list[int]]:
-    ranked = sorted(range(len(times)), key=lambda i: (times[i], i))
-    return [list(group) for _, group in groupby(ranked, key=lambda i: times[i])]

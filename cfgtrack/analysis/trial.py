@@ -98,6 +98,12 @@ Cause = tuple[str, tuple[str, ...]]
 """What a finding is known by whatever the steps take and whichever breaks the rule: the rule, and its fingerprints."""
 
 
+def limit_of(finding: Finding) -> int | None:
+    """Return how long a clock ran that ran out, None for a finding that is about no clock."""
+    ran_out = finding.deadline == finding.time or (finding.deadline is None and finding.mode == "always")
+    return finding.time - finding.since if ran_out and finding.time > finding.since else None
+
+
 def name_of(finding: Finding) -> tuple[Cause, str | None]:
     """Return what a finding is known by whatever the steps take: its cause, and the event that broke the rule."""
     return (finding.rule, names_of(finding)), finding.event
@@ -156,20 +162,14 @@ class Trial:
                 found.append(outcome)
                 if isinstance(outcome, Event):
                     now.apply(outcome)
-                    if covers:
-                        self._cover(outcome)
-            if covers and self.proposal.whole:
-                self._cover(*(event for event, _ in self._bounds(layout)))
+            if covers:
+                for event in (
+                    *(e for e in found if isinstance(e, Event)),
+                    *(e for e, _ in self._bounds(layout)),
+                ):
+                    self.coverage.take(event)
             return found
         return [_at(outcome, laid.end) for outcome, laid in zip(found, layout.steps, strict=True)]
-
-    def _cover(self, *events: Event) -> None:
-        """Take in what rules are tied to events, just before and just after each."""
-        for event in events:
-            self.coverage.take(event)
-            self.coverage.now.apply(event)
-            self.coverage.take(event)
-        self.coverage.look()
 
     def _bounds(self, layout: Layout) -> Iterator[tuple[Event, int]]:
         """Yield the beginnings and ends of the outings of a whole proposal, each with its rank within an instant."""

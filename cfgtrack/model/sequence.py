@@ -136,8 +136,8 @@ class Schedule:
 
     The points of the network are numbered so that each comes after all that lead to it. A point is at the latest of
     those `before` it, and not before its `floor`, and of a step so much later as that takes. `takes` holds what each
-    takes at least, likely and at most (low, likely, high); beginnings and ends take nothing. `written` tells as which of
-    the steps each was written, -1 for none.
+    takes at least, likely and at most (low, likely, high); beginnings and ends take nothing. `written` tells as which
+    of the steps each was written, -1 for none.
 
     A step starts when its track is free and all that it waits for has ended; its action happens when it ends. An
     outing begins at its start, else at `start` or the end of the one before it; never before that is over. One that
@@ -184,10 +184,7 @@ class Schedule:
         """Return when each point is, given what each takes."""
         out: list[int] = []
         for floor, before, span in zip(self.floor, self.before, takes, strict=True):
-            at = floor
-            for p in before:
-                at = max(at, out[p])
-            out.append(at + span)
+            out.append((max(floor, *[out[p] for p in before]) if before else floor) + span)
         return out
 
     def at_pace(self, pace: int) -> tuple[int, ...]:

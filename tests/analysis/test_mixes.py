@@ -6,7 +6,7 @@ from dataclasses import replace
 from itertools import groupby, product
 
 import pytest
-from hypothesis import assume, event, given, settings
+from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.analysis.check import Start, check
@@ -162,12 +162,20 @@ def shut_off(sequence: Sequence, takes: dict[str, int]) -> int:
     return min(ends["open P:A"], ends["open P:B"]) - max(ends["shut P:A"], ends["shut P:B"])
 
 
+def sides_of(sequence: Sequence, takes: dict[str, int]) -> set[str]:
+    """Return the steps that shut last and open first; both of each at one instant."""
+    ends = times_of(sequence, takes)
+    last, first = max(ends["shut P:A"], ends["shut P:B"]), min(ends["open P:A"], ends["open P:B"])
+    shut = {one for one in ("shut P:A", "shut P:B") if ends[one] == last}
+    return shut | {one for one in ("open P:A", "open P:B") if ends[one] == first}
+
+
 @given(shuttings(), st.integers(0, 8))
 @settings(max_examples=300)
 def test_what_several_steps_start_and_meet_is_found(sequence: Sequence, limit: int) -> None:
-    """A volume that some mix of low and high durations leaves shut off for too long is found, and no other.
+    """A volume that some mix leaves shut off for too long is found where the same valves are always last and first.
 
-    With two beginnings and two ends a duration between low and high can be worse than both: that is not promised.
+    Where that changes with the durations it may be missed; it is never found where no mix lets it be.
     """
     now = Configuration(LOOP)
     for valve in ITEMS:
@@ -178,13 +186,17 @@ def test_what_several_steps_start_and_meet_is_found(sequence: Sequence, limit: i
     )
     report = check(RuleSet((rule,)), Start(now), sequence)
     paces = [{s.id: s.takes[pace] // SECOND for s in sequence.steps} for pace in range(3)]
-    # Where it is never shut off with likely, all low or all high durations, only another order shuts it off.
-    assume(any(shut_off(sequence, pace) > 0 for pace in paces))
-    ends = {s.id: {s.takes[0] // SECOND, s.takes[2] // SECOND} for s in sequence.steps}
-    mixes = [dict(zip(ends, mix, strict=True)) for mix in product(*ends.values())]
-    event(f"new with {sorted({f.mix for f in report.new})}")
+    told = {s.id: {one // SECOND for one in s.takes} for s in sequence.steps}
+    mixes = [dict(zip(told, mix, strict=True)) for mix in product(*told.values())]
+    too_long = any(shut_off(sequence, mix) > limit for mix in mixes)
+    # Which valve is shut last and which is opened first must not change with the durations.
+    sides = {side for mix in mixes for side in sides_of(sequence, mix)}
+    is_steady = len(sides) == 2 and any(shut_off(sequence, pace) > 0 for pace in paces)
+    event(f"new with {sorted({f.mix for f in report.new})}, steady {is_steady}")
     assert report.untried == 0
-    assert bool(report.new) == (max(shut_off(sequence, mix) for mix in (*mixes, *paces)) > limit)
+    assert not report.new or too_long
+    assert bool(report.new) == too_long or not is_steady
+    assert bool(report.new) or not any(shut_off(sequence, pace) > limit for pace in paces)
 
 
 def test_a_clock_on_two_tracks() -> None:
