@@ -54,6 +54,10 @@ class Mixes:
         self._ends: defaultdict[tuple[str, str], set[int]] = defaultdict(set)
         self._broken: set[tuple[int, str, str]] = set()
         self._tries = 0
+        # One thing after the other, in an order that no duration changes.
+        before, steps = self.schedule.before, self.schedule.steps
+        begins = {begin for begin, _ in self.schedule.spans.values()}
+        self._is_line = all(i in begins or i - 1 in before[i] for i in range(len(steps)))
         self._kept: dict[tuple[tuple[int, ...], int], bool] = {}
 
     def judge_all(self) -> None:
@@ -62,18 +66,21 @@ class Mixes:
         paces: dict[tuple[int, ...], str] = {}
         for takes, mix in ((d.likely, AS_LIKELY), (d.low, ALL_LOW), (d.high, ALL_HIGH)):
             paces.setdefault(takes, mix)
+        if len(paces) == 1:
+            self._judge(AS_LIKELY, d.likely, once=True)
+            return
         self.trial.expect(paces)
         waiting = [self._judge(mix, takes) for takes, mix in paces.items()]
         self._learn(waiting)
-        if len(paces) > 1 and any(map(self._is_tied, waiting)):
+        if any(map(self._is_tied, waiting)):
             self._learn([self.trial.judge(A_MIX, self._untied())])
-        while waiting and len(paces) > 1:
+        while waiting:
             self._learn(waiting)
             fresh = dict.fromkeys(pair for run in waiting for pair in self._take_in(run))
             waiting = [run for pair in fresh for run in self._worsened(pair)]
 
-    def _judge(self, mix: str, takes: tuple[int, ...]) -> Run:
-        run = self.trial.judge(mix, takes)
+    def _judge(self, mix: str, takes: tuple[int, ...], *, once: bool = False) -> Run:
+        run = self.trial.judge(mix, takes, once=once)
         self.runs.append(run)
         self._taken.add(takes)
         for finding in run.new:
@@ -208,10 +215,13 @@ class Mixes:
             closest = sorted(margin.left for margin in least.values())[:CLOSEST]
             if len(closest) == CLOSEST and slack >= closest[-1]:
                 return
+            names = [(*clock, pair.start) for clock in self._clocks[pair][limit]]
+            if all(name in least and least[name].left <= slack for name in names):
+                continue
             widest = self.durations.widest(*pair, limit)
             if widest is not None and widest.is_sure and widest.gap <= limit:
-                for rule, subject in self._clocks[pair][limit]:
-                    self._lessen(least, (rule, subject, pair.start), limit - widest.gap, A_MIX, pair.end)
+                for name in names:
+                    self._lessen(least, name, limit - widest.gap, A_MIX, pair.end)
 
     def _lessen(
         self,
@@ -235,7 +245,10 @@ class Mixes:
         None where there were too many to try.
         """
         likely = self.durations.likely
-        changed = [i for i, takes in enumerate(run.takes) if takes != likely[i]]
+        ran = _between(run, finding)
+        # Where all is one line, nothing before a clock or after it changes how long it runs.
+        points = range(ran.start + 1, ran.end + 1) if ran and self._is_line else range(len(likely))
+        changed = [i for i in points if run.takes[i] != likely[i]]
         changed.sort(key=lambda i: -abs(run.takes[i] - likely[i]))
         is_sure = True
         for i in changed:
@@ -261,8 +274,11 @@ class Mixes:
         ran, limit = _between(run, finding), limit_of(finding)
         if ran is not None and limit is not None and self._keeps_order(run, point, takes):
             over = run.times[ran.end] - run.times[ran.start] - limit
-            if over > abs(run.takes[point] - likely):
+            leads = self.durations.leads_to(ran.end) | self.durations.leads_to(ran.start)
+            if over > abs(run.takes[point] - likely) or not leads >> point & 1:
                 return False
+            if self._is_line:
+                return over <= run.takes[point] - likely
             times = self.schedule.times(takes)
             return times[ran.end] - times[ran.start] <= limit
         if takes not in self.trial.judged:
@@ -279,6 +295,8 @@ class Mixes:
     def _keeps_order(self, run: Run, point: int, takes: tuple[int, ...]) -> bool:
         """Return whether with another duration of a point all comes in the order of a run, ties included."""
         found = self._kept.get((run.takes, point))
+        if found is None and self._is_line:
+            found = self._kept[run.takes, point] = bool(run.takes[point]) == bool(takes[point])
         if found is None:
             times = self.schedule.times(takes)
             ranked = sorted(range(len(times)), key=run.times.__getitem__)

@@ -198,18 +198,18 @@ class Trial:
 
     # --- judging ---
 
-    def judge(self, mix: str, takes: tuple[int, ...]) -> Run:
-        """Judge with certain durations: once with each."""
+    def judge(self, mix: str, takes: tuple[int, ...], *, once: bool = False) -> Run:
+        """Judge with certain durations: once with each. `once`: nothing else is judged after it, so none goes back."""
         found = self.judged.get(takes)
         if found is None:
-            found = self.judged[takes] = self._run(mix, takes)
+            found = self.judged[takes] = self._run(mix, takes, once=once)
         return found
 
-    def _run(self, mix: str, takes: tuple[int, ...]) -> Run:
+    def _run(self, mix: str, takes: tuple[int, ...], *, once: bool) -> Run:
         layout = self.schedule.lay_out(takes)
         events = self._events(layout)
         engine = self._take_engine(events)
-        noted, mark = engine.noted, engine.mark()
+        noted, mark = engine.noted, 0 if once else engine.mark()
         timed: dict[str, tuple[list[Clock], list[Clock]]] = {}
         try:
             for _, instant in groupby(events, key=lambda event: event.happened):
@@ -220,7 +220,8 @@ class Trial:
             still, mended = self._since_before(engine, new)
             clocks, end = engine.clocks(), engine.world.now
         finally:
-            engine.back(mark)
+            if not once:
+                engine.back(mark)
         outcomes = self._resolved(layout)
         times = tuple(self.schedule.times(takes))
         return Run(
