@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import ClassVar
 
 from cfgtrack.analysis.mixes import Mixes
-from cfgtrack.analysis.trial import POSSIBLE, Run, StepResult, Trial, in_order, name_of
+from cfgtrack.analysis.trial import Run, StepResult, Trial, in_order, names_of
 from cfgtrack.analysis.verdict import (
     ALONE,
     AS_LIKELY,
@@ -23,16 +23,18 @@ from cfgtrack.analysis.verdict import (
     Verdict,
     covered,
     foreseen,
-    names_of,
     still_running,
 )
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event, effects
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.presence import presence_is_judged
 from cfgtrack.model.sequence import Layout, LeftRunning, Outing, Step, expect_in_time
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.time import Instant
 from cfgtrack.network.network import Network
+from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledged
 from cfgtrack.rules.breach import words
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock, Finding
@@ -52,9 +54,9 @@ class CheckReport:
     the past from before their rule was in force.
 
     `clocks` run at the end, with likely durations. `margins` are the closest. `judged`: how many instances; `idle`: the
-    rules that had none. `assumed` names the steps whose duration was assumed. `mixes`: with how many sets of durations
-    it was judged; `untried`: how many more would have been needed. `unneeded` is what the sequence says it leaves, and
-    doesn't; `unjudged` what the verdict says nothing about.
+    rules that had none. `assumed` and `doers_assumed` name the steps whose duration, and whose doer, was assumed.
+    `mixes`: with how many sets of durations it was judged; `untried`: how many more would have been needed. `unneeded`
+    is what the sequence says it leaves, and doesn't; `unjudged` what the verdict says nothing about.
     """
 
     told: ClassVar[tuple[str, ...]] = ("verdict",)
@@ -81,6 +83,7 @@ class CheckReport:
     judged: int = 0
     idle: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
+    doers_assumed: tuple[str, ...] = ()
     margins: tuple[Margin, ...] = ()
     mixes: int = 1
     untried: int = 0
@@ -115,11 +118,6 @@ class Start:
     start: int = 0
 
 
-def nobody(_finding: Finding) -> bool:
-    """Say of every finding that nobody has acknowledged it."""
-    return False
-
-
 def never(_rule: str) -> int | None:
     """Say of every rule that it never came into force."""
     return None
@@ -133,13 +131,13 @@ def check(
     variances: Sequence[Variance] = (),
     networks: Mapping[str, Network] | None = None,
     begun: Mapping[str, int] | None = None,
-    acknowledged: Callable[[Finding], bool] = nobody,
+    acknowledgements: Sequence[Acknowledgement] = (),
     in_force: Callable[[str], int | None] = never,
 ) -> CheckReport:
     """Check a proposal from `begin`, which is left as it is. Raises Deadlock where steps wait for each other.
 
-    `begun` tells when outings began that aren't over; `acknowledged` whether somebody has acknowledged a finding of the
-    past, `in_force` since when a rule has been. Raises TooEarly where an outing would start before `begin`.
+    `begun` tells when outings began that aren't over, `in_force` since when a rule has been. Raises TooEarly where an
+    outing would start before `begin`.
     """
     begun = begun or {}
     expect_in_time(proposal, begin.start, begun)
@@ -152,14 +150,13 @@ def check(
     likely, over = mixes.runs[0], max(run.end for run in mixes.runs)
     new, excused = list[Foreseen](), list[Finding]()
     for run, finding in _new(mixes):
-        # What can't be done can't be excused.
-        excuses = () if finding.mode == POSSIBLE else variances
-        plain, under = covered([finding], excuses, begin.start, run.end)
+        plain, under = covered([finding], variances, begin.start, run.end)
         new += plain
         excused += under
     still = _once(finding for run in mixes.runs for finding in run.still)
-    named = [f for f in still if {*names_of(f)} <= {*proposal.leaves_open}]
-    open_, under_open = covered([f for f in still if f not in named], variances, begin.start, over)
+    named = [part for f in still if (part := f.only(proposal.leaves_open)) is not None]
+    others = [part for f in still if (part := f.only(_codes([f]) - {*proposal.leaves_open})) is not None]
+    open_, under_open = covered(others, variances, begin.start, over)
     actions = [f for f in trial.before if f.mode == "at"]
     past, under_past = covered(actions, variances, begin.start, over)
     counting = [f for f in past if _is_in_force(f, in_force)]
@@ -172,7 +169,7 @@ def check(
         steps=likely.steps,
         new=tuple(sorted(new, key=in_order)),
         open=tuple(open_),
-        past=tuple(f for f in counting if not acknowledged(f)),
+        past=tuple(acknowledged(counting, acknowledgements)[0]),
         left_running=tuple(left),
         excused=tuple(sorted((*excused, *under_open, *under_past), key=in_order)),
         left_open=tuple(named),
@@ -186,11 +183,12 @@ def check(
         judged=trial.coverage.instances,
         idle=trial.coverage.idle,
         assumed=tuple(step.id for step in proposal.steps if step.assumed),
+        doers_assumed=tuple(step.id for step in proposal.steps if step.doer_assumed),
         margins=tuple(mixes.margins()),
         mixes=len(mixes.runs),
         untried=mixes.untried,
-        unneeded=(*(n for n in proposal.leaves_open if n not in _names(still)), *unneeded),
-        unjudged=_unjudged(proposal),
+        unneeded=(*(n for n in proposal.leaves_open if n not in _codes(still)), *unneeded),
+        unjudged=_unjudged(proposal, now.plant),
     )
 
 
@@ -225,31 +223,33 @@ def _new(mixes: Mixes) -> Iterator[tuple[Run, Foreseen]]:
 
 
 def _not_told(told: Sequence[Finding], found: Sequence[Finding]) -> list[Finding]:
-    """Return the findings that are not told yet.
+    """Return what of the findings is not told yet, instance by instance.
 
-    Those of one cause are the same where one step broke the rule, or, for one that no longer comes, where another did:
-    of steps that end at one instant only the last is named.
+    One is the same where the same step broke the rule, or, of one that no longer comes, where another did: of steps
+    that end at one instant only the last is named.
     """
-    known, here = ({name_of(f): None for f in some} for some in (told, found))
-    spare = Counter(cause for cause, event in known if (cause, event) not in here)
+    known, here = ({name for finding in some for name in names_of(finding)} for some in (told, found))
+    spare = Counter(code for code, _ in known - here)
     fresh = []
     for finding in found:
-        cause, _ = name = name_of(finding)
-        if name in known:
-            continue
-        if spare[cause]:
-            spare[cause] -= 1
-        else:
-            fresh.append(finding)
+        codes = []
+        for code, event in names_of(finding):
+            if (code, event) not in known and not spare[code]:
+                codes.append(code)
+            elif (code, event) not in known:
+                spare[code] -= 1
+        part = finding.only(codes)
+        if part is not None:
+            fresh.append(part)
     return fresh
 
 
 def _once(findings: Iterable[Finding]) -> list[Finding]:
-    return list({(names_of(finding), finding.time): finding for finding in findings}.values())
+    return list({(finding.fingerprints, finding.time): finding for finding in findings}.values())
 
 
-def _names(findings: Iterable[Finding]) -> set[str]:
-    return {name for finding in findings for name in names_of(finding)}
+def _codes(findings: Iterable[Finding]) -> set[str]:
+    return {code for finding in findings for code in finding.fingerprints}
 
 
 def _is_in_force(finding: Finding, in_force: Callable[[str], int | None]) -> bool:
@@ -258,9 +258,11 @@ def _is_in_force(finding: Finding, in_force: Callable[[str], int | None]) -> boo
     return since is not None and since <= finding.time
 
 
-def _unjudged(proposal: Proposal) -> tuple[str, ...]:
+def _unjudged(proposal: Proposal, plant: Plant) -> tuple[str, ...]:
     """Return, in words, what the verdict says nothing about: the one place where that is gathered."""
-    return () if proposal.whole else ("what must hold at an end, and running clocks: an action ends nothing",)
+    presence = () if presence_is_judged(plant) else ("presence: the plant has no sites",)
+    ends = () if proposal.whole else ("what must hold at an end, and running clocks: an action ends nothing",)
+    return (*presence, *ends)
 
 
 def _left_running(

@@ -8,7 +8,7 @@ from itertools import pairwise, product, starmap
 from typing import NamedTuple
 
 from cfgtrack.analysis.durations import Durations
-from cfgtrack.analysis.trial import BUDGET, BUDGET_TITLE, OVERLAP, Met, Run, Trial, limit_of, name_of
+from cfgtrack.analysis.trial import BUDGET, BUDGET_TITLE, OVERLAP, Met, Run, Trial, limit_of, names_of
 from cfgtrack.analysis.verdict import A_MIX, ALL_HIGH, ALL_LOW, AS_LIKELY, SEVERAL, Margin
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import RuleSet
@@ -270,7 +270,7 @@ class Mixes:
         if finding.rule in (BUDGET, OVERLAP):
             layout = self.schedule.lay_out(takes)
             found = self.trial.too_long(layout) if finding.rule == BUDGET else self.trial.overlapping(layout)
-            return name_of(finding) not in map(name_of, found)
+            return not {*names_of(finding)} & {name for one in found for name in names_of(one)}
         ran, limit = _between(run, finding), limit_of(finding)
         if ran is not None and limit is not None and self._keeps_order(run, point, takes):
             over = run.times[ran.end] - run.times[ran.start] - limit
@@ -285,12 +285,12 @@ class Mixes:
             if self._tries >= MOST_TRIES:
                 return None
             self._tries += 1
-        cause, _ = name_of(finding)
+        codes = {*finding.fingerprints}
         there, still = (
-            sum(name_of(one)[0] == cause for one in found.new)
+            sum(code in codes for one in found.new for code in one.fingerprints)
             for found in (run, self.trial.judge(A_MIX, takes))
         )
-        return still < there
+        return still <= there - len(codes)
 
     def _keeps_order(self, run: Run, point: int, takes: tuple[int, ...]) -> bool:
         """Return whether with another duration of a point all comes in the order of a run, ties included."""

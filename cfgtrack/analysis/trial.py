@@ -9,7 +9,6 @@ from itertools import groupby
 from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.analysis.coverage import Coverage
-from cfgtrack.analysis.verdict import names_of
 from cfgtrack.model.action import BEGIN, END, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
@@ -17,9 +16,9 @@ from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.sequence import Laid, Layout, Outing, Schedule
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.time import Instant, format_duration, format_instant
-from cfgtrack.rules.breach import words
+from cfgtrack.rules.breach import Deed, words
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.finding import Clock, Finding, Reason
+from cfgtrack.rules.finding import Clock, Finding, Reason, alone
 from cfgtrack.rules.rule import RuleSet
 
 BUDGET_TITLE = "An outing ends within its budget of time"
@@ -94,19 +93,19 @@ class Run:
     end: int
 
 
-Cause = tuple[str, tuple[str, ...]]
-"""What a finding is known by whatever the steps take and whichever breaks the rule: the rule, and its fingerprints."""
-
-
 def limit_of(finding: Finding) -> int | None:
     """Return how long a clock ran that ran out, None for a finding that is about no clock."""
     ran_out = finding.deadline == finding.time or (finding.deadline is None and finding.mode == "always")
     return finding.time - finding.since if ran_out and finding.time > finding.since else None
 
 
-def name_of(finding: Finding) -> tuple[Cause, str | None]:
-    """Return what a finding is known by whatever the steps take: its cause, and the event that broke the rule."""
-    return (finding.rule, names_of(finding)), finding.event
+Name = tuple[str, str | None]
+"""What an instance of a finding is known by whatever steps take: its fingerprint, and the event that broke the rule."""
+
+
+def names_of(finding: Finding) -> list[Name]:
+    """Return what the instances of a finding are known by."""
+    return [(code, finding.event) for code in finding.fingerprints]
 
 
 class Trial:
@@ -305,23 +304,20 @@ class Trial:
             limit = begin + outing.budget
             over, budget = format_duration(end - limit), format_duration(outing.budget)
             begun = f", since it began at {format_instant(begin)}" if outing.id in self.schedule.begun else ""
-            yield Finding(
+            text = f"outing {outing.id} takes {over} longer than its budget of {budget}{begun}"
+            yield alone(
+                (outing.id,),
+                (Reason("budget", text),),
+                (),
                 rule=BUDGET,
                 title=BUDGET_TITLE,
                 severity=3,
                 mode="by",
-                subjects=(outing.id,),
                 time=limit,
                 since=begin,
-                reasons=(
-                    Reason(
-                        "budget", f"outing {outing.id} takes {over} longer than its budget of {budget}{begun}"
-                    ),
-                ),
                 deadline=limit,
                 hazard="people and machines are kept out for longer than they were made ready for",
                 source="the proposal's own budget",
-                cause=(outing.id,),
             )
 
     def overlapping(self, layout: Layout) -> Iterator[Finding]:
@@ -333,19 +329,19 @@ class Trial:
                 if over > outing.start:
                     late = format_duration(over - outing.start)
                     text = f"outing {before.id} is over {late} after outing {outing.id} should start"
-                    yield Finding(
+                    yield alone(
+                        (before.id, outing.id),
+                        (Reason("overlap", text),),
+                        (),
                         rule=OVERLAP,
                         title="An outing is over before the next one starts",
                         severity=3,
                         mode="by",
-                        subjects=(before.id, outing.id),
                         time=outing.start,
                         since=layout.spans[before.id][0],
-                        reasons=(Reason("overlap", text),),
                         deadline=outing.start,
                         hazard="those who are to start are still out, and what follows comes later than planned",
                         source="the proposal's own starts",
-                        cause=(before.id, outing.id),
                     )
             before = outing
 
@@ -393,18 +389,18 @@ def impossible(outcome: Impossible) -> Finding:
         Reason(r.code, r.sentence + (f" (since {r.collides})" if r.collides else ""), (), (r.subject,))
         for r in outcome.refusals
     )
-    return Finding(
+    return alone(
+        action.subjects,
+        reasons,
+        Deed.of(action).what,
         rule=POSSIBLE,
         title="A step must be physically possible",
         severity=0,
         mode=POSSIBLE,
-        subjects=action.subjects,
         time=action.happened,
         since=action.happened,
-        reasons=reasons,
         event=action.id,
         action=words(action),
         hazard="the work stops where nobody planned to stop",
         source="common practice",
-        cause=(action.action, *action.subjects),
     )

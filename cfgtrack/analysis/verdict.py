@@ -79,7 +79,6 @@ class Margin:
 
 
 _F = TypeVar("_F", bound=Finding)
-_C = TypeVar("_C", bound=Clock)
 
 
 def foreseen(finding: Finding, mix: str, hinges_on: str | None = None) -> Foreseen:
@@ -94,11 +93,6 @@ def still_running(clock: Clock, mix: str) -> StillRunning:
 
 def _fields(value: Any, sort: type) -> dict[str, Any]:
     return {field.name: getattr(value, field.name) for field in fields(sort)}
-
-
-def names_of(finding: Finding) -> tuple[str, ...]:
-    """Return the fingerprints of a finding."""
-    return (finding.fingerprint,)
 
 
 def covered(

@@ -143,7 +143,13 @@ def _all_findings(report: CheckReport, *, colour: bool) -> Iterator[str]:
 def _lines(findings: Sequence[Finding]) -> str:
     """Return findings a line each."""
     rows = [
-        [f.fingerprint, severity_word(f.severity), f.rule, names_text(f.subjects), format_instant(f.since)]
+        [
+            names_text(f.fingerprints),
+            severity_word(f.severity),
+            f.rule,
+            names_text(f.subjects),
+            format_instant(f.since),
+        ]
         for f in findings
     ]
     return table(["finding", "severity", "rule", "concerns", "since"], rows)
@@ -200,10 +206,16 @@ def _margins(margins: Sequence[Margin]) -> str:
 def _reach(report: CheckReport) -> Iterator[str]:
     """Yield how far the verdict goes: what was judged, what wasn't, and what was taken for granted."""
     yield labelled("judged:", count(report.judged, "instance"), by=0, to=14)
-    for label, names in (("nothing for:", report.idle), ("assumed:", report.assumed)):
-        said = {"assumed:": f"{count(len(names), 'duration')}, of "}.get(label, "")
-        if names:
-            yield labelled(label, said + ", ".join(names), by=0, to=14)
+    assumed, doers = (
+        f"{count(len(names), what)}, of {', '.join(names)}" if names else ""
+        for names, what in ((report.assumed, "duration"), (report.doers_assumed, "doer"))
+    )
+    for label, text in (
+        ("nothing for:", ", ".join(report.idle)),
+        ("assumed:", "; ".join(filter(None, (assumed, doers)))),
+    ):
+        if text:
+            yield labelled(label, text, by=0, to=14)
     if report.older:
         told = (
             f"{count(len(report.older), 'action')} of the past from before the rule was in force: see review"

@@ -22,10 +22,12 @@ from cfgtrack.show.tables import (
     span_text,
     styled,
     table,
+    titled,
 )
 
 if TYPE_CHECKING:
-    from cfgtrack.answers.review import Open, Review
+    from cfgtrack.answers.review import Acknowledged, Open, Review
+    from cfgtrack.rules.variance import Void
 
 CAUTION = "This advises. Local codes, the approved procedure and licensed or certified people decide."
 """Stands under every check: a clean check is no permission."""
@@ -42,13 +44,15 @@ def findings_text(
     moment: Moment,
     *,
     checked: str = "",
+    acknowledged: Sequence[Acknowledged] = (),
     colour: bool = False,
 ) -> str:
     """Return findings: how many and how bad, then each with where, what, why, what would cure it, and the hazard.
 
-    `checked` says what was checked. Findings under a variance come last, apart.
+    `checked` says what was checked. Findings under a variance come last, apart. `acknowledged` tells which of them
+    somebody has acknowledged.
     """
-    return sections(*_findings(findings, moment, checked, colour=colour), caution())
+    return sections(*_findings(findings, moment, checked, acknowledged, colour=colour), caution())
 
 
 def caution() -> str:
@@ -56,16 +60,23 @@ def caution() -> str:
     return indented(CAUTION, by=0)
 
 
-def _findings(findings: Sequence[Finding], moment: Moment, checked: str, *, colour: bool) -> Iterator[str]:
+def _findings(
+    findings: Sequence[Finding],
+    moment: Moment,
+    checked: str,
+    acknowledged: Sequence[Acknowledged] = (),
+    *,
+    colour: bool,
+) -> Iterator[str]:
     plain = [f for f in findings if not f.variance]
     excused = [f for f in findings if f.variance]
     yield "\n".join(_answer(plain, excused, moment, checked, colour=colour))
     for number, finding in enumerate(plain, 1):
-        yield finding_text(number, finding, colour=colour)
+        yield finding_text(number, finding, acknowledged, colour=colour)
     if excused:
         yield "Under a variance, so not counted above:"
     for number, finding in enumerate(excused, len(plain) + 1):
-        yield finding_text(number, finding, colour=colour)
+        yield finding_text(number, finding, acknowledged, colour=colour)
 
 
 def _answer(
@@ -89,23 +100,46 @@ def severity_word(severity: int) -> str:
     return SEVERITIES.get(severity, "impossible")
 
 
-def finding_text(number: int, finding: Finding, *, colour: bool) -> str:
+def finding_text(
+    number: int, finding: Finding, acknowledged: Sequence[Acknowledged] = (), *, colour: bool
+) -> str:
     """Return one finding under its number: what, where, when, why, what would cure it, the hazard."""
     word = severity_word(finding.severity).upper()
     if finding.no_verdict:
         word = f"NO VERDICT, {word}"
-    title = labelled(f"{number}. {word}", f"{finding.title}  [{finding.rule}]", by=0, to=3)
+    title = labelled(f"{number}. {word}", f"{finding.headline}  [{finding.rule}]", by=0, to=3)
     first, *rest = title.splitlines()
     lines = [styled(first, colour=colour, fg=_COLOURS.get(finding.severity), bold=True), *rest]
     lines += [labelled(label, text, by=3, to=11) for label, text in _facts(finding) if text]
+    lines += [labelled("seen", text, by=3, to=11) for text in _seen(finding, acknowledged)]
     return "\n".join(lines)
 
 
+def _seen(finding: Finding, acknowledged: Sequence[Acknowledged]) -> Iterator[str]:
+    """Yield who has acknowledged a finding, when and why; of which of its instances, where not of all."""
+    mine: dict[str, list[Acknowledged]] = {}
+    for one in acknowledged:
+        if one.time == finding.time and one.fingerprint in finding.fingerprints:
+            mine.setdefault(one.event, []).append(one)
+    for event, named in mine.items():
+        first = named[0]
+        which = (
+            ""
+            if len(named) == len(finding.fingerprints)
+            else f"{names_text([n.fingerprint for n in named])}: "
+        )
+        by = f" by {first.by}" if first.by else ""
+        when = format_instant(first.happened)
+        yield f"{which}acknowledged{by}, {when}: {first.reason} (event {event})"
+
+
 def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
+    yield "rule", finding.title
     yield "where", _where(finding)
     yield "when", _when(finding)
     if isinstance(finding, Foreseen) and finding.mix != AS_LIKELY:
         yield "durations", _takes(finding)
+    yield "ends", _ends(finding.ends)
     yield "concerns", names_text(finding.subjects)
     cures = _cures_of_all(finding.reasons)
     for reason in finding.reasons[:_MOST]:
@@ -120,7 +154,7 @@ def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
     yield "hazard", finding.hazard
     yield "source", finding.source
     yield "variance", finding.variance
-    yield "finding", finding.fingerprint
+    yield "finding", names_text(finding.fingerprints)
 
 
 def _takes(finding: Foreseen) -> str:
@@ -171,6 +205,12 @@ def _when(finding: Finding) -> str:
     return text
 
 
+def _ends(ends: Sequence[int]) -> str:
+    """Return the ends at which something was so, where it was at more than one."""
+    told = [format_instant(end) for end in ends]
+    return f"at {count(len(told), 'end')}: {names_text(told)}" if len(told) > 1 else ""
+
+
 def names_text(names: Sequence[str]) -> str:
     """Return names, or the first of many."""
     more = f" and {len(names) - _MOST} more" if len(names) > _MOST else ""
@@ -186,7 +226,17 @@ def review_text(review: Review, *, colour: bool = False) -> str:
     """Return everything that was found in the past."""
     checked = f"{review.events} events, {review.rules} rules"
     found = (*review.findings, *review.excused)
-    return findings_text(found, review.moment, checked=checked, colour=colour)
+    seen = review.acknowledged
+    text = findings_text(found, review.moment, checked=checked, acknowledged=seen, colour=colour)
+    return sections(text, _void_text(review.void))
+
+
+def _void_text(void: Sequence[Void]) -> str:
+    """Return the approvals that excuse nothing, and why; "" where there are none."""
+    rows = [[one.event, one.by, one.why] for one in void]
+    return titled(
+        f"{count(len(rows), 'void approval')}, which excuse nothing", table(["event", "by", "why"], rows)
+    )
 
 
 def open_text(found: Open, *, colour: bool = False) -> str:
