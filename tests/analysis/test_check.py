@@ -13,7 +13,8 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
-from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step
+from cfgtrack.model.sequence import Deadlock, LeftRunning, Outing, Sequence, Step, TooEarly
+from cfgtrack.rules.acknowledgement import Acknowledgement
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.match import ActionMatch
 from cfgtrack.rules.rule import Rule, RuleSet
@@ -341,3 +342,236 @@ def test_single_action():
     )
     report = run((within,), one_step(Action("", "shut", ("P:V",), 0)))
     assert [d.deadline for d in report.steps[0].started] == [5 * MINUTE]
+
+
+# --- the verdict --------------------------------------------------------------------------------------------------
+
+AT_ONCE = rule("at-once", Always(), ROOM.condition, ROOM.scope)
+"""The pump's volume reaches the tank, always."""
+
+SOON = rule(
+    "soon",
+    Within(5 * MINUTE, ActionMatch(("shut",), Selection(ids=("P:V",)))),
+    Status(Selection(of="it"), ("open",)),
+)
+
+
+def past(*texts):
+    """Return a start after these actions, a minute each, twenty minutes after the mated pump."""
+    base = mated()
+    now, events = base.fork(), []
+    for number, text in enumerate(texts):
+        action, subject = text.split()
+        events.append(happened(now, Action(f"past{number}", action, (subject,), number * MINUTE)))
+        now.apply(events[-1])
+    return Start(base, tuple(events), 0, 20 * MINUTE)
+
+
+def names(findings):
+    """Return the rules of findings."""
+    return [finding.rule for finding in findings]
+
+
+def test_what_is_broken_already_counts():
+    """A check of an innocent step with something open is not clear: nothing new, and what is open apart."""
+    for proposal in (propose("inspect P"), one_step(Action("", "inspect", ("P",), 0))):
+        report = check(RuleSet((AT_ONCE,)), past("shut P:V"), proposal)
+        assert (report.verdict, report.verdict.status) == ("not clear", 3)
+        assert (names(report.new), names(report.open)) == ([], ["at-once"])
+
+
+def test_what_is_put_right_does_not_count():
+    """What was open and is put right by the sequence is told apart, and doesn't count."""
+    report = check(RuleSet((AT_ONCE,)), past("shut P:V"), propose("open P:V"))
+    assert (report.verdict, names(report.open), names(report.mended)) == ("clear", [], ["at-once"])
+
+
+def test_what_is_named_as_left_open_does_not_count_but_what_is_new_does():
+    """A plan may leave open what it names and what was open before it: never what it breaks itself."""
+    (finding,) = check(RuleSet((AT_ONCE,)), past("shut P:V"), propose("inspect P")).open
+    named = replace(propose("inspect P"), leaves_open=(*finding.fingerprints, "nothing"))
+    report = check(RuleSet((AT_ONCE,)), past("shut P:V"), named)
+    assert (report.verdict, names(report.left_open), report.unneeded) == ("clear", ["at-once"], ("nothing",))
+    again = replace(propose("open P:V", "shut P:V"), leaves_open=finding.fingerprints)
+    report = check(RuleSet((AT_ONCE,)), past("shut P:V"), again)
+    assert (report.verdict, names(report.new), names(report.left_open)) == ("not clear", ["at-once"], [])
+    assert report.new[0].fingerprints == finding.fingerprints
+
+
+def test_a_clock_that_is_left_running_counts():
+    """A clock with a deadline that a plan starts, or finds running, and leaves running is no clear end."""
+    report = run((SOON,), propose("shut P:V"))
+    assert (report.verdict, names(report.left_running), report.new) == ("not clear", ["soon"], ())
+    found = replace(past(), history=past("shut P:V").history, start=MINUTE)
+    report = check(RuleSet((SOON,)), found, propose("inspect P"))
+    assert (report.verdict, [c.started for c in report.left_running]) == ("not clear", [0])
+    assert run((SOON,), propose("shut P:V", "open P:V")).verdict == "clear"
+    endless = replace(SOON, mode=replace(SOON.mode, limit=10**16))
+    assert run((endless,), propose("shut P:V")).verdict == "not clear"
+
+
+def test_a_clock_may_outlive_the_plan_where_its_rule_says_so():
+    """A clock of a rule that may outlive a sequence doesn't count."""
+    assert run((replace(SOON, may_outlive=True),), propose("shut P:V")).verdict == "clear"
+
+
+@pytest.mark.parametrize(
+    ("start", "verdict"),
+    [(0, "not clear"), (MINUTE, "clear"), (6 * MINUTE - 1, "clear"), (6 * MINUTE, "not clear")],
+)
+def test_a_later_outing_meets_a_clock_if_it_starts_in_time(start, verdict):
+    """A clock that a later outing meets doesn't count: one that starts when the plan is over, before the deadline."""
+    plan = replace(propose("shut P:V"), leaves_running=(LeftRunning("soon", "P:V", "2", start),))
+    report = run((SOON,), plan)
+    assert (report.verdict, report.unneeded) == (verdict, ())
+    other = replace(plan, leaves_running=(LeftRunning("soon", "P:F", "2", 3 * MINUTE),))
+    report = run((SOON,), other)
+    assert (report.verdict, report.unneeded) == ("not clear", ("soon of P:F",))
+
+
+def test_a_single_action_meets_no_clock():
+    """The clocks that run when a single action has been done don't count: it ends nothing."""
+    report = run((SOON,), one_step(Action("", "shut", ("P:V",), 0)))
+    assert (report.verdict, len(report.clocks), report.left_running) == ("clear", 1, ())
+    assert report.said_for == "for this action alone"
+
+
+def test_a_past_action_counts_while_its_rule_was_in_force_until_it_is_acknowledged():
+    """An action that broke a rule in force counts until somebody acknowledges it; one from before is told only."""
+    there = rule("there", Always(), Status(Selection(ids=("P",)), (), ("YARD",)))
+    rules, begin = RuleSet((SHUT, there)), past("shut P:F", "shut YARD:F", "demate P:F")
+    report = check(rules, begin, propose("inspect P"), in_force=lambda _: 2 * MINUTE)
+    (finding,) = report.past
+    assert (report.verdict, finding.rule, report.open, report.older) == ("not clear", "shut", (), ())
+    report = check(rules, begin, propose("inspect P"), in_force=lambda _: 2 * MINUTE + 1)
+    assert (report.verdict, report.past, names(report.older)) == ("clear", (), ["shut"])
+    seen = Acknowledgement("A1", "lead", "seen", 3 * MINUTE, 3 * MINUTE, frozenset(finding.fingerprints))
+    told = {"in_force": lambda _: 0, "acknowledgements": (seen,)}
+    assert check(rules, begin, propose("inspect P"), **told).verdict == "clear"
+    report = check(rules, begin, propose("inspect P", "mate P:F YARD:F", "demate P:F"), **told)
+    assert (names(report.past), names(report.new)) == ([], ["shut"])
+
+
+@pytest.mark.parametrize(
+    ("end", "verdict"), [(2 * MINUTE, "not clear"), (2 * MINUTE + 1, "clear"), (None, "clear")]
+)
+def test_a_variance_must_cover_a_finding_for_as_long_as_it_lasts(end, verdict):
+    """What is open when the plan is over lasts to its end: a variance that ends before excuses it no more."""
+    plan = propose("shut P:V", "inspect P")
+    (finding,) = run((AT_ONCE,), plan).new
+    variance = Variance("V1", "lead", "drained", 0, frozenset(finding.fingerprints), end)
+    report = run((AT_ONCE,), plan, variances=(variance,))
+    assert report.verdict == verdict
+    assert [f.variance for f in report.excused] == (["V1"] if verdict == "clear" else [])
+
+
+def test_a_variance_covers_what_was_open_before_from_the_start_on():
+    """What was open before counts not when a variance runs from the start of the plan to its end."""
+    begin = past("shut P:V")
+    (finding,) = check(RuleSet((AT_ONCE,)), begin, propose("inspect P")).open
+    for start, verdict in ((begin.start, "clear"), (begin.start + 1, "not clear")):
+        variance = Variance("V1", "lead", "drained", start, frozenset(finding.fingerprints))
+        report = check(RuleSet((AT_ONCE,)), begin, propose("inspect P"), variances=(variance,))
+        assert report.verdict == verdict
+    assert (finding.time, finding.until) == (0, None)
+
+
+def test_nothing_to_judge_is_undecided():
+    """Where no rule had anything to judge the verdict is undecided, and the rules are named."""
+    report = run((SHUT, SOON), propose("inspect P"))
+    assert (report.verdict, report.verdict.status) == ("undecided", 4)
+    assert (report.judged, report.idle) == (0, ("shut", "soon"))
+    report = run((SHUT, SOON), propose("shut P:V", "open P:V"))
+    assert (report.verdict, report.judged, report.idle) == ("clear", 1, ("shut",))
+    at_end = rule("outing", By("outing"), Status(Selection(ids=("P:F",)), ("open",)))
+    assert run((at_end,), propose("inspect P")).verdict == "clear"
+    assert run((at_end,), one_step(Action("", "inspect", ("P",), 0))).idle == ("outing",)
+
+
+def test_no_verdict_is_undecided_and_not_clear_outranks_it():
+    """A rule that can't be judged leaves it undecided; where another is broken besides, it is not clear."""
+    silent = replace(SOON, id="silent", mode=replace(SOON.mode, limit="thermal"))
+    report = run((silent,), propose("shut P:V", "open P:V"))
+    assert (report.verdict, [f.no_verdict for f in report.new]) == ("undecided", [True])
+    assert run((silent, AT_ONCE), propose("shut P:V", "open P:V")).verdict == "not clear"
+
+
+def test_an_impossible_step_is_not_clear():
+    """A step that can't be done is not clear, whatever is approved."""
+    (finding,) = run((ROOM,), propose("open P:V")).new
+    variance = Variance("V1", "lead", "never mind", 0, frozenset(finding.fingerprints))
+    report = run((ROOM,), propose("open P:V"), variances=(variance,))
+    assert (report.verdict, names(report.new)) == ("not clear", ["possible"])
+
+
+def test_an_outing_too_early_is_refused_with_new_starts():
+    """An outing before the moment asked about is refused; new starts keep the gaps and the time of day."""
+    day, moment = 24 * 60 * MINUTE, 10**12
+    steps = (_step(1, "inspect P", (MINUTE,) * 3), replace(_step(2, "inspect P", (MINUTE,) * 3), outing="2"))
+    outings = (Outing("1", start=moment - 3 * day), Outing("2", start=moment - 2 * day + 5), Outing("3"))
+    plan = Sequence(outings=outings, steps=steps)
+    with pytest.raises(TooEarly) as caught:
+        check(RuleSet((ROOM,)), Start(mated(), start=moment), plan)
+    assert (caught.value.first.id, caught.value.starts) == ("1", {"1": moment, "2": moment + day + 5})
+    later = replace(plan, outings=tuple(replace(o, start=caught.value.starts.get(o.id)) for o in outings))
+    report = check(RuleSet((ROOM,)), Start(mated(), start=moment), later)
+    assert [s.start for s in report.steps] == [moment, moment + day + 5]
+    with pytest.raises(TooEarly) as caught:
+        check(RuleSet((ROOM,)), Start(mated(), start=moment - 3 * day + 1), plan)
+    assert caught.value.starts["1"] == moment - 2 * day
+
+
+def test_an_outing_that_runs_into_the_next_is_a_finding():
+    """An outing that should start before the one ahead of it is over starts when that is, and that is a finding."""
+    steps = (
+        replace(_step(1, "inspect P", (MINUTE, 2 * MINUTE, 6 * MINUTE))),
+        replace(_step(2, "inspect P", (MINUTE,) * 3), outing="2"),
+    )
+    plan = Sequence(outings=(Outing("1"), Outing("2", start=4 * MINUTE)), steps=steps)
+    report = run((ROOM,), plan)
+    (finding,) = report.new
+    assert (finding.rule, finding.subjects, finding.mix, finding.hinges_on) == (
+        "overlap",
+        ("1", "2"),
+        "all high",
+        "1",
+    )
+    assert report.steps[1].start == 4 * MINUTE
+    late = replace(plan, outings=(Outing("1"), Outing("2", start=MINUTE)))
+    report = run((ROOM,), late)
+    assert [(f.rule, f.mix) for f in report.new] == [("overlap", "likely")]
+    assert report.steps[1].start == 2 * MINUTE
+
+
+def test_the_budget_of_an_outing_that_has_begun_counts_from_then():
+    """Of an outing that has begun, the time that is gone counts; it goes on now, whatever its planned start was."""
+    plan = replace(propose("inspect P", minutes=10), outings=(Outing("1", start=0, budget=30 * MINUTE),))
+    begin = Start(mated(), start=25 * MINUTE)
+    report = check(RuleSet((ROOM,)), begin, plan, begun={"1": MINUTE})
+    (finding,) = report.new
+    assert (finding.rule, finding.since, finding.deadline) == ("budget", MINUTE, 31 * MINUTE)
+    assert (report.steps[0].start, report.verdict) == (25 * MINUTE, "not clear")
+    report = check(RuleSet((ROOM,)), begin, plan, begun={"1": 5 * MINUTE})
+    assert (report.verdict, [m.left for m in report.margins]) == ("clear", [0])
+    with pytest.raises(TooEarly):
+        check(RuleSet((ROOM,)), begin, plan)
+
+
+def test_the_budget_is_asked_of_high_durations_too():
+    """An outing that is over its budget with high durations alone is a finding that names the step that makes it so."""
+    plan = propose("inspect P")
+    steps = tuple(replace(step, takes=(MINUTE, 2 * MINUTE, 9 * MINUTE)) for step in plan.steps)
+    plan = replace(plan, steps=steps, outings=(Outing("1", budget=8 * MINUTE),))
+    (finding,) = run((ROOM,), plan).new
+    assert (finding.rule, finding.mix, finding.hinges_on) == ("budget", "all high", "1")
+    assert run((ROOM,), replace(plan, outings=(Outing("1", budget=9 * MINUTE),))).verdict == "clear"
+
+
+def test_what_was_taken_for_granted_is_named():
+    """Under the verdict stand the steps whose duration, and whose doer, was assumed."""
+    plan = propose("inspect P", "inspect P", "inspect P")
+    first, second, third = plan.steps
+    steps = (replace(first, assumed=True), second, replace(third, doer_assumed=True))
+    report = run((ROOM,), replace(plan, steps=steps))
+    assert (report.assumed, report.doers_assumed) == (("1",), ("3",))
+    assert report.unjudged == ("presence: the plant has no sites",)

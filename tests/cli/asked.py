@@ -408,7 +408,7 @@ def deciding(s: Asker) -> None:
     s.do(5, "record", "push", "WALL:P")
     for finding in s.ask("findings", status=3)["findings"]:
         if finding["rule"] == "not-marked":
-            plan = s.file("paces.toml", PACES.format(open=finding["fingerprint"]))
+            plan = s.file("paces.toml", PACES.format(open=finding["fingerprints"][0]))
     told = s.ask("check", plan, status=3)["check"]
     mixes = {(f["rule"], f["mix"], f["hinges_on"]) for f in told["new"]}
     assert mixes >= {
