@@ -1,6 +1,7 @@
 """A check is the engine's own run, laid out in time: it must tell what a run over the same events tells."""
 
 from dataclasses import replace
+from functools import partial
 
 import pytest
 from hypothesis import given, settings
@@ -446,9 +447,9 @@ def test_a_past_action_counts_while_its_rule_was_in_force_until_it_is_acknowledg
     report = check(rules, begin, propose("inspect P"), in_force=lambda _: 2 * MINUTE + 1)
     assert (report.verdict, report.past, names(report.older)) == ("clear", (), ["shut"])
     seen = Acknowledgement("A1", "lead", "seen", 3 * MINUTE, 3 * MINUTE, frozenset(finding.fingerprints))
-    told = {"in_force": lambda _: 0, "acknowledgements": (seen,)}
-    assert check(rules, begin, propose("inspect P"), **told).verdict == "clear"
-    report = check(rules, begin, propose("inspect P", "mate P:F YARD:F", "demate P:F"), **told)
+    told = partial(check, rules, begin, in_force=lambda _: 0, acknowledgements=(seen,))
+    assert told(propose("inspect P")).verdict == "clear"
+    report = told(propose("inspect P", "mate P:F YARD:F", "demate P:F"))
     assert (names(report.past), names(report.new)) == ([], ["shut"])
 
 

@@ -788,7 +788,7 @@ def working(s: Asker) -> None:
     s.ask("import", "-", "--rejects", s.folder / "rejects", stdin=json.dumps(away), status=3)
     for words in ("inspect Y by ANN", "place ANN at BAY by=ANN"):
         report = s.ask("check", "--do", words, status=3)
-        assert report["check"]["findings"][0]["rule"] == "possible"
+        assert report["check"]["new"][0]["rule"] == "possible"
 
 
 SESSIONS: dict[str, Callable[[Asker], None]] = {
