@@ -434,6 +434,16 @@ at = { action = "demate", kind = "electrical-connector" }
 condition = { no_path = "power", from = "it", to = { source = true } }
 
 [[rule]]
+id = "on-or-off"
+title = "The switch isn't off for more than two hours"
+hazard = "it freezes"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "2 h"
+condition = { any = [{ status = "WALL:K", is = "on" }] }
+
+[[rule]]
 id = "on-the-wall"
 title = "The box is on the wall"
 hazard = "it falls"
@@ -789,6 +799,10 @@ def working(s: Asker) -> None:
     for words in ("inspect Y by ANN", "place ANN at BAY by=ANN"):
         report = s.ask("check", "--do", words, status=3)
         assert report["check"]["new"][0]["rule"] == "possible"
+    step = '[{ id = "1", do = "place ANN at BAY" }]'
+    plan = f'[[outing]]\nid = "W9"\n[[outing.track]]\nname = "ANN"\nsteps = {step}\n'
+    report = s.ask("check", s.file("plan.toml", plan), status=3)
+    assert report["check"]["doers_assumed"] == ["1"]
 
 
 SESSIONS: dict[str, Callable[[Asker], None]] = {
