@@ -171,7 +171,7 @@ def _planned_findings(asking: Asking, plan: Path | str) -> list[Finding]:
     from cfgtrack.answers.check import check
 
     report = check(asking, plan).check
-    return [*report.findings, *report.excused, *report.before]
+    return [*report.new, *report.excused, *report.open, *report.left_open, *report.mended]
 
 
 def _with_codes(there: Sequence[Finding], codes: Sequence[str]) -> tuple[Named, ...]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
-from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, BOOK_ACTIONS
+from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, BEGIN, BOOK_ACTIONS, END
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
@@ -127,6 +127,38 @@ class Past:
         return tuple(map(acknowledgement_of, self.journal.of_action(ACKNOWLEDGE, at=at, known=known)))
 
     @cached_property
+    def begun(self) -> dict[str, int]:
+        """When the outings began that aren't over."""
+        begun: dict[str, int] = {}
+        at, known = self.moment.at, self.moment.known
+        bounds = [e for action in (BEGIN, END) for e in self.journal.of_action(action, at=at, known=known)]
+        for entry in sorted(bounds, key=lambda e: (e.event.happened, e.number)):
+            outing = entry.event.outing or ""
+            if entry.event.action == BEGIN:
+                begun[outing] = entry.event.happened
+            else:
+                begun.pop(outing, None)
+        return begun
+
+    def in_force(self, rule_id: str) -> int | None:
+        """Return since when a rule has been kept as it is kept now: an unbroken run of loads. None: it isn't kept."""
+        return self._in_force.get(rule_id)
+
+    @cached_property
+    def _in_force(self) -> dict[str, int]:
+        since: dict[str, tuple[Rule, int]] = {}
+        texts: dict[str, str] = {}
+        for known, kept in self.journal.rules_loads(self.moment.known):
+            texts.update(kept)
+            told = {name: text for name, text in texts.items() if text}
+            now = {rule.id: rule.asks for rule in _rules_of(told).rules}
+            before, since = since, {}
+            for name, rule in now.items():
+                unbroken = name in before and before[name][0] == rule
+                since[name] = before[name] if unbroken else (rule, known)
+        return {name: known for name, (_, known) in since.items()}
+
+    @cached_property
     def engine(self) -> Engine:
         """The engine after judging all of the past."""
         from cfgtrack.analysis.check import judged
@@ -209,7 +241,10 @@ def kept_rules(journal: Journal, plant: Plant | None, known: int | None = None) 
 
     Without a plant nothing is compared with it, which is quick: each was, when it was loaded.
     """
-    texts = kept_texts(journal, known)
+    return _rules_of(kept_texts(journal, known), plant)
+
+
+def _rules_of(texts: Mapping[str, str], plant: Plant | None = None) -> RuleSet:
     if not texts:
         return RuleSet()
     from cfgtrack.files.rules import parse_rules

@@ -341,6 +341,17 @@ class Journal:
         found = read_items(self.database, RULES, self._known(known))
         return {name: str(body["text"]) for name, body in found.items()}
 
+    def rules_loads(self, known: int | None = None) -> list[tuple[int, dict[str, str]]]:
+        """Return every load of rules files by `known`, in order: when it became known, and the texts that it kept."""
+        sql = (
+            "SELECT e.known, i.id, i.body FROM item i JOIN event e ON e.number = i.load"
+            " WHERE i.sort = :sort AND e.known <= :known ORDER BY e.number, i.id"
+        )
+        loads: dict[int, dict[str, str]] = {}
+        for when, name, body in self.database.rows(sql, {"sort": RULES, "known": self._known(known)}):
+            loads.setdefault(int(when), {})[name] = "" if body is None else str(json.loads(body)["text"])
+        return list(loads.items())
+
     def record(self, actions: Iterable[Action], *, dry_run: bool = False) -> list[Entry]:
         """Record all of `actions` or, when one is impossible, none: Refused then carries a problem for each.
 
