@@ -1,0 +1,343 @@
+"""One state at one time: its networks, what a selection names in it, and which conditions are true of it, and for whom."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import networkx as nx
+
+from tests.rules.oracle.plant import SECOND, Plant, Table, like, listed, micros, si
+from tests.rules.oracle.state import State, around, carries
+
+Part = tuple[str, ...]
+"""Which instance of a condition: an item, an item and what it reaches, or nothing; under `all` behind its position."""
+
+Short = dict[Part, frozenset[str]]
+"""The instances that are false, each with the items that fall short."""
+
+Custom = Callable[["Moment", str | None, Table], bool]
+
+
+class Moment:
+    """A state at a time. Everything is worked out anew each time it is asked."""
+
+    def __init__(
+        self, plant: Plant, state: State, time: int, customs: dict[str, Custom] | None = None
+    ) -> None:
+        """Take what is so and when it is asked."""
+        self.plant = plant
+        self.state = state
+        self.time = time
+        self.customs = customs or {}
+        self._networks: dict[str, nx.DiGraph[str]] = {}
+
+    # --- networks -------------------------------------------------------------------------------------------------
+
+    def network(self, medium: str) -> nx.DiGraph[str]:
+        """Return a medium's made links, each in the direction in which it passes."""
+        if medium not in self._networks:
+            self._networks[medium] = self._made(medium)
+        return self._networks[medium]
+
+    def _made(self, medium: str) -> nx.DiGraph[str]:
+        plant, state = self.plant, self.state
+        made: nx.DiGraph[str] = nx.DiGraph()
+        made.add_nodes_from(item for item in plant.items() if plant.medium(item) == medium)
+        for link in plant.links:
+            if medium not in (plant.medium(link.a), plant.medium(link.b)):
+                continue
+            if link.gate and not plant.at_least(link.gate, state.status[link.gate], "carries"):
+                continue
+            made.add_edge(link.a, link.b)
+            if not link.one_way:
+                made.add_edge(link.b, link.a)
+        for a, b in state.mate.items():
+            if plant.medium(a) == medium and carries(plant, state, a, b):
+                made.add_edge(a, b)
+        if medium == "hold":
+            for a, b in self._holds():
+                made.add_edge(a, b)
+                made.add_edge(b, a)
+        return made
+
+    def _holds(self) -> list[tuple[str, str]]:
+        """Return what hangs together without an interface.
+
+        A thing and its own hold ports; a fixed place and the place around it; what stands in a place that holds.
+        """
+        plant, state = self.plant, self.state
+        found = [(plant.owner[port], port) for port in plant.ports if plant.medium(port) == "hold"]
+        for place, told in plant.places.items():
+            if not told.get("mobile") and "parent" in told:
+                found.append((place, told["parent"]))
+        found += [(thing, place) for thing, place in state.at.items() if plant.places[place].get("holds")]
+        return found
+
+    def reached(self, medium: str, item: str) -> set[str]:
+        """Return what an item reaches, itself included: against one-way links where the medium is asked upstream."""
+        network = self.network(medium)
+        if item not in network:
+            return {item}
+        if self.plant.media[medium].get("upstream"):
+            network = network.reverse()
+        return {item} | nx.descendants(network, item)
+
+    # --- selections -----------------------------------------------------------------------------------------------
+
+    def select(self, selection: str | Table | list[str], it: str | None = None) -> list[str]:
+        """Return the items that a selection names at this moment, sorted."""
+        if isinstance(selection, str):
+            if selection == "it" or selection.endswith(" of it"):
+                return self._of(selection, it)
+            return [item for item in self.plant.items() if like(item, selection)]
+        if isinstance(selection, list):
+            return sorted({item for one in selection for item in self.select(one, it)})
+        pool = self._of(selection["of"], it) if "of" in selection else self.plant.items()
+        return [item for item in pool if self.fits(item, selection)]
+
+    def _of(self, words: str, it: str | None) -> list[str]:
+        assert it is not None, f"{words}: nothing is it here"
+        plant, owner = self.plant, self.plant.owner.get(it, it)
+        if words == "it":
+            return [it]
+        if words == "peer of it":
+            return [self.state.mate[it]] if it in self.state.mate else []
+        if words == "unit of it":
+            return [owner] if owner in plant.units else []
+        if words == "place of it":
+            places = around(plant, self.state, it)
+            return places[:1]
+        owned = {"ports of it": plant.ports, "nodes of it": plant.nodes}[words]
+        return sorted(item for item in owned if plant.owner[item] == owner)
+
+    def fits(self, item: str, selection: Table) -> bool:
+        """Return whether an item is as a selection says; fields are joined by and, what a field lists by or."""
+        plant = self.plant
+        owner = plant.owner.get(item, item)
+        port, node = plant.ports.get(item), plant.nodes.get(item)
+        place = plant.places.get(item)
+        needs = "nothing" if node is None else plant.media[node["medium"]].get("need", "expansion")
+        answers = {
+            "what": lambda v: plant.what(item) in listed(v),
+            "id": lambda v: like(item, v),
+            "part": lambda v: like(plant.told(owner).get("part", ""), v),
+            "kind": lambda v: port is not None and like(port["kind"], v),
+            "medium": lambda v: plant.medium(item) in listed(v),
+            "tag": lambda v: bool(plant.tags(item) & set(listed(v))),
+            "loop": lambda v: self._loop(item) in listed(v),
+            "at": lambda v: self.stands(item, v),
+            "source": lambda v: node is not None and node.get("source", False) == v,
+            "expansion": lambda v: node is not None and node.get("expansion", False) == v,
+            "load": lambda v: node is not None and node.get("load", False) == v,
+            "liquid": lambda v: node is not None and ("litres" in node and needs != "nothing") == v,
+            "mobile": lambda v: place is not None and place.get("mobile", False) == v,
+        }
+        fields = {name: value for name, value in selection.items() if name in answers}
+        return all(answers[name](value) for name, value in fields.items())
+
+    def _loop(self, item: str) -> str | None:
+        """Return the loop that an item belongs to: its owner's own, else that of the nearest place around with one."""
+        owner = self.plant.owner.get(item, item)
+        loops = [
+            self.plant.told(thing).get("loop") for thing in [owner, *around(self.plant, self.state, item)]
+        ]
+        return next((loop for loop in loops if loop is not None), None)
+
+    def stands(self, item: str, wanted: Any) -> bool:
+        """Return whether an item stands at a place, or within it; `#tag` names places by tag, `home` its home, `*` any."""
+        owner = self.plant.owner.get(item, item)
+        places = around(self.plant, self.state, item)
+        if owner in self.plant.places and owner in self.state.at:
+            places = places[1:]
+        for one in listed(wanted):
+            if one == "*" and places:
+                return True
+            if one == "home" and self.plant.told(owner).get("home") in places:
+                return True
+            if one.startswith("#") and any(one[1:] in self.plant.tags(place) for place in places):
+                return True
+            if one in places:
+                return True
+        return False
+
+    # --- conditions -----------------------------------------------------------------------------------------------
+
+    def is_true(self, condition: Table, it: str | None = None) -> bool:
+        """Return whether a condition is true now."""
+        return not self.short(condition, it)
+
+    def short(self, condition: Table, it: str | None = None) -> Short:
+        """Return the instances of a condition that are false now, each with the items that fall short.
+
+        An item of the checked selection for path, status, value and done; an item and what it reaches for no_path;
+        the one instance of count, any, not and custom; under `all` those of its members behind their position.
+        """
+        name = sort_of(condition)
+        if name == "all":
+            found: Short = {}
+            for position, member in enumerate(condition["all"]):
+                for part, items in self.short(member, it).items():
+                    found[(str(position), *part)] = items
+            return found
+        if name == "no_path":
+            wanted = set(self.select(condition["to"], it))
+            checked = self.select(condition["from"], it)
+            pairs = [(x, y) for x in checked for y in self.reached(condition["no_path"], x) & wanted]
+            return {pair: frozenset(pair[:1]) for pair in sorted(pairs)}
+        if name in ("path", "status", "value", "done"):
+            return {
+                (x,): frozenset([x]) for x in self.checked(condition, it) if not self.is_met(condition, x, it)
+            }
+        if self._one_is_true(name, condition, it):
+            return {}
+        return {(): self.lacking(condition, it)}
+
+    def checked(self, condition: Table, it: str | None) -> list[str]:
+        """Return the items of which a condition asks something, each by itself."""
+        name = sort_of(condition)
+        field = {"path": "from", "no_path": "from", "done": "of"}.get(name, name)
+        return self.select(condition[field], it)
+
+    def is_met(self, condition: Table, x: str, it: str | None) -> bool:
+        """Return whether one item is as a condition asks each of its items to be."""
+        name = sort_of(condition)
+        if name in ("path", "no_path"):
+            reaches = bool(self.reached(condition[name], x) & set(self.select(condition["to"], it)))
+            return reaches == (name == "path")
+        if name == "status":
+            return self._is_so(condition, x)
+        if name == "value":
+            return self._in_range(condition, x)
+        if name == "done":
+            last = self.state.last(x, listed(condition["done"]), condition.get("quantity"))
+            since = self.state.last(x, listed(condition["since"]))
+            return last is not None and (since is None or last.number > since.number)
+        if "path" in condition:
+            return bool(self.reached(condition["path"], x) & set(self.select(condition["to"], it)))
+        return self._is_so(condition, x)
+
+    def _is_so(self, condition: Table, x: str) -> bool:
+        """Return whether an item has the status, and stands where, a status or a count says; one that says nothing fits."""
+        if "is" in condition and not any(self._has(x, word) for word in listed(condition["is"])):
+            return False
+        return "at" not in condition or self.stands(x, condition["at"])
+
+    def _has(self, x: str, word: str) -> bool:
+        if word == "empty":
+            return not any(x in around(self.plant, self.state, unit) for unit in self.plant.units)
+        return self.state.status.get(x) == word
+
+    def _in_range(self, condition: Table, x: str) -> bool:
+        value = self._value(condition, x)
+        if value is None:
+            return bool(condition.get("unmeasured", False))
+        low, high = condition.get("min"), condition.get("max")
+        if condition.get("rated"):
+            port = self.plant.ports.get(x, {})
+            if condition["quantity"] == "cycles":
+                high = port.get("cycles")
+            elif "torque" in port:
+                low, high = port["torque"]
+        # A range is inclusive; a few parts in 10^12 are the rounding of its own units.
+        slack = 1e-12 * max(1.0, abs(value))
+        return (low is None or value >= si(low) - slack) and (high is None or value <= si(high) + slack)
+
+    def _value(self, condition: Table, x: str) -> float | None:
+        """Return an item's value, None where it has none that counts: too old, or from before what it must be since."""
+        quantity = condition["quantity"]
+        if quantity == "cycles":
+            return float(self.state.cycles[x])
+        if quantity == "elapsed":
+            began = self.state.last(x, listed(condition["since"]))
+            return None if began is None else (self.time - began.happened) / SECOND
+        taken = self.state.measured(x, quantity)
+        if taken is None:
+            return None
+        if "max_age" in condition and self.time - taken.happened > micros(condition["max_age"]):
+            return None
+        if "since" in condition:
+            since = self.state.last(x, listed(condition["since"]))
+            if since is not None and taken.number < since.number:
+                return None
+        return taken.values[quantity]
+
+    def _one_is_true(self, name: str, condition: Table, it: str | None) -> bool:
+        if name == "count":
+            chosen = [x for x in self.checked(condition, it) if self.is_met(condition, x, it)]
+            return condition.get("at_least", 0) <= len(chosen) <= condition.get("at_most", len(chosen))
+        if name == "any":
+            return any(self.is_true(member, it) for member in condition["any"])
+        if name == "not":
+            return not self.is_true(condition["not"], it)
+        return self.customs[condition["custom"]](self, it, condition)
+
+    def lacking(self, condition: Table, it: str | None) -> frozenset[str]:
+        """Return the items that fall short of a condition that is false."""
+        name = sort_of(condition)
+        if name == "custom":
+            return frozenset()
+        if name == "any":
+            return frozenset.intersection(*(self.lacking(member, it) for member in condition["any"]))
+        if name == "not":
+            return self.meeting(condition["not"], it)
+        if name == "count":
+            items = self.checked(condition, it)
+            met = {x for x in items if self.is_met(condition, x, it)}
+            return frozenset(met if len(met) > condition.get("at_most", len(met)) else set(items) - met)
+        return frozenset().union(*self.short(condition, it).values())
+
+    def meeting(self, condition: Table, it: str | None) -> frozenset[str]:
+        """Return the items that make a condition true which is true."""
+        name = sort_of(condition)
+        if name == "custom":
+            return frozenset()
+        if name == "all":
+            return frozenset.intersection(*(self.meeting(member, it) for member in condition["all"]))
+        if name == "any":
+            true = [member for member in condition["any"] if self.is_true(member, it)]
+            return frozenset().union(*(self.meeting(member, it) for member in true))
+        if name == "not":
+            return self.lacking(condition["not"], it)
+        items = self.checked(condition, it)
+        met = {x for x in items if self.is_met(condition, x, it)}
+        return frozenset(met if name != "count" or condition.get("at_least", 0) else set(items) - met)
+
+
+def sort_of(condition: Table) -> str:
+    """Return which condition a table is. `count` may ask for a path, and `value` for a time since, so they come first."""
+    for name in ("count", "value", "done", "status", "path", "no_path", "all", "any", "not", "custom"):
+        if name in condition:
+            return name
+    raise KeyError(f"no condition: {condition}")
+
+
+def at_part(condition: Table, part: Part) -> Table:
+    """Return the condition that an instance is of: down through `all` by its positions."""
+    while sort_of(condition) == "all":
+        condition, part = condition["all"][int(part[0])], part[1:]
+    return condition
+
+
+def has_items(condition: Table) -> bool:
+    """Return whether a condition's instances are items or pairs, and not one in all."""
+    return sort_of(condition) in ("path", "no_path", "status", "value", "done")
+
+
+def tightening_order(moment: Moment, it: str | None, condition: Table) -> bool:
+    """Return whether every bolt of the same joint that comes earlier in its pattern is torqued already."""
+    for port in moment.select(condition["of"], it):
+        pattern = moment.plant.ports[port].get("pattern")
+        if pattern is None:
+            continue
+        joint, _, place = pattern.partition("/")
+        for other, told in moment.plant.ports.items():
+            name, _, number = told.get("pattern", "/0").partition("/")
+            if moment.plant.owner[other] != moment.plant.owner[port] or name != joint:
+                continue
+            if int(number) < int(place) and moment.state.status[other] != "torqued":
+                return False
+    return True
+
+
+CUSTOMS: dict[str, Custom] = {"tightening-order": tightening_order}
