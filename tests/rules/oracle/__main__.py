@@ -1,6 +1,6 @@
 """Draw many cases from a seed, judge them plainly, hold the engine against that, and count what came up.
 
-    python -m tests.rules.oracle --seed 7 --cases 10000
+python -m tests.rules.oracle --seed 7 --cases 10000
 """
 
 from __future__ import annotations

@@ -48,13 +48,17 @@ def census(drawn: Case) -> set[str]:
         "always first broken after the first instant": any(breach.since > 0 for breach in firsts.values()),
         "clock met and then lost": found.met_and_lost > 0,
         "by put right": any(breach.until is not None for breach in by),
-        "thermal limit": any(_is_limited(rule, found) for rule in drawn.rules),
+        "thermal limit": found.limited > 0,
         "custom condition": any("custom" in str(rule) and found.judged[rule["id"]] for rule in drawn.rules),
     }
     if drawn.plan is not None and not ties(drawn.plan):
         cases = by_durations(drawn.hardware, drawn.rules, drawn.plan, 0)
-        checks["mix of durations matters"] = bool(cases["any"] - cases["low"] - cases["likely"] - cases["high"])
-    return held | {name for name, is_so in checks.items() if is_so} | ({"broken"} if found.breaches else set())
+        checks["mix of durations matters"] = bool(
+            cases["any"] - cases["low"] - cases["likely"] - cases["high"]
+        )
+    return (
+        held | {name for name, is_so in checks.items() if is_so} | ({"broken"} if found.breaches else set())
+    )
 
 
 def _broken_modes(rules: list[Table], found: Judged) -> set[str]:
@@ -72,8 +76,3 @@ def _seconds(breaches: tuple[Breach, ...]) -> bool:
         for found in by_rule.values()
         for earlier, later in pairwise(found)
     )
-
-
-def _is_limited(rule: Table, found: Judged) -> bool:
-    """Return whether a clock of a rule with a limit of physics was started."""
-    return rule.get("within") == "thermal" and found.judged[rule["id"]] > 0

@@ -16,6 +16,9 @@ Part = tuple[str, ...]
 Short = dict[Part, frozenset[str]]
 """The instances that are false, each with the items that fall short."""
 
+MOVING = ("at", "loop")
+"""The fields of a selection whose answer changes as things move."""
+
 Custom = Callable[["Moment", str | None, Table], bool]
 
 
@@ -93,8 +96,19 @@ class Moment:
             return [item for item in self.plant.items() if like(item, selection)]
         if isinstance(selection, list):
             return sorted({item for one in selection for item in self.select(one, it)})
-        pool = self._of(selection["of"], it) if "of" in selection else self.plant.items()
-        return [item for item in pool if self.fits(item, selection)]
+        if "of" in selection:
+            return [item for item in self._of(selection["of"], it) if self.fits(item, selection)]
+        standing = {name: value for name, value in selection.items() if name not in MOVING}
+        chosen = self.plant.chosen
+        key = repr(standing)
+        if key not in chosen:
+            # What doesn't ask where things are names the same items at every moment.
+            chosen[key] = [item for item in self.plant.items() if self.fits(item, standing)]
+        return (
+            [item for item in chosen[key] if self.fits(item, selection)]
+            if standing != selection
+            else chosen[key]
+        )
 
     def _of(self, words: str, it: str | None) -> list[str]:
         assert it is not None, f"{words}: nothing is it here"
@@ -113,28 +127,39 @@ class Moment:
 
     def fits(self, item: str, selection: Table) -> bool:
         """Return whether an item is as a selection says; fields are joined by and, what a field lists by or."""
+        return all(self._answer(item, name, value) for name, value in selection.items())
+
+    def _answer(self, item: str, name: str, value: Any) -> bool:
+        """Return whether an item is as one field of a selection says; what is no such field says nothing."""
         plant = self.plant
         owner = plant.owner.get(item, item)
-        port, node = plant.ports.get(item), plant.nodes.get(item)
-        place = plant.places.get(item)
-        needs = "nothing" if node is None else plant.media[node["medium"]].get("need", "expansion")
-        answers = {
-            "what": lambda v: plant.what(item) in listed(v),
-            "id": lambda v: like(item, v),
-            "part": lambda v: like(plant.told(owner).get("part", ""), v),
-            "kind": lambda v: port is not None and like(port["kind"], v),
-            "medium": lambda v: plant.medium(item) in listed(v),
-            "tag": lambda v: bool(plant.tags(item) & set(listed(v))),
-            "loop": lambda v: self._loop(item) in listed(v),
-            "at": lambda v: self.stands(item, v),
-            "source": lambda v: node is not None and node.get("source", False) == v,
-            "expansion": lambda v: node is not None and node.get("expansion", False) == v,
-            "load": lambda v: node is not None and node.get("load", False) == v,
-            "liquid": lambda v: node is not None and ("litres" in node and needs != "nothing") == v,
-            "mobile": lambda v: place is not None and place.get("mobile", False) == v,
-        }
-        fields = {name: value for name, value in selection.items() if name in answers}
-        return all(answers[name](value) for name, value in fields.items())
+        port, node, place = plant.ports.get(item), plant.nodes.get(item), plant.places.get(item)
+        if name == "what":
+            return plant.what(item) in listed(value)
+        if name == "id":
+            return like(item, value)
+        if name == "part":
+            return like(plant.told(owner).get("part", ""), value)
+        if name == "kind":
+            return port is not None and like(port["kind"], value)
+        if name == "medium":
+            return plant.medium(item) in listed(value)
+        if name == "tag":
+            return bool(plant.tags(item) & set(listed(value)))
+        if name == "loop":
+            return self._loop(item) in listed(value)
+        if name == "at":
+            return self.stands(item, value)
+        if name in ("source", "expansion", "load"):
+            return node is not None and bool(node.get(name, False)) == value
+        if name == "liquid":
+            needs = (
+                "nothing" if node is None else plant.media[node["medium"]].get("volumes_need", "expansion")
+            )
+            return node is not None and ("litres" in node and needs != "nothing") == value
+        if name == "mobile":
+            return place is not None and bool(place.get("mobile", False)) == value
+        return True
 
     def _loop(self, item: str) -> str | None:
         """Return the loop that an item belongs to: its owner's own, else that of the nearest place around with one."""
@@ -325,17 +350,19 @@ def has_items(condition: Table) -> bool:
 
 
 def tightening_order(moment: Moment, it: str | None, condition: Table) -> bool:
-    """Return whether every bolt of the same joint that comes earlier in its pattern is torqued already."""
+    """Return whether every bolt of the same joint that comes earlier in its pattern is tight, as far as is known.
+
+    One that was engaged or released since it was torqued isn't; one that no action touched is as it was found.
+    """
     for port in moment.select(condition["of"], it):
-        pattern = moment.plant.ports[port].get("pattern")
-        if pattern is None:
-            continue
-        joint, _, place = pattern.partition("/")
+        joint, _, place = moment.plant.ports[port].get("pattern", "/0").partition("/")
         for other, told in moment.plant.ports.items():
             name, _, number = told.get("pattern", "/0").partition("/")
-            if moment.plant.owner[other] != moment.plant.owner[port] or name != joint:
+            if moment.plant.owner[other] != moment.plant.owner[port] or name != joint or int(number) >= int(place):
                 continue
-            if int(number) < int(place) and moment.state.status[other] != "torqued":
+            loosened = moment.state.last(other, ["engage", "release"])
+            torqued = moment.state.last(other, ["torque"])
+            if loosened is not None and (torqued is None or torqued.number < loosened.number):
                 return False
     return True
 

@@ -9,7 +9,7 @@ Time
     runs still.
  3. A tolerance of zero is broken at the instant at which the condition is false; any other when it has passed and the
     condition is false still, so at `since + tolerance`, told when the next microsecond is false too.
- 4. How long a thermal clock runs is rounded to the nearest microsecond.
+ 4. How long a thermal clock runs is rounded down to a microsecond: it never grants more.
 
 Instances
  5. Tolerance runs per instance, even where another instance was false just before: a condition that is false for an
@@ -51,13 +51,14 @@ Within
 23. A trigger of `turns_true` in a rule without scope is one condition, and starts one clock without an item; a trigger
     that is an action starts one for each subject that it matches.
 24. A clock's length is that of the instant of its trigger, after all events of it: temperature last measured, else the
-    part's `start`; sink of the nearest place that has one; the heater off. What is measured later doesn't move it.
+    part's `start`; sink of the nearest place that has one; the heater off. What is measured later doesn't move it. The limit is the lowest
+    temperature where the part's `start` is above it, else the highest.
 25. A thing without thermal data, without a sink, or that never reaches its limit has a clock without a deadline.
 26. A clock breaks as a whole (its rule has one instance an item); what is still missing are its reasons.
 
 By
 27. An outing's end is judged as its `end` event stands in the series, a stop point after its step's event, the
-    sequence's end at the horizon.
+    sequence's end at the horizon. The stop points of a record are the ends of its outings.
 28. Unmended breaches of an instance fold into one that lists its ends, also where a further item fell short meanwhile.
 
 Networks
@@ -127,6 +128,7 @@ class Judged:
     clocks: tuple[Clock, ...]
     judged: dict[str, int]
     met_and_lost: int = 0
+    limited: int = 0
 
 
 @dataclass
@@ -143,11 +145,14 @@ class Series:
     horizon: int
     instants: list[int]
     customs: dict[str, Custom]
+    moments: dict[int, Moment]
 
     def at(self, time: int) -> Moment:
         """Return the moment at a time, after all events of it."""
-        count = sum(event["happened"] <= time for event in self.events)
-        return Moment(self.plant, self.states[count], time, self.customs)
+        if time not in self.moments:
+            count = sum(event["happened"] <= time for event in self.events)
+            self.moments[time] = Moment(self.plant, self.states[count], time, self.customs)
+        return self.moments[time]
 
     def before(self, index: int) -> Moment:
         """Return the moment before an instant: that of the instant before it, or what was so before all events."""
@@ -178,7 +183,7 @@ def judge(
 ) -> Judged:
     """Judge a series of events by all rules.
 
-    `plan` says that the horizon is the end of a sequence; `stops` that each event is a step with a stop point after it.
+    `plan` says that the horizon is the end of a sequence; `stops` that there is a stop point after each event that is a step.
     """
     plant = Plant(hardware)
     states = [initial(plant)]
@@ -187,23 +192,24 @@ def judge(
     breaches: list[Breach] = []
     clocks: list[Clock] = []
     judged: dict[str, int] = {}
-    lost = 0
+    lost = limited = 0
+    moments: dict[int, Moment] = {}
     for rule in rules:
         instants = _instants(rule, events, start, horizon)
-        series = Series(plant, states, events, start, horizon, instants, CUSTOMS | (customs or {}))
+        series = Series(plant, states, events, start, horizon, instants, CUSTOMS | (customs or {}), moments)
         if rule["mode"] == "always":
             found, running, judged[rule["id"]] = _always(rule, series)
         elif rule["mode"] == "at":
             found, running, judged[rule["id"]] = _at(rule, series)
         elif rule["mode"] == "within":
-            found, running, judged[rule["id"]], losses = _within(rule, series)
-            lost += losses
+            found, running, judged[rule["id"]], losses, limits = _within(rule, series)
+            lost, limited = lost + losses, limited + limits
         else:
             found, running, judged[rule["id"]] = _by(rule, series, plan=plan, stops=stops)
         breaches += found
         clocks += running
     breaches.sort(key=lambda b: (b.time, b.rule, b.item or "", b.part, b.since))
-    return Judged(tuple(breaches), tuple(clocks), judged, lost)
+    return Judged(tuple(breaches), tuple(clocks), judged, lost, limited)
 
 
 def _instants(rule: Table, events: list[Event], start: int, horizon: int) -> list[int]:
@@ -356,16 +362,17 @@ def _at(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int]:
 # --- within -----------------------------------------------------------------------------------------------------------
 
 
-def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int, int]:
+def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int, int, int]:
     breaches: list[Breach] = []
     clocks: list[Clock] = []
-    losses = 0
+    losses = limits = 0
     started = _starts(rule, series)
     moments = [series.at(time) for time in series.instants]
     for item, begun in started:
         index = series.instants.index(begun)
         limit = _limit(rule, item, moments[index])
         deadline = None if limit is None else begun + limit
+        limits += limit is not None and rule["within"] == "thermal"
         true = [moment.is_true(rule["condition"], item) for moment in moments]
         met = next((i for i in range(index, len(true)) if true[i]), None)
         in_time = met is not None and (deadline is None or series.instants[met] <= deadline)
@@ -380,7 +387,7 @@ def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
             lost = _losses(rule, item, series, true, met, undone)
             losses += len(lost)
             breaches += lost
-    return breaches, clocks, len({item for item, _ in started}), losses
+    return breaches, clocks, len({item for item, _ in started}), losses, limits
 
 
 def _starts(rule: Table, series: Series) -> list[tuple[str | None, int]]:
@@ -427,8 +434,9 @@ def _limit(rule: Table, item: str | None, moment: Moment) -> int | None:
         start=start,
         sink=si(sink),
         limit=si(data["limit"]),
+        lower=si(data["start"]) > si(data["limit"]),
     )
-    return None if seconds is None else round(seconds * SECOND)
+    return None if seconds is None else int(seconds * SECOND)
 
 
 def _undone(rule: Table, item: str | None, moments: list[Moment], index: int) -> int:
@@ -500,8 +508,8 @@ def _ends(rule: Table, series: Series, *, plan: bool, stops: bool) -> list[tuple
     """Return the ends at which a rule is judged: when, what is so then, and what made it an end."""
     found = []
     for number, event in enumerate(series.events, start=1):
-        ended = rule["by"] == "outing" and event["action"] == "end"
-        if ended or (rule["by"] == "stop" and stops):
+        ended = event["action"] == "end" and (rule["by"] == "outing" or not stops)
+        if rule["by"] != "sequence" and (ended or (rule["by"] == "stop" and "step" in event)):
             moment = Moment(series.plant, series.states[number], event["happened"], series.customs)
             found.append((event["happened"], moment, ("end", rule["by"])))
     if rule["by"] == "sequence" and plan:

@@ -56,7 +56,9 @@ def layout(plan: Table, choice: Mapping[str, int] | int = LIKELY) -> list[Event]
     return [{**event, "happened": time} for time, _, event in events]
 
 
-def judged(hardware: Table, rules: list[Table], plan: Table, choice: Mapping[str, int] | int, start: int) -> Judged:
+def judged(
+    hardware: Table, rules: list[Table], plan: Table, choice: Mapping[str, int] | int, start: int
+) -> Judged:
     """Return what a plan breaks when it goes as a choice of durations says."""
     events = layout(plan, choice)
     return judge(hardware, rules, events, start=start, horizon=events[-1]["happened"], plan=True, stops=True)

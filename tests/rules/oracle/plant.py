@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 import pint
 
-UREG = pint.UnitRegistry()
+UREG: pint.UnitRegistry[float] = pint.UnitRegistry()
 SECOND = 1_000_000
 SHIPPED = tomllib.loads((Path(__file__).parents[3] / "shared" / "kinds.toml").read_text(encoding="utf-8"))
 
@@ -75,6 +75,7 @@ class Plant:
         self.nodes: dict[str, Table] = {}
         self.owner: dict[str, str] = {}
         self.links: list[Link] = []
+        self.chosen: dict[str, list[str]] = {}
         for owner, told in [*self.units.items(), *self.places.items()]:
             part = self.parts.get(told.get("part", ""), {})
             for port in part.get("port", []):

@@ -86,7 +86,9 @@ def verdict(ending: Ending) -> str:
     if any(not excused(breach, ending.variances, ending.horizon) for breach in named):
         return "not clear"
     running = [clock for clock in ending.clocks if clock.deadline is not None]
-    running = [clock for clock in running if clock.rule not in ending.may_outlive and clock not in ending.met_later]
+    running = [
+        clock for clock in running if clock.rule not in ending.may_outlive and clock not in ending.met_later
+    ]
     if running and not ending.single:
         return "not clear"
     return "undecided" if ending.no_verdict or not ending.judged or ending.cut_short else "clear"

@@ -18,9 +18,32 @@ from tests.rules.oracle.state import Event, State, after, initial
 
 MINUTE = 60 * SECOND
 DURATIONS = ["5 min", "10 min", "15 min", "30 min"]
-PAUSES = [0, SECOND, MINUTE, 2 * MINUTE, 5 * MINUTE, 10 * MINUTE, 15 * MINUTE, 10 * MINUTE + 1, 30 * MINUTE, 40 * MINUTE]
+PAUSES = [
+    0,
+    SECOND,
+    MINUTE,
+    2 * MINUTE,
+    5 * MINUTE,
+    10 * MINUTE,
+    15 * MINUTE,
+    10 * MINUTE + 1,
+    30 * MINUTE,
+    40 * MINUTE,
+]
 PEOPLE = ("ANN", "BEN")
-THEMES = ["plain", "second", "clock", "stays", "ends", "thermal", "custom", "plan", "mix", "variance", "presence"]
+THEMES = [
+    "plain",
+    "second",
+    "clock",
+    "stays",
+    "ends",
+    "thermal",
+    "custom",
+    "plan",
+    "mix",
+    "variance",
+    "presence",
+]
 
 
 @dataclass(frozen=True)
@@ -57,8 +80,14 @@ def case(random: Random, language: Language = Language()) -> Case:  # noqa: B008
     """Return a case drawn from a source of chance."""
     theme = random.choice([t for t in THEMES if language.sites or t != "presence"])
     hardware = _hardware(random, theme)
+    told = hardware["initial"]
     if theme == "mix":
-        hardware["initial"]["status"]["BAY:V1"] = "open"
+        told["status"]["BAY:V1"] = "open"
+    if theme == "thermal":
+        # A heater that is on, where it is cold without it.
+        told["status"]["BAY:K1"] = "on"
+        told["joined"] += [pair for pair in [["P1:J1", "BAY:J1"]] if pair not in told["joined"]]
+        hardware["place"][1]["sink"] = random.choice(["-20 degC", "-5 degC", "20 degC"])
     draw = _Draw(random, hardware, language)
     rules = [_rule(draw, number) for number in range(random.randint(1, 4))]
     rules += _themed(draw, theme)
@@ -92,7 +121,12 @@ def _hardware(random: Random, theme: str) -> Table:
     """Return a bay with a panel, a shelf in it, a rack, an aisle, two people, and two to six units."""
     sites = theme == "presence"
     one_way = random.random() < 0.3
-    panel_links: list[list[str]] = [["HEADER", "F1", "V1"], ["F1", "ACC", "V2"], ["F2", "ACC", "V3"], ["BUS", "J1", "K1"]]
+    panel_links: list[list[str]] = [
+        ["HEADER", "F1", "V1"],
+        ["F1", "ACC", "V2"],
+        ["F2", "ACC", "V3"],
+        ["BUS", "J1", "K1"],
+    ]
     panel_links += [["BUS", "LAMP1", "K1"], ["BUS", "LAMP2", "K2"]]
     if random.random() < 0.5:
         panel_links.append(["F1", "F2"])
@@ -115,7 +149,10 @@ def _hardware(random: Random, theme: str) -> Table:
             {"name": "LAMP2", "medium": "power", "load": True},
         ],
         "links": panel_links,
-        "link": [{"a": "MAIN", "b": "F3", **({"one_way": True} if one_way else {})}, {"a": "F3", "b": "ACC", "gate": "V2"}],
+        "link": [
+            {"a": "MAIN", "b": "F3", **({"one_way": True} if one_way else {})},
+            {"a": "F3", "b": "ACC", "gate": "V2"},
+        ],
     }
     rack: Table = {
         "id": "rack-panel",
@@ -126,7 +163,7 @@ def _hardware(random: Random, theme: str) -> Table:
     pump: Table = {
         "id": "pump",
         "port": [
-            {"name": "F1", "kind": "fluid-disconnect", "cycles": random.randint(0, 2)},
+            {"name": "F1", "kind": "fluid-disconnect", "cycles": random.randint(1, 2)},
             {"name": "F2", "kind": "valved-disconnect" if random.random() < 0.3 else "fluid-disconnect"},
             {"name": "J1", "kind": "electrical-connector"},
             {"name": "B1", "kind": "bolt", "torque": ["20 N*m", "30 N*m"], "pattern": "base/1"},
@@ -142,7 +179,7 @@ def _hardware(random: Random, theme: str) -> Table:
         "thermal": {
             "capacity": "3600 J/K",
             "leak": random.choice(["1 W/K", "3 W/K"]),
-            "start": random.choice(["20 degC", "5 degC", "0 degC"]),
+            "start": random.choice(["20 degC", "5 degC", "-10 degC"]),
             "limit": "0 degC",
         },
         "trapped": random.choice(["5 min", "10 min"]),
@@ -161,7 +198,10 @@ def _hardware(random: Random, theme: str) -> Table:
         "port": [{"name": "H1", "kind": "grip"}, {"name": "T1", "kind": "tether"}],
     }
     hands: Table = {"id": "hands", "port": [{"name": "HAND", "kind": "grip"}]}
-    units: list[Table] = [{"id": "P1", "part": "pump", "loop": "A"}, {"id": "T1", "part": "tool", "home": "RACK"}]
+    units: list[Table] = [
+        {"id": "P1", "part": "pump", "loop": "A"},
+        {"id": "T1", "part": "tool", "home": "RACK"},
+    ]
     extra: list[Table] = [
         {"id": "P2", "part": "pump", "loop": "B", "tags": ["spare"]},
         {"id": "H1", "part": "hose", "home": "SHELF"},
@@ -174,12 +214,27 @@ def _hardware(random: Random, theme: str) -> Table:
         {"id": "TOP", "holds": random.random() < 0.5},
         {"id": "BAY", "parent": "TOP", "part": "panel", "sink": "20 degC", **named_site},
         {"id": "SHELF", "parent": "BAY", "holds": True},
-        {"id": "RACK", "parent": "TOP", "part": "rack-panel", "holds": True, "sink": "-20 degC", "tags": ["stowage"], **named_site},
+        {
+            "id": "RACK",
+            "parent": "TOP",
+            "part": "rack-panel",
+            "holds": True,
+            "sink": "-20 degC",
+            "tags": ["stowage"],
+            **named_site,
+        },
         {"id": "AISLE", "parent": "TOP", "holds": True, "tags": ["corridor"], **named_site},
         {"id": "ANN", "parent": "AISLE", "mobile": True, "part": "hands"},
         {"id": "BEN", "parent": "AISLE", "mobile": True, "part": "hands"},
     ]
-    status = {"BAY:V1": "open", "BAY:V2": "open", "BAY:V3": "open", "BAY:K1": "on", "BAY:K2": "on", "BAY:F3": "capped"}
+    status = {
+        "BAY:V1": "open",
+        "BAY:V2": "open",
+        "BAY:V3": "open",
+        "BAY:K1": "on",
+        "BAY:K2": "on",
+        "BAY:F3": "capped",
+    }
     status = {port: word for port, word in status.items() if random.random() < 0.8}
     place: dict[str, str] = {"P1": "BAY"}
     joined = [["P1:F1", "BAY:F1"], ["P1:J1", "BAY:J1"], ["P1:B1", "BAY:B1"], ["P1:B2", "BAY:B2"]]
@@ -240,7 +295,9 @@ def _on_node(draw: _Draw, it: Any) -> Table:
 def _age(draw: _Draw) -> Table:
     if not draw.language.ages or draw.chance(0.4):
         return {}
-    return draw.pick([{"max_age": draw.pick(DURATIONS)}, {"since": draw.pick(["inspect", "measure", ["mate", "open"]])}])
+    return draw.pick(
+        [{"max_age": draw.pick(DURATIONS)}, {"since": draw.pick(["inspect", "measure", ["mate", "open"]])}]
+    )
 
 
 def _on_power(draw: _Draw, it: Any) -> Table:
@@ -252,16 +309,28 @@ def _on_unit(draw: _Draw, it: Any) -> Table:
     options: list[Table] = [
         {"path": "hold", "from": it, "to": PLACE},
         {"status": it, "at": draw.pick(["RACK", "#stowage", ["BAY", "RACK"], "AISLE"])},
-        {"value": it, "quantity": "temperature", "max": "20 degC", "unmeasured": draw.chance(0.5), **_age(draw)},
+        {
+            "value": it,
+            "quantity": "temperature",
+            "max": "20 degC",
+            "unmeasured": draw.chance(0.5),
+            **_age(draw),
+        },
         {"done": "measure", "since": draw.pick(["place", ["place", "lift"], "inspect"]), "of": it},
-        {"value": it, "quantity": "elapsed", "since": "inspect", "max": draw.pick(DURATIONS), "unmeasured": draw.chance(0.6)},
+        {
+            "value": it,
+            "quantity": "elapsed",
+            "since": "inspect",
+            "max": draw.pick(DURATIONS),
+            "unmeasured": draw.chance(0.6),
+        },
     ]
     return dict(draw.pick(options))
 
 
 def _on_port(draw: _Draw, it: Any) -> Table:
     options: list[Table] = [
-        {"status": it, "is": draw.pick([["capped", "mated"], "demated", ["mated", "open"]])},
+        {"status": it, "is": draw.pick([["capped", "mated"], "demated", "mated"])},
         {"value": it, "quantity": "cycles", "rated": True},
         {"value": it, "quantity": "cycles", "max": 1},
         {"value": it, "quantity": "pressure", "max": "50 kPa", "unmeasured": draw.chance(0.5), **_age(draw)},
@@ -297,7 +366,9 @@ def _count(draw: _Draw, it: Any, sort: str) -> Table:
     ]
     if it is not None and sort == "unit":
         ports = {"of": "ports of it", "kind": ["fluid-disconnect", "bolt"], "may_be_empty": True}
-        options.append({"count": ports, "is": draw.pick([["capped", "mated"], ["engaged", "torqued"]]), **bound})
+        options.append(
+            {"count": ports, "is": draw.pick([["capped", "mated"], ["engaged", "torqued"]]), **bound}
+        )
     return dict(draw.pick(options))
 
 
@@ -351,15 +422,26 @@ def _rule(draw: _Draw, number: int) -> Table:
         tolerance = {"tolerance": draw.pick(DURATIONS)} if draw.chance(0.5) else {}
         return _told(mode="always", **tolerance, **scope, condition=_condition(draw, it, sort))
     if mode == "by":
-        return _told(mode="by", by=draw.pick(["outing", "outing", "sequence", "stop"]), **scope, condition=_condition(draw, it, sort))
+        return _told(
+            mode="by",
+            by=draw.pick(["outing", "outing", "sequence", "stop"]),
+            **scope,
+            condition=_condition(draw, it, sort),
+        )
     if mode == "at":
-        action, what = draw.pick([("demate", "port"), ("mate", "port"), ("place", "unit"), ("uncap", "port"), ("shut", "valve")])
+        action, what = draw.pick(
+            [("demate", "port"), ("mate", "port"), ("place", "unit"), ("uncap", "port"), ("shut", "valve")]
+        )
         at: Table = {"action": action, "may_be_empty": True}
         at |= {"kind": "valve"} if what == "valve" else {"what": what}
         if what == "port":
             at["kind"] = "fluid-disconnect"
         its = {"port": "port", "unit": "unit", "valve": "port"}[what]
-        condition = _condition(draw, "it", its) if what != "valve" else _condition(draw, None, draw.pick(sorted(SORTS)))
+        condition = (
+            _condition(draw, "it", its)
+            if what != "valve"
+            else _condition(draw, None, draw.pick(sorted(SORTS)))
+        )
         return _told(mode="at", **({"after": True} if draw.chance(0.4) else {}), at=at, condition=condition)
     limit = draw.pick(DURATIONS)
     if scoped or draw.chance(0.5):
@@ -367,7 +449,14 @@ def _rule(draw: _Draw, number: int) -> Table:
             scope, it = {"scope": {**selection, "may_be_empty": True}}, "it"
         trigger = {"turns_true": _condition(draw, it, sort, 1)}
         stays = {"stays": True} if draw.chance(0.3) else {}
-        return _told(mode="within", within=limit, **stays, **scope, trigger=trigger, condition=_condition(draw, it, sort))
+        return _told(
+            mode="within",
+            within=limit,
+            **stays,
+            **scope,
+            trigger=trigger,
+            condition=_condition(draw, it, sort),
+        )
     action, its = draw.pick([("demate", "port"), ("uncap", "port"), ("place", "unit"), ("inspect", "unit")])
     on: Table = {"action": action, "what": its, "may_be_empty": True}
     if its == "port":
@@ -395,45 +484,82 @@ def _themed(draw: _Draw, theme: str) -> list[Table]:
         dark = {"no_path": "power", "from": "it", "to": POWER_SOURCE}
         lit = {"path": "power", "from": "it", "to": POWER_SOURCE}
         if theme == "clock":
-            return [_told(mode="within", within=draw.pick(DURATIONS), scope=lamp, trigger={"turns_true": dark}, condition=lit)]
+            return [
+                _told(
+                    mode="within",
+                    within=draw.pick(DURATIONS),
+                    scope=lamp,
+                    trigger={"turns_true": dark},
+                    condition=lit,
+                )
+            ]
         valve = {"what": "port", "id": ["BAY:V1", "BAY:V2"]}
         shut = {"status": "it", "is": "shut"}
         return [
-            _told(mode="within", within="30 min", stays=True, scope=valve, trigger={"turns_true": shut},
-                  condition={"status": "BAY:K1", "is": draw.pick(["on", "off"])}),
+            _told(
+                mode="within",
+                within="30 min",
+                stays=True,
+                scope=valve,
+                trigger={"turns_true": shut},
+                condition={"status": "BAY:K1", "is": draw.pick(["on", "off"])},
+            ),
         ]
     if theme == "ends":
-        condition = draw.pick([
-            {"status": {"id": ["BAY:V1", "BAY:V2"]}, "is": "open"},
-            {"status": {"id": ["BAY:F2", "BAY:F3"]}, "is": ["capped", "mated"]},
-            volumes,
-        ])
+        condition = draw.pick(
+            [
+                {"status": {"id": ["BAY:V1", "BAY:V2"]}, "is": "open"},
+                {"status": {"id": ["BAY:F2", "BAY:F3"]}, "is": ["capped", "mated"]},
+                volumes,
+            ]
+        )
         return [_told(mode="by", by="outing", condition=condition)]
     if theme == "thermal":
         stowed = {"action": "place", "what": "unit", "part": "pump", "to": "#stowage"}
-        warm = {"any": [{"path": "power", "from": {"of": "nodes of it", "tag": "heater"}, "to": POWER_SOURCE},
-                        {"not": {"status": "it", "at": "#stowage"}}]}
+        warm = {
+            "any": [
+                {"path": "power", "from": {"of": "nodes of it", "tag": "heater"}, "to": POWER_SOURCE},
+                {"not": {"status": "it", "at": "#stowage"}},
+            ]
+        }
         lost = {"turns_true": {"no_path": "power", "from": "it", "to": POWER_SOURCE}}
         fed = {"path": "power", "from": "it", "to": POWER_SOURCE}
         return [
             _told(mode="within", within="thermal", trigger=stowed, condition=warm),
             _told(mode="within", within="thermal", scope=dict(HEATER), trigger=lost, condition=fed),
-            _told(mode="within", within="trapped", scope={**LIQUID, "part": "pump"},
-                  trigger={"turns_true": {"not": {"path": "fluid", "from": "it", "to": EXPANSION}}},
-                  condition={"path": "fluid", "from": "it", "to": EXPANSION}),
+            _told(
+                mode="within",
+                within="trapped",
+                scope={**LIQUID, "part": "pump"},
+                trigger={"turns_true": {"not": {"path": "fluid", "from": "it", "to": EXPANSION}}},
+                condition={"path": "fluid", "from": "it", "to": EXPANSION},
+            ),
         ]
     if theme == "custom":
         order: Table = {"custom": "tightening-order", "of": "it"}
-        condition = order if draw.chance(0.6) else {"all": [order, {"value": "it", "quantity": "torque", "rated": True}]}
+        condition = (
+            order
+            if draw.chance(0.6)
+            else {"all": [order, {"value": "it", "quantity": "torque", "rated": True}]}
+        )
         bolts = {"action": "torque", "kind": "bolt", "part": "pump"}
-        return [_told(mode="at", at=bolts, **({"after": True} if draw.chance(0.3) else {}), condition=condition)]
+        return [
+            _told(mode="at", at=bolts, **({"after": True} if draw.chance(0.3) else {}), condition=condition)
+        ]
     if theme == "mix":
         open_ = {"status": "BAY:V1", "is": "open"}
         if draw.chance(0.5):
             return [_told(mode="always", tolerance="20 min", condition=open_)]
         valve = {"what": "port", "id": "BAY:V1"}
-        return [_told(mode="within", within="20 min", scope=valve, trigger={"turns_true": {"status": "it", "is": "shut"}},
-                      condition={"status": "it", "is": "open"})]
+        return [
+            _told(
+                mode="within",
+                within="20 min",
+                scope=valve,
+                trigger={"turns_true": {"status": "it", "is": "shut"}},
+                condition={"status": "it", "is": "open"},
+            )
+        ]
     return []
 
 
@@ -445,7 +571,9 @@ def possible(plant: Plant, state: State) -> list[Event]:
     found: list[Event] = []
     for port, status in sorted(state.status.items()):
         for move in plant.kind(port).get("move", []):
-            if status not in move["from"] or (plant.kind(port).get("joined") and port in state.mate and move.get("each")):
+            if status not in move["from"] or (
+                plant.kind(port).get("joined") and port in state.mate and move.get("each")
+            ):
                 continue
             one_sided = "joined" not in plant.kind(port) or move.get("each")
             event = {"action": move["action"], "subjects": [port]}
@@ -453,7 +581,9 @@ def possible(plant: Plant, state: State) -> list[Event]:
                 if one_sided or port < state.mate[port]:
                     found.append(event)
             elif plant.at_least(port, move["to"], "joined") and not plant.at_least(port, status, "joined"):
-                mates = [other for other in state.status if port < other and _may_join(plant, state, port, other)]
+                mates = [
+                    other for other in state.status if port < other and _may_join(plant, state, port, other)
+                ]
                 found += [{"action": move["action"], "subjects": [port, other]} for other in mates]
     free = [unit for unit in plant.units if not any(plant.owner[port] == unit for port in state.mate)]
     for unit in free:
@@ -462,13 +592,15 @@ def possible(plant: Plant, state: State) -> list[Event]:
                 found.append({"action": "place", "subjects": [unit], "place": place})
         found += [
             {"action": "lift", "subjects": [unit], "place": who}
-            for who in PEOPLE if state.at.get(unit) != who
+            for who in PEOPLE
+            if state.at.get(unit) != who
         ]
     for who in PEOPLE:
         if f"{who}:HAND" not in state.mate:
             found += [
                 {"action": "place", "subjects": [who], "place": place}
-                for place in ("BAY", "RACK", "AISLE") if state.at[who] != place
+                for place in ("BAY", "RACK", "AISLE")
+                if state.at[who] != place
             ]
     return found
 
@@ -476,9 +608,17 @@ def possible(plant: Plant, state: State) -> list[Event]:
 def _may_join(plant: Plant, state: State, a: str, b: str) -> bool:
     """Return whether two free halves of a kind stand at one place: a hand's with what stands where the person is."""
     kinds = plant.ports[a]["kind"], plant.ports[b]["kind"]
-    if kinds[0] != kinds[1] or plant.owner[a] == plant.owner[b] or state.status[a] != state.status[b] or b in state.mate:
+    if (
+        kinds[0] != kinds[1]
+        or plant.owner[a] == plant.owner[b]
+        or state.status[a] != state.status[b]
+        or b in state.mate
+    ):
         return False
-    if not any(move["to"] == plant.kind(a)["joined"] and state.status[b] in move["from"] for move in plant.kind(a)["move"]):
+    if not any(
+        move["to"] == plant.kind(a)["joined"] and state.status[b] in move["from"]
+        for move in plant.kind(a)["move"]
+    ):
         return False
     people = [port for port in (a, b) if plant.places.get(plant.owner[port], {}).get("mobile")]
     if kinds[0] == "grip" and len(people) != 1:
@@ -490,13 +630,24 @@ def _may_join(plant: Plant, state: State, a: str, b: str) -> bool:
 
 
 def _measured(draw: _Draw) -> Event:
-    things = [*draw.units, *(node for node, told in draw.plant.nodes.items() if "litres" in told), *draw.plant.ports]
+    things = [
+        *draw.units,
+        *(node for node, told in draw.plant.nodes.items() if "litres" in told),
+        *draw.plant.ports,
+    ]
     quantity = draw.pick(["pressure", "temperature", "volume"])
     if quantity == "temperature":
         things = draw.units
-    value = {"pressure": ["0 kPa", "50 kPa", "60 kPa"], "temperature": ["0 degC", "10 degC", "20 degC", "30 degC"],
-             "volume": ["0.1 l", "0.5 l", "0.6 l"]}[quantity]
-    return {"action": "measure", "subjects": [draw.pick(sorted(things))], "values": {quantity: draw.pick(value)}}
+    value = {
+        "pressure": ["0 kPa", "50 kPa", "60 kPa"],
+        "temperature": ["0 degC", "10 degC", "20 degC", "30 degC"],
+        "volume": ["0.1 l", "0.5 l", "0.6 l"],
+    }[quantity]
+    return {
+        "action": "measure",
+        "subjects": [draw.pick(sorted(things))],
+        "values": {quantity: draw.pick(value)},
+    }
 
 
 def _wanted(draw: _Draw, theme: str, choices: list[Event]) -> list[Event]:
@@ -511,9 +662,13 @@ def _wanted(draw: _Draw, theme: str, choices: list[Event]) -> list[Event]:
         "thermal": ("BAY:K", "BAY:J", "BAY:F", "BAY:B", "RACK:"),
     }
     heads = ports.get(theme, ())
-    themed = [event for event in choices if any(s.startswith(head) for s in event["subjects"] for head in heads)]
+    themed = [
+        event for event in choices if any(s.startswith(head) for s in event["subjects"] for head in heads)
+    ]
     if theme == "thermal":
-        themed += [event for event in choices if event["subjects"][0] in draw.pumps and event.get("place") == "RACK"] * 3
+        themed += [
+            event for event in choices if event["subjects"][0] in draw.pumps and event.get("place") == "RACK"
+        ] * 3
     return themed or choices
 
 
@@ -526,7 +681,11 @@ def _events(draw: _Draw, theme: str) -> list[Event]:
         choices = possible(draw.plant, draw.state)
         kind = draw.random.random()
         if theme == "presence":
-            choices = [e for e in choices if e["subjects"][0] in PEOPLE or ":" in e["subjects"][0] and e["action"] != "grip"]
+            choices = [
+                e
+                for e in choices
+                if e["subjects"][0] in PEOPLE or ":" in e["subjects"][0] and e["action"] != "grip"
+            ]
         if theme == "ends" and outing and kind < 0.3:
             event: Event = {"action": "end", "subjects": [], "outing": f"O{outing}"}
             events.append(_timed(draw, event, time, theme))
@@ -540,11 +699,13 @@ def _events(draw: _Draw, theme: str) -> list[Event]:
         elif kind < 0.2:
             event = _measured(draw)
         elif kind < 0.23 and theme != "presence":
-            port = draw.pick([p for p in draw.plant.ports if draw.plant.ports[p]["kind"] in ("valve", "switch")])
+            port = draw.pick(
+                [p for p in draw.plant.ports if draw.plant.ports[p]["kind"] in ("valve", "switch")]
+            )
             others = [s for s in draw.plant.kind(port)["statuses"] if s != draw.state.status[port]]
             event = {"action": "as-found", "subjects": [port], "status": draw.pick(others)}
         else:
-            event = dict(draw.pick(_wanted(draw, theme, choices) if draw.chance(0.7) else choices))
+            event = dict(draw.pick(_wanted(draw, theme, choices) if draw.chance(0.8) else choices))
             if event["action"] == "torque":
                 told = draw.pick(["19 N*m", "25 N*m", "30 N*m", None])
                 event |= {"values": {"torque": told}} if told else {}
@@ -561,7 +722,12 @@ def _events(draw: _Draw, theme: str) -> list[Event]:
 def _either_half(draw: _Draw, event: Event) -> Event:
     """Return an event as it might be said as well: of the other half, or of the two the other way round."""
     subjects = event["subjects"]
-    if draw.chance(0.5) or not subjects or subjects[0] not in draw.plant.ports or event["action"] in ("measure", "as-found"):
+    if (
+        draw.chance(0.5)
+        or not subjects
+        or subjects[0] not in draw.plant.ports
+        or event["action"] in ("measure", "as-found")
+    ):
         return event
     if len(subjects) == 1 and subjects[0] in draw.state.mate:
         return {**event, "subjects": [draw.state.mate[subjects[0]]]}
@@ -604,7 +770,11 @@ def _plan(draw: _Draw, theme: str) -> Table:
                 on[port] = not on[port]
                 step: Table = {"id": f"S{number}", "do": do, "takes": _takes(draw)}
                 other = tracks[1 - track]
-                if other and draw.chance(0.3) and not any(w == step["id"] for o in other for w in o.get("after", [])):
+                if (
+                    other
+                    and draw.chance(0.3)
+                    and not any(w == step["id"] for o in other for w in o.get("after", []))
+                ):
                     step["after"] = [other[-1]["id"]]
                 tracks[track].append(step)
         told = [{"name": name, "steps": steps} for name, steps in zip(PEOPLE, tracks, strict=True) if steps]
@@ -617,5 +787,8 @@ def _takes(draw: _Draw) -> Any:
     likely = draw.random.randint(61, 900)
     if draw.chance(0.4):
         return f"{likely} s"
-    return [f"{likely - draw.random.randint(1, 60)} s", f"{likely} s", f"{likely + draw.random.randint(60, 900)} s"]
-
+    return [
+        f"{likely - draw.random.randint(1, 60)} s",
+        f"{likely} s",
+        f"{likely + draw.random.randint(60, 900)} s",
+    ]
