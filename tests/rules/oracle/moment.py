@@ -358,7 +358,11 @@ def tightening_order(moment: Moment, it: str | None, condition: Table) -> bool:
         joint, _, place = moment.plant.ports[port].get("pattern", "/0").partition("/")
         for other, told in moment.plant.ports.items():
             name, _, number = told.get("pattern", "/0").partition("/")
-            if moment.plant.owner[other] != moment.plant.owner[port] or name != joint or int(number) >= int(place):
+            if (
+                moment.plant.owner[other] != moment.plant.owner[port]
+                or name != joint
+                or int(number) >= int(place)
+            ):
                 continue
             loosened = moment.state.last(other, ["engage", "release"])
             torqued = moment.state.last(other, ["torque"])

@@ -46,8 +46,8 @@ Within
     second trigger while the first clock runs may be a second breach of one instance.
 21. Without `stays`, that the trigger is undone ends no clock: only the condition does.
 22. With `stays`, what was met, in time or late, must remain so until the trigger's condition is false; each loss is a
-    breach, which closes when the condition is true again or the trigger undone. Of a trigger that is an action nothing
-    says what undoes it: it never is.
+    breach of its own. Of a trigger that is an action nothing says what undoes it: it never is. Any breach of `within` is
+    since its trigger and stands until the condition is true, also where the trigger was undone meanwhile.
 23. A trigger of `turns_true` in a rule without scope is one condition, and starts one clock without an item; a trigger
     that is an action starts one for each subject that it matches.
 24. A clock's length is that of the instant of its trigger, after all events of it: temperature last measured, else the
@@ -384,7 +384,7 @@ def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
             breaches.append(Breach(rule["id"], item, (), deadline, begun, until, (), ("clock",)))
         if rule.get("stays") and met is not None:
             undone = _undone(rule, item, moments, index)
-            lost = _losses(rule, item, series, true, met, undone)
+            lost = _losses(rule, item, begun, series, true, met, undone)
             losses += len(lost)
             breaches += lost
     return breaches, clocks, len({item for item, _ in started}), losses, limits
@@ -449,15 +449,15 @@ def _undone(rule: Table, item: str | None, moments: list[Moment], index: int) ->
 
 
 def _losses(
-    rule: Table, item: str | None, series: Series, true: list[bool], met: int, undone: int
+    rule: Table, item: str | None, begun: int, series: Series, true: list[bool], met: int, undone: int
 ) -> list[Breach]:
     """Return the breaches of what was met and then did not remain so until the trigger was undone."""
     found = []
-    flags = [not is_true and met < i < undone for i, is_true in enumerate(true)]
-    for first, last in _runs(flags):
-        time = series.instants[first]
-        until = series.instants[last] if last < len(true) else None
-        found.append(Breach(rule["id"], item, (), time, time, until, (), ("clock",)))
+    for first, last in _runs([not is_true and i > met for i, is_true in enumerate(true)]):
+        if first < undone:
+            time = series.instants[first]
+            until = series.instants[last] if last < len(true) else None
+            found.append(Breach(rule["id"], item, (), time, begun, until, (), ("clock",)))
     return found
 
 
