@@ -31,19 +31,8 @@ PAUSES = [
     40 * MINUTE,
 ]
 PEOPLE = ("ANN", "BEN")
-THEMES = [
-    "plain",
-    "second",
-    "clock",
-    "stays",
-    "ends",
-    "thermal",
-    "custom",
-    "plan",
-    "mix",
-    "variance",
-    "presence",
-]
+THEMES = ["plain", "second", "clock", "ends", "custom", "plan", "mix", "variance", "presence"]
+THEMES += 2 * ["stays", "thermal"]
 
 
 @dataclass(frozen=True)
@@ -659,7 +648,7 @@ def _wanted(draw: _Draw, theme: str, choices: list[Event]) -> list[Event]:
         "stays": ("BAY:V1", "BAY:K1"),
         "ends": ("BAY:V1", "BAY:V2", "BAY:F2", "BAY:F3"),
         "custom": ("BAY:B1", "BAY:B2"),
-        "thermal": ("BAY:K", "BAY:J", "BAY:F", "BAY:B", "RACK:"),
+        "thermal": ("BAY:K1", "BAY:J", "BAY:F", "RACK:"),
     }
     heads = ports.get(theme, ())
     themed = [
