@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from collections.abc import Sequence
+from itertools import combinations
 
 from tests.rules.oracle.plain import Breach, Judged, judge
 from tests.rules.oracle.plans import LIKELY, by_durations, judged, ties
@@ -12,6 +13,7 @@ from tests.rules.oracle.worlds import Case
 
 WANTED = (
     "second breach while the first stands",
+    "second breach of a rule without scope",
     "clock left at the end",
     "violated presence",
     "variance",
@@ -41,6 +43,7 @@ def census(drawn: Case) -> set[str]:
     firsts = {breach.rule: breach for breach in reversed(found.breaches) if breach.rule in always}
     checks = {
         "second breach while the first stands": _seconds(found.breaches),
+        "second breach of a rule without scope": _seconds(_without_scope(drawn.rules, found.breaches)),
         "clock left at the end": any(clock.deadline is not None for clock in found.clocks),
         "violated presence": bool(absences(drawn.hardware, drawn.events)),
         "variance": bool(drawn.variances) and bool(found.breaches),
@@ -66,13 +69,18 @@ def _broken_modes(rules: list[Table], found: Judged) -> set[str]:
     return {modes[breach.rule] for breach in found.breaches}
 
 
-def _seconds(breaches: tuple[Breach, ...]) -> bool:
-    """Return whether a rule without a scope item is broken again while an earlier breach of it stands."""
+def _without_scope(rules: list[Table], breaches: Sequence[Breach]) -> list[Breach]:
+    scoped = {rule["id"] for rule in rules if "scope" in rule}
+    return [breach for breach in breaches if breach.rule not in scoped]
+
+
+def _seconds(breaches: Sequence[Breach]) -> bool:
+    """Return whether a rule is broken again while an earlier breach of it stands."""
     by_rule: dict[str, list[Breach]] = {}
     for breach in breaches:
         by_rule.setdefault(breach.rule, []).append(breach)
     return any(
         earlier.time < later.time and (earlier.until is None or later.time < earlier.until)
         for found in by_rule.values()
-        for earlier, later in pairwise(found)
+        for earlier, later in combinations(found, 2)
     )

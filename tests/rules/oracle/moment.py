@@ -352,7 +352,8 @@ def has_items(condition: Table) -> bool:
 def tightening_order(moment: Moment, it: str | None, condition: Table) -> bool:
     """Return whether every bolt of the same joint that comes earlier in its pattern is tight, as far as is known.
 
-    One that was engaged or released since it was torqued isn't; one that no action touched is as it was found.
+    One that is released isn't, nor one that was engaged since it was torqued; one that stands engaged and that no action
+    touched is as it was found.
     """
     for port in moment.select(condition["of"], it):
         joint, _, place = moment.plant.ports[port].get("pattern", "/0").partition("/")
@@ -366,6 +367,8 @@ def tightening_order(moment: Moment, it: str | None, condition: Table) -> bool:
                 continue
             loosened = moment.state.last(other, ["engage", "release"])
             torqued = moment.state.last(other, ["torque"])
+            if moment.state.status[other] == "released":
+                return False
             if loosened is not None and (torqued is None or torqued.number < loosened.number):
                 return False
     return True

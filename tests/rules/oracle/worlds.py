@@ -665,7 +665,7 @@ def _events(draw: _Draw, theme: str) -> list[Event]:
     """Return what is done, in the order in which it happened."""
     events: list[Event] = []
     time = draw.pick([0, MINUTE])
-    outing = 0
+    outing, outings = 0, theme == "ends" or draw.chance(0.3)
     for _ in range(draw.random.randint(*((8, 16) if theme in ("ends", "stays", "custom") else (3, 12)))):
         choices = possible(draw.plant, draw.state)
         kind = draw.random.random()
@@ -675,12 +675,12 @@ def _events(draw: _Draw, theme: str) -> list[Event]:
                 for e in choices
                 if e["subjects"][0] in PEOPLE or ":" in e["subjects"][0] and e["action"] != "grip"
             ]
-        if theme == "ends" and outing and kind < 0.3:
+        if outings and outing and kind < 0.3:
             event: Event = {"action": "end", "subjects": [], "outing": f"O{outing}"}
             events.append(_timed(draw, event, time, theme))
             outing, time = outing + 1, time + draw.pick(PAUSES)
             event = {"action": "begin", "subjects": [], "outing": f"O{outing}"}
-        elif theme == "ends" and not outing:
+        elif outings and not outing:
             outing = 1
             event = {"action": "begin", "subjects": [], "outing": "O1"}
         elif kind < 0.1:
