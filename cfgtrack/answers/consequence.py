@@ -52,10 +52,14 @@ def consequence_of_correction(journal: Journal, entry: Entry) -> Consequence:
     if after.is_long:
         return Consequence(judged=False)
     before = {
-        (f.fingerprint, f.time) for f in Past(journal, Moment(at, known - 1), strict=False).findings()[0]
+        (code, f.time)
+        for f in Past(journal, Moment(at, known - 1), strict=False).findings()[0]
+        for code in f.fingerprints
     }
     new = (
-        f for f in after.findings()[0] if (f.fingerprint, f.time) not in before or f.event == entry.event.id
+        f
+        for f in after.findings()[0]
+        if f.event == entry.event.id or any((code, f.time) not in before for code in f.fingerprints)
     )
     return Consequence(tuple(new))
 

@@ -148,7 +148,7 @@ class Past:
         done = (
             e.event for e in self.journal.history(subject, end=self.moment.at + 1, known=self.moment.known)
         )
-        times = [e.happened for e in done if e.action == action and quantity in e.values]
+        times = [e.happened for e in done if action in ("", e.action) and quantity in e.values]
         return times[-1] if times else None
 
     def findings(self) -> tuple[list[Finding], list[Finding]]:

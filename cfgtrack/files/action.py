@@ -8,7 +8,7 @@ from typing import Any
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import BASES, BOOK_ACTIONS, GENERAL_ACTIONS, Action
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.quantity import QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
+from cfgtrack.model.quantity import COUNTED, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
 from cfgtrack.model.unknown import ANYTHING, MOVABLE, PLACE, PORT, UNKNOWN, no_such, unknown
 
 Note = Callable[[str, str, str], None]
@@ -158,6 +158,9 @@ def _values(said: Said, note: Note) -> Iterator[tuple[str, Quantity]]:
     for name, text in said.values.items():
         if name not in QUANTITIES:
             note("", UNKNOWN, no_such("quantity", name, QUANTITIES))
+            continue
+        if name in COUNTED:
+            note(name, "counted", COUNTED[name])
             continue
         try:
             yield name, parse_quantity(text, dimension=dimension_of(name))

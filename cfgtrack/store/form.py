@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import BASES, Action
+from cfgtrack.model.quantity import COUNTED
 from cfgtrack.model.time import LATEST
 from cfgtrack.model.trouble import Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
@@ -34,6 +35,7 @@ def is_plain(event: Action) -> bool:
         and not event.supersedes
         and not event.withdraws
         and not event.explains
+        and not (event.values and COUNTED.keys() & event.values.keys())
     )
 
 
@@ -68,5 +70,6 @@ def check_form(where: str, event: Action) -> None:
         )
     if event.action == ac.EXPLAIN and not (event.reason or event.remark):
         wrong.append(("reason", "an explanation needs a reason or a remark"))
+    wrong.extend(("counted", COUNTED[name]) for name in event.values if name in COUNTED)
     if wrong:
         raise Unrecordable(tuple(Problem(where, code, sentence) for code, sentence in wrong))

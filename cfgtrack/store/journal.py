@@ -269,10 +269,15 @@ class Journal:
     def remarks(
         self, subjects: Iterable[str], *, at: int | None = None, known: int | None = None
     ) -> list[Entry]:
-        """Return the remarks on `subjects`, on the units and places that have them, and on their parts."""
+        """Return the remarks on `subjects`, on the units and places that have them, and on their parts.
+
+        Of a unit or place: on its ports and nodes, too.
+        """
         at, known = self.moment(at, known)
         plant = self.plant(known)
         wanted: dict[str, None] = {}
+        subjects = tuple(subjects)
+        whole = {subject for subject in subjects if plant.has_owner(subject)}
         for subject in subjects:
             owner = owner_of(subject)
             wanted.update({subject: None, owner: None})
@@ -280,7 +285,9 @@ class Journal:
                 wanted[plant.part_of(owner).id] = None
         owners = dict.fromkeys(owner_of(w) for w in wanted)
         told = (e for owner in owners for e in self._done(owner, ac.REMARK, at, known))
-        found = {e.number: e for e in told if any(s in wanted for s in e.event.subjects)}
+        found = {
+            e.number: e for e in told if any(s in wanted or owner_of(s) in whole for s in e.event.subjects)
+        }
         return sorted(found.values(), key=lambda e: (e.event.happened, e.number))
 
     def outing_start(self, outing: str, known: int | None = None) -> int | None:

@@ -245,7 +245,7 @@ def recording(s: Asker) -> None:
     s.do(19, "shut", "WALL:V", "--id", "E2")
     s.do(20, "de-energise", "WALL:K", "--id", "E3")
     s.do(20, "record", "inspect", "WALL")
-    finding = s.ask("findings", "--at", at(59), status=3)["findings"][0]["fingerprint"]
+    finding = s.ask("findings", "--at", at(59), status=3)["findings"][0]["fingerprints"][0]
     s.do(60, "approve", "BOX-1:*", "--finding", finding, "--from", at(0), "--until", at(90), "--by", "lead",
          "--reason", "drained")  # fmt: skip
     s.do(61, "uncap", "BOX-2:F", "--id", "E4")
@@ -276,7 +276,7 @@ def recording(s: Asker) -> None:
 
 
 def _every_quantity(s: Asker) -> None:
-    units = {"angle": "deg", "clearance": "mm", "count": "", "current": "A", "cycles": "", "energy": "J",
+    units = {"angle": "deg", "clearance": "mm", "count": "", "current": "A", "energy": "J",
              "flow": "l/min", "force": "N", "gap": "mm", "insulation-resistance": "Mohm",
              "leak-rate": "Pa*m^3/s", "length": "m", "level": "%", "mass": "kg", "power": "W", "preload": "N",
              "pressure": "bar", "resistance": "ohm", "temperature": "degC", "time": "s", "torque": "N*m",
@@ -347,7 +347,7 @@ def checking(s: Asker) -> None:
     report = s.ask("check", bad, status=3)
     s.ask("check", bad, "--steps", "--at", at(3), status=3)
     s.do(4, "approve", "--rule", "dead", "--by", "lead", "--reason", "tested dead")
-    late = next(f["fingerprint"] for f in report["check"]["findings"] if f["rule"] == "budget")
+    late = next(f["fingerprints"][0] for f in report["check"]["findings"] if f["rule"] == "budget")
     s.do(4, "approve", "--finding", late, "--by", "lead", "--reason", "enough air")
     s.do(4, "remark", "WALL:K", "stiff")
     s.ask("check", bad, status=3)
@@ -452,6 +452,7 @@ SAID: tuple[dict[str, Any], ...] = (
     {"action": "as-found", "subject": "BOX-2:F", "status": "lost"},
     {"action": "measure", "subject": "BOX-2", "values": "colour=1"},
     {"action": "measure", "subject": "BOX-2", "voltage": "1 kg"},
+    {"action": "measure", "subject": "BOX-2:F", "cycles": "28"},
     {"action": "cap", "subject": "BOX-2:F", "colour": "red"},
     {"action": "cap", "subject": 7},
     {"action": "cap", "subject": "BOX-2:F", "at": "noon"},
@@ -567,6 +568,10 @@ def at_the_bay(s: Asker) -> None:
     s.do(0, "place", "CELL-1", "at", "RACK")
     s.do(1, "shut", "BAY:V2")
     s.do(2, "demate", "PUMP-1:J1")
+    s.do(3, "place", "FILTER-1", "at", "SHELF")
+    s.do(4, "uncap", "FILTER-1:F1")
+    s.do(4, "uncap", "BAY:F4")
+    s.do(5, "mate", "FILTER-1:F1", "BAY:F4")
     for words in (
         ("state",),
         ("review",),

@@ -241,7 +241,7 @@ def test_remarks_stick_to_unit_port_part_and_place(journal: Journal) -> None:
         ]
     )
     assert [e.event.id for e in journal.remarks(["X:F"])] == ["r1", "r2", "r3"]
-    assert [e.event.id for e in journal.remarks(["X", "BAY"])] == ["r2", "r3", "r4"]
+    assert [e.event.id for e in journal.remarks(["X", "BAY"])] == ["r1", "r2", "r3", "r4"]
 
 
 def test_measured_values_and_last_actions_are_found(journal: Journal) -> None:
@@ -347,6 +347,7 @@ def test_a_withdrawn_walk_takes_along_what_was_in_hand(journal: Journal) -> None
     [
         ({"id": ""}, "needs an id"),
         ({"id": "e\x001"}, "can be printed"),
+        ({"values": {"cycles": parse_quantity("28", dimension="count")}}, "recording the mates"),
         ({"id": "e\ud800"}, "can be printed"),
         ({"remark": "half a pair \ud800"}, "can't be kept"),
         ({"happened": 2**53}, "too far from 1970"),
