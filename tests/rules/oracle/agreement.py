@@ -13,6 +13,7 @@ from typing import Any
 
 from tests.rules.oracle.census import plainly
 from tests.rules.oracle.drive import Answer, ask, offset
+from tests.rules.oracle.moment import has_items
 from tests.rules.oracle.plain import Breach, Judged
 from tests.rules.oracle.worlds import Case
 
@@ -28,7 +29,11 @@ def differences(drawn: Case) -> list[str]:
     return [
         *_compare("broken", _ours(breaches), _theirs(told)),
         *_compare("until", _our_ends(breaches), _their_ends(told)),
-        *(_compare("fingerprints", _our_prints(breaches), _their_prints(told)) if _tells_instances(told) else []),
+        *(
+            _compare("fingerprints", _our_prints(breaches), _their_prints(told))
+            if _tells_instances(told)
+            else []
+        ),
         *_compare("clock", _our_clocks(found), _their_clocks(answer)),
     ]
 
@@ -37,8 +42,7 @@ def subjects(breach: Breach) -> set[str]:
     """Return what a breach is about: its scope item, else the items of its instance, else those that fall short."""
     if breach.item is not None:
         return {breach.item}
-    items = [name for name in breach.part if not name.isdigit()]
-    return set(items[:1]) or set(breach.short)
+    return set(breach.part) if has_items(breach.part) else set(breach.short)
 
 
 def _compare(what: str, ours: Rows, theirs: Rows) -> list[str]:
@@ -108,4 +112,6 @@ def _our_clocks(found: Judged) -> Rows:
 
 
 def _their_clocks(answer: Answer) -> Rows:
-    return {(clock["rule"], offset(clock["started"]), offset(clock["deadline"])): set() for clock in answer.clocks}
+    return {
+        (clock["rule"], offset(clock["started"]), offset(clock["deadline"])): set() for clock in answer.clocks
+    }

@@ -11,7 +11,7 @@ from tests.rules.oracle.plant import SECOND, Plant, Table, like, listed, micros,
 from tests.rules.oracle.state import State, around, carries
 
 Part = tuple[str, ...]
-"""Which instance of a condition: an item, an item and what it reaches, or nothing; under `all` behind its position."""
+"""Which instance of a condition: an item, or an item and what it reaches; or nothing, under `all` its position alone."""
 
 Short = dict[Part, frozenset[str]]
 """The instances that are false, each with the items that fall short."""
@@ -52,16 +52,16 @@ class Moment:
                 continue
             if link.gate and not plant.at_least(link.gate, state.status[link.gate], "carries"):
                 continue
-            made.add_edge(link.a, link.b)
+            made.add_edge(link.a, link.b, link=link.gate or frozenset([link.a, link.b]))
             if not link.one_way:
-                made.add_edge(link.b, link.a)
+                made.add_edge(link.b, link.a, link=link.gate or frozenset([link.a, link.b]))
         for a, b in state.mate.items():
             if plant.medium(a) == medium and carries(plant, state, a, b):
-                made.add_edge(a, b)
+                made.add_edge(a, b, link=frozenset([a, b]))
         if medium == "hold":
             for a, b in self._holds():
-                made.add_edge(a, b)
-                made.add_edge(b, a)
+                made.add_edge(a, b, link=frozenset([a, b]))
+                made.add_edge(b, a, link=frozenset([a, b]))
         return made
 
     def _holds(self) -> list[tuple[str, str]]:
@@ -196,14 +196,16 @@ class Moment:
         """Return the instances of a condition that are false now, each with the items that fall short.
 
         An item of the checked selection for path, status, value and done; an item and what it reaches for no_path;
-        the one instance of count, any, not and custom; under `all` those of its members behind their position.
+        the one instance of count, any, not and custom. Under `all` the items and pairs of its members are the same
+        instance in each of them, and those that are one each have their position.
         """
         name = sort_of(condition)
         if name == "all":
             found: Short = {}
             for position, member in enumerate(condition["all"]):
                 for part, items in self.short(member, it).items():
-                    found[(str(position), *part)] = items
+                    key = part if has_items(part) else (str(position), *part)
+                    found[key] = found.get(key, frozenset()) | items
             return found
         if name == "no_path":
             wanted = set(self.select(condition["to"], it))
@@ -235,8 +237,8 @@ class Moment:
         if name == "value":
             return self._in_range(condition, x)
         if name == "done":
-            last = self.state.last(x, listed(condition["done"]), condition.get("quantity"))
-            since = self.state.last(x, listed(condition["since"]))
+            last = self.state.last(self._with_ports(x), listed(condition["done"]), condition.get("quantity"))
+            since = self.state.last(self._with_ports(x), listed(condition["since"]))
             return last is not None and (since is None or last.number > since.number)
         if "path" in condition:
             return bool(self.reached(condition["path"], x) & set(self.select(condition["to"], it)))
@@ -274,7 +276,7 @@ class Moment:
         if quantity == "cycles":
             return float(self.state.cycles[x])
         if quantity == "elapsed":
-            began = self.state.last(x, listed(condition["since"]))
+            began = self.state.last(self._with_ports(x), listed(condition["since"]))
             return None if began is None else (self.time - began.happened) / SECOND
         taken = self.state.measured(x, quantity)
         if taken is None:
@@ -282,10 +284,14 @@ class Moment:
         if "max_age" in condition and self.time - taken.happened > micros(condition["max_age"]):
             return None
         if "since" in condition:
-            since = self.state.last(x, listed(condition["since"]))
+            since = self.state.last(self._with_ports(x), listed(condition["since"]))
             if since is not None and taken.number < since.number:
                 return None
         return taken.values[quantity]
+
+    def _with_ports(self, x: str) -> list[str]:
+        ports = self.plant.ports if x in self.plant.units else []
+        return [x, *(port for port in ports if self.plant.owner[port] == x)]
 
     def _one_is_true(self, name: str, condition: Table, it: str | None) -> bool:
         if name == "count":
@@ -326,7 +332,7 @@ class Moment:
             return self.lacking(condition["not"], it)
         items = self.checked(condition, it)
         met = {x for x in items if self.is_met(condition, x, it)}
-        return frozenset(met if name != "count" or condition.get("at_least", 0) else set(items) - met)
+        return frozenset(met if name != "count" or "at_least" in condition else set(items) - met)
 
 
 def sort_of(condition: Table) -> str:
@@ -337,16 +343,16 @@ def sort_of(condition: Table) -> str:
     raise KeyError(f"no condition: {condition}")
 
 
-def at_part(condition: Table, part: Part) -> Table:
-    """Return the condition that an instance is of: down through `all` by its positions."""
-    while sort_of(condition) == "all":
-        condition, part = condition["all"][int(part[0])], part[1:]
-    return condition
+def leaves(condition: Table) -> list[Table]:
+    """Return the members of a condition under `all`, down to what is no `all`; itself, where it is none."""
+    if sort_of(condition) != "all":
+        return [condition]
+    return [leaf for member in condition["all"] for leaf in leaves(member)]
 
 
-def has_items(condition: Table) -> bool:
-    """Return whether a condition's instances are items or pairs, and not one in all."""
-    return sort_of(condition) in ("path", "no_path", "status", "value", "done")
+def has_items(part: Part) -> bool:
+    """Return whether an instance is an item or a pair, and not one in all."""
+    return bool(part) and not part[-1].isdigit()
 
 
 def tightening_order(moment: Moment, it: str | None, condition: Table) -> bool:
@@ -365,8 +371,8 @@ def tightening_order(moment: Moment, it: str | None, condition: Table) -> bool:
                 or int(number) >= int(place)
             ):
                 continue
-            loosened = moment.state.last(other, ["engage", "release"])
-            torqued = moment.state.last(other, ["torque"])
+            loosened = moment.state.last([other], ["engage", "release"])
+            torqued = moment.state.last([other], ["torque"])
             if moment.state.status[other] == "released":
                 return False
             if loosened is not None and (torqued is None or torqued.number < loosened.number):

@@ -15,8 +15,9 @@ Instances
  5. Tolerance runs per instance, even where another instance was false just before: a condition that is false for an
     hour, each half hour for another item, is within a tolerance of 45 minutes.
  6. One instance (`count`, `any`, `not`, custom) that is broken past its tolerance is broken anew at the very instant at
-    which a further item falls short. While it is within its tolerance a further item starts nothing.
- 7. An item that fell short, recovered and falls short again while the instance is broken is a further item again.
+    which a further item falls short. While it is within its tolerance a further item starts nothing: it is among those
+    that fall short when the tolerance has passed. (It could be read otherwise: a tolerance for each further item.)
+ 7. An item that fell short, recovered and falls short again while the instance is false is a further item again.
  8. In `any`, an item falls short when it does in every alternative (an intersection); in `all` within such an
     instance, when it does in a member. What falls short of `not` is what makes its member true. A count falls short by
     the items that have not what is asked, where there are too few, and by those that have it, where there are too many.
@@ -35,6 +36,7 @@ Actions
     at an action is of that moment: it stands no longer than its event.
 15. For `done` and `since`, "later" is the order of events. A value that was taken by the very action that it must be
     since counts (a torque's own). Where the action never happened everything is since it.
+    An action along a ladder at a unit's port was done to the unit, too; what is measured or inspected there was not.
 16. The handover and what is found aren't actions: they count no cycles and start no clock.
 17. `elapsed` counts from the last such action at the item itself; never is unmeasured.
 18. `rated` of an item without a rating asks only that there is a value; cycles there always are.
@@ -54,7 +56,8 @@ Within
     part's `start`; sink of the nearest place that has one; the heater off. What is measured later doesn't move it. The limit is the lowest
     temperature where the part's `start` is above it, else the highest.
 25. A thing without thermal data, without a sink, or that never reaches its limit has a clock without a deadline.
-26. A clock breaks as a whole (its rule has one instance an item); what is still missing are its reasons.
+26. A clock runs as a whole. When it runs out its instances are what is false at its deadline, each a breach; when what
+    was met is lost, what is false then. All of them stand until the condition is true.
 
 By
 27. An outing's end is judged as its `end` event stands in the series, a stop point after its step's event, the
@@ -68,8 +71,13 @@ Networks
 31. Hold has no direction: what a person stands on is reached by what he grips, and he by what stands there.
 
 Causes
-32. The cause of a path that is lost are the links that were made and are not, and that lay on a way from the item to
-    what it reached. Where none was, the words of all actions of that instant. A clock's cause is its rule's trigger.
+32. The cause is the event of the instant that made the instance false for good: where it broke links that were made, on
+    a way from the item to what it reached, and none is left, those links, each by its gate where it has one; else its
+    action's words with both halves of what is joined, the place, the status and the outing, and without what was
+    measured. What was so from the beginning, or became so by time alone, has none. A clock that ran out is its own cause, told by
+    what started it; of what was met and lost it is what lost it. At an end it is the words of that end; of a sequence, that it ended.
+33. Under `all` an item that two members ask of is one instance (the text: an instance is an item of the checked
+    selection), false as long as it is in one of them; so is a pair. What is one each has its position.
 """
 
 from __future__ import annotations
@@ -81,7 +89,7 @@ from typing import Any
 import networkx as nx
 
 from cfgtrack.physics.thermal import time_to_limit
-from tests.rules.oracle.moment import CUSTOMS, Custom, Moment, Part, at_part, has_items, sort_of
+from tests.rules.oracle.moment import CUSTOMS, Custom, Moment, Part, has_items, leaves, sort_of
 from tests.rules.oracle.plant import SECOND, Plant, Table, listed, micros, si
 from tests.rules.oracle.state import Event, State, after, around, initial, subjects_of
 
@@ -160,14 +168,12 @@ class Series:
             return Moment(self.plant, self.states[0], self.start, self.customs)
         return self.at(self.instants[index - 1])
 
-    def words(self, time: int) -> Cause:
-        """Return the words of all that was done at a time."""
-        return ("done", tuple(words(event) for event in self.events if event["happened"] == time))
 
-
-def words(event: Event) -> tuple[Any, ...]:
-    """Return what an event does, without when, by whom and under which id."""
-    return (event["action"], tuple(event["subjects"]), event.get("place"), event.get("status"))
+def words(series: Series, number: int) -> Cause:
+    """Return what an event does, without when, by whom, what it told, and under which id: both halves of what is joined."""
+    event = series.events[number]
+    subjects = tuple(sorted(subjects_of(series.plant, series.states[number], event)))
+    return (event["action"], subjects, event.get("place"), event.get("status"), event.get("outing"))
 
 
 def judge(
@@ -272,19 +278,34 @@ def _always(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
                 if until is None:
                     clocks.append(Clock(rule["id"], item, part, since, since + tolerance, "always"))
                 continue
+            broken = max(i for i, time in enumerate(series.instants) if time <= since + tolerance)
             cause = _cause(rule["condition"], item, part, series, first)
-            short = table[first][(item, part)]
-            breach = Breach(rule["id"], item, part, since + tolerance, since, until, (), cause, short)
-            breaches.append(breach)
-            if has_items(at_part(rule["condition"], part)):
-                continue
-            for index in range(first + 1, last):
-                further = table[index][(item, part)] - table[index - 1][(item, part)]
-                time = series.instants[index]
-                if further and time > since + tolerance:
-                    anew = _cause(rule["condition"], item, part, series, index)
-                    breaches.append(replace(breach, time=time, since=time, cause=anew, short=further))
+            short = table[min(broken, last - 1)][(item, part)]
+            breaches.append(Breach(rule["id"], item, part, since + tolerance, since, until, (), cause, short))
+            if not has_items(part):
+                shorts = [false.get((item, part), frozenset()) for false in table[:last]]
+                breaches += _anew(rule, item, part, series, shorts, since + tolerance, until)
     return breaches, clocks, judged
+
+
+def _anew(
+    rule: Table,
+    item: str | None,
+    part: Part,
+    series: Series,
+    shorts: list[frozenset[str]],
+    broken: int,
+    until: int | None,
+) -> list[Breach]:
+    """Return where one instance that was broken at a time is broken anew: a further item falls short after that."""
+    found = []
+    for index in range(1, len(shorts)):
+        further = shorts[index] - shorts[index - 1]
+        time = series.instants[index]
+        if further and time > broken:
+            cause = _cause(rule["condition"], item, part, series, index, further)
+            found.append(Breach(rule["id"], item, part, time, time, until, (), cause, further))
+    return found
 
 
 def _runs(flags: list[bool]) -> list[tuple[int, int]]:
@@ -302,18 +323,42 @@ def _runs(flags: list[bool]) -> list[tuple[int, int]]:
     return found
 
 
-def _cause(condition: Table, item: str | None, part: Part, series: Series, index: int) -> Cause:
-    """Return why an instance turned false at an instant: the links that cut its last way, else what was done then."""
+def _cause(
+    condition: Table,
+    item: str | None,
+    part: Part,
+    series: Series,
+    index: int,
+    further: frozenset[str] = frozenset(),
+) -> Cause:
+    """Return why an instance turned false at an instant, or a further item fell short.
+
+    The event of that instant that made it so for good: the links that it broke and that were the last way, else its
+    words. Nothing where no event did: it was so from the beginning, or by time alone.
+    """
+
+    def is_so(moment: Moment) -> bool:
+        items = moment.short(condition, item).get(part)
+        return items is not None and further <= items
+
     time = series.instants[index]
-    leaf = at_part(condition, part)
-    if sort_of(leaf) == "path":
-        lost = cut(leaf, item, part[-1], series.before(index), series.at(time))
-        if lost:
-            return ("cut", lost)
-    return series.words(time)
+    earlier = sum(event["happened"] < time for event in series.events)
+    now = sum(event["happened"] <= time for event in series.events)
+    states = series.states[earlier : now + 1]
+    moments = [Moment(series.plant, state, time, series.customs) for state in states]
+    so = [is_so(moment) for moment in moments]
+    culprit = next((i for i in range(len(so) - 1, 0, -1) if so[i] and not so[i - 1]), None)
+    if culprit is None or not all(so[culprit:]):
+        return ()
+    was, then = moments[culprit - 1], moments[culprit]
+    lost: frozenset[Any] = frozenset()
+    for leaf in leaves(condition):
+        if sort_of(leaf) == "path" and has_items(part):
+            lost |= cut(leaf, item, part[0], was, then)
+    return ("cut", lost) if lost else ("done", words(series, earlier + culprit - 1))
 
 
-def cut(condition: Table, it: str | None, x: str, was: Moment, now: Moment) -> frozenset[frozenset[str]]:
+def cut(condition: Table, it: str | None, x: str, was: Moment, now: Moment) -> frozenset[Any]:
     """Return the links that are made no more, and that lay on a way from an item to what it reached."""
     medium = condition["path"]
     before, present = was.network(medium), now.network(medium)
@@ -322,8 +367,10 @@ def cut(condition: Table, it: str | None, x: str, was: Moment, now: Moment) -> f
     reached = was.reached(medium, x)
     wanted = set(was.select(condition["to"], it)) & reached
     leading = {y for z in wanted if z in before for y in nx.ancestors(before, z) | {z}}
+    if x not in was.select(condition["from"], it) or now.is_met(condition, x, it):
+        return frozenset()
     gone = [(a, b) for a, b in before.edges if not present.has_edge(a, b)]
-    return frozenset(frozenset([a, b]) for a, b in gone if a in reached and b in leading)
+    return frozenset(before.edges[a, b]["link"] for a, b in gone if a in reached and b in leading)
 
 
 # --- at ---------------------------------------------------------------------------------------------------------------
@@ -354,7 +401,7 @@ def _at(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int]:
             judged.add(it)
             for part, items in moment.short(rule["condition"], it).items():
                 time = event["happened"]
-                cause = ("done", (words(event),))
+                cause = ("done", words(series, number))
                 breaches.append(Breach(rule["id"], it, part, time, time, time, (), cause, items))
     return breaches, [], len(judged)
 
@@ -368,7 +415,7 @@ def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
     losses = limits = 0
     started = _starts(rule, series)
     moments = [series.at(time) for time in series.instants]
-    for item, begun in started:
+    for item, begun, trigger in started:
         index = series.instants.index(begun)
         limit = _limit(rule, item, moments[index])
         deadline = None if limit is None else begun + limit
@@ -381,33 +428,37 @@ def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
                 clocks.append(Clock(rule["id"], item, (), begun, deadline, "within"))
                 continue
             until = None if met is None else series.instants[met]
-            breaches.append(Breach(rule["id"], item, (), deadline, begun, until, (), ("clock",)))
+            missing = series.at(deadline).short(rule["condition"], item)
+            for part, items in missing.items():
+                breaches.append(
+                    Breach(rule["id"], item, part, deadline, begun, until, (), ("clock", trigger), items)
+                )
         if rule.get("stays") and met is not None:
             undone = _undone(rule, item, moments, index)
             lost = _losses(rule, item, begun, series, true, met, undone)
-            losses += len(lost)
+            losses += bool(lost)
             breaches += lost
-    return breaches, clocks, len({item for item, _ in started}), losses, limits
+    return breaches, clocks, len({item for item, _, _ in started}), losses, limits
 
 
-def _starts(rule: Table, series: Series) -> list[tuple[str | None, int]]:
-    """Return for whom and when a rule's trigger happened, each once an instant."""
+def _starts(rule: Table, series: Series) -> list[tuple[str | None, int, Cause]]:
+    """Return for whom and when a rule's trigger happened, each once an instant, and the words of what made it happen."""
     trigger = rule["trigger"]
     if "action" in trigger:
-        found: set[tuple[str | None, int]] = set()
+        found: dict[tuple[str | None, int], Cause] = {}
         for number, event in enumerate(series.events):
             moment = Moment(series.plant, series.states[number + 1], event["happened"], series.customs)
             for subject in matching(trigger, event, series.states[number], moment):
                 if "scope" not in rule or subject in moment.select(rule["scope"]):
-                    found.add((subject, event["happened"]))
-        return sorted(found, key=lambda start: (start[1], start[0] or ""))
-    turned: list[tuple[str | None, int]] = []
+                    found[(subject, event["happened"])] = words(series, number)
+        return [(item, time, cause) for (item, time), cause in found.items()]
+    turned: list[tuple[str | None, int, Cause]] = []
     for index, now in enumerate(series.instants):
         earlier, moment = series.before(index), series.at(now)
         for item in _scope(rule, moment):
             condition = trigger["turns_true"]
             if moment.is_true(condition, item) and not earlier.is_true(condition, item):
-                turned.append((item, now))
+                turned.append((item, now, _cause({"not": condition}, item, (), series, index)))
     return turned
 
 
@@ -457,7 +508,9 @@ def _losses(
         if first < undone:
             time = series.instants[first]
             until = series.instants[last] if last < len(true) else None
-            found.append(Breach(rule["id"], item, (), time, begun, until, (), ("clock",)))
+            for part, items in series.at(time).short(rule["condition"], item).items():
+                cause = _cause(rule["condition"], item, part, series, first)
+                found.append(Breach(rule["id"], item, part, time, begun, until, (), cause, items))
     return found
 
 
@@ -465,19 +518,20 @@ def _losses(
 
 
 def _by(rule: Table, series: Series, *, plan: bool, stops: bool) -> tuple[list[Breach], list[Clock], int]:
-    ends = _ends(rule, series, plan=plan, stops=stops)
+    judged_at = _ends(rule, series, plan=plan, stops=stops)
     table, _ = _falsehoods(rule, series)
     breaches: list[Breach] = []
     judged: set[Any] = set()
     standing: dict[tuple[str | None, Part], Breach] = {}
-    for end, moment, cause in ends:
+    for end, moment, cause in judged_at:
         for item in _scope(rule, moment):
             judged.add(item)
             for part, items in moment.short(rule["condition"], item).items():
                 key = (item, part)
                 earlier = standing.get(key)
-                if earlier is not None and _mended(key, earlier.time, end, series, table) is None:
-                    standing[key] = replace(earlier, ends=(*earlier.ends, end))
+                if earlier is not None and _mended(key, earlier.ends[-1], end, series, table) is None:
+                    ends = earlier.ends if end in earlier.ends else (*earlier.ends, end)
+                    standing[key] = replace(earlier, ends=ends)
                     continue
                 if earlier is not None:
                     breaches.append(earlier)
@@ -486,7 +540,7 @@ def _by(rule: Table, series: Series, *, plan: bool, stops: bool) -> tuple[list[B
     closed = []
     for breach in breaches:
         key = (breach.item, breach.part)
-        closed.append(replace(breach, until=_mended(key, breach.time, series.horizon, series, table)))
+        closed.append(replace(breach, until=_mended(key, breach.ends[-1], series.horizon + 1, series, table)))
     return closed, [], len(judged)
 
 
@@ -497,9 +551,9 @@ def _mended(
     series: Series,
     table: list[dict[tuple[str | None, Part], frozenset[str]]],
 ) -> int | None:
-    """Return the first instant from a time on, up to another, at which an instance isn't false; None where there is none."""
+    """Return the first instant from a time on, before another, at which an instance isn't false; None where there is none."""
     times = (
-        t for t, false in zip(series.instants, table, strict=True) if since <= t <= to and key not in false
+        t for t, false in zip(series.instants, table, strict=True) if since <= t < to and key not in false
     )
     return next(times, None)
 
@@ -511,7 +565,7 @@ def _ends(rule: Table, series: Series, *, plan: bool, stops: bool) -> list[tuple
         ended = event["action"] == "end" and (rule["by"] == "outing" or not stops)
         if rule["by"] != "sequence" and (ended or (rule["by"] == "stop" and "step" in event)):
             moment = Moment(series.plant, series.states[number], event["happened"], series.customs)
-            found.append((event["happened"], moment, ("end", rule["by"])))
+            found.append((event["happened"], moment, ("done", words(series, number - 1))))
     if rule["by"] == "sequence" and plan:
         found.append((series.horizon, series.at(series.horizon), ("end", "sequence")))
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -12,6 +13,7 @@ Event = dict[str, Any]
 """`action`, `subjects`, `happened` in microseconds, and where they belong to it `place`, `status`, `values` (texts with
 their units), `by`, `outing`."""
 
+NOTED = {"measure", "inspect"}
 BOOKKEEPING = {"begin", "end", "remark", "explain", "approve", "correct", "acknowledge"}
 
 
@@ -35,12 +37,17 @@ class State:
     cycles: dict[str, int] = field(default_factory=dict)
     log: list[Done] = field(default_factory=list)
 
-    def last(self, item: str, actions: list[str], quantity: str | None = None) -> Done | None:
-        """Return the last event of these actions that was done to the item, that told the quantity if one is asked."""
+    def last(self, its: Collection[str], actions: list[str], quantity: str | None = None) -> Done | None:
+        """Return the last event of these actions that was done to one of the items, and told the quantity if one is asked.
+
+        The items are a thing and, of a unit, its ports: what is measured or looked at there is not so of the unit.
+        """
+        thing, *_ = its
         for done in reversed(self.log):
+            touched = {thing} if done.action in NOTED else set(its)
             if (
                 done.action in actions
-                and item in done.subjects
+                and touched & set(done.subjects)
                 and (quantity is None or quantity in done.values)
             ):
                 return done

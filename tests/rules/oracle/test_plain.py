@@ -172,8 +172,8 @@ def test_count_is_broken_anew() -> None:
     assert [set(breach.short) for breach in found.breaches] == [{"BAY:V1"}, {"BAY:V2"}]
 
 
-def test_count_within_its_tolerance_is_broken_once() -> None:
-    """False from 1, broken at 11; V2 falls short at 5, inside the tolerance, V3 (counted from 0) at 20, after it."""
+def test_further_item_within_a_tolerance_starts_nothing() -> None:
+    """False from 1, broken at 11; V2 falls short at 5, inside the tolerance; V3 at 20, after it: anew at once."""
     condition = {"count": {"id": ["BAY:V1", "BAY:V2", "BAY:V3"]}, "is": "open", "at_least": 3}
     does = "0:00 open BAY:V3\n0:01 shut BAY:V1\n0:05 shut BAY:V2\n0:20 shut BAY:V3"
     found = judged({"mode": "always", "tolerance": "10 min", "condition": condition}, does)
@@ -195,14 +195,24 @@ def test_any_is_not_broken_anew_in_one_alternative() -> None:
 
 
 def test_all_tells_positions() -> None:
-    """The first member is false of V1 at 1, the second, a count, at 2 as one instance."""
+    """The first member is false of V1 at 1, the second, a count, at 2 as one instance, told by its position."""
     count = {"count": {"id": "BAY:V2"}, "is": "open", "at_least": 1}
     does = "0:01 shut BAY:V1\n0:02 shut BAY:V2"
     condition = {"all": [{"status": "BAY:V1", "is": "open"}, count]}
     assert told(judged({"mode": "always", "condition": condition}, does)) == [
-        ("1", ("0", "BAY:V1")),
+        ("1", ("BAY:V1",)),
         ("2", ("1",)),
     ]
+
+
+def test_item_of_two_members_is_one_instance() -> None:
+    """V1 must be open, and measured: shut from 1 to 3, its reading due from 2 on: one instance, false from 1 on."""
+    measured = {"value": "BAY:V1", "quantity": "level", "max": 1, "max_age": "2 min"}
+    condition = {"all": [{"status": "BAY:V1", "is": "open"}, measured]}
+    does = '0:00 measure BAY:V1 level="1"\n0:01 shut BAY:V1\n0:03 open BAY:V1'
+    found = judged({"mode": "always", "condition": condition}, does)
+    assert told(found) == [("1", ("BAY:V1",))]
+    assert only(found).until is None
 
 
 def test_not_is_one_instance() -> None:
@@ -347,7 +357,7 @@ def test_dark_from_the_beginning_has_not_turned() -> None:
     """Off at the handover: nothing turned, no clock. Off by an action at 0: it turned at 0."""
     off = world(status={"BAY:V1": "open"})
     assert not judged(POWER_BACK, "0:05 inspect U1", hardware=off).breaches
-    assert told(judged(POWER_BACK, "0:00 de-energise BAY:K1")) == [("10", ())]
+    assert told(judged(POWER_BACK, "0:00 de-energise BAY:K1")) == [("10", ("BAY:LAMP",))]
 
 
 def test_each_action_starts_a_clock() -> None:
@@ -422,7 +432,7 @@ def test_trapped_clock() -> None:
         "trigger": {"turns_true": {"not": {"path": "fluid", "from": "it", "to": {"expansion": True}}}},
         "condition": {"path": "fluid", "from": "it", "to": {"expansion": True}},
     }
-    assert told(judged(rule, "0:01 demate U1:F1")) == [("11", ())]
+    assert told(judged(rule, "0:01 demate U1:F1")) == [("11", ("U1:VOL",))]
 
 
 # --- by ---------------------------------------------------------------------------------------------------------------
