@@ -1,6 +1,7 @@
 """Where the tool and the plain reading of a case differ.
 
-Compared are, for each rule, when and since when it was broken, for whom, until when, at which ends, and which clocks run.
+Compared are, for each rule, when and since when it was broken, for whom, until when, at which ends,
+and which clocks run.
 A finding may group several instances of one cause, so what they are about is compared together, and how long each
 lasted where a finding is about one thing. Of fingerprints it is compared how many there are of each rule: the same for
 the same instance and cause, others for others.
@@ -17,6 +18,9 @@ from tests.rules.oracle.moment import has_items
 from tests.rules.oracle.plain import Breach, Judged
 from tests.rules.oracle.worlds import Case
 
+ANYTHING = "*"
+"""Nothing in particular falls short: an `any` whose alternatives fail in different items, or a custom condition."""
+
 Rows = dict[tuple[Any, ...], set[str]]
 
 
@@ -28,7 +32,7 @@ def differences(drawn: Case) -> list[str]:
     told = [finding for finding in answer.findings if drawn.plan is None or offset(finding["time"]) != 0]
     return [
         *_compare("broken", _ours(breaches), _theirs(told)),
-        *_compare("until", _our_ends(breaches), _their_ends(told)),
+        *_compare("until", *_common(_our_ends(breaches), _their_ends(told))),
         *(
             _compare("fingerprints", _our_prints(breaches), _their_prints(told))
             if _tells_instances(told)
@@ -42,7 +46,7 @@ def subjects(breach: Breach) -> set[str]:
     """Return what a breach is about: its scope item, else the items of its instance, else those that fall short."""
     if breach.item is not None:
         return {breach.item}
-    return set(breach.part) if has_items(breach.part) else set(breach.short)
+    return set(breach.part) if has_items(breach.part) else set(breach.short) or {ANYTHING}
 
 
 def _compare(what: str, ours: Rows, theirs: Rows) -> list[str]:
@@ -50,8 +54,21 @@ def _compare(what: str, ours: Rows, theirs: Rows) -> list[str]:
     return [
         f"{what} {key}: plainly {sorted(ours.get(key, set()))}, by the tool {sorted(theirs.get(key, set()))}"
         for key in every
-        if ours.get(key) != theirs.get(key)
+        if not _agree(ours.get(key), theirs.get(key))
     ]
+
+
+def _common(ours: Rows, theirs: Rows) -> tuple[Rows, Rows]:
+    """Return what both tell of: who is compared by how long it lasted must be alone on both sides."""
+    return {key: ours[key] for key in ours if key in theirs}, {
+        key: theirs[key] for key in theirs if key in ours
+    }
+
+
+def _agree(ours: set[str] | None, theirs: set[str] | None) -> bool:
+    if ours is not None and theirs is not None and ANYTHING in ours:
+        return ours - {ANYTHING} <= theirs
+    return ours == theirs
 
 
 def _ours(breaches: list[Breach]) -> Rows:

@@ -1,4 +1,4 @@
-"""One state at one time: its networks, what a selection names in it, and which conditions are true of it, and for whom."""
+"""One state at one time: its networks, what a selection names, and which conditions are true of it, and for whom."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from tests.rules.oracle.plant import SECOND, Plant, Table, like, listed, micros,
 from tests.rules.oracle.state import State, around, carries
 
 Part = tuple[str, ...]
-"""Which instance of a condition: an item, or an item and what it reaches; or nothing, under `all` its position alone."""
+"""Which instance of a condition: an item, or an item and what it reaches; or nothing, under `all` its position
+alone."""
 
 Short = dict[Part, frozenset[str]]
 """The instances that are false, each with the items that fall short."""
@@ -84,7 +85,7 @@ class Moment:
             return {item}
         if self.plant.media[medium].get("upstream"):
             network = network.reverse()
-        return {item} | nx.descendants(network, item)
+        return {item, *nx.descendants(network, item)}
 
     # --- selections -----------------------------------------------------------------------------------------------
 
@@ -134,20 +135,20 @@ class Moment:
         plant = self.plant
         owner = plant.owner.get(item, item)
         port, node, place = plant.ports.get(item), plant.nodes.get(item), plant.places.get(item)
-        if name == "what":
-            return plant.what(item) in listed(value)
-        if name == "id":
-            return like(item, value)
+        if name in ("what", "id", "medium", "loop"):
+            words = {
+                "what": plant.what(item),
+                "id": item,
+                "medium": plant.medium(item),
+                "loop": self._loop(item),
+            }
+            return like(words[name] or "", value)
         if name == "part":
             return like(plant.told(owner).get("part", ""), value)
         if name == "kind":
             return port is not None and like(port["kind"], value)
-        if name == "medium":
-            return plant.medium(item) in listed(value)
         if name == "tag":
             return bool(plant.tags(item) & set(listed(value)))
-        if name == "loop":
-            return self._loop(item) in listed(value)
         if name == "at":
             return self.stands(item, value)
         if name in ("source", "expansion", "load"):
@@ -170,7 +171,7 @@ class Moment:
         return next((loop for loop in loops if loop is not None), None)
 
     def stands(self, item: str, wanted: Any) -> bool:
-        """Return whether an item stands at a place, or within it; `#tag` names places by tag, `home` its home, `*` any."""
+        """Return whether an item stands at a place or within it: by id, by `#tag`, at its `home`, or anywhere (`*`)."""
         owner = self.plant.owner.get(item, item)
         places = around(self.plant, self.state, item)
         if owner in self.plant.places and owner in self.state.at:
@@ -211,7 +212,7 @@ class Moment:
             wanted = set(self.select(condition["to"], it))
             checked = self.select(condition["from"], it)
             pairs = [(x, y) for x in checked for y in self.reached(condition["no_path"], x) & wanted]
-            return {pair: frozenset(pair[:1]) for pair in sorted(pairs)}
+            return {pair: frozenset(pair) for pair in sorted(pairs)}
         if name in ("path", "status", "value", "done"):
             return {
                 (x,): frozenset([x]) for x in self.checked(condition, it) if not self.is_met(condition, x, it)
@@ -245,7 +246,7 @@ class Moment:
         return self._is_so(condition, x)
 
     def _is_so(self, condition: Table, x: str) -> bool:
-        """Return whether an item has the status, and stands where, a status or a count says; one that says nothing fits."""
+        """Return whether an item has the status and stands where a condition says; where it says nothing, all do."""
         if "is" in condition and not any(self._has(x, word) for word in listed(condition["is"])):
             return False
         return "at" not in condition or self.stands(x, condition["at"])
@@ -296,12 +297,12 @@ class Moment:
     def _one_is_true(self, name: str, condition: Table, it: str | None) -> bool:
         if name == "count":
             chosen = [x for x in self.checked(condition, it) if self.is_met(condition, x, it)]
-            return condition.get("at_least", 0) <= len(chosen) <= condition.get("at_most", len(chosen))
+            return bool(condition.get("at_least", 0) <= len(chosen) <= condition.get("at_most", len(chosen)))
         if name == "any":
             return any(self.is_true(member, it) for member in condition["any"])
         if name == "not":
             return not self.is_true(condition["not"], it)
-        return self.customs[condition["custom"]](self, it, condition)
+        return bool(self.customs[condition["custom"]](self, it, condition))
 
     def lacking(self, condition: Table, it: str | None) -> frozenset[str]:
         """Return the items that fall short of a condition that is false."""
@@ -336,7 +337,7 @@ class Moment:
 
 
 def sort_of(condition: Table) -> str:
-    """Return which condition a table is. `count` may ask for a path, and `value` for a time since, so they come first."""
+    """Return which condition a table is: a count may ask for a path, and a value since when, so they come first."""
     for name in ("count", "value", "done", "status", "path", "no_path", "all", "any", "not", "custom"):
         if name in condition:
             return name
@@ -358,8 +359,8 @@ def has_items(part: Part) -> bool:
 def tightening_order(moment: Moment, it: str | None, condition: Table) -> bool:
     """Return whether every bolt of the same joint that comes earlier in its pattern is tight, as far as is known.
 
-    One that is released isn't, nor one that was engaged since it was torqued; one that stands engaged and that no action
-    touched is as it was found.
+    One that is released isn't, nor one that was engaged since it was torqued; one that stands engaged and that no
+    action touched is as it was found.
     """
     for port in moment.select(condition["of"], it):
         joint, _, place = moment.plant.ports[port].get("pattern", "/0").partition("/")

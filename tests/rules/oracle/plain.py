@@ -3,66 +3,70 @@
 Written from the text of the meanings alone. Where that text leaves a choice, the question and what is taken here:
 
 Time
- 1. Truth by time alone lives on the microsecond. What may be an hour old is so at an hour and is not one microsecond
-    later, which is when it turns false.
- 2. A horizon judges up to and with itself: what is to be broken after it isn't. A clock whose deadline is the horizon
-    runs still.
- 3. A tolerance of zero is broken at the instant at which the condition is false; any other when it has passed and the
-    condition is false still, so at `since + tolerance`, told when the next microsecond is false too.
+ 1. Truth by time alone lives on the microsecond. What may be an hour old is so at an hour and is not one
+    microsecond later, which is when it turns false.
+ 2. A horizon judges up to and with itself: what is to be broken after it isn't. A clock whose deadline is the
+    horizon runs still.
+ 3. A tolerance of zero is broken at the instant at which the condition is false; any other when it has passed and
+    the condition is false still, so at `since + tolerance`, told when the next microsecond is false too.
  4. How long a thermal clock runs is rounded down to a microsecond: it never grants more.
 
 Instances
  5. Tolerance runs per instance, even where another instance was false just before: a condition that is false for an
     hour, each half hour for another item, is within a tolerance of 45 minutes.
- 6. One instance (`count`, `any`, `not`, custom) that is broken past its tolerance is broken anew at the very instant at
-    which a further item falls short. While it is within its tolerance a further item starts nothing: it is among those
-    that fall short when the tolerance has passed. (It could be read otherwise: a tolerance for each further item.)
+ 6. One instance (`count`, `any`, `not`, custom) that is broken past its tolerance is broken anew at the very
+    instant at which a further item falls short. While it is within its tolerance a further item starts nothing: it
+    is among those that fall short when the tolerance has passed. (It could be read otherwise: a tolerance for each
+    further item.)
  7. An item that fell short, recovered and falls short again while the instance is false is a further item again.
  8. In `any`, an item falls short when it does in every alternative (an intersection); in `all` within such an
-    instance, when it does in a member. What falls short of `not` is what makes its member true. A count falls short by
-    the items that have not what is asked, where there are too few, and by those that have it, where there are too many.
-    A custom condition names none, so it is never broken anew.
+    instance, when it does in a member. What falls short of `not` is what makes its member true. A count falls short
+    by the items that have not what is asked, where there are too few, and by those that have it, where there are
+    too many. Of a no_path both of a pair fall short. A custom condition names none, so it is never broken anew.
  9. Breaches of one instance that is broken anew all stand until it is true.
 10. An item that leaves a dynamic scope is judged no more: what it broke closes, and begins anew if it comes back.
-11. Who is checked by itself (`path`, `status`, `value`, `done`, `no_path`) may reach or be itself: an item that is in
-    both selections reaches one.
-12. A selection of none is true of `path`, `status`, `value`, `done` and `no_path`; an error at load is not judged here.
+11. Who is checked by itself (`path`, `status`, `value`, `done`, `no_path`) may reach or be itself: an item that is
+    in both selections reaches one.
+12. A selection of none is true of `path`, `status`, `value`, `done` and `no_path`; an error at load is not judged
+    here.
 
 Actions
-13. The subjects of a move are both halves of a joined pair, unless the kind says each; of `place` and `lift` what is
-    named, not what comes along.
-14. `at` is judged for each subject that the action's selection names; `it` is that subject, also where the condition
-    doesn't ask for it. The selection is read at the moment that is judged: before, or after where it says so. A breach
-    at an action is of that moment: it stands no longer than its event.
-15. For `done` and `since`, "later" is the order of events. A value that was taken by the very action that it must be
-    since counts (a torque's own). Where the action never happened everything is since it.
-    An action along a ladder at a unit's port was done to the unit, too; what is measured or inspected there was not.
+13. The subjects of a move are both halves of a joined pair, unless the kind says each; of `place` and `lift` what
+    is named, not what comes along.
+14. `at` is judged for each subject that the action's selection names; `it` is that subject, also where the
+    condition doesn't ask for it. The selection is read at the moment that is judged: before, or after where it says
+    so. A breach at an action is of that moment: it stands no longer than its event.
+15. For `done` and `since`, "later" is the order of events. A value that was taken by the very action that it must
+    be since counts (a torque's own). Where the action never happened everything is since it. An action along a
+    ladder at a unit's port was done to the unit, too; what is measured or inspected there was not.
 16. The handover and what is found aren't actions: they count no cycles and start no clock.
 17. `elapsed` counts from the last such action at the item itself; never is unmeasured.
 18. `rated` of an item without a rating asks only that there is a value; cycles there always are.
 
 Within
-19. Turning true is to be false at the last instant and true at this one; before the first instant is what was so before
-    all events. What is true then, and at the first instant still, hasn't turned.
+19. Turning true is to be false at the last instant and true at this one; before the first instant is what was so
+    before all events. What is true then, and at the first instant still, hasn't turned.
 20. Each turn and each action starts a clock of its own, for each item; what happens at one instant starts one. So a
     second trigger while the first clock runs may be a second breach of one instance.
 21. Without `stays`, that the trigger is undone ends no clock: only the condition does.
-22. With `stays`, what was met, in time or late, must remain so until the trigger's condition is false; each loss is a
-    breach of its own. Of a trigger that is an action nothing says what undoes it: it never is. Any breach of `within` is
-    since its trigger and stands until the condition is true, also where the trigger was undone meanwhile.
-23. A trigger of `turns_true` in a rule without scope is one condition, and starts one clock without an item; a trigger
-    that is an action starts one for each subject that it matches.
-24. A clock's length is that of the instant of its trigger, after all events of it: temperature last measured, else the
-    part's `start`; sink of the nearest place that has one; the heater off. What is measured later doesn't move it. The limit is the lowest
-    temperature where the part's `start` is above it, else the highest.
+22. With `stays`, what was met, in time or late, must remain so until the trigger's condition is false; each loss is
+    a breach of its own. Of a trigger that is an action nothing says what undoes it: it never is. Any breach of
+    `within` is since its trigger and stands until the condition is true, also where the trigger was undone
+    meanwhile.
+23. A trigger of `turns_true` in a rule without scope is one condition, and starts one clock without an item; a
+    trigger that is an action starts one for each subject that it matches.
+24. A clock's length is that of the instant of its trigger, after all events of it: temperature last measured, else
+    the part's `start`; sink of the nearest place that has one; the heater off. What is measured later doesn't move
+    it. The limit is the lowest temperature where the part's `start` is above it, else the highest.
 25. A thing without thermal data, without a sink, or that never reaches its limit has a clock without a deadline.
-26. A clock runs as a whole. When it runs out its instances are what is false at its deadline, each a breach; when what
-    was met is lost, what is false then. All of them stand until the condition is true.
+26. A clock runs as a whole. When it runs out its instances are what is false at its deadline, each a breach; when
+    what was met is lost, what is false then. All of them stand until the condition is true.
 
 By
 27. An outing's end is judged as its `end` event stands in the series, a stop point after its step's event, the
     sequence's end at the horizon. The stop points of a record are the ends of its outings.
-28. Unmended breaches of an instance fold into one that lists its ends, also where a further item fell short meanwhile.
+28. Unmended breaches of an instance fold into one that lists its ends, also where a further item fell short
+    meanwhile.
 
 Networks
 29. A unit hangs together with its own hold ports, a fixed place with its own and with the place around it, and what
@@ -71,11 +75,12 @@ Networks
 31. Hold has no direction: what a person stands on is reached by what he grips, and he by what stands there.
 
 Causes
-32. The cause is the event of the instant that made the instance false for good: where it broke links that were made, on
-    a way from the item to what it reached, and none is left, those links, each by its gate where it has one; else its
-    action's words with both halves of what is joined, the place, the status and the outing, and without what was
-    measured. What was so from the beginning, or became so by time alone, has none. A clock that ran out is its own cause, told by
-    what started it; of what was met and lost it is what lost it. At an end it is the words of that end; of a sequence, that it ended.
+32. The cause is the event of the instant that made the instance false for good: where it broke links that were
+    made, on a way from the item to what it reached, and none is left, those links, each by its gate where it has
+    one; else its action's words with both halves of what is joined, the place, the status and the outing, and
+    without what was measured. What was so from the beginning, or became so by time alone, has none. A clock that
+    ran out is its own cause, told by what started it; of what was met and lost it is what lost it. At an end it is
+    the words of that end; of a sequence, that it ended.
 33. Under `all` an item that two members ask of is one instance (the text: an instance is an item of the checked
     selection), false as long as it is in one of them; so is a pair. What is one each has its position.
 """
@@ -170,7 +175,8 @@ class Series:
 
 
 def words(series: Series, number: int) -> Cause:
-    """Return what an event does, without when, by whom, what it told, and under which id: both halves of what is joined."""
+    """Return what an event does, without when, by whom, what it told, and under which id: both halves of what is
+    joined."""
     event = series.events[number]
     subjects = tuple(sorted(subjects_of(series.plant, series.states[number], event)))
     return (event["action"], subjects, event.get("place"), event.get("status"), event.get("outing"))
@@ -189,7 +195,8 @@ def judge(
 ) -> Judged:
     """Judge a series of events by all rules.
 
-    `plan` says that the horizon is the end of a sequence; `stops` that there is a stop point after each event that is a step.
+    `plan` says that the horizon is the end of a sequence; `stops` that each event of a step has a stop point
+    after it.
     """
     plant = Plant(hardware)
     states = [initial(plant)]
@@ -442,7 +449,8 @@ def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
 
 
 def _starts(rule: Table, series: Series) -> list[tuple[str | None, int, Cause]]:
-    """Return for whom and when a rule's trigger happened, each once an instant, and the words of what made it happen."""
+    """Return for whom and when a rule's trigger happened, each once an instant, and the words of what made it
+    happen."""
     trigger = rule["trigger"]
     if "action" in trigger:
         found: dict[tuple[str | None, int], Cause] = {}
@@ -551,7 +559,7 @@ def _mended(
     series: Series,
     table: list[dict[tuple[str | None, Part], frozenset[str]]],
 ) -> int | None:
-    """Return the first instant from a time on, before another, at which an instance isn't false; None where there is none."""
+    """Return the first instant from a time on, before another, at which an instance is true, if there is one."""
     times = (
         t for t, false in zip(series.instants, table, strict=True) if since <= t < to and key not in false
     )
@@ -560,7 +568,7 @@ def _mended(
 
 def _ends(rule: Table, series: Series, *, plan: bool, stops: bool) -> list[tuple[int, Moment, Cause]]:
     """Return the ends at which a rule is judged: when, what is so then, and what made it an end."""
-    found = []
+    found: list[tuple[int, Moment, Cause]] = []
     for number, event in enumerate(series.events, start=1):
         ended = event["action"] == "end" and (rule["by"] == "outing" or not stops)
         if rule["by"] != "sequence" and (ended or (rule["by"] == "stop" and "step" in event)):

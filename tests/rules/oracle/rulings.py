@@ -2,14 +2,15 @@
 
 Questions that the text leaves, and what is taken here:
 
- 1. A variance covers a breach when it runs from the breach's beginning to its end, half-open like all intervals; one
-    that stands still is covered by a variance that hasn't ended at the horizon. A breach of one moment is covered at it.
+ 1. A variance covers a breach when it runs from the breach's beginning to its end, half-open like all intervals;
+    one that stands still is covered by a variance that hasn't ended at the horizon. A breach of one moment is
+    covered at it.
  2. An absent doer's place follows to the site of the thing itself; he lets go of what he holds.
  3. A doer is absent where his own site is another than the thing's, or where one of the two has none.
- 4. A verdict is undecided when a rule gave none, when no rule had anything to judge (there are none, or none found an
-    item), or when a search was cut short. Not clear outranks it.
- 5. A clock counts for a plan when its deadline lies within or behind it and it still runs at its end: also a tolerance
-    that has begun. What stays and what has no deadline doesn't.
+ 4. A verdict is undecided when a rule gave none, when no rule had anything to judge (there are none, or none found
+    an item), or when a search was cut short. Not clear outranks it.
+ 5. A clock counts for a plan when its deadline lies within or behind it and it still runs at its end: also a
+    tolerance that has begun. What stays and what has no deadline doesn't.
 """
 
 from __future__ import annotations

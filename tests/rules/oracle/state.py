@@ -38,7 +38,8 @@ class State:
     log: list[Done] = field(default_factory=list)
 
     def last(self, its: Collection[str], actions: list[str], quantity: str | None = None) -> Done | None:
-        """Return the last event of these actions that was done to one of the items, and told the quantity if one is asked.
+        """Return the last event of these actions that was done to one of the items, and told the quantity if one is
+        asked.
 
         The items are a thing and, of a unit, its ports: what is measured or looked at there is not so of the unit.
         """

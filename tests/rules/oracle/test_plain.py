@@ -222,7 +222,8 @@ def test_not_is_one_instance() -> None:
 
 
 def test_scope_that_moves() -> None:
-    """Whatever is in the store must be capped: U1's port is mated there from 2 to 4, when it goes; then it isn't judged."""
+    """Whatever is in the store must be capped: U1's port is mated there from 2 to 4, when it goes; then it isn't
+    judged."""
     rule = {
         "mode": "always",
         "scope": {"what": "unit", "at": "STORE"},
@@ -256,7 +257,8 @@ def test_another_quantity_is_no_measurement_of_this_one() -> None:
 
 
 def test_torque_of_an_earlier_tightening() -> None:
-    """25 N*m at 1, loosened and engaged at 2 and 3, torqued at 4 untold: since `torque` there is no value; told, there is."""
+    """25 N*m at 1, loosened and engaged at 2 and 3, torqued at 4 untold: since `torque` there is no value; told,
+    there is."""
     rule = {
         "mode": "at",
         "after": True,
@@ -294,7 +296,8 @@ def test_cycles_count_actions_alone() -> None:
 
 
 def test_actions_of_one_instant_are_a_series() -> None:
-    """Demated at 1, before V3 is opened at 1: not joined to the pump then. The other way round it is, for both halves."""
+    """Demated at 1, before V3 is opened at 1: not joined to the pump then. The other way round it is, for both
+    halves."""
     rule = {
         "mode": "at",
         "at": {"action": "demate"},
@@ -393,7 +396,8 @@ def test_second_trigger_while_the_first_runs() -> None:
 
 
 def test_met_and_then_lost() -> None:
-    """V1 is shut from 1 to 9; the lamp is lit at 1, so it is met, and must stay so: lost from 3 to 4, and at 9 no more."""
+    """V1 is shut from 1 to 9; the lamp is lit at 1, so it is met, and must stay so: lost from 3 to 4, and at 9 no
+    more."""
     rule = {
         "mode": "within",
         "within": "10 min",
@@ -410,7 +414,8 @@ def test_met_and_then_lost() -> None:
 
 
 def test_thermal_clock() -> None:
-    """3600 J/K over 1 W/K is an hour; half the way from 20 to -20 degC takes ln 2 of it: 2495.329850 s (Incropera 5.1)."""
+    """3600 J/K over 1 W/K is an hour; half the way from 20 to -20 degC takes ln 2 of it: 2495.329850 s (Incropera
+    5.1)."""
     rule = {
         "mode": "within",
         "within": "thermal",
@@ -484,5 +489,6 @@ def now() -> Moment:
     ],
 )
 def test_what_is_reached(medium: str, item: str, reached: set[str]) -> None:
-    """Power is asked against its one-way links; a bolted unit hangs on its place, and who stands in the store on that."""
+    """Power is asked against its one-way links; a bolted unit hangs on its place, and who stands in the store on
+    that."""
     assert now().reached(medium, item) - {item} == reached

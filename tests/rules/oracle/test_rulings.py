@@ -66,7 +66,7 @@ def _shut(since: int, until: int | None) -> Breach:
         (0, 5 * MINUTE - 1, False),
     ],
 )
-def test_variance_runs_as_long_as_the_breach(since: int, until: int | None, is_excused: bool) -> None:  # noqa: FBT001
+def test_variance_runs_as_long_as_the_breach(since: int, until: int | None, is_excused: bool) -> None:
     """The breach is [1, 5): a variance from 1 to 5 covers it, one that begins or ends a microsecond inside doesn't."""
     breach = _shut(MINUTE, 5 * MINUTE)
     assert excused(breach, [Approved(frozenset([breach.identity]), since, until)], 9 * MINUTE) is is_excused
@@ -126,7 +126,8 @@ def _done(does: str, by: str) -> list[dict[str, Any]]:
 
 
 def test_who_is_at_another_site() -> None:
-    """Ann stands in the store. She shuts a valve in the bay: absent, and in a record she follows, so the next is hers."""
+    """Ann stands in the store. She shuts a valve in the bay: absent, and in a record she follows, so the next is
+    hers."""
     does = "0:01 shut BAY:V1\n0:02 shut BAY:V2"
     assert absences(HARDWARE, _done(does, "ANN")) == [Absence(0, "ANN", "STORE", "BAY:V1", "BAY")]
     assert [absence.number for absence in absences(HARDWARE, _done(does, "ANN"), plan=True)] == [0, 1]
@@ -163,7 +164,8 @@ def _plan(*tracks: list[Table], start: int = 0) -> Table:
 
 
 def test_layout_waits() -> None:
-    """Shut takes 10 and is over at 10; the other track's first takes 3; the second waits for the shut: 10 and 5 is 15."""
+    """Shut takes 10 and is over at 10; the other track's first takes 3; the second waits for the shut: 10 and 5 is
+    15."""
     plan = _plan(
         [{"id": "a", "do": "shut BAY:V1", "takes": "10 min"}],
         [

@@ -37,7 +37,8 @@ THEMES += 2 * ["stays", "thermal"]
 
 @dataclass(frozen=True)
 class Variance:
-    """An approved exception: the breach whose fingerprint it names (by its place among those found), and how long it runs."""
+    """An approved exception: the breach whose fingerprint it names (by its place among those found), and how long
+    it runs."""
 
     number: int
     since: int
@@ -63,9 +64,11 @@ class Language:
 
     ages: bool = True
     sites: bool = True
+    apart: bool = False
+    """No two events at one instant, and none at the first."""
 
 
-def case(random: Random, language: Language = Language()) -> Case:  # noqa: B008 - frozen
+def case(random: Random, language: Language = Language()) -> Case:
     """Return a case drawn from a source of chance."""
     theme = random.choice([t for t in THEMES if language.sites or t != "presence"])
     hardware = _hardware(random, theme)
@@ -98,7 +101,7 @@ def case(random: Random, language: Language = Language()) -> Case:  # noqa: B008
     return Case(theme, hardware, rules, events, horizon, plan, variances)
 
 
-def cases(language: Language = Language()) -> st.SearchStrategy[Case]:  # noqa: B008 - frozen
+def cases(language: Language = Language()) -> st.SearchStrategy[Case]:
     """Return the strategy that draws cases: the same choices, made by hypothesis, so that it can shrink them."""
     return st.randoms(use_true_random=False).map(lambda random: case(random, language))
 
@@ -284,9 +287,9 @@ def _on_node(draw: _Draw, it: Any) -> Table:
 def _age(draw: _Draw) -> Table:
     if not draw.language.ages or draw.chance(0.4):
         return {}
-    return draw.pick(
-        [{"max_age": draw.pick(DURATIONS)}, {"since": draw.pick(["inspect", "measure", ["mate", "open"]])}]
-    )
+    if draw.chance(0.5):
+        return {"max_age": draw.pick(DURATIONS)}
+    return {"since": draw.pick(["inspect", "measure", ["mate", "open"]])}
 
 
 def _on_power(draw: _Draw, it: Any) -> Table:
@@ -664,7 +667,8 @@ def _wanted(draw: _Draw, theme: str, choices: list[Event]) -> list[Event]:
 def _events(draw: _Draw, theme: str) -> list[Event]:
     """Return what is done, in the order in which it happened."""
     events: list[Event] = []
-    time = draw.pick([0, MINUTE])
+    pauses = [pause for pause in PAUSES if pause or not draw.language.apart]
+    time = MINUTE if draw.language.apart else draw.pick([0, MINUTE])
     outing, outings = 0, theme == "ends" or draw.chance(0.3)
     for _ in range(draw.random.randint(*((8, 16) if theme in ("ends", "stays", "custom") else (3, 12)))):
         choices = possible(draw.plant, draw.state)
@@ -673,12 +677,12 @@ def _events(draw: _Draw, theme: str) -> list[Event]:
             choices = [
                 e
                 for e in choices
-                if e["subjects"][0] in PEOPLE or ":" in e["subjects"][0] and e["action"] != "grip"
+                if e["subjects"][0] in PEOPLE or (":" in e["subjects"][0] and e["action"] != "grip")
             ]
         if outings and outing and kind < 0.3:
             event: Event = {"action": "end", "subjects": [], "outing": f"O{outing}"}
             events.append(_timed(draw, event, time, theme))
-            outing, time = outing + 1, time + draw.pick(PAUSES)
+            outing, time = outing + 1, time + draw.pick(pauses)
             event = {"action": "begin", "subjects": [], "outing": f"O{outing}"}
         elif outings and not outing:
             outing = 1
@@ -701,8 +705,8 @@ def _events(draw: _Draw, theme: str) -> list[Event]:
         event = _timed(draw, _either_half(draw, event), time, theme)
         events.append(event)
         draw.state = after(draw.plant, draw.state, event, len(events))
-        if event["action"] not in ("begin",):
-            time += draw.pick(PAUSES)
+        if event["action"] != "begin" or draw.language.apart:
+            time += draw.pick(pauses)
     if outing:
         events.append(_timed(draw, {"action": "end", "subjects": [], "outing": f"O{outing}"}, time, theme))
     return events
@@ -734,7 +738,8 @@ def _timed(draw: _Draw, event: Event, time: int, theme: str) -> Event:
 
 
 def _plan(draw: _Draw, theme: str) -> Table:
-    """Return a plan of one or two outings with two tracks each; all its steps can be done in any order that they come in."""
+    """Return a plan of one or two outings with two tracks each; all its steps can be done in any order that they
+    come in."""
     outings = []
     number = 0
     free = [("shut", "open", f"BAY:V{n}") for n in (1, 2, 3)] + [("de-energise", "energise", "BAY:K2")]
