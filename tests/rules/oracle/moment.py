@@ -324,10 +324,8 @@ class Moment:
         name = sort_of(condition)
         if name == "custom":
             return frozenset()
-        if name == "all":
-            return frozenset.intersection(*(self.meeting(member, it) for member in condition["all"]))
-        if name == "any":
-            true = [member for member in condition["any"] if self.is_true(member, it)]
+        if name in ("all", "any"):
+            true = [member for member in condition[name] if self.is_true(member, it)]
             return frozenset().union(*(self.meeting(member, it) for member in true))
         if name == "not":
             return self.lacking(condition["not"], it)

@@ -65,8 +65,8 @@ Within
 By
 27. An outing's end is judged as its `end` event stands in the series, a stop point after its step's event, the
     sequence's end at the horizon. The stop points of a record are the ends of its outings.
-28. Unmended breaches of an instance fold into one that lists its ends, also where a further item fell short
-    meanwhile.
+28. Unmended breaches of an instance fold into one that lists its ends. Where a further item fell short between two
+    ends, the second is a breach of its own as well, and both list the ends that follow.
 
 Networks
 29. A unit hangs together with its own hold ports, a fixed place with its own and with the place around it, and what
@@ -530,21 +530,25 @@ def _by(rule: Table, series: Series, *, plan: bool, stops: bool) -> tuple[list[B
     table, _ = _falsehoods(rule, series)
     breaches: list[Breach] = []
     judged: set[Any] = set()
-    standing: dict[tuple[str | None, Part], Breach] = {}
+    standing: dict[tuple[str | None, Part], list[Breach]] = {}
+    latest: dict[tuple[str | None, Part], frozenset[str]] = {}
     for end, moment, cause in judged_at:
         for item in _scope(rule, moment):
             judged.add(item)
             for part, items in moment.short(rule["condition"], item).items():
                 key = (item, part)
-                earlier = standing.get(key)
-                if earlier is not None and _mended(key, earlier.ends[-1], end, series, table) is None:
-                    ends = earlier.ends if end in earlier.ends else (*earlier.ends, end)
-                    standing[key] = replace(earlier, ends=ends)
-                    continue
-                if earlier is not None:
-                    breaches.append(earlier)
-                standing[key] = Breach(rule["id"], item, part, end, end, None, (end,), cause, items)
-    breaches += standing.values()
+                earlier = standing.get(key, [])
+                if earlier and _mended(key, earlier[-1].ends[-1], end, series, table) is not None:
+                    breaches += earlier
+                    earlier = []
+                listed_ends = [b if end in b.ends else replace(b, ends=(*b.ends, end)) for b in earlier]
+                further = items - latest[key] if earlier and not has_items(part) else frozenset()
+                if not earlier or further:
+                    listed_ends.append(
+                        Breach(rule["id"], item, part, end, end, None, (end,), cause, further or items)
+                    )
+                standing[key], latest[key] = listed_ends, items
+    breaches += [breach for several in standing.values() for breach in several]
     closed = []
     for breach in breaches:
         key = (breach.item, breach.part)

@@ -14,6 +14,6 @@ LANGUAGE = Language(sites=False, apart=True)
 
 @pytest.mark.parametrize("batch", range(6))
 def test_tool_and_plain_reading_agree(batch: int) -> None:
-    """Of 72 cases, the tool finds the same broken as the plain reading does, as long, as often, with the same clocks."""
+    """Of 72 cases, the tool finds the same broken as the plain reading, as long, with the same clocks."""
     for number in range(12 * batch, 12 * batch + 12):
         assert differences(case(Random(f"agreement/{number}"), LANGUAGE)) == [], number

@@ -461,6 +461,18 @@ def test_ends_fold_until_it_is_mended() -> None:
     ]
 
 
+def test_further_item_at_a_later_end() -> None:
+    """Two valves must be open: V1 is shut at the end 2, V2 too at 4, so a second breach there; both last till the
+    end 6."""
+    condition = {"count": {"id": ["BAY:V1", "BAY:V2"]}, "is": "open", "at_least": 2}
+    does = "0:01 shut BAY:V1\n0:02 end O1\n0:03 shut BAY:V2\n0:04 end O2\n0:06 end O3"
+    found = judged({"mode": "by", "by": "outing", "condition": condition}, does)
+    assert [(breach.ends, set(breach.short)) for breach in found.breaches] == [
+        ((2 * MINUTE, 4 * MINUTE, 6 * MINUTE), {"BAY:V1"}),
+        ((4 * MINUTE, 6 * MINUTE), {"BAY:V2"}),
+    ]
+
+
 def test_end_of_a_sequence_is_a_plans() -> None:
     """V1 is shut at 1; that the sequence ends, at 3, is so of a plan alone."""
     rule = {"mode": "by", "by": "sequence", "condition": {"status": "BAY:V1", "is": "open"}}
