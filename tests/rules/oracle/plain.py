@@ -51,7 +51,7 @@ Within
 21. Without `stays`, that the trigger is undone ends no clock: only the condition does.
 22. With `stays`, what was met, in time or late, must remain so until the trigger's condition is false; each loss is
     a breach of its own. Of a trigger that is an action nothing says what undoes it: it never is. Any breach of
-    `within` is since its trigger and stands until the condition is true, also where the trigger was undone
+    `within` is since its trigger, and stands until its instance is true, also where the trigger was undone
     meanwhile.
 23. A trigger of `turns_true` in a rule without scope is one condition, and starts one clock without an item; a
     trigger that is an action starts one for each subject that it matches.
@@ -59,8 +59,9 @@ Within
     the part's `start`; sink of the nearest place that has one; the heater off. What is measured later doesn't move
     it. The limit is the lowest temperature where the part's `start` is above it, else the highest.
 25. A thing without thermal data, without a sink, or that never reaches its limit has a clock without a deadline.
-26. A clock runs as a whole. When it runs out its instances are what is false at its deadline, each a breach; when
-    what was met is lost, what is false then. All of them stand until the condition is true.
+26. A clock runs as a whole. When it runs out each instance that is false at its deadline is a breach. Until the
+    whole is true, late, what falls short further is a breach of its own; so it is while what was met must remain
+    so.
 
 By
 27. An outing's end is judged as its `end` event stands in the series, a stop point after its step's event, the
@@ -94,7 +95,7 @@ from typing import Any
 import networkx as nx
 
 from cfgtrack.physics.thermal import time_to_limit
-from tests.rules.oracle.moment import CUSTOMS, Custom, Moment, Part, has_items, leaves, sort_of
+from tests.rules.oracle.moment import CUSTOMS, Custom, Moment, Part, Short, has_items, leaves, sort_of
 from tests.rules.oracle.plant import SECOND, Plant, Table, listed, micros, si
 from tests.rules.oracle.state import Event, State, after, around, initial, subjects_of
 
@@ -430,22 +431,60 @@ def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
         true = [moment.is_true(rule["condition"], item) for moment in moments]
         met = next((i for i in range(index, len(true)) if true[i]), None)
         in_time = met is not None and (deadline is None or series.instants[met] <= deadline)
+        if not in_time and (deadline is None or series.horizon <= deadline):
+            clocks.append(Clock(rule["id"], item, (), begun, deadline, "within"))
+            continue
+        shorts = [moment.short(rule["condition"], item) for moment in moments]
+        owed = _Owed(rule, item, begun, ("clock", trigger), shorts, series)
         if not in_time:
-            if deadline is None or series.horizon <= deadline:
-                clocks.append(Clock(rule["id"], item, (), begun, deadline, "within"))
-                continue
-            until = None if met is None else series.instants[met]
-            missing = series.at(deadline).short(rule["condition"], item)
-            for part, items in missing.items():
-                breaches.append(
-                    Breach(rule["id"], item, part, deadline, begun, until, (), ("clock", trigger), items)
-                )
+            assert deadline is not None
+            late = len(shorts) if met is None else met
+            last_before = max(i for i, time in enumerate(series.instants) if time <= deadline)
+            breaches += _broken_from(owed, last_before, late, deadline)
         if rule.get("stays") and met is not None:
-            undone = _undone(rule, item, moments, index)
-            lost = _losses(rule, item, begun, series, true, met, undone)
+            lost = _broken_from(owed, met + 1, _undone(rule, item, moments, index), None)
             losses += bool(lost)
             breaches += lost
     return breaches, clocks, len({item for item, _, _ in started}), losses, limits
+
+
+@dataclass(frozen=True)
+class _Owed:
+    """What a trigger asks of an item: what falls short of it at each instant, and what started it."""
+
+    rule: Table
+    item: str | None
+    begun: int
+    clock: Cause
+    shorts: list[Short]
+    series: Series
+
+
+def _broken_from(owed: _Owed, first: int, end: int, deadline: int | None) -> list[Breach]:
+    """Return each instance that is false, or turns so, from one instant on and before another.
+
+    What is false at the first of them already was so when the clock ran out, where there is a deadline.
+    """
+    rule, item, series = owed.rule, owed.item, owed.series
+    found = []
+    for part in sorted({part for short in owed.shorts for part in short}):
+        flags = [i >= first and part in short for i, short in enumerate(owed.shorts)]
+        for begin, over in _runs(flags):
+            if begin >= end:
+                continue
+            until = series.instants[over] if over < len(flags) else None
+            ran_out = deadline is not None and begin == first
+            time = deadline if deadline is not None and ran_out else series.instants[begin]
+            cause = owed.clock if ran_out else _cause(rule["condition"], item, part, series, begin)
+            short = owed.shorts[begin][part]
+            found.append(Breach(rule["id"], item, part, time, owed.begun, until, (), cause, short))
+            for index in range(begin + 1, min(over, end)) if not has_items(part) else ():
+                further = owed.shorts[index][part] - owed.shorts[index - 1][part]
+                if further:
+                    anew = _cause(rule["condition"], item, part, series, index, further)
+                    now = series.instants[index]
+                    found.append(Breach(rule["id"], item, part, now, owed.begun, until, (), anew, further))
+    return found
 
 
 def _starts(rule: Table, series: Series) -> list[tuple[str | None, int, Cause]]:
@@ -507,21 +546,6 @@ def _undone(rule: Table, item: str | None, moments: list[Moment], index: int) ->
     return next(later, len(moments))
 
 
-def _losses(
-    rule: Table, item: str | None, begun: int, series: Series, true: list[bool], met: int, undone: int
-) -> list[Breach]:
-    """Return the breaches of what was met and then did not remain so until the trigger was undone."""
-    found = []
-    for first, last in _runs([not is_true and i > met for i, is_true in enumerate(true)]):
-        if first < undone:
-            time = series.instants[first]
-            until = series.instants[last] if last < len(true) else None
-            for part, items in series.at(time).short(rule["condition"], item).items():
-                cause = _cause(rule["condition"], item, part, series, first)
-                found.append(Breach(rule["id"], item, part, time, begun, until, (), cause, items))
-    return found
-
-
 # --- by ---------------------------------------------------------------------------------------------------------------
 
 
@@ -577,7 +601,8 @@ def _ends(rule: Table, series: Series, *, plan: bool, stops: bool) -> list[tuple
         ended = event["action"] == "end" and (rule["by"] == "outing" or not stops)
         if rule["by"] != "sequence" and (ended or (rule["by"] == "stop" and "step" in event)):
             moment = Moment(series.plant, series.states[number], event["happened"], series.customs)
-            found.append((event["happened"], moment, ("done", words(series, number - 1))))
+            cause = words(series, number - 1) if rule["by"] == "outing" else ("stop",)
+            found.append((event["happened"], moment, ("done", cause)))
     if rule["by"] == "sequence" and plan:
         found.append((series.horizon, series.at(series.horizon), ("end", "sequence")))
     return found
