@@ -38,7 +38,9 @@ Actions
     so. A breach at an action is of that moment: it stands no longer than its event.
 15. For `done` and `since`, "later" is the order of events. A value that was taken by the very action that it must
     be since counts (a torque's own). Where the action never happened everything is since it. An action along a
-    ladder at a unit's port was done to the unit, too; what is measured or inspected there was not.
+    ladder at a unit's port was done to the unit, too; what is measured or inspected there was not. What is too old
+    or from before what it must be since doesn't count, so it is unmeasured: where a rule lets that pass
+    (`unmeasured`) it passes. (It could be read otherwise, so no case draws both.)
 16. The handover and what is found aren't actions: they count no cycles and start no clock.
 17. `elapsed` counts from the last such action at the item itself; never is unmeasured.
 18. `rated` of an item without a rating asks only that there is a value; cycles there always are.
@@ -80,8 +82,8 @@ Causes
     made, on a way from the item to what it reached, and none is left, those links, each by its gate where it has
     one; else its action's words with both halves of what is joined, the place, the status and the outing, and
     without what was measured. What was so from the beginning, or became so by time alone, has none. A clock that
-    ran out is its own cause, told by what started it; of what was met and lost it is what lost it. At an end it is
-    the words of that end; of a sequence, that it ended.
+    ran out is its own cause, told by what started it; of what was met and lost it is what lost it. At an outing's
+    end it is the words of that end; at a stop point or a sequence's, that it is one.
 33. Under `all` an item that two members ask of is one instance (the text: an instance is an item of the checked
     selection), false as long as it is in one of them; so is a pair. What is one each has its position.
 """

@@ -305,8 +305,7 @@ def _on_unit(draw: _Draw, it: Any) -> Table:
             "value": it,
             "quantity": "temperature",
             "max": "20 degC",
-            "unmeasured": draw.chance(0.5),
-            **_age(draw),
+            **(_age(draw) or {"unmeasured": draw.chance(0.5)}),
         },
         {"done": "measure", "since": draw.pick(["place", ["place", "lift"], "inspect"]), "of": it},
         {
@@ -325,7 +324,12 @@ def _on_port(draw: _Draw, it: Any) -> Table:
         {"status": it, "is": draw.pick([["capped", "mated"], "demated", "mated"])},
         {"value": it, "quantity": "cycles", "rated": True},
         {"value": it, "quantity": "cycles", "max": 1},
-        {"value": it, "quantity": "pressure", "max": "50 kPa", "unmeasured": draw.chance(0.5), **_age(draw)},
+        {
+            "value": it,
+            "quantity": "pressure",
+            "max": "50 kPa",
+            **(_age(draw) or {"unmeasured": draw.chance(0.5)}),
+        },
         {"no_path": "fluid", "from": it, "to": FLUID_SOURCE},
         {"path": "fluid", "from": it, "to": EXPANSION},
         {"done": "measure", "since": ["mate", "uncap"], "of": it, "quantity": "pressure"},
