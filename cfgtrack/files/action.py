@@ -117,6 +117,8 @@ def _check_texts(said: Said, note: Note) -> None:
         note("withdraws", "missing", "withdraw needs the id of the event that it withdraws")
     if said.action == ac.EXPLAIN and not said["explains"]:
         note("explains", "missing", "explain needs the id of the event that it explains")
+    if said.action == ac.ACKNOWLEDGE and not said["acknowledges"]:
+        note("acknowledges", "missing", "acknowledge needs the fingerprints of the findings that it is of")
 
 
 def _check_thing(said: Said, plant: Plant, note: Note) -> None:

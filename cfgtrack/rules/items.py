@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from cfgtrack.model.plant import Plant
@@ -28,6 +28,10 @@ class OnItems(Condition):
     @abstractmethod
     def reason(self, world: World, item: str) -> Reason:
         """Return why an item falls short now, and what would cure it: told as one with the others, see `Reason`."""
+
+    def each(self) -> Iterator[Selection]:
+        """Yield the selection of its items."""
+        return self.checked()
 
     def timers(self, plant: Plant) -> tuple[Timer, ...]:  # noqa: ARG002 - most don't look at the time
         """Return when time alone may change whether an item meets it."""

@@ -11,6 +11,7 @@ later `known`. So a question needs no transaction, and readers never wait for wr
 # ruff: noqa: S608 - the only text put into these statements is the conditions written here
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from types import TracebackType
@@ -19,7 +20,7 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.event import Entry, LogLine
+from cfgtrack.model.event import ABSENT, Entry, LogLine
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.columns import NEVER
@@ -223,7 +224,7 @@ class Journal:
         parameters = {"owner": owner_of(subject), "known": self._known(known), **span}
         for entry in entries_of(self.database.rows(sql, parameters)):
             event = entry.event
-            if ":" not in subject or subject in (*event.subjects, *event.moved, event.peer):
+            if ":" not in subject or subject in event.written or subject == event.peer:
                 yield entry
 
     def entry(self, event_id: str) -> Entry | None:
@@ -263,8 +264,26 @@ class Journal:
         at, known = self.moment(at, known)
         # An explanation answers for good, whatever the moment that it is about.
         explained = {e.event.explains for e in self.of_action(ac.EXPLAIN, known=known)}
-        found = (e for e in self.of_action(ac.FOUND, at=at, known=known) if e.event.expected)
+        found = [e for e in self.of_action(ac.FOUND, at=at, known=known) if e.event.expected]
+        found += self._found_elsewhere(at, known)
+        found.sort(key=lambda e: (e.event.happened, e.number))
         return [e for e in found if e.event.id not in explained]
+
+    def _found_elsewhere(self, at: int, known: int) -> list[Entry]:
+        """Return the events in effect whose doer was found elsewhere than the record had him."""
+        places = self.plant(known).places.values()
+        doers = json.dumps([place.id for place in places if place.mobile])
+        each = (
+            "json_each(:doers) s"
+            if self.database.is_file
+            else "json_array_elements_text((:doers)::json) s(value)"
+        )
+        sql = (
+            f"SELECT e.body, e.number, e.known FROM {each}"
+            f" JOIN change c ON c.subject = s.value AND c.aspect = '{ABSENT}' JOIN event e ON e.number = c.number"
+            " WHERE c.happened <= :at AND c.known <= :known AND c.until > :known"
+        )
+        return entries_of(self.database.rows(sql, {"doers": doers, "at": at, "known": known}))
 
     def remarks(
         self, subjects: Iterable[str], *, at: int | None = None, known: int | None = None

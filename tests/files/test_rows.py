@@ -113,6 +113,7 @@ BAD_ROWS = [
     (f"at,action,subject,basis\n{AT},inspect,PUMP-1,seen\n", ["j.csv row 2, column basis: unknown-basis"]),
     (f"at,action,subject,outing\n{AT},begin,PUMP-1,o-1\n", ["j.csv row 2, column subject: subjects"]),
     (f"at,action,subject,values\n{AT},inspect,PUMP-1,torque='2\n", ["j.csv row 2, column values: syntax"]),
+    (f"at,action,subject,reason\n{AT},acknowledge,,x\n", ["j.csv row 2: missing"]),
     (f"at,action,subject\n{AT},define,\n", ["j.csv row 2, column action: unexpected"]),
 ]
 

@@ -174,7 +174,7 @@ class Value(OnItems):
             return Reason.of_each("value", (item,), form, (item,), cures)
         got = "was never measured" if value is None else f"is {self.number(value)}"
         if value is not None and (fault := self._fault_of_age(world, item)):
-            got = f"was {self.number(value)}, but measured {fault}"
+            got = f"was {self.number(value)} when it was measured {fault}"
         form = "{}; must be " + self.span(*self._range(world, item)) + self.age_words()
         return Reason.of_each("value", (f"{self.what()} of {item} {got}",), form, (item,), cures)
 
