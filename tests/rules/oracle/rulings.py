@@ -21,7 +21,7 @@ from typing import Any
 
 from tests.rules.oracle.plain import Breach, Clock
 from tests.rules.oracle.plant import Plant, Table
-from tests.rules.oracle.state import BOOKKEEPING, Event, State, after, around, initial
+from tests.rules.oracle.state import Absence, Event, absent, after, initial
 
 
 @dataclass(frozen=True)
@@ -98,34 +98,6 @@ def verdict(ending: Ending) -> str:
 # --- presence ---------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Absence:
-    """A doer who wasn't where the thing is: which event, who, where he was and where it is (sites, or None)."""
-
-    number: int
-    doer: str
-    doer_site: str | None
-    thing: str
-    thing_site: str | None
-
-
-def site(plant: Plant, state: State, item: str) -> str | None:
-    """Return the site of a thing: the innermost around it, unless its port names its own."""
-    own = (plant.ports.get(item) or {}).get("site")
-    if own is not None:
-        return str(own)
-    return next((place for place in around(plant, state, item) if plant.places[place].get("site")), None)
-
-
-def remote_from(plant: Plant, item: str, quantity: str | None = None) -> list[str]:
-    """Return the places from which a port, node or quantity is worked or read."""
-    table = plant.ports.get(item) or plant.nodes.get(item) or {}
-    remote = table.get("remote", [])
-    if isinstance(remote, dict):
-        remote = remote.get(quantity, [])
-    return [remote] if isinstance(remote, str) else list(remote)
-
-
 def absences(hardware: Table, events: list[Event], *, plan: bool = False) -> list[Absence]:
     """Return who wasn't there, of those events that tell their doer. Nothing is judged in a plant without sites.
 
@@ -134,38 +106,10 @@ def absences(hardware: Table, events: list[Event], *, plan: bool = False) -> lis
     plant = Plant(hardware)
     state = initial(plant)
     found: list[Absence] = []
-    judged = any(place.get("site") for place in plant.places.values())
     for number, event in enumerate(events):
-        absent = _absent(plant, state, event, number) if judged and event.get("by") else None
-        if absent is not None:
-            found.append(absent)
-            if plan:
-                continue
-            if absent.thing_site is not None:
-                _follows(plant, state, absent.doer, absent.thing_site)
-        state = after(plant, state, event, number + 1)
+        away = absent(plant, state, event, number)
+        if away is not None:
+            found.append(away)
+        if away is None or not plan:
+            state = after(plant, state, event, number + 1)
     return found
-
-
-def _absent(plant: Plant, state: State, event: Event, number: int) -> Absence | None:
-    doer = event["by"]
-    if event["action"] in BOOKKEEPING or doer in event["subjects"]:
-        return None
-    where = around(plant, state, doer)
-    quantities = list(event.get("values", {})) or [None]
-    for thing in event["subjects"]:
-        if any(place in where for name in quantities for place in remote_from(plant, thing, name)):
-            continue
-        here, there = site(plant, state, doer), site(plant, state, thing)
-        if here is None or here != there:
-            return Absence(number, doer, here, thing, there)
-    return None
-
-
-def _follows(plant: Plant, state: State, doer: str, where: str) -> None:
-    for port in [port for port in state.mate if plant.owner[port] == doer]:
-        mate = state.mate.pop(port)
-        state.mate.pop(mate, None)
-        for half in (port, mate):
-            state.status[half] = plant.kind(half)["initial"]
-    state.at[doer] = where

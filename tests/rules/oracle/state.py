@@ -119,6 +119,11 @@ def _move(plant: Plant, state: State, event: Event) -> dict[str, Any] | None:
 
 def after(plant: Plant, before: State, event: Event, number: int) -> State:
     """Return the state that an event leaves behind; the state before stays as it is."""
+    away = absent(plant, before, event)
+    if away is not None and away.thing_site is not None:
+        # Reality isn't refused: who wasn't there is found there.
+        before = deepcopy(before)
+        _follows(plant, before, away.doer, away.thing_site)
     state = deepcopy(before)
     subjects = subjects_of(plant, before, event)
     action = event["action"]
@@ -186,3 +191,60 @@ def gives(plant: Plant, port: str) -> bool:
 def carries(plant: Plant, state: State, a: str, b: str) -> bool:
     """Return whether both halves say that their interface carries."""
     return all(plant.at_least(port, state.status[port], "carries") for port in (a, b))
+
+
+# --- presence ---------------------------------------------------------------------------------------------------------
+
+
+class Absence(NamedTuple):
+    """A doer who wasn't where the thing is: which event, who, where he was and where it is (sites, or None)."""
+
+    number: int
+    doer: str
+    doer_site: str | None
+    thing: str
+    thing_site: str | None
+
+
+def site(plant: Plant, state: State, item: str) -> str | None:
+    """Return the site of a thing: the innermost around it, unless its port names its own."""
+    own = (plant.ports.get(item) or {}).get("site")
+    if own is not None:
+        return str(own)
+    return next((place for place in around(plant, state, item) if plant.places[place].get("site")), None)
+
+
+def remote_from(plant: Plant, item: str, quantity: str | None = None) -> list[str]:
+    """Return the places from which a port, node or quantity is worked or read."""
+    table = plant.ports.get(item) or plant.nodes.get(item) or {}
+    remote = table.get("remote", [])
+    if isinstance(remote, dict):
+        remote = remote.get(quantity, [])
+    return [remote] if isinstance(remote, str) else list(remote)
+
+
+def absent(plant: Plant, state: State, event: Event, number: int = 0) -> Absence | None:
+    """Return how the doer of an event isn't where the thing is, if so. Nothing is judged in a plant without sites."""
+    if "by" not in event or not any(place.get("site") for place in plant.places.values()):
+        return None
+    doer = event["by"]
+    if event["action"] in BOOKKEEPING or doer in event["subjects"]:
+        return None
+    where = around(plant, state, doer)
+    quantities = list(event.get("values", {})) or [None]
+    for thing in event["subjects"]:
+        if any(place in where for name in quantities for place in remote_from(plant, thing, name)):
+            continue
+        here, there = site(plant, state, doer), site(plant, state, thing)
+        if here is None or here != there:
+            return Absence(number, doer, here, thing, there)
+    return None
+
+
+def _follows(plant: Plant, state: State, doer: str, where: str) -> None:
+    for port in [port for port in state.mate if plant.owner[port] == doer]:
+        mate = state.mate.pop(port)
+        state.mate.pop(mate, None)
+        for half in (port, mate):
+            state.status[half] = plant.kind(half)["initial"]
+    state.at[doer] = where

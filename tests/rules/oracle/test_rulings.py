@@ -10,7 +10,8 @@ from tests.rules.oracle.phrases import clock, read
 from tests.rules.oracle.plain import Breach, Clock, judge
 from tests.rules.oracle.plans import HIGH, LIKELY, LOW, by_durations, layout, ties
 from tests.rules.oracle.plant import Table
-from tests.rules.oracle.rulings import Absence, Approved, Ending, absences, excused, identities, verdict
+from tests.rules.oracle.rulings import Approved, Ending, absences, excused, identities, verdict
+from tests.rules.oracle.state import Absence
 from tests.rules.oracle.test_plain import HARDWARE, MINUTE, OPEN, VOLUMES, judged, world
 
 # --- fingerprints -----------------------------------------------------------------------------------------------------
