@@ -16,6 +16,7 @@ from tests.rules.oracle.census import plainly
 from tests.rules.oracle.drive import Answer, ask, offset
 from tests.rules.oracle.moment import has_items
 from tests.rules.oracle.plain import Breach, Judged
+from tests.rules.oracle.rulings import Approved, absences, apart, identities
 from tests.rules.oracle.worlds import Case
 
 ANYTHING = "*"
@@ -39,6 +40,8 @@ def differences(drawn: Case) -> list[str]:
             else []
         ),
         *_compare("clock", _our_clocks(found), _their_clocks(answer)),
+        *_compare("absent", _our_absences(drawn), _their_absences(answer)),
+        *_compare("excused", _our_excused(drawn, answer, breaches), _theirs(answer.excused)),
     ]
 
 
@@ -122,6 +125,27 @@ def _their_prints(findings: list[dict[str, Any]]) -> Rows:
     for finding in findings:
         rows[finding["rule"]] |= set(finding["fingerprints"])
     return {(rule, len(prints)): set() for rule, prints in rows.items()}
+
+
+def _our_absences(drawn: Case) -> Rows:
+    return {(f"E{away.number}",): {away.doer} for away in absences(drawn.hardware, drawn.events)}
+
+
+def _their_absences(answer: Answer) -> Rows:
+    absent = [entry for entry in answer.discrepancies if entry["action"] != "as-found"]
+    return {(entry["id"],): {entry["by"]} for entry in absent}
+
+
+def _our_excused(drawn: Case, answer: Answer, breaches: list[Breach]) -> Rows:
+    """Return what is excused when the same finding is approved: all that has its breaches' fingerprints, in time."""
+    if answer.approved is None:
+        return {}
+    (variance,) = drawn.variances
+    (key,) = _theirs([answer.approved])
+    alike = [breach for breach in breaches if (breach.rule, breach.time, breach.since) == key]
+    named = [breach for breach in alike if subjects(breach) & {ANYTHING, *answer.approved["subjects"]}]
+    approved = Approved(frozenset(identities(named)), variance.since, variance.until)
+    return _ours([breach for breach in breaches if apart(breach, [approved], drawn.horizon)])
 
 
 def _our_clocks(found: Judged) -> Rows:

@@ -4,27 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from cfgtrack.answers import check, hardware, review, rules, transfer
+from cfgtrack.answers import amend, check, hardware, review, rules, transfer
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.encode import json_of
 from tests.rules.oracle import toml
 from tests.rules.oracle.worlds import Case
 
-Told = dict[tuple[str, int], set[tuple[Any, ...]]]
-
 
 @dataclass(frozen=True)
 class Answer:
-    """What the tool found: each finding as its JSON says it, and each running clock."""
+    """What the tool found: each finding as its JSON says it, each running clock, and each thing found otherwise.
+
+    Where a case approves a finding, that one, and what is excused since; which of them stand else is told before it.
+    """
 
     findings: list[dict[str, Any]]
     clocks: list[dict[str, Any]]
+    discrepancies: list[dict[str, Any]] = field(default_factory=list)
+    approved: dict[str, Any] | None = None
+    excused: list[dict[str, Any]] = field(default_factory=list)
 
 
 def offset(text: str | None) -> int | None:
@@ -47,7 +51,20 @@ def ask(drawn: Case) -> Answer:
             transfer.take_in(asking(None), str(folder / "events.csv"))
         at = asking(toml.instant(drawn.horizon))
         reviewed, opened = json_of(review.review(at)), json_of(review.findings(at))
-        return Answer(reviewed["findings"], opened["clocks"])
+        answer = Answer(reviewed["findings"], opened["clocks"], opened["discrepancies"])
+        if not drawn.variances or not reviewed["findings"]:
+            return answer
+        (variance,) = drawn.variances
+        approved = reviewed["findings"][variance.number % len(reviewed["findings"])]
+        until = None if variance.until is None else toml.instant(variance.until)
+        amend.approve(
+            at,
+            findings=approved["fingerprints"],
+            start=toml.instant(variance.since),
+            end=until,
+            reason="it may be so",
+        )
+        return replace(answer, approved=approved, excused=json_of(review.review(at))["excused"])
 
 
 @contextmanager

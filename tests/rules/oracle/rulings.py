@@ -4,7 +4,9 @@ Questions that the text leaves, and what is taken here:
 
  1. A variance covers a breach when it runs from the breach's beginning to its end, half-open like all intervals;
     one that stands still is covered by a variance that hasn't ended at the horizon. A breach of one moment is
-    covered at it.
+    covered at it. So it is where a plan is to be clear. In a review of the past a breach that was approved while it
+    stood is shown apart as well, for people approve what they have found; one that ended before the variance began
+    is not.
  2. An absent doer's place follows to the site of the thing itself; he lets go of what he holds.
  3. A doer is absent where his own site is another than the thing's, or where one of the two has none.
  4. A verdict is undecided when a rule gave none, when no rule had anything to judge (there are none, or none found
@@ -45,6 +47,16 @@ def excused(breach: Breach, variances: Iterable[Approved], horizon: int) -> bool
             continue
         last = horizon + 1 if breach.until is None else max(breach.until, breach.since + 1)
         if variance.until is None or variance.until >= last:
+            return True
+    return False
+
+
+def apart(breach: Breach, variances: Iterable[Approved], horizon: int) -> bool:
+    """Return whether a review of the past shows a breach apart: it was approved while it stood, and until it ended."""
+    last = horizon + 1 if breach.until is None else max(breach.until, breach.since + 1)
+    for variance in variances:
+        runs = variance.since < last and (variance.until is None or variance.until >= last)
+        if runs and breach.identity in variance.identities:
             return True
     return False
 

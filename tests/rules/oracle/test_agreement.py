@@ -9,7 +9,7 @@ import pytest
 from tests.rules.oracle.agreement import differences
 from tests.rules.oracle.worlds import Language, case
 
-LANGUAGE = Language(sites=False, apart=True)
+LANGUAGE = Language(apart=True)
 
 
 @pytest.mark.parametrize("batch", range(6))

@@ -10,7 +10,7 @@ from tests.rules.oracle.phrases import clock, read
 from tests.rules.oracle.plain import Breach, Clock, judge
 from tests.rules.oracle.plans import HIGH, LIKELY, LOW, by_durations, layout, ties
 from tests.rules.oracle.plant import Table
-from tests.rules.oracle.rulings import Approved, Ending, absences, excused, identities, verdict
+from tests.rules.oracle.rulings import Approved, Ending, absences, apart, excused, identities, verdict
 from tests.rules.oracle.state import Absence
 from tests.rules.oracle.test_plain import HARDWARE, MINUTE, OPEN, VOLUMES, judged, world
 
@@ -79,6 +79,15 @@ def test_variance_excuses_what_it_names() -> None:
     assert not excused(other, [Approved(frozenset([one.identity]), 0, None)], 9 * MINUTE)
     assert not excused(one, [Approved(frozenset(), 0, None)], 9 * MINUTE)
     assert not excused(one, [Approved(frozenset([one.identity]), 0, 9 * MINUTE)], 9 * MINUTE)
+
+
+def test_approved_after_it_was_found() -> None:
+    """Found at 1 and approved at 3, while it stands until 5: shown apart in a review; a plan isn't clear by it."""
+    breach = _shut(MINUTE, 5 * MINUTE)
+    later = [Approved(frozenset([breach.identity]), 3 * MINUTE, None)]
+    assert apart(breach, later, 9 * MINUTE)
+    assert not excused(breach, later, 9 * MINUTE)
+    assert not apart(breach, [Approved(frozenset([breach.identity]), 5 * MINUTE, None)], 9 * MINUTE)
 
 
 # --- verdict ----------------------------------------------------------------------------------------------------------
