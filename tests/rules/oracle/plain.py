@@ -82,8 +82,8 @@ Causes
     made, on a way from the item to what it reached, and none is left, those links, each by its gate where it has
     one; else its action's words with both halves of what is joined, the place, the status and the outing, and
     without what was measured. What was so from the beginning, or became so by time alone, has none. A clock that
-    ran out is its own cause, told by what started it; of what was met and lost it is what lost it. At an outing's
-    end it is the words of that end; at a stop point or a sequence's, that it is one.
+    ran out has for its cause the words of what started it; of what was met and lost it is what lost it. At an
+    outing's end it is the words of that end; at a stop point or a sequence's, that it is one.
 33. Under `all` an item that two members ask of is one instance (the text: an instance is an item of the checked
     selection), false as long as it is in one of them; so is a pair. What is one each has its position.
 """
@@ -437,7 +437,7 @@ def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
             clocks.append(Clock(rule["id"], item, (), begun, deadline, "within"))
             continue
         shorts = [moment.short(rule["condition"], item) for moment in moments]
-        owed = _Owed(rule, item, begun, ("clock", trigger), shorts, series)
+        owed = _Owed(rule, item, begun, trigger or ("clock",), shorts, series)
         if not in_time:
             assert deadline is not None
             late = len(shorts) if met is None else met
