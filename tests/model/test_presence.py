@@ -47,7 +47,7 @@ port = [
   { name = "V", kind = "valve", remote = ["CONTROL"] },
 ]
 node = [{ name = "CASE", medium = "fluid", litres = "1 l", remote = ["CONTROL"] }]
-remote = { temperature = ["CONTROL"] }
+remote = { temperature = ["CONTROL"], torque = ["CONTROL"] }
 [[part]]
 id = "hose"
 flexible = true
@@ -295,6 +295,15 @@ THERE = [
     ([], "- open Y:V", []),
     ([], "somebody open Y:V", []),
     (["ANN place ANN at STORE"], "- grip X:LUG with ANN:LEFT", ["not-here"]),
+    # read from elsewhere is read, not done
+    (
+        ["ANN engage X:BOLT BAY:BOLT", "CRANE place CRANE at ROOF"],
+        "DAN torque X:BOLT torque=25N*m",
+        ["absent"],
+    ),
+    (["CRANE place CRANE at ROOF"], "DAN measure X:BOLT torque=25N*m", []),
+    (["ANN place ANN at ROOF"], "ANN as-found X:BOLT engaged to BAY:BOLT", ["absent", "absent"]),
+    (["ANN place ANN at WORKS"], "ANN place ANN at BAY", []),
     # nowhere known is nowhere to be
     (["- as-found X at WORKS"], "ANN inspect X", ["absent"]),
     (["- as-found X at WORKS", "ANN place ANN at WORKS"], "ANN inspect X", ["absent"]),
