@@ -490,6 +490,17 @@ def test_an_absent_doer_was_found_there():
     )
 
 
+def test_a_hand_that_let_go_of_one_thing_grips_another():
+    """What he held elsewhere is let go before he does what he is recorded to have done, with the same hand."""
+    now = after("ANN grip X:LUG with ANN:LEFT")
+    now.apply(recorded(now, "ANN grip Y:LUG with ANN:LEFT"))
+    assert [now.state(port)[:2] for port in ("ANN:LEFT", "Y:LUG", "X:LUG")] == [
+        ("held", "Y:LUG"),
+        ("held", "ANN:LEFT"),
+        ("free", None),
+    ]
+
+
 def test_a_machine_leaves_what_is_on_it():
     """What stands on a machine, or in a bed of it, is left where the machine was."""
     now = after("ANN place X at BED", "ANN place ANN at CRANE")
