@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import pytest
 
-from tests.bench.mutants import CHECKOUT, Source, draw, faults, mutant
+from tests.bench.faults import Source, draw, faults, mutant
+from tests.bench.mutants import CHECKOUT
 
 PRICE = '''
 """Prices."""
