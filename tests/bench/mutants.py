@@ -1,11 +1,12 @@
 """Mutants: small faults put into the code, one at a time, each of which some test should notice.
 
     python -m tests.bench.mutants --sample 150 --seed N [--modules cfgtrack/rules ...] [--jobs 2] [--folder DIR]
-    python -m tests.bench.mutants --tests tests/rules --no-suite    a shorter look: a part of the suite, and no more
+    python -m tests.bench.mutants --seed N --tests tests/rules --no-suite    a shorter look, at a part of the suite
+    python -m tests.bench.mutants --seed N --only 7 33 --tests tests/rules/test_new.py   two of them, after a new test
 
 The faults are those of cosmic-ray's operators, and two that it lacks: a statement left out, and None returned. First a
 place is drawn, then one of the faults that can be put there, so no place counts double. The same tree and seed give
-the same sample.
+the same sample, and tests are no part of what it is drawn from.
 
 One run of the suite, with few examples of each property, writes down what every test reaches; it is kept under the
 folder for the next call on the same tree. A mutant then meets the tests that reach its statement, the short ones
@@ -172,6 +173,7 @@ class Tree:
         command += [
             f"--basetemp={self.folder / 'suite-temporary'}",
             *(["-x"] if "MUTANTS_LEAVE" in told else []),
+            *self.tests,
         ]
         with (watch / "said").open("wb") as said:
             return subprocess.Popen(
@@ -184,12 +186,23 @@ class Tree:
         if not kept.exists():
             at, watch = self.copy(0), self.folder / "watch"
             told = {"MUTANTS_LINES": json.dumps(self.modules), "CFGTRACK_CASES": "60"}
-            status = self.suite(at, watch, jobs, **told).wait()
+            status = _waited(self.suite(at, watch, jobs, **told), None)
             if status not in (0, 1):
                 raise SystemExit(f"the suite can't be run (status {status}): {watch / 'said'}")
             found = Reach.read(watch, at.resolve())
             kept.write_text(json.dumps([found.tests, found.contexts, found.lines, found.modules]))
         return Reach(*json.loads(kept.read_text()))
+
+
+def _waited(process: subprocess.Popen[bytes], seconds: float | None) -> int:
+    """Return the status of a suite when it ends; where nobody waits so long, it may put its servers away, and ends."""
+    try:
+        return process.wait(seconds)
+    finally:
+        for number, grace in ((signal.SIGINT, 30), (signal.SIGKILL, None)):
+            with suppress(ProcessLookupError, subprocess.TimeoutExpired):
+                os.killpg(process.pid, number)
+                process.wait(grace)
 
 
 # A mutant meets tests.
@@ -257,6 +270,7 @@ def _in_child(at: Path, fault: Fault | None, meeting: Meeting) -> dict[str, Any]
     importlib.invalidate_caches()
     taken = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
     resource.setrlimit(resource.RLIMIT_AS, (taken + ROOM, taken + ROOM))
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     signal.signal(signal.SIGALRM, _end)
     if fault is not None:
         signal.setitimer(signal.ITIMER_REAL, ENDLESS)
@@ -408,12 +422,11 @@ class Forge:
         case.trouble = told.get("trouble")
         case.passed += told.get("passed", [])
 
-    def sift(self, mutants: list[Mutant], tell: Callable[[Case], None]) -> list[Case]:
-        """Return the mutants with what became of them among the tests that reach them.
+    def sift(self, cases: list[Case], tell: Callable[[Case], None]) -> None:
+        """Have the mutants meet the tests that reach them.
 
         Who kills is tried without any fault; what fails there too has killed nobody.
         """
-        cases = [Case(number, each, []) for number, each in enumerate(mutants, 1)]
         again = cases
         while again:
             for case in again:
@@ -428,7 +441,6 @@ class Forge:
             liars = self._liars(killers)
             self.reach.broken += liars
             again = [case for case in cases if case.killed in liars]
-        return cases
 
     def _liars(self, killers: list[str]) -> list[str]:
         liars: list[str] = []
@@ -465,13 +477,10 @@ class Forge:
         told = {"MUTANTS_LEAVE": str(leave), "PYTHONDONTWRITEBYTECODE": "1"}
         process = self.tree.suite(self.copies[0], watch, len(self.copies), **told)
         try:
-            status = process.wait(timeout=seconds)
+            status = _waited(process, seconds)
         except subprocess.TimeoutExpired:
             return "the suite doesn't end"
         finally:
-            with suppress(ProcessLookupError):
-                os.killpg(process.pid, signal.SIGKILL)
-            process.wait()
             self.take_back(0, case.mutant)
             case.seconds += time.monotonic() - begun
         failed = watch / "failed"
@@ -505,11 +514,15 @@ def main(words: list[str] | None = None, checkout: Path = CHECKOUT) -> list[Case
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--modules", nargs="+", default=MODULES, help="folders and files to put faults into")
     parser.add_argument("--tests", nargs="+", default=[], help="the part of the suite to run, instead of all")
+    parser.add_argument("--only", nargs="+", type=int, help="numbers of mutants in the sample: just those")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "cfgtrack-mutants")
     parser.add_argument("--no-suite", action="store_true", help="survivors don't meet the rest of the suite")
     parser.add_argument("--longest", type=float, default=3600, help="seconds the suite may take with a fault")
     chosen = parser.parse_args(words)
+    signal.signal(
+        signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM)
+    )  # so that what was begun is ended
     begun = time.monotonic()
     tree = Tree(checkout, chosen.folder, [module.rstrip("/") for module in chosen.modules], chosen.tests)
     tree.folder.mkdir(parents=True, exist_ok=True)
@@ -526,7 +539,9 @@ def main(words: list[str] | None = None, checkout: Path = CHECKOUT) -> list[Case
         print(f"     {_fate(case)} ({case.seconds:.1f} s)", flush=True)
 
     forge = Forge(tree, reach, chosen.jobs)
-    cases = forge.sift(mutants, tell)
+    cases = [Case(number, each, []) for number, each in enumerate(mutants, 1)]
+    cases = [case for case in cases if not chosen.only or case.number in chosen.only]
+    forge.sift(cases, tell)
     print(f"{time.monotonic() - begun:.0f} s until all had met the tests that reach them", flush=True)
     survivors = [] if chosen.no_suite else [case for case in cases if case.killed is None]
     for case in survivors:
