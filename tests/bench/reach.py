@@ -151,6 +151,8 @@ def pytest_configure(config: pytest.Config) -> None:
     lines = json.loads(os.environ.get("MUTANTS_LINES", "[]"))
     if lines:
         quick()
+    runs_tests = hasattr(config, "workerinput") or not config.getoption("numprocesses", None)
+    if lines and runs_tests:
         config.pluginmanager.register(Watch(folder, lines), "mutants-watch")
     if "MUTANTS_LEAVE" in os.environ:
         left = json.loads(Path(os.environ["MUTANTS_LEAVE"]).read_text())

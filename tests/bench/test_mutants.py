@@ -47,6 +47,7 @@ def logged(price, log):
 """
 
 TESTS = """
+import subprocess, sys
 from shop.price import doubled, logged
 
 
@@ -56,6 +57,11 @@ def test_doubled():
 
 def test_of_a_log_that_nobody_reads():
     assert logged(5, []) == 5
+
+
+def test_in_another_process():
+    program = "from shop.price import logged as f; log = []; f(1, log); assert log == [1]"
+    subprocess.run([sys.executable, "-c", program], check=True)
 """
 
 PROGRAM = """
@@ -119,21 +125,22 @@ def test_same_seed_draws_the_same_mutants(source) -> None:
 
 
 def test_killed_and_surviving_are_told_apart(tmp_path) -> None:
-    """A fault that a test notices is killed by it; a log that no test reads loses its line, and that is told."""
+    """What a test notices that reaches the line is killed by it; what only another process notices, by the suite."""
     shop = tmp_path / "tree"
     (shop / "shop").mkdir(parents=True)
     (shop / "shop/__init__.py").write_text("")
     (shop / "shop/price.py").write_text(SHOP)
     (shop / "test_price.py").write_text(TESTS)
     (shop / "pytest.ini").write_text("[pytest]\npythonpath = .\n")
-    words = ["--folder", tmp_path / "kept", "--modules", "shop", "--jobs", "1", "--no-suite"]
+    words = ["--folder", tmp_path / "kept", "--modules", "shop", "--jobs", "1"]
     command = [sys.executable, "-c", PROGRAM, shop, *words]
     environment = {**os.environ, "PYTHONPATH": str(CHECKOUT)}
     done = subprocess.run(command, cwd=CHECKOUT, env=environment, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     rows = done.stdout.splitlines()
-    fates = {row.partition(": ")[2]: fate for row, fate in pairwise(rows)}
-    assert "killed by test_price.py::test_doubled (" in fates["return price * 2  ->  return None"]
-    assert "SURVIVED 1 tests that reach it" in fates["log.append(price)  ->  pass"]
-    assert any(row.startswith("seed 1: 5 mutants, 4 killed, 1 survived (20.0%)") for row in rows)
+    fates = {(row.partition(": ")[2], fate.partition(" (")[0].strip()) for row, fate in pairwise(rows)}
+    assert ("return price * 2  ->  return None", "killed by test_price.py::test_doubled") in fates
+    assert ("log.append(price)  ->  pass", "SURVIVED 1 tests that reach it") in fates
+    assert ("log.append(price)  ->  pass", "killed by test_price.py::test_in_another_process") in fates
+    assert any(row.startswith("seed 1: 5 mutants, 5 killed, 0 survived (0.0%)") for row in rows)
     assert (shop / "shop/price.py").read_text() == SHOP
