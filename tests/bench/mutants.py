@@ -117,26 +117,39 @@ class Reach:
 
 
 class Tree:
-    """Copies of the checkout to put faults into, one a job, kept in a folder of this very content's own."""
+    """The checkout as it was when this began, and copies of it to put faults into, one a job.
+
+    All are kept in a folder of this very content's own.
+    """
 
     def __init__(self, checkout: Path, folder: Path, modules: list[str], tests: list[str]) -> None:
-        self.checkout = checkout
         self.files = _files(checkout)
+        self.modules = modules
         self.tests = tests
+        # Somebody may go on working in the checkout: it is read once.
+        read = tempfile.mkdtemp(prefix="read-", dir=folder)
         digest = hashlib.sha256(json.dumps([sys.version, modules, tests]).encode())
         for name in self.files:
-            digest.update(name.encode() + b"\0" + (checkout / name).read_bytes() + b"\0")
+            there = Path(read) / name
+            there.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy2(checkout / name, there)
+            digest.update(name.encode() + b"\0" + there.read_bytes() + b"\0")
         self.folder = folder / digest.hexdigest()[:16]
-        self.modules = modules
+        self.origin = self.folder / "tree"
+        if self.origin.exists():
+            shutil.rmtree(read)
+        else:
+            self.folder.mkdir(exist_ok=True)
+            Path(read).rename(self.origin)
 
     def copy(self, job: int) -> Path:
-        """Return a job's copy of the tree, as it is in the checkout."""
+        """Return a job's copy of the tree, without any fault that an earlier run left in it."""
         at = self.folder / f"copy-{job}"
         for name in self.files:
             there = at / name
-            if not there.exists() or there.read_bytes() != (self.checkout / name).read_bytes():
+            if not there.exists() or there.read_bytes() != (self.origin / name).read_bytes():
                 there.parent.mkdir(parents=True, exist_ok=True)
-                shutil.copy2(self.checkout / name, there)
+                shutil.copy2(self.origin / name, there)
         return at
 
     def sources(self) -> list[Source]:
@@ -147,7 +160,7 @@ class Tree:
             if name.endswith(".py")
             and any(name == module or name.startswith(f"{module}/") for module in self.modules)
         ]
-        return [Source(name, (self.checkout / name).read_text()) for name in sorted(chosen)]
+        return [Source(name, (self.origin / name).read_text()) for name in sorted(chosen)]
 
     def suite(self, at: Path, watch: Path, jobs: int, **told: str) -> subprocess.Popen[bytes]:
         """Start the whole suite in a copy; what it says goes to a file beside what is written down."""
@@ -189,7 +202,7 @@ class Tree:
             status = _waited(self.suite(at, watch, jobs, **told), None)
             if status not in (0, 1):
                 raise SystemExit(f"the suite can't be run (status {status}): {watch / 'said'}")
-            found = Reach.read(watch, at.resolve())
+            found = Reach.read(watch, at)
             kept.write_text(json.dumps([found.tests, found.contexts, found.lines, found.modules]))
         return Reach(*json.loads(kept.read_text()))
 
@@ -348,7 +361,7 @@ class Forge:
     def take_back(self, job: int, chosen: Mutant | None) -> None:
         """Give a copy its own file again."""
         if chosen is not None:
-            shutil.copy(self.tree.checkout / chosen.fault.file, self.copies[job] / chosen.fault.file)
+            shutil.copy(self.tree.origin / chosen.fault.file, self.copies[job] / chosen.fault.file)
 
     def run(self, cases: Iterable[Case], tell: Callable[[Case], None]) -> None:
         """Run the cases, and tell of each when it is over."""
@@ -524,8 +537,10 @@ def main(words: list[str] | None = None, checkout: Path = CHECKOUT) -> list[Case
         signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM)
     )  # so that what was begun is ended
     begun = time.monotonic()
-    tree = Tree(checkout, chosen.folder, [module.rstrip("/") for module in chosen.modules], chosen.tests)
-    tree.folder.mkdir(parents=True, exist_ok=True)
+    chosen.folder.mkdir(parents=True, exist_ok=True)
+    tree = Tree(
+        checkout, chosen.folder.resolve(), [module.rstrip("/") for module in chosen.modules], chosen.tests
+    )
     reach = tree.reach(chosen.jobs)
     print(f"{len(reach.tests)} tests, {time.monotonic() - begun:.0f} s to know what they reach", flush=True)
     for name in reach.broken:
