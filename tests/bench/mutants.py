@@ -9,10 +9,10 @@ place is drawn, then one of the faults that can be put there, so no place counts
 the same sample, and tests are no part of what it is drawn from.
 
 One run of the suite, with few examples of each property, writes down what every test reaches; it is kept under the
-folder for the next call on the same tree. A mutant then meets the tests that reach its statement, the short ones
-first, in a process forked from one that has the libraries loaded; a fault in what runs on import meets all that reach
-its file. What survives meets the whole suite, with its ordinary examples; only what drew nothing and has passed
-already is not run again. A test that fails without any fault counts for nothing, and is named.
+folder for the next call on the same tree. A mutant then meets the tests that reach its statement: the short ones
+first, then what killed others, in a process forked from one that has the libraries loaded. A fault in what runs on
+import meets all that reach its file. What survives meets the whole suite, with its ordinary examples; only what drew
+nothing and has passed already is not run again. A test that fails without any fault counts for nothing, and is named.
 """
 
 import argparse
@@ -31,6 +31,7 @@ import tempfile
 import time
 import traceback
 import warnings
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -344,6 +345,7 @@ class Forge:
         self.tree = tree
         self.reach = reach
         self.copies = [tree.copy(job) for job in range(jobs)]
+        self.kills: Counter[str | None] = Counter()
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             for name in reach.modules:
@@ -394,7 +396,8 @@ class Forge:
                 self._ended(one)
 
     def _begin(self, case: Case, job: int) -> Running:
-        names = case.waiting.pop(0)
+        # After what is quickly done come those that killed most so far.
+        names = sorted(case.waiting.pop(0), key=lambda name: -self.kills[name] if case.passed else 0)
         self.put(job, case.mutant)
         read, write = os.pipe()
         now = time.monotonic()
@@ -432,6 +435,7 @@ class Forge:
         case.seconds += time.monotonic() - ended.begun
         told = json.loads(ended.said or '{"killed": "no end"}')
         case.killed = told.get("killed")
+        self.kills[case.killed] += 1
         case.trouble = told.get("trouble")
         case.passed += told.get("passed", [])
 
@@ -483,7 +487,9 @@ class Forge:
         assert case.mutant is not None
         seen = {name for name in case.passed if not self.reach.tests[name]["drawn"]}
         leave = self.tree.folder / "leave.json"
-        leave.write_text(json.dumps(sorted({*seen, *self.reach.broken})))
+        # What reaches the line is the likeliest to notice, now that it draws more.
+        first = {name for name in case.passed if self.reach.tests[name]["drawn"]}
+        leave.write_text(json.dumps([sorted({*seen, *self.reach.broken}), sorted(first)]))
         watch = self.tree.folder / "suite"
         begun = time.monotonic()
         self.put(0, case.mutant)

@@ -4,7 +4,7 @@
 
     MUTANTS_WATCH   folder to write into; without it the plugin does nothing
     MUTANTS_LINES   JSON: folders and files whose lines are written down
-    MUTANTS_LEAVE   a JSON file: names of tests that are left out
+    MUTANTS_LEAVE   a JSON file: names of tests that are left out, and of those that come first
 """
 
 import json
@@ -115,15 +115,17 @@ def _libraries() -> list[str]:
 
 
 class Leave:
-    """Tests that are left out."""
+    """Tests that are left out, and tests that come first."""
 
-    def __init__(self, names: list[str]) -> None:
+    def __init__(self, names: list[str], first: list[str]) -> None:
         self.names = set(names)
+        self.first = set(first)
 
     def pytest_collection_modifyitems(self, config: pytest.Config, items: list[pytest.Item]) -> None:
-        """Leave them out."""
+        """Leave them out, and put the others in order."""
         config.hook.pytest_deselected(items=[item for item in items if item.nodeid in self.names])
         items[:] = [item for item in items if item.nodeid not in self.names]
+        items.sort(key=lambda item: item.nodeid not in self.first)
 
 
 class Failed:
@@ -155,7 +157,7 @@ def pytest_configure(config: pytest.Config) -> None:
     if lines and runs_tests:
         config.pluginmanager.register(Watch(folder, lines), "mutants-watch")
     if "MUTANTS_LEAVE" in os.environ:
-        left = json.loads(Path(os.environ["MUTANTS_LEAVE"]).read_text())
-        config.pluginmanager.register(Leave(left), "mutants-leave")
+        told = json.loads(Path(os.environ["MUTANTS_LEAVE"]).read_text())
+        config.pluginmanager.register(Leave(*told), "mutants-leave")
     if not hasattr(config, "workerinput"):
         config.pluginmanager.register(Failed(folder), "mutants-failed")
