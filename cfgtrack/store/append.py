@@ -19,7 +19,7 @@ from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.model.unknown import UNKNOWN
-from cfgtrack.store import collision
+from cfgtrack.store import checkpoint, collision
 from cfgtrack.store.canonical import NotCanonical
 from cfgtrack.store.collision import Collision, Disturbance, disturbance, is_inert
 from cfgtrack.store.columns import NEVER
@@ -56,7 +56,7 @@ class Appender:
     """The end of the journal, inside a transaction. What it writes is buffered until `flush`.
 
     `number` is that of the last event, `known` the one that the next event gets; `disturbances` are what the late
-    events so far may have disturbed.
+    events so far may have disturbed, `changed_from` the earliest instant that the past is different from now.
     """
 
     def __init__(self, database: Database, plant: Plant, clock: Callable[[], int]) -> None:
@@ -68,6 +68,7 @@ class Appender:
         head = database.row("SELECT frontier FROM tree_head ORDER BY number DESC LIMIT 1")
         self.frontier = Frontier.from_bytes(bytes(head[0])) if head else Frontier()
         self.disturbances: list[Disturbance] = []
+        self.changed_from = NEVER
         self.recent: dict[str, Entry] = {}
         self._first = self.number
         self._buffers = _Buffers()
@@ -91,10 +92,11 @@ class Appender:
         return collision.collisions(self.database, self.plant, self.disturbances, self.known)
 
     def close_tree(self) -> None:
-        """Write the tree head over everything, when there is something new."""
+        """Write the tree head over everything, when there is something new, and forget what judged without it."""
         if self.number > self._first:
             head = (self.number, self.known - 1, self.frontier.root(), self.frontier.to_bytes())
             self.database.insert("tree_head", ("number", "known", "root", "frontier"), [head])
+            checkpoint.forget(self.database, self.changed_from)
 
     def go_on_with(self, plant: Plant) -> None:
         """From here on `plant` is the definition."""
@@ -155,7 +157,7 @@ class Appender:
         event = self._resolved(where, action, view)
         corrects = None if target is None else target.entry.number
         left = [view.state(s).value for s in _carried(self.plant, event)]
-        entry = self._write(where, event, turn=turn, corrects=corrects, withdrawn=target)
+        entry = self._write(where, event, turn=turn, corrects=corrects, target=target)
         self.flush()
         self._disturb(where, event, turn, left)
         if target is not None:
@@ -213,7 +215,7 @@ class Appender:
     # --- writing --------------------------------------------------------------------------------------------
 
     def _write(
-        self, where: str, event: Event, *, turn: int, corrects: int | None, withdrawn: Target | None = None
+        self, where: str, event: Event, *, turn: int, corrects: int | None, target: Target | None = None
     ) -> Entry:
         number, known = self.number + 1, self.known
         try:
@@ -225,18 +227,27 @@ class Appender:
         buffers = self._buffers
         buffers.events.append(row)
         owners = owners_touched(event)
-        if event.action == ac.WITHDRAW and withdrawn is not None:
-            owners |= owners_touched(withdrawn.entry.event)
+        if target is not None:
+            self._changes_from(target.entry.event)
+            if event.action == ac.WITHDRAW:
+                owners |= owners_touched(target.entry.event)
         buffers.touches.extend([(owner, event.happened, number) for owner in owners])
         written = effects(self.plant, event) if self._head is None else self._head.apply(event)[0]
         buffers.changes.extend(change_rows(written, event.happened, turn, number, known))
         entry = Entry(event, number, known)
+        self._changes_from(event)
         self.recent[event.id] = entry
         self.frontier.append(leaf)
         self.number, self.known = number, known + 1
         if len(buffers.events) >= FLUSH:
             self.flush()
         return entry
+
+    def _changes_from(self, event: Event) -> None:
+        """Note that what is recorded makes the past different from this event on."""
+        # Where judging begins, and what by, all of the past is judged anew.
+        happened = -NEVER if event.initial or event.action == ac.DEFINE else event.happened
+        self.changed_from = min(self.changed_from, happened)
 
 
 def told(action: Action) -> str:

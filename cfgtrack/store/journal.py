@@ -12,7 +12,7 @@ later `known`. So a question needs no transaction, and readers never wait for wr
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from types import TracebackType
 
 from cfgtrack.model import action as ac
@@ -22,6 +22,8 @@ from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.store import checkpoint
+from cfgtrack.store.checkpoint import Checkpoint
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import WAIT, Database, Row
 from cfgtrack.store.loading import RULES, LoadReport, keep_texts, load_definition, read_items, read_plant
@@ -287,6 +289,34 @@ class Journal:
         """Return when an outing began, or None when the journal has no such beginning."""
         begun = self.of_action(ac.BEGIN, known=known)
         return next((e.event.happened for e in reversed(begun) if e.event.outing == outing), None)
+
+    # --- the running state ----------------------------------------------------------------------------------
+
+    def checkpoint(self, form: str, at: int | None = None, known: int | None = None) -> Checkpoint | None:
+        """Return the last checkpoint from which a question of (at, known), asked by the kept rules, can be judged.
+
+        `form` stands for the program that judges, and for the form in which it remembers.
+        """
+        at, known = self.moment(at, known)
+        shape = checkpoint.shape_of(self.database, form, known)
+        return checkpoint.find_checkpoint(self.database, shape, at, known)
+
+    def settled(self, until: Checkpoint) -> list[str]:
+        """Return the texts of what had been settled when a checkpoint was made that is still valid."""
+        return checkpoint.settled_until(self.database, until.at)
+
+    def keep_checkpoints(self, made: Sequence[Checkpoint], form: str, known: int) -> None:
+        """Keep checkpoints, in order, that were made in judging the past as `known` to its end by the kept rules.
+
+        What was overtaken meanwhile is left out.
+        """
+        with self.database.writing():
+            checkpoint.keep(self.database, form, made, known)
+
+    @property
+    def has_initial(self) -> bool:
+        """Whether an initial configuration was ever recorded, in effect or not."""
+        return checkpoint.has_initial(self.database)
 
     # --- writing --------------------------------------------------------------------------------------------
 
