@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from cfgtrack.answers.moment import Moment
@@ -40,29 +41,29 @@ def consequence(past: Past, action: Action, entry: Entry) -> Consequence:
     return Consequence(option.findings, option.excused, option.started, remarks)
 
 
-def consequence_of_correction(journal: Journal, entry: Entry) -> Consequence:
-    """Return what a recorded correction has broken: the findings of the past as it now stands that are its own or new.
+def consequence_of_correction(journal: Journal, entries: Sequence[Entry]) -> Consequence:
+    """Return what recorded corrections have broken: the findings of the past as it now stands that are theirs or new.
 
-    What was put right by it is no longer found, so there is nothing to say of that.
+    What was put right by them is no longer found, so there is nothing to say of that.
     """
-    at, known = journal.moment(None, entry.known)
+    before_known, after_known = min(e.known for e in entries) - 1, max(e.known for e in entries)
+    at, known = journal.moment(None, after_known)
     after = Past(journal, Moment(at, known), strict=False)
     if not after.rules.rules:
         return Consequence()
     if after.is_long:
         return Consequence(judged=False)
     before = {
-        (f.fingerprint, f.time) for f in Past(journal, Moment(at, known - 1), strict=False).findings()[0]
+        (f.fingerprint, f.time) for f in Past(journal, Moment(at, before_known), strict=False).findings()[0]
     }
-    new = (
-        f for f in after.findings()[0] if (f.fingerprint, f.time) not in before or f.event == entry.event.id
-    )
+    own = {entry.event.id for entry in entries}
+    new = (f for f in after.findings()[0] if (f.fingerprint, f.time) not in before or f.event in own)
     return Consequence(tuple(new))
 
 
 def with_what_followed(journal: Journal, entry: Entry, found: Consequence) -> Consequence:
     """Return what a recorded late event meant at once (`found`), and what it broke between its time and now."""
-    later = consequence_of_correction(journal, entry)
+    later = consequence_of_correction(journal, [entry])
     if not later.judged:
         return replace(found, judged=False)
     return replace(found, findings=later.findings)

@@ -28,11 +28,15 @@ _LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
 
 @dataclass(frozen=True, slots=True)
 class Recorded(Answer):
-    """An event that is `recorded`, or of a dry run only tried, with what it means at once: see `Consequence`."""
+    """An event that is `recorded`, or of a dry run only tried, with what it means at once: see `Consequence`.
+
+    `others` were recorded as one with it.
+    """
 
     recorded: bool
     judged: bool
     event: Entry
+    others: tuple[Entry, ...]
     findings: tuple[Finding, ...]
     excused: tuple[Finding, ...]
     started: tuple[Clock, ...]
@@ -76,19 +80,26 @@ def record(
                 found = consequence(past, action, entry)
             if not asking.dry_run and (is_late or action.supersedes):
                 found = with_what_followed(journal, entry, found)
-            return recorded(asking, journal, entry, found, notes)
+            return recorded(asking, journal, [entry], found, notes)
 
 
 def recorded(
-    asking: Asking, journal: Journal, entry: Entry, found: Consequence, notes: tuple[str, ...] = ()
+    asking: Asking,
+    journal: Journal,
+    entries: Sequence[Entry],
+    found: Consequence,
+    notes: tuple[str, ...] = (),
 ) -> Recorded:
-    """Return the answer of an event with what it means."""
+    """Return the answer of an event, and of those that were recorded as one with it, with what they mean."""
     is_kept = not asking.dry_run
+    entry, *others = entries
+    known = max(e.known for e in entries) if is_kept else None
     return Recorded(
-        Moment(*journal.moment(entry.event.happened, entry.known if is_kept else None)),
+        Moment(*journal.moment(entry.event.happened, known)),
         is_kept,
         found.judged,
         entry,
+        tuple(others),
         found.findings,
         found.excused,
         found.started,

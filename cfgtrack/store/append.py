@@ -7,7 +7,7 @@ A late one is resolved against the configuration as it was then, and what it dis
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model import action as ac
@@ -74,6 +74,7 @@ class Appender:
         self._buffers = _Buffers()
         self._head: Configuration | None = None
         self._latest = NEVER
+        self._seen_until = 0
 
     def append(self, where: str, action: Action) -> Entry:
         """Resolve and write one event. Unrecordable when it is impossible, or corrects what can't be corrected."""
@@ -86,6 +87,15 @@ class Appender:
         # Should it be refused after all, the event that it corrects goes on to count.
         with self.database.attempt():
             return self._late(where, action)
+
+    def set_aside(self, targets: Sequence[Target]) -> None:
+        """Have events count no more that the next ones to be appended correct, one each, in this order.
+
+        Each of those is then held against what all of them leave.
+        """
+        for ahead, target in enumerate(targets):
+            end_changes(self.database, target, self.known + ahead)
+        self._seen_until = self.known + len(targets)
 
     def collisions(self) -> Iterator[Collision]:
         """Yield what the late events so far contradict."""
@@ -153,7 +163,7 @@ class Appender:
             if action.supersedes and target.entry.event.happened == action.happened:
                 turn = target.turn
             end_changes(self.database, target, self.known)
-        view = SqlView(self.database, self.plant, action.happened, self.known, turn)
+        view = self._view(action.happened, turn)
         event = self._resolved(where, action, view)
         corrects = None if target is None else target.entry.number
         left = [view.state(s).value for s in _carried(self.plant, event)]
@@ -171,12 +181,16 @@ class Appender:
         """Note what `event`, just recorded or (with `cause`) just taken away, may have disturbed."""
         if is_inert(event):
             return
-        view = SqlView(self.database, self.plant, event.happened, self.known, turn)
+        view = self._view(event.happened, turn)
         if cause is not None:
             left = [view.state(s).value for s in _carried(self.plant, event)]
         found = disturbance(view, event, by=(where, cause or event), left=left)
         if found is not None:
             self.disturbances.append(found)
+
+    def _view(self, at: int, turn: int) -> SqlView:
+        """Return the configuration just before a turn, without anything that is to be corrected together."""
+        return SqlView(self.database, self.plant, at, max(self.known, self._seen_until), turn)
 
     def _resolved(self, where: str, action: Action, view: View) -> Event:
         outcome = resolve(view, action)

@@ -360,6 +360,19 @@ class Journal:
         )
         return [recorded[a.id] for a in given]
 
+    def correct(self, actions: Sequence[Action], *, dry_run: bool = False) -> list[Entry]:
+        """Record corrections as one, or, when one of them is impossible, none, as `record` does.
+
+        Each is held against what all of them leave: two events may so be exchanged though neither could be alone.
+        """
+        recorded: dict[str, Entry] = {}
+        with self.database.writing(keep=not dry_run):
+            recorder = Recorder(self.database, self.plant(), self.clock)
+            rows = [(a.id, a) for a in actions]
+            recorder.take_together(rows, each=lambda entry: recorded.update({entry.event.id: entry}))
+            recorder.finish()
+        return [recorded[a.id] for a in actions]
+
     def take(
         self,
         rows: Iterable[tuple[str, Action]],
