@@ -14,9 +14,9 @@ from cfgtrack.model.sequence import Laid, Layout, Outing, Step, lay_out
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.time import Instant, format_duration
 from cfgtrack.network.network import Network
-from cfgtrack.rules.breach import words
+from cfgtrack.rules.breach import Deed, words
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.finding import Clock, Finding, Reason
+from cfgtrack.rules.finding import Clock, Finding, Reason, alone
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance, under_variance
 from cfgtrack.rules.world import Prior, no_prior
@@ -236,20 +236,20 @@ def impossible(outcome: Impossible) -> Finding:
         Reason(r.code, r.sentence + (f" (since {r.collides})" if r.collides else ""), (), (r.subject,))
         for r in outcome.refusals
     )
-    return Finding(
+    return alone(
+        action.subjects,
+        reasons,
+        Deed.of(action).what,
         rule=POSSIBLE,
         title="A step must be physically possible",
         severity=0,
         mode=POSSIBLE,
-        subjects=action.subjects,
         time=action.happened,
         since=action.happened,
-        reasons=reasons,
         event=action.id,
         action=words(action),
         hazard="the work stops where nobody planned to stop",
         source="common practice",
-        cause=(action.action, *action.subjects),
     )
 
 
@@ -261,21 +261,20 @@ def _too_long(proposal: Proposal, layout: Layout) -> Iterator[Finding]:
             continue
         limit = begin + outing.budget
         over, budget = format_duration(end - limit), format_duration(outing.budget)
-        yield Finding(
+        why = Reason("budget", f"outing {outing.id} takes {over} longer than its budget of {budget}")
+        yield alone(
+            (outing.id,),
+            (why,),
+            (),
             rule=BUDGET,
             title="An outing ends within its budget of time",
             severity=3,
             mode="by",
-            subjects=(outing.id,),
             time=limit,
             since=begin,
-            reasons=(
-                Reason("budget", f"outing {outing.id} takes {over} longer than its budget of {budget}"),
-            ),
             deadline=limit,
             hazard="people and machines are kept out for longer than they were made ready for",
             source="the proposal's own budget",
-            cause=(outing.id,),
         )
 
 

@@ -54,10 +54,16 @@ def consequence_of_correction(journal: Journal, entries: Sequence[Entry]) -> Con
     if after.is_long:
         return Consequence(judged=False)
     before = {
-        (f.fingerprint, f.time) for f in Past(journal, Moment(at, before_known), strict=False).findings()[0]
+        (code, f.time)
+        for f in Past(journal, Moment(at, before_known), strict=False).findings()[0]
+        for code in f.fingerprints
     }
     own = {entry.event.id for entry in entries}
-    new = (f for f in after.findings()[0] if (f.fingerprint, f.time) not in before or f.event in own)
+    new = (
+        f
+        for f in after.findings()[0]
+        if f.event in own or any((code, f.time) not in before for code in f.fingerprints)
+    )
     return Consequence(tuple(new))
 
 

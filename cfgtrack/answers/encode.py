@@ -55,12 +55,17 @@ def _instant(value: int | None) -> str | None:
     return None if value is None or value > LATEST else format_instant(value)
 
 
+def _instants(value: tuple[int, ...]) -> list[str | None]:
+    return [_instant(one) for one in value]
+
+
 def _text(value: str | float | None) -> str | float | None:
     return None if value == "" else value
 
 
-_FORMS = {
+_FORMS: dict[str, Callable[[Any], Any]] = {
     **dict.fromkeys(("Instant", "Instant | None"), _instant),
+    "tuple[Instant, ...]": _instants,
     **dict.fromkeys(("str", "str | None", "str | float | None"), _text),
 }
 

@@ -1,31 +1,17 @@
-"""Breaches as the engine notes them, and how they become findings: one cause, one finding."""
+"""Breaches as the engine notes them, and how they become findings: one event and one cause, one finding."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
-from cfgtrack.model.action import Action
-from cfgtrack.model.event import Event
-from cfgtrack.rules.finding import Finding, Reason
+from cfgtrack.model.action import END, Action
+from cfgtrack.rules.condition import Part
+from cfgtrack.rules.finding import Finding, Instance, Reason, fingerprint
 
 if TYPE_CHECKING:
+    from cfgtrack.rules.mode import Mode
     from cfgtrack.rules.rule import Rule
-
-
-class Breach(NamedTuple):
-    """One instance of a rule broken once. `event` broke it (None: time did, or it was so from the start)."""
-
-    rule: Rule
-    it: str | None
-    time: int
-    since: int
-    reasons: tuple[Reason, ...]
-    event: Event | None = None
-    deadline: int | None = None
-    trigger: str = ""
-    no_verdict: bool = False
 
 
 def words(action: Action) -> str:
@@ -38,79 +24,148 @@ def words(action: Action) -> str:
     return " ".join(said)
 
 
-def gather(breaches: Iterable[Breach], ended: Mapping[int, int]) -> list[Finding]:
-    """Return breaches as findings: those of one rule with one cause are one finding. `ended`: number to when it ended.
+class Deed(NamedTuple):
+    """What of an event a breach remembers: its id, in words, and what it did whoever did it and whenever."""
+
+    id: str
+    words: str
+    what: tuple[str, ...]
+
+    @classmethod
+    def of(cls, event: Action) -> Self:
+        """Return what is remembered of an event. Which half of a pair was named first makes no difference."""
+        where = () if event.place is None else ("at", event.place, event.facing or "")
+        outing = (event.outing or "",) if event.action == END else ()
+        return cls(event.id, words(event), (event.action, *sorted(event.subjects), *where, *outing))
+
+    def remembered(self) -> list[Any]:
+        """Return it as JSON has it."""
+        return [self.id, self.words, list(self.what)]
+
+    @classmethod
+    def recalled(cls, told: list[Any]) -> Self:
+        """Return the deed that was told."""
+        event_id, said, what = told
+        return cls(event_id, said, tuple(what))
+
+
+class Breach(NamedTuple):
+    """One instance of a rule broken once: of the item `it` of its scope, the `part` (see `Part`).
+
+    `items` fall short in it. `deed` broke it (None: time did, or it was so from the start); `cause` is what broke it,
+    whoever did it and whenever: links that were cut, an action's words, or what started a clock. `ends` are the ends at
+    which what must hold by them did not.
+    """
+
+    rule: Rule
+    it: str | None
+    part: Part
+    items: tuple[str, ...]
+    time: int
+    since: int
+    reasons: tuple[Reason, ...]
+    cause: tuple[str, ...]
+    deed: Deed | None = None
+    deadline: int | None = None
+    trigger: str = ""
+    ends: tuple[int, ...] = ()
+    no_verdict: bool = False
+
+    @property
+    def whom(self) -> str | None:
+        """The item that a clock of it is of; None where it is of nobody."""
+        if self.it is not None:
+            return self.it
+        return self.part[0] if self.part and not self.part[0].startswith("#") else None
+
+    def instance(self) -> Instance:
+        """Return for whom the rule is broken, with the code that says so."""
+        who = ("" if self.it is None else self.it, *self.part)
+        subjects = self.items if self.it is None else (self.it,)
+        if not subjects:
+            subjects = tuple(dict.fromkeys(s for r in self.reasons for s in r.beyond))
+        code = fingerprint(self.rule.id, self.rule.mode.key, who, self.cause)
+        return Instance(code, subjects, self.reasons)
+
+    def remembered(self) -> list[Any]:
+        """Return it as JSON has it; `recalled` is the way back."""
+        return [
+            self.rule.id,
+            self.it,
+            list(self.part),
+            list(self.items),
+            self.time,
+            self.since,
+            [reason.remembered() for reason in self.reasons],
+            list(self.cause),
+            None if self.deed is None else self.deed.remembered(),
+            self.deadline,
+            self.trigger,
+            list(self.ends),
+            self.no_verdict,
+        ]
+
+    @classmethod
+    def recalled(cls, told: list[Any], rule: Rule) -> Self:
+        """Return the breach of a rule that `told` has told."""
+        _, it, part, items, time, since, reasons, cause, deed, deadline, trigger, ends, no_verdict = told
+        return cls(
+            rule,
+            it,
+            tuple(part),
+            tuple(items),
+            time,
+            since,
+            tuple(map(Reason.recalled, reasons)),
+            tuple(cause),
+            None if deed is None else Deed.recalled(deed),
+            deadline,
+            trigger,
+            tuple(ends),
+            no_verdict,
+        )
+
+
+def cause_of(mode: Mode, reasons: Iterable[Reason], deed: Deed | None, trigger: str) -> tuple[str, ...]:
+    """Return what broke a rule: of a path the links that were cut; of anything else the action, or the clock."""
+    cut = [name for r in reasons if r.code == "no-path" for name in r.links] if mode.blames_links else []
+    return tuple(sorted(set(cut))) or (deed.what if deed is not None else (trigger,))
+
+
+def gather(breaches: Iterable[tuple[Breach, int | None]]) -> list[Finding]:
+    """Return breaches, each with when it was put right, as findings: those of one rule, event and cause are one.
 
     Sorted by time, then severity, rule and subjects.
     """
-    blows: dict[tuple[object, ...], dict[int | None, list[Breach]]] = {}
-    for number, breach in enumerate(breaches):
-        event = breach.event.id if breach.event is not None else None
-        key = (breach.rule.id, breach.time, breach.since, event, breach.trigger, breach.no_verdict)
-        blows.setdefault(key, {}).setdefault(ended.get(number), []).append(breach)
-    findings = [_finding(blow, until) for blow in blows.values() for until in blow]
+    blows: dict[tuple[object, ...], list[Breach]] = {}
+    for breach, until in breaches:
+        b, deed = breach, breach.deed.id if breach.deed is not None else None
+        key = (b.rule.id, b.time, b.since, deed, b.trigger, b.cause, b.ends, b.no_verdict, until)
+        blows.setdefault(key, []).append(breach)
+    findings = [_finding(blow, until) for (*_, until), blow in blows.items()]
     findings.sort(key=lambda f: (f.time, f.severity, f.rule, f.subjects))
     return findings
 
 
-def _cause(breaches: Iterable[Breach]) -> tuple[str, ...]:
-    """Return what broke a rule at one blow, and all that it broke, whatever has been put right since.
-
-    What cut a path is known by the cut links, whoever did it; anything else by the action, or by the clock.
-    """
-    first, *_ = group = list(breaches)
-    broken = (r for b in group for r in b.reasons if r.code == "no-path")
-    cut = [name for r in broken for name in r.links] if first.rule.mode.blames_links else []
-    what = cut or (
-        [first.event.action, *first.event.subjects] if first.event is not None else [first.trigger]
-    )
-    items = {b.it for b in group if b.it is not None} or {
-        s for b in group for r in b.reasons for s in r.beyond
-    }
-    return (*sorted(set(what)), "", *sorted(items))
-
-
-def _finding(blow: Mapping[int | None, list[Breach]], until: int | None) -> Finding:
-    group = sorted(blow[until], key=lambda b: b.it or "")
+def _finding(blow: list[Breach], until: Any) -> Finding:
+    group = sorted(blow, key=lambda b: (b.it or "", b.part))
     first = group[0]
-    rule, event = first.rule, first.event
-    reasons = _merge(r for b in group for r in b.reasons)
-    subjects = tuple(dict.fromkeys(b.it for b in group if b.it is not None))
-    if not subjects:
-        subjects = tuple(dict.fromkeys(s for r in reasons for s in r.beyond))
-    return Finding(
+    rule, deed = first.rule, first.deed
+    return Finding.of(
+        tuple(breach.instance() for breach in group),
         rule=rule.id,
         title=rule.title,
         severity=rule.severity,
         mode=rule.mode.key,
-        subjects=subjects,
         time=first.time,
         since=first.since,
-        reasons=reasons,
         until=until,
-        event=event.id if event is not None else None,
-        action=words(event) if event is not None else "",
+        event=deed.id if deed is not None else None,
+        action=deed.words if deed is not None else "",
         hazard=rule.hazard,
         source=rule.source,
         deadline=first.deadline,
         trigger=first.trigger,
+        ends=first.ends,
         no_verdict=first.no_verdict,
-        cause=_cause(b for part in blow.values() for b in part),
     )
-
-
-def _merge(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
-    """Merge reasons that say the same of different items."""
-    merged: dict[tuple[str, str, tuple[str, ...]], Reason] = {}
-    for reason in reasons:
-        key = (reason.code, reason.text, reason.links)
-        known = merged.get(key)
-        if known is None:
-            merged[key] = reason
-        else:
-            merged[key] = replace(
-                known,
-                beyond=tuple(dict.fromkeys((*known.beyond, *reason.beyond))),
-                cures=tuple(dict.fromkeys((*known.cures, *reason.cures))),
-            )
-    return tuple(merged.values())

@@ -6,7 +6,7 @@ Each condition is a file of `rules/what/`.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import PurePath
 from typing import Any, ClassVar, Protocol, Self
@@ -21,6 +21,14 @@ from cfgtrack.rules.world import World
 
 Ended = Sequence[tuple[str, Link]]
 """The links that just ended, each with its medium."""
+
+Part = tuple[str, ...]
+"""One instance of a condition: an item, a pair of items, or `WHOLE` where it is judged as one.
+
+Under `all` what is judged as one is told apart by its position: ``("#0",)``.
+"""
+
+WHOLE: Part = ()
 
 
 class Condition(ABC):
@@ -55,17 +63,40 @@ class Condition(ABC):
 
 
 class Judge(ABC):
-    """A condition over one world. `depends` says what may change it: everything, unless the condition says less."""
+    """A condition over one world. `depends` says what may change it: everything, unless the condition says less.
+
+    `restless`: while it is false any event may change for whom, though not whether, it is false.
+    """
 
     depends: Dependence = EVERYTHING
+    restless: bool = False
 
     @abstractmethod
     def holds(self, it: str | None) -> bool:
         """Return whether it is true now, for `it`. Raises NoVerdict where that can't be told."""
 
     @abstractmethod
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
-        """Return why it is false now, for `it`, and what would cure it. `ended` are the links that just ended."""
+    def reasons(self, it: str | None, ended: Ended, part: Part | None = None) -> tuple[Reason, ...]:
+        """Return why it is false now, for `it`, and what would cure it. `ended` are the links that just ended.
+
+        With `part`, one of those that are `short`: why that instance is false.
+        """
+
+    def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        """Return the instances that are false now, for `it`, each with the items that fall short in it.
+
+        There are none exactly where it holds. Raises NoVerdict where that can't be told.
+        """
+        return {} if self.holds(it) else {WHOLE: ()}
+
+    def met(self, it: str | None) -> tuple[str, ...]:  # noqa: ARG002 - who tells nothing of items has none
+        """Return, where it holds, the items that make it true."""
+        return ()
+
+    @property
+    def version(self) -> int | None:
+        """A number that is another whenever `short` may be; None where nobody counts."""
+        return None
 
     def unsure(self, items: Iterable[str | None]) -> list[str | None]:
         """Return the items for which it is false now, or can't be told."""
@@ -76,6 +107,11 @@ class Judge(ABC):
             return self.holds(it)
         except NoVerdict:
             return False
+
+
+def falling_short(judge: Judge, it: str | None) -> tuple[str, ...]:
+    """Return the items that fall short in any instance of a condition that is false."""
+    return tuple(dict.fromkeys(item for items in judge.short(it).values() for item in items))
 
 
 class NoVerdict(Exception):

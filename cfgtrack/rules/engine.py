@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from cfgtrack.model.action import END
 from cfgtrack.model.configuration import Configuration
@@ -37,6 +37,10 @@ ClockKey = tuple[str, str, int]
 """One clock, as those who ask know it: rule, item, and when it started."""
 
 
+Memory = dict[str, Any]
+"""What an engine remembers, as JSON has it."""
+
+
 class Turn(NamedTuple):
     """A clock that started or stopped."""
 
@@ -50,7 +54,8 @@ class Engine:
 
     `configuration` is where it starts (the engine goes on with it: pass a fork to keep yours) and `start` is when.
     `touched` names every subject that any event to come may write, so that all else can be contracted; None
-    contracts nothing. `prior` tells what was last done before the start.
+    contracts nothing. `prior` tells what was last done before the start. `memory` is what an engine with the same rules
+    remembered there: this one goes on from it, and sees the start as no first instant.
 
     For the runners: `before` and `after` an action, and `at_end`, is who is to be told; `ended` are the links that
     ended within this instant.
@@ -65,6 +70,7 @@ class Engine:
         touched: Iterable[str] | None = None,
         prior: Prior = no_prior,
         networks: Mapping[str, Network] | None = None,
+        memory: Memory | None = None,
     ) -> None:
         self.rules = rules
         self.trail = Trail()
@@ -90,6 +96,7 @@ class Engine:
         self._next_wake = _NEVER
         self._wakes_on: defaultdict[str, list[tuple[int, int]]] = defaultdict(list)
         self._breaches: dict[int, Breach] = {}
+        self._noted = 0
         self._until: dict[int, int] = {}
         self._turns: dict[int, Turn] = {}
         self._tells_turns = False
@@ -97,13 +104,17 @@ class Engine:
         self.runners: list[Runner] = []
         for number, rule in enumerate(rules.rules):
             self.runners.append(rule.mode.compile(number, rule, self))
+        self._runner_of = {runner.rule.id: runner for runner in self.runners}
         self._watched = [runner for runner in self.runners if runner.watched]
-        for runner in self._watched:
-            for timer in runner.depends.timers:
+        for runner in self.runners:
+            for timer in runner.depends.timers if runner.timed else ():
                 for action in timer.actions:
                     self._wakes_on[action] += [(after, runner.number) for after in timer.after]
-        for runner in self.runners:
-            runner.begin()
+        if memory is None:
+            for runner in self.runners:
+                runner.begin()
+        else:
+            self._recall(memory)
 
     # --- going forward ---
 
@@ -153,11 +164,12 @@ class Engine:
 
     def settle(self) -> None:
         """Close the instant: judge all that it may have changed."""
-        dirty = list(self._dirty.items())
-        for key, _ in dirty:
-            self.trail.drop(self._dirty, key)
-        for (number, it), event in dirty:
-            self.runners[number].judge(it, event)
+        while self._dirty:
+            dirty = list(self._dirty.items())
+            for key, _ in dirty:
+                self.trail.drop(self._dirty, key)
+            for (number, it), event in dirty:
+                self.runners[number].judge(it, event)
         if self.ended:
             self.trail.assign(self, "ended", ())
         if self._begun:
@@ -210,7 +222,8 @@ class Engine:
             self._run_out(wake[0])
             self.trail.assign(self.world, "now", max(wake[0], self.world.now))
             runner = self.runners[wake[1]]
-            for it in (*runner.instances.items, *self._joined.get(runner.number, ())):
+            watched = runner.instances.items if runner.watched else ()
+            for it in (*watched, *self._joined.get(runner.number, ())):
                 self.disturb(runner.number, it, None)
             self.settle()
 
@@ -225,7 +238,7 @@ class Engine:
         self.trail.drop(self._dirty, (number, it))
 
     def join(self, number: int, it: str | None) -> None:
-        """Have an item judged by a rule without scope, after every event: no list of instances names it."""
+        """Have an item judged by a rule after every event, whatever that changed."""
         self.trail.set(self._joined.setdefault(number, {}), it, True)
 
     def leave(self, number: int, it: str | None) -> None:
@@ -243,9 +256,16 @@ class Engine:
 
     def note(self, breach: Breach) -> int:
         """Note a breach; return its number."""
-        number = len(self._breaches)
+        number = self._noted
         self.trail.set(self._breaches, number, breach)
+        self.trail.assign(self, "_noted", number + 1)
         return number
+
+    def also_at(self, number: int, time: int) -> None:
+        """Note that at another end a breach is not put right yet."""
+        breach = self._breaches[number]
+        if time not in breach.ends:
+            self.trail.set(self._breaches, number, breach._replace(ends=(*breach.ends, time)))
 
     def mend(self, number: int) -> None:
         """Note that a breach was put right now."""
@@ -270,24 +290,80 @@ class Engine:
         self.trail.back(mark)
         self.world.epoch += 1
 
+    # --- what it remembers ---
+
+    def memory(self) -> Memory:
+        """Return, as JSON has it, what another engine must be told to go on from here. The instant must be closed.
+
+        Of the breaches it holds those that are open: `take_settled` has the others.
+        """
+        self.settle()
+        open_ones = [[n, b.remembered()] for n, b in self._breaches.items() if not self._is_settled(n, b)]
+        told = ((runner.rule.id, runner.remember()) for runner in self.runners)
+        return {
+            "noted": self._noted,
+            "open": open_ones,
+            "wakes": [[time, self.rules.rules[number].id] for time, number in sorted(self._wakes)],
+            "rules": {rule: what for rule, what in told if what is not None},
+        }
+
+    def take_settled(self) -> list[Any]:
+        """Return, as JSON has it, the breaches that are over, or can't be put right; then know of them no longer.
+
+        `add_settled` tells an engine of them again.
+        """
+        settled = [n for n, b in self._breaches.items() if self._is_settled(n, b)]
+        told = [[n, self._breaches[n].remembered(), self._until.get(n)] for n in settled]
+        for n in settled:
+            del self._breaches[n]
+            self._until.pop(n, None)
+        return told
+
+    def add_settled(self, told: Iterable[Any]) -> None:
+        """Know again of breaches that are over."""
+        known = {
+            n: (Breach.recalled(breach, self._runner_of[breach[0]].rule), until) for n, breach, until in told
+        }
+        self._until.update({n: until for n, (_, until) in known.items() if until is not None})
+        self._breaches = {**{n: breach for n, (breach, _) in known.items()}, **self._breaches}
+        self._breaches = dict(sorted(self._breaches.items()))
+
+    def _is_settled(self, number: int, breach: Breach) -> bool:
+        return number in self._until or not breach.rule.mode.can_be_mended
+
+    def _recall(self, memory: Memory) -> None:
+        self._noted = memory["noted"]
+        for number, breach in memory["open"]:
+            self._breaches[number] = Breach.recalled(breach, self._runner_of[breach[0]].rule)
+        for rule, told in memory["rules"].items():
+            self._runner_of[rule].recall(told)
+        for time, rule in memory["wakes"]:
+            self._wakes[time, self._runner_of[rule].number] = True
+        self._next_wake = min(self._wakes, default=(_NEVER,))[0]
+
     # --- answers ---
 
-    def findings(self, since: int = 0) -> list[Finding]:
-        """Return all findings so far, or those noted after the first `since` breaches."""
-        if not since:
-            return gather(self._breaches.values(), self._until)
-        late = {n: b for n, b in self._breaches.items() if n >= since}
-        until = {i: self._until[n] for i, n in enumerate(late) if n in self._until}
-        return gather(late.values(), until)
+    def findings(self, since: int = 0, *, as_it_is: bool = False) -> list[Finding]:
+        """Return all findings so far, or those noted after the first `since` breaches.
+
+        With `as_it_is` what is still open is told with the reasons of this moment, not of when it began.
+        """
+        told = ((n, b) for n, b in self._breaches.items() if n >= since)
+        return gather((self._as_it_is(n, b) if as_it_is else b, self._until.get(n)) for n, b in told)
+
+    def _as_it_is(self, number: int, breach: Breach) -> Breach:
+        if number in self._until:
+            return breach
+        return self._runner_of[breach.rule.id].as_it_is(breach)
 
     def breaches(self) -> list[tuple[Breach, int | None]]:
-        """Return every breach so far, one an item, with when it was put right (None: it wasn't, or can't be)."""
+        """Return every breach so far, one an instance, with when it was put right (None: it wasn't, or can't be)."""
         return [(breach, self._until.get(number)) for number, breach in self._breaches.items()]
 
     @property
     def noted(self) -> int:
         """How many breaches have been noted so far: give it to `findings` to ask for what comes after."""
-        return len(self._breaches)
+        return self._noted
 
     @property
     def turned(self) -> int:

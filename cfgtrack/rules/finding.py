@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, field
-from typing import ClassVar
+from collections.abc import Container, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar, Self
 
 from cfgtrack.model.time import SECOND, Instant
+from cfgtrack.rules.saying import say_list, say_some
 
 SEVERITIES = {1: "catastrophic", 2: "critical", 3: "marginal", 4: "negligible"}
 """Categories of MIL-STD-882E, Table I."""
@@ -18,30 +20,101 @@ class Reason:
 
     `links` are the links whose breaking cut the last path; `beyond` the items now cut off, or that lack something;
     `cures` what would put it right: single links, or actions.
+
+    Reasons that say the same of different items are told as one: of `each` item what `form` says of all of them
+    (``{}`` stands for them). Of a lost path `to` are the ends, in words, and of one that must not be that there is one;
+    `noun` is what sort of items it is about.
     """
+
+    untold: ClassVar[tuple[str, ...]] = ("each", "form", "to", "noun")
 
     code: str
     text: str
     links: tuple[str, ...] = ()
     beyond: tuple[str, ...] = ()
     cures: tuple[str, ...] = ()
+    each: tuple[str, ...] = ()
+    form: str = ""
+    to: str = ""
+    noun: str = ""
+
+    @classmethod
+    def of_each(
+        cls, code: str, each: Sequence[str], form: str, beyond: tuple[str, ...], cures: tuple[str, ...] = ()
+    ) -> Self:
+        """Return a reason that says of each of some items what `form` says of all of them."""
+        return cls(code, form.replace("{}", say_list(each)), (), beyond, cures, tuple(each), form)
+
+    def remembered(self) -> list[Any]:
+        """Return it as JSON has it."""
+        lists = map(list, (self.links, self.beyond, self.cures, self.each))
+        return [self.code, self.text, *lists, self.form, self.to, self.noun]
+
+    @classmethod
+    def recalled(cls, told: list[Any]) -> Self:
+        """Return the reason that was told."""
+        code, text, links, beyond, cures, each, *said = told
+        return cls(code, text, tuple(links), tuple(beyond), tuple(cures), tuple(each), *said)
+
+
+def join(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+    """Return reasons with those that say the same of different items made one, in the order of the first of each."""
+    alike: dict[object, list[Reason]] = {}
+    for reason in reasons:
+        said = reason.form or reason.text
+        alike.setdefault((reason.code, said, reason.links), []).append(reason)
+    return tuple(_joined(group) if len(group) > 1 else group[0] for group in alike.values())
+
+
+def _joined(group: Sequence[Reason]) -> Reason:
+    first = group[0]
+    each = _once(one for r in group for one in r.each)
+    return replace(
+        first,
+        text=first.form.replace("{}", say_list(each)) if first.form else first.text,
+        beyond=_once(b for r in group for b in r.beyond),
+        cures=_once(c for r in group for c in r.cures),
+        each=each,
+        noun=first.noun if all(r.noun == first.noun for r in group) else "item",
+    )
+
+
+def _once(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(names))
+
+
+@dataclass(frozen=True, slots=True)
+class Instance:
+    """For whom a rule is broken, once: its own `fingerprint`, whom it concerns, and why."""
+
+    fingerprint: str
+    subjects: tuple[str, ...]
+    reasons: tuple[Reason, ...]
+
+
+def fingerprint(rule: str, mode: str, instance: Sequence[str], cause: Iterable[str]) -> str:
+    """Return a short code that the same rule, instance and cause always get, whenever and whoever."""
+    what = "\n".join([rule, mode, *instance, "", *sorted(set(cause))])
+    return hashlib.sha256(what.encode()).hexdigest()[:12]
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
     """A rule that is broken, or (mode "possible") a step that can't be done.
 
-    `since` is when the condition became false or the clock started, `time` when the rule was broken, `until` when
-    it was put right (None: still open). `event` is the event that broke it (None: time alone did, or it was so from
-    the start), `step` the step of a proposal that it is; `cause` is what broke it and all that it broke at one blow.
-    `no_verdict` marks a rule that could not be judged.
+    `headline` says what is wrong. `since` is when the condition became false or the clock started, `time` when the rule
+    was broken, `until` when it was put right (None: still open). `event` is the event that broke it (None: time alone
+    did, or it was so from the start), `step` the step of a proposal that it is. `ends` are the ends at which what must
+    hold by them did not. `no_verdict` marks a rule that could not be judged. `instances` are all for whom it is broken
+    at one blow and by one cause.
     """
 
-    told: ClassVar[tuple[str, ...]] = ("fingerprint", "category")
-    untold: ClassVar[tuple[str, ...]] = ("cause",)
+    told: ClassVar[tuple[str, ...]] = ("fingerprints", "category")
+    untold: ClassVar[tuple[str, ...]] = ("instances",)
 
     rule: str
     title: str
+    headline: str
     severity: int
     mode: str
     subjects: tuple[str, ...]
@@ -56,25 +129,69 @@ class Finding:
     source: str = ""
     deadline: Instant | None = None
     trigger: str = ""
+    ends: tuple[Instant, ...] = ()
     no_verdict: bool = False
     variance: str = ""
-    cause: tuple[str, ...] = field(default=())
+    instances: tuple[Instance, ...] = ()
 
     @property
     def is_open(self) -> bool:
         """Whether it still can, and must, be put right: a wrong order of actions is history, nothing mends it."""
-        return self.until is None and self.mode != "at"
+        return self.until is None and self.mode not in ("at", "possible")
 
     @property
-    def fingerprint(self) -> str:
-        """A short code that the same cause always gets: rule, what broke it and all that it broke, but no time."""
-        what = "\n".join([self.rule, self.mode, *sorted(self.cause)])
-        return hashlib.sha256(what.encode()).hexdigest()[:12]
+    def fingerprints(self) -> tuple[str, ...]:
+        """The short codes of its instances: the same rule, instance and cause always get the same."""
+        return _once(one.fingerprint for one in self.instances)
 
     @property
     def category(self) -> str | None:
         """The severity in its word; None for a step that can't be done."""
         return SEVERITIES.get(self.severity)
+
+    def only(self, fingerprints: Container[str]) -> Finding | None:
+        """Return it with just those of its instances that have one of these fingerprints; None if none has."""
+        kept = tuple(one for one in self.instances if one.fingerprint in fingerprints)
+        return replace(self, **_of(kept, self.action)) if kept else None
+
+    @classmethod
+    def of(cls, instances: tuple[Instance, ...], *, action: str = "", **fields: Any) -> Self:
+        """Return the finding that instances are together; `fields` are what they have in common."""
+        return cls(**_of(instances, action), action=action, **fields)
+
+
+def alone(
+    subjects: tuple[str, ...], reasons: tuple[Reason, ...], cause: Iterable[str], **fields: Any
+) -> Finding:
+    """Return the finding of what no rule says: broken for `subjects` as one; `fields` are the others of a finding."""
+    code = fingerprint(fields["rule"], fields["mode"], subjects, cause)
+    return Finding.of((Instance(code, subjects, reasons),), **fields)
+
+
+def _of(instances: tuple[Instance, ...], action: str) -> dict[str, Any]:
+    """Return what a finding says of its instances."""
+    subjects = _once(s for one in instances for s in one.subjects)
+    reasons = join(r for one in instances for r in one.reasons)
+    headline = say_wrong(subjects, reasons, action)
+    return {"instances": instances, "subjects": subjects, "reasons": reasons, "headline": headline}
+
+
+def say_wrong(subjects: Sequence[str], reasons: Sequence[Reason], action: str) -> str:
+    """Return in one line what is wrong: who or what did it, and what it did."""
+    if not reasons:
+        return action or say_list(subjects)
+    first, more = reasons[0], len(reasons) - 1
+    also = f" (and {more} more)" if more else ""
+    if first.code == "no-path":
+        whom = say_some(first.beyond, first.noun)
+        if action and first.links:
+            return f"{action} cuts {whom} off from {first.to}{also}"
+        said = f"{whom} {'is' if len(first.beyond) == 1 else 'are'} cut off from {first.to}{also}"
+    elif first.code == "path":
+        said = f"{say_some(first.beyond, first.noun)} {first.to}{also}"
+    else:
+        said = first.text + also
+    return f"{action}: {said}" if action else said
 
 
 @dataclass(frozen=True, slots=True)

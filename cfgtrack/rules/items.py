@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from cfgtrack.rules.condition import Condition, Ended, Judge
+from cfgtrack.rules.condition import Condition, Ended, Judge, Part
 from cfgtrack.rules.dependence import Timer, depends_on_items
-from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.finding import Reason, join
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.tally import Tally
 from cfgtrack.rules.world import World
@@ -25,8 +25,8 @@ class OnItems(Condition):
         """Return whether one item meets it now: by what is so of the item and its owner, or was done or measured."""
 
     @abstractmethod
-    def reason(self, world: World, items: Sequence[str]) -> Reason:
-        """Return why these items fall short now, and what would cure it."""
+    def reason(self, world: World, item: str) -> Reason:
+        """Return why an item falls short now, and what would cure it: told as one with the others, see `Reason`."""
 
     def timers(self) -> tuple[Timer, ...]:
         """Return when time alone may change whether an item meets it."""
@@ -46,17 +46,38 @@ class _EveryItem(Judge):
         self.world = world
         self.items = world.bind(of).items
         self.depends = depends_on_items(of, *timers)
-        self.short: Tally | None = None
+        self.lacking: Tally | None = None
         if of.is_fixed and not timers:
-            self.short = world.tallies.of_items(condition, of.candidates(world.plant), self._falls_short)
+            self.lacking = world.tallies.of_items(condition, of.candidates(world.plant), self._falls_short)
 
     def _falls_short(self, item: str) -> bool:
         return not self.condition.is_met(self.world, item)
 
     def holds(self, it: str | None) -> bool:
-        if self.short is not None:
-            return not self.short
+        if self.lacking is not None:
+            return not self.lacking
         return not any(map(self._falls_short, self.items(it)))
 
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - no links
-        return (self.condition.reason(self.world, list(filter(self._falls_short, self.items(it)))),)
+    def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        return {(item,): (item,) for item in self._short(it)}
+
+    def met(self, it: str | None) -> tuple[str, ...]:
+        return tuple(item for item in self.items(it) if not self._falls_short(item))
+
+    @property
+    def version(self) -> int | None:
+        return None if self.lacking is None else self.lacking.version
+
+    def _short(self, it: str | None) -> list[str]:
+        if self.lacking is not None:
+            return sorted(map(str, self.lacking))
+        return list(filter(self._falls_short, self.items(it)))
+
+    def reasons(
+        self,
+        it: str | None,
+        ended: Ended,  # noqa: ARG002 - no links
+        part: Part | None = None,
+    ) -> tuple[Reason, ...]:
+        items = self._short(it) if part is None else part
+        return join(self.condition.reason(self.world, item) for item in items)

@@ -6,17 +6,18 @@ Each mode is a file of `rules/when/`.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import reduce
 from operator import or_
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from cfgtrack.model.event import Event
-from cfgtrack.rules.breach import Breach
-from cfgtrack.rules.condition import Clause, Condition, NoVerdict
+from cfgtrack.rules.breach import Breach, Deed, cause_of
+from cfgtrack.rules.condition import WHOLE, Clause, Condition, Ended, NoVerdict, Part
 from cfgtrack.rules.dependence import Dependence, Instances
 from cfgtrack.rules.finding import Clock, Reason
 from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.ways import still_cut
 
 if TYPE_CHECKING:
     from cfgtrack.rules.engine import Engine
@@ -27,12 +28,14 @@ class Mode(ABC):
     """When a rule must hold, frozen. `key` names it in a rules file, `fields` are those of the rule that belong to it.
 
     `blames_links`: what broke the rule is known by the links that were cut, whoever did it; else by the action.
+    `can_be_mended`: what is broken stays so until the condition is true; else it is history at once.
     """
 
     __slots__ = ()
     key: ClassVar[str]
     fields: ClassVar[tuple[str, ...]]
     blames_links: ClassVar[bool] = True
+    can_be_mended: ClassVar[bool] = True
 
     @classmethod
     @abstractmethod
@@ -69,11 +72,13 @@ class Mode(ABC):
 class Runner(ABC):
     """One rule over one world. What it remembers it writes through the engine's trail.
 
-    `watched`: judged at the end of every instant that may have changed it. Where its condition crashes there is no
-    verdict until it no longer does: that is said once.
+    `watched`: judged at the end of every instant that may have changed it; one that isn't has the engine `join` what it
+    wants to have judged. `timed`: also when time alone may have. Where its condition crashes there is no verdict until
+    it no longer does: that is said once.
     """
 
     watched: ClassVar[bool] = False
+    timed: ClassVar[bool] = False
 
     def __init__(self, number: int, rule: Rule, engine: Engine) -> None:
         self.number = number
@@ -92,43 +97,125 @@ class Runner(ABC):
 
     @abstractmethod
     def settle(self, it: str | None, event: Event | None) -> None:
-        """Judge one instance as it is now; `event` was the last to change it. May raise NoVerdict."""
+        """Judge one item of the scope as it is now; `event` was the last to change it. May raise NoVerdict."""
 
     def run_out(self, it: str | None, time: int) -> None:  # noqa: B027 - most have no clocks
-        """Note what of an instance has run out before `time`: later than its limit, so strictly before."""
+        """Note what of an item has run out before `time`: later than its limit, so strictly before."""
 
     def clocks(self) -> Iterable[Clock]:
         """Yield the clocks that run."""
         return ()
 
-    def holds(self, it: str | None) -> bool:
-        """Return whether the rule is kept now: its condition is true, or the item is not in its scope."""
-        return not self.instances.has(it) or self.own.holds(it)
+    # --- what it remembers ---
+
+    def remember(self) -> Any:
+        """Return, as JSON has it, what it must be told to go on from here; None for nothing."""
+        return self._remember([[it, number] for it, number in self._mute.items()])
+
+    def _remember(self, mute: list[Any]) -> Any:
+        return mute or None
+
+    def recall(self, told: Any) -> None:
+        """Go on from what was remembered."""
+        self._mute = dict(told)
+
+    # --- judging ---
+
+    def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        """Return for whom the rule is not kept now, each with the items that fall short: see `Judge.short`."""
+        return self.own.short(it) if self.instances.has(it) else {}
+
+    def short_or_unknown(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        """Return for whom the rule is not kept now; where that can't be told, for the whole of it."""
+        try:
+            return self.short(it) or {WHOLE: ()}
+        except NoVerdict:
+            return {WHOLE: ()}
 
     def judge(self, it: str | None, event: Event | None) -> None:
-        """Judge one instance, or say that there is no verdict."""
-        now = self.world.now
+        """Judge one item of the scope, or say that there is no verdict."""
+        self.guarded(self.settle, it, event)
+
+    def guarded(
+        self, settle: Callable[[str | None, Event | None], None], it: str | None, event: Event | None
+    ) -> None:
+        """Have one item of the scope judged by `settle`, or say that there is no verdict."""
         try:
-            self.settle(it, event)
+            settle(it, event)
         except NoVerdict as err:
             if it not in self._mute:
-                breach = Breach(self.rule, it, now, now, (err.reason(),), event, no_verdict=True)
-                self.trail.set(self._mute, it, self.engine.note(breach))
+                number = self.note(it, WHOLE, (), (err.reason(),), event, no_verdict=True)
+                self.trail.set(self._mute, it, number)
         else:
             if it in self._mute:
                 self.engine.mend(self._mute[it])
                 self.trail.drop(self._mute, it)
 
-    def why(self, it: str | None) -> tuple[Reason, ...]:
-        """Return why the condition is false now, or why that can't be told."""
+    def note(
+        self,
+        it: str | None,
+        part: Part,
+        items: tuple[str, ...],
+        reasons: tuple[Reason, ...],
+        event: Event | Deed | None,
+        **more: Any,
+    ) -> int:
+        """Note that an instance is broken now, by `event`; `more` are fields of the breach. Return its number."""
+        return self.engine.note(self.breach(it, part, items, reasons, event, **more))
+
+    def breach(
+        self,
+        it: str | None,
+        part: Part,
+        items: tuple[str, ...],
+        reasons: tuple[Reason, ...],
+        event: Event | Deed | None,
+        **more: Any,
+    ) -> Breach:
+        """Return the breach of an instance, unless `more` says otherwise as of now, by `event`."""
+        now = self.world.now
+        deed = event if event is None or isinstance(event, Deed) else Deed.of(event)
+        more.setdefault("cause", cause_of(self.rule.mode, reasons, deed, more.get("trigger", "")))
+        return Breach(
+            **{
+                "rule": self.rule,
+                "it": it,
+                "part": part,
+                "items": items,
+                "time": now,
+                "since": now,
+                "reasons": reasons,
+                "deed": deed,
+                **more,
+            }
+        )
+
+    def why(self, it: str | None, part: Part | None = None) -> tuple[Reason, ...]:
+        """Return why the condition is false now, of one instance or of all, or why that can't be told."""
+        return self._why(it, part, self.engine.ended)
+
+    def _why(self, it: str | None, part: Part | None, ended: Ended) -> tuple[Reason, ...]:
         try:
-            return self.own.reasons(it, self.engine.ended)
+            return self.own.reasons(it, ended, part)
         except NoVerdict as err:
             return (err.reason(),)
+
+    def as_it_is(self, breach: Breach) -> Breach:
+        """Return an open breach with the reasons of this moment, where it still is so."""
+        if breach.no_verdict:
+            return breach
+        try:
+            short = self.short(breach.it)
+        except NoVerdict:
+            return breach
+        if breach.part not in short:
+            return breach
+        now = still_cut(breach.reasons, self._why(breach.it, breach.part, ()), self.world.configuration)
+        return breach._replace(reasons=tuple(now))
 
     def clock(
         self, it: str | None, trigger: str, started: int, deadline: int | None, missing: tuple[Reason, ...]
     ) -> Clock:
-        """Return a clock of one instance."""
+        """Return a clock of one item."""
         rule = self.rule
         return Clock(rule.id, rule.title, rule.severity, it or "", started, deadline, trigger, missing)

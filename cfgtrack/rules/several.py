@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import reduce
 from operator import or_
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import Clause, Condition, Ended, Judge
+from cfgtrack.rules.condition import Clause, Condition, Judge
 from cfgtrack.rules.dependence import Dependence
-from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
 
 
 @dataclass(frozen=True, slots=True)
 class Several(Condition):
-    """A condition made of others, true where they `combine` so. Their words are joined by `word`.
+    """A condition made of others, judged by a `judge` of theirs. Their words are joined by `word`.
 
     `brackets` is the key of the parts that go into brackets; `none` is what it says without parts.
     """
 
-    combine: ClassVar[Callable[[Iterable[bool]], bool]]
+    judge: ClassVar[type[PartsJudge]]
     word: ClassVar[str]
     brackets: ClassVar[str]
     none: ClassVar[str]
@@ -50,19 +49,20 @@ class Several(Condition):
 
     def compile(self, world: World) -> Judge:
         """Return what judges it over one world."""
-        return _Several([part.compile(world) for part in self.parts], type(self).combine)
+        return type(self).judge([part.compile(world) for part in self.parts])
 
 
-class _Several(Judge):
+class PartsJudge(Judge):
     """Judges by several judges: what changes any of them may change the whole."""
 
-    def __init__(self, parts: list[Judge], combine: Callable[[Iterable[bool]], bool]) -> None:
+    def __init__(self, parts: list[Judge]) -> None:
         self.parts = parts
-        self.combine = combine
         self.depends = reduce(or_, (part.depends for part in parts), Dependence())
+        self.restless = any(part.restless for part in parts)
 
-    def holds(self, it: str | None) -> bool:
-        return self.combine(part.holds(it) for part in self.parts)
-
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
-        return tuple(r for part in self.parts if not part.holds(it) for r in part.reasons(it, ended))
+    @property
+    def version(self) -> int | None:
+        """The sum of those of the parts, if all have one."""
+        # Each only goes up, so their sum stays the same only while each does.
+        versions = [part.version for part in self.parts]
+        return None if None in versions else sum(v for v in versions if v is not None)

@@ -9,8 +9,32 @@ from cfgtrack.network.flow import Shift
 from cfgtrack.network.reach import Reach
 from cfgtrack.rules.trail import Trail
 
-Tally = dict[object, bool]
-"""The items, or vertices, that count: whoever holds one sees it kept up to date."""
+
+class Tally(dict[object, bool]):
+    """The items, or vertices, that count: whoever holds one sees it kept up to date.
+
+    `version` goes up with every change, on the way back too: while it is the same, so are they.
+    """
+
+    __slots__ = ("version",)
+
+    def __init__(self, counted: Iterable[object] = ()) -> None:
+        super().__init__(dict.fromkeys(counted, True))
+        self.version = 0
+
+    def change(self, trail: Trail, key: object, *, counts: bool) -> None:
+        """Have an item count, or count no longer."""
+        if counts == (key in self):
+            return
+        self.version += 1
+        trail.on_back(self._count_up)
+        if counts:
+            trail.set(self, key, True)
+        else:
+            trail.drop(self, key)
+
+    def _count_up(self) -> None:
+        self.version += 1
 
 
 class Tallies:
@@ -30,11 +54,10 @@ class Tallies:
         """Return the items that count, as `counts` tells of each whenever it changes."""
         tally = self.known.get(condition)
         if tally is None:
-            tally = self.known[condition] = {}
-            for item in items:
+            known = list(items)
+            tally = self.known[condition] = Tally(item for item in known if counts(item))
+            for item in known:
                 self._by_item.setdefault(item, []).append((tally, counts))
-                if counts(item):
-                    tally[item] = True
         return tally
 
     def of_reach(
@@ -48,9 +71,10 @@ class Tallies:
         if tally is None:
             known = dict(items)
             vertices = frozenset(v for each in known.values() for v in each)
-            tally = self.known[condition] = {v: True for v in vertices if (v in reach) != wanted}
-            if wanted:
-                tally.update({item: True for item, each in known.items() if not each})
+            nowhere = [item for item, each in known.items() if wanted and not each]
+            tally = self.known[condition] = Tally(
+                [*(v for v in vertices if (v in reach) != wanted), *nowhere]
+            )
             self._by_reach.setdefault(reach, []).append((tally, vertices, wanted))
         return tally
 
@@ -67,10 +91,7 @@ class Tallies:
     def _update_items(self, subjects: Iterable[str]) -> None:
         for subject in self._with_inside(subjects):
             for tally, counts in self._by_item.get(subject, ()):
-                if counts(subject):
-                    self._trail.set(tally, subject, True)
-                else:
-                    self._trail.drop(tally, subject)
+                tally.change(self._trail, subject, counts=counts(subject))
 
     def _with_inside(self, subjects: Iterable[str]) -> Iterator[str]:
         """Yield subjects, and for a unit that moved its ports and nodes too (their whereabouts may differ)."""
@@ -83,7 +104,4 @@ class Tallies:
     def _update_reach(self, reach: Reach, vertices: set[int], *, reached: bool) -> None:
         for tally, starts, wanted in self._by_reach.get(reach, ()):
             for vertex in vertices & starts:
-                if reached != wanted:
-                    self._trail.set(tally, vertex, True)
-                else:
-                    self._trail.drop(tally, vertex)
+                tally.change(self._trail, vertex, counts=reached != wanted)

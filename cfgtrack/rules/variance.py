@@ -31,7 +31,7 @@ class Variance:
         """Return whether a finding is under this variance (see `under_variance`)."""
         if self.rule and self.rule != finding.rule:
             return False
-        if self.fingerprint and self.fingerprint != finding.fingerprint:
+        if self.fingerprint and not all(code == self.fingerprint for code in finding.fingerprints):
             return False
         if self.subjects and not all(fits(s, self.subjects) for s in finding.subjects):
             return False

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Iterator
+from dataclasses import dataclass, replace
 from typing import Self
 
+from cfgtrack.model.configuration import View
+from cfgtrack.model.hold import carries
 from cfgtrack.rules.condition import Clause, Condition
 from cfgtrack.rules.dependence import WIDE, Dependence, Way
+from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.tally import Tally
 from cfgtrack.rules.world import World
@@ -31,6 +34,26 @@ class OnWays(Condition):
         return frozenset({self.medium})
 
 
+def is_made(view: View, link: str) -> bool:
+    """Return whether a link of that name is made: of a unit on a place, of two halves, or of a gate."""
+    thing, _, place = link.partition(" on ")
+    if place:
+        return view.state(thing).value == place
+    half, _, other = link.partition(" - ")
+    carries_all = all(carries(view, one) for one in (half, other) if one)
+    return carries_all and (not other or view.state(half).other == other)
+
+
+def still_cut(then: Iterable[Reason], now: Iterable[Reason], view: View) -> Iterator[Reason]:
+    """Yield the reasons of now; where what cut a path then is still not made, that is still what cut it."""
+    known = [
+        r for r in then if r.code == "no-path" and r.links and not any(is_made(view, k) for k in r.links)
+    ]
+    for reason in now:
+        cut = next((r for r in known if reason.code == r.code and reason.beyond == r.beyond), None)
+        yield reason if cut is None else replace(reason, text=cut.text, links=cut.links)
+
+
 class Ways:
     """The paths over made links of a medium, from items of `start` to items of `end`.
 
@@ -42,6 +65,7 @@ class Ways:
         self.flow = world.flows[medium]
         self.reach = world.reach(medium, end)
         self.start, self.end = world.bind(start), world.bind(end)
+        self._at: dict[int, list[str]] = {}
         both = (start, end)
         way: tuple[Way, ...] = ()
         if self.reach is not None and start.of not in ("", "peer of it", "place of it") and not start.at:
@@ -59,8 +83,18 @@ class Ways:
         start = self.start.selection
         if self.reach is None or not start.is_fixed:
             return None
-        items = ((item, self.flow.vertices(item)) for item in start.candidates(self.world.plant))
+        items = [(item, self.flow.vertices(item)) for item in start.candidates(self.world.plant)]
+        for item, vertices in items:
+            for vertex in vertices:
+                self._at.setdefault(vertex, []).append(item)
         return self.world.tallies.of_reach(condition, self.reach, items, wanted=wanted)
+
+    def tallied(self, tally: Tally) -> list[str]:
+        """Return the items that a tally of this condition counts, sorted."""
+        out: set[str] = set()
+        for key in tally:
+            out.update(self._at[key] if isinstance(key, int) else (str(key),))
+        return sorted(out)
 
     def ends(self, it: str | None) -> list[int]:
         """Return the vertices of the ends now."""

@@ -95,7 +95,7 @@ def _finding(number: int, finding: Finding, *, colour: bool) -> str:
     word = severity_word(finding.severity).upper()
     if finding.no_verdict:
         word = f"NO VERDICT, {word}"
-    title = labelled(f"{number}. {word}", f"{finding.title}  [{finding.rule}]", by=0, to=3)
+    title = labelled(f"{number}. {word}", f"{finding.headline}  [{finding.rule}]", by=0, to=3)
     first, *rest = title.splitlines()
     lines = [styled(first, colour=colour, fg=_COLOURS.get(finding.severity), bold=True), *rest]
     lines += [labelled(label, text, by=3, to=11) for label, text in _facts(finding) if text]
@@ -103,8 +103,10 @@ def _finding(number: int, finding: Finding, *, colour: bool) -> str:
 
 
 def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
+    yield "rule", finding.title
     yield "where", _where(finding)
     yield "when", _when(finding)
+    yield "ends", _ends(finding.ends)
     yield "concerns", _names(finding.subjects)
     cures = _cures_of_all(finding.reasons)
     for reason in finding.reasons[:_MOST]:
@@ -119,7 +121,7 @@ def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
     yield "hazard", finding.hazard
     yield "source", finding.source
     yield "variance", finding.variance
-    yield "finding", finding.fingerprint
+    yield "finding", _names(finding.fingerprints)
 
 
 def _cures_of_all(reasons: Sequence[Reason]) -> list[str]:
@@ -159,6 +161,12 @@ def _when(finding: Finding) -> str:
     if finding.until is not None and finding.until != finding.time:
         text += f", until {format_instant(finding.until)} ({span_text(finding.until - finding.time)})"
     return text
+
+
+def _ends(ends: Sequence[int]) -> str:
+    """Return the ends at which something was so, where it was at more than one."""
+    told = [format_instant(end) for end in ends]
+    return f"at {count(len(told), 'end')}: {_names(told)}" if len(told) > 1 else ""
 
 
 def _names(names: Sequence[str]) -> str:

@@ -50,7 +50,7 @@ condition = { done = "measure", of = "it", quantity = "voltage" }
     for long in (5_000, 0):
         monkeypatch.setattr(past, "LONG", long)
         answer = cfgtrack("record", *action.split(), "--at", LATER, "--dry-run", "--json").json
-        said.append(([f["fingerprint"] for f in answer["findings"]], answer["started"]))
+        said.append(([f["fingerprints"] for f in answer["findings"]], answer["started"]))
     assert said[0] == said[1]
 
 

@@ -245,7 +245,7 @@ def recording(s: Asker) -> None:
     s.do(19, "shut", "WALL:V", "--id", "E2")
     s.do(20, "de-energise", "WALL:K", "--id", "E3")
     s.do(20, "record", "inspect", "WALL")
-    finding = s.ask("findings", "--at", at(59), status=3)["findings"][0]["fingerprint"]
+    finding = s.ask("findings", "--at", at(59), status=3)["findings"][0]["fingerprints"][0]
     s.do(60, "approve", "BOX-1:*", "--finding", finding, "--from", at(0), "--until", at(90), "--by", "lead",
          "--reason", "drained")  # fmt: skip
     s.do(61, "uncap", "BOX-2:F", "--id", "E4")
@@ -349,7 +349,7 @@ def checking(s: Asker) -> None:
     report = s.ask("check", bad, status=3)
     s.ask("check", bad, "--steps", "--at", at(3), status=3)
     s.do(4, "approve", "--rule", "dead", "--by", "lead", "--reason", "tested dead")
-    late = next(f["fingerprint"] for f in report["check"]["findings"] if f["rule"] == "budget")
+    late = next(f["fingerprints"][0] for f in report["check"]["findings"] if f["rule"] == "budget")
     s.do(4, "approve", "--finding", late, "--by", "lead", "--reason", "enough air")
     s.do(4, "remark", "WALL:K", "stiff")
     s.ask("check", bad, status=3)

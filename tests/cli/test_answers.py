@@ -161,10 +161,11 @@ def test_codes_in_the_source_are_known() -> None:
     found: dict[str, set[str]] = {"Reason": set(), "Refusal": set(), "Fault": set()}
     for path in Path(cfgtrack.__file__).parent.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.args:
+            if isinstance(node, ast.Call) and node.args:
+                of = node.func.value if isinstance(node.func, ast.Attribute) else node.func
                 code = node.args[0]
-                if node.func.id in found and isinstance(code, ast.Constant):
-                    found[node.func.id].add(str(code.value))
+                if isinstance(of, ast.Name) and of.id in found and isinstance(code, ast.Constant):
+                    found[of.id].add(str(code.value))
     assert found["Refusal"] - UNHEARD | found["Reason"] == reasons
     assert found["Refusal"] <= problems
     assert len(found["Fault"]) > 3

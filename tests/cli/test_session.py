@@ -196,7 +196,7 @@ def test_variance_from_what_is_open(cfgtrack: Command) -> None:
     cfgtrack.ok("shut", "HALL:V1", "--at", AT)
     (finding,) = cfgtrack("findings", "--json").json["findings"]
     cfgtrack.ok(
-        "approve", "--finding", finding["fingerprint"], "--by", "lead", "--reason", "x", "--at", LATER
+        "approve", "--finding", finding["fingerprints"][0], "--by", "lead", "--reason", "x", "--at", LATER
     )
     assert cfgtrack("findings", "--at", "2031-05-01T10:59:59Z").status == 3
     assert cfgtrack("findings", "--at", LATER).status == 0
@@ -208,7 +208,9 @@ def test_variance_from_one_finding(cfgtrack: Command) -> None:
     """A variance may name one finding by its code: the same cause is excused, another is not."""
     cfgtrack.ok("shut", "HALL:V1", "--at", AT)
     (finding,) = cfgtrack("findings", "--json").json["findings"]
-    cfgtrack.ok("approve", "--finding", finding["fingerprint"], "--by", "lead", "--reason", "x", "--at", AT)
+    cfgtrack.ok(
+        "approve", "--finding", finding["fingerprints"][0], "--by", "lead", "--reason", "x", "--at", AT
+    )
     assert cfgtrack("findings").status == 0
     cfgtrack.ok("demate", "PUMP-1:J1", "--at", LATER)
     assert [f["rule"] for f in cfgtrack("review", "--json").json["findings"]] == ["dead-before-touch"]

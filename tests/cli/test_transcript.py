@@ -30,7 +30,7 @@ def play(cfgtrack: Command, script: list[str]) -> str:
         if answer.status:
             shown.append(f"(exit status {answer.status})\n")
     text = "\n".join(shown).replace(f"{cfgtrack.folder}/", "")
-    return re.sub(r"^( +finding +)[0-9a-f]{12}$", r"\1(fingerprint)", text, flags=re.MULTILINE)
+    return re.sub(r"(?<![0-9a-f])[0-9a-f]{12}(?![0-9a-f])", "(fingerprint)", text, flags=re.MULTILINE)
 
 
 def test_session(empty: Command, monkeypatch: pytest.MonkeyPatch) -> None:

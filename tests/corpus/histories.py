@@ -129,7 +129,9 @@ class _Writer:
                 finding = r.choice(found)
                 subjects = finding["subjects"][:1] if r.random() < 0.5 else ["*"]
                 to = (
-                    ("--finding", finding["fingerprint"]) if r.random() < 0.5 else ("--rule", finding["rule"])
+                    ("--finding", finding["fingerprints"][0])
+                    if r.random() < 0.5
+                    else ("--rule", finding["rule"])
                 )
                 until = ("--until", at(self.time + r.choice((1, 600)))) if r.random() < 0.5 else ()
                 t("approve", *subjects, *to, "--by", "lead", *reason, "--id", name, "--at",

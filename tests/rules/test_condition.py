@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar, Self
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
 from cfgtrack.rules import what, when
-from cfgtrack.rules.condition import Clause, Condition, Ended, Judge
+from cfgtrack.rules.condition import Clause, Condition, Ended, Judge, Part
 from cfgtrack.rules.dependence import Dependence
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Reason
@@ -66,8 +67,14 @@ class _SilentNode(Judge):
     def holds(self, it: str | None) -> bool:
         return self.node.holds(it)
 
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
-        return self.node.reasons(it, ended)
+    def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        return self.node.short(it)
+
+    def met(self, it: str | None) -> tuple[str, ...]:
+        return self.node.met(it)
+
+    def reasons(self, it: str | None, ended: Ended, part: Part | None = None) -> tuple[Reason, ...]:
+        return self.node.reasons(it, ended, part)
 
 
 def silenced(rule: Rule) -> Rule:

@@ -255,8 +255,8 @@ WORDS: dict[str, tuple[Condition, str, tuple[str, ...]]] = {
     ),
     "order": (
         Done(Selection(ids=("U0:F1", "U0:B1")), ("measure",), ("mate", "open"), "pressure"),
-        "measure (pressure) of U0:F1 and U0:B1 has not been done since the last mate or open; it must come first",
-        ("measure U0:F1 pressure=...", "measure U0:B1 pressure=..."),
+        "measure (pressure) of U0:B1 and U0:F1 has not been done since the last mate or open; it must come first",
+        ("measure U0:B1 pressure=...", "measure U0:F1 pressure=..."),
     ),
     "count": (
         Count(Selection(kinds=("tube", "bolt")), ("mated", "engaged"), (), 2),

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.model.event import Event
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.finding import Finding, alone
 from cfgtrack.rules.variance import Variance, under_variance, variance_of
 from tests.happening import happened
 from tests.rules.test_starter import ALL, Case, begin, world
@@ -23,8 +23,8 @@ BROKEN = [case for case in ALL if case.breaks]
 
 def finding(**more: object) -> Finding:
     """Return a finding of rule R on A:1 and B:1, broken at 100 and still open."""
-    plain = Finding("R", "", 1, "always", ("A:1", "B:1"), 100, 90, (), cause=("demate", "A:1", "B:1"))
-    return replace(plain, **more)  # type: ignore[arg-type]
+    said = {"rule": "R", "title": "", "severity": 1, "mode": "always", "time": 100, "since": 90, **more}
+    return alone(("A:1", "B:1"), (), ("demate", "A:1", "B:1"), **said)
 
 
 def variance(**more: object) -> Variance:
@@ -56,8 +56,8 @@ def test_shown_apart_never_lost(drawn, rule, start):
     [
         ({}, True),
         ({"rule": "S"}, False),
-        ({"rule": "", "fingerprint": finding().fingerprint}, True),
-        ({"rule": "", "fingerprint": finding(rule="S").fingerprint}, False),
+        ({"rule": "", "fingerprint": finding().fingerprints[0]}, True),
+        ({"rule": "", "fingerprint": finding(rule="S").fingerprints[0]}, False),
         ({"fingerprint": "0" * 12}, False),
         ({"subjects": ("A:*", "B:*")}, True),
         ({"subjects": ("?:1",)}, True),
@@ -152,10 +152,10 @@ def test_the_same_cause_has_the_same_fingerprint(case):
     """A finding's fingerprint doesn't depend on the time, on what else was done before, or on which half was named
     first.
     """
-    plain = [f.fingerprint for f in found(case)]
-    assert [f.fingerprint for f in found(case, shift=7 * MINUTE)] == plain
-    assert [f.fingerprint for f in found(case, before=OTHER)] == plain
-    assert sorted(f.fingerprint for f in found(case, swap=True)) == sorted(plain)
+    plain = [f.fingerprints for f in found(case)]
+    assert [f.fingerprints for f in found(case, shift=7 * MINUTE)] == plain
+    assert [f.fingerprints for f in found(case, before=OTHER)] == plain
+    assert sorted(f.fingerprints for f in found(case, swap=True)) == sorted(plain)
 
 
 def test_different_causes_have_different_fingerprints():
@@ -163,13 +163,14 @@ def test_different_causes_have_different_fingerprints():
     codes: dict[str, set[tuple[object, ...]]] = {}
     for case in BROKEN:
         for f in found(case):
-            codes.setdefault(f.fingerprint, set()).add((f.rule, tuple(sorted(f.subjects))))
+            for one in f.instances:
+                codes.setdefault(one.fingerprint, set()).add((f.rule, tuple(sorted(one.subjects))))
     assert all(len(told) == 1 for told in codes.values())
     assert len(codes) > 20
 
 
 def test_it_stays_when_a_part_is_put_right():
-    """What one blow has broken keeps its fingerprint when one item is put right and another is not yet."""
+    """What one blow has broken keeps its fingerprints when one item is put right and another is not yet."""
     open_end = "0:00 begin o\n0:01 uncap BAY:F2\n0:01 uncap HOSE-1:B\n0:02 end o"
     both = found(Case("capped-at-end", "", _lines(open_end), 3 * MINUTE, ()))
     partly = found(
@@ -186,7 +187,9 @@ def test_it_stays_when_a_part_is_put_right():
         (("BAY:F2",), True),
         (("HOSE-1:B",), False),
     ]
-    assert {f.fingerprint for f in partly} == {f.fingerprint for f in both}
+    assert {code for f in partly for code in f.fingerprints} == {
+        code for f in both for code in f.fingerprints
+    }
 
 
 def _lines(text: str) -> tuple[tuple[int, str], ...]:

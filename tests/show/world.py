@@ -13,7 +13,7 @@ from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
 from cfgtrack.network.network import Network, compile_network
-from cfgtrack.rules.finding import Clock, Finding, Reason
+from cfgtrack.rules.finding import Clock, Reason, alone
 from tests.happening import happened
 
 AT = 1_935_000_000_000_000
@@ -206,12 +206,24 @@ def yard(more: str = "") -> Yard:
     return Yard(plant, configuration, {m: compile_network(plant, m) for m in plant.media})
 
 
-FINDING = Finding(
+FINDING = alone(
+    ("COOL-1:COIL",),
+    (
+        Reason(
+            "no-path",
+            "no fluid path is left to any expansion: PANEL-1:V2 was the last way",
+            ("PANEL-1:V2",),
+            ("COOL-1:COIL", "HOSE-1:BORE"),
+            ("open PANEL-1:V2",),
+            to="any expansion",
+            noun="volume",
+        ),
+    ),
+    ("PANEL-1:V2",),
     rule="expansion-path",
     title="Liquid must be able to expand",
     severity=1,
     mode="always",
-    subjects=("COOL-1:COIL",),
     time=AT + 120_000_000,
     since=AT,
     until=AT + 720_000_000,
@@ -220,16 +232,6 @@ FINDING = Finding(
     action="shut PANEL-1:V2",
     hazard="trapped liquid warms and bursts its pipe",
     source="common practice",
-    reasons=(
-        Reason(
-            "no-path",
-            "no fluid path is left to any expansion: PANEL-1:V2 was the last way",
-            ("PANEL-1:V2",),
-            ("COOL-1:COIL", "HOSE-1:BORE"),
-            ("open PANEL-1:V2",),
-        ),
-    ),
-    cause=("PANEL-1:V2",),
 )
 
 CLOCK = Clock(

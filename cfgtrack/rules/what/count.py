@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import Clause, Condition, Ended, Judge
+from cfgtrack.rules.condition import WHOLE, Clause, Condition, Ended, Judge, Part
 from cfgtrack.rules.dependence import depends_on_items
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.saying import say_list
@@ -108,15 +109,45 @@ class _Count(Judge):
 
     def holds(self, it: str | None) -> bool:
         n = len(self._meeting(it)) if self.have is None else len(self.have)
-        least, most = self.condition.least, self.condition.most
-        return (least is None or n >= least) and (most is None or n <= most)
+        return not self._is_few(n) and not self._is_many(n)
 
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - numbers, not links
+    def _is_few(self, n: int) -> bool:
+        return self.condition.least is not None and n < self.condition.least
+
+    def _is_many(self, n: int) -> bool:
+        return self.condition.most is not None and n > self.condition.most
+
+    def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        if self.holds(it):
+            return {}
+        meeting = self._meeting(it)
+        return {WHOLE: self._others(it, meeting) if self._is_few(len(meeting)) else tuple(meeting)}
+
+    def met(self, it: str | None) -> tuple[str, ...]:
+        if self.condition.least is not None and self.condition.most is not None:
+            return self.of.items(it)
+        meeting = self._meeting(it)
+        return self._others(it, meeting) if self.condition.least is None else tuple(meeting)
+
+    @property
+    def version(self) -> int | None:
+        return None if self.have is None else self.have.version
+
+    def _others(self, it: str | None, meeting: Sequence[str]) -> tuple[str, ...]:
+        meets = frozenset(meeting)
+        return tuple(item for item in self.of.items(it) if item not in meets)
+
+    def reasons(
+        self,
+        it: str | None,
+        ended: Ended,  # noqa: ARG002 - numbers, not links
+        part: Part | None = None,  # noqa: ARG002 - it is judged as one
+    ) -> tuple[Reason, ...]:
         condition, items, meeting = self.condition, self.of.items(it), self._meeting(it)
-        n, meets, counted = len(meeting), frozenset(meeting), condition.counted()
+        n, counted = len(meeting), condition.counted()
         text = f"{n} of {len(items)} {counted}" if counted else _say_there(condition.of, items)
         if condition.least is not None and n < condition.least:
-            off, away, beyond = condition.least - n, False, tuple(i for i in items if i not in meets)
+            off, away, beyond = condition.least - n, False, self._others(it, meeting)
             text += f"; at least {condition.least} must: {off} short"
         else:
             most = condition.most or 0

@@ -41,7 +41,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Protocol, Self
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
-from cfgtrack.rules.condition import Clause, Condition, Ended, Judge, NoVerdict, line_of
+from cfgtrack.rules.condition import WHOLE, Clause, Condition, Ended, Judge, NoVerdict, Part, line_of
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -117,7 +117,18 @@ class _Custom(Judge):
         except Exception as err:
             raise NoVerdict(self.condition.name, err) from err
 
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - it is asked for words alone
+    def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        return {} if self.holds(it) else {WHOLE: self.of.items(it)}
+
+    def met(self, it: str | None) -> tuple[str, ...]:
+        return self.of.items(it)
+
+    def reasons(
+        self,
+        it: str | None,
+        ended: Ended,  # noqa: ARG002 - it is asked for words alone
+        part: Part | None = None,  # noqa: ARG002 - it is judged as one
+    ) -> tuple[Reason, ...]:
         items = self.of.items(it)
         try:
             why = self.found.why(self.world, items, self.condition.settings)

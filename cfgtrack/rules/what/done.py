@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
 from cfgtrack.model.action import MEASURE
 from cfgtrack.rules.condition import Clause
-from cfgtrack.rules.cure import MOST_CURES
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
-from cfgtrack.rules.saying import say_either, say_list
+from cfgtrack.rules.saying import say_either
 from cfgtrack.rules.what.value import is_quantity
 from cfgtrack.rules.world import World
 
@@ -53,8 +51,7 @@ class Done(OnItems):
         since = [s for a in self.since if (s := world.last_done(item, a)) is not None]
         return bool(done) and (not since or max(done) > max(since))
 
-    def reason(self, world: World, items: Sequence[str]) -> Reason:  # noqa: ARG002 - as it was asked for, so it is told
-        text = f"{self.deed()} of {say_list(items)} has not been done{self.since_words()}; it must come first"
+    def reason(self, world: World, item: str) -> Reason:  # noqa: ARG002 - as it was asked for, so it is told
+        form = f"{self.deed()} of {{}} has not been done{self.since_words()}; it must come first"
         value = f" {self.quantity or 'QUANTITY'}=..." if self.actions[0] == MEASURE else ""
-        cures = tuple(f"{self.actions[0]} {item}{value}" for item in items[:MOST_CURES])
-        return Reason("order", text, (), tuple(items), cures)
+        return Reason.of_each("order", (item,), form, (item,), (f"{self.actions[0]} {item}{value}",))

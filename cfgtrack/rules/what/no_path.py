@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import islice
 from typing import ClassVar
 
 from cfgtrack.model.possibility import moves_from
 from cfgtrack.network.trace import trace
-from cfgtrack.rules.condition import Ended, Judge
+from cfgtrack.rules.condition import Ended, Judge, Part
 from cfgtrack.rules.cure import MOST_CURES
-from cfgtrack.rules.finding import Reason
-from cfgtrack.rules.saying import say_list
+from cfgtrack.rules.finding import Reason, join
+from cfgtrack.rules.saying import noun_of, say_list
 from cfgtrack.rules.ways import OnWays, Ways
 from cfgtrack.rules.world import World
 
@@ -31,32 +31,69 @@ class NoPath(OnWays):
 
 
 class _NoPath(Judge):
-    """Judges that items have no path."""
+    """Judges that items have no path. Whoever has one may have another before the first has ended."""
+
+    restless = True
 
     def __init__(self, condition: NoPath, world: World) -> None:
         self.condition = condition
         self.world = world
         self.ways = Ways(world, condition.medium, condition.start, condition.end)
         self.depends = self.ways.depends
-        self.short = self.ways.tally(condition, wanted=False)
+        self.joined = self.ways.tally(condition, wanted=False)
+        self._ahead: dict[tuple[int, ...], set[int]] = {}
+        self._ahead_of = -1
 
     def holds(self, it: str | None) -> bool:
-        if self.short is not None:
-            return not self.short
+        if self.joined is not None:
+            return not self.joined
         return next(self.ways.joined(it), None) is None
 
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - what is there, not what went
-        condition, network = self.condition, self.ways.flow.network
-        beyond = tuple(self.ways.joined(it))
-        ends = self.ways.end.items(it)
-        way = trace(network, self.world.configuration, beyond[:1], ends)
+    def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        if self.holds(it):
+            return {}
+        ends = [(end, frozenset(self.ways.flow.vertices(end))) for end in self.ways.end.items(it)]
+        out: dict[Part, tuple[str, ...]] = {}
+        for item in self._joined(it):
+            ahead = self._reached(self.ways.flow.vertices(item))
+            out.update({(item, end): (item, end) for end, vertices in ends if not vertices.isdisjoint(ahead)})
+        return out
+
+    def met(self, it: str | None) -> tuple[str, ...]:
+        joined = frozenset(self._joined(it))
+        return tuple(item for item in self.ways.start.items(it) if item not in joined)
+
+    def _joined(self, it: str | None) -> Iterable[str]:
+        return self.ways.joined(it) if self.joined is None else self.ways.tallied(self.joined)
+
+    def _reached(self, starts: tuple[int, ...]) -> set[int]:
+        """Return all that is reached from some vertices; it is worked out once for each, until something changes."""
+        if self._ahead_of != self.world.epoch:
+            self._ahead, self._ahead_of = {}, self.world.epoch
+        if starts not in self._ahead:
+            self._ahead[starts] = self.ways.flow.graph.ahead(starts)
+        return self._ahead[starts]
+
+    def reasons(
+        self,
+        it: str | None,
+        ended: Ended,  # noqa: ARG002 - what is there, not what went
+        part: Part | None = None,
+    ) -> tuple[Reason, ...]:
+        if part is None:
+            return join(self._reason(it, *one) for one in self.short(it))
+        return (self._reason(it, *part),)
+
+    def _reason(self, it: str | None, item: str, end: str) -> Reason:
+        network, medium = self.ways.flow.network, self.condition.medium
+        way = trace(network, self.world.configuration, [item], [end])
         over = tuple(step.link for step in way if step.link)
-        to = way[-1].item if way else condition.end.words()
-        text = f"{say_list(beyond)} still has a {condition.medium} path to {to}"
-        if over:
-            text += f" over {say_list(over)}"
-        cures = tuple(islice(self._to_cut_off(beyond, ends, over), MOST_CURES))
-        return (Reason("path", text, over, beyond, cures),)
+        text = f"still has a {medium} path to {end}" + (f" over {say_list(over)}" if over else "")
+        cures = tuple(islice(self._to_cut_off([item], self.ways.end.items(it), over), MOST_CURES))
+        reason = Reason.of_each("path", (item,), "{} " + text, (item,), cures)
+        return replace(
+            reason, links=over, to=f"still has a {medium} path to {end}", noun=noun_of(self.world.plant, item)
+        )
 
     def _to_cut_off(self, starts: Sequence[str], ends: Sequence[str], over: Sequence[str]) -> Iterator[str]:
         """Yield what shuts those valves and switches on the way of which one alone, shut, ends every path.

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import Clause, Condition, Ended, Judge
+from cfgtrack.rules.condition import WHOLE, Clause, Condition, Ended, Judge, Part, falling_short
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -40,10 +40,26 @@ class Not(Condition):
 
 class _Not(Judge):
     def __init__(self, part: Condition, judge: Judge) -> None:
-        self.part, self.judge, self.depends = part, judge, judge.depends
+        self.part, self.judge = part, judge
+        self.depends, self.restless = judge.depends, judge.restless
 
     def holds(self, it: str | None) -> bool:
         return not self.judge.holds(it)
 
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:  # noqa: ARG002 - what is so needs none
-        return (Reason("is-so", f"it must not be that {self.part.words()}"),)
+    def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        return {} if self.holds(it) else {WHOLE: self.judge.met(it)}
+
+    def met(self, it: str | None) -> tuple[str, ...]:
+        return falling_short(self.judge, it)
+
+    @property
+    def version(self) -> int | None:
+        return self.judge.version
+
+    def reasons(
+        self,
+        it: str | None,
+        ended: Ended,  # noqa: ARG002 - what is so needs none
+        part: Part | None = None,  # noqa: ARG002 - it is judged as one
+    ) -> tuple[Reason, ...]:
+        return (Reason("is-so", f"it must not be that {self.part.words()}", beyond=self.judge.met(it)),)

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
 from cfgtrack.model.action import PLACE, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event, effects
 from cfgtrack.network.flow import Flow, Link
-from cfgtrack.rules.condition import Ended, Judge
+from cfgtrack.rules.condition import Ended, Judge, Part
 from cfgtrack.rules.cure import MOST_CURES, that_work
-from cfgtrack.rules.finding import Reason
-from cfgtrack.rules.saying import say_list
+from cfgtrack.rules.finding import Reason, join
+from cfgtrack.rules.saying import noun_of, say_list
 from cfgtrack.rules.selection import IT
 from cfgtrack.rules.ways import OnWays, Ways
 from cfgtrack.rules.world import World
@@ -35,11 +35,9 @@ class Path(OnWays):
         return _Path(self, ways) if self.start != IT or ways.reach is None else _OwnPath(self, ways)
 
 
-@dataclass(frozen=True, slots=True)
-class _Cut:
-    """What cut a path, in words too, and what would give it back, for every vertex in `ahead`. `epoch`: when."""
+class _Cut(NamedTuple):
+    """What cut a path, in words too, and what would give it back, for every vertex in `ahead`."""
 
-    epoch: int
     ahead: set[int]
     links: tuple[str, ...]
     cures: tuple[str, ...]
@@ -53,54 +51,85 @@ class _Path(Judge):
         self.condition = condition
         self.world, self.ways, self.flow = ways.world, ways, ways.flow
         self.depends = ways.depends
-        self.short = ways.tally(condition, wanted=True)
-        self._cut: _Cut | None = None
+        self.lacking = ways.tally(condition, wanted=True)
+        self._to = condition.end.words()
+        self._cuts: dict[object, _Cut] = {}
+        self._cuts_of = -1
 
     def holds(self, it: str | None) -> bool:
-        if self.short is not None:
-            return not self.short
+        if self.lacking is not None:
+            return not self.lacking
         return next(self.ways.cut_off(it), None) is None
 
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
-        beyond = tuple(self.ways.cut_off(it))
-        groups = [self.flow.vertices(item) for item in beyond]
-        starts = [v for group in groups for v in group]
-        known = self._known(starts) if it is not None and self.ways.reach is not None else None
-        cut = known or self._find_cut(it, groups, starts, ended)
-        return (Reason("no-path", cut.text, cut.links, beyond, cut.cures),)
+    def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        return {(item,): (item,) for item in self._cut_off(it)}
 
-    def _known(self, starts: Sequence[int]) -> _Cut | None:
-        """Return what is known to have cut these off, for the same ends.
+    def met(self, it: str | None) -> tuple[str, ...]:
+        cut_off = frozenset(self._cut_off(it))
+        return tuple(item for item in self.ways.start.items(it) if item not in cut_off)
+
+    @property
+    def version(self) -> int | None:
+        return None if self.lacking is None else self.lacking.version
+
+    def _cut_off(self, it: str | None) -> Iterable[str]:
+        return self.ways.cut_off(it) if self.lacking is None else self.ways.tallied(self.lacking)
+
+    def reasons(self, it: str | None, ended: Ended, part: Part | None = None) -> tuple[Reason, ...]:
+        if part is None:
+            return join(r for one in self.short(it) for r in self.reasons(it, ended, one))
+        (item,) = part
+        cut = self._cut(it, self.flow.vertices(item), ended)
+        return (
+            Reason(
+                "no-path",
+                cut.text,
+                cut.links,
+                part,
+                cut.cures,
+                to=self._to,
+                noun=noun_of(self.world.plant, item),
+            ),
+        )
+
+    def _cut(self, it: str | None, starts: tuple[int, ...], ended: Ended) -> _Cut:
+        """Return what cut these off; it is worked out once for all that are cut off by the same links.
 
         What is cut off at one blow is cut off by the same links: where all links go both ways, and all are to reach
         the same ends, the answer for one item serves for all others on its side.
         """
-        cut = self._cut
-        if cut is None or cut.epoch != self.world.epoch or not self.flow.goes_both_ways:
-            return None
-        return cut if starts and all(v in cut.ahead for v in starts) else None
+        epoch, shared = self.world.epoch, self.ways.reach is not None
+        if self._cuts_of != epoch:
+            self._cuts, self._cuts_of = {}, epoch
+        key: object = (None if shared else it, starts, bool(ended))
+        cut = self._cuts.get(key)
+        if cut is None and shared and self.flow.goes_both_ways and len(starts) == 1:
+            cut = self._cuts.get((starts[0], bool(ended)))
+        if cut is None:
+            cut = self._find_cut(it, starts, ended)
+            if len(starts) == 1:
+                self._cuts.update(dict.fromkeys(((v, bool(ended)) for v in cut.ahead), cut))
+        self._cuts[key] = cut
+        return cut
 
-    def _find_cut(
-        self, it: str | None, groups: Sequence[Sequence[int]], starts: Sequence[int], ended: Ended
-    ) -> _Cut:
-        """Return the links whose end cut the last path, and those of which one alone would give it back to an item."""
+    def _find_cut(self, it: str | None, starts: Sequence[int], ended: Ended) -> _Cut:
+        """Return the links whose end cut the last path, and those of which one alone would give it back."""
         flow, behind = self.flow, self.ways.behind(it)
-        short = [[v for v in group if v not in behind] for group in groups]
-        ahead = flow.graph.ahead(v for group in short for v in group)
+        short = [v for v in starts if v not in behind]
+        ahead = flow.graph.ahead(short)
         broken = [link for medium, link in ended if medium == self.condition.medium]
         cut = [link for link in broken if _joins(link, ahead, behind)]
         names = (link.name for link in cut or self._all_on_the_way(it, starts, broken))
         links = tuple(dict.fromkeys(names))
         could = sorted((k for k in flow.could_be() if _joins(k, ahead, behind)), key=lambda k: k.name)
-        several = any(len(group) > 1 for group in short)
+        several = len(short) > 1
         enough = (k for k in (*cut, *could) if not several or _restores(flow, k, short, ahead, behind))
         cures = tuple(islice(_to_make(self.world, enough), MOST_CURES))
-        to, medium = self.condition.end.words(), self.condition.medium
+        to, medium = self._to, self.condition.medium
         text = f"there is no {medium} path to {to}"
         if links:
             text = f"no {medium} path is left to {to}: {say_list(links)} was the last way"
-        self._cut = _Cut(self.world.epoch, ahead, links, cures, text)
-        return self._cut
+        return _Cut(ahead, links, cures, text)
 
     def _all_on_the_way(self, it: str | None, starts: Sequence[int], broken: Sequence[Link]) -> list[Link]:
         """Return the links of `broken` that were on a way which took several: no single one would give it back."""
@@ -133,11 +162,8 @@ class _OwnPath(_Path):
         vertices, has_way = self._vertices, self._has_way
         return [it for it in items if it and not ((vs := vertices(it)) and all(map(has_way, vs)))]
 
-    def reasons(self, it: str | None, ended: Ended) -> tuple[Reason, ...]:
-        known = None if it is None else self._known(self._vertices(it))
-        if it is None or known is None:
-            return super().reasons(it, ended)
-        return (Reason("no-path", known.text, known.links, (it,), known.cures),)
+    def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        return {} if it is None or self.holds(it) else {(it,): (it,)}
 
 
 def _joins(link: Link, ahead: Container[int], behind: Container[int]) -> bool:
@@ -148,12 +174,12 @@ def _joins(link: Link, ahead: Container[int], behind: Container[int]) -> bool:
 
 
 def _restores(
-    flow: Flow, link: Link, short: Sequence[Sequence[int]], ahead: Container[int], behind: Container[int]
+    flow: Flow, link: Link, short: Sequence[int], ahead: Container[int], behind: Container[int]
 ) -> bool:
-    """Return whether a link gives all its vertices back to some item: one with several may want more than one."""
+    """Return whether a link gives all its vertices back to an item: one with several may want more than one."""
     near = [a for a, b in ((link.a, link.b), (link.b, link.a)) if a in ahead and b in behind]
     led = flow.graph.behind(near[: 1 if link.one_way else 2])
-    return any(group and all(v in led for v in group) for group in short)
+    return all(v in led for v in short)
 
 
 # --- what makes a link ----------------------------------------------------------------------------------------------

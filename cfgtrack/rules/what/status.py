@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
 from cfgtrack.rules.condition import Clause
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
-from cfgtrack.rules.saying import say_list
 from cfgtrack.rules.wanted import Wanted
 from cfgtrack.rules.world import World
 
@@ -41,7 +39,7 @@ class Status(OnItems):
     def is_met(self, world: World, item: str) -> bool:
         return self.wanted.is_met(world, item)
 
-    def reason(self, world: World, items: Sequence[str]) -> Reason:
-        now = say_list([self.wanted.say_now(world, item) for item in items])
-        text = f"{now}; must be {self.wanted.words()}"
-        return Reason("status", text, (), tuple(items), self.wanted.cures(world, items))
+    def reason(self, world: World, item: str) -> Reason:
+        form = "{}; must be " + self.wanted.words()
+        cures = self.wanted.cures(world, (item,))
+        return Reason.of_each("status", (self.wanted.say_now(world, item),), form, (item,), cures)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar, Self
 
@@ -10,11 +9,10 @@ from cfgtrack.model.action import MEASURE
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
 from cfgtrack.model.time import SECOND, format_duration
 from cfgtrack.rules.condition import Clause
-from cfgtrack.rules.cure import MOST_CURES
 from cfgtrack.rules.dependence import Timer
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
-from cfgtrack.rules.saying import MOST_NAMES, say_either
+from cfgtrack.rules.saying import say_either
 from cfgtrack.rules.world import World
 
 CYCLES, ELAPSED = "cycles", "elapsed"
@@ -129,18 +127,15 @@ class Value(OnItems):
         effect = world.configuration.values.get((item, self.quantity))
         return None if effect is None else float(effect.value)
 
-    def reason(self, world: World, items: Sequence[str]) -> Reason:
-        said = "; ".join(self._say_out(world, item) for item in items[:MOST_NAMES])
-        is_set = self.quantity not in (CYCLES, ELAPSED)
-        cures = tuple(self._to_set(world, item) for item in items[:MOST_CURES]) if is_set else ()
-        return Reason("value", said, (), tuple(items), cures)
-
-    def _say_out(self, world: World, item: str) -> str:
+    def reason(self, world: World, item: str) -> Reason:
+        cures = (self._to_set(world, item),) if self.quantity not in (CYCLES, ELAPSED) else ()
         value = self._value(world, item)
         if value is None and self.quantity == ELAPSED:
-            return f"{say_either(self.since)} of {item} was never done"
+            form = f"{say_either(self.since)} of {{}} was never done"
+            return Reason.of_each("value", (item,), form, (item,), cures)
         got = "was never measured" if value is None else f"is {self.number(value)}"
-        return f"{self.what()} of {item} {got}; must be {self.span(*self._range(world, item))}"
+        form = "{}; must be " + self.span(*self._range(world, item))
+        return Reason.of_each("value", (f"{self.what()} of {item} {got}",), form, (item,), cures)
 
     def _to_set(self, world: World, item: str) -> str:
         """Return the action that gives an item a new value: the one of that name, if its kind has one, or measuring."""

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import ClassVar, NamedTuple, Self
+from typing import Any, ClassVar, NamedTuple, Self
 
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_duration
-from cfgtrack.rules.breach import Breach, words
-from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.breach import Breach
+from cfgtrack.rules.condition import Clause, Part
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock
 from cfgtrack.rules.mode import Mode, Runner
@@ -37,59 +37,144 @@ class Always(Mode):
 
 
 class _Lapse(NamedTuple):
-    """An instance that is false: as it was noted, or will be once it has been so for too long. `number`: when noted."""
+    """An instance that is false: the breach that it is, or will be once it has been so for too long.
+
+    `items` fall short now; `numbers` are the breaches noted of it so far, none while its tolerance lasts.
+    """
 
     breach: Breach
-    number: int | None
+    items: tuple[str, ...]
+    numbers: tuple[int, ...] = ()
 
 
 class _Always(Runner):
     """Judges after each instant what that may have changed; what turned false has until its tolerance is used up."""
 
-    watched = True
+    watched = timed = True
 
     def __init__(self, number: int, rule: Rule, engine: Engine, tolerance: int) -> None:
         super().__init__(number, rule, engine)
         self.tolerance = tolerance
-        self.false: dict[str | None, _Lapse] = {}
+        self.false: dict[str | None, dict[Part, _Lapse]] = {}
+        self.seen: dict[str | None, int] = {}
 
     def begin(self) -> None:
         for it in self.own.unsure(filter(self.instances.has, self.instances.items)):
             self.engine.disturb(self.number, it, None)
 
     def settle(self, it: str | None, event: Event | None) -> None:
-        fault = self.false.get(it)
-        if self.holds(it):
-            if fault is not None:
-                self._turned_true(it, fault)
-        elif fault is None:
-            self._turned_false(it, event)
+        version = None if self.instances.is_scoped else self.own.version
+        if version is not None and self.seen.get(it) == version:
+            return
+        short, false = self.short(it), self.false.get(it)
+        if short and false is None:
+            false = {}
+            self.trail.set(self.false, it, false)
+            if self.own.restless:
+                self.engine.join(self.number, it)
+        if false is not None:
+            self._compare(it, false, short, event)
+        if false is not None and not false:
+            self.trail.drop(self.false, it)
+            self.engine.leave(self.number, it)
+        if version is not None:
+            self.trail.set(self.seen, it, version)
 
-    def _turned_true(self, it: str | None, fault: _Lapse) -> None:
-        self.trail.drop(self.false, it)
-        if fault.number is None:
-            self.engine.turn(self, it, fault.breach.since, fault.breach.time, starts=False)
-            self.engine.expect(self.number, it, None)
+    def _compare(
+        self,
+        it: str | None,
+        false: dict[Part, _Lapse],
+        short: Mapping[Part, tuple[str, ...]],
+        event: Event | None,
+    ) -> None:
+        for part in [part for part in false if part not in short]:
+            self._turned_true(false, part)
+        for part, items in short.items():
+            lapse = false.get(part)
+            if lapse is None:
+                self._turned_false(it, false, part, items, event)
+            elif lapse.items != items:
+                self._fell_further(it, false, part, items, event)
+        if self.tolerance:
+            self._expect(it, false)
+
+    def _turned_true(self, false: dict[Part, _Lapse], part: Part) -> None:
+        breach, _, numbers = false[part]
+        self.trail.drop(false, part)
+        for number in numbers:
+            self.engine.mend(number)
+        if not numbers:
+            self._turn(breach, starts=False)
+
+    def _turned_false(
+        self,
+        it: str | None,
+        false: dict[Part, _Lapse],
+        part: Part,
+        items: tuple[str, ...],
+        event: Event | None,
+    ) -> None:
+        breach = self.breach(it, part, items, self.why(it, part), event, time=self.world.now + self.tolerance)
+        if self.tolerance:
+            self.trail.set(false, part, _Lapse(breach, items))
+            self._turn(breach, starts=True)
         else:
-            self.engine.mend(fault.number)
+            self.trail.set(false, part, _Lapse(breach, items, (self.engine.note(breach),)))
 
-    def _turned_false(self, it: str | None, event: Event | None) -> None:
-        now = self.world.now
-        breach = Breach(self.rule, it, now + self.tolerance, now, self.why(it), event)
-        number = None if self.tolerance else self.engine.note(breach)
-        self.trail.set(self.false, it, _Lapse(breach, number))
-        if number is None:
-            self.engine.expect(self.number, it, breach.time)
-            self.engine.turn(self, it, now, breach.time, starts=True)
+    def _fell_further(
+        self,
+        it: str | None,
+        false: dict[Part, _Lapse],
+        part: Part,
+        items: tuple[str, ...],
+        event: Event | None,
+    ) -> None:
+        """Note that what is judged as one is false anew, if a further item falls short and it is broken already."""
+        lapse = false[part]
+        further = tuple(item for item in items if item not in lapse.items)
+        numbers = lapse.numbers
+        if further and numbers:
+            numbers = (*numbers, self.note(it, part, further, self.why(it, part), event))
+        self.trail.set(false, part, lapse._replace(items=items, numbers=numbers))
 
-    def run_out(self, it: str | None, time: int) -> None:  # noqa: ARG002 - there is only one limit
-        breach = self.false[it].breach
-        self.trail.set(self.false, it, _Lapse(breach, self.engine.note(breach)))
-        self.engine.turn(self, it, breach.since, breach.time, starts=False)
-        self.engine.expect(self.number, it, None)
+    def _expect(self, it: str | None, false: dict[Part, _Lapse]) -> None:
+        due = (lapse.breach.time for lapse in false.values() if not lapse.numbers)
+        self.engine.expect(self.number, it, min(due, default=None))
+
+    def run_out(self, it: str | None, time: int) -> None:
+        false = self.false[it]
+        for part, lapse in list(false.items()):
+            if not lapse.numbers and lapse.breach.time < time:
+                breach = self.as_it_is(lapse.breach)._replace(items=lapse.items)
+                self.trail.set(false, part, lapse._replace(numbers=(self.engine.note(breach),)))
+                self._turn(breach, starts=False)
+        self._expect(it, false)
+
+    def _turn(self, breach: Breach, *, starts: bool) -> None:
+        self.engine.turn(self, breach.whom, breach.since, breach.time, starts=starts)
 
     def clocks(self) -> Iterator[Clock]:
-        for it, (breach, number) in self.false.items():
-            if number is None:
-                trigger = words(breach.event) if breach.event is not None else "from the start"
-                yield self.clock(it, trigger, breach.since, breach.time, breach.reasons)
+        for false in self.false.values():
+            for breach, _, numbers in false.values():
+                if not numbers:
+                    trigger = breach.deed.words if breach.deed is not None else "from the start"
+                    yield self.clock(breach.whom, trigger, breach.since, breach.time, breach.reasons)
+
+    def _remember(self, mute: list[Any]) -> Any:
+        false = [
+            [lapse.breach.remembered(), list(lapse.items), list(lapse.numbers)]
+            for parts in self.false.values()
+            for lapse in parts.values()
+        ]
+        return [mute, false] if mute or false else None
+
+    def recall(self, told: Any) -> None:
+        mute, false = told
+        super().recall(mute)
+        for breach, items, numbers in false:
+            lapse = _Lapse(Breach.recalled(breach, self.rule), tuple(items), tuple(numbers))
+            self.false.setdefault(lapse.breach.it, {})[lapse.breach.part] = lapse
+        for it, parts in self.false.items():
+            self._expect(it, parts)
+            if self.own.restless:
+                self.engine.join(self.number, it)

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar, Self
 
 from cfgtrack.model.event import Event
-from cfgtrack.rules.breach import Breach
-from cfgtrack.rules.condition import Clause, NoVerdict
+from cfgtrack.rules.condition import WHOLE, Clause, NoVerdict
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.match import ActionMatch, Matcher
 from cfgtrack.rules.mode import Mode, Runner
@@ -22,6 +21,7 @@ class At(Mode):
     key: ClassVar[str] = "at"
     fields: ClassVar[tuple[str, ...]] = ("at", "after")
     blames_links: ClassVar[bool] = False
+    can_be_mended: ClassVar[bool] = False
     action: ActionMatch
     after: bool = False
 
@@ -66,10 +66,9 @@ class _At(Runner):
             self.settle(it, event)
 
     def settle(self, it: str | None, event: Event | None) -> None:
-        now = self.world.now
         try:
-            if not self.own.holds(it):
-                why = self.own.reasons(it, self.engine.ended if self.after else ())
-                self.engine.note(Breach(self.rule, it, now, now, why, event))
+            for part, items in self.own.short(it).items():
+                why = self.own.reasons(it, self.engine.ended if self.after else (), part)
+                self.note(it, part, items, why, event)
         except NoVerdict as err:
-            self.engine.note(Breach(self.rule, it, now, now, (err.reason(),), event, no_verdict=True))
+            self.note(it, WHOLE, (), (err.reason(),), event, no_verdict=True)

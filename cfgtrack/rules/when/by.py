@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar, Self
+from typing import Any, ClassVar, NamedTuple, Self
 
 from cfgtrack.model.action import END
 from cfgtrack.model.event import Event
-from cfgtrack.rules.breach import Breach
-from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.condition import Clause, Part
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.mode import Mode, Runner
 from cfgtrack.rules.rule import Rule
@@ -39,24 +39,77 @@ class By(Mode):
         return _By(number, rule, engine, self.end)
 
 
+class _Fault(NamedTuple):
+    """An instance that is false at an end, and not put right since: what falls short, and its breaches."""
+
+    items: tuple[str, ...]
+    numbers: tuple[int, ...]
+
+
 class _By(Runner):
-    """Judges all instances at each end. What is false at one and true at a later one was put right then."""
+    """Judges all instances at each end. What was false at one is put right when it is true, at an end or not."""
+
+    timed = True
 
     def __init__(self, number: int, rule: Rule, engine: Engine, end: str) -> None:
         super().__init__(number, rule, engine)
-        self.false: dict[str | None, int] = {}
+        self.end = end
+        self.false: dict[str | None, dict[Part, _Fault]] = {}
         engine.at_end[end].append(self.at_end)
 
     def at_end(self, event: Event | None) -> None:
         for it in self.instances.items:
-            self.judge(it, event)
+            self.guarded(self._settle_end, it, event)
 
-    def settle(self, it: str | None, event: Event | None) -> None:
-        number, now = self.false.get(it), self.world.now
-        if self.holds(it):
-            if number is not None:
-                self.trail.drop(self.false, it)
+    def settle(self, it: str | None, event: Event | None) -> None:  # noqa: ARG002 - what isn't an end breaks nothing
+        if it in self.false:
+            self._mend(it, self.short(it))
+
+    def _mend(self, it: str | None, short: Mapping[Part, tuple[str, ...]]) -> None:
+        false = self.false.get(it, {})
+        for part in [part for part in false if part not in short]:
+            for number in false[part].numbers:
                 self.engine.mend(number)
-        elif number is None:
-            breach = Breach(self.rule, it, now, now, self.why(it), event)
-            self.trail.set(self.false, it, self.engine.note(breach))
+            self.trail.drop(false, part)
+        if it in self.false and not false:
+            self.trail.drop(self.false, it)
+            self.engine.leave(self.number, it)
+
+    def _settle_end(self, it: str | None, event: Event | None) -> None:
+        short = self.short(it)
+        self._mend(it, short)
+        if not short:
+            return
+        false = self.false.get(it)
+        if false is None:
+            false = {}
+            self.trail.set(self.false, it, false)
+            self.engine.join(self.number, it)
+        for part, items in short.items():
+            known = false.get(part, _Fault((), ()))
+            numbers = known.numbers
+            for number in numbers:
+                self.engine.also_at(number, self.world.now)
+            further = tuple(item for item in items if item not in known.items)
+            if further or not numbers:
+                more = {"cause": (self._end_of(event),), "ends": (self.world.now,)}
+                numbers = (*numbers, self.note(it, part, further or items, self.why(it, part), event, **more))
+            self.trail.set(false, part, _Fault(items, numbers))
+
+    def _end_of(self, event: Event | None) -> str:
+        """Return which end it is, whoever told it: of two outings, one is not the other."""
+        return f"outing {event.outing}" if self.end == "outing" and event is not None else self.end
+
+    def _remember(self, mute: list[Any]) -> Any:
+        false = [
+            [it, [[list(part), list(fault.items), list(fault.numbers)] for part, fault in parts.items()]]
+            for it, parts in self.false.items()
+        ]
+        return [mute, false] if mute or false else None
+
+    def recall(self, told: Any) -> None:
+        mute, false = told
+        super().recall(mute)
+        for it, parts in false:
+            self.false[it] = {tuple(p): _Fault(tuple(i), tuple(n)) for p, i, n in parts}
+            self.engine.join(self.number, it)

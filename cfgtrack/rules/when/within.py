@@ -8,8 +8,8 @@ from typing import Any, ClassVar, NamedTuple, Self
 
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_duration
-from cfgtrack.rules.breach import Breach, words
-from cfgtrack.rules.condition import Clause, Condition, NoVerdict
+from cfgtrack.rules.breach import Deed, words
+from cfgtrack.rules.condition import WHOLE, Clause, Condition, NoVerdict, Part
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock
 from cfgtrack.rules.limits import LIMITS, find_limit
@@ -91,7 +91,7 @@ def _read_trigger(clause: Clause) -> ActionMatch | Condition | None:
 
 
 class _Running(NamedTuple):
-    """One clock that runs: started by `event`, must be met by `deadline` (None: physics sets no limit).
+    """One clock: started by `deed`, must be met by `deadline` (None: physics sets no limit).
 
     `undone`: its trigger has been undone since, so that nothing need stay once it has been met.
     """
@@ -99,25 +99,52 @@ class _Running(NamedTuple):
     started: int
     deadline: int | None
     trigger: str
-    event: Event | None
+    deed: Deed | None
     undone: bool = False
+
+    def remembered(self) -> list[Any]:
+        """Return it as JSON has it."""
+        deed = None if self.deed is None else self.deed.remembered()
+        return [self.started, self.deadline, self.trigger, deed, self.undone]
+
+    @classmethod
+    def recalled(cls, told: list[Any]) -> Self:
+        """Return the clock that was told."""
+        started, deadline, trigger, deed, undone = told
+        return cls(
+            started,
+            deadline,
+            trigger,
+            None if deed is None else Deed.recalled(deed),
+            undone,
+        )
+
+
+class _Late(NamedTuple):
+    """What was not met in time, or not kept: the clock, and of every instance what falls short and its breaches."""
+
+    clock: _Running
+    parts: Mapping[Part, tuple[tuple[str, ...], tuple[int, ...]]]
 
 
 class _Within(Runner):
     """Starts a clock an item whenever the trigger comes, and judges the items that have one.
 
-    `running` are the clocks not met yet; `staying` those met, whose condition must stay true; `late` the breaches
-    that are open until the condition is true. `armed` tells for which items the condition that triggers was true.
+    `running` are the clocks not met yet; `staying` those met, whose condition must stay true; `late` those that were
+    not met in time, or not kept, until the condition is true. `armed` tells for which items the condition that triggers
+    was true.
+
+    Without scope there is one clock an item of the trigger: those that its action is about, or that make it true.
     """
 
-    watched = True
+    watched = timed = True
 
     def __init__(self, number: int, rule: Rule, engine: Engine, mode: Within) -> None:
         super().__init__(number, rule, engine)
         self.mode = mode
         self.running: dict[str | None, tuple[_Running, ...]] = {}
         self.staying: dict[str | None, tuple[_Running, ...]] = {}
-        self.late: dict[str | None, tuple[int, ...]] = {}
+        self.late: dict[str | None, tuple[_Late, ...]] = {}
         self.armed: dict[str | None, bool] = {}
         self.trigger = self.others[0] if self.others else None
         if mode.until is not None:
@@ -134,12 +161,15 @@ class _Within(Runner):
     def begin(self) -> None:
         for it in self.instances.items if self.trigger is not None else ():
             try:
-                self.armed[it] = self._is_triggered(it)
+                self.armed.update(dict.fromkeys(self._triggered(it), True))
             except NoVerdict:
                 self.engine.disturb(self.number, it, None)
 
-    def _is_triggered(self, it: str | None) -> bool:
-        return self.trigger is not None and self.instances.has(it) and self.trigger.holds(it)
+    def _triggered(self, it: str | None) -> tuple[str | None, ...]:
+        """Return for whom the condition that triggers is true now: `it`, or without scope the items that make it so."""
+        if self.trigger is None or not self.instances.has(it) or not self.trigger.holds(it):
+            return ()
+        return (it,) if it is not None else self.trigger.met(None) or (None,)
 
     def start_by(self, event: Event) -> None:
         for it in self._starts.items(event):
@@ -150,20 +180,32 @@ class _Within(Runner):
             self._undo(it)
 
     def _settle_trigger(self, it: str | None, event: Event | None) -> None:
-        before, now = self.armed.get(it, False), self._is_triggered(it)
-        if now == before:
-            return
-        self.trail.set(self.armed, it, now)
-        if now:
-            self._start(it, self.mode.trigger.words(), event)
-            self.engine.calm(self.number, it)
-        else:
-            self._undo(it)
+        assert isinstance(self.mode.trigger, Condition)
+        now = dict.fromkeys(self._triggered(it), True)
+        before = [one for one in self.armed if it is None or one == it]
+        for one in before:
+            if one not in now:
+                self.trail.drop(self.armed, one)
+                self._undo(one)
+        for one in now:
+            if one not in self.armed:
+                self.trail.set(self.armed, one, True)
+                self._start(one, self.mode.trigger.words(), event)
+                if one == it:
+                    self.engine.calm(self.number, one)
 
     def _undo(self, it: str | None) -> None:
         self.trail.drop(self.staying, it)
         if it in self.running:
-            self.trail.set(self.running, it, tuple(c._replace(undone=True) for c in self.running[it]))
+            # What has no limit and need not stay so asks for nothing any more.
+            undone = tuple(c._replace(undone=True) for c in self.running[it] if c.deadline is not None)
+            for c in self.running[it]:
+                if c.deadline is None:
+                    self.engine.turn(self, it, c.started, None, starts=False)
+            self._set_running(it, undone)
+        if it in self.late:
+            late = tuple(one._replace(clock=one.clock._replace(undone=True)) for one in self.late[it])
+            self.trail.set(self.late, it, late)
 
     # --- the clocks ---
 
@@ -171,11 +213,11 @@ class _Within(Runner):
         now, engine = self.world.now, self.engine
         limit = find_limit(self.mode.limit, self.world, it)
         if limit.unknown:
-            why = (limit.reason(),)
-            engine.note(Breach(self.rule, it, now, now, why, event, None, trigger, no_verdict=True))
+            self.note(it, WHOLE, (), (limit.reason(),), event, trigger=trigger, no_verdict=True)
             return
         deadline = None if limit.time is None else now + limit.time
-        self._set_running(it, (*self.running.get(it, ()), _Running(now, deadline, trigger, event)))
+        deed = None if event is None else Deed.of(event)
+        self._set_running(it, (*self.running.get(it, ()), _Running(now, deadline, trigger, deed)))
         engine.disturb(self.number, it, event)
         if not self.instances.is_scoped:
             engine.join(self.number, it)
@@ -186,17 +228,21 @@ class _Within(Runner):
             self.trail.set(self.running, it, clocks)
         else:
             self.trail.drop(self.running, it)
-        deadlines = (c.deadline for c in clocks if c.deadline is not None)
+        self._expect(it)
+
+    def _expect(self, it: str | None) -> None:
+        deadlines = (c.deadline for c in self.running.get(it, ()) if c.deadline is not None)
         self.engine.expect(self.number, it, min(deadlines, default=None))
 
     def settle(self, it: str | None, event: Event | None) -> None:
-        if self.trigger is not None:
+        if self.trigger is not None and (it is None or self.instances.is_scoped):
             self._settle_trigger(it, event)
         if self._is_open(it):
-            if self.holds(it):
+            short = self.short(it)
+            if short:
+                self._fell_short(it, short, event)
+            else:
                 self._met(it)
-            elif it in self.staying:
-                self._lost(it, event)
         if not self.instances.is_scoped and not self._is_open(it):
             self.engine.leave(self.number, it)
 
@@ -206,38 +252,120 @@ class _Within(Runner):
     def _met(self, it: str | None) -> None:
         """Stop the clocks of an item whose condition is true; what must stay so is watched from now on."""
         clocks = self.running.get(it, ())
-        staying = tuple(c for c in clocks if self.mode.stays and not c.undone)
         for c in clocks:
             self.engine.turn(self, it, c.started, c.deadline, starts=False)
         if clocks:
             self._set_running(it, ())
+        for late in self.late.get(it, ()):
+            for _, numbers in late.parts.values():
+                for number in numbers:
+                    self.engine.mend(number)
+            clocks = (*clocks, late.clock)
+        self.trail.drop(self.late, it)
+        staying = tuple(c for c in clocks if self.mode.stays and not c.undone)
         if staying:
             self.trail.set(self.staying, it, (*self.staying.get(it, ()), *staying))
-        for number in self.late.get(it, ()):
-            self.engine.mend(number)
-        self.trail.drop(self.late, it)
 
-    def _lost(self, it: str | None, event: Event | None) -> None:
-        kept, now, why = self.staying[it], self.world.now, self.why(it)
+    def _fell_short(self, it: str | None, short: Mapping[Part, tuple[str, ...]], event: Event | None) -> None:
+        """Note what has not stayed as it must, and what further falls short where something does already."""
+        late = tuple(self._further(it, one, short, event) for one in self.late.get(it, ()))
+        now = self.world.now
+        for clock in self.staying.get(it, ()):
+            late = (*late, self._too_late(it, clock, short, event, time=now))
         self.trail.drop(self.staying, it)
-        for c in kept:
-            self._too_late(Breach(self.rule, it, now, c.started, why, event, c.deadline, c.trigger))
+        if late:
+            self.trail.set(self.late, it, late)
 
-    def _too_late(self, breach: Breach) -> None:
-        number = self.engine.note(breach)
-        self.trail.set(self.late, breach.it, (*self.late.get(breach.it, ()), number))
+    def _further(
+        self, it: str | None, late: _Late, short: Mapping[Part, tuple[str, ...]], event: Event | None
+    ) -> _Late:
+        for part, (_, numbers) in late.parts.items():
+            for number in numbers if part not in short else ():
+                self.engine.mend(number)
+        parts = {}
+        for part, items in short.items():
+            before, numbers = late.parts.get(part, ((), ()))
+            further = tuple(item for item in items if item not in before)
+            if further or part not in late.parts:
+                c, why = late.clock, self.why(it, part)
+                more = {"since": c.started, "deadline": c.deadline, "trigger": c.trigger}
+                numbers = (*numbers, self.note(it, part, further or items, why, event, **more))
+            parts[part] = (items, numbers)
+        return late._replace(parts=parts)
+
+    def _too_late(
+        self,
+        it: str | None,
+        clock: _Running,
+        short: Mapping[Part, tuple[str, ...]],
+        event: Event | Deed | None,
+        *,
+        time: int,
+    ) -> _Late:
+        more = {"time": time, "since": clock.started, "deadline": clock.deadline, "trigger": clock.trigger}
+        parts = {
+            part: (items, (self.note(it, part, items, self.why(it, part), event, **more),))
+            for part, items in short.items()
+        }
+        return _Late(clock, parts)
 
     def run_out(self, it: str | None, time: int) -> None:
-        clocks, why = self.running[it], self.why(it)
+        clocks = self.running[it]
         over = [c for c in clocks if c.deadline is not None and c.deadline < time]
         self._set_running(it, tuple(c for c in clocks if c not in over))
+        short = self.short_or_unknown(it)
+        late = self.late.get(it, ())
         for c in over:
             assert c.deadline is not None
-            self._too_late(Breach(self.rule, it, c.deadline, c.started, why, c.event, c.deadline, c.trigger))
+            late = (*late, self._too_late(it, c, short, c.deed, time=c.deadline))
             self.engine.turn(self, it, c.started, c.deadline, starts=False)
+        self.trail.set(self.late, it, late)
 
     def clocks(self) -> Iterator[Clock]:
         for it, clocks in self.running.items():
             missing = self.why(it)
             for c in clocks:
                 yield self.clock(it, c.trigger, c.started, c.deadline, missing)
+
+    # --- what it remembers ---
+
+    def _remember(self, mute: list[Any]) -> Any:
+        told = [
+            mute,
+            [[it, [c.remembered() for c in clocks]] for it, clocks in self.running.items()],
+            [[it, [c.remembered() for c in clocks]] for it, clocks in self.staying.items()],
+            [
+                [
+                    it,
+                    [
+                        [
+                            one.clock.remembered(),
+                            [[list(p), list(i), list(n)] for p, (i, n) in one.parts.items()],
+                        ]
+                        for one in late
+                    ],
+                ]
+                for it, late in self.late.items()
+            ],
+            list(self.armed),
+        ]
+        return told if any(told) else None
+
+    def recall(self, told: Any) -> None:
+        mute, running, staying, late, armed = told
+        super().recall(mute)
+        self.running = {it: tuple(map(_Running.recalled, clocks)) for it, clocks in running}
+        self.staying = {it: tuple(map(_Running.recalled, clocks)) for it, clocks in staying}
+        self.late = {
+            it: tuple(
+                _Late(_Running.recalled(clock), {tuple(p): (tuple(i), tuple(n)) for p, i, n in parts})
+                for clock, parts in several
+            )
+            for it, several in late
+        }
+        self.armed = dict.fromkeys(armed, True)
+        for it in self.running:
+            self._expect(it)
+        if not self.instances.is_scoped:
+            for it in (*self.running, *self.staying, *self.late):
+                self.engine.join(self.number, it)
