@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.consequence import Consequence, consequence_of_correction
+from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.past import find_rule, kept_rules
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
 from cfgtrack.files.phrase import split_phrase
@@ -144,10 +144,12 @@ def _on_the_record(
 
 def _amended(asking: Asking, journal: Journal, actions: Sequence[Action]) -> Recorded:
     """Record actions that amend the record, as one. Of a correction, tell what it broke as the past now stands."""
+    corrects = any(action.supersedes or action.withdraws for action in actions)
+    # What can't be read is told before anything is written.
+    standing = Standing(journal, *journal.moment()) if corrects and not asking.dry_run else None
     if any(action.supersedes for action in actions):
         entries = journal.correct(actions, dry_run=asking.dry_run)
     else:
         entries = [write(asking, journal, action) for action in actions]
-    corrects = not asking.dry_run and (actions[0].supersedes or actions[0].withdraws)
-    found = consequence_of_correction(journal, entries) if corrects else Consequence()
+    found = Consequence() if standing is None else standing.changed_by(entries)
     return recorded(asking, journal, entries, found)

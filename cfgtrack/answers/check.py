@@ -43,7 +43,7 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
             else _single(proposal, past.plant)
         )
         report = analysis.check(
-            chosen, past.start, proposed, variances=past.variances, networks=past.networks
+            chosen, past.start_for(chosen), proposed, variances=past.variances, networks=past.networks
         )
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
@@ -102,7 +102,9 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         past = Past(journal, moment)
         expect_thing(past.plant, thing)
         chosen = rules_to_judge_by(past, rules)
-        found, cut = options(chosen, past.start, thing, variances=past.variances, networks=past.networks)
+        found, cut = options(
+            chosen, past.start_for(chosen), thing, variances=past.variances, networks=past.networks
+        )
     choices = (
         Choice(
             phrase(one.event),

@@ -45,7 +45,7 @@ def findings(asking: Asking) -> Open:
             past.moment,
             tuple(plain),
             tuple(excused),
-            len(past.start.history),
+            past.events,
             len(past.rules.rules),
             tuple(past.engine.clocks()),
             tuple(journal.discrepancies(past.moment.at, past.moment.known)),
@@ -63,4 +63,4 @@ def review(asking: Asking) -> Review:
 def reviewed(past: Past) -> Review:
     """Return every finding of the past."""
     plain, excused = past.findings()
-    return Review(past.moment, tuple(plain), tuple(excused), len(past.start.history), len(past.rules.rules))
+    return Review(past.moment, tuple(plain), tuple(excused), past.events, len(past.rules.rules))

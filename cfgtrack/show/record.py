@@ -74,8 +74,6 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
         if contradicts := contradiction_text(event):
             lines.append(contradicts)
     lines += [_clock_line(deadline) for deadline in found.started]
-    if not found.judged:
-        lines.append("  not judged: the past is long; `cfgtrack review` tells what it breaks")
     if found.remarks:
         lines.append(remarks_text(found.remarks, moment))
     if found.findings or found.excused:
@@ -83,6 +81,10 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
 
         findings = (*found.findings, *found.excused)
         lines.append(findings_text(findings, moment, colour=colour))
+    if found.open:
+        from cfgtrack.show.findings import still_open_text
+
+        lines.append(still_open_text(found.open, colour=colour))
     return "\n".join(lines)
 
 

@@ -4,15 +4,16 @@ A checkpoint holds all that judging must go on with after its instant: the confi
 is derived from the journal: dropped, and judged again, it comes out in the same bytes. `settled` tells what was broken
 before the last of them and can't change any more.
 
-Where they stand is a function of the journal, too. The events in effect are counted in the order in which they count;
-a place is the end of the instant in which that count passes another multiple of `EVERY`. Of those few are kept: the
-last, and the further back the fewer (`is_kept`), so that a million events take as many as ten thousand and some.
+Where they stand is a function of the journal, too. The events in effect are counted in their order; a
+place is the end of an instant in which that count passes another multiple of `EVERY`, save for the last of all: more
+may come to that. Of those few are kept: the last, and the further back the fewer (`is_kept`).
 
 One is valid for a question of (at, known) that is asked with the same definition and rules (`shape`) when it isn't
 later than `at` and no row with a later `known` has shaped it. Rows that come after it was made can't be told by
 that: so whatever is written takes those away, in its own transaction, that it might have shaped (`forget`).
 """
 
+# ruff: noqa: S608 - the only text put into these statements is names and conditions written here
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
@@ -22,12 +23,19 @@ from typing import NamedTuple
 from cfgtrack.model.action import BOOK_ACTIONS, DEFINE, WITHDRAW
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
+from cfgtrack.store.rows import IN_EFFECT
 
 EVERY = 128
 """After so many events there is a place for a checkpoint."""
 
 KEPT = 4
 """How many checkpoints are kept at least of every distance: up to so many places back all, then every second, ..."""
+
+
+_BOOK = ", ".join(f"'{action}'" for action in sorted(BOOK_ACTIONS))
+_INITIAL = """e.body LIKE '%"initial"_true%'"""
+"""What an event of the initial configuration is known by: its canonical text holds this, and no other's. (A colon would
+begin a parameter.)"""
 
 
 class Checkpoint(NamedTuple):
@@ -42,9 +50,20 @@ class Checkpoint(NamedTuple):
     settled: tuple[tuple[int, str], ...] = ()
 
 
-def is_place(before: int, after: int) -> bool:
-    """Return whether an instant is a place for a checkpoint: so many events counted before it, so many after it."""
-    return before // EVERY < after // EVERY
+class Wanted(NamedTuple):
+    """Which checkpoints are to be made: the `last` place, and those that are kept when `ever` so many were recorded.
+
+    `stale`: there are some that are kept no longer.
+    """
+
+    last: int = 0
+    ever: int = 0
+    stale: bool = False
+
+    def at(self, before: int, after: int) -> bool:
+        """Return whether one is to be made after an instant: so many events counted before it, so many after it."""
+        place = after // EVERY
+        return before // EVERY < place <= self.last and (place == self.last or is_kept(after, self.ever))
 
 
 def is_kept(events: int, ever: int) -> bool:
@@ -54,6 +73,60 @@ def is_kept(events: int, ever: int) -> bool:
     """
     place = events // EVERY
     return ever // EVERY - place < KEPT * (place & -place)
+
+
+def wanted(database: Database, before: int, known: int, since: Checkpoint | None) -> Wanted:
+    """Return which checkpoints are wanted of the past as known up to an instant, not included, after the one `since`.
+
+    None where an initial configuration was recorded, and isn't in effect: who asks as known then may need it.
+    """
+    if since is None and _is_without_initial(database, known):
+        return Wanted()
+    sql = (
+        "SELECT count(*) FROM event e WHERE e.happened > :since AND e.happened < :before"
+        f" AND e.action NOT IN ({_BOOK}) AND {IN_EFFECT}"
+    )
+    after, counted = (-NEVER, 0) if since is None else (since.at, since.events)
+    row = database.row(sql, {"since": after, "before": before, "known": known})
+    assert row is not None
+    ever = _ever(database)
+    return Wanted((counted + int(row[0])) // EVERY, ever, bool(_stale(database, ever)))
+
+
+def _is_without_initial(database: Database, known: int) -> bool:
+    if _first_initial(database, NEVER, known) is not None:
+        return False
+    return database.row(f"SELECT 1 FROM event e WHERE {_INITIAL} LIMIT 1") is not None
+
+
+def _first_initial(database: Database, at: int, known: int) -> int | None:
+    sql = (
+        f"SELECT e.happened FROM event e WHERE {_INITIAL} AND e.happened <= :at AND {IN_EFFECT}"
+        " ORDER BY e.happened, e.turn, e.number LIMIT 1"
+    )
+    row = database.row(sql, {"at": at, "known": known})
+    return None if row is None else int(row[0])
+
+
+def span(database: Database, at: int, known: int) -> tuple[int, int] | None:
+    """Return the instants of the first and the last event on hardware that is in effect; None where there is none.
+
+    The first is that of the initial configuration, if there is one.
+    """
+    sql = (
+        f"SELECT e.happened FROM event e WHERE e.action NOT IN ({_BOOK}) AND e.happened <= :at AND {IN_EFFECT}"
+        " ORDER BY e.happened {way}, e.turn {way}, e.number {way} LIMIT 1"
+    )
+    moment = {"at": at, "known": known}
+    last = database.row(sql.format(way="DESC"), moment)
+    if last is None:
+        return None
+    first = _first_initial(database, at, known)
+    if first is None:
+        row = database.row(sql.format(way=""), moment)
+        assert row is not None
+        first = int(row[0])
+    return first, int(last[0])
 
 
 def shape_of(database: Database, form: str, known: int) -> str:
@@ -145,18 +218,20 @@ def _places(settled: Iterable[tuple[int, str]]) -> list[Row]:
 def _insert(database: Database, table: str, columns: Sequence[str], rows: Sequence[Row]) -> None:
     """Insert rows, save those that another writer, who judged the same, has written already."""
     names, marks = ", ".join(columns), ", ".join(f":{column}" for column in columns)
-    sql = f"INSERT INTO {table} ({names}) VALUES ({marks}) ON CONFLICT DO NOTHING"  # noqa: S608 - names written here
+    sql = f"INSERT INTO {table} ({names}) VALUES ({marks}) ON CONFLICT DO NOTHING"
     for row in rows:
         database.execute(sql, dict(zip(columns, row, strict=True)))
 
 
-def _thin(database: Database) -> None:
-    """Drop the checkpoints that are no longer kept: there are always few."""
-    ever = _ever(database)
+def _stale(database: Database, ever: int) -> list[int]:
+    """Return the instants of the checkpoints that are kept no longer. There are always few."""
     stored = database.rows("SELECT at, events FROM checkpoint ORDER BY at")
-    for at, events in stored[:-1]:
-        if not is_kept(events, ever):
-            database.execute("DELETE FROM checkpoint WHERE at = :at", {"at": at})
+    return [int(at) for at, events in stored[:-1] if not is_kept(events, ever)]
+
+
+def _thin(database: Database) -> None:
+    for at in _stale(database, _ever(database)):
+        database.execute("DELETE FROM checkpoint WHERE at = :at", {"at": at})
 
 
 def _ever(database: Database) -> int:
@@ -188,22 +263,12 @@ def _last_known(database: Database, after: int, at: int) -> int:
 def _changed_since(database: Database, known: int) -> int:
     """Return the earliest instant of the past that rows which became known later have changed."""
     sql = (
-        "SELECT e.action, e.happened, e.body, t.happened, t.body"
+        f"SELECT e.action, e.happened, {_INITIAL}, t.happened, {_INITIAL.replace('e.', 't.')}"
         " FROM event e LEFT JOIN event t ON t.number = e.corrects WHERE e.known > :known"
     )
     limit = NEVER
-    for action, happened, body, then, target in database.rows(sql, {"known": known}):
-        if action == DEFINE or INITIAL in body or INITIAL in (target or ""):
+    for action, happened, is_initial, then, was_initial in database.rows(sql, {"known": known}):
+        if action == DEFINE or is_initial or was_initial:
             return -NEVER
         limit = min(limit, happened, happened if then is None else then)
     return limit
-
-
-INITIAL = '"initial":true'
-"""What the canonical text of an event of the initial configuration holds, and no other."""
-
-
-def has_initial(database: Database) -> bool:
-    """Return whether the journal holds an event of the initial configuration, in effect or not."""
-    sql = "SELECT 1 FROM event WHERE body LIKE :initial LIMIT 1"
-    return database.row(sql, {"initial": f"%{INITIAL}%"}) is not None

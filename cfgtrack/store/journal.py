@@ -23,7 +23,7 @@ from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import checkpoint
-from cfgtrack.store.checkpoint import Checkpoint
+from cfgtrack.store.checkpoint import Checkpoint, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import WAIT, Database, Row
 from cfgtrack.store.loading import RULES, LoadReport, keep_texts, load_definition, read_items, read_plant
@@ -138,6 +138,17 @@ class Journal:
         first = self.database.row("SELECT known FROM event ORDER BY number LIMIT 1")
         last = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
         return None if first is None or last is None else (int(first[0]), int(last[0]))
+
+    def known_before(self, entry: Entry) -> int:
+        """Return when what was recorded just before an event became known; 0 before the first."""
+        sql = "SELECT known FROM event WHERE number < :number ORDER BY number DESC LIMIT 1"
+        row = self.database.row(sql, {"number": entry.number})
+        return 0 if row is None else int(row[0])
+
+    def since(self, entry: Entry) -> int:
+        """Return how many events have been recorded since this one."""
+        row = self.database.row("SELECT number FROM event ORDER BY number DESC LIMIT 1")
+        return 0 if row is None else int(row[0]) - entry.number
 
     def ahead(self) -> tuple[int, str] | None:
         """Return the last event that lies in the future though it was known before now: when it happened, and its id.
@@ -292,14 +303,13 @@ class Journal:
 
     # --- the running state ----------------------------------------------------------------------------------
 
-    def checkpoint(self, form: str, at: int | None = None, known: int | None = None) -> Checkpoint | None:
-        """Return the last checkpoint from which a question of (at, known), asked by the kept rules, can be judged.
+    def checkpoint(self, form: str, before: int, known: int) -> Checkpoint | None:
+        """Return the last checkpoint before an instant from which a question as known can be judged by the kept rules.
 
         `form` stands for the program that judges, and for the form in which it remembers.
         """
-        at, known = self.moment(at, known)
         shape = checkpoint.shape_of(self.database, form, known)
-        return checkpoint.find_checkpoint(self.database, shape, at, known)
+        return checkpoint.find_checkpoint(self.database, shape, before - 1, known)
 
     def settled(self, until: Checkpoint) -> list[str]:
         """Return the texts of what had been settled when a checkpoint was made that is still valid."""
@@ -313,10 +323,16 @@ class Journal:
         with self.database.writing():
             checkpoint.keep(self.database, form, made, known)
 
-    @property
-    def has_initial(self) -> bool:
-        """Whether an initial configuration was ever recorded, in effect or not."""
-        return checkpoint.has_initial(self.database)
+    def wanted_checkpoints(self, before: int, known: int, *, since: Checkpoint | None) -> Wanted:
+        """Return which checkpoints are to be made in judging the past as known up to an instant, not included."""
+        return checkpoint.wanted(self.database, before, known, since)
+
+    def span(self, at: int, known: int) -> tuple[int, int] | None:
+        """Return the instants of the first and the last event on hardware that is in effect; None where there is none.
+
+        The first is that of the initial configuration, if there is one.
+        """
+        return checkpoint.span(self.database, at, known)
 
     # --- writing --------------------------------------------------------------------------------------------
 

@@ -299,16 +299,12 @@ def test_a_correction_says_what_it_breaks(cfgtrack: Command) -> None:
     assert [f["rule"] for f in said["findings"]] == ["dead-before-touch"]
 
 
-def test_long_past(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where the past is long it is judged only when asked for, and every answer without it says so."""
+def test_clocks_are_told_unless_they_are_not_wanted(cfgtrack: Command) -> None:
+    """The running clocks come with a state, unless it is asked for without."""
     cfgtrack.ok("de-energise", "HALL:K1", "--at", AT, "--id", "E1")
-    monkeypatch.setattr("cfgtrack.answers.past.LONG", 0)
-    answer = cfgtrack("state", "HALL:K1", "--json")
-    assert (answer.json["state"]["clocks"], answer.err.startswith("note: ")) == ([], True)
-    asked = cfgtrack("state", "HALL:K1", "--clocks", "--json")
+    asked = cfgtrack("state", "HALL:K1", "--json")
     assert ([c["rule"] for c in asked.json["state"]["clocks"]], asked.err) == (["powered-again"], "")
-    said = cfgtrack.ok("withdraw", "E1", "--reason", "it was on", "--at", LATER)
-    assert "not judged" in said
+    assert cfgtrack("state", "HALL:K1", "--no-clocks", "--json").json["state"]["clocks"] == []
 
 
 def test_discrepancy(cfgtrack: Command) -> None:

@@ -14,7 +14,7 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Unit
 from cfgtrack.model.trouble import Refused
 from cfgtrack.store import checkpoint
-from cfgtrack.store.checkpoint import Checkpoint, is_kept, is_place
+from cfgtrack.store.checkpoint import Checkpoint, is_kept
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database
 from cfgtrack.store.journal import Journal, open_journal
@@ -30,28 +30,23 @@ def _counted(slow: SlowJournal, at: int, known: int) -> list[Event]:
     return [e for e in told if e.happened <= at and e.action not in BOOK_ACTIONS]
 
 
-def _judged(slow: SlowJournal, known: int) -> Iterator[Checkpoint]:
-    """Judge the past from its beginning: yield a checkpoint at every place for one."""
-    events, before, settled = 0, [], []
+def _judged(journal: Journal, slow: SlowJournal, since: Checkpoint | None) -> list[Checkpoint]:
+    """Judge the past from its beginning: return the checkpoints that are wanted on the way after the one `since`."""
+    known = journal.moment()[1]
+    span = journal.span(NEVER, known)
+    assert span is not None
+    wanted = journal.wanted_checkpoints(span[1], known, since=since)
+    made: list[Checkpoint] = []
+    before, settled = list[str](), list[tuple[int, str]]()
     for at, group in groupby(_counted(slow, NEVER, known), key=lambda e: e.happened):
-        now = list(group)
-        before += [e.id for e in now]
-        settled += [(at, e.id) for e in now]
-        events += len(now)
-        if is_place(events - len(now), events):
-            yield Checkpoint(at, events, json.dumps(before).encode(), tuple(settled))
-            settled = []
-
-
-def _from(made: list[Checkpoint], last: Checkpoint | None) -> list[Checkpoint]:
-    """Return what judging makes that goes on from a checkpoint."""
-    if last is None:
-        return made
-    return [
-        one._replace(settled=tuple(pair for pair in one.settled if pair[0] > last.at))
-        for one in made
-        if one.at > last.at
-    ]
+        now = [e.id for e in group]
+        counted, before = len(before), before + now
+        if since is None or at > since.at:
+            settled += [(at, name) for name in now]
+            if at < span[1] and wanted.at(counted, len(before)):
+                made.append(Checkpoint(at, len(before), json.dumps(before).encode(), tuple(settled)))
+                settled = []
+    return made
 
 
 def _stored(database: Database) -> list[object]:
@@ -69,7 +64,7 @@ def _judge_and_keep(journal: Journal, slow: SlowJournal) -> None:
     """Judge up to now from the last valid checkpoint, as a writer does."""
     known = journal.moment()[1]
     last = journal.checkpoint(FORM, NEVER, known)
-    journal.keep_checkpoints(_from(list(_judged(slow, known)), last), FORM, known)
+    journal.keep_checkpoints(_judged(journal, slow, last), FORM, known)
 
 
 @pytest.mark.parametrize(("every", "kept"), [(1, 1), (2, 1), (3, 2)])
@@ -93,7 +88,7 @@ def test_a_valid_checkpoint_holds_what_judging_from_the_beginning_finds(
             known = data.draw(st.sampled_from(knowns)) + data.draw(st.sampled_from([0, 0, -1]))
             found = journal.checkpoint(FORM, at, known)
             if found is not None:
-                assert found.at <= at
+                assert found.at < at
                 expected = [e.id for e in _counted(pair.slow, found.at, known)]
                 assert (json.loads(found.memory), found.events) == (expected, len(expected))
                 assert sorted(journal.settled(found)) == sorted(expected)
@@ -176,7 +171,7 @@ def test_another_shape_takes_all_away(what: str, journal: Journal) -> None:
 def test_a_question_as_known_then(journal: Journal) -> None:
     """A checkpoint that a row known later has shaped is not for a question as known before, nor one of other rules."""
     known = journal.moment()[1]
-    for at, known_at, wanted in ((99, known, 30), (99, known - 1, 20), (25, known, 20)):
+    for at, known_at, wanted in ((99, known, 30), (31, known, 30), (30, known, 20), (99, known - 1, 20)):
         found = journal.checkpoint(FORM, START + at, known_at)
         assert found is not None
         assert found.at == START + wanted
