@@ -83,8 +83,12 @@ class Standing:
 
     def _at(self, moment: Moment) -> set[tuple[str, int]]:
         past = Past(self.journal, moment, strict=False)
-        found = past.findings()[0] if past.rules.rules else ()
-        return {named for finding in found for named in _named(finding)}
+        if not past.rules.rules:
+            return set()
+        past.judge_to_keep()
+        found = {named for finding in past.findings()[0] for named in _named(finding)}
+        past.keep()
+        return found
 
     def changed_by(self, entries: Sequence[Entry]) -> Consequence:
         """Return what recorded events have broken: the findings of the past as it now stands that are theirs or new.

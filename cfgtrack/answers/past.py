@@ -10,16 +10,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
-from cfgtrack.model.action import APPROVE, BOOK_ACTIONS
+from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, BOOK_ACTIONS
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import find
 from cfgtrack.network.network import Network, compile_network
+from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledgement_of
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import Rule, RuleSet
-from cfgtrack.rules.variance import Variance, under_variance, variance_of
+from cfgtrack.rules.variance import Variance, Void, under_variance, variances_of
 from cfgtrack.store.journal import Journal
 
 if TYPE_CHECKING:
@@ -113,6 +114,17 @@ class Past:
         return variances(self.journal, self.moment.known)
 
     @cached_property
+    def void(self) -> tuple[Void, ...]:
+        """Every approval that is recorded and excuses nothing."""
+        return variances_of(events_of(self.journal, APPROVE, self.moment.known))[1]
+
+    @cached_property
+    def acknowledgements(self) -> tuple[Acknowledgement, ...]:
+        """Every acknowledgement that had been made at the moment."""
+        at, known = self.moment.at, self.moment.known
+        return tuple(map(acknowledgement_of, self.journal.of_action(ACKNOWLEDGE, at=at, known=known)))
+
+    @cached_property
     def judging(self) -> Judging:
         """The past as judged by the rules kept, from where it was judged last."""
         return self._judging(None)
@@ -179,7 +191,7 @@ def events_of(journal: Journal, action: str, known: int | None = None) -> list[E
 
 def variances(journal: Journal, known: int | None = None) -> tuple[Variance, ...]:
     """Return every approved exception that is recorded."""
-    return tuple(variance_of(event) for event in events_of(journal, APPROVE, known))
+    return variances_of(events_of(journal, APPROVE, known))[0]
 
 
 def rules_to_judge_by(past: Past, files: Sequence[Path] = ()) -> RuleSet:

@@ -14,6 +14,7 @@ from cfgtrack.answers.past import Past
 from cfgtrack.files.phrase import parse_phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry
+from cfgtrack.model.presence import lacks_doer
 from cfgtrack.model.time import SECOND, format_duration, format_instant
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.rules.finding import Clock, Finding
@@ -107,6 +108,13 @@ def recorded(
     is_kept = not asking.dry_run
     entry, *others = entries
     known = max(e.known for e in entries) if is_kept else None
+    if lacks_doer(journal.plant(), entry.event):
+        whom = (
+            f"{entry.event.by} is no person or machine of the plant"
+            if entry.event.by
+            else "nobody says who did it"
+        )
+        notes = (*notes, f"note: {whom}, so whether he was there isn't judged (--by NAME)")
     return Recorded(
         Moment(*journal.moment(entry.event.happened, known)),
         is_kept,
