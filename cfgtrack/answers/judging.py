@@ -25,11 +25,15 @@ from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.what.custom import Custom, maker_of
+from cfgtrack.rules.world import Stamp
 from cfgtrack.store.checkpoint import Checkpoint, Wanted
 from cfgtrack.store.journal import Journal
 
 FORM = f"{__version__} 1"
 """What judges, and how it remembers: nobody goes on from what another form has remembered."""
+
+MUCH = 100_000
+"""From so many bytes on, a faster reader is worth the time that it takes to load."""
 
 SPAN = 20_000
 """So many events are judged by one engine, and some more where those of one instant are many."""
@@ -231,19 +235,20 @@ def text_of(value: Any) -> str:
 def remembered(engine: Engine, base: int) -> bytes:
     """Return all that judging goes on from, after an instant that was closed."""
     now = engine.world.configuration
-    done: dict[str, list[tuple[str, int, int]]] = {}
-    for (subject, action), (happened, order) in sorted(engine.world.done().items()):
-        done.setdefault(action, []).append((subject, happened, order))
     told = {
         "base": base,
         "now": engine.world.now,
         "states": list(_states(now)),
         "values": sorted([e.subject, e.aspect, e.value, e.other] for e in now.values.values()),
         "cycles": sorted(now.cycles.items()),
-        "done": done,
         "rules": engine.memory(),
     }
-    return zlib.compress(text_of(told).encode(), 1)
+    done: dict[str, dict[str, Stamp]] = {}
+    for (subject, action), stamp in engine.world.done().items():
+        done.setdefault(action, {})[subject] = stamp
+    # Each in a line of its own: of nearly all that was done nobody asks when.
+    lines = [text_of(told), *(f"{action}\t{text_of(done[action])}" for action in sorted(done))]
+    return zlib.compress("\n".join(lines).encode(), 1)
 
 
 def _states(now: Configuration) -> Iterator[tuple[str, str, str | None, str | None]]:
@@ -259,7 +264,8 @@ def _states(now: Configuration) -> Iterator[tuple[str, str, str | None, str | No
 
 def recalled(checkpoint: Checkpoint, plant: Plant) -> Stage:
     """Return the stage that a checkpoint remembers."""
-    told = json.loads(zlib.decompress(checkpoint.memory))
+    first, *lines = zlib.decompress(checkpoint.memory).split(b"\n")
+    told = _read(first)
     now = Configuration(plant)
     for subject, *state in told["states"]:
         now.set_state(subject, State(*state))
@@ -267,10 +273,38 @@ def recalled(checkpoint: Checkpoint, plant: Plant) -> Stage:
         (subject, aspect): Effect(subject, aspect, *value) for subject, aspect, *value in told["values"]
     }
     now.cycles = dict(told["cycles"])
-    done = {
-        (subject, action): (happened, order)
-        for action, stamps in told["done"].items()
-        for subject, happened, order in stamps
-    }
-    begin = Start(now, began=told["now"], memory=told["rules"], done=done)
+    begin = Start(now, began=told["now"], memory=told["rules"], done=_Remembered(lines))
     return Stage(begin, checkpoint.events, told["base"])
+
+
+class _Remembered(Mapping[tuple[str, str], Stamp]):
+    """What was last done, by what a checkpoint tells: each action is read when somebody asks for it."""
+
+    def __init__(self, lines: Iterable[bytes]) -> None:
+        told = (line.partition(b"\t") for line in lines)
+        self._told = {action.decode(): text for action, _, text in told}
+        self._read: dict[str, dict[str, Stamp]] = {}
+
+    def _of(self, action: str) -> dict[str, Stamp]:
+        if action not in self._read:
+            stamps = _read(self._told.get(action, b"{}"))
+            self._read[action] = {subject: (happened, order) for subject, (happened, order) in stamps.items()}
+        return self._read[action]
+
+    def __getitem__(self, key: tuple[str, str]) -> Stamp:
+        subject, action = key
+        return self._of(action)[subject]
+
+    def __iter__(self) -> Iterator[tuple[str, str]]:
+        return ((subject, action) for action in self._told for subject in self._of(action))
+
+    def __len__(self) -> int:
+        return sum(len(self._of(action)) for action in self._told)
+
+
+def _read(text: bytes) -> Any:
+    if len(text) < MUCH:
+        return json.loads(text)
+    import msgspec
+
+    return msgspec.json.decode(text)
