@@ -27,6 +27,7 @@ from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.what.custom import Custom, maker_of
 from cfgtrack.rules.world import Stamp
 from cfgtrack.store.checkpoint import Checkpoint, Wanted
+from cfgtrack.store.columns import NEVER
 from cfgtrack.store.journal import Journal
 
 FORM = f"{__version__} 1"
@@ -54,7 +55,8 @@ class Stage:
 class Judging:
     """The past up to a moment, judged but for its last span, with which a check, or `engine`, begins.
 
-    `before`, of a writer: the checkpoints on the way, of instants before this one, are `made` to be kept.
+    `before`, of a writer: the checkpoints on the way, of instants before this one, are `made` to be kept. `anew`, of an
+    audit: those of these instants are made, from the beginning.
     """
 
     def __init__(
@@ -66,6 +68,7 @@ class Judging:
         networks: Mapping[str, Network],
         *,
         before: int | None = None,
+        anew: Iterable[int] | None = None,
     ) -> None:
         assert moment.known is not None
         self.journal = journal
@@ -76,11 +79,13 @@ class Judging:
         self.networks = networks
         self.form = form_of(rules)
         self.made: list[Checkpoint] = []
-        self._before = before
+        self._end = -NEVER if before is None else before
+        if anew is not None:
+            self._end = NEVER
         self._over: list[Any] = []
         self._untold: list[Any] = []
-        self._from = journal.checkpoint(self.form, moment.at, self.known)
-        self._wanted = Wanted()
+        self._from = None if anew is not None else journal.checkpoint(self.form, moment.at, self.known)
+        self._wanted = Wanted(instants=None if anew is None else frozenset(anew))
         if before is not None:
             self._wanted = journal.wanted_checkpoints(before, self.known, since=self._from)
         self._stage = self._rolled(self._beginning() if self._from is None else recalled(self._from, plant))
@@ -111,7 +116,9 @@ class Judging:
             self.journal.keep_checkpoints(self.made, self.form, self.known)
 
     def _settled_before(self) -> list[Any]:
-        return [] if self._from is None else [json.loads(text) for text in self.journal.settled(self._from)]
+        return (
+            [] if self._from is None else [json.loads(text) for text in self.journal.settled(self._from.at)]
+        )
 
     # --- reading ---
 
@@ -183,11 +190,11 @@ class Judging:
                 now, before = event.happened, counted
             engine.step(event)
             counted += 1
-        if now is not None and self._before is not None and now < self._before:
+        if now is not None and now < self._end:
             self._pass(engine, now, before, counted, stage.base)
 
     def _pass(self, engine: Engine, now: int | None, before: int, counted: int, base: int) -> None:
-        if now is not None and self._wanted.at(before, counted):
+        if now is not None and self._wanted.at(now, before, counted):
             self._close(engine, now)
             told = tuple((settled_at(one), text_of(one)) for one in self._untold)
             self.made.append(Checkpoint(now, counted, remembered(engine, base), told))
@@ -264,7 +271,7 @@ def _states(now: Configuration) -> Iterator[tuple[str, str, str | None, str | No
 
 def recalled(checkpoint: Checkpoint, plant: Plant) -> Stage:
     """Return the stage that a checkpoint remembers."""
-    first, *lines = zlib.decompress(checkpoint.memory).split(b"\n")
+    first, *lines = told_by(checkpoint.memory).split(b"\n")
     told = _read(first)
     now = Configuration(plant)
     for subject, *state in told["states"]:
@@ -275,6 +282,14 @@ def recalled(checkpoint: Checkpoint, plant: Plant) -> Stage:
     now.cycles = dict(told["cycles"])
     begin = Start(now, began=told["now"], memory=told["rules"], done=_Remembered(lines))
     return Stage(begin, checkpoint.events, told["base"])
+
+
+def told_by(memory: bytes) -> bytes:
+    """Return what a checkpoint's memory tells, not packed; nothing where it can't be unpacked."""
+    try:
+        return zlib.decompress(memory)
+    except zlib.error:
+        return b""
 
 
 class _Remembered(Mapping[tuple[str, str], Stamp]):

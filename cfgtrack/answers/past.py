@@ -184,6 +184,31 @@ class Past:
         return self.judging.events if self.are_kept else len(self.start.history)
 
 
+def first_wrong_memory(past: Past) -> int | None:
+    """Return the instant of the first checkpoint that isn't what judging from the beginning gives, None if all are."""
+    from cfgtrack.answers.judging import Judging, form_of, told_by
+
+    assert past.moment.known is not None
+    known = past.moment.known
+    stored = past.journal.stored_checkpoints(form_of(past.rules), known)
+    if not stored:
+        return None
+    instants = [one.at for one in stored]
+    anew = Judging(past.journal, past.moment, past.plant, past.rules, past.networks, anew=instants)
+    anew.engine()
+    made = {one.at: one for one in anew.made}
+    settled = sorted(pair for one in anew.made for pair in one.settled)
+    if [text for _, text in settled] != past.journal.settled(instants[-1]):
+        return instants[-1]
+    for one in stored:
+        right = made.get(one.at)
+        if right is None or one.known != one.shaped or one.events != right.events:
+            return one.at
+        if told_by(one.memory) != told_by(right.memory):
+            return one.at
+    return None
+
+
 def events_of(journal: Journal, action: str, known: int | None = None) -> list[Event]:
     """Return all events in effect of one action, whenever they happened."""
     return [entry.event for entry in journal.of_action(action, known=known)]

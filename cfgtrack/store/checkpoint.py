@@ -53,15 +53,18 @@ class Checkpoint(NamedTuple):
 class Wanted(NamedTuple):
     """Which checkpoints are to be made: the `last` place, and those that are kept when `ever` so many were recorded.
 
-    `stale`: there are some that are kept no longer.
+    `stale`: there are some that are kept no longer. `instants`: the very ones, whatever else is said.
     """
 
     last: int = 0
     ever: int = 0
     stale: bool = False
+    instants: frozenset[int] | None = None
 
-    def at(self, before: int, after: int) -> bool:
+    def at(self, instant: int, before: int, after: int) -> bool:
         """Return whether one is to be made after an instant: so many events counted before it, so many after it."""
+        if self.instants is not None:
+            return instant in self.instants
         place = after // EVERY
         return before // EVERY < place <= self.last and (place == self.last or is_kept(after, self.ever))
 
@@ -159,6 +162,23 @@ def settled_until(database: Database, at: int) -> list[str]:
             "SELECT body FROM settled WHERE at <= :at ORDER BY at, place", {"at": at}
         )
     ]
+
+
+class Stored(NamedTuple):
+    """A checkpoint as it is stored, and the last `known` that the journal gives for it: `shaped`."""
+
+    at: int
+    events: int
+    known: int
+    memory: bytes
+    shaped: int
+
+
+def stored(database: Database, form: str, known: int) -> list[Stored]:
+    """Return the checkpoints that a question as known now could go on from."""
+    sql = "SELECT at, events, known, memory FROM checkpoint WHERE shape = :shape ORDER BY at"
+    rows = database.rows(sql, {"shape": shape_of(database, form, known)})
+    return [Stored(at, n, k, bytes(memory), _last_known(database, -NEVER, at)) for at, n, k, memory in rows]
 
 
 # --- writing --------------------------------------------------------------------------------------------------

@@ -24,7 +24,7 @@ from cfgtrack.model.event import ABSENT, Entry, LogLine
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import checkpoint
-from cfgtrack.store.checkpoint import Checkpoint, Wanted
+from cfgtrack.store.checkpoint import Checkpoint, Stored, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import WAIT, Database, Row
 from cfgtrack.store.loading import RULES, LoadReport, keep_texts, load_definition, read_items, read_plant
@@ -337,9 +337,13 @@ class Journal:
         shape = checkpoint.shape_of(self.database, form, known)
         return checkpoint.find_checkpoint(self.database, shape, before - 1, known)
 
-    def settled(self, until: Checkpoint) -> list[str]:
-        """Return the texts of what had been settled when a checkpoint was made that is still valid."""
-        return checkpoint.settled_until(self.database, until.at)
+    def settled(self, at: int) -> list[str]:
+        """Return the texts of what had been settled at the instant of a checkpoint that is still valid."""
+        return checkpoint.settled_until(self.database, at)
+
+    def stored_checkpoints(self, form: str, known: int) -> list[Stored]:
+        """Return the checkpoints that there are, for an audit."""
+        return checkpoint.stored(self.database, form, known)
 
     def keep_checkpoints(self, made: Sequence[Checkpoint], form: str, known: int) -> None:
         """Keep checkpoints, in order, that were made in judging the past as `known` to its end by the kept rules.

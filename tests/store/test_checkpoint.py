@@ -43,7 +43,7 @@ def _judged(journal: Journal, slow: SlowJournal, since: Checkpoint | None) -> li
         counted, before = len(before), before + now
         if since is None or at > since.at:
             settled += [(at, name) for name in now]
-            if at < span[1] and wanted.at(counted, len(before)):
+            if at < span[1] and wanted.at(at, counted, len(before)):
                 made.append(Checkpoint(at, len(before), json.dumps(before).encode(), tuple(settled)))
                 settled = []
     return made
@@ -91,7 +91,7 @@ def test_a_valid_checkpoint_holds_what_judging_from_the_beginning_finds(
                 assert found.at < at
                 expected = [e.id for e in _counted(pair.slow, found.at, known)]
                 assert (json.loads(found.memory), found.events) == (expected, len(expected))
-                assert sorted(journal.settled(found)) == sorted(expected)
+                assert sorted(journal.settled(found.at)) == sorted(expected)
         _judge_and_keep(journal, pair.slow)
         written = _stored(journal.database)
         with journal.database.writing():
