@@ -242,44 +242,46 @@ def text_of(value: Any) -> str:
 def remembered(engine: Engine, base: int) -> bytes:
     """Return all that judging goes on from, after an instant that was closed."""
     now = engine.world.configuration
+    states = dict(now.touched())
     told = {
         "base": base,
         "now": engine.world.now,
-        "states": list(_states(now)),
+        "states": list(_whereabouts(now, states)),
         "values": sorted([e.subject, e.aspect, e.value, e.other] for e in now.values.values()),
-        "cycles": sorted(now.cycles.items()),
         "rules": engine.memory(),
     }
+    ports = {subject: state for subject, state in states.items() if ":" in subject}
     done: dict[str, dict[str, Stamp]] = {}
     for (subject, action), stamp in engine.world.done().items():
         done.setdefault(action, {})[subject] = stamp
-    # Each in a line of its own: of nearly all that was done nobody asks when.
-    lines = [text_of(told), *(f"{action}\t{text_of(done[action])}" for action in sorted(done))]
+    # Each action in a line of its own: of nearly all that was done nobody asks when.
+    lines = [*map(text_of, (told, ports, now.cycles)), *(f"{a}\t{text_of(done[a])}" for a in sorted(done))]
     return zlib.compress("\n".join(lines).encode(), 1)
 
 
-def _states(now: Configuration) -> Iterator[tuple[str, str, str | None, str | None]]:
-    """Yield all states, so that whoever writes them in this order has what stands somewhere in the order it came."""
-    states = dict(now.touched())
-    movable = [s for s in states if ":" not in s]
+def _whereabouts(
+    now: Configuration, states: Mapping[str, State]
+) -> Iterator[tuple[str, str, str | None, str | None]]:
+    """Yield the states of what moves, so that whoever writes them in this order has all stand as it came to be."""
+    movable = sorted(s for s in states if ":" not in s)
     places = sorted({states[s].value for s in movable})
     standing = (s for place in places for s in now.standing_at(place) if s in states)
-    lost = sorted(s for s in movable if not states[s].value)
-    for subject in (*sorted(s for s in states if ":" in s), *lost, *standing):
+    for subject in (*(s for s in movable if not states[s].value), *standing):
         yield (subject, *states[subject])
 
 
 def recalled(checkpoint: Checkpoint, plant: Plant) -> Stage:
     """Return the stage that a checkpoint remembers."""
-    first, *lines = told_by(checkpoint.memory).split(b"\n")
+    first, ports, cycles, *lines = told_by(checkpoint.memory).split(b"\n")
     told = _read(first)
     now = Configuration(plant)
+    now.set_ports(_states(ports))
     for subject, *state in told["states"]:
         now.set_state(subject, State(*state))
     now.values = {
         (subject, aspect): Effect(subject, aspect, *value) for subject, aspect, *value in told["values"]
     }
-    now.cycles = dict(told["cycles"])
+    now.cycles = _read(cycles)
     begin = Start(now, began=told["now"], memory=told["rules"], done=_Remembered(lines))
     return Stage(begin, checkpoint.events, told["base"])
 
@@ -315,6 +317,14 @@ class _Remembered(Mapping[tuple[str, str], Stamp]):
 
     def __len__(self) -> int:
         return sum(len(self._of(action)) for action in self._told)
+
+
+def _states(text: bytes) -> dict[str, State]:
+    if len(text) < MUCH:
+        return {subject: State(*state) for subject, state in json.loads(text).items()}
+    import msgspec
+
+    return msgspec.json.decode(text, type=dict[str, State])
 
 
 def _read(text: bytes) -> Any:
