@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
 from random import Random
 from typing import Any
@@ -196,3 +197,38 @@ def test_judged_from_a_checkpoint_as_from_the_beginning(
         except AssertionError as err:
             raise AssertionError(f"seed {seed}") from err
     assert all(times >= CASES // 10 for times in met.values()), met
+
+
+def test_several_writers(fresh_url: FreshUrl, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Writers who record late rows side by side, and judge, leave what judging all from the beginning gives."""
+    monkeypatch.setattr(checkpoint, "EVERY", 2)
+    monkeypatch.setattr(checkpoint, "KEPT", 1)
+    url, world = fresh_url(), draw_world(7)
+    with open_journal(url, clock=lambda: 0) as journal:
+        first = History(journal, world, Random(7))
+        for event in world.events:
+            first.record(_said(event))
+        loads = first.loads
+
+    def write(number: int) -> None:
+        with open_journal(url, clock=lambda: 0) as journal:
+            mine = History.__new__(History)
+            mine.journal, mine.r, mine.loads = journal, Random(number), loads
+            for i in range(15):
+                at = START + mine.r.randint(0, 40) * SECOND
+                journal.record([Action(f"W{number}-{i}", "inspect", ("U0",), at)])
+                mine.judge_and_keep()
+
+    with ThreadPoolExecutor(3) as pool:
+        assert list(pool.map(write, range(3))) == [None] * 3
+    with open_journal(url, clock=lambda: 0) as journal:
+        first.journal = journal
+        known = journal.moment()[1]
+        for at in range(START, START + 45 * SECOND, SECOND):
+            first.expect_same(at, known)
+        first.judge_and_keep()
+        written = _stored(journal)
+        with journal.database.writing():
+            checkpoint.forget(journal.database, -(1 << 60))
+        first.judge_and_keep()
+        assert _stored(journal) == written
