@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from cfgtrack.analysis.mixes import Mixes
 from cfgtrack.analysis.trial import Run, StepResult, Trial, in_order, names_of
@@ -36,11 +36,11 @@ from cfgtrack.model.time import Instant
 from cfgtrack.network.network import Network
 from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledged
 from cfgtrack.rules.breach import words
-from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.engine import Engine, Memory
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance
-from cfgtrack.rules.world import Prior, no_prior
+from cfgtrack.rules.world import Done
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,13 +109,17 @@ class CheckReport:
 class Start:
     """Where a check starts: a configuration, and the resolved events since then that the rules must know of.
 
-    `began` is the time of the configuration; `start` when the proposal begins, not before the last event.
+    `began` is the time of the configuration; `start` when the proposal begins, not before the last event. Where the
+    past was judged before: the `memory` that the rules have of it by then, what was last `done`, and what is `settled`.
     """
 
     configuration: Configuration
     history: tuple[Event, ...] = ()
     began: int = 0
     start: int = 0
+    memory: Memory | None = None
+    done: Done = field(default_factory=dict)
+    settled: tuple[Any, ...] = ()
 
 
 def never(_rule: str) -> int | None:
@@ -296,14 +300,33 @@ def judged(
     networks: Mapping[str, Network] | None = None,
     *,
     coming: Iterable[Event] = (),
-    prior: Prior = no_prior,
 ) -> Engine:
     """Return an engine that has judged a past up to its end, ready for the events that are `coming`."""
-    configuration, touched = begin.configuration.fork(), touched_by(begin, coming)
-    engine = Engine(rules, configuration, start=begin.began, touched=touched, networks=networks, prior=prior)
+    engine = ready(rules, begin, networks, coming=coming)
     for event in begin.history:
         engine.step(event)
     engine.finish(begin.start)
+    return engine
+
+
+def ready(
+    rules: RuleSet,
+    begin: Start,
+    networks: Mapping[str, Network] | None = None,
+    *,
+    coming: Iterable[Event] = (),
+) -> Engine:
+    """Return an engine that stands where a past begins, ready for its events and for those that are `coming`."""
+    engine = Engine(
+        rules,
+        begin.configuration.fork(),
+        start=begin.began,
+        touched=touched_by(begin, coming),
+        networks=networks,
+        prior=begin.done,
+        memory=begin.memory,
+    )
+    engine.add_settled(begin.settled)
     return engine
 
 

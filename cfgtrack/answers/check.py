@@ -51,7 +51,7 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
         with _telling_new_starts(proposed):
             report = analysis.check(
                 chosen,
-                past.start,
+                past.start_for(chosen),
                 proposed,
                 variances=past.variances,
                 networks=past.networks,
@@ -154,7 +154,7 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         chosen = rules_to_judge_by(past, rules)
         found, cut = options(
             chosen,
-            past.start,
+            past.start_for(chosen),
             thing,
             by=asking.by if past.plant.has_sites else None,
             variances=past.variances,

@@ -130,6 +130,6 @@ def explain(asking: Asking, rule_id: str) -> Explained:
 def try_files(asking: Asking, files: Sequence[Path]) -> Review:
     """Judge the whole recorded past by the rules in files, before they are adopted."""
     with asking.read() as journal:
-        past = Past(journal, asking.moment(journal))
+        past = Past(journal, asking.moment(journal), are_kept=False)
         past.rules = read_rules(list(files), past.plant)
         return reviewed(past)

@@ -79,6 +79,15 @@ def _findings(
         yield finding_text(number, finding, acknowledged, colour=colour)
 
 
+def still_open_text(findings: Sequence[Finding], *, colour: bool = False) -> str:
+    """Return what is still open where something was done: a line each, with the codes by which they are named."""
+    lines = [styled(f"Still open here: {count(len(findings), 'finding')}", colour=colour, bold=True)]
+    for finding in findings:
+        said = f"{finding.headline}, since {format_instant(finding.time)}  [{finding.rule}]"
+        lines.append(labelled(severity_word(finding.severity).upper(), said, to=4))
+    return "\n".join(lines)
+
+
 def _answer(
     plain: Sequence[Finding], excused: Sequence[Finding], moment: Moment, checked: str, *, colour: bool
 ) -> Iterator[str]:

@@ -158,7 +158,7 @@ def tables(engine: Engine) -> list[Any]:
     return [
         [held(plain(vars(one))) for one in (engine, *engine.runners)],
         [held(getattr(now, name)) for name in ("_states", "_standing", "cycles", "values")],
-        [world.now, world._order, held(world._done)],
+        [world.now, world._stamp, held(world._done)],
         [(held(f.graph.out), held(f.graph.into), held(f._held)) for f in world.flows.values()],
         [{t: frozenset(r) for t, r in f._reaches.items()} for f in world.flows.values()],
         [held(tally) for tally in world.tallies.known.values()],

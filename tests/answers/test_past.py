@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from cfgtrack.answers import past
+from cfgtrack.answers import judging
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Networks, Past
 from cfgtrack.model.time import parse_instant
@@ -31,7 +31,7 @@ AT, LATER = "2031-05-01T10:00:00Z", "2031-05-01T10:10:00Z"
 def test_long_journals_are_judged_alike(
     before: tuple[str, ...], action: str, cfgtrack: Command, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What an event breaks, and which clocks it starts, is the same from the whole past and from the present alone."""
+    """What an event breaks, and which clocks it starts, is the same when the past is judged in spans as in one go."""
     text = (cfgtrack.folder / "rules.toml").read_text()
     measured = """
 [[rule]]
@@ -48,8 +48,8 @@ condition = { done = "measure", of = "it", quantity = "voltage" }
     for words in before:
         cfgtrack.ok("record", *words.split(), "--at", AT)
     said = []
-    for long in (5_000, 0):
-        monkeypatch.setattr(past, "LONG", long)
+    for span in (20_000, 1):
+        monkeypatch.setattr(judging, "SPAN", span)
         answer = cfgtrack("record", *action.split(), "--at", LATER, "--dry-run", "--json").json
         said.append(([f["fingerprints"] for f in answer["findings"]], answer["started"]))
     assert said[0] == said[1]

@@ -254,6 +254,8 @@ def recording(s: Asker) -> None:
     s.do(17, "inspect", "WALL:F", "--id", "late")
     s.ask("correct", "E1", "demate", "BOX-1:J", "--by", "Ben", "--reason", "not Ann", "--id", "E1a")
     s.ask("correct", "E4", "uncap", "BOX-2:F", "--reason", "earlier", "--dry-run", "--at", at(60))
+    swapped = ("--and", "E3", "shut WALL:V", "--reason", "the other way round", "--dry-run")
+    s.ask("correct", "E2", "de-energise", "WALL:K", *swapped)
     s.do(63, "record", "uncap", "BOX-2:F", "--supersedes", "E4", "--reason", "later")
     s.do(64, "withdraw", "late", "--reason", "it was not so")
     s.do(65, "withdraw", "E3", "--reason", "it was not so", "--dry-run")
