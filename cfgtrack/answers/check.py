@@ -9,7 +9,9 @@ from typing import ClassVar
 
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
+from cfgtrack.analysis.cures import cured
 from cfgtrack.analysis.options import options
+from cfgtrack.analysis.reorder import Plan
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
@@ -22,6 +24,7 @@ from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.model.unknown import expect_thing
 from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.rule import RuleSet
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +48,16 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
         report = analysis.check(
             chosen, past.start, proposed, variances=past.variances, networks=past.networks
         )
+        report = _with_cures(past, chosen, proposed, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
         return Checked(past.moment, report, tuple(remarks))
+
+
+def _with_cures(past: Past, rules: RuleSet, proposal: Proposal, report: CheckReport) -> CheckReport:
+    """Return a report with what would cure its findings."""
+    plan = Plan(proposal, past.configuration, past.start.start)
+    return replace(report, findings=tuple(cured(report.findings, past.ready(rules), plan=plan)))
 
 
 def _single(action: str, plant: Plant) -> Proposal:

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import LONG, Past
 from cfgtrack.model.action import Action
-from cfgtrack.model.event import Entry
+from cfgtrack.model.event import Entry, Event
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
+
+if TYPE_CHECKING:
+    from cfgtrack.rules.engine import Engine
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +43,19 @@ def consequence(past: Past, action: Action, entry: Entry) -> Consequence:
 
     past.is_long = entry.number - 1 > LONG
     option = try_action(past.engine_before(entry.event), entry.event, variances=past.variances)
-    return Consequence(option.findings, option.excused, option.started, remarks)
+    findings = option.findings
+    if findings:
+        from cfgtrack.analysis.course import Course
+        from cfgtrack.analysis.cures import cured
+
+        ready = partial(_ready, past, entry.event)
+        findings = tuple(cured(findings, ready, Course((entry.event,))))
+    return Consequence(findings, option.excused, option.started, remarks)
+
+
+def _ready(past: Past, event: Event, coming: Iterable[Event]) -> Engine:
+    """Return an engine just before an event, ready for it and for what else may come."""
+    return past.engine_before(event, *coming)
 
 
 def consequence_of_correction(journal: Journal, entry: Entry) -> Consequence:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -121,8 +121,14 @@ class Past:
 
         return judged(self.rules, self.start, self.networks)
 
-    def engine_before(self, event: Event) -> Engine:
-        """Return an engine at the moment, ready for one resolved event.
+    def ready(self, rules: RuleSet) -> Callable[[Iterable[Event]], Engine]:
+        """Return what gives an engine that has judged all of the past, ready for events that may come."""
+        from cfgtrack.analysis.check import judged
+
+        return lambda coming: judged(rules, self.start, self.networks, coming=coming)
+
+    def engine_before(self, *events: Event) -> Engine:
+        """Return an engine at the moment, ready for one resolved event, or for others in its stead.
 
         It has judged all of the past where that is short. Where it is long, it starts from the configuration at the
         moment and looks up what was done before when a rule asks: it then knows of no clock that runs already.
@@ -130,10 +136,10 @@ class Past:
         from cfgtrack.analysis.check import Start, judged
 
         if not self.is_long:
-            return judged(self.rules, self.start, self.networks, coming=(event,))
+            return judged(self.rules, self.start, self.networks, coming=events)
         at = self.moment.at
         here = Start(configuration=self.configuration, began=at, start=at)
-        return judged(self.rules, here, self.networks, coming=(event,), prior=self._last_done)
+        return judged(self.rules, here, self.networks, coming=events, prior=self._last_done)
 
     @cached_property
     def is_long(self) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
+from cfgtrack.analysis.cures import cured
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
@@ -43,7 +44,7 @@ def findings(asking: Asking) -> Open:
         )
         return Open(
             past.moment,
-            tuple(plain),
+            tuple(cured(plain, past.ready(past.rules))),
             tuple(excused),
             len(past.start.history),
             len(past.rules.rules),
