@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from itertools import chain, islice
 from typing import NamedTuple
 
-from cfgtrack.analysis.options import candidates
+from cfgtrack.analysis.options import candidates, doers
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
@@ -71,6 +71,8 @@ class Moment:
     def __init__(self, engine: Engine, case: Case) -> None:
         self.engine, self.case = engine, case
         self.world = engine.world
+        self._who = doers(self.world.plant, "")
+        self._first: tuple[str | None, ...] = ()
         case.met = True
 
     def left(self) -> int | None:
@@ -121,6 +123,16 @@ class Moment:
         return self._resolved(proposal.action) is not None
 
     def _resolved(self, action: Action) -> Event | None:
+        """Return the event that an action would be now, in a plant with sites by the first of those who are there."""
+        if self._seen(replace(action, by=None)) is None:
+            return None
+        movers = filter(self.world.plant.is_mobile, action.subjects if self.world.plant.has_sites else ())
+        who = dict.fromkeys((*self._first, *movers, *self._who))
+        events = (self._seen(replace(action, by=doer)) for doer in who)
+        return next((event for event in events if event is not None), None)
+
+    def _seen(self, action: Action) -> Event | None:
+        """Return the event that an action would be now, where it is possible and the engine is ready for it."""
         outcome = resolve(self.world.configuration, replace(action, id="cure", happened=self.world.now))
         return outcome if isinstance(outcome, Event) and self.world.sees(outcome) else None
 
@@ -130,22 +142,26 @@ class Moment:
         try:
             engine.settle()
             turned = engine.turned
-            if not all(self._is_harmless(action) for action in actions):
-                return None
-            started = engine.turns(turned)[0]
+            events = list[Event]()
+            for action in actions:
+                event = self._do(action)
+                if event is None:
+                    return None
+                events.append(event)
+            started = tuple(dict.fromkeys(clock.rule for clock in engine.turns(turned)[0]))
             left = self.left()
-            return None if left is None else _After(left, tuple(dict.fromkeys(c.rule for c in started)))
+            return None if left is None else _After(left, started, tuple(event.by for event in events))
         finally:
             engine.back(mark)
 
-    def _is_harmless(self, action: Action) -> bool:
-        """Do an action; return whether it is possible, and breaks nothing."""
+    def _do(self, action: Action) -> Event | None:
+        """Do an action; return the event that it is, None where it isn't possible, or breaks something."""
         event, noted = self._resolved(action), self.engine.noted
         if event is None:
-            return False
+            return None
         self.engine.step(event)
         self.engine.settle()
-        return self.engine.noted == noted
+        return event if self.engine.noted == noted else None
 
     def _try_alone(self, proposal: Proposal) -> int | None:
         """Try one proposal; return how much it leaves, None where it does harm."""
@@ -157,7 +173,7 @@ class Moment:
         if len(sure) < len(results):
             return None
         if not any(one.left for one in sure):
-            self.case.cures.append(Cure((_said(proposal),), starts=sure[0].starts))
+            self.case.cures.append(sure[0].cure([proposal]))
         return max(one.left for one in sure)
 
     # --- several together ---
@@ -199,7 +215,7 @@ class Moment:
         engine, mark = self.engine, self.engine.mark()
         try:
             engine.settle()
-            then = self.proposals() if all(self._is_harmless(one.action) for one in some) else []
+            then = self.proposals() if all(self._do(one.action) for one in some) else []
         finally:
             engine.back(mark)
         return _once((*then, *self.case.proposed))[:_MOST_FURTHER]
@@ -236,14 +252,19 @@ class Moment:
                 kept = fewer
         result = self._after([one.action for one in kept])
         if result is not None and not result.left:
-            self.case.cures.append(Cure(tuple(map(_said, kept)), starts=result.starts))
+            self.case.cures.append(result.cure(kept))
 
 
 class _After(NamedTuple):
-    """What is so after some actions: how many instances are left, and the rules of which they started a clock."""
+    """What is so after some actions: how many instances are left, of which rules clocks started; and who did them."""
 
     left: int
     starts: tuple[str, ...]
+    by: tuple[str | None, ...]
+
+    def cure(self, proposals: Iterable[Proposal]) -> Cure:
+        """Return the cure that these proposals are."""
+        return Cure(tuple(map(_said, proposals, self.by)), starts=self.starts)
 
 
 class AtBreach(Moment):
@@ -269,11 +290,12 @@ class BeforeStep(Moment):
     def __init__(self, engine: Engine, case: Case, done: Action) -> None:
         super().__init__(engine, case)
         self._done = done
+        self._first = (done.by,) if self.world.plant.has_sites and done.by is not None else ()
         self._before = {(b.rule.id, b.it, b.part): frozenset(b.items) for b in self._broken() or ()}
 
     def _broken(self, then: Callable[[Breach], object] = id) -> list[Breach] | None:
         """Return what is broken by doing it now, None where it can't be done; have `then` called for each there."""
-        event = self._resolved(self._done)
+        event = self._seen(self._done)
         if event is None:
             return None
         engine, mark = self.engine, self.engine.mark()
@@ -379,6 +401,7 @@ def _what(action: Action) -> object:
     return action.action, frozenset(action.subjects), action.place, action.facing, tuple(action.values)
 
 
-def _said(proposal: Proposal) -> str:
-    facing = proposal.action.facing
-    return proposal.said or words(proposal.action) + (f" facing {facing}" if facing else "")
+def _said(proposal: Proposal, by: str | None) -> str:
+    facing, whom = proposal.action.facing, f" by {by}" if by else ""
+    said, comma, span = proposal.said.partition(", ")
+    return (said or words(proposal.action) + (f" facing {facing}" if facing else "")) + whom + comma + span

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from cfgtrack.model.configuration import Configuration, State
-from cfgtrack.model.event import Effect
+from cfgtrack.model.event import MARKS, Effect
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +72,8 @@ def _cycles(before: Configuration, after: Configuration) -> Iterator[Difference]
 
 def _values(before: Configuration, after: Configuration) -> Iterator[Difference]:
     for subject, quantity in {*before.values, *after.values}:
+        if quantity in MARKS:
+            continue
         old, new = before.values.get((subject, quantity)), after.values.get((subject, quantity))
         if (old and old.value) != (new and new.value):
             (was, was_unit), (now, now_unit) = _reading(old), _reading(new)

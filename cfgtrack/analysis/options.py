@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
 from cfgtrack.analysis.check import Start, judged
 from cfgtrack.model.action import LIFT, PLACE, Action
@@ -15,7 +16,7 @@ from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.possibility import moves_from, resolve
+from cfgtrack.model.possibility import Impossible, moves_from, resolve
 from cfgtrack.network.network import Network
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock, Finding
@@ -30,17 +31,21 @@ MOST_PLACES = 24
 """How many places a thing is offered to be taken to, at most, nearest first; the answer says when there are more."""
 
 
+_Who = Sequence[str | None]
+
+
 @dataclass(frozen=True, slots=True)
 class Option:
     """One action that could be done now. `findings` is what it would break, `started` the clocks it would start.
 
-    `excused` is what it would break under a variance.
+    `excused` is what it would break under a variance. `by` are those who are there to do it, in a plant with sites.
     """
 
     event: Event
     findings: tuple[Finding, ...] = ()
     started: tuple[Clock, ...] = ()
     excused: tuple[Finding, ...] = ()
+    by: tuple[str, ...] = ()
 
 
 def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = ()) -> Option:
@@ -62,29 +67,56 @@ def options(
     begin: Start,
     thing: str,
     *,
+    by: str | None = None,
     variances: Sequence[Variance] = (),
     networks: Mapping[str, Network] | None = None,
 ) -> tuple[list[Option], list[str]]:
     """Return what may be done from `begin` to a unit, place or port; of a node, to the ports and gates of its links.
 
-    Also the ports with more partners, and the thing if it has more places to go to, than are listed. KeyError for an
-    unknown thing.
+    In a plant with sites: done `by` somebody, else by whoever is there. Also the ports with more partners, and the
+    thing if it has more places to go to, than are listed. KeyError for an unknown thing.
     """
     now = begin.configuration.fork()
     for event in begin.history:
         now.apply(event)
     cut: list[str] = []
-    events = list(candidates(now, thing, begin.start, cut))
+    events = list(candidates(now, thing, begin.start, cut, by=by))
     engine = judged(rules, begin, networks, coming=events)
-    return [try_action(engine, event, variances=variances) for event in events], cut
+    who = doers(now.plant, thing, by)
+    return [
+        replace(try_action(engine, event, variances=variances), by=tuple(_able(now, event, who)))
+        for event in events
+    ], cut
 
 
-def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Iterator[Event]:
+def doers(plant: Plant, thing: str, by: str | None = None) -> tuple[str | None, ...]:
+    """Return who might do something to a thing: itself, and who has hands or any port, where anybody has.
+
+    None alone in a plant without sites. A bag or a lift does nothing unless it is asked for.
+    """
+    if by is not None or not plant.has_sites:
+        return (by,)
+    mobile = [place for place in plant.places.values() if place.mobile]
+    able = [place.id for place in mobile if place.part] or [place.id for place in mobile]
+    return tuple(dict.fromkeys((*([thing] if plant.is_mobile(thing) else ()), *able)))
+
+
+def _able(now: Configuration, action: Action, who: Iterable[str | None]) -> Iterator[str]:
+    """Yield those who could do something possible where they are."""
+    for doer in who:
+        if doer is not None and isinstance(resolve(now, replace(action, by=doer)), Event):
+            yield doer
+
+
+def candidates(
+    now: Configuration, thing: str, at: int, cut: list[str], *, by: str | None = None
+) -> Iterator[Event]:
     """Yield the possible actions on a thing, resolved, each once. What has more than are yielded goes to `cut`.
 
-    KeyError for an unknown thing.
+    In a plant with sites: `by` somebody, else by the first of those who are there. KeyError for an unknown thing.
     """
     plant = now.plant
+    who = doers(plant, thing, by)
     ports = _ports(plant, thing)
     partners = _Partners(now, owner_of(thing))
     seen: set[tuple[str, frozenset[str]]] = set()
@@ -94,13 +126,13 @@ def candidates(now: Configuration, thing: str, at: int, cut: list[str]) -> Itera
             raise KeyError(address)
         for move in moves_from(now, address):
             base = Action(f"option:{number}:{move.action}", move.action, (address,), at)
-            for event in _port_events(now, base, found[1], move, partners, cut):
+            for event in _port_events(now, base, found[1], move, partners, cut, who):
                 what = (event.action, frozenset(event.subjects))
                 if what not in seen:
                     seen.add(what)
                     yield event
     if plant.can_move(thing):
-        yield from _whereabouts(now, thing, at, cut)
+        yield from _whereabouts(now, thing, at, cut, who)
 
 
 def _ports(plant: Plant, thing: str) -> list[str]:
@@ -116,21 +148,21 @@ def _ports(plant: Plant, thing: str) -> list[str]:
 
 
 def _port_events(
-    now: Configuration, base: Action, kind: Kind, move: Move, partners: _Partners, cut: list[str]
+    now: Configuration, base: Action, kind: Kind, move: Move, partners: _Partners, cut: list[str], who: _Who
 ) -> Iterator[Event]:
     if not kind.joins(move):
-        yield from _possible(now, [base])
+        yield from _possible(now, [base], who)
         return
     address = base.subjects[0]
     pairs = (replace(base, subjects=(address, mate), id=f"{base.id}:{mate}") for mate in partners.of(address))
-    for n, event in enumerate(_possible(now, pairs)):
+    for n, event in enumerate(_possible(now, pairs, who)):
         if n == MOST_MATES:
             cut.append(address)
             return
         yield event
 
 
-def _whereabouts(now: Configuration, thing: str, at: int, cut: list[str]) -> Iterator[Event]:
+def _whereabouts(now: Configuration, thing: str, at: int, cut: list[str], who: _Who) -> Iterator[Event]:
     """Yield where a thing may be lifted or placed: to each place once, however it may face there."""
     line = frozenset(_line(now, thing))
     nearest = sorted(now.plant.places, key=lambda place: -len(line.intersection(place_line(now, place))))
@@ -142,7 +174,7 @@ def _whereabouts(now: Configuration, thing: str, at: int, cut: list[str]) -> Ite
             Action(f"option:{action}:{name}:{facing}", action, (thing,), at, place=name, facing=facing)
             for facing in place.ways_round
         )
-        possible = list(_possible(now, moves))
+        possible = list(_possible(now, moves, who))
         if possible and offered == MOST_PLACES:
             cut.append(thing)
             return
@@ -157,11 +189,12 @@ def _line(now: Configuration, thing: str) -> list[str]:
     return [*place_line(now, thing), *home]
 
 
-def _possible(now: Configuration, actions: Iterable[Action]) -> Iterator[Event]:
+def _possible(now: Configuration, actions: Iterable[Action], who: _Who) -> Iterator[Event]:
     for action in actions:
-        outcome = resolve(now, action)
-        if isinstance(outcome, Event):
-            yield outcome
+        if isinstance(resolve(now, action), Impossible):
+            continue
+        outcomes = (resolve(now, replace(action, by=doer)) for doer in who)
+        yield from islice((event for event in outcomes if isinstance(event, Event)), 1)
 
 
 class _Partners:

@@ -1,19 +1,25 @@
-"""Nothing is edited: what corrects, withdraws, explains or approves is an event of its own, with its reason."""
+"""Nothing is edited: what corrects, withdraws, explains, approves or acknowledges is an event with its reason."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
-from typing import Any
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any, ClassVar
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, consequence_of_correction
-from cfgtrack.answers.past import find_rule, kept_rules
+from cfgtrack.answers.moment import Answer
+from cfgtrack.answers.past import Past, find_rule, kept_rules, rules_to_judge_by
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
-from cfgtrack.model.action import APPROVE, EXPLAIN, WITHDRAW, Action
+from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, EXPLAIN, WITHDRAW, Action
 from cfgtrack.model.event import Event
-from cfgtrack.model.trouble import Misput, NoAnswer, Problem
-from cfgtrack.model.unknown import UNKNOWN, no_such
+from cfgtrack.model.time import Instant, format_instant
+from cfgtrack.model.trouble import Misput, NoAnswer, Problem, Refused
+from cfgtrack.model.unknown import ANYTHING, UNKNOWN, no_such
+from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.selection import fits
+from cfgtrack.rules.variance import NEVER_EXCUSED
 from cfgtrack.store.journal import Journal
 
 
@@ -59,37 +65,175 @@ def _about(asking: Asking, action: str, target: str, event_id: str | None, **fie
         return _on_the_record(asking, journal, action, event_id, **fields)
 
 
+@dataclass(frozen=True, slots=True)
+class Named:
+    """One instance of a finding that is named by its fingerprint: which rule, about what, what is wrong, since when."""
+
+    fingerprint: str
+    rule: str
+    subjects: tuple[str, ...]
+    headline: str
+    time: Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Ruled(Recorded):
+    """An approval or an acknowledgement that is `recorded`, with the findings that it names."""
+
+    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "named")
+
+    named: tuple[Named, ...]
+
+
 def approve(
     asking: Asking,
-    subjects: Sequence[str],
+    subjects: Sequence[str] = (),
     *,
     reason: str,
     rule: str | None = None,
-    finding: str | None = None,
+    findings: Sequence[str] = (),
+    plan: Path | str | None = None,
     start: str | int | None = None,
     end: str | int | None = None,
     event_id: str | None = None,
-) -> Recorded:
-    """Approve an exception to a rule or to one finding, for subjects and a span of time. NoAnswer for no such rule.
+) -> Ruled:
+    """Approve an exception to findings that are there, for a span of time.
 
-    Misput when nobody approves it, and when it ends before it starts.
+    They are those of the past up to the asking's time, else now; with a `plan`, a sequence file (a path) or a single
+    action (a phrase), those of what that would break. They are named by fingerprint, or all that a rule finds, of
+    `subjects` (addresses or patterns) where they are given. NoAnswer for a finding and for a rule that isn't there,
+    Refused for a step that can't be done, Misput when nobody approves it, nothing is named, and when it ends before it
+    starts.
     """
-    if (rule is None) == (finding is None):
-        raise Misput("Name the rule with --rule, or the finding with --finding.")
+    if (rule is None) != bool(findings):
+        raise Misput("Name the findings with --finding, or the rule that finds them with --rule.")
+    if subjects and rule is None:
+        raise Misput("A finding says itself what it is about: give SUBJECT with --rule only.")
+    if not all(findings):
+        raise Misput("A fingerprint can't be empty.")
     if not asking.by:
         raise Misput("Say who approves with --by.")
+    there = _recorded_findings(asking) if plan is None else _planned_findings(asking, plan)
     with asking.write() as journal:
-        if rule is not None:
-            find_rule(kept_rules(journal, None), rule)
-        body: dict[str, Any] = {"rule": rule} if rule is not None else {"fingerprint": finding}
+        span: dict[str, Any] = {}
         for name, given, option in (("start", start, "--from"), ("end", end, "--until")):
             if given is not None:
-                body[name] = asking.instant(journal, given, option=option)
-        if "start" in body and body.get("end", body["start"] + 1) <= body["start"]:
+                span[name] = asking.instant(journal, given, option=option)
+        if "start" in span and span.get("end", span["start"] + 1) <= span["start"]:
             raise Misput("--until must be later than --from.")
-        return _on_the_record(
-            asking, journal, APPROVE, event_id, subjects=tuple(subjects), body=body, reason=reason
+        if rule is not None:
+            if plan is None:
+                find_rule(kept_rules(journal, None), rule)
+            named = _found_by(there, rule, subjects)
+        else:
+            named = _with_codes(there, findings)
+        about = dict.fromkeys(s for one in named for s in one.subjects if _is_thing(journal, s))
+        body = {"fingerprints": [one.fingerprint for one in named], **span}
+        done = _on_the_record(
+            asking, journal, APPROVE, event_id, subjects=tuple(about), body=body, reason=reason
         )
+        return _ruled(done, named)
+
+
+def acknowledge(
+    asking: Asking, findings: Sequence[str], *, reason: str, event_id: str | None = None
+) -> Ruled:
+    """Acknowledge findings of the past, by fingerprint, up to the asking's time, else now. NoAnswer for one not there.
+
+    What breaks the same rule in the same way later is not acknowledged by it.
+    """
+    if not findings or not all(findings):
+        raise Misput("Name the findings by their fingerprints.")
+    there = _recorded_findings(asking)
+    with asking.write() as journal:
+        named = _with_codes(there, findings)
+        _expect_happened(named, journal.present)
+        codes = " ".join(one.fingerprint for one in named)
+        done = _on_the_record(asking, journal, ACKNOWLEDGE, event_id, acknowledges=codes, reason=reason)
+        return _ruled(done, named)
+
+
+def _ruled(done: Recorded, named: tuple[Named, ...]) -> Ruled:
+    return Ruled(**{field.name: getattr(done, field.name) for field in fields(Recorded)}, named=named)
+
+
+def _recorded_findings(asking: Asking) -> list[Finding]:
+    """Return every finding of the past up to the asking's time, else now, under a variance or not."""
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal))
+        rules_to_judge_by(past)
+        plain, excused = past.findings()
+        return [*plain, *excused]
+
+
+def _planned_findings(asking: Asking, plan: Path | str) -> list[Finding]:
+    """Return every finding of a plan, and what is open when it starts."""
+    from cfgtrack.answers.check import check
+
+    report = check(asking, plan).check
+    return [*report.findings, *report.excused, *report.before]
+
+
+def _with_codes(there: Sequence[Finding], codes: Sequence[str]) -> tuple[Named, ...]:
+    """Return the instances with these fingerprints. NoAnswer for one that none has, Refused for a step not possible."""
+    known = {named.fingerprint: (named, finding) for finding in there for named in _instances(finding)}
+    unknown = [Problem(code, UNKNOWN, no_such("finding", code, known)) for code in codes if code not in known]
+    if unknown:
+        raise NoAnswer(unknown)
+    chosen = [known[code] for code in dict.fromkeys(codes)]
+    _expect_possible([finding for _, finding in chosen])
+    return tuple(named for named, _ in chosen)
+
+
+def _found_by(there: Sequence[Finding], rule: str, subjects: Sequence[str]) -> tuple[Named, ...]:
+    """Return the instances of a rule's findings that are about these subjects. NoAnswer when there are none."""
+    mine = [finding for finding in there if finding.rule == rule]
+    named = {
+        one.fingerprint: one
+        for finding in mine
+        for one in _instances(finding)
+        if not subjects or (one.subjects and all(fits(s, tuple(subjects)) for s in one.subjects))
+    }
+    if not named:
+        of = f" about {' '.join(subjects)}" if subjects else ""
+        raise NoAnswer(Problem(rule, UNKNOWN, f"rule {rule} finds nothing{of} that could be approved"))
+    _expect_possible(mine)
+    return tuple(named.values())
+
+
+def _instances(finding: Finding) -> Iterator[Named]:
+    for one in finding.instances:
+        alone = finding.only((one.fingerprint,)) or finding
+        yield Named(one.fingerprint, finding.rule, one.subjects, alone.headline, finding.time)
+
+
+def _expect_happened(named: Sequence[Named], now: int) -> None:
+    later = [
+        Problem(one.fingerprint, "later", f"it is broken at {format_instant(one.time)}, later than now")
+        for one in named
+        if one.time > now
+    ]
+    if later:
+        raise NoAnswer(later)
+
+
+def _expect_possible(findings: Sequence[Finding]) -> None:
+    cannot = [
+        Problem(
+            f.step or f.action,
+            "impossible",
+            f"{f.action} can't be done, so nobody can approve it: {why.text}",
+        )
+        for f in findings
+        if f.mode == NEVER_EXCUSED
+        for why in f.reasons
+    ]
+    if cannot:
+        raise Refused(cannot)
+
+
+def _is_thing(journal: Journal, address: str) -> bool:
+    return journal.plant().sort_of(address) in ANYTHING
 
 
 def _expect_event(journal: Journal, event_id: str) -> Event:

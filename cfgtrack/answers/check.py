@@ -10,7 +10,7 @@ from typing import ClassVar
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
 from cfgtrack.analysis.cures import cured
-from cfgtrack.analysis.options import options
+from cfgtrack.analysis.options import doers, options
 from cfgtrack.analysis.reorder import Plan
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
@@ -19,10 +19,11 @@ from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import BOOK_ACTIONS
 from cfgtrack.model.event import Entry
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
 from cfgtrack.model.sequence import Sequence as Proposal
-from cfgtrack.model.trouble import BadInput, Problem
-from cfgtrack.model.unknown import expect_thing
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
+from cfgtrack.model.unknown import UNKNOWN, expect_thing
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import RuleSet
 
@@ -67,6 +68,8 @@ def _single(action: str, plant: Plant) -> Proposal:
     except ValueError:
         raise BadInput(Problem("--do", "syntax", "a quote is opened and never closed", action)) from None
     event = parse_phrase(words, plant, id="1", where="--do")
+    if event.action not in NEEDS_NOBODY and (why := not_a_doer(plant, event.by)):
+        raise BadInput(Problem("--do", UNKNOWN if event.by else "missing", why, action))
     if event.action in BOOK_ACTIONS:
         sentence = f"{event.action} is done to the record: there is nothing to check in it"
         raise BadInput(Problem("--do", "unexpected", sentence, action))
@@ -78,7 +81,7 @@ class Choice:
     """One action that could be done, in words: it is no event yet.
 
     `findings`: what it would break; `excused`: what it would break under a variance. `starts`: rules whose clocks it
-    starts.
+    starts. `by`: who is there to do it, in a plant with sites.
     """
 
     told: ClassVar[tuple[str, ...]] = ("allowed",)
@@ -87,6 +90,7 @@ class Choice:
     findings: tuple[Finding, ...] = ()
     starts: tuple[str, ...] = ()
     excused: tuple[Finding, ...] = ()
+    by: tuple[str, ...] = ()
 
     @property
     def allowed(self) -> bool:
@@ -105,21 +109,45 @@ class Choices(Answer):
 def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
     """Return what may be done next to a unit, port, node, place, person or machine. NoAnswer for no such thing.
 
-    Judged by the rules in files, else by those kept.
+    Judged by the rules in files, else by those kept. In a plant with sites: by whom the asking names, else
+    by whoever is there; with a note where nobody is.
     """
     with asking.read() as journal:
         moment = asking.moment(journal)
         past = Past(journal, moment)
         expect_thing(past.plant, thing)
+        if asking.by and (why := not_a_doer(past.plant, asking.by)):
+            raise NoAnswer(Problem("--by", UNKNOWN, why))
         chosen = rules_to_judge_by(past, rules)
-        found, cut = options(chosen, past.start, thing, variances=past.variances, networks=past.networks)
+        found, cut = options(
+            chosen,
+            past.start,
+            thing,
+            by=asking.by if past.plant.has_sites else None,
+            variances=past.variances,
+            networks=past.networks,
+        )
+        notes = () if found else _nobody_there(past, thing, asking.by)
     choices = (
         Choice(
             phrase(one.event),
             tuple(replace(finding, event=None) for finding in one.findings),
             tuple(dict.fromkeys(clock.rule for clock in one.started)),
             tuple(replace(finding, event=None) for finding in one.excused),
+            one.by,
         )
         for one in found
     )
-    return Choices(moment, tuple(choices), tuple(cut))
+    return Choices(moment, tuple(choices), tuple(cut), notes=notes)
+
+
+def _nobody_there(past: Past, thing: str, by: str | None) -> tuple[str, ...]:
+    """Return why nothing may be done: where the thing is, and nobody else is, or not who is asked for."""
+    plant, now = past.plant, past.configuration
+    if not plant.has_sites or not plant.has_owner(owner_of(thing)):
+        return ()
+    site = site_at(now, thing)
+    if by is not None and site not in acts_at(now, by):
+        return (f"note: {thing} is at {site or 'no site'}; {told_where(now, by)}",)
+    here = any(one is not None and site in acts_at(now, one) for one in doers(plant, thing))
+    return () if here else (f"note: {thing} is at {site or 'no site'}, and nobody is there",)

@@ -17,7 +17,7 @@ from cfgtrack.model.action import APPROVE
 from cfgtrack.model.codec import action_to_json
 from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.quantity import Quantity, to_json
-from cfgtrack.model.time import LATEST, format_instant
+from cfgtrack.model.time import LATEST, format_instant, is_instant
 
 
 def json_of(value: Any) -> Any:
@@ -45,8 +45,10 @@ def _entry(entry: Entry) -> dict[str, Any]:
     event = entry.event
     told = {**action_to_json(event), "number": entry.number}
     if event.action == APPROVE and event.body:
-        body = event.body.items()
-        told["body"] = {name: format_instant(one) if isinstance(one, int) else one for name, one in body}
+        told["body"] = {
+            name: _instant(one) if name in ("start", "end") and is_instant(one) else json_of(one)
+            for name, one in event.body.items()
+        }
     return {**told, "happened": format_instant(event.happened), "known": format_instant(entry.known)}
 
 

@@ -73,7 +73,7 @@ class Remarks(Answer):
 
 
 def remarks(asking: Asking, thing: str) -> Remarks:
-    """Return the remarks on a unit, port, node, part or place, on the unit that a port is on, and on its part.
+    """Return the remarks on a unit, port, node, part or place, on its ports, the unit that it is on, and its part.
 
     NoAnswer for no such thing.
     """

@@ -9,16 +9,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
-from cfgtrack.model.action import APPROVE, BOOK_ACTIONS
+from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, BOOK_ACTIONS
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import find
 from cfgtrack.network.network import Network, compile_network
+from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledgement_of
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import Rule, RuleSet
-from cfgtrack.rules.variance import Variance, under_variance, variance_of
+from cfgtrack.rules.variance import Variance, Void, under_variance, variances_of
 from cfgtrack.store.journal import Journal
 
 if TYPE_CHECKING:
@@ -115,6 +116,17 @@ class Past:
         return variances(self.journal, self.moment.known)
 
     @cached_property
+    def void(self) -> tuple[Void, ...]:
+        """Every approval that is recorded and excuses nothing."""
+        return variances_of(events_of(self.journal, APPROVE, self.moment.known))[1]
+
+    @cached_property
+    def acknowledgements(self) -> tuple[Acknowledgement, ...]:
+        """Every acknowledgement that had been made at the moment."""
+        at, known = self.moment.at, self.moment.known
+        return tuple(map(acknowledgement_of, self.journal.of_action(ACKNOWLEDGE, at=at, known=known)))
+
+    @cached_property
     def engine(self) -> Engine:
         """The engine after judging all of the past."""
         from cfgtrack.analysis.check import judged
@@ -154,7 +166,7 @@ class Past:
         done = (
             e.event for e in self.journal.history(subject, end=self.moment.at + 1, known=self.moment.known)
         )
-        times = [e.happened for e in done if e.action == action and quantity in e.values]
+        times = [e.happened for e in done if action in ("", e.action) and quantity in e.values]
         return times[-1] if times else None
 
     def findings(self) -> tuple[list[Finding], list[Finding]]:
@@ -183,7 +195,7 @@ def events_of(journal: Journal, action: str, known: int | None = None) -> list[E
 
 def variances(journal: Journal, known: int | None = None) -> tuple[Variance, ...]:
     """Return every approved exception that is recorded."""
-    return tuple(variance_of(event) for event in events_of(journal, APPROVE, known))
+    return variances_of(events_of(journal, APPROVE, known))[0]
 
 
 def rules_to_judge_by(past: Past, files: Sequence[Path] = ()) -> RuleSet:

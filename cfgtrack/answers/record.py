@@ -14,6 +14,7 @@ from cfgtrack.answers.past import Past, concerned, kept_rules, variances
 from cfgtrack.files.phrase import parse_phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry
+from cfgtrack.model.presence import lacks_doer
 from cfgtrack.model.time import SECOND, format_duration, format_instant
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.rules.finding import Clock, Finding
@@ -84,6 +85,13 @@ def recorded(
 ) -> Recorded:
     """Return the answer of an event with what it means."""
     is_kept = not asking.dry_run
+    if lacks_doer(journal.plant(), entry.event):
+        whom = (
+            f"{entry.event.by} is no person or machine of the plant"
+            if entry.event.by
+            else "nobody says who did it"
+        )
+        notes = (*notes, f"note: {whom}, so whether he was there isn't judged (--by NAME)")
     return Recorded(
         Moment(*journal.moment(entry.event.happened, entry.known if is_kept else None)),
         is_kept,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -10,15 +11,36 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
 from cfgtrack.model.event import Entry
+from cfgtrack.model.time import Instant
+from cfgtrack.rules.acknowledgement import acknowledged
 from cfgtrack.rules.finding import Clock, Finding
+from cfgtrack.rules.variance import Void
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledged:
+    """One instance of a finding, broken at `time`, that was acknowledged: by which event, by whom, when and why."""
+
+    fingerprint: str
+    rule: str
+    time: Instant
+    event: str
+    by: str
+    happened: Instant
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
 class Review(Answer):
-    """What broke a rule, of so many `events` and `rules`. `excused` is what is under a variance."""
+    """What broke a rule, of so many `events` and `rules`. `excused` is what is under a variance.
+
+    `acknowledged` is which of both somebody has acknowledged, `void` are the approvals that excuse nothing.
+    """
 
     findings: tuple[Finding, ...]
     excused: tuple[Finding, ...]
+    acknowledged: tuple[Acknowledged, ...]
+    void: tuple[Void, ...]
     events: int
     rules: int
 
@@ -46,6 +68,8 @@ def findings(asking: Asking) -> Open:
             past.moment,
             tuple(cured(plain, past.ready(past.rules))),
             tuple(excused),
+            _acknowledged(past, (*plain, *excused)),
+            past.void,
             len(past.start.history),
             len(past.rules.rules),
             tuple(past.engine.clocks()),
@@ -64,4 +88,20 @@ def review(asking: Asking) -> Review:
 def reviewed(past: Past) -> Review:
     """Return every finding of the past."""
     plain, excused = past.findings()
-    return Review(past.moment, tuple(plain), tuple(excused), len(past.start.history), len(past.rules.rules))
+    return Review(
+        past.moment,
+        tuple(plain),
+        tuple(excused),
+        _acknowledged(past, (*plain, *excused)),
+        past.void,
+        len(past.start.history),
+        len(past.rules.rules),
+    )
+
+
+def _acknowledged(past: Past, findings: Iterable[Finding]) -> tuple[Acknowledged, ...]:
+    return tuple(
+        Acknowledged(code, part.rule, part.time, one.event, one.by, one.happened, one.reason)
+        for part, one in acknowledged(findings, past.acknowledgements)[1]
+        for code in part.fingerprints
+    )

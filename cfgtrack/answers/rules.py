@@ -28,10 +28,12 @@ def load(asking: Asking, files: Sequence[Path]) -> Loaded:
         raise Misput("Rules files are kept by name: two of these have the same.")
     with asking.write() as journal:
         plant = journal.plant()
-        read_rules(list(files), plant)
+        loaded = read_rules(list(files), plant)
         texts = {file.name: file.read_text(encoding="utf-8") for file in files}
         parse_rules({**kept_texts(journal), **texts}, plant)
-        return _keep(asking, journal, texts)
+        warnings = (rule.warning(plant) for rule in loaded.rules)
+        notes = tuple(f"beware: {warning}" for warning in warnings if warning)
+        return _keep(asking, journal, texts, notes)
 
 
 def drop(asking: Asking, name: str) -> Loaded:
@@ -41,9 +43,9 @@ def drop(asking: Asking, name: str) -> Loaded:
         return _keep(asking, journal, {name: ""})
 
 
-def _keep(asking: Asking, journal: Journal, texts: dict[str, str]) -> Loaded:
+def _keep(asking: Asking, journal: Journal, texts: dict[str, str], notes: tuple[str, ...] = ()) -> Loaded:
     report = journal.keep_rules(texts, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run)
-    return Loaded(Moment(*journal.moment()), asking.dry_run, report)
+    return Loaded(Moment(*journal.moment()), asking.dry_run, report, notes=notes)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,8 @@ from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import events_of
 from cfgtrack.files.rows import read_rows, write_csv, write_jsonl, write_rejects
 from cfgtrack.model.action import APPROVE, BEGIN, DEFINE, Sourced
+from cfgtrack.model.event import Entry
+from cfgtrack.model.presence import presence_is_judged, unjudged
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.store.archive import write_archive
 from cfgtrack.store.journal import Journal
@@ -87,8 +89,17 @@ def take_in(
             defaults={name: value for name, value in said.items() if value},
             outing_starts={e.outing: e.happened for e in events_of(journal, BEGIN) if e.outing},
         )
+        plant, nobodys = journal.plant(), list[str]()
+
+        def each(entry: Entry) -> None:
+            if unjudged(plant, [entry.event]):
+                nobodys.append(entry.event.id)
+
         tally = journal.take(
-            good(rows), dry_run=asking.dry_run, set_aside=None if rejects is None else set_aside
+            good(rows),
+            dry_run=asking.dry_run,
+            each=each if presence_is_judged(plant) else None,
+            set_aside=None if rejects is None else set_aside,
         )
         moment = asking.moment(journal)
         if rejects is not None and aside:
@@ -99,7 +110,12 @@ def take_in(
             ):
                 write_rejects(stream, out, where=where, form=form, reasons=aside)
     told = tuple({"where": p.where, "code": p.code, "sentence": p.sentence} for p in chain(*aside.values()))
-    return Imported(moment, asking.dry_run, tally.recorded, tally.repeated, len(aside), told)
+    notes: tuple[str, ...] = ()
+    if nobodys:
+        notes = (
+            f"note: of {len(nobodys)} of them nobody of the plant is said to have done it: presence isn't judged",
+        )
+    return Imported(moment, asking.dry_run, tally.recorded, tally.repeated, len(aside), told, notes=notes)
 
 
 @contextmanager

@@ -1,11 +1,17 @@
-"""`correct`, `withdraw`, `explain`, `approve`: nothing is edited; each is an event of its own, with its reason."""
+"""`correct`, `withdraw`, `explain`, `approve`, `acknowledge`: nothing is edited; each is an event with its reason."""
 
 from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from cfgtrack.cli import session as s
 from cfgtrack.cli.record import describing, tell, with_values, words_argument
+
+if TYPE_CHECKING:
+    from cfgtrack.answers.amend import Ruled
 
 _event_argument = click.argument("target", metavar="EVENT-ID")
 _reason = click.option("--reason", metavar="TEXT", required=True, help="Why.")
@@ -71,8 +77,23 @@ def explain_command(session: s.Session, /, target: str, reason: str, event_id: s
 
 @s.command("approve")
 @click.argument("subjects", metavar="[SUBJECT]...", nargs=-1, shell_complete=s.complete_id)
-@click.option("--rule", metavar="RULE", help="The rule that the exception is to.")
-@click.option("--finding", metavar="FINGERPRINT", help="The one finding that the exception is to.")
+@click.option(
+    "--finding",
+    "findings",
+    metavar="FINGERPRINT",
+    multiple=True,
+    help="A finding that the exception is to; may be given again.",
+)
+@click.option(
+    "--rule", metavar="RULE", help="All that this rule finds, of the subjects where they are given."
+)
+@click.option(
+    "--plan",
+    metavar="SEQUENCE.toml",
+    type=click.Path(path_type=Path),
+    help="Of what this sequence would break; else of what is recorded.",
+)
+@click.option("--do", "action", metavar="ACTION", help="Of what this single action would break.")
 @click.option("--from", "start", metavar="TIME", help="From when on; else from --at.")
 @click.option("--until", "end", metavar="TIME", help="Until when; else until further notice.")
 @_on_record
@@ -80,27 +101,41 @@ def approve_command(
     session: s.Session,
     /,
     subjects: tuple[str, ...],
-    rule: str | None,
-    finding: str | None,
-    start: str | None,
-    end: str | None,
-    reason: str,
-    event_id: str | None,
+    findings: tuple[str, ...],
+    plan: Path | None,
+    action: str | None,
+    **told: Any,
 ) -> None:
-    """Approve an exception (a variance) to a rule or to one finding, for subjects and a span of time.
+    """Approve an exception (a variance) to findings that are there, for a span of time. --by says who approves.
 
-    Findings under it are shown apart, never hidden, and come back when it ends. --by says who approves.
+    Findings under it are shown apart, never hidden, and come back when it ends; what it doesn't name is not under it.
+    The findings are those of the past, or of a plan: what was approved on the plan holds when it is recorded. A step
+    that can't be done is nothing to approve (3).
     """
     from cfgtrack.answers.amend import approve
 
-    found = approve(
-        session.writing,
-        subjects,
-        reason=reason,
-        rule=rule,
-        finding=finding,
-        start=start,
-        end=end,
-        event_id=event_id,
-    )
-    tell(session, found)
+    if plan is not None and action is not None:
+        raise click.UsageError("Give a sequence file with --plan, or a single action with --do.")
+    found = approve(session.writing, subjects, findings=findings, plan=plan or action, **told)
+    _tell_ruled(session, found)
+
+
+@s.command("acknowledge")
+@click.argument("findings", metavar="FINGERPRINT...", nargs=-1, required=True)
+@_on_record
+def acknowledge_command(
+    session: s.Session, /, findings: tuple[str, ...], reason: str, event_id: str | None
+) -> None:
+    """Acknowledge findings of the past by their fingerprints: they have been seen, and the reason says why that is all.
+
+    They stay findings, and are shown with who acknowledged them, when and why. It excuses nothing that comes later.
+    """
+    from cfgtrack.answers.amend import acknowledge
+
+    _tell_ruled(session, acknowledge(session.writing, findings, reason=reason, event_id=event_id))
+
+
+def _tell_ruled(session: s.Session, found: Ruled) -> None:
+    from cfgtrack.show.record import ruled_text
+
+    session.answer(found, lambda: ruled_text(found, colour=session.colour))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -54,11 +55,13 @@ def check_command(
 @s.command("can")
 @thing_argument
 @rules_option
+@click.option("--by", metavar="NAME", help="Who would do it: a person or machine; else anybody who is there.")
 @s.asked_at
 def can_command(
     session: s.Session,
     thing: str,
     rules_files: tuple[Path, ...],
+    by: str | None,
 ) -> None:
     """Show what may be done next to a unit, port, place, person or machine: each action allowed, or what it breaks.
 
@@ -67,5 +70,5 @@ def can_command(
     from cfgtrack.answers.check import can
     from cfgtrack.show.choices import choices_text
 
-    found = can(session.asking, thing, rules=rules_files)
+    found = can(replace(session.asking, by=by), thing, rules=rules_files)
     session.answer(found, lambda: choices_text(thing, found))

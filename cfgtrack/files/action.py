@@ -8,7 +8,7 @@ from typing import Any
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import BASES, BOOK_ACTIONS, GENERAL_ACTIONS, Action
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.quantity import QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
+from cfgtrack.model.quantity import COUNTED, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
 from cfgtrack.model.unknown import ANYTHING, MOVABLE, PLACE, PORT, UNKNOWN, no_such, unknown
 
 Note = Callable[[str, str, str], None]
@@ -117,6 +117,8 @@ def _check_texts(said: Said, note: Note) -> None:
         note("withdraws", "missing", "withdraw needs the id of the event that it withdraws")
     if said.action == ac.EXPLAIN and not said["explains"]:
         note("explains", "missing", "explain needs the id of the event that it explains")
+    if said.action == ac.ACKNOWLEDGE and not said["acknowledges"]:
+        note("acknowledges", "missing", "acknowledge needs the fingerprints of the findings that it is of")
 
 
 def _check_thing(said: Said, plant: Plant, note: Note) -> None:
@@ -158,6 +160,9 @@ def _values(said: Said, note: Note) -> Iterator[tuple[str, Quantity]]:
     for name, text in said.values.items():
         if name not in QUANTITIES:
             note("", UNKNOWN, no_such("quantity", name, QUANTITIES))
+            continue
+        if name in COUNTED:
+            note(name, "counted", COUNTED[name])
             continue
         try:
             yield name, parse_quantity(text, dimension=dimension_of(name))

@@ -80,6 +80,7 @@ def _definition(
         items.read(sort)
     items.check_owners()
     items.check_rows()
+    items.check_sites()
     initial = read_initial(gathered.initial, items.definition(), items.declared, problems)
     if problems:
         found = problems.found
@@ -134,7 +135,7 @@ class _Items:
         if sort == "kind":
             return read_kind(cast("Table", fields), self.ids["medium"], self.ids["kind"])
         if sort == "part":
-            known = Known(self.built["kind"], self.ids["kind"], self.ids["medium"])
+            known = Known(self.built["kind"], self.ids["kind"], self.ids["medium"], self.ids["place"])
             return read_part(cast("Table", fields), self.gathered.part_rows.get(name, PartRows()), known)
         if sort == "unit":
             return read_unit(fields, self.ids["part"], self.ids["place"])
@@ -162,6 +163,20 @@ class _Items:
         for name, rows in self.gathered.part_rows.items():
             for row in (*rows.ports, *rows.nodes, *rows.links):
                 row.is_known("part", "part", name, parts)
+
+    def check_sites(self) -> None:
+        """Note ports whose own site is none, and people who operate what is no machine."""
+        places: dict[str, Place] = self.built["place"]
+        for name, fields in self.gathered.named["place"].items():
+            machine = places[name].operates if name in places else ""
+            if machine in places and not places[machine].mobile:
+                fields.note("operates", "not-a-doer", f"{machine} doesn't move: it is no machine")
+        for name, fields in self.gathered.named["part"].items():
+            part: Part | None = self.built["part"].get(name)
+            for port in part.ports.values() if part is not None else ():
+                if port.site in places and not places[port.site].site:
+                    sentence = f"{port.name}: {port.site} is no site: say `site = true` there"
+                    fields.note("id", "not-a-site", sentence)
 
     def declared(self, address: str) -> bool:
         """Return whether something of this address may exist, though it may not hold together."""

@@ -15,11 +15,14 @@ from cfgtrack.model.definition import SORTS
 from cfgtrack.model.part import ROLES
 from cfgtrack.model.trouble import Problem, Problems
 
-_PORT = "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
-_PLACE = "id parent title part holds mobile capacity facings sink loop tags"
+_PORT = (
+    "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
+    " site remote reach"
+)
+_PLACE = "id parent title part holds mobile capacity facings sink loop tags site operates"
 COLUMNS: dict[str, tuple[str, ...]] = {
     "ports": tuple(_PORT.split()),
-    "nodes": ("part", "name", "medium", "litres", *ROLES, "loop", "tags", "title"),
+    "nodes": ("part", "name", "medium", "litres", *ROLES, "loop", "tags", "title", "remote"),
     "links": ("part", "a", "b", "gate", "one_way"),
     "units": ("id", "part", "title", "home", "loop", "tags"),
     "places": tuple(_PLACE.split()),

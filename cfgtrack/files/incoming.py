@@ -39,6 +39,7 @@ _TYPES = {
     Form.FLAG: bool,
     Form.VALUES: dict,
     Form.BODY: dict,
+    Form.PLACES: dict,
 }
 _WANTED: dict[str, type] = {told.name: _TYPES[told.form] for told in IN_JSON}
 _EXPECTED = {int: "a whole number", list: "a list of texts", dict: "an object", bool: "true or false"}

@@ -19,7 +19,15 @@ from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.possibility import Refusal, misfits, not_in_one_place, resolve, too_full, wrong_way_round
+from cfgtrack.model.possibility import (
+    Refusal,
+    misfits,
+    not_in_one_place,
+    resolve,
+    sites_apart,
+    too_full,
+    wrong_way_round,
+)
 from cfgtrack.model.trouble import Problems
 from cfgtrack.model.unknown import MOVABLE, PLACE, PORT, UNKNOWN, no_such, unknown
 
@@ -215,8 +223,9 @@ class _InitialReader:
                 place_line(configuration, owner_of(s)) for s in event.subjects
             ):
                 apart = not_in_one_place(configuration, *event.subjects)
-                if apart is not None:
-                    self._refuse(apart, spot)
+                sites = sites_apart(configuration, *event.subjects) if self.plant.has_sites else ()
+                for refusal in (apart,) if apart is not None else sites:
+                    self._refuse(refusal, spot)
 
     def _refuse(self, refusal: Refusal, spot: Spot) -> None:
         self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)

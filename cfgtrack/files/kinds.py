@@ -33,7 +33,11 @@ def read_kind(table: Table, media: Collection[str], kinds: Collection[str]) -> K
     moves = _moves(table, statuses)
     medium = table.reference("medium", "medium", media) or None
     flexible, fits = table.flag("flexible"), _fits(table, kinds)
+    grip, tether = table.flag("grip"), table.flag("tether")
     table.finish()
+    for what, said in (("grip", grip), ("tether", tether)):
+        if said and not table.values.get("joined"):
+            table.note(what, "ladder", f"a kind that is never joined is no {what}")
     if on_ladder["carries"] and not table.values.get("medium"):
         table.note("carries", "ladder", "nothing can be carried without a medium")
     if not statuses or moves is None or not _is_consistent(table, statuses, on_ladder):
@@ -49,6 +53,8 @@ def read_kind(table: Table, media: Collection[str], kinds: Collection[str]) -> K
         carries=on_ladder["carries"],
         flexible=flexible,
         fits=fits,
+        grip=grip,
+        tether=tether,
     )
 
 

@@ -11,6 +11,7 @@ from cfgtrack.files.fields import Fields, shown
 from cfgtrack.files.table import Table
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.quantity import QUANTITIES
 from cfgtrack.model.time import SECOND
 from cfgtrack.model.unknown import UNKNOWN, no_such
 
@@ -34,6 +35,7 @@ class Known:
     kinds: Mapping[str, Kind]
     kind_ids: Collection[str]
     media: Collection[str]
+    places: Collection[str]
 
 
 def read_part(table: Table, rows: PartRows, known: Known) -> Part:
@@ -43,6 +45,7 @@ def read_part(table: Table, rows: PartRows, known: Known) -> Part:
     nodes = [node for one in (*table.tables("node"), *rows.nodes) if (node := ends.node(one)) is not None]
     links = [*_links(table, ends), *(link for one in rows.links if (link := _link(one, ends)) is not None)]
     thermal, trapped = table.table("thermal"), table.duration("trapped")
+    remote = table.table("remote")
     part = Part(
         id=table.ident("id"),
         title=table.text("title"),
@@ -54,9 +57,27 @@ def read_part(table: Table, rows: PartRows, known: Known) -> Part:
         thermal=None if thermal is None else _thermal(thermal),
         trapped=None if trapped is None else trapped / SECOND,
         tags=table.tags(),
+        remote={} if remote is None else _read_from(remote, known),
     )
     table.finish()
     return part
+
+
+def _read_from(table: Table, known: Known) -> dict[str, tuple[str, ...]]:
+    """Return of each quantity of a [part.remote] table the places from which it is read."""
+    found = {}
+    for name in table.values:
+        places = _places(table, name, known)
+        if name not in QUANTITIES:
+            table.note(name, UNKNOWN, no_such("quantity", name, QUANTITIES))
+        found[name] = places
+    table.finish()
+    return found
+
+
+def _places(fields: Fields, name: str, known: Known) -> tuple[str, ...]:
+    """Return the places that a field lists, after noting those that nobody defines."""
+    return tuple(one for one in fields.words(name) if fields.is_known(name, "place", one, known.places))
 
 
 class _Ends:
@@ -89,6 +110,9 @@ class _Ends:
             torque=_torque(fields),
             pattern=_pattern(fields),
             title=fields.text("title"),
+            site=fields.reference("site", "place", self.known.places),
+            remote=_places(fields, "remote", self.known),
+            reach=_places(fields, "reach", self.known),
         )
         fields.finish()
         if kind is None:
@@ -112,6 +136,7 @@ class _Ends:
             loop=fields.text("loop"),
             tags=fields.tags(),
             title=fields.text("title"),
+            remote=_places(fields, "remote", self.known),
         )
         fields.finish()
         if not medium:

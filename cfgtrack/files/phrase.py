@@ -100,6 +100,7 @@ def _words(action: Action) -> Iterator[str]:
     elif action.action == ac.FOUND:
         yield from _found_words(action)
     elif action.action in ac.BOOK_ACTIONS:
+        yield from (action.acknowledges or "").split()
         yield from (quoted(one) for one in (action.withdraws, action.explains, *subjects) if one)
         if action.reason:
             yield f"reason={quoted(action.reason)}"
@@ -195,7 +196,9 @@ def _is_found(said: Said, word: str, plant: Plant) -> bool:
 def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> None:
     """Take in a word that is no filler and no setting, by the action and the filler `before` it."""
     action = said.action
-    if action in _ABOUT:
+    if action == ac.ACKNOWLEDGE:
+        said.texts["acknowledges"] = f"{said['acknowledges']} {word}".strip()
+    elif action in _ABOUT:
         _set(said, _ABOUT[action], word, note)
     elif action in (ac.PLACE, ac.LIFT) and said.subjects:
         if before == "from":

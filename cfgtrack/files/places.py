@@ -36,7 +36,15 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
         sink=fields.quantity("sink", "temperature"),
         loop=fields.text("loop"),
         tags=fields.tags(),
+        site=fields.flag("site"),
+        operates=fields.reference("operates", "place", places),
     )
+    if place.operates and not place.mobile:
+        fields.note(
+            "operates", "not-a-doer", f"{place.id} doesn't move: only a person or machine operates another"
+        )
+    if place.operates == place.id and place.id:
+        fields.note("operates", "same", f"{place.id} can't operate itself")
     fields.finish()
     return place
 

@@ -10,9 +10,11 @@ from cfgtrack.files.source import in_order, parse_toml, read_text
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BEGIN, BOOK_ACTIONS, END, Action
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.presence import NEEDS_NOBODY, not_a_doer
 from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step, lay_out
 from cfgtrack.model.time import LONGEST, MINUTE
 from cfgtrack.model.trouble import BadInput, Problems, Trouble
+from cfgtrack.model.unknown import UNKNOWN
 
 _ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
 
@@ -51,6 +53,15 @@ def parse_sequence(text: str, plant: Plant, *, name: str = "sequence.toml") -> S
 
 
 @dataclass(slots=True)
+class _Doer:
+    """Who does the steps of a track, "" where nobody is named; `missed` are the steps that are then done by nobody."""
+
+    name: str
+    assumed: bool
+    missed: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
 class _SequenceReader:
     plant: Plant
     problems: Problems
@@ -74,15 +85,32 @@ class _SequenceReader:
             if track_name in seen and track_name:
                 track.note("name", "duplicate", f"the outing has a track {track_name} already")
             seen.add(track_name)
+            doer = _Doer(*self._doer(track, track_name))
             steps = list(track.tables("steps"))
             if not steps and track.get("steps") in (None, []):
                 track.note("", "missing", f"the track {track_name} has no steps")
             for i, step in enumerate(steps, 1):
-                self._step(step, name, track_name, i)
+                self._step(step, name, track_name, i, doer)
+            if doer.missed:
+                what = f"nobody does {doer.missed[0]}" + (
+                    f" and {len(doer.missed) - 1} more" if doer.missed[1:] else ""
+                )
+                track.note(
+                    "", "missing", f"{what}: say by = ... of the track or the step: a person or machine"
+                )
             track.finish()
         table.finish()
 
-    def _step(self, table: Table, outing: str, track: str, number: int) -> None:
+    def _doer(self, track: Table, name: str) -> tuple[str, bool]:
+        """Return who does the steps of a track, and whether that is only assumed: its name is somebody's."""
+        said = track.text("by")
+        if said and (why := not_a_doer(self.plant, said)):
+            track.note("by", UNKNOWN, why, thing=not self.plant.sort_of(said))
+        elif not said and not_a_doer(self.plant, name):
+            return "", False
+        return said or name, not said
+
+    def _step(self, table: Table, outing: str, track: str, number: int, doer: _Doer) -> None:
         name = table.ident("id", required=False) or f"{outing}.{track}.{number}"
         table.label = f"step {name}"
         if name in self.tables:
@@ -92,20 +120,26 @@ class _SequenceReader:
         self.tables.setdefault(name, table)
         takes = _takes(table, "takes")
         action = self._action(table, name)
+        by = table.text("by") or (action.by if action is not None else None)
         after, title = table.words("after"), table.text("title")
         table.finish()
         if action is None:
             return
+        if by and (why := not_a_doer(self.plant, by)):
+            table.note("by" if "by" in table.values else "do", UNKNOWN, why, thing=not self.plant.sort_of(by))
+        elif not by and not doer.name and action.action not in NEEDS_NOBODY:
+            doer.missed.append(name)
         step = Step(
             id=name,
             outing=outing,
             track=track,
-            action=replace(action, outing=outing, by=action.by or track),
+            action=replace(action, outing=outing, by=by or doer.name or None),
             takes=takes or self.assumed,
             after=after,
             title=title,
             where=table.spot().where,
             assumed=takes is None,
+            doer_assumed=self.plant.has_sites and not by and doer.assumed,
         )
         self.steps.append(step)
 

@@ -14,7 +14,8 @@ BASES = ("reported", "witnessed", "measured")
 PLACE, LIFT, FOUND = "place", "lift", "as-found"
 MEASURE, INSPECT, REMARK = "measure", "inspect", "remark"
 BEGIN, END = "begin", "end"
-WITHDRAW, EXPLAIN, DEFINE, APPROVE = "withdraw", "explain", "define", "approve"
+WITHDRAW, EXPLAIN, DEFINE = "withdraw", "explain", "define"
+APPROVE, ACKNOWLEDGE = "approve", "acknowledge"
 
 NOTES = frozenset({MEASURE, INSPECT, REMARK})
 """Actions on anything that has a name: they change no state and are possible in any."""
@@ -22,7 +23,7 @@ NOTES = frozenset({MEASURE, INSPECT, REMARK})
 GENERAL_ACTIONS = NOTES | {PLACE, LIFT, FOUND, BEGIN, END}
 """Actions of the work itself that belong to no kind of port."""
 
-BOOK_ACTIONS = frozenset({WITHDRAW, EXPLAIN, DEFINE, APPROVE})
+BOOK_ACTIONS = frozenset({WITHDRAW, EXPLAIN, DEFINE, APPROVE, ACKNOWLEDGE})
 """Actions on the record, not on hardware."""
 
 
@@ -31,7 +32,8 @@ class Action:
     """One action as it is said. `happened` is microseconds since 1970, UTC; 0 where it has no time yet.
 
     `subjects`: one or two ports, or one unit, place, or (remarks) part. `place`, `facing`: where to and which way
-    round, for place and lift. `status`: what was found, for as-found.
+    round, for place and lift. `status`: what was found, for as-found. `acknowledges`: fingerprints of findings, a space
+    between.
     """
 
     id: str
@@ -50,6 +52,7 @@ class Action:
     supersedes: str | None = None
     withdraws: str | None = None
     explains: str | None = None
+    acknowledges: str | None = None
     reason: str | None = None
     initial: bool = False
     body: Mapping[str, Any] | None = None

@@ -26,6 +26,7 @@ class Form(IntEnum):
     FLAG = 3
     VALUES = 4
     BODY = 5
+    PLACES = 6
 
 
 _FORMS = {
@@ -36,6 +37,7 @@ _FORMS = {
     "bool": Form.FLAG,
     "Mapping[str, Quantity]": Form.VALUES,
     "Mapping[str, Any] | None": Form.BODY,
+    "Mapping[str, str]": Form.PLACES,
 }
 
 
@@ -93,8 +95,9 @@ def event_from_json(data: Mapping[str, Any]) -> Event:
     """Return the event of an object made by `action_to_json`. TypeError when a field is unknown or missing."""
     known = dict(data)
     known["subjects"] = tuple(known.get("subjects", ()))
-    if "moved" in known:
-        known["moved"] = tuple(known["moved"])
+    for name in ("moved", "parted"):
+        if name in known:
+            known[name] = tuple(known[name])
     if "values" in known:
         known["values"] = {name: quantity_from_json(quantity) for name, quantity in known["values"].items()}
     return Event(**known)

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple, Protocol
 
-from cfgtrack.model.event import Effect, Event, effects
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.event import END_AT, Effect, Event, effects
+from cfgtrack.model.plant import Plant, owner_of
 
 
 class State(NamedTuple):
@@ -39,6 +39,10 @@ class View(Protocol):
 
     def standing_at(self, place: str) -> Iterable[str]:
         """Return the units and mobile places that stand directly at `place`."""
+        ...
+
+    def end_at(self, port: str) -> str:
+        """Return the site where a free end of a flexible unit was last parted, "" where it goes with its unit."""
         ...
 
 
@@ -88,9 +92,18 @@ class Configuration:
         """Return the units and mobile places that stand directly at `place`."""
         return tuple(self._standing.get(place, ()))
 
+    def end_at(self, port: str) -> str:
+        """Return the site where a free end of a flexible unit was last parted, "" where it goes with its unit."""
+        found = self.values.get((port, END_AT))
+        return "" if found is None or found.value == owner_of(port) else found.value
+
     def set_state(self, subject: str, state: State) -> None:
         """Write a state as read from a store: no event, nothing to undo."""
         self._put(subject, state)
+
+    def set_end(self, port: str, site: str) -> None:
+        """Write where a free end lies, as read from a store."""
+        self.values[port, END_AT] = Effect(port, END_AT, site, None)
 
     def apply(self, event: Event) -> tuple[list[Effect], Undo]:
         """Write a resolved event; return what it wrote and how to step back. KeyError if it isn't resolved."""

@@ -7,7 +7,8 @@ makes events, and `codec` of what it made once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, fields
 from operator import attrgetter
 from typing import Any, NamedTuple
 
@@ -24,11 +25,20 @@ class Event(Action):
     lost their mate); `expected` what the record, or the definition (a size, a key), says where an as-found
     contradicts it. A unit in somebody's hands that is fastened to one that stands somewhere is from then on at that
     `place`.
+
+    Of presence: `carried` are units that came along in a grip, and where each then is; `ends` the free ends of flexible
+    units, and the site where each lies, or the unit, where it goes with that again. Who did something where the record
+    didn't have him was `found` there, with where what he held was left, and the halves that `parted` for it; `expected`
+    then says where he was in the record.
     """
 
     peer: str | None = None
     moved: tuple[str, ...] = ()
     expected: str | None = None
+    carried: Mapping[str, str] = field(default_factory=dict)
+    ends: Mapping[str, str] = field(default_factory=dict)
+    found: Mapping[str, str] = field(default_factory=dict)
+    parted: tuple[str, ...] = ()
 
     @classmethod
     def of(
@@ -47,8 +57,14 @@ class Event(Action):
             object.__setattr__(event, name, value)
         return event
 
+    @property
+    def written(self) -> dict[str, None]:
+        """The ports, units and mobile places that the event names or changes, each once; the mate that stays apart."""
+        also = (*self.carried, *self.ends, *self.found, *self.parted)
+        return dict.fromkeys((*self.subjects, *self.moved, *also))
 
-_SAID = attrgetter(*(field.name for field in fields(Action)))
+
+_SAID = attrgetter(*(one.name for one in fields(Action)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +83,19 @@ class LogLine(NamedTuple):
     corrected_by: str | None
 
 
+END_AT, ABSENT = "#", "?"
+MARKS = (END_AT, ABSENT)
+"""The aspects that are neither a state nor a measured quantity."""
+
+
 class Effect(NamedTuple):
     """What an event writes about one subject.
 
     `aspect` is "" for the state itself: of a port, `value` its status and `other` its mate; of a unit or mobile
-    place, `value` the place and `other` the facing. Any other aspect is a measured quantity: `value` is the
-    number in SI units as text, `other` the unit that the user wrote. `cycle` counts mate cycles used.
+    place, `value` the place and `other` the facing. `END_AT` is where a free end of a flexible unit lies: `value` is
+    the site, or the unit, where it goes with that. `ABSENT` marks who was found elsewhere than the record had him. Any
+    other aspect is a measured quantity: `value` is the number in SI units as text, `other` the unit the user wrote.
+    `cycle` counts mate cycles used.
     """
 
     subject: str
@@ -96,7 +119,20 @@ def effects(plant: Plant, event: Event) -> list[Effect]:
         out = _move_effects(plant, event)
     for name, quantity in event.values.items():
         out.extend(Effect(s, name, repr(quantity.value), quantity.unit) for s in event.subjects)
+    if event.carried or event.ends or event.found or event.parted or event.expected:
+        out.extend(_of_presence(plant, event))
     return out
+
+
+def _of_presence(plant: Plant, event: Event) -> Iterator[Effect]:
+    for thing, place in (*event.found.items(), *event.carried.items()):
+        yield Effect(thing, "", place, None)
+    for half in event.parted:
+        yield Effect(half, "", _kind(plant, half).parted, None)
+    for end, site in event.ends.items():
+        yield Effect(end, END_AT, site, None)
+    if event.expected and event.action != FOUND and event.by:
+        yield Effect(event.by, ABSENT, "", None)
 
 
 def _place_effects(event: Event) -> list[Effect]:

@@ -55,6 +55,19 @@ def _medium(plant: Plant, port: str) -> str | None:
     return None if found is None else found[1].medium
 
 
+def is_grip(plant: Plant, joint: Joint) -> bool:
+    """Return whether a joint is a grip, as its kind says: neither side leaves the other."""
+    return any(
+        found is not None and found[1].grip for found in (plant.port(joint.near), plant.port(joint.far))
+    )
+
+
+def is_tether(plant: Plant, joint: Joint) -> bool:
+    """Return whether a joint is a tether: its kind says so, or one of its halves has a reach."""
+    halves = (plant.port(joint.near), plant.port(joint.far))
+    return any(found is not None and (found[1].tether or bool(found[0].reach)) for found in halves)
+
+
 # --- held and gripped -----------------------------------------------------------------------------------------------
 
 

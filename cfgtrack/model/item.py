@@ -56,6 +56,8 @@ def _json(value: Any) -> Any:
     if isinstance(value, tuple):
         return [_json(one) for one in value]
     if isinstance(value, Mapping):
+        if value and all(isinstance(one, tuple) for one in value.values()):
+            return {name: _json(one) for name, one in value.items()}
         return [_object(one) for one in value.values()]
     return _object(value) if type(value) in _SHAPES else value
 
@@ -87,12 +89,17 @@ def _as_it_is(value: Any) -> Any:
 
 
 _READ: dict[str, Callable[[Any], Any]] = {
-    **dict.fromkeys(("sources", "statuses", "facings", "torque"), tuple),
+    **dict.fromkeys(("sources", "statuses", "facings", "torque", "reach"), tuple),
     **dict.fromkeys(("fits", "tags"), frozenset),
     "moves": _all_of(Move, "action"),
     "ports": _all_of(Port, "name"),
     "nodes": _all_of(Node, "name"),
     "links": lambda links: tuple(InternalLink(**link) for link in links),
     "thermal": lambda thermal: Thermal(**thermal),
+    "remote": lambda remote: (
+        {name: tuple(places) for name, places in remote.items()}
+        if isinstance(remote, Mapping)
+        else tuple(remote)
+    ),
 }
 """What reads the fields that JSON holds in another form, whichever item they are of."""

@@ -50,7 +50,8 @@ class Kind:
 
     `statuses` is the ladder, lowest first. From `joined` on a port has a mate; None means that the kind is
     one-sided (a valve, a switch, a cover). From `carries` on a link over the port (or gated by it) is made;
-    None means that it never carries.
+    None means that it never carries. `grip`: it holds together what comes and goes, and neither leaves the other
+    (a hand, a hook). `tether`: it keeps whoever hangs on it within its reach.
     """
 
     id: str
@@ -63,6 +64,8 @@ class Kind:
     carries: str | None = None
     flexible: bool = False
     fits: frozenset[str] = frozenset()
+    grip: bool = False
+    tether: bool = False
     _rank: dict[str, int] = field(init=False, repr=False, compare=False, hash=False)
     _carrying: frozenset[str] = field(init=False, repr=False, compare=False, hash=False)
 

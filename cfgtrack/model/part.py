@@ -12,7 +12,9 @@ class Port:
 
     `size` and `keying` must agree with the mate's where both are given; `gender` (plug, socket, ...) must differ.
     `cycles` is the rated number of mates; `torque` the allowed range in N*m (low, high); `pattern` the bolt's
-    joint and its turn in the tightening order, as in ``base/3``.
+    joint and its turn in the tightening order, as in ``base/3``. `site` is the site it is worked at where that isn't
+    its owner's (a bulkhead); `remote` the places from which it is worked as well; `reach`, of a tether's half, the
+    places within which whoever hangs on it stays.
     """
 
     name: str
@@ -27,6 +29,9 @@ class Port:
     torque: tuple[float, float] | None = None
     pattern: str = ""
     title: str = ""
+    site: str = ""
+    remote: tuple[str, ...] = ()
+    reach: tuple[str, ...] = ()
 
 
 SOURCE, EXPANSION, LOAD = "source", "expansion", "load"
@@ -38,7 +43,8 @@ ROLES = (SOURCE, EXPANSION, LOAD)
 class Node:
     """A point inside a part where its medium collects: a volume, a bus, a heater. `roles`: some of `ROLES`.
 
-    `litres`: of a volume that its medium fills. What such a volume needs, its medium says.
+    `litres`: of a volume that its medium fills. What such a volume needs, its medium says. `remote`: the places from
+    which it is read as well.
     """
 
     name: str
@@ -48,6 +54,7 @@ class Node:
     loop: str = ""
     tags: frozenset[str] = frozenset()
     title: str = ""
+    remote: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +89,8 @@ class Thermal:
 class Part:
     """A part number: its ports, nodes and internal links. With `flexible`, every link to it gives (a hose).
 
-    `trapped`: seconds that its liquid may stay isolated before the pressure reaches the rated one.
+    `trapped`: seconds that its liquid may stay isolated before the pressure reaches the rated one. `remote`: of each
+    quantity that is read from elsewhere as well, the places from which it is.
     """
 
     id: str
@@ -95,3 +103,4 @@ class Part:
     thermal: Thermal | None = None
     trapped: float | None = None
     tags: frozenset[str] = frozenset()
+    remote: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

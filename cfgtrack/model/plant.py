@@ -34,8 +34,9 @@ class Place:
 
     `part` gives its fixed fittings (ports and so on). `holds`: a unit standing here is held by that alone.
     `mobile`: a person, an arm, a bag: it moves, so nothing fixed to it is kept from moving. `capacity`: how many
-    units (counting what is fixed together as one) it takes; None means no limit. `facings`: the orientations it
-    accepts; empty means that any will do. `sink`: thermal environment, K.
+    units (counting what is fixed together as one) it takes, people and machines that visit not counted; None means no
+    limit. `facings`: the orientations it accepts; empty means that any will do. `sink`: thermal environment, K. `site`:
+    work on what is here is done by who is here. `operates`: the machine where this person acts as well.
     """
 
     id: str
@@ -49,6 +50,8 @@ class Place:
     sink: float | None = None
     loop: str = ""
     tags: frozenset[str] = frozenset()
+    site: bool = False
+    operates: str = ""
 
     @property
     def ways_round(self) -> tuple[str | None, ...]:
@@ -78,6 +81,7 @@ class Plant:
         default_factory=dict, init=False, repr=False, compare=False
     )
     _slots: dict[str, list[str]] | None = field(default=None, repr=False)
+    _has_sites: bool | None = field(default=None, init=False, repr=False, compare=False)
 
     def part_of(self, owner: str) -> Part:
         """Return the part of a unit, or the fittings of a place. KeyError for an unknown owner."""
@@ -153,6 +157,13 @@ class Plant:
     def gives(self, a: str, b: str) -> bool:
         """Return whether an interface of two ports gives: either is flexible."""
         return self.is_flexible(a) or self.is_flexible(b)
+
+    @property
+    def has_sites(self) -> bool:
+        """Whether any place is a site: only then is it judged whether who does something is there."""
+        if self._has_sites is None:
+            self._has_sites = any(place.site for place in self.places.values())
+        return self._has_sites
 
     def can_move(self, owner: str) -> bool:
         """Return whether `owner` can be taken elsewhere: a unit, or a place that moves."""

@@ -6,17 +6,48 @@ mated pair, what moves along) and returns either the event or every reason why i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from operator import attrgetter
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import View, place_line
 from cfgtrack.model.event import Event
-from cfgtrack.model.hold import aboard, grippers, is_of_hold, joints, moves_with, rigid_group
+from cfgtrack.model.hold import (
+    Joint,
+    aboard,
+    grippers,
+    is_grip,
+    is_made,
+    is_of_hold,
+    is_tether,
+    joints,
+    mate_of,
+    moves_with,
+    rigid_group,
+)
 from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Place, Plant, owner_of
+from cfgtrack.model.presence import (
+    Ahead,
+    Telling,
+    absence,
+    acts_at,
+    doer_of,
+    goes_to,
+    hands_at,
+    hands_of,
+    in_reach,
+    is_end,
+    site_at,
+    site_of,
+    told_where,
+    torn,
+    wanted_at,
+    with_absence,
+)
 from cfgtrack.model.unknown import ANYTHING, MOVABLE, PLACE, PORT, UNKNOWN, unknown
 
 
@@ -39,15 +70,59 @@ class Impossible:
     moved: tuple[str, ...] = ()
 
 
-def resolve(view: View, action: Action) -> Event | Impossible:
-    """Fill in what follows from the configuration just before `action`, or say why it is impossible."""
+def resolve(view: View, action: Action, telling: Telling = Telling.PROPOSED) -> Event | Impossible:
+    """Fill in what follows from the configuration just before `action`, or say why it is impossible.
+
+    In a plant with sites nobody is proposed to do what isn't where he is. Who is recorded to have done it was there.
+    """
+    if not view.plant.has_sites or action.initial or telling is Telling.BEFORE:
+        return _resolved(view, action, sited=False)
+    action = _by_whom(view, action)
+    doer = doer_of(view.plant, action)
+    if doer is None:
+        return _resolved(view, action, sited=True)
+    if telling is Telling.RECORDED:
+        absent = absence(view, action, doer)
+        outcome = _resolved(view if absent is None else absent.ahead, action, sited=True)
+        return with_absence(outcome, absent) if absent is not None and isinstance(outcome, Event) else outcome
+    outcome = _resolved(view, action, sited=True)
+    refusals = tuple(_absent(view, action, doer))
+    if not refusals:
+        return outcome
+    if isinstance(outcome, Impossible):
+        return replace(outcome, refusals=(*outcome.refusals, *refusals))
+    return Impossible(action, refusals, outcome.moved)
+
+
+def _resolved(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     if action.action in (ac.PLACE, ac.LIFT):
-        return _resolve_place(view, action)
+        return _resolve_place(view, action, sited=sited)
     if action.action == ac.FOUND:
-        return _resolve_found(view, action)
+        return _resolve_found(view, action, sited=sited)
     if action.action in ac.GENERAL_ACTIONS or action.action in ac.BOOK_ACTIONS:
         return _resolve_note(view, action)
-    return _resolve_move(view, action)
+    return _resolve_move(view, action, sited=sited)
+
+
+def _absent(view: View, action: Action, doer: str) -> Iterator[Refusal]:
+    """Yield why somebody can't do what is proposed from where he is: he isn't where it is, or where it goes."""
+    moved = view.state(doer).event
+    wanted = wanted_at(view, action, doer)
+    able = hands_at(view, doer, wanted.values())
+    for subject, site in wanted.items():
+        if not able and site not in acts_at(view, doer):
+            at = f"at {site}" if site else "at no site that is known"
+            yield Refusal("absent", f"{told_where(view, doer)}; {subject} is {at}", subject, moved)
+    target = goes_to(view, action, doer)
+    if target is not None:
+        thing = action.subjects[0]
+        ahead = Ahead(view, dict.fromkeys(moves_with(view, thing), target))
+        site = site_of(ahead, thing)
+        if site not in {site_of(ahead, one) for one in able or hands_of(view.plant, doer)} - {""}:
+            at = f"at {site}" if site and site != target else "at no site" if not site else ""
+            where = f"{target} ({at})" if at else target
+            sentence = f"{told_where(view, doer)}, and doesn't come along to {where}"
+            yield Refusal("absent", sentence, thing, moved)
 
 
 def _refused(action: Action, *refusals: Refusal) -> Impossible:
@@ -62,7 +137,7 @@ def _unknown(view: View, address: str, wanted: Sequence[str]) -> list[Refusal]:
 # --- along a ladder -------------------------------------------------------------------------------------------
 
 
-def _resolve_move(view: View, action: Action) -> Event | Impossible:
+def _resolve_move(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     if not 1 <= len(action.subjects) <= 2:
         sentence = f"{action.action} takes one port or two, {len(action.subjects)} given"
         return _refused(action, Refusal("subjects", sentence, ""))
@@ -72,13 +147,20 @@ def _resolve_move(view: View, action: Action) -> Event | Impossible:
     kind = _found(view.plant, action.subjects[0])[1]
     move = kind.moves[action.action]
     if kind.joins(move):
-        return _resolve_join(view, action)
+        return _resolve_join(view, action, sited=sited)
     mate = view.state(action.subjects[0]).other if len(action.subjects) == 1 else None
     subjects = action.subjects if mate is None or move.each else (action.subjects[0], mate)
     refusals = [*_pairing(view, subjects), *_off_ladder(view, action, subjects)]
     if refusals:
         return _refused(replace(action, subjects=subjects), *refusals)
-    return Event.of(action, peer=mate if move.each else None, subjects=subjects)
+    ends = _left_ends(view, subjects) if sited and kind.parts(move) else {}
+    return Event.of(action, peer=mate if move.each else None, subjects=subjects, ends=ends)
+
+
+def _left_ends(view: View, parted: Iterable[str]) -> dict[str, str]:
+    """Return where the ends of flexible units stay that lose their mates, where that isn't said of them already."""
+    sites = {port: site_at(view, port) for port in parted if is_end(view.plant, port) and mate_of(view, port)}
+    return {port: site for port, site in sites.items() if site != view.end_at(port)}
 
 
 def _bad_ports(view: View, action: Action) -> list[Refusal]:
@@ -134,14 +216,46 @@ def _off_ladder(view: View, action: Action, subjects: tuple[str, ...]) -> list[R
     return refusals
 
 
-def _resolve_join(view: View, action: Action) -> Event | Impossible:
+def _resolve_join(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     if len(action.subjects) != 2:
         sentence = f"{action.action} needs both halves: {action.subjects[0]} and what it goes on"
         return _refused(action, Refusal("subjects", sentence, action.subjects[0]))
     refusals = [*misfits(view.plant, *action.subjects), *_off_ladder(view, action, action.subjects)]
+    refusals.extend(sites_apart(view, *action.subjects) if sited and not refusals else ())
     if refusals:
         return _refused(action, *refusals)
-    return _brought_together(view, action)
+    outcome = _brought_together(view, action)
+    ends = _joined_ends(view, action.subjects) if sited else {}
+    return (
+        Event.of(outcome, moved=outcome.moved, ends=ends) if ends and isinstance(outcome, Event) else outcome
+    )
+
+
+def sites_apart(view: View, a: str, b: str) -> Iterator[Refusal]:
+    """Yield why two halves aren't at one site, or a tether would have to reach further than it does."""
+    sites = [site_at(view, port) for port in (a, b)]
+    owners = (owner_of(a), owner_of(b))
+    if all(sites) and sites[0] != sites[1]:
+        sentence = f"{a} is at {sites[0]}, {b} at {sites[1]}: they are not at one site"
+        yield Refusal("not-here", sentence, a, _mover(view, owners))
+        return
+    halves = [_found(view.plant, port) for port in (a, b)]
+    joint = Joint(a, b, halves[0][1].medium, view.plant.gives(a, b))
+    if is_tether(view.plant, joint) and any(port.reach for port, _ in halves) and not in_reach(view, joint):
+        sentence = f"{a} can't be tied to {b} from here: it reaches {_reach(halves)}"
+        yield Refusal("tethered", sentence, a, _mover(view, owners))
+
+
+def _reach(halves: Iterable[tuple[Port, Kind]]) -> str:
+    return ", ".join(dict.fromkeys(place for port, _ in halves for place in port.reach))
+
+
+def _joined_ends(view: View, pair: tuple[str, ...]) -> dict[str, str]:
+    """Return where two ends of flexible units are that are joined to each other: nothing else says it."""
+    if not all(is_end(view.plant, port) for port in pair):
+        return {}
+    site = next(filter(None, (site_at(view, port) for port in pair)), "")
+    return {port: site for port in pair if view.end_at(port) != site}
 
 
 def misfits(plant: Plant, a: str, b: str) -> Iterator[Refusal]:
@@ -210,19 +324,129 @@ def _handed_over(view: View, action: Action, in_hand: str, line: list[str]) -> E
 # --- from place to place ----------------------------------------------------------------------------------------
 
 
-def _resolve_place(view: View, action: Action) -> Event | Impossible:
+def _by_whom(view: View, action: Action) -> Action:
+    """Return a lift with who lifts, where one grip alone says it."""
+    if action.action != ac.LIFT or action.place is not None or len(action.subjects) != 1:
+        return action
+    if not view.plant.can_move(action.subjects[0]):
+        return action
+    hands = grippers(view, moves_with(view, action.subjects[0]))
+    return replace(action, place=hands.pop()) if len(hands) == 1 else action
+
+
+def _resolve_place(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     if len(action.subjects) != 1:
         return _refused(action, Refusal("subjects", f"{action.action} takes one unit", ""))
     thing = action.subjects[0]
     if wrong := _unknown(view, thing, MOVABLE):
         return _refused(action, *wrong)
+    action = _by_whom(view, action)
     group = moves_with(view, thing)
-    if action.action == ac.LIFT and action.place is None and len(hands := grippers(view, group)) == 1:
-        action = replace(action, place=hands.pop())
-    refusals = [*_bad_destination(view, action, group), *_ties(view, thing, group)]
+    going = _going(view, thing, group)
+    refusals = [*_bad_destination(view, action, group), *_ties(view, going)]
     if refusals:
         return Impossible(action, tuple(refusals), tuple(group[1:]))
-    return Event.of(action, moved=tuple(group[1:]))
+    if not sited or action.place is None:
+        return Event.of(action, moved=tuple(group[1:]))
+    along = _taken_along(view, going, dict.fromkeys(group, action.place))
+    refusals = [*along.refusals, *(_torn(view, along.ahead, joint) for joint in along.torn)]
+    refusals.extend(_stretched(view, along))
+    if refusals:
+        return Impossible(action, tuple(refusals), (*group[1:], *along.carried))
+    return Event.of(
+        action, moved=tuple(group[1:]), carried=along.carried, ends=_lifted_ends(view, along.going)
+    )
+
+
+@dataclass(slots=True)
+class _Along:
+    """What a move takes along in grips (`carried`: in whose), why it can't, and the grips and tethers that it tears."""
+
+    ahead: Ahead
+    going: dict[str, None]
+    carried: dict[str, str]
+    refusals: list[Refusal]
+    torn: list[Joint]
+
+
+def _taken_along(
+    view: View, going: Iterable[str], places: dict[str, str], *, gripping: bool = True
+) -> _Along:
+    ahead, along = Ahead(view, dict(places)), dict.fromkeys(going)
+    carried: dict[str, str] = {}
+    refusals: list[Refusal] = []
+    grippers = [one for one in along if gripping and view.plant.is_mobile(one)]
+    for gripper, unit in [(one, unit) for one in grippers for unit in _gripped_by(view, one)]:
+        if unit in along or site_of(ahead, unit) == site_of(ahead, gripper):
+            continue
+        group = rigid_group(view, unit)
+        held = {**along, **dict.fromkeys(group)}
+        why = [
+            replace(r, sentence=f"{gripper} grips {unit}, and {r.sentence}")
+            for r in (*_ties(view, dict.fromkeys(group), held), *_full(ahead, gripper, group))
+        ]
+        refusals.extend(why)
+        along = held
+        carried.update(dict.fromkeys(group, gripper))
+        ahead.places.update(dict.fromkeys(group, gripper))
+    apart = sorted(joint for owner in along for joint in torn(view, ahead, owner, along))
+    return _Along(ahead, along, carried, refusals, apart)
+
+
+def _gripped_by(view: View, gripper: str) -> Iterator[str]:
+    for joint in joints(view, gripper):
+        if (
+            is_grip(view.plant, joint)
+            and is_made(view, joint.near)
+            and owner_of(joint.far) in view.plant.units
+        ):
+            yield owner_of(joint.far)
+
+
+def _torn(view: View, ahead: View, joint: Joint) -> Refusal:
+    """Return why a grip or tether keeps what moves from moving: it would be torn apart, or reach too far."""
+    owner, other = owner_of(joint.near), owner_of(joint.far)
+    there, here = (site_of(ahead, one) or "no site" for one in (owner, other))
+    if is_grip(view.plant, joint):
+        held = view.state(joint.near).value
+        sentence = f"{joint.near} is {held} to {joint.far}: {owner} can't be at {there}, {other} at {here}"
+        return Refusal("gripped", sentence, joint.near, view.state(joint.near).event)
+    halves = [_found(view.plant, port) for port in (joint.near, joint.far)]
+    reach = _reach(halves) or here
+    sentence = f"{joint.near} is tied to {joint.far}, which reaches {reach}: {owner} can't be at {there}"
+    return Refusal("tethered", sentence, joint.near, view.state(joint.near).event)
+
+
+def _stretched(view: View, along: _Along) -> Iterator[Refusal]:
+    """Yield why what gives doesn't reach to another site: only a hose does, whose ends are where their mates are."""
+    for joint in filter(attrgetter("gives"), _at_two_sites(view, along)):
+        there, here = (site_at(along.ahead, port) or "no site" for port in (joint.near, joint.far))
+        sentence = f"{joint.near} is on {joint.far}, and gives, but not from {here} to {there}"
+        yield Refusal("tied", sentence, joint.near, view.state(joint.near).event)
+
+
+def _at_two_sites(view: View, along: _Along) -> Iterator[Joint]:
+    """Yield the joints, no grips and no tethers, of what goes with what stays that would be at two sites."""
+    for owner in along.going:
+        for joint in joints(view, owner):
+            if (
+                owner_of(joint.far) in along.going
+                or is_grip(view.plant, joint)
+                or is_tether(view.plant, joint)
+            ):
+                continue
+            if site_at(along.ahead, joint.near) != site_at(along.ahead, joint.far):
+                yield joint
+
+
+def _lifted_ends(view: View, going: Iterable[str]) -> dict[str, str]:
+    """Return the free ends that lay elsewhere and go with their units again, as those are moved."""
+    plant = view.plant
+    units = (u for u in going if u in plant.units and plant.part_of(u).flexible)
+    free = (
+        port for u in units for port in plant.ports_of(u) if is_end(plant, port) and not mate_of(view, port)
+    )
+    return {port: owner_of(port) for port in free if view.end_at(port)}
 
 
 def _bad_destination(view: View, action: Action, group: Sequence[str]) -> Iterator[Refusal]:
@@ -254,9 +478,10 @@ def wrong_way_round(place: Place, thing: str, facing: str | None) -> Iterator[Re
 
 def _full(view: View, target: str, group: Sequence[str]) -> Iterator[Refusal]:
     capacity = view.plant.places[target].capacity
-    if capacity is None:
+    units = view.plant.units
+    if capacity is None or group[0] not in units:
         return
-    heaps = _heaps(view, (s for s in view.standing_at(target) if s not in group))
+    heaps = _heaps(view, (s for s in view.standing_at(target) if s in units and s not in group))
     if len(heaps) + 1 > capacity:
         sentence = f"{target} takes {capacity} and holds {', '.join(sorted(heaps))}"
         yield Refusal("full", sentence, group[0], view.state(heaps[0]).event if heaps else None)
@@ -275,38 +500,42 @@ def _heaps(view: View, things: Iterable[str]) -> list[str]:
 
 def too_full(view: View, place: str) -> Refusal | None:
     """Return why what stands at a place can't all do so, about the last of it; None if it can."""
-    capacity, heaps = view.plant.places[place].capacity, _heaps(view, view.standing_at(place))
+    units = (s for s in view.standing_at(place) if s in view.plant.units)
+    capacity, heaps = view.plant.places[place].capacity, _heaps(view, units)
     if capacity is None or len(heaps) <= capacity:
         return None
     sentence = f"{place} takes {capacity}, not {', '.join(heaps)}"
     return Refusal("full", sentence, heaps[-1], view.state(heaps[-1]).event)
 
 
-def _ties(view: View, thing: str, group: list[str]) -> Iterator[Refusal]:
+def _going(view: View, thing: str, group: list[str]) -> dict[str, None]:
+    """Return all that moves when a thing does: what is fixed to it, or what stands in it."""
+    return dict.fromkeys(group if thing in view.plant.units else (*group, *aboard(view, thing)))
+
+
+def _ties(view: View, moving: Iterable[str], along: Container[str] = ()) -> Iterator[Refusal]:
     """Yield a refusal for every made link that still ties what moves to something that stays."""
-    moving = set(group)
-    if thing not in view.plant.units:
-        moving.update(aboard(view, thing))
+    moving = set(moving)
     for owner in sorted(moving):
         for near, far, _, gives in joints(view, owner):
-            if not gives and owner_of(far) not in moving:
+            if not gives and owner_of(far) not in moving and owner_of(far) not in along:
                 yield Refusal("tied", f"{near} still ties {owner} to {far}", near, view.state(near).event)
 
 
 # --- found so -----------------------------------------------------------------------------------------------------
 
 
-def _resolve_found(view: View, action: Action) -> Event | Impossible:
+def _resolve_found(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     if not action.subjects:
         return _refused(action, Refusal("subjects", "as-found needs a subject", ""))
     if action.place is not None:
-        return _resolve_found_place(view, action)
+        return _resolve_found_place(view, action, sited=sited)
     if action.status is None:
         return _refused(action, Refusal("status", "as-found needs a status or a place", action.subjects[0]))
-    return _resolve_found_port(view, action)
+    return _resolve_found_port(view, action, sited=sited)
 
 
-def _resolve_found_place(view: View, action: Action) -> Event | Impossible:
+def _resolve_found_place(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     thing, place = action.subjects[0], action.place
     assert place is not None
     if missing := _unknown(view, place, PLACE) or _unknown(view, thing, MOVABLE):
@@ -325,10 +554,26 @@ def _resolve_found_place(view: View, action: Action) -> Event | Impossible:
     if not action.initial:
         wrong = wrong_way_round(view.plant.places[place], thing, action.facing)
         said.extend(r.sentence for r in (*wrong, *_full(view, place, group)))
-    return Event.of(action, moved=tuple(group[1:]), expected="; ".join(said) or None)
+    if not sited:
+        return Event.of(action, moved=tuple(group[1:]), expected="; ".join(said) or None)
+    going, places = _going(view, thing, group), dict.fromkeys(group, place)
+    along = _taken_along(view, going, places)
+    if along.refusals:
+        # What it grips can't come along after all: then it grips it no longer.
+        along = _taken_along(view, going, places, gripping=False)
+    apart = sorted({*along.torn, *_at_two_sites(view, along)})
+    said.extend(f"{j.near} {view.state(j.near).value} to {j.far}" for j in apart)
+    return Event.of(
+        action,
+        moved=tuple(group[1:]),
+        expected="; ".join(said) or None,
+        carried=along.carried,
+        ends=_lifted_ends(view, along.going),
+        parted=tuple(half for joint in apart for half in (joint.near, joint.far)),
+    )
 
 
-def _resolve_found_port(view: View, action: Action) -> Event | Impossible:
+def _resolve_found_port(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     refusals = [r for s in action.subjects for r in _bad_found(view, action, s)]
     is_pair = len(action.subjects) == 2 and not refusals
     unfit = list(misfits(view.plant, *action.subjects)) if is_pair else []
@@ -346,7 +591,13 @@ def _resolve_found_port(view: View, action: Action) -> Event | Impossible:
             return _refused(action, Refusal("subjects", sentence, action.subjects[0]))
     moved = tuple(_bereft(view, action, peer))
     said = [*_contradictions(view, action, peer), *(r.sentence for r in unfit if joined)]
-    return Event.of(action, peer=peer, moved=moved, expected="; ".join(said) or None)
+    ends: dict[str, str] = {}
+    if sited and joined and is_pair:
+        ends = _joined_ends(view, action.subjects)
+        said.extend(r.sentence for r in sites_apart(view, *action.subjects) if said)
+    if sited:
+        ends |= _left_ends(view, moved if joined else (*action.subjects, *moved))
+    return Event.of(action, peer=peer, moved=moved, expected="; ".join(said) or None, ends=ends)
 
 
 def _bad_found(view: View, action: Action, subject: str) -> Iterator[Refusal]:

@@ -104,6 +104,12 @@ QUANTITIES: Mapping[str, str] = {
     "volume": "volume",
 }
 
+COUNTED: Mapping[str, str] = {
+    "cycles": "mate cycles are counted from what is recorded, never measured: those of before are told by recording"
+    " the mates that there were, at their times",
+}
+"""What no event may tell a value of, since it is counted: each with how else it gets known."""
+
 # Units that only name what is counted.
 _COUNTED = frozenset(
     ("", "count", "counts", "cycle", "cycles", "each", "piece", "pieces", "time", "times", "turn", "turns")

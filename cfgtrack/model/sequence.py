@@ -13,7 +13,8 @@ class Step:
     """One step. `takes` is its (low, likely, high) duration in microseconds; `after` names steps it waits for.
 
     `action` is an event still without a time: `happened` is set when the sequence is laid out in time. `where` is
-    the file and line it was written at.
+    the file and line it was written at. Its duration is `assumed` where it isn't said; and its doer, the one of the
+    track's name, where neither the track nor the step says by whom.
     """
 
     id: str
@@ -25,6 +26,7 @@ class Step:
     title: str = ""
     where: str = ""
     assumed: bool = False
+    doer_assumed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -93,6 +93,11 @@ def format_instant(instant: int) -> str:
     return (_EPOCH + timedelta(microseconds=instant)).isoformat().replace("+00:00", "Z")
 
 
+def is_instant(value: object) -> bool:
+    """Return whether a value is an instant that can be kept: a whole number, not too far from 1970."""
+    return isinstance(value, int) and not isinstance(value, bool) and -LATEST <= value <= LATEST
+
+
 def _from_rfc_3339(text: str, found: re.Match[str]) -> int:
     year, month, day, hour, minute, second, digits, sign, zone_hours, zone_minutes = found.groups()
     if digits is not None and len(digits) > 6:

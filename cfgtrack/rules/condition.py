@@ -62,6 +62,14 @@ class Condition(ABC):
         values = (getattr(self, name) for name in self.__match_args__)
         yield from islice((one for one in values if isinstance(one, Selection)), 1)
 
+    def each(self) -> Iterator[Selection]:
+        """Yield the selections of those items that it looks at each by itself: of a count there are none."""
+        return iter(())
+
+    def as_one(self) -> Iterator[Condition]:
+        """Yield the conditions in it that are judged as one though each of their items may matter by itself."""
+        return iter(())
+
 
 class Judge(ABC):
     """A condition over one world. `depends` says what may change it: everything, unless the condition says less.

@@ -28,10 +28,14 @@ class Way(NamedTuple):
 
 
 class Timer(NamedTuple):
-    """So many microseconds `after` one of these actions on an item, time alone may change the condition."""
+    """So many microseconds `after` one of these actions on an item, time alone may change the condition.
+
+    With a `quantity`: after those of them that measured it.
+    """
 
     actions: tuple[str, ...]
     after: tuple[int, ...]
+    quantity: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from abc import abstractmethod
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from cfgtrack.model.plant import Plant
 from cfgtrack.rules.condition import Condition, Ended, Judge, Part
 from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.dependence import Timer, depends_on_items
@@ -33,9 +34,17 @@ class OnItems(Condition):
         """Yield single actions after which an item might meet it; or, unless `true`, no longer."""
         yield from ()
 
-    def timers(self) -> tuple[Timer, ...]:
+    def each(self) -> Iterator[Selection]:
+        """Yield the selection of its items."""
+        return self.checked()
+
+    def timers(self, plant: Plant) -> tuple[Timer, ...]:  # noqa: ARG002 - most don't look at the time
         """Return when time alone may change whether an item meets it."""
         return ()
+
+    def looks_inside(self) -> bool:
+        """Return whether what is done to a port of a unit may change whether the unit meets it."""
+        return False
 
     def compile(self, world: World) -> Judge:
         """Return what judges it over one world."""
@@ -46,14 +55,17 @@ class _EveryItem(Judge):
     """Judges each item. Where they are always the same, those that fall short are tallied."""
 
     def __init__(self, condition: OnItems, world: World) -> None:
-        of, timers = condition.of, condition.timers()
+        of, timers = condition.of, condition.timers(world.plant)
         self.condition = condition
         self.world = world
         self.items = world.bind(of).items
         self.depends = depends_on_items(of, *timers)
         self.lacking: Tally | None = None
         if of.is_fixed and not timers:
-            self.lacking = world.tallies.of_items(condition, of.candidates(world.plant), self._falls_short)
+            items = of.candidates(world.plant)
+            # The tally is told of an item when it changes, and a unit doesn't when its port does.
+            if not (condition.looks_inside() and any(":" not in item for item in items)):
+                self.lacking = world.tallies.of_items(condition, items, self._falls_short)
 
     def _falls_short(self, item: str) -> bool:
         return not self.condition.is_met(self.world, item)

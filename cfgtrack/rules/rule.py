@@ -9,8 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cfgtrack.model.configuration import View
+from cfgtrack.model.plant import Plant
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.mode import Mode
+from cfgtrack.rules.saying import say_list
 from cfgtrack.rules.selection import ANYTHING, Selection
 
 
@@ -46,6 +48,18 @@ class Rule:
         else:
             wanted = [selection for selection in self.condition.checked() if not selection.of]
         return list(dict.fromkeys(item for one in wanted for item in one.items(now)))
+
+    def warning(self, plant: Plant) -> str:
+        """Return what to beware of in a rule without scope: as one, several items hide behind one another."""
+        for condition in self.condition.as_one() if self.scope is None else ():
+            checked = (s.candidates(plant) for s in condition.each() if not s.of)
+            items = tuple(dict.fromkeys(item for items in checked for item in items))
+            if len(items) > 1:
+                return (
+                    f"{self.id}: `{condition.key}` judges {len(items)} items as one ({say_list(items)}); "
+                    "with a scope each would be judged by itself"
+                )
+        return ""
 
 
 @dataclass(frozen=True, slots=True)

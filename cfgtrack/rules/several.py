@@ -47,6 +47,11 @@ class Several(Condition):
         for part in self.parts:
             yield from part.checked()
 
+    def each(self) -> Iterator[Selection]:
+        """Yield what the parts look at item by item."""
+        for part in self.parts:
+            yield from part.each()
+
     def compile(self, world: World) -> Judge:
         """Return what judges it over one world."""
         return type(self).judge([part.compile(world) for part in self.parts])

@@ -29,6 +29,10 @@ class OnWays(Condition):
         """Read the medium, from where, and to where."""
         return cls(clause.medium(cls.key), clause.selection("from"), clause.selection("to"))
 
+    def each(self) -> Iterator[Selection]:
+        """Yield the selection of its items."""
+        return self.checked()
+
     def media(self) -> frozenset[str]:
         """Return the medium of the paths."""
         return frozenset({self.medium})

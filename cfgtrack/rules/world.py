@@ -80,7 +80,10 @@ class World:
     # --- what was done ---
 
     def last_done(self, subject: str, action: str, quantity: str = "") -> Stamp | None:
-        """Return when an action (that measured `quantity`, where given) was last done to a subject, or None."""
+        """Return when an action (that measured `quantity`, where given) was last done to a subject, or None.
+
+        With the action "" it is when the quantity was last measured, by whatever action told it.
+        """
         key = (subject, f"{action} {quantity}" if quantity else action)
         found = self._done.get(key)
         if found is not None:
@@ -95,6 +98,9 @@ class World:
             self.trail.set(self._done, (subject, event.action), stamp)
             for quantity in event.values:
                 self.trail.set(self._done, (subject, f"{event.action} {quantity}"), stamp)
+        for subject in event.subjects:
+            for quantity in event.values:
+                self.trail.set(self._done, (subject, f" {quantity}"), stamp)
 
     # --- one event ---
 

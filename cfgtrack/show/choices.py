@@ -17,7 +17,12 @@ def choices_text(thing: str, found: Choices) -> str:
     title = f"{thing}: {count(len(allowed), 'allowed action')}, {len(forbidden)} would break a rule"
     return sections(
         heading(title, found.moment),
-        table(["allowed", "starts the clock of"], [[c.action, ", ".join(c.starts)] for c in allowed]),
+        table(
+            ["allowed", "by", "starts the clock of"],
+            [[c.action, ", ".join(c.by), ", ".join(c.starts)] for c in allowed],
+        )
+        if any(c.by for c in allowed)
+        else table(["allowed", "starts the clock of"], [[c.action, ", ".join(c.starts)] for c in allowed]),
         table(["would break a rule", "severity", "rule", "why"], _broken(forbidden)),
         caution(),
         f"more than are listed: {', '.join(found.more)}" if found.more else "",

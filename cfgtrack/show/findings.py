@@ -28,7 +28,8 @@ from cfgtrack.show.tables import (
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import CheckReport, StepResult
     from cfgtrack.answers.check import Checked
-    from cfgtrack.answers.review import Open, Review
+    from cfgtrack.answers.review import Acknowledged, Open, Review
+    from cfgtrack.rules.variance import Void
 
 CAUTION = "This advises. Local codes, the approved procedure and licensed or certified people decide."
 """Stands under every check: a clean check is no permission."""
@@ -44,13 +45,15 @@ def findings_text(
     moment: Moment,
     *,
     checked: str = "",
+    acknowledged: Sequence[Acknowledged] = (),
     colour: bool = False,
 ) -> str:
     """Return findings: how many and how bad, then each with where, what, why, what would cure it, and the hazard.
 
-    `checked` says what was checked. Findings under a variance come last, apart.
+    `checked` says what was checked. Findings under a variance come last, apart. `acknowledged` tells which of them
+    somebody has acknowledged.
     """
-    return sections(*_findings(findings, moment, checked, colour=colour), caution())
+    return sections(*_findings(findings, moment, checked, acknowledged, colour=colour), caution())
 
 
 def caution() -> str:
@@ -58,16 +61,23 @@ def caution() -> str:
     return indented(CAUTION, by=0)
 
 
-def _findings(findings: Sequence[Finding], moment: Moment, checked: str, *, colour: bool) -> Iterator[str]:
+def _findings(
+    findings: Sequence[Finding],
+    moment: Moment,
+    checked: str,
+    acknowledged: Sequence[Acknowledged] = (),
+    *,
+    colour: bool,
+) -> Iterator[str]:
     plain = [f for f in findings if not f.variance]
     excused = [f for f in findings if f.variance]
     yield "\n".join(_answer(plain, excused, moment, checked, colour=colour))
     for number, finding in enumerate(plain, 1):
-        yield _finding(number, finding, colour=colour)
+        yield _finding(number, finding, acknowledged, colour=colour)
     if excused:
         yield "Under a variance, so not counted above:"
     for number, finding in enumerate(excused, len(plain) + 1):
-        yield _finding(number, finding, colour=colour)
+        yield _finding(number, finding, acknowledged, colour=colour)
 
 
 def _answer(
@@ -91,7 +101,7 @@ def severity_word(severity: int) -> str:
     return SEVERITIES.get(severity, "impossible")
 
 
-def _finding(number: int, finding: Finding, *, colour: bool) -> str:
+def _finding(number: int, finding: Finding, acknowledged: Sequence[Acknowledged], *, colour: bool) -> str:
     word = severity_word(finding.severity).upper()
     if finding.no_verdict:
         word = f"NO VERDICT, {word}"
@@ -99,7 +109,24 @@ def _finding(number: int, finding: Finding, *, colour: bool) -> str:
     first, *rest = title.splitlines()
     lines = [styled(first, colour=colour, fg=_COLOURS.get(finding.severity), bold=True), *rest]
     lines += [labelled(label, text, by=3, to=11) for label, text in _facts(finding) if text]
+    lines += [labelled("seen", text, by=3, to=11) for text in _seen(finding, acknowledged)]
     return "\n".join(lines)
+
+
+def _seen(finding: Finding, acknowledged: Sequence[Acknowledged]) -> Iterator[str]:
+    """Yield who has acknowledged a finding, when and why; of which of its instances, where not of all."""
+    mine: dict[str, list[Acknowledged]] = {}
+    for one in acknowledged:
+        if one.time == finding.time and one.fingerprint in finding.fingerprints:
+            mine.setdefault(one.event, []).append(one)
+    for event, named in mine.items():
+        first = named[0]
+        which = (
+            "" if len(named) == len(finding.fingerprints) else f"{_names([n.fingerprint for n in named])}: "
+        )
+        by = f" by {first.by}" if first.by else ""
+        when = format_instant(first.happened)
+        yield f"{which}acknowledged{by}, {when}: {first.reason} (event {event})"
 
 
 def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
@@ -190,7 +217,17 @@ def review_text(review: Review, *, colour: bool = False) -> str:
     """Return everything that was found in the past."""
     checked = f"{review.events} events, {review.rules} rules"
     found = (*review.findings, *review.excused)
-    return findings_text(found, review.moment, checked=checked, colour=colour)
+    seen = review.acknowledged
+    text = findings_text(found, review.moment, checked=checked, acknowledged=seen, colour=colour)
+    return sections(text, _void_text(review.void))
+
+
+def _void_text(void: Sequence[Void]) -> str:
+    """Return the approvals that excuse nothing, and why; "" where there are none."""
+    rows = [[one.event, one.by, one.why] for one in void]
+    return titled(
+        f"{count(len(rows), 'void approval')}, which excuse nothing", table(["event", "by", "why"], rows)
+    )
 
 
 def open_text(found: Open, *, colour: bool = False) -> str:

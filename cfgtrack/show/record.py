@@ -10,11 +10,12 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry, Event, LogLine
 from cfgtrack.model.quantity import BadQuantity, dimension_of, format_number, from_si
-from cfgtrack.model.time import format_instant
+from cfgtrack.model.time import format_instant, is_instant
 from cfgtrack.show.tables import count, deadline_text, heading, labelled, sections, table
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.difference import Difference
+    from cfgtrack.answers.amend import Ruled
     from cfgtrack.answers.record import Recorded
     from cfgtrack.rules.finding import Clock
 
@@ -32,11 +33,11 @@ def event_text(event: Action, moved: Sequence[str] = ()) -> str:
         words += ["facing", event.facing]
     if event.action in (ac.BEGIN, ac.END) and event.outing:
         words.append(event.outing)
-    words += [about for about in (event.withdraws, event.explains) if about]
+    words += [about for about in (event.withdraws, event.explains, event.acknowledges) if about]
     if event.action == ac.APPROVE:
         words += _approved(event.body or {})
     words += [f"{name}={quantity}" for name, quantity in event.values.items()]
-    moved = event.moved if isinstance(event, Event) else moved
+    moved = (*event.moved, *event.carried) if isinstance(event, Event) else moved
     if moved:
         more = len(moved) - _MOST
         words.append("with " + ", ".join([*moved[:_MOST], *([f"{more} more"] if more > 0 else [])]))
@@ -48,8 +49,13 @@ def _approved(body: Mapping[str, Any]) -> Iterator[str]:
     for label, name in (("of rule", "rule"), ("of finding", "fingerprint")):
         if body.get(name):
             yield f"{label} {body[name]}"
+    named = body.get("fingerprints")
+    if isinstance(named, list) and named:
+        yield f"of {count(len(named), 'finding')} {', '.join(map(str, named[:_MOST]))}"
+        if len(named) > _MOST:
+            yield f"and {len(named) - _MOST} more"
     for label, name in (("from", "start"), ("until", "end")):
-        if isinstance(body.get(name), int):
+        if is_instant(body.get(name)):
             yield f"{label} {format_instant(body[name])}"
 
 
@@ -81,6 +87,12 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
         findings = (*found.findings, *found.excused)
         lines.append(findings_text(findings, moment, colour=colour))
     return "\n".join(lines)
+
+
+def ruled_text(found: Ruled, *, colour: bool = False) -> str:
+    """Return an approval or acknowledgement that was recorded, with each finding that it names."""
+    named = (labelled(one.fingerprint, f"{one.headline} [{one.rule}]", by=2, to=16) for one in found.named)
+    return "\n".join([recorded_text(found, colour=colour), *named])
 
 
 def _clock_line(started: Clock) -> str:
@@ -140,7 +152,7 @@ def remark_lines(entries: Iterable[Entry]) -> Iterator[str]:
 
 
 def contradiction_text(event: Event) -> str:
-    """Return what an as-found event contradicts, and what closes the discrepancy; "" when it contradicts nothing."""
+    """Return what an event contradicts, and what closes the discrepancy; "" when it contradicts nothing."""
     if not event.expected:
         return ""
     return "\n".join(
@@ -153,10 +165,18 @@ def contradiction_text(event: Event) -> str:
     )
 
 
+def _found_or_there(event: Event) -> str:
+    """Return what was found, or who was found doing what."""
+    if event.action == ac.FOUND:
+        return _found(event)
+    where = event.found.get(event.by or "")
+    return f"{event.by} at {where}: {event_text(event)}" if where else f"{event.by}: {event_text(event)}"
+
+
 def discrepancies_text(entries: Iterable[Entry], moment: Moment) -> str:
-    """Return the as-found events that contradicted the record and that nobody has explained yet."""
+    """Return the events that contradicted the record and that nobody has explained yet."""
     rows = [
-        [format_instant(e.event.happened), _found(e.event), e.event.expected, e.event.by, e.event.id]
+        [format_instant(e.event.happened), _found_or_there(e.event), e.event.expected, e.event.by, e.event.id]
         for e in entries
     ]
     if not rows:

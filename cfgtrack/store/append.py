@@ -16,6 +16,7 @@ from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import Refusal, resolve
+from cfgtrack.model.presence import Telling
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.model.unknown import UNKNOWN
@@ -76,7 +77,7 @@ class Appender:
 
     def append(self, where: str, action: Action) -> Entry:
         """Resolve and write one event. Unrecordable when it is impossible, or corrects what can't be corrected."""
-        inert = is_inert(action)
+        inert = is_inert(self.plant, action)
         if self._head is not None and (inert or action.happened >= self._latest) and not _refers(action):
             return self._at_once(where, action, self._head, inert=inert)
         self.flush()
@@ -167,7 +168,7 @@ class Appender:
         self, where: str, event: Event, turn: int, left: Iterable[str], cause: Event | None = None
     ) -> None:
         """Note what `event`, just recorded or (with `cause`) just taken away, may have disturbed."""
-        if is_inert(event):
+        if is_inert(self.plant, event):
             return
         view = SqlView(self.database, self.plant, event.happened, self.known, turn)
         if cause is not None:
@@ -177,7 +178,7 @@ class Appender:
             self.disturbances.append(found)
 
     def _resolved(self, where: str, action: Action, view: View) -> Event:
-        outcome = resolve(view, action)
+        outcome = resolve(view, action, Telling.RECORDED)
         if isinstance(outcome, Event):
             return outcome
         problems = tuple(self._problem(where, refusal) for refusal in outcome.refusals)
@@ -198,16 +199,14 @@ class Appender:
         """After a late event: set the configuration ahead right wherever it may have changed."""
         if self._head is None:
             return
-        subjects = {
-            s
-            for e in ([event] if target is None else [event, target.entry.event])
-            for s in (*e.subjects, *e.moved)
-        }
+        events = [event] if target is None else [event, target.entry.event]
         view = SqlView(self.database, self.plant, NEVER, self.known)
-        for subject in subjects:
+        for subject in {s for e in events for s in e.written}:
             if self.plant.port(subject) is not None or self.plant.can_move(subject):
                 self._head.set_state(subject, view.state(subject))
-        if not is_inert(event):
+        for end in {s for e in events for s in e.ends}:
+            self._head.set_end(end, view.end_at(end))
+        if not is_inert(self.plant, event):
             self._latest = max(self._latest, event.happened)
 
     # --- writing --------------------------------------------------------------------------------------------
@@ -224,9 +223,9 @@ class Appender:
             ) from err
         buffers = self._buffers
         buffers.events.append(row)
-        owners = owners_touched(event)
+        owners = owners_touched(self.plant, event)
         if event.action == ac.WITHDRAW and withdrawn is not None:
-            owners |= owners_touched(withdrawn.entry.event)
+            owners |= owners_touched(self.plant, withdrawn.entry.event)
         buffers.touches.extend([(owner, event.happened, number) for owner in owners])
         written = effects(self.plant, event) if self._head is None else self._head.apply(event)[0]
         buffers.changes.extend(change_rows(written, event.happened, turn, number, known))
@@ -253,6 +252,7 @@ def _refers(action: Action) -> bool:
 
 def _carried(plant: Plant, event: Event) -> list[str]:
     """Return the units and mobile places that a resolved event puts somewhere."""
+    also = (*event.carried, *event.found)
     if event.place is None:
-        return []
-    return [s for s in (*event.subjects, *event.moved) if plant.can_move(s)]
+        return [*also]
+    return [*(s for s in (*event.subjects, *event.moved) if plant.can_move(s)), *also]

@@ -9,15 +9,16 @@ each other, and both are shown.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from operator import itemgetter
 from typing import NamedTuple
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
-from cfgtrack.model.event import Event, effects
+from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
+from cfgtrack.model.presence import Telling, doer_of
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.store.columns import AT_PLACE, NEVER
@@ -26,7 +27,7 @@ from cfgtrack.store.rows import IN_EFFECT, entry_of
 from cfgtrack.store.view import SqlView
 
 _INERT = ac.NOTES | {ac.BEGIN, ac.END} | ac.BOOK_ACTIONS
-"""Actions that neither change a state nor depend on one."""
+"""Actions that neither change a state nor depend on one, but for where whoever does them is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +53,9 @@ class Collision(NamedTuple):
     other: str
 
 
-def is_inert(action: Action) -> bool:
+def is_inert(plant: Plant, action: Action) -> bool:
     """Return whether an action can neither disturb another one nor be disturbed."""
-    return action.action in _INERT
+    return action.action in _INERT and not (plant.has_sites and doer_of(plant, action) is not None)
 
 
 def disturbance(
@@ -66,13 +67,17 @@ def disturbance(
     """
     if not _any_later(view):
         return None
-    subjects = dict.fromkeys([*event.subjects, *event.moved])
+    subjects = event.written
     owners = dict.fromkeys(owner_of(s) for s in subjects)
     if event.peer is not None:
         owners[owner_of(event.peer)] = None
     owners.update(dict.fromkeys(left))
     if event.place is not None:
         owners[event.place] = None
+    owners.update(dict.fromkeys((*event.carried.values(), *filter(None, event.found.values()))))
+    owners.update(
+        dict.fromkeys(p.id for p in view.plant.places.values() if p.operates and p.operates in owners)
+    )
     for owner in list(owners):
         owners.update(dict.fromkeys(_around(view.database, view.plant, owner, view.known)))
     if not _touched_after(view.database, owners, view.at):
@@ -110,7 +115,8 @@ def _any_later(view: SqlView) -> bool:
         " ORDER BY happened, turn, number LIMIT 50"
     )
     later = view.database.rows(sql, {"at": view.at, "turn": view.turn})
-    return len(later) == 50 or any(action not in _INERT for (action,) in later)
+    inert = ac.BOOK_ACTIONS if view.plant.has_sites else _INERT
+    return len(later) == 50 or any(action not in inert for (action,) in later)
 
 
 def _touched_after(database: Database, owners: Iterable[str], happened: int) -> bool:
@@ -140,19 +146,43 @@ def collisions(
 ) -> Iterator[Collision]:
     """Yield a collision for every later event that no longer fits what is recorded before it."""
     checked: set[int] = set()
+    judged = Judged(database, plant)
     for one in disturbances:
-        for turn, event in _later(database, one, known, checked):
-            why = _contradiction(database, plant, event, turn, known)
+        for turn, entry in _later(database, plant, one, known, checked):
+            event = entry.event
+            why = _contradiction(SqlView(database, plant, event.happened, known, turn), entry, judged)
             if why is not None:
                 yield Collision(
                     Problem(one.where, "collides", _sentence(one, event, why)), one.event.id, event.id
                 )
 
 
+@dataclass(slots=True)
+class Judged:
+    """Whether presence was judged when an event was recorded: the plant had sites by then."""
+
+    database: Database
+    plant: Plant
+    _since: int | None = None
+
+    def telling(self, known: int) -> Telling:
+        """Return how an event that became known then is to be looked at again."""
+        if not self.plant.has_sites:
+            return Telling.RECORDED
+        if self._since is None:
+            sql = (
+                "SELECT min(e.known) FROM item i JOIN event e ON e.number = i.load"
+                " WHERE i.sort = 'place' AND i.body LIKE :site"
+            )
+            row = self.database.row(sql, {"site": '%"site":true%'})
+            self._since = NEVER if row is None or row[0] is None else int(row[0])
+        return Telling.RECORDED if known > self._since else Telling.BEFORE
+
+
 def _later(
-    database: Database, one: Disturbance, known: int, checked: set[int]
-) -> Iterator[tuple[int, Event]]:
-    """Yield (turn, event) of the later events to look at again, in order, and note them in `checked`."""
+    database: Database, plant: Plant, one: Disturbance, known: int, checked: set[int]
+) -> Iterator[tuple[int, Entry]]:
+    """Yield (turn, entry) of the later events to look at again, in order, and note them in `checked`."""
     sql = (
         "SELECT e.number, e.turn, e.body, e.known FROM touch t JOIN event e ON e.number = t.number"
         " WHERE t.owner = :owner AND t.happened >= :happened AND t.happened <= :end"
@@ -160,24 +190,27 @@ def _later(
         f" AND {IN_EFFECT}"
     )
     parameters = {"happened": one.happened, "turn": one.turn, "end": one.end, "known": known}
-    found: list[tuple[int, int, Event]] = []
+    found: list[tuple[int, int, Entry]] = []
     for owner in sorted(one.owners):
         for number, turn, body, when in database.rows(sql, {**parameters, "owner": owner}):
             if number not in checked:
                 checked.add(number)
-                event = entry_of(body, number, when).event
-                found.append((event.happened, turn, event))
-    for _, turn, event in sorted(found, key=itemgetter(0, 1)):
-        if not is_inert(event):
-            yield turn, event
+                entry = entry_of(body, number, when)
+                found.append((entry.event.happened, turn, entry))
+    for _, turn, entry in sorted(found, key=itemgetter(0, 1)):
+        if not is_inert(plant, entry.event):
+            yield turn, entry
 
 
-def _contradiction(database: Database, plant: Plant, event: Event, turn: int, known: int) -> str | None:
-    """Return why `event` can't have been so, as things stand before it now; None when it can."""
-    view = SqlView(database, plant, event.happened, known, turn)
-    again = resolve(view, event)
+def _contradiction(view: SqlView, entry: Entry, judged: Judged) -> str | None:
+    """Return why an event can't have been so, as things stand before it now; None when it can."""
+    event, plant = entry.event, view.plant
+    again = resolve(view, event, judged.telling(entry.known))
     if isinstance(again, Impossible):
         return "; ".join(r.sentence for r in again.refusals)
+    if event.expected and event.action != ac.FOUND:
+        # Its doer was found there: that stands, whatever is said of where he was before.
+        again = replace(again, found=event.found, parted=event.parted, expected=event.expected)
     then, now = set(effects(plant, event)), set(effects(plant, again))
     if then == now:
         return None

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
-from cfgtrack.model.event import Entry
+from cfgtrack.model.event import MARKS, Entry
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.columns import AT_PLACE
 from cfgtrack.store.database import Database
@@ -53,7 +53,7 @@ def _expect_discrepancy(database: Database, where: str, name: str) -> None:
     if other is not None:
         sentence = f"event {name} was corrected, by {other[0]}: explain that one"
         raise unrecordable(where, "corrected-already", sentence, other[0])
-    if found.event.action != ac.FOUND:
+    if found.event.action != ac.FOUND and not found.event.expected:
         sentence = f"event {name} is not an as-found event: there is nothing to explain"
         raise unrecordable(where, "not-found-so", sentence, found.event.id)
 
@@ -61,8 +61,8 @@ def _expect_discrepancy(database: Database, where: str, name: str) -> None:
 def end_changes(database: Database, target: Target, known: int) -> None:
     """From `known` on the corrected event's changes no longer count."""
     event = target.entry.event
-    aspects = ["", AT_PLACE, *event.values]
-    for subject in dict.fromkeys([*event.subjects, *event.moved]):
+    aspects = ["", AT_PLACE, *event.values, *(MARKS if event.ends or event.expected else ())]
+    for subject in dict.fromkeys([*event.written, *([event.by] if event.by and event.expected else [])]):
         for aspect in aspects:
             database.execute(
                 "UPDATE change SET until = :known WHERE subject = :subject AND aspect = :aspect"

@@ -68,9 +68,9 @@ def derive(database: Database, read_plant: Callable[[Database, int], Plant]) -> 
             event = cast("Event", written)
             if action == DEFINE:
                 plant = read_plant(database, known)
-            owners = owners_touched(event)
+            owners = owners_touched(plant, event)
             if action == WITHDRAW:
-                owners |= owners_touched(_event(database, corrects))
+                owners |= owners_touched(plant, _event(database, corrects))
             touches.extend([(owner, happened, number) for owner in owners])
             until = ended.get(number, NEVER)
             changes.extend(change_rows(effects(plant, event), happened, turn, number, known, until))

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import BASES, Action
+from cfgtrack.model.approval import fault_of_approval
+from cfgtrack.model.quantity import COUNTED
 from cfgtrack.model.time import LATEST
 from cfgtrack.model.trouble import Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
@@ -34,6 +38,8 @@ def is_plain(event: Action) -> bool:
         and not event.supersedes
         and not event.withdraws
         and not event.explains
+        and not event.acknowledges
+        and not (event.values and COUNTED.keys() & event.values.keys())
     )
 
 
@@ -51,22 +57,31 @@ def check_form(where: str, event: Action) -> None:
         wrong.append(("time", sentence))
     if event.basis not in BASES:
         wrong.append((UNKNOWN, no_such("basis", str(event.basis), BASES)))
-    if event.supersedes and event.withdraws:
-        wrong.append(("correction", "an event supersedes another one or withdraws it, not both"))
-    if (event.supersedes or event.withdraws) and not event.reason:
-        wrong.append(("reason", "a correction needs a reason"))
-    if (event.action == ac.WITHDRAW) != bool(event.withdraws):
-        wrong.append(
-            ("correction", "withdraw needs the id of the event that it withdraws, and only it has one")
-        )
-    if (event.action == ac.EXPLAIN) != bool(event.explains):
-        wrong.append(
-            (
-                "explanation",
-                "explain needs the id of the as-found event that it explains, and only it has one",
-            )
-        )
-    if event.action == ac.EXPLAIN and not (event.reason or event.remark):
-        wrong.append(("reason", "an explanation needs a reason or a remark"))
+    wrong.extend(_wrong_on_the_record(event))
+    wrong.extend(("counted", COUNTED[name]) for name in event.values if name in COUNTED)
     if wrong:
         raise Unrecordable(tuple(Problem(where, code, sentence) for code, sentence in wrong))
+
+
+def _wrong_on_the_record(event: Action) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong with what an event says of other events and of findings, by code."""
+    if event.supersedes and event.withdraws:
+        yield "correction", "an event supersedes another one or withdraws it, not both"
+    if (event.supersedes or event.withdraws) and not event.reason:
+        yield "reason", "a correction needs a reason"
+    if (event.action == ac.WITHDRAW) != bool(event.withdraws):
+        yield "correction", "withdraw needs the id of the event that it withdraws, and only it has one"
+    if (event.action == ac.EXPLAIN) != bool(event.explains):
+        yield (
+            "explanation",
+            "explain needs the id of the as-found event that it explains, and only it has one",
+        )
+    if event.action == ac.EXPLAIN and not (event.reason or event.remark):
+        yield "reason", "an explanation needs a reason or a remark"
+    if event.action == ac.APPROVE and (fault := fault_of_approval(event)):
+        yield "approval", fault
+    if event.action == ac.ACKNOWLEDGE and not event.reason:
+        yield "reason", "an acknowledgement needs a reason"
+    if (event.action == ac.ACKNOWLEDGE) != bool((event.acknowledges or "").split()):
+        sentence = "acknowledge needs the fingerprints of the findings that it is of, and only it has them"
+        yield "acknowledgement", sentence

@@ -11,6 +11,7 @@ later `known`. So a question needs no transaction, and readers never wait for wr
 # ruff: noqa: S608 - the only text put into these statements is the conditions written here
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from types import TracebackType
@@ -19,7 +20,7 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.event import Entry, LogLine
+from cfgtrack.model.event import ABSENT, Entry, LogLine
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.columns import NEVER
@@ -223,7 +224,7 @@ class Journal:
         parameters = {"owner": owner_of(subject), "known": self._known(known), **span}
         for entry in entries_of(self.database.rows(sql, parameters)):
             event = entry.event
-            if ":" not in subject or subject in (*event.subjects, *event.moved, event.peer):
+            if ":" not in subject or subject in event.written or subject == event.peer:
                 yield entry
 
     def entry(self, event_id: str) -> Entry | None:
@@ -263,16 +264,39 @@ class Journal:
         at, known = self.moment(at, known)
         # An explanation answers for good, whatever the moment that it is about.
         explained = {e.event.explains for e in self.of_action(ac.EXPLAIN, known=known)}
-        found = (e for e in self.of_action(ac.FOUND, at=at, known=known) if e.event.expected)
+        found = [e for e in self.of_action(ac.FOUND, at=at, known=known) if e.event.expected]
+        found += self._found_elsewhere(at, known)
+        found.sort(key=lambda e: (e.event.happened, e.number))
         return [e for e in found if e.event.id not in explained]
+
+    def _found_elsewhere(self, at: int, known: int) -> list[Entry]:
+        """Return the events in effect whose doer was found elsewhere than the record had him."""
+        places = self.plant(known).places.values()
+        doers = json.dumps([place.id for place in places if place.mobile])
+        each = (
+            "json_each(:doers) s"
+            if self.database.is_file
+            else "json_array_elements_text((:doers)::json) s(value)"
+        )
+        sql = (
+            f"SELECT e.body, e.number, e.known FROM {each}"
+            f" JOIN change c ON c.subject = s.value AND c.aspect = '{ABSENT}' JOIN event e ON e.number = c.number"
+            " WHERE c.happened <= :at AND c.known <= :known AND c.until > :known"
+        )
+        return entries_of(self.database.rows(sql, {"doers": doers, "at": at, "known": known}))
 
     def remarks(
         self, subjects: Iterable[str], *, at: int | None = None, known: int | None = None
     ) -> list[Entry]:
-        """Return the remarks on `subjects`, on the units and places that have them, and on their parts."""
+        """Return the remarks on `subjects`, on the units and places that have them, and on their parts.
+
+        Of a unit or place: on its ports and nodes, too.
+        """
         at, known = self.moment(at, known)
         plant = self.plant(known)
         wanted: dict[str, None] = {}
+        subjects = tuple(subjects)
+        whole = {subject for subject in subjects if plant.has_owner(subject)}
         for subject in subjects:
             owner = owner_of(subject)
             wanted.update({subject: None, owner: None})
@@ -280,7 +304,9 @@ class Journal:
                 wanted[plant.part_of(owner).id] = None
         owners = dict.fromkeys(owner_of(w) for w in wanted)
         told = (e for owner in owners for e in self._done(owner, ac.REMARK, at, known))
-        found = {e.number: e for e in told if any(s in wanted for s in e.event.subjects)}
+        found = {
+            e.number: e for e in told if any(s in wanted or owner_of(s) in whole for s in e.event.subjects)
+        }
         return sorted(found.values(), key=lambda e: (e.event.happened, e.number))
 
     def outing_start(self, outing: str, known: int | None = None) -> int | None:

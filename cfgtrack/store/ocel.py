@@ -18,7 +18,7 @@ from cfgtrack.model.time import format_instant
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.journal import Journal
 
-_TEXTS = ("by", "recorder", "basis", "outing", "remark", "status", "facing", "reason")
+_TEXTS = ("by", "recorder", "basis", "outing", "remark", "status", "facing", "reason", "acknowledges")
 
 
 def write_ocel(journal: Journal, known: int | None = None) -> Iterator[str]:

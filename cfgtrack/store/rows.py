@@ -11,7 +11,8 @@ from typing import Any
 
 from cfgtrack.model.codec import IN_JSON, Form, event_from_json, to_json
 from cfgtrack.model.event import Effect, Entry, Event
-from cfgtrack.model.plant import owner_of
+from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.presence import doer_of
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database, Row
@@ -84,6 +85,7 @@ _WRITE: dict[Form, Callable[[Any], str]] = {
     Form.FLAG: _flag,
     Form.VALUES: _object(Form.VALUES),
     Form.BODY: _object(Form.BODY),
+    Form.PLACES: _object(Form.PLACES),
 }
 _SORTED = sorted(IN_JSON)
 _UNSAID = [told.unsaid for told in _SORTED]
@@ -111,8 +113,8 @@ def entries_of(rows: Sequence[Row]) -> list[Entry]:
     return [Entry(event_from_json(event), row[1], row[2]) for event, row in zip(read, rows, strict=True)]
 
 
-def owners_touched(event: Event) -> dict[str, None]:
-    """Return the units, places and parts that a resolved event names or changes, each once."""
+def owners_touched(plant: Plant, event: Event) -> dict[str, None]:
+    """Return the units, places and parts that an event names or changes, each once; with sites, who did it."""
     owners: dict[str, None] = {}
     for subject in event.subjects:
         owners[owner_of(subject)] = None
@@ -122,6 +124,10 @@ def owners_touched(event: Event) -> dict[str, None]:
         owners[owner_of(event.peer)] = None
     if event.place is not None:
         owners[event.place] = None
+    for subject in (*event.carried, *event.ends, *event.found, *event.parted):
+        owners[owner_of(subject)] = None
+    if plant.has_sites and (doer := doer_of(plant, event)) is not None:
+        owners[doer] = None
     return owners
 
 

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from cfgtrack.model.configuration import Configuration, State, untouched
-from cfgtrack.model.event import Effect
+from cfgtrack.model.event import END_AT, Effect
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database, Row
@@ -94,6 +94,13 @@ class SqlView:
             self._states[port] = untouched(self.plant, port)
         for subject, *state in self.database.rows(sql, {"subjects": json.dumps(ports), **self._moment()}):
             self._states[subject] = State(*state)
+
+    def end_at(self, port: str) -> str:
+        """Return the site where a free end of a flexible unit was last parted, "" where it goes with its unit."""
+        if not self.plant.has_sites:
+            return ""
+        row = self.database.row(_LAST, {"subject": port, "aspect": END_AT, **self._moment()})
+        return "" if row is None or row[0] == owner_of(port) else str(row[0])
 
     def standing_at(self, place: str) -> Iterable[str]:
         """Return the units and mobile places that stand directly at `place`."""

@@ -18,6 +18,7 @@ from cfgtrack.analysis.check import Start, check, one_step
 from cfgtrack.analysis.options import MOST_MATES, MOST_PLACES, candidates, options, try_action
 from cfgtrack.answers.encode import json_of
 from cfgtrack.files.definition import parse_definition
+from cfgtrack.files.phrase import phrase
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.action import LIFT, PLACE, Action
 from cfgtrack.model.configuration import Configuration
@@ -31,6 +32,7 @@ from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance
 from cfgtrack.rules.when.by import By
 from tests.happening import happened
+from tests.model.test_presence import after as works
 
 WORLD = Path(__file__).parents[1] / "rules" / "cases" / "world.toml"
 STARTER = resources.files("cfgtrack.rules") / "starter.toml"
@@ -197,10 +199,11 @@ def test_the_engine_is_left_as_it_was(walk, more):
 def test_under_a_variance():
     """What an option breaks under a variance is shown apart, and then it is allowed."""
     begin, rules = world()
-    live = Variance("V", "chief", "no other way", 0, rule="dead-before-touch")
-    quiet = Variance("W", "chief", "no meter", 0, rule="absence-verified")
     start = Start(begin)
     plain = {o.event.action: o for o in options(rules, start, "PUMP-1:J1")[0]}
+    codes = {f.rule: frozenset(f.fingerprints) for o in plain.values() for f in o.findings}
+    live = Variance("V", "chief", "no other way", 0, codes["dead-before-touch"])
+    quiet = Variance("W", "chief", "no meter", 0, codes["absence-verified"])
     excused = {o.event.action: o for o in options(rules, start, "PUMP-1:J1", variances=(live, quiet))[0]}
     (action,) = plain
     assert {f.rule for f in plain[action].findings} == {"dead-before-touch", "absence-verified"}
@@ -286,3 +289,30 @@ def test_only_what_fits_is_offered(port, mates):
     offered = [e for e in candidates(now, f"A:{port}", 0, cut) if e.action == "mate"]
     assert cut == []
     assert {e.subjects[1] for e in offered} == {f"B:{mate}" for mate in mates}
+
+
+def offered(now, thing, by=None):
+    """Return what is offered, each with those who are there to do it."""
+    begin = Start(configuration=now, began=0, start=MINUTE)
+    found, _ = options(RuleSet(()), begin, thing, by=by)
+    return {phrase(one.event): one.by for one in found}
+
+
+def test_what_is_offered_is_offered_to_who_is_there():
+    """In a plant with sites: what somebody there could do, and by whom; asked for one, what he could do."""
+    now = works()
+    assert offered(now, "X:V") == {"open X:V": ("ANN", "DAN", "CRANE")}
+    assert offered(now, "X:V", by="DAN") == {"open X:V": ("DAN",)}
+    assert offered(now, "Y:F") == {}
+    assert offered(now, "Y:V") == {"open Y:V": ("DAN",)}
+    assert offered(now, "Y:V", by="ANN") == {}
+    # A bag could do it too, were it asked for; unasked, whoever has hands is offered.
+    assert offered(now, "X:V", by="BAG") == {"open X:V": ("BAG",)}
+
+
+def test_whoever_moves_is_offered_to_go_himself():
+    """Somebody may go anywhere by himself; a unit may be put down only at its site, or in hands that are there."""
+    now = works()
+    assert {by for what, by in offered(now, "ANN").items() if what == "place ANN at ROOF"} == {("ANN",)}
+    assert set(offered(now, "X", by="ANN")) >= {"place X at SEAT", "lift X by ANN", "lift X by CRANE"}
+    assert not {what for what in offered(now, "X") if what.endswith(("STORE", "ROOF", "SHELF", "CONTROL"))}

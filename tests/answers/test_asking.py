@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from cfgtrack.answers.amend import approve
+from cfgtrack.answers.amend import acknowledge, approve
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.encode import json_of
 from cfgtrack.answers.history import difference, history
@@ -26,6 +26,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import View
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Impossible, resolve
+from cfgtrack.model.presence import Telling
 from cfgtrack.model.time import SECOND, parse_instant
 from cfgtrack.model.trouble import BadInput, Misput, NoAnswer
 from tests.cli.conftest import Command
@@ -137,7 +138,11 @@ def test_a_dry_run_leaves_nothing(cfgtrack: Command) -> None:
 MISPUT = {
     "approved by nobody": lambda a: approve(replace(a, by=None), [], reason="x", rule="R"),
     "of no rule": lambda a: approve(a, [], reason="x"),
-    "of a rule and a finding": lambda a: approve(a, [], reason="x", rule="R", finding="F"),
+    "of a rule and a finding": lambda a: approve(a, [], reason="x", rule="R", findings=["F"]),
+    "of a finding without a name": lambda a: approve(a, [], reason="x", findings=[""]),
+    "of subjects and a finding": lambda a: approve(a, ["PUMP-1"], reason="x", findings=["F"]),
+    "nothing is acknowledged": lambda a: acknowledge(a, [], reason="x"),
+    "an acknowledgement of what has no name": lambda a: acknowledge(a, ["F", ""], reason="x"),
     "two files of one name": lambda a: load(a, [Path("a/r.toml"), Path("b/r.toml")]),
     "a torque without a surface": lambda _: look_up("thread", "M16", torque="5 N*m"),
     "a liquid that is tightened": lambda _: look_up("fluid", "water", torque="5 N*m", surface="zinc"),
@@ -173,9 +178,9 @@ def test_an_action_is_resolved_once(how: str, cfgtrack: Command, monkeypatch: py
     at, more = HOWS[how]
     seen: list[str] = []
 
-    def counting(view: View, action: Action) -> Event | Impossible:
+    def counting(view: View, action: Action, *more: Telling) -> Event | Impossible:
         seen.append(action.id)
-        return resolve(view, action)
+        return resolve(view, action, *more)
 
     record(asking(cfgtrack, at="2031-05-01T09:50:00Z"), ["cap", "PUMP-1:F2"])  # loads what it needs
     for module in [m for name, m in sys.modules.items() if name.startswith("cfgtrack.")]:

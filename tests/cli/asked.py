@@ -16,6 +16,7 @@ import pytest
 from cfgtrack.cli.main import COMMANDS, VERBS, main
 from cfgtrack.rules.what.custom import ENTRY_POINTS
 from tests.cli.conftest import Command
+from tests.model.test_presence import WORLD
 
 OTHER_FORM = {
     "export": "it writes rows, each by a schema of its own, or an open standard's",
@@ -72,7 +73,7 @@ class Asker(Command):
         self.asked.append(Asked(tuple(str(word) for word in words), said.json))
         return said.json
 
-    def do(self, minute: int, *words: str, **more: Any) -> Any:
+    def do(self, minute: int, *words: object, **more: Any) -> Any:
         """Record an action so many minutes after ten."""
         return self.ask(*words, "--at", at(minute), **more)
 
@@ -250,7 +251,7 @@ def recording(s: Asker) -> None:
     s.do(13, "inspect", "BOX-1")
     s.do(14, "record", "push", "WALL:P")
     s.do(15, "place", "FRAIL-1", "at", "WARM")
-    s.do(16, "approve", "--rule", "dead", "--by", "lead", "--reason", "tested dead")
+    s.do(16, "approve", "--rule", "dead", "--do", "mate BOX-1:J WALL:J", "--by", "lead", "--reason", "dead")
     s.do(17, "mate", "BOX-1:J", "WALL:J")
     s.do(18, "engage", "BOX-1:B2", "WALL:B2")
     s.do(18, "release", "BOX-1:B1")
@@ -259,7 +260,7 @@ def recording(s: Asker) -> None:
     s.do(20, "de-energise", "WALL:K", "--id", "E3")
     s.do(20, "record", "inspect", "WALL")
     finding = s.ask("findings", "--at", at(59), status=3)["findings"][0]["fingerprints"][0]
-    s.do(60, "approve", "BOX-1:*", "--finding", finding, "--from", at(0), "--until", at(90), "--by", "lead",
+    s.do(60, "approve", "--finding", finding, "--from", at(0), "--until", at(90), "--by", "lead",
          "--reason", "drained")  # fmt: skip
     s.do(61, "uncap", "BOX-2:F", "--id", "E4")
     s.do(62, "end", "W1")
@@ -289,7 +290,7 @@ def recording(s: Asker) -> None:
 
 
 def _every_quantity(s: Asker) -> None:
-    units = {"angle": "deg", "clearance": "mm", "count": "", "current": "A", "cycles": "", "energy": "J",
+    units = {"angle": "deg", "clearance": "mm", "count": "", "current": "A", "energy": "J",
              "flow": "l/min", "force": "N", "gap": "mm", "insulation-resistance": "Mohm",
              "leak-rate": "Pa*m^3/s", "length": "m", "level": "%", "mass": "kg", "power": "W", "preload": "N",
              "pressure": "bar", "resistance": "ohm", "temperature": "degC", "time": "s", "torque": "N*m",
@@ -363,9 +364,9 @@ def checking(s: Asker) -> None:
     bad = s.file("bad.toml", EXCHANGE.format(steps=steps))
     report = s.ask("check", bad, status=3)
     s.ask("check", bad, "--steps", "--at", at(3), status=3)
-    s.do(4, "approve", "--rule", "dead", "--by", "lead", "--reason", "tested dead")
+    s.do(4, "approve", "--rule", "dead", "--do", "demate BOX-1:J", "--by", "lead", "--reason", "tested dead")
     late = next(f["fingerprints"][0] for f in report["check"]["findings"] if f["rule"] == "budget")
-    s.do(4, "approve", "--finding", late, "--by", "lead", "--reason", "enough air")
+    s.do(4, "approve", "--finding", late, "--plan", bad, "--by", "lead", "--reason", "enough air")
     s.do(4, "remark", "WALL:K", "stiff")
     s.ask("check", bad, status=3)
     s.ask("check", s.file("empty.toml", '[[outing]]\nid = "W1"\n'), "--rules", FOLDER / "shop-rules.toml",
@@ -469,6 +470,7 @@ SAID: tuple[dict[str, Any], ...] = (
     {"action": "as-found", "subject": "BOX-2:F", "status": "lost"},
     {"action": "measure", "subject": "BOX-2", "values": "colour=1"},
     {"action": "measure", "subject": "BOX-2", "voltage": "1 kg"},
+    {"action": "measure", "subject": "BOX-2:F", "cycles": "28"},
     {"action": "cap", "subject": "BOX-2:F", "colour": "red"},
     {"action": "cap", "subject": 7},
     {"action": "cap", "subject": "BOX-2:F", "at": "noon"},
@@ -503,6 +505,9 @@ WRITTEN: tuple[dict[str, Any], ...] = (
     {"id": "w14", "action": "remark", "subjects": ["BOX-2"]},
     {"id": "w15", "action": "mate", "subjects": []},
     {"id": "w16", "action": "as-found", "subjects": ["BOX-2"]},
+    {"id": "w17", "action": "approve", "by": "x", "reason": "z", "body": {}},
+    {"id": "w18", "action": "acknowledge", "reason": "z"},
+    {"id": "w19", "action": "remark", "subjects": ["BOX-2"], "remark": "half a pair \ud800"},
 )
 """Lines as another journal may have written them, each impossible in another way."""
 
@@ -584,6 +589,10 @@ def at_the_bay(s: Asker) -> None:
     s.do(0, "place", "CELL-1", "at", "RACK")
     s.do(1, "shut", "BAY:V2")
     s.do(2, "demate", "PUMP-1:J1")
+    s.do(3, "place", "FILTER-1", "at", "SHELF")
+    s.do(4, "uncap", "FILTER-1:F1")
+    s.do(4, "uncap", "BAY:F4")
+    s.do(5, "mate", "FILTER-1:F1", "BAY:F4")
     for words in (
         ("state",),
         ("review",),
@@ -594,6 +603,35 @@ def at_the_bay(s: Asker) -> None:
         s.ask(*words, status=3 if words[0] in ("review", "findings") else 0)
     for rule in ("trapped-clock", "held", "capped-at-end", "heater-after-stow"):
         s.ask("rules", "explain", rule)
+
+
+def ruling(s: Asker) -> None:
+    """Approve what a plan would break and what is recorded, acknowledge what was broken, and find older approvals."""
+    _shop(s)
+    s.do(-90, "demate", "BOX-1:J", "--by", "Ann")
+    s.do(-80, "shut", "WALL:V")
+    found = s.ask("review", "--at", at(-60), status=3)["findings"]
+    live, *others = (code for f in found for code in f["fingerprints"])
+    s.ask("acknowledge", live, "--reason", "it was dead, the switch is new", "--by", "lead")
+    s.ask("acknowledge", live, *others, "--reason", "seen", "--at", at(-59))
+    s.ask("approve", "--finding", live, "--from", at(-95), "--by", "lead", "--reason", "proved dead by hand")
+    back = s.file("back.toml", EXCHANGE.format(steps="").replace("demate BOX-1:J", "mate BOX-1:J to WALL:J"))
+    s.ask("approve", "--plan", back, "--rule", "dead", "--by", "lead", "--reason", "as above")
+    old = {
+        "happened": 1_935_396_000_000_000,
+        "action": "approve",
+        "subjects": ["BOX-1:*"],
+        "reason": "so it was",
+    }
+    lines = [
+        {**old, "id": "old1", "by": "lead", "body": {"rule": "dead"}},
+        {**old, "id": "old2", "body": {"rule": "dead"}},
+        {**old, "id": "old3", "subjects": ["BOX-1:J"], "body": {"fingerprint": "0123456789ab"}},
+    ]
+    s.ask("import", "-", stdin="".join(json.dumps(line) + "\n" for line in lines))
+    s.ask("review", "--at", at(30), status=3)
+    s.ask("findings", "--at", at(30), status=3)
+    s.ask("history", "BOX-1")
 
 
 def every_verb(s: Asker) -> None:
@@ -630,11 +668,57 @@ def every_verb(s: Asker) -> None:
         s.do(minute, verb, *first[verb])
 
 
+WORKING = """
+[[rule]]
+id = "pump-shut"
+title = "A pump's valve is shut"
+hazard = "it runs"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "9 h"
+scope = { id = "X:V" }
+condition = { status = "it", is = "shut" }
+"""
+
+
+def working(s: Asker) -> None:
+    """Where a plant has sites: who may do what, who was found elsewhere, what comes along, what is torn."""
+    s.ask("load", s.file("works.toml", WORLD))
+    s.ask("rules", "load", s.file("works-rules.toml", WORKING))
+    s.ask("can", "X:V")
+    s.ask("can", "Y:V", "--by", "ANN")
+    s.ask("can", "X")
+    s.do(0, "open", "Y:V", "--by", "ANN")
+    s.ask("findings", "--at", at(1))
+    s.do(1, "place", "ANN", "at", "BAY", "--by", "ANN")
+    s.do(2, "grip", "X:LUG", "with", "ANN:LEFT", "--by", "ANN")
+    s.do(3, "place", "ANN", "at", "ROOF", "--by", "ANN")
+    s.do(4, "shut", "Y:V", "--by", "somebody")
+    s.do(5, "inspect", "Y", "--by", "ANN")
+    s.do(6, "place", "ANN", "at", "BAY", "--by", "ANN")
+    s.do(7, "mate", "H:P", "BAY:F", "--by", "ANN")
+    s.do(8, "place", "H", "at", "ANN", "--by", "ANN")
+    s.do(9, "place", "ANN", "at", "ROOF", "--by", "ANN")
+    s.do(10, "demate", "H:P", "--by", "CRANE")
+    s.do(11, "place", "H", "at", "ROOF", "--by", "ANN")
+    s.ask("history", "H")
+    s.ask("state", "H")
+    s.ask("diff", at(9), at(12))
+    s.do(12, "grip", "ROOF:RAIL", "with", "ANN:LEFT", "--by", "ANN")
+    s.do(13, "engage", "ANN:LINE", "to", "ROOF:ANCHOR", "--by", "ANN")
+    away = {"at": at(14), "action": "place", "subject": "ANN", "place": "BAY", "by": "ANN"}
+    s.ask("import", "-", "--rejects", s.folder / "rejects", stdin=json.dumps(away), status=3)
+    for words in ("inspect Y by ANN", "place ANN at BAY by=ANN"):
+        report = s.ask("check", "--do", words, status=3)
+        assert report["check"]["findings"][0]["rule"] == "possible"
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, recording, clocks, checking, drawing, keeping, auditing, importing, starting, looking_up,
-        at_the_bay, every_verb,
+        at_the_bay, ruling, every_verb, working,
     )
 }  # fmt: skip
 

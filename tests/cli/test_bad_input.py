@@ -135,6 +135,9 @@ CASES = {
         ("begin", "W1", "--outing", "W2", "--at", AT), 2, ("duplicate", "outing", "W1", "W2")
     ),
     "unclosed quote": Case(("check", "--do", "cap 'PUMP-1:F2"), 2, ("--do", "syntax", "cap 'PUMP-1:F2")),
+    "cycles measured": Case(
+        ("measure", "PUMP-1:F1", "cycles=28", "--at", AT), 2, ("counted", "recording the mates")
+    ),
     "variance from nothing": Case(("approve", "--by", "x", "--reason", "x", "--at", AT), 2, ("--rule",)),
     "variance that ends before it begins": Case(
         (

@@ -123,7 +123,7 @@ def day(n: int) -> list[list[str]]:
         ["as-found", f"SHED-{n}:V", "shut"],
         ["explain", "@14", "--reason", "the cleaner shut it"],
         ["open", f"SHED-{n}:V"],
-        ["approve", f"FAN-{n}:MOTOR", "--rule", "fan-runs", "--reason", "a cool day"],
+        ["approve", "--rule", "dead-before-touch", "--do", f"demate FAN-{n}:J", "--reason", "a cool day"],
         ["torque", f"FAN-{n}:B", "torque=22 N*m"],
         ["correct", "@18", "torque", f"FAN-{n}:B", "torque=24 N*m", "--reason", "misread"],
         ["place", f"LADDER-{n}", "at", f"DESK-{n}"],
@@ -214,7 +214,17 @@ PRESENT = {
     "an action": ("inspect", "PUMP-1"),
     "withdraw": ("withdraw", "E1", "--reason", "it was the other one"),
     "explain": ("explain", "E2", "--reason", "the drawing is old"),
-    "approve": ("approve", "--rule", "expansion", "--reason", "drained", "--by", "ina"),
+    "approve": (
+        "approve",
+        "--rule",
+        "expansion",
+        "--do",
+        "shut HALL:V1",
+        "--reason",
+        "drained",
+        "--by",
+        "ina",
+    ),
 }
 
 

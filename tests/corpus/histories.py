@@ -127,15 +127,14 @@ class _Writer:
             found = t("findings", "--at", at(self.time + 60), "--json").json.get("findings", [])
             if found and choice == 3:
                 finding = r.choice(found)
-                subjects = finding["subjects"][:1] if r.random() < 0.5 else ["*"]
-                to = (
-                    ("--finding", finding["fingerprints"][0])
-                    if r.random() < 0.5
-                    else ("--rule", finding["rule"])
-                )
+                to = (*finding["subjects"][: r.randint(0, 1)], "--rule", finding["rule"])
+                if r.random() < 0.5:
+                    to = ("--finding", r.choice(finding["fingerprints"]))
                 until = ("--until", at(self.time + r.choice((1, 600)))) if r.random() < 0.5 else ()
-                t("approve", *subjects, *to, "--by", "lead", *reason, "--id", name, "--at",
-                  at(r.choice((0, self.time))), *until, *more)  # fmt: skip
+                t("approve", *to, "--by", "lead", *reason, "--id", name, "--at",
+                  at(r.choice((0, self.time + 60))), *until, *more)  # fmt: skip
+                if r.random() < 0.5:
+                    t("acknowledge", *finding["fingerprints"], *reason, "--at", at(self.time + 60))
 
 
 class _Asker:

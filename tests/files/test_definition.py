@@ -64,6 +64,44 @@ def test_a_place_is_read(definition):
     )
 
 
+def test_what_presence_stands_on_is_read():
+    """Sites, what is worked or read from elsewhere, grips, reaches and operators are read, from rows too."""
+    text = """
+[[kind]]
+id = "clamp"
+medium = "hold"
+statuses = ["off", "on"]
+joined = "on"
+grip = true
+[[part]]
+id = "p"
+port = [{ name = "A", kind = "tether", site = "HALL", remote = ["BAY"], reach = ["HALL", "BAY"] }]
+node = [{ name = "N", medium = "fluid", remote = ["HALL"] }]
+remote = { pressure = ["HALL", "BAY"] }
+[[csv]]
+file = "ports.csv"
+table = "ports"
+[[csv]]
+file = "places.csv"
+table = "places"
+"""
+    sheets = {
+        "ports.csv": "part,name,kind,site,remote,reach\np,B,tether,HALL,BAY,HALL BAY\n",
+        "places.csv": "id,mobile,site,operates\nHALL,,yes,\nBAY,,,\nANN,yes,,CRANE\nCRANE,yes,,\n",
+    }
+    found = parse_definition({"x.toml": text}, sheets=sheets)
+    assert found.kinds["clamp"].grip
+    assert (found.kinds["grip"].grip, found.kinds["tether"].tether) == (True, True)
+    part = found.parts["p"]
+    port = part.ports["A"]
+    assert (port.site, port.remote, port.reach) == ("HALL", ("BAY",), ("HALL", "BAY"))
+    assert part.ports["B"] == Port("B", "tether", site="HALL", remote=("BAY",), reach=("HALL", "BAY"))
+    assert (part.nodes["N"].remote, part.remote) == (("HALL",), {"pressure": ("HALL", "BAY")})
+    assert [p.id for p in found.places.values() if p.site] == ["HALL"]
+    assert found.places["ANN"].operates == "CRANE"
+    assert found.plant().has_sites
+
+
 def test_every_item_knows_where_it_was_written(definition):
     """An item's origin is its file and line, or its file and row as the spreadsheet counts."""
     assert definition.origins["part", "pump"] == "plant.toml:3"
@@ -461,6 +499,84 @@ joined = [
 A = "BAY-1"
 B = "BAY-1"                              #! full
 C = "BAY-2"
+""",
+    "presence": """
+[[kind]]
+id = "lever"
+statuses = ["up", "down"]
+grip = true                              #! ladder
+tether = true                            #! ladder
+[[part]]
+id = "p"                                 #! not-a-site
+port = [
+  { name = "A", kind = "grip", site = "BAY" },
+  { name = "B", kind = "tether", site = "BYA", reach = ["BAY", "BYA"] },   #! unknown-place unknown-place
+  { name = "C", kind = "valve", remote = ["BYA"] },                        #! unknown-place
+]
+node = [{ name = "N", medium = "fluid", remote = ["BYA"], site = "HALL" }]   #! unknown-place unknown-field
+remotely = 1                             #! unknown-field
+[part.remote]
+pressure = ["HALL"]
+presure = ["HALL"]                       #! unknown-quantity
+temperature = ["BYA"]                    #! unknown-place
+[[place]]
+id = "HALL"
+site = true
+[[place]]
+id = "BAY"
+operates = "ANN"                         #! not-a-doer
+[[place]]
+id = "ANN"
+mobile = true
+operates = "ANN"                         #! same
+[[place]]
+id = "BEN"
+mobile = true
+operates = "BAY"                         #! not-a-doer
+[[place]]
+id = "EVA"
+mobile = true
+operates = "CRANE"                       #! unknown-place
+""",
+    "halves at two sites": """
+[[part]]
+id = "p"
+port = [{ name = "EYE", kind = "grip" }, { name = "F", kind = "fluid-disconnect" }]
+[[part]]
+id = "hose"
+flexible = true
+port = [{ name = "P", kind = "fluid-disconnect" }, { name = "Q", kind = "fluid-disconnect" }]
+[[unit]]
+id = "A"
+part = "p"
+[[unit]]
+id = "B"
+part = "p"
+[[unit]]
+id = "H"
+part = "hose"
+[[place]]
+id = "HALL"
+site = true
+[[place]]
+id = "BAY"
+site = true
+[[place]]
+id = "ANN"
+parent = "BAY"
+mobile = true
+part = "p"
+[initial]
+at = "2031-05-01T00:00:00Z"
+joined = [
+  ["A:EYE", "ANN:EYE"],                  #! not-here
+  ["H:P", "A:F"],
+  ["H:Q", "B:F"],
+]
+[initial.place]
+A = "HALL"
+B = "BAY"
+H = "BAY"
 """,
     "tables of CSV": """
 [[csv]]

@@ -155,6 +155,7 @@ def event(action, subjects, **more):
 
 ONE, TWO = st.tuples(PORTS), st.tuples(PORTS, PORTS)
 UNIT, PLACE = st.sampled_from([("PUMP-1",), ("INA",)]), st.sampled_from(["BAY-1", "SITE"])
+CODE = "0123456789ab"
 EVENTS = st.one_of(
     *(event(action, ONE | TWO, values=VALUES) for action in ("mate", "demate", "let-go", "torque", "cap")),
     event("place", UNIT, place=PLACE, facing=st.none() | WORDS),
@@ -168,6 +169,7 @@ EVENTS = st.one_of(
     event("end", st.just(()), outing=st.just("o-1")),
     event("withdraw", st.just(()), withdraws=st.just("e-1"), reason=st.none() | WORDS),
     event("explain", st.just(()), explains=st.just("e-1"), reason=st.none() | WORDS),
+    event("acknowledge", st.just(()), acknowledges=st.sampled_from((CODE, f"{CODE} {CODE}")), reason=WORDS),
 )
 
 

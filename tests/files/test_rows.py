@@ -108,10 +108,12 @@ BAD_ROWS = [
         ["j.csv row 3, column action: unknown-action", "j.csv row 4, column subject: unknown-unit"],
     ),
     (f"at,action,subject,torque\n{AT},inspect,PUMP-1,25\n", ["j.csv row 2, column torque: bad-quantity"]),
+    (f"at,action,subject,cycles\n{AT},measure,PUMP-1:F1,28\n", ["j.csv row 2, column cycles: counted"]),
     (f"at,action,subject,values\n{AT},inspect,PUMP-1,2 bar\n", ["j.csv row 2, column values: syntax"] * 2),
     (f"at,action,subject,basis\n{AT},inspect,PUMP-1,seen\n", ["j.csv row 2, column basis: unknown-basis"]),
     (f"at,action,subject,outing\n{AT},begin,PUMP-1,o-1\n", ["j.csv row 2, column subject: subjects"]),
     (f"at,action,subject,values\n{AT},inspect,PUMP-1,torque='2\n", ["j.csv row 2, column values: syntax"]),
+    (f"at,action,subject,reason\n{AT},acknowledge,,x\n", ["j.csv row 2: missing"]),
     (f"at,action,subject\n{AT},define,\n", ["j.csv row 2, column action: unexpected"]),
 ]
 

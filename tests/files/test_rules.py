@@ -93,6 +93,14 @@ CONDITIONS = [
     ('{ value = "it", quantity = "cycles", rated = true }', Value(IT, "cycles", rated=True)),
     ('{ value = "it", quantity = "cycles", max = 5 }', Value(IT, "cycles", high=5.0)),
     (
+        '{ value = "it", quantity = "torque", since = "place", max = "2 N*m", max_age = "30 min" }',
+        Value(IT, "torque", high=2.0, since=("place",), max_age=1_800_000_000),
+    ),
+    (
+        '{ done = "measure", quantity = "voltage", of = "it", max_age = "30 min" }',
+        Done(IT, ("measure",), quantity="voltage", max_age=1_800_000_000),
+    ),
+    (
         '{ value = "it", quantity = "elapsed", since = ["place", "lift"], max = "2 h" }',
         Value(IT, "elapsed", high=7200.0, since=("place", "lift")),
     ),
@@ -182,7 +190,10 @@ condition = { all = [
   { value = "it", quantity = "torque", rated = true, max = "2 N*m" },     #! contradiction
   { value = "it", quantity = "pressure", rated = true },  #! unexpected
   { value = "it", quantity = "torque" },                  #! missing
-  { value = "it", quantity = "torque", since = "mate", max = "2 N*m" },   #! unexpected
+  { value = "it", quantity = "cycles", since = "mate", max = 2, max_age = "1 h" },   #! unexpected unexpected
+  { value = "it", quantity = "elapsed", since = "mate", max = "2 h", max_age = "1 h" },   #! unexpected
+  { value = "it", quantity = "torque", max = "2 N*m", max_age = "1 bar" },   #! bad-duration
+  { done = "measure", of = "it", max_age = "soon" },      #! bad-duration
   { value = "it", quantity = "elapsed", max = "2 N*m" },  #! bad-duration missing
   { done = "mat", of = "it" },                        #! unknown-action
   { any = [] },                                       #! missing

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cfgtrack.files.definition import parse_definition
 from cfgtrack.files.sequence import parse_sequence, read_sequence
 from cfgtrack.model.sequence import Outing, lay_out
 from cfgtrack.model.time import HOUR, MINUTE
@@ -79,6 +80,89 @@ def test_a_step_knows_who_does_it_and_in_which_outing(plant):
         ("2.01", "crane", "o-1"),
         ("o-2.ina.1", "ina", "o-2"),
     ]
+
+
+WORKS = """
+[[part]]
+id = "pump"
+port = [{ name = "V", kind = "valve" }]
+[[unit]]
+id = "P"
+part = "pump"
+[[place]]
+id = "HALL"
+site = true
+[[place]]
+id = "ANN"
+parent = "HALL"
+mobile = true
+[[place]]
+id = "BEN"
+parent = "HALL"
+mobile = true
+"""
+
+
+def test_a_track_names_its_doer():
+    """Who does a step: whom it names itself, else whom its track names, else whom the track is named for, assumed."""
+    plant = parse_definition({"works.toml": WORKS}).plant()
+    text = """
+[[outing]]
+id = "o"
+[[outing.track]]
+name = "valves"
+by = "ANN"
+steps = [{ id = "1", do = "open P:V" }, { id = "2", do = "shut P:V by BEN" }, { id = "3", do = "open P:V", by = "BEN" }]
+[[outing.track]]
+name = "BEN"
+steps = [{ id = "4", do = "shut P:V" }]
+[[outing.track]]
+name = "book"
+steps = [{ id = "5", do = "remark P dusty" }]
+"""
+    steps = parse_sequence(text, plant).steps
+    assert [(s.id, s.action.by, s.doer_assumed) for s in steps] == [
+        ("1", "ANN", False),
+        ("2", "BEN", False),
+        ("3", "BEN", False),
+        ("4", "BEN", True),
+        ("5", None, False),
+    ]
+
+
+def test_nobody_does_nothing_in_a_plant_with_sites(plant):
+    """A track or step without a doer, or with one who is no person or machine, is told; without sites not."""
+    text = """
+[[outing]]
+id = "o"
+[[outing.track]]                                      #! missing
+name = "valves"
+steps = [
+  { id = "1", do = "open P:V" },
+  { id = "2", do = "shut P:V by HALL" },              #! unknown
+  { id = "3", do = "open P:V", by = "ENN" },          #! unknown
+  { id = "4", do = "shut P:V by ANN" },
+]
+[[outing.track]]
+name = "more"
+by = "P"                                              #! unknown
+steps = [{ id = "5", do = "open P:V" }]
+"""
+    wanted = [
+        f"s.toml:{number}: {code}"
+        for number, line in enumerate(text.splitlines(), 1)
+        for code in line.partition("#!")[2].split()
+    ]
+    sited = parse_definition({"works.toml": WORKS}).plant()
+    with pytest.raises(BadInput) as caught:
+        parse_sequence(text, sited, name="s.toml")
+    assert [f"{problem.where}: {problem.code}" for problem in caught.value.problems] == wanted
+    sentences = " ".join(problem.sentence for problem in caught.value.problems)
+    assert "nobody does 1: say by" in sentences
+    assert "HALL is a place, not a person or machine; there are ANN, BEN" in sentences
+    assert "no person or machine ENN; known: ANN, BEN" in sentences
+    plain = parse_definition({"works.toml": WORKS.replace("site = true", "")}).plant()
+    assert [s.action.by for s in parse_sequence(text, plain).steps] == ["valves", "HALL", "ENN", "ANN", "P"]
 
 
 BAD = {

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cfgtrack.model.action import Action
-from cfgtrack.model.codec import FILLED_IN, IN_JSON, SAID, action_to_json, event_from_json
+from cfgtrack.model.codec import FILLED_IN, IN_JSON, SAID, Form, action_to_json, event_from_json
 from cfgtrack.model.event import Event
 
 SCHEMAS = Path(__file__).parents[2] / "schema" / "files"
@@ -49,6 +49,8 @@ EVENTS = st.builds(
     subjects=st.lists(TEXT, max_size=2).map(tuple),
     happened=st.integers(-(2**53), 2**53),
     moved=st.lists(TEXT, max_size=2).map(tuple),
+    parted=st.lists(TEXT, max_size=2).map(tuple),
+    **{told.name: st.dictionaries(TEXT, TEXT, max_size=2) for told in IN_JSON if told.form is Form.PLACES},
     initial=st.booleans(),
     body=st.none() | st.dictionaries(TEXT, TEXT, max_size=2),
     **{told.name: st.none() | TEXT for told in IN_JSON if told.unsaid is None and told.name != "body"},

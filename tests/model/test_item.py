@@ -39,6 +39,9 @@ PORTS = built(
     cycles=st.none() | st.integers(0, 99),
     torque=st.none() | st.tuples(NUMBER, NUMBER),
     flexible=st.booleans(),
+    site=WORD,
+    remote=LADDER,
+    reach=LADDER,
 )
 NODES = built(
     Node,
@@ -47,6 +50,7 @@ NODES = built(
     litres=st.none() | NUMBER,
     roles=st.frozensets(st.sampled_from(ROLES)),
     tags=TAGS,
+    remote=LADDER,
 )
 LINKS = built(InternalLink, a=WORD, b=WORD, gate=WORD, one_way=st.booleans())
 THERMAL = built(Thermal, capacity=NUMBER, leak=NUMBER, start=NUMBER, limit=NUMBER, biot=st.none() | NUMBER)
@@ -60,6 +64,8 @@ ITEMS = {
         moves=by("action", MOVES),
         joined=st.none() | WORD,
         fits=TAGS,
+        grip=st.booleans(),
+        tether=st.booleans(),
     ),
     "part": built(
         Part,
@@ -71,6 +77,7 @@ ITEMS = {
         thermal=st.none() | THERMAL,
         trapped=st.none() | NUMBER,
         tags=TAGS,
+        remote=st.dictionaries(WORD, st.lists(WORD, max_size=2).map(tuple), max_size=3),
     ),
     "unit": built(Unit, id=WORD, part=WORD, home=WORD, tags=TAGS),
     "place": built(
@@ -81,6 +88,8 @@ ITEMS = {
         sink=st.none() | NUMBER,
         mobile=st.booleans(),
         tags=TAGS,
+        site=st.booleans(),
+        operates=WORD,
     ),
 }
 

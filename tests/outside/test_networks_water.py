@@ -51,6 +51,7 @@ class Water:
 
     def __init__(self, name):
         self.model = network(name)
+        self.graph = self.model.to_graph().to_undirected()
         self.ends = {link: (x.start_node_name, x.end_node_name) for link, x in self.model.links()}
         shipped_ones = shipped()
         parts, units, mates = {"pipe": PIPE}, {}, []
@@ -178,8 +179,8 @@ def lost_tanks(water, links):
 
 def their_lost_tanks(water, links):
     """Return the same by networkx 3.6 on the graph that wntr 1.5 makes of the network."""
-    graph = water.model.to_graph().to_undirected()
-    graph.remove_edges_from([e for e in graph.edges(keys=True) if e[2] in links])
+    shut = [edge for edge in water.graph.edges(keys=True) if edge[2] in set(links)]
+    graph = nx.restricted_view(water.graph, [], shut)
     kept = set().union(*(nx.node_connected_component(graph, t) for t in water.model.tank_name_list))
     return set(graph) - kept
 
@@ -203,3 +204,74 @@ def test_reach_of_tanks_link_by_link():
         engine.settle()
         found = {s.removeprefix("N-").removesuffix(":water") for f in engine.findings() for s in f.subjects}
         assert found == their_lost_tanks(water, links[:number])
+
+
+# --- without scope: what is broken already hides nothing --------------------------------------------------------------
+
+ALL_TANKS = Rule(
+    "tank", "", "", 1, "", Always(), Path("fluid", Selection(liquid=True), Selection(expansion=True)), None
+)
+
+
+def nodes_of(findings):
+    """Return the nodes that findings are about."""
+    return {s.removeprefix("N-").removesuffix(":water") for f in findings for s in f.subjects}
+
+
+def without_bodies(findings):
+    """Return the nodes that findings are about, each once: those of a blow are told once."""
+    found = [s for f in findings for s in f.subjects]
+    assert len(found) == len(set(found))
+    return nodes_of(findings)
+
+
+def singles(water, count, seed):
+    """Return links to shut one at a time, the same at every run."""
+    links = sorted(water.ends)
+    return [random.Random(seed + n).choice(links) for n in range(count)]
+
+
+@pytest.mark.parametrize("name", ["Net3", "ky4"])
+def test_single_shuts_without_scope(name):
+    """Of 150 single shuts a network, a rule without scope tells just the nodes that networkx 3.6 finds cut off."""
+    water = Water(name)
+    links = singles(water, 150, 11)
+    touched = [f"L-{link}:VA" for link in links]
+    engine = Engine(RuleSet((ALL_TANKS,)), water.now.fork(), start=0, touched=touched)
+    cut = 0
+    for link, valve in zip(links, touched, strict=True):
+        mark = engine.mark()
+        engine.step(water.shut(valve, 1))
+        engine.settle()
+        lost = their_lost_tanks(water, [link])
+        assert without_bodies(engine.findings()) == lost
+        cut += bool(lost)
+        engine.back(mark)
+    assert cut > 10
+
+
+@pytest.mark.parametrize(("name", "orders", "each"), [("Net3", 5, 100), ("ky4", 1, 500)])
+def test_cumulative_shuts_without_scope(name, orders, each):
+    """Of 500 shuts a network one after another, each is told just the nodes that networkx 3.6 finds cut off by it.
+
+    The rule has no scope, and is broken from the first of them on: none of the later ones is hidden by that.
+    """
+    water = Water(name)
+    told = 0
+    for seed in range(orders):
+        links = random.Random(seed).sample(sorted(water.ends), each)
+        touched = [f"L-{link}:VA" for link in links]
+        engine = Engine(RuleSet((ALL_TANKS,)), water.now.fork(), start=0, touched=touched)
+        before: set[str] = set()
+        for number, valve in enumerate(touched, 1):
+            noted = engine.noted
+            engine.step(water.shut(valve, number))
+            engine.settle()
+            lost = their_lost_tanks(water, links[:number])
+            new = engine.findings(noted)
+            assert without_bodies(new) == lost - before
+            assert all(reason.links == (valve,) for f in new for reason in f.reasons)
+            assert without_bodies(engine.findings()) == lost
+            told += bool(lost - before) and bool(before)
+            before = lost
+    assert told > 20

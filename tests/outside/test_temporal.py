@@ -129,7 +129,8 @@ def test_stays(trace, limit):
     """What must stay does so exactly where (off) until[0,limit] (on until undone) holds at the trigger.
 
     Several looks are several clocks, each judged for itself; one may be broken more than once. rtamt's until asks for
-    its left side at the very instant of its right side too; the rule doesn't, hence the right side once more on the left.
+    its left side at the very instant of its right side too; the rule doesn't, hence the right side once more on the
+    left.
     """
     signal = history(trace)[1]
     stays = "((on>=0) and (((on>=0) or (undone>=0)) until (undone>=0)))"

@@ -281,8 +281,8 @@ class Moment:
                 return all(self.has(c, i) for i in self.named(of, it))
             case Value(of):
                 return all(self.inside(c, i) for i in self.named(of, it))
-            case Done(of, actions, since, quantity):
-                return all(self.done(i, actions, since, quantity) for i in self.named(of, it))
+            case Done(of):
+                return all(self.done(c, i) for i in self.named(of, it))
         raise TypeError(c)
 
     def ways(self, medium: str, item: str, end: Selection, it: str | None) -> list[bool]:
@@ -312,7 +312,32 @@ class Moment:
         value = self.value(c, item)
         if value is None:
             return c.unmeasured
+        if c.quantity not in ("cycles", "elapsed"):
+            taken = max((order, e.happened) for order, e in self.past if self.tells(e, c.quantity, item))
+            if c.max_age is not None and self.now - taken[1] > c.max_age:
+                return False
+            if taken[0] <= self.last_of(item, c.since):
+                return False
         return (low is None or low <= value) and (high is None or value <= high)
+
+    @staticmethod
+    def tells(e: Event, quantity: str, item: str) -> bool:
+        """Return whether an event tells a value of an item."""
+        return quantity in e.values and item in e.subjects
+
+    def last_of(self, item: str, actions: Sequence[str]) -> int:
+        """Return the place in the order of the last of these actions on an item, or on a port of it; -1 for none."""
+        ladder = {action for kind in self.state.plant.kinds.values() for action in kind.moves}
+        return max(
+            (
+                order
+                for order, e in self.past
+                if e.action in actions
+                for one in (*e.subjects, *e.moved)
+                if one == item or (e.action in ladder and owner_of(one) == item)
+            ),
+            default=-1,
+        )
 
     def value(self, c: Value, item: str) -> float | None:
         """Return the last value of an item."""
@@ -331,11 +356,12 @@ class Moment:
                 return e.values[c.quantity].value
         return None
 
-    def done(self, item: str, actions: Sequence[str], since: Sequence[str], quantity: str) -> bool:
-        """Return whether the last of `actions` on an item is later than the last of `since`."""
-        did = [s for a in actions if (s := self.last(item, a, quantity))]
-        before = [s for a in since if (s := self.last(item, a))]
-        return bool(did) and (not before or max(did) > max(before))
+    def done(self, c: Done, item: str) -> bool:
+        """Return whether the last of the actions on an item is later than the last of `since`, and not too old."""
+        did = [s for a in c.actions if (s := self.last(item, a, c.quantity))]
+        if not did or (c.max_age is not None and self.now - max(did)[0] > c.max_age):
+            return False
+        return max(did)[1] > self.last_of(item, c.since)
 
     def matched(self, rule: Rule, match: ActionMatch, e: Event) -> list[str]:
         """Return the items that a rule is about when an action matches."""
@@ -410,10 +436,8 @@ class Reference:
     def instants(self, *conditions: Condition) -> list[int]:
         """Return every instant at which a condition may change: events, and where a time since one is up."""
         times = {self.start, self.end, *(e.happened for e in self.events)}
-        for value in (v for c in conditions for v in _elapsed(c)):
-            for e in self.events:
-                times |= {e.happened + round(value.low * MICRO)} if value.low is not None else set()
-                times |= {e.happened + round(value.high * MICRO) + 1} if value.high is not None else set()
+        for after in {after for c in conditions for after in _waits(c)}:
+            times |= {e.happened + after for e in self.events}
         return sorted(t for t in times if self.start <= t <= self.end)
 
     def _always(self, rule: Rule, it: str, tolerance: int) -> Iterator[Broken]:
@@ -507,12 +531,16 @@ class Reference:
             yield rule.id, it, since, since, None
 
 
-def _elapsed(condition: Condition) -> Iterator[Value]:
+def _waits(condition: Condition) -> Iterator[int]:
+    """Yield how long after some event a condition may change by itself."""
     match condition:
         case All(parts) | AnyOf(parts):
             for part in parts:
-                yield from _elapsed(part)
+                yield from _waits(part)
         case Not(part):
-            yield from _elapsed(part)
-        case Value(quantity="elapsed"):
-            yield condition
+            yield from _waits(part)
+        case Value(quantity="elapsed", low=low, high=high):
+            yield from () if low is None else (round(low * MICRO),)
+            yield from () if high is None else (round(high * MICRO) + 1,)
+        case Value(max_age=int(age)) | Done(max_age=int(age)):
+            yield age + 1

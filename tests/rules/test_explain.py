@@ -300,3 +300,27 @@ DESCRIBED: dict[str, Condition] = {
 def test_described(words):
     """A condition is described in plain words."""
     assert DESCRIBED[words].words() == words
+
+
+WARNED: list[tuple[Condition, bool]] = [
+    (
+        AnyOf(
+            (Status(Selection(kinds=("tube",)), ("open",)), Status(Selection(kinds=("bolt",)), ("engaged",)))
+        ),
+        True,
+    ),
+    (Not(Status(Selection(kinds=("tube", "bolt")), ("open", "engaged"))), True),
+    (All((Not(Status(Selection(kinds=("tube", "bolt")), ("open", "engaged"))),)), True),
+    (Not(Status(Selection(kinds=("tube",)), ("open",))), False),
+    (Not(Count(Selection(kinds=("tube", "bolt")), ("open", "engaged"), least=1)), False),
+    (Status(Selection(kinds=("tube", "bolt")), ("open", "engaged")), False),
+]
+
+
+@pytest.mark.parametrize(("condition", "warns"), WARNED)
+def test_what_is_judged_as_one_is_told(condition, warns):
+    """A rule without scope that judges several items as one, by `any` or `not`, warns; with a scope, none does."""
+    ports = {"F1": Port("F1", "tube"), "B1": Port("B1", "bolt")}
+    plant = Plant(MEDIA, KINDS, {"p": Part("p", ports=ports)}, {"U0": Unit("U0", "p")}, {})
+    assert bool(rule(0, condition, None).warning(plant)) == warns
+    assert not rule(0, condition, Selection(kinds=("tube",))).warning(plant)

@@ -395,13 +395,16 @@ def _atom(r: Random) -> Condition:
             return Count(start, least=least, most=most, medium=medium, end=end)
         return Count(start, *_what(r), least, most)
     if sort is Value:
-        quantity = r.choice(("torque", "cycles", "elapsed", "elapsed"))
+        quantity = r.choice(("torque", "torque", "cycles", "elapsed", "elapsed"))
         elapsed = quantity == "elapsed"
         rated = not elapsed and r.random() < 0.5
-        since = _actions(r) if elapsed else ()
+        since = _actions(r) if elapsed or (quantity == "torque" and r.random() < 0.4) else ()
+        max_age = r.choice((None, *LIMITS)) if quantity == "torque" else None
         low, high = r.choice(RANGES)
-        return Value(_selection(r), quantity, low, high, rated, r.random() < 0.5, since)
-    return Done(_selection(r), _actions(r), r.choice(((), _actions(r))), r.choice(("", "", "torque")))
+        unmeasured = r.random() < 0.5
+        return Value(_selection(r), quantity, low, high, rated, unmeasured, since, max_age=max_age)
+    since, quantity = r.choice(((), _actions(r))), r.choice(("", "", "torque"))
+    return Done(_selection(r), _actions(r), since, quantity, r.choice((None, None, *LIMITS)))
 
 
 def _condition(r: Random, depth: int = 0) -> Condition:

@@ -50,6 +50,12 @@ _EVENTS = (
             "approve U:B1 of rule bolted from 2031-04-26T20:00:00Z until 2031-04-26T20:01:00Z",
         ),
         (Event("e", "approve", (), AT, body={"fingerprint": "cdfa"}), "approve of finding cdfa"),
+        (
+            Event("e", "approve", ("U",), AT, body={"fingerprints": ["cdfa", "0a"], "end": AT}),
+            "approve U of 2 findings cdfa, 0a until 2031-04-26T20:00:00Z",
+        ),
+        (Event("e", "approve", (), AT, body={"end": 2**60, "fingerprints": 7}), "approve"),
+        (Event("e", "acknowledge", (), AT, acknowledges="cdfa 0a"), "acknowledge cdfa 0a"),
         (Event("e", "lift", ("PUMP-2",), AT, place="CRANE"), "lift PUMP-2 by CRANE"),
         (_EVENTS[2], "as found: PUMP-1:F2 mated to PANEL-1:P2"),
         (Event("e", "as-found", ("U",), AT, place="BAY", facing="up"), "as found: U at BAY facing up"),

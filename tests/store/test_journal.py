@@ -241,7 +241,7 @@ def test_remarks_stick_to_unit_port_part_and_place(journal: Journal) -> None:
         ]
     )
     assert [e.event.id for e in journal.remarks(["X:F"])] == ["r1", "r2", "r3"]
-    assert [e.event.id for e in journal.remarks(["X", "BAY"])] == ["r2", "r3", "r4"]
+    assert [e.event.id for e in journal.remarks(["X", "BAY"])] == ["r1", "r2", "r3", "r4"]
 
 
 def test_measured_values_and_last_actions_are_found(journal: Journal) -> None:
@@ -342,11 +342,15 @@ def test_a_withdrawn_walk_takes_along_what_was_in_hand(journal: Journal) -> None
         journal.record([_event("w1", "withdraw", at=5, withdraws="e2", reason="was not so")])
 
 
+CODE = "0123456789ab"
+
+
 @pytest.mark.parametrize(
     ("changes", "says"),
     [
         ({"id": ""}, "needs an id"),
         ({"id": "e\x001"}, "can be printed"),
+        ({"values": {"cycles": parse_quantity("28", dimension="count")}}, "recording the mates"),
         ({"id": "e\ud800"}, "can be printed"),
         ({"remark": "half a pair \ud800"}, "can't be kept"),
         ({"happened": 2**53}, "too far from 1970"),
@@ -355,6 +359,14 @@ def test_a_withdrawn_walk_takes_along_what_was_in_hand(journal: Journal) -> None
         ({"withdraws": "e0", "reason": "x"}, "withdraw needs the id"),
         ({"explains": "e0"}, "explain needs the id"),
         ({"supersedes": "e0", "withdraws": "e0", "reason": "x"}, "not both"),
+        ({"acknowledges": CODE}, "acknowledge needs the fingerprints"),
+        ({"action": "acknowledge", "reason": "x"}, "acknowledge needs the fingerprints"),
+        ({"action": "acknowledge", "reason": "x", "acknowledges": " "}, "acknowledge needs the fingerprints"),
+        ({"action": "acknowledge", "acknowledges": CODE}, "needs a reason"),
+        ({"action": "approve"}, "by their fingerprints"),
+        ({"action": "approve", "body": {}}, "by their fingerprints"),
+        ({"action": "approve", "body": {"fingerprints": CODE}}, "expected a list of texts"),
+        ({"action": "approve", "body": {"rule": "r", "start": "soon"}}, "expected a time"),
         ({"supersedes": "e0", "reason": "x"}, "there is no event e0 to correct"),
         ({"action": "explain", "explains": "e0", "remark": None}, "needs a reason or a remark"),
         ({"supersedes": "define:1", "reason": "x"}, "load the right one"),

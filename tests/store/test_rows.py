@@ -5,7 +5,7 @@ from dataclasses import fields
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cfgtrack.model.codec import action_to_json
+from cfgtrack.model.codec import IN_JSON, Form, action_to_json
 from cfgtrack.model.event import Event
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.store.canonical import canonical_json
@@ -20,6 +20,8 @@ events = st.builds(
     subjects=st.lists(texts, max_size=2).map(tuple),
     happened=st.integers(-(2**53) + 1, 2**53 - 1),
     moved=st.lists(texts, max_size=2).map(tuple),
+    parted=st.lists(texts, max_size=2).map(tuple),
+    **{told.name: st.dictionaries(texts, texts, max_size=2) for told in IN_JSON if told.form is Form.PLACES},
     basis=st.sampled_from(["reported", "witnessed"]),
     values=st.dictionaries(
         texts, st.sampled_from([parse_quantity("25 N*m"), parse_quantity("0.1 V")]), max_size=2
@@ -30,7 +32,19 @@ events = st.builds(
         f.name: optional
         for f in fields(Event)
         if f.name
-        not in ("id", "action", "subjects", "happened", "moved", "basis", "values", "initial", "body")
+        not in (
+            "id",
+            "action",
+            "subjects",
+            "happened",
+            "moved",
+            "parted",
+            "basis",
+            "values",
+            "initial",
+            "body",
+        )
+        and f.name not in {told.name for told in IN_JSON if told.form is Form.PLACES}
     },
 )
 

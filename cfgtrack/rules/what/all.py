@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from cfgtrack.rules.condition import WHOLE, Ended, Judge, Part
+from cfgtrack.rules.condition import WHOLE, Condition, Ended, Judge, Part
 from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.finding import Reason, join
 from cfgtrack.rules.several import PartsJudge, Several
@@ -60,3 +60,7 @@ class All(Several):
     """Every part is true. True when there are none."""
 
     key, word, brackets, none, judge = "all", "and", "any", "always", _All
+
+    def as_one(self) -> Iterator[Condition]:
+        for part in self.parts:
+            yield from part.as_one()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from cfgtrack.rules.condition import WHOLE, Ended, Part, falling_short
+from cfgtrack.rules.condition import WHOLE, Condition, Ended, Part, falling_short
 from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.finding import Reason, join
 from cfgtrack.rules.several import PartsJudge, Several
@@ -50,3 +50,6 @@ class AnyOf(Several):
     """At least one part is true."""
 
     key, word, brackets, none, judge = "any", "or", "all", "never", _AnyOf
+
+    def as_one(self) -> Iterator[Condition]:
+        yield self

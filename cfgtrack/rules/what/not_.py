@@ -35,6 +35,12 @@ class Not(Condition):
     def checked(self) -> Iterator[Selection]:
         return self.part.checked()
 
+    def each(self) -> Iterator[Selection]:
+        return self.part.each()
+
+    def as_one(self) -> Iterator[Condition]:
+        yield self
+
     def compile(self, world: World) -> Judge:
         return _Not(self.part, self.part.compile(world))
 

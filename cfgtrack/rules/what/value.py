@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from math import nan
 from typing import ClassVar, Self
 
-from cfgtrack.model.action import MEASURE, Action
+from cfgtrack.model.action import BOOK_ACTIONS, GENERAL_ACTIONS, MEASURE, Action
+from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
 from cfgtrack.model.time import SECOND, format_duration
 from cfgtrack.rules.condition import Clause
@@ -16,7 +17,7 @@ from cfgtrack.rules.dependence import Timer
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
 from cfgtrack.rules.saying import say_either
-from cfgtrack.rules.world import World
+from cfgtrack.rules.world import Stamp, World
 
 CYCLES, ELAPSED = "cycles", "elapsed"
 ANY_QUANTITY = next(iter(QUANTITIES))
@@ -31,7 +32,9 @@ class Value(OnItems):
 
     Measured quantities by name; ``cycles`` is mate cycles used; ``elapsed`` is seconds since the last action `since`
     on the item. With `rated` the range is the port's own (its torque range, its rated mate cycles). What was never
-    measured is outside, unless `unmeasured` is true. `unit` is the one that the range was written in.
+    measured is outside, unless `unmeasured` is true. A measured value counts only if it is not older than `max_age`
+    (microseconds) and was measured later than the last of `since`, where these are given. `unit` is the one that the
+    range was written in.
     """
 
     key: ClassVar[str] = "value"
@@ -42,14 +45,19 @@ class Value(OnItems):
     unmeasured: bool = False
     since: tuple[str, ...] = ()
     unit: str = field(default="", compare=False)
+    max_age: int | None = None
 
     @classmethod
     def read(cls, clause: Clause) -> Self:
         of, quantity = clause.selection("value"), clause.text("quantity", required=True)
         rated, unmeasured = clause.flag("rated"), clause.flag("unmeasured")
         since = clause.actions("since", required=quantity == ELAPSED)
-        if since and quantity != ELAPSED:
-            clause.note("since", "unexpected", f"since goes with the quantity {ELAPSED}, not {quantity}")
+        max_age = clause.duration("max_age")
+        for name in (
+            ("since", "max_age") if quantity == CYCLES else ("max_age",) if quantity == ELAPSED else ()
+        ):
+            if clause.has(name):
+                clause.note(name, "unexpected", f"{name} goes with what is measured, not with {quantity}")
         least, most = _bound(clause, "min", quantity), _bound(clause, "max", quantity)
         low, high = (None if q is None else q.value for q in (least, most))
         unit = next((q.unit for q in (least, most) if q is not None), "")
@@ -65,12 +73,24 @@ class Value(OnItems):
             clause.note("", "missing", "a value condition needs min, max or rated")
         if low is not None and high is not None and low > high:
             clause.note("min", "contradiction", "min is above max: never true")
-        return cls(of, quantity, low, high, rated, unmeasured, since, unit)
+        return cls(of, quantity, low, high, rated, unmeasured, since, unit, max_age)
 
     def words(self) -> str:
         span = "in its rated range" if self.rated else self.span(self.low, self.high)
         missing = ", or was never measured" if self.unmeasured else ""
-        return f"{self.what()} of {self.of.words()} is {span}{missing}"
+        return f"{self.what()} of {self.of.words()} is {span}{missing}{self.age_words()}"
+
+    def age_words(self) -> str:
+        """Return how old the measurement may be; "" where nothing is asked of that."""
+        if self.quantity == ELAPSED or not self._asks_age:
+            return ""
+        asked = [] if self.max_age is None else [f"at most {format_duration(self.max_age)} ago"]
+        asked += [f"since the last {say_either(self.since)}"] if self.since else []
+        return f", measured {' and '.join(asked)}"
+
+    @property
+    def _asks_age(self) -> bool:
+        return self.max_age is not None or bool(self.since)
 
     def what(self) -> str:
         """Return what it looks at."""
@@ -97,19 +117,37 @@ class Value(OnItems):
 
     # --- judging ---
 
-    def timers(self) -> tuple[Timer, ...]:
-        """Return when the time that has passed comes into the range, and when it leaves it."""
+    def timers(self, plant: Plant) -> tuple[Timer, ...]:
+        """Return when the time that has passed comes into the range and leaves it, or a measurement gets too old."""
         if self.quantity != ELAPSED:
-            return ()
+            if self.max_age is None:
+                return ()
+            return (Timer(_any_action(plant), (self.max_age + 1,), self.quantity),)
         after = [] if self.low is None else [round(self.low * SECOND)]
         after += [] if self.high is None else [round(self.high * SECOND) + 1]
         return (Timer(self.since, tuple(after)),)
+
+    def looks_inside(self) -> bool:
+        return bool(self.since)
 
     def is_met(self, world: World, item: str) -> bool:
         (low, high), value = self._range(world, item), self._value(world, item)
         if value is None:
             return self.unmeasured
-        return (low is None or value >= low) and (high is None or value <= high)
+        is_inside = (low is None or value >= low) and (high is None or value <= high)
+        return is_inside and not self._fault_of_age(world, item)
+
+    def _fault_of_age(self, world: World, item: str) -> str:
+        """Return why the measured value of an item doesn't count though it is there, "" where it does."""
+        if self.quantity == ELAPSED or not self._asks_age:
+            return ""
+        taken = world.last_done(item, "", self.quantity)
+        if taken is None:
+            return "at a time that isn't known"
+        if self.max_age is not None and world.now - taken[0] > self.max_age:
+            return f"{format_duration(world.now - taken[0])} ago"
+        before = last_since(world, item, self.since)
+        return "" if before is None or taken > before else f"before the last {say_either(self.since)}"
 
     def _range(self, world: World, item: str) -> tuple[float | None, float | None]:
         """Return the range that applies to an item, SI units."""
@@ -139,7 +177,9 @@ class Value(OnItems):
             form = f"{say_either(self.since)} of {{}} was never done"
             return Reason.of_each("value", (item,), form, (item,))
         got = "was never measured" if value is None else f"is {self.number(value)}"
-        form = "{}; must be " + self.span(*self._range(world, item))
+        if value is not None and (fault := self._fault_of_age(world, item)):
+            got = f"was {self.number(value)} when it was measured {fault}"
+        form = "{}; must be " + self.span(*self._range(world, item)) + self.age_words()
         return Reason.of_each("value", (f"{self.what()} of {item} {got}",), form, (item,))
 
     def towards(self, world: World, item: str, *, true: bool) -> Iterator[Proposal]:
@@ -165,6 +205,32 @@ def measuring(world: World, action: str, item: str, quantity: str, *values: floa
     first, *others = (Action("", action, (item,), world.now, values={quantity: value}) for value in measured)
     said = f"{action} {item} {quantity}" + (f", {span}" if span else "")
     return Proposal(first, said, tuple(others))
+
+
+def last_since(world: World, item: str, actions: Iterable[str]) -> Stamp | None:
+    """Return when the last of these actions was done to an item, or None.
+
+    A unit or place is engaged, mated or opened at its ports: what is done along a ladder to one of them is done to it.
+    """
+    stamps = [
+        stamp
+        for action in actions
+        for subject in _where_done(world.plant, item, action)
+        if (stamp := world.last_done(subject, action)) is not None
+    ]
+    return max(stamps, default=None)
+
+
+def _where_done(plant: Plant, item: str, action: str) -> tuple[str, ...]:
+    if ":" in item or action in GENERAL_ACTIONS or action in BOOK_ACTIONS:
+        return (item,)
+    return (item, *plant.ports_of(item))
+
+
+def _any_action(plant: Plant) -> tuple[str, ...]:
+    """Return all that may be done to hardware: whatever it is, what was measured can be told with it."""
+    moves = {action: None for kind in plant.kinds.values() for action in kind.moves}
+    return (*moves, *sorted(GENERAL_ACTIONS))
 
 
 def is_quantity(clause: Clause, quantity: str) -> bool:
