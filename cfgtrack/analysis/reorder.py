@@ -18,8 +18,10 @@ from cfgtrack.model.sequence import Sequence as Proposed
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Cure
 
-MOST_REORDERS = 20
+MOST_REORDERS = 12
 """So many other orders of the steps are tried for a finding."""
+
+_NEAR_BY = 2
 
 Ready = Callable[[Iterable[Event]], Engine]
 """What gives an engine that has judged the past, ready for events that may come."""
@@ -123,7 +125,8 @@ def _codes(engine: Engine, course: Course) -> Iterator[list[str]]:
 def _changes(proposal: Proposed, course: Course, case: Case) -> list[tuple[Cure, Proposed]]:
     """Return the other orders that might help, likely ones first, each in words and as a sequence.
 
-    Of two steps of one track the later is done just before the other; of two tracks the earlier waits for the other.
+    Steps are taken that have to do with what a finding is about, or with what was proposed against it. Of two
+    of one track the later is done just before the other; of two tracks the earlier waits for the other.
     """
     turn = {said: number for number, said in enumerate(course.ids)}
     outings = {outing.id: number for number, outing in enumerate(proposal.outings)}
@@ -133,6 +136,8 @@ def _changes(proposal: Proposed, course: Course, case: Case) -> list[tuple[Cure,
         apart = turn[f"step:{other.id}"] - turn[f"step:{mine.id}"]
         first, then = (other, mine) if apart > 0 else (mine, other)
         rank = (_kinship(case, other), abs(apart))
+        if rank[0] > _NEAR_BY:
+            continue
         if first.track == then.track and first is not then:
             out.append((rank, Cure(step=first.id, before=then.id), _moved(proposal, first, then)))
         elif outings[first.outing] == outings[then.outing] and first is not then:
@@ -149,7 +154,8 @@ def _kinship(case: Case, step: Step) -> int:
     named.update(subject for one in wanted for subject in one.subjects)
     if named & {*done.subjects}:
         return 1
-    return 2 if {owner_of(name) for name in named} & {owner_of(s) for s in done.subjects} else 3
+    near = {owner_of(name) for name in named} & {owner_of(subject) for subject in done.subjects}
+    return _NEAR_BY if near else _NEAR_BY + 1
 
 
 def _moved(proposal: Proposed, step: Step, before: Step) -> Proposed:
