@@ -11,7 +11,9 @@ from typing import ClassVar
 
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
+from cfgtrack.analysis.cures import cured
 from cfgtrack.analysis.options import doers, options
+from cfgtrack.analysis.reorder import Plan
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, kept_rules, rules_to_judge_by
@@ -28,6 +30,7 @@ from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, expect_thing
 from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.rule import RuleSet
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +62,7 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
                 acknowledgements=past.acknowledgements,
                 in_force=_in_force(past, rules),
             )
+        report = _with_cures(past, chosen, proposed, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
         return Checked(past.moment, report, tuple(remarks))
@@ -92,6 +96,15 @@ def _telling_new_starts(proposal: Proposal) -> Iterator[None]:
             f" later; with the gaps kept: {starts}"
         )
         raise BadInput(Problem(first.where or proposal.where, "too-early", sentence)) from early
+
+
+def _with_cures(past: Past, rules: RuleSet, proposal: Proposal, report: CheckReport) -> CheckReport:
+    """Return a report with what would cure its findings: those that the proposal breaks, and those open before it."""
+    ready = past.ready(rules)
+    plan = Plan(proposal, past.configuration, past.moment.at)
+    return replace(
+        report, new=tuple(cured(report.new, ready, plan=plan)), open=tuple(cured(report.open, ready))
+    )
 
 
 def _single(action: str, plant: Plant) -> Proposal:

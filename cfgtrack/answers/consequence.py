@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past
@@ -12,6 +14,9 @@ from cfgtrack.model.plant import owner_of
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.variance import under_variance
 from cfgtrack.store.journal import Journal
+
+if TYPE_CHECKING:
+    from cfgtrack.rules.engine import Engine
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +51,18 @@ def consequence(past: Past, entry: Entry) -> Consequence:
     new = {named for f in (*option.findings, *option.excused) for named in _named(f)}
     still = (f for f in engine.findings(as_it_is=True) if new.isdisjoint(_named(f)))
     open_ones = _open_on(past, [event], still)
-    return Consequence(option.findings, option.excused, option.started, remarks, open_ones)
+    findings = option.findings
+    if findings:
+        from cfgtrack.analysis.course import Course
+        from cfgtrack.analysis.cures import cured
+
+        findings = tuple(cured(findings, partial(_ready, past, event), Course((event,))))
+    return Consequence(findings, option.excused, option.started, remarks, open_ones)
+
+
+def _ready(past: Past, event: Event, coming: Iterable[Event]) -> Engine:
+    """Return an engine just before an event, ready for it and for what else may come."""
+    return past.engine_before(event, *coming)
 
 
 def _named(finding: Finding) -> set[tuple[str, int]]:

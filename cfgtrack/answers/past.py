@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
@@ -181,13 +181,19 @@ class Past:
         """Return the running clocks."""
         return self.judging.engine(settled=False).clocks()
 
-    def engine_before(self, event: Event) -> Engine:
-        """Return an engine at the moment, ready for one resolved event. It need not know what is over.
+    def ready(self, rules: RuleSet) -> Callable[[Iterable[Event]], Engine]:
+        """Return what gives an engine that has judged all of the past, ready for events that may come."""
+        from cfgtrack.analysis.check import judged
+
+        return lambda coming: judged(rules, self.start_for(rules), self.networks, coming=coming)
+
+    def engine_before(self, event: Event, *others: Event) -> Engine:
+        """Return an engine at the moment, ready for one resolved event, or for others. It need not know what is over.
 
         A writer keeps the checkpoints that are made on the way, with `keep`.
         """
         self.judging = self._judging(event.happened)
-        return self.judging.engine(coming=(event,), settled=False)
+        return self.judging.engine(coming=(event, *others), settled=False)
 
     def judge_to_keep(self) -> None:
         """Judge all of the past, for a writer: with `keep` the checkpoints that are made on the way are kept."""

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
+from cfgtrack.analysis.cures import cured
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
@@ -65,7 +66,7 @@ def findings(asking: Asking) -> Open:
         )
         return Open(
             past.moment,
-            tuple(plain),
+            tuple(cured(plain, past.ready(past.rules))),
             tuple(excused),
             _acknowledged(past, (*plain, *excused)),
             past.void,

@@ -13,6 +13,7 @@ from typing import Any, ClassVar, Protocol, Self
 
 from cfgtrack.model.quantity import Quantity
 from cfgtrack.network.flow import Link
+from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.dependence import EVERYTHING, Dependence
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.match import ActionMatch
@@ -85,7 +86,7 @@ class Judge(ABC):
 
     @abstractmethod
     def reasons(self, it: str | None, ended: Ended, part: Part | None = None) -> tuple[Reason, ...]:
-        """Return why it is false now, for `it`, and what would cure it. `ended` are the links that just ended.
+        """Return why it is false now, for `it`. `ended` are the links that just ended.
 
         With `part`, one of those that are `short`: why that instance is false.
         """
@@ -100,6 +101,13 @@ class Judge(ABC):
     def met(self, it: str | None) -> tuple[str, ...]:  # noqa: ARG002 - who tells nothing of items has none
         """Return, where it holds, the items that make it true."""
         return ()
+
+    def towards(self, it: str | None, part: Part | None = None, *, true: bool) -> Iterator[Proposal]:  # noqa: ARG002 - who knows of nothing proposes nothing
+        """Yield single actions that might make it true, or false: likely ones first, none of them tried.
+
+        With `part`, one of those that are `short`: that might make that instance true.
+        """
+        yield from ()
 
     @property
     def version(self) -> int | None:

@@ -1,31 +1,36 @@
-"""Cures: single actions, possible now, after which something would be as it should be."""
+"""Proposals: single actions that might put right what a rule says no to, as conditions make them. None is tried."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from itertools import chain, islice
+from collections.abc import Iterable, Iterator
+from itertools import islice
+from typing import NamedTuple
 
 from cfgtrack.model.action import Action
-from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import resolve
-from cfgtrack.rules.breach import words
-from cfgtrack.rules.world import World
 
-MOST_CURES = 5
-
-MOST_TRIED = 50
-"""For how many items a cure is looked for."""
+MOST_AT_ONCE = 50
+"""For how many items at most actions are proposed: what cures must cure them all."""
 
 
-def that_work(world: World, actions: Iterable[Action], works: Callable[[Event], bool]) -> Iterator[str]:
-    """Yield in words those actions that are possible now, and that work once they are resolved."""
-    for action in actions:
-        outcome = resolve(world.configuration, action)
-        if isinstance(outcome, Event) and works(outcome):
-            yield words(action) + (f" facing {action.facing}" if action.facing else "")
+class Proposal(NamedTuple):
+    """An action that might help, and how it is said where its own words don't do.
+
+    `others` are the same with other values: what is said holds only where they help, too.
+    """
+
+    action: Action
+    said: str = ""
+    others: tuple[Action, ...] = ()
 
 
-def first_few(cures: Iterable[Iterable[str]]) -> tuple[str, ...]:
-    """Return the first few cures of the first many items: a plant where thousands lack something is not searched."""
-    found = chain.from_iterable(islice(cures, MOST_TRIED))
-    return tuple(islice(dict.fromkeys(found), MOST_CURES))
+def in_turn(several: Iterable[Iterator[Proposal]]) -> Iterator[Proposal]:
+    """Yield the first of each, then the second of each, and so on."""
+    waiting = list(islice(several, MOST_AT_ONCE))
+    while waiting:
+        left: list[Iterator[Proposal]] = []
+        for one in waiting:
+            proposal = next(one, None)
+            if proposal is not None:
+                yield proposal
+                left.append(one)
+        waiting = left

@@ -13,7 +13,8 @@ Everything that changes is written through a `Trail`, so the engine can step bac
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import chain
 from typing import Any, NamedTuple
 
 from cfgtrack.model.action import END
@@ -22,7 +23,9 @@ from cfgtrack.model.event import Event
 from cfgtrack.network.flow import Link
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach, gather
+from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.finding import Clock, Finding
+from cfgtrack.rules.joining import to_make
 from cfgtrack.rules.mode import Runner
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.trail import Trail
@@ -359,6 +362,24 @@ class Engine:
     def breaches(self) -> list[tuple[Breach, int | None]]:
         """Return every breach so far, one an instance, with when it was put right (None: it wasn't, or can't be)."""
         return [(breach, self._until.get(number)) for number, breach in self._breaches.items()]
+
+    def breaches_since(self, noted: int) -> dict[int, Breach]:
+        """Return the breaches noted after the first `noted`, by their numbers: see `is_mended`."""
+        return {n: self._breaches[n] for n in range(noted, self._noted) if n in self._breaches}
+
+    def open_breaches(self) -> dict[int, Breach]:
+        """Return the breaches that still can, and must, be put right, by their numbers."""
+        return {n: b for n, b in self._breaches.items() if not self._is_settled(n, b)}
+
+    def is_mended(self, number: int) -> bool:
+        """Return whether a breach was put right."""
+        return number in self._until
+
+    def proposals(self, breach: Breach) -> Iterator[Proposal]:
+        """Yield single actions that might put a breach right as things are now: nothing is tried."""
+        lost = (link for r in breach.reasons if r.code == "no-path" for link in r.links)
+        own = self._runner_of[breach.rule.id].own.towards(breach.it, breach.part, true=True)
+        return chain(in_turn(to_make(self.world, link) for link in lost), own)
 
     @property
     def noted(self) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Self
+from typing import Any, ClassVar, NamedTuple, Self
 
 from cfgtrack.model.time import SECOND, Instant
 from cfgtrack.rules.saying import say_list, say_some
@@ -18,8 +18,7 @@ SEVERITIES = {1: "catastrophic", 2: "critical", 3: "marginal", 4: "negligible"}
 class Reason:
     """Why a condition is false. `code` names the sort of reason; `text` says it in words.
 
-    `links` are the links whose breaking cut the last path; `beyond` the items now cut off, or that lack something;
-    `cures` what would put it right: single links, or actions.
+    `links` are the links whose breaking cut the last path; `beyond` the items now cut off, or that lack something.
 
     Reasons that say the same of different items are told as one: of `each` item what `form` says of all of them
     (``{}`` stands for them). Of a lost path `to` are the ends, in words, and of one that must not be that there is one;
@@ -32,29 +31,26 @@ class Reason:
     text: str
     links: tuple[str, ...] = ()
     beyond: tuple[str, ...] = ()
-    cures: tuple[str, ...] = ()
     each: tuple[str, ...] = ()
     form: str = ""
     to: str = ""
     noun: str = ""
 
     @classmethod
-    def of_each(
-        cls, code: str, each: Sequence[str], form: str, beyond: tuple[str, ...], cures: tuple[str, ...] = ()
-    ) -> Self:
+    def of_each(cls, code: str, each: Sequence[str], form: str, beyond: tuple[str, ...]) -> Self:
         """Return a reason that says of each of some items what `form` says of all of them."""
-        return cls(code, form.replace("{}", say_list(each)), (), beyond, cures, tuple(each), form)
+        return cls(code, form.replace("{}", say_list(each)), (), beyond, tuple(each), form)
 
     def remembered(self) -> list[Any]:
         """Return it as JSON has it."""
-        lists = map(list, (self.links, self.beyond, self.cures, self.each))
+        lists = map(list, (self.links, self.beyond, self.each))
         return [self.code, self.text, *lists, self.form, self.to, self.noun]
 
     @classmethod
     def recalled(cls, told: list[Any]) -> Self:
         """Return the reason that was told."""
-        code, text, links, beyond, cures, each, *said = told
-        return cls(code, text, tuple(links), tuple(beyond), tuple(cures), tuple(each), *said)
+        code, text, links, beyond, each, *said = told
+        return cls(code, text, tuple(links), tuple(beyond), tuple(each), *said)
 
 
 def join(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
@@ -73,7 +69,6 @@ def _joined(group: Sequence[Reason]) -> Reason:
         first,
         text=first.form.replace("{}", say_list(each)) if first.form else first.text,
         beyond=_once(b for r in group for b in r.beyond),
-        cures=_once(c for r in group for c in r.cures),
         each=each,
         noun=first.noun if all(r.noun == first.noun for r in group) else "item",
     )
@@ -81,6 +76,39 @@ def _joined(group: Sequence[Reason]) -> Reason:
 
 def _once(names: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names))
+
+
+@dataclass(frozen=True, slots=True)
+class Cure:
+    """What would cure a finding, alone and wholly; it was tried.
+
+    Either all of `actions`, one after the other; or that `step` of a sequence is done `before` another, or `waits_for`
+    one. `starts` names the rules of which it starts a clock.
+    """
+
+    told: ClassVar[tuple[str, ...]] = ("text",)
+
+    actions: tuple[str, ...] = ()
+    step: str | None = None
+    before: str | None = None
+    waits_for: str | None = None
+    starts: tuple[str, ...] = ()
+
+    @property
+    def text(self) -> str:
+        """The cure in words."""
+        if self.before is not None:
+            return f"do step {self.step} before step {self.before}"
+        if self.waits_for is not None:
+            return f"step {self.step} waits for step {self.waits_for}"
+        return " and ".join(self.actions)
+
+
+class Tried(NamedTuple):
+    """How many of the candidates for a cure were tried."""
+
+    tried: int
+    candidates: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +134,8 @@ class Finding:
     was broken, `until` when it was put right (None: still open). `event` is the event that broke it (None: time alone
     did, or it was so from the start), `step` the step of a proposal that it is. `ends` are the ends at which what must
     hold by them did not. `no_verdict` marks a rule that could not be judged. `instances` are all for whom it is broken
-    at one blow and by one cause.
+    at one blow and by one cause. `cures` are looked for where it is shown, and `tried` says among how many (None: none
+    were looked for).
     """
 
     told: ClassVar[tuple[str, ...]] = ("fingerprints", "category")
@@ -133,6 +162,8 @@ class Finding:
     no_verdict: bool = False
     variance: str = ""
     instances: tuple[Instance, ...] = ()
+    cures: tuple[Cure, ...] = ()
+    tried: Tried | None = None
 
     @property
     def is_open(self) -> bool:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from cfgtrack.model.plant import Plant
 from cfgtrack.rules.condition import Condition, Ended, Judge, Part
+from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.dependence import Timer, depends_on_items
 from cfgtrack.rules.finding import Reason, join
 from cfgtrack.rules.selection import Selection
@@ -27,7 +28,11 @@ class OnItems(Condition):
 
     @abstractmethod
     def reason(self, world: World, item: str) -> Reason:
-        """Return why an item falls short now, and what would cure it: told as one with the others, see `Reason`."""
+        """Return why an item falls short now: told as one with the others, see `Reason`."""
+
+    def towards(self, world: World, item: str, *, true: bool) -> Iterator[Proposal]:  # noqa: ARG002 - not all know of any
+        """Yield single actions after which an item might meet it; or, unless `true`, no longer."""
+        yield from ()
 
     def each(self) -> Iterator[Selection]:
         """Yield the selection of its items."""
@@ -75,6 +80,10 @@ class _EveryItem(Judge):
 
     def met(self, it: str | None) -> tuple[str, ...]:
         return tuple(item for item in self.items(it) if not self._falls_short(item))
+
+    def towards(self, it: str | None, part: Part | None = None, *, true: bool) -> Iterator[Proposal]:
+        items = part or (self._short(it) if true else self.met(it))
+        return in_turn(self.condition.towards(self.world, item, true=true) for item in items)
 
     @property
     def version(self) -> int | None:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
+from itertools import islice
 from typing import NamedTuple
 
 from cfgtrack.model.action import PLACE, Action
-from cfgtrack.model.event import Event, effects
-from cfgtrack.model.plant import owner_of
-from cfgtrack.rules.cure import first_few, that_work
+from cfgtrack.model.plant import Plant, Unit, owner_of
+from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.saying import say_either, say_places
-from cfgtrack.rules.selection import HOME, stands_at
+from cfgtrack.rules.selection import HOME, place_fits, stands_at
 from cfgtrack.rules.world import World
+
+MOST_PLACES = 12
+"""So many places at most are proposed."""
 
 
 class Wanted(NamedTuple):
@@ -47,39 +50,35 @@ class Wanted(NamedTuple):
             return f"{item} is at {world.configuration.state(owner).value or 'no known place'}"
         return f"{item} is not"
 
-    def cures(self, world: World, items: Iterable[str], *, away: bool = False) -> tuple[str, ...]:
-        """Return single actions after which an item would be so; or, with `away`, no longer so."""
-        return first_few(self._moves(world, item, away=away) for item in items)
-
-    def _moves(self, world: World, item: str, *, away: bool) -> Iterator[str]:
-        could = self._could_move(world, item, away=away)
-        return that_work(world, could, lambda event: self._is_met_after(world, event, item) != away)
-
-    def _could_move(self, world: World, item: str, *, away: bool) -> Iterator[Action]:
-        """Yield actions that might: the moves of a port's ladder, and a unit's being placed where it should be."""
+    def towards(self, world: World, item: str, *, away: bool) -> Iterator[Proposal]:
+        """Yield single actions after which an item might be so; or, with `away`, no longer so."""
         plant, now = world.plant, world.now
         found = plant.port(item)
         if found is not None and self.among:
-            for action in found[1].moves:
-                yield Action("", action, (item,), now)
-        unit = plant.units.get(item)
-        if unit is None or away:
-            return
-        for place in dict.fromkeys(unit.home if at == HOME else at for at in self.at):
-            if place in plant.places:
+            moves = found[1].moves.values()
+            for move in sorted(moves, key=lambda move: (move.target in self.among) == away):
+                yield Proposal(Action("", move.action, (item,), now))
+        unit = plant.units.get(owner_of(item))
+        if unit is not None and self.at:
+            for place in islice(self._places(plant, unit, away=away), MOST_PLACES):
                 for facing in plant.places[place].ways_round:
-                    yield Action("", PLACE, (item,), now, place=place, facing=facing)
+                    yield Proposal(Action("", PLACE, (unit.id,), now, place=place, facing=facing))
 
-    def _is_met_after(self, world: World, event: Event, item: str) -> bool:
-        """Return whether an item would be so once a resolved event had happened."""
-        then = world.configuration
-        if event.place is not None:
-            then = then.fork()
-            then.apply(event)
-        value = then.state(item).value if ":" in item else ""
-        for effect in effects(then.plant, event):
-            if effect.subject == item and not effect.aspect:
-                value = effect.value
-        if self.among and value not in self.among:
-            return False
-        return not self.at or stands_at(then, owner_of(item), self.at)
+    def _places(self, plant: Plant, unit: Unit, *, away: bool) -> Iterator[str]:
+        """Yield the places that a unit might be taken to: first those that are named."""
+        named = dict.fromkeys(unit.home if at == HOME else at for at in self.at)
+        yield from (place for place in named if place in plant.places and not away)
+        patterns = tuple(named)
+        for place in plant.places:
+            inside = any(place_fits(plant, p, patterns) for p in _around(plant, place))
+            if inside != away and (away or place not in named):
+                yield place
+
+
+def _around(plant: Plant, place: str) -> Iterator[str]:
+    """Yield a place and those that it is in by its definition."""
+    seen = set[str]()
+    while place in plant.places and place not in seen:
+        seen.add(place)
+        yield place
+        place = plant.places[place].parent

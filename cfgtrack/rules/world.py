@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event
+from cfgtrack.model.event import Event, effects
 from cfgtrack.model.hold import aboard
 from cfgtrack.network.flow import Flow, Link, Shift
 from cfgtrack.network.network import Network, compile_network
@@ -117,6 +117,13 @@ class World:
         self.tallies.update(subjects, shifts)
         self.epoch += 1
         return Change(event, subjects, shifts)
+
+    def sees(self, event: Event) -> bool:
+        """Return whether an event writes only what was named as touched: all else may be contracted."""
+        touched = self._touched
+        return touched is None or all(
+            e.subject in touched for e in effects(self.plant, event) if not e.aspect
+        )
 
     # --- for conditions that are made ready ---
 

@@ -10,7 +10,8 @@ from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.time import format_instant
-from cfgtrack.rules.finding import SEVERITIES, Clock, Finding, Reason
+from cfgtrack.rules.finding import SEVERITIES, Clock, Cure, Finding, Reason
+from cfgtrack.rules.saying import say_list
 from cfgtrack.show.record import discrepancies_text
 from cfgtrack.show.tables import (
     count,
@@ -34,7 +35,6 @@ CAUTION = "This advises. Local codes, the approved procedure and licensed or cer
 
 _COLOURS = {0: "magenta", 1: "red", 2: "red", 3: "yellow", 4: "blue"}
 _MOST = 8
-_MOST_CURES = 5
 _LINKS = {"no-path": "broken by", "path": "over"}
 """What the links of a reason are to it, by its code."""
 
@@ -150,16 +150,14 @@ def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
         yield "durations", _takes(finding)
     yield "ends", _ends(finding.ends)
     yield "concerns", names_text(finding.subjects)
-    cures = _cures_of_all(finding.reasons)
     for reason in finding.reasons[:_MOST]:
         yield "why", reason.text
         yield _LINKS.get(reason.code, "links"), _unless_said(reason.links, reason.text)
         yield "beyond", _unless_said([b for b in reason.beyond if b not in finding.subjects], reason.text)
-        if not cures:
-            yield "cure", _either(reason.cures)
     if len(finding.reasons) > _MOST:
         yield "why", f"and {count(len(finding.reasons) - _MOST, 'more reason')}"
-    yield "cure", _either(cures)
+    yield "cure", _either(finding.cures)
+    yield ("" if finding.cures else "cure"), _not_all_tried(finding)
     yield "hazard", finding.hazard
     yield "source", finding.source
     yield "variance", finding.variance
@@ -175,15 +173,24 @@ def _takes(finding: Foreseen) -> str:
     return f"{finding.mix}: step {finding.hinges_on} makes the difference"
 
 
-def _cures_of_all(reasons: Sequence[Reason]) -> list[str]:
-    """Return the cures that every reason names: with several reasons, what cures one alone leaves the finding."""
-    named = [cure for reason in reasons[:1] for cure in dict.fromkeys(reason.cures)]
-    return [cure for cure in named if all(cure in reason.cures for reason in reasons)]
+def _either(cures: Sequence[Cure]) -> str:
+    return "; or ".join(map(_cure, cures))
 
 
-def _either(cures: Sequence[str]) -> str:
-    more = len(cures) - _MOST_CURES
-    return "; or ".join([*cures[:_MOST_CURES], *([f"{more} more ways"] if more > 0 else [])])
+def _cure(cure: Cure) -> str:
+    return cure.text + (f" (starts {say_list(cure.starts)})" if cure.starts else "")
+
+
+def _not_all_tried(finding: Finding) -> str:
+    """Say how many candidates for a cure were tried, where that is not all, or where none of them cures."""
+    if finding.tried is None:
+        return ""
+    tried, candidates = finding.tried
+    if tried < candidates:
+        none = "" if finding.cures else "none: "
+        return f"{none}the first {tried} of {candidates} candidates were tried"
+    were = "was" if tried == 1 else "were"
+    return "" if finding.cures or not tried else f"none: {count(tried, 'candidate')} {were} tried"
 
 
 def _where(finding: Finding) -> str:

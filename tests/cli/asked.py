@@ -121,6 +121,19 @@ name = "ann"
 steps = [{{ id = "late", do = "shut WALL:V", takes = "40 min" }}]
 """
 
+ORDER = """
+[[outing]]
+id = "W1"
+[[outing.track]]
+name = "ann"
+steps = [
+    { id = "apart", do = "demate BOX-1:J", takes = "1 min" },
+    { id = "off", do = "de-energise WALL:K", takes = "2 min" },
+    { id = "on", do = "energise WALL:K", takes = "2 min" },
+]
+"""
+WAIT = ORDER.replace('{ id = "off"', ']\n[[outing.track]]\nname = "bea"\nsteps = [\n{ id = "off"')
+
 IMPOSSIBLE = {
     "not-mates": "demate BOX-1:F from WALL:F2",
     "status": "uncap BOX-1:F",
@@ -345,6 +358,10 @@ def checking(s: Asker) -> None:
     for code, words in IMPOSSIBLE.items():
         report = s.ask("check", "--do", words, status=3)
         assert code in [reason["code"] for f in report["check"]["new"] for reason in f["reasons"]], words
+    for name, plan, how in (("order", ORDER, "before"), ("wait", WAIT, "waits_for")):
+        report = s.ask("check", s.file(f"{name}.toml", plan), "--at", at(3), status=3)
+        dead = next(f for f in report["check"]["new"] if f["rule"] == "dead")
+        assert any(cure[how] is not None for cure in dead["cures"]), dead["cures"]
     steps = "".join(f'{{ id = "{code}", do = "{words}" }},\n' for code, words in IMPOSSIBLE.items())
     bad = s.file("bad.toml", EXCHANGE.format(steps=steps))
     report = s.ask("check", bad, status=3)

@@ -218,7 +218,7 @@ def _count(t: Paper, answer: dict[str, Any]) -> None:
             t.tally[f"breach {mode}.{condition.rpartition('.')[0]}"] += 1
         else:
             t.tally[f"seen {finding['rule']}"] += 1
-        t.tally["seen findings with a cure"] += any(reason["cures"] for reason in finding["reasons"])
+        t.tally["seen findings with a cure"] += bool(finding["cures"])
         t.tally["seen findings excused"] += finding in judged.get("excused", [])
         for reason in finding.get("reasons", []):
             t.tally[f"reason {reason.get('code', '')}"] += 1

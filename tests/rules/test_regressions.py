@@ -293,19 +293,6 @@ def test_not_earlier_than_the_last():
     engine.step(replace(early, happened=5))
 
 
-def test_what_cures_one_item_does_not_cure_another():
-    """Where the end of a path is the item itself, each item has its own cures, whichever is explained first."""
-    reached = rule(
-        Always(), Path("fluid", Selection(ids=("X:vol",)), IT), Selection(ids=("Y:F", "Z:F"), what=("port",))
-    )
-    engine = Engine(RuleSet((reached,)), Configuration(PLANT), start=0)
-    for event in events(*TOGETHER, "0 mate X:F Y:F"):
-        engine.step(event)
-    engine.finish(100 * SECOND)
-    cures = {breach.it: breach.reasons[0].cures for breach, _ in engine.breaches()}
-    assert cures == {"Y:F": ("open X:F",), "Z:F": ()}
-
-
 def test_too_many_is_not_too_few():
     """A count with both bounds says which of them is crossed; its finding has a short code of twelve digits."""
     one = rule(Always(), Count(Selection(ids=("?:S",), what=("port",)), ("on",), least=1, most=1))

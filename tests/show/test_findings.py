@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from cfgtrack.answers.check import Choice, Choices
-from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.finding import Cure, Finding, Reason, Tried
 from cfgtrack.show.choices import choices_text
 from cfgtrack.show.findings import CAUTION, clocks_text, findings_text
 from tests.show.golden import assert_golden
@@ -70,26 +70,48 @@ def test_choices_tell_allowed_from_forbidden_in_words():
     assert [c.allowed for c in choices] == [True, False]
 
 
-def _cured(*cures: tuple[str, ...]) -> list[str]:
-    """Return the lines `why` and `cure` of a finding with reasons that have these cures."""
-    reasons = tuple(Reason("path", f"reason {i}", cures=cure) for i, cure in enumerate(cures))
-    text = findings_text([replace(FINDING, reasons=reasons)], MOMENT)
-    return [" ".join(line.split()) for line in text.splitlines() if line.split()[:1] in (["why"], ["cure"])]
+def _lines(of: Finding) -> list[str]:
+    """Return the lines of a finding from the first `why` to the hazard, without."""
+    lines = [" ".join(line.split()) for line in findings_text([of], MOMENT).splitlines()]
+    first = next(i for i, line in enumerate(lines) if line.startswith("why"))
+    return lines[first : next(i for i, line in enumerate(lines) if line.startswith("hazard"))]
 
 
-def test_a_cure_cures_all_of_it():
-    """Only what cures every reason stands for the finding; else each reason has its own cures."""
-    assert _cured(("a", "b"), ("b", "c")) == ["why reason 0", "why reason 1", "cure b"]
-    assert _cured(("a",), ("b",)) == ["why reason 0", "cure a", "why reason 1", "cure b"]
-    assert _cured(("a",), ()) == ["why reason 0", "cure a", "why reason 1"]
-    assert _cured(("a", "b")) == ["why reason 0", "cure a; or b"]
+def _cured(*cures: Cure, tried: Tried | None) -> list[str]:
+    """Return what a finding with these cures says after its reason."""
+    reasons = (Reason("path", "reason"),)
+    return _lines(replace(FINDING, reasons=reasons, cures=cures, tried=tried))[1:]
 
 
-def test_no_list_of_cures_or_reasons_fills_the_screen():
-    """Of many cures five are named, of many reasons eight; how many more there are is said."""
-    assert _cured(tuple("abcdefg"))[1] == "cure a; or b; or c; or d; or e; or 2 more ways"
-    assert _cured(*[()] * 60)[-1] == "why and 52 more reasons"
-    assert len(_cured(*[()] * 60)) == 9
+def test_each_cure_stands_alone():
+    """Between cures stands `or`, within one `and`; other orders of steps are said in words, and clocks that start."""
+    one, two = Cure(("open V1",)), Cure(("open V1", "open V2"), starts=("heater",))
+    assert _cured(one, two, tried=Tried(9, 9)) == ["cure open V1; or open V1 and open V2 (starts heater)"]
+    assert _cured(Cure(step="7", before="5"), tried=Tried(9, 9)) == ["cure do step 7 before step 5"]
+    assert _cured(Cure(step="7", waits_for="5"), tried=Tried(9, 9)) == ["cure step 7 waits for step 5"]
+
+
+def test_what_was_tried_for_a_cure_is_told():
+    """Where not all candidates were tried, or none cures, that is said; nothing where none were looked for."""
+    assert _cured(Cure(("open V1",)), tried=Tried(20, 57)) == [
+        "cure open V1",
+        "the first 20 of 57 candidates were tried",
+    ]
+    assert _cured(tried=Tried(20, 57)) == ["cure none: the first 20 of 57 candidates were tried"]
+    assert _cured(tried=Tried(1, 1)) == ["cure none: 1 candidate was tried"]
+    assert _cured(tried=Tried(0, 0)) == []
+    assert _cured(tried=None) == []
+
+
+def test_no_list_of_reasons_fills_the_screen():
+    """Of many reasons eight are told; how many more there are is said."""
+    lines = _lines(
+        replace(
+            FINDING, reasons=tuple(Reason("path", f"reason {i}") for i in range(60)), cures=(), tried=None
+        )
+    )
+    assert lines[-1] == "why and 52 more reasons"
+    assert len(lines) == 9
 
 
 def test_an_outing_that_ends_is_named():

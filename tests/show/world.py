@@ -13,7 +13,7 @@ from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
 from cfgtrack.network.network import Network, compile_network
-from cfgtrack.rules.finding import Clock, Reason, alone
+from cfgtrack.rules.finding import Clock, Cure, Reason, Tried, alone
 from tests.happening import happened
 
 AT = 1_935_000_000_000_000
@@ -214,7 +214,6 @@ FINDING = alone(
             "no fluid path is left to any expansion: PANEL-1:V2 was the last way",
             ("PANEL-1:V2",),
             ("COOL-1:COIL", "HOSE-1:BORE"),
-            ("open PANEL-1:V2",),
             to="any expansion",
             noun="volume",
         ),
@@ -232,6 +231,8 @@ FINDING = alone(
     action="shut PANEL-1:V2",
     hazard="trapped liquid warms and bursts its pipe",
     source="common practice",
+    cures=(Cure(("open PANEL-1:V2",)), Cure(step="2.09", before="2.07")),
+    tried=Tried(20, 57),
 )
 
 CLOCK = Clock(

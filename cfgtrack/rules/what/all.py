@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from cfgtrack.rules.condition import WHOLE, Condition, Ended, Judge, Part
+from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.finding import Reason, join
 from cfgtrack.rules.several import PartsJudge, Several
 
@@ -30,6 +31,15 @@ class _All(PartsJudge):
 
     def met(self, it: str | None) -> tuple[str, ...]:
         return tuple(dict.fromkeys(item for judge in self.parts for item in judge.met(it)))
+
+    def towards(self, it: str | None, part: Part | None = None, *, true: bool) -> Iterator[Proposal]:
+        if not true:
+            return in_turn(judge.towards(it, true=False) for judge in self.parts)
+        return in_turn(
+            judge.towards(it, inner, true=True)
+            for number, judge, inner, _ in self._all_short(it)
+            if part is None or _placed(number, inner) == part
+        )
 
     def reasons(self, it: str | None, ended: Ended, part: Part | None = None) -> tuple[Reason, ...]:
         return join(

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from cfgtrack.rules.condition import WHOLE, Condition, Ended, Part, falling_short
+from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.finding import Reason, join
 from cfgtrack.rules.several import PartsJudge, Several
 
@@ -25,6 +26,15 @@ class _AnyOf(PartsJudge):
     def met(self, it: str | None) -> tuple[str, ...]:
         true = (part for part in self.parts if part.holds(it))
         return tuple(dict.fromkeys(item for part in true for item in part.met(it)))
+
+    def towards(
+        self,
+        it: str | None,
+        part: Part | None = None,  # noqa: ARG002 - it is judged as one
+        *,
+        true: bool,
+    ) -> Iterator[Proposal]:
+        return in_turn(one.towards(it, true=true) for one in self.parts if one.holds(it) != true)
 
     def reasons(
         self,

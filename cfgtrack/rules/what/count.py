@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
 from cfgtrack.rules.condition import WHOLE, Clause, Condition, Ended, Judge, Part
+from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.dependence import depends_on_items
 from cfgtrack.rules.finding import Reason
+from cfgtrack.rules.joining import to_join, to_part
 from cfgtrack.rules.saying import say_list
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.tally import Tally
@@ -147,14 +149,35 @@ class _Count(Judge):
         n, counted = len(meeting), condition.counted()
         text = f"{n} of {len(items)} {counted}" if counted else _say_there(condition.of, items)
         if condition.least is not None and n < condition.least:
-            off, away, beyond = condition.least - n, False, self._others(it, meeting)
+            off, beyond = condition.least - n, self._others(it, meeting)
             text += f"; at least {condition.least} must: {off} short"
         else:
             most = condition.most or 0
-            off, away, beyond = n - most, True, tuple(meeting)
+            off, beyond = n - most, tuple(meeting)
             text += f"; at most {most} may: {off} too many"
-        cures = self.wanted.cures(self.world, beyond, away=away) if off == 1 else ()
-        return (Reason("count", text, (), beyond, cures),)
+        return (Reason("count", text, (), beyond),)
+
+    def towards(
+        self,
+        it: str | None,
+        part: Part | None = None,  # noqa: ARG002 - it is judged as one
+        *,
+        true: bool,
+    ) -> Iterator[Proposal]:
+        meeting = self._meeting(it)
+        others = self._others(it, meeting)
+        few, many = self._is_few(len(meeting)), self._is_many(len(meeting))
+        if few or not true:
+            yield from self._towards(it, others, true=True)
+        if many or not true:
+            yield from self._towards(it, meeting, true=False)
+
+    def _towards(self, it: str | None, items: Sequence[str], *, true: bool) -> Iterator[Proposal]:
+        """Yield actions after which one more of some items, or one less, might count."""
+        if self.ways is not None:
+            to = to_join if true else to_part
+            return to(self.ways, it, items)
+        return in_turn(self.wanted.towards(self.world, item, away=not true) for item in items)
 
 
 def _say_there(selection: Selection, items: tuple[str, ...]) -> str:

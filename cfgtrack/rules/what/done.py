@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from math import nan
 from typing import ClassVar, Self
 
-from cfgtrack.model.action import MEASURE
+from cfgtrack.model.action import MEASURE, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_duration
 from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.dependence import Timer
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
 from cfgtrack.rules.saying import say_either
-from cfgtrack.rules.what.value import is_quantity, last_since
+from cfgtrack.rules.what.value import ANY_QUANTITY, is_quantity, last_since, measuring
 from cfgtrack.rules.world import World
 
 
@@ -69,5 +72,13 @@ class Done(OnItems):
 
     def reason(self, world: World, item: str) -> Reason:  # noqa: ARG002 - as it was asked for, so it is told
         form = f"{self.deed()} of {{}} has not been done{self.since_words()}; it must come first"
-        value = f" {self.quantity or 'QUANTITY'}=..." if self.actions[0] == MEASURE else ""
-        return Reason.of_each("order", (item,), form, (item,), (f"{self.actions[0]} {item}{value}",))
+        return Reason.of_each("order", (item,), form, (item,))
+
+    def towards(self, world: World, item: str, *, true: bool) -> Iterator[Proposal]:
+        for action in self.actions if true else self.since:
+            if not self.quantity and action != MEASURE:
+                yield Proposal(Action("", action, (item,), world.now))
+            else:
+                # Whatever is measured must do: so it is tried with what is in no range at all.
+                quantity = self.quantity or ANY_QUANTITY
+                yield measuring(world, action, item, quantity, nan, span="")

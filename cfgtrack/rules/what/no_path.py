@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from itertools import islice
 from typing import ClassVar
 
-from cfgtrack.model.possibility import moves_from
 from cfgtrack.network.trace import trace
 from cfgtrack.rules.condition import Ended, Judge, Part
-from cfgtrack.rules.cure import MOST_CURES
+from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason, join
+from cfgtrack.rules.joining import to_join, to_part
 from cfgtrack.rules.saying import noun_of, say_list
 from cfgtrack.rules.ways import OnWays, Ways
 from cfgtrack.rules.world import World
@@ -74,6 +73,11 @@ class _NoPath(Judge):
             self._ahead[starts] = self.ways.flow.graph.ahead(starts)
         return self._ahead[starts]
 
+    def towards(self, it: str | None, part: Part | None = None, *, true: bool) -> Iterator[Proposal]:
+        if not true:
+            return to_join(self.ways, it, self.met(it))
+        return to_part(self.ways, it, part[:1] if part else tuple(self._joined(it)))
+
     def reasons(
         self,
         it: str | None,
@@ -81,38 +85,15 @@ class _NoPath(Judge):
         part: Part | None = None,
     ) -> tuple[Reason, ...]:
         if part is None:
-            return join(self._reason(it, *one) for one in self.short(it))
-        return (self._reason(it, *part),)
+            return join(self._reason(*one) for one in self.short(it))
+        return (self._reason(*part),)
 
-    def _reason(self, it: str | None, item: str, end: str) -> Reason:
+    def _reason(self, item: str, end: str) -> Reason:
         network, medium = self.ways.flow.network, self.condition.medium
         way = trace(network, self.world.configuration, [item], [end])
         over = tuple(step.link for step in way if step.link)
         text = f"still has a {medium} path to {end}" + (f" over {say_list(over)}" if over else "")
-        cures = tuple(islice(self._to_cut_off([item], self.ways.end.items(it), over), MOST_CURES))
-        reason = Reason.of_each("path", (item,), "{} " + text, (item,), cures)
+        reason = Reason.of_each("path", (item,), "{} " + text, (item,))
         return replace(
             reason, links=over, to=f"still has a {medium} path to {end}", noun=noun_of(self.world.plant, item)
         )
-
-    def _to_cut_off(self, starts: Sequence[str], ends: Sequence[str], over: Sequence[str]) -> Iterator[str]:
-        """Yield what shuts those valves and switches on the way of which one alone, shut, ends every path.
-
-        Never a connector: to part it live is what such a rule forbids.
-        """
-        network = self.ways.flow.network
-        for gate in over:
-            if gate in network.gates and not trace(
-                network, self.world.configuration, starts, ends, without=gate
-            ):
-                yield from self._to_shut(gate)
-
-    def _to_shut(self, gate: str) -> Iterator[str]:
-        """Yield the actions that stop a valve or switch from carrying, but none that parts a connector."""
-        found = self.world.plant.port(gate)
-        if found is None:
-            return
-        kind = found[1]
-        for move in moves_from(self.world.configuration, gate):
-            if not kind.is_carrying(move.target) and not kind.parts(move):
-                yield f"{move.action} {gate}"

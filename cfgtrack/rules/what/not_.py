@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Self
 
 from cfgtrack.rules.condition import WHOLE, Clause, Condition, Ended, Judge, Part, falling_short
+from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -61,6 +62,15 @@ class _Not(Judge):
     @property
     def version(self) -> int | None:
         return self.judge.version
+
+    def towards(
+        self,
+        it: str | None,
+        part: Part | None = None,  # noqa: ARG002 - it is judged as one
+        *,
+        true: bool,
+    ) -> Iterator[Proposal]:
+        return self.judge.towards(it, true=not true)
 
     def reasons(
         self,

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import islice
 from typing import ClassVar, NamedTuple
 
-from cfgtrack.model.action import PLACE, Action
-from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event, effects
-from cfgtrack.network.flow import Flow, Link
+from cfgtrack.network.flow import Link
 from cfgtrack.rules.condition import Ended, Judge, Part
-from cfgtrack.rules.cure import MOST_CURES, that_work
+from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason, join
+from cfgtrack.rules.joining import joins, to_join, to_part
 from cfgtrack.rules.saying import noun_of, say_list
 from cfgtrack.rules.selection import IT
 from cfgtrack.rules.ways import OnWays, Ways
@@ -36,11 +33,10 @@ class Path(OnWays):
 
 
 class _Cut(NamedTuple):
-    """What cut a path, in words too, and what would give it back, for every vertex in `ahead`."""
+    """What cut a path, in words too, for every vertex in `ahead`."""
 
     ahead: set[int]
     links: tuple[str, ...]
-    cures: tuple[str, ...]
     text: str
 
 
@@ -86,11 +82,15 @@ class _Path(Judge):
                 cut.text,
                 cut.links,
                 part,
-                cut.cures,
                 to=self._to,
                 noun=noun_of(self.world.plant, item),
             ),
         )
+
+    def towards(self, it: str | None, part: Part | None = None, *, true: bool) -> Iterator[Proposal]:
+        if not true:
+            return to_part(self.ways, it, self.met(it))
+        return to_join(self.ways, it, part or tuple(item for item in self._cut_off(it)))
 
     def _cut(self, it: str | None, starts: tuple[int, ...], ended: Ended) -> _Cut:
         """Return what cut these off; it is worked out once for all that are cut off by the same links.
@@ -113,23 +113,19 @@ class _Path(Judge):
         return cut
 
     def _find_cut(self, it: str | None, starts: Sequence[int], ended: Ended) -> _Cut:
-        """Return the links whose end cut the last path, and those of which one alone would give it back."""
+        """Return the links whose end cut the last path."""
         flow, behind = self.flow, self.ways.behind(it)
         short = [v for v in starts if v not in behind]
         ahead = flow.graph.ahead(short)
         broken = [link for medium, link in ended if medium == self.condition.medium]
-        cut = [link for link in broken if _joins(link, ahead, behind)]
+        cut = [link for link in broken if joins(link, ahead, behind)]
         names = (link.name for link in cut or self._all_on_the_way(it, starts, broken))
         links = tuple(dict.fromkeys(names))
-        could = sorted((k for k in flow.could_be() if _joins(k, ahead, behind)), key=lambda k: k.name)
-        several = len(short) > 1
-        enough = (k for k in (*cut, *could) if not several or _restores(flow, k, short, ahead, behind))
-        cures = tuple(islice(_to_make(self.world, enough), MOST_CURES))
         to, medium = self._to, self.condition.medium
         text = f"there is no {medium} path to {to}"
         if links:
             text = f"no {medium} path is left to {to}: {say_list(links)} was the last way"
-        return _Cut(ahead, links, cures, text)
+        return _Cut(ahead, links, text)
 
     def _all_on_the_way(self, it: str | None, starts: Sequence[int], broken: Sequence[Link]) -> list[Link]:
         """Return the links of `broken` that were on a way which took several: no single one would give it back."""
@@ -141,7 +137,7 @@ class _Path(Judge):
             if not link.one_way:
                 whole.add(link.b, link.a)
         ahead, behind = whole.ahead(starts), whole.behind(self.ways.ends(it))
-        return [link for link in broken if _joins(link, ahead, behind)]
+        return [link for link in broken if joins(link, ahead, behind)]
 
 
 class _OwnPath(_Path):
@@ -164,61 +160,3 @@ class _OwnPath(_Path):
 
     def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
         return {} if it is None or self.holds(it) else {(it,): (it,)}
-
-
-def _joins(link: Link, ahead: Container[int], behind: Container[int]) -> bool:
-    """Return whether the link leads from what the start still reaches to what still reaches the end."""
-    if link.a in ahead and link.b in behind:
-        return True
-    return not link.one_way and link.b in ahead and link.a in behind
-
-
-def _restores(
-    flow: Flow, link: Link, short: Sequence[int], ahead: Container[int], behind: Container[int]
-) -> bool:
-    """Return whether a link gives all its vertices back to an item: one with several may want more than one."""
-    near = [a for a, b in ((link.a, link.b), (link.b, link.a)) if a in ahead and b in behind]
-    led = flow.graph.behind(near[: 1 if link.one_way else 2])
-    return all(v in led for v in short)
-
-
-# --- what makes a link ----------------------------------------------------------------------------------------------
-
-
-def _to_make(world: World, links: Iterable[Link]) -> Iterator[str]:
-    """Yield for each link the first single action, possible now, that would make it."""
-    for name in dict.fromkeys(link.name for link in links):
-
-        def makes(event: Event, name: str = name) -> bool:
-            return _makes(world.configuration, event, name)
-
-        yield from islice(that_work(world, _could_make(world, name), makes), 1)
-
-
-def _could_make(world: World, link: str) -> Iterator[Action]:
-    """Yield actions that might make a link: a unit's being placed, or every move of a half, then of both."""
-    plant, now = world.plant, world.now
-    thing, _, place = link.partition(" on ")
-    if place:
-        for facing in plant.places[place].ways_round:
-            yield Action("", PLACE, (thing,), now, place=place, facing=facing)
-        return
-    halves = link.split(" - ")
-    for subjects in (*((half,) for half in halves), tuple(halves)):
-        found = plant.port(subjects[0])
-        for action in found[1].moves if found is not None else ():
-            yield Action("", action, subjects, now)
-
-
-def _makes(configuration: Configuration, event: Event, link: str) -> bool:
-    """Return whether a link is made once a resolved event has happened."""
-    if " on " in link:
-        return True
-    after = {e.subject: (e.value, e.other) for e in effects(configuration.plant, event) if not e.aspect}
-    halves = link.split(" - ")
-    for half in halves:
-        found = configuration.plant.port(half)
-        value, mate = after.get(half) or configuration.state(half)[:2]
-        if found is None or not found[1].is_carrying(value) or (len(halves) == 2 and mate not in halves):
-            return False
-    return True

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
 from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
 from cfgtrack.rules.wanted import Wanted
@@ -41,5 +43,7 @@ class Status(OnItems):
 
     def reason(self, world: World, item: str) -> Reason:
         form = "{}; must be " + self.wanted.words()
-        cures = self.wanted.cures(world, (item,))
-        return Reason.of_each("status", (self.wanted.say_now(world, item),), form, (item,), cures)
+        return Reason.of_each("status", (self.wanted.say_now(world, item),), form, (item,))
+
+    def towards(self, world: World, item: str, *, true: bool) -> Iterator[Proposal]:
+        return self.wanted.towards(world, item, away=not true)

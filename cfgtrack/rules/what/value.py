@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from math import nan
 from typing import ClassVar, Self
 
-from cfgtrack.model.action import BOOK_ACTIONS, GENERAL_ACTIONS, MEASURE
+from cfgtrack.model.action import BOOK_ACTIONS, GENERAL_ACTIONS, MEASURE, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
 from cfgtrack.model.time import SECOND, format_duration
 from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.dependence import Timer
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
@@ -18,6 +20,9 @@ from cfgtrack.rules.saying import say_either
 from cfgtrack.rules.world import Stamp, World
 
 CYCLES, ELAPSED = "cycles", "elapsed"
+ANY_QUANTITY = next(iter(QUANTITIES))
+"""Stands for whichever is measured."""
+
 _RATED = ("torque", CYCLES)
 
 
@@ -167,22 +172,39 @@ class Value(OnItems):
         return None if effect is None else float(effect.value)
 
     def reason(self, world: World, item: str) -> Reason:
-        cures = (self._to_set(world, item),) if self.quantity not in (CYCLES, ELAPSED) else ()
         value = self._value(world, item)
         if value is None and self.quantity == ELAPSED:
             form = f"{say_either(self.since)} of {{}} was never done"
-            return Reason.of_each("value", (item,), form, (item,), cures)
+            return Reason.of_each("value", (item,), form, (item,))
         got = "was never measured" if value is None else f"is {self.number(value)}"
         if value is not None and (fault := self._fault_of_age(world, item)):
             got = f"was {self.number(value)} when it was measured {fault}"
         form = "{}; must be " + self.span(*self._range(world, item)) + self.age_words()
-        return Reason.of_each("value", (f"{self.what()} of {item} {got}",), form, (item,), cures)
+        return Reason.of_each("value", (f"{self.what()} of {item} {got}",), form, (item,))
 
-    def _to_set(self, world: World, item: str) -> str:
-        """Return the action that gives an item a new value: the one of that name, if its kind has one, or measuring."""
-        found = world.plant.port(item)
-        by_name = found is not None and self.quantity in found[1].moves
-        return f"{self.quantity if by_name else MEASURE} {item} {self.quantity}=..."
+    def towards(self, world: World, item: str, *, true: bool) -> Iterator[Proposal]:
+        """Yield the action that gives an item a new value: the one of that name, if its kind has one, or measuring."""
+        if self.quantity == ELAPSED:
+            for action in self.since:
+                yield Proposal(Action("", action, (item,), world.now))
+        elif self.quantity != CYCLES:
+            found = world.plant.port(item)
+            by_name = found is not None and self.quantity in found[1].moves
+            low, high = self._range(world, item)
+            action, span = self.quantity if by_name else MEASURE, self.span(low, high)
+            if true:
+                ends = [v for v in (high, low) if v is not None] or [nan]
+                yield measuring(world, action, item, self.quantity, *ends, span=span if ends != [nan] else "")
+            else:
+                yield measuring(world, action, item, self.quantity, nan, span=f"not {span}")
+
+
+def measuring(world: World, action: str, item: str, quantity: str, *values: float, span: str) -> Proposal:
+    """Return the proposal that an action gives an item a value in a range: it must do with each of some `values`."""
+    measured = (Quantity(value, "", value, dimension_of(quantity)) for value in values)
+    first, *others = (Action("", action, (item,), world.now, values={quantity: value}) for value in measured)
+    said = f"{action} {item} {quantity}" + (f", {span}" if span else "")
+    return Proposal(first, said, tuple(others))
 
 
 def last_since(world: World, item: str, actions: Iterable[str]) -> Stamp | None:
