@@ -235,7 +235,7 @@ def _void_text(void: Sequence[Void]) -> str:
     """Return the approvals that excuse nothing, and why; "" where there are none."""
     rows = [[one.event, one.by, one.why] for one in void]
     return titled(
-        f"{count(len(rows), 'void approval')}, which excuse nothing", table(["event", "by", "why"], rows)
+        f"{count(len(rows), 'void approval')}: not counted as exceptions", table(["event", "by", "why"], rows)
     )
 
 

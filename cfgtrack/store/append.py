@@ -16,7 +16,7 @@ from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import Refusal, resolve
-from cfgtrack.model.presence import Telling
+from cfgtrack.model.presence import NEEDS_NOBODY, Telling
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.model.unknown import UNKNOWN
@@ -120,6 +120,10 @@ class Appender:
         last = self.database.row(
             "SELECT max(happened) FROM change WHERE until = :never AND aspect IN ('', '@')", {"never": NEVER}
         )
+        if self.plant.has_sites:
+            # What changed nothing also says where whoever did it was.
+            marks = ", ".join(f"'{action}'" for action in sorted(NEEDS_NOBODY))
+            last = self.database.row(f"SELECT max(happened) FROM event WHERE action NOT IN ({marks})")  # noqa: S608
         self._latest = last[0] if last is not None and last[0] is not None else -NEVER
 
     def mark(self) -> Mark:
