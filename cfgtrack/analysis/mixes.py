@@ -215,6 +215,8 @@ class Mixes:
             closest = sorted(margin.left for margin in least.values())[:CLOSEST]
             if len(closest) == CLOSEST and slack >= closest[-1]:
                 return
+            if slack < 0 and self._are_broken(pair, self._clocks[pair][limit]):
+                continue
             names = [(*clock, pair.start) for clock in self._clocks[pair][limit]]
             if all(name in least and least[name].left <= slack for name in names):
                 continue

@@ -188,6 +188,7 @@ def test_all_repairs_make_the_good_sequence(faulty, good):
 def test_the_good_sequence_passes(checked, good):
     """The good sequence is possible, breaks no rule, leaves no clock running, and stays within its budgets."""
     report = checked(good)
+    assert (report.verdict, report.untried) == ("clear", 0)
     assert report.new == ()
     assert report.clocks == ()
     assert len(report.steps) == PROMISES["plan"]["steps"]
