@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
+from cfgtrack.model.configuration import place_line
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
@@ -254,7 +255,14 @@ def _was_found(view: SqlView, event: Event, again: Event) -> bool:
         return False
     stood, stands = event.found.get(event.by), again.found.get(event.by)
     is_there = stood in acts_at(view, event.by) if stands is None and stood is not None else stands == stood
-    return is_there and {*again.found, *again.parted} <= {*event.found, *event.parted}
+    if not is_there or not {*again.found, *again.parted} <= {*event.found, *event.parted}:
+        return False
+    # What he left there was his to leave, and what was parted is on nothing else since.
+    left = [one for one in event.found if one != event.by and one not in again.found]
+    mates = [view.state(half).other for half in event.parted]
+    return all(event.by in place_line(view, one) for one in left) and all(
+        mate is None or mate in event.parted for mate in mates
+    )
 
 
 def _sentence(one: Disturbance, later: Event, why: str) -> str:

@@ -224,6 +224,16 @@ def test_a_free_end_stays_where_it_was_parted(url: str) -> None:
         assert audit(journal.database).is_sound
 
 
+def test_a_late_row_sees_what_carried_a_thing_in_a_slot(url: str) -> None:
+    """A unit in a machine's bed went where the machine went: so it can't have been put there while it was bolted down."""
+    with opened(url) as journal:
+        journal.load(DEFINITION, by=None, recorder=None)
+        journal.record([said("ANN engage X:BOLT BAY:BOLT", 3), said("CRANE place CRANE at ROOF", 6)])
+        with pytest.raises(Refused, match="collides with later event e6"):
+            journal.record([said("DAN place X at BED", 2)])
+        assert audit(journal.database).is_sound
+
+
 SAID = [said(text, 0) for text in DEEDS]
 
 
