@@ -69,7 +69,7 @@ def findings(asking: Asking) -> Open:
             tuple(excused),
             _acknowledged(past, (*plain, *excused)),
             past.void,
-            len(past.start.history),
+            past.events,
             len(past.rules.rules),
             tuple(past.engine.clocks()),
             tuple(journal.discrepancies(past.moment.at, past.moment.known)),
@@ -93,7 +93,7 @@ def reviewed(past: Past) -> Review:
         tuple(excused),
         _acknowledged(past, (*plain, *excused)),
         past.void,
-        len(past.start.history),
+        past.events,
         len(past.rules.rules),
     )
 
