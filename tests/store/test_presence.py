@@ -225,7 +225,7 @@ def test_a_free_end_stays_where_it_was_parted(url: str) -> None:
 
 
 def test_a_late_row_sees_what_carried_a_thing_in_a_slot(url: str) -> None:
-    """A unit in a machine's bed went where the machine went: so it can't have been put there while it was bolted down."""
+    """A unit in a machine's bed goes where the machine goes: it wasn't put there if it was bolted down then."""
     with opened(url) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
         journal.record([said("ANN engage X:BOLT BAY:BOLT", 3), said("CRANE place CRANE at ROOF", 6)])
