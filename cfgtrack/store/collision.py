@@ -15,10 +15,11 @@ from typing import NamedTuple
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
+from cfgtrack.model.configuration import place_line
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
-from cfgtrack.model.presence import Telling, doer_of
+from cfgtrack.model.presence import Telling, acts_at, doer_of
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.store.columns import AT_PLACE, NEVER
@@ -88,24 +89,52 @@ def disturbance(
 
 
 def _around(database: Database, plant: Plant, owner: str, known: int) -> Iterator[str]:
-    """Yield every place where a unit has ever stood, and whatever has ever stood in a mobile place.
+    """Yield every place where a unit has ever stood, what carried it, and whatever has stood in a mobile place.
 
     More than is needed: that costs a look at an event too many, never one too few.
     """
+    yield from _carriers(database, plant, owner, known)
     seen = {owner}
     queue = [owner]
     while queue:
-        one = queue.pop()
-        if plant.can_move(one):
-            sql = "SELECT DISTINCT value FROM change WHERE subject = :one AND aspect = :at AND until > :known"
-            yield from (row[0] for row in database.rows(sql, {"one": one, "at": AT_PLACE, "known": known}))
-        if plant.is_mobile(one):
-            sql = "SELECT DISTINCT subject FROM change WHERE value = :one AND aspect = '@' AND until > :known"
-            inside = [row[0] for row in database.rows(sql, {"one": one, "known": known})]
-            inside += [p.id for p in plant.places.values() if p.mobile and p.parent == one]
+        for place in _fixed_in(plant, queue.pop()):
+            sql = (
+                "SELECT DISTINCT subject FROM change WHERE value = :place AND aspect = '@' AND until > :known"
+            )
+            inside = [row[0] for row in database.rows(sql, {"place": place, "known": known})]
+            inside += [p.id for p in plant.places.values() if p.mobile and p.parent == place]
             yield from inside
-            queue += [i for i in inside if i not in seen]
+            queue += [i for i in inside if i not in seen and plant.is_mobile(i)]
             seen.update(inside)
+
+
+def _carriers(database: Database, plant: Plant, owner: str, known: int) -> Iterator[str]:
+    """Yield every place where something has ever stood, and the mobile ones around it, with where those have."""
+    seen, queue = {owner}, [owner]
+    while queue:
+        one = queue.pop()
+        if not plant.can_move(one):
+            continue
+        sql = "SELECT DISTINCT value FROM change WHERE subject = :one AND aspect = :at AND until > :known"
+        stood = [row[0] for row in database.rows(sql, {"one": one, "at": AT_PLACE, "known": known})]
+        if plant.is_mobile(one):
+            stood.append(plant.places[one].parent)
+        yield from stood
+        carriers = [at for place in stood for at in plant.ancestors(place) if plant.is_mobile(at)]
+        yield from carriers
+        queue += [at for at in carriers if at not in seen]
+        seen.update(carriers)
+
+
+def _fixed_in(plant: Plant, place: str) -> Iterator[str]:
+    """Yield a place that moves and the places that are fixed in it, nothing for what isn't one."""
+    if plant.is_mobile(place):
+        yield place
+        queue = [*plant.slots_of(place)]
+        while queue:
+            at = queue.pop()
+            yield at
+            queue += plant.slots_of(at)
 
 
 def _any_later(view: SqlView) -> bool:
@@ -208,14 +237,32 @@ def _contradiction(view: SqlView, entry: Entry, judged: Judged) -> str | None:
     again = resolve(view, event, judged.telling(entry.known))
     if isinstance(again, Impossible):
         return "; ".join(r.sentence for r in again.refusals)
-    if event.expected and event.action != ac.FOUND:
-        # Its doer was found there: that stands, whatever is said of where he was before.
+    if _was_found(view, event, again):
         again = replace(again, found=event.found, parted=event.parted, expected=event.expected)
     then, now = set(effects(plant, event)), set(effects(plant, again))
     if then == now:
         return None
     differing = sorted({e.subject for e in then ^ now})
     return f"it would have changed {', '.join(differing)} otherwise than is recorded"
+
+
+def _was_found(view: SqlView, event: Event, again: Event) -> bool:
+    """Return whether the doer of an event was found elsewhere, and may have been, whatever is told of him since.
+
+    He may have gone there first; but he can't have done it at another site, nor have held more then.
+    """
+    if event.by is None or not (event.found or (event.expected and event.action != ac.FOUND)):
+        return False
+    stood, stands = event.found.get(event.by), again.found.get(event.by)
+    is_there = stood in acts_at(view, event.by) if stands is None and stood is not None else stands == stood
+    if not is_there or not {*again.found, *again.parted} <= {*event.found, *event.parted}:
+        return False
+    # What he left there was his to leave, and what was parted is on nothing else since.
+    left = [one for one in event.found if one != event.by and one not in again.found]
+    mates = [view.state(half).other for half in event.parted]
+    return all(event.by in place_line(view, one) for one in left) and all(
+        mate is None or mate in event.parted for mate in mates
+    )
 
 
 def _sentence(one: Disturbance, later: Event, why: str) -> str:

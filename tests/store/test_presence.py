@@ -105,6 +105,27 @@ def test_a_late_move_is_taken_and_the_discrepancy_stands(url: str) -> None:
         assert audit(journal.database).is_sound
 
 
+@pytest.mark.parametrize(
+    "deed", ["ANN open Y:V", "ANN as-found Y:V open", "ANN as-found Y at SHELF", "ANN inspect Y"]
+)
+def test_whoever_was_found_there_may_have_gone_there_first(url: str, deed: str) -> None:
+    """A late move there is taken, whatever was done; a late grip of what stayed, or move of the thing, is not."""
+    with opened(url) as journal:
+        journal.load(DEFINITION, by=None, recorder=None)
+        journal.record([said(deed, 10)])
+        assert journal.discrepancies()[0].event.found == {"ANN": "STORE"}
+        for late in ("ANN grip BAY:RAIL with ANN:LEFT", "ANN engage ANN:LINE BAY:ANCHOR"):
+            with pytest.raises(Refused, match="collides with later event e10"):
+                journal.record([said(late, 5)])
+        if "at SHELF" not in deed:
+            with pytest.raises(Refused, match="collides with later event e10"):
+                journal.record([said("- place Y at ROOF", 5)])
+        journal.record([said("ANN place H at ANN", 3), said("ANN place ANN at STORE", 5)])
+        assert [e.event.id for e in journal.discrepancies()] == ["e10"]
+        assert seen(journal) == read_singly(journal)
+        assert audit(journal.database).is_sound
+
+
 @pytest.mark.parametrize("deed", ["ANN open X:V", "ANN measure X voltage=3V", "ANN inspect X"])
 def test_a_late_move_away_collides_with_what_he_did_there(url: str, deed: str) -> None:
     """Who is recorded to have done something here can't, later, be said to have been elsewhere: unless he came back."""
@@ -200,6 +221,16 @@ def test_a_free_end_stays_where_it_was_parted(url: str) -> None:
             [Action("w", "withdraw", (), START + 60, withdraws="e50", reason="it was left in his hand")]
         )
         assert lies(55) == "BAY"
+        assert audit(journal.database).is_sound
+
+
+def test_a_late_row_sees_what_carried_a_thing_in_a_slot(url: str) -> None:
+    """A unit in a machine's bed goes where the machine goes: it wasn't put there if it was bolted down then."""
+    with opened(url) as journal:
+        journal.load(DEFINITION, by=None, recorder=None)
+        journal.record([said("ANN engage X:BOLT BAY:BOLT", 3), said("CRANE place CRANE at ROOF", 6)])
+        with pytest.raises(Refused, match="collides with later event e6"):
+            journal.record([said("DAN place X at BED", 2)])
         assert audit(journal.database).is_sound
 
 
