@@ -1,113 +1,130 @@
-"""Is a proposed sequence possible, is it allowed, and which clocks does it start and stop? Step by step."""
+"""Is a proposed sequence possible, is it allowed, and which clocks does it start and stop? Step by step.
+
+The sequence is laid out with likely durations, with all low and with all high ones, and judged each time; then, for
+each clock that some mix of durations could let run out though none of these did, with that mix.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
-from cfgtrack.model.action import BEGIN, END, Action
+from cfgtrack.analysis.mixes import Mixes
+from cfgtrack.analysis.trial import Run, StepResult, Trial, in_order, names_of
+from cfgtrack.analysis.verdict import (
+    ALONE,
+    AS_LIKELY,
+    IN_WRITTEN_ORDER,
+    Foreseen,
+    Margin,
+    StillRunning,
+    Verdict,
+    covered,
+    foreseen,
+    still_running,
+)
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event, effects
-from cfgtrack.model.possibility import Impossible, resolve
-from cfgtrack.model.sequence import Laid, Layout, Outing, Step, lay_out
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.presence import presence_is_judged
+from cfgtrack.model.sequence import Layout, LeftRunning, Outing, Step, expect_in_time
 from cfgtrack.model.sequence import Sequence as Proposal
-from cfgtrack.model.time import Instant, format_duration
+from cfgtrack.model.time import Instant
 from cfgtrack.network.network import Network
-from cfgtrack.rules.breach import Deed, words
-from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.finding import Clock, Finding, Reason, alone
+from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledged
+from cfgtrack.rules.breach import words
+from cfgtrack.rules.engine import Engine, Memory
+from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import RuleSet
-from cfgtrack.rules.variance import Variance, under_variance
-from cfgtrack.rules.world import Prior, no_prior
-
-BUDGET = "budget"
-"""What stands for a rule in a finding about an outing that takes too long."""
-
-POSSIBLE = "possible"
-"""What stands for a rule in a finding about a step that can't be done at all."""
-
-
-@dataclass(frozen=True, slots=True)
-class StepResult:
-    """One step as checked: laid out in time, in words, and with the clocks that it would start and stop in time.
-
-    `outcome` is the step resolved.
-    """
-
-    untold: ClassVar[tuple[str, ...]] = ("outcome",)
-
-    step: str
-    outing: str
-    track: str
-    start: Instant
-    end: Instant
-    action: str
-    possible: bool
-    outcome: Event | Impossible
-    started: tuple[Clock, ...] = ()
-    stopped: tuple[Clock, ...] = ()
-
-    @property
-    def done(self) -> Action:
-        """What would be done, as far as it could be filled in."""
-        return self.outcome.action if isinstance(self.outcome, Impossible) else self.outcome
-
-
-@dataclass(frozen=True, slots=True)
-class Delay:
-    """An outing that can't start when it was `planned` to: it was `checked` from the end of what is before it on."""
-
-    outing: str
-    planned: Instant
-    checked: Instant
+from cfgtrack.rules.variance import Variance
+from cfgtrack.rules.world import Done
 
 
 @dataclass(frozen=True, slots=True)
 class CheckReport:
-    """What a check found. `findings` are the sequence's own; `before` were open when it starts; `excused` are under
+    """What a check found.
 
-    a variance. `clocks` still run at its end. `assumed` counts the steps whose duration was assumed.
+    `new` is what the sequence breaks; `open` was broken when it starts, is so when it ends, and isn't named as left so;
+    `past` are actions of the past that broke a rule in force and that nobody has acknowledged; `left_running` the
+    clocks with a deadline that it leaves running and doesn't account for. These count. `excused` is under a variance.
+    Not counted either: `left_open`, which the sequence names, `mended`, which it puts right, and `older`, actions of
+    the past from before their rule was in force.
+
+    `clocks` run at the end, with likely durations. `margins` are the closest. `judged`: how many instances; `idle`: the
+    rules that had none. `assumed` and `doers_assumed` name the steps whose duration, and whose doer, was assumed.
+    `mixes`: with how many sets of durations it was judged; `untried`: how many more would have been needed. `unneeded`
+    is what the sequence says it leaves, and doesn't; `unjudged` what the verdict says nothing about.
     """
 
-    told: ClassVar[tuple[str, ...]] = ("delayed",)
-    untold: ClassVar[tuple[str, ...]] = ("layout", "outings", "assumed")
+    told: ClassVar[tuple[str, ...]] = ("verdict",)
+    untold: ClassVar[tuple[str, ...]] = ("layout", "outings", "begun")
 
     title: str
     start: Instant
     end: Instant
+    said_for: str
     steps: tuple[StepResult, ...]
-    findings: tuple[Finding, ...]
+    new: tuple[Foreseen, ...]
+    open: tuple[Finding, ...]
+    past: tuple[Finding, ...]
+    left_running: tuple[StillRunning, ...]
     excused: tuple[Finding, ...]
-    before: tuple[Finding, ...]
+    left_open: tuple[Finding, ...]
+    mended: tuple[Finding, ...]
+    older: tuple[Finding, ...]
     clocks: tuple[Clock, ...]
     layout: Layout
     outings: tuple[Outing, ...] = ()
+    begun: Mapping[str, int] = field(default_factory=dict)
     rules: int = 0
-    assumed: int = 0
+    judged: int = 0
+    idle: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+    doers_assumed: tuple[str, ...] = ()
+    margins: tuple[Margin, ...] = ()
+    mixes: int = 1
+    untried: int = 0
+    unneeded: tuple[str, ...] = ()
+    unjudged: tuple[str, ...] = ()
 
     @property
-    def delayed(self) -> tuple[Delay, ...]:
-        """The outings that can't start when they were planned to: the check, or the outing before, is later."""
-        spans = self.layout.spans
-        return tuple(
-            Delay(o.id, o.start, spans[o.id][0])
-            for o in self.outings
-            if o.start is not None and spans[o.id][0] > o.start
-        )
+    def counted(self) -> tuple[Finding, ...]:
+        """The findings that count."""
+        return (*self.new, *self.open, *self.past)
+
+    @property
+    def verdict(self) -> Verdict:
+        """Whether the sequence may be done: not clear outranks undecided."""
+        if self.left_running or any(not finding.no_verdict for finding in self.counted):
+            return Verdict.NOT_CLEAR
+        if self.counted or self.untried or not self.judged:
+            return Verdict.UNDECIDED
+        return Verdict.CLEAR
 
 
 @dataclass(frozen=True, slots=True)
 class Start:
     """Where a check starts: a configuration, and the resolved events since then that the rules must know of.
 
-    `began` is the time of the configuration; `start` when the proposal begins, not before the last event.
+    `began` is the time of the configuration; `start` when the proposal begins, not before the last event. Where the
+    past was judged before: the `memory` that the rules have of it by then, what was last `done`, and what is `settled`.
     """
 
     configuration: Configuration
     history: tuple[Event, ...] = ()
     began: int = 0
     start: int = 0
+    memory: Memory | None = None
+    done: Done = field(default_factory=dict)
+    settled: tuple[Any, ...] = ()
+
+
+def never(_rule: str) -> int | None:
+    """Say of every rule that it never came into force."""
+    return None
 
 
 def check(
@@ -117,49 +134,164 @@ def check(
     *,
     variances: Sequence[Variance] = (),
     networks: Mapping[str, Network] | None = None,
+    begun: Mapping[str, int] | None = None,
+    acknowledgements: Sequence[Acknowledgement] = (),
+    in_force: Callable[[str], int | None] = never,
 ) -> CheckReport:
-    """Check a proposal from `begin`, which is left as it is. Raises Deadlock where steps wait for each other."""
-    layout = lay_out(proposal, begin.start)
+    """Check a proposal from `begin`, which is left as it is. Raises Deadlock where steps wait for each other.
+
+    `begun` tells when outings began that aren't over, `in_force` since when a rule has been. Raises TooEarly where an
+    outing would start before `begin`.
+    """
+    begun = begun or {}
+    expect_in_time(proposal, begin.start, begun)
     now = begin.configuration.fork()
     for event in begin.history:
         now.apply(event)
-    results = [_resolved(now, laid) for laid in layout.steps]
-    possible = [(r.outing, r.outcome) for r in results if isinstance(r.outcome, Event)]
-    engine = judged(rules, begin, networks, coming=[event for _, event in possible])
-    noted = engine.noted
-    before = [f for f in engine.findings() if f.is_open]
-    timed = dict(_run(engine, _with_outings(now, proposal, layout, possible), whole=proposal.whole))
-    end = engine.world.now
-    refused = [impossible(r.outcome) for r in results if isinstance(r.outcome, Impossible)]
-    findings = [*refused, *_too_long(proposal, layout), *engine.findings(noted)]
-    findings.sort(key=lambda f: (f.time, f.severity, f.rule, f.subjects))
-    step_of = {r.done.id: r.step for r in results}
-    findings = [replace(f, step=step_of.get(f.event or "")) for f in findings]
-    plain, excused = under_variance(findings, variances)
+    trial = Trial(rules, proposal, now, begin.start, begun, _Engines(rules, begin, networks).ready)
+    mixes = Mixes(trial, rules)
+    mixes.judge_all()
+    likely, over = mixes.runs[0], max(run.end for run in mixes.runs)
+    new, excused = list[Foreseen](), list[Finding]()
+    for run, finding in _new(mixes):
+        plain, under = covered([finding], variances, begin.start, run.end)
+        new += plain
+        excused += under
+    still = _once(finding for run in mixes.runs for finding in run.still)
+    named = [part for f in still if (part := f.only(proposal.leaves_open)) is not None]
+    others = [part for f in still if (part := f.only(_codes([f]) - {*proposal.leaves_open})) is not None]
+    open_, under_open = covered(others, variances, begin.start, over)
+    actions = [f for f in trial.before if f.mode == "at"]
+    past, under_past = covered(actions, variances, begin.start, over)
+    counting = [f for f in past if _is_in_force(f, in_force)]
+    left, unneeded = _left_running(mixes.runs, rules, proposal)
     return CheckReport(
         title=proposal.title,
         start=begin.start,
-        end=end,
-        steps=tuple(replace(r, **timed.get(r.done.id, {})) for r in results),
-        findings=tuple(plain),
-        excused=tuple(excused),
-        before=tuple(before),
-        clocks=tuple(engine.clocks()),
-        layout=layout,
+        end=likely.end,
+        said_for=IN_WRITTEN_ORDER if proposal.whole else ALONE,
+        steps=likely.steps,
+        new=tuple(sorted(new, key=in_order)),
+        open=tuple(open_),
+        past=tuple(acknowledged(counting, acknowledgements)[0]),
+        left_running=tuple(left),
+        excused=tuple(sorted((*excused, *under_open, *under_past), key=in_order)),
+        left_open=tuple(named),
+        mended=likely.mended,
+        older=tuple(f for f in past if f not in counting),
+        clocks=likely.clocks,
+        layout=likely.layout,
         outings=proposal.outings,
+        begun=dict(begun),
         rules=len(rules.rules),
-        assumed=sum(s.assumed for s in proposal.steps),
+        judged=trial.coverage.instances,
+        idle=trial.coverage.idle,
+        assumed=tuple(step.id for step in proposal.steps if step.assumed),
+        doers_assumed=tuple(step.id for step in proposal.steps if step.doer_assumed),
+        margins=tuple(mixes.margins()),
+        mixes=len(mixes.runs),
+        untried=mixes.untried,
+        unneeded=(*(n for n in proposal.leaves_open if n not in _codes(still)), *unneeded),
+        unjudged=_unjudged(proposal, now.plant),
     )
 
 
-def _resolved(now: Configuration, laid: Laid) -> StepResult:
-    """Resolve one step against what is so by then, and go on from there if it is possible."""
-    step = laid.step
-    outcome = resolve(now, replace(step.action, happened=laid.end, id=f"step:{step.id}"))
-    if isinstance(outcome, Event):
-        now.apply(outcome)
-    done, possible = (outcome, True) if isinstance(outcome, Event) else (outcome.action, False)
-    return StepResult(step.id, step.outing, step.track, laid.start, laid.end, words(done), possible, outcome)
+class _Engines:
+    """Gives an engine that has judged the past, ready for what is coming: the same one, while that is ready for it."""
+
+    def __init__(self, rules: RuleSet, begin: Start, networks: Mapping[str, Network] | None) -> None:
+        self._rules, self._begin, self._networks = rules, begin, networks
+        self._coming: list[Event] = []
+        self._touched: set[str] = set()
+        self._engine: Engine | None = None
+
+    def ready(self, coming: Sequence[Event]) -> Engine:
+        """Return the engine, made anew where what is coming writes something that it isn't ready for."""
+        touched = touched_by(self._begin, coming)
+        if self._engine is None or not touched <= self._touched:
+            self._touched |= touched
+            self._coming += coming
+            self._engine = judged(self._rules, self._begin, self._networks, coming=self._coming)
+        return self._engine
+
+
+def _new(mixes: Mixes) -> Iterator[tuple[Run, Foreseen]]:
+    """Yield what the proposal breaks: what comes with one set of durations isn't repeated for the next."""
+    told: list[Finding] = []
+    for run in mixes.runs:
+        fresh = _not_told(told, run.new)
+        told += fresh
+        for finding in fresh:
+            hinges_on = None if run.mix == AS_LIKELY else mixes.hinge(run, finding)
+            yield run, foreseen(finding, run.mix, hinges_on)
+
+
+def _not_told(told: Sequence[Finding], found: Sequence[Finding]) -> list[Finding]:
+    """Return what of the findings is not told yet, instance by instance.
+
+    One is the same where the same step broke the rule, or, of one that no longer comes, where another did: of steps
+    that end at one instant only the last is named.
+    """
+    known, here = ({name for finding in some for name in names_of(finding)} for some in (told, found))
+    spare = Counter(code for code, _ in known - here)
+    fresh = []
+    for finding in found:
+        codes = []
+        for code, event in names_of(finding):
+            if (code, event) not in known and not spare[code]:
+                codes.append(code)
+            elif (code, event) not in known:
+                spare[code] -= 1
+        part = finding.only(codes)
+        if part is not None:
+            fresh.append(part)
+    return fresh
+
+
+def _once(findings: Iterable[Finding]) -> list[Finding]:
+    return list({(finding.fingerprints, finding.time): finding for finding in findings}.values())
+
+
+def _codes(findings: Iterable[Finding]) -> set[str]:
+    return {code for finding in findings for code in finding.fingerprints}
+
+
+def _is_in_force(finding: Finding, in_force: Callable[[str], int | None]) -> bool:
+    """Return whether a finding happened while its rule was in force."""
+    since = in_force(finding.rule)
+    return since is not None and since <= finding.time
+
+
+def _unjudged(proposal: Proposal, plant: Plant) -> tuple[str, ...]:
+    """Return, in words, what the verdict says nothing about: the one place where that is gathered."""
+    presence = () if presence_is_judged(plant) else ("presence: the plant has no sites",)
+    ends = () if proposal.whole else ("what must hold at an end, and running clocks: an action ends nothing",)
+    return (*presence, *ends)
+
+
+def _left_running(
+    runs: Iterable[Run], rules: RuleSet, proposal: Proposal
+) -> tuple[list[StillRunning], list[str]]:
+    """Return the clocks that are left running and count; and those that the proposal says it leaves, and doesn't."""
+    outlive = {rule.id for rule in rules.rules if rule.may_outlive}
+    planned = {(one.rule, one.subject): one for one in proposal.leaves_running}
+    unneeded = dict(planned)
+    found: dict[tuple[str, str, int | None], StillRunning] = {}
+    for run in runs if proposal.whole else ():
+        for clock in run.clocks:
+            unneeded.pop((clock.rule, clock.subject), None)
+            is_planned = _is_met_later(clock, planned.get((clock.rule, clock.subject)), run.end)
+            if clock.deadline is not None and clock.rule not in outlive and not is_planned:
+                point = next(iter(run.points.get(clock.started, ())), None)
+                found.setdefault((clock.rule, clock.subject, point), still_running(clock, run.mix))
+    return list(found.values()), [" of ".join(filter(None, name)) for name in unneeded]
+
+
+def _is_met_later(clock: Clock, planned: LeftRunning | None, end: int) -> bool:
+    """Return whether a clock that still runs at the `end` is met, as is planned, by an outing that starts in time."""
+    if planned is None or clock.deadline is None:
+        return False
+    return end <= planned.start < clock.deadline
 
 
 def judged(
@@ -168,14 +300,33 @@ def judged(
     networks: Mapping[str, Network] | None = None,
     *,
     coming: Iterable[Event] = (),
-    prior: Prior = no_prior,
 ) -> Engine:
     """Return an engine that has judged a past up to its end, ready for the events that are `coming`."""
-    configuration, touched = begin.configuration.fork(), touched_by(begin, coming)
-    engine = Engine(rules, configuration, start=begin.began, touched=touched, networks=networks, prior=prior)
+    engine = ready(rules, begin, networks, coming=coming)
     for event in begin.history:
         engine.step(event)
     engine.finish(begin.start)
+    return engine
+
+
+def ready(
+    rules: RuleSet,
+    begin: Start,
+    networks: Mapping[str, Network] | None = None,
+    *,
+    coming: Iterable[Event] = (),
+) -> Engine:
+    """Return an engine that stands where a past begins, ready for its events and for those that are `coming`."""
+    engine = Engine(
+        rules,
+        begin.configuration.fork(),
+        start=begin.began,
+        touched=touched_by(begin, coming),
+        networks=networks,
+        prior=begin.done,
+        memory=begin.memory,
+    )
+    engine.add_settled(begin.settled)
     return engine
 
 
@@ -187,95 +338,6 @@ def touched_by(begin: Start, events: Iterable[Event]) -> set[str]:
     }
     mates = {begin.configuration.state(s).other for s in written if ":" in s}
     return written | {m for m in mates if m is not None}
-
-
-def _with_outings(
-    now: Configuration, proposal: Proposal, layout: Layout, steps: Sequence[tuple[str, Event]]
-) -> Iterator[tuple[Event, bool]]:
-    """Yield the events of a laid-out sequence with the begin and end of its outings; True for those of steps."""
-    events: list[tuple[int, int, int, int, Event, bool]] = []
-    number = {outing.id: i for i, outing in enumerate(proposal.outings)}
-    for outing in proposal.outings if proposal.whole else ():
-        begin, end = layout.spans[outing.id]
-        for action, time, rank in ((BEGIN, begin, 0), (END, end, 2)):
-            event = resolve(now, Action(f"{action}:{outing.id}", action, (), time, outing=outing.id))
-            assert isinstance(event, Event), event.refusals
-            events.append((time, number[outing.id], rank, 0, event, False))
-    events += [(event.happened, number[outing], 1, i, event, True) for i, (outing, event) in enumerate(steps)]
-    events.sort(key=lambda e: e[:4])
-    for *_, event, is_step in events:
-        yield event, is_step
-
-
-def _run(
-    engine: Engine, events: Iterable[tuple[Event, bool]], *, whole: bool
-) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Run the events; yield for each step the clocks that it started and stopped."""
-    queue = list(events)
-    last_of = {event.happened: event for event, is_step in queue if is_step}
-    for event, _ in queue:
-        turned = engine.turned
-        engine.step(event)
-        if last_of.get(event.happened) is event:
-            engine.stop_point(event) if whole else engine.settle()
-        started, stopped = engine.turns(turned)
-        yield event.id, {"started": tuple(started), "stopped": tuple(filter(_in_time, stopped))}
-    if whole:
-        engine.end_sequence()
-
-
-def _in_time(stopped: Clock) -> bool:
-    """Return whether a clock stopped before it ran out."""
-    return stopped.left is None or stopped.left >= 0
-
-
-def impossible(outcome: Impossible) -> Finding:
-    """Return the finding that says that an action can't be done where the hardware then is."""
-    action = outcome.action
-    reasons = tuple(
-        Reason(r.code, r.sentence + (f" (since {r.collides})" if r.collides else ""), (), (r.subject,))
-        for r in outcome.refusals
-    )
-    return alone(
-        action.subjects,
-        reasons,
-        Deed.of(action).what,
-        rule=POSSIBLE,
-        title="A step must be physically possible",
-        severity=0,
-        mode=POSSIBLE,
-        time=action.happened,
-        since=action.happened,
-        event=action.id,
-        action=words(action),
-        hazard="the work stops where nobody planned to stop",
-        source="common practice",
-    )
-
-
-def _too_long(proposal: Proposal, layout: Layout) -> Iterator[Finding]:
-    """Yield a finding for every outing that takes longer than its budget."""
-    for outing in proposal.outings:
-        begin, end = layout.spans[outing.id]
-        if outing.budget is None or end - begin <= outing.budget:
-            continue
-        limit = begin + outing.budget
-        over, budget = format_duration(end - limit), format_duration(outing.budget)
-        why = Reason("budget", f"outing {outing.id} takes {over} longer than its budget of {budget}")
-        yield alone(
-            (outing.id,),
-            (why,),
-            (),
-            rule=BUDGET,
-            title="An outing ends within its budget of time",
-            severity=3,
-            mode="by",
-            time=limit,
-            since=begin,
-            deadline=limit,
-            hazard="people and machines are kept out for longer than they were made ready for",
-            source="the proposal's own budget",
-        )
 
 
 def one_step(action: Action) -> Proposal:

@@ -8,14 +8,15 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.consequence import Consequence, consequence_of_correction
+from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, find_rule, kept_rules, rules_to_judge_by
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
+from cfgtrack.files.phrase import split_phrase
 from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, EXPLAIN, WITHDRAW, Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import Instant, format_instant
-from cfgtrack.model.trouble import Misput, NoAnswer, Problem, Refused
+from cfgtrack.model.trouble import BadInput, Misput, NoAnswer, Problem, Refused
 from cfgtrack.model.unknown import ANYTHING, UNKNOWN, no_such
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.selection import fits
@@ -32,21 +33,51 @@ def correct(
     event_id: str | None = None,
     basis: str | None = None,
     remark: str | None = None,
+    others: Sequence[tuple[str, str]] = (),
 ) -> Recorded:
     """Correct a recorded event by what really happened. NoAnswer when it isn't recorded; as `record` else.
 
     What isn't said anew is taken from it: its time, its outing, who did it, how well it is known, its remark.
+    `others` are more events, each with what really happened as one text: all are recorded as one, or none. The time,
+    the basis and the remark are those of the first alone.
     """
     with asking.write() as journal:
-        old = _expect_event(journal, target)
-        inside = replace(asking, outing=asking.outing or old.outing)
-        happened = old.happened if asking.at is None else inside.instant(journal, asking.at, option="--at")
-        told = {"outing": asking.outing, "basis": basis or old.basis, "remark": remark, "reason": reason}
-        action = said(asking, journal, words, happened, event_id, **told, supersedes=target)
-        taken_over = {
-            name: getattr(action, name) or getattr(old, name) for name in ("by", "outing", "remark")
-        }
-        return _amended(asking, journal, replace(action, **taken_over))
+        first = _correction(asking, journal, target, words, reason, event_id, basis, remark)
+        then = replace(asking, at=None)
+        more = (
+            _correction(then, journal, name, _words(text), reason, event_id and f"{event_id}-{number}")
+            for number, (name, text) in enumerate(others, start=2)
+        )
+        return _amended(asking, journal, [first, *more])
+
+
+def _correction(
+    asking: Asking,
+    journal: Journal,
+    target: str,
+    words: Sequence[str],
+    reason: str,
+    event_id: str | None,
+    basis: str | None = None,
+    remark: str | None = None,
+) -> Action:
+    """Return the action that corrects an event."""
+    old = _expect_event(journal, target)
+    inside = replace(asking, outing=asking.outing or old.outing)
+    happened = old.happened if asking.at is None else inside.instant(journal, asking.at, option="--at")
+    told = {"outing": asking.outing, "basis": basis or old.basis, "remark": remark, "reason": reason}
+    action = said(asking, journal, words, happened, event_id, **told, supersedes=target)
+    taken_over = {name: getattr(action, name) or getattr(old, name) for name in ("by", "outing", "remark")}
+    return replace(action, **taken_over)
+
+
+def _words(text: str) -> list[str]:
+    """Return the words of what really happened. BadInput for a quote that is never closed."""
+    try:
+        return split_phrase(text)
+    except ValueError:
+        sentence = "a quote is opened and never closed"
+        raise BadInput(Problem("--and", "syntax", sentence, text)) from None
 
 
 def withdraw(asking: Asking, target: str, *, reason: str, event_id: str | None = None) -> Recorded:
@@ -171,7 +202,7 @@ def _planned_findings(asking: Asking, plan: Path | str) -> list[Finding]:
     from cfgtrack.answers.check import check
 
     report = check(asking, plan).check
-    return [*report.findings, *report.excused, *report.before]
+    return [*report.new, *report.excused, *report.open, *report.left_open, *report.mended]
 
 
 def _with_codes(there: Sequence[Finding], codes: Sequence[str]) -> tuple[Named, ...]:
@@ -252,12 +283,17 @@ def _on_the_record(
     happened = journal.present if told is None else told
     who = {"by": asking.by, "recorder": asking.recorder}
     action = Action(event_id or new_id(), name, happened=happened, **{"subjects": (), **who, **fields})
-    return _amended(asking, journal, action)
+    return _amended(asking, journal, [action])
 
 
-def _amended(asking: Asking, journal: Journal, action: Action) -> Recorded:
-    """Record an action that amends the record. Of a correction, tell what it broke as the past now stands."""
-    entry = write(asking, journal, action)
-    corrects = not asking.dry_run and (action.supersedes or action.withdraws)
-    found = consequence_of_correction(journal, entry) if corrects else Consequence()
-    return recorded(asking, journal, entry, found)
+def _amended(asking: Asking, journal: Journal, actions: Sequence[Action]) -> Recorded:
+    """Record actions that amend the record, as one. Of a correction, tell what it broke as the past now stands."""
+    corrects = any(action.supersedes or action.withdraws for action in actions)
+    # What can't be read is told before anything is written.
+    standing = Standing(journal, *journal.moment()) if corrects and not asking.dry_run else None
+    if any(action.supersedes for action in actions):
+        entries = journal.correct(actions, dry_run=asking.dry_run)
+    else:
+        entries = [write(asking, journal, action) for action in actions]
+    found = Consequence() if standing is None else standing.changed_by(entries)
+    return recorded(asking, journal, entries, found)

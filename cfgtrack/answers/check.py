@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
-from typing import ClassVar
+from typing import ClassVar, cast
 
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
 from cfgtrack.analysis.cures import cured
 from cfgtrack.analysis.options import doers, options
 from cfgtrack.analysis.reorder import Plan
+from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
-from cfgtrack.answers.past import Past, rules_to_judge_by
+from cfgtrack.answers.past import Past, kept_rules, rules_to_judge_by
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
+from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import BOOK_ACTIONS
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
 from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.model.sequence import TooEarly
+from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, expect_thing
 from cfgtrack.rules.finding import Finding
@@ -46,9 +52,17 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
             if isinstance(proposal, Path)
             else _single(proposal, past.plant)
         )
-        report = analysis.check(
-            chosen, past.start, proposed, variances=past.variances, networks=past.networks
-        )
+        with _telling_new_starts(proposed):
+            report = analysis.check(
+                chosen,
+                past.start_for(chosen),
+                proposed,
+                variances=past.variances,
+                networks=past.networks,
+                begun=past.begun,
+                acknowledgements=past.acknowledgements,
+                in_force=_in_force(past, rules),
+            )
         report = _with_cures(past, chosen, proposed, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
@@ -56,9 +70,43 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
 
 
 def _with_cures(past: Past, rules: RuleSet, proposal: Proposal, report: CheckReport) -> CheckReport:
-    """Return a report with what would cure its findings."""
-    plan = Plan(proposal, past.configuration, past.start.start)
-    return replace(report, findings=tuple(cured(report.findings, past.ready(rules), plan=plan)))
+    """Return a report with what would cure what it breaks with likely durations, and what was open before."""
+    likely = [f for f in report.new if f.mix == AS_LIKELY]
+    plan = Plan(proposal, past.configuration, past.moment.at, past.begun)
+    found = cured((*likely, *report.open), past.ready(rules), plan=plan)
+    told = iter(found[: len(likely)])
+    new = (cast(Foreseen, next(told)) if f.mix == AS_LIKELY else f for f in report.new)
+    return replace(report, new=tuple(new), open=tuple(found[len(likely) :]))
+
+
+def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:
+    """Return what tells since when a rule is in force: of those given in files, one that is kept and asks the same."""
+    if not files:
+        return past.in_force
+
+    @cache
+    def alike() -> set[str]:
+        kept = {rule.id: rule.asks for rule in kept_rules(past.journal, None, past.moment.known).rules}
+        return {rule.id for rule in read_rules(files).rules if kept.get(rule.id) == rule.asks}
+
+    return lambda rule: past.in_force(rule) if rule in alike() else None
+
+
+@contextmanager
+def _telling_new_starts(proposal: Proposal) -> Iterator[None]:
+    """Have an outing that would start before the moment refused, with the two ways out."""
+    try:
+        yield
+    except TooEarly as early:
+        first = early.first
+        assert first.start is not None
+        starts = ", ".join(f"{outing} {format_instant(start)}" for outing, start in early.starts.items())
+        sentence = (
+            f"outing {first.id} would start at {format_instant(first.start)}, before the moment asked about,"
+            f" {format_instant(early.moment)}: ask with --at {format_instant(first.start)} or earlier, or plan it"
+            f" later; with the gaps kept: {starts}"
+        )
+        raise BadInput(Problem(first.where or proposal.where, "too-early", sentence)) from early
 
 
 def _single(action: str, plant: Plant) -> Proposal:
@@ -121,7 +169,7 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         chosen = rules_to_judge_by(past, rules)
         found, cut = options(
             chosen,
-            past.start,
+            past.start_for(chosen),
             thing,
             by=asking.by if past.plant.has_sites else None,
             variances=past.variances,

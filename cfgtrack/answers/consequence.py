@@ -1,90 +1,122 @@
-"""What an event means at once: rules it breaks, clocks it starts, remarks it meets."""
+"""What an event means at once: rules it breaks, clocks it starts, remarks it meets, what is open where it is done."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
-from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
-from cfgtrack.answers.past import LONG, Past
-from cfgtrack.model.action import Action
+from cfgtrack.answers.past import Past
 from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.plant import owner_of
 from cfgtrack.rules.finding import Clock, Finding
+from cfgtrack.rules.variance import under_variance
 from cfgtrack.store.journal import Journal
-
-if TYPE_CHECKING:
-    from cfgtrack.rules.engine import Engine
 
 
 @dataclass(frozen=True, slots=True)
 class Consequence:
     """What an event means at once: rules it breaks, clocks it starts, remarks that stick to what it touches.
 
-    `excused` are findings under a variance. `judged` is false when the past is too long to be judged again for it.
+    `excused` are findings under a variance; `open` is what was broken before, still is, and has to do with what it
+    touches.
     """
 
     findings: tuple[Finding, ...] = ()
     excused: tuple[Finding, ...] = ()
     started: tuple[Clock, ...] = ()
     remarks: tuple[Entry, ...] = ()
-    judged: bool = True
+    open: tuple[Finding, ...] = ()
 
 
-def consequence(past: Past, action: Action, entry: Entry) -> Consequence:
-    """Return what an action that has become an event means on the past as it was known just before."""
+def consequence(past: Past, entry: Entry) -> Consequence:
+    """Return what an event means on the past as it was known just before, at its instant."""
+    event = entry.event
     remarks: tuple[Entry, ...] = ()
-    if action.subjects:
-        remarks = tuple(past.journal.remarks(action.subjects, at=past.moment.at, known=past.moment.known))
+    if event.subjects:
+        remarks = tuple(past.journal.remarks(event.subjects, at=past.moment.at, known=past.moment.known))
     if not past.rules.rules:
         return Consequence(remarks=remarks)
     from cfgtrack.analysis.options import try_action
 
-    past.is_long = entry.number - 1 > LONG
-    option = try_action(past.engine_before(entry.event), entry.event, variances=past.variances)
+    engine = past.engine_before(event)
+    option = try_action(engine, event, variances=past.variances)
+    engine.step(event)
+    engine.settle()
+    new = {named for f in (*option.findings, *option.excused) for named in _named(f)}
+    still = (f for f in engine.findings(as_it_is=True) if new.isdisjoint(_named(f)))
+    open_ones = _open_on(past, [event], still)
     findings = option.findings
     if findings:
         from cfgtrack.analysis.course import Course
         from cfgtrack.analysis.cures import cured
 
-        ready = partial(_ready, past, entry.event)
-        findings = tuple(cured(findings, ready, Course((entry.event,))))
-    return Consequence(findings, option.excused, option.started, remarks)
+        findings = tuple(cured(findings, past.ready(past.rules, event), Course((event,))))
+    return Consequence(findings, option.excused, option.started, remarks, open_ones)
 
 
-def _ready(past: Past, event: Event, coming: Iterable[Event]) -> Engine:
-    """Return an engine just before an event, ready for it and for what else may come."""
-    return past.engine_before(event, *coming)
+def _named(finding: Finding) -> set[tuple[str, int]]:
+    """Return what tells the instances of a finding from those of all others."""
+    return {(code, finding.time) for code in finding.fingerprints}
 
 
-def consequence_of_correction(journal: Journal, entry: Entry) -> Consequence:
-    """Return what a recorded correction has broken: the findings of the past as it now stands that are its own or new.
-
-    What was put right by it is no longer found, so there is nothing to say of that.
-    """
-    at, known = journal.moment(None, entry.known)
-    after = Past(journal, Moment(at, known), strict=False)
-    if not after.rules.rules:
-        return Consequence()
-    if after.is_long:
-        return Consequence(judged=False)
-    before = {
-        (code, f.time)
-        for f in Past(journal, Moment(at, known - 1), strict=False).findings()[0]
-        for code in f.fingerprints
-    }
-    new = (
-        f
-        for f in after.findings()[0]
-        if f.event == entry.event.id or any((code, f.time) not in before for code in f.fingerprints)
-    )
-    return Consequence(tuple(new))
+def _open_on(past: Past, events: Sequence[Event], findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return those of the findings that stand open and name what the events touch, or what that belongs to."""
+    named = (s for e in events for s in (*e.subjects, *e.moved, e.peer) if s is not None)
+    touched = {owner_of(subject) for subject in named}
+    about = (f for f in findings if f.is_open and not touched.isdisjoint(_owners(f)))
+    plain, _ = under_variance(about, past.variances, at=past.moment.at)
+    return tuple(sorted(plain, key=lambda f: (f.severity, f.time)))
 
 
-def with_what_followed(journal: Journal, entry: Entry, found: Consequence) -> Consequence:
-    """Return what a recorded late event meant at once (`found`), and what it broke between its time and now."""
-    later = consequence_of_correction(journal, entry)
-    if not later.judged:
-        return replace(found, judged=False)
-    return replace(found, findings=later.findings)
+def _owners(finding: Finding) -> set[str]:
+    """Return the units and places that a finding names, with its reasons."""
+    links = (end for r in finding.reasons for link in r.links for end in link.split(" - "))
+    beyond = (item for r in finding.reasons for item in r.beyond)
+    return {owner_of(item) for item in (*finding.subjects, *beyond, *links)}
+
+
+# --- late events and corrections ----------------------------------------------------------------------------------
+
+
+class Standing:
+    """What stood at the end of the past, before something is recorded that changes it from long ago."""
+
+    def __init__(self, journal: Journal, at: int, known: int) -> None:
+        self.journal = journal
+        self.moment = Moment(at, known)
+        self._found = self._at(self.moment)
+
+    def _at(self, moment: Moment) -> set[tuple[str, int]]:
+        past = Past(self.journal, moment, strict=False)
+        if not past.rules.rules:
+            return set()
+        past.judge_to_keep()
+        found = {named for finding in past.findings()[0] for named in _named(finding)}
+        past.keep()
+        return found
+
+    def changed_by(self, entries: Sequence[Entry]) -> Consequence:
+        """Return what recorded events have broken: the findings of the past as it now stands that are theirs or new.
+
+        What was put right by them is no longer found, so there is nothing to say of that.
+        """
+        first, last = (pick(entries, key=lambda entry: entry.number) for pick in (min, max))
+        now = Past(self.journal, Moment(*self.journal.moment(None, last.known)), strict=False)
+        if not now.rules.rules:
+            return Consequence()
+        then = Moment(now.moment.at, self.journal.known_before(first))
+        # Others may have come in between, and the end be another one.
+        before = self._found if then == self.moment else self._at(then)
+        now.judge_to_keep()
+        own = {entry.event.id for entry in entries}
+        new, old = list[Finding](), list[Finding]()
+        for finding in now.findings(as_it_is=True)[0]:
+            (new if finding.event in own or _named(finding) - before else old).append(finding)
+        now.keep()
+        return Consequence(tuple(new), open=_open_on(now, [entry.event for entry in entries], old))
+
+
+def with_what_followed(found: Consequence, later: Consequence) -> Consequence:
+    """Return what a late event meant at once (`found`), and what it broke between its time and now (`later`)."""
+    return replace(found, findings=later.findings, open=later.open)

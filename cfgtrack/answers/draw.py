@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.moment import Answer, Moment, noting
+from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
@@ -56,7 +56,7 @@ class Scope:
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """What a picture is of, at its moment. `findings` are the open ones, to be marked. `notes` are told beside it."""
+    """What a picture is of, at its moment. `findings` are the open ones, to be marked."""
 
     moment: Moment
     plant: Plant
@@ -64,7 +64,6 @@ class Scene:
     networks: Mapping[str, Network]
     scope: Scope
     findings: tuple[Finding, ...] = ()
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,21 +90,19 @@ def scene(
     unit: str | None = None,
     hops: int = 1,
     places: bool = False,
-    marked: bool | None = None,
+    marked: bool = True,
 ) -> Scene:
     """Return what a picture is of: a loop, a unit or place and its neighbours, the places, one medium, or everything.
 
-    With `marked` open findings come with it; unasked only where the past is short. NoAnswer for what isn't there.
+    With `marked` open findings come with it. NoAnswer for what isn't there.
     """
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
         scope = _scope(past, medium, loop, unit, hops, places=places)
         expect_there(past.plant, past.networks, scope)
-        judged = past.is_judged(asked=marked)
-        with noting(past.notes):
-            findings = tuple(f for f in past.findings()[0] if f.is_open) if judged else ()
-        world = (past.plant, past.configuration, past.networks)
-        return Scene(past.moment, *world, scope, findings, tuple(past.notes))
+        judged = marked and past.rules.rules
+        findings = tuple(f for f in past.findings()[0] if f.is_open) if judged else ()
+        return Scene(past.moment, past.plant, past.configuration, past.networks, scope, findings)
 
 
 def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: int, *, places: bool) -> Scope:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from contextlib import suppress
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
-from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, BOOK_ACTIONS
+from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, BEGIN, BOOK_ACTIONS, END
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
@@ -17,18 +18,15 @@ from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import find
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledgement_of
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.variance import Variance, Void, under_variance, variances_of
 from cfgtrack.store.journal import Journal
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import Start
+    from cfgtrack.answers.judging import Judging
     from cfgtrack.rules.engine import Engine
-
-
-LONG = 5_000
-"""With more events than these in the journal, all of the past is judged only where that is the question."""
 
 
 class Networks(Mapping[str, Network]):
@@ -60,13 +58,13 @@ class Past:
     is judged. What was recorded of the time before is only remembered.
 
     `strict`: rules that no longer fit the plant are an error, as they must be where the answer is a judgement.
-    `notes` takes what is to be told beside the answer.
+    `are_kept`: the rules are those that the journal keeps, and not set by whoever asks.
     """
 
     journal: Journal
     moment: Moment
     strict: bool = True
-    notes: list[str] = field(default_factory=list)
+    are_kept: bool = True
 
     @cached_property
     def plant(self) -> Plant:
@@ -90,7 +88,7 @@ class Past:
 
     @cached_property
     def start(self) -> Start:
-        """The start of a check: the initial configuration, and every event since then."""
+        """The start of a check by any rules: the initial configuration, and every event since then."""
         from cfgtrack.analysis.check import Start
 
         base, began, history = Configuration(self.plant), None, list[Event]()
@@ -127,65 +125,127 @@ class Past:
         return tuple(map(acknowledgement_of, self.journal.of_action(ACKNOWLEDGE, at=at, known=known)))
 
     @cached_property
+    def begun(self) -> dict[str, int]:
+        """When the outings began that aren't over."""
+        begun: dict[str, int] = {}
+        at, known = self.moment.at, self.moment.known
+        bounds = [e for action in (BEGIN, END) for e in self.journal.of_action(action, at=at, known=known)]
+        for entry in sorted(bounds, key=lambda e: (e.event.happened, e.number)):
+            outing = entry.event.outing or ""
+            if entry.event.action == BEGIN:
+                begun[outing] = entry.event.happened
+            else:
+                begun.pop(outing, None)
+        return begun
+
+    def in_force(self, rule_id: str) -> int | None:
+        """Return since when a rule has been kept as it is kept now: an unbroken run of loads. None: it isn't kept."""
+        return self._in_force.get(rule_id)
+
+    @cached_property
+    def _in_force(self) -> dict[str, int]:
+        since: dict[str, tuple[Rule, int]] = {}
+        texts: dict[str, str] = {}
+        for known, kept in self.journal.rules_loads(self.moment.known):
+            texts.update(kept)
+            told = {name: text for name, text in texts.items() if text}
+            now = {rule.id: rule.asks for rule in _rules_of(told).rules}
+            before, since = since, {}
+            for name, rule in now.items():
+                unbroken = name in before and before[name][0] == rule
+                since[name] = before[name] if unbroken else (rule, known)
+        return {name: known for name, (_, known) in since.items()}
+
+    @cached_property
+    def judging(self) -> Judging:
+        """The past as judged by the rules kept, from where it was judged last."""
+        return self._judging(None)
+
+    def _judging(self, before: int | None) -> Judging:
+        from cfgtrack.answers.judging import Judging
+
+        return Judging(self.journal, self.moment, self.plant, self.rules, self.networks, before=before)
+
+    def start_for(self, rules: RuleSet) -> Start:
+        """Return the start of a check by some rules: by those kept, from where the past was judged last."""
+        return self.judging.start if rules is self.rules and self.are_kept else self.start
+
+    @cached_property
     def engine(self) -> Engine:
         """The engine after judging all of the past."""
         from cfgtrack.analysis.check import judged
 
-        return judged(self.rules, self.start, self.networks)
+        return self.judging.engine() if self.are_kept else judged(self.rules, self.start, self.networks)
 
-    def ready(self, rules: RuleSet) -> Callable[[Iterable[Event]], Engine]:
-        """Return what gives an engine that has judged all of the past, ready for events that may come."""
+    def clocks(self) -> list[Clock]:
+        """Return the running clocks."""
+        return self.judging.engine(settled=False).clocks()
+
+    def ready(self, rules: RuleSet, *events: Event) -> Callable[[Iterable[Event]], Engine]:
+        """Return what gives an engine that has judged all of the past, ready for `events` and for others."""
         from cfgtrack.analysis.check import judged
 
-        return lambda coming: judged(rules, self.start, self.networks, coming=coming)
+        start = self.start_for(rules)
+        return lambda coming: judged(rules, start, self.networks, coming=(*events, *coming))
 
-    def engine_before(self, *events: Event) -> Engine:
-        """Return an engine at the moment, ready for one resolved event, or for others in its stead.
+    def engine_before(self, event: Event) -> Engine:
+        """Return an engine at the moment, ready for one resolved event. It need not know what is over.
 
-        It has judged all of the past where that is short. Where it is long, it starts from the configuration at the
-        moment and looks up what was done before when a rule asks: it then knows of no clock that runs already.
+        A writer keeps the checkpoints that are made on the way, with `keep`.
         """
-        from cfgtrack.analysis.check import Start, judged
+        self.judging = self._judging(event.happened)
+        return self.judging.engine(coming=(event,), settled=False)
 
-        if not self.is_long:
-            return judged(self.rules, self.start, self.networks, coming=events)
-        at = self.moment.at
-        here = Start(configuration=self.configuration, began=at, start=at)
-        return judged(self.rules, here, self.networks, coming=events, prior=self._last_done)
+    def judge_to_keep(self) -> None:
+        """Judge all of the past, for a writer: with `keep` the checkpoints that are made on the way are kept."""
+        assert self.moment.known is not None
+        span = self.journal.span(self.moment.at, self.moment.known)
+        self.judging = self._judging(None if span is None else span[1])
+        self.engine = self.judging.engine()
 
-    @cached_property
-    def is_long(self) -> bool:
-        """Whether the journal is too long to be judged anew for every event that is recorded."""
-        return next(iter(self.journal.log(after=LONG)), None) is not None
+    def keep(self) -> None:
+        """Keep the checkpoints that judging has made, if any. They are a cache: trouble with them is nobody's."""
+        if "judging" in self.__dict__:
+            with suppress(NoAnswer):
+                self.judging.keep()
 
-    def _last_done(self, subject: str, action: str) -> int | None:
-        action, _, quantity = action.partition(" ")
-        if not quantity:
-            entry = self.journal.last(subject, action, at=self.moment.at, known=self.moment.known)
-            return None if entry is None else entry.event.happened
-        done = (
-            e.event for e in self.journal.history(subject, end=self.moment.at + 1, known=self.moment.known)
-        )
-        times = [e.happened for e in done if action in ("", e.action) and quantity in e.values]
-        return times[-1] if times else None
+    def findings(self, *, as_it_is: bool = False) -> tuple[list[Finding], list[Finding]]:
+        """Return all findings of the past: those that stand, and those under a variance.
 
-    def findings(self) -> tuple[list[Finding], list[Finding]]:
-        """Return all findings of the past: those that stand, and those under a variance."""
-        return under_variance(self.engine.findings(), self.variances, at=self.moment.at)
-
-    def is_judged(self, *, asked: bool | None) -> bool:
-        """Return whether an answer is to judge the past too: as asked; else where it is short, with a note if not.
-
-        Never without rules.
+        With `as_it_is` what is open is told with the reasons of the moment, not of when it began.
         """
-        if not self.rules.rules:
-            return False
-        if asked is None and self.is_long:
-            self.notes.append(
-                "note: the past is long, so it is not judged for this: no clocks, no findings; ask for them"
-            )
-            return False
-        return asked is not False
+        found = self.engine.findings(as_it_is=as_it_is)
+        return under_variance(found, self.variances, at=self.moment.at)
+
+    @property
+    def events(self) -> int:
+        """How many events the rules have judged."""
+        return self.judging.events if self.are_kept else len(self.start.history)
+
+
+def first_wrong_memory(past: Past) -> int | None:
+    """Return the instant of the first checkpoint that isn't what judging from the beginning gives, None if all are."""
+    from cfgtrack.answers.judging import Judging, form_of, told_by
+
+    assert past.moment.known is not None
+    known = past.moment.known
+    stored = past.journal.stored_checkpoints(form_of(past.rules), known)
+    if not stored:
+        return None
+    instants = [one.at for one in stored]
+    anew = Judging(past.journal, past.moment, past.plant, past.rules, past.networks, anew=instants)
+    anew.engine()
+    made = {one.at: one for one in anew.made}
+    settled = sorted(pair for one in anew.made for pair in one.settled)
+    if [text for _, text in settled] != past.journal.settled(instants[-1]):
+        return instants[-1]
+    for one in stored:
+        right = made.get(one.at)
+        if right is None or one.known != one.shaped or one.events != right.events:
+            return one.at
+        if told_by(one.memory) != told_by(right.memory):
+            return one.at
+    return None
 
 
 def events_of(journal: Journal, action: str, known: int | None = None) -> list[Event]:
@@ -215,7 +275,10 @@ def kept_rules(journal: Journal, plant: Plant | None, known: int | None = None) 
 
     Without a plant nothing is compared with it, which is quick: each was, when it was loaded.
     """
-    texts = kept_texts(journal, known)
+    return _rules_of(kept_texts(journal, known), plant)
+
+
+def _rules_of(texts: Mapping[str, str], plant: Plant | None = None) -> RuleSet:
     if not texts:
         return RuleSet()
     from cfgtrack.files.rules import parse_rules
@@ -231,8 +294,3 @@ def find_rule(rules: RuleSet, rule_id: str) -> Rule:
 def kept_texts(journal: Journal, known: int | None = None) -> dict[str, str]:
     """Return the texts of the rules files that are kept, by name. An empty text is a file that was dropped."""
     return {name: text for name, text in journal.rules(known).items() if text}
-
-
-def concerned(rules: RuleSet, action: str) -> RuleSet:
-    """Return the rules that a single event with this action can break, or whose clocks it can start."""
-    return replace(rules, rules=tuple(rule for rule in rules.rules if rule.mode.concerns(action)))

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.consequence import Consequence, consequence, with_what_followed
+from cfgtrack.answers.consequence import Consequence, Standing, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment, noting
-from cfgtrack.answers.past import Past, concerned, kept_rules, variances
+from cfgtrack.answers.past import Past
 from cfgtrack.files.phrase import parse_phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry
@@ -18,26 +18,32 @@ from cfgtrack.model.presence import lacks_doer
 from cfgtrack.model.time import SECOND, format_duration, format_instant
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.rules.finding import Clock, Finding
-from cfgtrack.rules.rule import RuleSet
 from cfgtrack.store.journal import Journal
 
 _BEHIND = 120_000_000
 """By so much clocks may differ, or a command be slow to begin, before anybody is told, microseconds."""
+
+REPEATED = 1_000
+"""An event that is recorded again is judged again if fewer than so many were since: who was told nothing asks soon."""
 
 _LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
 
 
 @dataclass(frozen=True, slots=True)
 class Recorded(Answer):
-    """An event that is `recorded`, or of a dry run only tried, with what it means at once: see `Consequence`."""
+    """An event that is `recorded`, or of a dry run only tried, with what it means at once: see `Consequence`.
+
+    `others` were recorded as one with it.
+    """
 
     recorded: bool
-    judged: bool
     event: Entry
+    others: tuple[Entry, ...]
     findings: tuple[Finding, ...]
     excused: tuple[Finding, ...]
     started: tuple[Clock, ...]
     remarks: tuple[Entry, ...]
+    open: tuple[Finding, ...]
 
 
 def record(
@@ -62,29 +68,46 @@ def record(
             action = said(
                 asking, journal, words, happened, event_id, **told, supersedes=supersedes, reason=reason
             )
-            is_new = journal.entry(action.id) is None
-            is_late = is_new and happened < journal.moment()[0]
-            is_judged = is_new and not action.supersedes and action.action not in BOOK_ACTIONS
-            # What can't be read is told before anything is written.
-            rules = concerned(kept_rules(journal, None), action.action) if is_judged else RuleSet()
-            excuses = variances(journal) if rules.rules else ()
-            entry = write(asking, journal, action)
-            found = Consequence()
-            if is_judged:
-                known = None if asking.dry_run else entry.known - 1
-                past = Past(journal, Moment(*journal.moment(happened, known)))
-                past.rules, past.variances = rules, excuses
-                found = consequence(past, action, entry)
-            if not asking.dry_run and (is_late or action.supersedes):
-                found = with_what_followed(journal, entry, found)
-            return recorded(asking, journal, entry, found, notes)
+            return _recorded(asking, journal, action, notes)
+
+
+def _recorded(asking: Asking, journal: Journal, action: Action, notes: tuple[str, ...]) -> Recorded:
+    """Record an action, and say what it means on the past as it was known just before."""
+    repeated = journal.entry(action.id)
+    if repeated is not None and journal.since(repeated) >= REPEATED:
+        return recorded(asking, journal, [write(asking, journal, action)], Consequence(), notes)
+    end, known = journal.moment(None, None if repeated is None else journal.known_before(repeated))
+    # What can't be read is told before anything is written.
+    past = Past(journal, Moment(action.happened, known), strict=False)
+    standing = None
+    if past.rules.rules:
+        _ = past.variances
+        changes = action.supersedes or (action.happened < end and action.action not in BOOK_ACTIONS)
+        standing = Standing(journal, end, known) if changes and not asking.dry_run else None
+    entry = write(asking, journal, action)
+    found = Consequence()
+    if not action.supersedes and action.action not in BOOK_ACTIONS:
+        if journal.known_before(entry) != known:
+            past = Past(journal, Moment(action.happened, journal.known_before(entry)), strict=False)
+        found = consequence(past, entry)
+    if standing is not None:
+        found = with_what_followed(found, standing.changed_by([entry]))
+    elif not asking.dry_run:
+        past.keep()
+    return recorded(asking, journal, [entry], found, notes)
 
 
 def recorded(
-    asking: Asking, journal: Journal, entry: Entry, found: Consequence, notes: tuple[str, ...] = ()
+    asking: Asking,
+    journal: Journal,
+    entries: Sequence[Entry],
+    found: Consequence,
+    notes: tuple[str, ...] = (),
 ) -> Recorded:
-    """Return the answer of an event with what it means."""
+    """Return the answer of an event, and of those that were recorded as one with it, with what they mean."""
     is_kept = not asking.dry_run
+    entry, *others = entries
+    known = max(e.known for e in entries) if is_kept else None
     if lacks_doer(journal.plant(), entry.event):
         whom = (
             f"{entry.event.by} is no person or machine of the plant"
@@ -93,14 +116,15 @@ def recorded(
         )
         notes = (*notes, f"note: {whom}, so whether he was there isn't judged (--by NAME)")
     return Recorded(
-        Moment(*journal.moment(entry.event.happened, entry.known if is_kept else None)),
+        Moment(*journal.moment(entry.event.happened, known)),
         is_kept,
-        found.judged,
         entry,
+        tuple(others),
         found.findings,
         found.excused,
         found.started,
         found.remarks,
+        found.open,
         notes=notes,
     )
 

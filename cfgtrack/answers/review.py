@@ -70,7 +70,7 @@ def findings(asking: Asking) -> Open:
             tuple(excused),
             _acknowledged(past, (*plain, *excused)),
             past.void,
-            len(past.start.history),
+            past.events,
             len(past.rules.rules),
             tuple(past.engine.clocks()),
             tuple(journal.discrepancies(past.moment.at, past.moment.known)),
@@ -94,7 +94,7 @@ def reviewed(past: Past) -> Review:
         tuple(excused),
         _acknowledged(past, (*plain, *excused)),
         past.void,
-        len(past.start.history),
+        past.events,
         len(past.rules.rules),
     )
 

@@ -62,13 +62,17 @@ class RuleLine:
 
 @dataclass(frozen=True, slots=True)
 class RuleInWords(RuleLine):
-    """A rule in plain words. `guards` are the items that it guards, `written` is where it stands."""
+    """A rule in plain words. `guards` are the items that it guards, `written` is where it stands.
+
+    `may_outlive`: a clock of it may run on when a sequence is over.
+    """
 
     when: str
     what: str
     hazard: str
     written: str
     guards: tuple[str, ...]
+    may_outlive: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,12 +124,12 @@ def explain(asking: Asking, rule_id: str) -> Explained:
         rule = find_rule(kept_rules(journal, journal.plant(moment.known), moment.known), rule_id)
         guards = tuple(rule.guards(journal.configuration(moment.at, moment.known)))
     words = (rule.mode.words(), rule.condition.words(), rule.hazard, rule.where)
-    return Explained(moment, RuleInWords(*_line(rule), *words, guards))
+    return Explained(moment, RuleInWords(*_line(rule), *words, guards, rule.may_outlive))
 
 
 def try_files(asking: Asking, files: Sequence[Path]) -> Review:
     """Judge the whole recorded past by the rules in files, before they are adopted."""
     with asking.read() as journal:
-        past = Past(journal, asking.moment(journal))
+        past = Past(journal, asking.moment(journal), are_kept=False)
         past.rules = read_rules(list(files), past.plant)
         return reviewed(past)

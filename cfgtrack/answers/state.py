@@ -7,7 +7,7 @@ from typing import Generic, TypeVar
 
 from cfgtrack.analysis.state import PlantReport, StateReport, plant_state, unit_state
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.moment import Answer, noting
+from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past
 
 Report = TypeVar("Report", StateReport, PlantReport)
@@ -20,26 +20,25 @@ class StateAnswer(Answer, Generic[Report]):
     state: Report
 
 
-def state(asking: Asking, thing: str, *, clocks: bool | None = None) -> StateAnswer[StateReport]:
+def state(asking: Asking, thing: str, *, clocks: bool = True) -> StateAnswer[StateReport]:
     """Return the state of a unit, port, node, place, person or machine, with its remarks. NoAnswer when there is none.
 
-    With `clocks` the past is judged, to tell the running clocks too; unasked only where it is short.
+    With `clocks` the past is judged, to tell the running clocks too.
     """
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
-        running = past.engine.clocks() if past.is_judged(asked=clocks) else []
-        with noting(past.notes):
-            remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known)
-            report = unit_state(
-                past.plant, past.configuration, past.networks, thing, clocks=running, remarks=remarks
-            )
-        return StateAnswer(past.moment, report, notes=tuple(past.notes))
+        running = past.clocks() if clocks and past.rules.rules else []
+        remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known)
+        report = unit_state(
+            past.plant, past.configuration, past.networks, thing, clocks=running, remarks=remarks
+        )
+        return StateAnswer(past.moment, report)
 
 
-def everything(asking: Asking, *, clocks: bool | None = None) -> StateAnswer[PlantReport]:
+def everything(asking: Asking, *, clocks: bool = True) -> StateAnswer[PlantReport]:
     """Return the state of everything: a line a unit, and what stands out. As to `clocks`, see `state`."""
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
-        running = past.engine.clocks() if past.is_judged(asked=clocks) else []
+        running = past.clocks() if clocks and past.rules.rules else []
         report = plant_state(past.plant, past.configuration, past.networks, clocks=running)
-        return StateAnswer(past.moment, report, notes=tuple(past.notes))
+        return StateAnswer(past.moment, report)

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TextIO
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.answers.past import Past, first_wrong_memory
 from cfgtrack.files.source import decode
-from cfgtrack.model.trouble import BadInput, Problem, Problems
+from cfgtrack.model.time import format_instant
+from cfgtrack.model.trouble import BadInput, Problem, Problems, Trouble
 from cfgtrack.store import audit as store
 from cfgtrack.store import proof
 from cfgtrack.store.audit import Fault
+from cfgtrack.store.journal import Journal
 from cfgtrack.store.proof import Head, current_head, prove_consistency, verify_proof
 
 _MOST_OF_A_HEAD = 1_000
@@ -40,7 +44,24 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
         report = store.audit(journal.database, kept=head, state=state)
         # A journal that isn't sound may not be able to tell its last event.
         moment = asking.moment(journal) if report.is_sound else Moment(journal.present)
+        if state and report.is_sound:
+            report.faults.extend(_remembered(journal))
     return Audited(moment, report.is_sound, report.events, report.head, tuple(report.faults))
+
+
+def _remembered(journal: Journal) -> Iterator[Fault]:
+    """Yield a fault for the first checkpoint that isn't what judging the journal from its beginning gives."""
+    past = Past(journal, Moment(*journal.moment()), strict=False)
+    try:
+        fault = first_wrong_memory(past)
+    except Trouble:  # rules that no longer fit the plant: nobody goes on from what they remember
+        return
+    if fault is not None:
+        sentence = (
+            f"what the rules remember at {format_instant(fault)} is not what the journal gives:"
+            " rebuild it (`cfgtrack rebuild`)"
+        )
+        yield Fault("state", sentence)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.past import Past
 from cfgtrack.files.writer import replacing
-from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.model.trouble import NoAnswer, Problem, Trouble
 from cfgtrack.store import upkeep
 from cfgtrack.store.archive import read_archive
 from cfgtrack.store.database import spared
@@ -73,8 +76,15 @@ def restore(asking: Asking, source: Path) -> Restored:
 
 
 def rebuild(asking: Asking) -> Rebuilt:
-    """Drop all derived states and derive them anew from the journal."""
-    return Rebuilt(upkeep.rebuild(asking.database))
+    """Drop all derived states and derive them anew from the journal, and what the rules kept remember of it, too."""
+    events = upkeep.rebuild(asking.database)
+    # Rules that no longer fit, or another one's turn: the next record does it.
+    with suppress(Trouble), asking.write() as journal:
+        past = Past(journal, Moment(*journal.moment()), strict=False)
+        if past.rules.rules:
+            past.judge_to_keep()
+            past.keep()
+    return Rebuilt(events)
 
 
 def migrate(asking: Asking) -> Migrated:

@@ -29,6 +29,14 @@ _on_record = s.options(
 @words_argument
 @_reason
 @s.shared("--at", metavar="TIME", help="When it really happened; else as was recorded.")
+@click.option(
+    "--and",
+    "others",
+    metavar='EVENT-ID "WORDS"',
+    type=(str, str),
+    multiple=True,
+    help="Another event to correct, with what really happened: all are recorded as one, or none.",
+)
 @describing
 def correct_command(
     session: s.Session,
@@ -40,17 +48,31 @@ def correct_command(
     reason: str,
     basis: str | None,
     remark: str | None,
+    others: tuple[tuple[str, str], ...],
 ) -> None:
     """Correct a recorded event by what really happened, in the words of `record`.
 
     The old event stays in the journal and no longer counts. What isn't said anew is taken from it: its time, its
     outing, who did it, how well it is known, its remark.
+
+    \b
+    correct E7 shut WALL:V --and E8 "open WALL:V" --reason "the other way round"
+
+    corrects two events as one, each of which may be impossible alone. --at, --value, --basis and --remark are about the
+    first; with --id X the next are X-2, X-3.
     """
     from cfgtrack.answers.amend import correct
 
     words = with_values(words, values)
     found = correct(
-        session.writing, target, words, reason=reason, event_id=event_id, basis=basis, remark=remark
+        session.writing,
+        target,
+        words,
+        reason=reason,
+        event_id=event_id,
+        basis=basis,
+        remark=remark,
+        others=others,
     )
     tell(session, found)
 

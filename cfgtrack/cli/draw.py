@@ -32,8 +32,8 @@ _DRAWN = re.compile(rb"\x89PNG|%PDF|graph cfgtrack|(?=.*<svg).*cfgtrack", re.DOT
 @click.option(
     "--findings/--no-findings",
     "marked",
-    default=None,
-    help="Mark what open findings are about; unasked only where the past is short.",
+    default=True,
+    help="Mark what open findings are about; else don't.",
 )
 @click.option("--title", default="", help="Stands above the picture.")
 @click.option(
@@ -53,7 +53,7 @@ def draw_command(
     unit: str | None,
     hops: int,
     places: bool,
-    marked: bool | None,
+    marked: bool,
     title: str,
     output: Path | None,
     form: str | None,
@@ -80,14 +80,13 @@ def draw_command(
     if output is None and session.json:
         if chosen not in TEXT_FORMS:
             raise click.UsageError(f"{chosen} is no text: name a file with -o.")
-        session.answer(DrawnText(found.moment, chosen, render(dot, chosen).decode(), notes=found.notes), str)
+        session.answer(DrawnText(found.moment, chosen, render(dot, chosen).decode()), str)
     elif output is None:
-        session.tell_notes(found.notes)
         sys.stdout.buffer.write(render(dot, chosen))
     else:
         with session.asking.written(output, earlier=_DRAWN) as file:
             file.write_bytes(render(dot, chosen))
         session.answer(
-            DrawnFile(found.moment, str(output), chosen, notes=found.notes),
+            DrawnFile(found.moment, str(output), chosen),
             lambda: f"drew {output} ({found.moment})",
         )

@@ -153,10 +153,10 @@ class Session:
 
         click.echo(json.dumps(data, ensure_ascii=False, indent=2))
 
-    def end(self, *, found: object) -> None:
-        """End the command: exit status 3 when something was found that the rules or the journal say no to."""
-        if found:
-            click.get_current_context().exit(3)
+    def end(self, *, found: object = None, status: int = 0) -> None:
+        """End the command with a status: 3 when something was `found` that the rules or the journal say no to."""
+        if found or status:
+            click.get_current_context().exit(status or 3)
 
 
 # --- options that commands share ----------------------------------------------------------------------------------

@@ -14,13 +14,14 @@ thing_argument = click.argument("thing", shell_complete=s.complete_id)
 @s.asked_at
 @click.option(
     "--clocks/--no-clocks",
-    default=None,
-    help="Judge the past, to tell the running clocks too; unasked only where the past is short.",
+    default=True,
+    help="Judge the past, to tell the running clocks too; else don't.",
 )
 def state_command(
     session: s.Session,
     thing: str | None,
-    clocks: bool | None,
+    *,
+    clocks: bool,
 ) -> None:
     """Show the state of a unit, port, place, person or machine; of everything when none is named.
 

@@ -75,7 +75,7 @@ class _RuleReader:
         name = self._id()
         title, hazard = table.text("title", required=True), table.text("hazard", required=True)
         source, severity = table.text("source", required=True), self._severity()
-        scope = self._scope()
+        may_outlive, scope = self._may_outlive(), self._scope()
         mode = self._mode(scope)
         if self._is_idle(scope, mode):
             self.against = Against(self.against.plant, may_be_empty=True)
@@ -85,7 +85,8 @@ class _RuleReader:
         table.finish()
         if mode is None or condition is None or severity is None:
             return None
-        return Rule(name, title, hazard, severity, source, mode, condition, scope, table.spot().where)
+        where = table.spot().where
+        return Rule(name, title, hazard, severity, source, mode, condition, scope, where, may_outlive)
 
     def _id(self) -> str:
         name = self.table.ident("id")
@@ -106,6 +107,14 @@ class _RuleReader:
             )
             return None
         return int(value)
+
+    def _may_outlive(self) -> bool:
+        may = self.table.flag("may_outlive")
+        if may and not {"within", "tolerance"} & self.table.values.keys():
+            self.table.note(
+                "may_outlive", "unexpected", "the rule has no clock that could outlive a sequence"
+            )
+        return may
 
     def _scope(self) -> Selection | None:
         if "scope" not in self.table.values:

@@ -11,7 +11,7 @@ from cfgtrack.files.table import Table
 from cfgtrack.model.action import BEGIN, BOOK_ACTIONS, END, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import NEEDS_NOBODY, not_a_doer
-from cfgtrack.model.sequence import Deadlock, Outing, Sequence, Step, lay_out
+from cfgtrack.model.sequence import Deadlock, LeftRunning, Outing, Sequence, Step, lay_out
 from cfgtrack.model.time import LONGEST, MINUTE
 from cfgtrack.model.trouble import BadInput, Problems, Trouble
 from cfgtrack.model.unknown import UNKNOWN
@@ -41,9 +41,18 @@ def parse_sequence(text: str, plant: Plant, *, name: str = "sequence.toml") -> S
         reader.outing(outing)
     if not document.data.get("outing"):
         root.note("", "missing", "a sequence needs at least one [[outing]]")
+    leaves_open = root.words("leaves_open")
+    leaves_running = tuple(filter(None, map(reader.left_running, root.tables("leaves_running"))))
     root.finish()
     reader.check_waits()
-    sequence = Sequence(title, tuple(reader.outings), tuple(reader.steps), where=document.name)
+    sequence = Sequence(
+        title,
+        tuple(reader.outings),
+        tuple(reader.steps),
+        where=document.name,
+        leaves_open=leaves_open,
+        leaves_running=leaves_running,
+    )
     reader.check_length()
     if not problems:
         reader.check_circles(sequence)
@@ -78,7 +87,7 @@ class _SequenceReader:
         if name in (outing.id for outing in self.outings):
             table.note("id", "duplicate", f"there is an outing {name} already")
         start, budget = table.instant("start"), table.duration("budget")
-        self.outings.append(Outing(name, start, budget, table.text("title")))
+        self.outings.append(Outing(name, start, budget, table.text("title"), table.spot().where))
         seen: set[str] = set()
         for track in table.tables("track"):
             track_name = track.ident("name")
@@ -100,6 +109,17 @@ class _SequenceReader:
                 )
             track.finish()
         table.finish()
+
+    def left_running(self, table: Table) -> LeftRunning | None:
+        """Return one [[leaves_running]]: a clock that a later outing, not of this sequence, meets."""
+        rule, subject = table.ident("clock"), table.text("of")
+        outing, start = table.ident("outing"), table.instant("start", required=True)
+        if outing and outing in (one.id for one in self.outings):
+            table.note(
+                "outing", "unexpected", f"{outing} is an outing of this sequence: it meets the clock or not"
+            )
+        table.finish()
+        return LeftRunning(rule, subject, outing, start) if rule and outing and start is not None else None
 
     def _doer(self, track: Table, name: str) -> tuple[str, bool]:
         """Return who does the steps of a track, and whether that is only assumed: its name is somebody's."""

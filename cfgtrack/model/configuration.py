@@ -7,7 +7,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple, Protocol
 
 from cfgtrack.model.event import END_AT, Effect, Event, effects
@@ -104,6 +104,10 @@ class Configuration:
     def set_end(self, port: str, site: str) -> None:
         """Write where a free end lies, as read from a store."""
         self.values[port, END_AT] = Effect(port, END_AT, site, None)
+
+    def set_ports(self, states: Mapping[str, State]) -> None:
+        """Write the states of many ports as read from a store, at once."""
+        self._states.update(states)
 
     def apply(self, event: Event) -> tuple[list[Effect], Undo]:
         """Write a resolved event; return what it wrote and how to step back. KeyError if it isn't resolved."""

@@ -119,16 +119,24 @@ def effects(plant: Plant, event: Event) -> list[Effect]:
         out = _move_effects(plant, event)
     for name, quantity in event.values.items():
         out.extend(Effect(s, name, repr(quantity.value), quantity.unit) for s in event.subjects)
-    if event.carried or event.ends or event.found or event.parted or event.expected:
-        out.extend(_of_presence(plant, event))
+    if event.found or event.parted:
+        # First he was found there, without what can't have held; then he did it, and may hold it now.
+        out = [*_where_found(plant, event), *out]
+    if event.carried or event.ends or event.expected:
+        out.extend(_what_follows(event))
     return out
 
 
-def _of_presence(plant: Plant, event: Event) -> Iterator[Effect]:
-    for thing, place in (*event.found.items(), *event.carried.items()):
+def _where_found(plant: Plant, event: Event) -> Iterator[Effect]:
+    for thing, place in event.found.items():
         yield Effect(thing, "", place, None)
     for half in event.parted:
         yield Effect(half, "", _kind(plant, half).parted, None)
+
+
+def _what_follows(event: Event) -> Iterator[Effect]:
+    for thing, place in event.carried.items():
+        yield Effect(thing, "", place, None)
     for end, site in event.ends.items():
         yield Effect(end, END_AT, site, None)
     if event.expected and event.action != FOUND and event.by:

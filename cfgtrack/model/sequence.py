@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Iterator, Mapping
+from collections.abc import Sequence as Several
 from dataclasses import dataclass, field
 
 from cfgtrack.model.action import Action
+from cfgtrack.model.time import DAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,12 +34,26 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Outing:
-    """A bounded work period. `start` in microseconds, None for right after the one before; `budget` likewise."""
+    """A bounded work period. `start` in microseconds, None for right after the one before; `budget` likewise.
+
+    `where` is the file and line it was written at.
+    """
 
     id: str
     start: int | None = None
     budget: int | None = None
     title: str = ""
+    where: str = field(default="", compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class LeftRunning:
+    """A clock that a sequence leaves running by intent: of a rule and an item, met in a later `outing` from `start`."""
+
+    rule: str
+    subject: str
+    outing: str
+    start: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +61,7 @@ class Sequence:
     """A proposed sequence: outings in order, steps in the order in which they were written.
 
     One that is not `whole` is a piece of work whose end nobody has proposed: nothing is asked that holds at an end.
+    `leaves_open` names findings, by fingerprint, that are open before it and are left so; `leaves_running` clocks.
     """
 
     title: str = ""
@@ -51,6 +69,8 @@ class Sequence:
     steps: tuple[Step, ...] = ()
     where: str = ""
     whole: bool = True
+    leaves_open: tuple[str, ...] = ()
+    leaves_running: tuple[LeftRunning, ...] = ()
 
     def tracks(self, outing: str) -> dict[str, list[Step]]:
         """Return the steps of an outing by track, each in order."""
@@ -86,48 +106,123 @@ class Deadlock(Exception):
         self.steps = steps
 
 
-def lay_out(sequence: Sequence, start: int) -> Layout:
-    """Lay a sequence out in time with its likely durations, from `start` where no outing says otherwise.
+class TooEarly(Exception):
+    """Outings that would start before the `moment` that is asked about. `first` is the earliest of them.
 
-    An outing that should have started before `start`, or before the one ahead of it is over, starts then.
-
-    A step starts when its track is free and all that it waits for has ended; its action happens when it ends.
-    Actions that happen at one instant keep the order in which they were written. Raises Deadlock.
+    `starts` gives every outing with a start a new one, so many whole days later that none is too early: the gaps
+    between them stay, and the time of day.
     """
-    ends: dict[str, int] = {}
-    laid: list[tuple[int, int, Laid]] = []
-    spans: dict[str, tuple[int, int]] = {}
-    order = {step.id: i for i, step in enumerate(sequence.steps)}
-    clock = start
-    for outing in sequence.outings:
-        begin = clock if outing.start is None else max(outing.start, clock)
-        finish = begin
-        for one in _outing(sequence.tracks(outing.id), begin, ends):
-            laid.append((one.end, order[one.step.id], one))
-            finish = max(finish, one.end)
-        spans[outing.id] = (begin, finish)
-        clock = finish
-    laid.sort(key=lambda entry: entry[:2])
-    return Layout(tuple(one for _, _, one in laid), spans)
+
+    def __init__(self, first: Outing, moment: int, outings: Several[Outing]) -> None:
+        assert first.start is not None
+        super().__init__(f"outing {first.id} would start before the moment asked about")
+        self.first, self.moment = first, moment
+        later = -((first.start - moment) // DAY) * DAY
+        self.starts = {outing.id: outing.start + later for outing in outings if outing.start is not None}
 
 
-def _outing(tracks: dict[str, list[Step]], begin: int, ends: dict[str, int]) -> Iterator[Laid]:
+def expect_in_time(sequence: Sequence, moment: int, begun: Mapping[str, int]) -> None:
+    """Raise TooEarly where an outing, of those not `begun` already, would start before a moment."""
+    ahead = [o for o in sequence.outings if o.id not in begun]
+    early = [o for o in ahead if o.start is not None and o.start < moment]
+    if early:
+        raise TooEarly(min(early, key=lambda o: o.start or 0), moment, ahead)
+
+
+NEVER = -(1 << 63)
+"""The floor of a point that has none."""
+
+
+class Schedule:
+    """What comes after what in a sequence: the beginnings and ends of its outings and the steps, as a network.
+
+    The points of the network are numbered so that each comes after all that lead to it. A point is at the latest of
+    those `before` it, and not before its `floor`, and of a step so much later as that takes. `takes` holds what each
+    takes at least, likely and at most (low, likely, high); beginnings and ends take nothing. `written` tells as which
+    of the steps each was written, -1 for none.
+
+    A step starts when its track is free and all that it waits for has ended; its action happens when it ends. An
+    outing begins at its start, else at `start` or the end of the one before it; never before that is over. One that
+    has `begun` already goes on at `start`. Raises Deadlock.
+    """
+
+    def __init__(self, sequence: Sequence, start: int, begun: Mapping[str, int] | None = None) -> None:
+        self.sequence = sequence
+        self.begun = {} if begun is None else begun
+        self.steps: list[Step | None] = []
+        self.before: list[list[int]] = []
+        self.floor: list[int] = []
+        self.takes: list[tuple[int, int, int]] = []
+        self.spans: dict[str, tuple[int, int]] = {}
+        self.number: dict[str, int] = {}
+        self._written = {step.id: i for i, step in enumerate(sequence.steps)}
+        self.written: list[int] = []
+        latest: list[int] = []
+        last: int | None = None
+        for outing in sequence.outings:
+            planned = None if outing.id in self.begun else outing.start
+            floor = start if planned is None else planned
+            # What is over before the outing may start, however long it takes, doesn't lead to it.
+            leads = last is not None and (planned is None or latest[last] > planned)
+            begin = self._point(None, [last] if leads and last is not None else [], floor, latest)
+            inside = [self._point(*one, NEVER, latest) for one in _in_turn(self, outing.id, begin)]
+            last = self._point(None, [begin, *inside], NEVER, latest)
+            self.spans[outing.id] = (begin, last)
+
+    def _point(self, step: Step | None, before: list[int], floor: int, latest: list[int]) -> int:
+        number = len(self.steps)
+        takes = (0, 0, 0) if step is None else step.takes
+        self.steps.append(step)
+        self.before.append(before)
+        self.floor.append(floor)
+        self.takes.append(takes)
+        latest.append(max([floor, *(latest[p] for p in before)]) + takes[2])
+        self.written.append(-1 if step is None else self._written[step.id])
+        if step is not None:
+            self.number[step.id] = number
+        return number
+
+    def times(self, takes: Several[int]) -> list[int]:
+        """Return when each point is, given what each takes."""
+        out: list[int] = []
+        for floor, before, span in zip(self.floor, self.before, takes, strict=True):
+            out.append((max(floor, *[out[p] for p in before]) if before else floor) + span)
+        return out
+
+    def at_pace(self, pace: int) -> tuple[int, ...]:
+        """Return what each point takes when all are as quick as can be (0), as is likely (1), or as slow (2)."""
+        return tuple(takes[pace] for takes in self.takes)
+
+    def lay_out(self, takes: Several[int]) -> Layout:
+        """Lay the sequence out in time. What happens at one instant keeps the order in which it was written."""
+        times = self.times(takes)
+        laid = [
+            Laid(step, end - span, end)
+            for step, end, span in zip(self.steps, times, takes, strict=True)
+            if step is not None
+        ]
+        laid.sort(key=lambda one: (one.end, self._written[one.step.id]))
+        return Layout(tuple(laid), {o: (times[a], times[b]) for o, (a, b) in self.spans.items()})
+
+
+def _in_turn(schedule: Schedule, outing: str, begin: int) -> Iterator[tuple[Step, list[int]]]:
+    """Yield the steps of an outing, each after all that it waits for, with the points before it. Raises Deadlock."""
+    tracks = schedule.sequence.tracks(outing)
     free = dict.fromkeys(tracks, begin)
-    waiting = dict.fromkeys(tracks, 0)
-    left = sum(len(steps) for steps in tracks.values())
-    while left:
-        ready = [t for t, i in waiting.items() if i < len(tracks[t]) and _is_ready(tracks[t][i], ends)]
+    waiting = {track: deque(steps) for track, steps in tracks.items()}
+    while waiting:
+        ready = [t for t, steps in waiting.items() if all(a in schedule.number for a in steps[0].after)]
         if not ready:
-            raise Deadlock(tuple(tracks[t][i].id for t, i in waiting.items() if i < len(tracks[t])))
+            raise Deadlock(tuple(steps[0].id for steps in waiting.values()))
         for track in ready:
-            step = tracks[track][waiting[track]]
-            begins = max([free[track], *(ends[a] for a in step.after)])
-            end = begins + step.takes[1]
-            ends[step.id] = free[track] = end
-            waiting[track] += 1
-            left -= 1
-            yield Laid(step, begins, end)
+            step = waiting[track].popleft()
+            yield step, [free[track], *(schedule.number[a] for a in step.after)]
+            free[track] = schedule.number[step.id]
+            if not waiting[track]:
+                del waiting[track]
 
 
-def _is_ready(step: Step, ends: dict[str, int]) -> bool:
-    return all(a in ends for a in step.after)
+def lay_out(sequence: Sequence, start: int) -> Layout:
+    """Lay a sequence out in time with its likely durations. Raises Deadlock: see `Schedule`."""
+    schedule = Schedule(sequence, start)
+    return schedule.lay_out(schedule.at_pace(1))

@@ -29,7 +29,7 @@ from cfgtrack.rules.joining import to_make
 from cfgtrack.rules.mode import Runner
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.trail import Trail
-from cfgtrack.rules.world import Change, Prior, World, no_prior
+from cfgtrack.rules.world import NOTHING, Change, Done, World
 
 Key = tuple[int, str | None]
 """One instance of a rule: the rule's number, and its item."""
@@ -57,7 +57,7 @@ class Engine:
 
     `configuration` is where it starts (the engine goes on with it: pass a fork to keep yours) and `start` is when.
     `touched` names every subject that any event to come may write, so that all else can be contracted; None
-    contracts nothing. `prior` tells what was last done before the start. `memory` is what an engine with the same rules
+    contracts nothing. `prior` is what was last done before the start. `memory` is what an engine with the same rules
     remembered there: this one goes on from it, and sees the start as no first instant.
 
     For the runners: `before` and `after` an action, and `at_end`, is who is to be told; `ended` are the links that
@@ -71,7 +71,7 @@ class Engine:
         *,
         start: int,
         touched: Iterable[str] | None = None,
-        prior: Prior = no_prior,
+        prior: Done = NOTHING,
         networks: Mapping[str, Network] | None = None,
         memory: Memory | None = None,
     ) -> None:

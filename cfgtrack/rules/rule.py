@@ -6,7 +6,7 @@ that is tied to an action needs no scope: `it` is each subject of the action tha
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cfgtrack.model.configuration import View
 from cfgtrack.model.plant import Plant
@@ -21,7 +21,7 @@ class Rule:
     """One rule. `severity` is the MIL-STD-882E category, 1 (catastrophic) to 4 (negligible).
 
     `hazard` says in words what can hurt; `source` names document and paragraph, or "common practice". `where` is
-    the file and line it was written at.
+    the file and line it was written at. `may_outlive`: a clock of it may run on when a sequence is over.
     """
 
     id: str
@@ -33,6 +33,12 @@ class Rule:
     condition: Condition
     scope: Selection | None = None
     where: str = ""
+    may_outlive: bool = False
+
+    @property
+    def asks(self) -> Rule:
+        """The rule wherever it is written: two with the same `asks` are one."""
+        return replace(self, where="")
 
     def conditions(self) -> tuple[Condition, ...]:
         """Return the conditions that it looks at all the time: its own first, then its mode's."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from cfgtrack.model.configuration import Configuration
@@ -16,10 +16,12 @@ from cfgtrack.rules.tally import Tallies
 from cfgtrack.rules.trail import Trail
 
 Stamp = tuple[int, int]
-"""When something was last done: (happened, order among the events of the engine's run)."""
+"""When something was last done: (happened, order among the events of that instant)."""
 
-Prior = Callable[[str, str], int | None]
-"""When an action was last done to a subject before the engine's start, or None: looked up when first asked for."""
+Done = Mapping[tuple[str, str], Stamp]
+"""When each action was last done to each subject; of one that measured a quantity there is ``ACTION QUANTITY`` too."""
+
+NOTHING: Done = {}
 
 
 @dataclass(slots=True)
@@ -35,16 +37,11 @@ class Change:
         return [(medium, link) for medium, shift in self.shifts.items() for link in shift.ended]
 
 
-def no_prior(_subject: str, _action: str) -> int | None:
-    """Know of nothing that was done before."""
-    return None
-
-
 class World:
     """A configuration with its networks. `touched` names all that may change, so that the rest can be contracted.
 
-    `now` is the instant up to which it has been told. `epoch` goes up whenever something may be different: what is
-    worked out in one need not be worked out again in it.
+    `prior` is what was last done before it. `now` is the instant up to which it has been told. `epoch` goes up whenever
+    something may be different: what is worked out in one need not be worked out again in it.
     """
 
     def __init__(
@@ -55,7 +52,7 @@ class World:
         touched: Iterable[str] | None,
         now: int,
         trail: Trail,
-        prior: Prior = no_prior,
+        prior: Done = NOTHING,
         networks: Mapping[str, Network] | None = None,
     ) -> None:
         self.plant = configuration.plant
@@ -67,7 +64,7 @@ class World:
         self._touched = None if touched is None else frozenset(touched)
         self._prior = prior
         self._done: dict[tuple[str, str], Stamp] = {}
-        self._order = 0
+        self._stamp: Stamp = (0, 0)
         known = networks or {}
         self.flows: dict[str, Flow] = {
             medium: Flow(
@@ -86,14 +83,16 @@ class World:
         """
         key = (subject, f"{action} {quantity}" if quantity else action)
         found = self._done.get(key)
-        if found is not None:
-            return found
-        before = self._prior(*key)
-        return None if before is None else (before, -1)
+        return self._prior.get(key) if found is None else found
+
+    def done(self) -> Done:
+        """Return what was last done to everything, before the start too."""
+        return {**self._prior, **self._done}
 
     def _note_done(self, event: Event) -> None:
-        stamp = (event.happened, self._order)
-        self.trail.assign(self, "_order", self._order + 1)
+        happened, order = self._stamp
+        stamp = (event.happened, order + 1 if event.happened == happened else 0)
+        self.trail.assign(self, "_stamp", stamp)
         for subject in (*event.subjects, *event.moved):
             self.trail.set(self._done, (subject, event.action), stamp)
             for quantity in event.values:

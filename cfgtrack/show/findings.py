@@ -1,4 +1,4 @@
-"""Findings, checks and running clocks as text, to be read at three in the morning: the answer first."""
+"""Findings and running clocks as text, to be read at three in the morning: the answer first."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Cure, Finding, Reason
 from cfgtrack.rules.saying import say_list
-from cfgtrack.show.record import discrepancies_text, event_text, remarks_text
+from cfgtrack.show.record import discrepancies_text
 from cfgtrack.show.tables import (
     count,
     deadline_text,
@@ -26,8 +27,6 @@ from cfgtrack.show.tables import (
 )
 
 if TYPE_CHECKING:
-    from cfgtrack.analysis.check import CheckReport, StepResult
-    from cfgtrack.answers.check import Checked
     from cfgtrack.answers.review import Acknowledged, Open, Review
     from cfgtrack.rules.variance import Void
 
@@ -73,11 +72,20 @@ def _findings(
     excused = [f for f in findings if f.variance]
     yield "\n".join(_answer(plain, excused, moment, checked, colour=colour))
     for number, finding in enumerate(plain, 1):
-        yield _finding(number, finding, acknowledged, colour=colour)
+        yield finding_text(number, finding, acknowledged, colour=colour)
     if excused:
         yield "Under a variance, so not counted above:"
     for number, finding in enumerate(excused, len(plain) + 1):
-        yield _finding(number, finding, acknowledged, colour=colour)
+        yield finding_text(number, finding, acknowledged, colour=colour)
+
+
+def still_open_text(findings: Sequence[Finding], *, colour: bool = False) -> str:
+    """Return what is still open where something was done: a line each, with the codes by which they are named."""
+    lines = [styled(f"Still open here: {count(len(findings), 'finding')}", colour=colour, bold=True)]
+    for finding in findings:
+        said = f"{finding.headline}, since {format_instant(finding.time)}  [{finding.rule}]"
+        lines.append(labelled(severity_word(finding.severity).upper(), said, to=4))
+    return "\n".join(lines)
 
 
 def _answer(
@@ -101,7 +109,10 @@ def severity_word(severity: int) -> str:
     return SEVERITIES.get(severity, "impossible")
 
 
-def _finding(number: int, finding: Finding, acknowledged: Sequence[Acknowledged], *, colour: bool) -> str:
+def finding_text(
+    number: int, finding: Finding, acknowledged: Sequence[Acknowledged] = (), *, colour: bool
+) -> str:
+    """Return one finding under its number: what, where, when, why, what would cure it, the hazard."""
     word = severity_word(finding.severity).upper()
     if finding.no_verdict:
         word = f"NO VERDICT, {word}"
@@ -122,7 +133,9 @@ def _seen(finding: Finding, acknowledged: Sequence[Acknowledged]) -> Iterator[st
     for event, named in mine.items():
         first = named[0]
         which = (
-            "" if len(named) == len(finding.fingerprints) else f"{_names([n.fingerprint for n in named])}: "
+            ""
+            if len(named) == len(finding.fingerprints)
+            else f"{names_text([n.fingerprint for n in named])}: "
         )
         by = f" by {first.by}" if first.by else ""
         when = format_instant(first.happened)
@@ -133,8 +146,10 @@ def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
     yield "rule", finding.title
     yield "where", _where(finding)
     yield "when", _when(finding)
+    if isinstance(finding, Foreseen) and finding.mix != AS_LIKELY:
+        yield "durations", _takes(finding)
     yield "ends", _ends(finding.ends)
-    yield "concerns", _names(finding.subjects)
+    yield "concerns", names_text(finding.subjects)
     for reason in finding.reasons[:_MOST]:
         yield "why", reason.text
         yield _LINKS.get(reason.code, "links"), _unless_said(reason.links, reason.text)
@@ -146,7 +161,16 @@ def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
     yield "hazard", finding.hazard
     yield "source", finding.source
     yield "variance", finding.variance
-    yield "finding", _names(finding.fingerprints)
+    yield "finding", names_text(finding.fingerprints)
+
+
+def _takes(finding: Foreseen) -> str:
+    """Return with which durations a finding comes, and what it hinges on."""
+    if finding.hinges_on is None:
+        return finding.mix
+    if finding.hinges_on == SEVERAL:
+        return f"{finding.mix}: {SEVERAL}, no single step makes the difference"
+    return f"{finding.mix}: step {finding.hinges_on} makes the difference"
 
 
 def _either(cures: Sequence[Cure]) -> str:
@@ -200,17 +224,18 @@ def _when(finding: Finding) -> str:
 def _ends(ends: Sequence[int]) -> str:
     """Return the ends at which something was so, where it was at more than one."""
     told = [format_instant(end) for end in ends]
-    return f"at {count(len(told), 'end')}: {_names(told)}" if len(told) > 1 else ""
+    return f"at {count(len(told), 'end')}: {names_text(told)}" if len(told) > 1 else ""
 
 
-def _names(names: Sequence[str]) -> str:
+def names_text(names: Sequence[str]) -> str:
+    """Return names, or the first of many."""
     more = f" and {len(names) - _MOST} more" if len(names) > _MOST else ""
     return ", ".join(names[:_MOST]) + more
 
 
 def _unless_said(names: Sequence[str], text: str) -> str:
     """Leave out names that the sentence has already said."""
-    return _names([name for name in names if name not in text])
+    return names_text([name for name in names if name not in text])
 
 
 def review_text(review: Review, *, colour: bool = False) -> str:
@@ -226,7 +251,7 @@ def _void_text(void: Sequence[Void]) -> str:
     """Return the approvals that excuse nothing, and why; "" where there are none."""
     rows = [[one.event, one.by, one.why] for one in void]
     return titled(
-        f"{count(len(rows), 'void approval')}, which excuse nothing", table(["event", "by", "why"], rows)
+        f"{count(len(rows), 'void approval')}: not counted as exceptions", table(["event", "by", "why"], rows)
     )
 
 
@@ -237,117 +262,6 @@ def open_text(found: Open, *, colour: bool = False) -> str:
         clocks_text(found.clocks, found.moment, colour=colour),
         discrepancies_text(found.discrepancies, found.moment),
     )
-
-
-# --- a whole check ------------------------------------------------------------------------------------------------
-
-
-def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> str:
-    """Return what a check found, with the remarks on what it touches; `by_step` puts every step before it."""
-    return sections(
-        steps_text(checked.check, colour=colour) if by_step else "",
-        check_text(checked.check, checked.moment, colour=colour),
-        remarks_text(checked.remarks, checked.moment),
-    )
-
-
-def check_text(report: CheckReport, moment: Moment, *, colour: bool = False) -> str:
-    """Return what a check of a proposed sequence found."""
-    impossible = sum(1 for step in report.steps if not step.possible)
-    checked = ", ".join(
-        part
-        for part in (
-            report.title and f'"{report.title}"',
-            count(len(report.steps), "step"),
-            impossible and f"{impossible} of them not possible",
-            count(report.rules, "rule"),
-            report.assumed and count(report.assumed, "duration") + " assumed",
-            f"{format_instant(report.start)} to {format_instant(report.end)}",
-        )
-        if part
-    )
-    return sections(
-        *_findings((*report.findings, *report.excused), moment, checked, colour=colour),
-        _open_before(report.before, colour=colour),
-        "\n".join(
-            indented(
-                f"NOTE: outing {late.outing} was to start at {format_instant(late.planned)}, which is too early here: "
-                f"checked from {format_instant(late.checked)} on",
-                by=0,
-            )
-            for late in report.delayed
-        ),
-        titled("Clocks still running at the end", clock_rows(report.clocks, Moment(report.end))),
-        titled("Budgets", _budgets(report)),
-        caution(),
-    )
-
-
-def steps_text(report: CheckReport, *, colour: bool = False) -> str:
-    """Return a check step by step: when, who, what; possible or not, what it breaks, which clocks it moves."""
-    numbers: dict[str, list[int]] = {}
-    for number, finding in enumerate((*report.findings, *report.excused), 1):
-        numbers.setdefault(finding.event or "", []).append(number)
-    rows = [
-        [
-            format_instant(step.end),
-            step.track,
-            step.step,
-            event_text(step.done, step.outcome.moved),
-            _verdict(step, numbers.get(step.done.id, [])),
-            "; ".join(_clocks_moved(step)),
-        ]
-        for step in report.steps
-    ]
-    title = styled("Step by step (times are those at which a step ends)", colour=colour, bold=True)
-    return f"{title}\n{table(['at', 'track', 'step', 'what', 'verdict', 'clocks'], rows)}"
-
-
-def _verdict(step: StepResult, numbers: Sequence[int]) -> str:
-    listed = f" {', '.join(map(str, numbers))}" if numbers else ""
-    if not step.possible:
-        return f"NOT POSSIBLE:{listed}"
-    return f"FINDING{listed}" if numbers else "ok"
-
-
-def _clocks_moved(step: StepResult) -> Iterator[str]:
-    for clock in step.started:
-        limit = "no limit" if clock.deadline is None else span_text(clock.deadline - clock.started)
-        yield f"starts {clock.rule} of {clock.subject} ({limit})"
-    for clock in step.stopped:
-        left = "" if clock.left is None else f", {span_text(clock.left)} left"
-        yield f"stops {clock.rule} of {clock.subject}{left}"
-
-
-def _open_before(findings: Sequence[Finding], *, colour: bool) -> str:
-    if not findings:
-        return ""
-    rows = [
-        [severity_word(f.severity), f.rule, _names(f.subjects), format_instant(f.since)] for f in findings
-    ]
-    title = f"{count(len(findings), 'finding')} open before the first step"
-    listed = table(["severity", "rule", "concerns", "since"], rows)
-    return f"{styled(title, colour=colour, bold=True)}\n{listed}"
-
-
-def _budgets(report: CheckReport) -> str:
-    rows = []
-    for outing in report.outings:
-        span = report.layout.spans.get(outing.id)
-        if outing.budget is None or span is None:
-            continue
-        left = outing.budget - (span[1] - span[0])
-        verdict = f"{span_text(left)} left" if left >= 0 else f"OVER by {span_text(-left, up=True)}"
-        rows.append(
-            [
-                outing.id,
-                outing.title,
-                span_text(outing.budget),
-                span_text(span[1] - span[0], up=True),
-                verdict,
-            ]
-        )
-    return table(["outing", "title", "budget", "takes", "verdict"], rows)
 
 
 # --- clocks -------------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from cfgtrack.answers.moment import Moment
@@ -70,15 +71,15 @@ def _found(event: Action) -> str:
 
 
 def recorded_text(found: Recorded, *, colour: bool = False) -> str:
-    """Return one quiet line with the event's id, and all that it means at once."""
-    event, moment = found.event.event, found.moment
+    """Return one quiet line with the event's id, the same for those recorded as one with it, and what it all means."""
+    moment, lines = found.moment, list[str]()
     done = "recorded" if found.recorded else "would record"
-    lines = [f"{done} {event.id}: {event_text(event)} ({moment})"]
-    if contradicts := contradiction_text(event):
-        lines.append(contradicts)
+    for event in (found.event.event, *(entry.event for entry in found.others)):
+        own = replace(moment, at=event.happened)
+        lines.append(f"{done} {event.id}: {event_text(event)} ({own})")
+        if contradicts := contradiction_text(event):
+            lines.append(contradicts)
     lines += [_clock_line(deadline) for deadline in found.started]
-    if not found.judged:
-        lines.append("  not judged: the past is long; `cfgtrack review` tells what it breaks")
     if found.remarks:
         lines.append(remarks_text(found.remarks, moment))
     if found.findings or found.excused:
@@ -86,6 +87,10 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
 
         findings = (*found.findings, *found.excused)
         lines.append(findings_text(findings, moment, colour=colour))
+    if found.open:
+        from cfgtrack.show.findings import still_open_text
+
+        lines.append(still_open_text(found.open, colour=colour))
     return "\n".join(lines)
 
 

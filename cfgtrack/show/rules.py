@@ -26,6 +26,7 @@ def explained_text(explained: Explained) -> str:
         "severity": rule.category,
         "source": rule.source,
         "written": rule.written,
+        "outlives": "its clock may run on when a sequence is over" if rule.may_outlive else "",
         "guards": f"{len(rule.guards)}: {', '.join(rule.guards)}",
     }
     lines = (labelled(label, text) for label, text in told.items() if text)

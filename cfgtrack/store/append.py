@@ -7,7 +7,7 @@ A late one is resolved against the configuration as it was then, and what it dis
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model import action as ac
@@ -16,11 +16,11 @@ from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import Refusal, resolve
-from cfgtrack.model.presence import Telling
+from cfgtrack.model.presence import NEEDS_NOBODY, Telling
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.model.unknown import UNKNOWN
-from cfgtrack.store import collision
+from cfgtrack.store import checkpoint, collision
 from cfgtrack.store.canonical import NotCanonical
 from cfgtrack.store.collision import Collision, Disturbance, disturbance, is_inert
 from cfgtrack.store.columns import NEVER
@@ -57,7 +57,7 @@ class Appender:
     """The end of the journal, inside a transaction. What it writes is buffered until `flush`.
 
     `number` is that of the last event, `known` the one that the next event gets; `disturbances` are what the late
-    events so far may have disturbed.
+    events so far may have disturbed, `changed_from` the earliest instant that the past is different from now.
     """
 
     def __init__(self, database: Database, plant: Plant, clock: Callable[[], int]) -> None:
@@ -69,11 +69,13 @@ class Appender:
         head = database.row("SELECT frontier FROM tree_head ORDER BY number DESC LIMIT 1")
         self.frontier = Frontier.from_bytes(bytes(head[0])) if head else Frontier()
         self.disturbances: list[Disturbance] = []
+        self.changed_from = NEVER
         self.recent: dict[str, Entry] = {}
         self._first = self.number
         self._buffers = _Buffers()
         self._head: Configuration | None = None
         self._latest = NEVER
+        self._seen_until = 0
 
     def append(self, where: str, action: Action) -> Entry:
         """Resolve and write one event. Unrecordable when it is impossible, or corrects what can't be corrected."""
@@ -87,15 +89,25 @@ class Appender:
         with self.database.attempt():
             return self._late(where, action)
 
+    def set_aside(self, targets: Sequence[Target]) -> None:
+        """Have events count no more that the next ones to be appended correct, one each, in this order.
+
+        Each of those is then held against what all of them leave.
+        """
+        for ahead, target in enumerate(targets):
+            end_changes(self.database, target, self.known + ahead)
+        self._seen_until = self.known + len(targets)
+
     def collisions(self) -> Iterator[Collision]:
         """Yield what the late events so far contradict."""
         return collision.collisions(self.database, self.plant, self.disturbances, self.known)
 
     def close_tree(self) -> None:
-        """Write the tree head over everything, when there is something new."""
+        """Write the tree head over everything, when there is something new, and forget what judged without it."""
         if self.number > self._first:
             head = (self.number, self.known - 1, self.frontier.root(), self.frontier.to_bytes())
             self.database.insert("tree_head", ("number", "known", "root", "frontier"), [head])
+            checkpoint.forget(self.database, self.changed_from)
 
     def go_on_with(self, plant: Plant) -> None:
         """From here on `plant` is the definition."""
@@ -120,6 +132,10 @@ class Appender:
         last = self.database.row(
             "SELECT max(happened) FROM change WHERE until = :never AND aspect IN ('', '@')", {"never": NEVER}
         )
+        if self.plant.has_sites:
+            # What changed nothing also says where whoever did it was.
+            marks = ", ".join(f"'{action}'" for action in sorted(NEEDS_NOBODY))
+            last = self.database.row(f"SELECT max(happened) FROM event WHERE action NOT IN ({marks})")  # noqa: S608
         self._latest = last[0] if last is not None and last[0] is not None else -NEVER
 
     def mark(self) -> Mark:
@@ -152,11 +168,11 @@ class Appender:
             if action.supersedes and target.entry.event.happened == action.happened:
                 turn = target.turn
             end_changes(self.database, target, self.known)
-        view = SqlView(self.database, self.plant, action.happened, self.known, turn)
+        view = self._view(action.happened, turn)
         event = self._resolved(where, action, view)
         corrects = None if target is None else target.entry.number
         left = [view.state(s).value for s in _carried(self.plant, event)]
-        entry = self._write(where, event, turn=turn, corrects=corrects, withdrawn=target)
+        entry = self._write(where, event, turn=turn, corrects=corrects, target=target)
         self.flush()
         self._disturb(where, event, turn, left)
         if target is not None:
@@ -170,12 +186,16 @@ class Appender:
         """Note what `event`, just recorded or (with `cause`) just taken away, may have disturbed."""
         if is_inert(self.plant, event):
             return
-        view = SqlView(self.database, self.plant, event.happened, self.known, turn)
+        view = self._view(event.happened, turn)
         if cause is not None:
             left = [view.state(s).value for s in _carried(self.plant, event)]
         found = disturbance(view, event, by=(where, cause or event), left=left)
         if found is not None:
             self.disturbances.append(found)
+
+    def _view(self, at: int, turn: int) -> SqlView:
+        """Return the configuration just before a turn, without anything that is to be corrected together."""
+        return SqlView(self.database, self.plant, at, max(self.known, self._seen_until), turn)
 
     def _resolved(self, where: str, action: Action, view: View) -> Event:
         outcome = resolve(view, action, Telling.RECORDED)
@@ -212,7 +232,7 @@ class Appender:
     # --- writing --------------------------------------------------------------------------------------------
 
     def _write(
-        self, where: str, event: Event, *, turn: int, corrects: int | None, withdrawn: Target | None = None
+        self, where: str, event: Event, *, turn: int, corrects: int | None, target: Target | None = None
     ) -> Entry:
         number, known = self.number + 1, self.known
         try:
@@ -224,18 +244,27 @@ class Appender:
         buffers = self._buffers
         buffers.events.append(row)
         owners = owners_touched(self.plant, event)
-        if event.action == ac.WITHDRAW and withdrawn is not None:
-            owners |= owners_touched(self.plant, withdrawn.entry.event)
+        if target is not None:
+            self._changes_from(target.entry.event)
+            if event.action == ac.WITHDRAW:
+                owners |= owners_touched(self.plant, target.entry.event)
         buffers.touches.extend([(owner, event.happened, number) for owner in owners])
         written = effects(self.plant, event) if self._head is None else self._head.apply(event)[0]
         buffers.changes.extend(change_rows(written, event.happened, turn, number, known))
         entry = Entry(event, number, known)
+        self._changes_from(event)
         self.recent[event.id] = entry
         self.frontier.append(leaf)
         self.number, self.known = number, known + 1
         if len(buffers.events) >= FLUSH:
             self.flush()
         return entry
+
+    def _changes_from(self, event: Event) -> None:
+        """Note that what is recorded makes the past different from this event on."""
+        # Where judging begins, and what by, all of the past is judged anew.
+        happened = -NEVER if event.initial or event.action == ac.DEFINE else event.happened
+        self.changed_from = min(self.changed_from, happened)
 
 
 def told(action: Action) -> str:

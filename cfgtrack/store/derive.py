@@ -84,8 +84,11 @@ def _event(database: Database, number: int) -> Event:
 
 
 def rebuild_state(database: Database, read_plant: Callable[[Database, int], Plant]) -> int:
-    """Drop the derived state and build it anew. Inside `Database.writing`. Return the number of events read."""
-    for table in ("touch", "change"):
+    """Drop the derived state and build it anew, all but what judging leaves: that takes the rules. Return the number
+
+    of events read. Inside `Database.writing`.
+    """
+    for table in ("touch", "change", "checkpoint", "settled"):
         database.execute(f"DELETE FROM {table}")
     events = 0
     try:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from types import TracebackType
 
 from cfgtrack.model import action as ac
@@ -23,6 +23,8 @@ from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import ABSENT, Entry, LogLine
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.store import checkpoint
+from cfgtrack.store.checkpoint import Checkpoint, Stored, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import WAIT, Database, Row
 from cfgtrack.store.loading import RULES, LoadReport, keep_texts, load_definition, read_items, read_plant
@@ -137,6 +139,17 @@ class Journal:
         first = self.database.row("SELECT known FROM event ORDER BY number LIMIT 1")
         last = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
         return None if first is None or last is None else (int(first[0]), int(last[0]))
+
+    def known_before(self, entry: Entry) -> int:
+        """Return when what was recorded just before an event became known; 0 before the first."""
+        sql = "SELECT known FROM event WHERE number < :number ORDER BY number DESC LIMIT 1"
+        row = self.database.row(sql, {"number": entry.number})
+        return 0 if row is None else int(row[0])
+
+    def since(self, entry: Entry) -> int:
+        """Return how many events have been recorded since this one."""
+        row = self.database.row("SELECT number FROM event ORDER BY number DESC LIMIT 1")
+        return 0 if row is None else int(row[0]) - entry.number
 
     def ahead(self) -> tuple[int, str] | None:
         """Return the last event that lies in the future though it was known before now: when it happened, and its id.
@@ -314,6 +327,43 @@ class Journal:
         begun = self.of_action(ac.BEGIN, known=known)
         return next((e.event.happened for e in reversed(begun) if e.event.outing == outing), None)
 
+    # --- the running state ----------------------------------------------------------------------------------
+
+    def checkpoint(self, form: str, before: int, known: int) -> Checkpoint | None:
+        """Return the last checkpoint before an instant from which a question as known can be judged by the kept rules.
+
+        `form` stands for the program that judges, and for the form in which it remembers.
+        """
+        shape = checkpoint.shape_of(self.database, form, known)
+        return checkpoint.find_checkpoint(self.database, shape, before - 1, known)
+
+    def settled(self, at: int) -> list[str]:
+        """Return the texts of what had been settled at the instant of a checkpoint that is still valid."""
+        return checkpoint.settled_until(self.database, at)
+
+    def stored_checkpoints(self, form: str, known: int) -> list[Stored]:
+        """Return the checkpoints that there are, for an audit."""
+        return checkpoint.stored(self.database, form, known)
+
+    def keep_checkpoints(self, made: Sequence[Checkpoint], form: str, known: int) -> None:
+        """Keep checkpoints, in order, that were made in judging the past as `known` to its end by the kept rules.
+
+        What was overtaken meanwhile is left out.
+        """
+        with self.database.writing():
+            checkpoint.keep(self.database, form, made, known)
+
+    def wanted_checkpoints(self, before: int, known: int, *, since: Checkpoint | None) -> Wanted:
+        """Return which checkpoints are to be made in judging the past as known up to an instant, not included."""
+        return checkpoint.wanted(self.database, before, known, since)
+
+    def span(self, at: int, known: int) -> tuple[int, int] | None:
+        """Return the instants of the first and the last event on hardware that is in effect; None where there is none.
+
+        The first is that of the initial configuration, if there is one.
+        """
+        return checkpoint.span(self.database, at, known)
+
     # --- writing --------------------------------------------------------------------------------------------
 
     def load(
@@ -341,6 +391,17 @@ class Journal:
         found = read_items(self.database, RULES, self._known(known))
         return {name: str(body["text"]) for name, body in found.items()}
 
+    def rules_loads(self, known: int | None = None) -> list[tuple[int, dict[str, str]]]:
+        """Return every load of rules files by `known`, in order: when it became known, and the texts that it kept."""
+        sql = (
+            "SELECT e.known, i.id, i.body FROM item i JOIN event e ON e.number = i.load"
+            " WHERE i.sort = :sort AND e.known <= :known ORDER BY e.number, i.id"
+        )
+        loads: dict[int, dict[str, str]] = {}
+        for when, name, body in self.database.rows(sql, {"sort": RULES, "known": self._known(known)}):
+            loads.setdefault(int(when), {})[name] = "" if body is None else str(json.loads(body)["text"])
+        return list(loads.items())
+
     def record(self, actions: Iterable[Action], *, dry_run: bool = False) -> list[Entry]:
         """Record all of `actions` or, when one is impossible, none: Refused then carries a problem for each.
 
@@ -355,6 +416,19 @@ class Journal:
             each=lambda entry: recorded.update({entry.event.id: entry}),
         )
         return [recorded[a.id] for a in given]
+
+    def correct(self, actions: Sequence[Action], *, dry_run: bool = False) -> list[Entry]:
+        """Record corrections as one, or, when one of them is impossible, none, as `record` does.
+
+        Each is held against what all of them leave: two events may so be exchanged though neither could be alone.
+        """
+        recorded: dict[str, Entry] = {}
+        with self.database.writing(keep=not dry_run):
+            recorder = Recorder(self.database, self.plant(), self.clock)
+            rows = [(a.id, a) for a in actions]
+            recorder.take_together(rows, each=lambda entry: recorded.update({entry.event.id: entry}))
+            recorder.finish()
+        return [recorded[a.id] for a in actions]
 
     def take(
         self,

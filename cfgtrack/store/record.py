@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
+from math import inf
 from typing import ClassVar
 
 from cfgtrack.model.action import Action, Sourced
@@ -14,6 +15,7 @@ from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import Problem, Refused, or_no_answer
 from cfgtrack.store.append import Appender, told
+from cfgtrack.store.correction import Target, target_of
 from cfgtrack.store.database import Database
 from cfgtrack.store.form import Unrecordable, check_form, is_plain
 from cfgtrack.store.rows import find_entry
@@ -83,14 +85,38 @@ class Recorder:
             if set_aside is None:
                 refused = self._take_chunk(_in_order(chunk), recorded, each)
                 for refusal in refused.values():
-                    self._problems.extend(refusal.problems)
-                    self._collides.update(dict.fromkeys(refusal.collides))
+                    self._note(refusal)
             else:
                 refused = self._take_what_fits(_in_order(chunk), recorded, each)
                 for where, action in chunk:
                     if (where, action.id) in refused:
                         set_aside(where, refused[where, action.id].problems)
             self.tally.refused += len(refused)
+
+    def take_together(self, rows: Sequence[Sourced], *, each: Callable[[Entry], None]) -> None:
+        """Record corrections as one: each is held against the past without any of what they correct."""
+        new: dict[str, tuple[Target, Sourced]] = {}
+        for where, action in rows:
+            if action.id in new or find_entry(self.database, action.id) is not None:
+                continue
+            try:
+                target = target_of(self.database, where, action)
+            except Unrecordable as refusal:
+                self._note(refusal)
+                continue
+            assert target is not None
+            new[action.id] = target, (where, action)
+        self.expect_no_problem()
+        in_order = sorted(new.values(), key=lambda pair: _when(*pair))
+        self.appender.set_aside([target for target, _ in in_order])
+        chunk = [row for _, row in in_order]
+        chunk += [row for row in rows if row not in chunk]
+        for found in self._take_chunk(chunk, {action.id for _, action in rows}, each).values():
+            self._note(found)
+
+    def _note(self, refusal: Unrecordable) -> None:
+        self._problems.extend(refusal.problems)
+        self._collides.update(dict.fromkeys(refusal.collides))
 
     def _take_chunk(
         self, chunk: list[Sourced], recorded: set[str], each: Callable[[Entry], None] | None
@@ -215,6 +241,12 @@ def _in_order(chunk: list[Sourced]) -> list[Sourced]:
         if any({e.supersedes, e.withdraws, e.explains} & ids for _, e in chunk):
             return chunk
     return sorted(chunk, key=lambda row: row[1].happened)
+
+
+def _when(target: Target, row: Sourced) -> tuple[int, float]:
+    """Return where a correction will stand in the order of time: at its instant last, save for one in place."""
+    action = row[1]
+    return action.happened, target.turn if target.entry.event.happened == action.happened else inf
 
 
 def _differing(given: Action, recorded: Event) -> Iterator[str]:

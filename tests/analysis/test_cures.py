@@ -350,7 +350,7 @@ def planned(
     )
     start, plan = Start(loop()), Proposed(outings=(Outing("1"),), steps=steps)
     chosen = RuleSet(tuple(rules))
-    findings = check(chosen, start, plan).findings
+    findings = check(chosen, start, plan).new
     return cured(findings, partial(_ready, chosen, start), plan=Plan(plan, loop(), 0))
 
 

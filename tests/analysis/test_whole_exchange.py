@@ -220,7 +220,7 @@ def test_exchange_is_clean():
     """In this order nothing is impossible and no rule is broken."""
     report = run(EXCHANGE)
     assert [s.done.action for s in report.steps if not s.possible] == []
-    assert report.findings == ()
+    assert report.new == ()
 
 
 def test_each_interface_is_parted_once_and_joined_once():
@@ -268,7 +268,7 @@ def without(action, subject):
 def test_left_out_step_is_found(left_out, rule_broken, at):
     """An exchange in which one action is forgotten is found out at the step where it matters."""
     report = run(without(*left_out))
-    first = next(f for f in report.findings if f.rule == rule_broken)
+    first = next(f for f in report.new if f.rule == rule_broken)
     names = {s.step: (s.done.action, s.done.subjects[0]) for s in report.steps}
     assert names.get(first.step or "") == at
 
@@ -276,7 +276,7 @@ def test_left_out_step_is_found(left_out, rule_broken, at):
 def test_late_heat_is_found():
     """The spare's coil is without power from the start: power that comes later than the rule allows is a finding."""
     report = check(RULES, Start(as_installed()), sequence((("inspect", "NEW:M1"),) * 45 + EXCHANGE))
-    (finding,) = report.findings
+    (finding,) = report.new
     assert (finding.rule, finding.subjects, finding.time) == ("warm", ("NEW:coil",), 90 * MINUTE)
 
 

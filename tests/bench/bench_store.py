@@ -22,6 +22,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from cfgtrack.answers.amend import correct
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.record import record
 from cfgtrack.model.action import Action
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.kind import Kind, Medium, Move
@@ -279,6 +282,119 @@ class Bench:
         self.line("audit of journal and derived state", f"{count / spent:,.0f} events/s")
 
 
+RULES = """
+title = "Rules of the bench"
+
+[[rule]]
+id = "closed-again"
+title = "A port that was uncapped is free within half a minute"
+hazard = "it leaks"
+severity = 2
+source = "common practice"
+mode = "within"
+within = "30 s"
+scope = { kind = "disconnect" }
+trigger = { action = "uncap" }
+condition = { status = "it", is = ["demated"] }
+
+[[rule]]
+id = "not-many-open"
+title = "Of a box no more than nine ports are mated, save for an hour"
+hazard = "it is too heavy to lift"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "1 h"
+scope = { what = "unit", id = "UNIT-*" }
+condition = { count = { of = "ports of it" }, is = ["mated"], at_most = 9 }
+
+[[rule]]
+id = "looked-at"
+title = "The ports of two boxes are inspected before they are mated"
+hazard = "a damaged seal"
+severity = 3
+source = "common practice"
+mode = "at"
+at = { action = "mate", id = ["UNIT-1:*", "UNIT-2:*"] }
+condition = { done = "inspect", of = "it", since = "demate" }
+
+[[rule]]
+id = "never-capped"
+title = "The first port of three boxes is never capped"
+hazard = "it is wanted"
+severity = 4
+source = "common practice"
+mode = "always"
+scope = { id = ["UNIT-3:F1", "UNIT-4:F1", "UNIT-5:F1"] }
+condition = { not = { status = "it", is = ["capped"] } }
+"""
+"""Rules with clocks that start and stop all the time, with what was last done, and with findings."""
+
+HOUR = 3_600 * SECOND
+
+
+class Judged:
+    """The measurements of recording as people do it: with rules, and all that an event means at once."""
+
+    def __init__(self, name: str, fresh: Callable[[], str], events: int, units: int) -> None:
+        self.name = name
+        self.events = events
+        self.units = units
+        self.urls = {100: fresh(), events: fresh()}
+        self.serial = 0
+
+    def run(self) -> None:
+        """Measure everything and print a line for each."""
+        firsts = {count: self.fill(count) for count in self.urls}
+        self.line("the first record after new rules", firsts[self.events])
+        spent = {count: self.recording(count) for count in self.urls}
+        for count, each in spent.items():
+            self.line(f"a record after {count} events", each, "after 100 events", each / spent[100])
+        with open_journal(self.urls[self.events], clock=clock) as journal:
+            [(many, size, settled)] = journal.database.rows(
+                "SELECT count(*), sum(length(memory)), (SELECT count(*) FROM settled) FROM checkpoint"
+            )
+        print(f"{self.name:<11} {many} checkpoints of {size / many / 1024:.0f} KiB; {settled} settled")
+        end = self.events * SECOND
+        self.line("a record of an hour ago", self.once(self.events, end - HOUR))
+        for back, what in ((HOUR, "an hour"), (24 * HOUR, "a day")):
+            self.line(f"a correction {what} back", self.corrected(end - back))
+            self.line("  and the next record", self.once(self.events, None))
+
+    def line(self, what: str, spent: float, floor: str = "", ratio: float | None = None) -> None:
+        """Print one measurement."""
+        shown = "" if ratio is None else f"{ratio:.2f}x"
+        print(f"{self.name:<11} {what:<44} {1e3 * spent:>13.1f} ms {floor:>22} {shown:>8}", flush=True)
+
+    def fill(self, count: int) -> float:
+        """Load a plant, so many events, and then rules; return how long the first record takes."""
+        with open_journal(self.urls[count], clock=lambda: 0) as journal:
+            journal.load(plant(self.units), by=None, recorder=None)
+            journal.take(work(count, self.units))
+            journal.keep_rules({"bench.toml": RULES}, by=None, recorder=None)
+        return self.once(count, None)
+
+    def recording(self, count: int) -> float:
+        """Return the median time of many records, one after the other, enough for checkpoints to be made."""
+        return statistics.median(self.once(count, None) for _ in range(150))
+
+    def once(self, count: int, at: int | None) -> float:
+        """Record an event, at the end of the past if no time is given; return how long that takes."""
+        self.serial += 1
+        when = (count + 10 + self.serial) * SECOND if at is None else at
+        asking = Asking(self.urls[count], at=when, clock=lambda: when)
+        return timed(lambda: record(asking, ["inspect", f"UNIT-{7 + self.serial % 20}:F3"]))
+
+    def corrected(self, at: int) -> float:
+        """Correct who did an event of a time; return how long that takes."""
+        url = self.urls[self.events]
+        with open_journal(url, clock=clock) as journal:
+            entry = next(e for e in journal.entries(since=at) if e.event.action == "cap")
+        words, now = [entry.event.action, *entry.event.subjects], (self.events + 10 + self.serial) * SECOND
+        asking = Asking(url, by="cleo", clock=lambda: now)
+        return timed(lambda: correct(asking, entry.event.id, words, reason="it was Cleo"))
+
+
 def _fetched(database: Database, sql: str, parameters: dict[str, Any]) -> list[Any]:
     found: list[Any] = database.raw.execute(sql, parameters).fetchall()
     return found
@@ -313,18 +429,25 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="How fast the journal is.")
     parser.add_argument("--events", type=int, default=100_000)
     parser.add_argument("--units", type=int, default=1_000)
+    parser.add_argument("--judged", action="store_true", help="only what is judged as it is recorded")
     parser.add_argument("--only", choices=["sqlite", "postgresql"])
     chosen = parser.parse_args()
     gc.set_threshold(50_000, 20, 20)  # as the command does (cli/main.py)
     print(f"{'database':<11} {'what':<44} {'measured':>16} {'floor':>22} {'ratio':>8}")
     with tempfile.TemporaryDirectory(prefix="cfgtrack-bench-") as folder:
         if chosen.only != "postgresql":
-            _on_sqlite(Path(folder), chosen.events, chosen.units)
+            _on_sqlite(Path(folder), chosen)
         if chosen.only != "sqlite":
-            _on_postgresql(chosen.events, chosen.units)
+            _on_postgresql(chosen)
 
 
-def _on_sqlite(folder: Path, events: int, units: int) -> None:
+def _run(name: str, fresh: Callable[[], str], chosen: argparse.Namespace) -> None:
+    if not chosen.judged:
+        Bench(name, fresh, chosen.events, chosen.units).run()
+    Judged(name, fresh, chosen.events, chosen.units).run()
+
+
+def _on_sqlite(folder: Path, chosen: argparse.Namespace) -> None:
     pattern = folder / "pattern.db"
     create(str(pattern))
 
@@ -333,10 +456,10 @@ def _on_sqlite(folder: Path, events: int, units: int) -> None:
         shutil.copy(pattern, path)
         return str(path)
 
-    Bench("sqlite", fresh, events, units).run()
+    _run("sqlite", fresh, chosen)
 
 
-def _on_postgresql(events: int, units: int) -> None:
+def _on_postgresql(chosen: argparse.Namespace) -> None:
     try:
         from tests.store.conftest import Server
 
@@ -345,7 +468,7 @@ def _on_postgresql(events: int, units: int) -> None:
         print("postgresql: skipped, no server in this environment", file=sys.stderr)
         return
     try:
-        Bench("postgresql", server.fresh, events, units).run()
+        _run("postgresql", server.fresh, chosen)
     finally:
         server.close()
 

@@ -104,7 +104,7 @@ EXCHANGE = """
 title = "Try everything"
 [[outing]]
 id = "W1"
-start = 2031-05-01T07:00:00Z
+start = 2031-05-01T10:05:00Z
 budget = "5 min"
 [[outing.track]]
 name = "ann"
@@ -267,6 +267,8 @@ def recording(s: Asker) -> None:
     s.do(17, "inspect", "WALL:F", "--id", "late")
     s.ask("correct", "E1", "demate", "BOX-1:J", "--by", "Ben", "--reason", "not Ann", "--id", "E1a")
     s.ask("correct", "E4", "uncap", "BOX-2:F", "--reason", "earlier", "--dry-run", "--at", at(60))
+    swapped = ("--and", "E3", "shut WALL:V", "--reason", "the other way round", "--dry-run")
+    s.ask("correct", "E2", "de-energise", "WALL:K", *swapped)
     s.do(63, "record", "uncap", "BOX-2:F", "--supersedes", "E4", "--reason", "later")
     s.do(64, "withdraw", "late", "--reason", "it was not so")
     s.do(65, "withdraw", "E3", "--reason", "it was not so", "--dry-run")
@@ -342,8 +344,8 @@ def clocks(s: Asker) -> None:
         s.ask("findings", "--at", at(minute), status=3)
         s.ask("state", "BOX-1", "--at", at(minute))
     s.ask("review", "--at", at(200), status=3)
-    s.ask("check", "--do", "energise WALL:K", "--at", at(7))
-    s.ask("check", "--do", "open WALL:V", "--at", at(200))
+    s.ask("check", "--do", "energise WALL:K", "--at", at(7), status=3)
+    s.ask("check", "--do", "open WALL:V", "--at", at(200), status=3)
     s.do(210, "energise", "WALL:K")
     s.ask("review", status=3)
 
@@ -355,17 +357,17 @@ def checking(s: Asker) -> None:
     s.ask("check", "--do", "demate BOX-1:J", status=3)
     for code, words in IMPOSSIBLE.items():
         report = s.ask("check", "--do", words, status=3)
-        assert code in [reason["code"] for f in report["check"]["findings"] for reason in f["reasons"]], words
+        assert code in [reason["code"] for f in report["check"]["new"] for reason in f["reasons"]], words
     for name, plan, how in (("order", ORDER, "before"), ("wait", WAIT, "waits_for")):
         report = s.ask("check", s.file(f"{name}.toml", plan), "--at", at(3), status=3)
-        dead = next(f for f in report["check"]["findings"] if f["rule"] == "dead")
+        dead = next(f for f in report["check"]["new"] if f["rule"] == "dead")
         assert any(cure[how] is not None for cure in dead["cures"]), dead["cures"]
     steps = "".join(f'{{ id = "{code}", do = "{words}" }},\n' for code, words in IMPOSSIBLE.items())
     bad = s.file("bad.toml", EXCHANGE.format(steps=steps))
     report = s.ask("check", bad, status=3)
     s.ask("check", bad, "--steps", "--at", at(3), status=3)
     s.do(4, "approve", "--rule", "dead", "--do", "demate BOX-1:J", "--by", "lead", "--reason", "tested dead")
-    late = next(f["fingerprints"][0] for f in report["check"]["findings"] if f["rule"] == "budget")
+    late = next(f["fingerprints"][0] for f in report["check"]["new"] if f["rule"] == "budget")
     s.do(4, "approve", "--finding", late, "--plan", bad, "--by", "lead", "--reason", "enough air")
     s.do(4, "remark", "WALL:K", "stiff")
     s.ask("check", bad, status=3)
@@ -377,6 +379,110 @@ def checking(s: Asker) -> None:
     many = "".join(f'[[place]]\nid = "P{n}"\n' for n in range(30))
     s.ask("load", s.file("many.toml", many))
     s.ask("can", "PLATE-1")
+
+
+PACES = """
+leaves_open = ["{open}", "000000000000"]
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+budget = "2 h"
+[[outing.track]]
+name = "ann"
+steps = [
+    {{ id = "walk", do = "inspect BOX-1", takes = ["10 min", "30 min", "50 min"] }},
+    {{ id = "off", do = "de-energise WALL:K", takes = "0 min" }},
+]
+[[outing.track]]
+name = "ben"
+steps = [
+    {{ id = "look", do = "inspect WALL", takes = ["60 min", "80 min", "100 min"] }},
+    {{ id = "on", do = "energise WALL:K", takes = "0 min" }},
+    {{ id = "mend", do = "cap BOX-2:F", takes = "5 min" }},
+]
+[[outing]]
+id = "W2"
+start = 2031-05-01T12:40:00Z
+[[outing.track]]
+name = "ann"
+steps = [{{ id = "out", do = "de-energise WALL:K", takes = "2 min" }}]
+[[outing.track]]
+name = "ben"
+steps = [{{ id = "part", do = "demate BOX-1:J", takes = ["1 min", "4 min", "4 min"] }}]
+[[leaves_running]]
+clock = "warm"
+of = "BOX-2"
+outing = "W3"
+start = 2031-05-01T13:00:00Z
+"""
+
+
+def deciding(s: Asker) -> None:
+    """Verdicts on what was broken before, on what is left open or running, and on quick and slow steps."""
+    _shop(s)
+    s.do(0, "begin", "W0")
+    s.do(2, "demate", "BOX-1:J")
+    s.do(3, "mate", "BOX-1:J", "WALL:J")
+    s.do(4, "end", "W0")
+    s.do(5, "record", "push", "WALL:P")
+    for finding in s.ask("findings", status=3)["findings"]:
+        if finding["rule"] == "not-marked":
+            plan = s.file("paces.toml", PACES.format(open=finding["fingerprints"][0]))
+    told = s.ask("check", plan, status=3)["check"]
+    mixes = {(f["rule"], f["mix"], f["hinges_on"]) for f in told["new"]}
+    assert mixes >= {
+        ("on-again", "a mix", "several together"),
+        ("overlap", "all high", "look"),
+        ("dead", "all low", "part"),
+    }
+    s.ask("check", plan, "--rules", s.file("other.toml", (FOLDER / "shop-rules.toml").read_text() + OTHER_RULE),
+          status=3)  # fmt: skip
+    s.ask("check", "--do", "inspect BOX-1", "--rules", s.file("one.toml", OTHER_RULE), status=0)
+    s.ask("check", "--do", "place FRAIL-1 at WARM", "--rules", s.file("crash.toml", CRASHING_RULE), status=4)
+
+
+OTHER_RULE = """
+[[rule]]
+id = "dead-too"
+title = "No live connector is parted"
+hazard = "electric shock"
+severity = 1
+source = "common practice"
+mode = "at"
+at = { action = "demate", kind = "electrical-connector" }
+condition = { no_path = "power", from = "it", to = { source = true } }
+
+[[rule]]
+id = "on-or-off"
+title = "The switch isn't off for more than two hours"
+hazard = "it freezes"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "2 h"
+condition = { any = [{ status = "WALL:K", is = "on" }] }
+
+[[rule]]
+id = "on-the-wall"
+title = "The box is on the wall"
+hazard = "it falls"
+severity = 1
+source = "common practice"
+mode = "always"
+condition = { status = "BOX-1", at = "WALL" }
+"""
+
+CRASHING_RULE = """
+[[rule]]
+id = "may-crash"
+title = "What nobody can judge"
+hazard = "unknown"
+severity = 2
+source = "common practice"
+mode = "at"
+at = { action = "place", id = "FRAIL-1" }
+condition = { custom = "crashes", of = "FRAIL-1" }
+"""
 
 
 def drawing(s: Asker) -> None:
@@ -711,13 +817,17 @@ def working(s: Asker) -> None:
     s.ask("import", "-", "--rejects", s.folder / "rejects", stdin=json.dumps(away), status=3)
     for words in ("inspect Y by ANN", "place ANN at BAY by=ANN"):
         report = s.ask("check", "--do", words, status=3)
-        assert report["check"]["findings"][0]["rule"] == "possible"
+        assert report["check"]["new"][0]["rule"] == "possible"
+    step = '[{ id = "1", do = "place ANN at BAY" }]'
+    plan = f'[[outing]]\nid = "W9"\n[[outing.track]]\nname = "ANN"\nsteps = {step}\n'
+    report = s.ask("check", s.file("plan.toml", plan), status=3)
+    assert report["check"]["doers_assumed"] == ["1"]
 
 
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, recording, clocks, checking, drawing, keeping, auditing, importing, starting, looking_up,
+        describing, recording, clocks, checking, deciding, drawing, keeping, auditing, importing, starting, looking_up,
         at_the_bay, ruling, every_verb, working,
     )
 }  # fmt: skip

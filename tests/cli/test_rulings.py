@@ -55,7 +55,7 @@ def test_what_is_approved_on_a_plan_holds_when_it_is_recorded(cfgtrack: Command)
 def test_a_finding_says_its_own_name(cfgtrack: Command) -> None:
     """A fingerprint that an action's check shows is the one that it is approved by."""
     words = ("--do", "demate PUMP-1:J1", "--at", AT)
-    found = cfgtrack("check", *words, "--json").json["check"]["findings"]
+    found = cfgtrack("check", *words, "--json").json["check"]["new"]
     named = [code for f in found if f["rule"] == "dead-before-touch" for code in f["fingerprints"]]
     told = cfgtrack("approve", *(w for code in named for w in ("--finding", code)), *words, *WHO, "--json")
     assert told.json["event"]["body"]["fingerprints"] == named
@@ -90,7 +90,7 @@ def test_what_is_not_there_is_not_approved(named: tuple[str, ...], cfgtrack: Com
 def test_a_step_that_cannot_be_done_is_not_approved(cfgtrack: Command) -> None:
     """Nobody can approve what isn't possible: it is refused, with why; what else the plan breaks can be approved."""
     bad = plan(cfgtrack, "demate PUMP-1:J1")
-    found = cfgtrack("check", bad, "--json").json["check"]["findings"]
+    found = cfgtrack("check", bad, "--json").json["check"]["new"]
     (impossible,) = (code for f in found if f["mode"] == "possible" for code in f["fingerprints"])
     for named in (("--finding", impossible), ("--rule", "possible")):
         answer = cfgtrack("approve", "--plan", bad, *named, *WHO, "--at", AT)

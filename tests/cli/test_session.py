@@ -88,15 +88,15 @@ def test_what_does_this_break(cfgtrack: Command) -> None:
         assert word in answer.out
     data = cfgtrack("check", cfgtrack.folder / "bad.toml", "--json")
     assert data.status == 3
-    assert data.json["check"]["findings"][0]["rule"] == "expansion"
-    assert data.json["check"]["findings"][0]["step"] == "1"
+    assert data.json["check"]["new"][0]["rule"] == "expansion"
+    assert data.json["check"]["new"][0]["step"] == "1"
 
 
 def test_clean_check(cfgtrack: Command) -> None:
     """A sequence that breaks nothing ends with 0, and still says that the tool advises."""
     answer = cfgtrack("check", cfgtrack.folder / "good.toml")
     assert (answer.status, answer.err) == (0, "")
-    assert "No findings" in answer.out
+    assert answer.out.startswith("Clear in the written order")
     assert "This advises" in answer.out
 
 
@@ -119,7 +119,8 @@ def test_check_by_other_rules(cfgtrack: Command) -> None:
     """Rules in a file are used instead of those kept, without keeping them."""
     text = (cfgtrack.folder / "rules.toml").read_text().replace('id = "PUMP-1:*"', 'id = "PUMP-2:*"')
     other = cfgtrack.file("other.toml", text)
-    assert cfgtrack("check", cfgtrack.folder / "bad.toml", "--rules", other).status == 0
+    check = cfgtrack("check", cfgtrack.folder / "bad.toml", "--rules", other, "--json").json["check"]
+    assert (check["new"], [f["subjects"] for f in check["open"]]) == ([], [["PUMP-2:VOL"]])
     assert cfgtrack("check", cfgtrack.folder / "bad.toml").status == 3
 
 
@@ -276,6 +277,32 @@ def test_correction(cfgtrack: Command) -> None:
     assert cfgtrack("state", "PUMP-2:F2", "--json").json["state"]["ports"][0]["status"] == "demated"
 
 
+def test_corrections_as_one(cfgtrack: Command) -> None:
+    """Two events that were mixed up are corrected as one, where each alone is impossible; all of them, or none."""
+    cfgtrack.ok("shut", "HALL:V1", "--at", AT, "--id", "E1", "--by", "ina")
+    cfgtrack.ok("open", "HALL:V1", "--at", LATER, "--id", "E2", "--by", "leif")
+    why = ("--reason", "the other valve")
+    cfgtrack.ok("shut", "HALL:V1", "--at", "2031-05-01T12:20:00Z", "--id", "E3")
+    alone = cfgtrack("correct", "E1", "inspect", "HALL:V1", *why)
+    assert (alone.status, "collides" in alone.err) == (3, True)
+    both = ("correct", "E1", "inspect", "HALL:V1", *why, "--id", "C", "--and", "E2", 'inspect "HALL:V1"')
+    said = cfgtrack.ok(*both)
+    assert [line.split(":")[0] for line in said.splitlines()[:2]] == ["recorded C", "recorded C-2"]
+    assert cfgtrack.ok(*both) == said
+    log = cfgtrack("history", "--json").json["history"]
+    assert [(e["id"], e.get("by"), e["corrected_by"]) for e in log][-5:] == [
+        ("E1", "ina", "C"),
+        ("E2", "leif", "C-2"),
+        ("E3", None, None),
+        ("C", "ina", None),
+        ("C-2", "leif", None),
+    ]
+    for bad, status in (("inspect HALL:V9", 4), ('inspect "HALL', 2), ("uncap HALL:V1", 3)):
+        answer = cfgtrack("correct", "C", "inspect", "HALL:V1", *why, "--and", "C-2", bad)
+        assert (answer.status, answer.out) == (status, "")
+    assert cfgtrack("history", "--json").json["history"] == log
+
+
 def test_a_correction_says_what_it_breaks(cfgtrack: Command) -> None:
     """A correction or withdrawal tells the findings that the past has only because of it."""
     cfgtrack.ok("de-energise", "HALL:K1", "--at", AT, "--id", "E1")
@@ -286,16 +313,12 @@ def test_a_correction_says_what_it_breaks(cfgtrack: Command) -> None:
     assert [f["rule"] for f in said["findings"]] == ["dead-before-touch"]
 
 
-def test_long_past(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where the past is long it is judged only when asked for, and every answer without it says so."""
+def test_clocks_are_told_unless_they_are_not_wanted(cfgtrack: Command) -> None:
+    """The running clocks come with a state, unless it is asked for without."""
     cfgtrack.ok("de-energise", "HALL:K1", "--at", AT, "--id", "E1")
-    monkeypatch.setattr("cfgtrack.answers.past.LONG", 0)
-    answer = cfgtrack("state", "HALL:K1", "--json")
-    assert (answer.json["state"]["clocks"], answer.err.startswith("note: ")) == ([], True)
-    asked = cfgtrack("state", "HALL:K1", "--clocks", "--json")
+    asked = cfgtrack("state", "HALL:K1", "--json")
     assert ([c["rule"] for c in asked.json["state"]["clocks"]], asked.err) == (["powered-again"], "")
-    said = cfgtrack.ok("withdraw", "E1", "--reason", "it was on", "--at", LATER)
-    assert "not judged" in said
+    assert cfgtrack("state", "HALL:K1", "--no-clocks", "--json").json["state"]["clocks"] == []
 
 
 def test_discrepancy(cfgtrack: Command) -> None:

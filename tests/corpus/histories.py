@@ -210,7 +210,9 @@ class _Asker:
 def _count(t: Paper, answer: dict[str, Any]) -> None:
     """Count what an answer shows: breaches by mode and condition, reasons of impossible steps, clocks, cures."""
     judged = answer.get("check", answer)
-    for finding in [*judged.get("findings", []), *judged.get("excused", [])]:
+    for finding in [
+        f for name in ("findings", "new", "open", "past", "excused") for f in judged.get(name, [])
+    ]:
         mode, _, condition = finding["rule"].partition(".")
         if condition:
             t.tally[f"breach {mode}.{condition.rpartition('.')[0]}"] += 1

@@ -282,3 +282,27 @@ def test_a_condition_that_cannot_be_loaded_is_told_at_its_line(plant, monkeypatc
         parse_rules({"r.toml": text}, plant)
     line = text.splitlines().index(condition) + 1
     assert [(p.where, p.code) for p in caught.value.problems] == [(f"r.toml:{line}", "not-loadable")]
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ('mode = "always"\ntolerance = "2 min"\nmay_outlive = true', True),
+        ('mode = "always"\ntolerance = "2 min"\nmay_outlive = false', False),
+        (f"{WITHIN}\nmay_outlive = true", True),
+        (WITHIN, False),
+    ],
+)
+def test_a_clock_that_may_outlive_a_sequence(fields, said):
+    """A rule says whether its clocks may run on when a sequence is over; unsaid they may not."""
+    text = HEAD.format("r") + fields + '\ncondition = { status = { id = "P:F" }, is = "open" }\n'
+    (rule,) = parse_rules({"r.toml": text}).rules
+    assert rule.may_outlive is said
+
+
+def test_a_rule_without_a_clock_has_none_that_could_outlive():
+    """What may outlive a sequence is said of a rule with a clock, or it is a slip."""
+    text = HEAD.format("r") + 'mode = "always"\nmay_outlive = true\n'
+    with pytest.raises(BadInput) as caught:
+        parse_rules({"r.toml": text + 'condition = { status = { id = "P:F" }, is = "open" }\n'})
+    assert [(p.where, code_of(p)) for p in caught.value.problems] == [("r.toml:8", "unexpected")]

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.files.sequence import parse_sequence, read_sequence
-from cfgtrack.model.sequence import Outing, lay_out
+from cfgtrack.model.sequence import LeftRunning, Outing, lay_out
 from cfgtrack.model.time import HOUR, MINUTE
 from cfgtrack.model.trouble import BadInput
 from tests.told import code_of
@@ -166,6 +166,20 @@ steps = [{ id = "5", do = "open P:V" }]
 
 
 BAD = {
+    "what is left": """
+leaves_open = "0123456789ab"                   #! wrong-type
+[[outing]]
+id = "o-1"
+track = [{ name = "ina", steps = [{ do = "inspect PUMP-1" }] }]
+[[leaves_running]]                             #! missing missing
+of = "PUMP-1"
+outing = "o-2"
+[[leaves_running]]
+clock = "heater"
+outing = "o-1"                                 #! unexpected
+start = "noon"                                 #! bad-time
+till = 1                                       #! unknown-field
+""",
     "fields": """
 titel = "x"                                    #! unknown-field
 default_takes = "2 m"                          #! bad-duration
@@ -281,3 +295,30 @@ def test_what_is_read_can_be_laid_out(plant, waits):
     laid = {one.step.id: one for one in lay_out(sequence, 0).steps}
     assert len(laid) == 9
     assert all(laid[a].end <= one.start for one in laid.values() for a in one.step.after)
+
+
+def test_a_sequence_names_what_it_leaves(plant):
+    """What is left open is named by fingerprint, a clock that is left running by its rule, item, outing and start."""
+    text = """
+leaves_open = ["0123456789ab"]
+[[leaves_running]]
+clock = "heater"
+of = "PUMP-1"
+outing = "o-9"
+start = 2031-05-02T08:00:00Z
+[[leaves_running]]
+clock = "shift"
+outing = "o-9"
+start = 2031-05-02T08:00:00Z
+[[outing]]
+id = "o-1"
+track = [{ name = "ina", steps = [{ do = "inspect PUMP-1" }] }]
+"""
+    sequence = parse_sequence(text, plant)
+    start = 1_935_475_200_000_000  # 2031-05-02T08:00:00Z, by GNU date
+    assert sequence.leaves_open == ("0123456789ab",)
+    assert sequence.leaves_running == (
+        LeftRunning("heater", "PUMP-1", "o-9", start),
+        LeftRunning("shift", "", "o-9", start),
+    )
+    assert sequence.outings[0].where == "sequence.toml:12"

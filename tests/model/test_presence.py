@@ -47,7 +47,7 @@ port = [
   { name = "V", kind = "valve", remote = ["CONTROL"] },
 ]
 node = [{ name = "CASE", medium = "fluid", litres = "1 l", remote = ["CONTROL"] }]
-remote = { temperature = ["CONTROL"] }
+remote = { temperature = ["CONTROL"], torque = ["CONTROL"] }
 [[part]]
 id = "hose"
 flexible = true
@@ -295,6 +295,15 @@ THERE = [
     ([], "- open Y:V", []),
     ([], "somebody open Y:V", []),
     (["ANN place ANN at STORE"], "- grip X:LUG with ANN:LEFT", ["not-here"]),
+    # read from elsewhere is read, not done
+    (
+        ["ANN engage X:BOLT BAY:BOLT", "CRANE place CRANE at ROOF"],
+        "DAN torque X:BOLT torque=25N*m",
+        ["absent"],
+    ),
+    (["CRANE place CRANE at ROOF"], "DAN measure X:BOLT torque=25N*m", []),
+    (["ANN place ANN at ROOF"], "ANN as-found X:BOLT engaged to BAY:BOLT", ["absent", "absent"]),
+    (["ANN place ANN at WORKS"], "ANN place ANN at BAY", []),
     # nowhere known is nowhere to be
     (["- as-found X at WORKS"], "ANN inspect X", ["absent"]),
     (["- as-found X at WORKS", "ANN place ANN at WORKS"], "ANN inspect X", ["absent"]),
@@ -479,6 +488,17 @@ def test_an_absent_doer_was_found_there():
     assert event.expected == (
         "ANN at BAY; BAG at ANN; H at ANN; ANN:LEFT held to X:LUG; ANN:LINE engaged to BAY:ANCHOR"
     )
+
+
+def test_a_hand_that_let_go_of_one_thing_grips_another():
+    """What he held elsewhere is let go before he does what he is recorded to have done, with the same hand."""
+    now = after("ANN grip X:LUG with ANN:LEFT")
+    now.apply(recorded(now, "ANN grip Y:LUG with ANN:LEFT"))
+    assert [now.state(port)[:2] for port in ("ANN:LEFT", "Y:LUG", "X:LUG")] == [
+        ("held", "Y:LUG"),
+        ("held", "ANN:LEFT"),
+        ("free", None),
+    ]
 
 
 def test_a_machine_leaves_what_is_on_it():

@@ -125,7 +125,7 @@ def our_first_bad(steps):
         subjects = (f"U:{port}", f"BASE:{port}") if joins else (f"U:{port}",)
         made.append(Step(str(i), "1", "1", Action("", verb, subjects, 0), (1, 1, 1)))
     report = check(RULES, begin(), Sequence(outings=(Outing("1"),), steps=tuple(made)))
-    return min((int(f.step or "") for f in report.findings), default=None)
+    return min((int(f.step or "") for f in report.new), default=None)
 
 
 STEPS = st.sampled_from(sorted(ACTIONS))

@@ -118,13 +118,12 @@ def by_memory(world: World) -> bool:
     same = [event for event in world.events[world.fork :] if event.happened == now]
     if same or world.end <= now:
         return False
-    prior = {key: time for key, (time, _) in first.world._done.items()}
     second = Engine(
         RuleSet(world.rules),
         first.world.configuration.fork(),
         start=now + 1,
         memory=memory,
-        prior=lambda subject, action: prior.get((subject, action)),
+        prior=first.world.done(),
     )
     second.add_settled(settled)
     run(second, later, world.end)

@@ -148,7 +148,7 @@ def test_nothing_is_broken_from_the_start():
     """The world of the cases keeps every rule by itself."""
     now, start = begin()
     report = check(world()[1], Start(now, began=start, start=start), Sequence())
-    assert report.findings == report.before == ()
+    assert report.new == report.open == ()
 
 
 @pytest.mark.parametrize("rule", world()[1].rules, ids=lambda rule: rule.id)

@@ -1,19 +1,11 @@
-"""Findings, checks, clocks and choices as text: the answer first, then why, what would cure it, and the hazard."""
+"""Findings, clocks and choices as text: the answer first, then why, what would cure it, and the hazard."""
 
 from dataclasses import replace
 
-import click
-
-from cfgtrack.analysis.check import CheckReport, StepResult
 from cfgtrack.answers.check import Choice, Choices
-from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import Impossible, Refusal
-from cfgtrack.model.sequence import Layout, Outing
-from cfgtrack.rules.breach import words
 from cfgtrack.rules.finding import Cure, Finding, Reason, Tried
 from cfgtrack.show.choices import choices_text
-from cfgtrack.show.findings import CAUTION, check_text, clocks_text, findings_text, steps_text
-from cfgtrack.show.tables import WIDTH, within
+from cfgtrack.show.findings import CAUTION, clocks_text, findings_text
 from tests.show.golden import assert_golden
 from tests.show.world import AT, CLOCK, FINDING, MOMENT
 
@@ -29,35 +21,6 @@ _LATE = replace(
     no_verdict=True,
 )
 _EXCUSED = replace(FINDING, variance="v-12")
-
-
-def _report() -> CheckReport:
-    results = []
-    for i, (id_, action) in enumerate((("2.07", "shut"), ("2.08", "open"), ("2.09", "open"))):
-        event = Event(f"step:{id_}", action, ("PANEL-1:V2",), AT + i * _MINUTE)
-        started = (replace(CLOCK, started=AT, deadline=AT + 90 * _MINUTE),) if i == 0 else ()
-        stopped = (replace(CLOCK, started=AT, deadline=AT, left=5 * _MINUTE),) if i == 1 else ()
-        refusal = Refusal("status", "PANEL-1:V2 is open; open needs it shut", "PANEL-1:V2")
-        outcome = Impossible(event, (refusal,)) if i == 2 else event
-        when = (AT, event.happened)
-        results.append(StepResult(id_, "X1", "ina", *when, words(event), i != 2, outcome, started, stopped))
-    impossible = replace(
-        FINDING, rule="possible", severity=0, mode="possible", event="step:2.09", step="2.09", until=None
-    )
-    return CheckReport(
-        title="Exchange",
-        start=AT,
-        end=AT + 60 * _MINUTE,
-        steps=tuple(results),
-        findings=(FINDING, impossible),
-        excused=(_EXCUSED,),
-        before=(replace(FINDING, until=None),),
-        clocks=(CLOCK,),
-        layout=Layout((), {"X1": (AT, AT + 70 * _MINUTE), "X2": (AT, AT + 10 * _MINUTE)}),
-        outings=(Outing("X1", budget=60 * _MINUTE), Outing("X2", budget=60 * _MINUTE), Outing("X3")),
-        rules=12,
-        assumed=1,
-    )
 
 
 def test_findings_read_as_they_were_read():
@@ -85,19 +48,6 @@ def test_what_is_under_a_variance_is_apart_and_not_counted():
 def test_no_verdict_is_no_pass():
     """A rule that could not be judged says so, in words."""
     assert "NO VERDICT is not a pass" in findings_text([_LATE], MOMENT)
-
-
-def test_a_check_reads_as_it_was_read():
-    """Findings, what was open before, clocks at the end, budgets and the caution, as a person has read them."""
-    assert_golden("check.txt", check_text(_report(), MOMENT))
-    assert_golden("steps.txt", steps_text(_report()))
-
-
-def test_colour_says_nothing_that_the_text_does_not():
-    """With the colours taken away the coloured answer is the plain one."""
-    plain = check_text(_report(), MOMENT)
-    assert click.unstyle(check_text(_report(), MOMENT, colour=True)) == plain
-    assert check_text(_report(), MOMENT, colour=True) != plain
 
 
 def test_clocks_say_what_is_left():
@@ -182,12 +132,3 @@ def test_deadlines_are_told_in_whole_seconds():
     assert "2031-04-27T00:46:04Z" in text
     late = replace(FINDING, event=None, time=end, deadline=end, until=None)
     assert "when       2031-04-27T00:46:04Z, deadline 2031-04-27T00:46:04Z" in findings_text([late], MOMENT)
-
-
-def test_a_check_fits_a_narrow_screen():
-    """On 60 columns nothing is wider, the caution included; unsaid it fits 100."""
-    assert len(CAUTION) <= WIDTH
-    with within(60):
-        text = "\n".join([check_text(_report(), MOMENT), steps_text(_report()), clocks_text([CLOCK], MOMENT)])
-    assert max(map(len, text.splitlines())) <= 60
-    assert "COOL-1:COIL" in text

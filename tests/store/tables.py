@@ -1,7 +1,7 @@
 """The tables of the journal, written down apart from the migrations: as the newest of those must leave them.
 
 What is recorded, and never changed again: `event`, `item` and `tree_head`. What is derived from it, and can be
-dropped and rebuilt: `touch` and `change`.
+dropped and rebuilt: `touch` and `change`, and of the rules `checkpoint` and `settled`.
 """
 
 from __future__ import annotations
@@ -90,5 +90,24 @@ change = Table(
         sqlite_where=text("aspect = '@'"),
         postgresql_where=text("aspect = '@'"),
     ),
+    sqlite_with_rowid=False,
+)
+
+checkpoint = Table(
+    "checkpoint",
+    metadata,
+    Column("at", BigInteger, primary_key=True, autoincrement=False),
+    Column("events", BigInteger, nullable=False),
+    Column("known", BigInteger, nullable=False),
+    Column("shape", String, nullable=False),
+    Column("memory", LargeBinary, nullable=False),
+)
+
+settled = Table(
+    "settled",
+    metadata,
+    Column("at", BigInteger, primary_key=True),
+    Column("place", Integer, primary_key=True),
+    Column("body", String, nullable=False),
     sqlite_with_rowid=False,
 )

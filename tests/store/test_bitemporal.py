@@ -73,11 +73,62 @@ class Pair:
         assert [e.event for e in entries] == [line.event for line in self.slow.lines[-len(events) :]]
         return True
 
+    def correct(self, actions: list[Action]) -> bool:
+        """Give corrections that are to be taken together to both. They must agree on whether they can be."""
+        known = self.journal.moment()[1]
+        try:
+            self.slow.correct(actions, known + 1)
+        except Contradiction:
+            with pytest.raises(Trouble):
+                self.journal.correct(actions)
+            assert self.journal.moment()[1] == known
+            return False
+        events = {e.event.id: e.event for e in self.journal.correct(actions)}
+        assert [*events.values()] != []
+        assert {line.event.id: line.event for line in self.slow.lines[-len(actions) :]} == events
+        return True
+
 
 @st.composite
 def _batches(draw, slow: SlowJournal, serial: list[int]) -> list[Action]:
     """Draw one to three events: mostly possible ones, now and then anything; some correct an earlier one."""
     return [draw(_event(slow, serial)) for _ in range(draw(st.sampled_from([1, 1, 1, 2, 3])))]
+
+
+@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@given(data=st.data())
+def test_corrections_as_one_agree_with_the_slow_model(data: st.DataObject, fresh_url: FreshUrl) -> None:
+    """Several corrections together are taken when they fit in the end, whatever each would be alone; or none is."""
+    url = fresh_url()
+    with open_journal(url, clock=lambda: 0) as journal:
+        pair = Pair(journal)
+        for _ in range(data.draw(st.integers(3, 12))):
+            pair.give(data.draw(_batches(pair.slow, pair.serial)))
+        for _ in range(4):
+            pair.correct(data.draw(_corrections(pair.slow, pair.serial)))
+        known = journal.moment()[1]
+        for at in range(START - 1, START + 13):
+            for then in (known, known - 1, known - 2):
+                _expect_same(journal, pair.slow.at(at, then), at, then)
+        assert audit(journal.database).faults == []
+
+
+@st.composite
+def _corrections(draw, slow: SlowJournal, serial: list[int]) -> list[Action]:
+    """Draw two or three corrections of events in effect: exchanged, moved, or otherwise."""
+    now = [line.event for line in slow.in_effect(2**62) if line.event.action not in ("define", "withdraw")]
+    targets = draw(st.lists(st.sampled_from(now), min_size=2, max_size=3, unique_by=lambda e: e.id))
+    deeds: list[Action] = list(targets)
+    if draw(st.booleans()):
+        deeds = deeds[1:] + deeds[:1]
+    out = []
+    for target, deed in zip(targets, deeds, strict=True):
+        serial[0] += 1
+        at = draw(st.sampled_from([target.happened, target.happened, deed.happened, draw(times)]))
+        again = Action("", deed.action, deed.subjects[:2], at, place=deed.place, status=deed.status)
+        fields = {"remark": "x", "supersedes": target.id, "reason": "was otherwise"}
+        out.append(replace(again, id=f"e{serial[0]}", **fields))
+    return out
 
 
 @st.composite

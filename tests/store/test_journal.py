@@ -199,6 +199,34 @@ def test_an_event_is_corrected_once_and_a_withdrawal_not_at_all(journal: Journal
         journal.record([_event("w3", "withdraw", at=2, withdraws="w1", reason="was right")])
 
 
+def test_two_events_are_exchanged(journal: Journal) -> None:
+    """Corrections that are impossible one by one are taken as one; the repeat is harmless; one bad, and none is."""
+    journal.record([_event("E1", "uncap", "X:F", at=10), _event("E2", "cap", "X:F", at=20)])
+    journal.record([_event("E3", "uncap", "X:F", at=30)])
+    said = {"supersedes": "E2", "reason": "the other way round"}
+    pair = [
+        _event("C2", "uncap", "X:F", at=12, **said),
+        _event("C1", "cap", "X:F", at=15, **{**said, "supersedes": "E1"}),
+    ]
+    for alone in pair:
+        with pytest.raises(Refused):
+            journal.record([alone])
+    with pytest.raises(Refused):
+        journal.record(pair[::-1])
+    before = journal.moment()
+    with pytest.raises(Refused, match="corrected already"):
+        journal.correct([*pair, _event("C3", "inspect", "X", at=40, **said)])
+    with pytest.raises(Refused, match="Y:B is of kind bolt"):
+        journal.correct([pair[0], replace(pair[1], action="mate", subjects=("X:F", "Y:B"))])
+    assert journal.correct(pair, dry_run=True)[0].event.id == "C2"
+    assert journal.moment() == before
+    first = journal.correct(pair)
+    assert [e.event.id for e in first] == ["C2", "C1"]
+    assert journal.correct(pair) == first
+    assert [e.event.id for e in journal.entries(since=START, at=START + 99)] == ["C2", "C1", "E3"]
+    assert audit(journal.database).faults == []
+
+
 def test_as_known_then_is_answered_as_then(journal: Journal) -> None:
     """A correction leaves the answers for every earlier `known` as they were."""
     [first] = journal.record([_event("e1", "uncap", "X:F", at=1)])

@@ -119,6 +119,16 @@ def test_a_late_move_away_collides_with_what_he_did_there(url: str, deed: str) -
         assert audit(journal.database).is_sound
 
 
+def test_a_late_move_away_collides_in_a_long_batch_too(url: str) -> None:
+    """Of many rows at once each is held against what is recorded later, as one alone is."""
+    with opened(url) as journal:
+        journal.load(DEFINITION, by=None, recorder=None)
+        journal.record([said("ANN inspect X", 100)])
+        away = [said("ANN place ANN at ROOF", 5), *(said("- inspect X", 200 + i) for i in range(60))]
+        with pytest.raises(Refused, match="collides with later event e100"):
+            journal.record(away)
+
+
 def test_a_late_measurement_by_somebody_absent_moves_him(url: str) -> None:
     """A reading writes no state of the thing read, but says where its reader was: in a batch, and late."""
     with opened(url) as journal:

@@ -175,6 +175,43 @@ class SlowJournal:
             self.lines = before
             raise
 
+    def correct(self, actions: list[Action], first_known: int) -> None:
+        """Record corrections as one: all that they correct is gone before the first of them is looked at."""
+        before = list(self.lines)
+        try:
+            self._correct(actions, first_known)
+            self.expect_sound()
+        except Contradiction:
+            self.lines = before
+            raise
+
+    def _correct(self, actions: list[Action], first_known: int) -> None:
+        pairs = [(action, self._target(action)) for action in actions]
+        gone = {target.number for _, target in pairs if target is not None}
+        if len(gone) < len(actions):
+            raise Contradiction("corrected already")
+        pairs.sort(key=lambda pair: (pair[0].happened, self._turn_of(*pair) or 2**62))
+        for i, (action, target) in enumerate(pairs):
+            number = len(self.lines) + 1
+            turn = self._turn_of(action, target) or number
+            then = [
+                line.event
+                for line in self.in_effect(2**62)
+                if line.number not in gone and (line.event.happened, line.turn) < (action.happened, turn)
+            ]
+            outcome = resolve(fold(then), action)
+            if isinstance(outcome, Impossible):
+                raise Contradiction(outcome.refusals)
+            self.lines.append(
+                Line(outcome, number, first_known + i, turn, None if target is None else target.number)
+            )
+
+    @staticmethod
+    def _turn_of(action: Action, target: Line | None) -> int | None:
+        """Return the turn that a correction takes over, or None."""
+        in_place = target is not None and action.supersedes and target.event.happened == action.happened
+        return target.turn if target is not None and in_place else None
+
     def _add(self, action: Action, known: int) -> None:
         number = len(self.lines) + 1
         target = self._target(action)

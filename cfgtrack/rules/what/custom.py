@@ -205,6 +205,16 @@ def find_custom(name: str) -> CustomCondition:
     return _load(name, points[0])
 
 
+def maker_of(name: str) -> str:
+    """Return the package that a condition is from, with its version; "" for one that is built in, or isn't there."""
+    if name in _BUILT_IN:
+        return ""
+    from importlib.metadata import entry_points
+
+    made = (point.dist for point in entry_points(group=ENTRY_POINTS, name=name))
+    return " ".join(f"{dist.name} {dist.version}" for dist in made if dist is not None)
+
+
 def _load(name: str, point: EntryPoint) -> CustomCondition:
     try:
         made = point.load()()

@@ -1,0 +1,335 @@
+"""The recorded past judged by the kept rules, from where it was judged last: see `store.checkpoint`.
+
+It is judged in spans, each from what was remembered at the end of the one before, so that a past of any length takes
+little memory. A span begins a microsecond after a closed instant: what had run out by then is noted.
+"""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+from cfgtrack import __version__
+from cfgtrack.analysis.check import Start, ready
+from cfgtrack.answers.moment import Moment
+from cfgtrack.model.action import BOOK_ACTIONS
+from cfgtrack.model.configuration import Configuration, State
+from cfgtrack.model.event import Effect, Event
+from cfgtrack.model.plant import Plant
+from cfgtrack.network.network import Network
+from cfgtrack.rules.condition import Condition
+from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.rule import RuleSet
+from cfgtrack.rules.what.custom import Custom, maker_of
+from cfgtrack.rules.world import Stamp
+from cfgtrack.store.checkpoint import Checkpoint, Wanted
+from cfgtrack.store.columns import NEVER
+from cfgtrack.store.journal import Journal
+
+FORM = f"{__version__} 2"
+"""What judges, and how it remembers: nobody goes on from what another form has remembered."""
+
+MUCH = 100_000
+"""From so many bytes on, a faster reader is worth the time that it takes to load."""
+
+SPAN = 20_000
+"""So many events are judged by one engine, and some more where those of one instant are many."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """How far the past has been judged: to a closed instant, or not at all, where its first configuration is.
+
+    `begin` is what judging goes on from; `events` count by then, `base` of them from before the rules began.
+    """
+
+    begin: Start
+    events: int
+    base: int
+
+
+class Judging:
+    """The past up to a moment, judged but for its last span, with which a check, or `engine`, begins.
+
+    `before`, of a writer: the checkpoints on the way, of instants before this one, are `made` to be kept. `anew`, of an
+    audit: those of these instants are made, from the beginning.
+    """
+
+    def __init__(
+        self,
+        journal: Journal,
+        moment: Moment,
+        plant: Plant,
+        rules: RuleSet,
+        networks: Mapping[str, Network],
+        *,
+        before: int | None = None,
+        anew: Iterable[int] | None = None,
+    ) -> None:
+        assert moment.known is not None
+        self.journal = journal
+        self.moment = moment
+        self.known: int = moment.known
+        self.plant = plant
+        self.rules = rules
+        self.networks = networks
+        self.form = form_of(rules)
+        self.made: list[Checkpoint] = []
+        self._end = -NEVER if before is None else before
+        if anew is not None:
+            self._end = NEVER
+        self._over: list[Any] = []
+        self._untold: list[Any] = []
+        self._from = None if anew is not None else journal.checkpoint(self.form, moment.at, self.known)
+        self._wanted = Wanted(instants=None if anew is None else frozenset(anew))
+        if before is not None:
+            self._wanted = journal.wanted_checkpoints(before, self.known, since=self._from)
+        self._stage = self._rolled(self._beginning() if self._from is None else recalled(self._from, plant))
+
+    # --- the answers ---
+
+    @property
+    def events(self) -> int:
+        """How many events the rules have judged."""
+        return self._stage.events + len(self._stage.begin.history) - self._stage.base
+
+    @cached_property
+    def start(self) -> Start:
+        """Where a check starts: what has been settled is known there."""
+        return replace(self._stage.begin, settled=(*self._settled_before(), *self._over))
+
+    def engine(self, *, coming: Iterable[Event] = (), settled: bool = True) -> Engine:
+        """Return an engine that has judged all of it, ready for what is `coming`; what is settled it need not know."""
+        begin = self.start if settled else self._stage.begin
+        engine = ready(self.rules, begin, self.networks, coming=coming)
+        self._run(engine, self._stage)
+        engine.finish(begin.start)
+        return engine
+
+    def keep(self) -> None:
+        """Keep the checkpoints that were made on the way."""
+        if self.made or self._wanted.stale:
+            self.journal.keep_checkpoints(self.made, self.form, self.known)
+
+    def _settled_before(self) -> list[Any]:
+        return (
+            [] if self._from is None else [json.loads(text) for text in self.journal.settled(self._from.at)]
+        )
+
+    # --- reading ---
+
+    def _beginning(self) -> Stage:
+        """Return the initial configuration. What was recorded of the time before is only remembered."""
+        at, known = self.moment.at, self.known
+        span = self.journal.span(at, known)
+        now = Configuration(self.plant)
+        if span is None:
+            return Stage(Start(now, began=at), 0, 0)
+        began, base, after = span[0], 0, list[Event]()
+        for event in self._events(None, began):
+            after.append(event)
+            if event.initial and event.happened == began:
+                for earlier in after:
+                    now.apply(earlier)
+                base += len(after)
+                after.clear()
+        if not base:
+            return Stage(Start(now, began=began), 0, 0)
+        return Stage(Start(now, tuple(after), began), base, base)
+
+    def _events(self, since: int | None, until: int) -> Iterator[Event]:
+        entries = self.journal.entries(at=until, known=self.known, since=since)
+        return (entry.event for entry in entries if entry.event.action not in BOOK_ACTIONS)
+
+    def _spans(self, stage: Stage) -> Iterator[list[Event]]:
+        """Yield the events that are still to be judged, span by span, none of them divided within an instant."""
+        begin = stage.begin
+        span = list(begin.history)
+        since = begin.began if stage.base and self._from is None else begin.began - 1
+        for event in self._events(since, self.moment.at):
+            if len(span) >= SPAN and event.happened > span[-1].happened:
+                yield span
+                span = []
+            span.append(event)
+        yield span
+
+    # --- judging ---
+
+    def _rolled(self, stage: Stage) -> Stage:
+        """Judge all spans but the last."""
+        last: list[Event] | None = None
+        for span in self._spans(stage):
+            if last is not None:
+                stage = self._judged(replace(stage, begin=replace(stage.begin, history=tuple(last))))
+            last = span
+        return replace(stage, begin=replace(stage.begin, history=tuple(last or ()), start=self.moment.at))
+
+    def _judged(self, stage: Stage) -> Stage:
+        engine = ready(self.rules, stage.begin, self.networks)
+        self._run(engine, stage)
+        self._close(engine, stage.begin.history[-1].happened)
+        begin = Start(
+            engine.world.configuration,
+            began=engine.world.now,
+            memory=engine.memory(),
+            done=engine.world.done(),
+        )
+        return Stage(begin, stage.events + len(stage.begin.history), stage.base)
+
+    def _run(self, engine: Engine, stage: Stage) -> None:
+        """Have the events of a span judged; make the checkpoints that are wanted on the way."""
+        before = counted = stage.events
+        now = None
+        for event in stage.begin.history:
+            if event.happened != now:
+                self._pass(engine, now, before, counted, stage.base)
+                now, before = event.happened, counted
+            engine.step(event)
+            counted += 1
+        if now is not None and now < self._end:
+            self._pass(engine, now, before, counted, stage.base)
+
+    def _pass(self, engine: Engine, now: int | None, before: int, counted: int, base: int) -> None:
+        if now is not None and self._wanted.at(now, before, counted):
+            self._close(engine, now)
+            told = tuple((settled_at(one), text_of(one)) for one in self._untold)
+            self.made.append(Checkpoint(now, counted, remembered(engine, base), told))
+            self._untold.clear()
+
+    def _close(self, engine: Engine, now: int) -> None:
+        """Close an instant, and put by what has come to its end."""
+        engine.advance(now + 1)
+        over = engine.take_settled()
+        self._over += over
+        self._untold += over
+
+
+def form_of(rules: RuleSet) -> str:
+    """Return what judges by these rules, and how it remembers."""
+    conditions = (one for rule in rules.rules for whole in rule.conditions() for one in _parts(whole))
+    makers = {maker_of(one.name) for one in conditions if isinstance(one, Custom)}
+    return ", ".join([FORM, *sorted(makers - {""})])
+
+
+def _parts(condition: Condition) -> Iterator[Condition]:
+    """Yield a condition, and all that it is made of."""
+    yield condition
+    for name in condition.__match_args__:
+        value = getattr(condition, name)
+        for one in value if isinstance(value, tuple) else (value,):
+            if isinstance(one, Condition):
+                yield from _parts(one)
+
+
+# --- what is remembered -------------------------------------------------------------------------------------------
+
+
+def settled_at(told: Any) -> int:
+    """Return when a breach, as an engine tells it, came to its end: when it was put right, else when it was there."""
+    _, breach, until = told
+    return int(breach[4] if until is None else until)
+
+
+def text_of(value: Any) -> str:
+    """Return a value as JSON: the same value, the same text."""
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+
+
+def remembered(engine: Engine, base: int) -> bytes:
+    """Return all that judging goes on from, after an instant that was closed."""
+    now = engine.world.configuration
+    states = dict(now.touched())
+    told = {
+        "base": base,
+        "now": engine.world.now,
+        "states": list(_whereabouts(now, states)),
+        "values": sorted([e.subject, e.aspect, e.value, e.other] for e in now.values.values()),
+        "rules": engine.memory(),
+    }
+    ports = {subject: state for subject, state in states.items() if ":" in subject}
+    done: dict[str, dict[str, Stamp]] = {}
+    for (subject, action), stamp in engine.world.done().items():
+        done.setdefault(action, {})[subject] = stamp
+    # Each action in a line of its own: of nearly all that was done nobody asks when.
+    lines = [*map(text_of, (told, ports, now.cycles)), *(f"{a}\t{text_of(done[a])}" for a in sorted(done))]
+    return zlib.compress("\n".join(lines).encode(), 1)
+
+
+def _whereabouts(
+    now: Configuration, states: Mapping[str, State]
+) -> Iterator[tuple[str, str, str | None, str | None]]:
+    """Yield the states of what moves, so that whoever writes them in this order has all stand as it came to be."""
+    movable = sorted(s for s in states if ":" not in s)
+    places = sorted({states[s].value for s in movable})
+    standing = (s for place in places for s in now.standing_at(place) if s in states)
+    for subject in (*(s for s in movable if not states[s].value), *standing):
+        yield (subject, *states[subject])
+
+
+def recalled(checkpoint: Checkpoint, plant: Plant) -> Stage:
+    """Return the stage that a checkpoint remembers."""
+    first, ports, cycles, *lines = told_by(checkpoint.memory).split(b"\n")
+    told = _read(first)
+    now = Configuration(plant)
+    now.set_ports(_states(ports))
+    for subject, *state in told["states"]:
+        now.set_state(subject, State(*state))
+    now.values = {
+        (subject, aspect): Effect(subject, aspect, *value) for subject, aspect, *value in told["values"]
+    }
+    now.cycles = _read(cycles)
+    begin = Start(now, began=told["now"], memory=told["rules"], done=_Remembered(lines))
+    return Stage(begin, checkpoint.events, told["base"])
+
+
+def told_by(memory: bytes) -> bytes:
+    """Return what a checkpoint's memory tells, not packed; nothing where it can't be unpacked."""
+    try:
+        return zlib.decompress(memory)
+    except zlib.error:
+        return b""
+
+
+class _Remembered(Mapping[tuple[str, str], Stamp]):
+    """What was last done, by what a checkpoint tells: each action is read when somebody asks for it."""
+
+    def __init__(self, lines: Iterable[bytes]) -> None:
+        told = (line.partition(b"\t") for line in lines)
+        self._told = {action.decode(): text for action, _, text in told}
+        self._read: dict[str, dict[str, Stamp]] = {}
+
+    def _of(self, action: str) -> dict[str, Stamp]:
+        if action not in self._read:
+            stamps = _read(self._told.get(action, b"{}"))
+            self._read[action] = {subject: (happened, order) for subject, (happened, order) in stamps.items()}
+        return self._read[action]
+
+    def __getitem__(self, key: tuple[str, str]) -> Stamp:
+        subject, action = key
+        return self._of(action)[subject]
+
+    def __iter__(self) -> Iterator[tuple[str, str]]:
+        return ((subject, action) for action in self._told for subject in self._of(action))
+
+    def __len__(self) -> int:
+        return sum(len(self._of(action)) for action in self._told)
+
+
+def _states(text: bytes) -> dict[str, State]:
+    if len(text) < MUCH:
+        return {subject: State(*state) for subject, state in json.loads(text).items()}
+    import msgspec
+
+    return msgspec.json.decode(text, type=dict[str, State])
+
+
+def _read(text: bytes) -> Any:
+    if len(text) < MUCH:
+        return json.loads(text)
+    import msgspec
+
+    return msgspec.json.decode(text)

@@ -1,0 +1,151 @@
+"""A check as text: the verdict first, what it stands on, and how far it goes."""
+
+from dataclasses import replace
+
+import click
+import pytest
+
+from cfgtrack.analysis.check import CheckReport
+from cfgtrack.analysis.trial import StepResult
+from cfgtrack.analysis.verdict import Margin, foreseen, still_running
+from cfgtrack.model.event import Event
+from cfgtrack.model.possibility import Impossible, Refusal
+from cfgtrack.model.sequence import Layout, Outing
+from cfgtrack.rules.breach import words
+from cfgtrack.show.check import check_text, steps_text, verdict_text
+from cfgtrack.show.findings import CAUTION
+from cfgtrack.show.tables import WIDTH, within
+from tests.show.golden import assert_golden
+from tests.show.world import AT, CLOCK, FINDING, MOMENT
+
+_MINUTE = 60_000_000
+_NEW = foreseen(FINDING, "likely")
+_EXCUSED = replace(FINDING, variance="v-12")
+
+
+def _report() -> CheckReport:
+    results = []
+    for i, (id_, action) in enumerate((("2.07", "shut"), ("2.08", "open"), ("2.09", "open"))):
+        event = Event(f"step:{id_}", action, ("PANEL-1:V2",), AT + i * _MINUTE)
+        started = (replace(CLOCK, started=AT, deadline=AT + 90 * _MINUTE),) if i == 0 else ()
+        stopped = (replace(CLOCK, started=AT, deadline=AT, left=5 * _MINUTE),) if i == 1 else ()
+        refusal = Refusal("status", "PANEL-1:V2 is open; open needs it shut", "PANEL-1:V2")
+        outcome = Impossible(event, (refusal,)) if i == 2 else event
+        when = (AT, event.happened)
+        results.append(StepResult(id_, "X1", "ina", *when, words(event), i != 2, outcome, started, stopped))
+    impossible = replace(
+        FINDING, rule="possible", severity=0, mode="possible", event="step:2.09", step="2.09", until=None
+    )
+    return CheckReport(
+        title="Exchange",
+        start=AT,
+        end=AT + 60 * _MINUTE,
+        steps=tuple(results),
+        new=(_NEW, foreseen(impossible, "likely"), foreseen(FINDING, "all high", "2.08")),
+        open=(replace(FINDING, until=None),),
+        past=(replace(FINDING, mode="at", severity=2, until=None),),
+        left_running=(still_running(CLOCK, "likely"), still_running(replace(CLOCK, rule="late"), "a mix")),
+        excused=(_EXCUSED,),
+        left_open=(replace(FINDING, rule="drip", severity=4, until=None),),
+        mended=(replace(FINDING, rule="open-end", severity=3),),
+        older=(FINDING, FINDING),
+        clocks=(CLOCK, replace(CLOCK, rule="stow", deadline=None)),
+        layout=Layout((), {"X1": (AT, AT + 70 * _MINUTE), "X2": (AT, AT + 10 * _MINUTE)}),
+        outings=(Outing("X1", budget=60 * _MINUTE), Outing("X2", budget=60 * _MINUTE), Outing("X3")),
+        said_for="in the written order",
+        begun={"X2": AT - 30 * _MINUTE},
+        rules=12,
+        judged=40,
+        idle=("torque", "keying"),
+        assumed=("2.08", "2.09"),
+        margins=(
+            Margin("heater", "Heater back on", "PUMP-1:HEATER", 90_000_000, "a mix", "2.08"),
+            Margin("budget", "An outing ends within its budget of time", "X2", 20 * _MINUTE, "all high"),
+        ),
+        mixes=4,
+        untried=1,
+        unneeded=("stow of CELL-1",),
+        unjudged=("presence: no sites",),
+    )
+
+
+def test_a_check_reads_as_it_was_read():
+    """Findings, what was open before, clocks at the end, budgets and the caution, as a person has read them."""
+    assert_golden("check.txt", check_text(_report(), MOMENT))
+    assert_golden("steps.txt", steps_text(_report()))
+
+
+def _bare(**fields) -> CheckReport:
+    """Return a check of a plan that is clear, but for what is given."""
+    nothing = dict.fromkeys(
+        ("steps", "new", "open", "past", "left_running", "excused", "left_open", "mended", "older", "clocks"),
+        (),
+    )
+    said = {"title": "", "start": AT, "end": AT, "said_for": "in the written order", "layout": Layout(())}
+    return CheckReport(**{**nothing, **said, "judged": 1, **fields})
+
+
+_OPEN = replace(FINDING, until=None)
+_SILENT = foreseen(replace(FINDING, no_verdict=True), "likely")
+_ALONE = "for this action alone"
+VERDICTS = {
+    "clear": (_bare(), "Clear in the written order", 0),
+    "clear under a variance": (
+        _bare(excused=(_EXCUSED,)),
+        "Clear in the written order, 1 under a variance",
+        0,
+    ),
+    "new": (
+        _bare(new=(_NEW, replace(_NEW, severity=3))),
+        "Not clear in the written order: 2 new (1 catastrophic, 1 marginal)",
+        3,
+    ),
+    "open": (_bare(open=(_OPEN,), said_for=_ALONE), "Not clear: nothing new, 1 open (catastrophic)", 3),
+    "past": (
+        _bare(past=(_OPEN,), excused=(_EXCUSED,)),
+        "Not clear in the written order: nothing new, 1 past and not acknowledged (catastrophic), 1 under a variance",
+        3,
+    ),
+    "left running": (
+        _bare(left_running=(still_running(CLOCK, "likely"),)),
+        "Not clear in the written order: nothing new, 1 clock left running",
+        3,
+    ),
+    "no verdict": (_bare(new=(_SILENT,)), "Undecided in the written order: 1 without a verdict", 4),
+    "not clear outranks undecided": (
+        _bare(new=(_SILENT, _NEW), untried=1),
+        "Not clear in the written order: 1 new (catastrophic), 1 without a verdict, 1 mix of durations not tried",
+        3,
+    ),
+    "cut short": (_bare(untried=1), "Undecided in the written order: 1 mix of durations not tried", 4),
+    "nothing judged": (
+        _bare(judged=0),
+        "Undecided in the written order: nothing had anything to judge",
+        4,
+    ),
+}
+
+
+@pytest.mark.parametrize("case", VERDICTS)
+def test_the_verdict_is_one_line(case):
+    """The verdict says its word, for what it is said and what it stands on; its status says the same."""
+    report, line, status = VERDICTS[case]
+    assert (verdict_text(report), report.verdict.status) == (line, status)
+    assert check_text(report, MOMENT).replace("\n", " ").startswith(line)
+    assert check_text(report, MOMENT).endswith(CAUTION)
+
+
+def test_colour_says_nothing_that_the_text_does_not():
+    """With the colours taken away the coloured answer is the plain one."""
+    plain = check_text(_report(), MOMENT)
+    assert click.unstyle(check_text(_report(), MOMENT, colour=True)) == plain
+    assert check_text(_report(), MOMENT, colour=True) != plain
+
+
+def test_a_check_fits_a_narrow_screen():
+    """On 60 columns nothing is wider, the caution included; unsaid it fits 100."""
+    assert len(CAUTION) <= WIDTH
+    with within(60):
+        text = "\n".join([check_text(_report(), MOMENT), steps_text(_report())])
+    assert max(map(len, text.splitlines())) <= 60
+    assert "COOL-1:COIL" in text
