@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from cfgtrack.model.action import BEGIN, END, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Impossible, resolve
-from cfgtrack.model.sequence import Layout, Sequence, lay_out
+from cfgtrack.model.sequence import Layout, Schedule, Sequence
 from cfgtrack.rules.engine import Engine
 
 _Place = tuple[int, int, int, int]
@@ -60,32 +60,40 @@ LOW, LIKELY, HIGH = range(3)
 """Which of its durations each step takes."""
 
 
-def course_of(now: Configuration, proposal: Sequence, start: int, *, pace: int = LIKELY) -> Course:
-    """Lay a proposal out, from `now`, which is left as it is. Raises Deadlock."""
-    paced = tuple(replace(step, takes=(step.takes[pace],) * 3) for step in proposal.steps)
-    layout, then = lay_out(replace(proposal, steps=paced), start), now.fork()
+def course_of(
+    now: Configuration, proposal: Sequence, start: int, begun: Mapping[str, int], *, pace: int = LIKELY
+) -> Course:
+    """Lay a proposal out, from `now`, which is left as it is; `begun` is when outings began. Raises Deadlock."""
+    schedule, then = Schedule(proposal, start, begun), now.fork()
+    layout = schedule.lay_out(schedule.at_pace(pace))
     number = {outing.id: i for i, outing in enumerate(proposal.outings)}
-    placed: list[tuple[_Place, Event | Impossible]] = [*_bounds(now, proposal, layout)]
+    placed: list[tuple[_Place, Event | Impossible]] = [*_bounds(now, proposal, layout, begun)]
     for i, laid in enumerate(layout.steps):
         outcome = resolve(then, replace(laid.step.action, happened=laid.end, id=f"step:{laid.step.id}"))
         if isinstance(outcome, Event):
             then.apply(outcome)
         placed.append(((laid.end, number[laid.step.outing], 1, i), outcome))
     placed.sort(key=lambda one: one[0])
-    return Course(tuple(outcome for _, outcome in placed), frozenset(_late(proposal, layout)), proposal.whole)
+    return Course(
+        tuple(outcome for _, outcome in placed), frozenset(_late(proposal, layout, begun)), proposal.whole
+    )
 
 
-def _bounds(now: Configuration, proposal: Sequence, layout: Layout) -> Iterator[tuple[_Place, Event]]:
+def _bounds(
+    now: Configuration, proposal: Sequence, layout: Layout, begun: Mapping[str, int]
+) -> Iterator[tuple[_Place, Event]]:
     """Yield the beginnings and ends of the outings, each with what it is sorted by."""
     for number, outing in enumerate(proposal.outings if proposal.whole else ()):
         for action, time, rank in zip((BEGIN, END), layout.spans[outing.id], (0, 2), strict=True):
+            if action == BEGIN and outing.id in begun:
+                continue
             event = resolve(now, Action(f"{action}:{outing.id}", action, (), time, outing=outing.id))
             assert isinstance(event, Event), event.refusals
             yield (time, number, rank, 0), event
 
 
-def _late(proposal: Sequence, layout: Layout) -> Iterable[str]:
+def _late(proposal: Sequence, layout: Layout, begun: Mapping[str, int]) -> Iterable[str]:
     for outing in proposal.outings:
         begin, end = layout.spans[outing.id]
-        if outing.budget is not None and end - begin > outing.budget:
+        if outing.budget is not None and end - begun.get(outing.id, begin) > outing.budget:
             yield outing.id

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import chain
 
 from cfgtrack.analysis.attempt import Case
@@ -29,15 +29,16 @@ Ready = Callable[[Iterable[Event]], Engine]
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A proposed sequence, from where it starts: the configuration `now`, at `start`."""
+    """A proposed sequence, from where it starts: the configuration `now`, at `start`; `begun` is when outings began."""
 
     proposal: Proposed
     now: Configuration
     start: int
+    begun: Mapping[str, int] = field(default_factory=dict)
 
     def course(self, *, pace: int = LIKELY) -> Course:
         """Return it laid out. Raises Deadlock."""
-        return course_of(self.now, self.proposal, self.start, pace=pace)
+        return course_of(self.now, self.proposal, self.start, self.begun, pace=pace)
 
 
 def reorder(cases: Sequence[Case], ready: Ready, plan: Plan) -> None:

@@ -7,13 +7,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import ClassVar
+from typing import ClassVar, cast
 
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
 from cfgtrack.analysis.cures import cured
 from cfgtrack.analysis.options import doers, options
 from cfgtrack.analysis.reorder import Plan
+from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, kept_rules, rules_to_judge_by
@@ -68,6 +69,16 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
         return Checked(past.moment, report, tuple(remarks))
 
 
+def _with_cures(past: Past, rules: RuleSet, proposal: Proposal, report: CheckReport) -> CheckReport:
+    """Return a report with what would cure what it breaks with likely durations, and what was open before."""
+    likely = [f for f in report.new if f.mix == AS_LIKELY]
+    plan = Plan(proposal, past.configuration, past.moment.at, past.begun)
+    found = cured((*likely, *report.open), past.ready(rules), plan=plan)
+    told = iter(found[: len(likely)])
+    new = (cast(Foreseen, next(told)) if f.mix == AS_LIKELY else f for f in report.new)
+    return replace(report, new=tuple(new), open=tuple(found[len(likely) :]))
+
+
 def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:
     """Return what tells since when a rule is in force: of those given in files, one that is kept and asks the same."""
     if not files:
@@ -96,15 +107,6 @@ def _telling_new_starts(proposal: Proposal) -> Iterator[None]:
             f" later; with the gaps kept: {starts}"
         )
         raise BadInput(Problem(first.where or proposal.where, "too-early", sentence)) from early
-
-
-def _with_cures(past: Past, rules: RuleSet, proposal: Proposal, report: CheckReport) -> CheckReport:
-    """Return a report with what would cure its findings: those that the proposal breaks, and those open before it."""
-    ready = past.ready(rules)
-    plan = Plan(proposal, past.configuration, past.moment.at)
-    return replace(
-        report, new=tuple(cured(report.new, ready, plan=plan)), open=tuple(cured(report.open, ready))
-    )
 
 
 def _single(action: str, plant: Plant) -> Proposal:

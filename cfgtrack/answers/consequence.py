@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
-from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past
@@ -14,9 +12,6 @@ from cfgtrack.model.plant import owner_of
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.variance import under_variance
 from cfgtrack.store.journal import Journal
-
-if TYPE_CHECKING:
-    from cfgtrack.rules.engine import Engine
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,13 +51,8 @@ def consequence(past: Past, entry: Entry) -> Consequence:
         from cfgtrack.analysis.course import Course
         from cfgtrack.analysis.cures import cured
 
-        findings = tuple(cured(findings, partial(_ready, past, event), Course((event,))))
+        findings = tuple(cured(findings, past.ready(past.rules, event), Course((event,))))
     return Consequence(findings, option.excused, option.started, remarks, open_ones)
-
-
-def _ready(past: Past, event: Event, coming: Iterable[Event]) -> Engine:
-    """Return an engine just before an event, ready for it and for what else may come."""
-    return past.engine_before(event, *coming)
 
 
 def _named(finding: Finding) -> set[tuple[str, int]]:

@@ -181,19 +181,20 @@ class Past:
         """Return the running clocks."""
         return self.judging.engine(settled=False).clocks()
 
-    def ready(self, rules: RuleSet) -> Callable[[Iterable[Event]], Engine]:
-        """Return what gives an engine that has judged all of the past, ready for events that may come."""
+    def ready(self, rules: RuleSet, *events: Event) -> Callable[[Iterable[Event]], Engine]:
+        """Return what gives an engine that has judged all of the past, ready for `events` and for others."""
         from cfgtrack.analysis.check import judged
 
-        return lambda coming: judged(rules, self.start_for(rules), self.networks, coming=coming)
+        start = self.start_for(rules)
+        return lambda coming: judged(rules, start, self.networks, coming=(*events, *coming))
 
-    def engine_before(self, event: Event, *others: Event) -> Engine:
-        """Return an engine at the moment, ready for one resolved event, or for others. It need not know what is over.
+    def engine_before(self, event: Event) -> Engine:
+        """Return an engine at the moment, ready for one resolved event. It need not know what is over.
 
         A writer keeps the checkpoints that are made on the way, with `keep`.
         """
         self.judging = self._judging(event.happened)
-        return self.judging.engine(coming=(event, *others), settled=False)
+        return self.judging.engine(coming=(event,), settled=False)
 
     def judge_to_keep(self) -> None:
         """Judge all of the past, for a writer: with `keep` the checkpoints that are made on the way are kept."""

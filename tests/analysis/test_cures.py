@@ -97,34 +97,43 @@ def is_of(breach: Breach, finding: Finding) -> bool:
 
 
 def cures(world: World, finding: Finding, actions: Sequence[Action]) -> bool:
-    """Return whether some actions, at the moment of a finding, end it wholly and break nothing."""
-    engine = before(world, finding)
-    engine.settle()
-    noted = len(engine.breaches())
-    for action in actions:
-        outcome = resolve(engine.world.configuration, replace(action, happened=engine.world.now))
-        if not isinstance(outcome, Event):
-            return False
-        engine.step(outcome)
+    """Return whether some actions, from a fresh start at the moment of a finding, end it wholly and break nothing."""
+    return ends(before(world, finding), world, finding, actions)
+
+
+def ends(engine: Engine, world: World, finding: Finding, actions: Sequence[Action]) -> bool:
+    """Return whether some actions end a finding and break nothing; the engine, at its moment, is left as it was."""
+    mark = engine.mark()
+    try:
         engine.settle()
-    if len(engine.breaches()) != noted:
-        return False
-    if finding.mode != "at":
-        return all(until is not None for b, until in engine.breaches() if is_of(b, finding))
-    done = next(event for event in world.events if event.id == finding.event)
-    again = resolve(engine.world.configuration, done)
-    if not isinstance(again, Event):
-        return False
-    engine.step(again)
+        noted = engine.noted
+        if not all(done(engine, action) for action in actions) or engine.noted != noted:
+            return False
+        if finding.mode != "at":
+            return all(until is not None for b, until in engine.breaches() if is_of(b, finding))
+        step = next(event for event in world.events if event.id == finding.event)
+        if not done(engine, step):
+            return False
+        then = names(b for b, _ in engine.breaches()[noted:])
+    finally:
+        engine.back(mark)
+    mark = engine.mark()
     engine.settle()
-    then = [b for b, _ in engine.breaches()[noted:]]
-    first = before(world, finding)
-    first.settle()
-    n = len(first.breaches())
-    first.step(done)
-    first.settle()
-    allowed = names(b for b, _ in first.breaches()[n:] if b.rule.id != finding.rule)
-    return names(then) <= allowed
+    noted = engine.noted
+    assert done(engine, step)
+    allowed = names(b for b, _ in engine.breaches()[noted:] if b.rule.id != finding.rule)
+    engine.back(mark)
+    return then <= allowed
+
+
+def done(engine: Engine, action: Action) -> bool:
+    """Do an action now; return whether it is possible."""
+    outcome = resolve(engine.world.configuration, replace(action, happened=engine.world.now))
+    if not isinstance(outcome, Event):
+        return False
+    engine.step(outcome)
+    engine.settle()
+    return True
 
 
 # --- on random worlds -------------------------------------------------------------------------------------------------
@@ -183,7 +192,7 @@ def single_cure(world: World, finding: Finding) -> Event | None:
     now = engine.world.configuration
     for owner in world.plant.owners():
         for event in candidates(now.fork(), owner, engine.world.now, []):
-            if cures(world, finding, [event]):
+            if ends(engine, world, finding, [event]):
                 return event
     return None
 
