@@ -54,7 +54,7 @@ MODULES = [
 ]
 SHORT = 2.0  # seconds that the first tests a mutant meets may take together
 ROOM = 4 << 30  # bytes that a mutant may take on top of what is loaded
-ENDLESS = 20.0  # seconds that a test may take, and 20 times what it took without a fault
+ENDLESS = 60.0  # seconds of the processor that a test may take, and 20 times what it took without a fault
 OPTIONS = ("-p", "no:cacheprovider", "-p", "no:randomly", "--hypothesis-seed=0", "-q")
 
 # What reaches a line.
@@ -76,9 +76,14 @@ class Reach:
         modules: set[str] = set()
         contexts: dict[str, int] = {}
         lines: dict[str, dict[str, list[int]]] = {}
+        shared: dict[str, float] = {}
         for path in sorted(folder.glob("tests-*.json")):
             told = json.loads(path.read_text())
             tests |= told["tests"]
+            shared = {
+                name: max(shared.get(name, 0.0), told["shared"].get(name, 0.0))
+                for name in {*shared, *told["shared"]}
+            }
             modules |= set(told["modules"])
         for path in sorted(folder.glob("lines-*")):
             data = CoverageData(str(path))
@@ -88,6 +93,8 @@ class Reach:
                 for line, found in data.contexts_by_lineno(file).items():
                     numbers = [contexts.setdefault(name, len(contexts)) for name in found if name]
                     into.setdefault(str(line), []).extend(numbers)
+        for seen in tests.values():
+            seen["seconds"] += sum(shared.get(f"fixture {name}", 0.0) for name in seen["fixtures"])
         return cls(tests, list(contexts), lines, sorted(modules))
 
     @cached_property
@@ -113,7 +120,7 @@ class Reach:
         return sorted(names, key=lambda name: (self.seconds(name), name))
 
     def seconds(self, name: str) -> float:
-        """Return how long a test takes."""
+        """Return how long a test takes by itself, with what it shares with others."""
         return float(self.tests[name]["seconds"])
 
 
@@ -233,6 +240,7 @@ class Meeting:
         self.order = {name: place for place, name in enumerate(names)}
         self.reach = reach
         self.failed: str | None = None
+        self.timed_out = False
         self.passed: list[str] = []
 
     def pytest_configure(self) -> None:
@@ -248,16 +256,17 @@ class Meeting:
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
         """Give a test its time."""
-        signal.setitimer(signal.ITIMER_REAL, ENDLESS + 20 * self.reach.seconds(item.nodeid), ENDLESS)
+        signal.setitimer(signal.ITIMER_PROF, ENDLESS + 20 * self.reach.seconds(item.nodeid), ENDLESS)
         try:
             return (yield)
         finally:
-            signal.setitimer(signal.ITIMER_REAL, 0)
+            signal.setitimer(signal.ITIMER_PROF, 0)
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         """Remember the first that failed, and those that passed before."""
         if report.failed:
             self.failed = self.failed or report.nodeid
+            self.timed_out |= "Endless" in report.longreprtext
         elif report.when == "teardown":
             self.passed.append(report.nodeid)
 
@@ -285,16 +294,16 @@ def _in_child(at: Path, fault: Fault | None, meeting: Meeting) -> dict[str, Any]
     taken = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
     resource.setrlimit(resource.RLIMIT_AS, (taken + ROOM, taken + ROOM))
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    signal.signal(signal.SIGALRM, _end)
+    signal.signal(signal.SIGPROF, _end)
     if fault is not None:
-        signal.setitimer(signal.ITIMER_REAL, ENDLESS)
+        signal.setitimer(signal.ITIMER_PROF, ENDLESS)
         try:
             importlib.import_module(
                 fault.file.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
             )
         except BaseException as error:  # noqa: BLE001 - whatever it is, a test would meet it
             return {"killed": f"its import ({type(error).__name__})"}
-        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.setitimer(signal.ITIMER_PROF, 0)
     files = list(dict.fromkeys(name.partition("::")[0] for name in meeting.order))
     options = [*OPTIONS, "-n", "0", "-x", "-W", "ignore::pytest.PytestAssertRewriteWarning"]
     status = int(
@@ -304,7 +313,7 @@ def _in_child(at: Path, fault: Fault | None, meeting: Meeting) -> dict[str, Any]
         return {
             "trouble": f"pytest ended with {status}, {len(meeting.passed)} of {len(meeting.order)} tests passed"
         }
-    return {"killed": meeting.failed, "passed": meeting.passed}
+    return {"killed": meeting.failed, "timed_out": meeting.timed_out, "passed": meeting.passed}
 
 
 @dataclass
@@ -316,6 +325,7 @@ class Case:
     waiting: list[list[str]]
     passed: list[str] = field(default_factory=list)
     killed: str | None = None
+    timed_out: bool = False
     trouble: str | None = None
     seconds: float = 0.0
 
@@ -408,7 +418,7 @@ class Forge:
         os.close(write)
         with suppress(PermissionError):  # the child did it first
             os.setpgid(process, process)
-        longest = 120 + 40 * sum(map(self.reach.seconds, names))
+        longest = 600 + 60 * sum(map(self.reach.seconds, names))
         return Running(case, job, process, read, now, now + longest)
 
     def _be_child(self, case: Case, job: int, names: list[str], write: int) -> NoReturn:
@@ -433,8 +443,9 @@ class Forge:
         case = ended.case
         self.take_back(ended.job, case.mutant)
         case.seconds += time.monotonic() - ended.begun
-        told = json.loads(ended.said or '{"killed": "no end"}')
+        told = json.loads(ended.said or '{"killed": "its tests"}')
         case.killed = told.get("killed")
+        case.timed_out = told.get("timed_out", not ended.said)
         self.kills[case.killed] += 1
         case.trouble = told.get("trouble")
         case.passed += told.get("passed", [])
@@ -478,7 +489,7 @@ class Forge:
         """Have a survivor meet the whole suite; again, without the test that killed it, if that fails anyhow."""
         liars = [""]
         while liars:
-            case.trouble = None
+            case.trouble, case.timed_out = None, False
             case.killed = self._killer(case, seconds)
             liars = self._liars([case.killed] if case.killed in self.reach.tests else [])
             self.reach.broken += liars
@@ -498,7 +509,8 @@ class Forge:
         try:
             status = _waited(process, seconds)
         except subprocess.TimeoutExpired:
-            return "the suite doesn't end"
+            case.timed_out = True
+            return "the suite"
         finally:
             self.take_back(0, case.mutant)
             case.seconds += time.monotonic() - begun
@@ -520,7 +532,7 @@ def _batches(reach: Reach, names: list[str]) -> list[list[str]]:
 
 def _fate(case: Case) -> str:
     if case.killed is not None:
-        return f"killed by {case.killed}"
+        return f"{'has no end in' if case.timed_out else 'killed by'} {case.killed}"
     if case.trouble is not None:
         return f"NOT JUDGED: {case.trouble}"
     return f"SURVIVED {len(case.passed)} tests that reach it"
@@ -569,11 +581,10 @@ def main(words: list[str] | None = None, checkout: Path = CHECKOUT) -> list[Case
         forge.meet_suite(case, chosen.longest)
         tell(case)
     left = [case for case in cases if case.killed is None]
-    print(
-        f"\nseed {chosen.seed}: {len(cases)} mutants, {len(cases) - len(left)} killed, {len(left)} survived",
-        end="",
-    )
-    print(f" ({len(left) / max(1, len(cases)):.1%}), {time.monotonic() - begun:.0f} s")
+    endless = sum(case.timed_out for case in cases)
+    killed = f"{len(cases) - len(left)} killed, {endless} of them by time"
+    share = f"{len(left)} survived ({len(left) / max(1, len(cases)):.1%})"
+    print(f"\nseed {chosen.seed}: {len(cases)} mutants, {killed}, {share}, {time.monotonic() - begun:.0f} s")
     for case in left:
         tell(case)
     return cases

@@ -10,6 +10,7 @@
 import json
 import os
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -43,6 +44,8 @@ class Watch:
         self.context: list[str] = [""]
         self.coverage: Coverage | None = None
         self.lines = lines
+        self.shared: dict[str, float] = {}  # seconds to make what many tests share, without what it stands on
+        self.inner = [0.0]
 
     def pytest_sessionstart(self) -> None:
         """Begin to write down lines."""
@@ -83,16 +86,23 @@ class Watch:
         """What many tests share is reached by each of them, and made under one."""
         if fixturedef.scope == "function":
             return (yield)
-        self._enter(f"fixture {fixturedef.argname}")
+        name = f"fixture {fixturedef.argname}"
+        self._enter(name)
+        self.inner.append(0.0)
+        begun = time.monotonic()
         try:
             return (yield)
         finally:
+            whole = time.monotonic() - begun
+            self.shared[name] = max(self.shared.get(name, 0.0), whole - self.inner.pop())
+            self.inner[-1] += whole
             self._leave()
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         """Add up a test's setup, call and teardown."""
         if report.nodeid in self.tests:  # with xdist, the controller hears of tests that it did not run
-            self.tests[report.nodeid]["seconds"] += report.duration
+            self.tests[report.nodeid]["seconds"] += max(0.0, report.duration - self.inner[0])
+            self.inner[0] = 0.0
             self.tests[report.nodeid]["passed"] &= not report.failed
 
     def pytest_sessionfinish(self) -> None:
@@ -101,7 +111,7 @@ class Watch:
             self.coverage.stop()
             self.coverage.save()
         if self.tests:
-            found = {"tests": self.tests, "modules": _libraries()}
+            found = {"tests": self.tests, "shared": self.shared, "modules": _libraries()}
             (self.folder / f"tests-{os.getpid()}.json").write_text(json.dumps(found))
 
 

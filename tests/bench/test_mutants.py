@@ -142,5 +142,7 @@ def test_killed_and_surviving_are_told_apart(tmp_path) -> None:
     assert ("return price * 2  ->  return None", "killed by test_price.py::test_doubled") in fates
     assert ("log.append(price)  ->  pass", "SURVIVED 1 tests that reach it") in fates
     assert ("log.append(price)  ->  pass", "killed by test_price.py::test_in_another_process") in fates
-    assert any(row.startswith("seed 1: 5 mutants, 5 killed, 0 survived (0.0%)") for row in rows)
+    assert any(
+        row.startswith("seed 1: 5 mutants, 5 killed, 0 of them by time, 0 survived (0.0%)") for row in rows
+    )
     assert (shop / "shop/price.py").read_text() == SHOP
