@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from heapq import heapify, heappop, heappush
 from itertools import chain
 from typing import Any, NamedTuple
 
@@ -23,6 +24,7 @@ from cfgtrack.model.event import Event
 from cfgtrack.network.flow import Link
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach, gather
+from cfgtrack.rules.condition import Part
 from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.joining import to_make
@@ -92,6 +94,8 @@ class Engine:
         self.ended: tuple[tuple[str, Link], ...] = ()
         self._begun: frozenset[tuple[str, Link]] = frozenset()
         self._dirty: dict[Key, Event | None] = {}
+        self._fresh: dict[Key, bool] = {}
+        self._blame: dict[Key, dict[Part, Event | None]] = {}
         self._joined: dict[int, dict[str | None, bool]] = {}
         self._due: dict[Key, int] = {}
         self._next_due = _NEVER
@@ -126,6 +130,7 @@ class Engine:
         if event.happened < self.world.now:
             raise ValueError(f"{event.id} happened before the engine's time")
         self.advance(event.happened)
+        self._lay_blame()
         for tell in self.before.get(event.action, ()):
             tell(event)
         self._mark_dirty(self.world.apply(event))
@@ -173,21 +178,45 @@ class Engine:
                 self.trail.drop(self._dirty, key)
             for (number, it), event in dirty:
                 self.runners[number].judge(it, event)
+        for table in (self._fresh, self._blame):
+            for key in list(table):
+                self.trail.drop(table, key)
         if self.ended:
             self.trail.assign(self, "ended", ())
         if self._begun:
             self.trail.assign(self, "_begun", frozenset())
         self.world.epoch += 1
 
+    def _lay_blame(self) -> None:
+        """Within an instant, before its next event: note what is false by now, and which event made it so.
+
+        What is so when the instant is over is known by that event, whatever else happened in the instant.
+        """
+        for key in list(self._fresh):
+            number, it = key
+            before = self._blame.get(key, {})
+            parts = self.runners[number].false_parts(it)
+            event = self._dirty.get(key)
+            self.trail.set(self._blame, key, {part: before.get(part, event) for part in parts})
+            self.trail.drop(self._fresh, key)
+
+    def made_so(self, number: int, it: str | None, part: Part, last: Event | None) -> Event | None:
+        """Return the event of this instant that made an instance false: `last` if no earlier one did."""
+        return self._blame.get((number, it), {}).get(part, last)
+
+    def _mark(self, number: int, it: str | None, event: Event | None) -> None:
+        self.trail.set(self._dirty, (number, it), event)
+        self.trail.set(self._fresh, (number, it), True)
+
     def _mark_dirty(self, change: Change) -> None:
         if change.shifts:
             self._note_links(change)
         for runner in self._watched:
             for it in runner.instances.affected(change):
-                self.trail.set(self._dirty, (runner.number, it), change.event)
+                self._mark(runner.number, it, change.event)
         for number, items in self._joined.items():
             for it in items:
-                self.trail.set(self._dirty, (number, it), change.event)
+                self._mark(number, it, change.event)
 
     def _note_links(self, change: Change) -> None:
         """Note the links that ended within this instant. One that also began in it was never a way: left out."""
@@ -204,9 +233,18 @@ class Engine:
         """Have noted what runs out before `time`: later than its limit, so strictly before."""
         if self._next_due >= time:
             return
-        for (number, it), due in list(self._due.items()):
-            if due < time:
-                self.runners[number].run_out(it, time)
+        over = [
+            (due, number, it or "", (number, it)) for (number, it), due in self._due.items() if due < time
+        ]
+        heapify(over)
+        while over:
+            due, number, name, key = heappop(over)
+            # What is asked of that moment is asked then: how old a reading is, for one.
+            self.trail.assign(self.world, "now", max(due, self.world.now))
+            self.runners[number].run_out(key[1], due + 1)
+            then = self._due.get(key, time)
+            if then < time:
+                heappush(over, (then, number, name, key))
         self.trail.assign(self, "_next_due", min(self._due.values(), default=_NEVER))
 
     def _set_wakes(self, event: Event) -> None:
@@ -234,7 +272,7 @@ class Engine:
 
     def disturb(self, number: int, it: str | None, event: Event | None) -> None:
         """Have an instance of a rule judged when the instant is over."""
-        self.trail.set(self._dirty, (number, it), event)
+        self._mark(number, it, event)
 
     def calm(self, number: int, it: str | None) -> None:
         """Don't have an instance judged: it just was."""

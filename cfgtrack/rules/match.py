@@ -47,7 +47,7 @@ class Matcher:
             return [None] if self._of is None and not instances.is_scoped else []
         subjects = event.subjects
         if event.action in (PLACE, LIFT):
-            subjects = (*subjects, *event.moved)
+            subjects = (*subjects, *event.moved, *event.carried)
         return [
             s
             for s in subjects

@@ -69,6 +69,11 @@ class Mode(ABC):
         return True
 
 
+def short_of(part: Part, item: str) -> Part:
+    """Return what stands for an item that falls short in an instance, among the instances that are false."""
+    return (*part, "#of", item)
+
+
 class Runner(ABC):
     """One rule over one world. What it remembers it writes through the engine's trail.
 
@@ -124,6 +129,21 @@ class Runner(ABC):
     def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
         """Return for whom the rule is not kept now, each with the items that fall short: see `Judge.short`."""
         return self.own.short(it) if self.instances.has(it) else {}
+
+    def false_parts(self, it: str | None) -> Iterable[Part]:
+        """Return the instances that are false as it is now, within an instant, and what falls short in each.
+
+        None where that can't be told.
+        """
+        try:
+            short = self.short(it)
+        except NoVerdict:
+            return ()
+        return (*short, *(short_of(part, item) for part, items in short.items() for item in items))
+
+    def made_so(self, it: str | None, part: Part, last: Event | None) -> Event | None:
+        """Return the event that made an instance false in this instant: `last` if no earlier one did."""
+        return self.engine.made_so(self.number, it, part, last)
 
     def short_or_unknown(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
         """Return for whom the rule is not kept now; where that can't be told, for the whole of it."""

@@ -93,7 +93,7 @@ class World:
         happened, order = self._stamp
         stamp = (event.happened, order + 1 if event.happened == happened else 0)
         self.trail.assign(self, "_stamp", stamp)
-        for subject in (*event.subjects, *event.moved):
+        for subject in (*event.subjects, *event.moved, *event.carried):
             self.trail.set(self._done, (subject, event.action), stamp)
             for quantity in event.values:
                 self.trail.set(self._done, (subject, f"{event.action} {quantity}"), stamp)
@@ -107,7 +107,7 @@ class World:
         """Write a resolved event; return all that it changed."""
         effects, undo = self.configuration.apply(event)
         self.trail.on_back(self.configuration.undo, undo)
-        subjects = dict.fromkeys((*event.subjects, *event.moved))
+        subjects = dict.fromkeys((*event.subjects, *event.moved, *event.carried))
         states = [e.subject for e in effects if not e.aspect]
         subjects.update(dict.fromkeys(states))
         for owner in [s for s in states if ":" not in s and s in self.plant.places]:

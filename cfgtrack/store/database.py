@@ -235,7 +235,8 @@ def _errors(url: URL) -> tuple[type[Exception], ...]:
     if url.get_backend_name() == "sqlite":
         import sqlite3
 
-        return (sqlite3.Error,)
+        # What is no text where text should be is told by the one or by the other.
+        return (sqlite3.Error, UnicodeDecodeError)
     import psycopg
 
     return (psycopg.Error,)

@@ -63,7 +63,7 @@ def trouble_of(err: BaseException, where: str) -> NoAnswer:
 
 
 def _sqlite(err: BaseException) -> tuple[str, str] | None:
-    if "Could not decode to UTF-8" in str(err):
+    if isinstance(err, UnicodeDecodeError) or "Could not decode to UTF-8" in str(err):
         return _SQLITE["SQLITE_CORRUPT"]
     if "no such table" in str(err):
         return "not-a-journal", "this database holds no journal"

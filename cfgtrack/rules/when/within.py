@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, NamedTuple, Self
 
@@ -127,6 +127,11 @@ class _Late(NamedTuple):
     parts: Mapping[Part, tuple[tuple[str, ...], tuple[int, ...]]]
 
 
+def _on(it: str | None) -> Part:
+    """Return what stands for a trigger that is true for an item, among the instances that are false."""
+    return ("#on", it or "")
+
+
 class _Within(Runner):
     """Starts a clock an item whenever the trigger comes, and judges the items that have one.
 
@@ -171,6 +176,13 @@ class _Within(Runner):
             return ()
         return (it,) if it is not None else self.trigger.met(None) or (None,)
 
+    def false_parts(self, it: str | None) -> Iterable[Part]:
+        """Return the instances that are false now, and for whom the trigger is true: see `Engine.made_so`."""
+        try:
+            return (*super().false_parts(it), *map(_on, self._triggered(it)))
+        except NoVerdict:
+            return ()
+
     def start_by(self, event: Event) -> None:
         for it in self._starts.items(event):
             self._start(it, words(event), event)
@@ -190,7 +202,7 @@ class _Within(Runner):
         for one in now:
             if one not in self.armed:
                 self.trail.set(self.armed, one, True)
-                self._start(one, self.mode.trigger.words(), event)
+                self._start(one, self.mode.trigger.words(), self.made_so(it, _on(one), event))
                 if one == it:
                     self.engine.calm(self.number, one)
 
@@ -199,9 +211,6 @@ class _Within(Runner):
         if it in self.running:
             # What has no limit and need not stay so asks for nothing any more.
             undone = tuple(c._replace(undone=True) for c in self.running[it] if c.deadline is not None)
-            for c in self.running[it]:
-                if c.deadline is None:
-                    self.engine.turn(self, it, c.started, None, starts=False)
             self._set_running(it, undone)
         if it in self.late:
             late = tuple(one._replace(clock=one.clock._replace(undone=True)) for one in self.late[it])
@@ -221,7 +230,8 @@ class _Within(Runner):
         engine.disturb(self.number, it, event)
         if not self.instances.is_scoped:
             engine.join(self.number, it)
-        engine.turn(self, it, now, deadline, starts=True)
+        if deadline is not None:
+            engine.turn(self, it, now, deadline, starts=True)
 
     def _set_running(self, it: str | None, clocks: tuple[_Running, ...]) -> None:
         if clocks:
@@ -237,6 +247,8 @@ class _Within(Runner):
     def settle(self, it: str | None, event: Event | None) -> None:
         if self.trigger is not None and (it is None or self.instances.is_scoped):
             self._settle_trigger(it, event)
+        if it in self.running:
+            self._limit_anew(it)
         if self._is_open(it):
             short = self.short(it)
             if short:
@@ -246,6 +258,21 @@ class _Within(Runner):
         if not self.instances.is_scoped and not self._is_open(it):
             self.engine.leave(self.number, it)
 
+    def _limit_anew(self, it: str | None) -> None:
+        """Give those clocks a limit that had none where they started, once physics sets one: out of a heated store."""
+        clocks = self.running[it]
+        if all(c.deadline is not None for c in clocks):
+            return
+        limit, now = find_limit(self.mode.limit, self.world, it), self.world.now
+        if limit.time is None:
+            return
+        deadline = now + limit.time
+        anew = tuple(c._replace(started=now, deadline=deadline) if c.deadline is None else c for c in clocks)
+        for c, then in zip(clocks, anew, strict=True):
+            if c is not then:
+                self.engine.turn(self, it, then.started, deadline, starts=True)
+        self._set_running(it, anew)
+
     def _is_open(self, it: str | None) -> bool:
         return it in self.running or it in self.staying or it in self.late
 
@@ -253,7 +280,8 @@ class _Within(Runner):
         """Stop the clocks of an item whose condition is true; what must stay so is watched from now on."""
         clocks = self.running.get(it, ())
         for c in clocks:
-            self.engine.turn(self, it, c.started, c.deadline, starts=False)
+            if c.deadline is not None:
+                self.engine.turn(self, it, c.started, c.deadline, starts=False)
         if clocks:
             self._set_running(it, ())
         for late in self.late.get(it, ()):
@@ -289,7 +317,8 @@ class _Within(Runner):
             if further or part not in late.parts:
                 c, why = late.clock, self.why(it, part)
                 more = {"since": c.started, "deadline": c.deadline, "trigger": c.trigger}
-                numbers = (*numbers, self.note(it, part, further or items, why, event, **more))
+                by = self.made_so(it, part, event)
+                numbers = (*numbers, self.note(it, part, further or items, why, by, **more))
             parts[part] = (items, numbers)
         return late._replace(parts=parts)
 
@@ -302,11 +331,12 @@ class _Within(Runner):
         *,
         time: int,
     ) -> _Late:
-        more = {"time": time, "since": clock.started, "deadline": clock.deadline, "trigger": clock.trigger}
-        parts = {
-            part: (items, (self.note(it, part, items, self.why(it, part), event, **more),))
-            for part, items in short.items()
-        }
+        more: dict[str, Any] = {"time": time, "since": clock.started, "deadline": clock.deadline}
+        more["trigger"] = clock.trigger
+        parts = {}
+        for part, items in short.items():
+            by = self.made_so(it, part, event) if isinstance(event, Event) else event
+            parts[part] = (items, (self.note(it, part, items, self.why(it, part), by, **more),))
         return _Late(clock, parts)
 
     def run_out(self, it: str | None, time: int) -> None:
@@ -324,8 +354,10 @@ class _Within(Runner):
     def clocks(self) -> Iterator[Clock]:
         for it, clocks in self.running.items():
             missing = self.why(it)
+            # What physics sets no limit to is no limit of time.
             for c in clocks:
-                yield self.clock(it, c.trigger, c.started, c.deadline, missing)
+                if c.deadline is not None:
+                    yield self.clock(it, c.trigger, c.started, c.deadline, missing)
 
     # --- what it remembers ---
 

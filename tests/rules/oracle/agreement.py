@@ -149,7 +149,9 @@ def _our_excused(drawn: Case, answer: Answer, breaches: list[Breach]) -> Rows:
 
 
 def _our_clocks(found: Judged) -> Rows:
-    return {(clock.rule, clock.started, clock.deadline): set() for clock in found.clocks}
+    # What physics sets no limit to is no limit of time: nobody is told of it.
+    limited = (clock for clock in found.clocks if clock.deadline is not None)
+    return {(clock.rule, clock.started, clock.deadline): set() for clock in limited}
 
 
 def _their_clocks(answer: Answer) -> Rows:

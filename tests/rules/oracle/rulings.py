@@ -52,10 +52,14 @@ def excused(breach: Breach, variances: Iterable[Approved], horizon: int) -> bool
 
 
 def apart(breach: Breach, variances: Iterable[Approved], horizon: int) -> bool:
-    """Return whether a review of the past shows a breach apart: it was approved while it stood, and until it ended."""
-    last = horizon + 1 if breach.until is None else max(breach.until, breach.since + 1)
+    """Return whether a review of the past shows a breach apart.
+
+    What stands at the horizon is so while a variance runs there; what is over if one ran as long as it stood.
+    """
+    first = horizon if breach.until is None else breach.time
+    last = horizon if breach.until is None else max(first, breach.until - 1)
     for variance in variances:
-        runs = variance.since < last and (variance.until is None or variance.until >= last)
+        runs = variance.since <= first and (variance.until is None or variance.until > last)
         if runs and breach.identity in variance.identities:
             return True
     return False
