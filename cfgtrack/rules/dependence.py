@@ -64,7 +64,6 @@ class Dependence:
             timers=self.timers + other.timers,
         )
 
-
     def may_change_all(self, change: Change) -> bool:
         """Return whether an event may change the condition of items that it isn't near."""
         return self.everything or any(

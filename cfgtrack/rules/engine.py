@@ -23,7 +23,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.network.flow import Link
 from cfgtrack.network.network import Network
-from cfgtrack.rules.breach import Breach, Deed, gather
+from cfgtrack.rules.breach import Breach, Deeds, gather
 from cfgtrack.rules.condition import Part
 from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.finding import Clock, Finding
@@ -91,6 +91,7 @@ class Engine:
         self.before: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.after: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.at_end: defaultdict[str, list[Callable[[Event | None], None]]] = defaultdict(list)
+        self.deed_of = Deeds()
         self.ended: tuple[tuple[str, Link], ...] = ()
         self._begun: frozenset[tuple[str, Link]] = frozenset()
         self._dirty: dict[Key, Event | None] = {}
@@ -104,7 +105,6 @@ class Engine:
         self._wakes_on: defaultdict[str, list[tuple[int, int]]] = defaultdict(list)
         self._breaches: dict[int, Breach] = {}
         self._noted = 0
-        self._deed: tuple[Event, Deed] | None = None
         self._until: dict[int, int] = {}
         self._turns: dict[int, Turn] = {}
         self._tells_turns = False
@@ -206,7 +206,7 @@ class Engine:
 
     def made_so(self, number: int, it: str | None, part: Part, last: Event | None) -> Event | None:
         """Return the event of this instant that made an instance false: `last` if no earlier one did."""
-        return self._blame.get((number, it), {}).get(part, last)
+        return self._blame.get((number, it), {}).get(part, last) if self._blame else last
 
     def _mark(self, keys: Collection[Key], event: Event | None) -> None:
         self.trail.fill(self._dirty, keys, event)
@@ -215,9 +215,7 @@ class Engine:
     def _mark_dirty(self, change: Change) -> None:
         if change.shifts:
             self._note_links(change)
-        keys = [
-            (runner.number, it) for runner in self._watched for it in runner.instances.affected(change)
-        ]
+        keys = [(runner.number, it) for runner in self._watched for it in runner.instances.affected(change)]
         for number, joined in self._joined.items():
             keys += [(number, it) for it in self.runners[number].stirred(change, joined)]
         if keys:
@@ -301,12 +299,6 @@ class Engine:
             self.trail.set(self._due, (number, it), time)
         if time < self._next_due:
             self.trail.assign(self, "_next_due", time)
-
-    def deed_of(self, event: Event) -> Deed:
-        """Return what is remembered of an event: most break a rule for several at once."""
-        if self._deed is None or self._deed[0] is not event:
-            self._deed = event, Deed.of(event)
-        return self._deed[1]
 
     def note(self, breach: Breach) -> int:
         """Note a breach; return its number."""
