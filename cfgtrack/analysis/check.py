@@ -276,14 +276,17 @@ def _left_running(
     outlive = {rule.id for rule in rules.rules if rule.may_outlive}
     planned = {(one.rule, one.subject): one for one in proposal.leaves_running}
     unneeded = dict(planned)
-    found: dict[tuple[str, str, int | None], StillRunning] = {}
+    found: dict[tuple[str, str, str | None, int], StillRunning] = {}
     for run in runs if proposal.whole else ():
+        turns: Counter[tuple[str, str, str | None]] = Counter()
         for clock in run.clocks:
             unneeded.pop((clock.rule, clock.subject), None)
             is_planned = _is_met_later(clock, planned.get((clock.rule, clock.subject)), run.end)
             if clock.deadline is not None and clock.rule not in outlive and not is_planned:
-                point = next(iter(run.points.get(clock.started, ())), None)
-                found.setdefault((clock.rule, clock.subject, point), still_running(clock, run.mix))
+                # The same clock starts at another time where the steps take other times.
+                name = (clock.rule, clock.subject, clock.trigger)
+                turns[name] += 1
+                found.setdefault((*name, turns[name]), still_running(clock, run.mix))
     return list(found.values()), [" of ".join(filter(None, name)) for name in unneeded]
 
 

@@ -66,30 +66,45 @@ def course_of(
     """Lay a proposal out, from `now`, which is left as it is; `begun` is when outings began. Raises Deadlock."""
     schedule, then = Schedule(proposal, start, begun), now.fork()
     layout = schedule.lay_out(schedule.at_pace(pace))
-    number = {outing.id: i for i, outing in enumerate(proposal.outings)}
-    placed: list[tuple[_Place, Event | Impossible]] = [*_bounds(now, proposal, layout, begun)]
-    for i, laid in enumerate(layout.steps):
+    outcomes = list[Event | Impossible]()
+    for laid in layout.steps:
         outcome = resolve(then, replace(laid.step.action, happened=laid.end, id=f"step:{laid.step.id}"))
         if isinstance(outcome, Event):
             then.apply(outcome)
-        placed.append(((laid.end, number[laid.step.outing], 1, i), outcome))
-    placed.sort(key=lambda one: one[0])
-    return Course(
-        tuple(outcome for _, outcome in placed), frozenset(_late(proposal, layout, begun)), proposal.whole
-    )
+        outcomes.append(outcome)
+    placed = in_turn(proposal, layout, outcomes, bounds(now, proposal, layout, begun))
+    return Course(tuple(placed), frozenset(_late(proposal, layout, begun)), proposal.whole)
 
 
-def _bounds(
+def bounds(
     now: Configuration, proposal: Sequence, layout: Layout, begun: Mapping[str, int]
-) -> Iterator[tuple[_Place, Event]]:
-    """Yield the beginnings and ends of the outings, each with what it is sorted by."""
-    for number, outing in enumerate(proposal.outings if proposal.whole else ()):
+) -> Iterator[tuple[Event, int]]:
+    """Yield the beginnings and ends of the outings of a whole proposal, each with its rank within an instant."""
+    for outing in proposal.outings if proposal.whole else ():
         for action, time, rank in zip((BEGIN, END), layout.spans[outing.id], (0, 2), strict=True):
-            if action == BEGIN and outing.id in begun:
-                continue
-            event = resolve(now, Action(f"{action}:{outing.id}", action, (), time, outing=outing.id))
-            assert isinstance(event, Event), event.refusals
-            yield (time, number, rank, 0), event
+            if action == END or outing.id not in begun:
+                event = resolve(now, Action(f"{action}:{outing.id}", action, (), time, outing=outing.id))
+                assert isinstance(event, Event), event.refusals
+                yield event, rank
+
+
+def in_turn(
+    proposal: Sequence,
+    layout: Layout,
+    outcomes: Iterable[Event | Impossible],
+    ends: Iterable[tuple[Event, int]],
+) -> Iterator[Event | Impossible]:
+    """Return in order what the steps of a proposal are, amid the beginnings and ends of its outings."""
+    number = {outing.id: i for i, outing in enumerate(proposal.outings)}
+    placed: list[tuple[_Place, Event | Impossible]] = [
+        ((event.happened, number[event.outing or ""], rank, i), event) for i, (event, rank) in enumerate(ends)
+    ]
+    placed += [
+        ((laid.end, number[laid.step.outing], 1, i), outcome)
+        for i, (outcome, laid) in enumerate(zip(outcomes, layout.steps, strict=True))
+    ]
+    placed.sort(key=lambda one: one[0])
+    return (outcome for _, outcome in placed)
 
 
 def _late(proposal: Sequence, layout: Layout, begun: Mapping[str, int]) -> Iterable[str]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Any, ClassVar, NamedTuple
 
+from cfgtrack.analysis.course import bounds, in_turn
 from cfgtrack.analysis.coverage import Coverage
 from cfgtrack.model.action import BEGIN, END, Action
 from cfgtrack.model.configuration import Configuration
@@ -171,29 +172,12 @@ class Trial:
         return [_at(outcome, laid.end) for outcome, laid in zip(found, layout.steps, strict=True)]
 
     def _bounds(self, layout: Layout) -> Iterator[tuple[Event, int]]:
-        """Yield the beginnings and ends of the outings of a whole proposal, each with its rank within an instant."""
-        for outing in self.proposal.outings if self.proposal.whole else ():
-            for action, time, rank in zip((BEGIN, END), layout.spans[outing.id], (0, 2), strict=True):
-                if action == END or outing.id not in self.schedule.begun:
-                    said = Action(f"{action}:{outing.id}", action, (), time, outing=outing.id)
-                    event = resolve(self._now, said)
-                    assert isinstance(event, Event), event.refusals
-                    yield event, rank
+        return bounds(self._now, self.proposal, layout, self.schedule.begun)
 
     def _events(self, layout: Layout) -> list[Event]:
         """Return the events of a layout in order, with the begin and end of its outings."""
-        number = {outing.id: i for i, outing in enumerate(self.proposal.outings)}
-        events = [
-            (e.happened, number[e.outing or ""], rank, i, e)
-            for i, (e, rank) in enumerate(self._bounds(layout))
-        ]
-        events += [
-            (event.happened, number[laid.step.outing], 1, i, event)
-            for i, (event, laid) in enumerate(zip(self._resolved(layout), layout.steps, strict=True))
-            if isinstance(event, Event)
-        ]
-        events.sort(key=lambda e: e[:4])
-        return [event for *_, event in events]
+        placed = in_turn(self.proposal, layout, self._resolved(layout), self._bounds(layout))
+        return [one for one in placed if isinstance(one, Event)]
 
     # --- judging ---
 

@@ -114,6 +114,10 @@ class Standing:
         for finding in now.findings(as_it_is=True)[0]:
             (new if finding.event in own or _named(finding) - before else old).append(finding)
         now.keep()
+        if any(finding.is_open for finding in new):
+            from cfgtrack.analysis.cures import cured
+
+            new = cured(new, now.ready(now.rules))
         return Consequence(tuple(new), open=_open_on(now, [entry.event for entry in entries], old))
 
 

@@ -40,8 +40,8 @@ from cfgtrack.rules.what.path import Path
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.when.at import At
 from tests.happening import happened
+from tests.rules.test_engine import CASES, written
 from tests.rules.test_explain import item_rules, path_rules, rule
-from tests.rules.test_reference import CASES, written
 from tests.rules.worlds import KINDS, MEDIA, SECOND, START, World, draw_world
 
 MINUTE = 60 * SECOND

@@ -170,8 +170,10 @@ class Tree:
         ]
         return [Source(name, (self.origin / name).read_text()) for name in sorted(chosen)]
 
-    def suite(self, at: Path, watch: Path, jobs: int, **told: str) -> subprocess.Popen[bytes]:
-        """Start the whole suite in a copy; what it says goes to a file beside what is written down."""
+    def suite(
+        self, at: Path, watch: Path, jobs: int, tests: list[str], **told: str
+    ) -> subprocess.Popen[bytes]:
+        """Start the suite, or some tests, in a copy; what it says goes to a file beside what is written down."""
         shutil.rmtree(watch, ignore_errors=True)
         watch.mkdir(parents=True)
         environment = {
@@ -194,7 +196,7 @@ class Tree:
         command += [
             f"--basetemp={self.folder / 'suite-temporary'}",
             *(["-x"] if "MUTANTS_LEAVE" in told else []),
-            *self.tests,
+            *tests,
         ]
         with (watch / "said").open("wb") as said:
             return subprocess.Popen(
@@ -207,7 +209,7 @@ class Tree:
         if not kept.exists():
             at, watch = self.copy(0), self.folder / "watch"
             told = {"MUTANTS_LINES": json.dumps(self.modules), "CFGTRACK_CASES": "60"}
-            status = _waited(self.suite(at, watch, jobs, **told), None)
+            status = _waited(self.suite(at, watch, jobs, self.tests, **told), None)
             if status not in (0, 1):
                 raise SystemExit(f"the suite can't be run (status {status}): {watch / 'said'}")
             found = Reach.read(watch, at)
@@ -487,12 +489,17 @@ class Forge:
 
     def meet_suite(self, case: Case, seconds: float) -> None:
         """Have a survivor meet the whole suite; again, without the test that killed it, if that fails anyhow."""
-        liars = [""]
-        while liars:
+        fails_anyhow = True
+        while fails_anyhow:
             case.trouble, case.timed_out = None, False
             case.killed = self._killer(case, seconds)
-            liars = self._liars([case.killed] if case.killed in self.reach.tests else [])
-            self.reach.broken += liars
+            name = case.killed if case.killed in self.reach.tests else None
+            fails_anyhow = name is not None and self._fails(name)
+            self.reach.broken += [name] if name is not None and fails_anyhow else []
+
+    def _fails(self, name: str) -> bool:
+        """Return whether a test fails without any fault, with its ordinary examples."""
+        return _waited(self.tree.suite(self.copies[0], self.tree.folder / "control", 1, [name]), None) != 0
 
     def _killer(self, case: Case, seconds: float) -> str | None:
         assert case.mutant is not None
@@ -505,7 +512,7 @@ class Forge:
         begun = time.monotonic()
         self.put(0, case.mutant)
         told = {"MUTANTS_LEAVE": str(leave), "PYTHONDONTWRITEBYTECODE": "1"}
-        process = self.tree.suite(self.copies[0], watch, len(self.copies), **told)
+        process = self.tree.suite(self.copies[0], watch, len(self.copies), self.tree.tests, **told)
         try:
             status = _waited(process, seconds)
         except subprocess.TimeoutExpired:

@@ -15,7 +15,7 @@ from cfgtrack.network.reduce import reduce_network
 from cfgtrack.network.trace import trace
 from cfgtrack.rules.trail import Trail
 from tests.rules.reference import everything, graph_of, links_of, points
-from tests.rules.test_reference import written
+from tests.rules.test_engine import written
 from tests.rules.worlds import draw_world
 
 SEEDS = st.integers(0, 2**32)

@@ -1,15 +1,12 @@
-"""A second, independent rules engine: obvious, slow and complete, to hold the real one to.
+"""What is true at one instant, read slowly: selections, networks and conditions, worked out afresh from the events.
 
-Nothing here is reduced, indexed, tallied or kept: at each instant every selection, network and condition is worked
-out afresh from the events so far. A breach is a plain tuple (rule, item, broken at, false or running since, put right
-at or None), with times in microseconds.
+Nothing here is reduced, indexed, tallied or kept. What that means over time is read in `tests/rules/oracle`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from fnmatch import fnmatchcase
-from itertools import pairwise
 
 import networkx as nx
 
@@ -30,9 +27,7 @@ from cfgtrack.rules.what.not_ import Not
 from cfgtrack.rules.what.path import Path
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.what.value import Value
-from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.at import At
-from cfgtrack.rules.when.by import By
 from cfgtrack.rules.when.within import Within
 
 Broken = tuple[str, str, int, int, int | None]
@@ -384,163 +379,3 @@ class Moment:
         """Return whether a rule is kept for an item: what is out of its scope keeps it."""
         tied = isinstance(rule.mode, At | Within) and rule.scope is None
         return (not tied and it not in self.scope(rule)) or self.true(rule.condition, it or None)
-
-
-# --- modes --------------------------------------------------------------------------------------------------------
-
-
-class Reference:
-    """All that broke the rules in a history that begins at `start` and is looked at up to `end`, inclusive."""
-
-    def __init__(self, begin: Configuration, start: int, events: Sequence[Event], end: int) -> None:
-        self.begin, self.start, self.events, self.end = begin, start, events, end
-        self.seen: dict[tuple[int, int], Moment] = {}
-
-    def moment(self, events: int, time: int) -> Moment:
-        """Return the moment after so many events, at a time. Worked out once, from nothing."""
-        if (events, time) not in self.seen:
-            self.seen[events, time] = Moment(self.begin, self.events[:events], time)
-        return self.seen[events, time]
-
-    def broken(self, rule: Rule) -> list[Broken]:
-        """Return every breach of one rule, sorted."""
-        match rule.mode:
-            case Always(tolerance):
-                found = [x for it in self._items(rule) for x in self._always(rule, it, tolerance)]
-            case At(action, after):
-                found = list(self._at(rule, action, after=after))
-            case Within():
-                found = list(self._within(rule, rule.mode))
-            case By(end):
-                found = [x for it in self._items(rule) for x in self._by(rule, it, end)]
-        return sorted(found, key=str)
-
-    def _items(self, rule: Rule) -> list[str]:
-        """Return whatever may ever be in the scope of a rule."""
-        if rule.scope is None:
-            return [""]
-        return everything(self.begin.plant)
-
-    def at(self, time: int) -> Moment:
-        """Return the moment when all that happens at an instant has happened."""
-        return self.moment(sum(e.happened <= time for e in self.events), time)
-
-    def before(self, i: int) -> Moment:
-        """Return the moment just before event number i: those of the same instant count one after another."""
-        return self.moment(i, self.events[i].happened)
-
-    def after(self, i: int) -> Moment:
-        """Return the moment just after event number i."""
-        return self.moment(i + 1, self.events[i].happened)
-
-    def instants(self, *conditions: Condition) -> list[int]:
-        """Return every instant at which a condition may change: events, and where a time since one is up."""
-        times = {self.start, self.end, *(e.happened for e in self.events)}
-        for after in {after for c in conditions for after in _waits(c)}:
-            times |= {e.happened + after for e in self.events}
-        return sorted(t for t in times if self.start <= t <= self.end)
-
-    def _always(self, rule: Rule, it: str, tolerance: int) -> Iterator[Broken]:
-        since: int | None = None
-        for time in [*self.instants(rule.condition), None]:
-            if time is not None and not self.at(time).kept(rule, it):
-                since = time if since is None else since
-            elif since is not None:
-                lasted = (self.end if time is None else time) - since
-                if not tolerance or lasted > tolerance:
-                    yield rule.id, it, since + tolerance, since, time
-                since = None
-
-    def _at(self, rule: Rule, action: ActionMatch, *, after: bool) -> Iterator[Broken]:
-        for i, event in enumerate(self.events):
-            moment = self.after(i) if after else self.before(i)
-            for it in moment.matched(rule, action, event):
-                if not moment.true(rule.condition, it or None):
-                    yield rule.id, it, event.happened, event.happened, None
-
-    def _within(self, rule: Rule, mode: Within) -> Iterator[Broken]:
-        if isinstance(mode.trigger, ActionMatch):
-            triggers = [
-                (e.happened, i, it)
-                for i, e in enumerate(self.events)
-                for it in self.after(i).matched(rule, mode.trigger, e)
-            ]
-        else:
-            triggers = list(self._turns(rule, mode.trigger, up=True))
-        for time, order, it in triggers:
-            ends = [
-                e.happened
-                for i, e in enumerate(self.events)
-                if mode.until is not None and i > order and it in self.after(i).matched(rule, mode.until, e)
-            ]
-            if not isinstance(mode.trigger, ActionMatch):
-                ends += [
-                    t for t, _, that in self._turns(rule, mode.trigger, up=False) if that == it and t > time
-                ]
-            yield from self._clock(rule, mode, it, time, min(ends, default=None))
-
-    def _turns(self, rule: Rule, trigger: Condition, *, up: bool) -> Iterator[tuple[int, int, str]]:
-        """Yield when a condition turns true (or false) for each item: (instant, last event by then, item)."""
-        times = self.instants(rule.condition, trigger)
-        moments = [self.moment(0, self.start), *(self.at(t) for t in times)]
-        for it in self._items(rule):
-            so = [it in m.scope(rule) and m.true(trigger, it or None) for m in moments]
-            for time, (was, now) in zip(times, pairwise(so), strict=True):
-                if was != now and now == up:
-                    yield time, sum(e.happened <= time for e in self.events) - 1, it
-
-    def _clock(self, rule: Rule, mode: Within, it: str, time: int, undone: int | None) -> Iterator[Broken]:
-        """Yield the breach, if any, of one clock that starts at `time` and whose trigger is undone then."""
-        limit = mode.limit if isinstance(mode.limit, int) else self._physical(mode.limit, it)
-        if limit is None:
-            yield rule.id, it, time, time, None
-            return
-        triggers = () if isinstance(mode.trigger, ActionMatch) else (mode.trigger,)
-        times = [t for t in self.instants(rule.condition, *triggers) if t >= time]
-        kept = {t: self.at(t).kept(rule, it) for t in times}
-        met = next((t for t in times if kept[t]), None)
-        if met is None or met > time + limit:
-            if self.end > time + limit:
-                yield rule.id, it, time + limit, time, met
-            return
-        if not mode.stays:
-            return
-        stop = self.end + 1 if undone is None else undone
-        lost = next((t for t in times if met < t < stop and not kept[t]), None)
-        if lost is not None:
-            yield rule.id, it, lost, time, next((t for t in times if t > lost and kept[t]), None)
-
-    def _physical(self, limit: str, it: str) -> int | None:
-        assert limit == "trapped"
-        seconds = self.begin.plant.part_of(owner_of(it)).trapped if it else None
-        return None if seconds is None else round(seconds * MICRO)
-
-    def _by(self, rule: Rule, it: str, end: str) -> Iterator[Broken]:
-        moments = [self.after(i) for i, e in enumerate(self.events) if e.action == "end"]
-        if end == "sequence":
-            moments = [self.at(self.end)]
-        since: int | None = None
-        for moment in moments:
-            kept = moment.kept(rule, it)
-            if not kept and since is None:
-                since = moment.now
-            elif kept and since is not None:
-                yield rule.id, it, since, since, moment.now
-                since = None
-        if since is not None:
-            yield rule.id, it, since, since, None
-
-
-def _waits(condition: Condition) -> Iterator[int]:
-    """Yield how long after some event a condition may change by itself."""
-    match condition:
-        case All(parts) | AnyOf(parts):
-            for part in parts:
-                yield from _waits(part)
-        case Not(part):
-            yield from _waits(part)
-        case Value(quantity="elapsed", low=low, high=high):
-            yield from () if low is None else (round(low * MICRO),)
-            yield from () if high is None else (round(high * MICRO) + 1,)
-        case Value(max_age=int(age)) | Done(max_age=int(age)):
-            yield age + 1

@@ -23,7 +23,7 @@ from cfgtrack.rules.what.all import All
 from cfgtrack.rules.what.any import AnyOf
 from cfgtrack.rules.what.not_ import Not
 from cfgtrack.rules.world import World
-from tests.rules.test_reference import broken, run
+from tests.rules.test_engine import broken, run
 from tests.rules.worlds import START, draw_world
 
 

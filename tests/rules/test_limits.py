@@ -9,7 +9,8 @@ import pytest
 
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Effect, Event
-from cfgtrack.model.part import Part, Thermal
+from cfgtrack.model.kind import Kind
+from cfgtrack.model.part import Part, Port, Thermal
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.limits import Limit, find_limit
@@ -125,3 +126,27 @@ def test_no_verdict_where_the_limit_is_unknown():
     (finding,) = engine.findings()
     assert (finding.no_verdict, finding.subjects, finding.time) == (True, ("U",), SECOND)
     assert engine.clocks() == []
+
+
+def test_no_limit_is_no_clock_until_there_is_one():
+    """A unit put into a heated store has no clock; taken from there into the cold, it has the cold's, from then on."""
+    part = Part("p", ports={"S": Port("S", "switch")}, thermal=COLD)
+    kinds = {"switch": Kind("switch", "power", ("off", "on"), {}, carries="on")}
+    plant = Plant(
+        kinds=kinds, parts={"p": part}, units={"U": Unit("U", "p")}, places={p.id: p for p in PLACES}
+    )
+    warm = Within("thermal", ActionMatch(("place",)), stays=True)
+    scope = Selection(what=("unit",))
+    heated = Rule(
+        "R", "", "", 1, "none", warm, Status(Selection(of="ports of it", kinds=("switch",)), ("on",)), scope
+    )
+    engine = Engine(RuleSet((heated,)), Configuration(plant), start=0)
+    engine.step(Event("1", "place", ("U",), SECOND, place="OVEN"))
+    engine.advance(100 * SECOND)
+    assert engine.clocks() == []
+    engine.step(Event("2", "as-found", ("U",), 100 * SECOND, place="SITE"))
+    engine.settle()
+    (clock,) = engine.clocks()
+    assert clock.started == 100 * SECOND
+    assert clock.deadline == 100 * SECOND + int(1000.0 * log(2.0) * SECOND)
+    assert clock.trigger == "place U at OVEN"

@@ -211,6 +211,9 @@ class _Within(Runner):
         self.trail.drop(self.staying, it)
         if it in self.running:
             # What has no limit and need not stay so asks for nothing any more.
+            for c in self.running[it]:
+                if c.deadline is None:
+                    self.engine.turn(self, it, c.started, None, starts=False)
             undone = tuple(c._replace(undone=True) for c in self.running[it] if c.deadline is not None)
             self._set_running(it, undone)
         if it in self.late:
@@ -231,8 +234,7 @@ class _Within(Runner):
         engine.disturb(self.number, it, event)
         if not self.instances.is_scoped:
             engine.join(self.number, it)
-        if deadline is not None:
-            engine.turn(self, it, now, deadline, starts=True)
+        engine.turn(self, it, now, deadline, starts=True)
 
     def _set_running(self, it: str | None, clocks: tuple[_Running, ...]) -> None:
         if clocks:
@@ -281,6 +283,7 @@ class _Within(Runner):
         anew = tuple(c._replace(started=now, deadline=deadline) if c.deadline is None else c for c in clocks)
         for c, then in zip(clocks, anew, strict=True):
             if c is not then:
+                self.engine.turn(self, it, c.started, None, starts=False)
                 self.engine.turn(self, it, then.started, deadline, starts=True)
         self._set_running(it, anew)
 
@@ -291,8 +294,7 @@ class _Within(Runner):
         """Stop the clocks of an item whose condition is true; what must stay so is watched from now on."""
         clocks = self.running.get(it, ())
         for c in clocks:
-            if c.deadline is not None:
-                self.engine.turn(self, it, c.started, c.deadline, starts=False)
+            self.engine.turn(self, it, c.started, c.deadline, starts=False)
         if clocks:
             self._set_running(it, ())
         for late in self.late.get(it, ()):
@@ -365,7 +367,7 @@ class _Within(Runner):
     def clocks(self) -> Iterator[Clock]:
         for it, clocks in self.running.items():
             missing = self.why(it)
-            # What physics sets no limit to is no limit of time.
+            # What physics sets no limit to is told when it starts, and then is nobody's clock.
             for c in clocks:
                 if c.deadline is not None:
                     yield self.clock(it, c.trigger, c.started, c.deadline, missing)

@@ -143,7 +143,7 @@ def _our_excused(drawn: Case, answer: Answer, breaches: list[Breach]) -> Rows:
     (variance,) = drawn.variances
     (key,) = _theirs([answer.approved])
     alike = [breach for breach in breaches if (breach.rule, breach.time, breach.since) == key]
-    named = [breach for breach in alike if subjects(breach) & {ANYTHING, *answer.approved["subjects"]}]
+    named = [breach for breach in alike if subjects(breach) <= {ANYTHING, *answer.approved["subjects"]}]
     approved = Approved(frozenset(identities(named)), variance.since, variance.until)
     return _ours([breach for breach in breaches if apart(breach, [approved], drawn.horizon)])
 
