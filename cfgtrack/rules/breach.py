@@ -49,6 +49,19 @@ class Deed(NamedTuple):
         return cls(event_id, said, tuple(what))
 
 
+class Deeds:
+    """Gives what is remembered of events, worked out once for one that breaks rules for many."""
+
+    def __init__(self) -> None:
+        self._last: tuple[Action, Deed] | None = None
+
+    def __call__(self, event: Action) -> Deed:
+        """Return what is remembered of an event."""
+        if self._last is None or self._last[0] is not event:
+            self._last = event, Deed.of(event)
+        return self._last[1]
+
+
 class Breach(NamedTuple):
     """One instance of a rule broken once: of the item `it` of its scope, the `part` (see `Part`).
 
@@ -128,8 +141,11 @@ class Breach(NamedTuple):
 
 def cause_of(mode: Mode, reasons: Iterable[Reason], deed: Deed | None, trigger: str) -> tuple[str, ...]:
     """Return what broke a rule: of a path the links that were cut; of anything else the action, or the clock."""
-    cut = [name for r in reasons if r.code == "no-path" for name in r.links] if mode.blames_links else []
-    return tuple(sorted(set(cut))) or (deed.what if deed is not None else (trigger,))
+    cut = {r.links for r in reasons if r.code == "no-path"} if mode.blames_links else set[tuple[str, ...]]()
+    names = cut.pop() if len(cut) == 1 else tuple(name for links in cut for name in links)
+    if len(names) > 1:
+        names = tuple(sorted(set(names)))
+    return names or (deed.what if deed is not None else (trigger,))
 
 
 def gather(breaches: Iterable[tuple[Breach, int | None]]) -> list[Finding]:

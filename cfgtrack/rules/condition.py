@@ -102,6 +102,10 @@ class Judge(ABC):
         """Return, where it holds, the items that make it true."""
         return ()
 
+    def is_still_why(self, reasons: tuple[Reason, ...], part: Part) -> bool:  # noqa: ARG002 - none knows but a path
+        """Return whether the reasons of an instance that was false before are those of now, if it is false."""
+        return False
+
     def towards(self, it: str | None, part: Part | None = None, *, true: bool) -> Iterator[Proposal]:  # noqa: ARG002 - who knows of nothing proposes nothing
         """Yield single actions that might make it true, or false: likely ones first, none of them tried.
 

@@ -64,6 +64,14 @@ class Dependence:
             timers=self.timers + other.timers,
         )
 
+    def may_change_all(self, change: Change) -> bool:
+        """Return whether an event may change the condition of items that it isn't near."""
+        return self.everything or any(
+            shift.ended or shift.begun
+            for medium, shift in change.shifts.items()
+            if medium in self.media or any(way.flow.network.medium == medium for way in self.ways)
+        )
+
 
 EVERYTHING = Dependence(everything=True)
 
@@ -113,11 +121,7 @@ class Instances:
         """Return the instances whose condition an event may have changed. Without scope: any event may."""
         if not self.is_scoped or self._everything or (self._media and self._is_shifted(change)):
             return self.items
-        out: dict[str | None, None] = {}
-        for subject in change.subjects:
-            for it in self._near(subject):
-                if it in self.members:
-                    out[it] = None
+        out: dict[str | None, None] = dict.fromkeys(it for it in self.near(change) if it in self.members)
         if self._by_vertex:
             for shift in change.shifts.values():
                 for moved in (shift.lost, shift.gained):
@@ -127,6 +131,10 @@ class Instances:
                             for vertex in vertices:
                                 out.update(dict.fromkeys(table.get(vertex, ())))
         return out
+
+    def near(self, change: Change) -> dict[str, None]:
+        """Return the items that an event is about, and those whose condition it may change by being near them."""
+        return {it: None for subject in change.subjects for it in self._near(subject)}
 
     def _is_shifted(self, change: Change) -> bool:
         return any(

@@ -13,7 +13,7 @@ Everything that changes is written through a `Trail`, so the engine can step bac
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from heapq import heapify, heappop, heappush
 from itertools import chain
 from typing import Any, NamedTuple
@@ -23,7 +23,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.network.flow import Link
 from cfgtrack.network.network import Network
-from cfgtrack.rules.breach import Breach, gather
+from cfgtrack.rules.breach import Breach, Deeds, gather
 from cfgtrack.rules.condition import Part
 from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.finding import Clock, Finding
@@ -91,6 +91,7 @@ class Engine:
         self.before: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.after: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.at_end: defaultdict[str, list[Callable[[Event | None], None]]] = defaultdict(list)
+        self.deed_of = Deeds()
         self.ended: tuple[tuple[str, Link], ...] = ()
         self._begun: frozenset[tuple[str, Link]] = frozenset()
         self._dirty: dict[Key, Event | None] = {}
@@ -173,14 +174,14 @@ class Engine:
     def settle(self) -> None:
         """Close the instant: judge all that it may have changed."""
         while self._dirty:
-            dirty = list(self._dirty.items())
-            for key, _ in dirty:
-                self.trail.drop(self._dirty, key)
-            for (number, it), event in dirty:
+            dirty = self._dirty
+            self.trail.assign(self, "_dirty", {})
+            for (number, it), event in dirty.items():
                 self.runners[number].judge(it, event)
-        for table in (self._fresh, self._blame):
-            for key in list(table):
-                self.trail.drop(table, key)
+        if self._fresh:
+            self.trail.assign(self, "_fresh", {})
+        if self._blame:
+            self.trail.assign(self, "_blame", {})
         if self.ended:
             self.trail.assign(self, "ended", ())
         if self._begun:
@@ -192,31 +193,33 @@ class Engine:
 
         What is so when the instant is over is known by that event, whatever else happened in the instant.
         """
-        for key in list(self._fresh):
+        fresh = self._fresh
+        if not fresh:
+            return
+        self.trail.assign(self, "_fresh", {})
+        for key in fresh:
             number, it = key
             before = self._blame.get(key, {})
             parts = self.runners[number].false_parts(it)
             event = self._dirty.get(key)
             self.trail.set(self._blame, key, {part: before.get(part, event) for part in parts})
-            self.trail.drop(self._fresh, key)
 
     def made_so(self, number: int, it: str | None, part: Part, last: Event | None) -> Event | None:
         """Return the event of this instant that made an instance false: `last` if no earlier one did."""
-        return self._blame.get((number, it), {}).get(part, last)
+        return self._blame.get((number, it), {}).get(part, last) if self._blame else last
 
-    def _mark(self, number: int, it: str | None, event: Event | None) -> None:
-        self.trail.set(self._dirty, (number, it), event)
-        self.trail.set(self._fresh, (number, it), True)
+    def _mark(self, keys: Collection[Key], event: Event | None) -> None:
+        self.trail.fill(self._dirty, keys, event)
+        self.trail.fill(self._fresh, keys, True)
 
     def _mark_dirty(self, change: Change) -> None:
         if change.shifts:
             self._note_links(change)
-        for runner in self._watched:
-            for it in runner.instances.affected(change):
-                self._mark(runner.number, it, change.event)
-        for number, items in self._joined.items():
-            for it in items:
-                self._mark(number, it, change.event)
+        keys = [(runner.number, it) for runner in self._watched for it in runner.instances.affected(change)]
+        for number, joined in self._joined.items():
+            keys += [(number, it) for it in self.runners[number].stirred(change, joined)]
+        if keys:
+            self._mark(keys, change.event)
 
     def _note_links(self, change: Change) -> None:
         """Note the links that ended within this instant. One that also began in it was never a way: left out."""
@@ -240,7 +243,8 @@ class Engine:
         while over:
             due, number, name, key = heappop(over)
             # What is asked of that moment is asked then: how old a reading is, for one.
-            self.trail.assign(self.world, "now", max(due, self.world.now))
+            if due > self.world.now:
+                self.trail.assign(self.world, "now", due)
             self.runners[number].run_out(key[1], due + 1)
             then = self._due.get(key, time)
             if then < time:
@@ -272,14 +276,14 @@ class Engine:
 
     def disturb(self, number: int, it: str | None, event: Event | None) -> None:
         """Have an instance of a rule judged when the instant is over."""
-        self._mark(number, it, event)
+        self._mark([(number, it)], event)
 
     def calm(self, number: int, it: str | None) -> None:
         """Don't have an instance judged: it just was."""
         self.trail.drop(self._dirty, (number, it))
 
     def join(self, number: int, it: str | None) -> None:
-        """Have an item judged by a rule after every event, whatever that changed."""
+        """Have an item judged by a rule after every event, whatever that changed: unless it says otherwise."""
         self.trail.set(self._joined.setdefault(number, {}), it, True)
 
     def leave(self, number: int, it: str | None) -> None:
@@ -291,7 +295,8 @@ class Engine:
         if time is None:
             self.trail.drop(self._due, (number, it))
             return
-        self.trail.set(self._due, (number, it), time)
+        if self._due.get((number, it)) != time:
+            self.trail.set(self._due, (number, it), time)
         if time < self._next_due:
             self.trail.assign(self, "_next_due", time)
 

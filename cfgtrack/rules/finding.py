@@ -183,6 +183,8 @@ class Finding:
     def only(self, fingerprints: Container[str]) -> Finding | None:
         """Return it with just those of its instances that have one of these fingerprints; None if none has."""
         kept = tuple(one for one in self.instances if one.fingerprint in fingerprints)
+        if len(kept) == len(self.instances):
+            return self
         return replace(self, **_of(kept, self.action)) if kept else None
 
     @classmethod

@@ -22,6 +22,7 @@ from cfgtrack.rules.ways import still_cut
 if TYPE_CHECKING:
     from cfgtrack.rules.engine import Engine
     from cfgtrack.rules.rule import Rule
+    from cfgtrack.rules.world import Change
 
 
 class Mode(ABC):
@@ -156,6 +157,10 @@ class Runner(ABC):
         """Judge one item of the scope, or say that there is no verdict."""
         self.guarded(self.settle, it, event)
 
+    def stirred(self, change: Change, joined: Iterable[str | None]) -> Iterable[str | None]:  # noqa: ARG002 - any event may
+        """Return the items, of those that have `joined`, that must be judged after an event."""
+        return joined
+
     def guarded(
         self, settle: Callable[[str | None, Event | None], None], it: str | None, event: Event | None
     ) -> None:
@@ -193,22 +198,10 @@ class Runner(ABC):
         **more: Any,
     ) -> Breach:
         """Return the breach of an instance, unless `more` says otherwise as of now, by `event`."""
-        now = self.world.now
-        deed = event if event is None or isinstance(event, Deed) else Deed.of(event)
+        deed = event if event is None or isinstance(event, Deed) else self.engine.deed_of(event)
         more.setdefault("cause", cause_of(self.rule.mode, reasons, deed, more.get("trigger", "")))
-        return Breach(
-            **{
-                "rule": self.rule,
-                "it": it,
-                "part": part,
-                "items": items,
-                "time": now,
-                "since": now,
-                "reasons": reasons,
-                "deed": deed,
-                **more,
-            }
-        )
+        time, since = more.pop("time", self.world.now), more.pop("since", self.world.now)
+        return Breach(self.rule, it, part, items, time, since, reasons, deed=deed, **more)
 
     def why(self, it: str | None, part: Part | None = None) -> tuple[Reason, ...]:
         """Return why the condition is false now, of one instance or of all, or why that can't be told."""
@@ -228,7 +221,7 @@ class Runner(ABC):
             short = self.short(breach.it)
         except NoVerdict:
             return breach
-        if breach.part not in short:
+        if breach.part not in short or self.own.is_still_why(breach.reasons, breach.part):
             return breach
         now = still_cut(breach.reasons, self._why(breach.it, breach.part, ()), self.world.configuration)
         return breach._replace(reasons=tuple(now))

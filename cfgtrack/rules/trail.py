@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, MutableMapping
+from collections.abc import Callable, Collection, MutableMapping
 from typing import Any
 
 _ABSENT = object()
@@ -27,6 +27,12 @@ class Trail:
         if self.keeping:
             self._log.append((table, key, table.get(key, _ABSENT)))
         table[key] = value
+
+    def fill(self, table: MutableMapping[Any, Any], keys: Collection[Any], value: Any) -> None:
+        """Set table[key] for each of several keys."""
+        if self.keeping:
+            self._log.append((None, _refill, (table, [(key, table.get(key, _ABSENT)) for key in keys])))
+        table.update(dict.fromkeys(keys, value))
 
     def drop(self, table: MutableMapping[Any, Any], key: Any) -> None:
         """Delete table[key] where there is one."""
@@ -56,3 +62,11 @@ class Trail:
                 table.pop(key, None)
             else:
                 table[key] = old
+
+
+def _refill(table: MutableMapping[Any, Any], before: Collection[tuple[Any, Any]]) -> None:
+    for key, old in before:
+        if old is _ABSENT:
+            table.pop(key, None)
+        else:
+            table[key] = old

@@ -13,7 +13,7 @@ from cfgtrack.rules.finding import Reason, join
 from cfgtrack.rules.joining import joins, to_join, to_part
 from cfgtrack.rules.saying import noun_of, say_list
 from cfgtrack.rules.selection import IT
-from cfgtrack.rules.ways import OnWays, Ways
+from cfgtrack.rules.ways import OnWays, Ways, is_made
 from cfgtrack.rules.world import World
 
 
@@ -51,6 +51,8 @@ class _Path(Judge):
         self._to = condition.end.words()
         self._cuts: dict[object, _Cut] = {}
         self._cuts_of = -1
+        self._nouns: dict[str, str] = {}
+        self._unmade: tuple[tuple[str, ...], int] | None = None
 
     def holds(self, it: str | None) -> bool:
         if self.lacking is not None:
@@ -75,17 +77,21 @@ class _Path(Judge):
         if part is None:
             return join(r for one in self.short(it) for r in self.reasons(it, ended, one))
         (item,) = part
-        cut = self._cut(it, self.flow.vertices(item), ended)
-        return (
-            Reason(
-                "no-path",
-                cut.text,
-                cut.links,
-                part,
-                to=self._to,
-                noun=noun_of(self.world.plant, item),
-            ),
-        )
+        cut, noun = self._cut(it, self.flow.vertices(item), ended), self._nouns.get(item)
+        if noun is None:
+            noun = self._nouns[item] = noun_of(self.world.plant, item)
+        return (Reason("no-path", cut.text, cut.links, part, to=self._to, noun=noun),)
+
+    def is_still_why(self, reasons: tuple[Reason, ...], part: Part) -> bool:
+        """Return whether what cut the path is still not made: see `still_cut`."""
+        if len(reasons) != 1 or reasons[0].code != "no-path" or reasons[0].beyond != part:
+            return False
+        links = reasons[0].links
+        if self._unmade != (links, self.world.epoch):
+            if not links or any(is_made(self.world.configuration, link) for link in links):
+                return False
+            self._unmade = links, self.world.epoch
+        return True
 
     def towards(self, it: str | None, part: Part | None = None, *, true: bool) -> Iterator[Proposal]:
         if not true:

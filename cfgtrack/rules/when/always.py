@@ -74,9 +74,10 @@ class _Always(Runner):
                 self.engine.join(self.number, it)
         if false is not None:
             self._compare(it, false, short, event)
-        if false is not None and not false:
-            self.trail.drop(self.false, it)
-            self.engine.leave(self.number, it)
+            if not false:
+                self.trail.drop(self.false, it)
+                if self.own.restless:
+                    self.engine.leave(self.number, it)
         if version is not None:
             self.trail.set(self.seen, it, version)
 
@@ -87,8 +88,9 @@ class _Always(Runner):
         short: Mapping[Part, tuple[str, ...]],
         event: Event | None,
     ) -> None:
-        for part in [part for part in false if part not in short]:
-            self._turned_true(false, part)
+        for part in list(false):
+            if part not in short:
+                self._turned_true(false, part)
         for part, items in short.items():
             lapse = false.get(part)
             if lapse is None:
@@ -143,15 +145,20 @@ class _Always(Runner):
         self.trail.set(false, part, lapse._replace(items=items, numbers=numbers))
 
     def _expect(self, it: str | None, false: dict[Part, _Lapse]) -> None:
-        due = (lapse.breach.time for lapse in false.values() if not lapse.numbers)
-        self.engine.expect(self.number, it, min(due, default=None))
+        due: int | None = None
+        for breach, _, numbers in false.values():
+            if not numbers and (due is None or breach.time < due):
+                due = breach.time
+        self.engine.expect(self.number, it, due)
 
     def run_out(self, it: str | None, time: int) -> None:
         false = self.false[it]
         for part, lapse in list(false.items()):
             if not lapse.numbers and lapse.breach.time < time:
-                breach = self.as_it_is(lapse.breach)._replace(items=lapse.items)
-                self.trail.set(false, part, lapse._replace(numbers=(self.engine.note(breach),)))
+                breach = self.as_it_is(lapse.breach)
+                if breach.items != lapse.items:
+                    breach = breach._replace(items=lapse.items)
+                self.trail.set(false, part, _Lapse(lapse.breach, lapse.items, (self.engine.note(breach),)))
                 self._turn(breach, starts=False)
         self._expect(it, false)
 

@@ -16,6 +16,7 @@ from cfgtrack.rules.limits import LIMITS, find_limit
 from cfgtrack.rules.match import ActionMatch, Matcher
 from cfgtrack.rules.mode import Mode, Runner
 from cfgtrack.rules.rule import Rule
+from cfgtrack.rules.world import Change
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,7 +229,7 @@ class _Within(Runner):
             self.note(it, WHOLE, (), (limit.reason(),), event, trigger=trigger, no_verdict=True)
             return
         deadline = None if limit.time is None else now + limit.time
-        deed = None if event is None else Deed.of(event)
+        deed = None if event is None else self.engine.deed_of(event)
         self._set_running(it, (*self.running.get(it, ()), _Running(now, deadline, trigger, deed)))
         engine.disturb(self.number, it, event)
         if not self.instances.is_scoped:
@@ -259,6 +260,16 @@ class _Within(Runner):
                 self._met(it)
         if not self.instances.is_scoped and not self._is_open(it):
             self.engine.leave(self.number, it)
+
+    def stirred(self, change: Change, joined: Iterable[str | None]) -> Iterable[str | None]:
+        """Return those that the event may have changed; those without a limit too, which may have one by now."""
+        if self.own.depends.may_change_all(change):
+            return joined
+        near = self.instances.near(change)
+        return [it for it in joined if it is None or it in near or self._is_unlimited(it)]
+
+    def _is_unlimited(self, it: str | None) -> bool:
+        return any(clock.deadline is None for clock in self.running.get(it, ()))
 
     def _limit_anew(self, it: str | None) -> None:
         """Give those clocks a limit that had none where they started, moved to where physics sets one."""
