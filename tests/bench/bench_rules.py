@@ -1,13 +1,16 @@
 """How fast the rules are checked, as ratios: run it with ``python -m tests.bench.bench_rules``.
 
-The plant is a yard of coolant lines: stubs of twenty units, each unit a valve and a volume, off a header with an
-accumulator every tenth stub. Its links are counted as links inside units plus mated interfaces. A sequence works on
-forty valves drawn at random, shutting and opening them over and over; each cuts off on average half a stub.
+The plant is a yard of coolant lines: stubs of twenty and of a hundred units by turns, each unit a valve and a volume,
+off a header with an accumulator every tenth stub. Its links are counted as links inside units plus mated interfaces. A
+sequence works on forty valves drawn at random, shutting and opening them over and over; each cuts off on average half a
+stub, and many stay shut for longer than is tolerated, so that there are findings. A step may take half or twice as long
+as is likely.
 """
 
 from __future__ import annotations
 
 import argparse
+import gc
 import random
 import time
 import tracemalloc
@@ -37,8 +40,10 @@ from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.within import Within
 
-STUB = 20
+STUBS = (20, 100)
 SECOND = 1_000_000
+LIKELY = (SECOND,) * 3
+VARIED = (SECOND // 2, SECOND, 2 * SECOND)
 LINE = Part(
     "line",
     ports={**{n: Port(n, "fluid-disconnect") for n in "AB"}, "V": Port("V", "valve")},
@@ -61,7 +66,7 @@ class Yard:
     """A plant of about so many links, all joined and open."""
 
     def __init__(self, links: int) -> None:
-        stubs = max(2, links // (3 * STUB + 4))
+        stubs = max(2, links // (3 * sum(STUBS) // len(STUBS) + 4))
         defaults = shipped()
         units: dict[str, Unit] = {}
         mates: list[tuple[str, str]] = []
@@ -69,7 +74,7 @@ class Yard:
             units[f"H{i}"] = Unit(f"H{i}", "tee" if i % 10 else "tank")
             mates.append((f"H{i}:R", f"H{(i + 1) % stubs}:L"))
             before = f"H{i}:S"
-            for j in range(STUB):
+            for j in range(STUBS[i % len(STUBS)]):
                 unit = f"L{i}-{j}"
                 units[unit] = Unit(unit, "line")
                 mates.append((before, f"{unit}:A"))
@@ -86,7 +91,7 @@ class Yard:
         self.links = len(mates) + sum(len(self.plant.part_of(u).links) for u in units)
         self.network = compile_network(self.plant, "fluid")
 
-    def sequence(self, length: int, seed: int = 1) -> Sequence:
+    def sequence(self, length: int, takes: tuple[int, int, int] = LIKELY, seed: int = 1) -> Sequence:
         """Return a sequence of so many steps."""
         r, steps = random.Random(seed), []
         shut: set[str] = set()
@@ -95,7 +100,7 @@ class Yard:
             valve = r.choice(pool)
             action = "open" if valve in shut else "shut"
             shut ^= {valve}
-            steps.append(Step(str(number), "1", "1", Action("", action, (valve,), 0), (SECOND,) * 3))
+            steps.append(Step(str(number), "1", "1", Action("", action, (valve,), 0), takes))
         return Sequence(outings=(Outing("1"),), steps=tuple(steps))
 
     def graph(self) -> nx.Graph:
@@ -111,14 +116,14 @@ def rule(number: int, mode: Any, condition: Any, scope: Selection | None = None)
 
 
 IT, TANK = Selection(of="it"), Selection(expansion=True)
-PATH = rule(0, Always(600 * SECOND), Path("fluid", IT, TANK), Selection(liquid=True))
+PATH = rule(0, Always(10 * SECOND), Path("fluid", IT, TANK), Selection(liquid=True))
 
 
 def rules(count: int) -> RuleSet:
     """Return so many rules: the expansion path of all liquid, then rules about a valve, a stub or an action."""
     made = [PATH]
     for i in range(1, count):
-        stub = Selection(ids=(f"L{i % 10}-{i % STUB}:vol",))
+        stub = Selection(ids=(f"L{i % 10}-{i % min(STUBS)}:vol",))
         match = ActionMatch(("shut",), Selection(ids=(f"L{i % 7}-*:V",)))
         made.append(
             (
@@ -141,10 +146,10 @@ def timed(work: Callable[[], object], times: int = 3) -> float:
     return min(took)
 
 
-def check_seconds(yard: Yard, sequence: Sequence, ruleset: RuleSet) -> float:
+def check_seconds(yard: Yard, sequence: Sequence, ruleset: RuleSet, times: int = 2) -> float:
     """Return the seconds of one check on a loaded plant."""
     networks = {"fluid": yard.network}
-    return timed(lambda: check(ruleset, Start(yard.now), sequence, networks=networks), 2)
+    return timed(lambda: check(ruleset, Start(yard.now), sequence, networks=networks), times)
 
 
 def peak(work: Callable[[], object]) -> float:
@@ -158,18 +163,35 @@ def peak(work: Callable[[], object]) -> float:
 
 def against_networkx(links: int, steps: int) -> None:
     """Print a check against recomputing networkx' connected components at every step, and against one pass."""
-    yard = Yard(links)
-    sequence, graph = yard.sequence(steps), yard.graph()
-    ours = check_seconds(yard, sequence, RuleSet((PATH,)))
-    sample = 10
+    yard, ruleset, sample = Yard(links), RuleSet((PATH,)), 10
+    graph = yard.graph()
     once = timed(lambda: [sum(1 for _ in nx.connected_components(graph)) for _ in range(sample)], 1) / sample
     one_pass = timed(lambda: list(nx.connected_components(nx.Graph(graph.edges))), 1)
-    print(f"{yard.links} links, {steps} steps: {ours:.3f} s")
+    print(f"{yard.links} links, {steps} steps")
     print(f"  networkx connected components at every step: {once * steps:.1f} s ({sample} steps, scaled)")
-    print(f"  ratio {once * steps / ours:.0f}x faster")
-    print(
-        f"  one pass of networkx over the links: {one_pass:.3f} s; the check takes {ours / one_pass:.1f} of it"
-    )
+    print(f"  one pass of networkx over the links: {one_pass:.3f} s")
+    for takes, said in ((LIKELY, "as likely"), (VARIED, "low unlike high")):
+        sequence = yard.sequence(steps, takes)
+        report = check(ruleset, Start(yard.now), sequence, networks={"fluid": yard.network})
+        ours = check_seconds(yard, sequence, ruleset, 3)
+        each = ours / report.mixes
+        instances = sum(len(finding.instances) for finding in report.new)
+        print(f"  {said}: {ours:.3f} s; {len(report.new)} findings in {instances} instances")
+        print(
+            f"    a case of durations, of {report.mixes}: {each:.3f} s; "
+            f"{once * steps / each:.0f}x faster than networkx; {each / one_pass:.1f} of one pass"
+        )
+
+
+def open_clocks(links: int, clocks: int) -> None:
+    """Print what a step takes with so many clocks run out and still open, of a rule without scope."""
+    yard = Yard(links)
+    late = rule(0, Within(10 * SECOND, ActionMatch(("shut",), Selection())), Status(IT, ("open",)))
+    valves = random.Random(3).sample(yard.valves, clocks)
+    steps = [Step(v, "1", "1", Action("", "shut", (v,), 0), LIKELY) for v in valves]
+    sequence = Sequence(outings=(Outing("1"),), steps=tuple(steps))
+    took = check_seconds(yard, sequence, RuleSet((late,)), 1)
+    print(f"{yard.links} links, {clocks} clocks that run out and stay open, without scope: {took:.2f} s")
 
 
 def single(links: int, actions: int) -> None:
@@ -193,8 +215,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--small", action="store_true", help="leave out what takes more than seconds")
     small = parser.parse_args().small
+    gc.set_threshold(50_000, 20, 20)  # as the command does (cli/main.py)
     against_networkx(10_000 if small else 100_000, 500)
     single(10_000 if small else 100_000, 300)
+    open_clocks(10_000, 500 if small else 2_000)
     print(f"\n{'links':>8} {'steps':>6} {'rules':>6} {'seconds':>9} {'MB':>7}")
     sizes = (1_000, 10_000) if small else (1_000, 10_000, 100_000, 1_000_000)
     cases = [(links, 500, 1) for links in sizes]
@@ -207,7 +231,7 @@ def main() -> None:
 def row(links: int, steps: int, count: int) -> None:
     """Print one row of the table."""
     yard = Yard(links)
-    sequence, ruleset = yard.sequence(steps), rules(count)
+    sequence, ruleset = yard.sequence(steps, VARIED), rules(count)
     seconds = check_seconds(yard, sequence, ruleset)
     networks = {"fluid": yard.network}
     used = peak(lambda: check(ruleset, Start(yard.now), sequence, networks=networks))
