@@ -106,7 +106,7 @@ class Engine:
         self._breaches: dict[int, Breach] = {}
         self._noted = 0
         self._until: dict[int, int] = {}
-        self._turns: dict[int, Turn] = {}
+        self._turns: list[Turn] = []
         self._tells_turns = False
         self._named = {rule.id: (rule.title, rule.severity) for rule in rules.rules}
         self.runners: list[Runner] = []
@@ -303,8 +303,8 @@ class Engine:
     def note(self, breach: Breach) -> int:
         """Note a breach; return its number."""
         number = self._noted
-        self.trail.set(self._breaches, number, breach)
-        self.trail.assign(self, "_noted", number + 1)
+        self._breaches[number] = breach
+        self._noted = number + 1
         return number
 
     def also_at(self, number: int, time: int) -> None:
@@ -323,18 +323,28 @@ class Engine:
         """Note that a clock started or stopped."""
         if self._tells_turns:
             turn = Turn(starts, (runner.rule.id, it or "", started), deadline)
-            self.trail.set(self._turns, len(self._turns), turn)
+            self._turns.append(turn)
 
     # --- stepping back ---
 
     def mark(self) -> int:
         """Return the point to step back to; from now on the way is kept."""
-        return self.trail.mark()
+        mark = self.trail.mark()
+        self.trail.on_back(self._forget, self._noted, len(self._turns))
+        return mark
 
     def back(self, mark: int) -> None:
         """Step back to a mark, exactly."""
         self.trail.back(mark)
+        self.trail.on_back(self._forget, self._noted, len(self._turns))
         self.world.epoch += 1
+
+    def _forget(self, noted: int, turned: int) -> None:
+        """Know no more of what was noted after so many breaches and turns: both are only ever added to."""
+        for number in range(noted, self._noted):
+            self._breaches.pop(number, None)
+        self._noted = noted
+        del self._turns[turned:]
 
     # --- what it remembers ---
 

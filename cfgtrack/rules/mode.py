@@ -195,13 +195,27 @@ class Runner(ABC):
         items: tuple[str, ...],
         reasons: tuple[Reason, ...],
         event: Event | Deed | None,
+        *,
+        time: int | None = None,
+        since: int | None = None,
+        cause: tuple[str, ...] | None = None,
         **more: Any,
     ) -> Breach:
-        """Return the breach of an instance, unless `more` says otherwise as of now, by `event`."""
+        """Return the breach of an instance, unless it says otherwise as of now, by `event`."""
+        now, rule = self.world.now, self.rule
         deed = event if event is None or isinstance(event, Deed) else self.engine.deed_of(event)
-        more.setdefault("cause", cause_of(self.rule.mode, reasons, deed, more.get("trigger", "")))
-        time, since = more.pop("time", self.world.now), more.pop("since", self.world.now)
-        return Breach(self.rule, it, part, items, time, since, reasons, deed=deed, **more)
+        return Breach(
+            rule,
+            it,
+            part,
+            items,
+            now if time is None else time,
+            now if since is None else since,
+            reasons,
+            cause_of(rule.mode, reasons, deed, more.get("trigger", "")) if cause is None else cause,
+            deed,
+            **more,
+        )
 
     def why(self, it: str | None, part: Part | None = None) -> tuple[Reason, ...]:
         """Return why the condition is false now, of one instance or of all, or why that can't be told."""

@@ -165,4 +165,6 @@ class _OwnPath(_Path):
         return [it for it in items if it and not ((vs := vertices(it)) and all(map(has_way, vs)))]
 
     def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
-        return {} if it is None or self.holds(it) else {(it,): (it,)}
+        if it is None or ((vertices := self._vertices(it)) and all(map(self._has_way, vertices))):
+            return {}
+        return {(it,): (it,)}

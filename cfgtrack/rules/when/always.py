@@ -67,7 +67,7 @@ class _Always(Runner):
         if version is not None and self.seen.get(it) == version:
             return
         short, false = self.short(it), self.false.get(it)
-        if short and false is None:
+        if false is None and short:
             false = {}
             self.trail.set(self.false, it, false)
             if self.own.restless:
