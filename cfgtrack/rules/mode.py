@@ -146,6 +146,17 @@ class Runner(ABC):
         """Return the event that made an instance false in this instant: `last` if no earlier one did."""
         return self.engine.made_so(self.number, it, part, last)
 
+    def blows(
+        self, it: str | None, part: Part, further: Iterable[str], last: Event | None
+    ) -> Iterable[tuple[Event | None, tuple[str, ...]]]:
+        """Return items that fall further short in an instance, by the event of this instant that made each do so."""
+        found: dict[str | None, tuple[Event | None, tuple[str, ...]]] = {}
+        for item in further:
+            by = self.made_so(it, short_of(part, item), last)
+            name = None if by is None else by.id
+            found[name] = (by, (*found.get(name, (by, ()))[1], item))
+        return found.values()
+
     def short_or_unknown(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
         """Return for whom the rule is not kept now; where that can't be told, for the whole of it."""
         try:

@@ -197,3 +197,15 @@ def test_a_finding_is_split_by_its_instances():
     assert "X:S" not in part.headline
     assert finding.only(()) is None
     assert replace(part, instances=finding.instances).fingerprints == finding.fingerprints
+
+
+def test_each_further_item_is_blamed_on_what_made_it_fall_short():
+    """Two switches that fall short further in one instant, each by an event of its own, are two breaches."""
+    one = rule(Always(), Count(SWITCHES, ("on",), least=3))
+    lines = (*ALL_ON, "1 de-energise X:S", "5 de-energise Y:S", "5 de-energise Z:S", "5 inspect X")
+    found = judged(one, *lines).findings()
+    assert [(f.subjects, f.action) for f in found] == [
+        (("X:S",), "de-energise X:S"),
+        (("Y:S",), "de-energise Y:S"),
+        (("Z:S",), "de-energise Z:S"),
+    ]

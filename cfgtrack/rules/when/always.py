@@ -12,7 +12,7 @@ from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.condition import Clause, Part
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock
-from cfgtrack.rules.mode import Mode, Runner, short_of
+from cfgtrack.rules.mode import Mode, Runner
 from cfgtrack.rules.rule import Rule
 
 
@@ -135,13 +135,9 @@ class _Always(Runner):
         """Note that what is judged as one is false anew, if a further item falls short and it is broken already."""
         lapse = false[part]
         numbers = lapse.numbers
-        blows: dict[str | None, tuple[Event | None, list[str]]] = {}
-        for item in items if numbers else ():
-            if item not in lapse.items:
-                by = self.made_so(it, short_of(part, item), event)
-                blows.setdefault(None if by is None else by.id, (by, []))[1].append(item)
-        for by, further in blows.values():
-            numbers = (*numbers, self.note(it, part, tuple(further), self.why(it, part), by))
+        further = [item for item in items if item not in lapse.items] if numbers else []
+        for by, fallen in self.blows(it, part, further, event):
+            numbers = (*numbers, self.note(it, part, fallen, self.why(it, part), by))
         self.trail.set(false, part, lapse._replace(items=items, numbers=numbers))
 
     def _expect(self, it: str | None, false: dict[Part, _Lapse]) -> None:

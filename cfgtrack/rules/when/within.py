@@ -326,12 +326,14 @@ class _Within(Runner):
         parts = {}
         for part, items in short.items():
             before, numbers = late.parts.get(part, ((), ()))
-            further = tuple(item for item in items if item not in before)
-            if further or part not in late.parts:
-                c, why = late.clock, self.why(it, part)
-                more = {"since": c.started, "deadline": c.deadline, "trigger": c.trigger}
-                by = self.made_so(it, part, event)
-                numbers = (*numbers, self.note(it, part, further or items, why, by, **more))
+            c = late.clock
+            more = {"since": c.started, "deadline": c.deadline, "trigger": c.trigger}
+            if part in late.parts:
+                blows = self.blows(it, part, [item for item in items if item not in before], event)
+            else:
+                blows = [(self.made_so(it, part, event), items)]
+            for by, fallen in blows:
+                numbers = (*numbers, self.note(it, part, fallen, self.why(it, part), by, **more))
             parts[part] = (items, numbers)
         return late._replace(parts=parts)
 

@@ -313,9 +313,8 @@ def _anew(
     for index in range(1, len(shorts)):
         further = shorts[index] - shorts[index - 1]
         time = series.instants[index]
-        if further and time > broken:
-            cause = _cause(rule["condition"], item, part, series, index, further)
-            found.append(Breach(rule["id"], item, part, time, time, until, (), cause, further))
+        for cause, fallen in _blows(rule, item, part, series, index, further) if time > broken else ():
+            found.append(Breach(rule["id"], item, part, time, time, until, (), cause, fallen))
     return found
 
 
@@ -332,6 +331,17 @@ def _runs(flags: list[bool]) -> list[tuple[int, int]]:
         elif flag:
             found.append((index, index + 1))
     return found
+
+
+def _blows(
+    rule: Table, item: str | None, part: Part, series: Series, index: int, further: frozenset[str]
+) -> list[tuple[Cause, frozenset[str]]]:
+    """Return what falls further short at an instant, by what made each item do so."""
+    found: dict[Cause, set[str]] = {}
+    for one in sorted(further):
+        cause = _cause(rule["condition"], item, part, series, index, frozenset([one]))
+        found.setdefault(cause, set()).add(one)
+    return [(cause, frozenset(items)) for cause, items in found.items()]
 
 
 def _cause(
@@ -498,10 +508,9 @@ def _broken_from(owed: _Owed, first: int, end: int, deadline: int | None) -> lis
             found.append(Breach(rule["id"], item, part, time, owed.begun, until, (), cause, short))
             for index in range(begin + 1, min(over, end)) if not has_items(part) else ():
                 further = owed.shorts[index][part] - owed.shorts[index - 1][part]
-                if further:
-                    anew = _cause(rule["condition"], item, part, series, index, further)
-                    now = series.instants[index]
-                    found.append(Breach(rule["id"], item, part, now, owed.begun, until, (), anew, further))
+                now = series.instants[index]
+                for anew, fallen in _blows(rule, item, part, series, index, further):
+                    found.append(Breach(rule["id"], item, part, now, owed.begun, until, (), anew, fallen))
     return found
 
 
