@@ -8,11 +8,12 @@ from itertools import chain, islice
 from typing import NamedTuple
 
 from cfgtrack.analysis.options import candidates, doers
-from cfgtrack.model.action import FOUND, Action
+from cfgtrack.model.action import FOUND, PLACE, Action
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.possibility import Impossible, Refusal, resolve
+from cfgtrack.model.presence import site_at
 from cfgtrack.rules.breach import Breach, words
 from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.engine import Engine
@@ -292,6 +293,11 @@ class BeforeStep(Moment):
         self._first = (done.by,) if self.world.plant.has_sites and done.by is not None else ()
         self._before = {(b.rule.id, b.it, b.part): frozenset(b.items) for b in self._broken() or ()}
 
+    def gather(self) -> None:
+        """Note, too, what would be done once it can be."""
+        super().gather()
+        self.case.coming += _perhaps(self.world.configuration, self._done)
+
     def _broken(self, then: Callable[[Breach], object] = id) -> list[Breach] | None:
         """Return what is broken by doing it now, None where it can't be done; have `then` called for each there."""
         event = self._seen(self._done)
@@ -332,14 +338,22 @@ class BeforeStep(Moment):
         items = self._before.get((breach.rule.id, breach.it, breach.part))
         return items is not None and items.issuperset(breach.items)
 
+    def _coming(self) -> Iterator[Proposal]:
+        """Yield who should come first, and where to, of what somebody isn't there to do."""
+        now, doer = self.world.configuration, self._done.by
+        for refusal in self._refusals() if doer is not None else ():
+            site = site_at(now, refusal.subject) if refusal.code == "absent" else ""
+            if site and doer is not None:
+                yield Proposal(Action("", PLACE, (doer,), self.world.now, place=site, by=doer))
+
     def proposals(self) -> list[Proposal]:
         """Return what is proposed just before it, then what is just after."""
         now, rule, found = self.world.configuration, self.case.finding.rule, list[list[Proposal]]()
         refused = dict.fromkeys((*self._done.subjects, *(r.subject for r in self._refusals())))
         if self.case.finding.mode == "possible":
             ports = (subject for subject in refused if now.plant.port(subject))
-            moves = (candidates(now, port, self.world.now, []) for port in ports)
-            return list(islice(in_turn(map(Proposal, events) for events in moves), _MOST_PROPOSED))
+            moves = (map(Proposal, candidates(now, port, self.world.now, [])) for port in ports)
+            return list(islice(in_turn(chain([self._coming()], moves)), _MOST_PROPOSED))
 
         def ask(breach: Breach) -> None:
             if breach.rule.id == rule:

@@ -94,11 +94,14 @@ def _answer(
     answer = count(len(plain), "finding").capitalize()
     by_severity = Counter(f.severity for f in plain)
     listed = ", ".join(f"{n} {severity_word(s)}" for s, n in sorted(by_severity.items()))
-    yield heading(f"{answer}: {listed}" if listed else answer, moment, colour=colour)
+    if excused:
+        worst = severity_word(min(f.severity for f in excused))
+        listed += f"{'; ' if listed else ''}{len(excused)} under a variance (worst: {worst})"
+    yield heading(
+        f"{answer}: {listed}" if plain else ", ".join(filter(None, (answer, listed))), moment, colour=colour
+    )
     if checked:
         yield labelled("checked:", checked)
-    if excused:
-        yield indented(f"{count(len(excused), 'more finding')} under a variance")
     silent = sum(f.no_verdict for f in plain)
     if silent:
         yield indented(f"{count(silent, 'rule')} could not be judged: NO VERDICT is not a pass")

@@ -14,11 +14,12 @@ from random import Random
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cfgtrack.analysis.check import Start, check, judged
+from cfgtrack.analysis.check import Start, check, judged, one_step
 from cfgtrack.analysis.course import Course
 from cfgtrack.analysis.cures import cured
 from cfgtrack.analysis.options import candidates
 from cfgtrack.analysis.reorder import Plan
+from cfgtrack.files.definition import parse_definition
 from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
@@ -376,3 +377,37 @@ def test_a_step_that_can_not_be_done_is_made_possible():
     """A step that can't be done is cured by what must come first, as an action or as a step that comes too late."""
     (finding,) = planned((), ("demate PUMP:F", "shut PUMP:F", "shut YARD:F"))
     assert offered(finding)[0] == "shut PUMP:F and shut YARD:F"
+
+
+SITES = """
+[[part]]
+id = "box"
+port = [{ name = "V", kind = "valve" }]
+[[unit]]
+id = "U"
+part = "box"
+[[place]]
+id = "BAY"
+site = true
+[[place]]
+id = "FOOT"
+site = true
+[[place]]
+id = "ANN"
+mobile = true
+"""
+
+
+def test_who_is_not_there_comes_first():
+    """Of what somebody isn't there to do, the cure is that he comes; and it is one."""
+    now = Configuration(parse_definition({"sites.toml": SITES}).plant())
+    for thing, place in (("U", "BAY"), ("ANN", "FOOT")):
+        now.apply(happened(now, Action(thing, "as-found", (thing,), 0, place=place, initial=True)))
+    action = parse_phrase(["open", "U:V", "by", "ANN"], now.plant)
+    start, rules = Start(now), RuleSet()
+    report = check(rules, start, one_step(action))
+    (finding,) = cured(report.new, partial(_ready, rules, start), plan=Plan(one_step(action), now, 0, {}))
+    assert [reason.code for reason in finding.reasons] == ["absent"]
+    assert offered(finding) == ["place ANN at BAY by ANN"]
+    now.apply(happened(now, Action("c", "place", ("ANN",), 0, place="BAY", by="ANN")))
+    assert check(rules, Start(now), one_step(action)).new == ()

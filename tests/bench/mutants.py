@@ -328,6 +328,7 @@ class Case:
     passed: list[str] = field(default_factory=list)
     killed: str | None = None
     timed_out: bool = False
+    met_suite: bool = False
     trouble: str | None = None
     seconds: float = 0.0
 
@@ -522,7 +523,8 @@ class Forge:
             self.take_back(0, case.mutant)
             case.seconds += time.monotonic() - begun
         failed = watch / "failed"
-        if status != 0 and not failed.exists():
+        case.met_suite = True
+        if status not in (0, 5) and not failed.exists():  # 5: nothing was left to run
             case.trouble = f"the suite ended with {status}: {(watch / 'said').read_text()[-300:]}"
         return failed.read_text() if failed.exists() else None
 
@@ -542,7 +544,7 @@ def _fate(case: Case) -> str:
         return f"{'has no end in' if case.timed_out else 'killed by'} {case.killed}"
     if case.trouble is not None:
         return f"NOT JUDGED: {case.trouble}"
-    return f"SURVIVED {len(case.passed)} tests that reach it"
+    return f"SURVIVED {len(case.passed)} tests that reach it{', and the suite' if case.met_suite else ''}"
 
 
 def main(words: list[str] | None = None, checkout: Path = CHECKOUT) -> list[Case]:

@@ -16,6 +16,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
+from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine
@@ -324,3 +325,20 @@ def test_what_is_judged_as_one_is_told(condition, warns):
     plant = Plant(MEDIA, KINDS, {"p": Part("p", ports=ports)}, {"U0": Unit("U0", "p")}, {})
     assert bool(rule(0, condition, None).warning(plant)) == warns
     assert not rule(0, condition, Selection(kinds=("tube",))).warning(plant)
+
+
+def test_how_old_a_reading_is():
+    """A reading that is too old is told with its value and its age; one of an hour ago is an hour old."""
+    read = Value(Selection(ids=("U0:F1",)), "pressure", high=5e4, max_age=60_000_000)
+    plant = Plant(
+        MEDIA, KINDS, {"p": Part("p", ports={"F1": Port("F1", "tube")})}, {"U0": Unit("U0", "p")}, {}
+    )
+    engine = Engine(RuleSet((rule(0, read, None),)), Configuration(plant), start=START)
+    values = {"pressure": parse_quantity("100 Pa", dimension="pressure")}
+    engine.step(
+        happened(engine.world.configuration, Action("E", "measure", ("U0:F1",), START, values=values))
+    )
+    engine.finish(START + 3_600_000_000)
+    ((told,),) = [f.reasons for f in engine.findings(as_it_is=True) if f.until is None]
+    assert "100 Pa" in told.text
+    assert "1 h ago" in told.text

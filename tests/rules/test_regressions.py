@@ -304,3 +304,11 @@ def test_too_many_is_not_too_few():
     assert "at least 1" in few.reasons[0].text
     assert "at most 1" in many.reasons[0].text
     assert len(few.fingerprints[0]) == len(many.fingerprints[0]) == 12
+
+
+def test_late_and_undone_need_not_stay():
+    """What was met late must stay until its trigger is undone: undone while it was late, it need not."""
+    turn = rule(Within(5 * SECOND, Status(Selection(ids=("X:V",)), ("open",)), stays=True), ON)
+    late = ("1 open X:V", "9 energise X:S", "12 de-energise X:S", "20 energise X:S")
+    assert run(turn, *late) == [("X:V", 1, 6, 9), ("X:V", 1, 12, 20)]
+    assert run(turn, late[0], "8 shut X:V", *late[1:]) == [("X:V", 1, 6, 9)]

@@ -250,7 +250,7 @@ class _Within(Runner):
     def settle(self, it: str | None, event: Event | None) -> None:
         if self.trigger is not None and (it is None or self.instances.is_scoped):
             self._settle_trigger(it, event)
-        if it in self.running:
+        if it in self.running and event is not None and event.place is not None:
             self._limit_anew(it)
         if self._is_open(it):
             short = self.short(it)
@@ -272,7 +272,7 @@ class _Within(Runner):
         return any(clock.deadline is None for clock in self.running.get(it, ()))
 
     def _limit_anew(self, it: str | None) -> None:
-        """Give those clocks a limit that had none where they started, once physics sets one: out of a heated store."""
+        """Give those clocks a limit that had none where they started, moved to where physics sets one."""
         clocks = self.running[it]
         if all(c.deadline is not None for c in clocks):
             return

@@ -13,6 +13,8 @@ What is not covered, and why:
   every mode and condition, and the cases of the starter set and the tests of selections hold them.
 - What is impossible: only what is possible beyond doubt is drawn; presence is enumerated apart.
 - Reasons and cures in words: here it is told for whom and why, not in which sentence; a cure is tried where it is made.
+- A trigger of `turns_true` in a rule without scope: the tool starts a clock for each item that makes it true, and the
+  text may be read so or otherwise; cases are worked out by hand in `test_instances`.
 - Late and corrected events: the journal's own reference orders them; what is judged here is the order that comes out.
 - Any order, ways out and searches: they ask the same judgement of other orders.
 - Custom conditions other than the shipped one: what they say is their own; that they are asked is seen of that one.

@@ -16,6 +16,7 @@ from tests.rules.oracle.census import plainly
 from tests.rules.oracle.drive import Answer, ask, offset
 from tests.rules.oracle.moment import has_items
 from tests.rules.oracle.plain import Breach, Judged
+from tests.rules.oracle.plans import by_durations, ties
 from tests.rules.oracle.rulings import Approved, absences, apart, identities
 from tests.rules.oracle.worlds import Case
 
@@ -40,9 +41,28 @@ def differences(drawn: Case) -> list[str]:
             else []
         ),
         *_compare("clock", _our_clocks(found), _their_clocks(answer)),
+        *_paces(drawn, answer),
         *_compare("absent", _our_absences(drawn), _their_absences(answer)),
         *_compare("excused", _our_excused(drawn, answer, breaches), _theirs(answer.excused)),
     ]
+
+
+def _paces(drawn: Case, answer: Answer) -> list[str]:
+    """Return the rules that some durations break by the plain reading, or by the tool, and no durations by the other.
+
+    Of those that only a mix of low and high breaks, and neither alone, the tool promises clocks.
+    """
+    if drawn.plan is None or drawn.theme != "mix" or ties(drawn.plan):
+        return []
+    found = by_durations(drawn.hardware, drawn.rules, drawn.plan, 0)
+    alike = {rule for case in ("low", "likely", "high") for rule, *_ in found[case]}
+    mixed = {rule for rule, *_ in found["any"]} - alike
+    modes = {rule["id"]: rule for rule in drawn.rules}
+    clocks = {r for r in mixed if modes[r]["mode"] == "within" or "tolerance" in modes[r]}
+    lacking, made_up = (alike | clocks) - answer.paced, (answer.paced & modes.keys()) - alike - mixed
+    return (
+        [f"durations: plainly {sorted(lacking)}, by the tool {sorted(made_up)}"] if lacking or made_up else []
+    )
 
 
 def subjects(breach: Breach) -> set[str]:

@@ -29,6 +29,8 @@ class Answer:
     discrepancies: list[dict[str, Any]] = field(default_factory=list)
     approved: dict[str, Any] | None = None
     excused: list[dict[str, Any]] = field(default_factory=list)
+    paced: frozenset[str] = frozenset()
+    """Of a plan, the rules that are broken whatever its steps take: with likely durations or others, new or before."""
 
 
 def offset(text: str | None) -> int | None:
@@ -46,7 +48,8 @@ def ask(drawn: Case) -> Answer:
             plan.write_text(toml.plan_text(drawn.plan), encoding="utf-8")
             told = json_of(check.check(asking(toml.instant(0)), plan))["check"]
             likely = [finding for finding in told["new"] if finding["mix"] == "likely"]
-            return Answer(likely, told["clocks"])
+            every = (f for group in ("new", "open", "mended", "past") for f in told[group])
+            return Answer(likely, told["clocks"], paced=frozenset(finding["rule"] for finding in every))
         (folder / "events.csv").write_text(toml.events_text(drawn.events), encoding="utf-8")
         if drawn.events:
             transfer.take_in(asking(None), str(folder / "events.csv"))

@@ -60,7 +60,8 @@ Within
 24. A clock's length is that of the instant of its trigger, after all events of it: temperature last measured, else
     the part's `start`; sink of the nearest place that has one; the heater off. What is measured later doesn't move
     it. The limit is the lowest temperature where the part's `start` is above it, else the highest.
-25. A thing without thermal data, without a sink, or that never reaches its limit has a clock without a deadline.
+25. A thing without thermal data, without a sink, or that never reaches its limit has a clock without a deadline. It
+    has one from the first move on after which it would reach its limit.
 26. A clock runs as a whole. When it runs out each instance that is false at its deadline is a breach. Until the
     whole is true, late, what falls short further is a breach of its own; so it is while what was met must remain
     so.
@@ -425,13 +426,15 @@ def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
     losses = limits = 0
     started = _starts(rule, series)
     moments = [series.at(time) for time in series.instants]
-    for item, begun, trigger in started:
-        index = series.instants.index(begun)
+    for item, turned, trigger in started:
+        begun, index = turned, series.instants.index(turned)
         limit = _limit(rule, item, moments[index])
         deadline = None if limit is None else begun + limit
         limits += limit is not None and rule["within"] == "thermal"
         true = [moment.is_true(rule["condition"], item) for moment in moments]
         met = next((i for i in range(index, len(true)) if true[i]), None)
+        if limit is None:
+            begun, deadline = _moved_to_a_limit(rule, item, series, moments, index, met)
         in_time = met is not None and (deadline is None or series.instants[met] <= deadline)
         if not in_time and (deadline is None or series.horizon <= deadline):
             clocks.append(Clock(rule["id"], item, (), begun, deadline, "within"))
@@ -448,6 +451,19 @@ def _within(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
             losses += bool(lost)
             breaches += lost
     return breaches, clocks, len({item for item, _, _ in started}), losses, limits
+
+
+def _moved_to_a_limit(
+    rule: Table, item: str | None, series: Series, moments: list[Moment], index: int, met: int | None
+) -> tuple[int, int | None]:
+    """Return when a clock that had no limit gets one after all, and its deadline: at a move, before it is met."""
+    for later in range(index + 1, len(moments) if met is None else met + 1):
+        now = series.instants[later]
+        if any(event["happened"] == now and event.get("place") for event in series.events):
+            limit = _limit(rule, item, moments[later])
+            if limit is not None:
+                return now, now + limit
+    return series.instants[index], None
 
 
 @dataclass(frozen=True)

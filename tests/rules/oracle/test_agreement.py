@@ -9,7 +9,7 @@ import pytest
 from tests.rules.oracle.agreement import differences
 from tests.rules.oracle.worlds import Language, case
 
-LANGUAGE = Language(apart=True)
+LANGUAGE = Language()
 
 
 @pytest.mark.parametrize("batch", range(6))
