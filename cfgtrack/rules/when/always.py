@@ -67,17 +67,21 @@ class _Always(Runner):
         if version is not None and self.seen.get(it) == version:
             return
         short, false = self.short(it), self.false.get(it)
-        if false is None and short:
-            false = {}
-            self.trail.set(self.false, it, false)
-            if self.own.restless:
-                self.engine.join(self.number, it)
         if false is not None:
             self._compare(it, false, short, event)
             if not false:
                 self.trail.drop(self.false, it)
                 if self.own.restless:
                     self.engine.leave(self.number, it)
+        elif short:
+            false = {}
+            self.trail.set(self.false, it, false)
+            if self.own.restless:
+                self.engine.join(self.number, it)
+            for part, items in short.items():
+                self._turned_false(it, false, part, items, event)
+            if self.tolerance:
+                self._expect(it, false)
         if version is not None:
             self.trail.set(self.seen, it, version)
 
@@ -88,16 +92,19 @@ class _Always(Runner):
         short: Mapping[Part, tuple[str, ...]],
         event: Event | None,
     ) -> None:
+        turned = False
         for part in list(false):
             if part not in short:
+                turned = not false[part].numbers or turned
                 self._turned_true(false, part)
         for part, items in short.items():
             lapse = false.get(part)
             if lapse is None:
+                turned = True
                 self._turned_false(it, false, part, items, event)
             elif lapse.items != items:
                 self._fell_further(it, false, part, items, event)
-        if self.tolerance:
+        if turned and self.tolerance:
             self._expect(it, false)
 
     def _turned_true(self, false: dict[Part, _Lapse], part: Part) -> None:
