@@ -129,8 +129,7 @@ class Past:
         """When the outings began that aren't over."""
         begun: dict[str, int] = {}
         at, known = self.moment.at, self.moment.known
-        bounds = [e for action in (BEGIN, END) for e in self.journal.of_action(action, at=at, known=known)]
-        for entry in sorted(bounds, key=lambda e: (e.event.happened, e.number)):
+        for entry in self.journal.of_action(BEGIN, END, at=at, known=known):
             outing = entry.event.outing or ""
             if entry.event.action == BEGIN:
                 begun[outing] = entry.event.happened

@@ -242,7 +242,7 @@ def _errors(url: URL) -> tuple[type[Exception], ...]:
     return (psycopg.Error,)
 
 
-_NAME = re.compile(r"(?<!:):([a-z_]+)")
+_NAME = re.compile(r"(?<!:):([a-z_][a-z0-9_]*)")
 
 
 @lru_cache(maxsize=512)

@@ -262,15 +262,22 @@ class Journal:
         parameters = {"owner": owner, "at": at, "known": known, "action": action}
         return (entry_of(*row) for row in self.database.rows(sql, parameters))
 
-    def of_action(self, action: str, *, at: int = NEVER, known: int | None = None) -> list[Entry]:
-        """Return all events in effect of one action, in order."""
+    def of_action(self, *actions: str, at: int = NEVER, known: int | None = None) -> list[Entry]:
+        """Return all events in effect of these actions, in order."""
+        each = {f"action{i}": action for i, action in enumerate(actions)}
         sql = (
             "SELECT e.body, e.number, e.known FROM event e"
-            " WHERE e.action = :action AND e.happened <= :at"
+            f" WHERE e.action IN ({', '.join(f':{name}' for name in each)}) AND e.happened <= :at"
             f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
         )
-        parameters = {"action": action, "at": at, "known": self._known(known)}
-        return entries_of(self.database.rows(sql, parameters))
+        return entries_of(self.database.rows(sql, {"at": at, "known": self._known(known), **each}))
+
+    def _in_order(self, found: Iterable[Entry]) -> list[Entry]:
+        """Return a few events, each once, in the order in which they count: by turns, which corrections take over."""
+        each = {entry.number: entry for entry in found}
+        sql = "SELECT happened, turn FROM event WHERE number = :number"
+        places = {number: self.database.row(sql, {"number": number}) for number in each}
+        return sorted(each.values(), key=lambda entry: tuple(places[entry.number] or ()))
 
     def discrepancies(self, at: int | None = None, known: int | None = None) -> list[Entry]:
         """Return the as-found events that contradicted the record and that nobody has explained yet."""
@@ -279,8 +286,7 @@ class Journal:
         explained = {e.event.explains for e in self.of_action(ac.EXPLAIN, known=known)}
         found = [e for e in self.of_action(ac.FOUND, at=at, known=known) if e.event.expected]
         found += self._found_elsewhere(at, known)
-        found.sort(key=lambda e: (e.event.happened, e.number))
-        return [e for e in found if e.event.id not in explained]
+        return self._in_order(e for e in found if e.event.id not in explained)
 
     def _found_elsewhere(self, at: int, known: int) -> list[Entry]:
         """Return the events in effect whose doer was found elsewhere than the record had him."""
@@ -317,10 +323,9 @@ class Journal:
                 wanted[plant.part_of(owner).id] = None
         owners = dict.fromkeys(owner_of(w) for w in wanted)
         told = (e for owner in owners for e in self._done(owner, ac.REMARK, at, known))
-        found = {
-            e.number: e for e in told if any(s in wanted or owner_of(s) in whole for s in e.event.subjects)
-        }
-        return sorted(found.values(), key=lambda e: (e.event.happened, e.number))
+        return self._in_order(
+            e for e in told if any(s in wanted or owner_of(s) in whole for s in e.event.subjects)
+        )
 
     def outing_start(self, outing: str, known: int | None = None) -> int | None:
         """Return when an outing began, or None when the journal has no such beginning."""

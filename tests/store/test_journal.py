@@ -272,6 +272,21 @@ def test_remarks_stick_to_unit_port_part_and_place(journal: Journal) -> None:
     assert [e.event.id for e in journal.remarks(["X", "BAY"])] == ["r1", "r2", "r3", "r4"]
 
 
+def test_what_was_put_right_keeps_its_turn_in_every_list(journal: Journal) -> None:
+    """A correction at its event's instant stands where that stood: among discrepancies, remarks and actions."""
+    for kind, more in (("as-found", {"status": "demated"}), ("remark", {"remark": "mind"})):
+        ids = [f"{kind} {i}" for i in (1, 2)]
+        journal.record(
+            [_event(i, kind, port, at=1, **more) for i, port in zip(ids, ("X:F", "Y:F"), strict=True)]
+        )
+        again = _event(f"{kind} again", kind, "X:F", at=1, **more)
+        journal.correct([replace(again, supersedes=ids[0], reason="by another")])
+        wanted = [again.id, ids[1]]
+        found = journal.discrepancies() if kind == "as-found" else journal.remarks(["X:F", "Y:F"])
+        assert [e.event.id for e in found] == wanted
+        assert [e.event.id for e in journal.of_action(kind) if not e.event.initial] == wanted
+
+
 def test_measured_values_and_last_actions_are_found(journal: Journal) -> None:
     """The last measured value, the last action and an outing's start are one question each."""
     volts = parse_quantity("0.2 V")
