@@ -290,7 +290,7 @@ def _always(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int
                     clocks.append(Clock(rule["id"], item, part, since, since + tolerance, "always"))
                 continue
             broken = max(i for i, time in enumerate(series.instants) if time <= since + tolerance)
-            cause = _cause(rule["condition"], item, part, series, first)
+            cause = _cause(rule, rule["condition"], item, part, series, first)
             short = table[min(broken, last - 1)][(item, part)]
             breaches.append(Breach(rule["id"], item, part, since + tolerance, since, until, (), cause, short))
             if not has_items(part):
@@ -339,12 +339,13 @@ def _blows(
     """Return what falls further short at an instant, by what made each item do so."""
     found: dict[Cause, set[str]] = {}
     for one in sorted(further):
-        cause = _cause(rule["condition"], item, part, series, index, frozenset([one]))
+        cause = _cause(rule, rule["condition"], item, part, series, index, frozenset([one]))
         found.setdefault(cause, set()).add(one)
     return [(cause, frozenset(items)) for cause, items in found.items()]
 
 
 def _cause(
+    rule: Table,
     condition: Table,
     item: str | None,
     part: Part,
@@ -359,6 +360,8 @@ def _cause(
     """
 
     def is_so(moment: Moment) -> bool:
+        if item not in _scope(rule, moment):
+            return False
         items = moment.short(condition, item).get(part)
         return items is not None and further <= items
 
@@ -503,7 +506,7 @@ def _broken_from(owed: _Owed, first: int, end: int, deadline: int | None) -> lis
             until = series.instants[over] if over < len(flags) else None
             ran_out = deadline is not None and begin == first
             time = deadline if deadline is not None and ran_out else series.instants[begin]
-            cause = owed.clock if ran_out else _cause(rule["condition"], item, part, series, begin)
+            cause = owed.clock if ran_out else _cause(rule, rule["condition"], item, part, series, begin)
             short = owed.shorts[begin][part]
             found.append(Breach(rule["id"], item, part, time, owed.begun, until, (), cause, short))
             for index in range(begin + 1, min(over, end)) if not has_items(part) else ():
@@ -532,7 +535,7 @@ def _starts(rule: Table, series: Series) -> list[tuple[str | None, int, Cause]]:
         for item in _scope(rule, moment):
             condition = trigger["turns_true"]
             if moment.is_true(condition, item) and not earlier.is_true(condition, item):
-                turned.append((item, now, _cause({"not": condition}, item, (), series, index)))
+                turned.append((item, now, _cause(rule, {"not": condition}, item, (), series, index)))
     return turned
 
 
