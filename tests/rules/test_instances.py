@@ -30,7 +30,7 @@ from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.by import By
 from cfgtrack.rules.when.within import Within
-from tests.rules.test_regressions import PLANT, SECOND, TANK, events, rule
+from tests.rules.test_regressions import PLANT, SECOND, TANK, TOGETHER, events, rule
 
 LIQUID = Selection(liquid=True)
 SWITCHES = Selection(kinds=("switch",))
@@ -134,6 +134,28 @@ def test_a_clock_for_each_that_makes_the_trigger_true():
     assert {
         b.it for b, _ in judged(within, *ALL_ON, "1 de-energise X:S", "4 de-energise Y:S").breaches()
     } == {"X:S", "Y:S"}
+
+
+@pytest.mark.parametrize("mode", ["always", "within"])
+def test_what_is_broken_is_told_of_what_it_reaches_next(mode):
+    """A volume that has a path has another by an event far from it, that changes no reach: the second is told too."""
+    on = Status(Selection(of="ports of it", kinds=("switch",)), ("on",))
+    apart = NoPath("fluid", Selection(of="nodes of it", liquid=True), TANK)
+    scope = Selection(ids=("X",))
+    kept = rule(Within(5 * SECOND, on) if mode == "within" else Always(5 * SECOND), apart, scope)
+    lines = (
+        *TOGETHER,
+        "0 mate X:F Y:F",
+        "0 open X:F",
+        "2 energise X:S",
+        "2 open X:V",
+        "20 open Y:V",
+        "30 shut Y:V",
+    )
+    assert [(b.part, b.since // SECOND, u and u // SECOND) for b, u in judged(kept, *lines).breaches()] == [
+        (("X:vol", "X:tank"), 2, None),
+        (("X:vol", "Y:tank"), 2 if mode == "within" else 20, 30),
+    ]
 
 
 # --- ends -------------------------------------------------------------------------------------------------------------

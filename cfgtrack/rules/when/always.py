@@ -71,13 +71,11 @@ class _Always(Runner):
             self._compare(it, false, short, event)
             if not false:
                 self.trail.drop(self.false, it)
-                if self.own.restless:
-                    self.engine.leave(self.number, it)
+                self.keep_judging(it, on=False)
         elif short:
             false = {}
             self.trail.set(self.false, it, false)
-            if self.own.restless:
-                self.engine.join(self.number, it)
+            self.keep_judging(it, on=True)
             for part, items in short.items():
                 self._turned_false(it, false, part, items, event)
             if self.tolerance:
@@ -191,5 +189,4 @@ class _Always(Runner):
             self.false.setdefault(lapse.breach.it, {})[lapse.breach.part] = lapse
         for it, parts in self.false.items():
             self._expect(it, parts)
-            if self.own.restless:
-                self.engine.join(self.number, it)
+            self.keep_judging(it, on=True)

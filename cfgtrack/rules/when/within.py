@@ -263,7 +263,7 @@ class _Within(Runner):
 
     def stirred(self, change: Change, joined: Iterable[str | None]) -> Iterable[str | None]:
         """Return those that the event may have changed; those without a limit too, which may have one by now."""
-        if self.own.depends.may_change_all(change):
+        if self.own.restless or self.own.depends.may_change_all(change):
             return joined
         near = self.instances.near(change)
         return [it for it in joined if it is None or it in near or self._is_unlimited(it)]
@@ -302,7 +302,7 @@ class _Within(Runner):
                 for number in numbers:
                     self.engine.mend(number)
             clocks = (*clocks, late.clock)
-        self.trail.drop(self.late, it)
+        self._set_late(it, ())
         staying = tuple(c for c in clocks if self.mode.stays and not c.undone)
         if staying:
             self.trail.set(self.staying, it, (*self.staying.get(it, ()), *staying))
@@ -314,8 +314,15 @@ class _Within(Runner):
         for clock in self.staying.get(it, ()):
             late = (*late, self._too_late(it, clock, short, event, time=now))
         self.trail.drop(self.staying, it)
+        self._set_late(it, late)
+
+    def _set_late(self, it: str | None, late: tuple[_Late, ...]) -> None:
         if late:
             self.trail.set(self.late, it, late)
+            self.keep_judging(it, on=True)
+        elif it in self.late:
+            self.trail.drop(self.late, it)
+            self.keep_judging(it, on=False)
 
     def _further(
         self, it: str | None, late: _Late, short: Mapping[Part, tuple[str, ...]], event: Event | None
@@ -364,7 +371,7 @@ class _Within(Runner):
             assert c.deadline is not None
             late = (*late, self._too_late(it, c, short, c.deed, time=c.deadline))
             self.engine.turn(self, it, c.started, c.deadline, starts=False)
-        self.trail.set(self.late, it, late)
+        self._set_late(it, late)
 
     def clocks(self) -> Iterator[Clock]:
         for it, clocks in self.running.items():
@@ -413,6 +420,8 @@ class _Within(Runner):
         self.armed = dict.fromkeys(armed, True)
         for it in self.running:
             self._expect(it)
+        for it in self.late:
+            self.keep_judging(it, on=True)
         if not self.instances.is_scoped:
             for it in (*self.running, *self.staying, *self.late):
                 self.engine.join(self.number, it)
