@@ -150,6 +150,8 @@ class Engine:
         self._wake_until(time)
         self._run_out(time)
         self.trail.assign(self.world, "now", time)
+        # Before any event of this instant, so that no event is blamed for what time alone has done.
+        self._wake_at(time)
 
     def finish(self, at: int) -> None:
         """Let time pass until `at` and close that instant. Clocks still running then are not broken."""
@@ -261,16 +263,22 @@ class Engine:
     def _wake_until(self, time: int) -> None:
         """Judge rules that time alone may change at each instant before `time` at which some time is up."""
         while self._next_wake < time:
+            wake = self._next_wake
+            self._run_out(wake)
+            self.trail.assign(self.world, "now", max(wake, self.world.now))
+            self._wake_at(wake)
+            self.settle()
+
+    def _wake_at(self, time: int) -> None:
+        """Have rules that time alone may change at this instant judged when it is over."""
+        while self._next_wake == time:
             wake = min(self._wakes)
             self.trail.drop(self._wakes, wake)
             self.trail.assign(self, "_next_wake", min(self._wakes, default=(_NEVER,))[0])
-            self._run_out(wake[0])
-            self.trail.assign(self.world, "now", max(wake[0], self.world.now))
             runner = self.runners[wake[1]]
             watched = runner.instances.items if runner.watched else ()
             for it in (*watched, *self._joined.get(runner.number, ())):
                 self.disturb(runner.number, it, None)
-            self.settle()
 
     # --- for the runners ---
 

@@ -80,6 +80,16 @@ def by_way(world: World) -> bool:
     return found(engine) != found(run(engine_for(world), world.events, world.end))
 
 
+def by_need(world: World) -> bool:
+    """Return whether judging all after every event, and not what that may have changed, makes a difference."""
+    restless = engine_for(world)
+    for runner in restless.runners:
+        runner.instances.affected = lambda change, items=runner.instances.items: items  # type: ignore[method-assign, misc]
+        runner.stirred = lambda change, joined: joined  # type: ignore[method-assign]
+    run(restless, world.events, world.end)
+    return found(restless) != found(run(engine_for(world), world.events, world.end))
+
+
 def by_memory(world: World) -> bool:
     """Return whether an engine that goes on from what another remembered makes a difference."""
     first = engine_for(world)
@@ -116,6 +126,13 @@ def hold(seed: int, differs: Callable[[World], bool]) -> None:
 def test_reduced_first(seed):
     """With all that no event writes contracted away, the findings, reasons and clocks are the same."""
     hold(seed, by_reduction)
+
+
+@given(SEEDS)
+@SETTINGS
+def test_nothing_is_overlooked(seed):
+    """What an event leaves unjudged it had not changed: all judged after every event says the same."""
+    hold(seed, by_need)
 
 
 @given(SEEDS)
