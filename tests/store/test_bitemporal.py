@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.model.action import Action
@@ -117,6 +117,7 @@ def test_corrections_as_one_agree_with_the_slow_model(data: st.DataObject, fresh
 def _corrections(draw, slow: SlowJournal, serial: list[int]) -> list[Action]:
     """Draw two or three corrections of events in effect: exchanged, moved, or otherwise."""
     now = [line.event for line in slow.in_effect(2**62) if line.event.action not in ("define", "withdraw")]
+    assume(len(now) > 1)
     targets = draw(st.lists(st.sampled_from(now), min_size=2, max_size=3, unique_by=lambda e: e.id))
     deeds: list[Action] = list(targets)
     if draw(st.booleans()):
