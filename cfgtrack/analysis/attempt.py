@@ -148,7 +148,7 @@ class Moment:
                 if event is None:
                     return None
                 events.append(event)
-            started = tuple(dict.fromkeys(clock.rule for clock in engine.turns(turned)[0]))
+            started = tuple(dict.fromkeys(turn.rule for turn in engine.turns(turned) if turn.starts))
             left = self.left()
             return None if left is None else _After(left, started, tuple(event.by for event in events))
         finally:

@@ -56,7 +56,7 @@ def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = 
         engine.step(event)
         engine.settle()
         findings, excused = under_variance(engine.findings(noted), variances)
-        started = tuple(engine.turns(turned)[0])
+        started = tuple(engine.clock_of(turn) for turn in engine.turns(turned) if turn.starts)
     finally:
         engine.back(mark)
     return Option(event, tuple(findings), started, tuple(excused))

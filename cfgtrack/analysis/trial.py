@@ -10,6 +10,7 @@ from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.analysis.course import bounds, in_turn
 from cfgtrack.analysis.coverage import Coverage
+from cfgtrack.analysis.verdict import AS_LIKELY
 from cfgtrack.model.action import BEGIN, END, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
@@ -18,7 +19,7 @@ from cfgtrack.model.sequence import Laid, Layout, Outing, Schedule
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.time import Instant, format_duration, format_instant
 from cfgtrack.rules.breach import Deed, words
-from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.engine import Engine, Turn
 from cfgtrack.rules.finding import Clock, Finding, Reason, alone
 from cfgtrack.rules.rule import RuleSet
 
@@ -76,8 +77,9 @@ class Met(NamedTuple):
 class Run:
     """The proposal judged with certain durations, `takes`. `times` is when each point of the schedule then is.
 
-    `new` is what it breaks; of what was open before, `still` is open at the `end`, and `mended` was put right. `points`
-    are those of the schedule by their time: of one time the steps, or else what else there is.
+    `steps` are told of likely durations alone. `new` is what it breaks; of what was open before, `still` is open at the
+    `end`, and `mended` was put right. `points` are those of the schedule by their time: of one time the steps, or else
+    what else there is.
     """
 
     mix: str
@@ -193,10 +195,18 @@ class Trial:
         events = self._events(layout)
         engine = self._take_engine(events)
         noted, mark = engine.noted, 0 if once else engine.mark()
-        timed: dict[str, tuple[list[Clock], list[Clock]]] = {}
+        told: dict[str, tuple[tuple[Clock, ...], tuple[Clock, ...]]] = {}
+        met: list[Met] = []
         try:
-            for _, instant in groupby(events, key=lambda event: event.happened):
-                timed.update(self._instant(engine, list(instant)))
+            for now, instant in groupby(events, key=lambda event: event.happened):
+                for event_id, turns in self._instant(engine, list(instant)):
+                    if mix == AS_LIKELY:
+                        told[event_id] = _clocks(engine, turns)
+                    met += [
+                        Met(t.rule, t.subject, t.started, now, t.deadline)
+                        for t in turns
+                        if not t.starts and t.deadline is not None
+                    ]
             if self.proposal.whole:
                 engine.end_sequence()
             new = engine.findings(noted)
@@ -213,19 +223,15 @@ class Trial:
             times=times,
             layout=layout,
             steps=tuple(
-                _step_result(laid, outcome, *timed.get(f"step:{laid.step.id}", ((), ())))
+                _step_result(laid, outcome, *told.get(f"step:{laid.step.id}", ((), ())))
                 for laid, outcome in zip(layout.steps, outcomes, strict=True)
+                if mix == AS_LIKELY
             ),
             new=tuple(self._with_steps([*self._unruled(layout, outcomes), *new])),
             still=tuple(still),
             mended=tuple(mended),
             clocks=tuple(clocks),
-            met=tuple(
-                _met(clock)
-                for _, stopped in timed.values()
-                for clock in stopped
-                if clock.deadline is not None
-            ),
+            met=tuple(met),
             points=self._points(times),
             end=end,
         )
@@ -251,10 +257,8 @@ class Trial:
         for finding in sorted(findings, key=in_order):
             yield replace(finding, step=step_of.get(finding.event or ""))
 
-    def _instant(
-        self, engine: Engine, events: Sequence[Event]
-    ) -> Iterator[tuple[str, tuple[list[Clock], list[Clock]]]]:
-        """Judge the events of one instant; yield each, by id, with the clocks that it started, and stopped in time."""
+    def _instant(self, engine: Engine, events: Sequence[Event]) -> Iterator[tuple[str, list[Turn]]]:
+        """Judge the events of one instant; yield each, by id, with the clocks that it starts, and stops in time."""
         stop = next((e for e in reversed(events) if e.action not in (BEGIN, END)), None)
         for event in events:
             turned = engine.turned
@@ -263,8 +267,11 @@ class Trial:
                 engine.stop_point(event)
             if event is events[-1]:
                 engine.settle()
-            started, stopped = engine.turns(turned)
-            yield event.id, (started, [c for c in stopped if c.left is None or c.left >= 0])
+            turns = engine.turns(turned)
+            yield (
+                event.id,
+                [t for t in turns if t.starts or t.deadline is None or t.deadline >= event.happened],
+            )
 
     # --- what is judged without a rule ---
 
@@ -338,7 +345,7 @@ def _at(outcome: Event | Impossible, time: int) -> Event | Impossible:
 
 
 def _step_result(
-    laid: Laid, outcome: Event | Impossible, started: Sequence[Clock], stopped: Sequence[Clock]
+    laid: Laid, outcome: Event | Impossible, started: tuple[Clock, ...], stopped: tuple[Clock, ...]
 ) -> StepResult:
     done, possible = (outcome.action, False) if isinstance(outcome, Impossible) else (outcome, True)
     return StepResult(
@@ -350,15 +357,17 @@ def _step_result(
         action=words(done),
         possible=possible,
         outcome=outcome,
-        started=tuple(started),
-        stopped=tuple(stopped),
+        started=started,
+        stopped=stopped,
     )
 
 
-def _met(clock: Clock) -> Met:
-    assert clock.deadline is not None
-    assert clock.left is not None
-    return Met(clock.rule, clock.subject, clock.started, clock.deadline - clock.left, clock.deadline)
+def _clocks(engine: Engine, turns: Iterable[Turn]) -> tuple[tuple[Clock, ...], tuple[Clock, ...]]:
+    """Return the clocks that start, and those that stop, now."""
+    both: tuple[list[Clock], list[Clock]] = ([], [])
+    for turn in turns:
+        both[not turn.starts].append(engine.clock_of(turn))
+    return tuple(both[0]), tuple(both[1])
 
 
 def in_order(finding: Finding) -> tuple[Any, ...]:

@@ -38,19 +38,17 @@ Key = tuple[int, str | None]
 
 _NEVER = 1 << 63
 
-ClockKey = tuple[str, str, int]
-"""One clock, as those who ask know it: rule, item, and when it started."""
-
-
 Memory = dict[str, Any]
 """What an engine remembers, as JSON has it."""
 
 
 class Turn(NamedTuple):
-    """A clock that started or stopped."""
+    """That a clock starts or stops, and which it is."""
 
     starts: bool
-    clock: ClockKey
+    rule: str
+    subject: str
+    started: int
     deadline: int | None
 
 
@@ -330,8 +328,7 @@ class Engine:
     ) -> None:
         """Note that a clock started or stopped."""
         if self._tells_turns:
-            turn = Turn(starts, (runner.rule.id, it or "", started), deadline)
-            self._turns.append(turn)
+            self._turns.append(Turn(starts, runner.rule.id, it or "", started, deadline))
 
     # --- stepping back ---
 
@@ -456,26 +453,22 @@ class Engine:
         self._tells_turns = True
         return len(self._turns)
 
-    def turns(self, since: int) -> tuple[list[Clock], list[Clock]]:
-        """Return the clocks that started and those that stopped, with what was left, after the first `since` turns.
+    def turns(self, since: int) -> list[Turn]:
+        """Return the clocks that started and those that stopped after the first `since` turns.
 
         What did both in between is in neither.
         """
-        net: dict[ClockKey, int] = {}
-        deadlines: dict[ClockKey, int | None] = {}
-        for number in range(since, len(self._turns)):
-            turn = self._turns[number]
-            net[turn.clock] = net.get(turn.clock, 0) + (1 if turn.starts else -1)
-            deadlines[turn.clock] = turn.deadline
-        started, stopped = list[Clock](), list[Clock]()
-        for key, n in net.items():
-            if n:
-                (rule, subject, begun), deadline = key, deadlines[key]
-                left = None if n > 0 or deadline is None else deadline - self.world.now
-                title, severity = self._named[rule]
-                clock = Clock(rule, title, severity, subject, begun, deadline, None, None, left)
-                (started if n > 0 else stopped).append(clock)
-        return started, stopped
+        net: dict[tuple[Any, ...], int] = {}
+        for turn in self._turns[since:]:
+            clock = turn[1:]
+            net[clock] = net.get(clock, 0) + (1 if turn.starts else -1)
+        return [Turn(n > 0, *clock) for clock, n in net.items() if n]
+
+    def clock_of(self, turn: Turn) -> Clock:
+        """Return the clock that starts or stops; of one that stops with what is left of it now."""
+        _, rule, subject, started, deadline = turn
+        left = None if turn.starts or deadline is None else deadline - self.world.now
+        return Clock(rule, *self._named[rule], subject, started, deadline, None, None, left)
 
     def clocks(self) -> list[Clock]:
         """Return every clock that runs, first deadline first: those of `within`, and tolerances being used up."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, MutableMapping
+from collections.abc import Callable, Collection, Iterable, Mapping, MutableMapping
 from typing import Any
 
 _ABSENT = object()
@@ -31,7 +31,8 @@ class Trail:
     def fill(self, table: MutableMapping[Any, Any], keys: Collection[Any], value: Any) -> None:
         """Set table[key] for each of several keys."""
         if self.keeping:
-            self._log.append((None, _refill, (table, [(key, table.get(key, _ABSENT)) for key in keys])))
+            before = {key: table[key] for key in keys if key in table} if table else {}
+            self._log.append((None, _refill, (table, keys, before)))
         table.update(dict.fromkeys(keys, value))
 
     def drop(self, table: MutableMapping[Any, Any], key: Any) -> None:
@@ -64,9 +65,9 @@ class Trail:
                 table[key] = old
 
 
-def _refill(table: MutableMapping[Any, Any], before: Collection[tuple[Any, Any]]) -> None:
-    for key, old in before:
-        if old is _ABSENT:
-            table.pop(key, None)
+def _refill(table: MutableMapping[Any, Any], keys: Iterable[Any], before: Mapping[Any, Any]) -> None:
+    for key in keys:
+        if key in before:
+            table[key] = before[key]
         else:
-            table[key] = old
+            table.pop(key, None)  # it may be named twice

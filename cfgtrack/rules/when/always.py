@@ -67,21 +67,32 @@ class _Always(Runner):
         if version is not None and self.seen.get(it) == version:
             return
         short, false = self.short(it), self.false.get(it)
-        if false is not None:
-            self._compare(it, false, short, event)
-            if not false:
-                self.trail.drop(self.false, it)
-                self.keep_judging(it, on=False)
+        if false is None:
+            if short:
+                self._turn_false(it, short, event)
         elif short:
-            false = {}
-            self.trail.set(self.false, it, false)
-            self.keep_judging(it, on=True)
-            for part, items in short.items():
-                self._turned_false(it, false, part, items, event)
-            if self.tolerance:
-                self._expect(it, false)
+            self._compare(it, false, short, event)
+        else:
+            self._turn_true(it, false)
         if version is not None:
             self.trail.set(self.seen, it, version)
+
+    def _turn_false(self, it: str | None, short: Mapping[Part, tuple[str, ...]], event: Event | None) -> None:
+        """Note that an item of which all was true has instances that are false."""
+        false = {part: self._lapse(it, part, items, event) for part, items in short.items()}
+        self.trail.set(self.false, it, false)
+        self.keep_judging(it, on=True)
+        if self.tolerance:
+            self._expect(it, false)
+
+    def _turn_true(self, it: str | None, false: Mapping[Part, _Lapse]) -> None:
+        """Note that all of an item is true."""
+        for lapse in false.values():
+            self._is_over(lapse)
+        self.trail.drop(self.false, it)
+        self.keep_judging(it, on=False)
+        if self.tolerance:
+            self.engine.expect(self.number, it, None)
 
     def _compare(
         self,
@@ -94,40 +105,33 @@ class _Always(Runner):
         for part in list(false):
             if part not in short:
                 turned = not false[part].numbers or turned
-                self._turned_true(false, part)
+                self._is_over(false[part])
+                self.trail.drop(false, part)
         for part, items in short.items():
             lapse = false.get(part)
             if lapse is None:
                 turned = True
-                self._turned_false(it, false, part, items, event)
+                self.trail.set(false, part, self._lapse(it, part, items, event))
             elif lapse.items != items:
                 self._fell_further(it, false, part, items, event)
         if turned and self.tolerance:
             self._expect(it, false)
 
-    def _turned_true(self, false: dict[Part, _Lapse], part: Part) -> None:
-        breach, _, numbers = false[part]
-        self.trail.drop(false, part)
-        for number in numbers:
+    def _is_over(self, lapse: _Lapse) -> None:
+        """Note that an instance is true again."""
+        for number in lapse.numbers:
             self.engine.mend(number)
-        if not numbers:
-            self._turn(breach, starts=False)
+        if not lapse.numbers:
+            self._turn(lapse.breach, starts=False)
 
-    def _turned_false(
-        self,
-        it: str | None,
-        false: dict[Part, _Lapse],
-        part: Part,
-        items: tuple[str, ...],
-        event: Event | None,
-    ) -> None:
+    def _lapse(self, it: str | None, part: Part, items: tuple[str, ...], event: Event | None) -> _Lapse:
+        """Note that an instance has turned false, and return what is to be known of it."""
         event = self.made_so(it, part, event)
         breach = self.breach(it, part, items, self.why(it, part), event, time=self.world.now + self.tolerance)
-        if self.tolerance:
-            self.trail.set(false, part, _Lapse(breach, items))
-            self._turn(breach, starts=True)
-        else:
-            self.trail.set(false, part, _Lapse(breach, items, (self.engine.note(breach),)))
+        if not self.tolerance:
+            return _Lapse(breach, items, (self.engine.note(breach),))
+        self._turn(breach, starts=True)
+        return _Lapse(breach, items)
 
     def _fell_further(
         self,
