@@ -8,7 +8,7 @@ that is slow throughout, while all else that leads to its start is quick; which 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
@@ -92,6 +92,16 @@ class Durations:
         Where a clock starts with the last of several points, this is worse; where it is met by the first, the other.
         """
         return self._mixed(self._deciding(end, self.schedule.times(takes)), quick=-1)
+
+    def early(self, points: Iterable[int], start: int, takes: Sequence[int]) -> tuple[int, ...]:
+        """Return durations as `takes` but quick in all that leads to some points and not to `start`."""
+        quick = 0
+        for point in points:
+            quick |= self._above[point]
+        quick &= ~self._above[start]
+        return tuple(
+            low if quick >> i & 1 else took for i, (low, took) in enumerate(zip(self.low, takes, strict=True))
+        )
 
     # --- ways through the plan ---
 

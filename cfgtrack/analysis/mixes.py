@@ -137,11 +137,50 @@ class Mixes:
                 yield from self._judge_new(takes)
                 if self._are_broken(pair, self._clocks[pair][limit]):
                     break
+        alike = self._alike(pair)
+        ends = [one.end for one in alike]
+        for other in alike:
+            yield from self._passing(pair, [other.end])
+            yield from self._passing(other, [pair.end])
+        if len(alike) > 1:
+            yield from self._passing(pair, ends)
         # Where what meets the clock may come before what starts it, the clock is met by nothing.
         turned = Pair(pair.end, pair.start)
         for takes in self._worst(turned, 0 if self._is_written_so(pair) else -1):
             yield from self._judge_new(takes)
+            if alike:
+                yield from self._judge_new(self.durations.early([pair.end, *ends], pair.start, takes))
             break
+
+    def _alike(self, pair: Pair) -> list[Pair]:
+        """Return other pairs with the same start between which a clock of this one ran, met by what may come before."""
+        mine = {clock for clocks in self._clocks[pair].values() for clock in clocks}
+        same = (
+            one
+            for one in self._clocks
+            if one.start == pair.start
+            and one.end != pair.end
+            and not self.durations.leads_to(one.end) >> one.start & 1
+        )
+        return [one for one in same if any(not mine.isdisjoint(some) for some in self._clocks[one].values())]
+
+    def _passing(self, pair: Pair, ends: Sequence[int]) -> Iterator[Run]:
+        """Yield the run with the worst mix for a clock in which what else meets it comes before it starts."""
+        for limit, clocks in self._clocks[pair].items():
+            bound = self._bound(pair)
+            if bound is None or bound <= limit or self._are_broken(pair, clocks):
+                continue
+            widest = self.durations.widest(*pair, limit)
+            if widest is None or widest.gap <= limit:
+                continue
+            takes = self.durations.early(ends, pair.start, widest.takes)
+            times = self.schedule.times(takes)
+            over = times[pair.end] - times[pair.start] > limit
+            if over and all(times[end] <= times[pair.start] for end in ends):
+                if len(self.runs) < MOST_MIXES:
+                    yield from self._judge_new(takes)
+                else:
+                    self.untried += 1
 
     def _worst(self, pair: Pair, limit: int) -> tuple[tuple[int, ...], ...]:
         """Return mixes in which the second of two points is later than the first by more than a limit, the worst."""
