@@ -30,7 +30,7 @@ from cfgtrack.store.checkpoint import Checkpoint, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.journal import Journal
 
-FORM = f"{__version__} 2"
+FORM = f"{__version__} 3"
 """What judges, and how it remembers: nobody goes on from what another form has remembered."""
 
 MUCH = 100_000
@@ -243,20 +243,34 @@ def remembered(engine: Engine, base: int) -> bytes:
     """Return all that judging goes on from, after an instant that was closed."""
     now = engine.world.configuration
     states = dict(now.touched())
+    done: dict[str, dict[str, Stamp]] = {}
+    for (subject, action), stamp in engine.world.done().items():
+        done.setdefault(action, {})[subject] = stamp
     told = {
         "base": base,
         "now": engine.world.now,
         "states": list(_whereabouts(now, states)),
         "values": sorted([e.subject, e.aspect, e.value, e.other] for e in now.values.values()),
         "rules": engine.memory(),
+        "done": sorted(done),
     }
     ports = {subject: state for subject, state in states.items() if ":" in subject}
-    done: dict[str, dict[str, Stamp]] = {}
-    for (subject, action), stamp in engine.world.done().items():
-        done.setdefault(action, {})[subject] = stamp
-    # Each action in a line of its own: of nearly all that was done nobody asks when.
-    lines = [*map(text_of, (told, ports, now.cycles)), *(f"{a}\t{text_of(done[a])}" for a in sorted(done))]
-    return zlib.compress("\n".join(lines).encode(), 1)
+    return _pack(map(text_of, (told, ports, now.cycles, *(done[action] for action in sorted(done)))))
+
+
+def _pack(texts: Iterable[str]) -> bytes:
+    """Return texts as one, each packed for itself: nobody unpacks when was done what no rule asks for."""
+    packed = [zlib.compress(text.encode(), 1) for text in texts]
+    return b"".join(len(one).to_bytes(4, "big") + one for one in packed)
+
+
+def _unpack(memory: bytes) -> Iterator[bytes]:
+    """Yield the texts of a memory, each still packed; they end where a damaged memory makes no sense."""
+    at = 0
+    while at < len(memory):
+        end = at + 4 + int.from_bytes(memory[at : at + 4], "big")
+        yield memory[at + 4 : end]
+        at = end
 
 
 def _whereabouts(
@@ -272,39 +286,39 @@ def _whereabouts(
 
 def recalled(checkpoint: Checkpoint, plant: Plant) -> Stage:
     """Return the stage that a checkpoint remembers."""
-    first, ports, cycles, *lines = told_by(checkpoint.memory).split(b"\n")
-    told = _read(first)
+    first, ports, cycles, *done = _unpack(checkpoint.memory)
+    told = _read(zlib.decompress(first))
     now = Configuration(plant)
-    now.set_ports(_states(ports))
+    now.set_ports(_states(zlib.decompress(ports)))
     for subject, *state in told["states"]:
         now.set_state(subject, State(*state))
     now.values = {
         (subject, aspect): Effect(subject, aspect, *value) for subject, aspect, *value in told["values"]
     }
-    now.cycles = _read(cycles)
-    begin = Start(now, began=told["now"], memory=told["rules"], done=_Remembered(lines))
+    now.cycles = _read(zlib.decompress(cycles))
+    begin = Start(now, began=told["now"], memory=told["rules"], done=_Remembered(told["done"], done))
     return Stage(begin, checkpoint.events, told["base"])
 
 
-def told_by(memory: bytes) -> bytes:
+def told_by(memory: bytes) -> list[bytes]:
     """Return what a checkpoint's memory tells, not packed; nothing where it can't be unpacked."""
     try:
-        return zlib.decompress(memory)
+        return [zlib.decompress(one) for one in _unpack(memory)]
     except zlib.error:
-        return b""
+        return []
 
 
 class _Remembered(Mapping[tuple[str, str], Stamp]):
-    """What was last done, by what a checkpoint tells: each action is read when somebody asks for it."""
+    """What was last done, by what a checkpoint tells: each action is unpacked when somebody asks for it."""
 
-    def __init__(self, lines: Iterable[bytes]) -> None:
-        told = (line.partition(b"\t") for line in lines)
-        self._told = {action.decode(): text for action, _, text in told}
+    def __init__(self, actions: Iterable[str], packed: Iterable[bytes]) -> None:
+        self._told = dict(zip(actions, packed, strict=True))
         self._read: dict[str, dict[str, Stamp]] = {}
 
     def _of(self, action: str) -> dict[str, Stamp]:
         if action not in self._read:
-            stamps = _read(self._told.get(action, b"{}"))
+            packed = self._told.get(action)
+            stamps = {} if packed is None else _read(zlib.decompress(packed))
             self._read[action] = {subject: (happened, order) for subject, (happened, order) in stamps.items()}
         return self._read[action]
 
