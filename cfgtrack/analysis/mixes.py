@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from heapq import nsmallest
 from itertools import pairwise, product, starmap
 from typing import NamedTuple
 
@@ -250,8 +251,8 @@ class Mixes:
             if (bound := self._bound(pair)) is not None
             for limit in limits
         ]
+        closest = _closest(least.values())
         for slack, pair, limit in sorted(slacks):
-            closest = sorted(margin.left for margin in least.values())[:CLOSEST]
             if len(closest) == CLOSEST and slack >= closest[-1]:
                 return
             if slack < 0 and self._are_broken(pair, self._clocks[pair][limit]):
@@ -263,6 +264,7 @@ class Mixes:
             if widest is not None and widest.is_sure and widest.gap <= limit:
                 for name in names:
                     self._lessen(least, name, limit - widest.gap, A_MIX, pair.end)
+                closest = _closest(least.values())
 
     def _lessen(
         self,
@@ -352,6 +354,11 @@ class Mixes:
 def _sole(points: Sequence[int], alone: set[int]) -> Sequence[int]:
     """Return of the points at one instant those that were seen to do it alone, with other durations; else all."""
     return [point for point in points if point in alone] or points
+
+
+def _closest(margins: Iterable[Margin]) -> list[int]:
+    """Return the least that is left, the least first."""
+    return nsmallest(CLOSEST, (margin.left for margin in margins))
 
 
 def _between(run: Run, finding: Finding) -> Pair | None:
