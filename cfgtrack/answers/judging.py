@@ -85,10 +85,13 @@ class Judging:
         self._over: list[Any] = []
         self._untold: list[Any] = []
         self._from = None if anew is not None else journal.checkpoint(self.form, moment.at, self.known)
+        stage = None if self._from is None else recalled(self._from, plant)
+        if stage is None:
+            self._from = None
         self._wanted = Wanted(instants=None if anew is None else frozenset(anew))
         if before is not None:
             self._wanted = journal.wanted_checkpoints(before, self.known, since=self._from)
-        self._stage = self._rolled(self._beginning() if self._from is None else recalled(self._from, plant))
+        self._stage = self._rolled(stage or self._beginning())
 
     # --- the answers ---
 
@@ -284,8 +287,15 @@ def _whereabouts(
         yield (subject, *states[subject])
 
 
-def recalled(checkpoint: Checkpoint, plant: Plant) -> Stage:
-    """Return the stage that a checkpoint remembers."""
+def recalled(checkpoint: Checkpoint, plant: Plant) -> Stage | None:
+    """Return the stage that a checkpoint remembers; None where it is damaged, as an audit tells."""
+    try:
+        return _recalled(checkpoint, plant)
+    except (zlib.error, ValueError, TypeError, LookupError):
+        return None
+
+
+def _recalled(checkpoint: Checkpoint, plant: Plant) -> Stage:
     first, ports, cycles, *done = _unpack(checkpoint.memory)
     told = _read(zlib.decompress(first))
     now = Configuration(plant)

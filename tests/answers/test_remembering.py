@@ -69,6 +69,18 @@ def test_an_audit_finds_what_was_changed(change: str, busy: Command) -> None:
     assert stored(busy) == before
 
 
+@pytest.mark.parametrize("damage", ["x'00'", "x''", "substr(memory, 1, length(memory) / 2)"])
+def test_what_is_damaged_is_not_asked(damage: str, busy: Command) -> None:
+    """Questions are answered and events recorded as ever though the last that the rules remember can't be read."""
+    asked = (("findings",), ("state",))
+    before = [busy(*words).out for words in asked]
+    database = Database(str(busy.db))
+    database.execute(f"UPDATE checkpoint SET memory = {damage} WHERE at = (SELECT max(at) FROM checkpoint)")
+    database.close()
+    assert [busy(*words).out for words in asked] == before
+    assert "recorded E9" in busy.ok("inspect", "PUMP-1", "--at", AT.format(9), "--id", "E9")
+
+
 def test_a_writer_who_is_stopped_leaves_the_next_a_longer_way(
     busy: Command, monkeypatch: pytest.MonkeyPatch
 ) -> None:
