@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.part import Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.rules.selection import WHATS, Selection
@@ -58,7 +59,7 @@ TAGGED: list[tuple[Selection, tuple[str, ...]]] = [
     (Selection(loops=("B",)), ("V", "V:F1")),
     (Selection(places=("SITE",)), ("SITE", "RACK")),
     (Selection(places=("RACK",)), ("RACK",)),
-    (Selection(parts=("?",)), ("U", "V")),
+    (Selection(parts=("?",)), ("U", "V", "W")),
     (Selection(media=("fluid",), parts=("v",)), ("V:F1", "V:vol")),
     (Selection(media=("power",), may_be_empty=True), ()),
 ]
@@ -76,9 +77,13 @@ def test_what_tags_loops_and_places_name(selection, names):
     units = {
         "U": Unit("U", "u", loop="A", tags=frozenset({"spare"})),
         "V": Unit("V", "v", loop="B"),
+        "W": Unit("W", "u"),
     }
     places = {"SITE": Place("SITE"), "RACK": Place("RACK", "SITE", tags=frozenset({"rack"}))}
     plant = Plant(MEDIA, KINDS, {"u": u, "v": v}, units, places)
+    its = Selection(of="ports of it", tags=("spare",))
+    assert its.items(Configuration(plant), "U:vol") == ("U:F1",)
+    assert its.items(Configuration(plant), "W:vol") == ()
     assert selection.candidates(plant) == names
     assert tuple(a for a in everything(plant) if selection.matches(plant, a)) == names
 
