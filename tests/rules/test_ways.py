@@ -73,6 +73,13 @@ BLAMED: list[tuple[str, tuple[str, ...], Reason, Reason, Reason | None]] = [
     ("of another item", (), cut("A:V", item="B:vol"), NOW, NOW),
     ("nothing known", (), cut(), NOW, NOW),
     ("no path then", (), Reason("order", "first", ("A:V",), ("A:vol",)), NOW, NOW),
+    (
+        "a path that must not be",
+        (),
+        Reason("path", "over it", ("A:V",), ("A:vol",)),
+        Reason("path", "over another", ("B:V",), ("A:vol",)),
+        None,
+    ),
     ("another reason now", (), THEN, Reason("order", "first", (), ("A:vol",)), None),
 ]
 
