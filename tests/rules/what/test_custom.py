@@ -224,6 +224,18 @@ def test_its_rule_has_no_verdict_and_the_others_have(package, mode, turned):
     assert [f.rule for f in findings if f.rule == "other"] == ["other"]
 
 
+@pytest.mark.parametrize("scope", ["", 'scope = "BOX-1"\n'], ids=["whole", "by item"])
+def test_no_verdict_from_the_start(package, scope):
+    """Where a condition crashes before anything has happened that is said at once, and is over when it answers."""
+    names = package(CRASHING, crashes="Crashes")
+    condition = f'{{ custom = "{names["crashes"]}", of = "BOX-1", only = "" }}'
+    text = rule("crashes", f'{scope}mode = "always"', condition)
+    (unknown,) = run(HARDWARE, text).findings()
+    assert (unknown.no_verdict, unknown.time, unknown.until) == (True, 0, None)
+    (unknown,) = run(HARDWARE, text, "inspect BOX-2", "place BOX-1 at SHELF", "inspect BOX-2").findings()
+    assert (unknown.no_verdict, unknown.time, unknown.until) == (True, 0, 2_000_000)
+
+
 # --- in the order of its pattern ------------------------------------------------------------------------------------
 
 
