@@ -186,6 +186,30 @@ def test_what_is_late_tells_its_clock():
         assert {(f.since, f.deadline, f.trigger) for f in findings} == {clock}
 
 
+@pytest.mark.parametrize("mode", [Within(5 * SECOND, ActionMatch(("de-energise",))), Always(5 * SECOND)])
+def test_a_clock_that_ran_out_runs_no_more(mode):
+    """A clock is told as started, then as stopped, be it met or run out; what did both meanwhile is told as neither."""
+    engine = Engine(RuleSet((rule(mode, Status(SWITCHES, ("on",))),)), Configuration(PLANT), start=0)
+    *on, first, second = events(*ALL_ON, "1 de-energise X:S", "4 energise X:S")
+    for event in on:
+        engine.step(event)
+    engine.advance(1 * SECOND)
+    turned = engine.turned
+    engine.step(first)
+    engine.settle()
+    assert [[c.started for c in told] for told in engine.turns(turned)] == [[SECOND], []]
+    mark, then = engine.mark(), engine.turned
+    engine.step(second)
+    engine.settle()
+    assert [[c.left for c in told] for told in engine.turns(then)] == [[], [2 * SECOND]]
+    assert engine.turns(turned) == ([], [])
+    engine.back(mark)
+    engine.finish(9 * SECOND)
+    assert [[c.started for c in told] for told in engine.turns(then)] == [[], [SECOND]]
+    assert engine.turns(turned) == ([], [])
+    assert engine.clocks() == []
+
+
 # --- ends -------------------------------------------------------------------------------------------------------------
 
 CLOSED = rule(By("outing"), Status(VALVES, ("shut",)))
