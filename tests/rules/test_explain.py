@@ -16,7 +16,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
-from cfgtrack.model.quantity import parse_quantity
+from cfgtrack.model.quantity import QUANTITIES, parse_quantity
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine
@@ -35,7 +35,7 @@ from cfgtrack.rules.what.no_path import NoPath
 from cfgtrack.rules.what.not_ import Not
 from cfgtrack.rules.what.path import Path
 from cfgtrack.rules.what.status import Status
-from cfgtrack.rules.what.value import Value
+from cfgtrack.rules.what.value import CYCLES, Value
 from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.by import By
@@ -267,6 +267,18 @@ def test_words(name):
     engine.settle()
     (finding,) = engine.findings()
     assert [r.text for r in finding.reasons] == [text]
+
+
+@pytest.mark.parametrize("quantity", sorted({*QUANTITIES} - {CYCLES}))
+def test_what_was_never_measured(quantity):
+    """What was never measured is told so, whatever quantity it is."""
+    condition = Value(Selection(ids=("U0:F1",)), quantity, low=0.0)
+    part = Part("p", ports={"F1": Port("F1", "tube")})
+    plant = Plant(MEDIA, KINDS, {"p": part}, {"U0": Unit("U0", "p")}, {})
+    engine = Engine(RuleSet((rule(0, condition, None),)), Configuration(plant), start=START)
+    engine.settle()
+    ((reason,),) = (finding.reasons for finding in engine.findings())
+    assert reason.text.startswith(f"{quantity} of U0:F1 was never measured; must be at least 0")
 
 
 DESCRIBED: dict[str, Condition] = {
