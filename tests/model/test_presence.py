@@ -442,6 +442,17 @@ def test_what_is_no_end_goes_with_the_hose():
     assert site_at(now, "H:V") == "ROOF"
 
 
+def test_only_what_parts_says_where_an_end_lies():
+    """Where an end stays is said by the event that parts it, and by none that opens or shuts it while it is joined."""
+    valved = parse_definition({"world.toml": WORLD.replace('"fluid-disconnect"', '"valved-disconnect"')})
+    now = after("ANN mate H:P BAY:F", definition=valved)
+    opened = resolve(now, action("ANN open H:P", now.plant, 9))
+    parted = resolve(now, action("ANN demate H:P", now.plant, 9))
+    assert isinstance(opened, Event)
+    assert isinstance(parted, Event)
+    assert (opened.ends, parted.ends) == ({}, {"H:P": "BAY"})
+
+
 def test_two_ends_that_are_joined_stay_where_they_were_joined():
     """Two hoses that are joined to each other lie where that was done, whichever of them goes away."""
     text = ["ANN mate H:P J:P", "ANN place J at ANN", "ANN place ANN at ROOF"]
