@@ -405,6 +405,14 @@ def test_what_a_gripper_can_carry_comes_along():
     assert place_line(now, "X") == ["ANN", "ROOF", "WORKS"]
 
 
+@pytest.mark.parametrize("before", [[], ["DAN place CRANE at ROOF"], ["ANN place ANN at ROOF"]])
+@pytest.mark.parametrize("doer", ["ANN", "DAN", "CRANE"])
+def test_one_grip_says_who_lifts(before, doer):
+    """What one alone grips is lifted by that one, said or not: presence is judged alike."""
+    now = after(*GRIPPED, *before)
+    assert codes(now, f"{doer} lift X") == codes(now, f"{doer} lift X by ANN")
+
+
 def test_a_tether_out_of_reach_is_not_tied():
     """Where a tether reaches one place of a site, one can't be tied to it from another place there."""
     text = WORLD.replace('reach = ["BAY", "ROOF"]', 'reach = ["SEAT"]')
