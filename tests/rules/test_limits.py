@@ -90,6 +90,13 @@ def test_measured_temperature():
     assert thermal(COLD, "OVEN", 240.0).time == 0
 
 
+def test_a_limit_where_it_starts_is_the_lowest():
+    """A part that starts at its limit may get no colder: it has the time until then, and none where it is so cold."""
+    edge = replace(COLD, limit=COLD.start)
+    assert thermal(edge, "SITE").time == 0
+    assert thermal(edge, "SITE", 310.0).time == int(1000.0 * log(110.0 / 100.0) * SECOND)
+
+
 @pytest.mark.parametrize(
     ("limit", "says"),
     [
