@@ -34,7 +34,7 @@ port = [
 ]
 [[part]]
 id = "hand"
-port = [{ name = "GRIP", kind = "grip" }]
+port = [{ name = "GRIP", kind = "grip" }, { name = "B", kind = "bolt" }]
 [[part]]
 id = "wall"
 port = [{ name = "B", kind = "bolt" }, { name = "G", kind = "fluid-disconnect", size = "1/2 in", gender = "socket" }]
@@ -150,6 +150,7 @@ REFUSED = [
     ([], "engage X:B Y:B", ["not-here"]),
     (["place X ONE"], "engage X:B BAY:B", ["not-here"]),
     (["place X ONE"], "mate H:P X:G", None),
+    (["place X ONE"], "engage X:B ANN:B", None),
     # from place to place
     (STAND, "place W BAY", ["unknown"]),
     (STAND, "place BAY YARD", ["unknown"]),
@@ -168,6 +169,9 @@ REFUSED = [
     (["place ANN SLED"], "place SLED ANN", ["inside-itself"]),
     ([], "place SLED SLOT", ["inside-itself"]),
     ([], "as-found SLED at SLOT", ["inside-itself"]),
+    (STAND, "place X Y at ONE", ["subjects"]),
+    (STAND, "place at ONE", ["subjects"]),
+    (STAND, "as-found X Y at ONE", ["unknown"]),
     # ties
     ([*STAND, "engage X:B BAY:B"], "place X ONE", ["tied"]),
     ([*STAND, "mate X:F Y:G"], "place X ONE", ["tied"]),
@@ -227,6 +231,33 @@ def test_collisions_are_named(before, text, collides):
     """A refusal names the event that put the hardware where it contradicts."""
     refusals = refused(after(*before), action(text))
     assert collides in {r.collides for r in refusals}
+
+
+SAID = {
+    "X:F is demated; demate needs it mated": (STAND, "demate X:F"),
+    "X:F is mated (to Y:G); cap needs it demated": ([*STAND, "mate X:F Y:G"], "cap X:F"),
+    "X:B is released; torque needs it engaged or torqued": (STAND, "torque X:B"),
+    "X:B is of kind bolt; it takes engage, torque, release, not mate": (STAND, "mate X:B Y:G"),
+    "Y:G is demated, not mated to X:F": (STAND, "demate X:F Y:G"),
+    "X:F is mated to Y:G, not mated to X:G": ([*STAND, "mate X:F Y:G"], "demate X:F X:G"),
+    "X:F is at BAY, Y:G at ONE: they are not in one place": (["place X BAY", "place Y ONE"], "mate X:F Y:G"),
+    "X:F is at BAY, Y:G at nowhere known: they are not in one place": (["place X BAY"], "mate X:F Y:G"),
+    "X:F is at nowhere known, Y:G at BAY: they are not in one place": (["place Y BAY"], "mate X:F Y:G"),
+    "ONE takes 1 and holds X": ([*STAND, "place X ONE"], "place Y ONE"),
+    "NORTH takes a unit facing north or up; none was given": (STAND, "place X NORTH"),
+    "NORTH takes a unit facing north or up; not south": (STAND, "place X NORTH / south"),
+    "X:F still ties X to Y:G": ([*STAND, "mate X:F Y:G"], "place X ONE"),
+    "say who or what takes X: no single grip holds it": (STAND, "lift X"),
+    "X:F is 1/2 in, Y:W is 3/4 in: the sizes differ": (STAND, "mate X:F Y:W"),
+    "X:F is keyed supply, Y:R return: they can't be joined": (STAND, "mate X:F Y:R"),
+}
+
+
+@pytest.mark.parametrize("sentence", SAID)
+def test_a_refusal_says_what_is_so(sentence):
+    """A refusal says in a sentence what is so, what it is joined to, and what would have been needed."""
+    before, text = SAID[sentence]
+    assert sentence in [r.sentence for r in refused(after(*before), action(text))]
 
 
 def test_nothing_changes():

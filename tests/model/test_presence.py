@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 import cfgtrack.model.possibility
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.files.phrase import parse_phrase
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.hold import is_grip, is_made, joints
@@ -413,6 +414,14 @@ def test_one_grip_says_who_lifts(before, doer):
     assert codes(now, f"{doer} lift X") == codes(now, f"{doer} lift X by ANN")
 
 
+def test_what_is_unknown_is_not_lifted():
+    """What there is not, or what doesn't move, is told so, whoever is said to lift it."""
+    for thing in ("Q", "BAY", "X:LUG"):
+        outcome = resolve(after(*GRIPPED), Action("e", "lift", (thing,), 9, by="ANN"))
+        assert isinstance(outcome, Impossible)
+        assert [r.code for r in outcome.refusals] == ["unknown"]
+
+
 def test_a_tether_out_of_reach_is_not_tied():
     """Where a tether reaches one place of a site, one can't be tied to it from another place there."""
     text = WORLD.replace('reach = ["BAY", "ROOF"]', 'reach = ["SEAT"]')
@@ -451,7 +460,7 @@ def test_what_is_no_end_goes_with_the_hose():
 
 
 def test_only_what_parts_says_where_an_end_lies():
-    """Where an end stays is said by the event that parts it, and by none that opens or shuts it while it is joined."""
+    """Where an end stays is said by the event that parts it, and by none that opens it."""
     valved = parse_definition({"world.toml": WORLD.replace('"fluid-disconnect"', '"valved-disconnect"')})
     now = after("ANN mate H:P BAY:F", definition=valved)
     opened = resolve(now, action("ANN open H:P", now.plant, 9))
@@ -459,6 +468,8 @@ def test_only_what_parts_says_where_an_end_lies():
     assert isinstance(opened, Event)
     assert isinstance(parted, Event)
     assert (opened.ends, parted.ends) == ({}, {"H:P": "BAY"})
+    for event in (opened, parted):
+        assert (event.subjects, event.peer) == (("H:P", "BAY:F"), None)
 
 
 def test_two_ends_that_are_joined_stay_where_they_were_joined():
@@ -467,6 +478,9 @@ def test_two_ends_that_are_joined_stay_where_they_were_joined():
     now = after(*text)
     assert site_at(now, "H:P") == site_at(now, "J:P") == "BAY"
     assert (site_of(now, "H"), site_of(now, "J"), site_at(now, "J:Q")) == ("BAY", "ROOF", "ROOF")
+    now = after("ANN mate H:P J:P", "ANN place H at ANN", "ANN place ANN at ROOF")
+    assert site_at(now, "H:P") == site_at(now, "J:P") == "BAY"
+    assert (site_of(now, "H"), site_of(now, "J"), site_at(now, "H:Q")) == ("ROOF", "BAY", "ROOF")
     now = after(*text, "CRANE demate H:P")
     assert (site_at(now, "H:P"), site_at(now, "J:P")) == ("BAY", "BAY")
 
@@ -619,8 +633,8 @@ def test_what_is_found_at_another_site_is_fixed_to_nothing_here():
 
 def test_before_presence_was_judged_nothing_of_it_is():
     """What was recorded before is looked at again as it was then: nobody is absent, no two sites."""
-    now = after("ANN place ANN at STORE")
-    for text in ("ANN open X:V", "ANN grip X:LUG with ANN:LEFT", "- mate H:P BAY:F"):
+    now = after("ANN mate J:P BAY:G", "ANN place J at ANN", "ANN place ANN at STORE")
+    for text in ("ANN open X:V", "ANN grip X:LUG with ANN:LEFT", "- mate H:P BAY:F", "ANN demate J:P"):
         event = resolve(now, action(text, number=99), Telling.BEFORE)
         assert isinstance(event, Event)
         assert (event.found, event.expected, event.ends, event.carried) == ({}, None, {}, {})
