@@ -397,6 +397,24 @@ def test_a_grip_and_a_tether_hold(before, text, expected):
     assert codes(after(*before), text, Telling.RECORDED) == expected
 
 
+HELD = [
+    ([*GRIPPED, "CRANE lift X by CRANE"], "CRANE", "ROOF",
+     "X:LUG is held to ANN:LEFT: X can't be at ROOF, ANN at BAY"),
+    (["CRANE grip X:LUG with CRANE:LEFT", "ANN place H at CRANE"], "CRANE", "ROOF",
+     "CRANE grips X, and CRANE takes 1 and holds H"),
+    (["ANN mate X:STRAP BAY:STRAP", "CRANE lift X by CRANE"], "CRANE", "ROOF",
+     "X:STRAP is on BAY:STRAP, and gives, but not from BAY to ROOF"),
+    (TIED, "ANN", "ROOF", "ANN:LINE is tied to BAY:ANCHOR, which reaches BAY: ANN can't be at ROOF"),
+    (LONG, "ANN", "STORE", "ANN:LINE is tied to BAY:LONG, which reaches BAY, ROOF: ANN can't be at STORE"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("before", "who", "place", "sentence"), HELD)
+def test_the_refusal_says_what_holds(before, who, place, sentence):
+    """What keeps somebody where he is, and how far it reaches, is in the sentence."""
+    assert why(after(*before), f"{who} place {who} at {place}") == [sentence]
+
+
 def test_what_a_gripper_can_carry_comes_along():
     """What is gripped and free, with what is fixed to it, is in the gripper's hands once he is elsewhere."""
     now = after(*GRIPPED, "ANN place ANN at SEAT")
