@@ -1,5 +1,7 @@
 """What is impossible is refused, by name; what moves along moves along; what is in a hand can be fastened."""
 
+from dataclasses import replace
+
 import pytest
 
 from cfgtrack.files.definition import parse_definition
@@ -347,6 +349,21 @@ def test_found_as_recorded():
     now = after(*STAND, "mate X:F Y:G")
     assert happened(now, action("as-found X:F =mated")).expected is None
     assert happened(now, action("as-found X at BAY")).expected is None
+
+
+def test_found_elsewhere():
+    """What is found elsewhere than recorded says where it should be; what the definition puts there says nothing."""
+    found = action("as-found X at BAY")
+    assert happened(after(), found).expected == "X nowhere known"
+    assert happened(after("place X ONE"), found).expected == "X at ONE"
+    assert happened(after(), replace(found, initial=True)).expected is None
+    assert happened(after("place X ONE"), replace(found, initial=True)).expected == "X at ONE"
+
+
+def test_found_free_as_before():
+    """A half that had no mate leaves none behind when it is found otherwise."""
+    found = happened(after(*STAND), action("as-found X:F =capped"))
+    assert (found.moved, found.expected) == ((), "X:F demated")
 
 
 def test_measured_values():

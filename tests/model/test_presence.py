@@ -656,6 +656,9 @@ def test_before_presence_was_judged_nothing_of_it_is():
         event = resolve(now, action(text, number=99), Telling.BEFORE)
         assert isinstance(event, Event)
         assert (event.found, event.expected, event.ends, event.carried) == ({}, None, {}, {})
+    event = resolve(now, action("- as-found H:P mated to J:Q"), Telling.BEFORE)
+    assert isinstance(event, Event)
+    assert (event.expected, event.ends) == ("H:P demated; J:Q demated", {})
 
 
 # --- what is judged -------------------------------------------------------------------------------------------------
