@@ -408,6 +408,16 @@ def test_how_it_is_now(words):
     assert wanted.say_now(world, item) == words
 
 
+def test_a_place_is_no_status():
+    """A unit that stands at a place which is called like a status isn't of that status: only ports have one."""
+    plant = Plant(MEDIA, KINDS, {"p": Part("p")}, {"U0": Unit("U0", "p")}, {"open": Place("open")})
+    now = Configuration(plant)
+    now.apply(happened(now, Action("E", "place", ("U0",), START, place="open")))
+    world = World(now, media=(), touched=None, now=START, trail=Trail())
+    assert Wanted((), ("open",)).is_met(world, "U0")
+    assert not Wanted(("open",), ()).is_met(world, "U0")
+
+
 WARNED: list[tuple[Condition, bool]] = [
     (
         AnyOf(
