@@ -81,7 +81,7 @@ def to_make(world: World, link: str) -> Iterator[Proposal]:
             yield Proposal(Action("", PLACE, (thing,), now, place=place, facing=facing))
         return
     halves = link.split(" - ")
-    for subjects in (*((half,) for half in halves), tuple(halves)):
+    for subjects in dict.fromkeys((*((half,) for half in halves), tuple(halves))):
         found = plant.port(subjects[0])
         for move in found[1].moves.values() if found is not None else ():
             yield Proposal(Action("", move.action, subjects, now))
@@ -96,7 +96,6 @@ def to_part(ways: Ways, it: str | None, items: Sequence[str]) -> Iterator[Propos
     First those of which one alone, shut, ends every path. Never a connector: to part it live is what such a rule
     forbids.
     """
-    network, now = ways.flow.network, ways.world.configuration
     ends = ways.end.items(it)
     for item in items:
         over = list(_links(ways, [item], ends))
@@ -104,9 +103,8 @@ def to_part(ways: Ways, it: str | None, items: Sequence[str]) -> Iterator[Propos
         alone = [gate for gate, others in beside.items() if not others]
         gates = dict.fromkeys((*alone, *over, *(gate for others in beside.values() for gate in others)))
         for gate in gates:
-            for half in gate.split(" - ") if " on " not in gate else ():
-                if half in network.gates or now.plant.port(half) is not None:
-                    yield from _to_shut(ways.world, half)
+            for half in gate.split(" - "):
+                yield from _to_shut(ways.world, half)
 
 
 def _links(ways: Ways, starts: Sequence[str], ends: Sequence[str], *, without: str = "") -> Iterator[str]:
@@ -115,7 +113,7 @@ def _links(ways: Ways, starts: Sequence[str], ends: Sequence[str], *, without: s
 
 
 def _to_shut(world: World, gate: str) -> Iterator[Proposal]:
-    """Yield the actions that stop a valve or switch from carrying, but none that parts a connector."""
+    """Yield the actions that stop a valve or switch from carrying, but none that parts a connector or moves a unit."""
     found = world.plant.port(gate)
     if found is None:
         return

@@ -94,9 +94,9 @@ PLANT = Plant(
 MINUTE = 60 * SECOND
 
 
-def mated():
+def mated(plant=PLANT):
     """Return the pump standing in the yard, its tube open to the tank and its valve open."""
-    now = Configuration(PLANT)
+    now = Configuration(plant)
     for action, subjects, place in (
         ("as-found", ("P",), "YARD"),
         ("mate", ("P:F", "YARD:F"), None),
@@ -443,6 +443,57 @@ def test_a_variance_covers_what_was_open_before_from_the_start_on():
         report = check(RuleSet((AT_ONCE,)), begin, propose("inspect P"), variances=(variance,))
         assert report.verdict == verdict
     assert (finding.time, finding.until) == (0, None)
+
+
+@pytest.mark.parametrize(("end", "verdict"), [(29 * MINUTE, "not clear"), (29 * MINUTE + 1, "clear")])
+def test_a_variance_lasts_as_long_as_the_plan_may_take(end, verdict):
+    """What was open before is excused only if the variance still runs when the plan is over with high durations."""
+    begin = past("shut P:V")
+    (finding,) = check(RuleSet((AT_ONCE,)), begin, propose("inspect P")).open
+    plan = propose("inspect P")
+    plan = replace(plan, steps=(replace(plan.steps[0], takes=(MINUTE, 5 * MINUTE, 9 * MINUTE)),))
+    variance = Variance("V1", "lead", "drained", 0, frozenset(finding.fingerprints), end)
+    assert check(RuleSet((AT_ONCE,)), begin, plan, variances=(variance,)).verdict == verdict
+
+
+def test_all_that_is_left_open_is_needed():
+    """Of several findings that a plan says it leaves open those that are open are needed, whichever comes first."""
+    there = rule("there", Always(), Status(Selection(ids=("P",)), (), ("SHELF",)))
+    rules = RuleSet((AT_ONCE, there))
+    first, second = check(rules, past("shut P:V"), propose("inspect P")).open
+    both = (*first.fingerprints, *second.fingerprints)
+    report = check(rules, past("shut P:V"), replace(propose("inspect P"), leaves_open=both))
+    assert (report.verdict, report.unneeded) == ("clear", ())
+
+
+def test_each_clock_that_is_left_running_counts_once():
+    """Two clocks of one rule and item that are left running are two, with whatever durations."""
+    again = rule("soon", Within(30 * MINUTE, ActionMatch(("inspect",))), SHUT.condition)
+    plan = propose("inspect P", "inspect P")
+    steps = tuple(replace(step, takes=(MINUTE, 2 * MINUTE, 3 * MINUTE)) for step in plan.steps)
+    plan = replace(plan, steps=steps, leaves_running=(LeftRunning("lost", "", "2", MINUTE),))
+    report = run((again,), plan)
+    assert [(c.rule, c.started) for c in report.left_running] == [
+        ("soon", 2 * MINUTE),
+        ("soon", 4 * MINUTE),
+    ]
+    assert report.unneeded == ("lost",)
+
+
+def test_what_can_be_done_with_other_durations_alone_is_judged_then():
+    """A step that can't be done with likely durations, and can with others, is judged with those."""
+    places = {**PLANT.places, "SHELF": Place("SHELF")}
+    now = mated(Plant(MEDIA, KINDS, PLANT.parts, PLANT.units, places))
+    takes = (MINUTE, 4 * MINUTE, 5 * MINUTE)
+    away = Action("", "place", ("P",), 0, place="SHELF")
+    steps = (
+        *(_step(i, text, takes, "a") for i, text in enumerate(("shut P:F", "shut YARD:F", "demate P:F"), 1)),
+        _step(4, "inspect P", (5 * MINUTE,) * 3, "b"),
+        Step("5", "1", "b", away, (MINUTE,) * 3),
+    )
+    there = rule("there", Always(), Path("hold", Selection(ids=("P",)), Selection(what=("place",))))
+    report = check(RuleSet((there,)), Start(now), Sequence(outings=(Outing("1"),), steps=steps))
+    assert {(f.rule, f.step) for f in report.new} == {("possible", "5"), ("there", "5")}
 
 
 def test_nothing_to_judge_is_undecided():

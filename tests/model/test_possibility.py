@@ -1,5 +1,7 @@
 """What is impossible is refused, by name; what moves along moves along; what is in a hand can be fastened."""
 
+from dataclasses import replace
+
 import pytest
 
 from cfgtrack.files.definition import parse_definition
@@ -34,7 +36,7 @@ port = [
 ]
 [[part]]
 id = "hand"
-port = [{ name = "GRIP", kind = "grip" }]
+port = [{ name = "GRIP", kind = "grip" }, { name = "B", kind = "bolt" }]
 [[part]]
 id = "wall"
 port = [{ name = "B", kind = "bolt" }, { name = "G", kind = "fluid-disconnect", size = "1/2 in", gender = "socket" }]
@@ -150,6 +152,7 @@ REFUSED = [
     ([], "engage X:B Y:B", ["not-here"]),
     (["place X ONE"], "engage X:B BAY:B", ["not-here"]),
     (["place X ONE"], "mate H:P X:G", None),
+    (["place X ONE"], "engage X:B ANN:B", None),
     # from place to place
     (STAND, "place W BAY", ["unknown"]),
     (STAND, "place BAY YARD", ["unknown"]),
@@ -168,6 +171,9 @@ REFUSED = [
     (["place ANN SLED"], "place SLED ANN", ["inside-itself"]),
     ([], "place SLED SLOT", ["inside-itself"]),
     ([], "as-found SLED at SLOT", ["inside-itself"]),
+    (STAND, "place X Y at ONE", ["subjects"]),
+    (STAND, "place at ONE", ["subjects"]),
+    (STAND, "as-found X Y at ONE", ["unknown"]),
     # ties
     ([*STAND, "engage X:B BAY:B"], "place X ONE", ["tied"]),
     ([*STAND, "mate X:F Y:G"], "place X ONE", ["tied"]),
@@ -227,6 +233,33 @@ def test_collisions_are_named(before, text, collides):
     """A refusal names the event that put the hardware where it contradicts."""
     refusals = refused(after(*before), action(text))
     assert collides in {r.collides for r in refusals}
+
+
+SAID = {
+    "X:F is demated; demate needs it mated": (STAND, "demate X:F"),
+    "X:F is mated (to Y:G); cap needs it demated": ([*STAND, "mate X:F Y:G"], "cap X:F"),
+    "X:B is released; torque needs it engaged or torqued": (STAND, "torque X:B"),
+    "X:B is of kind bolt; it takes engage, torque, release, not mate": (STAND, "mate X:B Y:G"),
+    "Y:G is demated, not mated to X:F": (STAND, "demate X:F Y:G"),
+    "X:F is mated to Y:G, not mated to X:G": ([*STAND, "mate X:F Y:G"], "demate X:F X:G"),
+    "X:F is at BAY, Y:G at ONE: they are not in one place": (["place X BAY", "place Y ONE"], "mate X:F Y:G"),
+    "X:F is at BAY, Y:G at nowhere known: they are not in one place": (["place X BAY"], "mate X:F Y:G"),
+    "X:F is at nowhere known, Y:G at BAY: they are not in one place": (["place Y BAY"], "mate X:F Y:G"),
+    "ONE takes 1 and holds X": ([*STAND, "place X ONE"], "place Y ONE"),
+    "NORTH takes a unit facing north or up; none was given": (STAND, "place X NORTH"),
+    "NORTH takes a unit facing north or up; not south": (STAND, "place X NORTH / south"),
+    "X:F still ties X to Y:G": ([*STAND, "mate X:F Y:G"], "place X ONE"),
+    "say who or what takes X: no single grip holds it": (STAND, "lift X"),
+    "X:F is 1/2 in, Y:W is 3/4 in: the sizes differ": (STAND, "mate X:F Y:W"),
+    "X:F is keyed supply, Y:R return: they can't be joined": (STAND, "mate X:F Y:R"),
+}
+
+
+@pytest.mark.parametrize("sentence", SAID)
+def test_a_refusal_says_what_is_so(sentence):
+    """A refusal says in a sentence what is so, what it is joined to, and what would have been needed."""
+    before, text = SAID[sentence]
+    assert sentence in [r.sentence for r in refused(after(*before), action(text))]
 
 
 def test_nothing_changes():
@@ -316,6 +349,21 @@ def test_found_as_recorded():
     now = after(*STAND, "mate X:F Y:G")
     assert happened(now, action("as-found X:F =mated")).expected is None
     assert happened(now, action("as-found X at BAY")).expected is None
+
+
+def test_found_elsewhere():
+    """What is found elsewhere than recorded says where it should be; what the definition puts there says nothing."""
+    found = action("as-found X at BAY")
+    assert happened(after(), found).expected == "X nowhere known"
+    assert happened(after("place X ONE"), found).expected == "X at ONE"
+    assert happened(after(), replace(found, initial=True)).expected is None
+    assert happened(after("place X ONE"), replace(found, initial=True)).expected == "X at ONE"
+
+
+def test_found_free_as_before():
+    """A half that had no mate leaves none behind when it is found otherwise."""
+    found = happened(after(*STAND), action("as-found X:F =capped"))
+    assert (found.moved, found.expected) == ((), "X:F demated")
 
 
 def test_measured_values():

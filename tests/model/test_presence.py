@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 import cfgtrack.model.possibility
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.files.phrase import parse_phrase
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.hold import is_grip, is_made, joints
@@ -396,6 +397,24 @@ def test_a_grip_and_a_tether_hold(before, text, expected):
     assert codes(after(*before), text, Telling.RECORDED) == expected
 
 
+HELD = [
+    ([*GRIPPED, "CRANE lift X by CRANE"], "CRANE", "ROOF",
+     "X:LUG is held to ANN:LEFT: X can't be at ROOF, ANN at BAY"),
+    (["CRANE grip X:LUG with CRANE:LEFT", "ANN place H at CRANE"], "CRANE", "ROOF",
+     "CRANE grips X, and CRANE takes 1 and holds H"),
+    (["ANN mate X:STRAP BAY:STRAP", "CRANE lift X by CRANE"], "CRANE", "ROOF",
+     "X:STRAP is on BAY:STRAP, and gives, but not from BAY to ROOF"),
+    (TIED, "ANN", "ROOF", "ANN:LINE is tied to BAY:ANCHOR, which reaches BAY: ANN can't be at ROOF"),
+    (LONG, "ANN", "STORE", "ANN:LINE is tied to BAY:LONG, which reaches BAY, ROOF: ANN can't be at STORE"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("before", "who", "place", "sentence"), HELD)
+def test_the_refusal_says_what_holds(before, who, place, sentence):
+    """What keeps somebody where he is, and how far it reaches, is in the sentence."""
+    assert why(after(*before), f"{who} place {who} at {place}") == [sentence]
+
+
 def test_what_a_gripper_can_carry_comes_along():
     """What is gripped and free, with what is fixed to it, is in the gripper's hands once he is elsewhere."""
     now = after(*GRIPPED, "ANN place ANN at SEAT")
@@ -403,6 +422,22 @@ def test_what_a_gripper_can_carry_comes_along():
     now = after(*GRIPPED, "ANN place ANN at ROOF")
     assert now.state("X").value == "ANN"
     assert place_line(now, "X") == ["ANN", "ROOF", "WORKS"]
+
+
+@pytest.mark.parametrize("before", [[], ["DAN place CRANE at ROOF"], ["ANN place ANN at ROOF"]])
+@pytest.mark.parametrize("doer", ["ANN", "DAN", "CRANE"])
+def test_one_grip_says_who_lifts(before, doer):
+    """What one alone grips is lifted by that one, said or not: presence is judged alike."""
+    now = after(*GRIPPED, *before)
+    assert codes(now, f"{doer} lift X") == codes(now, f"{doer} lift X by ANN")
+
+
+def test_what_is_unknown_is_not_lifted():
+    """What there is not, or what doesn't move, is told so, whoever is said to lift it."""
+    for thing in ("Q", "BAY", "X:LUG"):
+        outcome = resolve(after(*GRIPPED), Action("e", "lift", (thing,), 9, by="ANN"))
+        assert isinstance(outcome, Impossible)
+        assert [r.code for r in outcome.refusals] == ["unknown"]
 
 
 def test_a_tether_out_of_reach_is_not_tied():
@@ -442,12 +477,28 @@ def test_what_is_no_end_goes_with_the_hose():
     assert site_at(now, "H:V") == "ROOF"
 
 
+def test_only_what_parts_says_where_an_end_lies():
+    """Where an end stays is said by the event that parts it, and by none that opens it."""
+    valved = parse_definition({"world.toml": WORLD.replace('"fluid-disconnect"', '"valved-disconnect"')})
+    now = after("ANN mate H:P BAY:F", definition=valved)
+    opened = resolve(now, action("ANN open H:P", now.plant, 9))
+    parted = resolve(now, action("ANN demate H:P", now.plant, 9))
+    assert isinstance(opened, Event)
+    assert isinstance(parted, Event)
+    assert (opened.ends, parted.ends) == ({}, {"H:P": "BAY"})
+    for event in (opened, parted):
+        assert (event.subjects, event.peer) == (("H:P", "BAY:F"), None)
+
+
 def test_two_ends_that_are_joined_stay_where_they_were_joined():
     """Two hoses that are joined to each other lie where that was done, whichever of them goes away."""
     text = ["ANN mate H:P J:P", "ANN place J at ANN", "ANN place ANN at ROOF"]
     now = after(*text)
     assert site_at(now, "H:P") == site_at(now, "J:P") == "BAY"
     assert (site_of(now, "H"), site_of(now, "J"), site_at(now, "J:Q")) == ("BAY", "ROOF", "ROOF")
+    now = after("ANN mate H:P J:P", "ANN place H at ANN", "ANN place ANN at ROOF")
+    assert site_at(now, "H:P") == site_at(now, "J:P") == "BAY"
+    assert (site_of(now, "H"), site_of(now, "J"), site_at(now, "H:Q")) == ("ROOF", "BAY", "ROOF")
     now = after(*text, "CRANE demate H:P")
     assert (site_at(now, "H:P"), site_at(now, "J:P")) == ("BAY", "BAY")
 
@@ -600,11 +651,14 @@ def test_what_is_found_at_another_site_is_fixed_to_nothing_here():
 
 def test_before_presence_was_judged_nothing_of_it_is():
     """What was recorded before is looked at again as it was then: nobody is absent, no two sites."""
-    now = after("ANN place ANN at STORE")
-    for text in ("ANN open X:V", "ANN grip X:LUG with ANN:LEFT", "- mate H:P BAY:F"):
+    now = after("ANN mate J:P BAY:G", "ANN place J at ANN", "ANN place ANN at STORE")
+    for text in ("ANN open X:V", "ANN grip X:LUG with ANN:LEFT", "- mate H:P BAY:F", "ANN demate J:P"):
         event = resolve(now, action(text, number=99), Telling.BEFORE)
         assert isinstance(event, Event)
         assert (event.found, event.expected, event.ends, event.carried) == ({}, None, {}, {})
+    event = resolve(now, action("- as-found H:P mated to J:Q"), Telling.BEFORE)
+    assert isinstance(event, Event)
+    assert (event.expected, event.ends) == ("H:P demated; J:Q demated", {})
 
 
 # --- what is judged -------------------------------------------------------------------------------------------------

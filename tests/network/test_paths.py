@@ -11,8 +11,11 @@ from cfgtrack.model.kind import Medium
 from cfgtrack.model.part import EXPANSION, SOURCE, InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.trouble import BadInput
+from cfgtrack.network.flow import Flow
 from cfgtrack.network.network import compile_network
 from cfgtrack.network.paths import Paths, loops_of
+from cfgtrack.network.trace import trace
+from cfgtrack.rules.trail import Trail
 from tests.show.world import yard
 
 _SHIPPED = shipped()
@@ -174,6 +177,21 @@ def test_a_place_without_hold_links_is_held_by_itself():
     paths = Paths(compile_network(plant, "hold"), Configuration(plant))
     assert paths.is_held("A")
     assert not paths.is_held("M")
+
+
+@pytest.mark.parametrize("holds", [True, False])
+def test_what_was_never_moved_stands_where_it_was_defined(holds):
+    """A cart that never moved is held by the place it is defined in, if that holds what stands on it: however asked."""
+    places = {"A": Place("A", holds=holds), "CART": Place("CART", parent="A", mobile=True)}
+    plant = Plant(media=_SHIPPED.media, places=places)
+    network, now = compile_network(plant, "hold"), Configuration(plant)
+    assert Paths(network, now).is_held("CART") is holds
+    for touched in (None, (), ("CART",)):
+        flow = Flow(network, now, touched, Trail())
+        (end,) = flow.vertices("A")
+        assert (end in flow.graph.ahead(flow.vertices("CART"))) is holds
+    assert [hop.link for hop in trace(network, now, ["CART"], ["A"])] == (["", "CART on A"] if holds else [])
+    assert [hop.link for hop in trace(network, now, ["A"], ["CART"])] == (["", "CART on A"] if holds else [])
 
 
 GAS = """

@@ -129,6 +129,23 @@ def test_shortest_way(seed, medium):
                 assert way == []
 
 
+@given(SEEDS, st.sampled_from(["fluid", "power"]))
+def test_a_way_of_a_unit(seed, medium):
+    """Wherever what a unit stands for has a way, one is traced that begins inside the unit, over made links."""
+    world = draw_world(seed)
+    now = at_fork(world)
+    network, graph = compile_network(world.plant, medium), graph_of(now, medium)
+    graph.add_nodes_from(all_points(world.plant, medium))
+    for unit in world.plant.units:
+        starts = points(world.plant, medium, unit)
+        for end in all_points(world.plant, medium):
+            way = [hop.item for hop in trace(network, now, [unit], [end])]
+            if any(nx.has_path(graph, start, end) for start in starts):
+                assert way[0].partition(":")[0] == unit
+                assert way[-1] == end
+                assert all(graph.has_edge(a, b) for a, b in pairwise(way))
+
+
 def test_contracted_cannot_change():
     """A flow refuses a change of what it was told would not change."""
     for seed in range(200):

@@ -16,22 +16,31 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
-from cfgtrack.model.quantity import parse_quantity
+from cfgtrack.model.quantity import QUANTITIES, parse_quantity
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.mode import Mode
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.trail import Trail
+from cfgtrack.rules.wanted import Wanted
 from cfgtrack.rules.what.all import All
 from cfgtrack.rules.what.any import AnyOf
 from cfgtrack.rules.what.count import Count
+from cfgtrack.rules.what.custom import Custom
 from cfgtrack.rules.what.done import Done
 from cfgtrack.rules.what.no_path import NoPath
 from cfgtrack.rules.what.not_ import Not
 from cfgtrack.rules.what.path import Path
 from cfgtrack.rules.what.status import Status
-from cfgtrack.rules.what.value import Value
+from cfgtrack.rules.what.value import CYCLES, Value
 from cfgtrack.rules.when.always import Always
+from cfgtrack.rules.when.at import At
+from cfgtrack.rules.when.by import By
+from cfgtrack.rules.when.within import Within
+from cfgtrack.rules.world import World
 from tests.happening import happened
 from tests.rules.reference import Moment, graph_of, named, points
 from tests.rules.worlds import ENDPOINTS, FREE, KINDS, MEDIA, SECOND, START, draw_world
@@ -260,6 +269,18 @@ def test_words(name):
     assert [r.text for r in finding.reasons] == [text]
 
 
+@pytest.mark.parametrize("quantity", sorted({*QUANTITIES} - {CYCLES}))
+def test_what_was_never_measured(quantity):
+    """What was never measured is told so, whatever quantity it is."""
+    condition = Value(Selection(ids=("U0:F1",)), quantity, low=0.0)
+    part = Part("p", ports={"F1": Port("F1", "tube")})
+    plant = Plant(MEDIA, KINDS, {"p": part}, {"U0": Unit("U0", "p")}, {})
+    engine = Engine(RuleSet((rule(0, condition, None),)), Configuration(plant), start=START)
+    engine.settle()
+    ((reason,),) = (finding.reasons for finding in engine.findings())
+    assert reason.text.startswith(f"{quantity} of U0:F1 was never measured; must be at least 0")
+
+
 DESCRIBED: dict[str, Condition] = {
     "none of any bolt are released": Count(Selection(kinds=("bolt",)), ("released",), most=0),
     "there is no unit standing at a corridor place": Count(
@@ -284,8 +305,40 @@ DESCRIBED: dict[str, Condition] = {
     "any item that is no source has no fluid path to any place that moves": NoPath(
         "fluid", Selection(source=False), Selection(mobile=True)
     ),
+    "it has a hold path to any place": Path("hold", Selection(of="it"), Selection(what=("place",))),
+    "at least 1 and at most 2 of it are mated at RACK": Count(
+        Selection(of="it"), ("mated",), ("RACK",), least=1, most=2
+    ),
+    "there is at least 1 unit": Count(Selection(what=("unit",)), least=1),
+    "there is any number unit": Count(Selection(what=("unit",))),
+    "it is mated or open at home or a stowage place": Status(
+        Selection(of="it"), ("mated", "open"), ("home", "#stowage")
+    ),
+    "mate cycles of it is at most 5": Value(Selection(of="it"), "cycles", high=5.0),
+    "pressure of it is at most 2 bar": Value(Selection(of="it"), "pressure", high=2e5, unit="bar"),
+    "torque of it is measured": Value(Selection(of="it"), "torque"),
+    "torque of it is at least 1 N*m, measured at most 1 h ago and since the last mate or open": Value(
+        Selection(of="it"), "torque", 1.0, since=("mate", "open"), max_age=3600 * SECOND
+    ),
+    "torque of it is in its rated range, measured since the last mate": Value(
+        Selection(of="it"), "torque", rated=True, since=("mate",)
+    ),
+    "inspect or torque of it has been done": Done(Selection(of="it"), ("inspect", "torque")),
+    "inspect of it has been done in the last 1 min": Done(
+        Selection(of="it"), ("inspect",), max_age=60 * SECOND
+    ),
+    "inspect of it has been done since the last mate and in the last 1 min": Done(
+        Selection(of="it"), ("inspect",), ("mate",), max_age=60 * SECOND
+    ),
+    "tightening-order holds for any bolt": Custom("tightening-order", Selection(kinds=("bolt",))),
     "always": All(()),
     "never": AnyOf(()),
+    "it is open or (it is mated and not (it is capped))": AnyOf(
+        (
+            Status(Selection(of="it"), ("open",)),
+            All((Status(Selection(of="it"), ("mated",)), Not(Status(Selection(of="it"), ("capped",))))),
+        )
+    ),
     "(U0:F1 is open or U0:F1 is capped) and not (U0 is at home)": All(
         (
             AnyOf(
@@ -301,6 +354,68 @@ DESCRIBED: dict[str, Condition] = {
 def test_described(words):
     """A condition is described in plain words."""
     assert DESCRIBED[words].words() == words
+
+
+TUBES = ActionMatch(("mate", "demate"), Selection(kinds=("tube",)))
+OPEN = Status(Selection(of="it"), ("open",))
+WHEN: dict[str, Mode] = {
+    "always": Always(),
+    "always, save for up to 1 min at a time": Always(60 * SECOND),
+    "just before mate or demate of any tube": At(TUBES),
+    "just after mate or demate of any tube": At(TUBES, after=True),
+    "just after place or lift to RACK or SHELF": At(
+        ActionMatch(("place", "lift"), to=("RACK", "SHELF")), after=True
+    ),
+    "at the end of each outing": By("outing"),
+    "at the end of each sequence": By("sequence"),
+    "wherever the work may stop": By("stop"),
+    "within 1 h after mate or demate of any tube": Within(3600 * SECOND, TUBES),
+    "within the thermal limit after mate or demate of any tube": Within("thermal", TUBES),
+    "within 1 h after it turns true that it is open": Within(3600 * SECOND, OPEN),
+    "within 1 h after it turns true that it is open, and then on until that is undone": Within(
+        3600 * SECOND, OPEN, stays=True
+    ),
+}
+
+
+@pytest.mark.parametrize("words", WHEN)
+def test_when(words):
+    """A mode says in plain words when its rule must hold."""
+    assert WHEN[words].words() == words
+
+
+NOW: dict[str, tuple[Wanted, str]] = {
+    "U0:F1 is demated": (Wanted(("mated",), ()), "U0:F1"),
+    "U0:F1 is at RACK": (Wanted((), ("SHELF",)), "U0:F1"),
+    "U0 is at RACK": (Wanted(("mated",), ()), "U0"),
+    "U1 is at no known place": (Wanted((), ("RACK",)), "U1"),
+    "BAG is at no known place": (Wanted((), ("RACK",)), "BAG"),
+    "RACK is not": (Wanted((), ("SHELF",)), "RACK"),
+}
+
+
+@pytest.mark.parametrize("words", NOW)
+def test_how_it_is_now(words):
+    """What isn't as it must be is told as it is: by its status, or by where its unit is."""
+    wanted, item = NOW[words]
+    places = {place.id: place for place in (Place("RACK", holds=True), Place("BAG", mobile=True))}
+    units = {"U0": Unit("U0", "p"), "U1": Unit("U1", "p")}
+    plant = Plant(MEDIA, KINDS, {"p": Part("p", ports={"F1": Port("F1", "tube")})}, units, places)
+    now = Configuration(plant)
+    now.apply(happened(now, Action("E", "place", ("U0",), START, place="RACK")))
+    world = World(now, media=(), touched=None, now=START, trail=Trail())
+    assert not wanted.is_met(world, item)
+    assert wanted.say_now(world, item) == words
+
+
+def test_a_place_is_no_status():
+    """A unit that stands at a place which is called like a status isn't of that status: only ports have one."""
+    plant = Plant(MEDIA, KINDS, {"p": Part("p")}, {"U0": Unit("U0", "p")}, {"open": Place("open")})
+    now = Configuration(plant)
+    now.apply(happened(now, Action("E", "place", ("U0",), START, place="open")))
+    world = World(now, media=(), touched=None, now=START, trail=Trail())
+    assert Wanted((), ("open",)).is_met(world, "U0")
+    assert not Wanted(("open",), ()).is_met(world, "U0")
 
 
 WARNED: list[tuple[Condition, bool]] = [

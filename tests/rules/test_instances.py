@@ -158,6 +158,58 @@ def test_what_is_broken_is_told_of_what_it_reaches_next(mode):
     ]
 
 
+LATE = ("1 inspect X", "2 energise Z:S", "8 energise X:S", "12 de-energise X:S", "20 energise Y:S")
+
+
+def test_what_is_late_is_put_right_item_by_item():
+    """Of two switches that are late each is put right when it is on; one that is off again meanwhile is late anew."""
+    soon = rule(Within(5 * SECOND, ActionMatch(("inspect",))), ON)
+    found = judged(soon, *LATE)
+    assert [(b.part, b.time // SECOND, u and u // SECOND) for b, u in found.breaches()] == [
+        (("X:S",), 6, 8),
+        (("Y:S",), 6, 20),
+        (("X:S",), 12, None),
+    ]
+    assert [(b.deed and b.deed.words) for b, _ in found.breaches()] == ["inspect X"] * 2 + ["de-energise X:S"]
+
+
+def test_what_is_late_tells_its_clock():
+    """What was not met in time, what falls short anew, and what has not stayed, tell when and by what it began."""
+    clock = (1 * SECOND, 6 * SECOND, "inspect X")
+    soon = Within(5 * SECOND, ActionMatch(("inspect",)))
+    for mode, lines in (
+        (soon, LATE),
+        (replace(soon, stays=True), (*ALL_ON, "1 inspect X", "9 de-energise X:S")),
+    ):
+        findings = judged(rule(mode, ON), *lines).findings()
+        assert findings
+        assert {(f.since, f.deadline, f.trigger) for f in findings} == {clock}
+
+
+@pytest.mark.parametrize("mode", [Within(5 * SECOND, ActionMatch(("de-energise",))), Always(5 * SECOND)])
+def test_a_clock_that_ran_out_runs_no_more(mode):
+    """A clock is told as started, then as stopped, be it met or run out; what did both meanwhile is told as neither."""
+    engine = Engine(RuleSet((rule(mode, Status(SWITCHES, ("on",))),)), Configuration(PLANT), start=0)
+    *on, first, second = events(*ALL_ON, "1 de-energise X:S", "4 energise X:S")
+    for event in on:
+        engine.step(event)
+    engine.advance(1 * SECOND)
+    turned = engine.turned
+    engine.step(first)
+    engine.settle()
+    assert [[c.started for c in told] for told in engine.turns(turned)] == [[SECOND], []]
+    mark, then = engine.mark(), engine.turned
+    engine.step(second)
+    engine.settle()
+    assert [[c.left for c in told] for told in engine.turns(then)] == [[], [2 * SECOND]]
+    assert engine.turns(turned) == ([], [])
+    engine.back(mark)
+    engine.finish(9 * SECOND)
+    assert [[c.started for c in told] for told in engine.turns(then)] == [[], [SECOND]]
+    assert engine.turns(turned) == ([], [])
+    assert engine.clocks() == []
+
+
 # --- ends -------------------------------------------------------------------------------------------------------------
 
 CLOSED = rule(By("outing"), Status(VALVES, ("shut",)))

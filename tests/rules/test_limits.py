@@ -73,11 +73,28 @@ def test_surroundings():
     assert thermal(COLD, "OVEN") == Limit(None)
 
 
+def test_longer_than_anybody_waits():
+    """A limit that lies more than a hundred years ahead is none; one within them is told."""
+    years = 100 * 365.25 * 86_400
+    exact = replace(COLD, capacity=years / log(2.0))
+    assert thermal(replace(exact, capacity=exact.capacity * 1.000001)) == Limit(None)
+    ahead = thermal(replace(exact, capacity=exact.capacity * 0.999999)).time
+    assert ahead is not None
+    assert years * 0.999998 < ahead / SECOND < years
+
+
 def test_measured_temperature():
     """The clock starts from the temperature that was measured; what is too cold already has no time left."""
     assert thermal(COLD, "SITE", 260.0).time == int(1000.0 * log(60.0 / 50.0) * SECOND)
     assert thermal(COLD, "SITE", 240.0).time == 0
     assert thermal(COLD, "OVEN", 240.0).time == 0
+
+
+def test_a_limit_where_it_starts_is_the_lowest():
+    """A part that starts at its limit may get no colder: it has the time until then, and none where it is so cold."""
+    edge = replace(COLD, limit=COLD.start)
+    assert thermal(edge, "SITE").time == 0
+    assert thermal(edge, "SITE", 310.0).time == int(1000.0 * log(110.0 / 100.0) * SECOND)
 
 
 @pytest.mark.parametrize(

@@ -247,6 +247,20 @@ def test_clocks_are_told_first_deadline_first():
     assert [c.deadline for c in engine.clocks()] == [6 * SECOND, 7 * SECOND, 8 * SECOND]
 
 
+def test_what_runs_out_first_is_judged_first():
+    """Of clocks that all run out before anything happens each is judged as things are when it does."""
+    waits = Value(SWITCH, "elapsed", low=100.0, since=("inspect",))
+    rules = [replace(rule(Within(s * SECOND, LOOK), waits), id=f"R{s}") for s in (9, 5, 7, 3)]
+    engine = Engine(RuleSet(tuple(rules)), Configuration(PLANT), start=0)
+    for event in events("1 inspect X:S"):
+        engine.step(event)
+    engine.finish(50 * SECOND)
+    assert [b.rule.id for b, _ in engine.breaches()] == ["R3", "R5", "R7", "R9"]
+    for breach, _ in engine.breaches():
+        (reason,) = breach.reasons
+        assert f"is {breach.rule.id[1:]} s;" in reason.text
+
+
 def test_tolerances_side_by_side():
     """When one tolerance is used up, those of others that began later are not."""
     on = rule(Always(5 * SECOND), Status(IT, ("on",)), Selection(ids=("X:S", "Y:S")))

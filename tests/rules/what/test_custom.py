@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from itertools import count
 from pathlib import Path
@@ -222,6 +223,54 @@ def test_its_rule_has_no_verdict_and_the_others_have(package, mode, turned):
     assert unknown[0].reasons[0].code == "crashed"
     assert "nothing to share" in unknown[0].reasons[0].text
     assert [f.rule for f in findings if f.rule == "other"] == ["other"]
+
+
+@pytest.mark.parametrize("scope", ["", 'scope = "BOX-1"\n'], ids=["whole", "by item"])
+def test_no_verdict_from_the_start(package, scope):
+    """Where a condition crashes before anything has happened that is said at once, and is over when it answers."""
+    names = package(CRASHING, crashes="Crashes")
+    condition = f'{{ custom = "{names["crashes"]}", of = "BOX-1", only = "" }}'
+    text = rule("crashes", f'{scope}mode = "always"', condition)
+    (unknown,) = run(HARDWARE, text).findings()
+    assert (unknown.no_verdict, unknown.time, unknown.until) == (True, 0, None)
+    (unknown,) = run(HARDWARE, text, "inspect BOX-2", "place BOX-1 at SHELF", "inspect BOX-2").findings()
+    assert (unknown.no_verdict, unknown.time, unknown.until) == (True, 0, 2_000_000)
+
+
+@pytest.mark.parametrize("mode", ["always", "within", "by"])
+def test_no_verdict_is_remembered(package, mode):
+    """An engine that goes on from what another remembered says no second time that there is no verdict, and ends it."""
+    names = package(CRASHING, crashes="Crashes")
+    plant = parse_definition({"plant.toml": HARDWARE}).plant()
+    condition = f'{{ custom = "{names["crashes"]}", of = "BOX-1" }}'
+    rules = parse_rules({"rules.toml": rule("crashes", MODES[mode], condition)}, plant)
+    now, events = Configuration(plant), []
+    steps = [
+        "place BOX-1 at SHELF",
+        "begin o",
+        "inspect BOX-2",
+        "end o",
+        "place BOX-1 at SITE",
+        "begin p",
+        "end p",
+    ]
+    for second, words in enumerate(steps, 1):
+        action = parse_phrase(split_phrase(words), plant, id=f"E{second}", happened=second * 1_000_000)
+        events.append(happened(now, action))
+        now.apply(events[-1])
+    engine = Engine(rules, Configuration(plant), start=0)
+    for event in events[:4]:
+        engine.step(event)
+    (unknown,) = (f for f in engine.findings() if f.no_verdict)
+    assert unknown.until is None
+    memory, settled = json.loads(json.dumps([engine.memory(), engine.take_settled()]))
+    later = Engine(rules, engine.world.configuration.fork(), start=4_000_001, memory=memory)
+    later.add_settled(settled)
+    for event in events[4:]:
+        later.step(event)
+    later.finish(9_000_000)
+    (unknown,) = (f for f in later.findings() if f.no_verdict)
+    assert unknown.until == (7_000_000 if mode == "by" else 5_000_000)
 
 
 # --- in the order of its pattern ------------------------------------------------------------------------------------
