@@ -8,7 +8,6 @@ from typing import Protocol
 
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import carries
-from cfgtrack.model.plant import HOLD
 from cfgtrack.network.network import Arc, Network, gated_arcs, interface_arc, subject_arcs
 from cfgtrack.network.reach import Digraph, Reach
 from cfgtrack.network.reduce import Reduced, reduce_network
@@ -103,24 +102,13 @@ class Flow:
     # --- where things are in it ---
 
     def vertices(self, address: str) -> tuple[int, ...]:
-        """Return the vertices that an item stands for: a unit or place, in any medium but hold, for its nodes of
-        the medium, or its ports where it has no such node. Empty when the medium doesn't know it.
-        """
+        """Return the vertices that an item stands for: see `Network.items`. Empty when the medium doesn't know it."""
         known = self._vertices.get(address)
         if known is None:
-            known = self._vertices[address] = self._find_vertices(address)
+            vertex = self.reduced.vertex
+            known = tuple([vertex[item] for item in self.network.items(address)])
+            self._vertices[address] = known
         return known
-
-    def _find_vertices(self, address: str) -> tuple[int, ...]:
-        vertex = self.reduced.of(address)
-        if vertex is not None:
-            return (vertex,)
-        if ":" in address or self.network.medium == HOLD or address not in self.network.base:
-            return ()
-        inside = self.network.items_of(address)
-        nodes = self.network.plant.part_of(address).nodes
-        chosen = [i for i in inside if i.partition(":")[2] in nodes] or inside
-        return tuple(v for i in chosen if (v := self.reduced.of(i)) is not None)
 
     def reach(self, targets: frozenset[int]) -> Reach:
         """Return who reaches any of the target vertices; the same object each time, kept up to date."""

@@ -77,6 +77,22 @@ class Network:
         local = self._pattern(owner).names.get(name)
         return None if local is None else base + local
 
+    def items(self, address: str) -> tuple[int, ...]:
+        """Return the numbers of the items that an address stands for, none where the medium doesn't know it.
+
+        A unit or place stands, in any medium but hold, for its nodes of the medium, or its ports where it has no such
+        node.
+        """
+        item = self.item(address)
+        if item is not None:
+            return (item,)
+        if ":" in address or self.medium == HOLD or address not in self.base:
+            return ()
+        inside = self.items_of(address)
+        nodes = self.plant.part_of(address).nodes
+        chosen = [i for i in inside if i.partition(":")[2] in nodes] or inside
+        return tuple(number for i in chosen if (number := self.item(i)) is not None)
+
     def address(self, item: int) -> str:
         """Return the address of item number `item`."""
         i = bisect_right(self._starts, item) - 1

@@ -31,8 +31,8 @@ def trace(
     It follows one-way links in the direction in which paths of the medium are followed, and not the link that is
     named `without`.
     """
-    begin = [i for s in starts for i in _items(network, s)]
-    goal = {i for e in ends for i in _items(network, e)}
+    begin = [i for s in starts for i in network.items(s)]
+    goal = {i for e in ends for i in network.items(e)}
     fixed = _fixed(network)
     came: dict[int, tuple[int, str]] = {i: (i, "") for i in begin}
     queue = deque(begin)
@@ -45,17 +45,6 @@ def trace(
                 came[far] = (item, link)
                 queue.append(far)
     return []
-
-
-def _items(network: Network, address: str) -> Iterator[int]:
-    item = network.item(address)
-    if item is not None:
-        yield item
-    elif ":" not in address and address in network.base:
-        for inside in network.items_of(address):
-            found = network.item(inside)
-            if found is not None:
-                yield found
 
 
 def _unwind(network: Network, came: dict[int, tuple[int, str]], item: int) -> list[Hop]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from cfgtrack.model.action import LIFT, PLACE
 from cfgtrack.model.event import Event
 from cfgtrack.rules.dependence import Instances
-from cfgtrack.rules.saying import say_either
+from cfgtrack.rules.saying import say_either, say_places
 from cfgtrack.rules.selection import ANYTHING, Selection, stands_at
 from cfgtrack.rules.world import World
 
@@ -26,7 +26,7 @@ class ActionMatch:
     def words(self) -> str:
         """Return the match in plain words."""
         of = f" of {self.of.words()}" if self.of != ANYTHING else ""
-        return say_either(self.actions) + of + (f" to {say_either(self.to)}" if self.to else "")
+        return say_either(self.actions) + of + (f" to {say_places(self.to)}" if self.to else "")
 
 
 class Matcher:

@@ -157,13 +157,6 @@ class Runner(ABC):
             found[name] = (by, (*found.get(name, (by, ()))[1], item))
         return found.values()
 
-    def short_or_unknown(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
-        """Return for whom the rule is not kept now; where that can't be told, for the whole of it."""
-        try:
-            return self.short(it) or {WHOLE: ()}
-        except NoVerdict:
-            return {WHOLE: ()}
-
     def judge(self, it: str | None, event: Event | None) -> None:
         """Judge one item of the scope, or say that there is no verdict."""
         self.guarded(self.settle, it, event)
@@ -187,13 +180,17 @@ class Runner(ABC):
         try:
             settle(it, event)
         except NoVerdict as err:
-            if it not in self._mute:
-                number = self.note(it, WHOLE, (), (err.reason(),), event, no_verdict=True)
-                self.trail.set(self._mute, it, number)
+            self.say_no_verdict(it, err, event)
         else:
             if it in self._mute:
                 self.engine.mend(self._mute[it])
                 self.trail.drop(self._mute, it)
+
+    def say_no_verdict(self, it: str | None, err: NoVerdict, event: Event | None) -> None:
+        """Say that there is no verdict, unless it has been said."""
+        if it not in self._mute:
+            number = self.note(it, WHOLE, (), (err.reason(),), event, no_verdict=True)
+            self.trail.set(self._mute, it, number)
 
     def note(
         self,

@@ -131,7 +131,7 @@ def test_shortest_way(seed, medium):
 
 @given(SEEDS, st.sampled_from(["fluid", "power"]))
 def test_a_way_of_a_unit(seed, medium):
-    """Wherever what a unit stands for has a way, one is traced that begins inside the unit, over made links."""
+    """Wherever what a unit stands for has a way, a shortest one is traced, from where it has, over made links."""
     world = draw_world(seed)
     now = at_fork(world)
     network, graph = compile_network(world.plant, medium), graph_of(now, medium)
@@ -140,10 +140,10 @@ def test_a_way_of_a_unit(seed, medium):
         starts = points(world.plant, medium, unit)
         for end in all_points(world.plant, medium):
             way = [hop.item for hop in trace(network, now, [unit], [end])]
-            if any(nx.has_path(graph, start, end) for start in starts):
-                assert way[0].partition(":")[0] == unit
-                assert way[-1] == end
-                assert all(graph.has_edge(a, b) for a, b in pairwise(way))
+            lengths = [nx.shortest_path_length(graph, s, end) for s in starts if nx.has_path(graph, s, end)]
+            assert len(way) == min(lengths, default=-1) + 1
+            assert all(graph.has_edge(a, b) for a, b in pairwise(way))
+            assert not way or (way[0] in starts and way[-1] == end)
 
 
 def test_contracted_cannot_change():

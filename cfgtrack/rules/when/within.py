@@ -365,7 +365,12 @@ class _Within(Runner):
         clocks = self.running[it]
         over = [c for c in clocks if c.deadline is not None and c.deadline < time]
         self._set_running(it, tuple(c for c in clocks if c not in over))
-        short = self.short_or_unknown(it)
+        try:
+            short = self.short(it) or {WHOLE: ()}
+        except NoVerdict as err:
+            # It is late once that can be told, and it is so then.
+            self.say_no_verdict(it, err, None)
+            short = {}
         late = self.late.get(it, ())
         for c in over:
             assert c.deadline is not None

@@ -225,6 +225,20 @@ def test_its_rule_has_no_verdict_and_the_others_have(package, mode, turned):
     assert [f.rule for f in findings if f.rule == "other"] == ["other"]
 
 
+@pytest.mark.parametrize("turned", [False, True], ids=["plain", "not"])
+def test_a_clock_that_runs_out_without_a_verdict(package, turned):
+    """What can't be told at the deadline is not broken; it is late when it can be told and isn't so."""
+    names = package(CRASHING, crashes="Crashes")
+    asked = f'{{ custom = "{names["crashes"]}", of = "BOX-1" }}'
+    text = rule("crashes", MODES["within"], f"{{ not = {asked} }}" if turned else asked)
+    steps = ["place BOX-1 at SITE", "place BOX-1 at SHELF", *["inspect BOX-2"] * 3]
+    (unknown,) = run(HARDWARE, text, *steps).findings()
+    assert unknown.no_verdict
+    found = run(HARDWARE, text, *steps, "place BOX-1 at SITE").findings()
+    told = [(f.no_verdict, f.since // 1_000_000, f.deadline and f.deadline // 1_000_000) for f in found]
+    assert told == [(True, 2, None), *([(False, 2, 3)] if turned else [])]
+
+
 @pytest.mark.parametrize("scope", ["", 'scope = "BOX-1"\n'], ids=["whole", "by item"])
 def test_no_verdict_from_the_start(package, scope):
     """Where a condition crashes before anything has happened that is said at once, and is over when it answers."""
