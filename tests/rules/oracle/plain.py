@@ -37,7 +37,7 @@ Actions
     condition doesn't ask for it. The selection is read at the moment that is judged: before, or after where it says
     so. A breach at an action is of that moment: it stands no longer than its event.
 15. For `done` and `since`, "later" is the order of events. A value that was taken by the very action that it must
-    be since counts (a torque's own). Where the action never happened everything is since it. An action along a
+    be since is not later than it (it may be of a moment before that was over). Where the action never happened everything is since it. An action along a
     ladder at a unit's port was done to the unit, too; what is measured or inspected there was not. What is too old
     or from before what it must be since doesn't count, so it is unmeasured: where a rule lets that pass
     (`unmeasured`) it passes. (It could be read otherwise, so no case draws both.)
