@@ -356,8 +356,8 @@ def _cause(
 ) -> Cause:
     """Return why an instance turned false at an instant, or a further item fell short.
 
-    The event of that instant that made it so for good: the links that it broke and that were the last way, else its
-    words. Nothing where no event did: it was so from the beginning, or by time alone.
+    The links that are gone with that instant and that were on the way, else the words of the event that made it so for
+    good. Nothing where no event did: it was so from the beginning, or by time alone.
     """
 
     def is_so(moment: Moment) -> bool:
@@ -375,7 +375,8 @@ def _cause(
     culprit = next((i for i in range(len(so) - 1, 0, -1) if so[i] and not so[i - 1]), None)
     if culprit is None or not all(so[culprit:]):
         return ()
-    was, then = moments[culprit - 1], moments[culprit]
+    # What the instant took away, by whichever of its events: it is one change. (It could be read of that event alone.)
+    was, then = moments[0], moments[-1]
     lost: frozenset[Any] = frozenset()
     for leaf in leaves(condition):
         if sort_of(leaf) == "path" and has_items(part):
