@@ -385,7 +385,10 @@ def _cause(
 
 
 def cut(condition: Table, it: str | None, x: str, was: Moment, now: Moment) -> frozenset[Any]:
-    """Return the links that are made no more, and that lay on a way from an item to what it reached."""
+    """Return the links that are made no more, and that lay on a way from an item to what it reached.
+
+    Of several those that would each, made again alone, give it a path; all where none would.
+    """
     medium = condition["path"]
     before, present = was.network(medium), now.network(medium)
     if was.plant.media[medium].get("upstream"):
@@ -396,7 +399,15 @@ def cut(condition: Table, it: str | None, x: str, was: Moment, now: Moment) -> f
     if x not in was.select(condition["from"], it) or now.is_met(condition, x, it):
         return frozenset()
     gone = [(a, b) for a, b in before.edges if not present.has_edge(a, b)]
-    return frozenset(before.edges[a, b]["link"] for a, b in gone if a in reached and b in leading)
+    lost = frozenset(before.edges[a, b]["link"] for a, b in gone if a in reached and b in leading)
+    ends = set(now.select(condition["to"], it))
+    alone = set()
+    for link in lost if len(lost) > 1 else ():
+        mended = present.copy()
+        mended.add_edges_from((a, b) for a, b in gone if before.edges[a, b]["link"] == link)
+        if ends & (nx.descendants(mended, x) | {x}):
+            alone.add(link)
+    return frozenset(alone) or lost
 
 
 # --- at ---------------------------------------------------------------------------------------------------------------
