@@ -30,6 +30,7 @@ SORTS: list[tuple[Selection, tuple[str, ...]]] = [
     (Selection(expansion=False), ("node",)),
     (Selection(load=False), ("node",)),
     (Selection(liquid=True, media=("fluid",)), ("node",)),
+    (Selection(ids=("U:F1:*",)), ("contact",)),
     (Selection(of="it", kinds=("tube",)), WHATS),
     (Selection(of="ports of it", ids=("U:*",)), WHATS),
     (Selection(of="it", what=("unit",)), ("unit",)),
