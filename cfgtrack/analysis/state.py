@@ -31,9 +31,10 @@ class Reading:
 class PortState:
     """One port, valve, switch or cover.
 
-    `medium`: of a shell those of its contacts. `made`: its link is made (a valve or switch: it lets through). `live`: its
-    medium can come to it. `reaches`: the expansions (fluid) or sources to which a path leads from it; of a shell its
-    contacts tell. `cycles` used of `rated`; None rated: no limit given. `event` wrote the status; None: never touched.
+    `medium`: of a shell those of its contacts. `made`: its link is made (a valve or switch: it lets through). `live`:
+    its medium can come to it. `reaches`: the expansions (fluid) or sources to which a path leads from it; of a shell
+    its contacts tell. `cycles` used of `rated`; None rated: no limit given. `event` wrote the status; None: never
+    touched.
     """
 
     address: str

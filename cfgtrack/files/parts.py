@@ -218,6 +218,10 @@ class _Ends:
         self.where[name] = fields.spot("name").where
         return True
 
+    def contacts_of(self, port: str) -> list[str]:
+        """Return the names of the contacts of a shell."""
+        return [name.partition(":")[2] for name in self.medium if name.startswith(f"{port}:")]
+
     def names(self) -> Collection[str]:
         """Return every name that the part uses, usable or not."""
         return [*self.medium, *sorted(self.broken)]
@@ -332,13 +336,17 @@ def _is_end(link: _Written, name: str, end: str, ends: _Ends) -> bool:
     if not end:
         return False
     if end not in ends.names():
-        link.note(name, UNKNOWN, no_such("port, contact or node", end, ends.names()), thing=True)
+        shell, inside = end.partition(":")[0], ends.contacts_of(end.partition(":")[0])
+        why = f"{shell} has no contact {end.partition(':')[2]}; it has {', '.join(inside[:_SHOWN])}"
+        if not inside or ":" not in end:
+            why = no_such("port, contact or node", end, ends.names())
+        link.note(name, UNKNOWN, why, thing=True)
         return False
     if end not in ends.broken and ends.medium[end] is None:
-        inside = [one for one in ends.medium if one.startswith(f"{end}:")]
+        inside = ends.contacts_of(end)
         why = f"{end} is of kind {ends.kinds[end].id}: a link ends at a node or at one half of an interface"
         if inside:
-            why = f"{end} is a shell: a link ends at one of its contacts, {', '.join(inside[:_SHOWN])}"
+            why = f"{end} is a shell: a link ends at one of its contacts, such as {end}:{inside[0]}"
         link.note(name, "link-end", why)
         return False
     return True
@@ -350,7 +358,8 @@ def _is_gate(link: _Written, medium: str | None, ends: _Ends) -> bool:
         return False
     kind = ends.kinds.get(gate)
     if kind is None:
-        is_node = f"{gate} is a node, not a port" if gate in ends.medium else ""
+        what = "contact" if ":" in gate else "node"
+        is_node = f"{gate} is a {what}, not a port" if gate in ends.medium else ""
         link.note("gate", UNKNOWN, is_node or no_such("port", gate, ends.kinds), thing=True)
     elif kind.joined is not None:
         link.note(

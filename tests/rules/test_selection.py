@@ -17,7 +17,7 @@ SORTS: list[tuple[Selection, tuple[str, ...]]] = [
     (Selection(ids=("U:F1", "U:*")), INSIDE),
     (Selection(ids=("U",)), OWNERS),
     (Selection(ids=("U", "RACK")), OWNERS),
-    (Selection(ids=("U", "U:F1")), WHATS),
+    (Selection(ids=("U", "U:F1")), (*INSIDE, *OWNERS)),
     (Selection(parts=("p",)), ("unit",)),
     (Selection(parts=("p",), ids=("U:*",)), INSIDE),
     (Selection(parts=("p",), what=("port",)), ("port",)),
