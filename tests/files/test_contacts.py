@@ -29,7 +29,7 @@ def box(more: str, links: str = "") -> str:
 
 
 def test_in_short_in_tables_and_in_rows():
-    """Counted up, in a table with a medium of its own, in a list: all are contacts, of the kind's medium unless said."""
+    """Counted up, in a table with a medium of its own, in a list: all are contacts, of the kind's medium or said."""
     text = box(
         'contacts = ["1..2", "S"], contact = [{ name = "G", medium = "ground", tags = ["shield"] }]',
         '["J:2", "bus"]',
