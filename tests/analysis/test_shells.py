@@ -96,7 +96,7 @@ def test_who_shares_only_ground_is_not_fed(far: str, fed: tuple[str, ...]) -> No
 
 @pytest.mark.parametrize(("first", "live"), [((), ["CABLE:B", "LAMP:J"]), (("SUPPLY:J", "CABLE:A"), [])])
 def test_a_rule_about_a_shell_is_about_its_contacts(first: tuple[str, ...], live: list[str]) -> None:
-    """A shell is live where any of its contacts has a path, that of another pin too: parted then, it breaks the rule."""
+    """A shell is live where any of its contacts has a path, another pin too: parted then, it breaks the rule."""
     now = plugged("2")
     if first:
         now.apply(happened(now, Action("off", "demate", first, 4)))
