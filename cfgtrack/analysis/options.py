@@ -15,7 +15,7 @@ from cfgtrack.model.action import LIFT, PLACE, Action
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Move
-from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.plant import Plant, owner_of, port_of
 from cfgtrack.model.possibility import Impossible, moves_from, resolve
 from cfgtrack.network.network import Network
 from cfgtrack.rules.engine import Engine
@@ -136,14 +136,16 @@ def candidates(
 
 
 def _ports(plant: Plant, thing: str) -> list[str]:
-    """Return a port itself, those of a unit or place, or those that the links of a node lead over."""
+    """Return a port itself, a contact's shell, the ports of a unit or place, or those that a node's links lead over."""
     owner, colon, name = thing.partition(":")
     if not colon:
         return plant.ports_of(thing)
+    if plant.contact(thing) is not None:
+        return [port_of(thing)]
     if plant.node(thing) is None:
         return [thing]
     links = [link for link in plant.part_of(owner).links if name in (link.a, link.b)]
-    addresses = (f"{owner}:{end}" for link in links for end in (link.a, link.b, link.gate))
+    addresses = (port_of(f"{owner}:{end}") for link in links for end in (link.a, link.b, link.gate))
     return list(dict.fromkeys(a for a in addresses if plant.port(a) is not None))
 
 

@@ -161,7 +161,7 @@ class _Items:
         """Note rows about parts that nobody defines in these files."""
         parts = self.gathered.named["part"]
         for name, rows in self.gathered.part_rows.items():
-            for row in (*rows.ports, *rows.nodes, *rows.links):
+            for row in (*rows.ports, *rows.contacts, *rows.nodes, *rows.links):
                 row.is_known("part", "part", name, parts)
 
     def check_sites(self) -> None:

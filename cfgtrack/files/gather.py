@@ -17,11 +17,12 @@ from cfgtrack.model.trouble import Problem, Problems
 
 _PORT = (
     "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
-    " site remote reach"
+    " site remote reach contacts"
 )
 _PLACE = "id parent title part holds mobile capacity facings sink loop tags site operates"
 COLUMNS: dict[str, tuple[str, ...]] = {
     "ports": tuple(_PORT.split()),
+    "contacts": ("part", "port", "name", "medium", "loop", "tags", "title"),
     "nodes": ("part", "name", "medium", "litres", *ROLES, "loop", "tags", "title", "remote"),
     "links": ("part", "a", "b", "gate", "one_way"),
     "units": ("id", "part", "title", "home", "loop", "tags"),
@@ -32,6 +33,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 
 _REQUIRED: dict[str, tuple[str, ...]] = {
     "ports": ("part", "name", "kind"),
+    "contacts": ("part", "port", "name"),
     "nodes": ("part", "name", "medium"),
     "links": ("part", "a", "b"),
     "units": ("id", "part"),
@@ -140,4 +142,4 @@ class Gathered:
         elif part := row.text("part", required=True):
             row.label = f"part {part}, {what.removesuffix('s')}"
             rows = self.part_rows.setdefault(part, PartRows())
-            {"ports": rows.ports, "nodes": rows.nodes, "links": rows.links}[what].append(row)
+            getattr(rows, what).append(row)
