@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Mapping
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -103,7 +104,7 @@ class _Net:
                 self._item(sort, index, row)
         for index, row in self.tables["bus"].items():
             self._bus(index, row)
-        for (sort, index), _ in switches.items():
+        for sort, index in switches:
             self.found.left_out["switches at what isn't there"].append(f"{sort} {index}")
         for bus in self.at_bus.keys() - self.tables["bus"].keys():
             self.found.left_out["joints to buses that aren't there"] += [
@@ -123,9 +124,8 @@ class _Net:
             text = frame["_object"]
             split = json.loads(text) if isinstance(text, str) else text
             columns, index, data = split["columns"], split["index"], split["data"]
-            if not all(isinstance(one, list) for one in (columns, index, data)):
-                raise TypeError
-            rows = {_key(i): dict(zip(columns, row, strict=True)) for i, row in zip(index, data, strict=True)}
+            named = zip(index, data, strict=True)
+            rows: dict[str, Row] = {_key(i): dict(zip(columns, row, strict=True)) for i, row in named}
         except (KeyError, TypeError, ValueError, RecursionError):
             self.problems.add(
                 str(self.path), "wrong-type", f"{name}: expected a table of columns, index and data"
@@ -158,17 +158,21 @@ class _Net:
         buses = [_key(row[column]) for column in columns]
         ports = "ABC"[: len(columns)]
         gates: dict[str, list[str]] = {port: [] for port in ports}
+        set_by: dict[str, str] = {}
         for bus, at_it in switches.items():
-            if bus in buses:
-                gates[ports[buses.index(bus)]] += [f"S{index}" for index in at_it]
-            else:
+            if bus not in buses:
                 self.found.left_out["switches at no end of their branch"] += at_it
+                continue
+            port = ports[buses.index(bus)]
+            for switch in at_it:
+                gate = f"S{port}{len(gates[port]) + 1 if gates[port] else ''}"
+                gates[port].append(gate)
+                set_by[gate] = switch
         called = f"{sort}-{index}".upper()
         unit = self.found.unit(sort, index, _between(gates), called=called, title=_name(sort, index, row))
         self.found.came[sort] += 1
-        for names in gates.values():
-            for name in names:
-                self._set(name[1:], f"{unit}:{name}")
+        for gate, switch in set_by.items():
+            self._set(switch, f"{unit}:{gate}")
         for port, bus in zip(ports, buses, strict=True):
             self._at(bus, f"{unit}:{port}", row, unit)
 
@@ -251,10 +255,8 @@ def _between(gates: Mapping[str, list[str]]) -> Part:
         ports.update({name: Port(name, "switch") for name in names})
         inner = [f"n{name}" for name in names[1:]]
         nodes.update({name: Node(name, _MEDIUM) for name in inner})
-        points = [port, *inner, "body"]
-        links += [
-            InternalLink(a, b, gate) for a, b, gate in zip(points, points[1:], names or [""], strict=True)
-        ]
+        row = pairwise([port, *inner, "body"])
+        links += [InternalLink(a, b, gate) for (a, b), gate in zip(row, names or [""], strict=True)]
     return Part("", ports=ports, nodes=nodes, links=tuple(links))
 
 
