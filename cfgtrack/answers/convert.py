@@ -27,6 +27,14 @@ RULES = "rules.toml"
 
 
 @dataclass(frozen=True, slots=True)
+class Counted:
+    """A sort of thing, and how many there are."""
+
+    what: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
 class Taken:
     """Something that was guessed or left out, and the things it is about."""
 
@@ -49,19 +57,25 @@ class Guarded:
 class Converted(Answer):
     """What came in from `sources` of a form, what was guessed and left out, and the files in which it stands now.
 
-    `came` counts what was there in the source's own words, `made` what it has become. `rules` are the starter rules
-    that fit, `unfit` those that would guard nothing; neither is told of a drawing. With `dry_run` nothing was written.
+    `came` counts what was there in the source's own words, `made` what it has become. With `dry_run` nothing was
+    written.
     """
 
     dry_run: bool
     sources: tuple[str, ...]
     form: str
-    came: Mapping[str, int]
+    came: tuple[Counted, ...]
     guessed: tuple[Taken, ...]
     left_out: tuple[Taken, ...]
     made: Mapping[str, int]
     folder: str
     files: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Begun(Converted):
+    """A new plant. `rules` are the starter rules that fit, `unfit` those that would guard nothing."""
+
     rules: tuple[Guarded, ...] = ()
     unfit: tuple[str, ...] = ()
 
@@ -82,10 +96,10 @@ def convert(asking: Asking, source: Path, folder: Path, *, form: str = "") -> Co
     with noting((f"{source}: what it says doesn't hold together as a plant:",)):
         definition, texts = _definition(drawing, at, _head(drawing.form, [source]))
     _write(folder, texts, dry_run=asking.dry_run)
-    return _converted(asking, at, [source], drawing, definition, folder, texts)
+    return Converted(*_told(asking, at, [source], drawing, definition), str(folder), tuple(texts))
 
 
-def new(asking: Asking, folder: Path, *, units: Path | None = None, joints: Path | None = None) -> Converted:
+def new(asking: Asking, folder: Path, *, units: Path | None = None, joints: Path | None = None) -> Begun:
     """Begin a plant in a folder: an empty one, with comments, or one from a list of units and one of joints.
 
     The starter rules that fit it stand beside it, with an empty one all of them. BadInput with every problem of both
@@ -100,7 +114,7 @@ def new(asking: Asking, folder: Path, *, units: Path | None = None, joints: Path
         texts = {**_empty(), RULES: starter().text}
         _write(folder, texts, dry_run=asking.dry_run)
         made = {"parts": 0, "units": 0, "joints": 0}
-        return Converted(Moment(at), asking.dry_run, (), "", {}, (), (), made, str(folder), tuple(texts))
+        return Begun(Moment(at), asking.dry_run, (), "", (), (), (), made, str(folder), tuple(texts))
     from cfgtrack.files.definition import shipped
     from cfgtrack.files.foreign.drawing import JOINTS
     from cfgtrack.files.foreign.lists import read_lists
@@ -110,7 +124,9 @@ def new(asking: Asking, folder: Path, *, units: Path | None = None, joints: Path
     definition, texts = _definition(drawing, at, _head(drawing.form, sources))
     rules, unfit, texts[RULES] = _fitting(definition)
     _write(folder, texts, dry_run=asking.dry_run)
-    return _converted(asking, at, sources, drawing, definition, folder, texts, rules, unfit)
+    return Begun(
+        *_told(asking, at, sources, drawing, definition), str(folder), tuple(texts), rules=rules, unfit=unfit
+    )
 
 
 def _instant(asking: Asking) -> int:
@@ -157,36 +173,27 @@ def _said(drawing: Drawing) -> Iterator[str]:
             yield clean(f"- {what}: {first}{more}")
 
 
-def _converted(
-    asking: Asking,
-    at: int,
-    sources: Sequence[Path],
-    drawing: Drawing,
-    definition: Definition,
-    folder: Path,
-    texts: Mapping[str, str],
-    rules: tuple[Guarded, ...] = (),
-    unfit: tuple[str, ...] = (),
-) -> Converted:
-    made = {
-        "parts": len(drawing.parts),
-        "units": len(definition.units),
-        "joints": len(drawing.joined),
-    }
-    return Converted(
-        Moment(at),
-        asking.dry_run,
-        tuple(map(str, sources)),
-        drawing.form,
-        dict(drawing.came),
-        tuple(Taken(what, tuple(things)) for what, things in drawing.guessed.items()),
-        tuple(Taken(what, tuple(things)) for what, things in drawing.left_out.items()),
-        made,
-        str(folder),
-        tuple(texts),
-        rules,
-        unfit,
+def _told(
+    asking: Asking, at: int, sources: Sequence[Path], drawing: Drawing, definition: Definition
+) -> tuple[
+    Moment,
+    bool,
+    tuple[str, ...],
+    str,
+    tuple[Counted, ...],
+    tuple[Taken, ...],
+    tuple[Taken, ...],
+    Mapping[str, int],
+]:
+    """Return the first fields of `Converted`."""
+    guessed, left_out = (
+        tuple(Taken(what, tuple(things)) for what, things in taken.items())
+        for taken in (drawing.guessed, drawing.left_out)
     )
+    made = {"parts": len(drawing.parts), "units": len(definition.units), "joints": len(drawing.joined)}
+    names = tuple(map(str, sources))
+    came = tuple(Counted(what, number) for what, number in drawing.came.most_common())
+    return Moment(at), asking.dry_run, names, drawing.form, came, guessed, left_out, made
 
 
 def _write(folder: Path, texts: Mapping[str, str], *, dry_run: bool) -> None:
@@ -253,8 +260,10 @@ def _empty() -> dict[str, str]:
     return {MAIN: EMPTY}
 
 
-EMPTY = """# A plant. Lines that begin with # and a letter or bracket are an example: take the # away, and it can be loaded.
-# See what would be loaded: cfgtrack load --dry-run plant.toml      Load it: cfgtrack load plant.toml
+EMPTY = """\
+# A plant. Lines that begin with # and no blank are an example: take the # away, and it can be loaded.
+# See what would be loaded: cfgtrack load --dry-run plant.toml
+# Load it: cfgtrack load plant.toml
 # Long lists can stand in CSV files, each named in a [[csv]] table: file = "units.csv", table = "units".
 
 title = "A new plant"

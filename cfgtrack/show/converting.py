@@ -26,10 +26,9 @@ def converted_text(converted: Converted) -> str:
 
 
 def _came(converted: Converted) -> str:
-    kinds = sorted(converted.came.items(), key=lambda one: -one[1])
-    told = [f"{number} {kind}" for kind, number in kinds[:_KINDS]]
-    rest = sum(number for _, number in kinds[_KINDS:])
-    told += [f"{rest} more of {count(len(kinds) - _KINDS, 'sort')}"] if rest else []
+    told = [f"{one.number} {one.what}" for one in converted.came[:_KINDS]]
+    others = converted.came[_KINDS:]
+    told += [f"{sum(one.number for one in others)} of {count(len(others), 'more sort')}"] if others else []
     return labelled(
         "read", f"{' and '.join(converted.sources)} ({converted.form}): {', '.join(told)}", by=0, to=10
     )
@@ -44,7 +43,9 @@ def _taken(label: str, taken: Sequence[Taken]) -> Iterator[str]:
 
 def _rules(converted: Converted) -> str:
     """Return the starter rules that fit, each with what it would guard, and the names of those that don't."""
-    if not converted.rules and not converted.unfit:
+    from cfgtrack.answers.convert import Begun
+
+    if not isinstance(converted, Begun) or not converted.sources:
         return ""
     rows = []
     for one in converted.rules:

@@ -824,11 +824,30 @@ def working(s: Asker) -> None:
     assert report["check"]["doers_assumed"] == ["1"]
 
 
+GRAPH = """<graphml><graph edgedefault="directed">
+<node id="a"/><node id="b"/><edge source="a" target="b"/><hyperedge id="h"/>
+</graph></graphml>
+"""
+
+
+def drafting(s: Asker) -> None:
+    """Begin a plant: an empty one, one from two lists; convert a graph; see it first, then have it written."""
+    s.ask("new", s.folder / "empty")
+    units = s.file("units.csv", "name,kind,litres\nT,tank,9 l\nV,valve,\nC,cooler,2 l\n")
+    joints = s.file("joints.csv", "a,b\nT,V\nV,C\n")
+    s.ask("new", s.folder / "listed", "--units", units, "--joints", joints)
+    s.ask("new", s.folder / "crossed", "--units", s.file("one.csv", "name\nX\n"), "--joints",
+          s.file("none.csv", "a,b\n"), "--dry-run")  # fmt: skip
+    graph = s.file("net.graphml", GRAPH)
+    for words in (("--dry-run",), ("--at", at(0))):
+        s.ask("convert", graph, "--to", s.folder / "graph", *words)
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, recording, clocks, checking, deciding, drawing, keeping, auditing, importing, starting, looking_up,
-        at_the_bay, ruling, every_verb, working,
+        at_the_bay, ruling, every_verb, working, drafting,
     )
 }  # fmt: skip
 
