@@ -150,7 +150,7 @@ class _Lists:
         sort = unit.kind or means.word or "unit"
         shape = self._shape(unit, means, halves, media, main)
         unit_id = self.found.unit(
-            sort, unit.key, shape, called=called, title=unit.title or unit.kind, loop=unit.loop
+            sort, unit.key, shape, called=called, title=unit.title, loop=unit.loop
         )
         self.found.came["units" if not unit.key.startswith("\0") else "joints that are units"] += 1
         gate = next((p for p in shape.ports.values() if p.kind in PASSING), None)
