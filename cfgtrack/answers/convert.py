@@ -277,10 +277,7 @@ title = "A new plant"
 #id = "tank"
 #title = "Coolant tank"
 #mass = "40 kg"
-#port = [
-#    { name = "OUT", kind = "fluid-disconnect", size = "DN25" },
-#    { name = "V", kind = "valve" },
-#]
+#port = [ { name = "OUT", kind = "fluid-disconnect", size = "DN25" }, { name = "V", kind = "valve" } ]
 #node = [ { name = "COOLANT", medium = "fluid", litres = "60 l", expansion = true } ]
 #links = [ ["OUT", "COOLANT", "V"] ]
 

@@ -488,10 +488,11 @@ condition = { custom = "crashes", of = "FRAIL-1" }
 def drawing(s: Asker) -> None:
     """Draw into a file of each form, and as text."""
     _shop(s)
-    for form in ("svg", "png", "pdf", "dot"):
+    for form in ("svg", "png", "pdf", "dot", "graphml"):
         s.ask("draw", "--medium", "power", "-o", s.folder / f"power.{form}")
     for form in ("svg", "dot"):
         s.ask("draw", "--unit", "BOX-1", "--form", form)
+    s.ask("draw", "--form", "graphml")
 
 
 def keeping(s: Asker) -> None:

@@ -54,7 +54,10 @@ class Read(Reader):
 
 
 def _drawing(root: Element) -> Drawing:
-    keys = {key.get("id", ""): key.get("attr.name", key.get("id", "")).casefold() for key in root.iter("key")}
+    keys = {
+        key.get("id", ""): (key.get("attr.name") or key.get("yfiles.type") or key.get("id", "")).casefold()
+        for key in root.iter("key")
+    }
     units: dict[str, Listed] = {}
     unread: dict[str, None] = {}
     twice = []

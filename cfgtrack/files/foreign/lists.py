@@ -149,9 +149,7 @@ class _Lists:
         called = unit.title if unit.key.startswith("\0") else unit.key
         sort = unit.kind or means.word or "unit"
         shape = self._shape(unit, means, halves, media, main)
-        unit_id = self.found.unit(
-            sort, unit.key, shape, called=called, title=unit.title, loop=unit.loop
-        )
+        unit_id = self.found.unit(sort, unit.key, shape, called=called, title=unit.title, loop=unit.loop)
         self.found.came["units" if not unit.key.startswith("\0") else "joints that are units"] += 1
         gate = next((p for p in shape.ports.values() if p.kind in PASSING), None)
         if gate is not None:
@@ -180,10 +178,10 @@ class _Lists:
         for medium in media:
             body = "body" if len(media) == 1 else f"body-{medium}"
             is_main = medium == main
-            if is_main and means.does in (GATE, ONE_WAY) and len(mine) == 2:
-                one_way = means.does == ONE_WAY or any(half.one_way for half in mine)
+            both_ways = means.does == GATE and not any(half.one_way for half in mine)
+            if is_main and len(mine) == 2 and (both_ways or means.does == ONE_WAY):
                 enter, leave = mine if mine[0].end == "b" or mine[1].end == "a" else mine[::-1]
-                links.append(InternalLink(enter.name, leave.name, gate, one_way))
+                links.append(InternalLink(enter.name, leave.name, gate, means.does == ONE_WAY))
                 continue
             litres = unit.litres if is_main else None
             roles = unit.roles or (_ROLES.get(means.does, frozenset()) if is_main else frozenset())

@@ -61,5 +61,5 @@ def guess(text: str) -> Guess:
     found = next((Guess(medium, does, word) for word, medium, does in _LOOKED_UP if word in known), Guess())
     supply = next((word for word in words if word in _SUPPLIES), "")
     if supply and found.does in ("", EXPANSION):
-        return Guess(found.medium, STORE if found.does else SOURCE, supply)
+        return Guess(found.medium, STORE if found.does else SOURCE, found.word or supply)
     return found
