@@ -55,7 +55,7 @@ class Read(Reader):
 
 def _drawing(root: Element) -> Drawing:
     keys = {
-        key.get("id", ""): (key.get("attr.name") or key.get("yfiles.type") or key.get("id", "")).casefold()
+        key.get("id", ""): (key.get("attr.name") or key.get("yfiles.type") or key.get("id") or "").casefold()
         for key in root.iter("key")
     }
     units: dict[str, Listed] = {}

@@ -50,9 +50,8 @@ def reader_of(path: Path, form: str = "") -> Reader:
     """Return the reader of one of `FORMS`; with "" the one that the file looks to be for. BadInput for none."""
     if form:
         return _reader(form)
-    head = _head(path)
     for reader in map(_reader, FORMS):
-        if reader.begins(head):
+        if reader.can_read(path):
             return reader
     known = ", ".join(f"{_reader(name).form} ({_reader(name).expects})" for name in FORMS)
     raise BadInput(Problem(str(path), "wrong-kind", f"expected one of {known}; found none of them"))
@@ -65,13 +64,14 @@ def _reader(form: str) -> Reader:
     return found
 
 
-def raw_of(path: Path) -> bytes:
-    """Return the bytes of a file. BadInput where they can't be had, or are too many."""
+def raw_of(path: Path, *, first: int = -1) -> bytes:
+    """Return the bytes of a file, or the first of them. BadInput where they can't be had, or are too many."""
     problems = Problems()
     try:
         if path.stat().st_size > MOST:
             problems.add(str(path), "too-large", f"expected at most {MOST // 1_000_000} MB")
-        raw = b"" if problems else path.read_bytes()
+        with path.open("rb") as file:
+            raw = b"" if problems else file.read(first)
     except FileNotFoundError:
         problems.add(str(path), "no-such-file", "there is no such file")
     except IsADirectoryError:
@@ -88,7 +88,7 @@ def raw_of(path: Path) -> bytes:
 
 def _head(path: Path) -> str:
     """Return the first text of a file, whatever it is encoded in, without NULs and a byte order mark."""
-    return raw_of(path)[:_ENOUGH].replace(b"\0", b"").decode("utf-8", "replace").lstrip("\ufeff\ufffd")
+    return raw_of(path, first=_ENOUGH).replace(b"\0", b"").decode("utf-8", "replace").lstrip("\ufeff\ufffd")
 
 
 def missing(path: Path, form: str, library: str, extra: str) -> NoAnswer:
