@@ -79,8 +79,9 @@ class Drawing:
     joined: list[tuple[str, str]] = field(default_factory=list)
     statuses: dict[str, str] = field(default_factory=dict)
     ids: dict[tuple[str, str], str] = field(default_factory=dict)
-    _same: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    _same: dict[str, str] = field(default_factory=dict)
     _free: Uniquely = field(default_factory=Uniquely)
+    _free_part: Uniquely = field(default_factory=Uniquely)
 
     def unit(
         self,
@@ -112,17 +113,12 @@ class Drawing:
     def _part(self, sort: str, shape: Part) -> str:
         """Return the part of this shape, made where there is none: sort, sort-2, ..."""
         label = ident(sort.lower())
-        for known in self._same[label][-_MOST_COMPARED:]:
-            if replace(self.parts[known], id="", title=shape.title) == shape:
-                return known
-        number = len(self._same[label]) + 1
-        part_id = label if number == 1 else f"{label}-{number}"
-        while part_id in self.parts:
-            number += 1
-            part_id = f"{label}-{number}"
-        self.parts[part_id] = replace(shape, id=part_id, title=shape.title or clean(sort))
-        self._same[label].append(part_id)
-        return part_id
+        shape = replace(shape, title=shape.title or clean(sort))
+        key = f"{label}\n{shape}"
+        if key not in self._same:
+            self._same[key] = self._free_part(label)
+            self.parts[self._same[key]] = replace(shape, id=self._same[key])
+        return self._same[key]
 
     def join(self, one: str, other: str) -> None:
         """Have two ports mated."""
@@ -146,15 +142,12 @@ class Drawing:
         if len(subjects) == 2:
             unit = self.units[owner_of(subjects[0])]
             kind = shipped().kinds[self.parts[unit.part].ports[subjects[0].partition(":")[2]].kind]
-            status = kind.statuses[-1]
+            status = kind.joined or kind.statuses[-1]
         return Action(f"initial:{subjects[0]}", FOUND, subjects, at, status=status, by=BY, initial=True)
 
 
 BY = "drawing"
 """Who says how a plant stands that was read from a foreign file."""
-
-_MOST_COMPARED = 64
-"""With so many parts of a sort a new shape is compared: alike ones come close together, and no file takes for ever."""
 
 
 def ident(text: str) -> str:
