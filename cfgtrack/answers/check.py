@@ -163,7 +163,8 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
     with asking.read() as journal:
         moment = asking.moment(journal)
         past = Past(journal, moment)
-        expect_thing(past.plant, thing)
+        thing = expect_thing(past.plant, thing)
+        asking = replace(asking, by=asking.doer(past.plant))
         if asking.by and (why := not_a_doer(past.plant, asking.by)):
             raise NoAnswer(Problem("--by", UNKNOWN, why))
         chosen = rules_to_judge_by(past, rules)
