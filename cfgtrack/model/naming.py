@@ -11,6 +11,8 @@ import unicodedata
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from cfgtrack.model.unknown import ANYTHING
+
 if TYPE_CHECKING:
     from cfgtrack.model.part import Part
     from cfgtrack.model.plant import Plant
@@ -110,7 +112,7 @@ def aliases_in(part: Part) -> dict[str, tuple[str, ...]]:
 
 
 class Clash(NamedTuple):
-    """An alias by which nobody can tell which of two things is meant. `inside`: the port or node that has it."""
+    """An alias by which nobody can tell which of two things is meant, and the sort and id of the item that has it."""
 
     sort: str
     id: str
@@ -130,22 +132,20 @@ def clashes(plant: Plant) -> Iterator[Clash]:
     for sort, table in things:
         for thing in table.values():
             for alias in map(folded, thing.aliases):
-                other = _other(plant, sort, thing.id, alias)
+                other = _other(plant, thing.id, alias)
                 if other:
                     yield Clash(sort, thing.id, f"the alias {alias} is {other} already")
     for part in plant.parts.values():
         yield from _inside(part)
 
 
-def _other(plant: Plant, sort: str, own: str, alias: str) -> str:
+def _other(plant: Plant, own: str, alias: str) -> str:
     """Return what else an alias means, "" when nothing does."""
-    found = plant.sort_of(alias)
-    if found and (alias != own or (found == "part") != (sort == "part")):
-        return f"the {'id' if ':' not in alias else 'address'} of a {found}"
-    owners = [one for one in plant.names.owners.get(alias, ()) if sort == "part" or one != own]
-    parts = [one for one in plant.names.parts.get(alias, ()) if sort != "part" or one != own]
-    other = next(iter((*owners, *parts)), "")
-    return f"that of {other}" if other else ""
+    other = next((address for address in plant.names.meant(alias, ANYTHING) if address != own), "")
+    if not other:
+        return ""
+    what = plant.sort_of(other)
+    return f"the {'address' if ':' in other else 'id'} of a {what}" if other == alias else f"that of {other}"
 
 
 def _inside(part: Part) -> Iterator[Clash]:

@@ -115,20 +115,26 @@ class Plant:
         """Return the attributes of a unit or place, with those of its part that it has none of its own for; a port's
         or node's own.
         """
-        owner, colon, name = address.partition(":")
-        part = self.part_of(owner)
-        if colon:
-            return (part.ports.get(name) or part.nodes[name]).attributes
-        own = (self.units.get(owner) or self.places[owner]).attributes
-        return {**part.attributes, **own} if part.attributes else own
+        own = self.own_attributes_of(address)
+        of_part = {} if ":" in address else self.part_of(address).attributes
+        return {**of_part, **own} if of_part else own
+
+    def own_attributes_of(self, address: str) -> Mapping[str, Attribute]:
+        """Return the attributes of a unit, place, port or node that it has itself."""
+        found: Mapping[str, Attribute] = self._thing(address).attributes
+        return found
 
     def aliases_of(self, address: str) -> tuple[str, ...]:
         """Return what a unit, place, port or node is called besides its id."""
+        found: tuple[str, ...] = self._thing(address).aliases
+        return found
+
+    def _thing(self, address: str) -> Unit | Place | Port | Node:
         owner, colon, name = address.partition(":")
-        if colon:
-            part = self.part_of(owner)
-            return (part.ports.get(name) or part.nodes[name]).aliases
-        return (self.units.get(owner) or self.places[owner]).aliases
+        if not colon:
+            return self.units.get(owner) or self.places[owner]
+        part = self.part_of(owner)
+        return part.ports.get(name) or part.nodes[name]
 
     def part_of(self, owner: str) -> Part:
         """Return the part of a unit, or the fittings of a place. KeyError for an unknown owner."""
