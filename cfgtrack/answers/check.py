@@ -152,6 +152,8 @@ class Choices(Answer):
 
     can: tuple[Choice, ...]
     more: tuple[str, ...] = ()
+    thing: str = ""
+    aliases: tuple[str, ...] = ()
 
 
 def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
@@ -187,7 +189,8 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         )
         for one in found
     )
-    return Choices(moment, tuple(choices), tuple(cut), notes=notes)
+    aliases = past.plant.aliases_of(thing)
+    return Choices(moment, tuple(choices), tuple(cut), thing, aliases, notes=notes)
 
 
 def _nobody_there(past: Past, thing: str, by: str | None) -> tuple[str, ...]:

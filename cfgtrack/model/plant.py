@@ -125,14 +125,14 @@ class Plant:
         return found
 
     def aliases_of(self, address: str) -> tuple[str, ...]:
-        """Return what a unit, place, port or node is called besides its id."""
+        """Return what a unit, place, port, node or part is called besides its id."""
         found: tuple[str, ...] = self._thing(address).aliases
         return found
 
-    def _thing(self, address: str) -> Unit | Place | Port | Node:
+    def _thing(self, address: str) -> Unit | Place | Port | Node | Part:
         owner, colon, name = address.partition(":")
         if not colon:
-            return self.units.get(owner) or self.places[owner]
+            return self.units.get(owner) or self.places.get(owner) or self.parts[owner]
         part = self.part_of(owner)
         return part.ports.get(name) or part.nodes[name]
 

@@ -152,6 +152,7 @@ class Selection:
             ids=tuple(map(plant.resolve, self.ids)),
             parts=tuple(plant.resolve(part, ("part",)) for part in self.parts),
             places=tuple(plant.resolve(place, PLACE) for place in self.places),
+            at=tuple(plant.resolve(place, PLACE) for place in self.at),
         )
 
     def items(self, view: View, it: str | None = None) -> tuple[str, ...]:
