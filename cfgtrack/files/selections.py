@@ -119,13 +119,12 @@ def _attribute_tests(table: Table) -> tuple[AttributeTest, ...]:
 def _attribute_test(table: Table) -> AttributeTest | None:
     name, before = table.text("name", required=True), table.noted
     said = table.get("is")
-    among = [table.attribute("is", name, one) for one in (said if isinstance(said, list) else [said])]
-    if said is None:
-        among = []
-    elif said == []:
+    wanted = said if isinstance(said, list) else [] if said is None else [said]
+    among = [table.attribute("is", name or "it", one) for one in wanted]
+    if said == []:
         table.note("is", "missing", "is lists nothing")
     low, high = (
-        None if (value := table.get(bound)) is None else table.attribute(bound, name, value)
+        None if (value := table.get(bound)) is None else table.attribute(bound, name or "it", value)
         for bound in ("min", "max")
     )
     for bound, value in (("min", low), ("max", high)):

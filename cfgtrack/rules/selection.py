@@ -359,10 +359,12 @@ def stands_at(view: View, owner: str, patterns: Iterable[str]) -> bool:
 def place_fits(plant: Plant, place: str, patterns: Iterable[str]) -> bool:
     """Return whether a place matches a pattern of its id, or has the tag that a ``#tag`` pattern names."""
     for pattern in patterns:
+        if plant.names and plant.resolve(pattern, PLACE) == place:
+            return True
         if pattern.startswith("#"):
             found = plant.places.get(place)
             if found is not None and pattern[1:] in found.tags:
                 return True
-        elif fits(place, (pattern,)) or (plant.names and plant.resolve(pattern, PLACE) == place):
+        elif fits(place, (pattern,)):
             return True
     return False
