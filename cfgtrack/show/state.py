@@ -246,7 +246,8 @@ def _load_table(loads: Sequence[LoadState], local: Callable[[str], str]) -> str:
 
 def _attribute_table(given: Sequence[Given], local: Callable[[str], str]) -> str:
     rows = [
-        [local(g.subject) or g.subject, g.name, attribute_text(g.value), "its part" if g.of_part else ""] for g in given
+        [local(g.subject) or g.subject, g.name, attribute_text(g.value), "its part" if g.of_part else ""]
+        for g in given
     ]
     return table(["of", "attribute", "value", "from"], rows)
 

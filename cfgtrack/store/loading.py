@@ -13,12 +13,12 @@ from hashlib import sha256
 from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.model.action import DEFINE, Action
+from cfgtrack.model.attribute import attribute_from_json, attribute_text
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import Entry
 from cfgtrack.model.item import item_from_json, item_to_json
 from cfgtrack.model.naming import clashes
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.quantity import from_json
 from cfgtrack.model.trouble import Problem, Refused
 from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.columns import AT_PLACE, NEVER
@@ -196,9 +196,9 @@ def _changes(path: str, before: Any, after: Any) -> Iterator[FieldChange]:
 
 
 def _by_name(value: Any) -> Any:
-    """Return a list of named things (ports, nodes, moves) by their names, and a number with its unit as one text."""
-    if isinstance(value, dict) and value.keys() == {"dimension", "shown", "unit", "value"}:
-        return str(from_json(value))
+    """Return a list of named things (ports, nodes, moves) by their names; of attributes a number or date as a text."""
+    if isinstance(value, dict) and value.keys() in ({"dimension", "shown", "unit", "value"}, {"date"}):
+        return attribute_text(attribute_from_json(value))
     if isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
         for key in ("name", "action"):
             if all(key in v for v in value):

@@ -7,13 +7,17 @@ import io
 import json
 import os
 import re
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import pytest
 from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.things import beginning
 from cfgtrack.model.naming import folded, is_alias
 from tests.cli.conftest import Command
 
@@ -375,3 +379,84 @@ def drawn(name: str) -> str:
 def test_a_drawing_is_answered_as_by_ids(tmp_path):
     """The names of a drawing, with blanks and signs, will do everywhere."""
     expect_same(tmp_path, DRAWN, drawn)
+
+
+NAMED = """
+[[part]]
+id = "pump"
+port = [{ name = "F1", aliases = ["Vorlauf 1"], kind = "fluid-disconnect" }, { name = "F2", kind = "fluid-disconnect" }]
+[[unit]]
+id = "PUMP-1"
+part = "pump"
+aliases = ["Kühlpumpe 1", "=A1+K1"]
+attributes = { length = "3 m", lot = "old" }
+[[place]]
+id = "BAY"
+aliases = ["Kühlraum"]
+"""
+
+
+@pytest.fixture
+def named(empty: Command) -> Command:
+    """The command on a plant with a few names of a drawing."""
+    empty.ok("load", empty.file("named.toml", NAMED))
+    return empty
+
+
+def test_an_alias_of_what_the_files_no_longer_mention_is_taken(named):
+    """What stays in the journal keeps its names: nothing else gets one of them, and nothing is loaded then."""
+    other = '[[part]]\nid = "pump"\n[[unit]]\nid = "PUMP-2"\npart = "pump"\naliases = ["Kühlpumpe 1"]\n'
+    refused = named("load", named.file("other.toml", other))
+    assert refused.status == 3
+    assert "unit PUMP-2: duplicate: the alias Kühlpumpe 1 is that of PUMP-1 already" in refused.err
+    assert "PUMP-2" not in named.ok("state")
+
+
+def test_what_a_load_changes_of_attributes_is_told_in_their_units(named):
+    """A number is one change, in the unit that it was given in; SI inside is nobody's business."""
+    changed = NAMED.replace("3 m", "350 cm").replace('"old"', "2029-02-28")
+    told = named.ok("load", named.file("named.toml", changed), "--dry-run")
+    assert "attributes.length: 3 m -> 350 cm" in told
+    assert "attributes.lot: old -> 2029-02-28" in told
+
+
+def test_what_is_named_twice_or_not_at_all(named):
+    """A mistyped alias is told with near ones (4); what may be two things with both (2), by questions and commands."""
+    missing = named("state", "Kühlpumpe 2")
+    assert (missing.status, "near names: Kühlpumpe 1" in missing.err) == (4, True)
+    mated = named("cap", "Kühlpumpe 1:Vorlauf 2")
+    assert (mated.status, "PUMP-1 has no port Vorlauf 2; near names: Vorlauf 1" in mated.err) == (4, True)
+    double = NAMED.replace('"Vorlauf 1"', '"C", "B:C"').replace('"=A1+K1"', '"A"')
+    double += '[[unit]]\nid = "PUMP-2"\npart = "pump"\naliases = ["A:B"]\n'
+    named.ok("load", named.file("double.toml", double))
+    for words in ("state", "can", "history", "remarks", "cap", "inspect", "draw --unit"):
+        told = named(*words.split(), "A:B:C")
+        assert (told.status, "A:B:C may be PUMP-1:F1 or PUMP-2:F1" in told.err) == (2, True), words
+
+
+COMPLETED = [
+    ("Kühl", ["Kühlpumpe 1", "Kühlraum"]),
+    ("PUMP-1:", ["PUMP-1:F1", "PUMP-1:F2", "PUMP-1:Vorlauf 1"]),
+    ("Kühlpumpe 1:V", ["Kühlpumpe 1:Vorlauf 1"]),
+    ("=A1+K1:F", ["=A1+K1:F1", "=A1+K1:F2"]),
+    ("B", ["BAY"]),
+    ("X", []),
+]
+
+
+@pytest.mark.parametrize(("incomplete", "found"), COMPLETED)
+def test_aliases_complete(named, incomplete, found):
+    """What is begun is completed by ids and aliases alike; of ports by whatever name their owner was told."""
+    assert beginning(Asking(str(named.db)), incomplete) == found
+
+
+def test_bash_takes_a_name_with_blanks_as_one_word(empty, tmp_path):
+    """The script hands bash a name as bash must have it: quoted, so that it is one word."""
+    fake = tmp_path / "cfgtrack"
+    fake.write_text("#!/bin/sh\necho 'plain,Kühlpumpe 1 $(x) *'\necho plain,PUMP-1:F1\n")
+    fake.chmod(0o755)
+    script = f"{empty.ok('completion', 'bash')}\nCOMP_WORDS=(cfgtrack state K) COMP_CWORD=2\n"
+    script += "_cfgtrack_completion cfgtrack\neval \"printf '%s|' ${COMPREPLY[*]}\"\n"
+    environment = {"PATH": f"{tmp_path}:{os.environ['PATH']}", "LC_ALL": "C.UTF-8"}
+    done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, env=environment, check=True)
+    assert done.stdout == "Kühlpumpe 1 $(x) *|PUMP-1:F1|"

@@ -7,7 +7,8 @@ import pytest
 from cfgtrack.analysis.state import plant_state, unit_state
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.network.network import compile_network
+from cfgtrack.model.plant import Plant
+from cfgtrack.network.network import Network, compile_network
 from cfgtrack.show.state import plant_text, state_text
 from cfgtrack.show.tables import within
 from tests.happening import happened
@@ -21,7 +22,7 @@ title = "Pump"
 attributes = { "maker's number" = "LPG 5000/2", bore = "1/2 in" }
 port = [
   { name = "F1", aliases = ["Vorlauf"], kind = "fluid-disconnect", rated_pressure = "16 bar" },
-  { name = "J1", aliases = ["-X1"], kind = "electrical-connector", rated_current = "16 A", attributes = { shell = 17 } },
+  { name = "J1", aliases = ["-X1"], kind = "electrical-connector", rated_current = "16 A", attributes = { n = 17 } },
 ]
 node = [
   { name = "VOL", aliases = ["Gehäuse"], medium = "fluid", litres = "2 l", rated_pressure = "10 bar" },
@@ -58,7 +59,7 @@ place = { "PUMP-1" = "BAY" }
 """
 
 
-def drawn():
+def drawn() -> tuple[Plant, Configuration, dict[str, Network]]:
     """The plant, its configuration and its networks."""
     definition = parse_definition({"x.toml": DRAWN})
     now = Configuration(definition.plant())
