@@ -573,6 +573,7 @@ SAID: tuple[dict[str, Any], ...] = (
     {"action": "cap", "subject": "BOX-2:F", "place": "WARM"},
     {"action": "inspect"},
     {"action": "inspect", "subject": "BOX-7"},
+    {"action": "inspect", "subject": "A:B:C"},
     {"action": "cap", "subject": "BOX-2:X"},
     {"action": "as-found", "subject": "BOX-2:F", "status": "lost"},
     {"action": "measure", "subject": "BOX-2", "values": "colour=1"},
