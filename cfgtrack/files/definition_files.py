@@ -17,14 +17,17 @@ import io
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 from cfgtrack.files.definition import shipped
 from cfgtrack.files.gather import COLUMNS
 from cfgtrack.model.action import Action
+from cfgtrack.model.attribute import attribute_from_json
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.item import item_to_json
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.time import SECOND, format_duration, format_instant
 
 MAIN = "plant.toml"
@@ -191,9 +194,23 @@ _UNITS: dict[str, Callable[[Any], Any]] = {
     "mass": _measured("kg"),
     "litres": _measured("l"),
     "sink": _measured("K"),
+    "lifts": _measured("kg"),
+    "rated_pressure": _measured("Pa"),
+    "rated_current": _measured("A"),
+    "attributes": lambda found: {name: _attribute(one) for name, one in found.items()},
     "torque": lambda both: [f"{_number(one)} N*m" for one in both],
     "trapped": lambda seconds: format_duration(round(seconds * SECOND)),
 }
+
+
+def _attribute(found: Any) -> Any:
+    """Return an attribute as a file says it: a number with its unit in quotes, one without as a number, a date bare."""
+    value = attribute_from_json(found)
+    if not isinstance(value, Quantity):
+        return value
+    return str(value) if value.unit else value.shown
+
+
 _THERMAL = {"capacity": "J/K", "leak": "W/K", "start": "K", "limit": "K", "heater": "W"}
 _CALLED = {
     "ports": "port",
@@ -248,6 +265,10 @@ assert _FILE_FORM.keys() == SORTS.keys()
 # --- CSV --------------------------------------------------------------------------------------------------------------
 
 
+_LINE_END = "\n"
+"""What stands between two aliases in a cell: an alias may have blanks."""
+
+
 def _cells(row: Row) -> dict[str, str]:
     """Return the cells of a row: a range of torque in two of them, a list in one with blanks between."""
     cells = {}
@@ -259,7 +280,7 @@ def _cells(row: Row) -> dict[str, str]:
         elif isinstance(value, bool):
             cells[name] = "yes" if value else "no"
         elif isinstance(value, (list, tuple)):
-            cells[name] = " ".join(value)
+            cells[name] = (_LINE_END if name == "aliases" else " ").join(value)
         else:
             cells[name] = str(value)
     return cells
@@ -269,7 +290,8 @@ def _fits_a_sheet(what: str, row: Row) -> bool:
     """Return whether a row can stand in a CSV file: it has those columns alone, and no word of a list has a blank."""
     if what == "links":
         return True
-    words = (word for value in row.values() if isinstance(value, (list, tuple)) for word in value)
+    lists = (value for name, value in row.items() if name != "aliases" and isinstance(value, (list, tuple)))
+    words = (word for value in lists for word in value)
     whole = all(word and len(word.split()) == 1 for word in words)
     cells = _cells(row)
     one_line = all(cell.isprintable() and not isinstance(row.get(name), dict) for name, cell in cells.items())
@@ -307,6 +329,8 @@ def _value(value: Any, *, lines: bool = False) -> str:
         if lines and value and isinstance(value[0], Mapping):
             return "[\n" + "".join(f"    {_value(one)},\n" for one in value) + "]"
         return "[" + ", ".join(_value(one) for one in value) + "]"
+    if isinstance(value, date):
+        return value.isoformat()
     return _string(value) if isinstance(value, str) else json.dumps(value)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields, replace
+from datetime import date
 from pathlib import Path
 from random import Random
 
@@ -13,10 +14,12 @@ from hypothesis import strategies as st
 from cfgtrack.files import definition_files as written
 from cfgtrack.files.definition import parse_definition, read_definition, shipped
 from cfgtrack.files.definition_files import MAIN, definition_files
+from cfgtrack.model.attribute import attribute_of
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.plant import Place, Unit
+from cfgtrack.model.quantity import Quantity
 from tests.corpus.plants import draw_plant
 from tests.files.conftest import HARDWARE, SHEETS
 
@@ -61,6 +64,13 @@ def test_the_pump_room_comes_back() -> None:
     assert same(again(definition), definition)
 
 
+SAID = {
+    "gauge": attribute_of("AWG 20"),
+    "length, drawn": attribute_of("3.5 m"),
+    "made": date(2031, 5, 1),
+    "checked": True,
+    "cores": Quantity(4.0, "", 4.0, "count"),
+}
 EVERYTHING = Definition(
     media={**shipped().media, "air": Medium("air", "Compressed air", upstream=True, volumes_need="nothing")},
     kinds={
@@ -88,12 +98,14 @@ EVERYTHING = Definition(
             ports={
                 "A": Port("A", "tap", "1/2 in", "key", "plug", flexible=True, loop="L 1", tags=frozenset({"x", "y"}),
                           cycles=7, torque=(1e-07, 1234567.125), pattern="base/3", title="t", site="S", remote=("S",),
-                          reach=("S", "M")),
+                          reach=("S", "M"), aliases=("=A 1", "#2"), attributes=SAID, rated_pressure=1e5,
+                          rated_current=0.1),
                 "V": Port("V", "valve", tags=frozenset({"two words"})),
             },
             nodes={
                 "N": Node("N", "air", litres=0.333333333333, roles=frozenset({"source", "expansion", "load"}),
-                          loop="L", tags=frozenset({"t"}), title="n", remote=("S",)),
+                          loop="L", tags=frozenset({"t"}), title="n", remote=("S",), aliases=("N#",), attributes=SAID,
+                          rated_pressure=123456.789),
             },
             links=(InternalLink("A", "N", one_way=True),),
             flexible=True,
@@ -101,13 +113,15 @@ EVERYTHING = Definition(
             trapped=10800.000001,
             tags=frozenset({"z"}),
             remote={"temperature": ("S",)},
+        aliases=("the p",),
+        attributes=SAID,
         )
     },
-    units={"U": Unit("U", "p", "ü", home="S", loop="L", tags=frozenset({"a"}))},
+    units={"U": Unit("U", "p", "ü", home="S", loop="L", tags=frozenset({"a"}), aliases=("U 1", "Ü"), attributes=SAID)},
     places={
         "S": Place("S", title="s", holds=True, capacity=3, facings=("up", "left side"), sink=213.15, loop="L",
-                   tags=frozenset({"a"}), site=True),
-        "M": Place("M", "S", part="p", mobile=True),
+                   tags=frozenset({"a"}), site=True, aliases=("The site",), attributes=SAID),
+        "M": Place("M", "S", part="p", mobile=True, lifts=250.0),
         "O": Place("O", "S", mobile=True, operates="M"),
     },
     title="Everything",
