@@ -139,6 +139,9 @@ def test_what_came_in(plant: Incoming, source: Source) -> None:
         "attributes",
     }
     assert unit_of(plant, "GlobeValve-1") == "PV4712.02"
+    assert plant.plant.units["PV4712.02"].aliases == ("GlobeValve-1",)
+    pump = plant.plant.units["P4711"].attributes
+    assert str(pump["DesignPressureHead"]) == "10 m"
 
 
 def test_each_valve_shut(plant: Incoming, source: Source) -> None:

@@ -118,6 +118,8 @@ class _Sheet:
         self.pipes: dict[str, tuple[Element, str, str]] = {}
         self.unit_of: dict[str, str] = {}
         self.actuated = dict(self._actuated())
+        self.read: set[int] = set()
+        """The sets of attributes that have become those of a unit."""
 
     def drawing(self) -> Drawing:
         """Return what the drawing has become."""
@@ -271,8 +273,17 @@ class _Sheet:
             sort, tag = " ".join(words_of(item.sort)), tags[name]
             called = tag if tag and often[tag] == 1 else name
             title = f"{sort} {tag or called}"
+            told = _told(item.element)
+            self.read |= {id(group) for group in item.element.findall("GenericAttributes")}
             self.unit_of[name] = self.found.unit(
-                sort, name, shape, called=called, title=title, loop=item.loop
+                sort,
+                name,
+                shape,
+                called=called,
+                title=title,
+                loop=item.loop,
+                aliases=[tag or ""],
+                attributes=told,
             )
             if status:
                 self.found.statuses[f"{self.unit_of[name]}:V"] = status
@@ -387,20 +398,15 @@ class _Sheet:
             self.found.left_out[" ".join(words_of(name))].append(
                 _tag_name(element) or element.get("ID") or "-"
             )
-        told = sorted(
-            {g.get("Name", "") for e in self.root.iter("GenericAttributes") for g in e} - _READ_ATTRIBUTES
-        )
-        names = [
-            re.sub(r"(AssignmentClass|Specialization|Representation)+\Z", "", one) for one in told if one
-        ]
+        lost = [e for e in self.root.iter("GenericAttributes") if id(e) not in self.read]
+        told = sorted({g.get("Name", "") for e in lost for g in e if g.get("Value")})
+        names = [_ENDING.sub("", one) for one in told if one]
         if names:
-            self.found.left_out["attributes"] = list(dict.fromkeys(names))
+            self.found.left_out["attributes of what is no unit"] = list(dict.fromkeys(names))
 
 
-_READ_ATTRIBUTES = frozenset(
-    f"{name}AssignmentClass"
-    for name in ("TagName", "LineNumber", "FluidCode", "PipingComponentName", "SubTagName", "DrawingName")
-) | {"NominalDiameterRepresentationAssignmentClass", "NominalCapacity(Volume)"}
+_ENDING = re.compile(r"(AssignmentClass|Specialization|Representation)+\Z")
+"""What the standard puts behind the names of attributes."""
 
 
 def _halves(names: Sequence[str]) -> dict[str, Port]:
@@ -431,6 +437,23 @@ def _attribute(element: Element | None, *names: str) -> str:
     for name, value, _ in _attributes(element):
         told = {name.removesuffix("AssignmentClass"): value, **told} if value else told
     return next((told[name] for name in names if told.get(name)), "")
+
+
+_UNITS = {
+    "bar": "bar", "degreecelsius": "degC", "kilowatt": "kW", "millimetre": "mm", "metre": "m", "metresquared": "m^2",
+    "metrecubed": "m^3", "metrecubedperhour": "m^3/h", "reciprocalminute": "1/min", "kilogram": "kg", "watt": "W",
+    "kelvin": "K", "pascal": "Pa", "kilopascal": "kPa", "megapascal": "MPa", "litre": "l",
+}  # fmt: skip
+"""Units as the standard calls them, as we do."""
+
+
+def _told(element: Element) -> dict[str, str]:
+    """Return what is said of an element, by the attribute's name: a number with its unit where it has one."""
+    found: dict[str, str] = {}
+    for name, value, unit in _attributes(element):
+        if value:
+            found.setdefault(_ENDING.sub("", name), f"{value} {_UNITS.get(unit.casefold(), unit)}".strip())
+    return found
 
 
 def _tag_name(element: Element) -> str:

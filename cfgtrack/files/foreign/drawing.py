@@ -9,13 +9,15 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from cfgtrack.files.definition import shipped
 from cfgtrack.model.action import FOUND, Action
+from cfgtrack.model.attribute import Attribute, attribute_of
 from cfgtrack.model.definition import Definition
+from cfgtrack.model.naming import folded, is_alias
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Unit, owner_of
 
@@ -82,6 +84,7 @@ class Drawing:
     _same: dict[str, str] = field(default_factory=dict)
     _free: Uniquely = field(default_factory=Uniquely)
     _free_part: Uniquely = field(default_factory=Uniquely)
+    _aliases: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     def unit(
         self,
@@ -93,10 +96,14 @@ class Drawing:
         title: str = "",
         loop: str = "",
         tags: Collection[str] = (),
+        aliases: Collection[str] = (),
+        attributes: Mapping[str, str] | None = None,
     ) -> str:
         """Add a unit and return its id, made from `called` (else sort and name); units of one shape are of one part.
 
-        The file's own name is kept as the title, unless another is given or the id says it.
+        The file's own name is kept as the title, unless another is given or the id says it. What the file calls it, and
+        `aliases`, are aliases where they mean nothing else. `attributes` are read as those
+        of a definition file are: numbers with their units, dates, texts.
         """
         wanted = ident(called or f"{sort}-{name}".upper())
         unit_id = self._free(wanted)
@@ -106,7 +113,9 @@ class Drawing:
             title=clean(title) or ("" if unit_id == (called or name) else clean(called or f"{sort} {name}")),
             loop=clean(loop),
             tags=frozenset(ident(tag) for tag in tags if tag),
+            attributes=said(attributes or {}),
         )
+        self._aliases[unit_id] = tuple(dict.fromkeys(map(clean, (called, name, *aliases))))
         self.ids.setdefault((sort, name), unit_id)
         return unit_id
 
@@ -133,10 +142,19 @@ class Drawing:
             media=ours.media,
             kinds=ours.kinds,
             parts=self.parts,
-            units=self.units,
+            units=dict(self._called()),
             initial=(*pairs, *singles),
             title=clean(self.title),
         )
+
+    def _called(self) -> Iterator[tuple[str, Unit]]:
+        """Yield the units with their aliases: those that no other has, and that are no id."""
+        taken = {*self.units, *self.parts, *shipped().kinds, *shipped().media}
+        often = Counter(folded(alias) for aliases in self._aliases.values() for alias in aliases)
+        for name, unit in self.units.items():
+            own = self._aliases[name]
+            free = (a for a in own if often[folded(a)] == 1 and is_alias(a) and a not in taken)
+            yield name, replace(unit, aliases=tuple(free))
 
     def _found(self, subjects: tuple[str, ...], at: int, status: str) -> Action:
         if len(subjects) == 2:
@@ -168,6 +186,12 @@ def clean(text: str) -> str:
     """Return a text as a title can have it: on one line, without what no file can hold."""
     plain = "".join(c if c.isprintable() else " " for c in text)
     return " ".join(plain.encode("utf-8", "ignore").decode().split())[:200]
+
+
+def said(attributes: Mapping[str, str]) -> dict[str, Attribute]:
+    """Return attributes as a definition has them; blank ones are none."""
+    texts = ((clean(name), clean(value)) for name, value in attributes.items())
+    return {name: attribute_of(value) for name, value in texts if is_alias(name) and is_alias(value)}
 
 
 def star(

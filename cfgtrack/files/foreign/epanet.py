@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from cfgtrack.files.foreign.drawing import SHUT, Drawing, star, through
+from cfgtrack.files.foreign.drawing import SHUT, Drawing, said, star, through
 from cfgtrack.files.foreign.reader import Reader, missing, raw_of
 from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, Part
 from cfgtrack.model.trouble import BadInput, Problem
@@ -102,9 +102,9 @@ class _Water:
             body=sort == "pipe",
         )
         if sort == "pipe":
-            shape = replace(
-                shape, title=f"pipe, {link.diameter * 1000:.4g} mm wide, {link.length:.4g} m long"
-            )
+            told = {"diameter": _metres(link.diameter), "length": _metres(link.length)}
+            title = f"pipe, {told['diameter']} wide, {told['length']} long"
+            shape = replace(shape, title=title, attributes=said(told))
         unit = self.found.unit(sort if not is_valve else f"{link.valve_type} valve".lower(), name, shape,
                                called=f"{sort}-{name}".upper(), title=f"{sort} {name}")  # fmt: skip
         self.found.ids["link", name] = unit
@@ -128,7 +128,8 @@ class _Water:
             roles = {LOAD}
         litres = _tank(node) if sort == "tank" else None
         shape: Part = star(_MEDIUM, [f"P{n}" for n in range(1, ports + 1)], litres=litres, roles=roles)
-        unit = self.found.unit(sort, name, shape, title=f"{sort} {name}")
+        height = {"elevation": _metres(node.elevation)} if hasattr(node, "elevation") else {}
+        unit = self.found.unit(sort, name, shape, title=f"{sort} {name}", attributes=height)
         self.found.ids["node", name] = unit
         if sort == "tank":
             self.found.guessed["taken to have a free surface, so room to expand"].append(unit)
@@ -149,7 +150,6 @@ class _Water:
             if names:
                 left[what] = [str(name) for name in names]
         left["of every item"] = [
-            "elevation",
             "coordinates",
             "demand",
             "roughness",
@@ -180,3 +180,7 @@ def _tank(tank: Any) -> float | None:
 
 def _litres(cubic_metres: float) -> float | None:
     return cubic_metres * 1000 if math.isfinite(cubic_metres) and cubic_metres > 0 else None
+
+
+def _metres(length: float) -> str:
+    return f"{length:.6g} m" if math.isfinite(length) else "unknown"

@@ -169,7 +169,15 @@ class _Net:
                 gates[port].append(gate)
                 set_by[gate] = switch
         called = f"{sort}-{index}".upper()
-        unit = self.found.unit(sort, index, _between(gates), called=called, title=_name(sort, index, row))
+        unit = self.found.unit(
+            sort,
+            index,
+            _between(gates),
+            called=called,
+            title=_name(sort, index, row),
+            aliases=_called(row),
+            attributes=_told(row),
+        )
         self.found.came[sort] += 1
         for gate, switch in set_by.items():
             self._set(switch, f"{unit}:{gate}")
@@ -179,7 +187,8 @@ class _Net:
     def _switch(self, index: str, row: Row) -> None:
         """Take in a switch between two buses."""
         unit = self.found.unit("switch", index, through(_MEDIUM, gates=["S"], body=False),
-                               called=f"SWITCH-{index}", title=_name("switch", index, row))  # fmt: skip
+                               called=f"SWITCH-{index}", title=_name("switch", index, row),
+                               aliases=_called(row))  # fmt: skip
         self.found.came["switch between buses"] += 1
         self._set(index, f"{unit}:S")
         self._at(_key(row["bus"]), f"{unit}:A", {}, unit)
@@ -198,7 +207,13 @@ class _Net:
         role = SOURCE if sort in _FEEDS else LOAD
         shape = star(_MEDIUM, ["A"], roles=(role,), tags={GRID} if is_grid else ())
         unit = self.found.unit(
-            sort, index, shape, called=f"{sort}-{index}".upper(), title=_name(sort, index, row)
+            sort,
+            index,
+            shape,
+            called=f"{sort}-{index}".upper(),
+            title=_name(sort, index, row),
+            aliases=_called(row),
+            attributes=_told(row),
         )
         self.found.came[sort] += 1
         if role == SOURCE and not is_grid:
@@ -217,7 +232,14 @@ class _Net:
         ports = self.at_bus.get(index, [])
         is_dead = row.get("in_service", True) is False
         names = [f"P{n}" for n in range(1, len(ports) + 1)]
-        unit = self.found.unit("bus", index, star(_MEDIUM, names), title=_name("bus", index, row))
+        unit = self.found.unit(
+            "bus",
+            index,
+            star(_MEDIUM, names),
+            title=_name("bus", index, row),
+            aliases=_called(row),
+            attributes=_told(row),
+        )
         self.found.came["bus"] += 1
         if is_dead:
             self.parted["left parted: a bus out of service"].append(unit)
@@ -234,7 +256,7 @@ class _Net:
             rows = len(self._table_of(frame))
             if rows:
                 self.found.left_out[clean(name)] += [f"{rows} in all"]
-        self.found.left_out["of every item"] = ["ratings, impedances and types", "coordinates", "results"]
+        self.found.left_out["of every item"] = ["impedances", "limits", "coordinates", "results"]
 
     def _table_of(self, frame: Mapping[str, Any]) -> list[Any]:
         text = frame.get("_object")
@@ -270,3 +292,28 @@ def _key(value: Any) -> str:
 def _name(sort: str, index: str, row: Row) -> str:
     name = row.get("name")
     return clean(f"{sort} {index}: {name}" if name not in (None, "") else f"{sort} {index}")
+
+
+def _called(row: Row) -> list[str]:
+    name = row.get("name")
+    return [] if name in (None, "") else [str(name)]
+
+
+_TOLD = {
+    "vn_kv": ("rated voltage", "kV"),
+    "length_km": ("length", "km"),
+    "sn_mva": ("rated power", "MV*A"),
+    "max_i_ka": ("rated current", "kA"),
+    "std_type": ("type", ""),
+}
+"""What is told of items, by its column: as which attribute, and in which unit."""
+
+
+def _told(row: Row) -> dict[str, str]:
+    """Return what a row tells of its item, by the attribute's name."""
+    found = {}
+    for column, (name, unit) in _TOLD.items():
+        value = row.get(column)
+        if isinstance(value, str) or (isinstance(value, (int, float)) and not isinstance(value, bool)):
+            found[name] = f"{value} {unit}".strip()
+    return found
