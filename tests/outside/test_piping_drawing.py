@@ -136,7 +136,7 @@ def test_what_came_in(plant: Incoming, source: Source) -> None:
     assert came["BallValve"] == 5
     assert {one.what for one in plant.converted.left_out} >= {
         "process instrumentation function",
-        "attributes",
+        "attributes of what is no unit",
     }
     assert unit_of(plant, "GlobeValve-1") == "PV4712.02"
     assert plant.plant.units["PV4712.02"].aliases == ("GlobeValve-1",)
