@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -208,10 +209,21 @@ def _write(folder: Path, texts: Mapping[str, str], *, dry_run: bool) -> None:
         raise NotADirectoryError(errno.ENOTDIR, "expected a folder, found a file", str(folder))
     if dry_run:
         return
+    is_new = not folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
-    for name, text in texts.items():
-        with replacing(folder / name, new=True) as file:
-            file.write_text(text, encoding="utf-8", newline="")
+    written: list[Path] = []
+    try:
+        for name, text in texts.items():
+            with replacing(folder / name, new=True) as file:
+                file.write_text(text, encoding="utf-8", newline="")
+            written.append(folder / name)
+    except BaseException:
+        for path in written:
+            path.unlink(missing_ok=True)
+        if is_new:
+            with suppress(OSError):
+                folder.rmdir()
+        raise
 
 
 # --- the starter rules that fit ---------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import builtins
+import errno
 import re
 import tomllib
 from pathlib import Path
@@ -12,6 +13,7 @@ import pytest
 
 from cfgtrack.answers.convert import EMPTY
 from cfgtrack.cli.convert import FORMS
+from cfgtrack.files import writer
 from cfgtrack.files.foreign import reader
 from tests.cli.conftest import Command
 
@@ -63,6 +65,21 @@ def test_a_dry_run_writes_nothing(empty: Command) -> None:
     out = empty.folder / "made"
     assert "would write" in empty.ok("convert", DRAWING, "--to", out, "--dry-run")
     assert not out.exists()
+
+
+def test_a_full_disk_leaves_nothing_half(empty: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the second file finds no room the first is taken away again, and the folder that was made."""
+    real = writer.replacing
+
+    def full(target: Path, **settings: Any) -> Any:
+        if target.name == "rules.toml":
+            raise OSError(errno.ENOSPC, "no room", str(target))
+        return real(target, **settings)
+
+    monkeypatch.setattr(writer, "replacing", full)
+    said = empty("new", empty.folder / "made")
+    assert (said.status, said.err.split(": ")[1]) == (4, "disk-full")
+    assert not (empty.folder / "made").exists()
 
 
 def test_an_empty_plant_loads(empty: Command) -> None:

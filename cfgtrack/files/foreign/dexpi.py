@@ -158,8 +158,11 @@ class _Sheet:
     def _components(self, segment: Element, system: Element) -> None:
         loop = _line_number(segment) or _line_number(system)
         for element in segment:
-            if element.tag in _ITEMS and element.get("ID"):
+            if _is_item(element):
                 self.items.setdefault(element.get("ID", ""), _Item(element, loop))
+            elif element.tag not in _DRAWN:
+                what = " ".join(words_of(element.get("ComponentClass") or element.tag))
+                self.found.left_out[f"in a line: {what}"].append(element.get("ID") or "-")
 
     def _actuated(self) -> Iterator[tuple[str, str]]:
         """Yield each valve that is actuated, with the number of what actuates it: its tag on the drawing."""
@@ -182,9 +185,7 @@ class _Sheet:
         line = _line_number(segment) or _line_number(system)
         start = _end(connections[0], "From") if connections else None
         stop = _end(connections[0], "To") if connections else None
-        own = [
-            e for e in segment if e.tag == "CenterLine" or (e.tag in _ITEMS and e.get("ID", "") in self.items)
-        ]
+        own = [e for e in segment if e.tag == "CenterLine" or _is_item(e)]
         at: _End | None = start
         if start is not None and own and own[0].get("ID") == start.item:
             own = own[1:]
@@ -407,6 +408,12 @@ class _Sheet:
 
 _ENDING = re.compile(r"(AssignmentClass|Specialization|Representation)+\Z")
 """What the standard puts behind the names of attributes."""
+
+
+def _is_item(element: Element) -> bool:
+    """Return whether what stands in a segment is passed by its flow: by its tag, or as it has nodes to be joined by."""
+    has_nodes = element.tag not in _DRAWN and element.find("ConnectionPoints") is not None
+    return bool(element.get("ID")) and (element.tag in _ITEMS or has_nodes)
 
 
 def _halves(names: Sequence[str]) -> dict[str, Port]:

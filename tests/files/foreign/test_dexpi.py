@@ -84,6 +84,14 @@ def test_a_run_ends_in_its_own_component(tmp_path: Path) -> None:
     }
 
 
+def test_what_has_nodes_is_passed(tmp_path: Path) -> None:
+    """An instrument that stands in a line with nodes of its own is passed by it; one without is left out by name."""
+    meter = component("FT1", "FlowMeter").replace("PipingComponent", "ProcessInstrument")
+    found = read(tmp_path, LINE + meter + LINE + '<Remark ID="R"/>' + joins("N1.1", "N2.1"))
+    assert frozenset(("S1:B", "FT1:1")) in pairs(found)
+    assert dict(found.left_out)["in a line: remark"] == ["R"]
+
+
 def test_several_connections(tmp_path: Path) -> None:
     """A segment with a connection for every pair joins just those."""
     run = component("V1", "BallValve") + joins("N1.1", "V1.1") + joins("V1.2", "N2.1")
