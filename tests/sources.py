@@ -38,6 +38,7 @@ LOCKOUT = "29 CFR 1910.147"
 
 DOCUMENTS = (
     Document(rf"29 CFR 1910\.147{_PARAGRAPH}"),
+    Document(rf"29 CFR 1910\.179{_PARAGRAPH}"),
     Document(rf"29 CFR 1910\.333{_PARAGRAPH}"),
     Document(r"NFPA 70E-2018,? 120\.5"),
     Document(r"(API 521 / )?ISO 23251:2006,? 5\.14(\.\d)*"),

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
+from cfgtrack.model.attribute import Attribute
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import MARKS, Entry
 from cfgtrack.model.hold import hangs, holds, is_made, peer_of, seat_of
@@ -14,6 +15,7 @@ from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
 from cfgtrack.model.unknown import expect_thing
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import Holding, Paths, loops_of
+from cfgtrack.network.rating import Rated, current_of
 from cfgtrack.rules.finding import Clock
 
 
@@ -28,16 +30,28 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
+class Given:
+    """A free attribute of a thing, as its part gives it (`of_part`) or it has itself."""
+
+    subject: str
+    name: str
+    value: Attribute
+    of_part: bool
+
+
+@dataclass(frozen=True, slots=True)
 class PortState:
     """One port, valve, switch or cover.
 
     `medium`: of a shell those of its contacts. `made`: its link is made (a valve or switch: it lets through). `live`:
     its medium can come to it. `reaches`: the expansions (fluid) or sources to which a path leads from it; of a shell
     its contacts tell. `cycles` used of `rated`; None rated: no limit given. `event` wrote the status; None: never
-    touched.
+    touched. `rated_pressure` is the lowest of all that it is joined to, `rated_current` the lower of its joint's two
+    halves.
     """
 
     address: str
+    aliases: tuple[str, ...]
     title: str
     kind: str
     medium: str
@@ -50,6 +64,8 @@ class PortState:
     reaches: tuple[str, ...]
     cycles: int
     rated: int | None
+    rated_pressure: Rated | None
+    rated_current: Rated | None
     event: str | None
 
 
@@ -69,14 +85,19 @@ class ContactState:
 
 @dataclass(frozen=True, slots=True)
 class VolumeState:
-    """A liquid-full volume. `loops`: those of the `expansions` that it reaches. `loop`: as defined."""
+    """A liquid-full volume. `loops`: those of the `expansions` that it reaches. `loop`: as defined.
+
+    `rated_pressure`: the lowest of all that it is joined to.
+    """
 
     address: str
+    aliases: tuple[str, ...]
     litres: float
     loop: str
     loops: tuple[str, ...]
     expansions: tuple[str, ...]
     cut_off: bool
+    rated_pressure: Rated | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +105,7 @@ class LoadState:
     """A load, and the sources that feed it now."""
 
     address: str
+    aliases: tuple[str, ...]
     title: str
     medium: str
     sources: tuple[str, ...]
@@ -127,6 +149,7 @@ class Standing:
     id: str
     title: str
     facing: str | None
+    aliases: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,12 +157,14 @@ class StateReport:
     """The state of one thing. `sort` is unit, place, mobile place, port, contact or node.
 
     `place` runs from where it is outwards to the root. `hold` is None for a place that doesn't move, or what is inside.
-    `standing`: what stands at a place. `gripped`: what a person or arm holds on to.
+    `standing`: what stands at a place. `gripped`: what a person or arm holds on to. `lifts`: the mass that it may
+    carry, kg. `aliases`: what it is called besides; `attributes`: what else is said of it, and of what is inside.
     """
 
     told: ClassVar[tuple[str, ...]] = ("open_ends",)
 
     address: str
+    aliases: tuple[str, ...]
     sort: str
     title: str
     part: str
@@ -153,6 +178,8 @@ class StateReport:
     hold: HoldState | None
     standing: tuple[Standing, ...]
     gripped: tuple[HoldLink, ...]
+    lifts: float | None
+    attributes: tuple[Given, ...]
     readings: tuple[Reading, ...]
     clocks: tuple[Clock, ...]
     remarks: tuple[Entry, ...]
@@ -172,6 +199,7 @@ class UnitLine:
     """
 
     id: str
+    aliases: tuple[str, ...]
     title: str
     part: str
     place: str
@@ -221,7 +249,7 @@ def unit_state(
     `networks` are the compiled networks by medium. Of the `clocks` those of the thing itself are shown.
     Raises NoAnswer when there is no such thing.
     """
-    expect_thing(plant, address)
+    address = expect_thing(plant, address)
     survey = _Observer(configuration, networks)
     owner, colon, _ = address.partition(":")
     ports = plant.ports_of(owner) if not colon else [address] if plant.port(address) else []
@@ -232,6 +260,7 @@ def unit_state(
     placed = plant.can_move(owner)
     return StateReport(
         address=address,
+        aliases=plant.aliases_of(address),
         sort=plant.sort_of(address),
         title=_title(plant, address),
         part=plant.part_of(owner).id,
@@ -245,6 +274,8 @@ def unit_state(
         hold=survey.hold(owner) if placed and not colon else None,
         standing=() if colon else tuple(_standing(configuration, owner)),
         gripped=tuple(survey.hold_links(owner, units=True)) if mobile else (),
+        lifts=plant.places[owner].lifts if mobile and not colon else None,
+        attributes=tuple(_attributes(plant, [address, *ports, *contacts, *nodes])),
         readings=tuple(_readings(configuration, [address, *ports, *contacts, *nodes])),
         clocks=tuple(
             c for c in clocks if c.subject == address or (not colon and owner_of(c.subject) == owner)
@@ -290,6 +321,7 @@ def _unit_line(
     holding = survey.holding(unit)
     return UnitLine(
         id=unit,
+        aliases=thing.aliases,
         title=thing.title or plant.parts[thing.part].title,
         part=thing.part,
         place=state.value,
@@ -334,6 +366,7 @@ class _Observer:
         two_sided = kind.joined is not None
         return PortState(
             address=address,
+            aliases=port.aliases,
             title=port.title,
             kind=kind.id,
             medium=", ".join(media),
@@ -346,6 +379,8 @@ class _Observer:
             reaches=_ends(paths, address),
             cycles=self.configuration.cycles.get(address, 0),
             rated=port.cycles,
+            rated_pressure=None if paths is None else paths.rated_pressure(address),
+            rated_current=current_of(self.configuration, address),
             event=state.event,
         )
 
@@ -383,11 +418,13 @@ class _Observer:
             if paths is not None:
                 yield VolumeState(
                     address=address,
+                    aliases=node.aliases,
                     litres=node.litres,
                     loop=self.plant.loop_of(address),
                     loops=loops_of(paths, address),
                     expansions=paths.reached(address, "expansion"),
                     cut_off=paths.is_cut_off(address),
+                    rated_pressure=paths.rated_pressure(address),
                 )
 
     def loads(self, nodes: Iterable[str]) -> Iterator[LoadState]:
@@ -397,7 +434,7 @@ class _Observer:
                 continue
             paths = self.paths(node.medium)
             if paths is not None:
-                yield LoadState(address, node.title, node.medium, paths.fed_by(address))
+                yield LoadState(address, node.aliases, node.title, node.medium, paths.fed_by(address))
 
     def holding(self, owner: str) -> Holding:
         paths = self.paths(HOLD)
@@ -439,7 +476,16 @@ def _title(plant: Plant, address: str) -> str:
 
 def _standing(configuration: Configuration, place: str) -> Iterator[Standing]:
     for thing in configuration.standing_at(place):
-        yield Standing(thing, _title(configuration.plant, thing), configuration.state(thing).other)
+        plant = configuration.plant
+        facing = configuration.state(thing).other
+        yield Standing(thing, _title(plant, thing), facing, plant.aliases_of(thing))
+
+
+def _attributes(plant: Plant, addresses: Iterable[str]) -> Iterator[Given]:
+    for address in dict.fromkeys(addresses):
+        own = plant.own_attributes_of(address)
+        for name, value in plant.attributes_of(address).items():
+            yield Given(address, name, value, name not in own)
 
 
 def _readings(configuration: Configuration, addresses: Iterable[str]) -> Iterator[Reading]:

@@ -155,7 +155,7 @@ def approve(
         if rule is not None:
             if plan is None:
                 find_rule(kept_rules(journal, None), rule)
-            named = _found_by(there, rule, subjects)
+            named = _found_by(there, rule, [journal.plant().resolve(subject) for subject in subjects])
         else:
             named = _with_codes(there, findings)
         about = dict.fromkeys(s for one in named for s in one.subjects if _is_thing(journal, s))
@@ -281,7 +281,7 @@ def _on_the_record(
     """Record an action on the record itself: at the asking's time, else now, whatever the record says of the future."""
     told = said_time(asking, journal, event_id)
     happened = journal.present if told is None else told
-    who = {"by": asking.by, "recorder": asking.recorder}
+    who = {"by": asking.doer(journal.plant()), "recorder": asking.recorder}
     action = Action(event_id or new_id(), name, happened=happened, **{"subjects": (), **who, **fields})
     return _amended(asking, journal, [action])
 

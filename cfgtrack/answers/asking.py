@@ -10,9 +10,10 @@ from pathlib import Path
 
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import BOOK_ACTIONS
+from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import BadTime, parse_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
-from cfgtrack.model.unknown import UNKNOWN, no_such
+from cfgtrack.model.unknown import AMBIGUOUS, DOER, UNKNOWN, look_up, no_such
 from cfgtrack.store.database import WAIT, spared
 from cfgtrack.store.journal import Journal, open_journal, system_clock
 
@@ -64,6 +65,15 @@ class Asking:
 
     def _spared(self, read: Path | int | None) -> dict[str, Path | int]:
         return {**({} if read is None else {"the file that is read": read}), **spared(self.database)}
+
+    def doer(self, plant: Plant) -> str | None:
+        """Return who `by` means: the id of a person or machine where it is what one is called. BadInput for several."""
+        if not self.by:
+            return self.by
+        found = look_up(plant, self.by, DOER)
+        if found.code == AMBIGUOUS:
+            raise BadInput(Problem("--by", found.code, found.why))
+        return found.address
 
     def instant(self, journal: Journal, given: str | int, *, option: str) -> int:
         """Read a time that was given as `option`. BadInput for no time, NoAnswer for an outing that never began."""

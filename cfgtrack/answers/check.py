@@ -152,6 +152,8 @@ class Choices(Answer):
 
     can: tuple[Choice, ...]
     more: tuple[str, ...] = ()
+    thing: str = ""
+    aliases: tuple[str, ...] = ()
 
 
 def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
@@ -163,7 +165,8 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
     with asking.read() as journal:
         moment = asking.moment(journal)
         past = Past(journal, moment)
-        expect_thing(past.plant, thing)
+        thing = expect_thing(past.plant, thing)
+        asking = replace(asking, by=asking.doer(past.plant))
         if asking.by and (why := not_a_doer(past.plant, asking.by)):
             raise NoAnswer(Problem("--by", UNKNOWN, why))
         chosen = rules_to_judge_by(past, rules)
@@ -186,7 +189,8 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         )
         for one in found
     )
-    return Choices(moment, tuple(choices), tuple(cut), notes=notes)
+    aliases = past.plant.aliases_of(thing)
+    return Choices(moment, tuple(choices), tuple(cut), thing, aliases, notes=notes)
 
 
 def _nobody_there(past: Past, thing: str, by: str | None) -> tuple[str, ...]:

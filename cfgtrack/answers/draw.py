@@ -112,8 +112,7 @@ def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: in
     if loop is not None:
         return Scope.loop(loop, medium=medium or "fluid")
     if unit is not None:
-        expect_thing(past.plant, unit)
-        return Scope.around(unit, hops=hops, medium=medium)
+        return Scope.around(expect_thing(past.plant, unit), hops=hops, medium=medium)
     if places:
         return Scope.places()
     return Scope.one_medium(medium) if medium else Scope.everything()

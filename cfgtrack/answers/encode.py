@@ -9,21 +9,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
+from datetime import date
 from functools import cache
 from typing import Any
 
 from cfgtrack.answers.moment import Answer
 from cfgtrack.model.action import APPROVE
+from cfgtrack.model.attribute import attribute_to_json
 from cfgtrack.model.codec import action_to_json
 from cfgtrack.model.event import Entry, LogLine
-from cfgtrack.model.quantity import Quantity, to_json
+from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.time import LATEST, format_instant, is_instant
 
 
 def json_of(value: Any) -> Any:
     """Return a value as JSON has it; an answer with its moment first, an event as the journal has it but for times."""
-    if isinstance(value, Quantity):
-        return to_json(value)
+    if isinstance(value, Quantity | date):
+        return attribute_to_json(value)
     if isinstance(value, Entry):
         return _entry(value)
     if isinstance(value, LogLine):

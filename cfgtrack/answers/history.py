@@ -14,9 +14,11 @@ from cfgtrack.model.unknown import ANYTHING, expect_thing
 
 @dataclass(frozen=True, slots=True)
 class History(Answer):
-    """What happened, in order, each event with what has corrected it."""
+    """What happened, in order, each event with what has corrected it: to a thing, or everything."""
 
     history: tuple[LogLine, ...]
+    thing: str = ""
+    aliases: tuple[str, ...] = ()
 
 
 def history(
@@ -37,9 +39,11 @@ def history(
         if thing is None:
             lines = journal.log(known=moment.known)
             return History(moment, tuple(line for line in lines if _is_within(line.entry, since, until)))
-        expect_thing(journal.plant(moment.known), thing, ANYTHING)
+        plant = journal.plant(moment.known)
+        thing = expect_thing(plant, thing, ANYTHING)
         entries = journal.history(thing, start=since, end=until, known=moment.known)
-        return History(moment, tuple(LogLine(entry, None) for entry in entries))
+        told = tuple(LogLine(entry, None) for entry in entries)
+        return History(moment, told, thing, plant.aliases_of(thing))
 
 
 def _is_within(entry: Entry, since: int | None, until: int | None) -> bool:
@@ -70,6 +74,8 @@ class Remarks(Answer):
     """The remarks and lessons that stick to a thing."""
 
     remarks: tuple[Entry, ...]
+    thing: str
+    aliases: tuple[str, ...]
 
 
 def remarks(asking: Asking, thing: str) -> Remarks:
@@ -79,5 +85,7 @@ def remarks(asking: Asking, thing: str) -> Remarks:
     """
     with asking.read() as journal:
         moment = asking.moment(journal)
-        expect_thing(journal.plant(moment.known), thing, ANYTHING)
-        return Remarks(moment, tuple(journal.remarks([thing], at=moment.at, known=moment.known)))
+        plant = journal.plant(moment.known)
+        thing = expect_thing(plant, thing, ANYTHING)
+        found = tuple(journal.remarks([thing], at=moment.at, known=moment.known))
+        return Remarks(moment, found, thing, plant.aliases_of(thing))

@@ -187,7 +187,8 @@ def said(
     """Return the action that words and `more` fields say. BadInput, or NoAnswer when all that is wrong is a name."""
     where = words[0] if words else "action"
     action = parse_phrase(words, journal.plant(), id=event_id or new_id(), happened=happened, where=where)
-    told: dict[str, Any] = {name: value for name, value in {**more, "by": asking.by}.items() if value}
+    by = asking.doer(journal.plant())
+    told: dict[str, Any] = {name: value for name, value in {**more, "by": by}.items() if value}
     _expect_once(action, told, where)
     return replace(action, **{"recorder": action.recorder or asking.recorder, **told})
 

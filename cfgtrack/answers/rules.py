@@ -15,6 +15,7 @@ from cfgtrack.files.rules import parse_rules, read_rules
 from cfgtrack.model.trouble import Misput
 from cfgtrack.model.unknown import find
 from cfgtrack.rules.finding import SEVERITIES
+from cfgtrack.rules.naming import by_ids
 from cfgtrack.rules.rule import Rule
 from cfgtrack.store.journal import Journal
 
@@ -121,7 +122,8 @@ def explain(asking: Asking, rule_id: str) -> Explained:
     """Return what a kept rule asks, why, and what it guards. NoAnswer, with near names, when there is none."""
     with asking.read() as journal:
         moment = asking.moment(journal)
-        rule = find_rule(kept_rules(journal, journal.plant(moment.known), moment.known), rule_id)
+        plant = journal.plant(moment.known)
+        rule = by_ids(find_rule(kept_rules(journal, plant, moment.known), rule_id), plant)
         guards = tuple(rule.guards(journal.configuration(moment.at, moment.known)))
     words = (rule.mode.words(), rule.condition.words(), rule.hazard, rule.where)
     return Explained(moment, RuleInWords(*_line(rule), *words, guards, rule.may_outlive))

@@ -9,6 +9,7 @@ from cfgtrack.analysis.state import PlantReport, StateReport, plant_state, unit_
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past
+from cfgtrack.model.unknown import expect_thing
 
 Report = TypeVar("Report", StateReport, PlantReport)
 
@@ -28,6 +29,7 @@ def state(asking: Asking, thing: str, *, clocks: bool = True) -> StateAnswer[Sta
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
         running = past.clocks() if clocks and past.rules.rules else []
+        thing = expect_thing(past.plant, thing)
         remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known)
         report = unit_state(
             past.plant, past.configuration, past.networks, thing, clocks=running, remarks=remarks

@@ -3,18 +3,28 @@
 from __future__ import annotations
 
 from cfgtrack.answers.asking import Asking
+from cfgtrack.model.plant import Plant
 
 
 def beginning(asking: Asking, incomplete: str) -> list[str]:
-    """Return the units and places, and after a colon the ports, contacts and nodes, whose names begin so."""
-    owner, colon, _ = incomplete.partition(":")
+    """Return the units and places, and after a colon what is inside, whose ids or aliases begin so."""
     with asking.read() as journal:
         plant = journal.plant()
-    names = sorted(plant.owners())
-    if colon:
-        inside = (plant.ports_of, plant.contacts_of, plant.nodes_of) if plant.has_owner(owner) else ()
-        names = [name for names_of in inside for name in names_of(owner)]
-    return [name for name in names if name.startswith(incomplete)]
+    whole = [*sorted(plant.owners()), *sorted(plant.names.owners)]
+    found = [name for name in whole if name.startswith(incomplete)]
+    for owner, _ in plant.names.split(incomplete):
+        part = plant.part_of(owner)
+        contacts = (f"{port.name}:{contact}" for port in part.ports.values() for contact in port.contacts)
+        inside = (*part.ports, *contacts, *part.nodes, *plant.names.inside(owner))
+        # By whatever name the owner is told: what was typed stays.
+        found += [f"{told}:{name}" for told in _told(plant, owner, incomplete) for name in inside]
+    return [name for name in dict.fromkeys(found) if name.startswith(incomplete)]
+
+
+def _told(plant: Plant, owner: str, incomplete: str) -> list[str]:
+    """Return by which of its names the owner of what is incomplete is told."""
+    names = (owner, *plant.aliases_of(owner))
+    return [name for name in names if incomplete.startswith(f"{name}:")]
 
 
 def actions(asking: Asking) -> list[str]:

@@ -61,7 +61,7 @@ def take_in(
     The asking's outing is that of the rows that don't say. A stream must treat what is no text as `NOT_TEXT` says.
     `passing` is handed the rows as they are read, and hands them on: to tell how far it is.
     """
-    said = {"by": asking.by, "recorder": asking.recorder, "basis": basis, "outing": asking.outing}
+    said = {"recorder": asking.recorder, "basis": basis, "outing": asking.outing}
     read = Path(source) if isinstance(source, str) else _STDIN
     where = source if isinstance(source, str) else "stdin"
     aside: dict[str, list[Problem]] = {}
@@ -86,7 +86,7 @@ def take_in(
             journal.plant(),
             where=where,
             form=form,
-            defaults={name: value for name, value in said.items() if value},
+            defaults={n: v for n, v in {"by": asking.doer(journal.plant()), **said}.items() if v},
             outing_starts={e.outing: e.happened for e in events_of(journal, BEGIN) if e.outing},
         )
         plant, nobodys = journal.plant(), list[str]()

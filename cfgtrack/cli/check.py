@@ -69,6 +69,7 @@ def can_command(
     """
     from cfgtrack.answers.check import can
     from cfgtrack.show.choices import choices_text
+    from cfgtrack.show.tables import called
 
     found = can(replace(session.asking, by=by), thing, rules=rules_files)
-    session.answer(found, lambda: choices_text(thing, found))
+    session.answer(found, lambda: choices_text(called(found.thing, found.aliases), found))

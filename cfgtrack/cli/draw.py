@@ -5,14 +5,18 @@ from __future__ import annotations
 import re
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from cfgtrack.cli import session as s
 
-FORMS = ("svg", "png", "pdf", "dot")
-TEXT_FORMS = ("svg", "dot")
-_DRAWN = re.compile(rb"\x89PNG|%PDF|graph cfgtrack|(?=.*<svg).*cfgtrack", re.DOTALL)
+if TYPE_CHECKING:
+    from cfgtrack.answers.draw import Scene
+
+FORMS = ("svg", "png", "pdf", "dot", "graphml")
+TEXT_FORMS = ("svg", "dot", "graphml")
+_DRAWN = re.compile(rb"\x89PNG|%PDF|graph cfgtrack|(?=.*<(?:svg|graphml)).*cfgtrack", re.DOTALL)
 """What a picture begins with that was drawn here."""
 
 
@@ -58,14 +62,13 @@ def draw_command(
     output: Path | None,
     form: str | None,
 ) -> None:
-    """Draw what is connected to what, now or at any time, as SVG, PNG, PDF or DOT: by the name of the file.
+    """Draw what is connected to what, now or at any time, as SVG, PNG, PDF, DOT or GraphML: by the name of the file.
 
     Everything, one medium, one loop, one unit and its neighbours, or the places and what stands in them. What is
-    cut off, open or dead stands out by its line and by text.
+    cut off, open or dead stands out by its line and by text. GraphML is no picture: it holds every port, volume and
+    link of one medium or of all, made or not, for other programs.
     """
     from cfgtrack.answers.draw import DrawnFile, DrawnText, scene
-    from cfgtrack.show.diagram import diagram
-    from cfgtrack.show.render import render
 
     if sum(map(bool, (loop, unit, places))) > 1:
         raise click.UsageError("Choose one of --loop, --unit and --places.")
@@ -73,20 +76,34 @@ def draw_command(
     chosen = form or (output.suffix[1:].lower() if output else "dot")
     if chosen not in FORMS:
         raise click.UsageError(f"Say which form with --form: {output} is none of {', '.join(FORMS)}.")
+    if chosen == "graphml" and (loop or unit or places):
+        raise click.UsageError("GraphML holds whole media: leave --loop, --unit and --places out.")
     found = scene(
         session.asking, medium=medium, loop=loop, unit=unit, hops=hops, places=places, marked=marked
     )
-    dot = diagram(found, title=title)
+    drawn = _drawn(found, chosen, medium, title)
     if output is None and session.json:
         if chosen not in TEXT_FORMS:
             raise click.UsageError(f"{chosen} is no text: name a file with -o.")
-        session.answer(DrawnText(found.moment, chosen, render(dot, chosen).decode()), str)
+        session.answer(DrawnText(found.moment, chosen, drawn.decode()), str)
     elif output is None:
-        sys.stdout.buffer.write(render(dot, chosen))
+        sys.stdout.buffer.write(drawn)
     else:
         with session.asking.written(output, earlier=_DRAWN) as file:
-            file.write_bytes(render(dot, chosen))
+            file.write_bytes(drawn)
         session.answer(
             DrawnFile(found.moment, str(output), chosen),
             lambda: f"drew {output} ({found.moment})",
         )
+
+
+def _drawn(found: Scene, form: str, medium: str, title: str) -> bytes:
+    """Return the picture of a scene in a form, or the graph of its links."""
+    if form == "graphml":
+        from cfgtrack.show.graphml import graphml
+
+        return graphml(found, [medium] if medium else found.networks, title=title).encode()
+    from cfgtrack.show.diagram import diagram
+    from cfgtrack.show.render import render
+
+    return render(diagram(found, title=title), form)

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
     "Describe the plant": {
+        "new": ("convert", "Begin a plant: an empty one, or one from two lists."),
+        "convert": ("convert", "Turn a drawing or network in an open form into definition files."),
         "load": ("hardware", "Load a hardware definition, or say what it would change."),
         "plant": ("hardware", "Count what is defined: parts, units, places, ports, links."),
         "rules": ("ruling", "Keep, explain and try rules."),

@@ -52,9 +52,11 @@ def history_command(session: s.Session, /, thing: str | None, start: str | None,
     """
     from cfgtrack.answers.history import history
     from cfgtrack.show.record import history_text
+    from cfgtrack.show.tables import called
 
     found = history(session.asking, thing, start=start, end=end)
-    session.answer(found, lambda: history_text(thing or "everything", found.history, found.moment))
+    of = called(found.thing, found.aliases) or "everything"
+    session.answer(found, lambda: history_text(of, found.history, found.moment))
 
 
 @s.command("diff")
@@ -81,9 +83,11 @@ def remarks_command(session: s.Session, /, thing: str) -> None:
     """
     from cfgtrack.answers.history import remarks
     from cfgtrack.show.record import remarks_text
+    from cfgtrack.show.tables import called
 
     found = remarks(session.asking, thing)
+    of = called(found.thing, found.aliases)
     session.answer(
         found,
-        lambda: remarks_text(found.remarks, found.moment) or f"no remarks on {thing} ({found.moment})",
+        lambda: remarks_text(found.remarks, found.moment) or f"no remarks on {of} ({found.moment})",
     )

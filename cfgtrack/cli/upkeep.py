@@ -70,4 +70,6 @@ def completion_command(session: s.Session, /, shell: str) -> None:
     if shell == "bash":
         # A port's colon is part of one word.
         click.echo("COMP_WORDBREAKS=${COMP_WORDBREAKS//:/}")
-    click.echo(completing(main, {}, "cfgtrack", "_CFGTRACK_COMPLETE").source())
+    source = completing(main, {}, "cfgtrack", "_CFGTRACK_COMPLETE").source()
+    # bash takes a reply as it is: an alias with blanks in it must come quoted.
+    click.echo(source.replace("COMPREPLY+=($value)", 'COMPREPLY+=("$(printf %q "$value")")'))

@@ -9,7 +9,7 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import BASES, BOOK_ACTIONS, GENERAL_ACTIONS, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import COUNTED, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
-from cfgtrack.model.unknown import ANYTHING, MOVABLE, PLACE, PORT, UNKNOWN, no_such, unknown
+from cfgtrack.model.unknown import AMBIGUOUS, ANYTHING, DOER, MOVABLE, PLACE, PORT, UNKNOWN, look_up, no_such
 
 Note = Callable[[str, str, str], None]
 """Takes a field's name ("" for the whole), a code and a sentence."""
@@ -42,6 +42,25 @@ def actions_of(plant: Plant) -> dict[str, None]:
     return known
 
 
+def by_ids(said: Said, plant: Plant) -> None:
+    """Put ids for what is called otherwise, wherever only one thing can be meant."""
+    if not plant.names:
+        return
+    wanted = _wanted(said)
+    said.subjects = [plant.resolve(subject, wanted) for subject in said.subjects]
+    for name, sort in (("place", PLACE), ("by", DOER)):
+        if said[name]:
+            said.texts[name] = plant.resolve(said[name], sort)
+
+
+def _wanted(said: Said) -> tuple[str, ...]:
+    """Return of which sorts the subjects of an action are."""
+    action = said.action
+    if action in (ac.PLACE, ac.LIFT) or (action == ac.FOUND and said["place"]):
+        return MOVABLE
+    return ANYTHING if action in ac.NOTES else PORT
+
+
 def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened: int) -> Action | None:
     """Return the action that was said, None after noting everything in it that makes no sense in this plant."""
     noted = False
@@ -52,6 +71,7 @@ def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened:
         note(name, code, sentence)
 
     if _is_action(said.action, plant, noting):
+        by_ids(said, plant)
         _check(said, plant, noting)
     if said["basis"] and said["basis"] not in BASES:
         noting("basis", UNKNOWN, no_such("basis", said["basis"], BASES))
@@ -77,8 +97,10 @@ def _is_action(action: str, plant: Plant, note: Note) -> bool:
 def _check(said: Said, plant: Plant, note: Note) -> None:
     action = said.action
     _check_extras(said, note)
-    if said["place"] and (why := unknown(plant, said["place"], PLACE)):
-        note("place", UNKNOWN, why)
+    if said["place"] and (found := look_up(plant, said["place"], PLACE)).code:
+        note("place", found.code, found.why)
+    if said["by"] and (found := look_up(plant, said["by"], DOER)).code == AMBIGUOUS:
+        note("by", found.code, found.why)
     if action in (ac.PLACE, ac.LIFT) or (action == ac.FOUND and said["place"]):
         _check_thing(said, plant, note)
     elif action in ac.NOTES:
@@ -152,8 +174,8 @@ def _check_ports(said: Said, plant: Plant, note: Note) -> None:
 
 def _note_unknown(said: Said, plant: Plant, note: Note, wanted: tuple[str, ...]) -> None:
     for subject in said.subjects:
-        if why := unknown(plant, subject, wanted):
-            note("subject", UNKNOWN, why)
+        if (found := look_up(plant, subject, wanted)).code:
+            note("subject", found.code, found.why)
 
 
 def _values(said: Said, note: Note) -> Iterator[tuple[str, Quantity]]:

@@ -6,13 +6,13 @@ whole, or there is none.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any, cast
 
-from cfgtrack.files.fields import Fields
+from cfgtrack.files.fields import Fields, Ids, id_of
 from cfgtrack.files.gather import Gathered, ReadCsv
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
@@ -24,6 +24,7 @@ from cfgtrack.folders import top_folder
 from cfgtrack.model.action import Action
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.kind import Medium
+from cfgtrack.model.naming import clashes, folded
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.trouble import BadInput, Problem, Problems
@@ -81,6 +82,7 @@ def _definition(
     items.check_owners()
     items.check_rows()
     items.check_sites()
+    items.check_aliases()
     initial = read_initial(gathered.initial, items.definition(), items.declared, problems)
     if problems:
         found = problems.found
@@ -112,9 +114,21 @@ class _Items:
             named = gathered.named[sort]
             self.built[sort] = {name: one for name, one in base.items(sort).items() if name not in named}
         self.broken: set[str] = set()
-        self.ids: dict[str, Collection[str]] = {
-            sort: {**base.items(sort), **gathered.named[sort]} for sort in SORTS
+        self.ids = {sort: self._ids(sort) for sort in SORTS}
+        rows, gathered.part_rows = gathered.part_rows, {}
+        for name, of_part in rows.items():
+            gathered.part_rows.setdefault(id_of(name, self.ids["part"]), PartRows()).add(of_part)
+
+    def _ids(self, sort: str) -> Ids:
+        named = self.gathered.named[sort]
+        ids = Ids({**self.base.items(sort), **named})
+        kept = {n: one for n, one in self.base.items(sort).items() if n not in named}
+        aliases = {
+            **{name: getattr(one, "aliases", ()) for name, one in kept.items()},
+            **{name: fields.said_aliases() for name, fields in named.items() if "aliases" in fields.values},
         }
+        ids.called = {folded(alias): name for name, found in aliases.items() for alias in found}
+        return ids
 
     def read(self, sort: str) -> None:
         """Read every item of a sort; those that don't hold together stay out."""
@@ -178,9 +192,29 @@ class _Items:
                     sentence = f"{port.name}: {port.site} is no site: say `site = true` there"
                     fields.note("id", "not-a-site", sentence)
 
+    def check_aliases(self) -> None:
+        """Note aliases by which nobody can tell what is meant."""
+        for clash in clashes(self.definition().plant()):
+            fields = self.gathered.named[clash.sort].get(clash.id)
+            if fields is not None:
+                fields.note("aliases", "duplicate", clash.sentence)
+            else:
+                self.gathered.problems.add(clash.id, "duplicate", clash.sentence)
+
     def declared(self, address: str) -> bool:
-        """Return whether something of this address may exist, though it may not hold together."""
-        owner, colon, _ = address.partition(":")
+        """Return whether something of this address, or alias, may exist, though it may not hold together."""
+        owner, colon, name = address.partition(":")
+        while not any(owner in self.ids[sort] for sort in ("unit", "place")):
+            means = [id_of(owner, self.ids[sort]) for sort in ("unit", "place")]
+            if means != [owner, owner]:
+                owner = next(one for one in means if one != owner)
+            elif colon and ":" in name:
+                more, colon, name = name.partition(":")
+                owner = f"{owner}:{more}"
+            elif colon:
+                owner, colon, name = f"{owner}:{name}", "", ""
+            else:
+                return False
         for sort in ("unit", "place"):
             if owner in self.ids[sort]:
                 item = self.built[sort].get(owner)

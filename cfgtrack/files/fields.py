@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Mapping
-from datetime import date, time
+from datetime import date, datetime, time
 from typing import Any
 
 from cfgtrack.files.source import Find, Spot
-from cfgtrack.model.quantity import BadQuantity, parse_quantity
+from cfgtrack.model.attribute import Attribute, attribute_of
+from cfgtrack.model.naming import folded, is_alias
+from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.model.time import BadTime, parse_duration, parse_instant
 from cfgtrack.model.trouble import Problems
 from cfgtrack.model.unknown import UNKNOWN, no_such
@@ -19,13 +21,17 @@ from cfgtrack.model.unknown import UNKNOWN, no_such
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/+-]*")
 ID_FORM = "letters A-Z and a-z, digits and . _ / + -, a letter or digit first"
 _YES_NO = {"yes": True, "true": True, "no": False, "false": False}
+_NONE: Mapping[str, str] = {}
 _PAST_MICROSECOND = r"(?<![\w-]){}\s*=[^,}}#=]*:\d\d\.\d{{7}}"
 
 
 class Fields:
-    """The fields of one table (of a TOML document) or row (of a CSV file, where every value is text)."""
+    """The fields of one table (of a TOML document) or row (of a CSV file, where every value is text).
 
-    __slots__ = ("_asked", "_find", "_problems", "is_row", "label", "values")
+    `attribute_columns`: of a row, the columns that are free attributes, each with the attribute's name.
+    """
+
+    __slots__ = ("_asked", "_find", "_problems", "attribute_columns", "is_row", "label", "values")
 
     @property
     def noted(self) -> int:
@@ -33,9 +39,17 @@ class Fields:
         return len(self._problems)
 
     def __init__(
-        self, values: Mapping[str, Any], find: Find, problems: Problems, *, label: str, is_row: bool = False
+        self,
+        values: Mapping[str, Any],
+        find: Find,
+        problems: Problems,
+        *,
+        label: str,
+        is_row: bool = False,
+        attribute_columns: Mapping[str, str] = _NONE,
     ) -> None:
         self.values = values
+        self.attribute_columns = attribute_columns
         self.label = label
         self.is_row = is_row
         self._find = find
@@ -87,13 +101,14 @@ class Fields:
 
     def reference(self, name: str, what: str, known: Collection[str], *, required: bool = False) -> str:
         """Return the id of something `known`; "" when none is given or, after noting it, no such thing is."""
-        value = self.text(name, required=required)
+        value = id_of(self.text(name, required=required), known)
         return value if value and self.is_known(name, what, value, known) else ""
 
     def is_known(self, name: str, what: str, value: str, known: Collection[str]) -> bool:
         """Return whether a value of the field `name` is one of those known, after noting that it isn't."""
         if value not in known:
-            self.note(name, UNKNOWN, no_such(what, value, known), thing=what in ("part", "place"))
+            also = known.called if isinstance(known, Ids) else ()
+            self.note(name, UNKNOWN, no_such(what, value, known, also), thing=what in ("part", "place"))
         return value in known
 
     def words(self, name: str, *, required: bool = False) -> tuple[str, ...]:
@@ -122,6 +137,64 @@ class Fields:
     def tags(self) -> frozenset[str]:
         """Return the field `tags`."""
         return frozenset(self.words("tags"))
+
+    def said_aliases(self) -> list[str]:
+        """Return what the field `aliases` says, right or wrong: a text or a list of them; in a row an alias a line."""
+        value = self.values.get("aliases")
+        found = value.splitlines() if self.is_row and isinstance(value, str) else value
+        texts = found if isinstance(found, list) else [found]
+        return [one.strip() for one in texts if isinstance(one, str) and (one.strip() or not self.is_row)]
+
+    def aliases_of(self, own: str) -> tuple[str, ...]:
+        """Return the field `aliases`, but for what the field `own` says: the id, which needs none."""
+        if self.is_row:
+            self.get("aliases")
+        else:
+            self.some("aliases")
+        found: dict[str, None] = {}
+        for alias in self.said_aliases():
+            if is_alias(alias):
+                found[alias] = None
+            elif not alias:
+                self.note("aliases", "bad-alias", "an alias is blank")
+            else:
+                sentence = f"expected a name without control characters, found {alias!r}"
+                self.note("aliases", "bad-alias", sentence)
+        found.pop(str(self.values.get(own)), None)
+        return tuple(found)
+
+    def attributes(self, name: str = "attributes") -> dict[str, Attribute]:
+        """Return the table `attributes`, by their names; in a row the columns that are attributes."""
+        if self.is_row:
+            cells = {own: self.get(column) for column, own in self.attribute_columns.items()}
+            return {own: attribute_of(cell, is_cell=True) for own, cell in cells.items() if cell}
+        value = self.get(name)
+        if value is not None and not isinstance(value, dict):
+            self.wrong(name, 'a table such as { gauge = "AWG 20", length = "3 m" }', value)
+        found: dict[str, Attribute] = {}
+        for own, one in value.items() if isinstance(value, dict) else ():
+            attribute = self.attribute(name, own, one)
+            if attribute is not None:
+                found[own] = attribute
+        return found
+
+    def attribute(self, name: str, own: str, value: Any) -> Attribute | None:
+        """Return the attribute `own` that a value found in the field `name` is, None after noting that it is none."""
+        if not is_alias(own):
+            self.note(name, "bad-name", f"expected the name of an attribute, found {own!r}")
+        elif isinstance(value, str) and is_alias(value.strip()):
+            return attribute_of(value.strip())
+        elif isinstance(value, bool) or (isinstance(value, date) and not isinstance(value, datetime)):
+            return value
+        elif isinstance(value, int | float) and abs(value) < float("inf"):
+            return Quantity(float(value), "", float(value), "count")
+        else:
+            found = repr(value) if isinstance(value, str) else shown(value)
+            sentence = (
+                f"{own}: expected a text, a number with its unit, true or false, or a date, found {found}"
+            )
+            self.note(name, "bad-attribute", sentence)
+        return None
 
     def flag(self, name: str) -> bool:
         """Return a yes or no, False when it is not there."""
@@ -233,6 +306,19 @@ class Fields:
         for name in self.unasked():
             what = "column" if self.is_row else "field"
             self.note(name, f"unknown-{what}", no_such(what, name, self._asked))
+
+
+class Ids(dict[str, Any]):
+    """Ids that may be referred to, and `called`: what else each is called, to its id."""
+
+    called: Mapping[str, str] = _NONE
+
+
+def id_of(text: str, known: Collection[str]) -> str:
+    """Return the id that a text means among those known: itself where it is one, or means none."""
+    if text in known or not isinstance(known, Ids):
+        return text
+    return known.called.get(folded(text), text)
 
 
 def shown(value: Any) -> str:

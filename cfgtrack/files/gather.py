@@ -12,20 +12,22 @@ from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import Document
 from cfgtrack.files.table import Table
 from cfgtrack.model.definition import SORTS
+from cfgtrack.model.naming import is_alias
 from cfgtrack.model.part import ROLES
 from cfgtrack.model.trouble import Problem, Problems
 
 _PORT = (
     "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
-    " site remote reach contacts"
+    " site remote reach contacts aliases rated_pressure rated_current"
 )
-_PLACE = "id parent title part holds mobile capacity facings sink loop tags site operates"
+_PLACE = "id parent title part holds mobile capacity facings sink loop tags site operates aliases lifts"
+_NODE = "loop tags title remote aliases rated_pressure"
 COLUMNS: dict[str, tuple[str, ...]] = {
     "ports": tuple(_PORT.split()),
-    "contacts": ("part", "port", "name", "medium", "loop", "tags", "title"),
-    "nodes": ("part", "name", "medium", "litres", *ROLES, "loop", "tags", "title", "remote"),
+    "contacts": ("part", "port", "name", "medium", "loop", "tags", "title", "aliases", "rated_current"),
+    "nodes": tuple(f"part name medium litres {' '.join(ROLES)} {_NODE}".split()),
     "links": ("part", "a", "b", "gate", "one_way"),
-    "units": ("id", "part", "title", "home", "loop", "tags"),
+    "units": ("id", "part", "title", "home", "loop", "tags", "aliases"),
     "places": tuple(_PLACE.split()),
     "initial": ("subject", "mate", "status", "place", "facing"),
 }
@@ -56,6 +58,8 @@ _UNREAD = frozenset(
     )
 )
 """What keeps a list from being read to its end."""
+
+_HAVE_ATTRIBUTES = ("ports", "nodes", "units", "places")
 
 ReadCsv = Callable[[Path, Problems], str | None]
 
@@ -118,6 +122,7 @@ class Gathered:
     def _csv(self, table: Table, initial: Initial, folder: Path, read_csv: ReadCsv) -> None:
         what = table.reference("table", "table", COLUMNS, required=True)
         file = table.text("file", required=True)
+        attributes = _attribute_columns(table, what)
         table.finish()
         if not file or not what:
             return
@@ -125,14 +130,17 @@ class Gathered:
         before = len(self.problems)
         text = read_csv(path, self.problems)
         if text is not None:
-            for row in self._rows(text, str(path), what):
+            for row in self._rows(text, str(path), what, attributes):
                 self._row(what, row, initial)
         self.unread += [p for p in self.problems.found[before:] if p.code in _UNREAD]
 
-    def _rows(self, text: str, name: str, what: str) -> Iterator[Fields]:
+    def _rows(self, text: str, name: str, what: str, attributes: dict[str, str]) -> Iterator[Fields]:
         lines = text.splitlines(keepends=True)
-        for row in read_sheet(lines, name, COLUMNS[what], _REQUIRED[what], self.problems):
-            yield row.fields(name, self.problems, label=what.removesuffix("s"))
+        columns = (*COLUMNS[what], *attributes)
+        for row in read_sheet(lines, name, columns, (*_REQUIRED[what], *attributes), self.problems):
+            fields = row.fields(name, self.problems, label=what.removesuffix("s"))
+            fields.attribute_columns = attributes
+            yield fields
 
     def _row(self, what: str, row: Fields, initial: Initial) -> None:
         if what in ("units", "places"):
@@ -143,3 +151,19 @@ class Gathered:
             row.label = f"part {part}, {what.removesuffix('s')}"
             rows = self.part_rows.setdefault(part, PartRows())
             getattr(rows, what).append(row)
+
+
+def _attribute_columns(table: Table, what: str) -> dict[str, str]:
+    """Return the columns that a [[csv]] table says are free attributes, as they are compared, to their names."""
+    found: dict[str, str] = {}
+    for name in table.words("attributes"):
+        column = name.strip().casefold()
+        if not is_alias(name.strip()):
+            table.note("attributes", "bad-name", f"expected the name of a column, found {name!r}")
+        elif what and what not in _HAVE_ATTRIBUTES:
+            table.note("attributes", "unexpected", f"rows of {what} have no attributes")
+        elif column in COLUMNS.get(what, ()):
+            table.note("attributes", "duplicate", f"{name} has a meaning of its own in rows of {what}")
+        else:
+            found[column] = name.strip()
+    return found

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from hashlib import sha256
 from typing import Any
 
-from cfgtrack.files.action import Note, Said, understood
+from cfgtrack.files.action import Note, Said, by_ids, understood
 from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import read_settings
 from cfgtrack.files.sheet import read_sheet
@@ -18,7 +18,7 @@ from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import QUANTITIES, BadQuantity
 from cfgtrack.model.time import BadTime, parse_instant
 from cfgtrack.model.trouble import Problem, Problems
-from cfgtrack.model.unknown import no_such
+from cfgtrack.model.unknown import ANYTHING, no_such
 
 WHY = "why"
 """The column (field) of rejected rows that tells why; skipped when they are fed again."""
@@ -135,7 +135,8 @@ class RowReader:
             where = f"{spot.where}, column {name}" if in_column and name in cells else spot.where
             self.problems.add(where, code, sentence, row=spot.row)
 
-        said = _said(cells, note)
+        said = _said(cells, self.plant, note)
+        by_ids(said, self.plant)
         own = {name: said[name] for name in TEXTS}
         said.texts.update({name: value for name, value in self.defaults.items() if not said[name]})
         happened = self._happened(cells.get("at", ""), said["outing"], note)
@@ -160,15 +161,32 @@ class RowReader:
             return 0
 
 
-def _said(cells: Mapping[str, Any], note: Note) -> Said:
+def _said(cells: Mapping[str, Any], plant: Plant, note: Note) -> Said:
     said = Said(action="-".join(cells.get("action", "").lower().split()))
     said.subjects = list(cells.get("subjects", ()))
-    said.subjects.extend(word for name in ("subject", "subject2") for word in cells.get(name, "").split())
+    for name in ("subject", "subject2"):
+        said.subjects += _subjects(cells.get(name, ""), plant)
     for name in TEXTS:
         said.texts[name] = cells.get(name, "")
     said.values = read_settings(cells["values"], note) if "values" in cells else {}
     said.values.update({name: cells[name] for name in QUANTITIES if name in cells})
     return said
+
+
+def _subjects(cell: str, plant: Plant) -> list[str]:
+    """Return the subjects in a cell: texts with blanks between them, where nothing is called as several of them."""
+    words = cell.split()
+    if not plant.names or len(words) < 2:
+        return words
+    if plant.names.meant(cell, ANYTHING):
+        return [cell]
+    found: list[str] = []
+    while words:
+        tries = (n for n in range(len(words), 1, -1) if plant.names.meant(" ".join(words[:n]), ANYTHING))
+        taken = next(tries, 1)
+        found.append(" ".join(words[:taken]))
+        del words[:taken]
+    return found
 
 
 def _made_id(said: Said, texts: Mapping[str, str], happened: int) -> str:

@@ -29,7 +29,7 @@ from cfgtrack.model.possibility import (
     wrong_way_round,
 )
 from cfgtrack.model.trouble import Problems
-from cfgtrack.model.unknown import MOVABLE, PLACE, PORT, UNKNOWN, no_such, unknown
+from cfgtrack.model.unknown import AMBIGUOUS, MOVABLE, PLACE, PORT, UNKNOWN, look_up, no_such, unknown
 
 Declared = Callable[[str], bool]
 
@@ -74,7 +74,17 @@ class _InitialReader:
     found: dict[str, InitialState] = field(default_factory=dict)
 
     def add(self, entry: InitialState) -> None:
-        """Take in one entry."""
+        """Take in one entry, by the ids of what it names."""
+        sort = MOVABLE if entry.place else PORT
+        entry = replace(
+            entry,
+            subject=self._meant(entry, entry.subject, sort),
+            mate=entry.mate and self._meant(entry, entry.mate, PORT),
+            place=entry.place and self._meant(entry, entry.place, PLACE),
+        )
+        if entry.mate == entry.subject:
+            self._note(entry, "same", f"{entry.subject} can't be joined to itself")
+            return
         known = self.placed if entry.place else self.found
         mine = [entry.subject, entry.mate] if not entry.status and entry.mate else [entry.subject]
         for subject in mine:
@@ -89,6 +99,12 @@ class _InitialReader:
             known[entry.subject] = entry
             if len(mine) == 2:
                 known[entry.mate] = replace(entry, subject=entry.mate, mate=entry.subject)
+
+    def _meant(self, entry: InitialState, text: str, wanted: tuple[str, ...]) -> str:
+        found = look_up(self.plant, text, wanted)
+        if found.code == AMBIGUOUS:
+            self._note(entry, AMBIGUOUS, found.why)
+        return found.address
 
     def places(self) -> Iterator[tuple[Action, Spot]]:
         """Yield the events that say where things are, mobile places first: units may stand in them."""

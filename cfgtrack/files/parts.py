@@ -7,9 +7,10 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from cfgtrack.files.fields import ID, Fields, shown
+from cfgtrack.files.fields import ID, Fields, id_of, shown
 from cfgtrack.files.table import Table
 from cfgtrack.model.kind import Kind
+from cfgtrack.model.naming import folded
 from cfgtrack.model.part import ROLES, Contact, InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.plant import HOLD
 from cfgtrack.model.quantity import QUANTITIES
@@ -31,6 +32,12 @@ class PartRows:
     contacts: list[Fields] = field(default_factory=list)
     nodes: list[Fields] = field(default_factory=list)
     links: list[Fields] = field(default_factory=list)
+
+    def add(self, other: PartRows) -> None:
+        """Take in what other rows say of the part."""
+        self.ports += other.ports
+        self.nodes += other.nodes
+        self.links += other.links
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +71,8 @@ def read_part(table: Table, rows: PartRows, known: Known) -> Part:
         trapped=None if trapped is None else trapped / SECOND,
         tags=table.tags(),
         remote={} if remote is None else _read_from(remote, known),
+        aliases=table.aliases_of("id"),
+        attributes=table.attributes(),
     )
     table.finish()
     return part
@@ -83,14 +92,15 @@ def _read_from(table: Table, known: Known) -> dict[str, tuple[str, ...]]:
 
 def _places(fields: Fields, name: str, known: Known) -> tuple[str, ...]:
     """Return the places that a field lists, after noting those that nobody defines."""
-    return tuple(one for one in fields.words(name) if fields.is_known(name, "place", one, known.places))
+    places = (id_of(one, known.places) for one in fields.words(name))
+    return tuple(one for one in places if fields.is_known(name, "place", one, known.places))
 
 
 class _Ends:
     """The ports, contacts and nodes of one part by name, with what is needed to judge its links.
 
-    `medium` is None for a port that is no end of a link; a name that stands in `broken` is not judged. `rows` are those
-    of its contacts that stand in lists of their own.
+    `medium` is None for a port that is no end of a link; a name that stands in `broken` is not judged. `called`: what
+    else they are called. `rows` are those of its contacts that stand in lists of their own.
     """
 
     def __init__(self, known: Known, rows: Sequence[Fields]) -> None:
@@ -102,6 +112,7 @@ class _Ends:
         self.kinds: dict[str, Kind] = {}
         self.broken: set[str] = set()
         self.where: dict[str, str] = {}
+        self.called: dict[str, str] = {}
 
     def port(self, fields: Fields) -> Port | None:
         """Return the port of a table or row, None when it has no usable name or kind, or is there twice."""
@@ -125,6 +136,10 @@ class _Ends:
             remote=_places(fields, "remote", self.known),
             reach=_places(fields, "reach", self.known),
             contacts={contact.name: contact for contact in contacts},
+            aliases=self._aliases(fields, name),
+            attributes=fields.attributes(),
+            rated_pressure=fields.quantity("rated_pressure", "pressure"),
+            rated_current=fields.quantity("rated_current", "current"),
         )
         fields.finish()
         if kind is None:
@@ -195,7 +210,14 @@ class _Ends:
             tags=fields.tags(),
             title=fields.text("title"),
             remote=_places(fields, "remote", self.known),
+            aliases=self._aliases(fields, name),
+            attributes=fields.attributes(),
+            rated_pressure=fields.quantity("rated_pressure", "pressure"),
         )
+        if node.rated_pressure is not None and node.litres is None:
+            fields.note(
+                "rated_pressure", "unexpected", "only a volume is rated for a pressure: say its litres"
+            )
         fields.finish()
         if not medium:
             self.broken.add(name)
@@ -207,6 +229,15 @@ class _Ends:
         if name:
             fields.label = f"{fields.label.rpartition(', ')[0]}, {what} {name}".removeprefix(", ")
         return name
+
+    def _aliases(self, fields: Fields, name: str) -> tuple[str, ...]:
+        aliases = fields.aliases_of("name")
+        self.called.update({folded(alias): name for alias in aliases})
+        return aliases
+
+    def name_of(self, text: str) -> str:
+        """Return the name that a text means: itself where it is one, or means none."""
+        return text if text in self.medium or text in self.broken else self.called.get(folded(text), text)
 
     def _add(self, fields: Fields, name: str, medium: str | None) -> bool:
         if not name:
@@ -315,6 +346,9 @@ def _link(fields: Fields, ends: _Ends) -> InternalLink | None:
 
 def _made(link: _Written, ends: _Ends) -> InternalLink | None:
     """Return the link, None after noting why it can't be one."""
+    link = link._replace(
+        a=ends.name_of(link.a), b=ends.name_of(link.b), gate=link.gate and ends.name_of(link.gate)
+    )
     good = [_is_end(link, name, end, ends) for name, end in (("a", link.a), ("b", link.b))]
     if not all(good):
         return None

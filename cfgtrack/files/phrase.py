@@ -22,7 +22,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.codec import TEXTS
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import BadInput, Problems, or_no_answer
-from cfgtrack.model.unknown import UNKNOWN
+from cfgtrack.model.unknown import ANYTHING, PLACE, PORT, UNKNOWN
 
 _FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by", "is"))
 _SETTINGS = frozenset(TEXTS) - {"supersedes"}
@@ -151,7 +151,7 @@ def _said(words: list[str], plant: Plant, note: Note) -> Said:
     before = ""
     waiting = iter(rest)
     for word in waiting:
-        setting = _SETTING.fullmatch(word)
+        setting = None if plant.names.meant(word, ANYTHING) else _SETTING.fullmatch(word)
         if setting is not None:
             _set(said, setting[1], setting[2], note)
         elif word == "facing":
@@ -189,8 +189,25 @@ def _is_found(said: Said, word: str, plant: Plant) -> bool:
     """Return whether a word is the status in which a port was found, though it could be a filler: on."""
     if said.action != ac.FOUND or not said.subjects or said["status"]:
         return False
-    port = plant.port(said.subjects[0])
+    return _is_status(said, word, plant)
+
+
+def _is_status(said: Said, word: str, plant: Plant) -> bool:
+    """Return whether a word is a status of the port that was found so."""
+    port = plant.port(plant.resolve(said.subjects[0], PORT))
     return port is not None and word in port[1].statuses
+
+
+def _is_a_place(said: Said, word: str, before: str, plant: Plant) -> bool:
+    """Return whether a word says where a thing was found, and not in which status: ids are meant first."""
+    if before in _AT or word in plant.places:
+        return True
+    return not _is_status(said, word, plant) and bool(plant.names.meant(word, PLACE))
+
+
+def _is_port(word: str, plant: Plant) -> bool:
+    """Return whether a word with a colon is a port: an alias of a place may have one, too."""
+    return ":" in word and (bool(plant.port(word)) or not plant.names.meant(word, PLACE))
 
 
 def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> None:
@@ -206,8 +223,8 @@ def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> No
             note("place", "unexpected", sentence)
         else:
             _set(said, "place", word, note)
-    elif action == ac.FOUND and said.subjects and ":" not in word:
-        _set(said, "place" if before in _AT or word in plant.places else "status", word, note)
+    elif action == ac.FOUND and said.subjects and not _is_port(word, plant):
+        _set(said, "place" if _is_a_place(said, word, before, plant) else "status", word, note)
     elif before == "by":
         _set(said, "by", word, note)
     else:

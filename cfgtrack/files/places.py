@@ -17,6 +17,8 @@ def read_unit(fields: Fields, parts: Collection[str], places: Collection[str]) -
         home=fields.reference("home", "place", places),
         loop=fields.text("loop"),
         tags=fields.tags(),
+        aliases=fields.aliases_of("id"),
+        attributes=fields.attributes(),
     )
     fields.finish()
     return unit if unit.part else None
@@ -38,7 +40,12 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
         tags=fields.tags(),
         site=fields.flag("site"),
         operates=fields.reference("operates", "place", places),
+        aliases=fields.aliases_of("id"),
+        attributes=fields.attributes(),
+        lifts=fields.quantity("lifts", "mass"),
     )
+    if place.lifts is not None and not place.mobile:
+        fields.note("lifts", "unexpected", f"{place.id} doesn't move: only a person or machine lifts")
     if place.operates and not place.mobile:
         fields.note(
             "operates", "not-a-doer", f"{place.id} doesn't move: only a person or machine operates another"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 from cfgtrack.files.action import actions_of
@@ -33,6 +34,11 @@ class RuleTable:
     def rest(self) -> dict[str, Any]:
         """Return the fields that nobody has asked for, as they stand."""
         return {name: self._table.get(name) for name in self._table.unasked()}
+
+    def one_of(self, name: str, words: Collection[str]) -> str:
+        """Return the text of a field if it is one of some words, "" for anything else."""
+        value = self._table.get(name)
+        return value if isinstance(value, str) and value in words else ""
 
     def amount(self, name: str, dimension: str | None) -> Quantity | None:
         """Return a number with its unit; None too where there is no `dimension` to read it by."""

@@ -5,13 +5,15 @@ A selection that names nothing is an error, unless it (or its whole file) says `
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 from typing import Any
 
+from cfgtrack.files.fields import shown
 from cfgtrack.files.table import Table
+from cfgtrack.model.attribute import AttributeTest
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.unknown import THING, instead, no_such, unknown
+from cfgtrack.model.unknown import AMBIGUOUS, PLACE, THING, instead, look_up, near, no_such
 from cfgtrack.rules.selection import HOME, REFERENCES, WHATS, Selection, place_fits
 
 _TRUTHS = ("source", "expansion", "load", "liquid", "mobile")
@@ -27,6 +29,7 @@ class Against:
         self.plant = plant
         self.may_be_empty = may_be_empty
         self._tags: frozenset[str] | None = None
+        self._attributes: frozenset[str] | None = None
 
     def is_empty(self, selection: Selection) -> bool:
         """Return whether a selection names nothing, and may do so."""
@@ -37,16 +40,24 @@ class Against:
     def tags(self) -> frozenset[str]:
         """Return every tag that the plant's items have."""
         if self._tags is None and self.plant is not None:
-            parts = self.plant.parts.values()
-            tagged: Iterable[Any] = (
-                *self.plant.units.values(),
-                *self.plant.places.values(),
-                *parts,
-                *(port for part in parts for port in part.ports.values()),
-                *(node for part in parts for node in part.nodes.values()),
-            )
-            self._tags = frozenset(tag for thing in tagged for tag in thing.tags)
+            self._tags = frozenset(tag for thing in _things(self.plant) for tag in thing.tags)
         return self._tags or frozenset()
+
+    def attributes(self) -> frozenset[str]:
+        """Return the name of every attribute that the plant's items have."""
+        if self._attributes is None and self.plant is not None:
+            self._attributes = frozenset(name for thing in _things(self.plant) for name in thing.attributes)
+        return self._attributes or frozenset()
+
+
+def _things(plant: Plant) -> Iterator[Any]:
+    """Yield every unit, place, part, port and node."""
+    yield from plant.units.values()
+    yield from plant.places.values()
+    for part in plant.parts.values():
+        yield part
+        yield from part.ports.values()
+        yield from part.nodes.values()
 
 
 def read_selection(table: Table, name: str, against: Against, *, has_it: bool) -> Selection:
@@ -66,12 +77,67 @@ def _from_text(table: Table, name: str, value: str, against: Against, *, has_it:
     if value in REFERENCES:
         _check_it(table, name, has_it=has_it)
         return Selection(of=value)
-    if " " in value.strip() or not value.strip():
+    if (" " in value.strip() or not value.strip()) and not _may_be_alias(value, against):
         table.is_known(name, "reference", value, REFERENCES)
         return Selection(may_be_empty=True)
     selection = Selection(ids=(value,), may_be_empty=against.may_be_empty)
-    _check_found(selection, against, table, name)
+    if _is_plain(table, name, (value,), against, THING):
+        _check_found(selection, against, table, name)
     return selection
+
+
+def _may_be_alias(text: str, against: Against) -> bool:
+    """Return whether a text with blanks may name a thing, and is no reference that is mistyped."""
+    if against.plant is None:
+        return bool(text.strip()) and not near(text, REFERENCES)
+    return bool(against.plant.names.meant(text, THING))
+
+
+def _is_plain(
+    table: Table, name: str, texts: Collection[str], against: Against, wanted: tuple[str, ...]
+) -> bool:
+    """Return whether none of some texts may mean several things, after noting those that do."""
+    before = table.noted
+    for text in texts if against.plant is not None else ():
+        assert against.plant is not None
+        found = look_up(against.plant, text, wanted)
+        if found.code == AMBIGUOUS:
+            table.note(name, AMBIGUOUS, found.why)
+    return table.noted == before
+
+
+def _attribute_tests(table: Table) -> tuple[AttributeTest, ...]:
+    """Return what the field `attribute` asks for: a table, or a list of them."""
+    value = table.get("attribute")
+    if value is None:
+        return ()
+    one = table.table("attribute") if isinstance(value, dict) else None
+    tables = [one] if one is not None else list(table.tables("attribute"))
+    return tuple(test for below in tables if (test := _attribute_test(below)) is not None)
+
+
+def _attribute_test(table: Table) -> AttributeTest | None:
+    name, before = table.text("name", required=True), table.noted
+    said = table.get("is")
+    wanted = said if isinstance(said, list) else [] if said is None else [said]
+    among = [table.attribute("is", name or "it", one) for one in wanted]
+    if said == []:
+        table.note("is", "missing", "is lists nothing")
+    low, high = (
+        None if (value := table.get(bound)) is None else table.attribute(bound, name or "it", value)
+        for bound in ("min", "max")
+    )
+    for bound, value in (("min", low), ("max", high)):
+        if isinstance(value, str | bool):
+            table.note(
+                bound, "wrong-type", f"expected a number with its unit or a date, found {shown(value)}"
+            )
+    if among and (low is not None or high is not None):
+        table.note("is", "contradiction", "ask for a value or for a range, not for both")
+    table.finish()
+    if not name or table.noted > before:
+        return None
+    return AttributeTest(name, tuple(one for one in among if one is not None), low, high)
 
 
 def read_fields(table: Table, against: Against, *, has_it: bool) -> Selection:
@@ -92,8 +158,15 @@ def read_fields(table: Table, against: Against, *, has_it: bool) -> Selection:
         loops=table.some("loop"),
         tags=table.some("tag"),
         may_be_empty=table.flag("may_be_empty") or against.may_be_empty,
+        attributes=_attribute_tests(table),
         **{truth: table.flag(truth) if truth in table.values else None for truth in _TRUTHS},
     )
+    for name, texts, wanted in (
+        ("id", selection.ids, THING),
+        ("part", selection.parts, ("part",)),
+        ("place", selection.places, PLACE),
+    ):
+        _is_plain(table, name, texts, against, wanted)
     if table.noted == before:
         _check_found(selection, against, table, "")
         if not selection.may_be_empty:
@@ -121,7 +194,7 @@ def _check_found(selection: Selection, against: Against, table: Table, name: str
         return
     if selection in (Selection(), Selection(of=selection.of)):
         return
-    free = replace(selection, of="", at=(), what=selection.sorts())
+    free = replace(selection, of="", at=(), what=selection.by_ids(against.plant).sorts())
     if not free.candidates(against.plant):
         sentence = f"nothing in the plant is selected by {_told(selection)}{_near(selection, against)}"
         table.note(name, "names-nothing", sentence)
@@ -133,6 +206,7 @@ def _told(selection: Selection) -> str:
         values = getattr(selection, name)
         if values:
             told.append(f"{name.removesuffix('s') if name != 'media' else 'medium'} {' or '.join(values)}")
+    told.extend(test.words() for test in selection.attributes)
     told.extend(f"{name} {str(v).lower()}" for name in _TRUTHS if (v := getattr(selection, name)) is not None)
     return " and ".join(told) or "what stands there"
 
@@ -143,11 +217,15 @@ def _near(selection: Selection, against: Against) -> str:
     for name in selection.tags:
         if name not in against.tags():
             return instead(name, against.tags())
+    for test in selection.attributes:
+        if test.name not in against.attributes():
+            return instead(test.name, against.attributes())
     for name in selection.parts:
-        if not any(mark in name for mark in "*?[") and name not in plant.parts:
-            return instead(name, plant.parts)
+        name_or_alias = plant.resolve(name, ("part",))
+        if not any(mark in name for mark in "*?[") and name_or_alias not in plant.parts:
+            return instead(name, plant.parts, also=plant.names.parts)
     for name in selection.ids:
-        why = unknown(plant, name, THING)
+        why = look_up(plant, name, THING).why
         return f": {why}" if why else ""
     return instead(selection.places[0], plant.places) if selection.places else ""
 
@@ -161,5 +239,5 @@ def check_places(table: Table, name: str, patterns: tuple[str, ...], against: Ag
         if pattern == HOME or any(place_fits(plant, place, (pattern,)) for place in plant.places):
             continue
         known = sorted({f"#{tag}" for place in plant.places.values() for tag in place.tags})
-        known = known if pattern.startswith("#") else [*plant.places]
+        known = known if pattern.startswith("#") else [*plant.places, *plant.names.owners]
         table.note(name, "names-nothing", no_such("place", pattern, known))

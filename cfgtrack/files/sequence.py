@@ -14,7 +14,7 @@ from cfgtrack.model.presence import NEEDS_NOBODY, not_a_doer
 from cfgtrack.model.sequence import Deadlock, LeftRunning, Outing, Sequence, Step, lay_out
 from cfgtrack.model.time import LONGEST, MINUTE
 from cfgtrack.model.trouble import BadInput, Problems, Trouble
-from cfgtrack.model.unknown import UNKNOWN
+from cfgtrack.model.unknown import DOER, UNKNOWN
 
 _ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
 
@@ -112,7 +112,7 @@ class _SequenceReader:
 
     def left_running(self, table: Table) -> LeftRunning | None:
         """Return one [[leaves_running]]: a clock that a later outing, not of this sequence, meets."""
-        rule, subject = table.ident("clock"), table.text("of")
+        rule, subject = table.ident("clock"), self.plant.resolve(table.text("of"))
         outing, start = table.ident("outing"), table.instant("start", required=True)
         if outing and outing in (one.id for one in self.outings):
             table.note(
@@ -123,7 +123,7 @@ class _SequenceReader:
 
     def _doer(self, track: Table, name: str) -> tuple[str, bool]:
         """Return who does the steps of a track, and whether that is only assumed: its name is somebody's."""
-        said = track.text("by")
+        said, name = self.plant.resolve(track.text("by"), DOER), self.plant.resolve(name, DOER)
         if said and (why := not_a_doer(self.plant, said)):
             track.note("by", UNKNOWN, why, thing=not self.plant.sort_of(said))
         elif not said and not_a_doer(self.plant, name):
@@ -140,7 +140,7 @@ class _SequenceReader:
         self.tables.setdefault(name, table)
         takes = _takes(table, "takes")
         action = self._action(table, name)
-        by = table.text("by") or (action.by if action is not None else None)
+        by = self.plant.resolve(table.text("by"), DOER) or (action.by if action is not None else None)
         after, title = table.words("after"), table.text("title")
         table.finish()
         if action is None:

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING, Field, fields, replace
 from typing import Any
 
+from cfgtrack.model.attribute import attribute_from_json, attribute_to_json
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import ROLES, Contact, InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.plant import Place, Unit
@@ -44,7 +45,7 @@ def _object(item: Any) -> dict[str, Any]:
 
 def _plain(item: Any) -> dict[str, Any]:
     return {
-        name: _json(value)
+        name: _attributes(value) if name == "attributes" else _json(value)
         for name, default in _SHAPES[type(item)]
         if (value := getattr(item, name)) != default or default is MISSING
     }
@@ -60,6 +61,10 @@ def _json(value: Any) -> Any:
             return {name: _json(one) for name, one in value.items()}
         return [_object(one) for one in value.values()]
     return _object(value) if type(value) in _SHAPES else value
+
+
+def _attributes(found: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: attribute_to_json(value) for name, value in found.items()}
 
 
 def _default(field: Field[Any]) -> Any:
@@ -89,12 +94,13 @@ def _as_it_is(value: Any) -> Any:
 
 
 _READ: dict[str, Callable[[Any], Any]] = {
-    **dict.fromkeys(("sources", "statuses", "facings", "torque", "reach"), tuple),
+    **dict.fromkeys(("sources", "statuses", "facings", "torque", "reach", "aliases"), tuple),
     **dict.fromkeys(("fits", "tags"), frozenset),
     "moves": _all_of(Move, "action"),
     "contacts": _all_of(Contact, "name"),
     "ports": _all_of(Port, "name"),
     "nodes": _all_of(Node, "name"),
+    "attributes": lambda found: {name: attribute_from_json(value) for name, value in found.items()},
     "links": lambda links: tuple(InternalLink(**link) for link in links),
     "thermal": lambda thermal: Thermal(**thermal),
     "remote": lambda remote: (

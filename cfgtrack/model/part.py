@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from cfgtrack.model.attribute import Attribute
+
 
 @dataclass(frozen=True, slots=True)
 class Contact:
@@ -18,6 +20,9 @@ class Contact:
     loop: str = ""
     tags: frozenset[str] = frozenset()
     title: str = ""
+    aliases: tuple[str, ...] = ()
+    attributes: Mapping[str, Attribute] = field(default_factory=dict)
+    rated_current: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +34,9 @@ class Port:
     joint and its turn in the tightening order, as in ``base/3``. `site` is the site it is worked at where that isn't
     its owner's (a bulkhead); `remote` the places from which it is worked as well; `reach`, of a tether's half, the
     places within which whoever hangs on it stays. `contacts`: of a shell, which joins them all at once; what it carries
-    is what they do, each of its own medium. Without them the port is one contact of its kind's medium.
+    is what they do, each of its own medium. Without them the port is one contact of its kind's medium. `aliases` is
+    what else it is called, after its owner; `attributes` what else is said of it. `rated_pressure` in Pa,
+    `rated_current` in A: of a joint the lower of its halves' counts.
     """
 
     name: str
@@ -48,6 +55,10 @@ class Port:
     remote: tuple[str, ...] = ()
     reach: tuple[str, ...] = ()
     contacts: Mapping[str, Contact] = field(default_factory=dict)
+    aliases: tuple[str, ...] = ()
+    attributes: Mapping[str, Attribute] = field(default_factory=dict)
+    rated_pressure: float | None = None
+    rated_current: float | None = None
 
 
 SOURCE, EXPANSION, LOAD = "source", "expansion", "load"
@@ -60,7 +71,7 @@ class Node:
     """A point inside a part where its medium collects: a volume, a bus, a heater. `roles`: some of `ROLES`.
 
     `litres`: of a volume that its medium fills. What such a volume needs, its medium says. `remote`: the places from
-    which it is read as well.
+    which it is read as well. `aliases`, `attributes`: as of a port. `rated_pressure` of a volume, in Pa.
     """
 
     name: str
@@ -71,6 +82,9 @@ class Node:
     tags: frozenset[str] = frozenset()
     title: str = ""
     remote: tuple[str, ...] = ()
+    aliases: tuple[str, ...] = ()
+    attributes: Mapping[str, Attribute] = field(default_factory=dict)
+    rated_pressure: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +120,7 @@ class Part:
     """A part number: its ports, nodes and internal links. With `flexible`, every link to it gives (a hose).
 
     `trapped`: seconds that its liquid may stay isolated before the pressure reaches the rated one. `remote`: of each
-    quantity that is read from elsewhere as well, the places from which it is.
+    quantity that is read from elsewhere as well, the places from which it is. `attributes` are those of its units too.
     """
 
     id: str
@@ -120,3 +134,5 @@ class Part:
     trapped: float | None = None
     tags: frozenset[str] = frozenset()
     remote: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    aliases: tuple[str, ...] = ()
+    attributes: Mapping[str, Attribute] = field(default_factory=dict)

@@ -7,11 +7,14 @@ Units and places share one space of ids.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from cfgtrack.model.attribute import Attribute
 from cfgtrack.model.kind import Kind, Medium
+from cfgtrack.model.naming import Names
 from cfgtrack.model.part import EXPANSION, Contact, Node, Part, Port
+from cfgtrack.model.unknown import ANYTHING
 
 HOLD = "hold"
 """The medium of structural hold: the one medium whose links the model itself must understand."""
@@ -19,7 +22,10 @@ HOLD = "hold"
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """One serialised item of a part. `home` is where it belongs when it is not in use."""
+    """One serialised item of a part. `home` is where it belongs when it is not in use.
+
+    `aliases` is what else it is called, on a drawing or a list; `attributes` what else is said of it.
+    """
 
     id: str
     part: str
@@ -27,6 +33,8 @@ class Unit:
     home: str = ""
     loop: str = ""
     tags: frozenset[str] = frozenset()
+    aliases: tuple[str, ...] = ()
+    attributes: Mapping[str, Attribute] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +45,8 @@ class Place:
     `mobile`: a person, an arm, a bag: it moves, so nothing fixed to it is kept from moving. `capacity`: how many
     units (counting what is fixed together as one) it takes, people and machines that visit not counted; None means no
     limit. `facings`: the orientations it accepts; empty means that any will do. `sink`: thermal environment, K. `site`:
-    work on what is here is done by who is here. `operates`: the machine where this person acts as well.
+    work on what is here is done by who is here. `operates`: the machine where this person acts as well. `aliases`,
+    `attributes`: as of a unit. `lifts`: of a place that moves, the mass that it may carry, kg.
     """
 
     id: str
@@ -53,6 +62,9 @@ class Place:
     tags: frozenset[str] = frozenset()
     site: bool = False
     operates: str = ""
+    aliases: tuple[str, ...] = ()
+    attributes: Mapping[str, Attribute] = field(default_factory=dict)
+    lifts: float | None = None
 
     @property
     def ways_round(self) -> tuple[str | None, ...]:
@@ -83,6 +95,47 @@ class Plant:
     )
     _slots: dict[str, list[str]] | None = field(default=None, repr=False)
     _has_sites: bool | None = field(default=None, init=False, repr=False, compare=False)
+    _names: Names | None = field(default=None, init=False, repr=False, compare=False)
+
+    @property
+    def names(self) -> Names:
+        """What its things are called besides their ids. Gathered at the first call."""
+        if self._names is None:
+            self._names = Names(self)
+        return self._names
+
+    def resolve(self, text: str, wanted: Collection[str] = ANYTHING) -> str:
+        """Return the address of what is called so, ids first; the text itself where nothing is, or several things are.
+
+        `wanted` are the sorts of thing that may be meant: see `sort_of`. `unknown.look_up` says why there is none.
+        """
+        found = self.names.meant(text, wanted)
+        return found[0] if len(found) == 1 else text
+
+    def attributes_of(self, address: str) -> Mapping[str, Attribute]:
+        """Return the attributes of a unit or place, with those of its part that it has none of its own for; a port's
+        or node's own.
+        """
+        own = self.own_attributes_of(address)
+        of_part = {} if ":" in address else self.part_of(address).attributes
+        return {**of_part, **own} if of_part else own
+
+    def own_attributes_of(self, address: str) -> Mapping[str, Attribute]:
+        """Return the attributes of a unit, place, port or node that it has itself."""
+        found: Mapping[str, Attribute] = self._thing(address).attributes
+        return found
+
+    def aliases_of(self, address: str) -> tuple[str, ...]:
+        """Return what a unit, place, port, node or part is called besides its id."""
+        found: tuple[str, ...] = self._thing(address).aliases
+        return found
+
+    def _thing(self, address: str) -> Unit | Place | Port | Node | Part:
+        owner, colon, name = address.partition(":")
+        if not colon:
+            return self.units.get(owner) or self.places.get(owner) or self.parts[owner]
+        part = self.part_of(owner)
+        return part.ports.get(name) or part.nodes[name]
 
     def part_of(self, owner: str) -> Part:
         """Return the part of a unit, or the fittings of a place. KeyError for an unknown owner."""

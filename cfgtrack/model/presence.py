@@ -74,7 +74,8 @@ def not_a_doer(plant: Plant, name: str | None) -> str:
     what = plant.sort_of(name)
     if what:
         return f"{name} is a {what}, not a person or machine{instead('', doers, 'there are')}"
-    return no_such("person or machine", name, doers)
+    aliases = (alias for doer in doers for alias in plant.places[doer].aliases)
+    return no_such("person or machine", name, doers, [*aliases])
 
 
 # --- where things are ---------------------------------------------------------------------------------------------

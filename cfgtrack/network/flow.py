@@ -9,6 +9,7 @@ from typing import Protocol
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import carries, is_made
 from cfgtrack.network.network import Arc, Network, gated_arcs, interface_arcs, subject_arcs
+from cfgtrack.network.rating import Pressures, Rated
 from cfgtrack.network.reach import Digraph, Reach
 from cfgtrack.network.reduce import Reduced, reduce_network
 
@@ -79,6 +80,7 @@ class Flow:
         self._gaps: dict[str, tuple[Link, ...]] = {}
         self._apart: tuple[Link, ...] | None = None
         self._vertices: dict[str, tuple[int, ...]] = {}
+        self._pressures: Pressures | None = None
         gated = any(arc.one_way for arcs in network.gates.values() for arc in arcs)
         self.goes_both_ways = not network.one_way and not gated
         for a, b in self.reduced.arcs:
@@ -116,6 +118,13 @@ class Flow:
         if found is None:
             found = self._reaches[targets] = Reach(self.graph, targets)
         return found
+
+    def rated_pressure(self, address: str) -> Rated | None:
+        """Return the lowest rated pressure of all that an item is joined to now: see `network.rating`."""
+        if self._pressures is None:
+            vertex, upstream = self.reduced.vertex, self._upstream
+            self._pressures = Pressures(self.network, vertex, self.graph, upstream=upstream)
+        return self._pressures.lowest(address, self.vertices(address), self._configuration)
 
     # --- as events happen ---
 

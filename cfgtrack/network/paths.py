@@ -16,6 +16,7 @@ from cfgtrack.model.kind import NOTHING
 from cfgtrack.model.part import EXPANSION, SOURCE, Node
 from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.network.network import Network
+from cfgtrack.network.rating import Pressures, Rated
 from cfgtrack.network.reach import Digraph
 from cfgtrack.network.reduce import reduce_network
 
@@ -51,6 +52,7 @@ class Paths:
         self._reached: dict[tuple[int, str], tuple[str, ...]] = {}
         self._live: set[int] | None = None
         self._fed: set[int] | None = None
+        self._pressures: Pressures | None = None
 
     # --- what is joined to what
 
@@ -143,6 +145,16 @@ class Paths:
             return ()
         behind = self._graph.behind((segment,))
         return tuple(n for n in self.nodes("source") if self.segment(n) in behind)
+
+    def rated_pressure(self, address: str) -> Rated | None:
+        """Return the lowest rated pressure of all that an item is joined to: see `network.rating`."""
+        segment = self.segment(address)
+        if segment is None:
+            return None
+        if self._pressures is None:
+            vertex = self._reduced.vertex
+            self._pressures = Pressures(self.network, vertex, self._graph, upstream=self.upstream)
+        return self._pressures.lowest(address, (segment,), self.configuration)
 
     # --- open ends
 

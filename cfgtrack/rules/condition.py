@@ -174,6 +174,9 @@ class Clause(Protocol):
     def duration(self, name: str) -> int | None:
         """Return a duration, in microseconds."""
 
+    def one_of(self, name: str, words: Collection[str]) -> str:
+        """Return the text of a field if it is one of some words, "" for anything else."""
+
     def amount(self, name: str, dimension: str | None) -> Quantity | None:
         """Return a number with its unit; None too where there is no `dimension` to read it by."""
 

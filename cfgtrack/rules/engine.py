@@ -30,6 +30,7 @@ from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.joining import to_make
 from cfgtrack.rules.mode import Runner
+from cfgtrack.rules.naming import by_ids
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.trail import Trail
 from cfgtrack.rules.world import NOTHING, Change, Done, World
@@ -76,7 +77,7 @@ class Engine:
         networks: Mapping[str, Network] | None = None,
         memory: Memory | None = None,
     ) -> None:
-        self.rules = rules
+        self.rules = rules = by_ids(rules, configuration.plant)
         self.trail = Trail()
         self.world = World(
             configuration,

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from cfgtrack.model.plant import Plant
 from cfgtrack.rules.condition import Condition, Ended, Judge, Part
 from cfgtrack.rules.cure import Proposal, in_turn
-from cfgtrack.rules.dependence import Timer, depends_on_items
+from cfgtrack.rules.dependence import Dependence, Timer, depends_on_items
 from cfgtrack.rules.finding import Reason, join
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.tally import Tally
@@ -42,6 +42,14 @@ class OnItems(Condition):
         """Return when time alone may change whether an item meets it."""
         return ()
 
+    def beside(self, world: World) -> Dependence | None:  # noqa: ARG002 - most look at nothing else
+        """Return what may change whether an item meets it, beside what is so of itself and its owner; None: nothing."""
+        return None
+
+    def alone_may_fall_short(self, world: World) -> Iterable[str] | None:  # noqa: ARG002 - most can't tell
+        """Return those of all items that may fall short now; None: any may."""
+        return None
+
     def looks_inside(self) -> bool:
         """Return whether what is done to a port of a unit may change whether the unit meets it."""
         return False
@@ -59,9 +67,11 @@ class _EveryItem(Judge):
         self.condition = condition
         self.world = world
         self.items = world.bind(of).items
-        self.depends = depends_on_items(of, *timers)
+        beside = condition.beside(world)
+        self.depends = depends_on_items(of, *timers) | (beside or Dependence())
         self.lacking: Tally | None = None
-        if of.is_fixed and not timers:
+        self.members = frozenset(of.candidates(world.plant)) if of.is_fixed and beside is not None else None
+        if of.is_fixed and not timers and beside is None:
             items = of.candidates(world.plant)
             # The tally is told of an item when it changes, and a unit doesn't when its port does.
             if not (condition.looks_inside() and any(":" not in item for item in items)):
@@ -73,7 +83,14 @@ class _EveryItem(Judge):
     def holds(self, it: str | None) -> bool:
         if self.lacking is not None:
             return not self.lacking
-        return not any(map(self._falls_short, self.items(it)))
+        return not any(map(self._falls_short, self._asked(it)))
+
+    def _asked(self, it: str | None) -> Iterable[str]:
+        """Return the items that may fall short: of those that are always the same the condition may know few."""
+        few = None if self.members is None else self.condition.alone_may_fall_short(self.world)
+        return (
+            self.items(it) if few is None or self.members is None else sorted(self.members.intersection(few))
+        )
 
     def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
         return {(item,): (item,) for item in self._short(it)}
@@ -92,7 +109,7 @@ class _EveryItem(Judge):
     def _short(self, it: str | None) -> list[str]:
         if self.lacking is not None:
             return sorted(map(str, self.lacking))
-        return list(filter(self._falls_short, self.items(it)))
+        return list(filter(self._falls_short, self._asked(it)))
 
     def reasons(
         self,

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from fnmatch import translate
 from functools import lru_cache
 
+from cfgtrack.model.attribute import Attribute, AttributeTest
 from cfgtrack.model.configuration import View, place_line
 from cfgtrack.model.hold import peer_of
 from cfgtrack.model.part import ROLES, Contact, Node, Part, Port
 from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.unknown import PLACE
 from cfgtrack.rules.saying import say_either, say_places
 
 _REFERENCES: dict[str, Callable[[View, str], list[str]]] = {
@@ -49,8 +51,9 @@ class Selection:
 
     `ids`, `parts`, `places` are shell patterns. `places` selects what the definition puts there (a place, the places
     inside it, and their fittings); `at` selects what stands there at the time (a unit, its ports and nodes).
-    `of` starts from one of `REFERENCES` instead of from the whole plant. Empty selections are errors unless
-    `may_be_empty`.
+    `of` starts from one of `REFERENCES` instead of from the whole plant. Where an id is asked for, what the thing is
+    called besides does as well, whole and exact: no patterns. Every one of `attributes` must be met. Empty selections
+    are errors unless `may_be_empty`.
     """
 
     of: str = ""
@@ -69,6 +72,7 @@ class Selection:
     liquid: bool | None = None
     mobile: bool | None = None
     may_be_empty: bool = False
+    attributes: tuple[AttributeTest, ...] = ()
 
     @property
     def is_fixed(self) -> bool:
@@ -94,6 +98,7 @@ class Selection:
             ("tagged", say_either(self.tags)),
             ("of place", say_either(self.places)),
             ("standing at", say_places(self.at)),
+            ("with", " and ".join(test.words() for test in self.attributes)),
         ):
             if values:
                 said.append(f"{label} {values}")
@@ -141,15 +146,30 @@ class Selection:
         """Return what it names whatever `of` and `at` say, in the order of the definition. Worked out once a plant."""
         found = plant.selected.get(self)
         if found is None:
-            found = plant.selected[self] = tuple(self._enumerate(plant))
+            found = plant.selected[self] = tuple(self.by_ids(plant)._enumerate(plant))
         return found
+
+    def by_ids(self, plant: Plant) -> Selection:
+        """Return the selection with ids for what it calls otherwise."""
+        if not plant.names:
+            return self
+        return replace(
+            self,
+            ids=tuple(map(plant.resolve, self.ids)),
+            parts=tuple(plant.resolve(part, ("part",)) for part in self.parts),
+            places=tuple(plant.resolve(place, PLACE) for place in self.places),
+            at=tuple(plant.resolve(place, PLACE) for place in self.at),
+        )
 
     def items(self, view: View, it: str | None = None) -> tuple[str, ...]:
         """Return the items that it names now, given `it`."""
         return Bound(self, view).items(it)
 
     def matches(self, plant: Plant, address: str) -> bool:
-        """Return whether `address` has everything that the fields other than `of` and `at` ask for."""
+        """Return whether `address` has everything that the fields other than `of` and `at` ask for.
+
+        It must ask by ids: see `by_ids`.
+        """
         owner, colon, name = address.partition(":")
         if not plant.has_owner(owner):
             return False
@@ -197,6 +217,8 @@ class Selection:
             return False
         if self.loops and plant.loop_of(owner) not in self.loops:
             return False
+        if not self._has_attributes(lambda: plant.attributes_of(owner)):
+            return False
         return not self.tags or bool(_owner_tags(plant, owner) & set(self.tags))
 
     def _port_fits(self, plant: Plant, port: Port, owner: str) -> bool:
@@ -207,7 +229,7 @@ class Selection:
         carried = {c.medium for c in port.contacts.values()} or {plant.kinds[port.kind].medium or ""}
         if self.media and carried.isdisjoint(self.media):
             return False
-        return self._tagged(plant, port.tags, port.loop, owner)
+        return self._tagged(plant, port, port.loop, owner)
 
     def _contact_fits(self, plant: Plant, contact: Contact, port: Port, owner: str) -> bool:
         if self._has_node_flags():
@@ -216,8 +238,7 @@ class Selection:
             return False
         if self.media and contact.medium not in self.media:
             return False
-        tags = contact.tags | port.tags if self.sorts() == ("contact",) else contact.tags
-        return self._tagged(plant, tags, contact.loop or port.loop, owner)
+        return self._tagged(plant, contact, contact.loop or port.loop, owner, shell=port)
 
     def _node_fits(self, plant: Plant, node: Node, owner: str) -> bool:
         if self.kinds or (self.media and node.medium not in self.media):
@@ -225,26 +246,48 @@ class Selection:
         is_so = {**{role: role in node.roles for role in ROLES}, "liquid": plant.is_liquid(node)}
         if any(getattr(self, f) is not None and getattr(self, f) != is_so[f] for f in _NODE_FLAGS):
             return False
-        return self._tagged(plant, node.tags, node.loop, owner)
+        return self._tagged(plant, node, node.loop, owner)
 
-    def _tagged(self, plant: Plant, own: frozenset[str], loop: str, owner: str) -> bool:
-        """Check loop and tags. What is inside a unit has its owner's tags too once the selection is clearly about such
-        things; else naming a tag of units would name all that is inside them.
+    def _tagged(
+        self,
+        plant: Plant,
+        thing: Port | Contact | Node,
+        loop: str,
+        owner: str,
+        *,
+        shell: Port | None = None,
+    ) -> bool:
+        """Check loop, attributes and tags. What is inside a unit has its owner's attributes and tags too, a contact its
+        shell's, once the selection is clearly about such things; else naming a tag of units would name all inside them.
         """
         if self.loops and (loop or plant.loop_of(owner)) not in self.loops:
             return False
+        of_owner = bool(self.of) or set(self.sorts()) <= _INSIDE
+        around: Mapping[str, Attribute] = {} if shell is None else shell.attributes
+        if not self._has_attributes(
+            lambda: (
+                {**plant.attributes_of(owner), **around, **thing.attributes} if of_owner else thing.attributes
+            )
+        ):
+            return False
         if not self.tags:
             return True
-        tags = set(own)
-        if self.of or set(self.sorts()) <= _INSIDE:
-            tags |= _owner_tags(plant, owner)
+        tags = set(thing.tags)
+        if of_owner:
+            tags |= _owner_tags(plant, owner) | (shell.tags if shell is not None else frozenset())
         return bool(tags & set(self.tags))
+
+    def _has_attributes(self, found: Callable[[], Mapping[str, Attribute]]) -> bool:
+        if not self.attributes:
+            return True
+        attributes = found()
+        return all(test.is_met(attributes) for test in self.attributes)
 
     def _enumerate(self, plant: Plant) -> Iterator[str]:
         """Yield every item that matches, testing what is inside once a part where its owner doesn't matter."""
         allowed = self.sorts()
         inside = not _INSIDE.isdisjoint(allowed)
-        by_part = not self.loops and not self.tags
+        by_part = not self.loops and not self.tags and not self.attributes
         names: dict[str, tuple[str, ...]] = {}
         whole = "unit" in allowed or "place" in allowed
         for owner in plant.owners():
@@ -293,7 +336,7 @@ class Bound:
     __slots__ = ("_candidates", "_is_bare", "_is_it", "_view", "selection")
 
     def __init__(self, selection: Selection, view: View) -> None:
-        self.selection = selection
+        self.selection = selection = selection.by_ids(view.plant)
         self._view = view
         self._candidates: tuple[str, ...] | None = None
         self._is_it = selection == IT
@@ -358,6 +401,8 @@ def stands_at(view: View, owner: str, patterns: Iterable[str]) -> bool:
 def place_fits(plant: Plant, place: str, patterns: Iterable[str]) -> bool:
     """Return whether a place matches a pattern of its id, or has the tag that a ``#tag`` pattern names."""
     for pattern in patterns:
+        if plant.names and plant.resolve(pattern, PLACE) == place:
+            return True
         if pattern.startswith("#"):
             found = plant.places.get(place)
             if found is not None and pattern[1:] in found.tags:

@@ -65,14 +65,19 @@ class World:
         self._prior = prior
         self._done: dict[tuple[str, str], Stamp] = {}
         self._stamp: Stamp = (0, 0)
-        known = networks or {}
-        self.flows: dict[str, Flow] = {
-            medium: Flow(
-                known.get(medium) or compile_network(self.plant, medium), configuration, self._touched, trail
-            )
-            for medium in media
-        }
+        self._networks = networks or {}
+        self.flows: dict[str, Flow] = {}
+        for medium in media:
+            self.have_flow(medium)
         self._targets: dict[tuple[str, Selection], Reach] = {}
+
+    def have_flow(self, medium: str) -> Flow:
+        """Return the flow of a medium, made where there is none yet: before the first event."""
+        flow = self.flows.get(medium)
+        if flow is None:
+            network = self._networks.get(medium) or compile_network(self.plant, medium)
+            flow = self.flows[medium] = Flow(network, self.configuration, self._touched, self.trail)
+        return flow
 
     # --- what was done ---
 

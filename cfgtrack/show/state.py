@@ -7,6 +7,7 @@ from functools import partial
 
 from cfgtrack.analysis.state import (
     ContactState,
+    Given,
     HoldLink,
     LoadState,
     PlantReport,
@@ -17,7 +18,10 @@ from cfgtrack.analysis.state import (
     VolumeState,
 )
 from cfgtrack.answers.moment import Moment
+from cfgtrack.model.attribute import attribute_text
 from cfgtrack.model.plant import owner_of
+from cfgtrack.model.quantity import from_si
+from cfgtrack.network.rating import Rated
 from cfgtrack.show.findings import clock_rows
 from cfgtrack.show.record import quantity_text, remark_lines
 from cfgtrack.show.tables import count, heading, labelled, sections, styled, table, titled
@@ -44,10 +48,14 @@ def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> 
         titled("Contacts", _contact_table(report.contacts, local)),
         titled("Liquid", _volume_table(report.volumes, local)),
         titled("Loads", _load_table(report.loads, local)),
+        titled("Attributes", _attribute_table(report.attributes, local)),
         titled("Last measured", _reading_table(report.readings, local)),
         titled(
             "Standing here",
-            table(["id", "title", "facing"], [[s.id, s.title, s.facing] for s in report.standing]),
+            table(
+                ["id", "also called", "title", "facing"],
+                [[s.id, _called(s.aliases), s.title, s.facing] for s in report.standing],
+            ),
         ),
     )
 
@@ -61,6 +69,8 @@ def _local(address: str, other: str) -> str:
 def _facts(report: StateReport) -> Iterator[str]:
     what = f"{report.sort} of part {report.part}" if report.part and report.sort == "unit" else report.sort
     yield labelled("is", what)
+    if report.aliases:
+        yield labelled("also", ", ".join(report.aliases))
     if report.place or report.sort in ("unit", "mobile place"):
         yield labelled("place", _where(report))
     if report.home and report.home not in report.place:
@@ -71,6 +81,8 @@ def _facts(report: StateReport) -> Iterator[str]:
         yield labelled("holds", "; ".join(f"{link.far} (by {link.port})" for link in report.gripped))
     if report.sort == "mobile place" and not report.gripped:
         yield labelled("holds", "nothing")
+    if report.lifts is not None:
+        yield labelled("lifts", f"at most {report.lifts:g} kg")
     loops = dict.fromkeys(loop for v in report.volumes for loop in v.loops)
     if loops:
         yield labelled("loop", ", ".join(loops))
@@ -141,6 +153,7 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
     rows = [
         [
             local(p.address),
+            _called(p.aliases),
             p.title,
             f"{p.kind} {p.size}".rstrip(),
             p.status,
@@ -148,11 +161,42 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             _link(p),
             _names(p.reaches),
             _cycles(p),
+            "; ".join(filter(None, (_rated(p.rated_pressure, p.address), _rated_current(p)))),
         ]
         for p in ports
     ]
-    heads = ["port", "title", "kind", "status", "mated to", "link", "reaches", "cycles"]
+    heads = [
+        "port",
+        "also called",
+        "title",
+        "kind",
+        "status",
+        "mated to",
+        "link",
+        "reaches",
+        "cycles",
+        "rated",
+    ]
     return table(heads, rows, hyphens=["kind"])
+
+
+def _called(aliases: Sequence[str]) -> str:
+    return ", ".join(aliases)
+
+
+def _rated(rated: Rated | None, address: str) -> str:
+    """Return a rated pressure, and whose it is where it isn't the thing's own."""
+    if rated is None:
+        return ""
+    pressure = str(from_si(rated.value, unit="bar", dimension="pressure"))
+    return pressure if rated.of == address else f"{pressure} by {rated.of}"
+
+
+def _rated_current(port: PortState) -> str:
+    rated = port.rated_current
+    if rated is None:
+        return ""
+    return f"{rated.value:g} A" if rated.of == port.address else f"{rated.value:g} A by {rated.of}"
 
 
 def _names(names: Sequence[str]) -> str:
@@ -177,13 +221,15 @@ def _volume_table(volumes: Sequence[VolumeState], local: Callable[[str], str]) -
     rows = [
         [
             local(v.address),
+            _called(v.aliases),
             f"{v.litres:g}",
             ", ".join(v.loops) or (f"{v.loop}, CUT OFF" if v.loop else "CUT OFF"),
             ", ".join(v.expansions) or ("none: CUT OFF" if v.cut_off else "-"),
+            _rated(v.rated_pressure, v.address),
         ]
         for v in volumes
     ]
-    return table(["volume", "litres", "loop", "expands into"], rows)
+    return table(["volume", "also called", "litres", "loop", "expands into", "rated"], rows)
 
 
 def _contact_table(contacts: Sequence[ContactState], local: Callable[[str], str]) -> str:
@@ -205,13 +251,22 @@ def _load_table(loads: Sequence[LoadState], local: Callable[[str], str]) -> str:
     rows = [
         [
             local(load.address),
+            _called(load.aliases),
             load.title,
             load.medium,
             ", ".join(load.sources) or f"none: NO {load.medium.upper()}",
         ]
         for load in loads
     ]
-    return table(["load", "title", "medium", "fed by"], rows)
+    return table(["load", "also called", "title", "medium", "fed by"], rows)
+
+
+def _attribute_table(given: Sequence[Given], local: Callable[[str], str]) -> str:
+    rows = [
+        [local(g.subject) or g.subject, g.name, attribute_text(g.value), "its part" if g.of_part else ""]
+        for g in given
+    ]
+    return table(["of", "attribute", "value", "from"], rows)
 
 
 def _reading_table(readings: Sequence[Reading], local: Callable[[str], str]) -> str:
@@ -234,7 +289,7 @@ def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> 
         heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
         "\n".join(alarms) or calm,
         titled("Running clocks", clock_rows(report.clocks, moment)),
-        table(["unit", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
+        table(["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
     )
 
 
@@ -243,6 +298,7 @@ def _unit_row(line: UnitLine) -> list[str]:
     facing = f" facing {line.facing}" if line.facing else ""
     return [
         line.id,
+        _called(line.aliases),
         line.title,
         f"{line.place or 'nowhere known'}{facing}{away}",
         _held_word(line),

@@ -155,6 +155,15 @@ def heading(title: str, moment: object, *, colour: bool = False) -> str:
     return f"{styled(indented(title, by=0), colour=colour, bold=True)}\n{indented(f'({moment})')}"
 
 
+def called(thing: str, aliases: Sequence[str]) -> str:
+    """Return an id with what the thing is called besides.
+
+    >>> called("PUMP-1", ["=A1+K1"]), called("PUMP-2", [])
+    ('PUMP-1 (=A1+K1)', 'PUMP-2')
+    """
+    return f"{thing} ({', '.join(aliases)})" if aliases else thing
+
+
 def count(number: int, thing: str, things: str = "") -> str:
     """Return a number with its noun.
 

@@ -13,9 +13,11 @@ from hashlib import sha256
 from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.model.action import DEFINE, Action
+from cfgtrack.model.attribute import attribute_from_json, attribute_text
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import Entry
 from cfgtrack.model.item import item_from_json, item_to_json
+from cfgtrack.model.naming import clashes
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import Problem, Refused
 from cfgtrack.store.canonical import canonical_json
@@ -110,7 +112,8 @@ def load_definition(
 ) -> LoadReport:
     """Write what `definition` adds or changes and its initial configuration. Nothing is written when nothing changes.
 
-    Refused when an initial state contradicts the journal, or a change takes away what it has a state of.
+    Refused when an initial state contradicts the journal, a change takes away what it has a state of, or an alias is
+    what something in the journal, that the definition doesn't mention, is called.
     """
     new = {s: {i: item_to_json(s, item) for i, item in definition.items(s).items()} for s in SORTS}
     with database.writing(keep=keep):
@@ -124,6 +127,13 @@ def load_definition(
             missed = list(_what_is_missed(database, writing.appender.plant, definition.origins))
             if missed:
                 raise Refused(missed)
+        if report.added or report.changed:
+            doubles = [
+                Problem(_where(writing.appender.plant, one.id, definition.origins), "duplicate", one.sentence)
+                for one in clashes(writing.appender.plant)
+            ]
+            if doubles:
+                raise Refused(doubles)
         initial = ((e.id, replace(e, recorder=recorder)) for e in definition.initial)
         before = writing.tally.recorded
         writing.take(initial)
@@ -186,7 +196,9 @@ def _changes(path: str, before: Any, after: Any) -> Iterator[FieldChange]:
 
 
 def _by_name(value: Any) -> Any:
-    """Return a list of named things (ports, nodes, moves) by their names."""
+    """Return a list of named things (ports, nodes, moves) by their names; of attributes a number or date as a text."""
+    if isinstance(value, dict) and value.keys() in ({"dimension", "shown", "unit", "value"}, {"date"}):
+        return attribute_text(attribute_from_json(value))
     if isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
         for key in ("name", "action"):
             if all(key in v for v in value):

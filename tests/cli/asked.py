@@ -488,10 +488,11 @@ condition = { custom = "crashes", of = "FRAIL-1" }
 def drawing(s: Asker) -> None:
     """Draw into a file of each form, and as text."""
     _shop(s)
-    for form in ("svg", "png", "pdf", "dot"):
+    for form in ("svg", "png", "pdf", "dot", "graphml"):
         s.ask("draw", "--medium", "power", "-o", s.folder / f"power.{form}")
     for form in ("svg", "dot"):
         s.ask("draw", "--unit", "BOX-1", "--form", form)
+    s.ask("draw", "--form", "graphml")
 
 
 def keeping(s: Asker) -> None:
@@ -572,6 +573,7 @@ SAID: tuple[dict[str, Any], ...] = (
     {"action": "cap", "subject": "BOX-2:F", "place": "WARM"},
     {"action": "inspect"},
     {"action": "inspect", "subject": "BOX-7"},
+    {"action": "inspect", "subject": "A:B:C"},
     {"action": "cap", "subject": "BOX-2:X"},
     {"action": "as-found", "subject": "BOX-2:F", "status": "lost"},
     {"action": "measure", "subject": "BOX-2", "values": "colour=1"},
@@ -824,11 +826,30 @@ def working(s: Asker) -> None:
     assert report["check"]["doers_assumed"] == ["1"]
 
 
+GRAPH = """<graphml><graph edgedefault="directed">
+<node id="a"/><node id="b"/><edge source="a" target="b"/><hyperedge id="h"/>
+</graph></graphml>
+"""
+
+
+def drafting(s: Asker) -> None:
+    """Begin a plant: an empty one, one from two lists; convert a graph; see it first, then have it written."""
+    s.ask("new", s.folder / "empty")
+    units = s.file("units.csv", "name,kind,litres\nT,tank,9 l\nV,valve,\nC,cooler,2 l\n")
+    joints = s.file("joints.csv", "a,b\nT,V\nV,C\n")
+    s.ask("new", s.folder / "listed", "--units", units, "--joints", joints)
+    s.ask("new", s.folder / "crossed", "--units", s.file("one.csv", "name\nX\n"), "--joints",
+          s.file("none.csv", "a,b\n"), "--dry-run")  # fmt: skip
+    graph = s.file("net.graphml", GRAPH)
+    for words in (("--dry-run",), ("--at", at(0))):
+        s.ask("convert", graph, "--to", s.folder / "graph", *words)
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, recording, clocks, checking, deciding, drawing, keeping, auditing, importing, starting, looking_up,
-        at_the_bay, ruling, every_verb, working,
+        at_the_bay, ruling, every_verb, working, drafting,
     )
 }  # fmt: skip
 

@@ -11,15 +11,18 @@ from cfgtrack.model.action import BOOK_ACTIONS, GENERAL_ACTIONS, MEASURE, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
 from cfgtrack.model.time import SECOND, format_duration
+from cfgtrack.network.rating import Rated
 from cfgtrack.rules.condition import Clause
 from cfgtrack.rules.cure import Proposal
-from cfgtrack.rules.dependence import Timer
+from cfgtrack.rules.dependence import Dependence, Timer
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
+from cfgtrack.rules.rating import RATINGS
 from cfgtrack.rules.saying import say_either
 from cfgtrack.rules.world import Stamp, World
 
 CYCLES, ELAPSED = "cycles", "elapsed"
+MASS = "mass"
 ANY_QUANTITY = next(iter(QUANTITIES))
 """Stands for whichever is measured."""
 
@@ -34,7 +37,8 @@ class Value(OnItems):
     on the item. With `rated` the range is the port's own (its torque range, its rated mate cycles). What was never
     measured is outside, unless `unmeasured` is true. A measured value counts only if it is not older than `max_age`
     (microseconds) and was measured later than the last of `since`, where these are given. `unit` is the one that the
-    range was written in.
+    range was written in. `limit` names the rating that stands for `high` (`rules.rating`): where nothing is rated for
+    an item it meets it.
     """
 
     key: ClassVar[str] = "value"
@@ -46,6 +50,7 @@ class Value(OnItems):
     since: tuple[str, ...] = ()
     unit: str = field(default="", compare=False)
     max_age: int | None = None
+    limit: str = ""
 
     @classmethod
     def read(cls, clause: Clause) -> Self:
@@ -58,7 +63,8 @@ class Value(OnItems):
         ):
             if clause.has(name):
                 clause.note(name, "unexpected", f"{name} goes with what is measured, not with {quantity}")
-        least, most = _bound(clause, "min", quantity), _bound(clause, "max", quantity)
+        limit = _limit(clause, quantity)
+        least, most = _bound(clause, "min", quantity), None if limit else _bound(clause, "max", quantity)
         low, high = (None if q is None else q.value for q in (least, most))
         unit = next((q.unit for q in (least, most) if q is not None), "")
         given = [name for name in ("min", "max") if clause.has(name)]
@@ -73,12 +79,18 @@ class Value(OnItems):
             clause.note("", "missing", "a value condition needs min, max or rated")
         if low is not None and high is not None and low > high:
             clause.note("min", "contradiction", "min is above max: never true")
-        return cls(of, quantity, low, high, rated, unmeasured, since, unit, max_age)
+        return cls(of, quantity, low, high, rated, unmeasured, since, unit, max_age, limit)
 
     def words(self) -> str:
-        span = "in its rated range" if self.rated else self.span(self.low, self.high)
+        span = "in its rated range" if self.rated else self._span_words()
         missing = ", or was never measured" if self.unmeasured else ""
         return f"{self.what()} of {self.of.words()} is {span}{missing}{self.age_words()}"
+
+    def _span_words(self) -> str:
+        if not self.limit:
+            return self.span(self.low, self.high)
+        least = "" if self.low is None else f"at least {self.number(self.low)} and "
+        return f"{least}at most {RATINGS[self.limit].noun.removeprefix('the ').removesuffix(' of')} allows"
 
     def age_words(self) -> str:
         """Return how old the measurement may be; "" where nothing is asked of that."""
@@ -98,21 +110,21 @@ class Value(OnItems):
             return f"time since the last {say_either(self.since)}"
         return "mate cycles" if self.quantity == CYCLES else self.quantity
 
-    def number(self, value: float) -> str:
-        """Return a value, given in SI units (of elapsed: seconds), in the unit that the range was written in."""
+    def number(self, value: float, unit: str = "") -> str:
+        """Return a value in SI units (of elapsed: seconds) in the unit that the range was written in, else `unit`."""
         if self.quantity == ELAPSED:
             return format_duration(round(value * SECOND))
         dimension = QUANTITIES.get(self.quantity)
         if dimension is None:
             return f"{value:.10g}"
-        if self.unit:
-            return f"{from_si(value, unit=self.unit, dimension=dimension).shown:.10g} {self.unit}"
+        if unit := self.unit or unit:
+            return f"{from_si(value, unit=unit, dimension=dimension).shown:.10g} {unit}"
         return f"{value:.10g} {DIMENSIONS[dimension][0]}".rstrip()
 
-    def span(self, low: float | None, high: float | None) -> str:
+    def span(self, low: float | None, high: float | None, unit: str = "") -> str:
         """Return the range that a value must be in."""
-        parts = [] if low is None else [f"at least {self.number(low)}"]
-        parts += [] if high is None else [f"at most {self.number(high)}"]
+        parts = [] if low is None else [f"at least {self.number(low, unit)}"]
+        parts += [] if high is None else [f"at most {self.number(high, unit)}"]
         return " and ".join(parts) or "measured"
 
     # --- judging ---
@@ -130,10 +142,27 @@ class Value(OnItems):
     def looks_inside(self) -> bool:
         return bool(self.since)
 
+    def beside(self, world: World) -> Dependence | None:
+        return RATINGS[self.limit].depends(world) if self.limit else None
+
+    def alone_may_fall_short(self, world: World) -> Iterable[str] | None:
+        if not self.limit or not self.unmeasured or RATINGS[self.limit].value is not None:
+            return None
+        return [subject for subject, quantity in world.configuration.values if quantity == self.quantity]
+
+    def rated_of(self, world: World, item: str) -> Rated | None:
+        """Return the rating that limits an item now, None where there is none."""
+        return RATINGS[self.limit].of(world, item) if self.limit else None
+
     def is_met(self, world: World, item: str) -> bool:
-        (low, high), value = self._range(world, item), self._value(world, item)
+        value = self._value(world, item)
+        if value is None and self.unmeasured:
+            return True
+        low, high = self._range(world, item)
+        if self.limit and high is None and low is None:
+            return True
         if value is None:
-            return self.unmeasured
+            return False
         is_inside = (low is None or value >= low) and (high is None or value <= high)
         return is_inside and not self._fault_of_age(world, item)
 
@@ -151,6 +180,9 @@ class Value(OnItems):
 
     def _range(self, world: World, item: str) -> tuple[float | None, float | None]:
         """Return the range that applies to an item, SI units."""
+        if self.limit:
+            rated = self.rated_of(world, item)
+            return self.low, None if rated is None else rated.value
         if not self.rated:
             return self.low, self.high
         found = world.plant.port(item)
@@ -168,6 +200,8 @@ class Value(OnItems):
         if self.quantity == ELAPSED:
             stamps = [s for a in self.since if (s := world.last_done(item, a)) is not None]
             return (world.now - max(stamps)[0]) / SECOND if stamps else None
+        if self.limit and (work_out := RATINGS[self.limit].value) is not None:
+            return work_out(world, item)
         effect = world.configuration.values.get((item, self.quantity))
         return None if effect is None else float(effect.value)
 
@@ -176,22 +210,36 @@ class Value(OnItems):
         if value is None and self.quantity == ELAPSED:
             form = f"{say_either(self.since)} of {{}} was never done"
             return Reason.of_each("value", (item,), form, (item,))
-        got = "was never measured" if value is None else f"is {self.number(value)}"
+        unit = self._unit_of(world, item)
+        missing = "isn't known" if self.quantity == MASS and self.limit else "was never measured"
+        got = missing if value is None else f"is {self.number(value, unit)}"
         if value is not None and (fault := self._fault_of_age(world, item)):
-            got = f"was {self.number(value)} when it was measured {fault}"
-        form = "{}; must be " + self.span(*self._range(world, item)) + self.age_words()
+            got = f"was {self.number(value, unit)} when it was measured {fault}"
+        low, high = self._range(world, item)
+        form = "{}; must be " + self.span(low, high, unit) + self._whose(world, item) + self.age_words()
         return Reason.of_each("value", (f"{self.what()} of {item} {got}",), form, (item,))
+
+    def _whose(self, world: World, item: str) -> str:
+        """Return whose rating limits an item, to be told after the number."""
+        rated = self.rated_of(world, item)
+        return "" if rated is None else f", {RATINGS[self.limit].noun} {rated.of}"
+
+    def _unit_of(self, world: World, item: str) -> str:
+        """Return the unit in which an item's value was told last, where the rule itself names none."""
+        effect = world.configuration.values.get((item, self.quantity)) if self.limit else None
+        return (effect.other or "") if effect is not None else ""
 
     def towards(self, world: World, item: str, *, true: bool) -> Iterator[Proposal]:
         """Yield the action that gives an item a new value: the one of that name, if its kind has one, or measuring."""
         if self.quantity == ELAPSED:
             for action in self.since:
                 yield Proposal(Action("", action, (item,), world.now))
-        elif self.quantity != CYCLES:
+        elif self.quantity != CYCLES and not (self.limit and RATINGS[self.limit].value):
             found = world.plant.port(item)
             by_name = found is not None and self.quantity in found[1].moves
             low, high = self._range(world, item)
-            action, span = self.quantity if by_name else MEASURE, self.span(low, high)
+            span = self.span(low, high, self._unit_of(world, item))
+            action = self.quantity if by_name else MEASURE
             if true:
                 ends = [v for v in (high, low) if v is not None] or [nan]
                 yield measuring(world, action, item, self.quantity, *ends, span=span if ends != [nan] else "")
@@ -237,6 +285,20 @@ def is_quantity(clause: Clause, quantity: str) -> bool:
     """Return whether a rules file may ask for a quantity, after noting that it may not."""
     known = (*QUANTITIES, CYCLES, ELAPSED)
     return bool(quantity) and clause.is_known("quantity", "quantity", quantity, known)
+
+
+def _limit(clause: Clause, quantity: str) -> str:
+    """Return the rating that is named as the most, "" where none is. Of another quantity it is noted."""
+    limit = clause.one_of("max", RATINGS)
+    if not limit:
+        return ""
+    rating = RATINGS[limit]
+    if quantity and quantity != rating.quantity:
+        clause.note("max", "contradiction", f"{limit} limits {rating.quantity}, not {quantity}")
+    for name in ("since", "max_age") if rating.value is not None else ():
+        if clause.has(name):
+            clause.note(name, "unexpected", f"{name} goes with what is measured: this is worked out")
+    return limit
 
 
 def _bound(clause: Clause, name: str, quantity: str) -> Quantity | None:

@@ -1,0 +1,109 @@
+"""What a volume, an interface or a lifter is rated for: the lowest rating of all that is joined counts.
+
+Pressure gets to all that its medium can flow to over made links, so a volume is bounded by the lowest rating of what it
+is joined to: halves, volumes, and valves whose link ends there, open or shut. What lies before a check valve isn't
+under the pressure behind it. A current flows through one joint, which has the lower rating of its two halves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from cfgtrack.model.configuration import View
+from cfgtrack.model.hold import mate_of
+from cfgtrack.model.part import Part
+from cfgtrack.model.plant import Plant
+from cfgtrack.network.network import Network
+from cfgtrack.network.reach import Digraph
+
+
+class Rated(NamedTuple):
+    """A rating in SI units, and whose it is."""
+
+    value: float
+    of: str
+
+
+class Pressures:
+    """The rated pressures of one medium over a graph that others keep up to date.
+
+    `vertex` maps item numbers to the graph's vertices; with `upstream` its arcs lead against the flow.
+    """
+
+    def __init__(self, network: Network, vertex: Sequence[int], graph: Digraph, *, upstream: bool) -> None:
+        self._network = network
+        self._graph = graph
+        self._upstream = upstream
+        self._lowest: dict[int, Rated] = {}
+        for rated, items in _rated_items(network):
+            for item in items:
+                known = self._lowest.get(vertex[item])
+                if known is None or rated < known:
+                    self._lowest[vertex[item]] = rated
+
+    def lowest(self, address: str, vertices: Iterable[int], view: View) -> Rated | None:
+        """Return the lowest rating of what an item, which stands for some vertices, is joined to; None without any.
+
+        A half that is mated has that of its mate too, whether the joint is made or not.
+        """
+        if not self._lowest:
+            return None
+        graph, start = self._graph, list(vertices)
+        ahead = graph.behind(start) if self._upstream else graph.ahead(start)
+        # The fewer are looked up among the more: most plants rate few things.
+        few, many = (ahead, self._lowest) if len(ahead) < len(self._lowest) else (self._lowest, ahead)
+        found = [self._lowest[v] for v in few if v in many]
+        return min((*found, *_of_halves(view, address, "rated_pressure")), default=None)
+
+
+def _rated_items(network: Network) -> Iterator[tuple[Rated, tuple[int, ...]]]:
+    """Yield every rated pressure of a medium with the items that it bounds: a valve's bounds both sides of it."""
+    plant = network.plant
+    patterns: dict[str, list[tuple[str, float, tuple[str, ...]]]] = {}
+    for owner in network.base:
+        part = plant.part_of(owner)
+        if part.id not in patterns:
+            patterns[part.id] = list(_rated_in(part))
+        for name, value, ends in patterns[part.id]:
+            numbers = (network.item(f"{owner}:{end}") for end in ends)
+            yield Rated(value, f"{owner}:{name}"), tuple(n for n in numbers if n is not None)
+
+
+def _rated_in(part: Part) -> Iterator[tuple[str, float, tuple[str, ...]]]:
+    for name, port in part.ports.items():
+        if port.rated_pressure is not None:
+            gated = (end for link in part.links if link.gate == name for end in (link.a, link.b))
+            yield name, port.rated_pressure, (name, *gated)
+    for name, node in part.nodes.items():
+        if node.rated_pressure is not None:
+            yield name, node.rated_pressure, (name,)
+
+
+def pressure_media(plant: Plant) -> tuple[str, ...]:
+    """Return the media in which anything has a rated pressure."""
+    found: dict[str, None] = {}
+    for part in plant.parts.values():
+        for node in part.nodes.values():
+            if node.rated_pressure is not None:
+                found[node.medium] = None
+        for port in part.ports.values():
+            medium = plant.kinds[port.kind].medium
+            if port.rated_pressure is not None and medium is not None:
+                found[medium] = None
+    return tuple(found)
+
+
+def current_of(view: View, address: str) -> Rated | None:
+    """Return what current an interface is rated for: the lower of its two halves; None where neither says."""
+    return min(_of_halves(view, address, "rated_current"), default=None)
+
+
+def _of_halves(view: View, address: str, name: str) -> Iterator[Rated]:
+    port = view.plant.port(address)
+    mate = None if port is None else mate_of(view, address)
+    for half in (address, mate):
+        found = None if half is None else view.plant.port(half)
+        value = None if found is None else getattr(found[0], name)
+        if half is not None and value is not None:
+            yield Rated(value, half)

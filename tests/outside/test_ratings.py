@@ -1,0 +1,151 @@
+"""Ratings of what is joined, against a slow and obvious computation over networkx, on random plants and histories.
+
+The reference builds the whole network anew after each action from what the definition and the statuses say: a volume's
+pressure gets to all of its descendants, so it is bounded by the least rating among them and the valves on their links.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from random import Random
+
+import networkx as nx
+import pytest
+
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.network.network import compile_network
+from cfgtrack.network.paths import Paths
+from cfgtrack.network.rating import Rated, current_of
+from cfgtrack.rules.trail import Trail
+from cfgtrack.rules.world import World
+from tests.rules.worlds import draw_world
+
+PRESSURES = (None, None, 4e5, 1e6, 1e6, 2.5e6)
+CURRENTS = (None, 1.0, 5.0, 16.0)
+
+
+def rated(random: Random, plant: Plant) -> Plant:
+    """Return a plant with ratings drawn for its ports and volumes; ports first, so that a name says which."""
+    parts = {}
+    for part in plant.parts.values():
+        ports = {
+            name: replace(
+                port, rated_pressure=random.choice(PRESSURES), rated_current=random.choice(CURRENTS)
+            )
+            for name, port in part.ports.items()
+        }
+        nodes = {
+            name: replace(node, rated_pressure=random.choice(PRESSURES)) for name, node in part.nodes.items()
+        }
+        parts[part.id] = replace(part, ports=ports, nodes=nodes)
+    return Plant(plant.media, plant.kinds, parts, plant.units, plant.places)
+
+
+def carries(now: Configuration, port: str) -> bool:
+    """Return whether a half or valve lets its medium through."""
+    found = now.plant.port(port)
+    assert found is not None
+    kind = found[1]
+    return kind.carries is not None and kind.rank(now.state(port).value) >= kind.rank(kind.carries)
+
+
+def items_of(plant: Plant, medium: str) -> Iterator[str]:
+    """Yield the nodes of a medium, and the ports of it that have a mate."""
+    for owner in plant.owners():
+        part = plant.part_of(owner)
+        yield from (f"{owner}:{name}" for name, node in part.nodes.items() if node.medium == medium)
+        kinds = ((name, plant.kinds[port.kind]) for name, port in part.ports.items())
+        yield from (f"{owner}:{name}" for name, kind in kinds if kind.medium == medium and kind.joined)
+
+
+def graph_of(now: Configuration, medium: str) -> nx.DiGraph:
+    """Return the made links of a medium as the meanings have them, with the valves that bound each item as `bounds`."""
+    plant, graph = now.plant, nx.DiGraph()
+    for item in items_of(plant, medium):
+        graph.add_node(item, bounds=[item])
+    for owner in plant.owners():
+        for link in plant.part_of(owner).links:
+            a, b, gate = f"{owner}:{link.a}", f"{owner}:{link.b}", f"{owner}:{link.gate}"
+            if not {a, b} <= graph.nodes.keys():
+                continue
+            for end in (a, b) if link.gate else ():
+                graph.nodes[end]["bounds"].append(gate)
+            if not link.gate or carries(now, gate):
+                graph.add_edges_from([(a, b)] if link.one_way else [(a, b), (b, a)])
+    for item in list(graph):
+        mate = now.state(item).other if plant.port(item) else None
+        if mate is not None and mate in graph and carries(now, item) and carries(now, mate):
+            graph.add_edge(item, mate)
+    return graph
+
+
+def rating_of(plant: Plant, address: str, name: str) -> float | None:
+    """Return a rating as the definition has it."""
+    owner, _, inside = address.partition(":")
+    part = plant.part_of(owner)
+    found = part.ports.get(inside) or part.nodes[inside]
+    return getattr(found, name, None)
+
+
+def lowest(now: Configuration, graph: nx.DiGraph, item: str) -> Rated | None:
+    """Return the least rated pressure of what an item is joined to."""
+    joined = {item, *nx.descendants(graph, item)}
+    bounds = {bound for one in joined for bound in graph.nodes[one]["bounds"]}
+    mate = now.state(item).other if now.plant.port(item) else None
+    if mate is not None:
+        bounds.add(mate)
+    found = ((rating_of(now.plant, bound, "rated_pressure"), bound) for bound in bounds)
+    return min((Rated(value, bound) for value, bound in found if value is not None), default=None)
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_the_lowest_rating_of_all_that_is_joined_counts(seed):
+    """After every action of a history each item has the rating that the slow computation finds: as asked for the state
+    of a moment, and as kept up to date for the rules, whatever was contracted.
+    """
+    drawn = draw_world(seed)
+    plant, events = rated(Random(seed), drawn.plant), drawn.events
+    now = Configuration(plant)
+    touched = None if seed % 2 else {s for event in events for s in event.written}
+    world = World(now, media=("fluid",), touched=touched, now=0, trail=Trail())
+    network = compile_network(plant, "fluid")
+    for event in (None, *events):
+        if event is not None:
+            world.apply(event)
+        graph, paths = graph_of(now, "fluid"), Paths(network, now)
+        for item in graph:
+            expected = lowest(now, graph, item)
+            assert paths.rated_pressure(item) == expected
+            assert world.flows["fluid"].rated_pressure(item) == expected
+
+
+def test_it_is_often_that_of_something_else():
+    """The plants that are drawn are such that the lowest rating is often somebody else's, beyond a joint."""
+    beyond = 0
+    for seed in range(150):
+        drawn = draw_world(seed)
+        now = Configuration(rated(Random(seed), drawn.plant))
+        for event in drawn.events:
+            now.apply(event)
+        graph = graph_of(now, "fluid")
+        found = ((item, lowest(now, graph, item)) for item in graph)
+        beyond += sum(told is not None and owner_of(told.of) != owner_of(item) for item, told in found)
+    assert beyond > 40
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_a_joint_has_the_lower_current_of_its_halves(seed):
+    """A port that is mated is rated for the lower of two currents, else for its own."""
+    drawn = draw_world(seed)
+    plant = rated(Random(seed), drawn.plant)
+    now = Configuration(plant)
+    for event in drawn.events:
+        now.apply(event)
+    for owner in plant.owners():
+        for port in plant.ports_of(owner):
+            halves = [port, now.state(port).other]
+            known = [(rating_of(plant, half, "rated_current"), half) for half in halves if half]
+            told = min(((value, half) for value, half in known if value is not None), default=None)
+            assert current_of(now, port) == told
