@@ -357,7 +357,7 @@ def stands_at(view: View, owner: str, patterns: Iterable[str]) -> bool:
 
 
 def place_fits(plant: Plant, place: str, patterns: Sequence[str]) -> bool:
-    """Return whether a place is called so, matches a pattern of its id, or has the tag that a ``#tag`` pattern names."""
+    """Return whether a place is called so, fits a pattern of its id, or has the tag that a ``#tag`` pattern names."""
     for pattern in patterns:
         if pattern.startswith("#"):
             found = plant.places.get(place)
