@@ -300,7 +300,7 @@ def _is_end(link: _Written, name: str, end: str, ends: _Ends) -> bool:
     if not end:
         return False
     if end not in ends.names():
-        link.note(name, UNKNOWN, no_such("port or node", end, ends.names()), thing=True)
+        link.note(name, UNKNOWN, no_such("port or node", end, ends.names(), ends.called), thing=True)
         return False
     if end not in ends.broken and ends.medium[end] is None:
         kind = ends.kinds[end]
@@ -320,7 +320,7 @@ def _is_gate(link: _Written, medium: str | None, ends: _Ends) -> bool:
     kind = ends.kinds.get(gate)
     if kind is None:
         is_node = f"{gate} is a node, not a port" if gate in ends.medium else ""
-        link.note("gate", UNKNOWN, is_node or no_such("port", gate, ends.kinds), thing=True)
+        link.note("gate", UNKNOWN, is_node or no_such("port", gate, ends.kinds, ends.called), thing=True)
     elif kind.joined is not None:
         link.note(
             "gate",
