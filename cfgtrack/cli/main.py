@@ -248,7 +248,8 @@ def main(ctx: click.Context, db: str | None) -> None:
     """Track what is mated, held, powered and pressurised, and judge the next step.
 
     Times are RFC 3339 (2031-05-01T08:00:00Z); inside an outing also HH:MM, or +HH:MM from its start. Ports are
-    written UNIT:PORT. --db and --json may stand before or after the command.
+    written UNIT:PORT. An alias will do wherever an id does; one that begins with a hyphen stands behind --. --db and
+    --json may stand before or after the command.
 
     Exit status: 0 done, nothing found; 1 crash; 2 bad usage or input; 3 the rules or the journal say no;
     4 cannot answer (no such unit, no database). The tool advises: approved procedures and qualified people decide.

@@ -150,6 +150,9 @@ class _Ends:
         self.kinds[name] = kind
         for contact in contacts:
             self._add(fields, f"{name}:{contact.name}", contact.medium)
+            self.called.update(
+                {folded(f"{name}:{alias}"): f"{name}:{contact.name}" for alias in contact.aliases}
+            )
         return port
 
     def _contacts(self, fields: Fields, port: str, kind: Kind | None) -> list[Contact]:
@@ -183,6 +186,9 @@ class _Ends:
             loop=fields.text("loop"),
             tags=fields.tags(),
             title=fields.text("title"),
+            aliases=fields.aliases_of("name"),
+            attributes=fields.attributes(),
+            rated_current=fields.quantity("rated_current", "current"),
         )
         if contact.medium == HOLD:
             fields.note("medium", "no-contact", "what holds is a port of its own: a bolt, a latch")
@@ -373,7 +379,7 @@ def _is_end(link: _Written, name: str, end: str, ends: _Ends) -> bool:
         shell, inside = end.partition(":")[0], ends.contacts_of(end.partition(":")[0])
         why = f"{shell} has no contact {end.partition(':')[2]}; it has {', '.join(inside[:_SHOWN])}"
         if not inside or ":" not in end:
-            why = no_such("port, contact or node", end, ends.names())
+            why = no_such("port, contact or node", end, ends.names(), ends.called)
         link.note(name, UNKNOWN, why, thing=True)
         return False
     if end not in ends.broken and ends.medium[end] is None:
@@ -394,7 +400,7 @@ def _is_gate(link: _Written, medium: str | None, ends: _Ends) -> bool:
     if kind is None:
         what = "contact" if ":" in gate else "node"
         is_node = f"{gate} is a {what}, not a port" if gate in ends.medium else ""
-        link.note("gate", UNKNOWN, is_node or no_such("port", gate, ends.kinds), thing=True)
+        link.note("gate", UNKNOWN, is_node or no_such("port", gate, ends.kinds, ends.called), thing=True)
     elif kind.joined is not None:
         link.note(
             "gate",

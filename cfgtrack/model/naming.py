@@ -78,8 +78,7 @@ class Names:
         yield from self.owners.get(text, ())
         yield from self.parts.get(text, ())
         for owner, name in self.split(text):
-            part = self._plant.part_of(owner)
-            if name in part.ports or name in part.nodes:
+            if self._plant.sort_of(f"{owner}:{name}"):
                 yield f"{owner}:{name}"
             else:
                 yield from (f"{owner}:{one}" for one in self.inside(owner).get(name, ()))
@@ -106,9 +105,19 @@ def by_alias(called: Iterable[tuple[str, Iterable[str]]]) -> dict[str, tuple[str
 
 
 def aliases_in(part: Part) -> dict[str, tuple[str, ...]]:
-    """Return alias to the names of the ports and nodes of a part that have it."""
+    """Return alias to the names of the ports, contacts and nodes of a part that have it.
+
+    A contact may be told by an alias of its own, of its shell, or of both.
+    """
     things: list[Any] = [*part.ports.values(), *part.nodes.values()]
-    return by_alias((thing.name, thing.aliases) for thing in things if thing.aliases)
+    called = [(thing.name, thing.aliases) for thing in things if thing.aliases]
+    for port in part.ports.values():
+        for contact in port.contacts.values():
+            shells, names = (port.name, *port.aliases), (contact.name, *contact.aliases)
+            told = [f"{shell}:{name}" for shell in shells for name in names]
+            if len(told) > 1:
+                called.append((told[0], tuple(told[1:])))
+    return by_alias(called)
 
 
 class Clash(NamedTuple):

@@ -130,12 +130,12 @@ class Plant:
         found: tuple[str, ...] = self._thing(address).aliases
         return found
 
-    def _thing(self, address: str) -> Unit | Place | Port | Node | Part:
+    def _thing(self, address: str) -> Unit | Place | Port | Contact | Node | Part:
         owner, colon, name = address.partition(":")
         if not colon:
             return self.units.get(owner) or self.places.get(owner) or self.parts[owner]
         part = self.part_of(owner)
-        return part.ports.get(name) or part.nodes[name]
+        return part.ports.get(name) or self.contact(address) or part.nodes[name]
 
     def part_of(self, owner: str) -> Part:
         """Return the part of a unit, or the fittings of a place. KeyError for an unknown owner."""

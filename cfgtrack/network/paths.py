@@ -149,12 +149,11 @@ class Paths:
     def rated_pressure(self, address: str) -> Rated | None:
         """Return the lowest rated pressure of all that an item is joined to: see `network.rating`."""
         segment = self.segment(address)
-        if segment is None:
-            return None
         if self._pressures is None:
             vertex = self._reduced.vertex
             self._pressures = Pressures(self.network, vertex, self._graph, upstream=self.upstream)
-        return self._pressures.lowest(address, (segment,), self.configuration)
+        vertices = () if segment is None else (segment,)
+        return self._pressures.lowest(address, vertices, self.configuration)
 
     # --- open ends
 

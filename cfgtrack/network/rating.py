@@ -45,7 +45,8 @@ class Pressures:
     def lowest(self, address: str, vertices: Iterable[int], view: View) -> Rated | None:
         """Return the lowest rating of what an item, which stands for some vertices, is joined to; None without any.
 
-        A half that is mated has that of its mate too, whether the joint is made or not.
+        A half that is mated has that of its mate too, whether the joint is made or not. A valve by itself, which is no
+        item, has its own.
         """
         if not self._lowest:
             return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import translate
 from functools import lru_cache
@@ -398,15 +398,13 @@ def stands_at(view: View, owner: str, patterns: Iterable[str]) -> bool:
     return any(place_fits(view.plant, place, named) for place in place_line(view, owner))
 
 
-def place_fits(plant: Plant, place: str, patterns: Iterable[str]) -> bool:
-    """Return whether a place matches a pattern of its id, or has the tag that a ``#tag`` pattern names."""
+def place_fits(plant: Plant, place: str, patterns: Sequence[str]) -> bool:
+    """Return whether a place is called so, fits a pattern of its id, or has the tag that a ``#tag`` pattern names."""
     for pattern in patterns:
-        if plant.names and plant.resolve(pattern, PLACE) == place:
-            return True
         if pattern.startswith("#"):
             found = plant.places.get(place)
             if found is not None and pattern[1:] in found.tags:
                 return True
         elif fits(place, (pattern,)):
             return True
-    return False
+    return bool(plant.names) and any(plant.resolve(pattern, PLACE) == place for pattern in patterns)

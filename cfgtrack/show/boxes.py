@@ -42,6 +42,8 @@ def drawn_box(
     if members:
         more = f" and {len(members) - _LISTED} more" if len(members) > _LISTED else ""
         notes.append(f"{len(members)} alike: {', '.join(members[:_LISTED])}{more}")
+    if thing.aliases and not members:
+        notes.append(f"also {', '.join(thing.aliases)}")
     if at and owner in plant.units and (place := survey.configuration.state(owner).value):
         notes.append(f"at {place}")
     return Box(

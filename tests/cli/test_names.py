@@ -434,6 +434,35 @@ def test_what_is_named_twice_or_not_at_all(named):
         assert (told.status, "A:B:C may be PUMP-1:F1 or PUMP-2:F1" in told.err) == (2, True), words
 
 
+def test_an_archive_has_all_that_is_said_of_things(named, tmp_path):
+    """Aliases, attributes and ratings come back out of an archive."""
+    archive = tmp_path / "all.jsonl"
+    named.ok("export", "--form", "archive", "-o", archive)
+    (tmp_path / "again").mkdir()
+    again = Command(tmp_path / "again")
+    again.ok("restore", archive)
+    for thing in ("PUMP-1", "BAY"):
+        there, here = named.json_of("state", thing), again.json_of("state", thing)
+        assert there["state"] == here["state"]
+    assert again.json_of("state", "=A1+K1")["state"]["attributes"] == [
+        {
+            "subject": "PUMP-1",
+            "name": "length",
+            "value": {"dimension": "length", "shown": 3.0, "unit": "m", "value": 3.0},
+            "of_part": False,
+        },
+        {"subject": "PUMP-1", "name": "lot", "value": "old", "of_part": False},
+    ]
+
+
+def test_a_picture_says_what_the_drawing_calls_a_thing(named):
+    """The box of a unit has its aliases beside its id, escaped as they must be."""
+    named.ok("load", named.file("named.toml", NAMED.replace("=A1+K1", '=A1 <\\"B\\">')))
+    drawn = named.ok("draw", "--unit", "Kühlpumpe 1")
+    assert "also Kühlpumpe 1" in drawn.replace("\u00a0", " ")
+    assert "=A1 &lt;&quot;B&quot;&gt;" in drawn
+
+
 COMPLETED = [
     ("Kühl", ["Kühlpumpe 1", "Kühlraum"]),
     ("PUMP-1:", ["PUMP-1:F1", "PUMP-1:F2", "PUMP-1:Vorlauf 1"]),

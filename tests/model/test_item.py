@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cfgtrack.model.attribute import attribute_of
 from cfgtrack.model.item import item_from_json, item_to_json
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port, Thermal
@@ -14,6 +15,15 @@ from cfgtrack.model.plant import Place, Unit
 WORD = st.text("abcXYZ019-:é ", max_size=5)
 NUMBER = st.floats(allow_nan=False, allow_infinity=False)
 TAGS = st.frozensets(WORD, max_size=3)
+ALIASES = st.lists(WORD, max_size=2).map(tuple)
+ATTRIBUTES = st.dictionaries(
+    WORD,
+    WORD
+    | st.booleans()
+    | st.dates()
+    | st.sampled_from(["3 m", "1/2 in", "20 degC", "12"]).map(lambda text: attribute_of(text, is_cell=True)),
+    max_size=3,
+)
 LADDER = st.lists(WORD, min_size=1, max_size=4, unique=True).map(tuple)
 
 
@@ -42,6 +52,10 @@ PORTS = built(
     site=WORD,
     remote=LADDER,
     reach=LADDER,
+    aliases=ALIASES,
+    attributes=ATTRIBUTES,
+    rated_pressure=st.none() | NUMBER,
+    rated_current=st.none() | NUMBER,
 )
 NODES = built(
     Node,
@@ -51,6 +65,9 @@ NODES = built(
     roles=st.frozensets(st.sampled_from(ROLES)),
     tags=TAGS,
     remote=LADDER,
+    aliases=ALIASES,
+    attributes=ATTRIBUTES,
+    rated_pressure=st.none() | NUMBER,
 )
 LINKS = built(InternalLink, a=WORD, b=WORD, gate=WORD, one_way=st.booleans())
 THERMAL = built(Thermal, capacity=NUMBER, leak=NUMBER, start=NUMBER, limit=NUMBER, biot=st.none() | NUMBER)
@@ -78,8 +95,10 @@ ITEMS = {
         trapped=st.none() | NUMBER,
         tags=TAGS,
         remote=st.dictionaries(WORD, st.lists(WORD, max_size=2).map(tuple), max_size=3),
+        aliases=ALIASES,
+        attributes=ATTRIBUTES,
     ),
-    "unit": built(Unit, id=WORD, part=WORD, home=WORD, tags=TAGS),
+    "unit": built(Unit, id=WORD, part=WORD, home=WORD, tags=TAGS, aliases=ALIASES, attributes=ATTRIBUTES),
     "place": built(
         Place,
         id=WORD,
@@ -90,6 +109,9 @@ ITEMS = {
         tags=TAGS,
         site=st.booleans(),
         operates=WORD,
+        aliases=ALIASES,
+        attributes=ATTRIBUTES,
+        lifts=st.none() | NUMBER,
     ),
 }
 

@@ -8,19 +8,29 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import groupby
 from random import Random
 
 import networkx as nx
 import pytest
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.quantity import Quantity
 from cfgtrack.network.network import compile_network
 from cfgtrack.network.paths import Paths
 from cfgtrack.network.rating import Rated, current_of
+from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import IT, Selection
 from cfgtrack.rules.trail import Trail
+from cfgtrack.rules.what.value import Value
+from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.world import World
-from tests.rules.worlds import draw_world
+from tests.happening import happened
+from tests.rules.worlds import START, draw_world
 
 PRESSURES = (None, None, 4e5, 1e6, 1e6, 2.5e6)
 CURRENTS = (None, 1.0, 5.0, 16.0)
@@ -60,6 +70,13 @@ def items_of(plant: Plant, medium: str) -> Iterator[str]:
         yield from (f"{owner}:{name}" for name, kind in kinds if kind.medium == medium and kind.joined)
 
 
+def valves_of(plant: Plant) -> Iterator[str]:
+    """Yield the ports of the fluid that have no mate."""
+    for owner in plant.owners():
+        kinds = ((name, plant.kinds[port.kind]) for name, port in plant.part_of(owner).ports.items())
+        yield from (f"{owner}:{name}" for name, kind in kinds if kind.medium == "fluid" and not kind.joined)
+
+
 def graph_of(now: Configuration, medium: str) -> nx.DiGraph:
     """Return the made links of a medium as the meanings have them, with the valves that bound each item as `bounds`."""
     plant, graph = now.plant, nx.DiGraph()
@@ -90,9 +107,9 @@ def rating_of(plant: Plant, address: str, name: str) -> float | None:
 
 
 def lowest(now: Configuration, graph: nx.DiGraph, item: str) -> Rated | None:
-    """Return the least rated pressure of what an item is joined to."""
-    joined = {item, *nx.descendants(graph, item)}
-    bounds = {bound for one in joined for bound in graph.nodes[one]["bounds"]}
+    """Return the least rated pressure of what an item is joined to; of a valve its own."""
+    joined = {item, *nx.descendants(graph, item)} if item in graph else set()
+    bounds = {item, *(bound for one in joined for bound in graph.nodes[one]["bounds"])}
     mate = now.state(item).other if now.plant.port(item) else None
     if mate is not None:
         bounds.add(mate)
@@ -115,7 +132,7 @@ def test_the_lowest_rating_of_all_that_is_joined_counts(seed):
         if event is not None:
             world.apply(event)
         graph, paths = graph_of(now, "fluid"), Paths(network, now)
-        for item in graph:
+        for item in (*graph, *valves_of(plant)):
             expected = lowest(now, graph, item)
             assert paths.rated_pressure(item) == expected
             assert world.flows["fluid"].rated_pressure(item) == expected
@@ -149,3 +166,78 @@ def test_a_joint_has_the_lower_current_of_its_halves(seed):
             known = [(rating_of(plant, half, "rated_current"), half) for half in halves if half]
             told = min(((value, half) for value, half in known if value is not None), default=None)
             assert current_of(now, port) == told
+
+
+FLUID = Selection(media=("fluid",))
+CONDITIONS = {
+    "all": (None, Value(FLUID, "pressure", limit="rated_pressure", unmeasured=True)),
+    "each": (FLUID, Value(IT, "pressure", limit="rated_pressure", unmeasured=True)),
+    "known": (None, Value(FLUID, "pressure", limit="rated_pressure")),
+    "tubes": (
+        Selection(kinds=("tube",)),
+        Value(Selection(of="peer of it"), "pressure", limit="rated_pressure", unmeasured=True),
+    ),
+}
+
+
+def with_pressures(random: Random, plant: Plant, events: tuple[Event, ...]) -> list[Event]:
+    """Return a history in which pressures are measured now and then."""
+    now, out = Configuration(plant), list[Event]()
+    items = [*items_of(plant, "fluid"), *valves_of(plant)]
+    for event in events:
+        if items and random.random() < 0.6:
+            value = Quantity(random.choice((3e5, 1e6, 2e6)), "Pa", 0.0, "pressure")
+            about = (random.choice(items),)
+            told = Action(f"p{len(out)}", "measure", about, event.happened, values={"pressure": value})
+            out.append(happened(now, told))
+        out.append(event)
+        now.apply(event)
+    return out
+
+
+def too_much(now: Configuration, name: str) -> set[str]:
+    """Return the items for which a condition is false now, by the slow computation."""
+    graph, found = graph_of(now, "fluid"), set()
+    for item in (*graph, *valves_of(now.plant)):
+        limit, told = lowest(now, graph, item), now.values.get((item, "pressure"))
+        if limit is not None and (name == "known" if told is None else float(told.value) > limit.value):
+            found.add(item)
+    if name != "tubes":
+        return found
+    # The rule is about the mate of each.
+    return {mate for item in found if now.plant.port(item) and (mate := now.state(item).other)}
+
+
+@pytest.mark.parametrize("seed", range(120))
+def test_rules_find_what_the_slow_computation_finds(seed):
+    """What turns false at the end of an instant is broken then, and nothing else; whatever is contracted."""
+    drawn = draw_world(seed)
+    random = Random(seed)
+    plant = rated(random, drawn.plant)
+    events = with_pressures(random, plant, drawn.events)
+    rules = tuple(
+        Rule(name, "", "", 1, "none", Always(0), condition, scope)
+        for name, (scope, condition) in CONDITIONS.items()
+    )
+    now, start = Configuration(plant), START - 1
+    touched = None if seed % 2 else {s for e in events for s in e.written if plant.port(s) or ":" not in s}
+    engine = Engine(RuleSet(rules), now.fork(), start=start, touched=touched)
+    expected: set[tuple[str, str, int]] = set()
+    false = {name: too_much(now, name) for name in CONDITIONS}
+    expected |= {(name, item, start) for name, items in false.items() for item in items}
+    for time, instant in groupby(events, key=lambda event: event.happened):
+        for event in instant:
+            now.apply(event)
+            engine.step(event)
+        for name in CONDITIONS:
+            after = too_much(now, name)
+            expected |= {(name, item, time) for item in after - false[name]}
+            false[name] = after
+    engine.finish(events[-1].happened + 9 if events else START)
+    found = {
+        (finding.rule, subject, finding.time)
+        for finding in engine.findings()
+        for one in finding.instances
+        for subject in one.subjects
+    }
+    assert found == expected

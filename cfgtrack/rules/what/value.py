@@ -69,7 +69,9 @@ class Value(OnItems):
         unit = next((q.unit for q in (least, most) if q is not None), "")
         given = [name for name in ("min", "max") if clause.has(name)]
         if rated and quantity and quantity not in _RATED:
-            sentence = f"parts are rated for {' and '.join(_RATED)}, not for {quantity}"
+            named = next((name for name, rating in RATINGS.items() if rating.quantity == quantity), "")
+            instead = f'; name the rating: max = "{named}"' if named else ""
+            sentence = f"parts are rated for {' and '.join(_RATED)}, not for {quantity}{instead}"
             clause.note("rated", "unexpected", sentence)
         if rated and given:
             clause.note(

@@ -10,6 +10,9 @@ import networkx as nx
 from tests.rules.oracle.plant import SECOND, Plant, Table, like, listed, micros, si
 from tests.rules.oracle.state import State, around, carries
 
+RATINGS = ("rated_pressure", "rated_current", "lifts")
+"""What may stand for the most of a value, instead of a number."""
+
 Part = tuple[str, ...]
 """Which instance of a condition: an item, or an item and what it reaches; or nothing, under `all` its position
 alone."""
@@ -257,10 +260,14 @@ class Moment:
         return self.state.status.get(x) == word
 
     def _in_range(self, condition: Table, x: str) -> bool:
+        low, high = condition.get("min"), condition.get("max")
+        if high in RATINGS:
+            high = self._rating(high, x)
+            if high is None and low is None:
+                return True
         value = self._value(condition, x)
         if value is None:
             return bool(condition.get("unmeasured", False))
-        low, high = condition.get("min"), condition.get("max")
         if condition.get("rated"):
             port = self.plant.ports.get(x, {})
             if condition["quantity"] == "cycles":
@@ -279,6 +286,8 @@ class Moment:
         if quantity == "elapsed":
             began = self.state.last(self._with_ports(x), listed(condition["since"]))
             return None if began is None else (self.time - began.happened) / SECOND
+        if condition.get("max") == "lifts":
+            return self._carried(x)
         taken = self.state.measured(x, quantity)
         if taken is None:
             return None
@@ -289,6 +298,33 @@ class Moment:
             if since is not None and taken.number <= since.number:
                 return None
         return taken.values[quantity]
+
+    def _rating(self, name: str, x: str) -> float | None:
+        """Return what limits an item: the least rating of its joint, its segment, or whoever carries it."""
+        plant = self.plant
+        if name == "lifts":
+            around_x = [x] if plant.places.get(x, {}).get("mobile") else around(plant, self.state, x)
+            found = [plant.places[place].get("lifts") for place in around_x]
+        else:
+            its = {x, self.state.mate.get(x)}
+            if name == "rated_pressure":
+                network = self.network(str(plant.medium(x)))
+                joined = {x, *(nx.descendants(network, x) if x in network else ())}
+                its |= joined | {link.gate for link in plant.links if {link.a, link.b} & joined}
+            rated = (plant.ports.get(str(one)) or plant.nodes.get(str(one)) or {} for one in its)
+            found = [one.get(name) for one in rated]
+        return min((si(one) for one in found if one is not None), default=None)
+
+    def _carried(self, x: str) -> float | None:
+        """Return the mass of all units that are in a place that moves; None where that of one isn't known."""
+        inside = [unit for unit in self.plant.units if x in around(self.plant, self.state, unit)]
+        masses = []
+        for unit in inside:
+            taken = self.state.measured(unit, "mass")
+            mass = self.plant.part(unit).get("mass") if taken is None else taken.values["mass"]
+            masses.append(None if mass is None else si(mass))
+        known = [mass for mass in masses if mass is not None]
+        return sum(known) if len(known) == len(masses) else None
 
     def _with_ports(self, x: str) -> list[str]:
         ports = self.plant.ports if x in self.plant.units else []

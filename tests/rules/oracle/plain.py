@@ -44,7 +44,8 @@ Actions
     both.)
 16. The handover and what is found aren't actions: they count no cycles and start no clock.
 17. `elapsed` counts from the last such action at the item itself; never is unmeasured.
-18. `rated` of an item without a rating asks only that there is a value; cycles there always are.
+18. `rated` of an item without a rating asks only that there is a value; cycles there always are. A rating as the most
+    asks nothing of an item for which nothing is rated, of which there is no value then.
 
 Within
 19. Turning true is to be false at the last instant and true at this one; before the first instant is what was so
