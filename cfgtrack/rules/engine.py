@@ -178,7 +178,8 @@ class Engine:
             dirty = self._dirty
             self.trail.assign(self, "_dirty", {})
             for (number, it), event in dirty.items():
-                self.runners[number].judge(it, event)
+                runner = self.runners[number]
+                runner.guarded(runner.settle, it, event)
         if self._fresh:
             self.trail.assign(self, "_fresh", {})
         if self._blame:
