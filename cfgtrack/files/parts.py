@@ -36,6 +36,7 @@ class PartRows:
     def add(self, other: PartRows) -> None:
         """Take in what other rows say of the part."""
         self.ports += other.ports
+        self.contacts += other.contacts
         self.nodes += other.nodes
         self.links += other.links
 
