@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from cfgtrack.model.configuration import Configuration, place_line
-from cfgtrack.model.event import MARKS, Entry
+from cfgtrack.model.event import Entry, is_reading
 from cfgtrack.model.hold import hangs, holds, is_made, seat_of
 from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, Plant, owner_of
@@ -406,5 +406,5 @@ def _standing(configuration: Configuration, place: str) -> Iterator[Standing]:
 def _readings(configuration: Configuration, addresses: Iterable[str]) -> Iterator[Reading]:
     wanted = dict.fromkeys(addresses)
     for (subject, quantity), effect in configuration.values.items():
-        if subject in wanted and quantity not in MARKS:
+        if subject in wanted and is_reading(quantity):
             yield Reading(subject, quantity, float(effect.value), effect.other or "")

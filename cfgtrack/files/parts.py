@@ -58,6 +58,7 @@ def read_part(table: Table, rows: PartRows, known: Known) -> Part:
         trapped=None if trapped is None else trapped / SECOND,
         tags=table.tags(),
         remote={} if remote is None else _read_from(remote, known),
+        lock_box=table.flag("lock_box"),
     )
     table.finish()
     return part

@@ -38,6 +38,7 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
         tags=fields.tags(),
         site=fields.flag("site"),
         operates=fields.reference("operates", "place", places),
+        lock_box=fields.flag("lock_box"),
     )
     if place.operates and not place.mobile:
         fields.note(

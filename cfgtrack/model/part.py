@@ -90,7 +90,8 @@ class Part:
     """A part number: its ports, nodes and internal links. With `flexible`, every link to it gives (a hose).
 
     `trapped`: seconds that its liquid may stay isolated before the pressure reaches the rated one. `remote`: of each
-    quantity that is read from elsewhere as well, the places from which it is.
+    quantity that is read from elsewhere as well, the places from which it is. `lock_box`: a unit of it, or a place that
+    it fits out, is a group lock box (29 CFR 1910.147 (f)(3)).
     """
 
     id: str
@@ -104,3 +105,4 @@ class Part:
     trapped: float | None = None
     tags: frozenset[str] = frozenset()
     remote: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    lock_box: bool = False

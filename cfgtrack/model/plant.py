@@ -36,7 +36,8 @@ class Place:
     `mobile`: a person, an arm, a bag: it moves, so nothing fixed to it is kept from moving. `capacity`: how many
     units (counting what is fixed together as one) it takes, people and machines that visit not counted; None means no
     limit. `facings`: the orientations it accepts; empty means that any will do. `sink`: thermal environment, K. `site`:
-    work on what is here is done by who is here. `operates`: the machine where this person acts as well.
+    work on what is here is done by who is here. `operates`: the machine where this person acts as well. `lock_box`:
+    people put their locks on it, and what its own locks are on stays locked till theirs are off.
     """
 
     id: str
@@ -52,6 +53,7 @@ class Place:
     tags: frozenset[str] = frozenset()
     site: bool = False
     operates: str = ""
+    lock_box: bool = False
 
     @property
     def ways_round(self) -> tuple[str | None, ...]:
