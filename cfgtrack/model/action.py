@@ -74,5 +74,12 @@ def device_words(action: Action) -> list[str]:
     return [action.action, thing, *(word for pair in pairs for word in pair)]
 
 
+def plain_words(action: Action) -> list[str]:
+    """Return an action and what it is done to, in a few words for a sentence."""
+    if action.action in DEVICE_ACTIONS and not any(":" in one for one in action.subjects[1:]):
+        return device_words(action)
+    return [action.action, *action.subjects]
+
+
 Sourced = tuple[str, Action]
 """Where an action is from (a file and row, or its own words), and the action."""

@@ -251,7 +251,8 @@ def _taken_off(view: View, action: Action, holder: str) -> Iterator[Objection]:
         yield _none_there(view, action, holder)
     elif is_box(view.plant, holder) and (people := locks_on(view, holder)):
         on_it = "; ".join(told(view, one) for one in people)
-        yield Objection("boxed", f"{holder} is locked: {on_it}", thing, people[0].event)
+        sentence = f"{holder}'s lock stays on {thing} while {holder} is locked: {on_it}"
+        yield Objection("boxed", sentence, thing, people[0].event)
 
 
 def _handed_over(view: View, action: Action, before: str, after: str) -> Iterator[Objection]:

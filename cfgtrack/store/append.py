@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import AFTER_DEVICE, DEVICE, Entry, Event, effects, is_of_device
 from cfgtrack.model.plant import Plant
@@ -273,7 +273,7 @@ class Appender:
 
 def told(action: Action) -> str:
     """Return an action or event in words, for a message."""
-    what = " ".join([action.action, *action.subjects])
+    what = " ".join(plain_words(action))
     if action.place:
         what += f" at {action.place}"
     return f"{what} ({format_instant(action.happened)})"

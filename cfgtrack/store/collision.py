@@ -14,7 +14,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import place_line
 from cfgtrack.model.event import Entry, Event, effects, is_of_device
 from cfgtrack.model.plant import Plant, owner_of
@@ -267,8 +267,8 @@ def _was_found(view: SqlView, event: Event, again: Event) -> bool:
 
 
 def _sentence(one: Disturbance, later: Event, why: str) -> str:
-    what = " ".join([later.action, *later.subjects]) + (f" at {later.place}" if later.place else "")
-    mine = " ".join([one.event.action, *one.event.subjects])
+    what = " ".join(plain_words(later)) + (f" at {later.place}" if later.place else "")
+    mine = " ".join(plain_words(one.event))
     return (
         f"{mine} at {format_instant(one.event.happened)} collides with later event {later.id}, {what} at"
         f" {format_instant(later.happened)}: {why}."

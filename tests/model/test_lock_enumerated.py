@@ -114,8 +114,11 @@ def take_tag(page, doer, what, whose, _):
 
 WORLD = """
 [[part]]
-id = "skid"
-port = [{ name = "K", kind = "switch" }, { name = "V", kind = "valve" }]
+id = "panel"
+port = [{ name = "K", kind = "switch" }]
+[[part]]
+id = "pipe"
+port = [{ name = "V", kind = "valve" }]
 
 [[place]]
 id = "A"
@@ -128,11 +131,14 @@ id = "X"
 lock_box = true
 [[unit]]
 id = "S"
-part = "skid"
+part = "panel"
+[[unit]]
+id = "T"
+part = "pipe"
 """
 DEFINITION = parse_definition({"world.toml": WORLD})
 PLANT = DEFINITION.plant()
-THINGS = {"K": "S:K", "V": "S:V", "X": "X"}
+THINGS = {"K": "S:K", "V": "T:V", "X": "X"}
 STATUS = {"K": ("off", "on"), "V": ("shut", "open")}
 
 PHRASES = {
