@@ -72,6 +72,34 @@ def test_a_late_lock_collides_with_what_was_done_under_it(url: str) -> None:
         assert audit(journal.database).is_sound
 
 
+def test_a_late_lock_reaches_beyond_the_next_change_of_status(url: str) -> None:
+    """A lock doesn't end where the status of what it is on is written next: what comes after that is looked at, too."""
+    with opened(url) as journal:
+        journal.load(DEFINITION, by=None, recorder=None)
+        journal.record([said("A found-off K - -", 20), said("A on K - -", 30)])
+        with pytest.raises(Refused, match="collides with later event e30, energise S:K"):
+            journal.record([said("A lock K A -", 10)])
+
+
+@pytest.mark.parametrize("few", [0, 1_000], ids=["in-memory", "asking"])
+def test_what_comes_before_a_lock_is_not_held_against_it(
+    url: str, few: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A lock is off before it is put on, and once it was withdrawn or taken off late, within one batch as well."""
+    monkeypatch.setattr(record, "FEW", few)
+    with opened(url) as journal:
+        journal.load(DEFINITION, by=None, recorder=None)
+        journal.record([said("A lock K A -", 30)])
+        with pytest.raises(Refused, match="no-lock"):
+            journal.record([said("A unlock K A -", 20)])
+        gone = Action("w", "withdraw", (), NOW, withdraws="e30", reason="was another breaker")
+        journal.record([gone, said("A on K - -", 50)])
+        journal.record([said("A lock V A -", 60), said("B tag V B -", 80)])
+        journal.record([said("A unlock V A -", 70), said("A on V - -", 90)])
+        assert seen(journal.configuration(NOW)) == Page(on=frozenset("KV"), tags=frozenset({("V", "B")}))
+        assert audit(journal.database).is_sound
+
+
 def test_a_late_lock_on_the_box_collides_with_what_was_taken_out_of_it(url: str) -> None:
     """The box's lock can't have come off while somebody's hung on the box."""
     with opened(url) as journal:
