@@ -92,7 +92,7 @@ def test_what_comes_before_a_lock_is_not_held_against_it(
         journal.record([said("A lock K A -", 30)])
         with pytest.raises(Refused, match="no-lock"):
             journal.record([said("A unlock K A -", 20)])
-        gone = Action("w", "withdraw", (), NOW, withdraws="e30", reason="was another breaker")
+        gone = Action("w", "withdraw", (), START + 45, withdraws="e30", reason="was another breaker")
         journal.record([gone, said("A on K - -", 50)])
         journal.record([said("A lock V A -", 60), said("B tag V B -", 80)])
         journal.record([said("A unlock V A -", 70), said("A on V - -", 90)])
