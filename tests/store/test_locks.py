@@ -76,7 +76,8 @@ def test_a_late_lock_reaches_beyond_the_next_change_of_status(url: str) -> None:
     """A lock doesn't end where the status of what it is on is written next: what comes after that is looked at, too."""
     with opened(url) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
-        journal.record([said("A found-off K - -", 20), said("A on K - -", 30)])
+        goes = Action("p1", "place", ("A",), START + 15, place="X")
+        journal.record([goes, said("A found-off K - -", 20), said("A on K - -", 30)])
         with pytest.raises(Refused, match="collides with later event e30, energise S:K"):
             journal.record([said("A lock K A -", 10)])
 
