@@ -9,6 +9,7 @@ from typing import ClassVar
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Entry, is_reading
 from cfgtrack.model.hold import hangs, holds, is_made, seat_of
+from cfgtrack.model.lock import Device, devices_of, devices_on
 from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, Plant, owner_of
 from cfgtrack.model.unknown import expect_thing
@@ -33,7 +34,7 @@ class PortState:
 
     `made`: its link is made (a valve or switch: it lets through). `live`: its medium can come to it.
     `reaches`: the expansions (fluid) or sources to which a path leads from it. `cycles` used of `rated`;
-    None rated: no limit given. `event` wrote the status; None: never touched.
+    None rated: no limit given. `event` wrote the status; None: never touched. `locks`: the locks and tags on it.
     """
 
     address: str
@@ -50,6 +51,7 @@ class PortState:
     cycles: int
     rated: int | None
     event: str | None
+    locks: tuple[Device, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +121,8 @@ class StateReport:
     """The state of one thing. `sort` is unit, place, mobile place, port or node.
 
     `place` runs from where it is outwards to the root. `hold` is None for a place that doesn't move, a port or a node.
-    `standing`: what stands at a place. `gripped`: what a person or arm holds on to.
+    `standing`: what stands at a place. `gripped`: what a person or arm holds on to. `locks`: the locks on a lock box.
+    `has_locked`: the locks and tags of a person or lock box, wherever they hang.
     """
 
     told: ClassVar[tuple[str, ...]] = ("open_ends",)
@@ -137,6 +140,8 @@ class StateReport:
     hold: HoldState | None
     standing: tuple[Standing, ...]
     gripped: tuple[HoldLink, ...]
+    locks: tuple[Device, ...]
+    has_locked: tuple[Device, ...]
     readings: tuple[Reading, ...]
     clocks: tuple[Clock, ...]
     remarks: tuple[Entry, ...]
@@ -178,6 +183,7 @@ class PlantReport:
     """The state of everything: a line a unit, and by address what stands out.
 
     Not among those `not_held`: what somebody carries, and what has nothing to be held by and is mated to something.
+    `locks`: every lock and tag that hangs anywhere.
     """
 
     units: tuple[UnitLine, ...]
@@ -185,6 +191,7 @@ class PlantReport:
     cut_off: tuple[VolumeState, ...]
     dead_loads: tuple[LoadState, ...]
     not_held: tuple[str, ...]
+    locks: tuple[Device, ...]
     clocks: tuple[Clock, ...]
 
 
@@ -227,6 +234,8 @@ def unit_state(
         hold=survey.hold(owner) if placed and not colon else None,
         standing=() if colon else tuple(_standing(configuration, owner)),
         gripped=tuple(survey.hold_links(owner, units=True)) if mobile else (),
+        locks=() if colon else tuple(devices_on(configuration, owner)),
+        has_locked=() if colon else tuple(devices_of(configuration, owner)),
         readings=tuple(_readings(configuration, [address, *ports, *nodes])),
         clocks=tuple(
             c for c in clocks if c.subject == address or (not colon and owner_of(c.subject) == owner)
@@ -258,7 +267,12 @@ def plant_state(
         if owner in plant.units:
             lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
     not_held = tuple(unit for unit in plant.units if survey.holding(unit).is_loose)
-    return PlantReport(tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks))
+    locks = (
+        one for thing in sorted(configuration.with_devices()) for one in devices_on(configuration, thing)
+    )
+    return PlantReport(
+        tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(locks), tuple(clocks)
+    )
 
 
 def _unit_line(
@@ -328,6 +342,7 @@ class _Observer:
             cycles=self.configuration.cycles.get(address, 0),
             rated=port.cycles,
             event=state.event,
+            locks=tuple(devices_on(self.configuration, address)),
         )
 
     def is_open_end(self, address: str) -> bool:

@@ -118,8 +118,8 @@ class Effect(NamedTuple):
     `aspect` is "" for the state itself: of a port, `value` its status and `other` its mate; of a unit or mobile
     place, `value` the place and `other` the facing. `END_AT` is where a free end of a flexible unit lies: `value` is
     the site, or the unit, where it goes with that. `ABSENT` marks who was found elsewhere than the record had him.
-    `LOCK_OF` or `TAG_OF` somebody: his lock or tag hangs on it; `value` is since when, microseconds as text, and
-    `other` the event that put it there, "" and None once it is off. Any other aspect is a measured quantity: `value` is
+    `LOCK_OF` or `TAG_OF` somebody: his lock or tag hangs on it; `value` is since when, microseconds as text, "" once it
+    is off, and `other` the event that put it there or took it off. Any other aspect is a measured quantity: `value` is
     the number in SI units as text, `other` the unit the user wrote.
     `cycle` counts mate cycles used.
     """
@@ -214,7 +214,7 @@ def is_of_device(plant: Plant, action: Action) -> bool:
 
 def _device_effects(event: Event) -> list[Effect]:
     thing, *holders = event.subjects
-    on, off = (str(event.happened), event.id), ("", None)
+    on, off = (str(event.happened), event.id), ("", event.id)
     if event.action == TRANSFER:
         before, after = holders
         return [Effect(thing, LOCK_OF + before, *off), Effect(thing, LOCK_OF + after, *on)]

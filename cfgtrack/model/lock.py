@@ -9,7 +9,7 @@ port and any lock box takes tags. Nothing here says what is possible: `possibili
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from cfgtrack.model import action as ac
@@ -19,15 +19,19 @@ from cfgtrack.model.event import LOCK_OF, TAG_OF, is_of_device
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import not_a_doer
-from cfgtrack.model.time import format_instant
+from cfgtrack.model.time import Instant, format_instant
 
 
-class Device(NamedTuple):
-    """A lock, or a tag, as it hangs on a `thing` since an instant. `holder`: whose it is, a person or a lock box."""
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A lock, or a tag, as it hangs on a `thing` since an instant. `holder`: whose it is, a person or a lock box.
+
+    `event` put it there.
+    """
 
     thing: str
     holder: str
-    since: int
+    since: Instant
     event: str
     is_tag: bool = False
 
@@ -73,6 +77,26 @@ def devices_of(now: Configuration, holder: str) -> list[Device]:
     """Return the locks and tags of a person or lock box, by what they hang on."""
     hung = (one for thing in sorted(now.with_devices()) for one in devices_on(now, thing))
     return [one for one in hung if one.holder == holder]
+
+
+def could_be_done(view: View, thing: str, by: str | None) -> Iterator[tuple[str, str]]:
+    """Yield what may be worth a try with a port or lock box: an action, and whose lock or tag.
+
+    Whatever hangs there comes off; who is named can put on his own, or that of a box.
+    """
+    plant = view.plant
+    if plant.port(thing) is None and not is_box(plant, thing):
+        return
+    for one in devices_on(view, thing):
+        yield (ac.UNTAG if one.is_tag else ac.UNLOCK), one.holder
+    if by and takes_locks(plant, thing):
+        yield ac.LOCK, by
+        yield ac.TAG, by
+        boxes = (
+            *plant.places,
+            *(unit.id for unit in plant.units.values() if plant.parts[unit.part].lock_box),
+        )
+        yield from ((ac.LOCK, box) for box in boxes if is_box(plant, box))
 
 
 def protected_by(now: Configuration, box: str) -> dict[str, None]:
@@ -142,6 +166,19 @@ def bars(view: View, port: str, target: str) -> tuple[Device, ...]:
         else kind.is_carrying(target)
     )
     return tuple(locks_on(view, port)) if freed else ()
+
+
+def warnings(view: View, action: Action) -> Iterator[str]:
+    """Yield what is tagged of the things that an action opens, energises or uncovers: a tag forbids it, no more.
+
+    (d)(4)(iii): tagout devices indicate that operation or movement from the "safe" or "off" position is prohibited.
+    """
+    for subject in action.subjects:
+        found = view.plant.port(subject)
+        move = found[1].moves.get(action.action) if found is not None else None
+        if move is not None and found is not None and not is_safe(found[1], move.target):
+            for one in tags_on(view, subject):
+                yield f"{subject} is tagged, {action.action} is prohibited: {told(view, one)}"
 
 
 def told(view: View, device: Device) -> str:

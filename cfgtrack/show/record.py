@@ -232,7 +232,11 @@ def _side(row: Difference, *, after: bool) -> str:
         return f"{value} to {other}" if other else str(value)
     if row.aspect == "place":
         return f"{value or 'nowhere known'}" + (f" facing {other}" if other else "")
-    return str(value) if row.aspect == "cycles" else quantity_text(row.aspect, float(value), other or "")
+    return (
+        str(value)
+        if row.aspect in ("cycles", "lock", "tag")
+        else quantity_text(row.aspect, float(value), other or "")
+    )
 
 
 def quantity_text(quantity: str, value: float, unit: str) -> str:

@@ -16,8 +16,11 @@ from cfgtrack.analysis.state import (
     VolumeState,
 )
 from cfgtrack.answers.moment import Moment
+from cfgtrack.model.lock import Device
 from cfgtrack.model.plant import owner_of
+from cfgtrack.model.time import format_instant
 from cfgtrack.show.findings import clock_rows
+from cfgtrack.show.locks import with_locks
 from cfgtrack.show.record import quantity_text, remark_lines
 from cfgtrack.show.tables import count, heading, labelled, sections, styled, table, titled
 
@@ -40,6 +43,7 @@ def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> 
         titled("Remarks", "\n".join(remark_lines(report.remarks))),
         titled("Running clocks", clock_rows(report.clocks, moment)),
         titled("Interfaces, valves, switches, covers", _port_table(report.ports, local)),
+        titled("Locks and tags", _lock_table([d for p in report.ports for d in p.locks], local)),
         titled("Liquid", _volume_table(report.volumes, local)),
         titled("Loads", _load_table(report.loads, local)),
         titled("Last measured", _reading_table(report.readings, local)),
@@ -69,9 +73,33 @@ def _facts(report: StateReport) -> Iterator[str]:
         yield labelled("holds", "; ".join(f"{link.far} (by {link.port})" for link in report.gripped))
     if report.sort == "mobile place" and not report.gripped:
         yield labelled("holds", "nothing")
+    for what, devices in (("locked by", report.locks), ("has", report.has_locked)):
+        if devices:
+            yield labelled(what, "; ".join(_device(one, own=what == "has") for one in devices))
     loops = dict.fromkeys(loop for v in report.volumes for loop in v.loops)
     if loops:
         yield labelled("loop", ", ".join(loops))
+
+
+def _device(device: Device, *, own: bool) -> str:
+    """Return a lock or tag with since when: whose it is, or what it hangs on."""
+    what = "tag" if device.is_tag else "lock"
+    said = (
+        f"a {what} on {device.thing}"
+        if own
+        else f"{device.holder} ({what})"
+        if device.is_tag
+        else device.holder
+    )
+    return f"{said} since {format_instant(device.since)}"
+
+
+def _lock_table(locks: Sequence[Device], local: Callable[[str], str]) -> str:
+    rows = [
+        [local(d.thing), "tag" if d.is_tag else "lock", d.holder, format_instant(d.since), d.event]
+        for d in locks
+    ]
+    return table(["on", "what", "whose", "since", "event"], rows)
 
 
 def _where(report: StateReport) -> str:
@@ -141,7 +169,7 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             local(p.address),
             p.title,
             f"{p.kind} {p.size}".rstrip(),
-            p.status,
+            with_locks(p.status, p.locks),
             p.mate,
             _link(p),
             _names(p.reaches),
@@ -216,6 +244,7 @@ def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> 
     return sections(
         heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
         "\n".join(alarms) or calm,
+        titled("Locks and tags", _lock_table(report.locks, str)),
         titled("Running clocks", clock_rows(report.clocks, moment)),
         table(["unit", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
     )

@@ -31,7 +31,8 @@ def opened(url: str) -> Journal:
 
 def said(letters: str, tick: int, event_id: str = "") -> Action:
     """Return an action in the letters of the page, so many ticks after the start."""
-    return replace(SAID[letters], id=event_id or f"e{tick}", happened=START + tick)
+    action: Action = SAID[letters]
+    return replace(action, id=event_id or f"e{tick}", happened=START + tick)
 
 
 def view_of(journal: Journal, at: int, known: int) -> View:
