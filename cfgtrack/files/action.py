@@ -159,8 +159,6 @@ def _check_device(said: Said, plant: Plant, note: Note) -> None:
     for holder in holders:
         if why := wrong_holder(plant, holder):
             note("subject", UNKNOWN, why)
-    if said.action == ac.CUT and not said["reason"]:
-        note("reason", "missing", f"say why its owner doesn't take it off: cut {thing} ... reason=...")
 
 
 def _check_ports(said: Said, plant: Plant, note: Note) -> None:

@@ -341,7 +341,7 @@ def _others(view: View, action: Action) -> list[Device]:
 def _none_there(view: View, action: Action, holder: str) -> Objection:
     thing, what = action.subjects[0], "tag" if action.action == ac.UNTAG else "lock"
     there = _others(view, action)
-    others = "; ".join(told(view, one) for one in there) or f"no {what} is"
+    others = "; ".join(told(view, one) for one in there) or "nobody's is"
     return Objection(
         "no-lock", f"no {what} of {holder} is on {thing}: {others}", thing, there[0].event if there else None
     )

@@ -94,7 +94,6 @@ BAD = [
     ("lock PUMP-9:V1 by INA", "unknown-unit"),
     ("lock PUMP-1:V1 PUMP-2:V1 by INA", "unknown-person"),
     ("transfer PUMP-1:V1 from INA", "subjects"),
-    ("cut PUMP-1:V1 from BEN", "missing"),
     ("begin o-1 o-2", "duplicate"),
     ("inspect PUMP-1 basis=hearsay", "unknown-basis"),
     ("withdraw", "missing"),
