@@ -226,12 +226,14 @@ def wanted_at(view: View, action: Action, doer: str) -> dict[str, str]:
     if action.action == ac.FOUND and action.place is not None:
         return {}
     out: dict[str, str] = {}
-    # A lock or tag is put on, or taken off, where the thing is: its holder is no second thing.
-    subjects = action.subjects[:1] if is_of_device(plant, action) else action.subjects
-    for subject in subjects:
+    # A lock or tag is put on and taken off at the thing itself, wherever that is worked from.
+    by_hand = is_of_device(plant, action)
+    for subject in action.subjects[:1] if by_hand else action.subjects:
         if not plant.sort_of(subject) or not plant.has_owner(owner_of(subject)) or owner_of(subject) == doer:
             continue
-        if _joins_as_found(view, action, subject) or _is_remote(view, action, subject, doer):
+        if _joins_as_found(view, action, subject):
+            continue
+        if not by_hand and _is_remote(view, action, subject, doer):
             continue
         out[subject] = site_at(view, subject)
     return out

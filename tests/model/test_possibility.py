@@ -292,6 +292,18 @@ def test_the_employer_has_a_lock_cut():
     assert codes(now, "open X:V") == []
 
 
+def test_a_lock_of_somebody_whom_the_plant_does_not_know_comes_off():
+    """Put on when any name would do, it is taken off or cut when only people of the plant count."""
+    sited = WORLD.replace('id = "YARD"\n', 'id = "YARD"\nsite = true\n')
+    now = Configuration(parse_definition({"sited.toml": sited}).plant())
+    before = happened(after(*STAND), replace(action("lock X:V ina", 99), by="ina"))
+    now.apply(before)
+    assert [r.code for r in refused(now, action("unlock X:V ina", 100))] == []
+    assert [r.code for r in refused(now, action("lock X:S ina", 100))] == ["unknown"]
+    cut = replace(action("cut X:V ina", 100), by="ANN", reason="left the firm")
+    assert [r.code for r in refused(now, cut) if r.code != "absent"] == []
+
+
 def test_a_kind_that_has_a_move_of_that_name_keeps_it():
     """A plant's own kind may call a move of its ladder lock: of its ports it stays that."""
     own = (
