@@ -212,6 +212,11 @@ def is_of_device(plant: Plant, action: Action) -> bool:
     return found is None or action.action not in found[1].moves
 
 
+def done_to(plant: Plant, action: Action) -> tuple[str, ...]:
+    """Return what an action is done to: its subjects, but for whose a lock or tag is."""
+    return action.subjects[:1] if is_of_device(plant, action) else action.subjects
+
+
 def _device_effects(event: Event) -> list[Effect]:
     thing, *holders = event.subjects
     on, off = (str(event.happened), event.id), ("", event.id)

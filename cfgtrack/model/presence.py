@@ -13,7 +13,7 @@ from enum import Enum
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import State, View, place_line
-from cfgtrack.model.event import Effect, Event, is_of_device
+from cfgtrack.model.event import Effect, Event, done_to, is_of_device
 from cfgtrack.model.hold import Joint, is_grip, is_made, is_tether, joints, moves_with
 from cfgtrack.model.plant import HOLD, Plant, owner_of
 from cfgtrack.model.unknown import instead, no_such
@@ -228,7 +228,7 @@ def wanted_at(view: View, action: Action, doer: str) -> dict[str, str]:
     out: dict[str, str] = {}
     # A lock or tag is put on and taken off at the thing itself, wherever that is worked from.
     by_hand = is_of_device(plant, action)
-    for subject in action.subjects[:1] if by_hand else action.subjects:
+    for subject in done_to(plant, action):
         if not plant.sort_of(subject) or not plant.has_owner(owner_of(subject)) or owner_of(subject) == doer:
             continue
         if _joins_as_found(view, action, subject):
