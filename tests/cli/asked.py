@@ -859,7 +859,7 @@ severity = 1
 source = "common practice"
 mode = "at"
 at = { action = "energise", what = "port" }
-condition = { not = { tagged = "it" } }
+condition = { untagged = "it" }
 """
 
 

@@ -28,6 +28,7 @@ from cfgtrack.rules.what.not_ import Not
 from cfgtrack.rules.what.path import Path
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.what.tagged import Tagged
+from cfgtrack.rules.what.untagged import Untagged
 from cfgtrack.rules.what.value import Value
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.within import Within
@@ -278,14 +279,14 @@ class Moment:
                 return all(self.has(c, i) for i in self.named(of, it))
             case Value(of):
                 return all(self.inside(c, i) for i in self.named(of, it))
-            case Locked(of, by):
-                return all(self.hung(c, by, i) for i in self.named(of, it))
+            case Locked(of) | Untagged(of):
+                return all(self.hung(c, i) for i in self.named(of, it))
             case Done(of):
                 return all(self.done(c, i) for i in self.named(of, it))
         raise TypeError(c)
 
-    def hung(self, c: Locked, by: str, item: str) -> bool:
-        """Return whether a lock, or a tag, hangs on an item: that of `by`, where said, perhaps on the box."""
+    def hung(self, c: Locked | Untagged, item: str) -> bool:
+        """Return whether a lock, or a tag, hangs on an item as is asked for; somebody's lock perhaps on the box."""
         locks: set[tuple[str, str]] = set()
         tags: set[tuple[str, str]] = set()
         for _, e in self.past:
@@ -302,12 +303,14 @@ class Moment:
                 case "transfer":
                     locks.discard((thing, holders[0]))
                     locks.add((thing, holders[1]))
+        if isinstance(c, Untagged):
+            return not any(thing == item for thing, _ in tags)
         if isinstance(c, Tagged):
-            return any(thing == item and by in ("", holder) for thing, holder in tags)
+            return any(thing == item and c.by in ("", holder) for thing, holder in tags)
         on = {holder for thing, holder in locks if thing == item}
         if "RACK" in on:
             on |= {holder for thing, holder in locks if thing == "RACK"}
-        return by in on if by else bool(on)
+        return c.by in on if c.by else bool(on)
 
     def ways(self, medium: str, item: str, end: Selection, it: str | None) -> list[bool]:
         """Return for each point that an item stands for whether it reaches any of the ends."""

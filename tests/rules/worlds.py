@@ -36,6 +36,7 @@ from cfgtrack.rules.what.not_ import Not
 from cfgtrack.rules.what.path import Path
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.what.tagged import Tagged
+from cfgtrack.rules.what.untagged import Untagged
 from cfgtrack.rules.what.value import Value
 from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.at import At
@@ -402,8 +403,7 @@ def _ends(r: Random) -> tuple[str, Selection, Selection]:
 def _atom(r: Random) -> Condition:
     sort = r.choice((Path, NoPath, Status, Count, Value, Done, Locked))
     if sort is Locked:
-        kind = r.choice((Locked, Locked, Tagged))
-        return kind(_selection(r), r.choice(("", "", "HAND", "RACK")))
+        return _hanging(r)
     if sort in (Path, NoPath):
         return sort(*_ends(r))
     if sort is Status:
@@ -425,6 +425,12 @@ def _atom(r: Random) -> Condition:
         return Value(_selection(r), quantity, low, high, rated, unmeasured, since, max_age=max_age)
     since, quantity = r.choice(((), _actions(r))), r.choice(("", "", "torque"))
     return Done(_selection(r), _actions(r), since, quantity, r.choice((None, None, *LIMITS)))
+
+
+def _hanging(r: Random) -> Condition:
+    if r.random() < 0.25:
+        return Untagged(_selection(r))
+    return r.choice((Locked, Locked, Tagged))(_selection(r), r.choice(("", "", "HAND", "RACK")))
 
 
 def _condition(r: Random, depth: int = 0) -> Condition:

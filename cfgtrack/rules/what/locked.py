@@ -63,6 +63,11 @@ class Locked(OnItems):
                 if not self.by or one.holder == self.by:
                     yield Proposal(Action("", self.takes_off, (item, one.holder), world.now))
             return
-        people = (place.id for place in world.plant.places.values() if place.mobile)
-        for holder in (self.by,) if self.by else islice(people, MOST_PEOPLE):
+        for holder in (self.by,) if self.by else people_of(world):
             yield Proposal(Action("", self.puts_on, (item, holder), world.now))
+
+
+def people_of(world: World) -> Iterator[str]:
+    """Yield who might be proposed to put a lock or tag on: some of the people and machines of the plant."""
+    people = (place.id for place in world.plant.places.values() if place.mobile)
+    yield from islice(people, MOST_PEOPLE)

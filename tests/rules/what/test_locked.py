@@ -136,9 +136,19 @@ def test_tagged_is_asked_of_tags_alone() -> None:
     ]
 
 
+UNTAGGED = TAGGED.replace('{ not = { tagged = "it" } }', '{ untagged = "it" }')
+
+
+def test_untagged_is_that_no_tag_hangs_there() -> None:
+    """The same as not tagged, item by item; why not names whose tag it is."""
+    told = ("lock S:K by ANN", "tag S:K by ANN", "tag S:K by BEN", "untag S:K by ANN", "untag S:K by BEN")
+    assert broken(UNTAGGED, *told) == broken(TAGGED, *told) == [2, 3, 4]
+
+
 @pytest.mark.parametrize(
     ("condition", "said"),
     [
+        ('{ untagged = { id = "S:K" } }', "is not tagged"),
         ('{ locked = { id = "S:K" } }', "is locked"),
         ('{ locked = { id = "S:K" }, by = "ANN" }', "is locked by ANN"),
         ('{ tagged = { id = "S:K" } }', "is tagged"),
