@@ -19,7 +19,7 @@ _PORT = (
     "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
     " site remote reach"
 )
-_PLACE = "id parent title part holds mobile capacity facings sink loop tags site operates"
+_PLACE = "id parent title part holds mobile capacity facings sink loop tags site operates lock_box"
 COLUMNS: dict[str, tuple[str, ...]] = {
     "ports": tuple(_PORT.split()),
     "nodes": ("part", "name", "medium", "litres", *ROLES, "loop", "tags", "title", "remote"),
