@@ -639,7 +639,9 @@ def _contradictions(view: View, action: Action, peer: str | None) -> Iterator[st
         joined = _found(view.plant, subject)[1].is_joined(action.status or "")
         mate = (action.subjects[1 - i] if len(action.subjects) == 2 else peer) if joined else None
         if (state.value, state.other) != (action.status, mate):
-            yield f"{subject} {state.value}" + (f" to {state.other}" if state.other else "")
+            locked = " and ".join(one.holder for one in bars(view, subject, action.status or state.value))
+            to = f" to {state.other}" if state.other else ""
+            yield f"{subject} {state.value}{to}" + (f", locked by {locked}" if locked else "")
 
 
 # --- locks and tags -----------------------------------------------------------------------------------------------

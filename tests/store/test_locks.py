@@ -55,7 +55,7 @@ def test_what_is_locked_is_refused_with_who_locked_it(url: str) -> None:
             journal.record([said("B unlock K A -", 20)])
         journal.record([said("A found-on K - -", 30)])
         [open_one] = journal.discrepancies()
-        assert open_one.event.expected == "S:K off"
+        assert open_one.event.expected == "S:K off, locked by A"
         assert seen(journal.configuration(NOW)).locks == {("K", "A")}
         journal.record([said("A off K - -", 40)])
         with pytest.raises(Refused, match="locked"):
