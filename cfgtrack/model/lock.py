@@ -325,9 +325,10 @@ def _not_own(view: View, action: Action, holder: str) -> Iterator[Objection]:
         )
     else:
         what = told(view, found) if found is not None else f"{holder}'s, not {action.by}'s"
+        first = f"lock {thing} by whoever comes, then " if action.action == ac.TRANSFER else ""
         sentence = (
             f"{thing}: {what}. Where {holder} isn't there and the employer has it taken off:"
-            f" cut {thing} from {holder} by {action.by} reason=..."
+            f" {first}cut {thing} from {holder} by {action.by} reason=..."
         )
     yield Objection("not-yours", sentence, thing, found.event if found is not None else None)
 

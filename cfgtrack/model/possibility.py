@@ -658,11 +658,15 @@ def _resolve_device(view: View, action: Action) -> Event | Impossible:
 def _bad_device(view: View, action: Action, thing: str, holders: Sequence[str]) -> Iterator[Refusal]:
     """Yield what is said wrongly of a lock or tag: of nothing that takes one, of nobody who could have one."""
     plant, is_tag = view.plant, action.action in (ac.TAG, ac.UNTAG, ac.CUT)
+    # What hangs there by the record can be taken off, and by whose it is, whatever the plant has become since.
+    known = {one.holder for one in devices_on(view, thing)} if thing else set()
     if not thing:
         yield Refusal("subjects", f"{action.action} takes a valve, switch, cover or lock box, none given", "")
     elif wrong := _unknown(view, thing, ANYTHING):
         yield from wrong
-    elif not takes_locks(plant, thing) and not (is_tag and plant.port(thing) is not None):
+    elif not (takes_locks(plant, thing) or (is_tag and plant.port(thing) is not None)) and (
+        not known or action.action == ac.LOCK
+    ):
         found = plant.port(thing)
         what = f"of kind {found[1].id}" if found is not None else f"a {plant.sort_of(thing)}"
         wanted = (
@@ -675,8 +679,6 @@ def _bad_device(view: View, action: Action, thing: str, holders: Sequence[str]) 
         yield Refusal("by-whom", f"{action.action} {thing}: say {say}", thing)
     if action.action == ac.CUT and action.by is None:
         yield Refusal("by-whom", f"{action.action} {thing}: say by whom", thing)
-    # Whose lock hangs there by the record can have it taken off, whoever counts as a person by now.
-    known = {one.holder for one in devices_on(view, thing)} if thing else set()
     for holder in holders:
         if holder not in known and (why := wrong_holder(plant, holder)):
             yield Refusal(UNKNOWN, why, holder)

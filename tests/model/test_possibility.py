@@ -207,6 +207,7 @@ REFUSED = [
     (STAND, "lock X:F ANN", ["kind"]),
     (STAND, "lock X ANN", ["kind"]),
     (STAND, "tag X:F ANN", None),
+    ([*STAND, "tag X:F ANN"], "lock X:F ANN", ["kind"]),
     (STAND, "tag X ANN", ["kind"]),
     (STAND, "tag X:F CASE", ["kind"]),
     ([*STAND, "open X:V"], "lock X:V ANN", ["not-safe"]),
