@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from cfgtrack.model.action import LIFT, PLACE
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event
+from cfgtrack.model.event import Event, done_to
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.selection import ANYTHING, Bound, Selection, stands_at
 
@@ -52,7 +52,7 @@ class Coverage:
             self._look(self._shifting)
 
     def _tie(self, event: Event) -> None:
-        subjects = event.subjects
+        subjects = done_to(self.now.plant, event)
         if event.action in (PLACE, LIFT):
             subjects = (*subjects, *event.moved)
         for rule, of, scope in self._tied.get(event.action, ()):

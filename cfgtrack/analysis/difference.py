@@ -6,15 +6,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from cfgtrack.model.configuration import Configuration, State
-from cfgtrack.model.event import MARKS, Effect
+from cfgtrack.model.event import LOCK_OF, TAG_OF, Effect, is_reading
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
     """One thing that differs. None: the thing, or its value, is not there on that side.
 
-    `aspect` is ``status`` (the other side: the mate), ``place`` (the other side: the facing), ``cycles``, or the name
-    of a measured quantity (in SI units; the other side: the unit that the user wrote). `event` is the one that wrote
+    `aspect` is ``status`` (the other side: the mate), ``place`` (the other side: the facing), ``cycles``, ``lock`` or
+    ``tag`` (whose hangs on it), or the name of a measured quantity (in SI units; the other side: the unit that the user
+    wrote). `event` is the one that wrote
     the later state, where there is one.
     """
 
@@ -31,8 +32,13 @@ def difference(before: Configuration, after: Configuration) -> list[Difference]:
     """Return what differs, sorted by subject. The two may belong to different plants: what one lacks is
     None there.
     """
-    rows = [*_states(before, after), *_cycles(before, after), *_values(before, after)]
-    return sorted(rows, key=lambda row: (row.subject, row.aspect))
+    rows = [
+        *_states(before, after),
+        *_cycles(before, after),
+        *_devices(before, after),
+        *_values(before, after),
+    ]
+    return sorted(rows, key=lambda row: (row.subject, row.aspect, str(row.before), str(row.after)))
 
 
 def _states(before: Configuration, after: Configuration) -> Iterator[Difference]:
@@ -70,9 +76,25 @@ def _cycles(before: Configuration, after: Configuration) -> Iterator[Difference]
             yield Difference(subject, "cycles", old, new)
 
 
+def _devices(before: Configuration, after: Configuration) -> Iterator[Difference]:
+    """Yield the locks and tags, each by itself, that hang on one side alone."""
+    for key in {*before.values, *after.values}:
+        subject, aspect = key
+        for what, of in (("lock", LOCK_OF), ("tag", TAG_OF)):
+            if aspect.startswith(of):
+                old, new = before.values.get(key), after.values.get(key)
+                was, now = old is not None and bool(old.value), new is not None and bool(new.value)
+                if was != now:
+                    whose = aspect.removeprefix(of)
+                    wrote = None if new is None else new.other
+                    yield Difference(
+                        subject, what, whose if was else None, whose if now else None, event=wrote
+                    )
+
+
 def _values(before: Configuration, after: Configuration) -> Iterator[Difference]:
     for subject, quantity in {*before.values, *after.values}:
-        if quantity in MARKS:
+        if not is_reading(quantity):
             continue
         old, new = before.values.get((subject, quantity)), after.values.get((subject, quantity))
         if (old and old.value) != (new and new.value):

@@ -15,6 +15,7 @@ from cfgtrack.model.action import LIFT, PLACE, Action
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.kind import Kind, Move
+from cfgtrack.model.lock import could_be_done, is_box
 from cfgtrack.model.plant import Plant, owner_of, port_of
 from cfgtrack.model.possibility import Impossible, moves_from, resolve
 from cfgtrack.network.network import Network
@@ -68,19 +69,21 @@ def options(
     thing: str,
     *,
     by: str | None = None,
+    locker: str | None = None,
     variances: Sequence[Variance] = (),
     networks: Mapping[str, Network] | None = None,
 ) -> tuple[list[Option], list[str]]:
     """Return what may be done from `begin` to a unit, place or port; of a node, to the ports and gates of its links.
 
     In a plant with sites: done `by` somebody, else by whoever is there. Also the ports with more partners, and the
-    thing if it has more places to go to, than are listed. KeyError for an unknown thing.
+    thing if it has more places to go to, than are listed. `locker`: who might put a lock or tag on. KeyError for an
+    unknown thing.
     """
     now = begin.configuration.fork()
     for event in begin.history:
         now.apply(event)
     cut: list[str] = []
-    events = list(candidates(now, thing, begin.start, cut, by=by))
+    events = list(candidates(now, thing, begin.start, cut, by=by, locker=locker))
     engine = judged(rules, begin, networks, coming=events)
     who = doers(now.plant, thing, by)
     return [
@@ -109,11 +112,18 @@ def _able(now: Configuration, action: Action, who: Iterable[str | None]) -> Iter
 
 
 def candidates(
-    now: Configuration, thing: str, at: int, cut: list[str], *, by: str | None = None
+    now: Configuration,
+    thing: str,
+    at: int,
+    cut: list[str],
+    *,
+    by: str | None = None,
+    locker: str | None = None,
 ) -> Iterator[Event]:
     """Yield the possible actions on a thing, resolved, each once. What has more than are yielded goes to `cut`.
 
-    In a plant with sites: `by` somebody, else by the first of those who are there. KeyError for an unknown thing.
+    In a plant with sites: `by` somebody, else by the first of those who are there. Locks and tags come off by whose
+    they are; the `locker` might put on his own, or a box's. KeyError for an unknown thing.
     """
     plant = now.plant
     who = doers(plant, thing, by)
@@ -131,8 +141,21 @@ def candidates(
                 if what not in seen:
                     seen.add(what)
                     yield event
+    for address in ports if ":" in thing else (thing, *ports):
+        yield from _devices(now, address, at, who, locker)
     if plant.can_move(thing):
         yield from _whereabouts(now, thing, at, cut, who)
+
+
+def _devices(now: Configuration, thing: str, at: int, who: _Who, locker: str | None) -> Iterator[Event]:
+    """Yield which locks and tags may be put on a thing, or taken off."""
+    for action, holder in could_be_done(now, thing, locker):
+        base = Action(f"option:{thing}:{action}:{holder}", action, (thing, holder), at)
+        if not is_box(now.plant, holder):
+            # Whose it is puts it on and takes it off: he, and nobody else.
+            yield from _possible(now, [base], (holder,) if locker in (None, holder) else ())
+        else:
+            yield from _possible(now, [base], (locker,) if locker else who)
 
 
 def _ports(plant: Plant, thing: str) -> list[str]:

@@ -8,8 +8,9 @@ from typing import ClassVar
 
 from cfgtrack.model.attribute import Attribute
 from cfgtrack.model.configuration import Configuration, place_line
-from cfgtrack.model.event import MARKS, Entry
+from cfgtrack.model.event import Entry, is_reading
 from cfgtrack.model.hold import hangs, holds, is_made, peer_of, seat_of
+from cfgtrack.model.lock import Device, devices_of, devices_on
 from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
 from cfgtrack.model.unknown import expect_thing
@@ -47,7 +48,7 @@ class PortState:
     its medium can come to it. `reaches`: the expansions (fluid) or sources to which a path leads from it; of a shell
     its contacts tell. `cycles` used of `rated`; None rated: no limit given. `event` wrote the status; None: never
     touched. `rated_pressure` is the lowest of all that it is joined to, `rated_current` the lower of its joint's two
-    halves.
+    halves. `locks`: the locks and tags on it.
     """
 
     address: str
@@ -67,6 +68,7 @@ class PortState:
     rated_pressure: Rated | None
     rated_current: Rated | None
     event: str | None
+    locks: tuple[Device, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +161,7 @@ class StateReport:
     `place` runs from where it is outwards to the root. `hold` is None for a place that doesn't move, or what is inside.
     `standing`: what stands at a place. `gripped`: what a person or arm holds on to. `lifts`: the mass that it may
     carry, kg. `aliases`: what it is called besides; `attributes`: what else is said of it, and of what is inside.
+    `locks`: the locks on a lock box. `has_locked`: the locks and tags of a person or lock box, wherever they hang.
     """
 
     told: ClassVar[tuple[str, ...]] = ("open_ends",)
@@ -180,6 +183,8 @@ class StateReport:
     gripped: tuple[HoldLink, ...]
     lifts: float | None
     attributes: tuple[Given, ...]
+    locks: tuple[Device, ...]
+    has_locked: tuple[Device, ...]
     readings: tuple[Reading, ...]
     clocks: tuple[Clock, ...]
     remarks: tuple[Entry, ...]
@@ -222,6 +227,7 @@ class PlantReport:
     """The state of everything: a line a unit, and by address what stands out.
 
     Not among those `not_held`: what somebody carries, and what has nothing to be held by and is mated to something.
+    `locks`: every lock and tag that hangs anywhere.
     """
 
     units: tuple[UnitLine, ...]
@@ -229,6 +235,7 @@ class PlantReport:
     cut_off: tuple[VolumeState, ...]
     dead_loads: tuple[LoadState, ...]
     not_held: tuple[str, ...]
+    locks: tuple[Device, ...]
     clocks: tuple[Clock, ...]
 
 
@@ -276,6 +283,8 @@ def unit_state(
         gripped=tuple(survey.hold_links(owner, units=True)) if mobile else (),
         lifts=plant.places[owner].lifts if mobile and not colon else None,
         attributes=tuple(_attributes(plant, [address, *ports, *contacts, *nodes])),
+        locks=() if colon else tuple(devices_on(configuration, owner)),
+        has_locked=() if colon else tuple(devices_of(configuration, owner)),
         readings=tuple(_readings(configuration, [address, *ports, *contacts, *nodes])),
         clocks=tuple(
             c for c in clocks if c.subject == address or (not colon and owner_of(c.subject) == owner)
@@ -307,7 +316,12 @@ def plant_state(
         if owner in plant.units:
             lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
     not_held = tuple(unit for unit in plant.units if survey.holding(unit).is_loose)
-    return PlantReport(tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks))
+    locks = (
+        one for thing in sorted(configuration.with_devices()) for one in devices_on(configuration, thing)
+    )
+    return PlantReport(
+        tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(locks), tuple(clocks)
+    )
 
 
 def _unit_line(
@@ -382,6 +396,7 @@ class _Observer:
             rated_pressure=None if paths is None else paths.rated_pressure(address),
             rated_current=current_of(self.configuration, address),
             event=state.event,
+            locks=tuple(devices_on(self.configuration, address)),
         )
 
     def is_open_end(self, address: str) -> bool:
@@ -491,5 +506,5 @@ def _attributes(plant: Plant, addresses: Iterable[str]) -> Iterator[Given]:
 def _readings(configuration: Configuration, addresses: Iterable[str]) -> Iterator[Reading]:
     wanted = dict.fromkeys(addresses)
     for (subject, quantity), effect in configuration.values.items():
-        if subject in wanted and quantity not in MARKS:
+        if subject in wanted and is_reading(quantity):
             yield Reading(subject, quantity, float(effect.value), effect.other or "")

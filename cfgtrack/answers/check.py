@@ -23,6 +23,7 @@ from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import BOOK_ACTIONS
 from cfgtrack.model.event import Entry
+from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
 from cfgtrack.model.sequence import Sequence as Proposal
@@ -175,10 +176,11 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
             past.start_for(chosen),
             thing,
             by=asking.by if past.plant.has_sites else None,
+            locker=asking.by,
             variances=past.variances,
             networks=past.networks,
         )
-        notes = () if found else _nobody_there(past, thing, asking.by)
+        notes = (*_locked(past, thing), *(() if found else _nobody_there(past, thing, asking.by)))
     choices = (
         Choice(
             phrase(one.event),
@@ -191,6 +193,16 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
     )
     aliases = past.plant.aliases_of(thing)
     return Choices(moment, tuple(choices), tuple(cut), thing, aliases, notes=notes)
+
+
+def _locked(past: Past, thing: str) -> Iterator[str]:
+    """Yield what is locked of a thing, and so can't be opened, energised or uncovered, and what is tagged."""
+    plant, now = past.plant, past.configuration
+    own = plant.ports_of(thing) if ":" not in thing else []
+    for one in (thing, *own):
+        for what, devices in (("locked", locks_on(now, one)), ("tagged", tags_on(now, one))):
+            if devices:
+                yield f"note: {one} is {what}: {'; '.join(told(now, device) for device in devices)}"
 
 
 def _nobody_there(past: Past, thing: str, by: str | None) -> tuple[str, ...]:

@@ -302,9 +302,8 @@ def _recalled(checkpoint: Checkpoint, plant: Plant) -> Stage:
     now.set_ports(_states(zlib.decompress(ports)))
     for subject, *state in told["states"]:
         now.set_state(subject, State(*state))
-    now.values = {
-        (subject, aspect): Effect(subject, aspect, *value) for subject, aspect, *value in told["values"]
-    }
+    for subject, aspect, *value in told["values"]:
+        now.set_value(Effect(subject, aspect, *value))
     now.cycles = _read(zlib.decompress(cycles))
     begin = Start(now, began=told["now"], memory=told["rules"], done=_Remembered(told["done"], done))
     return Stage(begin, checkpoint.events, told["base"])

@@ -14,6 +14,7 @@ from cfgtrack.answers.past import Past
 from cfgtrack.files.phrase import parse_phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry
+from cfgtrack.model.lock import warnings
 from cfgtrack.model.presence import lacks_doer
 from cfgtrack.model.time import SECOND, format_duration, format_instant
 from cfgtrack.model.trouble import BadInput, Problem
@@ -90,6 +91,8 @@ def _recorded(asking: Asking, journal: Journal, action: Action, notes: tuple[str
         if journal.known_before(entry) != known:
             past = Past(journal, Moment(action.happened, journal.known_before(entry)), strict=False)
         found = consequence(past, entry)
+        tagged = warnings(journal.view(action.happened, past.moment.known), entry.event)
+        notes = (*notes, *(f"warning: {sentence}" for sentence in tagged))
     if standing is not None:
         found = with_what_followed(found, standing.changed_by([entry]))
     elif not asking.dry_run:

@@ -75,8 +75,8 @@ MOST_WAIT = 86_400
 
 VERBS = (
     "mate", "demate", "open", "shut", "cap", "uncap", "engage", "torque", "release", "grip", "let-go",
-    "energise", "de-energise", "cover", "uncover", "place", "lift", "as-found", "measure", "inspect",
-    "remark", "begin", "end",
+    "energise", "de-energise", "cover", "uncover", "place", "lift", "lock", "unlock", "transfer", "cut",
+    "tag", "untag", "as-found", "measure", "inspect", "remark", "begin", "end",
 )  # fmt: skip
 """Shipped actions that are commands of their own: short for `record ACTION`. Those of a plant's own kinds are too."""
 

@@ -44,7 +44,7 @@ describing = s.options(
 @s.shared("--at", metavar="TIME", help="When it happened; else now.")
 @describing
 @click.option("--supersedes", metavar="EVENT-ID", help="The event that this one corrects; needs --reason.")
-@click.option("--reason", metavar="TEXT", help="Why the correction is right.")
+@click.option("--reason", metavar="TEXT", help="Why the correction is right, or a lock is cut.")
 def record_command(
     session: s.Session,
     /,
@@ -60,6 +60,7 @@ def record_command(
     record torque PUMP-1:B1 torque="25 N*m"
     record place PUMP-2 at BAY-1 facing up
     record as-found PUMP-1:F2 mated to PANEL-B:F1
+    record lock PANEL-A:V1 --by ina
 
     What is impossible is refused (3), with the event it collides with. What is forbidden has happened all the same:
     it is recorded (0), and the rule that it breaks is shown at once. --dry-run warns without recording.

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import BASES, BOOK_ACTIONS, GENERAL_ACTIONS, Action
+from cfgtrack.model.action import BASES, BOOK_ACTIONS, DEVICE_ACTIONS, GENERAL_ACTIONS, Action
+from cfgtrack.model.lock import wrong_holder
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import COUNTED, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
 from cfgtrack.model.unknown import AMBIGUOUS, ANYTHING, DOER, MOVABLE, PLACE, PORT, UNKNOWN, look_up, no_such
@@ -38,7 +39,7 @@ class Said:
 def actions_of(plant: Plant) -> dict[str, None]:
     """Return every action on hardware that is known: those of the kinds of port, then the general ones."""
     known = {action: None for kind in plant.kinds.values() for action in kind.moves}
-    known.update(dict.fromkeys(sorted(GENERAL_ACTIONS)))
+    known.update(dict.fromkeys(sorted(GENERAL_ACTIONS | DEVICE_ACTIONS)))
     return known
 
 
@@ -83,7 +84,7 @@ def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened:
 
 
 def _is_action(action: str, plant: Plant, note: Note) -> bool:
-    if action in GENERAL_ACTIONS or action in BOOK_ACTIONS:
+    if action in GENERAL_ACTIONS or action in DEVICE_ACTIONS or action in BOOK_ACTIONS:
         return True
     if any(action in kind.moves for kind in plant.kinds.values()):
         return True
@@ -105,6 +106,8 @@ def _check(said: Said, plant: Plant, note: Note) -> None:
         _check_thing(said, plant, note)
     elif action in ac.NOTES:
         _check_anything(said, plant, note)
+    elif action in DEVICE_ACTIONS and not _is_own_move(said, plant):
+        _check_device(said, plant, note)
     elif action in _OUTING:
         if not said["outing"]:
             note("outing", "missing", f"say which outing, as in {action} outing-1")
@@ -156,6 +159,29 @@ def _check_anything(said: Said, plant: Plant, note: Note) -> None:
     if not said.subjects:
         note("subject", "subjects", f"{said.action} takes a unit, port or place, none given")
     _note_unknown(said, plant, note, ANYTHING)
+
+
+def _is_own_move(said: Said, plant: Plant) -> bool:
+    """Return whether an action is one of the kind of the port that it is done to."""
+    port = plant.port(said.subjects[0]) if said.subjects else None
+    return port is not None and said.action in port[1].moves
+
+
+def _check_device(said: Said, plant: Plant, note: Note) -> None:
+    if not said.subjects:
+        note("subject", "subjects", f"{said.action} takes a valve, switch, cover or lock box, none given")
+        return
+    thing, *holders = said.subjects
+    if (found := look_up(plant, thing, ANYTHING)).code:
+        note("subject", found.code, found.why)
+    wanted = 2 if said.action == ac.TRANSFER else 1
+    if len(holders) > wanted or (wanted == 2 and len(holders) < wanted):
+        form = f"transfer {thing} from ANN to BEN" if wanted == 2 else f"{said.action} {thing} by ANN"
+        note("subject", "subjects", f"{said.action} is of one thing and one lock or tag, as in {form}")
+    # Whose lock hangs there already is looked up there.
+    for holder in holders[-1:] if said.action in (ac.LOCK, ac.TAG, ac.TRANSFER) else ():
+        if why := wrong_holder(plant, holder):
+            note("subject", UNKNOWN, why)
 
 
 def _check_ports(said: Said, plant: Plant, note: Note) -> None:

@@ -20,7 +20,9 @@ _PORT = (
     "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
     " site remote reach contacts aliases rated_pressure rated_current"
 )
-_PLACE = "id parent title part holds mobile capacity facings sink loop tags site operates aliases lifts"
+_PLACE = (
+    "id parent title part holds mobile capacity facings sink loop tags site operates aliases lifts lock_box"
+)
 _NODE = "loop tags title remote aliases rated_pressure"
 COLUMNS: dict[str, tuple[str, ...]] = {
     "ports": tuple(_PORT.split()),

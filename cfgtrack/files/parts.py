@@ -74,6 +74,7 @@ def read_part(table: Table, rows: PartRows, known: Known) -> Part:
         remote={} if remote is None else _read_from(remote, known),
         aliases=table.aliases_of("id"),
         attributes=table.attributes(),
+        lock_box=table.flag("lock_box"),
     )
     table.finish()
     return part

@@ -4,6 +4,7 @@
 
     mate PUMP-1:F1 to PANEL-A:F1          torque PUMP-1:B1 torque="25 N*m"
     place PUMP-2 at BAY-1 facing up       lift PUMP-1 by CRANE-1
+    lock PANEL-A:V1 by ANN                transfer PANEL-A:V1 from ANN to BEN
     as-found PUMP-1:F2 mated to PANEL-B:F1
 
 Filler words (to, on, at, from, with, and, in, by, is) make it readable; `by` also names who did it. A breaker that is
@@ -18,7 +19,7 @@ from collections.abc import Iterator, Sequence
 
 from cfgtrack.files.action import Note, Said, actions_of, understood
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import Action, device_words
 from cfgtrack.model.codec import TEXTS
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import BadInput, Problems, or_no_answer
@@ -99,6 +100,10 @@ def _words(action: Action) -> Iterator[str]:
         yield quoted(action.outing) if action.outing else ""
     elif action.action == ac.FOUND:
         yield from _found_words(action)
+    elif action.action in ac.DEVICE_ACTIONS and not any(":" in one for one in subjects[1:]):
+        yield from map(quoted, device_words(action)[1:])
+        if action.action == ac.CUT and action.reason:
+            yield f"reason={quoted(action.reason)}"
     elif action.action in ac.BOOK_ACTIONS:
         yield from (action.acknowledges or "").split()
         yield from (quoted(one) for one in (action.withdraws, action.explains, *subjects) if one)
@@ -227,5 +232,7 @@ def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> No
         _set(said, "place" if _is_a_place(said, word, before, plant) else "status", word, note)
     elif before == "by":
         _set(said, "by", word, note)
+    elif action == ac.TRANSFER and before == "from" and len(said.subjects) == 2:
+        said.subjects.insert(1, word)
     else:
         said.subjects.append(word)

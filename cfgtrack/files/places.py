@@ -43,6 +43,7 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
         aliases=fields.aliases_of("id"),
         attributes=fields.attributes(),
         lifts=fields.quantity("lifts", "mass"),
+        lock_box=fields.flag("lock_box"),
     )
     if place.lifts is not None and not place.mobile:
         fields.note("lifts", "unexpected", f"{place.id} doesn't move: only a person or machine lifts")

@@ -16,12 +16,17 @@ MEASURE, INSPECT, REMARK = "measure", "inspect", "remark"
 BEGIN, END = "begin", "end"
 WITHDRAW, EXPLAIN, DEFINE = "withdraw", "explain", "define"
 APPROVE, ACKNOWLEDGE = "approve", "acknowledge"
+LOCK, UNLOCK, TRANSFER, CUT = "lock", "unlock", "transfer", "cut"
+TAG, UNTAG = "tag", "untag"
 
 NOTES = frozenset({MEASURE, INSPECT, REMARK})
 """Actions on anything that has a name: they change no state and are possible in any."""
 
 GENERAL_ACTIONS = NOTES | {PLACE, LIFT, FOUND, BEGIN, END}
 """Actions of the work itself that belong to no kind of port."""
+
+DEVICE_ACTIONS = frozenset({LOCK, UNLOCK, TRANSFER, CUT, TAG, UNTAG})
+"""Actions with somebody's lock or tag: on a port whose kind has a move of that name they are that move."""
 
 BOOK_ACTIONS = frozenset({WITHDRAW, EXPLAIN, DEFINE, APPROVE, ACKNOWLEDGE})
 """Actions on the record, not on hardware."""
@@ -31,7 +36,8 @@ BOOK_ACTIONS = frozenset({WITHDRAW, EXPLAIN, DEFINE, APPROVE, ACKNOWLEDGE})
 class Action:
     """One action as it is said. `happened` is microseconds since 1970, UTC; 0 where it has no time yet.
 
-    `subjects`: one or two ports, or one unit, place, or (remarks) part. `place`, `facing`: where to and which way
+    `subjects`: one or two ports, or one unit, place, or (remarks) part; of a lock or tag what it hangs on, then whose
+    it is, and for a transfer whose it is from then on. `place`, `facing`: where to and which way
     round, for place and lift. `status`: what was found, for as-found. `acknowledges`: fingerprints of findings, a space
     between.
     """
@@ -56,6 +62,23 @@ class Action:
     reason: str | None = None
     initial: bool = False
     body: Mapping[str, Any] | None = None
+
+
+def device_words(action: Action) -> list[str]:
+    """Return the words of an action with a lock or tag: what it is done to, and whose the lock or tag is."""
+    thing, *holders = action.subjects or ("",)
+    between = {LOCK: ["with"], TAG: ["with"], TRANSFER: ["from", "to"]}.get(action.action, ["from"])
+    if action.by and action.action not in (TRANSFER, CUT) and holders in ([], [action.by]):
+        between, holders = ["by"], [action.by]
+    pairs = zip(between, holders, strict=False)
+    return [action.action, thing, *(word for pair in pairs for word in pair)]
+
+
+def plain_words(action: Action) -> list[str]:
+    """Return an action and what it is done to, in a few words for a sentence."""
+    if action.action in DEVICE_ACTIONS and not any(":" in one for one in action.subjects[1:]):
+        return device_words(action)
+    return [action.action, *action.subjects]
 
 
 Sourced = tuple[str, Action]

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple, Protocol
 
-from cfgtrack.model.event import END_AT, Effect, Event, effects
+from cfgtrack.model.event import DEVICE, END_AT, Effect, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
 
 
@@ -45,6 +45,10 @@ class View(Protocol):
         """Return the site where a free end of a flexible unit was last parted, "" where it goes with its unit."""
         ...
 
+    def devices_on(self, thing: str) -> Iterable[Effect]:
+        """Return what put the locks and tags on a port or lock box that hang there, in any order."""
+        ...
+
 
 class Undo(NamedTuple):
     """What `Configuration.apply` overwrote: enough to step back exactly."""
@@ -57,13 +61,14 @@ class Undo(NamedTuple):
 class Configuration:
     """A configuration in memory. Steps forward with `apply`, back with `undo`; `fork` is a cheap copy."""
 
-    __slots__ = ("_standing", "_states", "cycles", "plant", "values")
+    __slots__ = ("_devices", "_standing", "_states", "cycles", "plant", "values")
 
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
         self.cycles: dict[str, int] = {}
         self.values: dict[tuple[str, str], Effect] = {}
         self._states: dict[str, State] = {}
+        self._devices: dict[str, dict[str, None]] = {}
         self._standing: dict[str, dict[str, None]] = {}
         for place in plant.places.values():
             if place.mobile and place.parent:
@@ -76,6 +81,7 @@ class Configuration:
         twin.cycles = dict(self.cycles)
         twin.values = dict(self.values)
         twin._states = dict(self._states)
+        twin._devices = {thing: dict(there) for thing, there in self._devices.items()}
         twin._standing = {place: dict(there) for place, there in self._standing.items()}
         return twin
 
@@ -97,6 +103,14 @@ class Configuration:
         found = self.values.get((port, END_AT))
         return "" if found is None or found.value == owner_of(port) else found.value
 
+    def devices_on(self, thing: str) -> Iterable[Effect]:
+        """Return what put the locks and tags on a port or lock box that hang there, in any order."""
+        return [self.values[thing, aspect] for aspect in self._devices.get(thing, ())]
+
+    def with_devices(self) -> Iterable[str]:
+        """Return the ports and lock boxes on which any lock or tag hangs."""
+        return tuple(self._devices)
+
     def set_state(self, subject: str, state: State) -> None:
         """Write a state as read from a store: no event, nothing to undo."""
         self._put(subject, state)
@@ -104,6 +118,20 @@ class Configuration:
     def set_end(self, port: str, site: str) -> None:
         """Write where a free end lies, as read from a store."""
         self.values[port, END_AT] = Effect(port, END_AT, site, None)
+
+    def set_devices(self, thing: str, devices: Iterable[Effect]) -> None:
+        """Write which locks and tags hang on a thing, as read from a store; all others are off."""
+        for aspect in tuple(self._devices.get(thing, ())):
+            self.set_value(Effect(thing, aspect, "", None))
+        for effect in devices:
+            self.set_value(effect)
+
+    def set_value(self, effect: Effect) -> None:
+        """Write a value, a lock or a tag as read from a store."""
+        key = (effect.subject, effect.aspect)
+        self.values[key] = effect
+        if effect.aspect.startswith(DEVICE):
+            self._hang(key, effect)
 
     def set_ports(self, states: Mapping[str, State]) -> None:
         """Write the states of many ports as read from a store, at once."""
@@ -120,6 +148,8 @@ class Configuration:
                 key = (effect.subject, effect.aspect)
                 values.append((key, self.values.get(key)))
                 self.values[key] = effect
+                if effect.aspect.startswith(DEVICE):
+                    self._hang(key, effect)
                 continue
             states.append((effect.subject, self._states.get(effect.subject)))
             self._put(effect.subject, State(effect.value, effect.other, event.id))
@@ -139,8 +169,19 @@ class Configuration:
                 del self.values[key]
             else:
                 self.values[key] = effect
+            if key[1].startswith(DEVICE):
+                self._hang(key, effect)
         for subject, state in reversed(undo.states):
             self._put(subject, state)
+
+    def _hang(self, key: tuple[str, str], effect: Effect | None) -> None:
+        thing, aspect = key
+        if effect is not None and effect.value:
+            self._devices.setdefault(thing, {})[aspect] = None
+        elif (there := self._devices.get(thing)) is not None:
+            there.pop(aspect, None)
+            if not there:
+                del self._devices[thing]
 
     def _put(self, subject: str, state: State | None) -> None:
         if ":" not in subject:

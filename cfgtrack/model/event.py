@@ -12,7 +12,20 @@ from dataclasses import dataclass, field, fields
 from operator import attrgetter
 from typing import Any, NamedTuple
 
-from cfgtrack.model.action import BOOK_ACTIONS, FOUND, GENERAL_ACTIONS, LIFT, PLACE, Action
+from cfgtrack.model.action import (
+    BOOK_ACTIONS,
+    CUT,
+    DEVICE_ACTIONS,
+    FOUND,
+    GENERAL_ACTIONS,
+    LIFT,
+    LOCK,
+    PLACE,
+    TAG,
+    TRANSFER,
+    UNTAG,
+    Action,
+)
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant
 
@@ -85,7 +98,18 @@ class LogLine(NamedTuple):
 
 END_AT, ABSENT = "#", "?"
 MARKS = (END_AT, ABSENT)
-"""The aspects that are neither a state nor a measured quantity."""
+"""The aspects of presence: neither a state nor a measured quantity."""
+
+DEVICE, AFTER_DEVICE = "!", '"'
+"""What the aspect of a lock or tag begins with, and what comes after every such text in the order of characters."""
+
+LOCK_OF, TAG_OF = f"{DEVICE}lock ", f"{DEVICE}tag "
+"""The aspects of the lock and of the tag of whoever's name follows."""
+
+
+def is_reading(aspect: str) -> bool:
+    """Return whether an aspect is a measured quantity."""
+    return aspect not in MARKS and not aspect.startswith(DEVICE)
 
 
 class Effect(NamedTuple):
@@ -93,8 +117,10 @@ class Effect(NamedTuple):
 
     `aspect` is "" for the state itself: of a port, `value` its status and `other` its mate; of a unit or mobile
     place, `value` the place and `other` the facing. `END_AT` is where a free end of a flexible unit lies: `value` is
-    the site, or the unit, where it goes with that. `ABSENT` marks who was found elsewhere than the record had him. Any
-    other aspect is a measured quantity: `value` is the number in SI units as text, `other` the unit the user wrote.
+    the site, or the unit, where it goes with that. `ABSENT` marks who was found elsewhere than the record had him.
+    `LOCK_OF` or `TAG_OF` somebody: his lock or tag hangs on it; `value` is since when, microseconds as text, "" once it
+    is off, and `other` the event that put it there or took it off. Any other aspect is a measured quantity: `value` is
+    the number in SI units as text, `other` the unit the user wrote.
     `cycle` counts mate cycles used.
     """
 
@@ -115,6 +141,8 @@ def effects(plant: Plant, event: Event) -> list[Effect]:
         out = _found_effects(plant, event)
     elif action in GENERAL_ACTIONS or action in BOOK_ACTIONS:
         out = []
+    elif is_of_device(plant, event):
+        out = _device_effects(event)
     else:
         out = _move_effects(plant, event)
     for name, quantity in event.values.items():
@@ -174,6 +202,32 @@ def _move_effects(plant: Plant, event: Event) -> list[Effect]:
     if event.place is not None:
         out.extend(Effect(rider, "", event.place, None) for rider in event.moved)
     return out
+
+
+def is_of_device(plant: Plant, action: Action) -> bool:
+    """Return whether an action is one with somebody's lock or tag, not a move of the port's own kind."""
+    if action.action not in DEVICE_ACTIONS:
+        return False
+    found = plant.port(action.subjects[0]) if action.subjects else None
+    return found is None or action.action not in found[1].moves
+
+
+def done_to(plant: Plant, action: Action) -> tuple[str, ...]:
+    """Return what an action is done to: its subjects, but for whose a lock or tag is."""
+    return action.subjects[:1] if is_of_device(plant, action) else action.subjects
+
+
+def _device_effects(event: Event) -> list[Effect]:
+    thing, *holders = event.subjects
+    on, off = (str(event.happened), event.id), ("", event.id)
+    if event.action == TRANSFER:
+        before, after = holders
+        return [Effect(thing, LOCK_OF + before, *off), Effect(thing, LOCK_OF + after, *on)]
+    (holder,) = holders
+    if event.action == CUT:
+        return [Effect(thing, LOCK_OF + holder, *off), Effect(thing, TAG_OF + holder, *off)]
+    device = TAG_OF if event.action in (TAG, UNTAG) else LOCK_OF
+    return [Effect(thing, device + holder, *(on if event.action in (LOCK, TAG) else off))]
 
 
 def _kind(plant: Plant, address: str) -> Kind:

@@ -121,6 +121,7 @@ class Part:
 
     `trapped`: seconds that its liquid may stay isolated before the pressure reaches the rated one. `remote`: of each
     quantity that is read from elsewhere as well, the places from which it is. `attributes` are those of its units too.
+    `lock_box`: a unit of it, or a place that it fits out, is a group lock box (29 CFR 1910.147 (f)(3)).
     """
 
     id: str
@@ -136,3 +137,4 @@ class Part:
     remote: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     aliases: tuple[str, ...] = ()
     attributes: Mapping[str, Attribute] = field(default_factory=dict)
+    lock_box: bool = False

@@ -46,7 +46,8 @@ class Place:
     units (counting what is fixed together as one) it takes, people and machines that visit not counted; None means no
     limit. `facings`: the orientations it accepts; empty means that any will do. `sink`: thermal environment, K. `site`:
     work on what is here is done by who is here. `operates`: the machine where this person acts as well. `aliases`,
-    `attributes`: as of a unit. `lifts`: of a place that moves, the mass that it may carry, kg.
+    `attributes`: as of a unit. `lifts`: of a place that moves, the mass that it may carry, kg. `lock_box`: people put
+    their locks on it, and what its own locks are on stays locked till theirs are off.
     """
 
     id: str
@@ -65,6 +66,7 @@ class Place:
     aliases: tuple[str, ...] = ()
     attributes: Mapping[str, Attribute] = field(default_factory=dict)
     lifts: float | None = None
+    lock_box: bool = False
 
     @property
     def ways_round(self) -> tuple[str | None, ...]:

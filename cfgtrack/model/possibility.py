@@ -13,7 +13,7 @@ from operator import attrgetter
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import View, place_line
-from cfgtrack.model.event import Event
+from cfgtrack.model.event import Event, is_of_device
 from cfgtrack.model.hold import (
     Joint,
     aboard,
@@ -28,6 +28,7 @@ from cfgtrack.model.hold import (
     rigid_group,
 )
 from cfgtrack.model.kind import Kind, Move
+from cfgtrack.model.lock import bars, devices_on, objections, takes_locks, told, with_holder, wrong_holder
 from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Place, Plant, owner_of
 from cfgtrack.model.presence import (
@@ -99,6 +100,8 @@ def _resolved(view: View, action: Action, *, sited: bool) -> Event | Impossible:
         return _resolve_place(view, action, sited=sited)
     if action.action == ac.FOUND:
         return _resolve_found(view, action, sited=sited)
+    if is_of_device(view.plant, action):
+        return _resolve_device(view, action)
     if action.action in ac.GENERAL_ACTIONS or action.action in ac.BOOK_ACTIONS:
         return _resolve_note(view, action)
     return _resolve_move(view, action, sited=sited)
@@ -151,10 +154,20 @@ def _resolve_move(view: View, action: Action, *, sited: bool) -> Event | Impossi
     mate = view.state(action.subjects[0]).other if len(action.subjects) == 1 else None
     subjects = action.subjects if mate is None or move.each else (action.subjects[0], mate)
     refusals = [*_pairing(view, subjects), *_off_ladder(view, action, subjects)]
+    refusals.extend(_locked(view, action, subjects) if not refusals else ())
     if refusals:
         return _refused(replace(action, subjects=subjects), *refusals)
     ends = _left_ends(view, subjects) if sited and kind.parts(move) else {}
     return Event.of(action, peer=mate if move.each else None, subjects=subjects, ends=ends)
+
+
+def _locked(view: View, action: Action, subjects: tuple[str, ...]) -> Iterator[Refusal]:
+    """Yield what is locked, with whose locks, and what takes them off: it can't be opened, energised or uncovered."""
+    for subject in subjects:
+        locks = bars(view, subject, _found(view.plant, subject)[1].moves[action.action].target)
+        if locks:
+            sentence = f"{subject} is locked: {'; '.join(told(view, one) for one in locks)}"
+            yield Refusal("locked", sentence, subject, locks[0].event)
 
 
 def _left_ends(view: View, parted: Iterable[str]) -> dict[str, str]:
@@ -626,7 +639,49 @@ def _contradictions(view: View, action: Action, peer: str | None) -> Iterator[st
         joined = _found(view.plant, subject)[1].is_joined(action.status or "")
         mate = (action.subjects[1 - i] if len(action.subjects) == 2 else peer) if joined else None
         if (state.value, state.other) != (action.status, mate):
-            yield f"{subject} {state.value}" + (f" to {state.other}" if state.other else "")
+            locked = " and ".join(one.holder for one in bars(view, subject, action.status or state.value))
+            to = f" to {state.other}" if state.other else ""
+            yield f"{subject} {state.value}{to}" + (f", locked by {locked}" if locked else "")
+
+
+# --- locks and tags -----------------------------------------------------------------------------------------------
+
+
+def _resolve_device(view: View, action: Action) -> Event | Impossible:
+    action = with_holder(view.plant, action)
+    thing, *holders = action.subjects or ("",)
+    refusals = list(_bad_device(view, action, thing, holders))
+    refusals = refusals or [Refusal(*one) for one in objections(view, action)]
+    return _refused(action, *refusals) if refusals else Event.of(action)
+
+
+def _bad_device(view: View, action: Action, thing: str, holders: Sequence[str]) -> Iterator[Refusal]:
+    """Yield what is said wrongly of a lock or tag: of nothing that takes one, of nobody who could have one."""
+    plant, is_tag = view.plant, action.action in (ac.TAG, ac.UNTAG, ac.CUT)
+    # What hangs there by the record can be taken off, and by whose it is, whatever the plant has become since.
+    known = {one.holder for one in devices_on(view, thing)} if thing else set()
+    if not thing:
+        yield Refusal("subjects", f"{action.action} takes a valve, switch, cover or lock box, none given", "")
+    elif wrong := _unknown(view, thing, ANYTHING):
+        yield from wrong
+    elif not (takes_locks(plant, thing) or (is_tag and plant.port(thing) is not None)) and (
+        not known or action.action == ac.LOCK
+    ):
+        found = plant.port(thing)
+        what = f"of kind {found[1].id}" if found is not None else f"a {plant.sort_of(thing)}"
+        wanted = (
+            "a port or a lock box takes tags" if is_tag else "a valve, switch, cover or lock box takes locks"
+        )
+        yield Refusal("kind", f"{thing} is {what}: {wanted}", thing)
+    wanted_holders = 2 if action.action == ac.TRANSFER else 1
+    if len(holders) != wanted_holders:
+        say = "from whom and to whom" if wanted_holders == 2 else "whose it is"
+        yield Refusal("by-whom", f"{action.action} {thing}: say {say}", thing)
+    if action.action == ac.CUT and action.by is None:
+        yield Refusal("by-whom", f"{action.action} {thing}: say by whom", thing)
+    for holder in holders:
+        if holder not in known and (why := wrong_holder(plant, holder)):
+            yield Refusal(UNKNOWN, why, holder)
 
 
 # --- notes --------------------------------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from enum import Enum
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import State, View, place_line
-from cfgtrack.model.event import Event
+from cfgtrack.model.event import Effect, Event, done_to, is_of_device
 from cfgtrack.model.hold import Joint, is_grip, is_made, is_tether, joints, moves_with
 from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
 from cfgtrack.model.unknown import instead, no_such
@@ -207,6 +207,10 @@ class Ahead:
         """Return the site where a free end of a flexible unit was last parted, "" where it goes with its unit."""
         return self.view.end_at(port)
 
+    def devices_on(self, thing: str) -> Iterable[Effect]:
+        """Return what put the locks and tags on a port or lock box that hang there, in any order."""
+        return self.view.devices_on(thing)
+
 
 # --- being there --------------------------------------------------------------------------------------------------
 
@@ -223,10 +227,14 @@ def wanted_at(view: View, action: Action, doer: str) -> dict[str, str]:
     if action.action == ac.FOUND and action.place is not None:
         return {}
     out: dict[str, str] = {}
-    for subject in action.subjects:
+    # A lock or tag is put on and taken off at the thing itself, wherever that is worked from.
+    by_hand = is_of_device(plant, action)
+    for subject in done_to(plant, action):
         if not plant.sort_of(subject) or not plant.has_owner(owner_of(subject)) or owner_of(subject) == doer:
             continue
-        if _joins_as_found(view, action, subject) or _is_remote(view, action, subject, doer):
+        if _joins_as_found(view, action, subject):
+            continue
+        if not by_hand and _is_remote(view, action, subject, doer):
             continue
         out[subject] = site_at(view, subject)
     return out

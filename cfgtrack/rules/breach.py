@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
-from cfgtrack.model.action import END, Action
+from cfgtrack.model.action import END, Action, plain_words
 from cfgtrack.rules.condition import Part
 from cfgtrack.rules.finding import Finding, Instance, Reason, fingerprint
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def words(action: Action) -> str:
     """Return an action in short words, for findings."""
-    said = [action.action, *action.subjects]
+    said = plain_words(action)
     if action.outing is not None and not action.subjects:
         said.append(action.outing)
     if action.place is not None and len(action.subjects) == 1:

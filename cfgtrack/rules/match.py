@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from cfgtrack.model.action import LIFT, PLACE
-from cfgtrack.model.event import Event
+from cfgtrack.model.event import Event, done_to
 from cfgtrack.rules.dependence import Instances
 from cfgtrack.rules.saying import say_either, say_places
 from cfgtrack.rules.selection import ANYTHING, Selection, stands_at
@@ -45,7 +45,7 @@ class Matcher:
             return []
         if not event.subjects:
             return [None] if self._of is None and not instances.is_scoped else []
-        subjects = event.subjects
+        subjects = done_to(self._world.plant, event)
         if event.action in (PLACE, LIFT):
             subjects = (*subjects, *event.moved, *event.carried)
         return [

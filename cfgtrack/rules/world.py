@@ -6,8 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event, effects
+from cfgtrack.model.event import Event, effects, is_of_device
 from cfgtrack.model.hold import aboard
+from cfgtrack.model.lock import is_box, protected_by
 from cfgtrack.network.flow import Flow, Link, Shift
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.network.reach import Reach
@@ -117,6 +118,8 @@ class World:
         subjects.update(dict.fromkeys(states))
         for owner in [s for s in states if ":" not in s and s in self.plant.places]:
             subjects.update(dict.fromkeys(aboard(self.configuration, owner)))
+        if is_of_device(self.plant, event) and is_box(self.plant, event.subjects[0]):
+            subjects.update(protected_by(self.configuration, event.subjects[0]))
         shifts = {medium: flow.update(states) for medium, flow in self.flows.items()} if states else {}
         self._note_done(event)
         self.tallies.update(subjects, shifts)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from cfgtrack.model.plant import owner_of
 from cfgtrack.show.arrange import look_of
-from cfgtrack.show.boxes import alarms
+from cfgtrack.show.boxes import alarms, lock_rows
 from cfgtrack.show.ties import Survey, Tie
 
 MANY_BOXES = 24
@@ -37,8 +37,8 @@ def merge_alike(
 ) -> Alike:
     """Find units of one part, at one place, in one state, with the same ties to the same others.
 
-    Nothing that stands out or is `flagged` by a finding is merged. `group_of` (owner, port) tells to which group of
-    rows of its box a line leads, where that matters.
+    Nothing that stands out, has a lock or tag or is `flagged` by a finding is merged. `group_of` (owner, port) tells to
+    which group of rows of its box a line leads, where that matters.
     """
     near: dict[str, list[tuple[str, str, Tie]]] = {}
     for tie in ties:
@@ -48,7 +48,8 @@ def merge_alike(
         return Alike(list(ties), {})
     found: dict[tuple[object, ...], list[str]] = {}
     for unit, ends in near.items():
-        if unit in survey.plant.units and unit not in flagged and not any(alarms(survey, unit)):
+        marked = any(alarms(survey, unit)) or any(lock_rows(survey, unit))
+        if unit in survey.plant.units and unit not in flagged and not marked:
             found.setdefault(_signature(survey, unit, ends, group_of), []).append(unit)
     members = {units[0]: tuple(units) for units in found.values() if len(units) >= _FEWEST}
     first = {unit: units[0] for units in members.values() for unit in units}

@@ -6,10 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model.hold import carries
+from cfgtrack.model.lock import devices_on
 from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, InternalLink, Node
 from cfgtrack.model.plant import HOLD
 from cfgtrack.network.paths import Paths
 from cfgtrack.show.flags import Flags
+from cfgtrack.show.locks import with_locks
 from cfgtrack.show.picture import Box, BoxRow, Sort
 from cfgtrack.show.ties import Survey
 
@@ -232,7 +234,9 @@ def _open_gates(inside: Inside, members: set[str]) -> Iterator[BoxRow]:
 
 
 def _status(inside: Inside, gate: str) -> str:
-    return inside.survey.configuration.state(inside.address(gate)).value
+    """Return the status of a gate, with whose locks and tags are on it."""
+    now, address = inside.survey.configuration, inside.address(gate)
+    return with_locks(now.state(address).value, devices_on(now, address))
 
 
 def _shut_rows(inside: Inside, only: frozenset[int] | None) -> Iterator[BoxRow]:
@@ -244,11 +248,11 @@ def _shut_rows(inside: Inside, only: frozenset[int] | None) -> Iterator[BoxRow]:
         sides = {inside.paths.segment(inside.address(end)) for end in (link.a, link.b)}
         if only is None or sides & only:
             parted.setdefault(link.gate, []).append(f"{link.a} | {link.b}")
-    names = list(parted)
-    if len(names) > _MANY:
-        status = _status(inside, names[0])
-        yield BoxRow(f"{', '.join(names)}: {status}", Sort.SHUT_GATE, inside.address(names[0]))
-        return
+    bare = [gate for gate in parted if not devices_on(inside.survey.configuration, inside.address(gate))]
+    if len(bare) > _MANY:
+        status = _status(inside, bare[0])
+        yield BoxRow(f"{', '.join(bare)}: {status}", Sort.SHUT_GATE, inside.address(bare[0]))
+        parted = {gate: links for gate, links in parted.items() if gate not in bare}
     for gate, links in parted.items():
         row = f"{gate} {_status(inside, gate)}:  {', '.join(links)}"
         yield BoxRow(row, Sort.SHUT_GATE, inside.address(gate))
@@ -266,6 +270,26 @@ def _hold_rows(survey: Survey, ends: Ends) -> list[BoxRow]:
 
 def _is_hold(survey: Survey, ends: Ends, key: str) -> bool:
     return any(row == key and survey.medium_of(port) == HOLD for port, row in ends.row_of.items())
+
+
+def lock_rows(survey: Survey, owner: str, media: Sequence[str] = ()) -> Iterator[BoxRow]:
+    """Yield a row for every port with a lock or tag, and for those of a lock box itself.
+
+    Left out are the gates of links of these `media`: there the mark stands beside their status.
+    """
+    now = survey.configuration
+    if not now.with_devices():
+        return
+    own = with_locks("", devices_on(now, owner)).strip()
+    if own:
+        yield BoxRow(own, Sort.PORT)
+    shown = {
+        link.gate for medium in media if medium != HOLD for link in Inside(survey, owner, medium).links()
+    }
+    for address in survey.plant.ports_of(owner):
+        devices, name = devices_on(now, address), address.partition(":")[2]
+        if devices and name not in shown:
+            yield BoxRow(f"{name} {with_locks(now.state(address).value, devices)}", Sort.PORT)
 
 
 def hold_alarms(survey: Survey, owner: str) -> Iterator[BoxRow]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.show.alike import merge_alike
 from cfgtrack.show.arrange import by_place, left_of, look_of, says
-from cfgtrack.show.boxes import alarms, drawn_box, hold_alarms
+from cfgtrack.show.boxes import alarms, drawn_box, hold_alarms, lock_rows
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, BoxRow, Cluster, Line, Look, Picture, Sort
 from cfgtrack.show.ties import Survey, Tie, find_ties
@@ -27,7 +27,8 @@ def compact_picture(survey: Survey, flags: Flags) -> Picture:
     hidden = {unit for t in ties for unit in t.via} | alike.left_out
     rows = {o: _rows(survey, o, holds=holds) for o in survey.plant.owners() if o not in hidden}
     tied = {owner_of(end) for t in alike.ties for end in (t.a, t.b)}
-    boxes = [o for o in rows if o in tied or o in flags.owners or any(r.sort is Sort.ALARM for r in rows[o])]
+    marked = {o for o in rows if any(lock_rows(survey, o)) or any(r.sort is Sort.ALARM for r in rows[o])}
+    boxes = [o for o in rows if o in tied or o in flags.owners or o in marked]
     lists, clusters, seats = _seats(survey, boxes) if holds else (*_by_place(survey, boxes, rows), [])
     boxes += [place for place in dict.fromkeys(seat.a for seat in seats) if place not in boxes]
     return Picture(
@@ -71,7 +72,7 @@ def _seats(survey: Survey, boxes: Sequence[str]) -> tuple[list[Box], list[Cluste
 
 
 def _rows(survey: Survey, owner: str, *, holds: bool) -> list[BoxRow]:
-    return list(hold_alarms(survey, owner) if holds else alarms(survey, owner))
+    return [*(hold_alarms(survey, owner) if holds else alarms(survey, owner)), *lock_rows(survey, owner)]
 
 
 def _lines(survey: Survey, ties: Sequence[Tie], rank: Mapping[tuple[str, str], int]) -> list[Line]:

@@ -10,7 +10,7 @@ from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.network.paths import loops_of
 from cfgtrack.show.alike import merge_alike
 from cfgtrack.show.arrange import by_loop, by_place, distances, left_of, look_of, neighbours, says
-from cfgtrack.show.boxes import Ends, Inside, box_rows, drawn_box
+from cfgtrack.show.boxes import Ends, Inside, box_rows, drawn_box, lock_rows
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, BoxRow, Cluster, Line, Look, Picture, Sort
 from cfgtrack.show.tables import count
@@ -191,7 +191,8 @@ def _contents(
         if rows and len(survey.media) > 1 and not brief:
             rows[0] = (BoxRow(medium, Sort.MEDIUM), *rows[0])
         groups += rows
-    return groups
+    locks = () if brief or segments is not None else tuple(lock_rows(survey, owner, survey.media))
+    return [*groups, locks] if locks else groups
 
 
 def _ends(insides: _Insides, ties: Sequence[Tie]) -> dict[str, Ends]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cfgtrack.model.plant import HOLD
+from cfgtrack.show.boxes import lock_rows
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.picture import Box, BoxRow, Line, Look, Picture, Sort
 from cfgtrack.show.ties import Survey
@@ -35,6 +36,7 @@ def place_picture(survey: Survey, flags: Flags) -> Picture:
 
 def _standing(survey: Survey, place: str, flags: Flags) -> Iterator[BoxRow]:
     """Yield a row for each unit of which there is something to say, and one for all others."""
+    yield from lock_rows(survey, place)
     plain: list[str] = []
     for thing in survey.configuration.standing_at(place):
         if thing in survey.plant.units:
@@ -53,7 +55,8 @@ def _unit_row(survey: Survey, unit: str, flags: Flags) -> BoxRow:
     facing = f" facing {state.other}" if state.other else ""
     away = f", home {home}" if home and home != state.value else ""
     loose = HOLD in survey.paths and survey.paths[HOLD].holding(unit).is_loose
-    text = f"{unit}{facing}{away}" + ("  NOT HELD" if loose else "")
+    locks = "".join(f"  {row.text}" for row in lock_rows(survey, unit))
+    text = f"{unit}{facing}{away}" + ("  NOT HELD" if loose else "") + locks
     return BoxRow(text, Sort.ALARM if loose else Sort.PORT, unit, flags.owners.get(unit, ()))
 
 

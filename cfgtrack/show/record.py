@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.event import Entry, Event, LogLine
 from cfgtrack.model.quantity import BadQuantity, dimension_of, format_number, from_si
 from cfgtrack.model.time import format_instant, is_instant
@@ -27,7 +27,8 @@ def event_text(event: Action, moved: Sequence[str] = ()) -> str:
     """Return what was done, or would be with what would have `moved`: ``place PUMP-2 at BAY-1``."""
     if event.action == ac.FOUND:
         return f"as found: {_found(event)}"
-    words = [event.action.replace("-", " ") if event.action == "let-go" else event.action, *event.subjects]
+    words = plain_words(event)
+    words[0] = "let go" if event.action == "let-go" else event.action
     if event.place is not None and event.action in (ac.PLACE, ac.LIFT):
         words += ["by" if event.action == ac.LIFT else "at", event.place]
     if event.facing:
@@ -232,7 +233,11 @@ def _side(row: Difference, *, after: bool) -> str:
         return f"{value} to {other}" if other else str(value)
     if row.aspect == "place":
         return f"{value or 'nowhere known'}" + (f" facing {other}" if other else "")
-    return str(value) if row.aspect == "cycles" else quantity_text(row.aspect, float(value), other or "")
+    return (
+        str(value)
+        if row.aspect in ("cycles", "lock", "tag")
+        else quantity_text(row.aspect, float(value), other or "")
+    )
 
 
 def quantity_text(quantity: str, value: float, unit: str) -> str:

@@ -19,10 +19,13 @@ from cfgtrack.analysis.state import (
 )
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.attribute import attribute_text
+from cfgtrack.model.lock import Device
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.quantity import from_si
+from cfgtrack.model.time import format_instant
 from cfgtrack.network.rating import Rated
 from cfgtrack.show.findings import clock_rows
+from cfgtrack.show.locks import with_locks
 from cfgtrack.show.record import quantity_text, remark_lines
 from cfgtrack.show.tables import count, heading, labelled, sections, styled, table, titled
 
@@ -46,6 +49,7 @@ def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> 
         titled("Running clocks", clock_rows(report.clocks, moment)),
         titled("Interfaces, valves, switches, covers", _port_table(report.ports, local)),
         titled("Contacts", _contact_table(report.contacts, local)),
+        titled("Locks and tags", _lock_table([d for p in report.ports for d in p.locks], local)),
         titled("Liquid", _volume_table(report.volumes, local)),
         titled("Loads", _load_table(report.loads, local)),
         titled("Attributes", _attribute_table(report.attributes, local)),
@@ -83,9 +87,33 @@ def _facts(report: StateReport) -> Iterator[str]:
         yield labelled("holds", "nothing")
     if report.lifts is not None:
         yield labelled("lifts", f"at most {report.lifts:g} kg")
+    for what, devices in (("locked by", report.locks), ("has", report.has_locked)):
+        if devices:
+            yield labelled(what, "; ".join(_device(one, own=what == "has") for one in devices))
     loops = dict.fromkeys(loop for v in report.volumes for loop in v.loops)
     if loops:
         yield labelled("loop", ", ".join(loops))
+
+
+def _device(device: Device, *, own: bool) -> str:
+    """Return a lock or tag with since when: whose it is, or what it hangs on."""
+    what = "tag" if device.is_tag else "lock"
+    said = (
+        f"a {what} on {device.thing}"
+        if own
+        else f"{device.holder} ({what})"
+        if device.is_tag
+        else device.holder
+    )
+    return f"{said} since {format_instant(device.since)}"
+
+
+def _lock_table(locks: Sequence[Device], local: Callable[[str], str]) -> str:
+    rows = [
+        [local(d.thing), "tag" if d.is_tag else "lock", d.holder, format_instant(d.since), d.event]
+        for d in locks
+    ]
+    return table(["on", "what", "whose", "since", "event"], rows)
 
 
 def _where(report: StateReport) -> str:
@@ -156,7 +184,7 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             _called(p.aliases),
             p.title,
             f"{p.kind} {p.size}".rstrip(),
-            p.status,
+            with_locks(p.status, p.locks),
             p.mate,
             _link(p),
             _names(p.reaches),
@@ -288,6 +316,7 @@ def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> 
     return sections(
         heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
         "\n".join(alarms) or calm,
+        titled("Locks and tags", _lock_table(report.locks, str)),
         titled("Running clocks", clock_rows(report.clocks, moment)),
         table(["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
     )

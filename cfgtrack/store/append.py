@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import Configuration, View
-from cfgtrack.model.event import Entry, Event, effects
+from cfgtrack.model.event import AFTER_DEVICE, DEVICE, Entry, Event, effects, is_of_device
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.model.presence import NEEDS_NOBODY, Telling
@@ -130,7 +130,9 @@ class Appender:
         self.flush()
         self._head = read_configuration(self.database, self.plant, NEVER, self.known)
         last = self.database.row(
-            "SELECT max(happened) FROM change WHERE until = :never AND aspect IN ('', '@')", {"never": NEVER}
+            "SELECT max(happened) FROM change WHERE until = :never"
+            " AND (aspect IN ('', '@') OR (aspect >= :device AND aspect < :after))",
+            {"never": NEVER, "device": DEVICE, "after": AFTER_DEVICE},
         )
         if self.plant.has_sites:
             # What changed nothing also says where whoever did it was.
@@ -226,6 +228,8 @@ class Appender:
                 self._head.set_state(subject, view.state(subject))
         for end in {s for e in events for s in e.ends}:
             self._head.set_end(end, view.end_at(end))
+        for thing in {e.subjects[0] for e in events if is_of_device(self.plant, e)}:
+            self._head.set_devices(thing, view.devices_on(thing))
         if not is_inert(self.plant, event):
             self._latest = max(self._latest, event.happened)
 
@@ -269,7 +273,7 @@ class Appender:
 
 def told(action: Action) -> str:
     """Return an action or event in words, for a message."""
-    what = " ".join([action.action, *action.subjects])
+    what = " ".join(plain_words(action))
     if action.place:
         what += f" at {action.place}"
     return f"{what} ({format_instant(action.happened)})"

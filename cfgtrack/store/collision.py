@@ -14,9 +14,9 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import place_line
-from cfgtrack.model.event import Entry, Event, effects
+from cfgtrack.model.event import Entry, Event, effects, is_of_device
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import Telling, acts_at, doer_of
@@ -83,7 +83,8 @@ def disturbance(
         owners.update(dict.fromkeys(_around(view.database, view.plant, owner, view.known)))
     if not _touched_after(view.database, owners, view.at):
         return None
-    ends = [_next_write(view, subject) for subject in subjects]
+    # What hangs on a thing, and with it the next write of that, is of no one subject: it is looked at to the end.
+    ends = [] if is_of_device(view.plant, event) else [_next_write(view, subject) for subject in subjects]
     where, cause = by
     return Disturbance(where, cause, view.at, view.turn, frozenset(owners), max(ends, default=NEVER))
 
@@ -266,8 +267,8 @@ def _was_found(view: SqlView, event: Event, again: Event) -> bool:
 
 
 def _sentence(one: Disturbance, later: Event, why: str) -> str:
-    what = " ".join([later.action, *later.subjects]) + (f" at {later.place}" if later.place else "")
-    mine = " ".join([one.event.action, *one.event.subjects])
+    what = " ".join(plain_words(later)) + (f" at {later.place}" if later.place else "")
+    mine = " ".join(plain_words(one.event))
     return (
         f"{mine} at {format_instant(one.event.happened)} collides with later event {later.id}, {what} at"
         f" {format_instant(later.happened)}: {why}."

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from cfgtrack.model.configuration import Configuration, State, untouched
-from cfgtrack.model.event import END_AT, Effect
+from cfgtrack.model.event import AFTER_DEVICE, DEVICE, END_AT, Effect
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database, Row
@@ -50,6 +50,13 @@ _LAST_OF_MANY_POSTGRESQL = f"""
 _VISITORS = f"""
     SELECT DISTINCT c.subject FROM change c
     WHERE c.aspect = '@' AND c.value = :place AND c.happened <= :at AND {COUNTS}
+"""
+
+
+_DEVICES = f"""
+    SELECT c.aspect, c.value, c.other FROM change c
+    WHERE c.subject = :subject AND c.aspect >= :first AND c.aspect < :end AND {COUNTS}
+    ORDER BY c.happened, c.turn
 """
 
 
@@ -101,6 +108,12 @@ class SqlView:
             return ""
         row = self.database.row(_LAST, {"subject": port, "aspect": END_AT, **self._moment()})
         return "" if row is None or row[0] == owner_of(port) else str(row[0])
+
+    def devices_on(self, thing: str) -> Iterable[Effect]:
+        """Return what put the locks and tags on a port or lock box that hang there, in any order."""
+        span = {"subject": thing, "first": DEVICE, "end": AFTER_DEVICE}
+        last = {row[0]: row for row in self.database.rows(_DEVICES, {**span, **self._moment()})}
+        return [Effect(thing, *row) for row in last.values() if row[1]]
 
     def standing_at(self, place: str) -> Iterable[str]:
         """Return the units and mobile places that stand directly at `place`."""
@@ -157,5 +170,5 @@ def _filled(plant: Plant, rows: Iterable[Row]) -> Configuration:
             if cycles:
                 configuration.cycles[subject] = int(cycles)
         else:
-            configuration.values[subject, aspect] = Effect(subject, aspect, value, other)
+            configuration.set_value(Effect(subject, aspect, value, other))
     return configuration

@@ -763,6 +763,12 @@ def every_verb(s: Asker) -> None:
         "cover": ("BOX-1:C",),
         "uncover": ("BOX-1:C",),
         "place": ("BOX-2", "at", "SHELF"),
+        "lock": ("BOX-1:C", "--by", "ANN"),
+        "transfer": ("BOX-1:C", "from", "ANN", "to", "BAG"),
+        "unlock": ("BOX-1:C", "--by", "BAG"),
+        "tag": ("BOX-1:C", "--by", "ANN"),
+        "untag": ("BOX-1:C", "--by", "ANN"),
+        "cut": ("WALL:V", "from", "ANN", "--by", "BAG", "--reason", "nobody there"),
         "as-found": ("WALL:F2", "capped"),
         "measure": ("BOX-1", "mass=9 kg"),
         "inspect": ("BOX-1",),
@@ -772,6 +778,8 @@ def every_verb(s: Asker) -> None:
     }
     assert first.keys() == set(VERBS)
     order = ["shut", "open", "de-energise", "energise", "uncover", "cover"]
+    order += ["lock", "transfer", "unlock", "tag", "untag"]
+    s.do(0, "tag", "WALL:V", "--by", "ANN")
     for minute, verb in enumerate([*order, *(v for v in first if v not in order)]):
         s.do(minute, verb, *first[verb])
 
@@ -845,11 +853,96 @@ def drafting(s: Asker) -> None:
         s.ask("convert", graph, "--to", s.folder / "graph", *words)
 
 
+LOCKERS = """
+[[place]]
+id = "BEN"
+mobile = true
+[[place]]
+id = "KEYS"
+lock_box = true
+"""
+
+LOCKED = """
+[[rule]]
+id = "breaker-locked"
+title = "Before a connector is mated its breaker is locked"
+hazard = "shock"
+severity = 1
+source = "common practice"
+mode = "at"
+at = { action = "mate", kind = "electrical-connector" }
+condition = { locked = { id = "WALL:K" } }
+[[rule]]
+id = "tagged"
+title = "What is tagged is left alone"
+hazard = "shock"
+severity = 1
+source = "common practice"
+mode = "at"
+at = { action = "energise", what = "port" }
+condition = { untagged = "it" }
+"""
+
+
+def locking(s: Asker) -> None:
+    """Lock, tag, hand over, cut; what is locked can't be energised, and whose lock it is alone takes it off."""
+    _shop(s)
+    s.ask("load", s.file("lockers.toml", LOCKERS))
+    s.ask("rules", "load", s.file("locked.toml", LOCKED))
+    s.ask("check", "--do", "lock WALL:K by ANN", status=3)
+    s.do(1, "de-energise", "WALL:K", "--by", "ANN")
+    s.do(1, "demate", "BOX-1:J", "--by", "ANN")
+    missing = s.ask("check", "--do", "mate BOX-1:J WALL:J", status=3)
+    cures = [cure for finding in missing["check"]["new"] for cure in finding["cures"]]
+    assert any("lock WALL:K with ANN" in cure["text"] for cure in cures), missing
+    s.ask("can", "WALL:K", "--by", "ANN")
+    s.do(2, "lock", "WALL:K", "with", "KEYS", "--by", "ANN")
+    s.do(3, "lock", "KEYS", "--by", "ANN", "--id", "L3")
+    s.do(3, "lock", "WALL:K", "--by", "ANN")
+    s.do(3, "tag", "WALL:K", "--by", "BEN")
+    s.do(4, "transfer", "WALL:K", "from", "ANN", "to", "BEN", "--by", "ANN")
+    for code, words in {
+        "locked": "energise WALL:K by BEN",
+        "not-yours": "unlock WALL:K from BEN by ANN",
+        "boxed": "unlock WALL:K from KEYS by ANN",
+        "no-lock": "unlock WALL:K by ANN",
+        "already": "lock KEYS by ANN",
+        "reason": "cut WALL:K from BEN by ANN",
+    }.items():
+        report = s.ask("check", "--do", words, status=3)
+        assert code in [reason["code"] for f in report["check"]["new"] for reason in f["reasons"]], words
+    for thing in ("WALL:K", "WALL", "ANN", "KEYS"):
+        s.ask("state", thing)
+        s.ask("can", thing)
+        s.ask("history", thing)
+    s.ask("state")
+    s.do(6, "cut", "WALL:K", "from", "BEN", "--by", "ANN", "--reason", "Ben went home ill, and knows of it")
+    s.do(7, "unlock", "KEYS", "--by", "ANN")
+    s.do(8, "tag", "WALL:K", "--by", "ANN")
+    s.do(9, "unlock", "WALL:K", "from", "KEYS", "--by", "BEN")
+    found = s.do(10, "energise", "WALL:K", "--by", "BEN")
+    assert [finding["rule"] for finding in found["findings"]].count("tagged") == 1
+    s.ask("diff", at(1), at(4))
+    s.ask("diff", at(5), at(10))
+    rows = [
+        {"at": at(5), "action": action, "subjects": subjects, "by": by}
+        for action, subjects, by in (
+            ("energise", ["WALL:K"], "BEN"),
+            ("unlock", ["WALL:K", "BEN"], "ANN"),
+            ("unlock", ["WALL:K", "KEYS"], "ANN"),
+            ("unlock", ["WALL:K"], "ANN"),
+            ("cut", ["WALL:K", "BEN"], "ANN"),
+        )
+    ]
+    rows.append({"at": at(11), "action": "lock", "subjects": ["WALL:K"], "by": "ANN"})
+    s.ask("import", "-", "--rejects", s.folder / "rejects", stdin="\n".join(map(json.dumps, rows)), status=3)
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, recording, clocks, checking, deciding, drawing, keeping, auditing, importing, starting, looking_up,
-        at_the_bay, ruling, every_verb, working, drafting,
+        at_the_bay, ruling, every_verb, working, drafting, locking,
     )
 }  # fmt: skip
 

@@ -144,7 +144,13 @@ def test_words_are_those_of_the_program() -> None:
     """The enumerations hold what the program's own tables hold."""
     defs = SCHEMA["$defs"]
     assert set(defs["quantity-name"]["enum"]) == QUANTITIES.keys()
-    assert set(defs["difference"]["properties"]["aspect"]["enum"]) == {"status", "place", *QUANTITIES}
+    assert set(defs["difference"]["properties"]["aspect"]["enum"]) == {
+        "status",
+        "place",
+        "lock",
+        "tag",
+        *QUANTITIES,
+    }
     assert set(defs["quantity"]["properties"]["dimension"]["enum"]) == set(QUANTITIES.values())
     assert set(defs["sort"]["enum"]) == {*SORTS, RULES}
 
@@ -163,7 +169,7 @@ def test_codes_in_the_source_are_known() -> None:
     reasons, faults, problems = (
         set(defs[name]["properties"]["code"]["enum"]) for name in ("reason", "fault", "problem")
     )
-    found: dict[str, set[str]] = {"Reason": set(), "Refusal": set(), "Fault": set()}
+    found: dict[str, set[str]] = {"Reason": set(), "Refusal": set(), "Objection": set(), "Fault": set()}
     for path in Path(cfgtrack.__file__).parent.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and node.args:
@@ -171,6 +177,7 @@ def test_codes_in_the_source_are_known() -> None:
                 code = node.args[0]
                 if isinstance(of, ast.Name) and of.id in found and isinstance(code, ast.Constant):
                     found[of.id].add(str(code.value))
+    found["Refusal"] |= found["Objection"]
     assert found["Refusal"] - UNHEARD | found["Reason"] == reasons
     assert found["Refusal"] - PROPOSED_ONLY <= problems
     assert len(found["Fault"]) > 3

@@ -87,7 +87,7 @@ table = "places"
 """
     sheets = {
         "ports.csv": "part,name,kind,site,remote,reach\np,B,tether,HALL,BAY,HALL BAY\n",
-        "places.csv": "id,mobile,site,operates\nHALL,,yes,\nBAY,,,\nANN,yes,,CRANE\nCRANE,yes,,\n",
+        "places.csv": "id,mobile,site,operates,lock_box\nHALL,,yes,,\nBAY,,,,yes\nANN,yes,,CRANE,\nCRANE,yes,,,\n",
     }
     found = parse_definition({"x.toml": text}, sheets=sheets)
     assert found.kinds["clamp"].grip
@@ -99,6 +99,7 @@ table = "places"
     assert (part.nodes["N"].remote, part.remote) == (("HALL",), {"pressure": ("HALL", "BAY")})
     assert [p.id for p in found.places.values() if p.site] == ["HALL"]
     assert found.places["ANN"].operates == "CRANE"
+    assert [p.id for p in found.places.values() if p.lock_box] == ["BAY"]
     assert found.plant().has_sites
 
 

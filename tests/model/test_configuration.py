@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event
+from cfgtrack.model.event import Event, is_reading
 from cfgtrack.model.hold import is_made, mate_of, rigid_group
+from cfgtrack.model.lock import devices_on
 from cfgtrack.model.possibility import resolve
 from tests.rules.worlds import KINDS, draw_world
 
@@ -24,7 +25,7 @@ class Fold:
     def __init__(self, plant):
         self.plant = plant
         self.status, self.mate, self.place, self.facing = {}, {}, {}, {}
-        self.cycles, self.values = {}, {}
+        self.cycles, self.values, self.devices = {}, {}, set()
         for owner in (*plant.units, *plant.places):
             for name, port in plant.part_of(owner).ports.items():
                 self.status[f"{owner}:{name}"] = KINDS[port.kind].initial
@@ -40,6 +41,8 @@ class Fold:
                 self.place[one] = event.place
         elif event.action == "as-found":
             self.found(event)
+        elif event.action in ("lock", "unlock", "transfer", "tag", "untag"):
+            self.hung(event)
         elif event.action not in ("measure", "inspect", "begin", "end"):
             self.moved(event)
         for quantity, value in event.values.items():
@@ -72,6 +75,16 @@ class Fold:
         if event.place:
             self.place.update(dict.fromkeys(event.moved, event.place))
 
+    def hung(self, event):
+        """Put locks and tags on, and take them off."""
+        thing, *holders = event.subjects
+        if event.action in ("lock", "tag"):
+            self.devices.add((thing, event.action, *holders))
+        elif event.action == "transfer":
+            self.devices.symmetric_difference_update((thing, "lock", holder) for holder in holders)
+        else:
+            self.devices.remove((thing, event.action.removeprefix("un"), *holders))
+
     def found(self, event):
         """Set halves as found; who is left without a mate is apart."""
         others = {s: self.other(event, s) for s in event.subjects}
@@ -94,7 +107,10 @@ def agree(now, fold):
     for place in now.plant.places:
         assert set(now.standing_at(place)) == {one for one, at in fold.place.items() if at == place}
     assert now.cycles == fold.cycles
-    assert {key: float(effect.value) for key, effect in now.values.items()} == fold.values
+    read = {key: effect for key, effect in now.values.items() if is_reading(key[1])}
+    assert {key: float(effect.value) for key, effect in read.items()} == fold.values
+    hung = [one for thing in now.with_devices() for one in devices_on(now, thing)]
+    assert {(d.thing, "tag" if d.is_tag else "lock", d.holder) for d in hung} == fold.devices
 
 
 @given(SEEDS)
@@ -113,7 +129,8 @@ def test_fold(seed):
 def snapshot(now):
     """Return all that a configuration holds."""
     standing = {place: set(now.standing_at(place)) for place in now.plant.places}
-    return dict(now.touched()), dict(now.cycles), dict(now.values), standing
+    devices = {thing: devices_on(now, thing) for thing in now.with_devices()}
+    return dict(now.touched()), dict(now.cycles), dict(now.values), standing, devices
 
 
 @given(SEEDS)

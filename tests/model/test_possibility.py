@@ -26,6 +26,7 @@ port = [
   { name = "E", kind = "grip" },
   { name = "V", kind = "valve" },
   { name = "K", kind = "cover" },
+  { name = "S", kind = "switch" },
 ]
 [[part]]
 id = "hose"
@@ -82,6 +83,12 @@ part = "hand"
 id = "SLED"
 parent = "YARD"
 mobile = true
+[[place]]
+id = "CASE"
+lock_box = true
+[[place]]
+id = "SAFE"
+lock_box = true
 [[place]]
 id = "SLOT"
 parent = "SLED"
@@ -189,6 +196,54 @@ REFUSED = [
     (STAND, "begin", ["outing"]),
     (STAND, "measure X", ["values"]),
     (STAND, "remark X", ["remark"]),
+    # locks and tags
+    (STAND, "lock", ["subjects", "by-whom"]),
+    (STAND, "lock X:V", ["by-whom"]),
+    (STAND, "lock X:V ANN", None),
+    (STAND, "lock X:V ANN BOB", ["by-whom"]),
+    (STAND, "lock X:Q ANN", ["unknown"]),
+    (STAND, "lock X:V BAY", ["unknown"]),
+    (STAND, "lock X:V X:S", ["unknown"]),
+    (STAND, "lock X:F ANN", ["kind"]),
+    (STAND, "lock X ANN", ["kind"]),
+    (STAND, "tag X:F ANN", None),
+    ([*STAND, "tag X:F ANN"], "lock X:F ANN", ["kind"]),
+    (STAND, "tag X ANN", ["kind"]),
+    (STAND, "tag X:F CASE", ["kind"]),
+    ([*STAND, "open X:V"], "lock X:V ANN", ["not-safe"]),
+    ([*STAND, "open X:V"], "tag X:V ANN", None),
+    ([*STAND, "uncover X:K"], "lock X:K ANN", ["not-safe"]),
+    ([*STAND, "lock X:V ANN"], "lock X:V ANN", ["already"]),
+    ([*STAND, "lock X:V ANN"], "lock X:V BOB", None),
+    ([*STAND, "lock X:V ANN"], "tag X:V ANN", None),
+    ([*STAND, "tag X:V ANN"], "tag X:V ANN", ["already"]),
+    ([*STAND, "lock X:V ANN"], "open X:V", ["locked"]),
+    ([*STAND, "lock X:V ANN", "lock X:V BOB", "unlock X:V ANN"], "open X:V", ["locked"]),
+    ([*STAND, "lock X:V ANN", "unlock X:V ANN"], "open X:V", None),
+    ([*STAND, "lock X:V ANN", "as-found X:V =open"], "shut X:V", None),
+    ([*STAND, "lock X:V ANN", "as-found X:V =open", "shut X:V"], "open X:V", ["locked"]),
+    ([*STAND, "tag X:V ANN"], "open X:V", None),
+    ([*STAND, "lock X:K ANN"], "uncover X:K", ["locked"]),
+    ([*STAND, "lock X:K ANN", "as-found X:K =removed"], "cover X:K", None),
+    ([*STAND, "lock X:V ANN"], "place X ONE", None),
+    ([*STAND, "lock X:V ANN"], "unlock X:V BOB", ["no-lock"]),
+    ([*STAND, "tag X:V ANN"], "unlock X:V ANN", ["no-lock"]),
+    ([*STAND, "tag X:V ANN"], "untag X:V ANN", None),
+    ([*STAND, "lock X:V ANN"], "transfer X:V ANN BOB", None),
+    ([*STAND, "lock X:V ANN"], "transfer X:V ANN", ["by-whom"]),
+    ([*STAND, "lock X:V ANN"], "transfer X:V ANN CASE", ["kind"]),
+    ([*STAND, "lock X:V ANN"], "transfer X:V ANN ANN", ["same"]),
+    ([*STAND, "lock X:V ANN"], "transfer X:V BOB ANN", ["no-lock", "already"]),
+    ([*STAND, "lock X:V ANN"], "cut X:V ANN", ["by-whom"]),
+    # boxes
+    (STAND, "lock CASE ANN", None),
+    (STAND, "lock CASE CASE", ["same"]),
+    ([*STAND, "lock SAFE CASE"], "lock CASE SAFE", ["same"]),
+    ([*STAND, "lock X:V CASE", "lock CASE ANN"], "unlock X:V CASE", ["boxed"]),
+    ([*STAND, "lock X:V CASE", "lock CASE ANN", "unlock CASE ANN"], "unlock X:V CASE", None),
+    ([*STAND, "lock X:V CASE", "lock CASE ANN"], "open X:V", ["locked"]),
+    ([*STAND, "lock X:V CASE"], "open X:V", ["locked"]),
+    ([*STAND, "lock X:V CASE", "lock CASE SAFE", "lock SAFE ANN"], "unlock CASE SAFE", ["boxed"]),
     # found so
     (STAND, "as-found", ["subjects"]),
     (STAND, "as-found X:F", ["status"]),
@@ -199,6 +254,81 @@ REFUSED = [
     (STAND, "as-found BAY at YARD", ["unknown"]),
     (STAND, "as-found X:F X:F =mated", ["same"]),
 ]
+
+
+BY_SOMEBODY = [
+    ("BOB", "lock X:S ANN", ["not-yours"]),
+    ("BOB", "tag X:S ANN", ["not-yours"]),
+    ("BOB", "unlock X:V ANN", ["not-yours"]),
+    ("BOB", "unlock X:V", ["no-lock"]),
+    ("ANN", "unlock X:V", None),
+    ("BOB", "untag X:V ANN", ["not-yours"]),
+    ("BOB", "transfer X:V ANN BOB", ["not-yours"]),
+    ("ANN", "transfer X:V ANN BOB", None),
+    ("BOB", "lock X:S", None),
+    ("BOB", "lock X:S CASE", None),
+    ("BOB", "cut X:V ANN", ["reason"]),
+    ("ANN", "cut X:V ANN", ["not-yours", "reason"]),
+]
+"""Said by whom, with ANN's lock and tag on X:V."""
+
+
+@pytest.mark.parametrize(("by", "text", "expected"), BY_SOMEBODY)
+def test_everybody_puts_on_and_takes_off_his_own(by, text, expected):
+    """A lock or tag is its owner's, 29 CFR 1910.147 (d)(4)(i) and (e)(3); a box's is put on by whoever does it."""
+    now = after(*STAND, "lock X:V ANN", "tag X:V ANN")
+    said = replace(action(text, 99), by=by)
+    assert [r.code for r in refused(now, said)] == (expected or [])
+
+
+def test_the_employer_has_a_lock_cut():
+    """Where its owner isn't there another takes it off, with his tag, (e)(3); the event says who did, and why."""
+    now = after(*STAND, "lock X:V ANN", "tag X:V ANN")
+    cut = happened(
+        now, replace(action("cut X:V ANN", 99), by="BOB", reason="ANN went home, and was told by phone")
+    )
+    now.apply(cut)
+    assert (cut.by, cut.subjects) == ("BOB", ("X:V", "ANN"))
+    assert list(now.devices_on("X:V")) == []
+    assert codes(now, "open X:V") == []
+
+
+def test_a_lock_of_somebody_whom_the_plant_does_not_know_comes_off():
+    """Put on when any name would do, it is taken off or cut when only people of the plant count."""
+    sited = WORLD.replace('id = "YARD"\n', 'id = "YARD"\nsite = true\n')
+    now = Configuration(parse_definition({"sited.toml": sited}).plant())
+    before = happened(after(*STAND), replace(action("lock X:V ina", 99), by="ina"))
+    now.apply(before)
+    assert [r.code for r in refused(now, action("unlock X:V ina", 100))] == []
+    assert [r.code for r in refused(now, action("lock X:S ina", 100))] == ["unknown"]
+    cut = replace(action("cut X:V ina", 100), by="ANN", reason="left the firm")
+    assert [r.code for r in refused(now, cut) if r.code != "absent"] == []
+
+
+def test_a_kind_that_has_a_move_of_that_name_keeps_it():
+    """A plant's own kind may call a move of its ladder lock: of its ports it stays that."""
+    own = (
+        WORLD
+        + """
+[[kind]]
+id = "gate"
+statuses = ["free", "fast"]
+[[kind.move]]
+action = "lock"
+from = ["free"]
+to = "fast"
+[[part]]
+id = "yard-gate"
+port = [{ name = "G", kind = "gate" }]
+[[unit]]
+id = "GATE"
+part = "yard-gate"
+"""
+    )
+    now = Configuration(parse_definition({"own.toml": own}).plant())
+    now.apply(happened(now, action("lock GATE:G")))
+    assert now.state("GATE:G").value == "fast"
+    assert list(now.devices_on("GATE:G")) == []
 
 
 @pytest.mark.parametrize(("before", "text", "refused"), REFUSED)
@@ -213,9 +343,12 @@ def test_every_code_has_a_row():
     import re
 
     import cfgtrack.model.possibility as module
+    from cfgtrack.model import lock
 
-    known = set(re.findall(r'Refusal\(\s*"([a-z-]+)"', inspect.getsource(module)))
-    assert known - OF_PRESENCE | {UNKNOWN} == {code for _, _, refused in REFUSED for code in refused or ()}
+    source = inspect.getsource(module) + inspect.getsource(lock)
+    known = set(re.findall(r'(?:Refusal|Objection)\(\s*"([a-z-]+)"', source))
+    told = {code for _, _, refused in (*REFUSED, *BY_SOMEBODY) for code in refused or ()}
+    assert known - OF_PRESENCE | {UNKNOWN} == told
 
 
 @pytest.mark.parametrize(

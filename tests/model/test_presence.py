@@ -261,6 +261,15 @@ THERE = [
     ([], "DAN remark Y text", []),
     ([], "ANN open Y:V", ["absent"]),
     ([], "ANN as-found Y:V open", ["absent"]),
+    # a lock or tag is put on and taken off at the thing itself, by somebody of the plant
+    ([], "ANN lock Y:V", ["absent"]),
+    ([], "ANN lock X:V", []),
+    ([], "ANN tag Y:V", ["absent"]),
+    ([], "DAN lock X:V", []),
+    (["DAN place CRANE at ROOF"], "DAN lock X:V", ["absent"]),
+    (["ANN lock X:V", "ANN place ANN at STORE"], "ANN unlock X:V", ["absent"]),
+    (["ANN lock X:V", "ANN place ANN at STORE"], "DAN open X:V", ["locked"]),
+    (["ANN lock X:V"], "ANN transfer X:V from ANN to DAN", []),
     ([], "ANN as-found Y at BAY", []),
     ([], "ANN as-found X at STORE", ["absent"]),
     # worked or read from elsewhere, and at its site too

@@ -22,10 +22,13 @@ from cfgtrack.rules.what.all import All
 from cfgtrack.rules.what.any import AnyOf
 from cfgtrack.rules.what.count import Count
 from cfgtrack.rules.what.done import Done
+from cfgtrack.rules.what.locked import Locked
 from cfgtrack.rules.what.no_path import NoPath
 from cfgtrack.rules.what.not_ import Not
 from cfgtrack.rules.what.path import Path
 from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.what.tagged import Tagged
+from cfgtrack.rules.what.untagged import Untagged
 from cfgtrack.rules.what.value import Value
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.within import Within
@@ -276,9 +279,38 @@ class Moment:
                 return all(self.has(c, i) for i in self.named(of, it))
             case Value(of):
                 return all(self.inside(c, i) for i in self.named(of, it))
+            case Locked(of) | Untagged(of):
+                return all(self.hung(c, i) for i in self.named(of, it))
             case Done(of):
                 return all(self.done(c, i) for i in self.named(of, it))
         raise TypeError(c)
+
+    def hung(self, c: Locked | Untagged, item: str) -> bool:
+        """Return whether a lock, or a tag, hangs on an item as is asked for; somebody's lock perhaps on the box."""
+        locks: set[tuple[str, str]] = set()
+        tags: set[tuple[str, str]] = set()
+        for _, e in self.past:
+            thing, *holders = e.subjects or ("",)
+            match e.action:
+                case "lock":
+                    locks.add((thing, *holders))  # type: ignore[arg-type]
+                case "tag":
+                    tags.add((thing, *holders))  # type: ignore[arg-type]
+                case "unlock":
+                    locks.discard((thing, *holders))
+                case "untag":
+                    tags.discard((thing, *holders))
+                case "transfer":
+                    locks.discard((thing, holders[0]))
+                    locks.add((thing, holders[1]))
+        if isinstance(c, Untagged):
+            return not any(thing == item for thing, _ in tags)
+        if isinstance(c, Tagged):
+            return any(thing == item and c.by in ("", holder) for thing, holder in tags)
+        on = {holder for thing, holder in locks if thing == item}
+        if "RACK" in on:
+            on |= {holder for thing, holder in locks if thing == "RACK"}
+        return c.by in on if c.by else bool(on)
 
     def ways(self, medium: str, item: str, end: Selection, it: str | None) -> list[bool]:
         """Return for each point that an item stands for whether it reaches any of the ends."""
@@ -365,6 +397,8 @@ class Moment:
         if match.to and not (e.place and is_at(self.state, e.place, match.to)):
             return []
         subjects = (*e.subjects, *e.moved) if e.action in ("place", "lift") else e.subjects
+        if e.action in ("lock", "unlock", "tag", "untag", "transfer"):
+            subjects = e.subjects[:1]  # whose it is, is nothing that it is done to
         if not e.subjects:
             return [""] if match.of == Selection() and rule.scope is None else []
         return [

@@ -16,6 +16,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.hold import mate_of
 from cfgtrack.model.kind import Kind, Medium, Move
+from cfgtrack.model.lock import devices_on
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.possibility import resolve
@@ -29,10 +30,13 @@ from cfgtrack.rules.what.all import All
 from cfgtrack.rules.what.any import AnyOf
 from cfgtrack.rules.what.count import Count
 from cfgtrack.rules.what.done import Done
+from cfgtrack.rules.what.locked import Locked
 from cfgtrack.rules.what.no_path import NoPath
 from cfgtrack.rules.what.not_ import Not
 from cfgtrack.rules.what.path import Path
 from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.what.tagged import Tagged
+from cfgtrack.rules.what.untagged import Untagged
 from cfgtrack.rules.what.value import Value
 from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.at import At
@@ -101,7 +105,7 @@ PORTS = (("F1", "tube"), ("F2", "tube"), ("V1", "valve"), ("P1", "plug"), ("P2",
 PLACES = (
     Place("SITE"),
     Place("BASE", "SITE", holds=True, part="base"),
-    Place("RACK", "SITE", holds=True, tags=frozenset({"stowage"})),
+    Place("RACK", "SITE", holds=True, tags=frozenset({"stowage"}), lock_box=True),
     Place("SHELF", "RACK", holds=True),
     Place("HAND", "SITE", mobile=True, part="hand"),
     Place("BAG", "SITE", mobile=True, holds=True, tags=frozenset({"stowage"})),
@@ -288,8 +292,22 @@ def _draft(r: Random, now: Configuration) -> Draft:
         (r.choice(("begin", "end")), (), {"outing": "1"}),
         *([r.choice(joins)] * 6 if joins else []),
         *([r.choice(others)] * 6 if others else []),
+        *([_device(r, now, ports)] * 3),
     ]
     return r.choice(choices)
+
+
+def _device(r: Random, now: Configuration, ports: Sequence[str]) -> Draft:
+    """Draw something that is done with a lock or a tag, mostly on what takes locks, or with one that hangs there."""
+    gates = [p for p in ports if p.endswith((":V1", ":S1"))] or list(ports)
+    hung = [(thing, one) for thing in now.with_devices() for one in devices_on(now, thing)]
+    if hung and r.random() < 0.5:
+        thing, one = r.choice(hung)
+        if r.random() < 0.3:
+            return "transfer", (thing, one.holder, r.choice(("HAND", "BAG"))), {}
+        return ("untag" if one.is_tag else "unlock"), (thing, one.holder), {}
+    thing = r.choice((*gates, "RACK"))
+    return r.choice(("lock", "lock", "tag")), (thing, r.choice(("HAND", "BAG", "RACK"))), {}
 
 
 def _moves(now: Configuration, ports: Sequence[str]) -> tuple[list[Draft], list[Draft]]:
@@ -314,7 +332,7 @@ def _moves(now: Configuration, ports: Sequence[str]) -> tuple[list[Draft], list[
 # --- rules --------------------------------------------------------------------------------------------------------
 
 ACTIONS = ("mate", "demate", "open", "shut", "cap", "switch-on", "switch-off", "engage", "release", "torque",
-           "place", "measure", "inspect", "as-found", "begin", "end")  # fmt: skip
+           "place", "measure", "inspect", "as-found", "begin", "end", "lock", "unlock", "tag")  # fmt: skip
 FREE = (
     Selection(),
     Selection(ids=("U0",)),
@@ -383,7 +401,9 @@ def _ends(r: Random) -> tuple[str, Selection, Selection]:
 
 
 def _atom(r: Random) -> Condition:
-    sort = r.choice((Path, NoPath, Status, Count, Value, Done))
+    sort = r.choice((Path, NoPath, Status, Count, Value, Done, Locked))
+    if sort is Locked:
+        return _hanging(r)
     if sort in (Path, NoPath):
         return sort(*_ends(r))
     if sort is Status:
@@ -405,6 +425,12 @@ def _atom(r: Random) -> Condition:
         return Value(_selection(r), quantity, low, high, rated, unmeasured, since, max_age=max_age)
     since, quantity = r.choice(((), _actions(r))), r.choice(("", "", "torque"))
     return Done(_selection(r), _actions(r), since, quantity, r.choice((None, None, *LIMITS)))
+
+
+def _hanging(r: Random) -> Condition:
+    if r.random() < 0.25:
+        return Untagged(_selection(r))
+    return r.choice((Locked, Locked, Tagged))(_selection(r), r.choice(("", "", "HAND", "RACK")))
 
 
 def _condition(r: Random, depth: int = 0) -> Condition:

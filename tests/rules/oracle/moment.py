@@ -216,7 +216,7 @@ class Moment:
             checked = self.select(condition["from"], it)
             pairs = [(x, y) for x in checked for y in self.reached(condition["no_path"], x) & wanted]
             return {pair: frozenset(pair) for pair in sorted(pairs)}
-        if name in ("path", "status", "value", "done"):
+        if name in ("path", "status", "value", "done", *HUNG):
             return {
                 (x,): frozenset([x]) for x in self.checked(condition, it) if not self.is_met(condition, x, it)
             }
@@ -238,6 +238,8 @@ class Moment:
             return reaches == (name == "path")
         if name == "status":
             return self._is_so(condition, x)
+        if name in HUNG:
+            return self.state.hangs(HUNG[name], x) != (name == "untagged")
         if name == "value":
             return self._in_range(condition, x)
         if name == "done":
@@ -370,9 +372,15 @@ class Moment:
         return frozenset(met if name != "count" or "at_least" in condition else set(items) - met)
 
 
+HUNG = {"locked": "lock", "tagged": "tag", "untagged": "tag"}
+"""The conditions on what hangs on a thing, and of which sort that is."""
+
+SORTS = ("count", "value", "done", "status", *HUNG, "path", "no_path", "all", "any", "not", "custom")
+
+
 def sort_of(condition: Table) -> str:
     """Return which condition a table is: a count may ask for a path, and a value since when, so they come first."""
-    for name in ("count", "value", "done", "status", "path", "no_path", "all", "any", "not", "custom"):
+    for name in SORTS:
         if name in condition:
             return name
     raise KeyError(f"no condition: {condition}")

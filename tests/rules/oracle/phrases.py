@@ -46,7 +46,7 @@ def read(text: str, happened: int) -> Event:
     if action in ("place", "lift", "as-found") and len(words) > 2 and words[1] in ("at", "by"):
         return {**event, "subjects": [words[0]], "place": words[2]}
     values = dict(word.split("=", 1) for word in words if "=" in word)
-    names = [word for word in words if "=" not in word and word not in ("to", "with")]
+    names = [word for word in words if "=" not in word and word not in ("to", "with", "from")]
     if action == "as-found":
         return {**event, "subjects": names[:1], "status": names[1]}
     return {**event, "subjects": names} | ({"values": values} if values else {})

@@ -102,7 +102,7 @@ import networkx as nx
 from cfgtrack.physics.thermal import time_to_limit
 from tests.rules.oracle.moment import CUSTOMS, Custom, Moment, Part, Short, has_items, leaves, sort_of
 from tests.rules.oracle.plant import SECOND, Plant, Table, listed, micros, si
-from tests.rules.oracle.state import Event, State, after, around, initial, subjects_of
+from tests.rules.oracle.state import DEVICES, Event, State, after, around, initial, subjects_of
 
 Cause = tuple[Any, ...]
 
@@ -425,6 +425,8 @@ def matching(trigger: Table, event: Event, before: State, moment: Moment) -> lis
         if not (set(wanted) & (set(places) | tags)):
             return []
     subjects = subjects_of(moment.plant, before, event)
+    if event["action"] in DEVICES:
+        subjects = subjects[:1]  # whose lock or tag it is, is nothing that it is done to
     return [subject for subject in subjects if moment.fits(subject, {**trigger, "action": None})]
 
 

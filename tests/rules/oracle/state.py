@@ -17,6 +17,10 @@ NOTED = {"measure", "inspect"}
 BOOKKEEPING = {"begin", "end", "remark", "explain", "approve", "correct", "acknowledge"}
 
 
+DEVICES = ("lock", "unlock", "tag", "untag")
+"""What is done with a lock or a tag: to a thing, by whose it is."""
+
+
 class Done(NamedTuple):
     """One event that was done: its number in the series, its time, and to what."""
 
@@ -36,6 +40,12 @@ class State:
     at: dict[str, str] = field(default_factory=dict)
     cycles: dict[str, int] = field(default_factory=dict)
     log: list[Done] = field(default_factory=list)
+    hung: set[tuple[str, str, str]] = field(default_factory=set)
+    """Locks and tags: which of the two, on what, and whose."""
+
+    def hangs(self, what: str, thing: str) -> bool:
+        """Return whether anybody's lock, or tag, is on a thing."""
+        return any(one[:2] == (what, thing) for one in self.hung)
 
     def last(self, its: Collection[str], actions: list[str], quantity: str | None = None) -> Done | None:
         """Return the last event of these actions that was done to one of the items, and told the quantity if one is
@@ -97,6 +107,8 @@ def around(plant: Plant, state: State, item: str) -> list[str]:
 
 def subjects_of(plant: Plant, state: State, event: Event) -> tuple[str, ...]:
     """Return to what an event is done: the ports that it moves are both halves of a pair, unless its kind says each."""
+    if event["action"] in DEVICES:
+        return tuple(event["subjects"])
     subjects = list(event["subjects"])
     move = _move(plant, state, event)
     if move is not None and not move.get("each"):
@@ -132,7 +144,7 @@ def after(plant: Plant, before: State, event: Event, number: int) -> State:
         for thing in event["subjects"]:
             for moved in moves_along(plant, before, thing):
                 state.at[moved] = event["place"]
-    elif action == "as-found":
+    elif action in ("as-found", *DEVICES):
         _found(plant, state, event)
     elif move is not None:
         was_joined = all(port in before.mate for port in subjects)
@@ -153,8 +165,13 @@ def after(plant: Plant, before: State, event: Event, number: int) -> State:
 
 
 def _found(plant: Plant, state: State, event: Event) -> None:
-    """Take a thing as it was found: a one-sided port's status, or where a unit or person is."""
-    (thing,) = event["subjects"]
+    """Take a thing as it was found: a one-sided port's status, or where a unit or person is; or put a lock or tag on
+    it, or take that off.
+    """
+    thing, *whose = event["subjects"]
+    if event["action"] in DEVICES:
+        state.hung ^= {(event["action"].removeprefix("un"), thing, *whose)}
+        return
     if thing in plant.ports:
         state.status[thing] = event["status"]
         mate = state.mate.pop(thing, None)

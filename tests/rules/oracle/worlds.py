@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from tests.rules.oracle.moment import Moment
 from tests.rules.oracle.plant import SECOND, Plant, Table
-from tests.rules.oracle.state import Event, State, after, initial
+from tests.rules.oracle.state import DEVICES, Event, State, after, initial
 
 MINUTE = 60 * SECOND
 DURATIONS = ["5 min", "10 min", "15 min", "30 min"]
@@ -64,6 +64,7 @@ class Language:
 
     ages: bool = True
     sites: bool = True
+    locks: bool = True
     apart: bool = False
     """No two events at one instant, and none at the first."""
 
@@ -372,6 +373,9 @@ def _simple(draw: _Draw, it: Any, sort: str) -> Table:
     """Return a condition of items: of `it`, where the rule has one, or of a selection."""
     if draw.chance(0.15):
         return {"status": _valves(draw), "is": "open"}
+    if draw.language.locks and draw.chance(0.1):
+        gates = {"id": draw.pick([["BAY:V*"], ["BAY:V1", "BAY:K1"], ["BAY:K*"]]), "what": "port"}
+        return {draw.pick(["locked", "tagged", "untagged"]): gates}
     selection, on = SORTS[sort]
     named = {**selection, "may_be_empty": True}
     if it is None and draw.chance(0.4):
@@ -567,9 +571,7 @@ def possible(plant: Plant, state: State) -> list[Event]:
     found: list[Event] = []
     for port, status in sorted(state.status.items()):
         for move in plant.kind(port).get("move", []):
-            if status not in move["from"] or (
-                plant.kind(port).get("joined") and port in state.mate and move.get("each")
-            ):
+            if status not in move["from"] or _is_kept(plant, state, port, move):
                 continue
             one_sided = "joined" not in plant.kind(port) or move.get("each")
             event = {"action": move["action"], "subjects": [port]}
@@ -601,6 +603,13 @@ def possible(plant: Plant, state: State) -> list[Event]:
     return found
 
 
+def _is_kept(plant: Plant, state: State, port: str, move: Table) -> bool:
+    """Return whether a mate, or a lock, keeps a port from a move of its ladder."""
+    if state.hangs("lock", port) and plant.at_least(port, move["to"], "carries"):
+        return True
+    return bool(plant.kind(port).get("joined") and port in state.mate and move.get("each"))
+
+
 def _may_join(plant: Plant, state: State, a: str, b: str) -> bool:
     """Return whether two free halves of a kind stand at one place: a hand's with what stands where the person is."""
     kinds = plant.ports[a]["kind"], plant.ports[b]["kind"]
@@ -623,6 +632,25 @@ def _may_join(plant: Plant, state: State, a: str, b: str) -> bool:
     if any(plant.places[place].get("mobile") for place in stand):
         return False
     return stand[0] == stand[1]
+
+
+def _hung(draw: _Draw) -> Event:
+    """Return something done with a lock or tag: one that hangs somewhere comes off, or another is put on.
+
+    Locks are put on one breaker alone, that no plan is about: what is locked when a plan begins couldn't be energised.
+    """
+    hung = sorted(draw.state.hung)
+    if hung and draw.chance(0.5):
+        what, thing, whose = draw.pick(hung)
+        return {"action": f"un{what}", "subjects": [thing, whose], "by": whose}
+    whose = draw.pick(PEOPLE)
+    choices = [("tag", thing) for thing in ("BAY:V1", "BAY:V2", "BAY:K1")]
+    choices += [("lock", "BAY:K1")] * 2 if draw.state.status["BAY:K1"] == "off" else []
+    free = [one for one in choices if (*one, whose) not in draw.state.hung]
+    if not free:
+        return {"action": "inspect", "subjects": ["BAY"]}
+    what, thing = draw.pick(free)
+    return {"action": what, "subjects": [thing, whose], "by": whose}
 
 
 def _measured(draw: _Draw) -> Event:
@@ -701,6 +729,8 @@ def _events(draw: _Draw, theme: str) -> list[Event]:
             )
             others = [s for s in draw.plant.kind(port)["statuses"] if s != draw.state.status[port]]
             event = {"action": "as-found", "subjects": [port], "status": draw.pick(others)}
+        elif kind < 0.3 and draw.language.locks and theme != "presence":
+            event = _hung(draw)
         else:
             event = dict(draw.pick(_wanted(draw, theme, choices) if draw.chance(0.8) else choices))
             if event["action"] == "torque":
@@ -723,7 +753,7 @@ def _either_half(draw: _Draw, event: Event) -> Event:
         draw.chance(0.5)
         or not subjects
         or subjects[0] not in draw.plant.ports
-        or event["action"] in ("measure", "as-found")
+        or event["action"] in ("measure", "as-found", *DEVICES)
     ):
         return event
     if len(subjects) == 1 and subjects[0] in draw.state.mate:

@@ -1,0 +1,133 @@
+"""Locks and tags where they are shown: beside the status word, in states and in every picture, in words."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from cfgtrack.analysis.difference import difference
+from cfgtrack.analysis.options import candidates
+from cfgtrack.analysis.state import plant_state, unit_state
+from cfgtrack.answers.draw import Scene, Scope
+from cfgtrack.files.phrase import parse_phrase, phrase
+from cfgtrack.show.diagram import diagram
+from cfgtrack.show.record import difference_text
+from cfgtrack.show.state import plant_text, state_text
+from tests.happening import happened
+from tests.show.world import AT, MOMENT, Yard, yard
+
+BOX = """
+[[part]]
+id = "guard"
+port = [{ name = "LID", kind = "cover" }]
+[[unit]]
+id = "GUARD-1"
+part = "guard"
+[[place]]
+id = "BOX"
+parent = "FLOOR"
+lock_box = true
+"""
+
+
+def locked() -> Yard:
+    """Return the yard with a lock of INA's on a valve and on the box, the box's on a breaker, and a tag on a cover."""
+    world = yard(BOX)
+    for number, text in enumerate(
+        (
+            "lock PANEL-1:V2 by INA",
+            "lock SUP-2:Q with BOX by INA",
+            "lock BOX by INA",
+            "lock GUARD-1:LID by BEN",
+            "tag GUARD-1:LID by INA",
+        )
+    ):
+        action = parse_phrase(text.split(), world.plant, id=f"l{number}", happened=AT + number * 1_000_000)
+        world.configuration.apply(happened(world.configuration, action))
+    return world
+
+
+def drawn(world: Yard, scope: Scope) -> str:
+    """Return all that a picture says."""
+    plant, configuration, networks = world
+    dot = diagram(Scene(MOMENT, plant, configuration, networks, scope))
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]*>|\\n", " ", dot))
+
+
+def test_a_port_says_who_locked_it_beside_its_status() -> None:
+    """The table of ports has the mark, the table of locks since when, and which event put it there."""
+    text = state_text(unit_state(*locked(), "PANEL-1"), MOMENT)
+    assert "shut LOCKED by INA" in text
+    assert re.search(r"V2 +lock +INA +2031-04-26T20:00:00Z +l0", text)
+    lid = state_text(unit_state(*locked(), "GUARD-1:LID"), MOMENT)
+    assert "fitted LOCKED by BEN, TAGGED by INA" in re.sub(r"\s+", " ", lid)
+
+
+def test_a_person_and_a_box_say_what_they_have_locked() -> None:
+    """Of a box: whose locks are on it, and what its own are on. Of a person: all that hangs anywhere."""
+    box = state_text(unit_state(*locked(), "BOX"), MOMENT)
+    assert "locked by   INA since 2031-04-26T20:00:02Z" in box
+    assert "a lock on SUP-2:Q since 2031-04-26T20:00:01Z" in box
+    ina = unit_state(*locked(), "INA")
+    assert [(one.thing, one.is_tag) for one in ina.has_locked] == [
+        ("BOX", False),
+        ("GUARD-1:LID", True),
+        ("PANEL-1:V2", False),
+    ]
+    everything = plant_state(*locked())
+    assert len(everything.locks) == 5
+    assert re.search(r"SUP-2:Q +lock +BOX", plant_text(everything, MOMENT))
+
+
+@pytest.mark.parametrize(
+    ("scope", "said"),
+    [
+        (Scope.one_medium("fluid"), ["V2 shut LOCKED by INA: P3 | MAN"]),
+        (Scope.one_medium("power"), ["Q off LOCKED by BOX: CELLS | OUT"]),
+        (Scope.around("PANEL-1"), ["V2 shut LOCKED by INA: P3 | MAN"]),
+        (
+            Scope.everything(),
+            ["V2 shut LOCKED by INA", "Q off LOCKED by BOX", "LID fitted LOCKED by BEN, TAGGED by INA"],
+        ),
+        (Scope.places(), ["V2 shut LOCKED by INA", "BOX LOCKED by INA"]),
+        (Scope.loop("A"), ["V2 shut LOCKED by INA: P3 | MAN"]),
+    ],
+)
+def test_every_picture_marks_what_is_locked(scope: Scope, said: list[str]) -> None:
+    """The mark is a word beside the status, wherever that is drawn; what is drawn nowhere else has a row of its own."""
+    text = drawn(locked(), scope)
+    for words in said:
+        assert words in text
+    assert "LOCKED" not in drawn(yard(BOX), scope)
+
+
+def test_what_differs_names_each_lock() -> None:
+    """A lock that was put on or taken off is a row of its own, with whose it is."""
+    before, after = yard(BOX).configuration, locked().configuration
+    rows = [(r.subject, r.aspect, r.before, r.after, r.event) for r in difference(before, after)]
+    assert ("PANEL-1:V2", "lock", None, "INA", "l0") in rows
+    assert ("GUARD-1:LID", "tag", None, "INA", "l4") in rows
+    assert len(rows) == 5
+    back = [(r.subject, r.aspect, r.before, r.after) for r in difference(after, before)]
+    assert ("PANEL-1:V2", "lock", "INA", None) in back
+    assert re.search(r"PANEL-1:V2 +lock +- +INA", difference_text(difference(before, after), MOMENT, MOMENT))
+
+
+def test_what_may_be_done_to_what_is_locked() -> None:
+    """Its moves to open are gone; its owner takes his lock off; who is named can put his own on, or a box's."""
+    now = locked().configuration
+
+    def can(thing: str, locker: str | None = None) -> list[str]:
+        return [phrase(event) for event in candidates(now, thing, AT, [], locker=locker)]
+
+    assert can("PANEL-1:V2") == ["unlock PANEL-1:V2 by INA"]
+    assert can("PANEL-1:V2", "BEN") == [
+        "lock PANEL-1:V2 by BEN",
+        "tag PANEL-1:V2 by BEN",
+        "lock PANEL-1:V2 with BOX",
+    ]
+    assert can("BOX") == ["unlock BOX by INA"]
+    assert can("SUP-2:Q", "INA") == ["lock SUP-2:Q by INA", "tag SUP-2:Q by INA"]
+    assert can("GUARD-1:LID") == ["unlock GUARD-1:LID by BEN", "untag GUARD-1:LID by INA"]
+    assert can("PANEL-1:V1") == ["shut PANEL-1:V1"]
