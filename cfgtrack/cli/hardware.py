@@ -12,20 +12,26 @@ from cfgtrack.cli import session as s
 @s.command("load")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @s.authored
+@s.accept
 @s.dry_run
-def load_command(session: s.Session, /, files: tuple[Path, ...]) -> None:
+def load_command(session: s.Session, /, files: tuple[Path, ...], accept: str | None) -> None:
     """Load a hardware definition: media, kinds, parts, units, places and the initial configuration, from TOML.
 
     Makes the database when there is none. Loading the same again changes nothing. What the files no longer mention
     stays. With --dry-run: says what it would add and change, field by field.
+
+    It is judged before it counts: how many items each rule guarded and guards, which made joints no longer fit. Where a
+    catastrophic or critical rule guards less, or a made joint no longer fits, nothing is written and the exit status is
+    3, unless --accept says why; the journal keeps that.
     """
     from cfgtrack.answers.hardware import load
     from cfgtrack.show.loading import load_text
 
     if not session.dry_run:
         session.make_folder()
-    found = load(session.writing, files)
+    found = load(session.writing, files, accept)
     session.answer(found, lambda: load_text(found))
+    session.end(found=found.load.refused)
 
 
 @s.command("plant")

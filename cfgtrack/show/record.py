@@ -131,6 +131,8 @@ def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
         yield f"NO LONGER COUNTS: corrected by {corrected_by}"
     if event.supersedes:
         yield f"corrects {event.supersedes}"
+    if accepted := (event.body or {}).get("accepted"):
+        yield f"accepted: {'; '.join(map(str, accepted))}"
     if event.reason:
         yield f"because: {event.reason}"
     if event.expected:

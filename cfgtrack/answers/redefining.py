@@ -1,0 +1,67 @@
+"""What does a load change in what counts? Asked inside its transaction, before anything is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from cfgtrack.analysis.redefinition import Redefinition, Side, joints_of, redefinition
+from cfgtrack.files.rules import parse_rules
+from cfgtrack.model.definition import Definition
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.trouble import BadInput, Misput
+from cfgtrack.rules.rule import RuleSet
+from cfgtrack.store.loading import Loading, LoadReport
+
+
+class Redefining:
+    """Judges a load: a `Judge` that keeps what it `found`. None where nothing was defined before or nothing changes."""
+
+    def __init__(self, definition: Definition | None = None) -> None:
+        self.definition = definition
+        self.found: Redefinition | None = None
+
+    def __call__(self, loading: Loading) -> Sequence[str]:
+        """Return what must be accepted."""
+        report = loading.report
+        is_news = bool(report.entry or report.initial.recorded)
+        if loading.is_first or not (is_news or (self.definition is not None and report.missing)):
+            return ()
+        after = loading.after
+        before = loading.before if is_news else after
+        old = joints_of(loading.initial()) if self.definition is not None else {}
+        new = joints_of(self.definition.initial) if self.definition is not None else {}
+        was, now = (loading.texts(before=side) if is_news else {} for side in (True, False))
+        self.found = redefinition(
+            Side(before, *_rules(was, before.plant), old),
+            Side(after, *_rules(now, after.plant), new),
+            report.missing,
+        )
+        return self.found.grounds
+
+
+def _rules(texts: Mapping[str, str], plant: Plant) -> tuple[RuleSet, tuple[str, ...]]:
+    """Return the rules that texts have, and why they don't fit a plant."""
+    if not texts:
+        return RuleSet(), ()
+    try:
+        return parse_rules(texts, plant), ()
+    except BadInput as err:
+        unfit = tuple(str(problem) for problem in err.problems)
+    try:
+        return parse_rules(texts), unfit
+    except BadInput:  # a condition in Python that isn't installed here
+        return RuleSet(), unfit
+
+
+def reason_of(accept: str | None) -> str | None:
+    """Return why somebody accepts something. Misput for a reason that says nothing."""
+    if accept is not None and not accept.strip():
+        raise Misput("--accept needs a reason.")
+    return accept
+
+
+def needless(accept: str | None, report: LoadReport) -> tuple[str, ...]:
+    """Return what to say of a reason that nobody had asked for: it isn't recorded."""
+    return (
+        ("nothing had to be accepted: the reason is not recorded",) if accept and not report.accepted else ()
+    )
