@@ -95,7 +95,8 @@ class Misfit:
     why: str
 
 
-class Joint(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Joint:
     """A joint of the initial configuration: the status of both halves as recorded and as the files have it.
 
     None where it isn't there. `now` is what the record has of the first half at present.
@@ -108,7 +109,8 @@ class Joint(NamedTuple):
     now: str
 
 
-class Gone(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Gone:
     """A unit or place that the files no longer have. It stays, and so do the joints of its ports to `mates`."""
 
     sort: str
@@ -116,7 +118,8 @@ class Gone(NamedTuple):
     mates: tuple[str, ...]
 
 
-class PortField(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class PortField:
     """One thing about a port, or about its kind (``kind.``), as text: what it was and what it is now."""
 
     field: str
@@ -124,7 +127,8 @@ class PortField(NamedTuple):
     after: str
 
 
-class PortChange(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class PortChange:
     """A port that is mated now and that the new definition makes another one."""
 
     port: str
