@@ -34,7 +34,7 @@ def load_text(loaded: Loaded) -> str:
     report, dry_run = loaded.load, loaded.dry_run
     changes = len(report.added) + len(report.changed)
     if report.refused:
-        title = f"NOT LOADED: {_to_accept(loaded)}"
+        title = f"NOTHING WRITTEN: {_to_accept(loaded)}"
     elif not changes and not report.initial.recorded:
         title = f"nothing to load: {count(report.same, 'item')} as they were"
     else:
@@ -62,7 +62,7 @@ def load_text(loaded: Loaded) -> str:
 
 def _to_accept(loaded: Loaded) -> str:
     number = len(loaded.redefinition.grounds) if loaded.redefinition is not None else 0
-    return f"{count(number, 'thing')} to accept; with --accept REASON it loads all the same"
+    return f"{count(number, 'thing')} to accept; say why with --accept REASON"
 
 
 def _grounds(loaded: Loaded) -> Iterator[str]:
@@ -102,7 +102,7 @@ def _rules_table(found: Redefinition) -> str:
     differing = [one for one in found.rules if not one.is_same]
     same = [one for one in found.rules if one.is_same]
     rows = table(
-        ["rule", "severity", "guarded", "guards", "watched", "watches", "no longer", "new"],
+        ["rule", "severity", "guards", "watches", "no longer", "new"],
         map(_rule, sorted(differing, key=lambda one: (not one.is_less, one.severity))),
     )
     listed = ", ".join(f"{one.rule} ({one.guards})" for one in same)
@@ -110,20 +110,19 @@ def _rules_table(found: Redefinition) -> str:
 
 
 def _rule(one: RuleChange) -> list[object]:
-    what = "GONE" if one.is_gone else "asks something else" if one.differs and not one.gained else ""
     severity = one.category
     if one.severity_now not in (None, one.severity):
         severity = f"{severity}, now {SEVERITIES[one.severity_now or one.severity]}"
-    return [
-        one.rule,
-        severity,
-        "-" if one.guarded is None else one.guarded,
-        "-" if one.guards is None else one.guards,
-        "-" if one.watched is None else one.watched,
-        "-" if one.watches is None else one.watches,
-        _names(one.lost),
-        what or _names(one.gained),
-    ]
+    what = "RULE GONE" if one.is_gone else _names(one.lost)
+    if one.differs and not one.gained:
+        return [one.rule, severity, *_numbers(one), what, "asks something else"]
+    return [one.rule, severity, *_numbers(one), what, _names(one.gained)]
+
+
+def _numbers(one: RuleChange) -> Iterator[str]:
+    for before, after in ((one.guarded, one.guards), (one.watched, one.watches)):
+        was, now = ("-" if number is None else str(number) for number in (before, after))
+        yield was if was == now else f"{was} -> {now}"
 
 
 def _misfit(one: Misfit) -> list[object]:
