@@ -31,7 +31,7 @@ def draw_plant(r: Random) -> Plant:
         plant["parts"][f"p{n}"] = _draw_part(r)
     for n in range(r.randint(2, 5)):
         _add_unit(r, plant, f"U{n}")
-    for _ in range(r.randint(0, 5)):
+    for _ in range(r.randint(1, 6)):
         _join(r, plant, plant["joints"], taken=())
     return plant
 
@@ -40,9 +40,9 @@ def _draw_part(r: Random) -> Fields:
     ports = {
         f"P{n}": {
             "kind": r.choice(tuple(KINDS)),
-            "size": r.choice(("", "", "DN25", "DN40")),
-            "keying": r.choice(("", "", "A", "B")),
-            "gender": r.choice(("", "", "plug", "socket")),
+            "size": r.choice(("", "DN25", "DN25", "DN40")),
+            "keying": r.choice(("", "", "", "A", "B")),
+            "gender": r.choice(("", "", "", "plug", "socket")),
             "tags": _tags(r),
         }
         for n in range(r.randint(1, 4))
@@ -247,7 +247,7 @@ def revised(r: Random, plant: Plant, recorded: Iterable[str]) -> Plant:
         lambda: _add(r, new, recorded),
         lambda: _drop_joint(r, new),
     )
-    for _ in range(r.randint(1, 4)):
+    for _ in range(r.randint(1, 6)):
         r.choice(edits)()
     # A file whose own joints don't fit is refused as it is: whoever changes a part changes its joints.
     new["joints"] = [pair for pair in new["joints"] if not wrong_with(new, *pair)]
@@ -266,6 +266,8 @@ def _rename_tag(r: Random, plant: Plant) -> None:
 def _change_port(r: Random, plant: Plant) -> None:
     part = r.choice(list(plant["parts"].values()))
     port = r.choice(list(part["ports"].values()))
+    if plant["joints"] and r.random() < 0.7:
+        port = port_of(plant, r.choice(r.choice(plant["joints"])))
     field, values = r.choice(
         (
             ("size", ("", "DN25", "DN40")),
