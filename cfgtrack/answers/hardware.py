@@ -11,6 +11,7 @@ from tempfile import TemporaryDirectory
 from typing import Any, ClassVar
 
 from cfgtrack.analysis.redefinition import Redefinition
+from cfgtrack.analysis.vetting import Vetted
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.redefining import Redefining, needless, reason_of
@@ -25,11 +26,13 @@ class Loaded(Answer):
     """What a load changed; with `dry_run` what it would change.
 
     `redefinition` is what that means for what counts; None where nothing was defined before, or nothing changes.
+    `vetted` is what looks wrong in the plant then, by check; nothing is said of rules, or where nothing changes.
     """
 
     dry_run: bool
     load: LoadReport
     redefinition: Redefinition | None = None
+    vetted: tuple[Vetted, ...] = ()
 
 
 def load(asking: Asking, files: Sequence[Path], accept: str | None = None) -> Loaded:
@@ -51,7 +54,9 @@ def load(asking: Asking, files: Sequence[Path], accept: str | None = None) -> Lo
             accept=accept,
         )
         notes = needless(accept, report)
-        return Loaded(Moment(*journal.moment()), asking.dry_run, report, judge.found, notes=notes)
+        return Loaded(
+            Moment(*journal.moment()), asking.dry_run, report, judge.found, judge.vetted, notes=notes
+        )
 
 
 @contextmanager

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from cfgtrack.analysis.redefinition import Redefinition, Side, joints_of, redefinition
+from cfgtrack.analysis.vetting import Ground, Vetted, vet
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.plant import Plant
@@ -14,16 +15,23 @@ from cfgtrack.store.loading import Loading, LoadReport
 
 
 class Redefining:
-    """Judges a load: a `Judge` that keeps what it `found`. None where nothing was defined before or nothing changes."""
+    """Judges a load: a `Judge` that keeps what it `found`. None where nothing was defined before or nothing changes.
+
+    Of a definition it is `vetted` too, what looks wrong in it.
+    """
 
     def __init__(self, definition: Definition | None = None) -> None:
         self.definition = definition
         self.found: Redefinition | None = None
+        self.vetted: tuple[Vetted, ...] = ()
 
     def __call__(self, loading: Loading) -> Sequence[str]:
         """Return what must be accepted."""
         report = loading.report
         is_news = bool(report.entry or report.initial.recorded)
+        if is_news and self.definition is not None:
+            after = loading.after
+            self.vetted = vet(Ground(after, _rules(loading.texts(before=False), after.plant)[0]))
         if loading.is_first or not (is_news or (self.definition is not None and report.missing)):
             return ()
         after = loading.after

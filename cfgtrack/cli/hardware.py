@@ -1,4 +1,4 @@
-"""`load` and `plant`: the hardware definition, in and counted."""
+"""`load`, `plant` and `vet`: the hardware definition, in, counted and looked at."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.check import rules_option
 
 
 @s.command("load")
@@ -43,3 +44,24 @@ def plant_command(session: s.Session) -> None:
 
     found = defined(session.asking)
     session.answer(found, lambda: overview_text(found.definition, found.moment))
+
+
+@s.command("vet")
+@click.argument("files", metavar="[FILE...]", nargs=-1, type=click.Path(path_type=Path))
+@rules_option
+@s.asked_at
+def vet_command(session: s.Session, /, files: tuple[Path, ...], rules_files: tuple[Path, ...]) -> None:
+    """Say what looks wrong in a definition, though it holds together, and what would cure it.
+
+    Ends that can be swapped, paths from power to control, volumes that can't expand or have no rating, ports that nothing
+    fits or reaches, loops without a name, rules that guard nothing.
+
+    Of the plant that the database has, with the rules kept; of FILEs, of what they define by themselves, with those of
+    --rules. Exit status 3 with doubts. `load` tells the first few.
+    """
+    from cfgtrack.answers.vetting import vetting
+    from cfgtrack.show.vetting import vetting_text
+
+    found = vetting(session.asking, files, rules_files)
+    session.answer(found, lambda: vetting_text(found))
+    session.end(found=found.doubts)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from cfgtrack.answers.moment import Moment
 from cfgtrack.rules.finding import SEVERITIES
 from cfgtrack.show.tables import count, heading, labelled, sections, table, titled
+from cfgtrack.show.vetting import doubts_text
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -57,6 +58,7 @@ def load_text(loaded: Loaded) -> str:
         "\n".join(_grounds(loaded)),
         "" if loaded.redefinition is None else redefinition_text(loaded.redefinition),
         "\n".join(lines),
+        doubts_text(loaded.vetted),
     )
 
 
