@@ -43,14 +43,18 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """A check: its word, why what it finds matters, what would cure it, and what finds it."""
+    """A check: its word, why what it finds matters, what would cure it, and what finds it.
 
-    untold: ClassVar[tuple[str, ...]] = ("find",)
+    `of_rules`: it is about rules, and made when they are loaded as well.
+    """
+
+    untold: ClassVar[tuple[str, ...]] = ("find", "of_rules")
 
     code: str
     reason: str
     cure: str
     find: Callable[[Ground], Iterator[Doubt]] = field(repr=False)
+    of_rules: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +98,10 @@ class Ground:
         return Doubt(part.id, tuple(items), sentence, self.makeable.owners[part.id])
 
 
-def vet(ground: Ground) -> tuple[Vetted, ...]:
-    """Return what every check finds, of those that find something, in their order."""
-    found = (Vetted(check, tuple(check.find(ground))) for check in CHECKS)
+def vet(ground: Ground, *, rules_alone: bool = False) -> tuple[Vetted, ...]:
+    """Return what every check finds, of those that find something, in their order; or those about rules alone."""
+    checks = (check for check in CHECKS if check.of_rules or not rules_alone)
+    found = (Vetted(check, tuple(check.find(ground))) for check in checks)
     return tuple(one for one in found if one.doubts)
 
 
@@ -532,5 +537,6 @@ CHECKS: tuple[Check, ...] = (
         "a rule that guards nothing looks like protection",
         "look at what it selects, or leave it out",
         _idle_rules,
+        of_rules=True,
     ),
 )

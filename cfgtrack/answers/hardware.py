@@ -26,7 +26,7 @@ class Loaded(Answer):
     """What a load changed; with `dry_run` what it would change.
 
     `redefinition` is what that means for what counts; None where nothing was defined before, or nothing changes.
-    `vetted` is what looks wrong in the plant then, by check; nothing is said of rules, or where nothing changes.
+    `vetted` is what looks wrong then, by check: in the plant and its rules, or in rules; nothing where nothing changes.
     """
 
     dry_run: bool

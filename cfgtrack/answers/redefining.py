@@ -17,7 +17,7 @@ from cfgtrack.store.loading import Loading, LoadReport
 class Redefining:
     """Judges a load: a `Judge` that keeps what it `found`. None where nothing was defined before or nothing changes.
 
-    Of a definition it is `vetted` too, what looks wrong in it.
+    What looks wrong in it is `vetted` too; of rules, in those.
     """
 
     def __init__(self, definition: Definition | None = None) -> None:
@@ -29,9 +29,9 @@ class Redefining:
         """Return what must be accepted."""
         report = loading.report
         is_news = bool(report.entry or report.initial.recorded)
-        if is_news and self.definition is not None:
-            after = loading.after
-            self.vetted = vet(Ground(after, _rules(loading.texts(before=False), after.plant)[0]))
+        if is_news:
+            ground = Ground(loading.after, _rules(loading.texts(before=False), loading.after.plant)[0])
+            self.vetted = vet(ground, rules_alone=self.definition is None)
         if loading.is_first or not (is_news or (self.definition is not None and report.missing)):
             return ()
         after = loading.after

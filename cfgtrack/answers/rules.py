@@ -57,7 +57,7 @@ def _keep(
         texts, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run, judge=judge, accept=accept
     )
     notes = (*notes, *needless(accept, report))
-    return Loaded(Moment(*journal.moment()), asking.dry_run, report, judge.found, notes=notes)
+    return Loaded(Moment(*journal.moment()), asking.dry_run, report, judge.found, judge.vetted, notes=notes)
 
 
 @dataclass(frozen=True, slots=True)

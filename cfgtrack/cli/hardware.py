@@ -53,8 +53,8 @@ def plant_command(session: s.Session) -> None:
 def vet_command(session: s.Session, /, files: tuple[Path, ...], rules_files: tuple[Path, ...]) -> None:
     """Say what looks wrong in a definition, though it holds together, and what would cure it.
 
-    Ends that can be swapped, paths from power to control, volumes that can't expand or have no rating, ports that nothing
-    fits or reaches, loops without a name, rules that guard nothing.
+    Ends that can be swapped, paths from power to control, volumes that can't expand or have no rating, ports that
+    nothing fits or reaches, loops without a name, rules that guard nothing.
 
     Of the plant that the database has, with the rules kept; of FILEs, of what they define by themselves, with those of
     --rules. Exit status 3 with doubts. `load` tells the first few.

@@ -15,6 +15,8 @@ import pytest
 
 from cfgtrack.cli.main import COMMANDS, VERBS, main
 from cfgtrack.rules.what.custom import ENTRY_POINTS
+from tests.analysis.test_vetting import CASES as CASES_TO_VET
+from tests.analysis.test_vetting import RULE, SOUND, changed, nowhere_to_go
 from tests.cli.conftest import Command
 from tests.model.test_presence import WORLD
 
@@ -268,6 +270,18 @@ def redefining(s: Asker) -> None:
     )
     s.ask("rules", "load", s.file("shop-rules.toml", lower), status=3)
     s.ask("rules", "load", s.folder / "shop-rules.toml", "--accept", "it is 24 V")
+
+
+def vetting(s: Asker) -> None:
+    """Have definitions looked at in which each check finds something, and one in which none does."""
+    rules = s.file("few.toml", RULE)
+    s.ask("vet", s.file("sound.toml", SOUND), "--rules", rules)
+    for number, (_, changes, _) in enumerate(CASES_TO_VET.values()):
+        s.ask("vet", s.file(f"doubtful-{number}.toml", changed(*changes)), "--rules", rules, status=3)
+    s.ask("vet", s.file("nowhere.toml", nowhere_to_go()), status=3)
+    _shop(s)
+    s.ask("vet", status=3)
+    s.ask("rules", "load", s.file("idle.toml", RULE))
 
 
 def recording(s: Asker) -> None:
@@ -872,8 +886,8 @@ def working(s: Asker) -> None:
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, redefining, recording, clocks, checking, deciding, drawing, keeping, auditing, importing, starting,
-        looking_up, at_the_bay, ruling, every_verb, working,
+        describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
+        starting, looking_up, at_the_bay, ruling, every_verb, working,
     )
 }  # fmt: skip
 
