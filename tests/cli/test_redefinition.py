@@ -243,3 +243,16 @@ def test_an_event_without_a_reason_is_as_it_was(plant: Command) -> None:
         ]
     assert [sorted(body["body"]) for body in bodies] == [["count", "items"], ["count", "items"]]
     assert not any("reason" in body for body in bodies)
+
+
+def test_what_was_accepted_is_in_an_archive(plant: Command) -> None:
+    """An archive carries it, with the tree head: the same history, the same head, in another database."""
+    revise(plant, "--accept", "it is water now", tags='tags = ["oil"] }, => tags = ["coolant"] },')
+    archive = plant.folder / "all.jsonl"
+    plant.ok("export", "--form", "archive", "-o", archive)
+    other = plant.folder / "other.db"
+    plant.ok("--db", other, "restore", archive)
+    kept = plant.json_of("--db", other, "history")["history"]
+    assert kept == plant.json_of("history")["history"]
+    assert kept[-1]["body"]["accepted"]
+    assert plant.json_of("--db", other, "head") == plant.json_of("head")
