@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from cfgtrack.rules.finding import Clock
 
 _MOST = 8
+_FEW = 3
 
 
 def event_text(event: Action, moved: Sequence[str] = ()) -> str:
@@ -131,10 +132,14 @@ def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
         yield f"NO LONGER COUNTS: corrected by {corrected_by}"
     if event.supersedes:
         yield f"corrects {event.supersedes}"
-    if accepted := (event.body or {}).get("accepted"):
-        yield f"accepted: {'; '.join(map(str, accepted))}"
     if event.reason:
         yield f"because: {event.reason}"
+    accepted = (event.body or {}).get("accepted")
+    if isinstance(accepted, Mapping):
+        what = [*map(str, accepted["what"][:_FEW])]
+        if len(accepted["what"]) > _FEW:
+            what.append(f"{len(accepted['what']) - _FEW} more")
+        yield f"accepted, because {accepted['reason']}: {'; '.join(what)}"
     if event.expected:
         yield f"the record said: {event.expected}"
     if event.outing and event.action not in (ac.BEGIN, ac.END):

@@ -317,7 +317,7 @@ def _define(
     body: dict[str, Any] = {
         "count": sum(len(bodies) for bodies in items.values()),
         "items": items_hash(items),
-        **({"accepted": list(accepted)} if accepted else {}),
+        **({"accepted": {"reason": reason, "what": list(accepted)}} if accepted else {}),
     }
     action = Action(
         id=f"define:{number}",
@@ -327,7 +327,6 @@ def _define(
         by=by,
         recorder=recorder,
         remark=title or None,
-        reason=reason,
         body=body,
     )
     entries: list[Entry] = []
