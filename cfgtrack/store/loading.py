@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from hashlib import sha256
@@ -142,7 +141,11 @@ Judge = Callable[[Loading], Sequence[str]]
 
 
 class _ToAccept(Exception):
-    """There is something to accept: what was written so far is taken back."""
+    """There is something to accept, or other things than were accepted: what was written is taken back."""
+
+    def __init__(self, grounds: tuple[str, ...]) -> None:
+        super().__init__(grounds)
+        self.grounds = grounds
 
 
 _ITEMS = """
@@ -241,26 +244,28 @@ def _judged(
     keep: bool,
 ) -> LoadReport:
     """Have a load written and looked at; once more, with the reason, where there is something to accept."""
-    report, grounds = LoadReport(), list[str]()
-
-    def look() -> None:
-        found = () if judge is None else judge(Loading(database, report, known))
-        if found:
-            grounds.extend(found)
-            raise _ToAccept
-
-    with suppress(_ToAccept), database.writing(keep=keep):
-        known = _last_known(database)
+    grounds: tuple[str, ...] = ()
+    while True:
+        report = LoadReport()
         try:
-            with database.attempt():
-                report = write(None, ())
-                look()
-        except _ToAccept:
+            with database.writing(keep=keep):
+                known = _last_known(database)
+                report = write(accept if grounds else None, grounds)
+                _expect_accepted(judge, Loading(database, report, known), grounds)
+        except _ToAccept as more:
             if accept is None:
                 report.refused, report.entry = True, None
-                raise
-            report = write(accept, grounds)
-    return report
+                return report
+            grounds = more.grounds
+        else:
+            return report
+
+
+def _expect_accepted(judge: Judge | None, loading: Loading, grounds: tuple[str, ...]) -> None:
+    """Raise _ToAccept unless what has to be accepted is what was."""
+    found = () if judge is None else tuple(judge(loading))
+    if found != grounds:
+        raise _ToAccept(found)
 
 
 def _compared(database: Database, new: Mapping[str, Bodies], report: LoadReport) -> dict[str, Bodies]:
