@@ -29,21 +29,21 @@ class Redefining:
         """Return what must be accepted."""
         report = loading.report
         is_news = bool(report.entry or report.initial.recorded)
+        rules = was = (RuleSet(), tuple[str, ...]())
         if is_news:
-            ground = Ground(loading.after, _rules(loading.texts(before=False), loading.after.plant)[0])
-            self.vetted = vet(ground, rules_alone=self.definition is None)
+            rules = _rules(loading.texts(before=False), loading.after.plant)
+            self.vetted = vet(Ground(loading.after, rules[0]), rules_alone=self.definition is None)
         if loading.is_first or not (is_news or (self.definition is not None and report.missing)):
             return ()
         after = loading.after
-        before = loading.before if is_news else after
-        old = joints_of(loading.initial()) if self.definition is not None else {}
-        new = joints_of(self.definition.initial) if self.definition is not None else {}
-        was, now = (loading.texts(before=side) if is_news else {} for side in (True, False))
-        self.found = redefinition(
-            Side(before, *_rules(was, before.plant), old),
-            Side(after, *_rules(now, after.plant), new),
-            report.missing,
-        )
+        old = new = dict[tuple[str, str], str]()
+        before = after
+        if self.definition is not None:
+            before = loading.before if is_news else after
+            old, new = joints_of(loading.initial()), joints_of(self.definition.initial)
+        if is_news:
+            was = _rules(loading.texts(before=True), before.plant)
+        self.found = redefinition(Side(before, *was, old), Side(after, *rules, new), report.missing)
         return self.found.grounds
 
 

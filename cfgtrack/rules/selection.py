@@ -214,11 +214,11 @@ class Selection:
         return bool(tags & set(self.tags))
 
     def _enumerate(self, plant: Plant) -> Iterator[str]:
-        """Yield every item that matches, testing ports and nodes once a part where their owner doesn't matter."""
+        """Yield every item that matches, testing ports and nodes once for all owners that are alike in what matters."""
         allowed = self.sorts()
         inside = "port" in allowed or "node" in allowed
-        by_part = not self.loops and not self.tags
-        names: dict[str, tuple[str, ...]] = {}
+        tags = frozenset(self.tags)
+        names: dict[tuple[object, ...], tuple[str, ...]] = {}
         whole = "unit" in allowed or "place" in allowed
         for owner in plant.owners():
             if whole and _is_of_sort(plant, owner, allowed) and self.matches(plant, owner):
@@ -226,9 +226,11 @@ class Selection:
             if not inside or not self._owner_fits(plant, owner):
                 continue
             part = plant.part_of(owner)
-            if not by_part or part.id not in names:
-                names[part.id] = tuple(self._inside(plant, allowed, owner, part))
-            for name in names[part.id]:
+            loop = plant.loop_of(owner) if self.loops else ""
+            alike = (part.id, loop, _owner_tags(plant, owner) & tags if tags else tags)
+            if alike not in names:
+                names[alike] = tuple(self._inside(plant, allowed, owner, part))
+            for name in names[alike]:
                 address = f"{owner}:{name}"
                 if not self.ids or fits(address, self.ids):
                     yield address
