@@ -33,17 +33,19 @@ class Redefining:
         if is_news:
             rules = _rules(loading.texts(before=False), loading.after.plant)
             self.vetted = vet(Ground(loading.after, rules[0]), rules_alone=self.definition is None)
-        if loading.is_first or not (is_news or (self.definition is not None and report.missing)):
+        if loading.is_first:
+            return ()
+        old = new = dict[tuple[str, str], str]()
+        if self.definition is not None:
+            old, new = joints_of(loading.initial()), joints_of(self.definition.initial)
+        gone = report.missing if self.definition is not None else []
+        if not (is_news or gone or old != new):
             return ()
         after = loading.after
-        old = new = dict[tuple[str, str], str]()
-        before = after
-        if self.definition is not None:
-            before = loading.before if is_news else after
-            old, new = joints_of(loading.initial()), joints_of(self.definition.initial)
+        before = loading.before if is_news and self.definition is not None else after
         if is_news:
             was = _rules(loading.texts(before=True), before.plant)
-        self.found = redefinition(Side(before, *was, old), Side(after, *rules, new), report.missing)
+        self.found = redefinition(Side(before, *was, old), Side(after, *rules, new), gone)
         return self.found.grounds
 
 

@@ -146,13 +146,16 @@ def assert_nothing_slips_through(drawn: Drawn) -> None:
     log = drawn.log()
     tried = drawn.load(files, dry_run=True)
     assert drawn.log() == log
+    assert tried.redefinition is not None
+    joints = {(joint.a, joint.b) for joint in tried.redefinition.joints}
+    assert joints == {tuple(sorted(p)) for p in {*files["joints"]} ^ {*drawn.plant["joints"]}}
     if not (tried.load.entry or tried.load.refused or tried.load.initial.recorded):
         # Only what stays anyway was left out of the files.
         assert wanted["accept"] is False
+        gone = {one.id: sorted(one.mates) for one in tried.redefinition.gone if one.sort == "unit"}
+        assert gone == wanted["gone"]
         return
     assert_announced(tried, wanted)
-    joints = {(joint.a, joint.b) for joint in (tried.redefinition.joints if tried.redefinition else ())}
-    assert joints == {tuple(sorted(p)) for p in {*files["joints"]} ^ {*drawn.plant["joints"]}}
     assert tried.load.refused == wanted["accept"]
     loaded = drawn.load(files)
     assert_announced(loaded, wanted)
