@@ -45,7 +45,7 @@ hazard = "it leaks"
 severity = {}
 source = "common practice"
 mode = "always"
-scope = {{ id = "{}", what = "port" }}
+scope = {{ id = "{}", what = "port", may_be_empty = true }}
 condition = {{ status = "it", is = "tight" }}
 """
 
@@ -128,6 +128,7 @@ def test_joints_of_the_initial_configuration_are_compared() -> None:
         ((2, "*:A"), (2, "*:B"), "critical rule r guards 3, and guarded 3: no longer X:A, Y:A and Z:A"),
         ((2, "*:A"), (3, "*:A"), "critical rule r is marginal now; it guarded 3"),
         ((1, "*:A"), None, "catastrophic rule r goes away; it guarded 3"),
+        ((1, "*:C"), None, "catastrophic rule r goes away; it guarded 0"),
         ((1, "*:A"), (2, "*:A"), None),
         ((3, "*:A"), (3, "X:A"), None),
         ((3, "*:A"), (1, "X:A"), None),
@@ -156,3 +157,49 @@ def test_rules_that_cannot_be_judged_must_be_accepted() -> None:
     )
     assert redefinition(mild, mild._replace(unfit=("it",))).grounds == ()
     assert redefinition(bad._replace(unfit=("it",)), bad._replace(unfit=("it",))).grounds == ()
+
+
+WATCHED = {
+    "both ends of what must not be joined": (
+        'mode = "always"\ncondition = { no_path = "fluid", from = "X:A", to = "Z:B" }',
+        ["X:A"],
+        ["X:A", "Z:B"],
+    ),
+    "where a path starts, not where it leads": (
+        'mode = "always"\ncondition = { path = "fluid", from = "X:A", to = "Z:B" }',
+        ["X:A"],
+        ["X:A"],
+    ),
+    "what an action is done to, beside the scope": (
+        (
+            'mode = "at"\nat = { action = "clamp", id = ["X:*", "Y:A"] }\nscope = { id = "X:*" }\n'
+            'condition = { status = "it", is = "apart" }'
+        ),
+        ["X:A", "X:B"],
+        ["X:A", "X:B", "Y:A"],
+    ),
+    "what starts a clock": (
+        (
+            'mode = "within"\nwithin = "1 h"\ntrigger = { turns_true = { status = "Y:A", is = "on" } }\n'
+            'condition = { status = "X:A", is = "on" }'
+        ),
+        ["X:A"],
+        ["X:A", "Y:A"],
+    ),
+    "what it looks at for each": (
+        'mode = "always"\nscope = { id = "X" }\ncondition = { not = { status = { of = "ports of it" }, is = "on" } }',
+        ["X"],
+        ["X", "X:A", "X:B"],
+    ),
+}
+
+
+@pytest.mark.parametrize("name", WATCHED)
+def test_what_a_rule_guards_and_watches(name: str) -> None:
+    """A rule watches what it guards, and all of which it asks something: with one of them less it asks less."""
+    text, guards, watches = WATCHED[name]
+    now = standing(plant())
+    head = RULE.partition("severity")[0] + 'severity = 1\nsource = "common practice"\n'
+    (rule,) = parse_rules({"r.toml": f"{head}{text}\n"}, now.plant).rules
+    assert sorted(rule.guards(now)) == guards
+    assert sorted(rule.watches(now)) == watches

@@ -175,6 +175,14 @@ def test_each_is_found(name: str) -> None:
     assert found(changed(*changes)).get(code) == wanted
 
 
+def test_what_is_worked_from_elsewhere_is_in_reach() -> None:
+    """A port that stands at no site, and is worked from one, is no doubt."""
+    _, changes, _ = CASES["on no site"]
+    assert "out-of-reach" not in found(
+        changed((SOCKET, SOCKET.replace(" }", ', remote = ["HALL"] }')), *changes)
+    )
+
+
 def test_every_check_has_a_case() -> None:
     """No check is without a plant that it finds something in; `no-path` has its own."""
     assert {check.code for check in CHECKS} == {code for code, _, _ in CASES.values()} | {"no-path"}
@@ -195,6 +203,8 @@ def test_ends_that_are_the_same_inside_are_no_danger() -> None:
     """Two ends of one manifold may be swapped: it changes no path. So may bolts, and the ends of a hose."""
     assert "swappable" not in found(changed(TWO_PORTS, SAME))
     assert "swappable" not in found(changed(TWO_PORTS, LINKED, KEYED))
+    tagged = ('name = "G", kind', 'name = "G", tags = ["drain"], kind')
+    assert found(changed(TWO_PORTS, SAME, tagged))["swappable"] == [("tank", ("F", "G"))]
     bolts = 'id = "plate"\nport = [{ name = "B1", kind = "bolt" }, { name = "B2", kind = "bolt" }]'
     assert found(with_part(bolts, "PLATE-1", "PLATE-2")) == {}
     half = 'kind = "fluid-disconnect" }'
