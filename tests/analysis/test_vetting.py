@@ -183,6 +183,24 @@ def test_what_is_worked_from_elsewhere_is_in_reach() -> None:
     )
 
 
+def test_what_is_meant_to_take_liquid_needs_no_rating() -> None:
+    """An expansion may be full of liquid: it is where that goes."""
+    vessel = 'id = "vessel"\nport = [{ name = "F", kind = "fluid-disconnect", size = "DN25" }]\n'
+    node = 'node = [{ name = "EXP", medium = "fluid", litres = "9 l", expansion = true }]\nlinks = [["F", "EXP"]]'
+    assert found(with_part(vessel + node, "VESSEL")) == {}
+
+
+def test_a_part_may_say_what_is_of_control() -> None:
+    """A tag of a part that has the word in it counts for all that is inside and says nothing else."""
+    port = '{ name = "J", kind = "electrical-connector", size = "16 A" }'
+    node = '{ name = "COIL", medium = "power", load = true }'
+    relay = f'id = "relay"\ntags = ["CONTROL-24V"]\nport = [{port}]\nnode = [{node}]\nlinks = [["J", "COIL"]]'
+    text = with_part(relay, "RELAY")
+    joined = text.replace('["PUMP-1:J", "BOARD-1:J"]', '["RELAY:J", "BOARD-1:J"]')
+    assert joined != text
+    assert found(joined)["power-and-control"] == [("RELAY", ("RELAY:J", "BOARD-1:MAINS"))]
+
+
 def test_every_check_has_a_case() -> None:
     """No check is without a plant that it finds something in; `no-path` has its own."""
     assert {check.code for check in CHECKS} == {code for code, _, _ in CASES.values()} | {"no-path"}
