@@ -10,8 +10,11 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, ClassVar
 
+from cfgtrack.analysis.redefinition import Redefinition
+from cfgtrack.analysis.vetting import Vetted
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.files.definition import read_definition
 from cfgtrack.model.plant import Plant
 from cfgtrack.store.journal import Journal
@@ -20,18 +23,40 @@ from cfgtrack.store.loading import LoadReport
 
 @dataclass(frozen=True, slots=True)
 class Loaded(Answer):
-    """What a load changed; with `dry_run` what it would change."""
+    """What a load changed; with `dry_run` what it would change.
+
+    `redefinition` is what that means for what counts; None where nothing was defined before, or nothing changes.
+    `vetted` is what looks wrong then, by check: in the plant and its rules, or in rules; nothing where nothing changes.
+    """
 
     dry_run: bool
     load: LoadReport
+    redefinition: Redefinition | None = None
+    vetted: tuple[Vetted, ...] = ()
 
 
-def load(asking: Asking, files: Sequence[Path]) -> Loaded:
-    """Load a hardware definition from files, into a new database where there is none. BadInput with every problem."""
+def load(asking: Asking, files: Sequence[Path], accept: str | None = None) -> Loaded:
+    """Load a hardware definition from files, into a new database where there is none. BadInput with every problem.
+
+    Where less is guarded by a catastrophic or critical rule than before, or a joint that is made no longer fits,
+    nothing is written unless `accept` says why.
+    """
+    accept = reason_of(accept)
     definition = read_definition(list(files))
     with _journal(asking) as journal:
-        report = journal.load(definition, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run)
-        return Loaded(Moment(*journal.moment()), asking.dry_run, report)
+        judge = Redefining(definition)
+        report = journal.load(
+            definition,
+            by=asking.by,
+            recorder=asking.recorder,
+            dry_run=asking.dry_run,
+            judge=judge,
+            accept=accept,
+        )
+        notes = needless(accept, report)
+        return Loaded(
+            Moment(*journal.moment()), asking.dry_run, report, judge.found, judge.vetted, notes=notes
+        )
 
 
 @contextmanager

@@ -10,6 +10,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.hardware import Loaded
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past, find_rule, kept_rules, kept_texts
+from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.answers.review import Review, reviewed
 from cfgtrack.files.rules import parse_rules, read_rules
 from cfgtrack.model.trouble import Misput
@@ -20,10 +21,11 @@ from cfgtrack.rules.rule import Rule
 from cfgtrack.store.journal import Journal
 
 
-def load(asking: Asking, files: Sequence[Path]) -> Loaded:
+def load(asking: Asking, files: Sequence[Path], accept: str | None = None) -> Loaded:
     """Keep rules files by name, checked against the plant, with the rules kept already. BadInput with every problem.
 
-    Misput when two files have one name.
+    Misput when two files have one name. Where a catastrophic or critical rule goes away or guards less than before,
+    nothing is written unless `accept` says why.
     """
     if len({file.name for file in files}) < len(files):
         raise Misput("Rules files are kept by name: two of these have the same.")
@@ -34,19 +36,29 @@ def load(asking: Asking, files: Sequence[Path]) -> Loaded:
         parse_rules({**kept_texts(journal), **texts}, plant)
         warnings = (rule.warning(plant) for rule in loaded.rules)
         notes = tuple(f"beware: {warning}" for warning in warnings if warning)
-        return _keep(asking, journal, texts, notes)
+        return _keep(asking, journal, texts, accept, notes)
 
 
-def drop(asking: Asking, name: str) -> Loaded:
-    """Judge by a kept rules file no longer. NoAnswer when none of this name is kept."""
+def drop(asking: Asking, name: str, accept: str | None = None) -> Loaded:
+    """Judge by a kept rules file no longer. NoAnswer when none of this name is kept. `accept`: as of `load`."""
     with asking.write() as journal:
         find("rules file", name, kept_texts(journal))
-        return _keep(asking, journal, {name: ""})
+        return _keep(asking, journal, {name: ""}, accept)
 
 
-def _keep(asking: Asking, journal: Journal, texts: dict[str, str], notes: tuple[str, ...] = ()) -> Loaded:
-    report = journal.keep_rules(texts, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run)
-    return Loaded(Moment(*journal.moment()), asking.dry_run, report, notes=notes)
+def _keep(
+    asking: Asking,
+    journal: Journal,
+    texts: dict[str, str],
+    accept: str | None,
+    notes: tuple[str, ...] = (),
+) -> Loaded:
+    judge, accept = Redefining(), reason_of(accept)
+    report = journal.keep_rules(
+        texts, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run, judge=judge, accept=accept
+    )
+    notes = (*notes, *needless(accept, report))
+    return Loaded(Moment(*journal.moment()), asking.dry_run, report, judge.found, judge.vetted, notes=notes)
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "convert": ("convert", "Turn a drawing or network in an open form into definition files."),
         "load": ("hardware", "Load a hardware definition, or say what it would change."),
         "plant": ("hardware", "Count what is defined: parts, units, places, ports, links."),
+        "vet": ("hardware", "Say what looks wrong in a definition, though it holds together."),
         "rules": ("ruling", "Keep, explain and try rules."),
     },
     "Record": {

@@ -23,32 +23,39 @@ def rules_command() -> None:
 @s.command("load", group=rules_command)
 @_files
 @s.authored
+@s.accept
 @s.dry_run
-def load_(session: s.Session, /, files: tuple[Path, ...]) -> None:
+def load_(session: s.Session, /, files: tuple[Path, ...], accept: str | None) -> None:
     """Keep rules files in the database, by file name: a new version of what differs, the older ones stay readable.
 
-    They are checked against the plant first, together with the rules kept already.
+    They are checked against the plant first, together with the rules kept already. Where a catastrophic or critical
+    rule goes away or guards less, nothing is written and the exit status is 3, unless --accept says why.
     """
     from cfgtrack.answers.rules import load
 
-    _tell(session, load(session.writing, files))
+    _tell(session, load(session.writing, files, accept))
 
 
 def _tell(session: s.Session, /, loaded: Loaded) -> None:
     from cfgtrack.show.loading import load_text
 
     session.answer(loaded, lambda: load_text(loaded))
+    session.end(found=loaded.load.refused)
 
 
 @s.command("drop", group=rules_command)
 @click.argument("name", metavar="FILE-NAME")
 @s.authored
+@s.accept
 @s.dry_run
-def drop_(session: s.Session, /, name: str) -> None:
-    """Judge by a kept rules file no longer. Its older versions stay readable, and old checks can be repeated."""
+def drop_(session: s.Session, /, name: str, accept: str | None) -> None:
+    """Judge by a kept rules file no longer. Its older versions stay readable, and old checks can be repeated.
+
+    Where a catastrophic or critical rule goes away with it, --accept must say why.
+    """
     from cfgtrack.answers.rules import drop
 
-    _tell(session, drop(session.writing, name))
+    _tell(session, drop(session.writing, name, accept))
 
 
 @s.command("list", group=rules_command)

@@ -236,6 +236,13 @@ authored = options(
 )
 """Who stands behind what is written."""
 
+accept = click.option(
+    "--accept",
+    metavar="REASON",
+    help="Why it may be that less is guarded, or that a made joint no longer fits; the journal keeps it.",
+)
+"""Why somebody takes what a definition or rules would lose."""
+
 dry_run = shared("--dry-run", is_flag=True, help="Check everything and write nothing.")
 
 

@@ -62,6 +62,12 @@ class Condition(ABC):
         values = (getattr(self, name) for name in self.__match_args__)
         yield from islice((one for one in values if isinstance(one, Selection)), 1)
 
+    def watched(self) -> Iterator[Selection]:
+        """Yield the selections of whose items it asks something: of fewer of them it asks less. Those that it checks,
+        unless it says otherwise.
+        """
+        return self.checked()
+
     def each(self) -> Iterator[Selection]:
         """Yield the selections of those items that it looks at each by itself: of a count there are none."""
         return iter(())

@@ -13,7 +13,7 @@ from cfgtrack.model.plant import Plant
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.mode import Mode
 from cfgtrack.rules.saying import say_list
-from cfgtrack.rules.selection import ANYTHING, Selection
+from cfgtrack.rules.selection import ANYTHING, IT, Bound, Selection
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +54,19 @@ class Rule:
         else:
             wanted = [selection for selection in self.condition.checked() if not selection.of]
         return list(dict.fromkeys(item for one in wanted for item in one.items(now)))
+
+    def watches(self, now: View) -> list[str]:
+        """Return all that it asks something of now: what it guards, the items of the actions that it is tied to, and
+        for each that it guards those that its conditions look at. With one of them less it asks less than before.
+        """
+        match, guards = self.mode.match, self.guards(now)
+        selections = [s for condition in self.conditions() for s in condition.watched()]
+        if match is not None and match.of != ANYTHING:
+            selections.append(match.of)
+        own = [Bound(one, now) for one in dict.fromkeys(selections) if one.of and one != IT]
+        free = (item for one in dict.fromkeys(selections) if not one.of for item in one.items(now))
+        of_each = (item for it in (guards if own else ()) for one in own for item in one.items(it))
+        return list(dict.fromkeys((*guards, *free, *of_each)))
 
     def warning(self, plant: Plant) -> str:
         """Return what to beware of in a rule without scope: as one, several items hide behind one another."""

@@ -284,11 +284,11 @@ class Selection:
         return all(test.is_met(attributes) for test in self.attributes)
 
     def _enumerate(self, plant: Plant) -> Iterator[str]:
-        """Yield every item that matches, testing what is inside once a part where its owner doesn't matter."""
+        """Yield every item that matches, testing what is inside once for all owners that are alike in what matters."""
         allowed = self.sorts()
         inside = not _INSIDE.isdisjoint(allowed)
-        by_part = not self.loops and not self.tags and not self.attributes
-        names: dict[str, tuple[str, ...]] = {}
+        tags = frozenset(self.tags)
+        names: dict[tuple[object, ...], tuple[str, ...]] = {}
         whole = "unit" in allowed or "place" in allowed
         for owner in plant.owners():
             if whole and _is_of_sort(plant, owner, allowed) and self.matches(plant, owner):
@@ -296,9 +296,13 @@ class Selection:
             if not inside or not self._owner_fits(plant, owner):
                 continue
             part = plant.part_of(owner)
-            if not by_part or part.id not in names:
-                names[part.id] = tuple(self._inside(plant, allowed, owner, part))
-            for name in names[part.id]:
+            loop = plant.loop_of(owner) if self.loops else ""
+            alike: tuple[object, ...] = (part.id, loop, _owner_tags(plant, owner) & tags if tags else tags)
+            if self.attributes:
+                alike = (*alike, owner)
+            if alike not in names:
+                names[alike] = tuple(self._inside(plant, allowed, owner, part))
+            for name in names[alike]:
                 address = f"{owner}:{name}"
                 if not self.ids or fits(address, self.ids):
                     yield address

@@ -47,6 +47,11 @@ class Several(Condition):
         for part in self.parts:
             yield from part.checked()
 
+    def watched(self) -> Iterator[Selection]:
+        """Yield what the parts ask something of."""
+        for part in self.parts:
+            yield from part.watched()
+
     def each(self) -> Iterator[Selection]:
         """Yield what the parts look at item by item."""
         for part in self.parts:

@@ -3,30 +3,40 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterator, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from cfgtrack.answers.moment import Moment
-from cfgtrack.show.tables import count, heading, labelled, sections, table
+from cfgtrack.rules.finding import SEVERITIES
+from cfgtrack.show.tables import count, heading, labelled, sections, table, titled
+from cfgtrack.show.vetting import doubts_text
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from cfgtrack.analysis.redefinition import Gone, Joint, Misfit, PortChange, Redefinition, RuleChange
     from cfgtrack.answers.hardware import Loaded
     from cfgtrack.answers.transfer import Imported
     from cfgtrack.model.plant import Plant
 
+T = TypeVar("T")
+
 _MOST = 12
+_FEW = 3
 _MANY = {"medium": "media", "rules": "rules files"}
 _ONE = {"rules": "rules file"}
 """What a sort of item is called where adding an s won't do."""
 
 
 def load_text(loaded: Loaded) -> str:
-    """Return what a load changed, field by field; of a dry run what it would change."""
+    """Return what a load changed, field by field; of a dry run what it would change. What it means for what counts is
+    first: whether it was refused, and why.
+    """
     report, dry_run = loaded.load, loaded.dry_run
     changes = len(report.added) + len(report.changed)
-    if not changes and not report.initial.recorded:
+    if report.refused:
+        title = f"NOTHING WRITTEN: {_to_accept(loaded)}"
+    elif not changes and not report.initial.recorded:
         title = f"nothing to load: {count(report.same, 'item')} as they were"
     else:
         title = (
@@ -39,9 +49,126 @@ def load_text(loaded: Loaded) -> str:
     ]
     initial = report.initial
     if initial.recorded or initial.refused:
-        tally = tally_text(initial.recorded, initial.repeated, initial.refused, dry_run=dry_run)
+        tally = tally_text(
+            initial.recorded, initial.repeated, initial.refused, dry_run=dry_run or report.refused
+        )
         lines.append(labelled("initial", tally))
-    return sections(heading(title, loaded.moment), "\n".join(lines))
+    return sections(
+        heading(title, loaded.moment),
+        "\n".join(_grounds(loaded)),
+        "" if loaded.redefinition is None else redefinition_text(loaded.redefinition),
+        "\n".join(lines),
+        doubts_text(loaded.vetted),
+    )
+
+
+def _to_accept(loaded: Loaded) -> str:
+    number = len(loaded.redefinition.grounds) if loaded.redefinition is not None else 0
+    return f"{count(number, 'thing')} to accept; say why with --accept REASON"
+
+
+def _grounds(loaded: Loaded) -> Iterator[str]:
+    found = loaded.redefinition
+    grounds = () if found is None else found.grounds
+    for sentence in grounds:
+        yield labelled("accepted" if loaded.load.accepted else "TO ACCEPT", sentence)
+    if grounds and loaded.load.accepted:
+        yield labelled("because", loaded.load.accepted)
+
+
+def redefinition_text(found: Redefinition) -> str:
+    """Return what a new definition, or new rules, mean for what counts: tables, each only where something differs."""
+    return sections(
+        titled("What the rules guard", _rules_table(found)),
+        titled(
+            "Made joints that no longer fit",
+            table(["half", "other half", "is", "why"], _folded(found.misfits, _misfit)),
+        ),
+        titled("Rules that no longer fit", "\n".join(labelled("", why, to=0) for why in _some(found.unfit))),
+        titled(
+            "Ports that changed under a mate",
+            table(["port", "mated to", "what changed"], _folded(found.ports, _port)),
+        ),
+        titled("Joints of the initial configuration", table(_JOINT, _folded(found.joints, _joint))),
+        titled(
+            "Gone from the files, still mated", table(["", "id", "mated to"], _folded(_mated(found), _gone))
+        ),
+    )
+
+
+_JOINT = ["", "half", "other half", "recorded", "in the files", "the half is now"]
+
+
+def _rules_table(found: Redefinition) -> str:
+    """Return the rules whose guarding differs as a table; of the others how many each guards."""
+    differing = [one for one in found.rules if not one.is_same]
+    same = [one for one in found.rules if one.is_same]
+    rows = table(
+        ["rule", "severity", "guards", "watches", "no longer", "new"],
+        map(_rule, sorted(differing, key=lambda one: (not one.is_less, one.severity))),
+    )
+    listed = ", ".join(f"{one.rule} ({one.guards})" for one in same)
+    return "\n".join(part for part in (rows, labelled("as before", listed) if same else "") if part)
+
+
+def _rule(one: RuleChange) -> list[object]:
+    severity = one.category
+    if one.severity_now not in (None, one.severity):
+        severity = f"{severity}, now {SEVERITIES[one.severity_now or one.severity]}"
+    what = "RULE GONE" if one.is_gone else _names(one.lost)
+    if one.differs and not one.gained:
+        return [one.rule, severity, *_numbers(one), what, "asks something else"]
+    return [one.rule, severity, *_numbers(one), what, _names(one.gained)]
+
+
+def _numbers(one: RuleChange) -> Iterator[str]:
+    for before, after in ((one.guarded, one.guards), (one.watched, one.watches)):
+        was, now = ("-" if number is None else str(number) for number in (before, after))
+        yield was if was == now else f"{was} -> {now}"
+
+
+def _misfit(one: Misfit) -> list[object]:
+    return [one.a, one.b, one.status, one.why]
+
+
+def _port(one: PortChange) -> list[object]:
+    return [
+        one.port,
+        one.mate,
+        "; ".join(f"{f.field}: {_short(f.before)} -> {_short(f.after)}" for f in one.fields),
+    ]
+
+
+def _joint(one: Joint) -> list[object]:
+    what = "added" if one.before is None else "removed" if one.after is None else "changed"
+    return [what, one.a, one.b, one.before or "-", one.after or "-", one.now]
+
+
+def _mated(found: Redefinition) -> list[Gone]:
+    return [one for one in found.gone if one.mates]
+
+
+def _gone(one: Gone) -> list[object]:
+    return [one.sort, one.id, ", ".join(one.mates)]
+
+
+def _folded(found: Sequence[T], row: Callable[[T], list[object]]) -> list[list[object]]:
+    """Return the first rows; the others as one that counts them."""
+    rows = [row(one) for one in found[:_MOST]]
+    if len(found) > _MOST:
+        rows.append([f"and {len(found) - _MOST} more", *[""] * (len(rows[0]) - 1)])
+    return rows
+
+
+def _some(texts: Sequence[str]) -> Iterator[str]:
+    yield from texts[:_MOST]
+    if len(texts) > _MOST:
+        yield f"and {len(texts) - _MOST} more"
+
+
+def _names(names: Sequence[str]) -> str:
+    more = f" and {len(names) - _FEW} more" if len(names) > _FEW else ""
+    return ", ".join(names[:_FEW]) + more
 
 
 def _by_sort(label: str, items: Sequence[tuple[str, str]], *, note: str = "") -> Iterator[str]:

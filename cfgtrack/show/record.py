@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from cfgtrack.rules.finding import Clock
 
 _MOST = 8
+_FEW = 3
 
 
 def event_text(event: Action, moved: Sequence[str] = ()) -> str:
@@ -134,6 +135,12 @@ def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
         yield f"corrects {event.supersedes}"
     if event.reason:
         yield f"because: {event.reason}"
+    accepted = (event.body or {}).get("accepted")
+    if isinstance(accepted, Mapping):
+        what = [*map(str, accepted["what"][:_FEW])]
+        if len(accepted["what"]) > _FEW:
+            what.append(f"{len(accepted['what']) - _FEW} more")
+        yield f"accepted, because {accepted['reason']}: {'; '.join(what)}"
     if event.expected:
         yield f"the record said: {event.expected}"
     if event.outing and event.action not in (ac.BEGIN, ac.END):

@@ -27,7 +27,15 @@ from cfgtrack.store import checkpoint
 from cfgtrack.store.checkpoint import Checkpoint, Stored, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import WAIT, Database, Row
-from cfgtrack.store.loading import RULES, LoadReport, keep_texts, load_definition, read_items, read_plant
+from cfgtrack.store.loading import (
+    RULES,
+    Judge,
+    LoadReport,
+    keep_texts,
+    load_definition,
+    read_items,
+    read_plant,
+)
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
 from cfgtrack.store.record import Outcome, Recorder, SetAside
 from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of, find_entry
@@ -378,18 +386,46 @@ class Journal:
         by: str | None,
         recorder: str | None,
         dry_run: bool = False,
+        judge: Judge | None = None,
+        accept: str | None = None,
     ) -> LoadReport:
         """Bring the plant to `definition` and record its initial configuration; twice is as good as once.
 
-        Refused when an initial state contradicts the journal; then nothing is written.
+        Refused when an initial state contradicts the journal; then nothing is written. Neither is it where `judge`
+        finds what must be accepted, and `accept` doesn't say why.
         """
-        return load_definition(self.database, definition, by, recorder, clock=self.clock, keep=not dry_run)
+        return load_definition(
+            self.database,
+            definition,
+            by,
+            recorder,
+            clock=self.clock,
+            keep=not dry_run,
+            judge=judge,
+            accept=accept,
+        )
 
     def keep_rules(
-        self, texts: Mapping[str, str], *, by: str | None, recorder: str | None, dry_run: bool = False
+        self,
+        texts: Mapping[str, str],
+        *,
+        by: str | None,
+        recorder: str | None,
+        dry_run: bool = False,
+        judge: Judge | None = None,
+        accept: str | None = None,
     ) -> LoadReport:
-        """Keep the texts of rules files, name to text; a new version only of what differs."""
-        return keep_texts(self.database, texts, by, recorder, clock=self.clock, keep=not dry_run)
+        """Keep the texts of rules files, name to text; a new version only of what differs. Judged as `load` is."""
+        return keep_texts(
+            self.database,
+            texts,
+            by,
+            recorder,
+            clock=self.clock,
+            keep=not dry_run,
+            judge=judge,
+            accept=accept,
+        )
 
     def rules(self, known: int | None = None) -> dict[str, str]:
         """Return the texts of the rules files as kept by `known`, name to text."""

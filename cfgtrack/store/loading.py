@@ -7,13 +7,15 @@ over the journal covers the definition too.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from hashlib import sha256
 from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.model.action import DEFINE, Action
 from cfgtrack.model.attribute import attribute_from_json, attribute_text
+from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import Entry
 from cfgtrack.model.item import item_from_json, item_to_json
@@ -24,6 +26,8 @@ from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database
 from cfgtrack.store.record import Outcome, Recorder
+from cfgtrack.store.rows import IN_EFFECT, entries_of
+from cfgtrack.store.view import read_configuration
 
 RULES = "rules"
 """The sort under which the text of rules files is kept."""
@@ -60,11 +64,15 @@ class LoadReport:
     """What a load did, or would do. `same`: how many items are as they were.
 
     `missing` are the items in the journal that the definition doesn't mention; they stay. `initial` tells of the
-    events of the initial configuration, `entry` is the `define` event, None when nothing had to be written.
+    events of the initial configuration, `entry` is the `define` event, None when nothing had to be written. `accepted`
+    is why what `Judge` asked for was accepted; it is `refused` where nobody said why: then nothing is written.
     """
 
     told: ClassVar[tuple[str, ...]] = ("event",)
     untold: ClassVar[tuple[str, ...]] = ("entry",)
+
+    refused: bool = False
+    accepted: str | None = None
 
     added: list[ItemName] = field(default_factory=list)
     changed: list[ItemChange] = field(default_factory=list)
@@ -77,6 +85,69 @@ class LoadReport:
     def event(self) -> str | None:
         """The id of the `define` event."""
         return None if self.entry is None else self.entry.event.id
+
+
+@dataclass
+class Loading:
+    """A load seen from inside its transaction, when all of it is written: both its sides, as far as they are asked for.
+
+    `known` is when the last event before it became known, 0 where there is none.
+    """
+
+    database: Database
+    report: LoadReport
+    known: int
+
+    @property
+    def is_first(self) -> bool:
+        """Whether nothing was defined before."""
+        sql = "SELECT 1 FROM event WHERE action = 'define' AND known <= :known LIMIT 1"
+        return self.database.row(sql, {"known": self.known}) is None
+
+    @cached_property
+    def before(self) -> Configuration:
+        """All that was recorded, over the plant as it was defined before."""
+        return self._configuration(self.known)
+
+    @cached_property
+    def after(self) -> Configuration:
+        """All that is recorded, the initial configuration too, over the plant as it is defined now."""
+        return self._configuration(_last_known(self.database))
+
+    def _configuration(self, known: int) -> Configuration:
+        return read_configuration(self.database, read_plant(self.database, known), NEVER, known)
+
+    def texts(self, *, before: bool) -> dict[str, str]:
+        """Return the texts of the rules files that are kept, name to text."""
+        items = read_items(self.database, RULES, self.known if before else NEVER)
+        return {name: text for name, body in items.items() if (text := str(body["text"]))}
+
+    def initial(self) -> list[Action]:
+        """Return the events of the initial configuration that were in effect before, as they were resolved."""
+        sql = (
+            f"SELECT e.body, e.number, e.known FROM event e WHERE e.id >= :first AND e.id < :end AND {IN_EFFECT}"  # noqa: S608 - the text is ours
+            " ORDER BY e.number"
+        )
+        rows = self.database.rows(sql, {"first": "initial:", "end": "initial;", "known": self.known})
+        return [entry.event for entry in entries_of(rows) if entry.event.initial]
+
+
+def _last_known(database: Database) -> int:
+    """Return when the last event became known, 0 where there is none."""
+    row = database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
+    return 0 if row is None else int(row[0])
+
+
+Judge = Callable[[Loading], Sequence[str]]
+"""What looks at a load before it counts, and returns what somebody has to accept, in words."""
+
+
+class _ToAccept(Exception):
+    """There is something to accept, or other things than were accepted: what was written is taken back."""
+
+    def __init__(self, grounds: tuple[str, ...]) -> None:
+        super().__init__(grounds)
+        self.grounds = grounds
 
 
 _ITEMS = """
@@ -109,19 +180,23 @@ def load_definition(
     *,
     clock: Callable[[], int],
     keep: bool,
+    judge: Judge | None = None,
+    accept: str | None = None,
 ) -> LoadReport:
     """Write what `definition` adds or changes and its initial configuration. Nothing is written when nothing changes.
 
     Refused when an initial state contradicts the journal, a change takes away what it has a state of, or an alias is
-    what something in the journal, that the definition doesn't mention, is called.
+    what something in the journal, that the definition doesn't mention, is called. Nothing is written either when
+    `judge` finds what must be accepted, and `accept` doesn't say why.
     """
     new = {s: {i: item_to_json(s, item) for i, item in definition.items(s).items()} for s in SORTS}
-    with database.writing(keep=keep):
-        report = LoadReport()
+
+    def write(reason: str | None, grounds: Sequence[str]) -> LoadReport:
+        report = LoadReport(accepted=reason)
         items = _compared(database, new, report)
         writing = Recorder(database, Plant(), clock)
-        if items:
-            report.entry = _define(writing, items, by, recorder, definition.title)
+        if items or grounds:
+            report.entry = _define(writing, items, by, recorder, definition.title, reason, grounds)
         writing.appender.go_on_with(read_plant(database))
         if report.changed:
             missed = list(_what_is_missed(database, writing.appender.plant, definition.origins))
@@ -139,7 +214,9 @@ def load_definition(
         writing.take(initial)
         writing.finish()
         report.initial = replace(writing.tally, recorded=writing.tally.recorded - before)
-    return report
+        return report
+
+    return _judged(database, write, judge, accept, keep=keep)
 
 
 def keep_texts(
@@ -150,17 +227,55 @@ def keep_texts(
     *,
     clock: Callable[[], int],
     keep: bool,
+    judge: Judge | None = None,
+    accept: str | None = None,
 ) -> LoadReport:
-    """Keep the text of rules files under their names; a new version only where a text differs."""
+    """Keep the text of rules files under their names; a new version only where a text differs. Judged as a load is."""
     new = {RULES: {name: {"id": name, "text": text} for name, text in texts.items()}}
-    with database.writing(keep=keep):
-        report = LoadReport()
+
+    def write(reason: str | None, grounds: Sequence[str]) -> LoadReport:
+        report = LoadReport(accepted=reason)
         items = _compared(database, new, report)
         if items:
             writing = Recorder(database, Plant(), clock)
-            report.entry = _define(writing, items, by, recorder, "rules")
+            report.entry = _define(writing, items, by, recorder, "rules", reason, grounds)
             writing.finish()
-    return report
+        return report
+
+    return _judged(database, write, judge, accept, keep=keep)
+
+
+def _judged(
+    database: Database,
+    write: Callable[[str | None, Sequence[str]], LoadReport],
+    judge: Judge | None,
+    accept: str | None,
+    *,
+    keep: bool,
+) -> LoadReport:
+    """Have a load written and looked at; once more, with the reason, where there is something to accept."""
+    grounds: tuple[str, ...] = ()
+    while True:
+        report = LoadReport()
+        try:
+            with database.writing(keep=keep):
+                known = _last_known(database)
+                report = write(accept if grounds else None, grounds)
+                _expect_accepted(judge, Loading(database, report, known), grounds)
+        except _ToAccept as more:
+            if accept is None:
+                report.refused, report.entry = True, None
+                return report
+            grounds = more.grounds
+        else:
+            return report
+
+
+def _expect_accepted(judge: Judge | None, loading: Loading, grounds: tuple[str, ...]) -> None:
+    """Raise _ToAccept unless what has to be accepted is what was."""
+    found = () if judge is None else tuple(judge(loading))
+    if found != grounds:
+        raise _ToAccept(found)
 
 
 def _compared(database: Database, new: Mapping[str, Bodies], report: LoadReport) -> dict[str, Bodies]:
@@ -207,12 +322,19 @@ def _by_name(value: Any) -> Any:
 
 
 def _define(
-    writing: Recorder, items: dict[str, Bodies], by: str | None, recorder: str | None, title: str
+    writing: Recorder,
+    items: dict[str, Bodies],
+    by: str | None,
+    recorder: str | None,
+    title: str,
+    reason: str | None,
+    accepted: Sequence[str],
 ) -> Entry:
     number = writing.appender.number + 1
     body: dict[str, Any] = {
         "count": sum(len(bodies) for bodies in items.values()),
         "items": items_hash(items),
+        **({"accepted": {"reason": reason, "what": list(accepted)}} if accepted else {}),
     }
     action = Action(
         id=f"define:{number}",

@@ -99,7 +99,7 @@ def test_a_rule_is_in_force_since_it_asks_what_it_asks(cfgtrack: Command) -> Non
     assert in_force() == [first]
     other = load(text.replace('hazard = "it bursts"', 'hazard = "it bursts and sprays"', 1))
     assert in_force(other - 1, other) == [first, other]
-    cfgtrack.ok("rules", "drop", "rules.toml")
+    cfgtrack.ok("rules", "drop", "rules.toml", "--accept", "they are kept elsewhere")
     assert in_force() == [None]
     again = load(text)
     assert in_force(again - 1, again) == [None, again]

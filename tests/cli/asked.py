@@ -15,6 +15,8 @@ import pytest
 
 from cfgtrack.cli.main import COMMANDS, VERBS, main
 from cfgtrack.rules.what.custom import ENTRY_POINTS
+from tests.analysis.test_vetting import CASES as CASES_TO_VET
+from tests.analysis.test_vetting import RULE, SOUND, changed, nowhere_to_go
 from tests.cli.conftest import Command
 from tests.model.test_presence import WORLD
 
@@ -220,9 +222,66 @@ def describing(s: Asker) -> None:
         s.ask("rules", "explain", rule)
     s.ask("rules", "try", rules)
     s.ask("rules", "starter")
-    s.ask("rules", "drop", "shop-rules.toml")
+    s.ask("rules", "drop", "shop-rules.toml", status=3)
+    s.ask("rules", "drop", "shop-rules.toml", "--accept", "they stand in another file")
     s.ask("rules", "load", s.file("other.toml", rules.read_text()))
     s.ask("rules", "list")
+
+
+def redefining(s: Asker) -> None:
+    """Load what guards less, what no longer fits a mate, what leaves things out: refused, then accepted."""
+    _shop(s)
+    changes = {
+        'name = "F", kind = "fluid-disconnect", size = "1/2 in", title': 'name = "F", kind = "fluid-disconnect", '
+        'size = "3/4 in", title',
+        'keying = "A", gender = "plug"': 'keying = "B", gender = "socket"',
+        '[[unit]]\nid = "BOX-1"\npart = "box"\nhome = "SHELF"\ntitle = "the first"\n': "",
+        '"BOX-1" = { at = "WALL", facing = "up" }, ': "",
+        '[["BOX-1:F", "WALL:F"], ["BOX-1:J", "WALL:J"], ["BOX-1:B1", "WALL:B1"]]': '[["HOSE-1:A", "WALL:F3"]]',
+    }
+    text = (FOLDER / "shop.toml").read_text()
+    for old, new in changes.items():
+        assert old in text
+        text = text.replace(old, new)
+    plant = s.file("other.toml", text)
+    s.ask("load", plant, "--dry-run", status=3)
+    s.ask("load", plant, status=3)
+    s.ask("load", plant, "--accept", "so it was built")
+    s.ask("load", plant)
+    disconnect = 'name = "F", kind = "fluid-disconnect", size'
+    valved = text.replace(disconnect, disconnect.replace("fluid", "valved"), 1)
+    s.ask("load", s.file("valved.toml", valved), "--dry-run", status=3)
+    more = '[[unit]]\nid = "HOSE-2"\npart = "hose"\n[initial]\nat = 2031-05-01T08:00:00Z\n'
+    s.ask("load", s.file("more.toml", text.replace("[initial]\nat = 2031-05-01T08:00:00Z\n", more).replace(
+        "joined = [", 'joined = [["HOSE-2:A", "HOSE-2:B"], ')))  # fmt: skip
+    rigid = text.replace('id = "hose"\nflexible = true', 'id = "hose"')
+    bent = s.file("bent.toml", rigid.replace('joined = [["HOSE-1:A", "WALL:F3"]]\n', ""))
+    s.ask("load", bent, "--dry-run", status=3)
+    bare = text.replace(', title = "Inlet", cycles = 9', "").replace(
+        'kind = "fluid-disconnect" },', 'kind = "fluid-disconnect", title = "Top" },'
+    )
+    s.ask("load", s.file("bare.toml", bare), "--dry-run")
+    dry = s.file("dry.toml", text.replace('litres = "2 l", ', ""))
+    s.ask("load", dry, "--dry-run", status=3)
+    s.ask("history")
+    rules = (FOLDER / "shop-rules.toml").read_text()
+    lower = rules.replace(
+        'hazard = "electric shock"\nseverity = 1', 'hazard = "electric shock"\nseverity = 3'
+    )
+    s.ask("rules", "load", s.file("shop-rules.toml", lower), status=3)
+    s.ask("rules", "load", s.folder / "shop-rules.toml", "--accept", "it is 24 V")
+
+
+def vetting(s: Asker) -> None:
+    """Have definitions looked at in which each check finds something, and one in which none does."""
+    rules = s.file("few.toml", RULE)
+    s.ask("vet", s.file("sound.toml", SOUND), "--rules", rules)
+    for number, (_, changes, _) in enumerate(CASES_TO_VET.values()):
+        s.ask("vet", s.file(f"doubtful-{number}.toml", changed(*changes)), "--rules", rules, status=3)
+    s.ask("vet", s.file("nowhere.toml", nowhere_to_go()), status=3)
+    _shop(s)
+    s.ask("vet", status=3)
+    s.ask("rules", "load", s.file("idle.toml", RULE))
 
 
 def recording(s: Asker) -> None:
@@ -941,8 +1000,8 @@ def locking(s: Asker) -> None:
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, recording, clocks, checking, deciding, drawing, keeping, auditing, importing, starting, looking_up,
-        at_the_bay, ruling, every_verb, working, drafting, locking,
+        describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
+        starting, looking_up, at_the_bay, ruling, every_verb, working, drafting, locking,
     )
 }  # fmt: skip
 

@@ -403,7 +403,7 @@ def test_rules_are_dropped(cfgtrack: Command) -> None:
     """A dropped rules file judges no longer; as known before, it does; its rules may be kept under another name."""
     cfgtrack.ok("shut", "HALL:V1", "--at", AT)
     known = cfgtrack("review", "--json").json["known"]
-    cfgtrack.ok("rules", "drop", "rules.toml")
+    cfgtrack.ok("rules", "drop", "rules.toml", "--accept", "they are kept elsewhere")
     assert cfgtrack("rules", "show", "--json").json["files"] == {}
     assert cfgtrack("review").status == 4
     assert cfgtrack("review", "--known-at", known).status == 3

@@ -160,8 +160,8 @@ def session(name: str, t: Paper) -> None:
     sys.path[:] = path
 
 
-SESSIONS = ("describing", "recording", "clocks", "checking", "deciding", "drawing", "keeping", "auditing", "importing",
-            "starting", "looking_up", "at_the_bay", "every_verb")  # fmt: skip
+SESSIONS = ("describing", "redefining", "vetting", "recording", "clocks", "checking", "deciding", "drawing", "keeping",
+            "auditing", "importing", "starting", "looking_up", "at_the_bay", "every_verb")  # fmt: skip
 NO_FILE = ("keeping", "auditing")
 """Sessions that need the database to be a file."""
 

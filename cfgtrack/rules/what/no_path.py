@@ -12,6 +12,7 @@ from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason, join
 from cfgtrack.rules.joining import to_join, to_part
 from cfgtrack.rules.saying import noun_of, say_list
+from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.ways import OnWays, Ways
 from cfgtrack.rules.world import World
 
@@ -24,6 +25,11 @@ class NoPath(OnWays):
 
     def words(self) -> str:
         return f"{self.start.words()} has no {self.medium} path to {self.end.words()}"
+
+    def watched(self) -> Iterator[Selection]:
+        """Yield both ends: what is no end any more may be reached, and nobody is told."""
+        yield self.start
+        yield self.end
 
     def compile(self, world: World) -> Judge:
         return _NoPath(self, world)

@@ -35,6 +35,9 @@ class Not(Condition):
     def checked(self) -> Iterator[Selection]:
         return self.part.checked()
 
+    def watched(self) -> Iterator[Selection]:
+        return self.part.watched()
+
     def each(self) -> Iterator[Selection]:
         return self.part.each()
 

@@ -1,0 +1,542 @@
+"""What in a definition looks wrong, though it holds together? Each check is a function over a `Ground`.
+
+To add one: write a function that yields `Doubt`s, and put a `Check` of it into `CHECKS`, with the reason why it matters
+and what would cure it. Nothing else lists them.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import combinations
+from typing import ClassVar
+
+from cfgtrack.analysis.redefinition import made_joints
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, InternalLink, Node, Part, Port
+from cfgtrack.model.plant import HOLD, Place, Plant, Unit, owner_of
+from cfgtrack.model.presence import site_of
+from cfgtrack.network.makeable import Makeable, Vertex, carriers
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.saying import say_list
+from cfgtrack.rules.selection import ANYTHING, Selection
+
+POWER, CONTROL = "power", "control"
+"""The words by which a tag or loop says what a thing belongs to: alone, or one of several (``CONTROL-24V``)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """One thing that looks wrong. `where` is a part, unit, place, rule, medium or kind; `items` what in it is meant.
+
+    `times`: of a part, how many units and places are so.
+    """
+
+    where: str
+    items: tuple[str, ...]
+    sentence: str
+    times: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A check: its word, why what it finds matters, what would cure it, and what finds it.
+
+    `of_rules`: it is about rules, and made when they are loaded as well.
+    """
+
+    untold: ClassVar[tuple[str, ...]] = ("find", "of_rules")
+
+    code: str
+    reason: str
+    cure: str
+    find: Callable[[Ground], Iterator[Doubt]] = field(repr=False)
+    of_rules: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Vetted:
+    """What one check found."""
+
+    check: Check
+    doubts: tuple[Doubt, ...]
+
+
+@dataclass
+class Ground:
+    """What the checks look at: a configuration, for what is joined and where things stand, and the rules."""
+
+    now: Configuration
+    rules: RuleSet = field(default_factory=RuleSet)
+
+    @property
+    def plant(self) -> Plant:
+        """The plant."""
+        return self.now.plant
+
+    @cached_property
+    def makeable(self) -> Makeable:
+        """What could be joined."""
+        return Makeable(self.plant)
+
+    def nodes(self) -> Iterator[tuple[Part, Node]]:
+        """Yield every node of every part that there is something of."""
+        for part in self.makeable.parts():
+            for node in part.nodes.values():
+                yield part, node
+
+    def ends(self, medium: str, role: str = "") -> list[Vertex]:
+        """Return the nodes of a medium, or those that have a role."""
+        found = ((part, node) for part, node in self.nodes() if node.medium == medium)
+        return [Vertex(part.id, node.name) for part, node in found if not role or role in node.roles]
+
+    def of_part(self, part: Part, items: Iterable[str], sentence: str) -> Doubt:
+        """Return a doubt about ports or nodes of a part."""
+        return Doubt(part.id, tuple(items), sentence, self.makeable.owners[part.id])
+
+
+def vet(ground: Ground, *, rules_alone: bool = False) -> tuple[Vetted, ...]:
+    """Return what every check finds, of those that find something, in their order; or those about rules alone."""
+    checks = (check for check in CHECKS if check.of_rules or not rules_alone)
+    found = (Vetted(check, tuple(check.find(ground))) for check in checks)
+    return tuple(one for one in found if one.doubts)
+
+
+# --- ends that can be swapped -------------------------------------------------------------------------------------
+
+
+def _swappable(ground: Ground) -> Iterator[Doubt]:
+    """Ports of one part that fit the same mates. Bolts are meant to be alike; so are ends that differ in nothing."""
+    for part in ground.makeable.parts():
+        alike = defaultdict[tuple[str, ...], list[Port]](list)
+        for port in part.ports.values():
+            kind = ground.plant.kinds[port.kind]
+            if kind.joined is not None and kind.medium != HOLD:
+                alike[port.kind, port.size, port.gender, port.keying].append(port)
+        for (kind_id, size, _, keying), ports in alike.items():
+            mixed = [a for a in ports if any(_differ(part, a, b) for b in ports if b is not a)]
+            if mixed:
+                keyed = f"all keyed {keying}" if keying else "not keyed"
+                names = [port.name for port in mixed]
+                sized = f"{kind_id} {size}".rstrip()
+                yield ground.of_part(
+                    part, names, f"{say_list(names)} are {sized}, {keyed}: each fits where another belongs"
+                )
+
+
+def _differ(part: Part, a: Port, b: Port) -> bool:
+    """Return whether it matters which of two ports is which: another loop or tag, or another link inside."""
+    if (a.loop, a.tags) != (b.loop, b.tags):
+        return True
+    if part.flexible and len(part.ports) == 2:
+        return any(link.one_way for link in part.links)
+    return _links(part, {}) != _links(part, {a.name: b.name, b.name: a.name})
+
+
+def _links(part: Part, renamed: Mapping[str, str]) -> set[tuple[object, ...]]:
+    """Return the links of a part, with some ports called otherwise."""
+    return {_link(link, renamed) for link in part.links}
+
+
+def _link(link: InternalLink, renamed: Mapping[str, str]) -> tuple[object, ...]:
+    a, b = (renamed.get(end, end) for end in (link.a, link.b))
+    ends = (a, b) if link.one_way else tuple(sorted((a, b)))
+    return (*ends, link.gate, link.one_way)
+
+
+# --- volumes and loads --------------------------------------------------------------------------------------------
+
+
+def _without_expansion(ground: Ground) -> Iterator[Doubt]:
+    needs = {m.id: m.volumes_need for m in ground.plant.media.values()}
+    volumes = [(part, node) for part, node in ground.nodes() if ground.plant.is_liquid(node)]
+    yield from _unreached(ground, volumes, needs, "{} has no path to any {}, whatever is joined and opened")
+
+
+def _unfed(ground: Ground) -> Iterator[Doubt]:
+    loads = [(part, node) for part, node in ground.nodes() if LOAD in node.roles]
+    needs = dict.fromkeys((node.medium for _, node in loads), SOURCE)
+    yield from _unreached(
+        ground, loads, needs, "{} has no path to any {}, whatever is joined and switched on"
+    )
+
+
+def _unreached(
+    ground: Ground, nodes: Collection[tuple[Part, Node]], needs: Mapping[str, str], form: str
+) -> Iterator[Doubt]:
+    for medium in dict.fromkeys(node.medium for _, node in nodes):
+        role = needs.get(medium, EXPANSION)
+        reached = ground.makeable.reaching(medium, ground.ends(medium, role))
+        for part, node in nodes:
+            if node.medium == medium and Vertex(part.id, node.name) not in reached:
+                yield ground.of_part(part, [node.name], form.format(node.name, role))
+
+
+def _without_rating(ground: Ground) -> Iterator[Doubt]:
+    for part in ground.makeable.parts():
+        liquid = (node for node in part.nodes.values() if ground.plant.is_liquid(node))
+        names = [node.name for node in liquid if EXPANSION not in node.roles]
+        if names and part.trapped is None:
+            yield ground.of_part(
+                part, names, f"{say_list(names)}: nothing says how long liquid may be shut in there"
+            )
+
+
+# --- ports that nothing can reach ---------------------------------------------------------------------------------
+
+
+def _without_mate(ground: Ground) -> Iterator[Doubt]:
+    for part in ground.makeable.parts():
+        for port in part.ports.values():
+            if ground.plant.kinds[port.kind].joined is not None and not ground.makeable.has_mate(part, port):
+                said = [port.kind, port.size, f"keyed {port.keying}" if port.keying else "", port.gender]
+                what = ", ".join(one for one in said if one)
+                yield ground.of_part(part, [port.name], f"nothing in the plant fits {port.name} ({what})")
+
+
+def _without_path(ground: Ground) -> Iterator[Doubt]:
+    """Ports from which no node could be reached, of media that have nodes at all."""
+    for medium in ground.plant.media:
+        ends = ground.ends(medium)
+        reached = ground.makeable.reaching(medium, ends) if ends and medium != HOLD else set[Vertex]()
+        for part in ground.makeable.parts() if reached else ():
+            lost = [n for n in carriers(ground.plant, part, medium) if Vertex(part.id, n) not in reached]
+            if lost:
+                yield ground.of_part(part, lost, f"no {medium} path leads from {say_list(lost)} to anything")
+
+
+def _leading_nowhere(ground: Ground) -> Iterator[Doubt]:
+    """Ports that no link inside their part leads to, and valves that gate none, where the part has links or nodes."""
+    for part in ground.makeable.parts():
+        linked = {end for link in part.links for end in (link.a, link.b)}
+        gates = {link.gate for link in part.links}
+        for port in part.ports.values():
+            kind = ground.plant.kinds[port.kind]
+            if kind.medium in (None, HOLD) or kind.carries is None:
+                continue
+            if kind.joined is None and port.name not in gates:
+                yield ground.of_part(
+                    part, [port.name], f"{port.name} gates no link: whether it carries changes nothing"
+                )
+            elif (
+                kind.joined is not None
+                and port.name not in linked
+                and _has_more(ground, part, port, kind.medium or "")
+            ):
+                yield ground.of_part(part, [port.name], f"{port.name} leads to nothing inside {part.id}")
+
+
+def _has_more(ground: Ground, part: Part, port: Port, medium: str) -> bool:
+    others = [name for name in carriers(ground.plant, part, medium) if name != port.name]
+    linked = {end for link in part.links for end in (link.a, link.b)}
+    return any(name in part.nodes or name in linked for name in others)
+
+
+def _out_of_reach(ground: Ground) -> Iterator[Doubt]:
+    """Ports that nobody can work, in a plant with sites: at no site, and nowhere from which they are worked as well."""
+    plant = ground.plant
+    if not plant.has_sites:
+        return
+    if not any(place.mobile for place in plant.places.values()):
+        sites = [place.id for place in plant.places.values() if place.site]
+        yield Doubt(
+            sites[0], tuple(sites), "the plant has sites, and no person or machine that could be there"
+        )
+        return
+    for owner in plant.owners():
+        ports = [p.name for p in plant.part_of(owner).ports.values() if not p.site and not p.remote]
+        if ports and not site_of(ground.now, owner):
+            addresses = tuple(f"{owner}:{name}" for name in ports)
+            at = ground.now.state(owner).value if plant.can_move(owner) else owner
+            where = f"stands at {at}, around which is no site" if at else "is nowhere that is known"
+            yield Doubt(owner, addresses, f"{owner} {where}: nobody can work {say_list(ports)}")
+
+
+# --- circuits: what is joined now, with every valve and switch open -----------------------------------------------
+
+
+@dataclass(slots=True)
+class _Circuits:
+    """The circuits of a medium: sets of (unit or place, set of its ports and nodes), joined by what is mated now."""
+
+    ground: Ground
+    medium: str
+    inside: dict[str, dict[str, int]] = field(default_factory=dict)
+    joints: dict[tuple[str, int], list[tuple[tuple[str, int], str]]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        plant = self.ground.plant
+        for part in self.ground.makeable.parts():
+            self.inside[part.id] = _together(part, list(carriers(plant, part, self.medium)))
+        for a, b in made_joints(self.ground.now):
+            near, far = self.at(a), self.at(b)
+            if near is not None and far is not None:
+                self.joints.setdefault(near, []).append((far, f"{a} - {b}"))
+                self.joints.setdefault(far, []).append((near, f"{a} - {b}"))
+
+    def at(self, address: str) -> tuple[str, int] | None:
+        """Return where an address is."""
+        owner, _, name = address.partition(":")
+        part = self.ground.plant.part_of(owner).id if self.ground.plant.has_owner(owner) else ""
+        number = self.inside.get(part, {}).get(name)
+        return None if number is None else (owner, number)
+
+    def circuits(self) -> Iterator[list[tuple[str, int]]]:
+        """Yield every circuit of more than one unit or place."""
+        seen = set[tuple[str, int]]()
+        for start in self.joints:
+            if start not in seen:
+                found = list(self.ways(start))
+                seen.update(found)
+                yield found
+
+    def ways(self, start: tuple[str, int]) -> dict[tuple[str, int], tuple[str, ...]]:
+        """Return all that is joined to a start, each with the joints that lead there, the fewest first."""
+        ways: dict[tuple[str, int], tuple[str, ...]] = {start: ()}
+        queue = [start]
+        for here in queue:
+            for there, joint in self.joints.get(here, ()):
+                if there not in ways:
+                    ways[there] = (*ways[here], joint)
+                    queue.append(there)
+        return ways
+
+    def items(self, at: tuple[str, int]) -> Iterator[str]:
+        """Yield the ports and nodes of one unit or place in a circuit."""
+        owner, number = at
+        part = self.ground.plant.part_of(owner)
+        yield from (f"{owner}:{name}" for name, one in self.inside[part.id].items() if one == number)
+
+
+def _together(part: Part, names: Collection[str]) -> dict[str, int]:
+    """Return ports and nodes of a part by which of them its links join, every gate open: a number for each set."""
+    sets = {name: number for number, name in enumerate(names)}
+    for link in part.links:
+        if link.a in sets and link.b in sets and sets[link.a] != sets[link.b]:
+            old, new = sets[link.b], sets[link.a]
+            sets = {name: new if number == old else number for name, number in sets.items()}
+    return sets
+
+
+def _unnamed_loops(ground: Ground) -> Iterator[Doubt]:
+    """Circuits of liquid of which some volume says no loop."""
+    plant = ground.plant
+    for medium in dict.fromkeys(node.medium for _, node in ground.nodes() if plant.is_liquid(node)):
+        circuits = _Circuits(ground, medium)
+        for circuit in circuits.circuits():
+            items = (item for at in circuit for item in circuits.items(at))
+            volumes = [
+                item for item in items if (node := plant.node(item)) is not None and plant.is_liquid(node)
+            ]
+            unnamed = tuple(item for item in volumes if not plant.loop_of(item))
+            names = sorted({plant.loop_of(item) for item in volumes} - {""})
+            if unnamed:
+                of = (
+                    f"are joined to loop {say_list(names)}, and say"
+                    if names
+                    else "are one loop, which nobody names: they say"
+                )
+                if len(unnamed) == 1:
+                    of = of.replace("are", "is", 1).replace(" say", " says").replace("they", "it")
+                yield Doubt(owner_of(unnamed[0]), unnamed, f"{say_list(unnamed)} {of} no loop")
+
+
+def _power_and_control(ground: Ground) -> Iterator[Doubt]:
+    """Circuits in which something of control has a path to something of power.
+
+    What belongs where is said by tags and loops, of ports, nodes, units and parts. A source that nobody calls control's
+    is one of power. Kinds of two media that fit each other join power with control wherever somebody errs.
+    """
+    for medium in ground.plant.media:
+        if medium != HOLD:
+            yield from _mixed(ground, medium)
+    for a, b in combinations(
+        sorted({p.kind for part in ground.makeable.parts() for p in part.ports.values()}), 2
+    ):
+        one, other = ground.plant.kinds[a], ground.plant.kinds[b]
+        if one.mates_with(other) and one.medium != other.medium:
+            yield Doubt(
+                a,
+                (a, b),
+                f"{a} ({one.medium}) and {b} ({other.medium}) fit each other: two media in one joint",
+            )
+
+
+def _mixed(ground: Ground, medium: str) -> Iterator[Doubt]:
+    marks = _Marks(ground.plant)
+    if not marks.any_control:
+        return
+    circuits = _Circuits(ground, medium)
+    alone = {
+        (owner, number)
+        for owner in marks.owners()
+        for number in circuits.inside.get(marks.part(owner), {}).values()
+    }
+    told = set[tuple[str, int]]()
+    for start in [*circuits.joints, *(alone - circuits.joints.keys())]:
+        if start in told:
+            continue
+        ways = circuits.ways(start)
+        told.update(ways)
+        items = [item for at in ways for item in circuits.items(at)]
+        control = next((item for item in items if marks.is_control(item)), None)
+        power = next((item for item in items if marks.is_power(item)), None)
+        if control is not None and power is not None:
+            begin, end = circuits.at(control), circuits.at(power)
+            assert begin is not None
+            assert end is not None
+            way = circuits.ways(begin)[end]
+            over = f" over {say_list(way)}" if way else f" inside {owner_of(control)}"
+            yield Doubt(
+                owner_of(control),
+                (control, power),
+                f"{control}, of control, has a path to {power}, of power,{over}",
+            )
+
+
+@dataclass(slots=True)
+class _Marks:
+    """What belongs to power and what to control, by the words of tags and loops."""
+
+    plant: Plant
+
+    @property
+    def any_control(self) -> bool:
+        """Whether anything is called control's: else nobody says what is."""
+        return any(True for _ in self.owners())
+
+    def owners(self) -> Iterator[str]:
+        """Yield the units and places that are called control's, or have a port or node that is."""
+        names = {part.id for part in self.plant.parts.values() if self._has_control(part)}
+        for owner in self.plant.owners():
+            if self.part(owner) in names or CONTROL in self._own(owner):
+                yield owner
+
+    def part(self, owner: str) -> str:
+        """Return the part of a unit, or of the fittings of a place."""
+        return self.plant.part_of(owner).id
+
+    def _has_control(self, part: Part) -> bool:
+        inside: list[Port | Node] = [*part.ports.values(), *part.nodes.values()]
+        return CONTROL in _words(part.tags) or any(CONTROL in _words((*x.tags, x.loop)) for x in inside)
+
+    def _own(self, owner: str) -> set[str]:
+        unit = self.plant.units.get(owner)
+        thing: Unit | Place = self.plant.places[owner] if unit is None else unit
+        return _words((*thing.tags, thing.loop))
+
+    def _said(self, item: str) -> set[str]:
+        owner, _, name = item.partition(":")
+        part = self.plant.part_of(owner)
+        thing = part.ports.get(name) or part.nodes[name]
+        own = _words((*thing.tags, thing.loop))
+        return own if own & {POWER, CONTROL} else self._own(owner) | _words(part.tags)
+
+    def is_control(self, item: str) -> bool:
+        """Return whether a port or node is called control's, by itself or else by what it belongs to."""
+        return CONTROL in self._said(item)
+
+    def is_power(self, item: str) -> bool:
+        """Return whether it is called power's, or is a source that nobody calls control's."""
+        said, node = self._said(item), self.plant.node(item)
+        return CONTROL not in said and (POWER in said or (node is not None and SOURCE in node.roles))
+
+
+def _words(names: Iterable[str]) -> set[str]:
+    return {word for name in names for word in re.split(r"[^a-z]+", name.casefold())}
+
+
+# --- rules --------------------------------------------------------------------------------------------------------
+
+
+def _idle_rules(ground: Ground) -> Iterator[Doubt]:
+    """Rules that nothing in the plant can be an item of, wherever it is taken."""
+    for rule in ground.rules.rules:
+        selections = _deciding(rule)
+        if selections and not any(one.candidates(ground.plant) for one in selections):
+            named = " and ".join(dict.fromkeys(one.words() for one in selections))
+            yield Doubt(rule.id, (), f"{rule.id} is about {named}: there is none")
+
+
+def _deciding(rule: Rule) -> list[Selection]:
+    """Return the selections that say what a rule guards, as `Rule.guards` reads them."""
+    if rule.scope is not None:
+        return [rule.scope]
+    match = rule.mode.match
+    if match is not None:
+        return [] if match.of == ANYTHING else [match.of]
+    return [one for one in rule.condition.checked() if not one.of]
+
+
+CHECKS: tuple[Check, ...] = (
+    Check(
+        "swappable",
+        "two ends side by side that fit each other's mates get swapped, and nobody sees it",
+        "key them apart, give them different sizes, or declare the links inside that make them the same",
+        _swappable,
+    ),
+    Check(
+        "power-and-control",
+        "a fault in the power circuit reaches what controls it",
+        "part them, isolate them, or tag a source that is control's own as `control`",
+        _power_and_control,
+    ),
+    Check(
+        "no-expansion",
+        "liquid that is shut in and warmed bursts what holds it",
+        "give the volume a way to an expansion, or say that its medium is a gas (`volumes_need`)",
+        _without_expansion,
+    ),
+    Check(
+        "no-rating",
+        "nobody can tell how long its liquid may stay shut in",
+        "say how long with `trapped` of the part",
+        _without_rating,
+    ),
+    Check(
+        "unfed",
+        "a load that no source can feed is never powered",
+        "link it to a port, or define what feeds it",
+        _unfed,
+    ),
+    Check(
+        "no-mate",
+        "a half that nothing fits can't be joined, and rules that wait for it wait for ever",
+        "look at kind, size, keying and gender of what it should fit, or define that",
+        _without_mate,
+    ),
+    Check(
+        "no-path",
+        "what is joined there leads to nothing: no rule on paths sees it",
+        "link the port to a node inside its part, or define what it is joined to",
+        _without_path,
+    ),
+    Check(
+        "leads-nowhere",
+        "what is joined or opened there changes no path: no rule on paths sees it",
+        "link it inside the part, or have it gate a link",
+        _leading_nowhere,
+    ),
+    Check(
+        "out-of-reach",
+        "work is done where the worker is, and nobody can be there",
+        "say where the thing is ([initial]), declare a site around it, or say from where it is worked (`remote`)",
+        _out_of_reach,
+    ),
+    Check(
+        "unnamed-loop",
+        "rules and pictures that name loops leave it out",
+        "give the units, or the volumes, their `loop`",
+        _unnamed_loops,
+    ),
+    Check(
+        "idle-rule",
+        "a rule that guards nothing looks like protection",
+        "look at what it selects, or leave it out",
+        _idle_rules,
+        of_rules=True,
+    ),
+)

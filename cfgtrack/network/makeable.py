@@ -1,0 +1,147 @@
+"""What could be joined: any joint of halves that fit, every valve and switch open. Of a definition, not of a moment.
+
+Every unit of a part can be joined alike, so all is worked out part by part, whatever number of units there is: a vertex
+is a port or node of a part. What fits is what `possibility.misfits` lets pass.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from cfgtrack.model.part import Part, Port
+from cfgtrack.model.plant import HOLD, Plant
+
+
+class Vertex(NamedTuple):
+    """A port or node of a part."""
+
+    part: str
+    name: str
+
+
+class _Shape(NamedTuple):
+    """What decides what a port fits."""
+
+    kind: str
+    size: str
+    keying: str
+    gender: str
+
+
+@dataclass(slots=True)
+class Makeable:
+    """What could be joined in a plant. `owners`: how many units and places are of each part."""
+
+    plant: Plant
+    owners: Counter[str] = field(init=False)
+    _ports: dict[_Shape, list[Vertex]] = field(init=False)
+    _fits: dict[_Shape, tuple[_Shape, ...]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        plant = self.plant
+        self.owners = Counter(unit.part for unit in plant.units.values())
+        self.owners.update(place.part for place in plant.places.values() if place.part)
+        found = defaultdict[_Shape, list[Vertex]](list)
+        for part in self.parts():
+            for port in part.ports.values():
+                if plant.kinds[port.kind].joined is not None:
+                    found[_shape(port)].append(Vertex(part.id, port.name))
+        self._ports = dict(found)
+        self._fits = {one: tuple(other for other in found if self._fit(one, other)) for one in found}
+
+    def parts(self) -> Iterator[Part]:
+        """Yield the parts that there is something of."""
+        return (part for part in self.plant.parts.values() if self.owners[part.id])
+
+    def _fit(self, one: _Shape, other: _Shape) -> bool:
+        kinds = self.plant.kinds
+        return (
+            kinds[one.kind].mates_with(kinds[other.kind])
+            and not (one.size and other.size and one.size != other.size)
+            and not (one.keying and other.keying and one.keying != other.keying)
+            and not (one.gender and one.gender == other.gender)
+        )
+
+    def has_mate(self, part: Part, port: Port) -> bool:
+        """Return whether anything in the plant fits a port."""
+        here = Vertex(part.id, port.name)
+        shapes = self._fits[_shape(port)]
+        return any(self._meet(here, there) for shape in shapes for there in self._ports[shape])
+
+    def _meet(self, here: Vertex, there: Vertex) -> bool:
+        """Return whether halves that fit can be those of two owners, or of one that bends round."""
+        if here.part != there.part or self.owners[here.part] > 1:
+            return True
+        if here.name == there.name:
+            return False
+        part = self.plant.parts[here.part]
+        return any(self._bends(part, part.ports[one.name]) for one in (here, there))
+
+    def _bends(self, part: Part, port: Port) -> bool:
+        kind = self.plant.kinds[port.kind]
+        return kind.medium != HOLD and (port.flexible or kind.flexible or part.flexible)
+
+    def reaching(self, medium: str, ends: Iterable[Vertex]) -> set[Vertex]:
+        """Return what could have a path of a medium to any of `ends`, in the direction in which its paths lead."""
+        behind = self._behind(medium)
+        pending = {shape: list(ports) for shape, ports in self._ports.items()}
+        inward, outward = set(ends), set[Vertex]()
+        queue = list(inward)
+        while queue:
+            here = queue.pop()
+            came = [one for one in behind.get(here, ()) if one not in inward]
+            inward.update(came)
+            queue += came
+            if here in inward and (port := self._port(here)) is not None:
+                over = list(self._over(here, _shape(port), pending))
+                outward.update(over)
+                queue += over
+        return inward | outward
+
+    def _over(self, here: Vertex, shape: _Shape, pending: dict[_Shape, list[Vertex]]) -> Iterator[Vertex]:
+        """Yield the ports from which a joint leads to `here`, each once: they are taken from `pending`."""
+        for other in self._fits[shape]:
+            left = []
+            for there in pending[other]:
+                if self._meet(there, here):
+                    yield there
+                else:
+                    left.append(there)
+            pending[other] = left
+
+    def _port(self, at: Vertex) -> Port | None:
+        port = self.plant.parts[at.part].ports.get(at.name)
+        return port if port is not None and self.plant.kinds[port.kind].joined is not None else None
+
+    def _behind(self, medium: str) -> dict[Vertex, list[Vertex]]:
+        """Return from where each port or node is reached over one link inside its part."""
+        found = self.plant.media.get(medium)
+        upstream = found is not None and found.upstream
+        out = defaultdict[Vertex, list[Vertex]](list)
+        for part in self.parts():
+            names = set(carriers(self.plant, part, medium))
+            for link in part.links:
+                if link.a not in names or link.b not in names:
+                    continue
+                a, b = Vertex(part.id, link.a), Vertex(part.id, link.b)
+                if upstream or not link.one_way:
+                    out[a].append(b)
+                if not upstream or not link.one_way:
+                    out[b].append(a)
+        return out
+
+
+def carriers(plant: Plant, part: Part, medium: str) -> Iterator[str]:
+    """Yield the ports and nodes of a part that links of a medium can lead to."""
+    for name, port in part.ports.items():
+        kind = plant.kinds[port.kind]
+        if kind.medium == medium and kind.joined is not None:
+            yield name
+    yield from (name for name, node in part.nodes.items() if node.medium == medium)
+
+
+def _shape(port: Port) -> _Shape:
+    return _Shape(port.kind, port.size, port.keying, port.gender)

@@ -1,0 +1,111 @@
+"""What could be joined, worked out part by part, is what networkx finds with every unit and every joint that fits."""
+
+from __future__ import annotations
+
+from itertools import product
+from random import Random
+
+import networkx as nx
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cfgtrack.files.definition import shipped
+from cfgtrack.model.part import InternalLink, Node, Part, Port
+from cfgtrack.model.plant import Plant, Unit
+from cfgtrack.model.possibility import misfits
+from cfgtrack.network.makeable import Makeable, Vertex
+
+KINDS = ("fluid-disconnect", "electrical-connector")
+MEDIA = {"fluid-disconnect": "fluid", "electrical-connector": "power"}
+
+
+def draw_plant(seed: int) -> Plant:
+    """Return a plant of a few parts, some with one unit, some with more; media and kinds are the shipped ones."""
+    r = Random(seed)
+    parts = {name: _part(r, name) for name in (f"p{n}" for n in range(r.randint(1, 4)))}
+    units = {}
+    for name in parts:
+        for n in range(r.choice((0, 1, 1, 2))):
+            units[f"{name}-{n}"] = Unit(f"{name}-{n}", part=name)
+    return Plant(media=shipped().media, kinds=shipped().kinds, parts=parts, units=units)
+
+
+def _part(r: Random, name: str) -> Part:
+    ports = {
+        f"P{n}": Port(
+            f"P{n}",
+            r.choice((KINDS[0], *KINDS)),
+            size=r.choice(("", "DN25", "DN40")),
+            keying=r.choice(("", "", "A", "B")),
+            gender=r.choice(("", "plug", "socket")),
+        )
+        for n in range(r.randint(0, 4))
+    }
+    nodes = {f"N{n}": Node(f"N{n}", r.choice(("fluid", "fluid", "power"))) for n in range(r.randint(0, 2))}
+    medium = {**{n: MEDIA[p.kind] for n, p in ports.items()}, **{n: node.medium for n, node in nodes.items()}}
+    pairs = [(a, b) for a, b in product(medium, medium) if a < b and medium[a] == medium[b]]
+    links = []
+    for pair in pairs:
+        if r.random() < 0.4:
+            a, b = pair if r.random() < 0.5 else pair[::-1]
+            links.append(InternalLink(a, b, one_way=r.random() < 0.4))
+    return Part(name, ports=ports, nodes=nodes, links=tuple(links), flexible=r.random() < 0.3)
+
+
+def slowly(plant: Plant, medium: str, ends: list[Vertex]) -> set[Vertex]:
+    """Return what has a path to an end, with every unit by itself: inside a unit, over a joint, inside the next, ...
+
+    An item is there twice: as one that a joint has just led to, from where the way goes on inside, and as any other.
+    """
+    graph: nx.DiGraph[tuple[str, str]] = nx.DiGraph()
+    ports = [p for u in plant.units for p in plant.ports_of(u)]
+    upstream = plant.media[medium].upstream
+    for unit in plant.units.values():
+        part = plant.parts[unit.part]
+        names = [n for n, p in part.ports.items() if MEDIA[p.kind] == medium]
+        names += [n for n, node in part.nodes.items() if node.medium == medium]
+        for name in names:
+            graph.add_edge((f"{unit.id}:{name}", "any"), (f"{unit.id}:{name}", "inside"))
+        for link in part.links:
+            if link.a in names:
+                ways = [(link.a, link.b), (link.b, link.a)]
+                for a, b in ways if not link.one_way else ways[1:] if upstream else ways[:1]:
+                    graph.add_edge((f"{unit.id}:{a}", "inside"), (f"{unit.id}:{b}", "any"))
+    for a, b in product(ports, ports):
+        if a != b and not list(misfits(plant, a, b)):
+            graph.add_edge((a, "any"), (b, "inside"))
+    found = set[Vertex]()
+    goals = {f"{u.id}:{end.name}" for u in plant.units.values() for end in ends if u.part == end.part}
+    for item, way in graph:
+        if way == "any" and goals & {at for at, _ in nx.descendants(graph, (item, way)) | {(item, way)}}:
+            unit, _, name = item.partition(":")
+            found.add(Vertex(plant.units[unit].part, name))
+    return found
+
+
+@settings(max_examples=200)
+@given(seed=st.integers(0, 2**32))
+def test_part_by_part_is_as_unit_by_unit(seed: int) -> None:
+    """Who could reach some nodes is the same; so is which ports something fits."""
+    plant = draw_plant(seed)
+    makeable = Makeable(plant)
+    r = Random(seed)
+    for medium in ("fluid", "power"):
+        nodes = [
+            Vertex(p.id, n.name) for p in makeable.parts() for n in p.nodes.values() if n.medium == medium
+        ]
+        ends = [end for end in nodes if r.random() < 0.5]
+        found = makeable.reaching(medium, ends)
+        known = {v for v in found if v.name in plant.parts[v.part].nodes or _medium(plant, v) == medium}
+        assert known == slowly(plant, medium, ends)
+    for unit in plant.units.values():
+        for port in plant.parts[unit.part].ports.values():
+            here = f"{unit.id}:{port.name}"
+            others = [p for u in plant.units for p in plant.ports_of(u) if p != here]
+            assert makeable.has_mate(plant.parts[unit.part], port) == any(
+                not list(misfits(plant, here, other)) for other in others
+            )
+
+
+def _medium(plant: Plant, at: Vertex) -> str:
+    return MEDIA[plant.parts[at.part].ports[at.name].kind]
