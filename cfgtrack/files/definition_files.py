@@ -198,6 +198,7 @@ _UNITS: dict[str, Callable[[Any], Any]] = {
     "rated_pressure": _measured("Pa"),
     "rated_current": _measured("A"),
     "attributes": lambda found: {name: _attribute(one) for name, one in found.items()},
+    "contacts": lambda found: [_as_written(one) for one in found],
     "torque": lambda both: [f"{_number(one)} N*m" for one in both],
     "trapped": lambda seconds: format_duration(round(seconds * SECOND)),
 }
@@ -216,6 +217,7 @@ _CALLED = {
     "ports": "port",
     "nodes": "node",
     "links": "link",
+    "contacts": "contact",
     "moves": "move",
     "sources": "from",
     "target": "to",
@@ -290,6 +292,8 @@ def _fits_a_sheet(what: str, row: Row) -> bool:
     """Return whether a row can stand in a CSV file: it has those columns alone, and no word of a list has a blank."""
     if what == "links":
         return True
+    if "contact" in row:
+        return False
     lists = (value for name, value in row.items() if name != "aliases" and isinstance(value, (list, tuple)))
     words = (word for value in lists for word in value)
     whole = all(word and len(word.split()) == 1 for word in words)

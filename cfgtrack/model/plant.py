@@ -123,7 +123,7 @@ class Plant:
         return {**of_part, **own} if of_part else own
 
     def own_attributes_of(self, address: str) -> Mapping[str, Attribute]:
-        """Return the attributes of a unit, place, port or node that it has itself."""
+        """Return the attributes of a unit, place, port, contact or node that it has itself."""
         found: Mapping[str, Attribute] = self._thing(address).attributes
         return found
 

@@ -17,7 +17,7 @@ from cfgtrack.files.definition_files import MAIN, definition_files
 from cfgtrack.model.attribute import attribute_of
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.kind import Kind, Medium, Move
-from cfgtrack.model.part import InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.part import Contact, InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.quantity import Quantity
 from tests.corpus.plants import draw_plant
@@ -101,18 +101,23 @@ EVERYTHING = Definition(
                           reach=("S", "M"), aliases=("=A 1", "#2"), attributes=SAID, rated_pressure=1e5,
                           rated_current=0.1),
                 "V": Port("V", "valve", tags=frozenset({"two words"})),
+                "J": Port("J", "tap", contacts={
+                    "1": Contact("1", "air", "L", frozenset({"shield"}), "pin", ("=1",), SAID, 0.2),
+                    "G": Contact("G", "power"),
+                }),
             },
             nodes={
                 "N": Node("N", "air", litres=0.333333333333, roles=frozenset({"source", "expansion", "load"}),
                           loop="L", tags=frozenset({"t"}), title="n", remote=("S",), aliases=("N#",), attributes=SAID,
                           rated_pressure=123456.789),
             },
-            links=(InternalLink("A", "N", one_way=True),),
+            links=(InternalLink("A", "N", one_way=True), InternalLink("J:1", "N")),
             flexible=True,
             thermal=Thermal(5200.0, 1.1, 293.15, 233.15, heater=90.0, biot=0.05),
             trapped=10800.000001,
             tags=frozenset({"z"}),
             remote={"temperature": ("S",)},
+            lock_box=True,
         aliases=("the p",),
         attributes=SAID,
         )
@@ -123,6 +128,7 @@ EVERYTHING = Definition(
                    tags=frozenset({"a"}), site=True, aliases=("The site",), attributes=SAID),
         "M": Place("M", "S", part="p", mobile=True, lifts=250.0),
         "O": Place("O", "S", mobile=True, operates="M"),
+        "B": Place("B", "S", lock_box=True),
     },
     title="Everything",
 )  # fmt: skip
@@ -143,6 +149,7 @@ def test_every_field_is_tried() -> None:
         *EVERYTHING.kinds.values(),
         parts,
         *parts.ports.values(),
+        *parts.ports["J"].contacts.values(),
     ]
     items += [*parts.nodes.values(), *parts.links, *EVERYTHING.units.values(), *EVERYTHING.places.values()]
     unsaid = {(type(i).__name__, f.name) for i in items for f in fields(i) if f.init}  # type: ignore[arg-type]

@@ -71,7 +71,7 @@ ASKED = [
     ("BAY", MOVABLE, "BAY is a place, not a unit or mobile place"),
     ("X", PLACE, "X is a unit, not a place"),
     ("H:P", OWNER, "H:P is a port, not a unit or place"),
-    ("hose", THING, "hose is a part, not a unit, place, port or node; its units: H"),
+    ("hose", THING, "hose is a part, not a unit, place, port, contact or node; its units: H"),
 ]
 
 
