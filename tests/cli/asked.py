@@ -235,7 +235,13 @@ def redefining(s: Asker) -> None:
         'name = "F", kind = "fluid-disconnect", size = "1/2 in", title': 'name = "F", kind = "fluid-disconnect", '
         'size = "3/4 in", title',
         'keying = "A", gender = "plug"': 'keying = "B", gender = "socket"',
-        '[[unit]]\nid = "BOX-1"\npart = "box"\nhome = "SHELF"\ntitle = "the first"\n': "",
+        "[[unit]]\n"
+        'id = "BOX-1"\n'
+        'part = "box"\n'
+        'home = "SHELF"\n'
+        'title = "the first"\n'
+        'aliases = ["=A1+K1 Kühler #1", "A"]\n'
+        'attributes = { coating = "zinc", spare = false, length = "3 m", made = 2029-02-28 }\n': "",
         '"BOX-1" = { at = "WALL", facing = "up" }, ': "",
         '[["BOX-1:F", "WALL:F"], ["BOX-1:J", "WALL:J"], ["BOX-1:B1", "WALL:B1"]]': '[["HOSE-1:A", "WALL:F3"]]',
     }
@@ -912,6 +918,35 @@ def drafting(s: Asker) -> None:
         s.ask("convert", graph, "--to", s.folder / "graph", *words)
 
 
+HARNESS = """
+[[part]]
+id = "box"
+port = [{ name = "J", kind = "electrical-connector", contact = [
+  { name = "1", title = "Plus", loop = "A" }, { name = "2", medium = "data" } ] }]
+node = [{ name = "bus", medium = "power", source = true }]
+links = [["J:1", "bus"]]
+[[unit]]
+id = "ONE"
+part = "box"
+[[unit]]
+id = "TWO"
+part = "box"
+[[unit]]
+id = "THREE"
+part = "box"
+[initial]
+at = 2031-05-01T08:00:00Z
+joined = [["ONE:J", "TWO:J"]]
+"""
+
+
+def wiring(s: Asker) -> None:
+    """Shells and their contacts, mated and not."""
+    s.ask("load", s.file("harness.toml", HARNESS))
+    for thing in ("ONE", "THREE", "ONE:J", "ONE:J:1", "THREE:J:2"):
+        s.ask("state", thing)
+
+
 LOCKERS = """
 [[place]]
 id = "BEN"
@@ -1001,7 +1036,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
-        starting, looking_up, at_the_bay, ruling, every_verb, working, drafting, locking,
+        starting, looking_up, at_the_bay, ruling, every_verb, working, drafting, locking, wiring,
     )
 }  # fmt: skip
 
