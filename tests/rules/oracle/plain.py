@@ -361,7 +361,7 @@ def _cause(
     """
 
     def is_so(moment: Moment) -> bool:
-        if item not in _scope(rule, moment):
+        if "scope" in rule and item not in _scope(rule, moment):
             return False
         items = moment.short(condition, item).get(part)
         return items is not None and further <= items
