@@ -105,7 +105,7 @@ def _words(action: Action) -> Iterator[str]:
         if action.action == ac.CUT and action.reason:
             yield f"reason={quoted(action.reason)}"
     elif action.action in ac.BOOK_ACTIONS:
-        yield from (action.acknowledges or "").split()
+        yield from map(quoted, (action.acknowledges or "").split())
         yield from (quoted(one) for one in (action.withdraws, action.explains, *subjects) if one)
         if action.reason:
             yield f"reason={quoted(action.reason)}"

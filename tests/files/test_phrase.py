@@ -240,6 +240,7 @@ def nearly(draw):
 @example(["mate", "PUMP-1:F1", "at"])
 @example(["begin", "day 1"])
 @example(["withdraw", "it's \\", "reason=typo"])
+@example(["acknowledge", '"', "reason=seen"])
 def test_any_words_are_understood_or_told(plant, words):
     """Whatever the words, the outcome is an event, whose own words are understood as well, or a list of problems."""
     try:

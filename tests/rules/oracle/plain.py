@@ -362,7 +362,7 @@ def _cause(
     """
 
     def is_so(moment: Moment) -> bool:
-        if item not in _scope(rule, moment):
+        if "scope" in rule and item not in _scope(rule, moment):
             return False
         items = moment.short(condition, item).get(part)
         return items is not None and further <= items
@@ -382,7 +382,7 @@ def _cause(
     for leaf in leaves(condition):
         if sort_of(leaf) == "path" and has_items(part):
             lost |= cut(leaf, item, part[0], was, then)
-    return ("cut", lost) if lost else ("done", words(series, earlier + culprit - 1))
+    return ("cut", lost) if lost else words(series, earlier + culprit - 1)
 
 
 def cut(condition: Table, it: str | None, x: str, was: Moment, now: Moment) -> frozenset[Any]:
@@ -441,7 +441,7 @@ def _at(rule: Table, series: Series) -> tuple[list[Breach], list[Clock], int]:
             judged.add(it)
             for part, items in moment.short(rule["condition"], it).items():
                 time = event["happened"]
-                cause = ("done", words(series, number))
+                cause = words(series, number)
                 breaches.append(Breach(rule["id"], it, part, time, time, time, (), cause, items))
     return breaches, [], len(judged)
 
