@@ -264,7 +264,7 @@ def _expect_possible(findings: Sequence[Finding]) -> None:
 
 
 def _is_thing(journal: Journal, address: str) -> bool:
-    return journal.plant().sort_of(address) in ANYTHING
+    return journal.whole_plant().sort_of(address) in ANYTHING
 
 
 def _expect_event(journal: Journal, event_id: str) -> Event:

@@ -61,7 +61,7 @@ def defined(asking: Asking) -> Defined:
     """Return the plant as it was defined."""
     with asking.read() as journal:
         moment = asking.moment(journal)
-        plant = journal.plant(moment.known)
+        plant = journal.plant(moment.at, moment.known)
     kinds = (port.kind for owner in plant.owners() for port in plant.part_of(owner).ports.values())
     counts = {name: len(getattr(plant, name)) for name in ("kinds", "parts", "units", "places")}
     ports = dict(sorted(Counter(kinds).items()))

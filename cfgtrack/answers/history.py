@@ -37,7 +37,7 @@ def history(
         if thing is None:
             lines = journal.log(known=moment.known)
             return History(moment, tuple(line for line in lines if _is_within(line.entry, since, until)))
-        expect_thing(journal.plant(moment.known), thing, ANYTHING)
+        expect_thing(journal.whole_plant(moment.known), thing, ANYTHING)
         entries = journal.history(thing, start=since, end=until, known=moment.known)
         return History(moment, tuple(LogLine(entry, None) for entry in entries))
 
@@ -79,5 +79,5 @@ def remarks(asking: Asking, thing: str) -> Remarks:
     """
     with asking.read() as journal:
         moment = asking.moment(journal)
-        expect_thing(journal.plant(moment.known), thing, ANYTHING)
+        expect_thing(journal.plant(moment.at, moment.known), thing, ANYTHING)
         return Remarks(moment, tuple(journal.remarks([thing], at=moment.at, known=moment.known)))

@@ -68,8 +68,8 @@ class Past:
 
     @cached_property
     def plant(self) -> Plant:
-        """The plant as defined then."""
-        return self.journal.plant(self.moment.known)
+        """The plant as it was then."""
+        return self.journal.plant(self.moment.at, self.moment.known)
 
     @cached_property
     def networks(self) -> Networks:
@@ -84,7 +84,8 @@ class Past:
     @cached_property
     def rules(self) -> RuleSet:
         """The rules kept in the journal."""
-        return kept_rules(self.journal, self.plant if self.strict else None, self.moment.known)
+        whole = self.journal.whole_plant(self.moment.known) if self.strict else None
+        return kept_rules(self.journal, whole, self.moment.known)
 
     @cached_property
     def start(self) -> Start:

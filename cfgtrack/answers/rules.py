@@ -121,7 +121,7 @@ def explain(asking: Asking, rule_id: str) -> Explained:
     """Return what a kept rule asks, why, and what it guards. NoAnswer, with near names, when there is none."""
     with asking.read() as journal:
         moment = asking.moment(journal)
-        rule = find_rule(kept_rules(journal, journal.plant(moment.known), moment.known), rule_id)
+        rule = find_rule(kept_rules(journal, journal.whole_plant(moment.known), moment.known), rule_id)
         guards = tuple(rule.guards(journal.configuration(moment.at, moment.known)))
     words = (rule.mode.words(), rule.condition.words(), rule.hazard, rule.where)
     return Explained(moment, RuleInWords(*_line(rule), *words, guards, rule.may_outlive))

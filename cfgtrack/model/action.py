@@ -16,6 +16,7 @@ MEASURE, INSPECT, REMARK = "measure", "inspect", "remark"
 BEGIN, END = "begin", "end"
 WITHDRAW, EXPLAIN, DEFINE = "withdraw", "explain", "define"
 APPROVE, ACKNOWLEDGE = "approve", "acknowledge"
+REVISE, RETIRE = "revise", "retire"
 
 NOTES = frozenset({MEASURE, INSPECT, REMARK})
 """Actions on anything that has a name: they change no state and are possible in any."""
@@ -23,7 +24,13 @@ NOTES = frozenset({MEASURE, INSPECT, REMARK})
 GENERAL_ACTIONS = NOTES | {PLACE, LIFT, FOUND, BEGIN, END}
 """Actions of the work itself that belong to no kind of port."""
 
-BOOK_ACTIONS = frozenset({WITHDRAW, EXPLAIN, DEFINE, APPROVE, ACKNOWLEDGE})
+REVISIONS = frozenset({REVISE, RETIRE})
+"""Actions that make the definition another one from when they happened on, their date of effect."""
+
+DEFINITIONS = REVISIONS | {DEFINE}
+"""Actions that carry items of the definition; what is defined without a date of effect holds for all times."""
+
+BOOK_ACTIONS = DEFINITIONS | {WITHDRAW, EXPLAIN, APPROVE, ACKNOWLEDGE}
 """Actions on the record, not on hardware."""
 
 

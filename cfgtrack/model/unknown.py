@@ -68,6 +68,8 @@ def unknown(plant: Plant, address: str, wanted: Collection[str]) -> str:
         if colon and not sort:
             what = "port" if wanted == PORT else "port or node"
             return f"{owner} has no {what} {name}{instead(name, ports, 'it has')}"
+    if not sort and owner in plant.retired:
+        return f"{owner} is retired, no longer of the plant: `cfgtrack history {owner}` tells since when, and why"
     if not sort:
         owners = OWNER if colon or wanted == PORT else [s for s in wanted if s not in ("port", "node")]
         return no_such(_either(owners), owner, [*_names(plant, owners)])

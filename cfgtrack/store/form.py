@@ -80,6 +80,10 @@ def _wrong_on_the_record(event: Action) -> Iterator[tuple[str, str]]:
         yield "reason", "an explanation needs a reason or a remark"
     if event.action == ac.APPROVE and (fault := fault_of_approval(event)):
         yield "approval", fault
+    if event.action in ac.REVISIONS and not event.reason:
+        yield "reason", f"{event.action} needs a reason"
+    if event.action in ac.DEFINITIONS and not (event.body and "items" in event.body):
+        yield "definition", f"{event.action} carries items of the definition: it has a command of its own"
     if event.action == ac.ACKNOWLEDGE and not event.reason:
         yield "reason", "an acknowledgement needs a reason"
     if (event.action == ac.ACKNOWLEDGE) != bool((event.acknowledges or "").split()):

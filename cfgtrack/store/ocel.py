@@ -24,7 +24,7 @@ _TEXTS = ("by", "recorder", "basis", "outing", "remark", "status", "facing", "re
 def write_ocel(journal: Journal, known: int | None = None) -> Iterator[str]:
     """Yield the event log of the events in effect at `known`, as one JSON document in pieces."""
     known = journal.moment(0, known)[1]
-    plant = journal.plant(known)
+    plant = journal.plant(None, known)
     actions = sorted(_actions(journal, known))
     kinds: dict[str, list[str]] = {
         "unit": ["part", "title", "place"],

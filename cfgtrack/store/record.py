@@ -12,7 +12,6 @@ from typing import ClassVar
 from cfgtrack.model.action import Action, Sourced
 from cfgtrack.model.codec import SAID
 from cfgtrack.model.event import Entry, Event
-from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import Problem, Refused, or_no_answer
 from cfgtrack.store.append import Appender, told
 from cfgtrack.store.correction import Target, target_of
@@ -60,9 +59,9 @@ class Recorder:
     `finish` ends its work: call it before the transaction is kept.
     """
 
-    def __init__(self, database: Database, plant: Plant, clock: Callable[[], int]) -> None:
+    def __init__(self, database: Database, clock: Callable[[], int]) -> None:
         self.database = database
-        self.appender = Appender(database, plant, clock)
+        self.appender = Appender(database, clock)
         self.tally = Outcome()
         self._in_chunk: dict[str, Entry] = {}
         self._problems: list[Problem] = []

@@ -107,7 +107,7 @@ class SqlView:
         rows = self.database.rows(_VISITORS, {"place": place, **self._moment()})
         at_home = [p.id for p in self.plant.places.values() if p.mobile and p.parent == place]
         candidates = dict.fromkeys([*at_home, *(subject for (subject,) in rows)])
-        return tuple(s for s in candidates if self.state(s).value == place)
+        return tuple(s for s in candidates if self.plant.can_move(s) and self.state(s).value == place)
 
     def _moment(self) -> dict[str, int]:
         return {"at": self.at, "turn": self.turn, "known": self.known}
@@ -126,9 +126,11 @@ EVERYTHING = f"""
 """The last changes of everything, or of what a condition on `c` leaves; of one instant, all of them."""
 
 
-def read_configuration(database: Database, plant: Plant, at: int, known: int) -> Configuration:
-    """Return the whole configuration at (at, known), every change of that instant included."""
-    return _filled(plant, database.rows(EVERYTHING % "1 = 1", {"at": at, "turn": NEVER, "known": known}))
+def read_configuration(
+    database: Database, plant: Plant, at: int, known: int, turn: int = NEVER
+) -> Configuration:
+    """Return the whole configuration at (at, known): every change of that instant included, or those before a turn."""
+    return _filled(plant, database.rows(EVERYTHING % "1 = 1", {"at": at, "turn": turn, "known": known}))
 
 
 def read_owner(database: Database, plant: Plant, owner: str, at: int, known: int) -> Configuration:
@@ -144,10 +146,17 @@ def read_owner(database: Database, plant: Plant, owner: str, at: int, known: int
     return _filled(plant, database.rows(EVERYTHING % ONE_OWNER, parameters))
 
 
+def is_there(plant: Plant, subject: str) -> bool:
+    """Return whether a plant has what was once written of: a port may have gone since, or its unit been retired."""
+    return bool(plant.sort_of(subject))
+
+
 def _filled(plant: Plant, rows: Iterable[Row]) -> Configuration:
     configuration = Configuration(plant)
     turns: dict[tuple[str, str], int] = {}
     for subject, aspect, turn, value, other, event, cycles in rows:
+        if not is_there(plant, subject):
+            continue
         # Several changes of one instant come in any order: the one with the last turn counts.
         if turns.setdefault((subject, aspect), turn) > turn:
             continue

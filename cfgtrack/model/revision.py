@@ -1,0 +1,100 @@
+"""When the definition becomes another one: whom that concerns, and which states it has no room for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+
+from cfgtrack.model.configuration import View
+from cfgtrack.model.part import Node, Part, Port
+from cfgtrack.model.plant import Place, Plant, Unit
+from cfgtrack.model.possibility import Refusal
+
+
+def owners_otherwise(before: Plant, after: Plant) -> frozenset[str]:
+    """Return the units and places of which another definition may make something impossible, or possible.
+
+    Those that are in one plant only; those whose part, ports or kinds of port differ in more than words and ratings.
+    """
+    if before.media == after.media and before.kinds == after.kinds:
+        kinds: set[str] = set()
+    else:
+        kinds = {
+            name
+            for name in before.kinds.keys() | after.kinds.keys()
+            if before.kinds.get(name) != after.kinds.get(name)
+        }
+    parts = {
+        name
+        for name in before.parts.keys() | after.parts.keys()
+        if _differ(before.parts.get(name), after.parts.get(name), kinds)
+    }
+    found: set[str] = set()
+    pairs: tuple[tuple[Mapping[str, Unit | Place], Mapping[str, Unit | Place]], ...] = (
+        (before.units, after.units),
+        (before.places, after.places),
+    )
+    for then, now in pairs:
+        for name in then.keys() | now.keys():
+            one, other = then.get(name), now.get(name)
+            if one is None or other is None or one.part in parts or other.part in parts:
+                found.add(name)
+            elif one is not other and _owner_of_account(one) != _owner_of_account(other):
+                found.add(name)
+    return frozenset(found)
+
+
+def _differ(then: Part | None, now: Part | None, kinds: set[str]) -> bool:
+    if then is None or now is None:
+        return True
+    if kinds and any(port.kind in kinds for part in (then, now) for port in part.ports.values()):
+        return True
+    return then is not now and _of_account(then) != _of_account(now)
+
+
+def _of_account(part: Part) -> Part:
+    """Return a part without what only rules and people look at."""
+    return replace(
+        part,
+        title="",
+        tags=frozenset(),
+        mass=None,
+        thermal=None,
+        trapped=None,
+        ports={name: _port_of_account(port) for name, port in part.ports.items()},
+        nodes={name: _node_of_account(node) for name, node in part.nodes.items()},
+    )
+
+
+def _owner_of_account(owner: Unit | Place) -> Unit | Place:
+    return replace(owner, title="", tags=frozenset(), loop="")
+
+
+def _port_of_account(port: Port) -> Port:
+    return replace(port, title="", tags=frozenset(), loop="", cycles=None, torque=None, pattern="")
+
+
+def _node_of_account(node: Node) -> Node:
+    return replace(node, title="", tags=frozenset(), loop="", litres=None, roles=frozenset())
+
+
+def not_carried_over(view: View, after: Plant, owners: Iterable[str]) -> Iterator[Refusal]:
+    """Yield why the configuration can't go on as it is in another plant: what `owners` are joined to, and how.
+
+    A unit that is retired, and a port that is gone, must be joined to nothing; what is there must still be possible.
+    """
+    told: set[str] = set()
+    for owner in owners:
+        for port in view.plant.ports_of(owner):
+            status, mate, event = view.state(port)
+            found = after.port(port)
+            if event is None or port in told:
+                continue
+            if found is None:
+                if mate is not None:
+                    gone = "is retired" if owner in after.retired else f"has no port {port.partition(':')[2]}"
+                    yield Refusal("in-use", f"{port} is {status} to {mate}, and {owner} {gone}", port, event)
+                    told.add(mate)
+            elif status not in found[1].statuses or (mate is not None) != found[1].is_joined(status):
+                sentence = f"{port} is {status}, which a {found[1].id} can't be"
+                yield Refusal("in-use", sentence, port, event)
