@@ -14,8 +14,10 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.files.definition import read_definition
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.time import format_instant
+from cfgtrack.model.trouble import BadInput, Misput, Problem
 from cfgtrack.store.journal import Journal
-from cfgtrack.store.loading import LoadReport
+from cfgtrack.store.loading import Effect, LoadReport
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +28,51 @@ class Loaded(Answer):
     load: LoadReport
 
 
-def load(asking: Asking, files: Sequence[Path]) -> Loaded:
-    """Load a hardware definition from files, into a new database where there is none. BadInput with every problem."""
+def load(
+    asking: Asking,
+    files: Sequence[Path],
+    *,
+    effective: str | int | None = None,
+    reason: str | None = None,
+    corrects: str | None = None,
+) -> Loaded:
+    """Load a hardware definition from files, into a new database where there is none. BadInput with every problem.
+
+    What differs is so from the date that is `effective` on, for a `reason`; without one as if it always had been.
+    Refused where what is recorded would be impossible. `corrects` is the id of an earlier revision that this one is told
+    instead of. Misput for a date without a reason, or the other way round.
+    """
+    if (effective is None) != (reason is None):
+        raise Misput("Say both from when on it is so (--effective DATE) and why (--reason TEXT), or neither.")
+    if corrects is not None and effective is None:
+        raise Misput("--corrects goes with --effective: from when on is it so really?")
     definition = read_definition(list(files))
     with _journal(asking) as journal:
-        report = journal.load(definition, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run)
-        return Loaded(Moment(*journal.moment()), asking.dry_run, report)
+        effect = None
+        if effective is not None and reason is not None:
+            at = effect_at(asking, journal, effective, option="--effective")
+            effect = Effect(at, reason, corrects)
+        report = journal.load(
+            definition, by=asking.by, recorder=asking.recorder, effect=effect, dry_run=asking.dry_run
+        )
+        notes = tuple(
+            f"note: unit {name} is in the files and retired: it stays so"
+            for _, name in report.retired[:_MOST]
+        )
+        return Loaded(Moment(*journal.moment()), asking.dry_run, report, notes=notes)
+
+
+_MOST = 12
+"""So many of a sort are told one by one."""
+
+
+def effect_at(asking: Asking, journal: Journal, given: str | int, *, option: str) -> int:
+    """Return a date of effect. BadInput for one that is still to come: who knows what will be then?"""
+    at = asking.instant(journal, given, option=option)
+    if at > max(journal.present, journal.moment()[0]):
+        sentence = f"{format_instant(at)} is still to come: what is recorded of the hardware has happened"
+        raise BadInput(Problem(option, "later", sentence))
+    return at
 
 
 @contextmanager

@@ -76,6 +76,10 @@ class Past:
         """The plant's networks."""
         return Networks(self.plant)
 
+    def networks_of(self, plant: Plant) -> Networks:
+        """Return the networks of the plant of any span of the past."""
+        return self.networks if plant is self.plant else Networks(plant)
+
     @cached_property
     def configuration(self) -> Configuration:
         """The whole configuration at the moment."""
@@ -164,18 +168,31 @@ class Past:
     def _judging(self, before: int | None) -> Judging:
         from cfgtrack.answers.judging import Judging
 
-        return Judging(self.journal, self.moment, self.plant, self.rules, self.networks, before=before)
+        return Judging(self.journal, self.moment, self.rules, self.networks_of, before=before)
+
+    def _afresh(self, rules: RuleSet) -> Judging | None:
+        """Return the past judged by rules that aren't kept, where it goes through several plants. Else None."""
+        from cfgtrack.answers.judging import Judging
+
+        if not any(date <= self.moment.at for date in self.journal.dates_of_effect(self.moment.known)):
+            return None
+        return Judging(self.journal, self.moment, rules, self.networks_of, anew=())
 
     def start_for(self, rules: RuleSet) -> Start:
         """Return the start of a check by some rules: by those kept, from where the past was judged last."""
-        return self.judging.start if rules is self.rules and self.are_kept else self.start
+        if rules is self.rules and self.are_kept:
+            return self.judging.start
+        afresh = self._afresh(rules)
+        return self.start if afresh is None else afresh.start
 
     @cached_property
     def engine(self) -> Engine:
         """The engine after judging all of the past."""
         from cfgtrack.analysis.check import judged
 
-        return self.judging.engine() if self.are_kept else judged(self.rules, self.start, self.networks)
+        if self.are_kept:
+            return self.judging.engine()
+        return judged(self.rules, self.start_for(self.rules), self.networks)
 
     def clocks(self) -> list[Clock]:
         """Return the running clocks."""
@@ -220,7 +237,10 @@ class Past:
     @property
     def events(self) -> int:
         """How many events the rules have judged."""
-        return self.judging.events if self.are_kept else len(self.start.history)
+        if self.are_kept:
+            return self.judging.events
+        afresh = self._afresh(self.rules)
+        return len(self.start.history) if afresh is None else afresh.events
 
 
 def first_wrong_memory(past: Past) -> int | None:
@@ -233,7 +253,7 @@ def first_wrong_memory(past: Past) -> int | None:
     if not stored:
         return None
     instants = [one.at for one in stored]
-    anew = Judging(past.journal, past.moment, past.plant, past.rules, past.networks, anew=instants)
+    anew = Judging(past.journal, past.moment, past.rules, past.networks_of, anew=instants)
     anew.engine()
     made = {one.at: one for one in anew.made}
     settled = sorted(pair for one in anew.made for pair in one.settled)

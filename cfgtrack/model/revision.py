@@ -37,9 +37,12 @@ def owners_otherwise(before: Plant, after: Plant) -> frozenset[str]:
     for then, now in pairs:
         for name in then.keys() | now.keys():
             one, other = then.get(name), now.get(name)
-            if one is None or other is None or one.part in parts or other.part in parts:
-                found.add(name)
-            elif one is not other and _owner_of_account(one) != _owner_of_account(other):
+            if (
+                one is None
+                or other is None
+                or not parts.isdisjoint((one.part, other.part))
+                or (one is not other and _owner_of_account(one) != _owner_of_account(other))
+            ):
                 found.add(name)
     return frozenset(found)
 

@@ -296,6 +296,9 @@ class Appender:
         """Note that what is recorded makes the past different from this event on."""
         # Where judging begins, and what by, all of the past is judged anew.
         happened = -NEVER if event.initial or event.action == ac.DEFINE else event.happened
+        if event.action in ac.REVISIONS:
+            # What is remembered of the instant just before says what time alone makes of this one.
+            happened -= 1
         self.changed_from = min(self.changed_from, happened)
 
 

@@ -195,7 +195,7 @@ class Definitions:
         for sort, i, number, body in self.versions(era):
             read[sort][i] = True if sort == RETIRED else self._item(sort, i, number, body)
         gone = {i: read["unit"].pop(i) for i in read[RETIRED] if i in read["unit"]}
-        return Plant(*(read[sort] for sort in SORTS), gone)
+        return Plant(**{name: read[sort] for sort, name in SORTS.items()}, retired=gone)
 
     def _item(self, sort: str, i: str, number: int, body: str) -> Any:
         found = self._items.get((sort, i, number))

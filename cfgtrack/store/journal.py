@@ -20,7 +20,7 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.event import ABSENT, Entry, LogLine
+from cfgtrack.model.event import ABSENT, Entry, Event, LogLine
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import checkpoint
@@ -206,6 +206,15 @@ class Journal:
         """Return a configuration that holds only what concerns one unit or place itself: one indexed question."""
         at, known = self.moment(at, known)
         return read_owner(self.database, self.plant(at, known), owner, at, known)
+
+    def owner_in(self, plant: Plant, owner: str, at: int, known: int) -> Configuration:
+        """Return what was so of one unit or place of a plant at (at, known), whether it was there then or not."""
+        return read_owner(self.database, plant, owner, at, known)
+
+    def revision(self, date: int, known: int) -> Event | None:
+        """Return the last event in effect that made the plant another one from a date of effect on."""
+        found = [e.event for e in self.of_action(*sorted(ac.REVISIONS), at=date, known=known)]
+        return next((event for event in reversed(found) if event.happened == date), None)
 
     # --- events ---------------------------------------------------------------------------------------------
 
