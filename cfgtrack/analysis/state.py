@@ -11,6 +11,7 @@ from cfgtrack.model.event import MARKS, Entry
 from cfgtrack.model.hold import hangs, holds, is_made, seat_of
 from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, Plant, owner_of
+from cfgtrack.model.time import Instant
 from cfgtrack.model.unknown import expect_thing
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import Holding, Paths, loops_of
@@ -115,8 +116,20 @@ class Standing:
 
 
 @dataclass(frozen=True, slots=True)
+class Retired:
+    """A unit that is no longer of the plant: since when, by which event, and why."""
+
+    id: str
+    since: Instant
+    event: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class StateReport:
     """The state of one thing. `sort` is unit, place, mobile place, port or node.
+
+    Of a unit that is `retired` there is no more to say than that, and what it was.
 
     `place` runs from where it is outwards to the root. `hold` is None for a place that doesn't move, a port or a node.
     `standing`: what stands at a place. `gripped`: what a person or arm holds on to.
@@ -140,6 +153,7 @@ class StateReport:
     readings: tuple[Reading, ...]
     clocks: tuple[Clock, ...]
     remarks: tuple[Entry, ...]
+    retired: Retired | None = None
 
     @property
     def open_ends(self) -> tuple[str, ...]:
@@ -186,6 +200,7 @@ class PlantReport:
     dead_loads: tuple[LoadState, ...]
     not_held: tuple[str, ...]
     clocks: tuple[Clock, ...]
+    retired: tuple[Retired, ...] = ()
 
 
 # --- the questions ------------------------------------------------------------------------------------------
@@ -199,12 +214,16 @@ def unit_state(
     *,
     clocks: Iterable[Clock] = (),
     remarks: Iterable[Entry] = (),
+    retired: Iterable[Retired] = (),
 ) -> StateReport:
     """Return the state of a unit, place, person or arm, port or node.
 
-    `networks` are the compiled networks by medium. Of the `clocks` those of the thing itself are shown.
-    Raises NoAnswer when there is no such thing.
+    `networks` are the compiled networks by medium. Of the `clocks` those of the thing itself are shown. `retired` tells
+    of the units that are no longer of the plant. Raises NoAnswer when there is no such thing.
     """
+    gone = next((one for one in retired if one.id == address), None)
+    if gone is not None:
+        return _of_retired(plant, gone, tuple(remarks))
     expect_thing(plant, address)
     survey = _Observer(configuration, networks)
     owner, colon, _ = address.partition(":")
@@ -235,12 +254,36 @@ def unit_state(
     )
 
 
+def _of_retired(plant: Plant, gone: Retired, remarks: tuple[Entry, ...]) -> StateReport:
+    unit = plant.retired[gone.id]
+    return StateReport(
+        address=unit.id,
+        sort="unit",
+        title=unit.title or (plant.parts[unit.part].title if unit.part in plant.parts else ""),
+        part=unit.part,
+        home=unit.home,
+        place=(),
+        facing=None,
+        ports=(),
+        volumes=(),
+        loads=(),
+        hold=None,
+        standing=(),
+        gripped=(),
+        readings=(),
+        clocks=(),
+        remarks=remarks,
+        retired=gone,
+    )
+
+
 def plant_state(
     plant: Plant,
     configuration: Configuration,
     networks: Mapping[str, Network],
     *,
     clocks: Iterable[Clock] = (),
+    retired: Iterable[Retired] = (),
 ) -> PlantReport:
     """Return the state of everything: a line a unit, and what stands out, units and places alike."""
     survey = _Observer(configuration, networks)
@@ -258,7 +301,15 @@ def plant_state(
         if owner in plant.units:
             lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
     not_held = tuple(unit for unit in plant.units if survey.holding(unit).is_loose)
-    return PlantReport(tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(clocks))
+    return PlantReport(
+        tuple(lines),
+        tuple(open_ends),
+        tuple(cut_off),
+        tuple(dead),
+        not_held,
+        tuple(clocks),
+        tuple(retired),
+    )
 
 
 def _unit_line(

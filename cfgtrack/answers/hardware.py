@@ -39,8 +39,8 @@ def load(
     """Load a hardware definition from files, into a new database where there is none. BadInput with every problem.
 
     What differs is so from the date that is `effective` on, for a `reason`; without one as if it always had been.
-    Refused where what is recorded would be impossible. `corrects` is the id of an earlier revision that this one is told
-    instead of. Misput for a date without a reason, or the other way round.
+    Refused where what is recorded would be impossible. `corrects` is the id of an earlier revision that this one is
+    told instead of. Misput for a date without a reason, or the other way round.
     """
     if (effective is None) != (reason is None):
         raise Misput("Say both from when on it is so (--effective DATE) and why (--reason TEXT), or neither.")

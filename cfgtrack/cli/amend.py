@@ -1,4 +1,4 @@
-"""`correct`, `withdraw`, `retire`, `explain`, `approve`, `acknowledge`: each is an event with its reason, nothing is edited."""
+"""`correct`, `withdraw`, `retire`, `explain`, `approve`, `acknowledge`: nothing is edited; each has its reason."""
 
 from __future__ import annotations
 

@@ -11,12 +11,14 @@ from cfgtrack.analysis.state import (
     PlantReport,
     PortState,
     Reading,
+    Retired,
     StateReport,
     UnitLine,
     VolumeState,
 )
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.plant import owner_of
+from cfgtrack.model.time import format_instant
 from cfgtrack.show.findings import clock_rows
 from cfgtrack.show.record import quantity_text, remark_lines
 from cfgtrack.show.tables import count, heading, labelled, sections, styled, table, titled
@@ -59,6 +61,9 @@ def _local(address: str, other: str) -> str:
 def _facts(report: StateReport) -> Iterator[str]:
     what = f"{report.sort} of part {report.part}" if report.part and report.sort == "unit" else report.sort
     yield labelled("is", what)
+    if report.retired is not None:
+        yield labelled("RETIRED", f"since {_retired(report.retired)}")
+        return
     if report.place or report.sort in ("unit", "mobile place"):
         yield labelled("place", _where(report))
     if report.home and report.home not in report.place:
@@ -72,6 +77,10 @@ def _facts(report: StateReport) -> Iterator[str]:
     loops = dict.fromkeys(loop for v in report.volumes for loop in v.loops)
     if loops:
         yield labelled("loop", ", ".join(loops))
+
+
+def _retired(retired: Retired) -> str:
+    return f"{format_instant(retired.since)}, because: {retired.reason} (event {retired.event})"
 
 
 def _where(report: StateReport) -> str:
@@ -218,6 +227,10 @@ def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> 
         "\n".join(alarms) or calm,
         titled("Running clocks", clock_rows(report.clocks, moment)),
         table(["unit", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
+        titled(
+            "Retired, no longer of the plant",
+            "\n".join(labelled(one.id, f"since {_retired(one)}") for one in report.retired),
+        ),
     )
 
 

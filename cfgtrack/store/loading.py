@@ -159,12 +159,15 @@ def _write_items(
     """Write what differs from what there is, each as a version of what it replaces."""
     definitions = writing.appender.definitions
     era = definitions.era(NEVER if effect is None else effect.at)
-    there = {sort: items for sort, items in definitions.bodies(era).items() if sort in SORTS}
+    bodies = definitions.bodies(era)
+    retired = bodies.pop(RETIRED)
+    there: Mapping[str, Mapping[str, tuple[int, str]]] = bodies
     if effect is not None and effect.supersedes:
         # What it says instead is compared with what would be without it.
         there = _without(definitions, effect)
     changed = _compared(there, new, report)
-    report.retired = [ItemName("unit", i) for i in new["unit"] if i in definitions.bodies(era)[RETIRED]]
+    report.retired = [ItemName("unit", i) for i in new["unit"] if i in retired]
+    report.missing = [one for one in report.missing if one.sort != "unit" or one.id not in retired]
     # What was revised is told anew as that revision was: all that came with it, and from the same date on.
     effects = {load.number: load.effective for load in definitions.loads}
     by_load: dict[int, dict[str, Bodies]] = {}
