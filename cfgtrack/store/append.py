@@ -65,7 +65,7 @@ class Appender:
 
     def __init__(self, database: Database, clock: Callable[[], int]) -> None:
         self.database = database
-        self.definitions = read_definitions(database)
+        self._go_on_with(read_definitions(database))
         last = database.row("SELECT number, known FROM event ORDER BY number DESC LIMIT 1") or (0, 0)
         self.number = int(last[0])
         self.known = max(clock(), int(last[1]) + 1)
@@ -116,22 +116,26 @@ class Appender:
     def look_again(self) -> Definitions:
         """From here on what has been loaded meanwhile is the definition. Return what was before."""
         self.flush()
-        before, self.definitions = self.definitions, read_definitions(self.database)
+        before = self.definitions
+        self._go_on_with(read_definitions(self.database))
         self._head = None
         return before
+
+    def _go_on_with(self, definitions: Definitions) -> None:
+        self.definitions = definitions
+        dates = definitions.dates()
+        self._last_effect = dates[-1] if dates else -NEVER
+        self._last_plant: Plant | None = None
 
     @property
     def plant(self) -> Plant:
         """The plant after every date of effect."""
-        return self.definitions.plant()
-
-    @property
-    def _last_effect(self) -> int:
-        dates = self.definitions.dates()
-        return dates[-1] if dates else -NEVER
+        if self._last_plant is None:
+            self._last_plant = self.definitions.plant()
+        return self._last_plant
 
     def _plant(self, at: int) -> Plant:
-        return self.definitions.plant(at)
+        return self.plant if at >= self._last_effect else self.definitions.plant(at)
 
     def flush(self) -> None:
         """Write what is buffered."""
@@ -166,7 +170,7 @@ class Appender:
         self.frontier = Frontier.from_bytes(frontier)
         self._buffers = _Buffers()
         self.disturbances.clear()
-        self.definitions = read_definitions(self.database, self.definitions)
+        self._go_on_with(read_definitions(self.database, self.definitions))
         if self._head is not None:
             self._head = None
             self.look_ahead()
