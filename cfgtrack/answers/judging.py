@@ -26,7 +26,7 @@ from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.what.custom import Custom, maker_of
-from cfgtrack.rules.world import Stamp
+from cfgtrack.rules.world import Stamp, done_before
 from cfgtrack.store.checkpoint import Checkpoint, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.journal import Journal
@@ -133,16 +133,18 @@ class Judging:
         if span is None:
             return Stage(Start(now, began=at), 0, 0)
         began, base, first, after = span[0], 0, NEVER, list[Event]()
+        before: list[Event] = []
         for event in self._events(None, began):
             first = min(first, event.happened)
             after.append(event)
             if event.initial and event.happened == began:
                 now = self._before_the_rules(now if base else Configuration(self._plant(first)), after, began)
+                before += (e for e in after if not e.initial)
                 base += len(after)
                 after.clear()
         if not base:
             return Stage(Start(now, began=began), 0, 0)
-        return Stage(Start(now, tuple(after), began), base, base)
+        return Stage(Start(now, tuple(after), began, done=done_before(before)), base, base)
 
     def _before_the_rules(self, now: Configuration, events: Sequence[Event], began: int) -> Configuration:
         """Return the configuration after events of before the rules begin, in the plant of when they do."""

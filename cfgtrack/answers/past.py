@@ -95,8 +95,10 @@ class Past:
     def start(self) -> Start:
         """The start of a check by any rules: the initial configuration, and every event since then."""
         from cfgtrack.analysis.check import Start
+        from cfgtrack.rules.world import done_before
 
         base, began, history = Configuration(self.plant), None, list[Event]()
+        before: list[Event] = []
         for entry in self.journal.entries(at=self.moment.at, known=self.moment.known):
             event = entry.event
             if event.action in BOOK_ACTIONS:
@@ -105,13 +107,15 @@ class Past:
                 began = event.happened
                 for earlier in history:
                     base.apply(earlier)
+                before += (e for e in history if not e.initial)
                 history.clear()
                 base.apply(event)
             else:
                 history.append(event)
         if began is None:
             began = history[0].happened if history else self.moment.at
-        return Start(configuration=base, history=tuple(history), began=began, start=self.moment.at)
+        done = done_before(before)
+        return Start(base, tuple(history), began, self.moment.at, done=done)
 
     @cached_property
     def variances(self) -> tuple[Variance, ...]:

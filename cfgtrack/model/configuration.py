@@ -12,6 +12,7 @@ from typing import NamedTuple, Protocol
 
 from cfgtrack.model.event import END_AT, Effect, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.quantity import CYCLES
 
 
 class State(NamedTuple):
@@ -51,7 +52,7 @@ class Undo(NamedTuple):
 
     states: tuple[tuple[str, State | None], ...]
     values: tuple[tuple[tuple[str, str], Effect | None], ...]
-    cycles: tuple[str, ...]
+    cycles: tuple[tuple[str, int], ...]
 
 
 class Configuration:
@@ -114,8 +115,13 @@ class Configuration:
         written = effects(self.plant, event)
         states: list[tuple[str, State | None]] = []
         values: list[tuple[tuple[str, str], Effect | None]] = []
-        cycled: list[str] = []
+        cycled: list[tuple[str, int]] = []
         for effect in written:
+            if effect.cycle:
+                self.cycles[effect.subject] = self.cycles.get(effect.subject, 0) + effect.cycle
+                cycled.append((effect.subject, effect.cycle))
+            if effect.aspect == CYCLES:
+                continue
             if effect.aspect:
                 key = (effect.subject, effect.aspect)
                 values.append((key, self.values.get(key)))
@@ -123,15 +129,12 @@ class Configuration:
                 continue
             states.append((effect.subject, self._states.get(effect.subject)))
             self._put(effect.subject, State(effect.value, effect.other, event.id))
-            if effect.cycle:
-                self.cycles[effect.subject] = self.cycles.get(effect.subject, 0) + 1
-                cycled.append(effect.subject)
         return written, Undo(tuple(states), tuple(values), tuple(cycled))
 
     def undo(self, undo: Undo) -> None:
         """Step back over one `apply`; steps must be undone last first."""
-        for subject in reversed(undo.cycles):
-            self.cycles[subject] -= 1
+        for subject, used in reversed(undo.cycles):
+            self.cycles[subject] -= used
             if not self.cycles[subject]:
                 del self.cycles[subject]
         for key, effect in reversed(undo.values):

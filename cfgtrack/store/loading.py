@@ -262,8 +262,11 @@ def _initial(
     then on, as found, for the reason that the load gives.
     """
     database = writing.database
-    for said in initial:
-        first, last = find_entry(database, said.id), _last_told(database, said.id)
+    for row in initial:
+        said, first, last = row, find_entry(database, row.id), _last_told(database, row.id)
+        if first is not None and not said.initial:
+            # What is told of the time before is the same whoever loads it.
+            said = replace(said, recorder=first.event.recorder)
         if last is not None and _says_the_same(said, last.event):
             yield replace(said, **_as_recorded(last.event))
         elif effect is None or (first is not None and last is None and _says_the_same(said, first.event)):
@@ -292,14 +295,12 @@ def _last_told(database: Database, name: str) -> Entry | None:
 
 
 def _says_the_same(said: Action, told: Event) -> bool:
-    return said.subjects == told.subjects[: len(said.subjects)] and (
-        said.place,
-        said.facing,
-        said.status,
-    ) == (
+    same = (said.place, said.facing, said.status, said.values)
+    return said.subjects == told.subjects[: len(said.subjects)] and same == (
         told.place,
         told.facing,
         told.status,
+        told.values,
     )
 
 

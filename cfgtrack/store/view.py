@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from cfgtrack.model.configuration import Configuration, State, untouched
 from cfgtrack.model.event import END_AT, Effect
 from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.quantity import CYCLES
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database, Row
 
@@ -154,6 +155,7 @@ def is_there(plant: Plant, subject: str) -> bool:
 def _filled(plant: Plant, rows: Iterable[Row]) -> Configuration:
     configuration = Configuration(plant)
     turns: dict[tuple[str, str], int] = {}
+    counted: dict[tuple[str, str], int] = {}
     for subject, aspect, turn, value, other, event, cycles in rows:
         if not is_there(plant, subject):
             continue
@@ -161,10 +163,12 @@ def _filled(plant: Plant, rows: Iterable[Row]) -> Configuration:
         if turns.setdefault((subject, aspect), turn) > turn:
             continue
         turns[subject, aspect] = turn
+        if cycles:
+            counted[subject, aspect] = int(cycles)
         if aspect in ("", AT_PLACE):
             configuration.set_state(subject, State(value, other, event))
-            if cycles:
-                configuration.cycles[subject] = int(cycles)
-        else:
+        elif aspect != CYCLES:
             configuration.values[subject, aspect] = Effect(subject, aspect, value, other)
+    for (subject, _), cycles in counted.items():
+        configuration.cycles[subject] = configuration.cycles.get(subject, 0) + cycles
     return configuration

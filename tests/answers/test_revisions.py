@@ -63,9 +63,11 @@ class Slow:
         """Return the version that counts: of those of then, as known, the last."""
         best = None
         for one in self.versions:
-            if (one.sort, one.id) == (sort, name) and one.effective <= at and one.known <= known < one.until:
-                if best is None or (one.effective, one.place) >= (best.effective, best.place):
-                    best = one
+            counts = (
+                (one.sort, one.id) == (sort, name) and one.effective <= at and one.known <= known < one.until
+            )
+            if counts and (best is None or (one.effective, one.place) >= (best.effective, best.place)):
+                best = one
         return best
 
     def plant(self, at: int, known: int) -> Plant:
@@ -76,7 +78,7 @@ class Slow:
             if last is not None:
                 found[sort][name] = last.value
         gone = {name: found["unit"].pop(name) for name in found[RETIRED] if name in found["unit"]}
-        return Plant(*(found[sort] for sort in SORTS), gone)
+        return Plant(**{name: found[sort] for sort, name in SORTS.items()}, retired=gone)
 
 
 class Revised(History):
@@ -99,6 +101,7 @@ class Revised(History):
         )
 
     def fill(self) -> None:
+        """Record everything, somehow; change the hardware now and then, and judge as a writer."""
         r = self.r
         todo = [_said(event) for event in (*self.world.events, *self.world.other)]
         if self.initial:
@@ -152,6 +155,7 @@ class Revised(History):
                 assert self.answers(at, now) == told, "as it is known now"
 
     def load(self, definition: Definition, effect: Effect | None) -> list[Any]:
+        """Load a definition; return the events that carry what differs."""
         report = self.journal.load(definition, by=None, recorder=None, effect=effect)
         return [
             line.entry
@@ -266,6 +270,7 @@ class Revised(History):
     # --- asked ---
 
     def judging(self, at: int, known: int, *, before: int | None = None, anew: Any = None) -> Judging:
+        """Judge the past from where it was judged last, or with `anew` from its beginning."""
         past = Past(self.journal, Moment(at, known))
         return Judging(
             self.journal, past.moment, self.rules_at(known), past.networks_of, before=before, anew=anew
