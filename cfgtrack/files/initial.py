@@ -106,7 +106,7 @@ class _InitialReader:
             self._note(entry, "twice", sentence)
 
     def lives(self) -> Iterator[tuple[Action, Spot]]:
-        """Yield the events that tell of the time before: of each thing the values of the start as one, older ones alone."""
+        """Yield the events that tell of the time before: values of the start as one event a thing."""
         values: dict[str, dict[str, Quantity]] = {}
         firsts: dict[str, PriorLife] = {}
         for entry in self.before.values():

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
+from typing import NamedTuple
 
 from cfgtrack.model.configuration import View
 from cfgtrack.model.part import Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
-from cfgtrack.model.possibility import Refusal
 
 
 def owners_otherwise(before: Plant, after: Plant) -> frozenset[str]:
@@ -81,7 +81,15 @@ def _node_of_account(node: Node) -> Node:
     return replace(node, title="", tags=frozenset(), loop="", litres=None, roles=frozenset())
 
 
-def not_carried_over(view: View, after: Plant, owners: Iterable[str]) -> Iterator[Refusal]:
+class Left(NamedTuple):
+    """A state that another plant has no room for: of what, in words, and by which event."""
+
+    port: str
+    sentence: str
+    event: str
+
+
+def not_carried_over(view: View, after: Plant, owners: Iterable[str]) -> Iterator[Left]:
     """Yield why the configuration can't go on as it is in another plant: what `owners` are joined to, and how.
 
     A unit that is retired, and a port that is gone, must be joined to nothing; what is there must still be possible.
@@ -96,8 +104,8 @@ def not_carried_over(view: View, after: Plant, owners: Iterable[str]) -> Iterato
             if found is None:
                 if mate is not None:
                     gone = "is retired" if owner in after.retired else f"has no port {port.partition(':')[2]}"
-                    yield Refusal("in-use", f"{port} is {status} to {mate}, and {owner} {gone}", port, event)
+                    yield Left(port, f"{port} is {status} to {mate}, and {owner} {gone}", event)
                     told.add(mate)
             elif status not in found[1].statuses or (mate is not None) != found[1].is_joined(status):
                 sentence = f"{port} is {status}, which a {found[1].id} can't be"
-                yield Refusal("in-use", sentence, port, event)
+                yield Left(port, sentence, event)

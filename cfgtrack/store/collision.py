@@ -240,23 +240,29 @@ def _not_carried_over(
     owners = sorted(one.owners & {*before.owners()})
     if len(owners) > _MANY:
         view = read_configuration(database, before, date, known, -1)
-    for refusal in not_carried_over(view, after, owners):
-        other = refusal.collides or ""
+    for left in not_carried_over(view, after, owners):
         if one.before is None:
-            sql = "SELECT id, body, number, known FROM event e WHERE e.action IN (:revise, :retire)"
-            sql += f" AND e.happened = :date AND {IN_EFFECT} ORDER BY e.number"
-            rows = database.rows(
-                sql, {"revise": ac.REVISE, "retire": ac.RETIRE, "date": date, "known": known}
+            later = _revision_at(database, date, known)
+            yield Collision(
+                Problem(one.where, "collides", _sentence(one, later, left.sentence)), one.event.id, later.id
             )
-            other, body, number, when = rows[0]
-            sentence = _sentence(one, entry_of(body, number, when).event, refusal.sentence)
-        else:
-            did = find_entry(database, other) if other else None
-            since = f" (event {other}, {format_instant(did.event.happened)})" if did is not None else ""
-            sentence = (
-                f"{_said(one.event)} from {format_instant(date)} on isn't possible: {refusal.sentence}{since}"
-            )
-        yield Collision(Problem(one.where, "collides", sentence), one.event.id, other)
+            continue
+        did = find_entry(database, left.event)
+        since = f" (event {left.event}, {format_instant(did.event.happened)})" if did is not None else ""
+        sentence = f"{_said(one.event)} from {format_instant(date)} on isn't possible: {left.sentence}{since}"
+        yield Collision(Problem(one.where, "collides", sentence), one.event.id, left.event)
+
+
+def _revision_at(database: Database, date: int, known: int) -> Event:
+    """Return the first event that makes the plant another one from a date of effect on."""
+    sql = (
+        "SELECT e.body, e.number, e.known FROM event e WHERE e.action IN (:revise, :retire)"
+        f" AND e.happened = :date AND {IN_EFFECT} ORDER BY e.number LIMIT 1"
+    )
+    named = {"revise": ac.REVISE, "retire": ac.RETIRE}
+    row = database.row(sql, {**named, "date": date, "known": known})
+    assert row is not None
+    return entry_of(*row).event
 
 
 @dataclass(slots=True)

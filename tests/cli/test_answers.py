@@ -144,7 +144,7 @@ def test_words_are_those_of_the_program() -> None:
     """The enumerations hold what the program's own tables hold."""
     defs = SCHEMA["$defs"]
     assert set(defs["quantity-name"]["enum"]) == QUANTITIES.keys()
-    assert set(defs["difference"]["properties"]["aspect"]["enum"]) == {"status", "place", *QUANTITIES}
+    assert set(defs["difference"]["properties"]["aspect"]["enum"]) == {"part", "status", "place", *QUANTITIES}
     assert set(defs["quantity"]["properties"]["dimension"]["enum"]) == set(QUANTITIES.values())
     assert set(defs["sort"]["enum"]) == {*SORTS, RULES}
 
