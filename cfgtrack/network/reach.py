@@ -8,7 +8,7 @@ costs the tree behind it, whose vertices either find another way or are lost.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 
 class Digraph:
@@ -25,10 +25,9 @@ class Digraph:
     def add(self, a: int, b: int) -> bool:
         """Add an arc; return whether it is the first from `a` to `b`."""
         out = self.out.setdefault(a, {})
-        count = out.get(b, 0) + 1
-        out[b] = count
-        self.into.setdefault(b, {})[a] = count
-        return count == 1
+        is_first = b not in out
+        out[b] = self.into.setdefault(b, {})[a] = out.get(b, 0) + 1
+        return is_first
 
     def remove(self, a: int, b: int) -> bool:
         """Remove an arc; return whether it was the last from `a` to `b`. KeyError when there is none."""
@@ -81,6 +80,11 @@ class Reach:
 
     def __contains__(self, vertex: object) -> bool:
         return vertex in self._hop
+
+    @property
+    def has(self) -> Callable[[object], bool]:
+        """What tells whether a vertex is in it, now and later, for those who ask often."""
+        return self._hop.__contains__
 
     def __iter__(self) -> Iterator[int]:
         return iter(self._hop)

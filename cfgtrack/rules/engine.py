@@ -12,6 +12,7 @@ Everything that changes is written through a `Trail`, so the engine can step bac
 
 from __future__ import annotations
 
+import sys
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from heapq import heapify, heappop, heappush
@@ -36,7 +37,7 @@ from cfgtrack.rules.world import NOTHING, Change, Done, World
 Key = tuple[int, str | None]
 """One instance of a rule: the rule's number, and its item."""
 
-_NEVER = 1 << 63
+_NEVER = sys.maxsize
 
 Memory = dict[str, Any]
 """What an engine remembers, as JSON has it."""
@@ -177,7 +178,8 @@ class Engine:
             dirty = self._dirty
             self.trail.assign(self, "_dirty", {})
             for (number, it), event in dirty.items():
-                self.runners[number].judge(it, event)
+                runner = self.runners[number]
+                runner.guarded(runner.settle, it, event)
         if self._fresh:
             self.trail.assign(self, "_fresh", {})
         if self._blame:

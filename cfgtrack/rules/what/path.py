@@ -84,9 +84,12 @@ class _Path(Judge):
 
     def is_still_why(self, reasons: tuple[Reason, ...], part: Part) -> bool:
         """Return whether what cut the path is still not made: see `still_cut`."""
-        if len(reasons) != 1 or reasons[0].code != "no-path" or reasons[0].beyond != part:
+        if len(reasons) != 1:
             return False
-        links = reasons[0].links
+        (reason,) = reasons
+        if reason.code != "no-path" or reason.beyond != part:
+            return False
+        links = reason.links
         if self._unmade != (links, self.world.epoch):
             if not links or any(is_made(self.world.configuration, link) for link in links):
                 return False
@@ -152,7 +155,7 @@ class _OwnPath(_Path):
     def __init__(self, condition: Path, ways: Ways) -> None:
         super().__init__(condition, ways)
         assert ways.reach is not None
-        self._vertices, self._has_way = ways.flow.vertices, ways.reach.__contains__
+        self._vertices, self._has_way = ways.flow.vertices, ways.reach.has
 
     def holds(self, it: str | None) -> bool:
         if it is None:
