@@ -26,7 +26,7 @@ from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database
-from cfgtrack.store.definitions import Definitions
+from cfgtrack.store.definitions import Definitions, unsound
 from cfgtrack.store.rows import IN_EFFECT, entry_of, find_entry
 from cfgtrack.store.view import SqlView, read_configuration
 
@@ -58,7 +58,7 @@ class Disturbance:
 
 
 class Collision(NamedTuple):
-    """A row, whose event is `event`, that contradicts the later event `other`: both ids."""
+    """A row, whose event is `event`, that contradicts the later event `other`: both ids; "" where there is none."""
 
     problem: Problem
     event: str
@@ -206,6 +206,14 @@ def collisions(
 
     And for every state that isn't possible in the plant that begins at a later date of effect.
     """
+    disturbances = list(disturbances)
+    if anew := next((one for one in disturbances if one.before is not None), None):
+        loose = [
+            Problem(anew.where, "not-yet", f"{_said(anew.event)}: {why}") for why in unsound(definitions)
+        ]
+        if loose:
+            yield from (Collision(problem, anew.event.id, "") for problem in loose)
+            return
     checked: set[int] = set()
     told: set[str] = set()
     judged = Judged(database)
@@ -298,7 +306,11 @@ def _later(
     )
     parameters = {"happened": one.happened, "turn": one.turn, "end": one.end, "known": known}
     found: list[tuple[int, int, Entry]] = []
-    for owner in sorted(one.owners):
+    owners: Iterable[str] = one.owners
+    if len(one.owners) > _MANY:
+        # Most of what another definition concerns was never touched: of a first load nothing was.
+        owners = one.owners & {owner for (owner,) in database.rows("SELECT DISTINCT owner FROM touch")}
+    for owner in sorted(owners):
         for number, turn, body, when in database.rows(sql, {**parameters, "owner": owner}):
             if number not in checked:
                 checked.add(number)

@@ -18,6 +18,7 @@ from cfgtrack.model.definition import SORTS
 from cfgtrack.model.item import item_from_json
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Plant, Unit
+from cfgtrack.model.time import format_instant
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database
 
@@ -168,8 +169,8 @@ class Definitions:
                 parts[name] = _with_all_of(parts[name], part)
         for name, unit in units.items():
             owner, was, _ = name.partition(" ")
-            if was:
-                now = units[owner].part
+            now = units[owner].part
+            if was and now in parts and unit.part in parts:
                 parts[now] = _with_all_of(parts[now], parts[unit.part])
         return Plant(media, kinds, parts, units, places)
 
@@ -225,7 +226,7 @@ def read_definitions(database: Database, before: Definitions | None = None) -> D
     return before if before is not None and before.loads == loads else Definitions(database, loads)
 
 
-def loose_ends(plant: Plant) -> Iterator[tuple[str, str]]:
+def _loose_ends(plant: Plant) -> Iterator[tuple[str, str]]:
     """Yield what a plant names and doesn't have: the sort and id of the item that is missing, once each."""
     wanted: dict[tuple[str, str], None] = {}
     for owner in plant.owners():
@@ -253,3 +254,22 @@ def loose_ends(plant: Plant) -> Iterator[tuple[str, str]]:
         "place": plant.places,
     }
     yield from ((sort, name) for sort, name in wanted if name not in there[sort])
+
+
+def unsound(definitions: Definitions) -> Iterator[str]:
+    """Yield, in a sentence each, what is named at some time and isn't there then."""
+    whole = definitions.whole()
+    told: set[tuple[str, str]] = set()
+    for era in definitions.eras():
+        for sort, name in _loose_ends(definitions.plant_of(era)):
+            if (sort, name) in told:
+                continue
+            told.add((sort, name))
+            if name in getattr(whole, SORTS[sort]) and era.since == ALWAYS:
+                yield (
+                    f"{sort} {name} is there from a date of effect on, and what names it always was: say since when,"
+                    " with `--effective DATE --reason TEXT`"
+                )
+            else:
+                since = "" if era.since == ALWAYS else f" from {format_instant(era.since)} on"
+                yield f"{sort} {name} is named and isn't there{since}"

@@ -24,7 +24,7 @@ from cfgtrack.model.unknown import UNKNOWN, expect_thing, no_such
 from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database
-from cfgtrack.store.definitions import ALWAYS, RETIRED, Definitions, loose_ends
+from cfgtrack.store.definitions import ALWAYS, RETIRED, Definitions, unsound
 from cfgtrack.store.record import Outcome, Recorder
 from cfgtrack.store.rows import entry_of, find_entry
 
@@ -138,7 +138,9 @@ def load_definition(
             _expect_revision(database, effect.supersedes)
         _write_items(writing, new, effect, by, recorder, definition.title, report)
         if report.entries:
-            _expect_sound(writing, definition.origins)
+            takes_away = bool(report.changed) or (effect is not None and effect.supersedes is not None)
+            way_out = _SINCE_WHEN if effect is None else _RIGHT_DATE
+            _expect_sound(writing, definition.origins, way_out if takes_away else "")
         before = writing.tally.recorded
         initial = [replace(e, recorder=recorder) for e in definition.initial]
         writing.take((e.id, e) for e in _initial(writing, initial, effect, by))
@@ -221,35 +223,17 @@ def _expect_revision(database: Database, name: str) -> None:
         raise Refused([Problem(name, "not-correctable", f"event {name} is no revision: {row[0]}")])
 
 
-def _expect_sound(writing: Recorder, origins: Mapping[tuple[str, str], str]) -> None:
-    """Raise Refused where what is defined now doesn't hold together, or has no room for what is recorded."""
+def _expect_sound(writing: Recorder, origins: Mapping[tuple[str, str], str], way_out: str) -> None:
+    """Raise Refused where what is defined now doesn't hold together, or has no room for what is recorded.
+
+    With no `way_out` nothing can be missed: there is only more than there was.
+    """
     definitions = writing.appender.definitions
-    problems = list(_loose(definitions, origins))
-    problems += _what_is_missed(writing.database, definitions, origins) if not problems else ()
+    problems = [Problem("load", "not-yet", why) for why in unsound(definitions)]
+    if way_out and not problems:
+        problems += _what_is_missed(writing.database, definitions, origins, way_out)
     if problems:
         raise Refused(problems)
-
-
-def _loose(definitions: Definitions, origins: Mapping[tuple[str, str], str]) -> Iterator[Problem]:
-    """Yield a problem for everything that is named, at some time, and isn't there then."""
-    whole = definitions.whole()
-    for era in definitions.eras():
-        for sort, name in loose_ends(definitions.plant_of(era)):
-            is_later = (
-                name
-                in {"medium": whole.media, "kind": whole.kinds, "part": whole.parts, "place": whole.places}[
-                    sort
-                ]
-            )
-            if is_later and era.since == ALWAYS:
-                sentence = (
-                    f"{sort} {name} is there from a date of effect on, and what names it always was: say since"
-                    " when with `--effective DATE --reason TEXT`"
-                )
-            else:
-                since = "" if era.since == ALWAYS else f" from {format_instant(era.since)} on"
-                sentence = f"{sort} {name} is named and isn't there{since}"
-            yield Problem(origins.get((sort, name), f"{sort} {name}"), "not-yet", sentence)
 
 
 def _initial(
@@ -468,9 +452,9 @@ def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
 
 
 def _what_is_missed(
-    database: Database, definitions: Definitions, origins: Mapping[tuple[str, str], str]
+    database: Database, definitions: Definitions, origins: Mapping[tuple[str, str], str], way_out: str
 ) -> Iterator[Problem]:
-    """Yield a problem for every recorded state that the plant of its time has no room for.
+    """Yield a problem for every recorded state that the plant of its time has no room for, with the `way_out`.
 
     A state of the past counts as well: it can still be asked for. `origins`: (sort, id) to where an item is written.
     """
@@ -489,9 +473,10 @@ def _what_is_missed(
             if sentence is not None and sentence not in told:
                 told.add(sentence)
                 where = _where(plant, owner_of(subject), origins)
-                yield Problem(where, "in-use", f"{sentence}. {_SINCE_WHEN}")
+                yield Problem(where, "in-use", f"{sentence}. {way_out}")
 
 
+_RIGHT_DATE = "Give the date from which it really is so, or correct what is recorded first"
 _SINCE_WHEN = "If it is so from a date on only, say so: `load --effective DATE --reason TEXT`"
 
 

@@ -167,7 +167,7 @@ class Recorder:
         if not self._problems:
             for one in self.appender.collisions():
                 self._problems.append(one.problem)
-                self._collides[one.other] = None
+                self._collides.update(dict.fromkeys(filter(None, (one.other,))))
         self.expect_no_problem()
         self.appender.close_tree()
 
@@ -207,7 +207,7 @@ class Recorder:
             row = (one.problem.where, one.event)
             before = found.get(row)
             problems = (*(before.problems if before else ()), one.problem)
-            others = (*(before.collides if before else ()), one.other)
+            others = (*(before.collides if before else ()), *filter(None, (one.other,)))
             found[row] = Unrecordable(problems, others)
         if found:
             raise _Colliding(found)
