@@ -79,5 +79,5 @@ def remarks(asking: Asking, thing: str) -> Remarks:
     """
     with asking.read() as journal:
         moment = asking.moment(journal)
-        expect_thing(journal.plant(moment.at, moment.known), thing, ANYTHING)
+        expect_thing(journal.whole_plant(moment.known), thing, ANYTHING)
         return Remarks(moment, tuple(journal.remarks([thing], at=moment.at, known=moment.known)))

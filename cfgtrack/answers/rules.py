@@ -30,7 +30,8 @@ def load(asking: Asking, files: Sequence[Path]) -> Loaded:
         plant = journal.plant()
         loaded = read_rules(list(files), plant)
         texts = {file.name: file.read_text(encoding="utf-8") for file in files}
-        parse_rules({**kept_texts(journal), **texts}, plant)
+        # Those that are kept may name what is no longer there.
+        parse_rules({**kept_texts(journal), **texts}, journal.whole_plant())
         warnings = (rule.warning(plant) for rule in loaded.rules)
         notes = tuple(f"beware: {warning}" for warning in warnings if warning)
         return _keep(asking, journal, texts, notes)

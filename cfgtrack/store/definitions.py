@@ -25,6 +25,9 @@ from cfgtrack.store.database import Database
 RETIRED = "retired"
 """The sort of item under which it is kept that a unit is no longer of the plant."""
 
+OF_ANOTHER_PART = " "
+"""What no id has in it: between a unit and the part that it once was of, in the id of a twin that stands for that."""
+
 ALWAYS = -NEVER
 """The date of effect of what is defined without one."""
 
@@ -147,7 +150,8 @@ class Definitions:
     def whole(self, known: int = NEVER) -> Plant:
         """Return all that the plant ever had, as known, in one: what may be named where no instant is.
 
-        A part has every port and node that any revision of it had, or any other part that a unit of it was of.
+        A part has every port and node that any revision of it had, or any other part that a unit of it was of. A unit
+        that was of another part has a twin that still is.
         """
         eras = self.eras(known)
         plants = [self.plant_of(era) for era in eras if era.loads]
@@ -162,13 +166,13 @@ class Definitions:
             for name, unit in {**plant.retired, **plant.units}.items():
                 before = units.get(name)
                 if before is not None and before.part != unit.part:
-                    # No id has a blank in it.
-                    units[f"{name} {before.part}"] = replace(before, id=f"{name} {before.part}")
+                    twin = f"{name}{OF_ANOTHER_PART}{before.part}"
+                    units[twin] = replace(before, id=twin)
                 units[name] = unit
             for name, part in plant.parts.items():
                 parts[name] = _with_all_of(parts[name], part)
         for name, unit in units.items():
-            owner, was, _ = name.partition(" ")
+            owner, was, _ = name.partition(OF_ANOTHER_PART)
             now = units[owner].part
             if was and now in parts and unit.part in parts:
                 parts[now] = _with_all_of(parts[now], parts[unit.part])

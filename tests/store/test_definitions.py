@@ -14,11 +14,14 @@ from cfgtrack.model.definition import Definition
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Unit
 from cfgtrack.model.trouble import NoAnswer, Refused, Trouble
+from cfgtrack.store import record
 from cfgtrack.store.archive import read_archive, write_archive
 from cfgtrack.store.audit import audit
+from cfgtrack.store.database import Row
 from cfgtrack.store.journal import Journal, open_journal
 from cfgtrack.store.loading import Effect, LoadReport
 from cfgtrack.store.upkeep import rebuild
+from tests.store.conftest import FreshUrl
 from tests.store.world import BOX, DEFINITION, START
 
 REVISED = replace(
@@ -381,3 +384,52 @@ def test_an_archive_holds_what_changed(journal: Journal, tmp_path: Path) -> None
         for at in (99, 100, 119, 120, 130):
             assert other.plant(START + at) == journal.plant(START + at)
         assert dict(other.configuration().touched()) == dict(journal.configuration().touched())
+
+
+def test_many_rows_at_once_are_held_against_the_plants_of_their_instants(
+    fresh_url: FreshUrl, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rows from before, at and after dates of effect are taken in bulk as they are one by one."""
+    rows = [
+        [
+            Action(f"{name}{n}", action, subjects, START + 20 * n + second)
+            for name, action, subjects, second in some
+        ]
+        for n in range(6)
+        for some in (
+            [("u", "uncap", ("X:F",), 0)],
+            # Held over a date from which on there is nothing to hold by, it would be refused.
+            [("g", "grip", ("Y:H", "INA:G"), 1), ("l", "let-go", ("Y:H",), 2)],
+            [("d", "uncap", ("Z:D",), 5)],
+            [("e", "cap", ("Z:D",), 6)],
+            [("c", "cap", ("X:F",), 7)],
+        )
+    ]
+    all_rows = [row for some in rows for row in some]
+    at_once = _taken(fresh_url(), [all_rows], 0, monkeypatch)
+    assert at_once == _taken(fresh_url(), rows, 1_000, monkeypatch)
+    drained = range(START + 45, START + 85)
+    wrong = {row.id for row in all_rows if row.id[0] in "gl" and row.happened in drained}
+    wrong |= {row.id for row in all_rows if row.id[0] in "de" and row.happened not in drained}
+    assert at_once[1] == wrong
+
+
+def _taken(
+    url: str, batches: list[list[Action]], few: int, patch: pytest.MonkeyPatch
+) -> tuple[list[Row], set[str]]:
+    """Take rows into the tiny plant, which was revised twice; return what they changed, and which were set aside."""
+    patch.setattr(record, "FEW", few)
+    aside: set[str] = set()
+    with open_journal(url, clock=lambda: START + 1_000) as journal:
+        journal.load(DEFINITION, by=None, recorder=None)
+        revise(journal, with_part(REVISED), 45)
+        revise(journal, with_part(BOX), 85)
+        for batch in batches:
+            rows = [(row.id, row) for row in batch]
+            journal.take(rows, set_aside=lambda where, _: aside.add(where))
+        assert audit(journal.database).faults == []
+        found = journal.database.rows(
+            "SELECT c.subject, c.happened, c.value, c.other, e.id FROM change c JOIN event e"
+            " ON e.number = c.number ORDER BY c.subject, c.happened, e.id"
+        )
+        return [tuple(row) for row in found], aside
