@@ -76,7 +76,8 @@ class Judging:
         self.known: int = moment.known
         self.rules = rules
         self._networks_of = networks
-        self._dates = [date for date in journal.dates_of_effect(self.known) if date <= moment.at]
+        self._definitions = journal.definitions()
+        self._dates = [date for date in self._definitions.dates(self.known) if date <= moment.at]
         self.form = form_of(rules)
         self.made: list[Checkpoint] = []
         self._end = -NEVER if before is None else before
@@ -154,7 +155,7 @@ class Judging:
         return self._carried(now, began)
 
     def _plant(self, at: int) -> Plant:
-        return self.journal.plant(at, self.known)
+        return self._definitions.plant(at, self.known)
 
     def _carried(self, now: Configuration, at: int) -> Configuration:
         """Return a configuration as it goes on in the plant of an instant."""
