@@ -474,8 +474,12 @@ class Engine:
 
         What did both in between is in neither.
         """
+        fresh = self._turns[since:]
+        starting = sum(turn.starts for turn in fresh)
+        if not starting or starting == len(fresh):
+            return list(dict.fromkeys(fresh))
         net: dict[tuple[Any, ...], int] = {}
-        for turn in self._turns[since:]:
+        for turn in fresh:
             clock = turn[1:]
             net[clock] = net.get(clock, 0) + (1 if turn.starts else -1)
         return [Turn(n > 0, *clock) for clock, n in net.items() if n]
