@@ -111,6 +111,7 @@ class Start:
 
     `began` is the time of the configuration; `start` when the proposal begins, not before the last event. Where the
     past was judged before: the `memory` that the rules have of it by then, what was last `done`, and what is `settled`.
+    Where it begins with another plant, at the instant `began`, that was `revised` by an event.
     """
 
     configuration: Configuration
@@ -120,6 +121,7 @@ class Start:
     memory: Memory | None = None
     done: Done = field(default_factory=dict)
     settled: tuple[Any, ...] = ()
+    revised: Event | None = None
 
 
 def never(_rule: str) -> int | None:
@@ -323,13 +325,17 @@ def ready(
     engine = Engine(
         rules,
         begin.configuration.fork(),
-        start=begin.began,
+        start=begin.began if begin.revised is None else begin.began - 1,
         touched=touched_by(begin, coming),
         networks=networks,
         prior=begin.done,
         memory=begin.memory,
     )
     engine.add_settled(begin.settled)
+    if begin.revised is not None:
+        # What has run out before is noted first, and nothing else happens in that microsecond.
+        engine.advance(begin.began)
+        engine.look_again(begin.revised)
     return engine
 
 

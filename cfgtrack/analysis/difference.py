@@ -7,15 +7,16 @@ from dataclasses import dataclass
 
 from cfgtrack.model.configuration import Configuration, State
 from cfgtrack.model.event import LOCK_OF, TAG_OF, Effect, is_reading
+from cfgtrack.model.plant import Plant
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
     """One thing that differs. None: the thing, or its value, is not there on that side.
 
-    `aspect` is ``status`` (the other side: the mate), ``place`` (the other side: the facing), ``cycles``, ``lock`` or
-    ``tag`` (whose hangs on it), or the name of a measured quantity (in SI units; the other side: the unit that the user
-    wrote). `event` is the one that wrote
+    `aspect` is ``part`` (of a unit that came, was retired or is another part), ``status`` (the other side: the mate),
+    ``place`` (the other side: the facing), ``cycles``, ``lock`` or ``tag`` (whose hangs on it), or the name of a
+    measured quantity (in SI units; the other side: the unit that the user wrote). `event` is the one that wrote
     the later state, where there is one.
     """
 
@@ -33,12 +34,21 @@ def difference(before: Configuration, after: Configuration) -> list[Difference]:
     None there.
     """
     rows = [
+        *_units(before.plant, after.plant),
         *_states(before, after),
         *_cycles(before, after),
         *_devices(before, after),
         *_values(before, after),
     ]
     return sorted(rows, key=lambda row: (row.subject, row.aspect, str(row.before), str(row.after)))
+
+
+def _units(before: Plant, after: Plant) -> Iterator[Difference]:
+    """Yield the units that are of the plant on one side only, or of another part."""
+    for unit in before.units.keys() | after.units.keys():
+        old, new = before.units.get(unit), after.units.get(unit)
+        if old is None or new is None or old.part != new.part:
+            yield Difference(unit, "part", old.part if old else None, new.part if new else None)
 
 
 def _states(before: Configuration, after: Configuration) -> Iterator[Difference]:

@@ -13,6 +13,7 @@ from cfgtrack.model.hold import hangs, holds, is_made, peer_of, seat_of
 from cfgtrack.model.lock import Device, devices_of, devices_on
 from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
+from cfgtrack.model.time import Instant
 from cfgtrack.model.unknown import expect_thing
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import Holding, Paths, loops_of
@@ -155,8 +156,20 @@ class Standing:
 
 
 @dataclass(frozen=True, slots=True)
+class Retired:
+    """A unit that is no longer of the plant: since when, by which event, and why."""
+
+    id: str
+    since: Instant
+    event: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class StateReport:
     """The state of one thing. `sort` is unit, place, mobile place, port, contact or node.
+
+    Of a unit that is `retired` there is no more to say than that, and what it was.
 
     `place` runs from where it is outwards to the root. `hold` is None for a place that doesn't move, or what is inside.
     `standing`: what stands at a place. `gripped`: what a person or arm holds on to. `lifts`: the mass that it may
@@ -188,6 +201,7 @@ class StateReport:
     readings: tuple[Reading, ...]
     clocks: tuple[Clock, ...]
     remarks: tuple[Entry, ...]
+    retired: Retired | None = None
 
     @property
     def open_ends(self) -> tuple[str, ...]:
@@ -237,6 +251,7 @@ class PlantReport:
     not_held: tuple[str, ...]
     locks: tuple[Device, ...]
     clocks: tuple[Clock, ...]
+    retired: tuple[Retired, ...] = ()
 
 
 # --- the questions ------------------------------------------------------------------------------------------
@@ -250,12 +265,16 @@ def unit_state(
     *,
     clocks: Iterable[Clock] = (),
     remarks: Iterable[Entry] = (),
+    retired: Iterable[Retired] = (),
 ) -> StateReport:
     """Return the state of a unit, place, person or arm, port, contact or node.
 
-    `networks` are the compiled networks by medium. Of the `clocks` those of the thing itself are shown.
-    Raises NoAnswer when there is no such thing.
+    `networks` are the compiled networks by medium. Of the `clocks` those of the thing itself are shown. `retired` tells
+    of the units that are no longer of the plant. Raises NoAnswer when there is no such thing.
     """
+    gone = next((one for one in retired if one.id == address), None)
+    if gone is not None:
+        return _of_retired(plant, gone, tuple(remarks))
     address = expect_thing(plant, address)
     survey = _Observer(configuration, networks)
     owner, colon, _ = address.partition(":")
@@ -293,12 +312,42 @@ def unit_state(
     )
 
 
+def _of_retired(plant: Plant, gone: Retired, remarks: tuple[Entry, ...]) -> StateReport:
+    unit = plant.retired[gone.id]
+    return StateReport(
+        address=unit.id,
+        aliases=unit.aliases,
+        sort="unit",
+        title=unit.title or (plant.parts[unit.part].title if unit.part in plant.parts else ""),
+        part=unit.part,
+        home=unit.home,
+        place=(),
+        facing=None,
+        ports=(),
+        contacts=(),
+        volumes=(),
+        loads=(),
+        hold=None,
+        standing=(),
+        gripped=(),
+        lifts=None,
+        attributes=(),
+        locks=(),
+        has_locked=(),
+        readings=(),
+        clocks=(),
+        remarks=remarks,
+        retired=gone,
+    )
+
+
 def plant_state(
     plant: Plant,
     configuration: Configuration,
     networks: Mapping[str, Network],
     *,
     clocks: Iterable[Clock] = (),
+    retired: Iterable[Retired] = (),
 ) -> PlantReport:
     """Return the state of everything: a line a unit, and what stands out, units and places alike."""
     survey = _Observer(configuration, networks)
@@ -320,7 +369,14 @@ def plant_state(
         one for thing in sorted(configuration.with_devices()) for one in devices_on(configuration, thing)
     )
     return PlantReport(
-        tuple(lines), tuple(open_ends), tuple(cut_off), tuple(dead), not_held, tuple(locks), tuple(clocks)
+        tuple(lines),
+        tuple(open_ends),
+        tuple(cut_off),
+        tuple(dead),
+        not_held,
+        tuple(locks),
+        tuple(clocks),
+        tuple(retired),
     )
 
 

@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing
+from cfgtrack.answers.hardware import effect_at
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, find_rule, kept_rules, rules_to_judge_by
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
@@ -22,6 +23,7 @@ from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.selection import fits
 from cfgtrack.rules.variance import NEVER_EXCUSED
 from cfgtrack.store.journal import Journal
+from cfgtrack.store.loading import Effect
 
 
 def correct(
@@ -114,6 +116,29 @@ class Ruled(Recorded):
     untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "named")
 
     named: tuple[Named, ...]
+
+
+def retire(asking: Asking, unit: str, *, reason: str, event_id: str | None = None) -> Recorded:
+    """Record that a unit is no longer of the plant from the asking's time on, else from now.
+
+    NoAnswer for no such unit, Refused when it is joined to something then, or something was done to it later; BadInput
+    for a time that is still to come.
+    """
+    with asking.write() as journal:
+        name = event_id or new_id()
+        told = said_time(asking, journal, event_id)
+        at = journal.present if told is None else effect_at(asking, journal, told, option="--at")
+        standing = None if asking.dry_run else Standing(journal, *journal.moment())
+        entry = journal.retire(
+            unit,
+            Effect(at, reason),
+            by=asking.by,
+            recorder=asking.recorder,
+            event_id=name,
+            dry_run=asking.dry_run,
+        )
+        found = Consequence() if standing is None else standing.changed_by([entry])
+        return recorded(asking, journal, [entry], found)
 
 
 def approve(
@@ -264,7 +289,7 @@ def _expect_possible(findings: Sequence[Finding]) -> None:
 
 
 def _is_thing(journal: Journal, address: str) -> bool:
-    return journal.plant().sort_of(address) in ANYTHING
+    return journal.whole_plant().sort_of(address) in ANYTHING
 
 
 def _expect_event(journal: Journal, event_id: str) -> Event:

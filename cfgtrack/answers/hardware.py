@@ -17,8 +17,10 @@ from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.files.definition import read_definition
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.time import format_instant
+from cfgtrack.model.trouble import BadInput, Misput, Problem
 from cfgtrack.store.journal import Journal
-from cfgtrack.store.loading import LoadReport
+from cfgtrack.store.loading import Effect, LoadReport
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,28 +37,67 @@ class Loaded(Answer):
     vetted: tuple[Vetted, ...] = ()
 
 
-def load(asking: Asking, files: Sequence[Path], accept: str | None = None) -> Loaded:
+def load(
+    asking: Asking,
+    files: Sequence[Path],
+    *,
+    effective: str | int | None = None,
+    reason: str | None = None,
+    corrects: str | None = None,
+    accept: str | None = None,
+) -> Loaded:
     """Load a hardware definition from files, into a new database where there is none. BadInput with every problem.
+
+    What differs is so from the date that is `effective` on, for a `reason`; without one as if it always had been.
+    Refused where what is recorded would be impossible. `corrects` is the id of an earlier revision that this one is
+    told instead of. Misput for a date without a reason, or the other way round.
 
     Where less is guarded by a catastrophic or critical rule than before, or a joint that is made no longer fits,
     nothing is written unless `accept` says why.
     """
+    if (effective is None) != (reason is None):
+        raise Misput("Say both from when on it is so (--effective DATE) and why (--reason TEXT), or neither.")
+    if corrects is not None and effective is None:
+        raise Misput("--corrects goes with --effective: from when on is it so really?")
     accept = reason_of(accept)
     definition = read_definition(list(files))
     with _journal(asking) as journal:
+        effect = None
+        if effective is not None and reason is not None:
+            at = effect_at(asking, journal, effective, option="--effective")
+            effect = Effect(at, reason, corrects)
         judge = Redefining(definition)
         report = journal.load(
             definition,
             by=asking.by,
             recorder=asking.recorder,
+            effect=effect,
             dry_run=asking.dry_run,
             judge=judge,
             accept=accept,
         )
-        notes = needless(accept, report)
-        return Loaded(
-            Moment(*journal.moment()), asking.dry_run, report, judge.found, judge.vetted, notes=notes
+        notes = (
+            *(
+                f"note: unit {name} is in the files and retired: it stays so"
+                for _, name in report.retired[:_MOST]
+            ),
+            *needless(accept, report),
         )
+        moment = Moment(*journal.moment())
+        return Loaded(moment, asking.dry_run, report, judge.found, judge.vetted, notes=notes)
+
+
+_MOST = 12
+"""So many of a sort are told one by one."""
+
+
+def effect_at(asking: Asking, journal: Journal, given: str | int, *, option: str) -> int:
+    """Return a date of effect. BadInput for one that is still to come: who knows what will be then?"""
+    at = asking.instant(journal, given, option=option)
+    if at > max(journal.present, journal.moment()[0]):
+        sentence = f"{format_instant(at)} is still to come: what is recorded of the hardware has happened"
+        raise BadInput(Problem(option, "later", sentence))
+    return at
 
 
 @contextmanager
@@ -86,7 +127,7 @@ def defined(asking: Asking) -> Defined:
     """Return the plant as it was defined."""
     with asking.read() as journal:
         moment = asking.moment(journal)
-        plant = journal.plant(moment.known)
+        plant = journal.plant(moment.at, moment.known)
     kinds = (port.kind for owner in plant.owners() for port in plant.part_of(owner).ports.values())
     counts = {name: len(getattr(plant, name)) for name in ("kinds", "parts", "units", "places")}
     ports = dict(sorted(Counter(kinds).items()))

@@ -39,7 +39,7 @@ def history(
         if thing is None:
             lines = journal.log(known=moment.known)
             return History(moment, tuple(line for line in lines if _is_within(line.entry, since, until)))
-        plant = journal.plant(moment.known)
+        plant = journal.whole_plant(moment.known)
         thing = expect_thing(plant, thing, ANYTHING)
         entries = journal.history(thing, start=since, end=until, known=moment.known)
         told = tuple(LogLine(entry, None) for entry in entries)
@@ -85,7 +85,7 @@ def remarks(asking: Asking, thing: str) -> Remarks:
     """
     with asking.read() as journal:
         moment = asking.moment(journal)
-        plant = journal.plant(moment.known)
+        plant = journal.whole_plant(moment.known)
         thing = expect_thing(plant, thing, ANYTHING)
         found = tuple(journal.remarks([thing], at=moment.at, known=moment.known))
         return Remarks(moment, found, thing, plant.aliases_of(thing))

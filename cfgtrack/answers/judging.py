@@ -1,14 +1,15 @@
 """The recorded past judged by the kept rules, from where it was judged last: see `store.checkpoint`.
 
 It is judged in spans, each from what was remembered at the end of the one before, so that a past of any length takes
-little memory. A span begins a microsecond after a closed instant: what had run out by then is noted.
+little memory. A span begins a microsecond after a closed instant: what had run out by then is noted. At every date of
+effect another span begins, with the plant of that time: what is there no longer is forgotten, all else judged anew.
 """
 
 from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -16,7 +17,7 @@ from typing import Any
 from cfgtrack import __version__
 from cfgtrack.analysis.check import Start, ready
 from cfgtrack.answers.moment import Moment
-from cfgtrack.model.action import BOOK_ACTIONS
+from cfgtrack.model.action import BOOK_ACTIONS, NOTES
 from cfgtrack.model.configuration import Configuration, State
 from cfgtrack.model.event import Effect, Event
 from cfgtrack.model.plant import Plant
@@ -25,12 +26,12 @@ from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.what.custom import Custom, maker_of
-from cfgtrack.rules.world import Stamp
+from cfgtrack.rules.world import Stamp, done_before
 from cfgtrack.store.checkpoint import Checkpoint, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.journal import Journal
 
-FORM = f"{__version__} 3"
+FORM = f"{__version__} 4"
 """What judges, and how it remembers: nobody goes on from what another form has remembered."""
 
 MUCH = 100_000
@@ -63,9 +64,8 @@ class Judging:
         self,
         journal: Journal,
         moment: Moment,
-        plant: Plant,
         rules: RuleSet,
-        networks: Mapping[str, Network],
+        networks: Callable[[Plant], Mapping[str, Network]],
         *,
         before: int | None = None,
         anew: Iterable[int] | None = None,
@@ -74,9 +74,10 @@ class Judging:
         self.journal = journal
         self.moment = moment
         self.known: int = moment.known
-        self.plant = plant
         self.rules = rules
-        self.networks = networks
+        self._networks_of = networks
+        self._definitions = journal.definitions()
+        self._dates = [date for date in self._definitions.dates(self.known) if date <= moment.at]
         self.form = form_of(rules)
         self.made: list[Checkpoint] = []
         self._end = -NEVER if before is None else before
@@ -85,7 +86,7 @@ class Judging:
         self._over: list[Any] = []
         self._untold: list[Any] = []
         self._from = None if anew is not None else journal.checkpoint(self.form, moment.at, self.known)
-        stage = None if self._from is None else recalled(self._from, plant)
+        stage = None if self._from is None else recalled(self._from, self._plant(self._from.at))
         if stage is None:
             self._from = None
         self._wanted = Wanted(instants=None if anew is None else frozenset(anew))
@@ -108,7 +109,7 @@ class Judging:
     def engine(self, *, coming: Iterable[Event] = (), settled: bool = True) -> Engine:
         """Return an engine that has judged all of it, ready for what is `coming`; what is settled it need not know."""
         begin = self.start if settled else self._stage.begin
-        engine = ready(self.rules, begin, self.networks, coming=coming)
+        engine = ready(self.rules, begin, self._networks_of(begin.configuration.plant), coming=coming)
         self._run(engine, self._stage)
         engine.finish(begin.start)
         return engine
@@ -129,58 +130,123 @@ class Judging:
         """Return the initial configuration. What was recorded of the time before is only remembered."""
         at, known = self.moment.at, self.known
         span = self.journal.span(at, known)
-        now = Configuration(self.plant)
+        now = Configuration(self._plant(at if span is None else span[0]))
         if span is None:
             return Stage(Start(now, began=at), 0, 0)
-        began, base, after = span[0], 0, list[Event]()
+        began, base, first, after = span[0], 0, NEVER, list[Event]()
+        before: list[Event] = []
         for event in self._events(None, began):
+            first = min(first, event.happened)
             after.append(event)
             if event.initial and event.happened == began:
-                for earlier in after:
-                    now.apply(earlier)
+                now = self._before_the_rules(now if base else Configuration(self._plant(first)), after, began)
+                before += (e for e in after if not e.initial)
                 base += len(after)
                 after.clear()
         if not base:
             return Stage(Start(now, began=began), 0, 0)
-        return Stage(Start(now, tuple(after), began), base, base)
+        return Stage(Start(now, tuple(after), began, done=done_before(before)), base, base)
+
+    def _before_the_rules(self, now: Configuration, events: Sequence[Event], began: int) -> Configuration:
+        """Return the configuration after events of before the rules begin, in the plant of when they do."""
+        for event in events:
+            now = self._carried(now, event.happened)
+            now.apply(event)
+        return self._carried(now, began)
+
+    def _plant(self, at: int) -> Plant:
+        return self._definitions.plant(at, self.known)
+
+    def _carried(self, now: Configuration, at: int) -> Configuration:
+        """Return a configuration as it goes on in the plant of an instant."""
+        plant = self._plant(at)
+        if plant is now.plant:
+            return now
+        next_one = Configuration(plant)
+        states = dict(now.touched())
+        for subject, *_ in _whereabouts(now, states):
+            if plant.can_move(subject):
+                next_one.set_state(subject, states[subject])
+        next_one.set_ports(
+            {s: state for s, state in states.items() if ":" in s and plant.port(s) is not None}
+        )
+        next_one.set_values(e for e in now.values.values() if plant.sort_of(e.subject))
+        next_one.cycles = {port: n for port, n in now.cycles.items() if plant.port(port) is not None}
+        # What was gone, and is there again, is as it was left.
+        for owner in plant.owners():
+            before = now.plant.part_of(owner) if now.plant.has_owner(owner) else None
+            if before is not plant.part_of(owner) and self._may_be_back(now.plant, plant, owner):
+                self._take_back(next_one, now.plant, owner, at)
+        return next_one
+
+    def _may_be_back(self, before: Plant, after: Plant, owner: str) -> bool:
+        if not before.has_owner(owner):
+            return True
+        return any(before.port(port) is None for port in after.ports_of(owner))
+
+    def _take_back(self, now: Configuration, before: Plant, owner: str, at: int) -> None:
+        found = self.journal.owner_in(now.plant, owner, at - 1, self.known)
+        for subject, state in found.touched():
+            if not before.sort_of(subject):
+                now.set_state(subject, state)
+        now.cycles.update({port: n for port, n in found.cycles.items() if before.port(port) is None})
+        now.set_values(e for e in found.values.values() if not before.sort_of(e.subject))
 
     def _events(self, since: int | None, until: int) -> Iterator[Event]:
         entries = self.journal.entries(at=until, known=self.known, since=since)
-        return (entry.event for entry in entries if entry.event.action not in BOOK_ACTIONS)
+        events = (entry.event for entry in entries if entry.event.action not in BOOK_ACTIONS)
+        return filter(self._is_there, events) if self._dates else events
 
-    def _spans(self, stage: Stage) -> Iterator[list[Event]]:
-        """Yield the events that are still to be judged, span by span, none of them divided within an instant."""
+    def _is_there(self, event: Event) -> bool:
+        """Return whether what an event is about is there then: what is retired by then may have been read."""
+        return event.action not in NOTES or any(map(self._plant(event.happened).sort_of, event.subjects))
+
+    def _spans(self, stage: Stage) -> Iterator[tuple[list[Event], int | None]]:
+        """Yield the events that are still to be judged, span by span, none of them divided within an instant.
+
+        With each comes the date of effect that it begins with, if any: a plant begins before all else of its instant.
+        """
         begin = stage.begin
-        span = list(begin.history)
+        span, date = list(begin.history), None
         since = begin.began if stage.base and self._from is None else begin.began - 1
+        judged = begin.began if self._from is None else self._from.at
+        dates = [later for later in reversed(self._dates) if later > judged]
         for event in self._events(since, self.moment.at):
+            while dates and event.happened >= dates[-1]:
+                yield span, date
+                span, date = [], dates.pop()
             if len(span) >= SPAN and event.happened > span[-1].happened:
-                yield span
-                span = []
+                yield span, date
+                span, date = [], None
             span.append(event)
-        yield span
+        while dates:
+            yield span, date
+            span, date = [], dates.pop()
+        yield span, date
 
     # --- judging ---
 
     def _rolled(self, stage: Stage) -> Stage:
         """Judge all spans but the last."""
         last: list[Event] | None = None
-        for span in self._spans(stage):
+        for span, date in self._spans(stage):
             if last is not None:
-                stage = self._judged(replace(stage, begin=replace(stage.begin, history=tuple(last))))
+                stage = self._judged(replace(stage, begin=replace(stage.begin, history=tuple(last))), date)
             last = span
         return replace(stage, begin=replace(stage.begin, history=tuple(last or ()), start=self.moment.at))
 
-    def _judged(self, stage: Stage) -> Stage:
-        engine = ready(self.rules, stage.begin, self.networks)
+    def _judged(self, stage: Stage, date: int | None) -> Stage:
+        """Judge a span; `date` is the date of effect that the next one begins with, if any."""
+        engine = ready(self.rules, stage.begin, self._networks_of(stage.begin.configuration.plant))
         self._run(engine, stage)
-        self._close(engine, stage.begin.history[-1].happened)
-        begin = Start(
-            engine.world.configuration,
-            began=engine.world.now,
-            memory=engine.memory(),
-            done=engine.world.done(),
-        )
+        # What time alone makes of a date of effect is judged in the plant that begins then.
+        self._close(engine, stage.begin.history[-1].happened if date is None else date - 2)
+        memory, done, now = engine.memory(), engine.world.done(), engine.world.configuration
+        if date is None:
+            begin = Start(now, began=engine.world.now, memory=memory, done=done)
+        else:
+            revised = self.journal.revision(date, self.known)
+            begin = Start(self._carried(now, date), began=date, memory=memory, done=done, revised=revised)
         return Stage(begin, stage.events + len(stage.begin.history), stage.base)
 
     def _run(self, engine: Engine, stage: Stage) -> None:
@@ -197,7 +263,7 @@ class Judging:
             self._pass(engine, now, before, counted, stage.base)
 
     def _pass(self, engine: Engine, now: int | None, before: int, counted: int, base: int) -> None:
-        if now is not None and self._wanted.at(now, before, counted):
+        if now is not None and now + 1 not in self._dates and self._wanted.at(now, before, counted):
             self._close(engine, now)
             told = tuple((settled_at(one), text_of(one)) for one in self._untold)
             self.made.append(Checkpoint(now, counted, remembered(engine, base), told))

@@ -68,13 +68,17 @@ class Past:
 
     @cached_property
     def plant(self) -> Plant:
-        """The plant as defined then."""
-        return self.journal.plant(self.moment.known)
+        """The plant as it was then."""
+        return self.journal.plant(self.moment.at, self.moment.known)
 
     @cached_property
     def networks(self) -> Networks:
         """The plant's networks."""
         return Networks(self.plant)
+
+    def networks_of(self, plant: Plant) -> Networks:
+        """Return the networks of the plant of any span of the past."""
+        return self.networks if plant is self.plant else Networks(plant)
 
     @cached_property
     def configuration(self) -> Configuration:
@@ -84,14 +88,17 @@ class Past:
     @cached_property
     def rules(self) -> RuleSet:
         """The rules kept in the journal."""
-        return kept_rules(self.journal, self.plant if self.strict else None, self.moment.known)
+        whole = self.journal.whole_plant(self.moment.known) if self.strict else None
+        return kept_rules(self.journal, whole, self.moment.known)
 
     @cached_property
     def start(self) -> Start:
         """The start of a check by any rules: the initial configuration, and every event since then."""
         from cfgtrack.analysis.check import Start
+        from cfgtrack.rules.world import done_before
 
         base, began, history = Configuration(self.plant), None, list[Event]()
+        before: list[Event] = []
         for entry in self.journal.entries(at=self.moment.at, known=self.moment.known):
             event = entry.event
             if event.action in BOOK_ACTIONS:
@@ -100,13 +107,15 @@ class Past:
                 began = event.happened
                 for earlier in history:
                     base.apply(earlier)
+                before += (e for e in history if not e.initial)
                 history.clear()
                 base.apply(event)
             else:
                 history.append(event)
         if began is None:
             began = history[0].happened if history else self.moment.at
-        return Start(configuration=base, history=tuple(history), began=began, start=self.moment.at)
+        done = done_before(before)
+        return Start(base, tuple(history), began, self.moment.at, done=done)
 
     @cached_property
     def variances(self) -> tuple[Variance, ...]:
@@ -163,18 +172,31 @@ class Past:
     def _judging(self, before: int | None) -> Judging:
         from cfgtrack.answers.judging import Judging
 
-        return Judging(self.journal, self.moment, self.plant, self.rules, self.networks, before=before)
+        return Judging(self.journal, self.moment, self.rules, self.networks_of, before=before)
+
+    def _afresh(self, rules: RuleSet) -> Judging | None:
+        """Return the past judged by rules that aren't kept, where it goes through several plants. Else None."""
+        from cfgtrack.answers.judging import Judging
+
+        if not any(date <= self.moment.at for date in self.journal.dates_of_effect(self.moment.known)):
+            return None
+        return Judging(self.journal, self.moment, rules, self.networks_of, anew=())
 
     def start_for(self, rules: RuleSet) -> Start:
         """Return the start of a check by some rules: by those kept, from where the past was judged last."""
-        return self.judging.start if rules is self.rules and self.are_kept else self.start
+        if rules is self.rules and self.are_kept:
+            return self.judging.start
+        afresh = self._afresh(rules)
+        return self.start if afresh is None else afresh.start
 
     @cached_property
     def engine(self) -> Engine:
         """The engine after judging all of the past."""
         from cfgtrack.analysis.check import judged
 
-        return self.judging.engine() if self.are_kept else judged(self.rules, self.start, self.networks)
+        if self.are_kept:
+            return self.judging.engine()
+        return judged(self.rules, self.start_for(self.rules), self.networks)
 
     def clocks(self) -> list[Clock]:
         """Return the running clocks."""
@@ -219,7 +241,10 @@ class Past:
     @property
     def events(self) -> int:
         """How many events the rules have judged."""
-        return self.judging.events if self.are_kept else len(self.start.history)
+        if self.are_kept:
+            return self.judging.events
+        afresh = self._afresh(self.rules)
+        return len(self.start.history) if afresh is None else afresh.events
 
 
 def first_wrong_memory(past: Past) -> int | None:
@@ -232,7 +257,7 @@ def first_wrong_memory(past: Past) -> int | None:
     if not stored:
         return None
     instants = [one.at for one in stored]
-    anew = Judging(past.journal, past.moment, past.plant, past.rules, past.networks, anew=instants)
+    anew = Judging(past.journal, past.moment, past.rules, past.networks_of, anew=instants)
     anew.engine()
     made = {one.at: one for one in anew.made}
     settled = sorted(pair for one in anew.made for pair in one.settled)

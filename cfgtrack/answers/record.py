@@ -111,7 +111,7 @@ def recorded(
     is_kept = not asking.dry_run
     entry, *others = entries
     known = max(e.known for e in entries) if is_kept else None
-    if lacks_doer(journal.plant(), entry.event):
+    if lacks_doer(journal.plant(entry.event.happened), entry.event):
         whom = (
             f"{entry.event.by} is no person or machine of the plant"
             if entry.event.by
@@ -189,8 +189,9 @@ def said(
 ) -> Action:
     """Return the action that words and `more` fields say. BadInput, or NoAnswer when all that is wrong is a name."""
     where = words[0] if words else "action"
-    action = parse_phrase(words, journal.plant(), id=event_id or new_id(), happened=happened, where=where)
-    by = asking.doer(journal.plant())
+    plant = journal.plant(happened)
+    action = parse_phrase(words, plant, id=event_id or new_id(), happened=happened, where=where)
+    by = asking.doer(plant)
     told: dict[str, Any] = {name: value for name, value in {**more, "by": by}.items() if value}
     _expect_once(action, told, where)
     return replace(action, **{"recorder": action.recorder or asking.recorder, **told})

@@ -33,7 +33,8 @@ def load(asking: Asking, files: Sequence[Path], accept: str | None = None) -> Lo
         plant = journal.plant()
         loaded = read_rules(list(files), plant)
         texts = {file.name: file.read_text(encoding="utf-8") for file in files}
-        parse_rules({**kept_texts(journal), **texts}, plant)
+        # Those that are kept may name what is no longer there.
+        parse_rules({**kept_texts(journal), **texts}, journal.whole_plant())
         warnings = (rule.warning(plant) for rule in loaded.rules)
         notes = tuple(f"beware: {warning}" for warning in warnings if warning)
         return _keep(asking, journal, texts, accept, notes)
@@ -134,7 +135,7 @@ def explain(asking: Asking, rule_id: str) -> Explained:
     """Return what a kept rule asks, why, and what it guards. NoAnswer, with near names, when there is none."""
     with asking.read() as journal:
         moment = asking.moment(journal)
-        plant = journal.plant(moment.known)
+        plant = journal.whole_plant(moment.known)
         rule = by_ids(find_rule(kept_rules(journal, plant, moment.known), rule_id), plant)
         guards = tuple(rule.guards(journal.configuration(moment.at, moment.known)))
     words = (rule.mode.words(), rule.condition.words(), rule.hazard, rule.where)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
-from cfgtrack.analysis.state import PlantReport, StateReport, plant_state, unit_state
+from cfgtrack.analysis.state import PlantReport, Retired, StateReport, plant_state, unit_state
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past
+from cfgtrack.model.action import RETIRE
 from cfgtrack.model.unknown import expect_thing
 
 Report = TypeVar("Report", StateReport, PlantReport)
@@ -24,15 +25,22 @@ class StateAnswer(Answer, Generic[Report]):
 def state(asking: Asking, thing: str, *, clocks: bool = True) -> StateAnswer[StateReport]:
     """Return the state of a unit, port, node, place, person or machine, with its remarks. NoAnswer when there is none.
 
-    With `clocks` the past is judged, to tell the running clocks too.
+    Of a unit that is retired: that it is, and why. With `clocks` the past is judged, to tell the running clocks too.
     """
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
         running = past.clocks() if clocks and past.rules.rules else []
-        thing = expect_thing(past.plant, thing)
+        if thing not in past.plant.retired:
+            thing = expect_thing(past.plant, thing)
         remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known)
         report = unit_state(
-            past.plant, past.configuration, past.networks, thing, clocks=running, remarks=remarks
+            past.plant,
+            past.configuration,
+            past.networks,
+            thing,
+            clocks=running,
+            remarks=remarks,
+            retired=_retired(past),
         )
         return StateAnswer(past.moment, report)
 
@@ -42,5 +50,20 @@ def everything(asking: Asking, *, clocks: bool = True) -> StateAnswer[PlantRepor
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
         running = past.clocks() if clocks and past.rules.rules else []
-        report = plant_state(past.plant, past.configuration, past.networks, clocks=running)
+        report = plant_state(
+            past.plant, past.configuration, past.networks, clocks=running, retired=_retired(past)
+        )
         return StateAnswer(past.moment, report)
+
+
+def _retired(past: Past) -> list[Retired]:
+    """Return the units that are no longer of the plant at the moment, by id."""
+    if not past.plant.retired:
+        return []
+    at, known = past.moment.at, past.moment.known
+    last = {
+        subject: Retired(subject, entry.event.happened, entry.event.id, entry.event.reason or "")
+        for entry in past.journal.of_action(RETIRE, at=at, known=known)
+        for subject in entry.event.subjects
+    }
+    return [last[unit] for unit in sorted(past.plant.retired)]

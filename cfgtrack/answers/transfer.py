@@ -16,7 +16,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import events_of
 from cfgtrack.files.rows import read_rows, write_csv, write_jsonl, write_rejects
-from cfgtrack.model.action import APPROVE, BEGIN, DEFINE, Sourced
+from cfgtrack.model.action import APPROVE, BEGIN, DEFINITIONS, Sourced
 from cfgtrack.model.event import Entry
 from cfgtrack.model.presence import presence_is_judged, unjudged
 from cfgtrack.model.trouble import BadInput, Problem
@@ -73,7 +73,7 @@ def take_in(
         for row in passing(rows):
             if isinstance(row, Problem):
                 set_aside(row.where.partition(", column ")[0], [row])
-            elif row[1].action != DEFINE:
+            elif row[1].action not in DEFINITIONS:
                 yield row
         if aside and rejects is None:
             raise BadInput(list(chain(*aside.values())))
@@ -83,7 +83,7 @@ def take_in(
     with asking.write() as journal, _opened(source, keep=rejects is not None) as stream:
         rows = read_rows(
             stream,
-            journal.plant(),
+            journal.whole_plant(),
             where=where,
             form=form,
             defaults={n: v for n, v in {"by": asking.doer(journal.plant()), **said}.items() if v},
@@ -162,7 +162,9 @@ def _export(asking: Asking, journal: Journal, form: str, stream: TextIO, *, in_e
         logged = (line.entry for line in journal.log(known=known))
         entries = journal.entries(known=known) if in_effect else logged
         if form == "csv":
-            kept = (e for e in entries if e.event.action not in (DEFINE, APPROVE) and not e.event.initial)
+            kept = (
+                e for e in entries if e.event.action not in (*DEFINITIONS, APPROVE) and not e.event.initial
+            )
             write_csv(kept, stream)
         else:
             write_jsonl(entries, stream)

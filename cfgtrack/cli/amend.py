@@ -1,4 +1,4 @@
-"""`correct`, `withdraw`, `explain`, `approve`, `acknowledge`: nothing is edited; each is an event with its reason."""
+"""`correct`, `withdraw`, `retire`, `explain`, `approve`, `acknowledge`: nothing is edited; each has its reason."""
 
 from __future__ import annotations
 
@@ -85,6 +85,24 @@ def withdraw_command(session: s.Session, /, target: str, reason: str, event_id: 
     from cfgtrack.answers.amend import withdraw
 
     tell(session, withdraw(session.writing, target, reason=reason, event_id=event_id))
+
+
+@s.command("retire")
+@click.argument("unit", metavar="UNIT", shell_complete=s.complete_id)
+@_reason
+@s.shared("--at", metavar="TIME", help="From when on; else from now.")
+@s.authored
+@click.option("--id", "event_id", metavar="ID", help="The new event's own id.")
+@s.dry_run
+def retire_command(session: s.Session, /, unit: str, reason: str, event_id: str | None) -> None:
+    """Retire a unit: from then on it is no longer of the plant.
+
+    It must be joined to nothing then. The time before stays as it was, and `state` goes on to say that it is retired.
+    A retirement that never was is withdrawn, as every event is.
+    """
+    from cfgtrack.answers.amend import retire
+
+    tell(session, retire(session.writing, unit, reason=reason, event_id=event_id))
 
 
 @s.command("explain")

@@ -12,10 +12,21 @@ from cfgtrack.cli.check import rules_option
 
 @s.command("load")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--effective", metavar="TIME", help="From when on it is so; else as if it always had been.")
+@click.option("--reason", metavar="TEXT", help="Why it is so from then on.")
+@click.option("--corrects", metavar="EVENT-ID", help="An earlier revision that this one is told instead of.")
 @s.authored
 @s.accept
 @s.dry_run
-def load_command(session: s.Session, /, files: tuple[Path, ...], accept: str | None) -> None:
+def load_command(
+    session: s.Session,
+    /,
+    files: tuple[Path, ...],
+    effective: str | None,
+    reason: str | None,
+    corrects: str | None,
+    accept: str | None,
+) -> None:
     """Load a hardware definition: media, kinds, parts, units, places and the initial configuration, from TOML.
 
     Makes the database when there is none. Loading the same again changes nothing. What the files no longer mention
@@ -24,13 +35,18 @@ def load_command(session: s.Session, /, files: tuple[Path, ...], accept: str | N
     It is judged before it counts: how many items each rule guarded and guards, which made joints no longer fit. Where a
     catastrophic or critical rule guards less, or a made joint no longer fits, nothing is written and the exit status is
     3, unless --accept says why; the journal keeps that.
+
+    \b
+    load plant.toml --effective 2031-05-01T08:00:00Z --reason "revision B: a drain port"
+
+    revises the hardware: what differs is so from then on, and the time before stays as it was.
     """
     from cfgtrack.answers.hardware import load
     from cfgtrack.show.loading import load_text
 
     if not session.dry_run:
         session.make_folder()
-    found = load(session.writing, files, accept)
+    found = load(session.writing, files, effective=effective, reason=reason, corrects=corrects, accept=accept)
     session.answer(found, lambda: load_text(found))
     session.end(found=found.load.refused)
 

@@ -37,6 +37,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "record": ("record", "Record that an action happened."),
         "correct": ("amend", "Correct a recorded event by a new one."),
         "withdraw": ("amend", "Withdraw a recorded event: it did not happen."),
+        "retire": ("amend", "Retire a unit: it is no longer of the plant from then on."),
         "explain": ("amend", "Explain what was found otherwise than recorded."),
         "approve": ("amend", "Approve an exception to findings, of the past or of a plan."),
         "acknowledge": ("amend", "Acknowledge findings of the past."),

@@ -31,7 +31,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "links": ("part", "a", "b", "gate", "one_way"),
     "units": ("id", "part", "title", "home", "loop", "tags", "aliases"),
     "places": tuple(_PLACE.split()),
-    "initial": ("subject", "mate", "status", "place", "facing"),
+    "initial": ("subject", "mate", "status", "place", "facing", "values", "inspected"),
 }
 """The columns of each table that a CSV file may hold."""
 

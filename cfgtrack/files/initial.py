@@ -5,15 +5,17 @@ Each one is tried in memory against the laws of possibility, so that what can't 
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from datetime import date, time
 from typing import Any
 
 from cfgtrack.files.fields import Fields, shown
 from cfgtrack.files.gather import Initial
 from cfgtrack.files.source import Spot
 from cfgtrack.files.table import Table
-from cfgtrack.model.action import FOUND, Action
+from cfgtrack.model.action import FOUND, INSPECT, MEASURE, Action
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import Event
@@ -28,8 +30,20 @@ from cfgtrack.model.possibility import (
     too_full,
     wrong_way_round,
 )
+from cfgtrack.model.quantity import CYCLES, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
+from cfgtrack.model.time import BadTime, format_instant, parse_instant
 from cfgtrack.model.trouble import Problems
-from cfgtrack.model.unknown import AMBIGUOUS, MOVABLE, PLACE, PORT, UNKNOWN, look_up, no_such, unknown
+from cfgtrack.model.unknown import (
+    AMBIGUOUS,
+    MOVABLE,
+    PLACE,
+    PORT,
+    THING,
+    UNKNOWN,
+    look_up,
+    no_such,
+    unknown,
+)
 
 Declared = Callable[[str], bool]
 
@@ -48,6 +62,22 @@ class InitialState:
     facing: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class PriorLife:
+    """What is known of a thing from before its first event: a value of it, or when it was inspected last (no quantity).
+
+    `at` is when that was so; `start` when the configuration is so that the journal begins with.
+    """
+
+    subject: str
+    spot: Spot
+    start: int
+    at: int
+    by: str | None
+    quantity: str = ""
+    text: str = ""
+
+
 def read_initial(
     initial: Iterable[Initial], definition: Definition, declared: Declared, problems: Problems
 ) -> tuple[Action, ...]:
@@ -59,8 +89,11 @@ def read_initial(
     reader = _InitialReader(definition.plant(), declared, problems)
     for one in initial:
         for entry in _read_entries(one):
-            reader.add(entry)
-    events = [*reader.places(), *reader.ports()]
+            if isinstance(entry, PriorLife):
+                reader.remember(entry)
+            else:
+                reader.add(entry)
+    events = [*reader.places(), *reader.ports(), *reader.lives()]
     reader.try_out(definition.initial, events)
     return tuple(event for event, _ in events)
 
@@ -72,6 +105,63 @@ class _InitialReader:
     problems: Problems
     placed: dict[str, InitialState] = field(default_factory=dict)
     found: dict[str, InitialState] = field(default_factory=dict)
+    before: dict[tuple[str, str], PriorLife] = field(default_factory=dict)
+
+    def remember(self, entry: PriorLife) -> None:
+        """Take in something of a prior life."""
+        first = self.before.setdefault((entry.subject, entry.quantity), entry)
+        if first is not entry:
+            what = entry.quantity or "when it was inspected"
+            sentence = f"{what} of {entry.subject} stands in the initial configuration already, at {first.spot.where}"
+            self._note(entry, "twice", sentence)
+
+    def lives(self) -> Iterator[tuple[Action, Spot]]:
+        """Yield the events that tell of the time before: values of the start as one event a thing."""
+        values: dict[str, dict[str, Quantity]] = {}
+        firsts: dict[str, PriorLife] = {}
+        for entry in self.before.values():
+            if not self._is_there(entry, entry.subject, THING):
+                continue
+            if entry.at > entry.start:
+                when = f"{format_instant(entry.at)} is later than the start, {format_instant(entry.start)}"
+                self._note(entry, "later", f"{entry.subject}: {when}: record that as what happened")
+            elif not entry.quantity:
+                yield _told(entry, INSPECT), entry.spot
+            elif (quantity := self._value(entry)) is not None:
+                if entry.at < entry.start:
+                    yield replace(_told(entry, MEASURE), values={entry.quantity: quantity}), entry.spot
+                else:
+                    firsts.setdefault(entry.subject, entry)
+                    values.setdefault(entry.subject, {})[entry.quantity] = quantity
+        for subject, told in values.items():
+            entry = firsts[subject]
+            event = replace(_told(entry, MEASURE), id=f"initial:{subject}:before", values=told, initial=True)
+            yield event, entry.spot
+
+    def _value(self, entry: PriorLife) -> Quantity | None:
+        name = entry.quantity
+        if name not in QUANTITIES:
+            self._note(entry, UNKNOWN, f"{entry.subject}: {no_such('quantity', name, QUANTITIES)}")
+            return None
+        try:
+            quantity = parse_quantity(entry.text, dimension=dimension_of(name))
+        except BadQuantity as err:
+            self._note(entry, "bad-quantity", f"{name} of {entry.subject}: {err}")
+            return None
+        if name == CYCLES and (wrong := self._wrong_cycles(entry, quantity)):
+            self._note(entry, "counted", wrong)
+            return None
+        return quantity
+
+    def _wrong_cycles(self, entry: PriorLife, quantity: Quantity) -> str:
+        found = self.plant.port(entry.subject)
+        if found is None or not any(move.cycle for move in found[1].moves.values()):
+            return f"{entry.subject} has no mate cycles: they are a port's that is mated"
+        if entry.at != entry.start:
+            return f"cycles of {entry.subject} are those used at the start, so they have no time of their own"
+        if quantity.value < 0 or quantity.value != int(quantity.value):
+            return f"cycles of {entry.subject} are a whole number, found {entry.text}"
+        return ""
 
     def add(self, entry: InitialState) -> None:
         """Take in one entry, by the ids of what it names."""
@@ -178,7 +268,7 @@ class _InitialReader:
                 event = _event(one, (one.subject,), status=status)
                 yield replace(event, id=f"{event.id}:{status}"), one.spot
 
-    def _is_there(self, entry: InitialState, address: str, wanted: tuple[str, ...]) -> bool:
+    def _is_there(self, entry: InitialState | PriorLife, address: str, wanted: tuple[str, ...]) -> bool:
         why = "" if self.declared(address) else unknown(self.plant, address, wanted)
         if why:
             self._note(entry, UNKNOWN, why, thing=True)
@@ -246,7 +336,9 @@ class _InitialReader:
     def _refuse(self, refusal: Refusal, spot: Spot) -> None:
         self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)
 
-    def _note(self, entry: InitialState, code: str, sentence: str, *, thing: bool = False) -> None:
+    def _note(
+        self, entry: InitialState | PriorLife, code: str, sentence: str, *, thing: bool = False
+    ) -> None:
         self.problems.add(entry.spot.where, code, f"initial: {sentence}", row=entry.spot.row, thing=thing)
 
 
@@ -258,6 +350,11 @@ def _highest_of_both(a: Kind, b: Kind, wanted: list[str]) -> str | None:
         if a.rank(status) <= a.rank(wanted[0]) and b.rank(status) <= b.rank(wanted[1]):
             return status
     return None
+
+
+def _told(entry: PriorLife, action: str) -> Action:
+    name = entry.quantity or action
+    return Action(f"initial:{entry.subject}:{name}", action, (entry.subject,), entry.at, by=entry.by)
 
 
 def _event(
@@ -279,7 +376,7 @@ def _event(
 # --- what the tables and rows say, one entry a subject -----------------------------------------------------------
 
 
-def _read_entries(initial: Initial) -> Iterator[InitialState]:
+def _read_entries(initial: Initial) -> Iterator[InitialState | PriorLife]:
     """Yield one file's entries, noting what is none."""
     table = initial.table
     if table is None:
@@ -291,6 +388,7 @@ def _read_entries(initial: Initial) -> Iterator[InitialState]:
     yield from _joined(table, at, by)
     for name in _KEYED:
         yield from _lines(table, name, at, by)
+    yield from _lives(table, at, by)
     table.finish()
     for row in initial.rows:
         yield from _row(row, at, by)
@@ -329,6 +427,43 @@ def _lines(table: Table, name: str, at: int, by: str | None) -> Iterator[Initial
             table.note_element((name, subject), "wrong-type", sentence)
 
 
+_LIFE = '{cycles = 7, time = "1200 h", inspect = "2030-11-02T10:00:00Z"}'
+
+
+def _lives(table: Table, at: int, by: str | None) -> Iterator[PriorLife]:
+    """Yield what the lines of [initial.before] say: a quantity with its value, or with that and its time; or a time."""
+    for subject, spot, said in _keyed(table, "before"):
+        if not isinstance(said, dict) or not said:
+            sentence = f"{subject}: expected what was so before, as in {_LIFE}, found {shown(said)}"
+            table.note_element(("before", subject), "wrong-type", sentence)
+            continue
+        for name, value in said.items():
+            told = value if isinstance(value, dict) else {"at": value} if name == INSPECT else {"is": value}
+            is_whole = told.keys() <= {"is", "at"} and ("at" in told if name == INSPECT else "is" in told)
+            try:
+                when = _instant(told["at"]) if "at" in told else at
+            except BadTime as err:
+                table.note_element(("before", subject), "bad-time", f"{name} of {subject}: {err}")
+                continue
+            text = told.get("is", "")
+            if not is_whole or (name == INSPECT) == ("is" in told) or not isinstance(text, str | int | float):
+                sentence = f"{name} of {subject}: expected a value, and maybe its time, found {shown(value)}"
+                table.note_element(("before", subject), "wrong-type", sentence)
+                continue
+            quantity = "" if name == INSPECT else name
+            yield PriorLife(
+                subject, spot, at, when, by, quantity, text if isinstance(text, str) else shown(text)
+            )
+
+
+def _instant(value: Any) -> int:
+    if isinstance(value, date | time):
+        value = value.isoformat()
+    if not isinstance(value, str):
+        raise BadTime(f"expected a time such as 2030-05-01T08:00:00Z, found {shown(value)}")
+    return parse_instant(value)
+
+
 def _keyed(table: Table, name: str) -> Iterator[tuple[str, Spot, Any]]:
     below = table.get(name)
     if below is not None and not isinstance(below, dict):
@@ -347,7 +482,23 @@ def _is_texts(value: Any, names: set[str], required: str) -> bool:
     )
 
 
-def _row(row: Fields, at: int, by: str | None) -> Iterator[InitialState]:
+def _pairs(row: Fields, values: str) -> Iterator[tuple[str, str]]:
+    """Yield what `cycles=7 time="1200 h"` says, name by name."""
+    try:
+        words = shlex.split(values)
+    except ValueError as err:
+        row.note("values", "bad-values", str(err))
+        return
+    for word in words:
+        name, equals, text = word.partition("=")
+        if not (name and equals and text):
+            sentence = f'expected values such as cycles=7 time="1200 h", found {word}'
+            row.note("values", "bad-values", sentence)
+        else:
+            yield name, text
+
+
+def _row(row: Fields, at: int, by: str | None) -> Iterator[InitialState | PriorLife]:
     subject = row.text("subject", required=True)
     mate, status = row.text("mate"), row.text("status")
     place, facing = row.text("place"), row.text("facing")
@@ -355,8 +506,13 @@ def _row(row: Fields, at: int, by: str | None) -> Iterator[InitialState]:
         return
     if facing and not place:
         row.note("facing", "missing", f"{subject} faces {facing}, but where? place is missing")
-    if not (mate or status or place):
-        row.note("", "missing", f"{subject} needs a mate, a status or a place")
+    values, inspected = row.text("values"), row.instant("inspected")
+    if not (mate or status or place or values or inspected is not None):
+        row.note("", "missing", f"{subject} needs a mate, a status or a place, or what was so before")
+    if inspected is not None:
+        yield PriorLife(subject, row.spot("inspected"), at, inspected, by)
+    for name, text in _pairs(row, values):
+        yield PriorLife(subject, row.spot("values"), at, at, by, name, text)
     if mate == subject:
         row.note("mate", "same", f"{subject} can't be joined to itself")
     elif mate or status:

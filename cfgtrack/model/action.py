@@ -18,6 +18,7 @@ WITHDRAW, EXPLAIN, DEFINE = "withdraw", "explain", "define"
 APPROVE, ACKNOWLEDGE = "approve", "acknowledge"
 LOCK, UNLOCK, TRANSFER, CUT = "lock", "unlock", "transfer", "cut"
 TAG, UNTAG = "tag", "untag"
+REVISE, RETIRE = "revise", "retire"
 
 NOTES = frozenset({MEASURE, INSPECT, REMARK})
 """Actions on anything that has a name: they change no state and are possible in any."""
@@ -28,7 +29,13 @@ GENERAL_ACTIONS = NOTES | {PLACE, LIFT, FOUND, BEGIN, END}
 DEVICE_ACTIONS = frozenset({LOCK, UNLOCK, TRANSFER, CUT, TAG, UNTAG})
 """Actions with somebody's lock or tag: on a port whose kind has a move of that name they are that move."""
 
-BOOK_ACTIONS = frozenset({WITHDRAW, EXPLAIN, DEFINE, APPROVE, ACKNOWLEDGE})
+REVISIONS = frozenset({REVISE, RETIRE})
+"""Actions that make the definition another one from when they happened on, their date of effect."""
+
+DEFINITIONS = REVISIONS | {DEFINE}
+"""Actions that carry items of the definition; what is defined without a date of effect holds for all times."""
+
+BOOK_ACTIONS = DEFINITIONS | {WITHDRAW, EXPLAIN, APPROVE, ACKNOWLEDGE}
 """Actions on the record, not on hardware."""
 
 

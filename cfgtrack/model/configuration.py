@@ -12,6 +12,7 @@ from typing import NamedTuple, Protocol
 
 from cfgtrack.model.event import DEVICE, END_AT, Effect, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.quantity import CYCLES
 
 
 class State(NamedTuple):
@@ -55,7 +56,7 @@ class Undo(NamedTuple):
 
     states: tuple[tuple[str, State | None], ...]
     values: tuple[tuple[tuple[str, str], Effect | None], ...]
-    cycles: tuple[str, ...]
+    cycles: tuple[tuple[str, int], ...]
 
 
 class Configuration:
@@ -123,8 +124,7 @@ class Configuration:
         """Write which locks and tags hang on a thing, as read from a store; all others are off."""
         for aspect in tuple(self._devices.get(thing, ())):
             self.set_value(Effect(thing, aspect, "", None))
-        for effect in devices:
-            self.set_value(effect)
+        self.set_values(devices)
 
     def set_value(self, effect: Effect) -> None:
         """Write a value, a lock or a tag as read from a store."""
@@ -132,6 +132,11 @@ class Configuration:
         self.values[key] = effect
         if effect.aspect.startswith(DEVICE):
             self._hang(key, effect)
+
+    def set_values(self, effects: Iterable[Effect]) -> None:
+        """Write many values, locks and tags as read from a store, or from a configuration before."""
+        for effect in effects:
+            self.set_value(effect)
 
     def set_ports(self, states: Mapping[str, State]) -> None:
         """Write the states of many ports as read from a store, at once."""
@@ -142,8 +147,13 @@ class Configuration:
         written = effects(self.plant, event)
         states: list[tuple[str, State | None]] = []
         values: list[tuple[tuple[str, str], Effect | None]] = []
-        cycled: list[str] = []
+        cycled: list[tuple[str, int]] = []
         for effect in written:
+            if effect.cycle:
+                self.cycles[effect.subject] = self.cycles.get(effect.subject, 0) + effect.cycle
+                cycled.append((effect.subject, effect.cycle))
+            if effect.aspect == CYCLES:
+                continue
             if effect.aspect:
                 key = (effect.subject, effect.aspect)
                 values.append((key, self.values.get(key)))
@@ -153,15 +163,12 @@ class Configuration:
                 continue
             states.append((effect.subject, self._states.get(effect.subject)))
             self._put(effect.subject, State(effect.value, effect.other, event.id))
-            if effect.cycle:
-                self.cycles[effect.subject] = self.cycles.get(effect.subject, 0) + 1
-                cycled.append(effect.subject)
         return written, Undo(tuple(states), tuple(values), tuple(cycled))
 
     def undo(self, undo: Undo) -> None:
         """Step back over one `apply`; steps must be undone last first."""
-        for subject in reversed(undo.cycles):
-            self.cycles[subject] -= 1
+        for subject, used in reversed(undo.cycles):
+            self.cycles[subject] -= used
             if not self.cycles[subject]:
                 del self.cycles[subject]
         for key, effect in reversed(undo.values):

@@ -28,6 +28,7 @@ from cfgtrack.model.action import (
 )
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.quantity import CYCLES
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +147,9 @@ def effects(plant: Plant, event: Event) -> list[Effect]:
     else:
         out = _move_effects(plant, event)
     for name, quantity in event.values.items():
-        out.extend(Effect(s, name, repr(quantity.value), quantity.unit) for s in event.subjects)
+        # What is counted begins with what had been used before.
+        used = round(quantity.value) if name == CYCLES else 0
+        out.extend(Effect(s, name, repr(quantity.value), quantity.unit, used) for s in event.subjects)
     if event.found or event.parted:
         # First he was found there, without what can't have held; then he did it, and may hold it now.
         out = [*_where_found(plant, event), *out]

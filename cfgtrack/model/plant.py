@@ -81,7 +81,8 @@ _NO_PART = Part(id="")
 class Plant:
     """Everything that the hardware definition says. Treat as read-only once built.
 
-    `selected` remembers what a selection of items found: it follows from the definition alone.
+    `retired` are the units that are no longer of the plant: nothing else here knows them. `selected` remembers what a
+    selection of items found: it follows from the definition alone.
     """
 
     media: Mapping[str, Medium] = field(default_factory=dict)
@@ -89,13 +90,14 @@ class Plant:
     parts: Mapping[str, Part] = field(default_factory=dict)
     units: Mapping[str, Unit] = field(default_factory=dict)
     places: Mapping[str, Place] = field(default_factory=dict)
+    retired: Mapping[str, Unit] = field(default_factory=dict)
     selected: dict[object, tuple[str, ...]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
     _ports: dict[str, tuple[Port, Kind] | None] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
-    _slots: dict[str, list[str]] | None = field(default=None, repr=False)
+    _slots: dict[str, list[str]] | None = field(default=None, init=False, repr=False, compare=False)
     _has_sites: bool | None = field(default=None, init=False, repr=False, compare=False)
     _names: Names | None = field(default=None, init=False, repr=False, compare=False)
 

@@ -271,6 +271,10 @@ def _joined_ends(view: View, pair: tuple[str, ...]) -> dict[str, str]:
     return {port: site for port in pair if view.end_at(port) != site}
 
 
+FIT = frozenset({"same", "one-owner", "kind", "size", "keying", "gender"})
+"""The codes of `misfits`: what two halves are makes them so, and nothing that is done to them."""
+
+
 def misfits(plant: Plant, a: str, b: str) -> Iterator[Refusal]:
     """Yield why two ports can't be joined, wherever they are."""
     if a == b:
@@ -693,7 +697,9 @@ def _is_pattern(action: Action, subject: str) -> bool:
 
 
 def _resolve_note(view: View, action: Action) -> Event | Impossible:
-    named = (s for s in action.subjects if not _is_pattern(action, s))
+    # What a definition names may be known from then on only.
+    is_defining = action.action in ac.DEFINITIONS
+    named = (s for s in action.subjects if not is_defining and not _is_pattern(action, s))
     refusals = [r for s in named for r in _unknown(view, s, ANYTHING)]
     if action.action in (ac.BEGIN, ac.END) and not action.outing:
         refusals.append(Refusal("outing", f"{action.action} needs an outing", ""))

@@ -104,11 +104,12 @@ QUANTITIES: Mapping[str, str] = {
     "volume": "volume",
 }
 
+CYCLES = "cycles"
 COUNTED: Mapping[str, str] = {
-    "cycles": "mate cycles are counted from what is recorded, never measured: those of before are told by recording"
-    " the mates that there were, at their times",
+    CYCLES: "mate cycles are counted from what is recorded, never measured: those of before are read in with the"
+    ' definition, as in [initial.before] "PUMP-1:F1" = { cycles = 7 }',
 }
-"""What no event may tell a value of, since it is counted: each with how else it gets known."""
+"""What no event may tell a value of but an initial one, since it is counted: each with how else it gets known."""
 
 # Units that only name what is counted.
 _COUNTED = frozenset(

@@ -101,6 +101,8 @@ def unknown(plant: Plant, address: str, wanted: Collection[str]) -> str:
         if colon and not sort:
             what = "port" if wanted == PORT else "port or node"
             return f"{owner} has no {what} {name}{instead(name, ports, 'it has', plant.names.inside(owner))}"
+    if not sort and owner in plant.retired:
+        return f"{owner} is retired, no longer of the plant: `cfgtrack history {owner}` tells since when, and why"
     if not sort:
         inside = ("port", "contact", "node")
         owners = OWNER if colon or wanted == PORT else [s for s in wanted if s not in inside]

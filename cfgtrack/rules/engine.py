@@ -281,6 +281,20 @@ class Engine:
             for it in (*watched, *self._joined.get(runner.number, ())):
                 self.disturb(runner.number, it, None)
 
+    def look_again(self, event: Event | None) -> None:
+        """Judge all anew when this instant is over: `event` has made the plant another one.
+
+        Who isn't there any more falls short of nothing, and no clock runs for him.
+        """
+        plant = self.world.plant
+        for runner in self.runners:
+            there = runner.instances.items if runner.watched else ()
+            for it in dict.fromkeys((*there, *runner.held(), *self._joined.get(runner.number, ()))):
+                if it is not None and not plant.sort_of(it):
+                    runner.forget(it)
+                else:
+                    self.disturb(runner.number, it, event)
+
     # --- for the runners ---
 
     def disturb(self, number: int, it: str | None, event: Event | None) -> None:

@@ -126,6 +126,16 @@ class Runner(ABC):
         """Go on from what was remembered."""
         self._mute = dict(told)
 
+    def held(self) -> Iterable[str | None]:
+        """Return the items of which it remembers something."""
+        return tuple(self._mute)
+
+    def forget(self, it: str | None) -> None:
+        """Remember nothing more of an item that is no longer in the plant; what was open of it is over."""
+        if it in self._mute:
+            self.engine.mend(self._mute[it])
+            self.trail.drop(self._mute, it)
+
     # --- judging ---
 
     def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:

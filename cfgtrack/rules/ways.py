@@ -42,7 +42,7 @@ def is_made(view: View, link: str) -> bool:
     """Return whether a link of that name is made: of a unit on a place, of two halves, or of a gate."""
     thing, _, place = link.partition(" on ")
     if place:
-        return view.state(thing).value == place
+        return bool(view.plant.sort_of(thing)) and view.state(thing).value == place
     half, _, other = link.partition(" - ")
     carries_all = all(carries(view, one) for one in (half, other) if one)
     return carries_all and (not other or view.state(half).other == other)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from cfgtrack.model.configuration import Configuration
@@ -36,6 +36,27 @@ class Change:
     def ended(self) -> list[tuple[str, Link]]:
         """Return the links that the event ended, each with its medium."""
         return [(medium, link) for medium, shift in self.shifts.items() for link in shift.ended]
+
+
+def _did(event: Event) -> Iterator[tuple[str, str]]:
+    """Yield what an event did to whom: see `Done`."""
+    for subject in (*event.subjects, *event.moved, *event.carried):
+        yield subject, event.action
+        for quantity in event.values:
+            yield subject, f"{event.action} {quantity}"
+    for subject in event.subjects:
+        for quantity in event.values:
+            yield subject, f" {quantity}"
+
+
+def done_before(events: Iterable[Event]) -> dict[tuple[str, str], Stamp]:
+    """Return what was last done by events, in order: of before the rules begin, it counts all the same."""
+    done: dict[tuple[str, str], Stamp] = {}
+    last: Stamp = (0, -1)
+    for event in events:
+        last = (event.happened, last[1] + 1 if event.happened == last[0] else 0)
+        done.update(dict.fromkeys(_did(event), last))
+    return done
 
 
 class World:
@@ -99,13 +120,8 @@ class World:
         happened, order = self._stamp
         stamp = (event.happened, order + 1 if event.happened == happened else 0)
         self.trail.assign(self, "_stamp", stamp)
-        for subject in (*event.subjects, *event.moved, *event.carried):
-            self.trail.set(self._done, (subject, event.action), stamp)
-            for quantity in event.values:
-                self.trail.set(self._done, (subject, f"{event.action} {quantity}"), stamp)
-        for subject in event.subjects:
-            for quantity in event.values:
-                self.trail.set(self._done, (subject, f" {quantity}"), stamp)
+        for key in _did(event):
+            self.trail.set(self._done, key, stamp)
 
     # --- one event ---
 

@@ -13,6 +13,7 @@ from cfgtrack.analysis.state import (
     PlantReport,
     PortState,
     Reading,
+    Retired,
     StateReport,
     UnitLine,
     VolumeState,
@@ -75,6 +76,9 @@ def _facts(report: StateReport) -> Iterator[str]:
     yield labelled("is", what)
     if report.aliases:
         yield labelled("also", ", ".join(report.aliases))
+    if report.retired is not None:
+        yield labelled("RETIRED", f"since {_retired(report.retired)}")
+        return
     if report.place or report.sort in ("unit", "mobile place"):
         yield labelled("place", _where(report))
     if report.home and report.home not in report.place:
@@ -114,6 +118,10 @@ def _lock_table(locks: Sequence[Device], local: Callable[[str], str]) -> str:
         for d in locks
     ]
     return table(["on", "what", "whose", "since", "event"], rows)
+
+
+def _retired(retired: Retired) -> str:
+    return f"{format_instant(retired.since)}, because: {retired.reason} (event {retired.event})"
 
 
 def _where(report: StateReport) -> str:
@@ -319,6 +327,10 @@ def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> 
         titled("Locks and tags", _lock_table(report.locks, str)),
         titled("Running clocks", clock_rows(report.clocks, moment)),
         table(["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
+        titled(
+            "Retired, no longer of the plant",
+            "\n".join(labelled(one.id, f"since {_retired(one)}") for one in report.retired),
+        ),
     )
 
 

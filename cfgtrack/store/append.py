@@ -26,6 +26,7 @@ from cfgtrack.store.collision import Collision, Disturbance, disturbance, is_ine
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.correction import Target, end_changes, target_of
 from cfgtrack.store.database import Database, Row
+from cfgtrack.store.definitions import Definitions, read_definitions
 from cfgtrack.store.form import Unrecordable
 from cfgtrack.store.merkle import Frontier
 from cfgtrack.store.rows import (
@@ -58,11 +59,13 @@ class Appender:
 
     `number` is that of the last event, `known` the one that the next event gets; `disturbances` are what the late
     events so far may have disturbed, `changed_from` the earliest instant that the past is different from now.
+
+    Each event is held against the plant of its instant. `plant` is the last one, after every date of effect.
     """
 
-    def __init__(self, database: Database, plant: Plant, clock: Callable[[], int]) -> None:
+    def __init__(self, database: Database, clock: Callable[[], int]) -> None:
         self.database = database
-        self.plant = plant
+        self._go_on_with(read_definitions(database))
         last = database.row("SELECT number, known FROM event ORDER BY number DESC LIMIT 1") or (0, 0)
         self.number = int(last[0])
         self.known = max(clock(), int(last[1]) + 1)
@@ -79,8 +82,9 @@ class Appender:
 
     def append(self, where: str, action: Action) -> Entry:
         """Resolve and write one event. Unrecordable when it is impossible, or corrects what can't be corrected."""
-        inert = is_inert(self.plant, action)
-        if self._head is not None and (inert or action.happened >= self._latest) and not _refers(action):
+        inert = is_inert(self._plant(action.happened), action)
+        in_order = (inert or action.happened >= self._latest) and action.happened >= self._last_effect
+        if self._head is not None and in_order and not _refers(action):
             return self._at_once(where, action, self._head, inert=inert)
         self.flush()
         if not _refers(action):
@@ -100,7 +104,7 @@ class Appender:
 
     def collisions(self) -> Iterator[Collision]:
         """Yield what the late events so far contradict."""
-        return collision.collisions(self.database, self.plant, self.disturbances, self.known)
+        return collision.collisions(self.database, self.definitions, self.disturbances, self.known)
 
     def close_tree(self) -> None:
         """Write the tree head over everything, when there is something new, and forget what judged without it."""
@@ -109,11 +113,29 @@ class Appender:
             self.database.insert("tree_head", ("number", "known", "root", "frontier"), [head])
             checkpoint.forget(self.database, self.changed_from)
 
-    def go_on_with(self, plant: Plant) -> None:
-        """From here on `plant` is the definition."""
+    def look_again(self) -> Definitions:
+        """From here on what has been loaded meanwhile is the definition. Return what was before."""
         self.flush()
-        self.plant = plant
+        before = self.definitions
+        self._go_on_with(read_definitions(self.database))
         self._head = None
+        return before
+
+    def _go_on_with(self, definitions: Definitions) -> None:
+        self.definitions = definitions
+        dates = definitions.dates()
+        self._last_effect = dates[-1] if dates else -NEVER
+        self._last_plant: Plant | None = None
+
+    @property
+    def plant(self) -> Plant:
+        """The plant after every date of effect."""
+        if self._last_plant is None:
+            self._last_plant = self.definitions.plant()
+        return self._last_plant
+
+    def _plant(self, at: int) -> Plant:
+        return self.plant if at >= self._last_effect else self.definitions.plant(at)
 
     def flush(self) -> None:
         """Write what is buffered."""
@@ -150,6 +172,7 @@ class Appender:
         self.frontier = Frontier.from_bytes(frontier)
         self._buffers = _Buffers()
         self.disturbances.clear()
+        self._go_on_with(read_definitions(self.database, self.definitions))
         if self._head is not None:
             self._head = None
             self.look_ahead()
@@ -173,31 +196,39 @@ class Appender:
         view = self._view(action.happened, turn)
         event = self._resolved(where, action, view)
         corrects = None if target is None else target.entry.number
-        left = [view.state(s).value for s in _carried(self.plant, event)]
+        left = [view.state(s).value for s in _carried(view.plant, event)]
         entry = self._write(where, event, turn=turn, corrects=corrects, target=target)
         self.flush()
         self._disturb(where, event, turn, left)
         if target is not None:
             self._disturb(where, target.entry.event, target.turn, (), cause=event)
+        if target is not None and target.entry.event.action in ac.REVISIONS:
+            self.defined_anew(where, event)
         self._catch_up(event, target)
         return entry
+
+    def defined_anew(self, where: str, event: Event) -> None:
+        """Note what another definition, which an event brought or took away, may have disturbed."""
+        before = self.look_again()
+        self.disturbances += collision.of_definition(before, self.definitions, by=(where, event))
 
     def _disturb(
         self, where: str, event: Event, turn: int, left: Iterable[str], cause: Event | None = None
     ) -> None:
         """Note what `event`, just recorded or (with `cause`) just taken away, may have disturbed."""
-        if is_inert(self.plant, event):
-            return
         view = self._view(event.happened, turn)
+        if is_inert(view.plant, event):
+            return
         if cause is not None:
-            left = [view.state(s).value for s in _carried(self.plant, event)]
-        found = disturbance(view, event, by=(where, cause or event), left=left)
+            left = [view.state(s).value for s in _carried(view.plant, event)]
+        dates = self.definitions.dates()
+        found = disturbance(view, event, by=(where, cause or event), left=left, dates=dates)
         if found is not None:
             self.disturbances.append(found)
 
     def _view(self, at: int, turn: int) -> SqlView:
         """Return the configuration just before a turn, without anything that is to be corrected together."""
-        return SqlView(self.database, self.plant, at, max(self.known, self._seen_until), turn)
+        return SqlView(self.database, self._plant(at), at, max(self.known, self._seen_until), turn)
 
     def _resolved(self, where: str, action: Action, view: View) -> Event:
         outcome = resolve(view, action, Telling.RECORDED)
@@ -222,15 +253,17 @@ class Appender:
         if self._head is None:
             return
         events = [event] if target is None else [event, target.entry.event]
-        view = SqlView(self.database, self.plant, NEVER, self.known)
+        plant = self._head.plant
+        view = SqlView(self.database, plant, NEVER, self.known)
         for subject in {s for e in events for s in e.written}:
-            if self.plant.port(subject) is not None or self.plant.can_move(subject):
+            if plant.port(subject) is not None or plant.can_move(subject):
                 self._head.set_state(subject, view.state(subject))
         for end in {s for e in events for s in e.ends}:
-            self._head.set_end(end, view.end_at(end))
-        for thing in {e.subjects[0] for e in events if is_of_device(self.plant, e)}:
+            if plant.port(end) is not None:
+                self._head.set_end(end, view.end_at(end))
+        for thing in {e.subjects[0] for e in events if is_of_device(plant, e)}:
             self._head.set_devices(thing, view.devices_on(thing))
-        if not is_inert(self.plant, event):
+        if not is_inert(plant, event):
             self._latest = max(self._latest, event.happened)
 
     # --- writing --------------------------------------------------------------------------------------------
@@ -247,13 +280,16 @@ class Appender:
             ) from err
         buffers = self._buffers
         buffers.events.append(row)
-        owners = owners_touched(self.plant, event)
+        plant, head = self._plant(event.happened), self._head
+        owners = owners_touched(plant, event)
         if target is not None:
             self._changes_from(target.entry.event)
             if event.action == ac.WITHDRAW:
-                owners |= owners_touched(self.plant, target.entry.event)
+                owners |= owners_touched(plant, target.entry.event)
         buffers.touches.extend([(owner, event.happened, number) for owner in owners])
-        written = effects(self.plant, event) if self._head is None else self._head.apply(event)[0]
+        # What comes before the last date of effect may write what is no longer there: `_catch_up` sees to the rest.
+        is_ahead = head is not None and head.plant is plant
+        written = head.apply(event)[0] if head is not None and is_ahead else effects(plant, event)
         buffers.changes.extend(change_rows(written, event.happened, turn, number, known))
         entry = Entry(event, number, known)
         self._changes_from(event)
@@ -268,6 +304,9 @@ class Appender:
         """Note that what is recorded makes the past different from this event on."""
         # Where judging begins, and what by, all of the past is judged anew.
         happened = -NEVER if event.initial or event.action == ac.DEFINE else event.happened
+        if event.action in ac.REVISIONS:
+            # What is remembered of the instant just before says what time alone makes of this one.
+            happened -= 1
         self.changed_from = min(self.changed_from, happened)
 
 

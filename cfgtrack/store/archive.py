@@ -13,14 +13,14 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from cfgtrack.model.action import DEFINE
+from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.database import Database, Row, location
 from cfgtrack.store.derive import rebuild_state
 from cfgtrack.store.journal import create
-from cfgtrack.store.loading import Bodies, items_hash, read_plant
+from cfgtrack.store.loading import Bodies, items_hash
 from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.rows import EVENT_COLUMNS, leaf_record
 
@@ -47,7 +47,7 @@ def write_archive(database: Database) -> Iterator[str]:
     while page := database.rows(sql, {"after": after, "end": end, "page": PAGE}):
         for number, known, action, body in page:
             yield f'{{"event":{body},"known":{known},"number":{number}}}\n'
-            if action == DEFINE:
+            if action in DEFINITIONS:
                 yield from _items(database, number)
             if head is not None and head[0] == number:
                 yield _line({"head": {"size": number, "known": head[1], "root": bytes(head[2]).hex()}})
@@ -171,7 +171,7 @@ class _ArchiveReader:
             leaf,
         )
         self.events.append(row)
-        if event["action"] == DEFINE:
+        if event["action"] in DEFINITIONS:
             self.commits = str(event["body"]["items"])
 
     def _corrects(self, event: dict[str, Any], number: int) -> tuple[int | None, int]:
@@ -208,7 +208,7 @@ class _ArchiveReader:
             raise self._bad(
                 "cut-off", "the archive ends in the middle: its last events are under no tree head"
             )
-        rebuild_state(self.database, read_plant)
+        rebuild_state(self.database)
         return self.tree.size
 
     def _bad(self, code: str, sentence: str) -> BadInput:

@@ -13,18 +13,21 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from cfgtrack.model.action import DEFINE
+from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER, TRIGGERS
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
-from cfgtrack.store.loading import items_hash, read_plant
+from cfgtrack.store.loading import items_hash
 from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.proof import Head
 from cfgtrack.store.rows import leaf_record
 
 PAGE = 5_000
+
+_CARRYING = ", ".join(f"'{action}'" for action in sorted(DEFINITIONS))
+"""The actions that carry items of the definition."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +189,7 @@ class _Auditor:
             if event.get(name) != column:
                 yield "columns", f"its {name} is {column}, in its content {event.get(name)}"
         yield from self._correction(row, event)
-        if row.action == DEFINE:
+        if row.action in DEFINITIONS:
             yield from self._definition(row, event)
 
     def _correction(self, row: _EventRow, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
@@ -226,10 +229,12 @@ class _Auditor:
         if report.events and (last is None or last[0] != report.events):
             report.faults.append(Fault("tree-head", "the last events are under no tree head", report.events))
         loose = self.database.row(
-            "SELECT sort, id FROM item WHERE load NOT IN (SELECT number FROM event WHERE action = 'define')"
+            f"SELECT sort, id FROM item WHERE load NOT IN (SELECT number FROM event WHERE action IN ({_CARRYING}))"
         )
         if loose is not None:
-            report.faults.append(Fault("definition", f"{loose[0]} {loose[1]} was loaded by no define event"))
+            report.faults.append(
+                Fault("definition", f"{loose[0]} {loose[1]} came with no event that loads something")
+            )
         report.head = Head(report.events, self.tree.root(), max(self.known, 0))
         if self.kept is not None:
             report.faults.extend(self._against(self.kept))
@@ -262,7 +267,7 @@ Pages = Iterator[tuple[list[Row], int]]
 
 
 def _derived(database: Database) -> Pages:
-    for page in derive(database, read_plant):
+    for page in derive(database):
         yield page.touches, 2
         yield page.changes, 4
 

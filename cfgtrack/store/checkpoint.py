@@ -20,7 +20,7 @@ from collections.abc import Iterable, Sequence
 from hashlib import sha256
 from typing import NamedTuple
 
-from cfgtrack.model.action import BOOK_ACTIONS, DEFINE, WITHDRAW
+from cfgtrack.model.action import BOOK_ACTIONS, DEFINE, REVISIONS, WITHDRAW
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.rows import IN_EFFECT
@@ -284,12 +284,13 @@ def _last_known(database: Database, after: int, at: int) -> int:
 def _changed_since(database: Database, known: int) -> int:
     """Return the earliest instant of the past that rows which became known later have changed."""
     sql = (
-        f"SELECT e.action, e.happened, {_INITIAL}, t.happened, {_INITIAL.replace('e.', 't.')}"
+        f"SELECT e.action, e.happened, {_INITIAL}, t.action, t.happened, {_INITIAL.replace('e.', 't.')}"
         " FROM event e LEFT JOIN event t ON t.number = e.corrects WHERE e.known > :known"
     )
     limit = NEVER
-    for action, happened, is_initial, then, was_initial in database.rows(sql, {"known": known}):
+    for action, happened, is_initial, other, then, was_initial in database.rows(sql, {"known": known}):
         if action == DEFINE or is_initial or was_initial:
             return -NEVER
-        limit = min(limit, happened, happened if then is None else then)
+        limit = min(limit, happened - (action in REVISIONS))
+        limit = limit if then is None else min(limit, then - (other in REVISIONS))
     return limit

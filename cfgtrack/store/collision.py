@@ -8,24 +8,33 @@ each other, and both are shown.
 # ruff: noqa: S608 - the only text put into these statements is the conditions written here
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from operator import itemgetter
 from typing import NamedTuple
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
-from cfgtrack.model.configuration import place_line
+from cfgtrack.model.configuration import View, place_line
 from cfgtrack.model.event import Entry, Event, effects, is_of_device
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.possibility import Impossible, resolve
+from cfgtrack.model.possibility import FIT, Impossible, resolve
 from cfgtrack.model.presence import Telling, acts_at, doer_of
+from cfgtrack.model.revision import not_carried_over, owners_otherwise
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database
-from cfgtrack.store.rows import IN_EFFECT, entry_of
-from cfgtrack.store.view import SqlView
+from cfgtrack.store.definitions import Definitions, unsound
+from cfgtrack.store.rows import IN_EFFECT, entry_of, find_entry
+from cfgtrack.store.view import SqlView, read_configuration
+
+_MANY = 40
+"""From so many owners on it costs less to read the whole configuration than to ask for each."""
+
+_NAMED = 6
+"""So many subjects of an event are named in a sentence."""
 
 _INERT = ac.NOTES | {ac.BEGIN, ac.END} | ac.BOOK_ACTIONS
 """Actions that neither change a state nor depend on one, but for where whoever does them is."""
@@ -35,7 +44,8 @@ _INERT = ac.NOTES | {ac.BEGIN, ac.END} | ac.BOOK_ACTIONS
 class Disturbance:
     """States that differ from (`happened`, `turn`) to `end`, inclusive, of whatever touches `owners`.
 
-    `where` and `event` are the row that did it.
+    `where` and `event` are the row that did it. Where it is the definition that differs, `before` is what it was; then
+    what was impossible before isn't this row's doing.
     """
 
     where: str
@@ -44,10 +54,11 @@ class Disturbance:
     turn: int
     owners: frozenset[str]
     end: int
+    before: Definitions | None = None
 
 
 class Collision(NamedTuple):
-    """A row, whose event is `event`, that contradicts the later event `other`: both ids."""
+    """A row, whose event is `event`, that contradicts the later event `other`: both ids; "" where there is none."""
 
     problem: Problem
     event: str
@@ -60,13 +71,20 @@ def is_inert(plant: Plant, action: Action) -> bool:
 
 
 def disturbance(
-    view: SqlView, event: Event, *, by: tuple[str, Event], left: Iterable[str] = ()
+    view: SqlView,
+    event: Event,
+    *,
+    by: tuple[str, Event],
+    left: Iterable[str] = (),
+    dates: Sequence[int] = (),
 ) -> Disturbance | None:
     """Return what `event`, just recorded or just taken away, disturbs; None when nothing comes after it.
 
-    `view` is the configuration just after (or without) it, `left` the places that it emptied.
+    `view` is the configuration just after (or without) it, `left` the places that it emptied, `dates` those from which
+    on the plant is another one.
     """
-    if not _any_later(view):
+    is_before_another = bool(dates) and dates[-1] > view.at
+    if not is_before_another and not _any_later(view):
         return None
     subjects = event.written
     owners = dict.fromkeys(owner_of(s) for s in subjects)
@@ -81,7 +99,7 @@ def disturbance(
     )
     for owner in list(owners):
         owners.update(dict.fromkeys(_around(view.database, view.plant, owner, view.known)))
-    if not _touched_after(view.database, owners, view.at):
+    if not is_before_another and not _touched_after(view.database, owners, view.at):
         return None
     # What hangs on a thing, and with it the next write of that, is of no one subject: it is looked at to the end.
     ends = [] if is_of_device(view.plant, event) else [_next_write(view, subject) for subject in subjects]
@@ -171,20 +189,91 @@ def _next_write(view: SqlView, subject: str) -> int:
     return NEVER if row is None else int(row[0])
 
 
+def of_definition(before: Definitions, after: Definitions, *, by: tuple[str, Event]) -> Iterator[Disturbance]:
+    """Yield what it disturbs that the definition is another one: wherever, and as long as, an owner is otherwise."""
+    where, event = by
+    since = sorted({era.since for definitions in (before, after) for era in definitions.eras()})
+    for start, end in pairwise([*since, NEVER]):
+        then, now = before.plant(start), after.plant(start)
+        owners = frozenset() if then is now else owners_otherwise(then, now)
+        if owners:
+            yield Disturbance(where, event, start, -1, owners, end - 1, before)
+
+
 def collisions(
-    database: Database, plant: Plant, disturbances: Iterable[Disturbance], known: int
+    database: Database, definitions: Definitions, disturbances: Iterable[Disturbance], known: int
 ) -> Iterator[Collision]:
-    """Yield a collision for every later event that no longer fits what is recorded before it."""
+    """Yield a collision for every later event that no longer fits what is recorded before it.
+
+    And for every state that isn't possible in the plant that begins at a later date of effect.
+    """
+    disturbances = list(disturbances)
+    if anew := next((one for one in disturbances if one.before is not None), None):
+        loose = [
+            Problem(anew.where, "not-yet", f"{_said(anew.event)}: {why}") for why in unsound(definitions)
+        ]
+        if loose:
+            yield from (Collision(problem, anew.event.id, "") for problem in loose)
+            return
     checked: set[int] = set()
-    judged = Judged(database, plant)
+    told: set[str] = set()
+    judged = Judged(database)
     for one in disturbances:
-        for turn, entry in _later(database, plant, one, known, checked):
+        for date in definitions.dates():
+            # A plant begins before whatever else happens at that instant.
+            if one.happened < date <= one.end or (one.before is not None and date == one.happened):
+                for found in _not_carried_over(database, definitions, one, date, known):
+                    if found.problem.sentence not in told:
+                        told.add(found.problem.sentence)
+                        yield found
+        for turn, entry in _later(database, definitions, one, known, checked):
             event = entry.event
-            why = _contradiction(SqlView(database, plant, event.happened, known, turn), entry, judged)
+            plant = definitions.plant(event.happened)
+            view = SqlView(database, plant, event.happened, known, turn)
+            # Who loads is asked to accept that a joint that is made doesn't fit; no late event can make it so.
+            may_fit_ill = one.before is None or _is_made(database, definitions, event, known)
+            why = _contradiction(view, entry, judged, may_fit_ill=may_fit_ill)
+            if why is not None and one.before is not None:
+                view = SqlView(database, one.before.plant(event.happened), event.happened, known, turn)
+                why = why if _contradiction(view, entry, judged) is None else None
             if why is not None:
                 yield Collision(
                     Problem(one.where, "collides", _sentence(one, event, why)), one.event.id, event.id
                 )
+
+
+def _not_carried_over(
+    database: Database, definitions: Definitions, one: Disturbance, date: int, known: int
+) -> Iterator[Collision]:
+    """Yield a collision for every state just before a date of effect that the plant from then on has no room for."""
+    before, after = definitions.plant(date - 1), definitions.plant(date)
+    view: View = SqlView(database, before, date, known, -1)
+    owners = sorted(one.owners & {*before.owners()})
+    if len(owners) > _MANY:
+        view = read_configuration(database, before, date, known, -1)
+    for left in not_carried_over(view, after, owners):
+        if one.before is None:
+            later = _revision_at(database, date, known)
+            yield Collision(
+                Problem(one.where, "collides", _sentence(one, later, left.sentence)), one.event.id, later.id
+            )
+            continue
+        did = find_entry(database, left.event)
+        since = f" (event {left.event}, {format_instant(did.event.happened)})" if did is not None else ""
+        sentence = f"{_said(one.event)} from {format_instant(date)} on isn't possible: {left.sentence}{since}"
+        yield Collision(Problem(one.where, "collides", sentence), one.event.id, left.event)
+
+
+def _revision_at(database: Database, date: int, known: int) -> Event:
+    """Return the first event that makes the plant another one from a date of effect on."""
+    sql = (
+        "SELECT e.body, e.number, e.known FROM event e WHERE e.action IN (:revise, :retire)"
+        f" AND e.happened = :date AND {IN_EFFECT} ORDER BY e.number LIMIT 1"
+    )
+    named = {"revise": ac.REVISE, "retire": ac.RETIRE}
+    row = database.row(sql, {**named, "date": date, "known": known})
+    assert row is not None
+    return entry_of(*row).event
 
 
 @dataclass(slots=True)
@@ -192,12 +281,11 @@ class Judged:
     """Whether presence was judged when an event was recorded: the plant had sites by then."""
 
     database: Database
-    plant: Plant
     _since: int | None = None
 
-    def telling(self, known: int) -> Telling:
-        """Return how an event that became known then is to be looked at again."""
-        if not self.plant.has_sites:
+    def telling(self, plant: Plant, known: int) -> Telling:
+        """Return how an event that became known then is to be looked at again in a plant."""
+        if not plant.has_sites:
             return Telling.RECORDED
         if self._since is None:
             sql = (
@@ -210,7 +298,7 @@ class Judged:
 
 
 def _later(
-    database: Database, plant: Plant, one: Disturbance, known: int, checked: set[int]
+    database: Database, definitions: Definitions, one: Disturbance, known: int, checked: set[int]
 ) -> Iterator[tuple[int, Entry]]:
     """Yield (turn, entry) of the later events to look at again, in order, and note them in `checked`."""
     sql = (
@@ -221,26 +309,41 @@ def _later(
     )
     parameters = {"happened": one.happened, "turn": one.turn, "end": one.end, "known": known}
     found: list[tuple[int, int, Entry]] = []
-    for owner in sorted(one.owners):
+    owners: Iterable[str] = one.owners
+    if len(one.owners) > _MANY:
+        # Most of what another definition concerns was never touched: of a first load nothing was.
+        owners = one.owners & {owner for (owner,) in database.rows("SELECT DISTINCT owner FROM touch")}
+    for owner in sorted(owners):
         for number, turn, body, when in database.rows(sql, {**parameters, "owner": owner}):
             if number not in checked:
                 checked.add(number)
                 entry = entry_of(body, number, when)
                 found.append((entry.event.happened, turn, entry))
     for _, turn, entry in sorted(found, key=itemgetter(0, 1)):
-        if not is_inert(plant, entry.event):
+        if not is_inert(definitions.plant(entry.event.happened), entry.event):
             yield turn, entry
 
 
-def _contradiction(view: SqlView, entry: Entry, judged: Judged) -> str | None:
+def _is_made(database: Database, definitions: Definitions, event: Event, known: int) -> bool:
+    """Return whether the joint that an event is about is made at last."""
+    halves = event.subjects
+    now = SqlView(database, definitions.plant(), NEVER, known)
+    return len(halves) == 2 and all(map(now.plant.port, halves)) and now.state(halves[0]).other == halves[1]
+
+
+def _contradiction(view: SqlView, entry: Entry, judged: Judged, *, may_fit_ill: bool = False) -> str | None:
     """Return why an event can't have been so, as things stand before it now; None when it can."""
     event, plant = entry.event, view.plant
-    again = resolve(view, event, judged.telling(entry.known))
+    again = resolve(view, event, judged.telling(plant, entry.known))
     if isinstance(again, Impossible):
-        return "; ".join(r.sentence for r in again.refusals)
+        why = [r.sentence for r in again.refusals if not (may_fit_ill and r.code in FIT)]
+        return "; ".join(why) or None
     if _was_found(view, event, again):
         again = replace(again, found=event.found, parted=event.parted, expected=event.expected)
-    then, now = set(effects(plant, event)), set(effects(plant, again))
+    try:
+        then, now = set(effects(plant, event)), set(effects(plant, again))
+    except KeyError as gone:
+        return f"it changed {gone.args[0]}, which isn't there"
     if then == now:
         return None
     differing = sorted({e.subject for e in then ^ now})
@@ -268,9 +371,27 @@ def _was_found(view: SqlView, event: Event, again: Event) -> bool:
 
 def _sentence(one: Disturbance, later: Event, why: str) -> str:
     what = " ".join(plain_words(later)) + (f" at {later.place}" if later.place else "")
-    mine = " ".join(plain_words(one.event))
+    mine = _said(one.event)
+    if one.event.action == ac.DEFINE:
+        return (
+            f"the definition contradicts event {later.id}, {what} at {format_instant(later.happened)}: {why}."
+            " If it is so from a date on only, say so: `load --effective DATE --reason TEXT`"
+        )
+    if one.before is not None:
+        return (
+            f"{mine} from {format_instant(one.event.happened)} on collides with later event {later.id}, {what} at"
+            f" {format_instant(later.happened)}: {why}. Give the date from which it really is so, or correct"
+            f" {later.id} first"
+        )
     return (
         f"{mine} at {format_instant(one.event.happened)} collides with later event {later.id}, {what} at"
         f" {format_instant(later.happened)}: {why}."
         f" Correct the time, or supersede or withdraw {later.id} together with it"
     )
+
+
+def _said(event: Event) -> str:
+    action, *subjects = plain_words(event)
+    named = subjects[:_NAMED]
+    more = f" and {len(subjects) - _NAMED} more" if len(subjects) > _NAMED else ""
+    return " ".join([action, *named]) + more

@@ -37,6 +37,13 @@ def target_of(database: Database, where: str, action: Action) -> Target | None:
     if other is not None:
         sentence = f"event {name} was corrected already, by {other[0]}: correct that one"
         raise unrecordable(where, "corrected-already", sentence, other[0])
+    was = target.entry.event.action
+    if (was in ac.REVISIONS or action.action in ac.REVISIONS) and action.action not in (was, ac.WITHDRAW):
+        what = (
+            f"event {name} makes the definition another one: withdraw it, or load what is right with"
+            " `--effective DATE --reason TEXT --corrects ID`"
+        )
+        raise unrecordable(where, "not-correctable", what, name)
     if target.entry.event.action in (ac.WITHDRAW, ac.DEFINE):
         what = "a withdrawal can't be taken back: record the event again under a new id"
         if target.entry.event.action == ac.DEFINE:

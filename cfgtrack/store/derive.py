@@ -8,19 +8,19 @@ definitions as they were known when each event was: so the two tables are a cach
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import MISSING
 from typing import NamedTuple, cast, get_type_hints
 
 import msgspec
 
-from cfgtrack.model.action import DEFINE, WITHDRAW
+from cfgtrack.model.action import WITHDRAW
 from cfgtrack.model.codec import IN_JSON, event_from_json
 from cfgtrack.model.event import Event, effects
-from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
+from cfgtrack.store.definitions import read_definitions
 from cfgtrack.store.rows import CHANGE_COLUMNS, KEY_OF_CHANGE, TOUCH_COLUMNS, change_rows, owners_touched
 
 PAGE = 5_000
@@ -46,14 +46,11 @@ UNREADABLE = (msgspec.MsgspecError, KeyError, TypeError, AssertionError)
 """What comes of an event or a definition that isn't as it was recorded."""
 
 
-def derive(database: Database, read_plant: Callable[[Database, int], Plant]) -> Iterator[Derived]:
-    """Yield the rows that the journal gives, page by page in journal order.
-
-    `read_plant` gives the plant as defined by a `known`.
-    """
+def derive(database: Database) -> Iterator[Derived]:
+    """Yield the rows that the journal gives, page by page in journal order."""
     corrected = "SELECT corrects, known FROM event WHERE corrects IS NOT NULL"
     ended: dict[int, int] = {int(n): int(known) for n, known in database.rows(corrected)}
-    plant = Plant()
+    definitions = read_definitions(database)
     after = 0
     sql = (
         "SELECT number, happened, known, turn, action, corrects, body FROM event"
@@ -66,8 +63,7 @@ def derive(database: Database, read_plant: Callable[[Database, int], Plant]) -> 
         events = _READ_PAGE.decode(f"[{','.join([row[6] for row in page])}]")
         for (number, happened, known, turn, action, corrects, _), written in zip(page, events, strict=True):
             event = cast("Event", written)
-            if action == DEFINE:
-                plant = read_plant(database, known)
+            plant = definitions.plant(happened, known)
             owners = owners_touched(plant, event)
             if action == WITHDRAW:
                 owners |= owners_touched(plant, _event(database, corrects))
@@ -83,7 +79,7 @@ def _event(database: Database, number: int) -> Event:
     return event_from_json(json.loads(row[0]))
 
 
-def rebuild_state(database: Database, read_plant: Callable[[Database, int], Plant]) -> int:
+def rebuild_state(database: Database) -> int:
     """Drop the derived state and build it anew, all but what judging leaves: that takes the rules. Return the number
 
     of events read. Inside `Database.writing`.
@@ -92,7 +88,7 @@ def rebuild_state(database: Database, read_plant: Callable[[Database, int], Plan
         database.execute(f"DELETE FROM {table}")
     events = 0
     try:
-        for derived in derive(database, read_plant):
+        for derived in derive(database):
             events += derived.events
             # In the order of the table's key, a page of rows lands on few pages of the file.
             database.insert("touch", TOUCH_COLUMNS, sorted(derived.touches))

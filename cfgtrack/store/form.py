@@ -39,7 +39,7 @@ def is_plain(event: Action) -> bool:
         and not event.withdraws
         and not event.explains
         and not event.acknowledges
-        and not (event.values and COUNTED.keys() & event.values.keys())
+        and not (event.values and not event.initial and COUNTED.keys() & event.values.keys())
     )
 
 
@@ -58,7 +58,9 @@ def check_form(where: str, event: Action) -> None:
     if event.basis not in BASES:
         wrong.append((UNKNOWN, no_such("basis", str(event.basis), BASES)))
     wrong.extend(_wrong_on_the_record(event))
-    wrong.extend(("counted", COUNTED[name]) for name in event.values if name in COUNTED)
+    # What was counted before the first event has to be told by somebody.
+    counted = () if event.initial else COUNTED.keys() & event.values.keys()
+    wrong.extend(("counted", COUNTED[name]) for name in counted)
     if wrong:
         raise Unrecordable(tuple(Problem(where, code, sentence) for code, sentence in wrong))
 
@@ -80,6 +82,10 @@ def _wrong_on_the_record(event: Action) -> Iterator[tuple[str, str]]:
         yield "reason", "an explanation needs a reason or a remark"
     if event.action == ac.APPROVE and (fault := fault_of_approval(event)):
         yield "approval", fault
+    if event.action in ac.REVISIONS and not event.reason:
+        yield "reason", f"{event.action} needs a reason"
+    if event.action in ac.DEFINITIONS and not (event.body and "items" in event.body):
+        yield "definition", f"{event.action} carries items of the definition: it has a command of its own"
     if event.action == ac.ACKNOWLEDGE and not event.reason:
         yield "reason", "an acknowledgement needs a reason"
     if (event.action == ac.ACKNOWLEDGE) != bool((event.acknowledges or "").split()):

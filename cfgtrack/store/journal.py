@@ -20,21 +20,23 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.event import ABSENT, Entry, LogLine
+from cfgtrack.model.event import ABSENT, Entry, Event, LogLine
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import checkpoint
 from cfgtrack.store.checkpoint import Checkpoint, Stored, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import WAIT, Database, Row
+from cfgtrack.store.definitions import Definitions, read_definitions
 from cfgtrack.store.loading import (
     RULES,
+    Effect,
     Judge,
     LoadReport,
     keep_texts,
     load_definition,
     read_items,
-    read_plant,
+    retire_unit,
 )
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
 from cfgtrack.store.record import Outcome, Recorder, SetAside
@@ -98,7 +100,7 @@ class Journal:
         self.database = database
         self.clock = clock
         self._now = now
-        self._plants: dict[int, Plant] = {}
+        self._definitions: Definitions | None = None
 
     def __enter__(self) -> Journal:
         return self
@@ -171,30 +173,49 @@ class Journal:
 
     # --- configurations -------------------------------------------------------------------------------------
 
-    def plant(self, known: int | None = None) -> Plant:
-        """Return the plant as defined by `known`. It is read once for each definition: treat it as read-only."""
-        # All of the few definitions, and the last of them here: a planner that knows no better would look for it
-        # through the whole journal from its end.
-        rows = self.database.rows("SELECT number, known FROM event WHERE action = 'define'")
-        load = max((int(number) for number, when in rows if known is None or when <= known), default=0)
-        if load not in self._plants:
-            self._plants[load] = read_plant(self.database, NEVER if known is None else known)
-        return self._plants[load]
+    def definitions(self) -> Definitions:
+        """Return every version of the definition that there is by now."""
+        self._definitions = read_definitions(self.database, self._definitions)
+        return self._definitions
+
+    def plant(self, at: int | None = None, known: int | None = None) -> Plant:
+        """Return the plant at an instant as defined by `known`; without an instant after every date of effect.
+
+        It is made once for each definition: treat it as read-only.
+        """
+        return self.definitions().plant(NEVER if at is None else at, NEVER if known is None else known)
+
+    def dates_of_effect(self, known: int | None = None) -> Sequence[int]:
+        """Return, in order, the instants from which on the plant is another one than before, as known."""
+        return self.definitions().dates(NEVER if known is None else known)
+
+    def whole_plant(self, known: int | None = None) -> Plant:
+        """Return all that the plant ever had, as known, in one: what may be named where no instant is."""
+        return self.definitions().whole(NEVER if known is None else known)
 
     def view(self, at: int | None = None, known: int | None = None) -> View:
         """Return the configuration at (at, known), read as far as it is asked for."""
         at, known = self.moment(at, known)
-        return SqlView(self.database, self.plant(known), at, known)
+        return SqlView(self.database, self.plant(at, known), at, known)
 
     def configuration(self, at: int | None = None, known: int | None = None) -> Configuration:
         """Return the whole configuration at (at, known): states, measured values, mate cycles."""
         at, known = self.moment(at, known)
-        return read_configuration(self.database, self.plant(known), at, known)
+        return read_configuration(self.database, self.plant(at, known), at, known)
 
     def unit(self, owner: str, at: int | None = None, known: int | None = None) -> Configuration:
         """Return a configuration that holds only what concerns one unit or place itself: one indexed question."""
         at, known = self.moment(at, known)
-        return read_owner(self.database, self.plant(known), owner, at, known)
+        return read_owner(self.database, self.plant(at, known), owner, at, known)
+
+    def owner_in(self, plant: Plant, owner: str, at: int, known: int) -> Configuration:
+        """Return what was so of one unit or place of a plant at (at, known), whether it was there then or not."""
+        return read_owner(self.database, plant, owner, at, known)
+
+    def revision(self, date: int, known: int) -> Event | None:
+        """Return the last event in effect that made the plant another one from a date of effect on."""
+        found = [e.event for e in self.of_action(*sorted(ac.REVISIONS), at=date, known=known)]
+        return next((event for event in reversed(found) if event.happened == date), None)
 
     # --- events ---------------------------------------------------------------------------------------------
 
@@ -298,7 +319,7 @@ class Journal:
 
     def _found_elsewhere(self, at: int, known: int) -> list[Entry]:
         """Return the events in effect whose doer was found elsewhere than the record had him."""
-        places = self.plant(known).places.values()
+        places = self.plant(at, known).places.values()
         doers = json.dumps([place.id for place in places if place.mobile])
         each = (
             "json_each(:doers) s"
@@ -320,7 +341,7 @@ class Journal:
         Of a unit or place: on its ports and nodes, too.
         """
         at, known = self.moment(at, known)
-        plant = self.plant(known)
+        plant = self.plant(at, known)
         wanted: dict[str, None] = {}
         subjects = tuple(subjects)
         whole = {subject for subject in subjects if plant.has_owner(subject)}
@@ -385,24 +406,45 @@ class Journal:
         *,
         by: str | None,
         recorder: str | None,
+        effect: Effect | None = None,
         dry_run: bool = False,
         judge: Judge | None = None,
         accept: str | None = None,
     ) -> LoadReport:
         """Bring the plant to `definition` and record its initial configuration; twice is as good as once.
 
-        Refused when an initial state contradicts the journal; then nothing is written. Neither is it where `judge`
-        finds what must be accepted, and `accept` doesn't say why.
+        With an `effect` it is so from a date on, else as if it always had been. Refused when an initial state, or what
+        is recorded, contradicts it; then nothing is written. Neither is it where `judge` finds what must be accepted,
+        and `accept` doesn't say why.
         """
         return load_definition(
             self.database,
             definition,
             by,
             recorder,
+            effect=effect,
             clock=self.clock,
             keep=not dry_run,
             judge=judge,
             accept=accept,
+        )
+
+    def retire(
+        self,
+        unit: str,
+        effect: Effect,
+        *,
+        by: str | None,
+        recorder: str | None,
+        event_id: str,
+        dry_run: bool = False,
+    ) -> Entry:
+        """Record that a unit is no longer of the plant from a date on.
+
+        NoAnswer for no such unit, Refused when it is joined to something then, or something was done to it later.
+        """
+        return retire_unit(
+            self.database, unit, effect, event_id, by, recorder, clock=self.clock, keep=not dry_run
         )
 
     def keep_rules(
@@ -465,7 +507,7 @@ class Journal:
         """
         recorded: dict[str, Entry] = {}
         with self.database.writing(keep=not dry_run):
-            recorder = Recorder(self.database, self.plant(), self.clock)
+            recorder = Recorder(self.database, self.clock)
             rows = [(a.id, a) for a in actions]
             recorder.take_together(rows, each=lambda entry: recorded.update({entry.event.id: entry}))
             recorder.finish()
@@ -485,7 +527,7 @@ class Journal:
         handed over with their problems, and the rest is recorded; without it, Refused tells of all, and nothing is.
         """
         with self.database.writing(keep=not dry_run):
-            recorder = Recorder(self.database, self.plant(), self.clock)
+            recorder = Recorder(self.database, self.clock)
             recorder.take(rows, each=each, set_aside=set_aside)
             recorder.finish()
         return recorder.tally

@@ -11,26 +11,36 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from hashlib import sha256
+from itertools import pairwise
 from typing import Any, ClassVar, NamedTuple
 
-from cfgtrack.model.action import DEFINE, Action
+from cfgtrack.model.action import DEFINE, RETIRE, REVISE, Action
 from cfgtrack.model.attribute import attribute_from_json, attribute_text
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import SORTS, Definition
-from cfgtrack.model.event import Entry
-from cfgtrack.model.item import item_from_json, item_to_json
+from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.item import item_to_json
 from cfgtrack.model.naming import clashes
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.trouble import Problem, Refused
+from cfgtrack.model.time import format_instant
+from cfgtrack.model.trouble import NoAnswer, Problem, Refused
+from cfgtrack.model.unknown import UNKNOWN, expect_thing, no_such
 from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database
+from cfgtrack.store.definitions import ALWAYS, RETIRED, Definitions, read_definitions, unsound
 from cfgtrack.store.record import Outcome, Recorder
-from cfgtrack.store.rows import IN_EFFECT, entries_of
+from cfgtrack.store.rows import IN_EFFECT, entries_of, entry_of, find_entry
 from cfgtrack.store.view import read_configuration
 
 RULES = "rules"
 """The sort under which the text of rules files is kept."""
+
+MOVED = "@"
+"""Comes between the id of an event of the initial configuration and the date from which a load says it otherwise."""
+
+_NAMED = ("part", "unit", "place")
+"""The sorts of item that an event of the definition names: those that have a history."""
 
 Bodies = dict[str, dict[str, Any]]
 """Items of one sort: id to JSON object."""
@@ -64,12 +74,14 @@ class LoadReport:
     """What a load did, or would do. `same`: how many items are as they were.
 
     `missing` are the items in the journal that the definition doesn't mention; they stay. `initial` tells of the
-    events of the initial configuration, `entry` is the `define` event, None when nothing had to be written. `accepted`
-    is why what `Judge` asked for was accepted; it is `refused` where nobody said why: then nothing is written.
+    events of the initial configuration, `entries` are the events that carry what was written: one `define` or `revise`,
+    and one for each earlier revision that is told anew. `retired` are the units that the files mention though they are
+    no longer of the plant: they stay so. `accepted` is why what a `Judge` asked for was accepted; the load is `refused`
+    where nobody said why: then nothing is written.
     """
 
     told: ClassVar[tuple[str, ...]] = ("event",)
-    untold: ClassVar[tuple[str, ...]] = ("entry",)
+    untold: ClassVar[tuple[str, ...]] = ("entries",)
 
     refused: bool = False
     accepted: str | None = None
@@ -78,12 +90,18 @@ class LoadReport:
     changed: list[ItemChange] = field(default_factory=list)
     same: int = 0
     missing: list[ItemName] = field(default_factory=list)
+    retired: list[ItemName] = field(default_factory=list)
     initial: Outcome = field(default_factory=Outcome)
-    entry: Entry | None = None
+    entries: list[Entry] = field(default_factory=list)
+
+    @property
+    def entry(self) -> Entry | None:
+        """The event that carries what was written, the first of them where there are several."""
+        return self.entries[0] if self.entries else None
 
     @property
     def event(self) -> str | None:
-        """The id of the `define` event."""
+        """The id of that event."""
         return None if self.entry is None else self.entry.event.id
 
 
@@ -101,8 +119,11 @@ class Loading:
     @property
     def is_first(self) -> bool:
         """Whether nothing was defined before."""
-        sql = "SELECT 1 FROM event WHERE action = 'define' AND known <= :known LIMIT 1"
-        return self.database.row(sql, {"known": self.known}) is None
+        return not self._definitions.eras(self.known)[-1].loads
+
+    @cached_property
+    def _definitions(self) -> Definitions:
+        return read_definitions(self.database)
 
     @cached_property
     def before(self) -> Configuration:
@@ -115,7 +136,7 @@ class Loading:
         return self._configuration(_last_known(self.database))
 
     def _configuration(self, known: int) -> Configuration:
-        return read_configuration(self.database, read_plant(self.database, known), NEVER, known)
+        return read_configuration(self.database, self._definitions.plant(NEVER, known), NEVER, known)
 
     def texts(self, *, before: bool) -> dict[str, str]:
         """Return the texts of the rules files that are kept, name to text."""
@@ -123,13 +144,14 @@ class Loading:
         return {name: text for name, body in items.items() if (text := str(body["text"]))}
 
     def initial(self) -> list[Action]:
-        """Return the events of the initial configuration that were in effect before, as they were resolved."""
+        """Return the initial configuration as it was told last before, as events that were resolved."""
         sql = (
             f"SELECT e.body, e.number, e.known FROM event e WHERE e.id >= :first AND e.id < :end AND {IN_EFFECT}"  # noqa: S608 - the text is ours
-            " ORDER BY e.number"
+            " ORDER BY e.happened, e.turn"
         )
         rows = self.database.rows(sql, {"first": "initial:", "end": "initial;", "known": self.known})
-        return [entry.event for entry in entries_of(rows) if entry.event.initial]
+        # A joint that was moved since is told under the same name with a date.
+        return [*{entry.event.id.partition(MOVED)[0]: entry.event for entry in entries_of(rows)}.values()]
 
 
 def _last_known(database: Database) -> int:
@@ -159,17 +181,16 @@ _ITEMS = """
 
 
 def read_items(database: Database, sort: str, known: int = NEVER) -> Bodies:
-    """Return the items of one sort as they were known at `known`, in the order of their ids."""
+    """Return the items of one sort as they were known at `known`, in the order of their ids: of what has no dates."""
     return {i: json.loads(body) for i, body in database.rows(_ITEMS, {"sort": sort, "known": known})}
 
 
-def read_plant(database: Database, known: int = NEVER) -> Plant:
-    """Return the plant as it was known at `known`."""
-    read: dict[str, dict[str, Any]] = {
-        sort: {i: item_from_json(sort, body) for i, body in read_items(database, sort, known).items()}
-        for sort in SORTS
-    }
-    return Plant(*(read[sort] for sort in SORTS))
+class Effect(NamedTuple):
+    """From when on something is so, and why; `supersedes` is the revision that this one is told instead of."""
+
+    at: int
+    reason: str
+    supersedes: str | None = None
 
 
 def load_definition(
@@ -178,6 +199,7 @@ def load_definition(
     by: str | None,
     recorder: str | None,
     *,
+    effect: Effect | None = None,
     clock: Callable[[], int],
     keep: bool,
     judge: Judge | None = None,
@@ -185,38 +207,228 @@ def load_definition(
 ) -> LoadReport:
     """Write what `definition` adds or changes and its initial configuration. Nothing is written when nothing changes.
 
+    With an `effect` it is so from a date on, and is compared with what was so then. Without one it is so as if it
+    always had been; an item that was revised, from its last revision on: that is told anew, as a correction of it.
     Refused when an initial state contradicts the journal, a change takes away what it has a state of, or an alias is
     what something in the journal, that the definition doesn't mention, is called. Nothing is written either when
     `judge` finds what must be accepted, and `accept` doesn't say why.
     """
     new = {s: {i: item_to_json(s, item) for i, item in definition.items(s).items()} for s in SORTS}
 
-    def write(reason: str | None, grounds: Sequence[str]) -> LoadReport:
-        report = LoadReport(accepted=reason)
-        items = _compared(database, new, report)
-        writing = Recorder(database, Plant(), clock)
-        if items or grounds:
-            report.entry = _define(writing, items, by, recorder, definition.title, reason, grounds)
-        writing.appender.go_on_with(read_plant(database))
-        if report.changed:
-            missed = list(_what_is_missed(database, writing.appender.plant, definition.origins))
-            if missed:
-                raise Refused(missed)
-        if report.added or report.changed:
-            doubles = [
-                Problem(_where(writing.appender.plant, one.id, definition.origins), "duplicate", one.sentence)
-                for one in clashes(writing.appender.plant)
-            ]
-            if doubles:
-                raise Refused(doubles)
-        initial = ((e.id, replace(e, recorder=recorder)) for e in definition.initial)
+    def write(accepted: Accepted | None) -> LoadReport:
+        report = LoadReport(accepted=accepted and accepted.reason)
+        writing = Recorder(database, clock)
+        if effect is not None and effect.supersedes:
+            _expect_revision(database, effect.supersedes)
+        _write_items(writing, new, effect, by, recorder, definition.title, report, accepted)
+        if report.entries:
+            takes_away = bool(report.changed) or (effect is not None and effect.supersedes is not None)
+            way_out = _SINCE_WHEN if effect is None else _RIGHT_DATE
+            _expect_sound(writing, definition.origins, way_out if takes_away else "")
         before = writing.tally.recorded
-        writing.take(initial)
+        initial = [replace(e, recorder=recorder) for e in definition.initial]
+        writing.take((e.id, e) for e in _initial(writing, initial, effect, by))
         writing.finish()
         report.initial = replace(writing.tally, recorded=writing.tally.recorded - before)
         return report
 
     return _judged(database, write, judge, accept, keep=keep)
+
+
+def _write_items(
+    writing: Recorder,
+    new: Mapping[str, Bodies],
+    effect: Effect | None,
+    by: str | None,
+    recorder: str | None,
+    title: str,
+    report: LoadReport,
+    accepted: Accepted | None,
+) -> None:
+    """Write what differs from what there is, each as a version of what it replaces."""
+    definitions = writing.appender.definitions
+    era = definitions.era(NEVER if effect is None else effect.at)
+    bodies = definitions.bodies(era)
+    retired = bodies.pop(RETIRED)
+    there: Mapping[str, Mapping[str, tuple[int, str]]] = bodies
+    if effect is not None and effect.supersedes:
+        # What it says instead is compared with what would be without it.
+        there = _without(definitions, effect)
+    changed = _compared(there, new, report)
+    report.retired = [ItemName("unit", i) for i in new["unit"] if i in retired]
+    report.missing = [one for one in report.missing if one.sort != "unit" or one.id not in retired]
+    # What was revised is told anew as that revision was: all that came with it, and from the same date on.
+    effects = {load.number: load.effective for load in definitions.loads}
+    by_load: dict[int, dict[str, Bodies]] = {}
+    for sort, bodies in changed.items():
+        for i, body in bodies.items():
+            number = there[sort][i][0] if i in there[sort] and effect is None else 0
+            replaced = number if effects.get(number, ALWAYS) != ALWAYS else 0
+            by_load.setdefault(replaced, {}).setdefault(sort, {})[i] = body
+    for number in sorted(by_load):
+        items = by_load[number]
+        if number:
+            items = _with_the_rest(writing.database, number, items)
+            row = writing.database.row("SELECT id, happened FROM event WHERE number = :n", {"n": number})
+            assert row is not None
+            mine: Effect | None = Effect(int(row[1]), "loaded again without a date of effect", str(row[0]))
+        else:
+            mine = effect
+        action = sort_of_event(mine)
+        report.entries.append(_carry(writing, items, mine, by, recorder, title, action, accepted=accepted))
+    if accepted is not None and not by_load:
+        # A joint of the drawing that changes what is guarded: the reason has to stand somewhere.
+        report.entries.append(
+            _carry(writing, {}, effect, by, recorder, title, sort_of_event(effect), accepted=accepted)
+        )
+
+
+def sort_of_event(effect: Effect | None) -> str:
+    """Return the action of the event that carries what is loaded."""
+    return DEFINE if effect is None else REVISE
+
+
+def _without(definitions: Definitions, effect: Effect) -> dict[str, dict[str, tuple[int, str]]]:
+    row = definitions.database.row("SELECT number FROM event WHERE id = :id", {"id": effect.supersedes})
+    assert row is not None
+    others = tuple(load for load in definitions.loads if load.number != row[0])
+    found = Definitions(definitions.database, others)
+    return {sort: items for sort, items in found.bodies(found.era(effect.at)).items() if sort in SORTS}
+
+
+def _with_the_rest(database: Database, number: int, items: Mapping[str, Bodies]) -> dict[str, Bodies]:
+    """Return what an event carries, with some items otherwise."""
+    found: dict[str, Bodies] = {}
+    for sort, i, body in database.rows(
+        "SELECT sort, id, body FROM item WHERE load = :load", {"load": number}
+    ):
+        found.setdefault(sort, {})[i] = json.loads(body)
+    for sort, bodies in items.items():
+        found.setdefault(sort, {}).update(bodies)
+    return found
+
+
+def _expect_revision(database: Database, name: str) -> None:
+    row = database.row("SELECT action FROM event WHERE id = :id", {"id": name})
+    if row is None:
+        raise NoAnswer(Problem(name, UNKNOWN, f"{no_such('event', name)} to correct"))
+    if row[0] != REVISE:
+        raise Refused([Problem(name, "not-correctable", f"event {name} is no revision: {row[0]}")])
+
+
+def _expect_sound(writing: Recorder, origins: Mapping[tuple[str, str], str], way_out: str) -> None:
+    """Raise Refused where what is defined now doesn't hold together, or has no room for what is recorded.
+
+    With no `way_out` nothing can be missed: there is only more than there was.
+    """
+    definitions = writing.appender.definitions
+    problems = [Problem("load", "not-yet", why) for why in unsound(definitions)]
+    for era in definitions.eras():
+        plant = definitions.plant_of(era)
+        doubles = (
+            Problem(_where(plant, one.id, origins), "duplicate", one.sentence) for one in clashes(plant)
+        )
+        problems += (double for double in doubles if double not in problems)
+    if way_out and not problems:
+        problems += _what_is_missed(writing.database, definitions, origins, way_out)
+    if problems:
+        raise Refused(problems)
+
+
+def _initial(
+    writing: Recorder, initial: Sequence[Action], effect: Effect | None, by: str | None
+) -> Iterator[Action]:
+    """Yield the events of the initial configuration that are to be recorded, or repeated.
+
+    The joints of the drawing are its initial rows. One that was moved since, by a load with a date of effect, is no
+    longer as it was recorded at first: what says so now is compared with that. With an `effect` what differs is so from
+    then on, as found, for the reason that the load gives.
+    """
+    database = writing.database
+    for row in initial:
+        said, first, last = row, find_entry(database, row.id), _last_told(database, row.id)
+        if first is not None and not said.initial:
+            # What is told of the time before is the same whoever loads it.
+            said = replace(said, recorder=first.event.recorder)
+        if last is not None and _says_the_same(said, last.event):
+            yield replace(said, **_as_recorded(last.event))
+        elif effect is None or (first is not None and last is None and _says_the_same(said, first.event)):
+            yield said
+        else:
+            yield replace(
+                said,
+                id=f"{said.id}{MOVED}{format_instant(effect.at)}",
+                happened=effect.at,
+                by=by if by is not None else said.by,
+                initial=False,
+                reason=effect.reason,
+            )
+
+
+def _last_told(database: Database, name: str) -> Entry | None:
+    """Return the last event in effect that says otherwise what an event of the initial configuration said."""
+    sql = (
+        "SELECT e.body, e.number, e.known FROM event e WHERE e.id >= :first AND e.id < :end"
+        " AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number)"
+        " ORDER BY e.happened DESC, e.turn DESC LIMIT 1"
+    )
+    # "A" comes next after "@" in every collation by code points.
+    row = database.row(sql, {"first": f"{name}{MOVED}", "end": f"{name}A"})
+    return None if row is None else entry_of(*row)
+
+
+def _says_the_same(said: Action, told: Event) -> bool:
+    same = (said.place, said.facing, said.status, said.values)
+    return said.subjects == told.subjects[: len(said.subjects)] and same == (
+        told.place,
+        told.facing,
+        told.status,
+        told.values,
+    )
+
+
+def _as_recorded(told: Event) -> dict[str, Any]:
+    return {
+        "id": told.id,
+        "happened": told.happened,
+        "by": told.by,
+        "recorder": told.recorder,
+        "initial": told.initial,
+        "reason": told.reason,
+    }
+
+
+def retire_unit(
+    database: Database,
+    unit: str,
+    effect: Effect,
+    event_id: str,
+    by: str | None,
+    recorder: str | None,
+    *,
+    clock: Callable[[], int],
+    keep: bool,
+) -> Entry:
+    """Write that a unit is no longer of the plant from a date on. Said again under its id it is a harmless repeat.
+
+    NoAnswer for no such unit then, Refused when it is joined to something or something was done to it later.
+    """
+    with database.writing(keep=keep):
+        before = find_entry(database, event_id)
+        if before is not None:
+            given = (RETIRE, (unit,), effect.at, effect.reason)
+            event = before.event
+            if given == (event.action, event.subjects, event.happened, event.reason):
+                return before
+            sentence = f"event {event_id} exists, and says something else"
+            raise Refused([Problem(event_id, "exists", sentence)], collides=(event_id,))
+        writing = Recorder(database, clock)
+        plant = writing.appender.definitions.plant(effect.at)
+        expect_thing(plant, unit, ("unit",))
+        items: dict[str, Bodies] = {RETIRED: {unit: {"id": unit}}}
+        entry = _carry(writing, items, effect, by, recorder, "", RETIRE, event_id=event_id)
+        writing.finish()
+        return entry
 
 
 def keep_texts(
@@ -233,21 +445,31 @@ def keep_texts(
     """Keep the text of rules files under their names; a new version only where a text differs. Judged as a load is."""
     new = {RULES: {name: {"id": name, "text": text} for name, text in texts.items()}}
 
-    def write(reason: str | None, grounds: Sequence[str]) -> LoadReport:
-        report = LoadReport(accepted=reason)
-        items = _compared(database, new, report)
+    def write(accepted: Accepted | None) -> LoadReport:
+        report = LoadReport(accepted=accepted and accepted.reason)
+        there = {RULES: {i: (0, json.dumps(body)) for i, body in read_items(database, RULES).items()}}
+        items = _compared(there, new, report)
         if items:
-            writing = Recorder(database, Plant(), clock)
-            report.entry = _define(writing, items, by, recorder, "rules", reason, grounds)
+            writing = Recorder(database, clock)
+            report.entries.append(
+                _carry(writing, items, None, by, recorder, "rules", DEFINE, accepted=accepted)
+            )
             writing.finish()
         return report
 
     return _judged(database, write, judge, accept, keep=keep)
 
 
+class Accepted(NamedTuple):
+    """What somebody accepted, in words, and why."""
+
+    reason: str
+    grounds: tuple[str, ...]
+
+
 def _judged(
     database: Database,
-    write: Callable[[str | None, Sequence[str]], LoadReport],
+    write: Callable[[Accepted | None], LoadReport],
     judge: Judge | None,
     accept: str | None,
     *,
@@ -260,11 +482,12 @@ def _judged(
         try:
             with database.writing(keep=keep):
                 known = _last_known(database)
-                report = write(accept if grounds else None, grounds)
+                report = write(Accepted(accept, grounds) if accept and grounds else None)
                 _expect_accepted(judge, Loading(database, report, known), grounds)
         except _ToAccept as more:
             if accept is None:
-                report.refused, report.entry = True, None
+                report.refused = True
+                report.entries.clear()
                 return report
             grounds = more.grounds
         else:
@@ -278,15 +501,17 @@ def _expect_accepted(judge: Judge | None, loading: Loading, grounds: tuple[str, 
         raise _ToAccept(found)
 
 
-def _compared(database: Database, new: Mapping[str, Bodies], report: LoadReport) -> dict[str, Bodies]:
-    """Fill in `report`, and return the items that have to be written."""
+def _compared(
+    there: Mapping[str, Mapping[str, tuple[int, str]]], new: Mapping[str, Bodies], report: LoadReport
+) -> dict[str, Bodies]:
+    """Fill in `report`, and return the items that have to be written. `there`: sort and id to (load, text)."""
     items: dict[str, Bodies] = {}
     for sort, bodies in new.items():
-        old = read_items(database, sort)
+        old = there.get(sort, {})
         for i, body in bodies.items():
             # Written and read back, so that a 2.0 and a 2 are the same here as they will be in the journal.
             after = json.loads(canonical_json(body))
-            before = old.get(i)
+            before = json.loads(old[i][1]) if i in old else None
             if before == after:
                 report.same += 1
                 continue
@@ -321,33 +546,42 @@ def _by_name(value: Any) -> Any:
     return value
 
 
-def _define(
+def _carry(
     writing: Recorder,
     items: dict[str, Bodies],
+    effect: Effect | None,
     by: str | None,
     recorder: str | None,
     title: str,
-    reason: str | None,
-    accepted: Sequence[str],
+    action: str,
+    *,
+    event_id: str | None = None,
+    accepted: Accepted | None = None,
 ) -> Entry:
+    """Record the event that carries items, and write them. From then on the appender knows of them."""
     number = writing.appender.number + 1
     body: dict[str, Any] = {
         "count": sum(len(bodies) for bodies in items.values()),
         "items": items_hash(items),
-        **({"accepted": {"reason": reason, "what": list(accepted)}} if accepted else {}),
+        **({"accepted": {"reason": accepted.reason, "what": [*accepted.grounds]}} if accepted else {}),
     }
-    action = Action(
-        id=f"define:{number}",
-        action=DEFINE,
-        subjects=(),
-        happened=writing.appender.known,
+    named = (
+        sorted({i for sort in (*_NAMED, RETIRED) for i in items.get(sort, ())}) if effect is not None else ()
+    )
+    said = Action(
+        id=event_id or f"{action}:{number}",
+        action=action,
+        subjects=tuple(named),
+        happened=writing.appender.known if effect is None else effect.at,
         by=by,
         recorder=recorder,
         remark=title or None,
+        reason=None if effect is None else effect.reason,
+        supersedes=None if effect is None else effect.supersedes,
         body=body,
     )
     entries: list[Entry] = []
-    writing.take([(action.id, action)], each=entries.append)
+    writing.take([(action, said)], each=entries.append)
     writing.expect_no_problem()
     rows = [
         (sort, i, number, canonical_json(body).decode())
@@ -355,6 +589,8 @@ def _define(
         for i, body in bodies.items()
     ]
     writing.database.insert("item", ("sort", "id", "load", "body"), rows)
+    if RULES not in items:
+        writing.appender.defined_anew(action, entries[0].event)
     return entries[0]
 
 
@@ -367,24 +603,32 @@ def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
 
 
 def _what_is_missed(
-    database: Database, plant: Plant, origins: Mapping[tuple[str, str], str]
+    database: Database, definitions: Definitions, origins: Mapping[tuple[str, str], str], way_out: str
 ) -> Iterator[Problem]:
-    """Yield a problem for every recorded state that `plant`, the new definition, has no room for.
+    """Yield a problem for every recorded state that the plant of its time has no room for, with the `way_out`.
 
     A state of the past counts as well: it can still be asked for. `origins`: (sort, id) to where an item is written.
     """
     sql = (
-        "SELECT DISTINCT subject, aspect, value FROM change"
-        " WHERE until = :never AND aspect IN ('', :place) ORDER BY subject"
+        "SELECT DISTINCT subject, aspect, value FROM change WHERE until = :never AND aspect IN ('', :place)"
+        " AND happened >= :since AND happened < :end ORDER BY subject"
     )
     told: set[str] = set()
-    for subject, aspect, value in database.rows(sql, {"never": NEVER, "place": AT_PLACE}):
-        sentence = (
-            _no_place(plant, subject, value) if aspect == AT_PLACE else _no_status(plant, subject, value)
-        )
-        if sentence is not None and sentence not in told:
-            told.add(sentence)
-            yield Problem(_where(plant, owner_of(subject), origins), "in-use", sentence)
+    since = [era.since for era in definitions.eras()]
+    for start, end in pairwise([*since, NEVER]):
+        plant = definitions.plant(start)
+        span = {"never": NEVER, "place": AT_PLACE, "since": start, "end": end}
+        for subject, aspect, value in database.rows(sql, span):
+            missed = _no_place if aspect == AT_PLACE else _no_status
+            sentence = missed(plant, subject, value)
+            if sentence is not None and sentence not in told:
+                told.add(sentence)
+                where = _where(plant, owner_of(subject), origins)
+                yield Problem(where, "in-use", f"{sentence}. {way_out}")
+
+
+_RIGHT_DATE = "Give the date from which it really is so, or correct what is recorded first"
+_SINCE_WHEN = "If it is so from a date on only, say so: `load --effective DATE --reason TEXT`"
 
 
 def _no_place(plant: Plant, subject: str, value: str) -> str | None:

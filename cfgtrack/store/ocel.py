@@ -16,6 +16,7 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.time import format_instant
 from cfgtrack.store.columns import AT_PLACE, NEVER
+from cfgtrack.store.definitions import OF_ANOTHER_PART
 from cfgtrack.store.journal import Journal
 
 _TEXTS = ("by", "recorder", "basis", "outing", "remark", "status", "facing", "reason", "acknowledges")
@@ -24,7 +25,7 @@ _TEXTS = ("by", "recorder", "basis", "outing", "remark", "status", "facing", "re
 def write_ocel(journal: Journal, known: int | None = None) -> Iterator[str]:
     """Yield the event log of the events in effect at `known`, as one JSON document in pieces."""
     known = journal.moment(0, known)[1]
-    plant = journal.plant(known)
+    plant = journal.whole_plant(known)
     actions = sorted(_actions(journal, known))
     kinds: dict[str, list[str]] = {
         "unit": ["part", "title", "place"],
@@ -70,12 +71,16 @@ def _objects(journal: Journal, plant: Plant, known: int) -> Iterator[dict[str, A
     for part in plant.parts.values():
         yield _object(f"part {part.id}", "part", [("title", part.title)], [])
     for unit in plant.units.values():
+        if OF_ANOTHER_PART in unit.id:
+            continue
         values = [("part", unit.part), ("title", unit.title)]
         yield _object(unit.id, "unit", values, states.get(unit.id, []), [(f"part {unit.part}", "made to")])
     for place in plant.places.values():
         around = [(place.parent, "stands in")] if place.parent else []
         yield _object(place.id, "place", [("title", place.title)], states.get(place.id, []), around)
     for owner in plant.owners():
+        if OF_ANOTHER_PART in owner:
+            continue
         for port in plant.ports_of(owner):
             kind = plant.part_of(owner).ports[port.partition(":")[2]].kind
             yield _object(port, "port", [("kind", kind)], states.get(port, []), [(owner, "is on")])

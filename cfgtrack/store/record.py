@@ -12,7 +12,6 @@ from typing import ClassVar
 from cfgtrack.model.action import Action, Sourced
 from cfgtrack.model.codec import SAID
 from cfgtrack.model.event import Entry, Event
-from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import Problem, Refused, or_no_answer
 from cfgtrack.store.append import Appender, told
 from cfgtrack.store.correction import Target, target_of
@@ -60,9 +59,9 @@ class Recorder:
     `finish` ends its work: call it before the transaction is kept.
     """
 
-    def __init__(self, database: Database, plant: Plant, clock: Callable[[], int]) -> None:
+    def __init__(self, database: Database, clock: Callable[[], int]) -> None:
         self.database = database
-        self.appender = Appender(database, plant, clock)
+        self.appender = Appender(database, clock)
         self.tally = Outcome()
         self._in_chunk: dict[str, Entry] = {}
         self._problems: list[Problem] = []
@@ -168,7 +167,7 @@ class Recorder:
         if not self._problems:
             for one in self.appender.collisions():
                 self._problems.append(one.problem)
-                self._collides[one.other] = None
+                self._collides.update(dict.fromkeys(filter(None, (one.other,))))
         self.expect_no_problem()
         self.appender.close_tree()
 
@@ -208,7 +207,7 @@ class Recorder:
             row = (one.problem.where, one.event)
             before = found.get(row)
             problems = (*(before.problems if before else ()), one.problem)
-            others = (*(before.collides if before else ()), one.other)
+            others = (*(before.collides if before else ()), *filter(None, (one.other,)))
             found[row] = Unrecordable(problems, others)
         if found:
             raise _Colliding(found)

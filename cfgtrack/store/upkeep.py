@@ -10,7 +10,6 @@ from cfgtrack.store.archive import fill_from_archive, read_archive, write_archiv
 from cfgtrack.store.database import Database
 from cfgtrack.store.derive import rebuild_state
 from cfgtrack.store.journal import create
-from cfgtrack.store.loading import read_plant
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
 
 _REFUSED = {
@@ -84,4 +83,4 @@ def rebuild(url: str) -> int:
     with closing(Database(url)) as database:
         check_current(database)
         with database.writing():
-            return rebuild_state(database, read_plant)
+            return rebuild_state(database)

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from cfgtrack.model.configuration import Configuration, State, untouched
 from cfgtrack.model.event import AFTER_DEVICE, DEVICE, END_AT, Effect
 from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.quantity import CYCLES
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database, Row
 
@@ -120,7 +121,7 @@ class SqlView:
         rows = self.database.rows(_VISITORS, {"place": place, **self._moment()})
         at_home = [p.id for p in self.plant.places.values() if p.mobile and p.parent == place]
         candidates = dict.fromkeys([*at_home, *(subject for (subject,) in rows)])
-        return tuple(s for s in candidates if self.state(s).value == place)
+        return tuple(s for s in candidates if self.plant.can_move(s) and self.state(s).value == place)
 
     def _moment(self) -> dict[str, int]:
         return {"at": self.at, "turn": self.turn, "known": self.known}
@@ -139,9 +140,11 @@ EVERYTHING = f"""
 """The last changes of everything, or of what a condition on `c` leaves; of one instant, all of them."""
 
 
-def read_configuration(database: Database, plant: Plant, at: int, known: int) -> Configuration:
-    """Return the whole configuration at (at, known), every change of that instant included."""
-    return _filled(plant, database.rows(EVERYTHING % "1 = 1", {"at": at, "turn": NEVER, "known": known}))
+def read_configuration(
+    database: Database, plant: Plant, at: int, known: int, turn: int = NEVER
+) -> Configuration:
+    """Return the whole configuration at (at, known): every change of that instant included, or those before a turn."""
+    return _filled(plant, database.rows(EVERYTHING % "1 = 1", {"at": at, "turn": turn, "known": known}))
 
 
 def read_owner(database: Database, plant: Plant, owner: str, at: int, known: int) -> Configuration:
@@ -157,18 +160,28 @@ def read_owner(database: Database, plant: Plant, owner: str, at: int, known: int
     return _filled(plant, database.rows(EVERYTHING % ONE_OWNER, parameters))
 
 
+def is_there(plant: Plant, subject: str) -> bool:
+    """Return whether a plant has what was once written of: a port may have gone since, or its unit been retired."""
+    return bool(plant.sort_of(subject))
+
+
 def _filled(plant: Plant, rows: Iterable[Row]) -> Configuration:
     configuration = Configuration(plant)
     turns: dict[tuple[str, str], int] = {}
+    counted: dict[tuple[str, str], int] = {}
     for subject, aspect, turn, value, other, event, cycles in rows:
+        if not is_there(plant, subject):
+            continue
         # Several changes of one instant come in any order: the one with the last turn counts.
         if turns.setdefault((subject, aspect), turn) > turn:
             continue
         turns[subject, aspect] = turn
+        if cycles:
+            counted[subject, aspect] = int(cycles)
         if aspect in ("", AT_PLACE):
             configuration.set_state(subject, State(value, other, event))
-            if cycles:
-                configuration.cycles[subject] = int(cycles)
-        else:
+        elif aspect != CYCLES:
             configuration.set_value(Effect(subject, aspect, value, other))
+    for (subject, _), cycles in counted.items():
+        configuration.cycles[subject] = configuration.cycles.get(subject, 0) + cycles
     return configuration

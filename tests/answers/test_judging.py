@@ -117,9 +117,7 @@ class History:
     def judging(self, at: int, known: int, *, before: int | None = None) -> Judging:
         """Judge the past from where it was judged last."""
         past = Past(self.journal, Moment(at, known))
-        return Judging(
-            self.journal, past.moment, past.plant, self.rules_at(known), past.networks, before=before
-        )
+        return Judging(self.journal, past.moment, self.rules_at(known), past.networks_of, before=before)
 
     def judge_and_keep(self) -> None:
         """Judge all of the past, as a writer does."""

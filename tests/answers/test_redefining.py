@@ -24,6 +24,7 @@ from cfgtrack.answers.history import history
 from cfgtrack.answers.record import record
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import SECOND, parse_instant
+from cfgtrack.model.trouble import Refused
 from cfgtrack.store.journal import create
 from tests.answers import slow_comparison as slow
 from tests.store.conftest import Server
@@ -53,6 +54,7 @@ class Drawn:
         self.joined = {half: far for pair in self.plant["joints"] for half, far in (pair, pair[::-1])}
         self.places = dict(self.plant["places"])
         self.recorded = {*self.joined}
+        self.parted: set[tuple[str, str]] = set()
         self.load(self.plant)
         self.load_rules(self.rules)
         for _ in range(self.r.randint(0, 3)):
@@ -62,7 +64,7 @@ class Drawn:
         """Load a plant's file."""
         file = self.folder / "plant.toml"
         file.write_text(slow.written(plant))
-        return hardware.load(self._asking(dry_run), [file], accept)
+        return hardware.load(self._asking(dry_run), [file], accept=accept)
 
     def load_rules(
         self, rules: list[slow.Fields], accept: str | None = None, *, dry_run: bool = False
@@ -85,6 +87,7 @@ class Drawn:
         if pairs and self.r.random() < 0.6:
             a, b = self.r.choice(pairs)
             record(self.asking, ["demate", a])
+            self.parted.add((a, b))
             del self.joined[a], self.joined[b]
         elif free:
             unit, place = self.r.choice(free), self.r.choice(("YARD", "HALL", "RACK"))
@@ -144,6 +147,12 @@ def assert_nothing_slips_through(drawn: Drawn) -> None:
     after = drawn.after(files)
     wanted = slow.announced(drawn.before(), after, files, drawn.rules, drawn.rules)
     log = drawn.log()
+    if any(slow.wrong_with(after.plant, a, b) for a, b in drawn.parted):
+        # That it was joined once is recorded, and would be impossible: nobody can accept that.
+        with pytest.raises(Refused, match="the definition contradicts event"):
+            drawn.load(files, "the drawing says so")
+        assert drawn.log() == log
+        return
     tried = drawn.load(files, dry_run=True)
     assert drawn.log() == log
     assert tried.redefinition is not None

@@ -35,7 +35,6 @@ from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database
 from cfgtrack.store.derive import rebuild_state
 from cfgtrack.store.journal import Journal, create, open_journal
-from cfgtrack.store.loading import read_plant
 from cfgtrack.store.rows import CHANGE_COLUMNS, EVENT_COLUMNS, TOUCH_COLUMNS
 from cfgtrack.store.view import EVERYTHING, ONE_OWNER, SqlView
 
@@ -201,7 +200,7 @@ class Bench:
         """Ask for one unit and for the whole plant at random past times; against the bare questions."""
         chosen = random.Random(2)
         known = journal.moment()[1]
-        journal.plant(known)
+        journal.plant(known=known)
         database = journal.database
         asked = [
             (f"UNIT-{chosen.randrange(self.units)}", chosen.randrange(self.events) * SECOND)
@@ -421,7 +420,7 @@ def _sound(database: Database, *, state: bool) -> None:
 
 def _rebuilt(database: Database) -> None:
     with database.writing():
-        rebuild_state(database, read_plant)
+        rebuild_state(database)
 
 
 def main() -> None:

@@ -863,6 +863,32 @@ condition = { status = "it", is = "shut" }
 """
 
 
+def changing(s: Asker) -> None:
+    """Revise, retire, take back: what is of the plant before and after."""
+    _shop(s)
+    text = (FOLDER / "shop.toml").read_text(encoding="utf-8")
+    s.do(20, "inspect", "BOX-1")
+    s.do(5, "retire", "PLATE-2", "--reason", "bent", "--id", "R1")
+    s.do(5, "retire", "PLATE-2", "--reason", "bent", "--id", "R1")
+    s.do(6, "retire", "PLATE-1", "--reason", "bent too", "--dry-run")
+    drained = text.replace('{ name = "C", kind = "cover" }', '{ name = "D", kind = "fluid-disconnect" }')
+    told = ("--effective", at(10), "--reason", "revision B: a drain", "--by", "Ann")
+    file = s.file("drained.toml", drained)
+    revised = s.ask("load", file, *told, "--dry-run")
+    revised = s.ask("load", file, *told)["load"]["event"]
+    s.ask("load", file)
+    s.ask("load", file, *told[2:], "--effective", at(11), "--corrects", revised)
+    s.ask("state", "PLATE-2")
+    s.ask("state", "PLATE-2", "--at", at(1))
+    s.ask("state")
+    s.ask("state", "BOX-1", "--at", at(1))
+    s.ask("diff", at(1), at(15))
+    s.ask("history", "box")
+    s.ask("history")
+    s.ask("plant", "--at", at(1))
+    s.do(21, "withdraw", "R1", "--reason", "it was another one")
+
+
 def working(s: Asker) -> None:
     """Where a plant has sites: who may do what, who was found elsewhere, what comes along, what is torn."""
     s.ask("load", s.file("works.toml", WORLD))
@@ -1036,7 +1062,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
-        starting, looking_up, at_the_bay, ruling, every_verb, working, drafting, locking, wiring,
+        starting, looking_up, at_the_bay, ruling, every_verb, working, drafting, locking, wiring, changing,
     )
 }  # fmt: skip
 

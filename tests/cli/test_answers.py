@@ -145,6 +145,7 @@ def test_words_are_those_of_the_program() -> None:
     defs = SCHEMA["$defs"]
     assert set(defs["quantity-name"]["enum"]) == QUANTITIES.keys()
     assert set(defs["difference"]["properties"]["aspect"]["enum"]) == {
+        "part",
         "status",
         "place",
         "lock",

@@ -136,7 +136,7 @@ CASES = {
     ),
     "unclosed quote": Case(("check", "--do", "cap 'PUMP-1:F2"), 2, ("--do", "syntax", "cap 'PUMP-1:F2")),
     "cycles measured": Case(
-        ("measure", "PUMP-1:F1", "cycles=28", "--at", AT), 2, ("counted", "recording the mates")
+        ("measure", "PUMP-1:F1", "cycles=28", "--at", AT), 2, ("counted", "[initial.before]")
     ),
     "variance from nothing": Case(("approve", "--by", "x", "--reason", "x", "--at", AT), 2, ("--rule",)),
     "variance that ends before it begins": Case(

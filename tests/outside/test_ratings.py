@@ -220,7 +220,9 @@ def test_rules_find_what_the_slow_computation_finds(seed):
         for name, (scope, condition) in CONDITIONS.items()
     )
     now, start = Configuration(plant), START - 1
-    touched = None if seed % 2 else {s for e in events for s in e.written if plant.port(s) or plant.can_move(s)}
+    touched = (
+        None if seed % 2 else {s for e in events for s in e.written if plant.port(s) or plant.can_move(s)}
+    )
     engine = Engine(RuleSet(rules), now.fork(), start=start, touched=touched)
     expected: set[tuple[str, str, int]] = set()
     false = {name: too_much(now, name) for name in CONDITIONS}

@@ -257,7 +257,7 @@ def test_what_is_set_aside_leaves_a_sound_journal(
 
 
 def _expect_same(journal: Journal, expected: Configuration, at: int, known: int) -> None:
-    if not journal.plant(known).units:
+    if not journal.plant(at, known).units:
         return
     view = journal.view(at, known)
     whole = journal.configuration(at, known)

@@ -393,7 +393,7 @@ CODE = "0123456789ab"
     [
         ({"id": ""}, "needs an id"),
         ({"id": "e\x001"}, "can be printed"),
-        ({"values": {"cycles": parse_quantity("28", dimension="count")}}, "recording the mates"),
+        ({"values": {"cycles": parse_quantity("28", dimension="count")}}, "are read in with the definition"),
         ({"id": "e\ud800"}, "can be printed"),
         ({"remark": "half a pair \ud800"}, "can't be kept"),
         ({"happened": 2**53}, "too far from 1970"),

@@ -180,6 +180,14 @@ class _Always(Runner):
                     trigger = breach.deed.words if breach.deed is not None else "from the start"
                     yield self.clock(breach.whom, trigger, breach.since, breach.time, breach.reasons)
 
+    def held(self) -> tuple[str | None, ...]:
+        return (*super().held(), *self.false)
+
+    def forget(self, it: str | None) -> None:
+        super().forget(it)
+        if it in self.false:
+            self._turn_true(it, self.false[it])
+
     def _remember(self, mute: list[Any]) -> Any:
         false = [
             [lapse.breach.remembered(), list(lapse.items), list(lapse.numbers)]

@@ -100,6 +100,10 @@ class _By(Runner):
         """Return which end it is, whoever told it: of two outings, one is not the other."""
         return f"outing {event.outing}" if self.end == "outing" and event is not None else self.end
 
+    def forget(self, it: str | None) -> None:
+        super().forget(it)
+        self._mend(it, {})
+
     def _remember(self, mute: list[Any]) -> Any:
         false = [
             [it, [[list(part), list(fault.items), list(fault.numbers)] for part, fault in parts.items()]]

@@ -388,6 +388,17 @@ class _Within(Runner):
 
     # --- what it remembers ---
 
+    def held(self) -> tuple[str | None, ...]:
+        return (*super().held(), *self.running, *self.staying, *self.late, *self.armed)
+
+    def forget(self, it: str | None) -> None:
+        super().forget(it)
+        self._met(it)
+        self.trail.drop(self.staying, it)
+        self.trail.drop(self.armed, it)
+        if not self.instances.is_scoped:
+            self.engine.leave(self.number, it)
+
     def _remember(self, mute: list[Any]) -> Any:
         told = [
             mute,

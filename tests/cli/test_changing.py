@@ -1,0 +1,178 @@
+"""Hardware that changes, as a user says it and asks for it."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.cli.conftest import Command
+
+PLANT = """
+[[part]]
+id = "box"
+port = [{ name = "F", kind = "fluid-disconnect", cycles = 8 }, { name = "J", kind = "electrical-connector" }]
+node = [{ name = "VOL", medium = "fluid", litres = "2 l" }]
+links = [["F", "VOL"]]
+[[part]]
+id = "wall"
+port = [{ name = "F", kind = "fluid-disconnect" }, { name = "G", kind = "fluid-disconnect" }]
+node = [{ name = "ACC", medium = "fluid", expansion = true }]
+links = [["F", "ACC"], ["G", "ACC"]]
+[[unit]]
+id = "BOX-1"
+part = "box"
+[[unit]]
+id = "BOX-2"
+part = "box"
+[[place]]
+id = "WALL"
+part = "wall"
+[initial]
+at = 2031-04-01T08:00:00Z
+joined = [["BOX-1:F", "WALL:F"]]
+place = { BOX-1 = "WALL", BOX-2 = "WALL" }
+"""
+REVISED = PLANT.replace(
+    '{ name = "J", kind = "electrical-connector" }', '{ name = "D", kind = "fluid-disconnect" }'
+)
+BEFORE = PLANT + '[initial.before]\n"BOX-2:F" = { cycles = 8 }\nBOX-2 = { inspect = 2030-11-02T10:00:00Z }\n'
+
+RULES = """
+[[rule]]
+id = "expansion"
+title = "Liquid reaches the accumulator"
+hazard = "it bursts"
+severity = 1
+source = "common practice"
+mode = "always"
+tolerance = "10 min"
+scope = { liquid = true, id = "BOX-*" }
+condition = { path = "fluid", from = "it", to = { expansion = true } }
+[[rule]]
+id = "drained"
+title = "Drains are capped"
+hazard = "it leaks"
+severity = 3
+source = "common practice"
+mode = "always"
+scope = { id = "BOX-*:D", may_be_empty = true }
+condition = { status = "it", is = ["mated", "capped"] }
+[[rule]]
+id = "inspected"
+title = "What is mated was inspected before"
+hazard = "it leaks"
+severity = 3
+source = "common practice"
+mode = "at"
+at = { action = "mate", kind = "fluid-disconnect", id = "BOX-*" }
+condition = { done = "inspect", of = "unit of it" }
+[[rule]]
+id = "worn"
+title = "Rated mates"
+hazard = "it leaks"
+severity = 3
+source = "common practice"
+mode = "at"
+at = { action = "mate", what = "port" }
+after = true
+condition = { value = "it", quantity = "cycles", rated = true }
+"""
+
+
+def at(day: int, time: str = "08:00") -> str:
+    """Return a time of April 2031."""
+    return f"2031-04-{day:02}T{time}:00Z"
+
+
+@pytest.fixture
+def shop(empty: Command) -> Command:
+    """The tiny plant with its rules."""
+    empty.ok("load", empty.file("plant.toml", PLANT), "--by", "survey")
+    empty.ok("rules", "load", empty.file("rules.toml", RULES))
+    return empty
+
+
+def found(shop: Command, *words: str) -> list[tuple[str, str | None, str, str | None]]:
+    """Return the findings of the past: rule, action, since when and until when."""
+    answer = shop("review", *words, "--json").json
+    return [(f["rule"], f["action"], f["time"], f["until"]) for f in answer["findings"]]
+
+
+def test_a_revision_is_what_broke_a_rule(shop: Command) -> None:
+    """What a revision brings with it and breaks a rule is its finding; what was open before goes on."""
+    before = found(shop)
+    assert before == [("expansion", None, "2031-04-01T08:10:00Z", None)]
+    revised = shop.file("revised.toml", REVISED)
+    said = shop.ok("load", revised, "--effective", at(10), "--reason", "a drain")
+    assert "changed     part box" in said
+    shop.ok("cap", "BOX-1:D", "--at", at(11))
+    drains = [one for one in found(shop) if one[0] == "drained"]
+    assert drains == [
+        ("drained", "revise box", at(10), at(11)),
+        ("drained", "revise box", at(10), None),
+    ]
+    assert found(shop, "--at", at(9)) == before
+    assert shop("state", "BOX-1:D", "--at", at(9)).status == 4
+    assert shop("state", "BOX-1:J", "--at", at(9)).status == 0
+    assert shop("state", "BOX-1:J").status == 4
+    assert "nothing to load" in shop.ok("load", revised)
+
+
+def test_what_is_retired_is_open_no_longer(shop: Command) -> None:
+    """A finding of a unit ends when it is retired, its clock runs no more, and `state` tells that it is retired."""
+    shop.ok("demate", "BOX-1:F", "--at", at(5))
+    assert [c["subject"] for c in shop.json_of("state", "--at", at(5, "08:05"))["state"]["clocks"]] == [
+        "BOX-1:VOL"
+    ]
+    shop.ok("retire", "BOX-1", "--reason", "worn", "--at", at(5, "08:05"), "--id", "R1")
+    shop.ok("retire", "BOX-2", "--reason", "worn", "--at", at(6))
+    assert found(shop) == [("expansion", None, "2031-04-01T08:10:00Z", at(6))]
+    assert shop.json_of("state")["state"]["clocks"] == []
+    retired = [(one["id"], one["since"]) for one in shop.json_of("state")["state"]["retired"]]
+    assert retired == [("BOX-1", at(5, "08:05")), ("BOX-2", at(6))]
+    assert "RETIRED     since 2031-04-05T08:05:00Z, because: worn (event R1)" in shop.ok("state", "BOX-1")
+    assert "retire BOX-1" in shop.ok("history", "BOX-1")
+    assert "OPEN END" in shop.ok("state", "BOX-1", "--at", at(5))
+    refused = shop("mate", "BOX-1:F", "WALL:F", "--at", at(7))
+    assert (refused.status, "BOX-1 is retired" in refused.err) == (4, True)
+    shop.ok("withdraw", "R1", "--reason", "another one")
+    assert ("expansion", "demate BOX-1:F WALL:F", at(5, "08:10"), None) in found(shop)
+
+
+def test_prior_life_counts(empty: Command) -> None:
+    """Mates and inspections of before the first event count in the rules that ask for them."""
+    empty.ok("load", empty.file("plant.toml", BEFORE), "--by", "survey")
+    empty.ok("rules", "load", empty.file("rules.toml", RULES))
+    empty.ok("demate", "BOX-1:F", "--at", at(2))
+    empty.ok("mate", "BOX-2:F", "WALL:F", "--at", at(3))
+    empty.ok("demate", "BOX-2:F", "--at", at(4))
+    empty.ok("mate", "BOX-1:F", "WALL:F", "--at", at(5))
+    rules = [one[:3] for one in found(empty) if one[0] in ("inspected", "worn")]
+    assert rules == [
+        ("worn", "mate BOX-2:F WALL:F", at(3)),
+        ("inspected", "mate BOX-1:F WALL:F", at(5)),
+    ]
+
+
+def test_a_date_of_effect_has_happened(shop: Command) -> None:
+    """A date of effect needs a reason, and has come."""
+    plant = shop.file("revised.toml", REVISED)
+    for words in (("--effective", at(10)), ("--reason", "x"), ("--corrects", "x")):
+        assert shop("load", plant, *words).status == 2
+    later = shop("load", plant, "--effective", "2032-01-01T00:00:00Z", "--reason", "planned")
+    assert (later.status, "is still to come" in later.err) == (2, True)
+    assert shop("retire", "BOX-2", "--reason", "x", "--at", "2032-01-01T00:00:00Z").status == 2
+    assert shop("retire", "NOBODY", "--reason", "x").status == 4
+
+
+def test_check_and_pictures_are_of_their_time(shop: Command) -> None:
+    """A proposal is checked, and a picture drawn, with the plant of its moment."""
+    shop.ok("load", shop.file("revised.toml", REVISED), "--effective", at(10), "--reason", "a drain")
+    cap = ("check", "--do", "cap BOX-1:D")
+    assert "BOX-1 has no port D" in (answer := shop(*cap, "--at", at(9))).out + answer.err
+    assert shop(*cap, "--at", at(11)).status in (0, 3)
+    assert "cap BOX-1:D" in shop.ok("can", "BOX-1", "--at", at(11))
+    assert "BOX-1:D" not in shop.ok("can", "BOX-1", "--at", at(9))
+    drawn = [
+        shop.ok("draw", "--medium", "fluid", "--at", at(day), "-o", "-", "--form", "dot") for day in (9, 11)
+    ]
+    assert drawn[0] != drawn[1]
