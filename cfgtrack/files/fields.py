@@ -25,7 +25,7 @@ _PAST_MICROSECOND = r"(?<![\w-]){}\s*=[^,}}#=]*:\d\d\.\d{{7}}"
 class Fields:
     """The fields of one table (of a TOML document) or row (of a CSV file, where every value is text)."""
 
-    __slots__ = ("_asked", "_find", "_problems", "is_row", "label", "values")
+    __slots__ = ("_asked", "_find", "_problems", "_spoilt", "is_row", "label", "values")
 
     @property
     def noted(self) -> int:
@@ -33,9 +33,18 @@ class Fields:
         return len(self._problems)
 
     def __init__(
-        self, values: Mapping[str, Any], find: Find, problems: Problems, *, label: str, is_row: bool = False
+        self,
+        values: Mapping[str, Any],
+        find: Find,
+        problems: Problems,
+        *,
+        label: str,
+        is_row: bool = False,
+        spoilt: Collection[str] = (),
     ) -> None:
+        """`spoilt` are fields that are there and can't be used, as has been noted."""
         self.values = values
+        self._spoilt = spoilt
         self.label = label
         self.is_row = is_row
         self._find = find
@@ -57,7 +66,7 @@ class Fields:
         """Return the raw value of a field, None (and a problem where it is `required`) when there is none."""
         self._asked[name] = None
         value = self.values.get(name)
-        if required and value is None:
+        if required and value is None and name not in self._spoilt:
             self.note("", "missing", f"{name} is missing")
         return value
 

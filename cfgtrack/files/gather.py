@@ -2,42 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from cfgtrack.files.fields import Fields
+from cfgtrack.files.listing import Row
+from cfgtrack.files.mapping import TableMapping, read_mapping, read_plain
 from cfgtrack.files.parts import PartRows
-from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import Document
 from cfgtrack.files.table import Table
+from cfgtrack.files.tables import read_list
 from cfgtrack.model.definition import SORTS
-from cfgtrack.model.part import ROLES
 from cfgtrack.model.trouble import Problem, Problems
-
-_PORT = (
-    "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
-    " site remote reach"
-)
-_PLACE = "id parent title part holds mobile capacity facings sink loop tags site operates"
-COLUMNS: dict[str, tuple[str, ...]] = {
-    "ports": tuple(_PORT.split()),
-    "nodes": ("part", "name", "medium", "litres", *ROLES, "loop", "tags", "title", "remote"),
-    "links": ("part", "a", "b", "gate", "one_way"),
-    "units": ("id", "part", "title", "home", "loop", "tags"),
-    "places": tuple(_PLACE.split()),
-    "initial": ("subject", "mate", "status", "place", "facing"),
-}
-"""The columns of each table that a CSV file may hold."""
-
-_REQUIRED: dict[str, tuple[str, ...]] = {
-    "ports": ("part", "name", "kind"),
-    "nodes": ("part", "name", "medium"),
-    "links": ("part", "a", "b"),
-    "units": ("id", "part"),
-    "places": ("id",),
-    "initial": ("subject",),
-}
 
 _UNREAD = frozenset(
     (
@@ -51,11 +28,18 @@ _UNREAD = frozenset(
         "unknown-column",
         "missing-column",
         "syntax",
+        "no-reader",
+        "not-a-workbook",
+        "too-large",
+        "which-sheet",
+        "no-sheets",
+        "mapping",
     )
 )
 """What keeps a list from being read to its end."""
 
-ReadCsv = Callable[[Path, Problems], str | None]
+ReadRaw = Callable[[Path, Problems], bytes | None]
+"""Gives the bytes of a file that a definition names, None after noting why they can't be had."""
 
 
 @dataclass(slots=True)
@@ -83,8 +67,11 @@ class Gathered:
     unread: list[Problem] = field(default_factory=list)
     """Why files, or lists that they name, couldn't be read to their end."""
 
-    def document(self, document: Document, read_csv: ReadCsv) -> None:
-        """Take in a TOML document and the CSV files it names, which stand relative to it."""
+    notes: list[str] = field(default_factory=list)
+    """What should be said of what was read."""
+
+    def document(self, document: Document, read: ReadRaw) -> None:
+        """Take in a TOML document and the tables it names, which stand relative to it."""
         root = Table(document, (), document.data, self.problems)
         self.title = self.title or root.text("title")
         for sort in SORTS:
@@ -92,8 +79,11 @@ class Gathered:
                 self.item(sort, table)
         initial = Initial(root.table("initial"))
         self.initial.append(initial)
+        folder = Path(document.name).parent
         for table in root.tables("csv"):
-            self._csv(table, initial, Path(document.name).parent, read_csv)
+            self._table(read_plain(table), initial, folder, read)
+        for table in root.tables("table"):
+            self._table(read_mapping(table), initial, folder, read)
         root.finish()
 
     def item(self, sort: str, fields: Fields) -> None:
@@ -113,31 +103,25 @@ class Gathered:
                 return
         self.named[sort][name] = fields
 
-    def _csv(self, table: Table, initial: Initial, folder: Path, read_csv: ReadCsv) -> None:
-        what = table.reference("table", "table", COLUMNS, required=True)
-        file = table.text("file", required=True)
-        table.finish()
-        if not file or not what:
+    def _table(self, mapping: TableMapping | None, initial: Initial, folder: Path, read: ReadRaw) -> None:
+        if mapping is None:
             return
-        path = folder / file
+        path = folder / mapping.file
         before = len(self.problems)
-        text = read_csv(path, self.problems)
-        if text is not None:
-            for row in self._rows(text, str(path), what):
-                self._row(what, row, initial)
+        raw = read(path, self.problems)
+        if raw is not None:
+            for row in read_list(mapping, raw, str(path), self.problems, self.notes):
+                self._row(mapping.of, row, initial)
         self.unread += [p for p in self.problems.found[before:] if p.code in _UNREAD]
 
-    def _rows(self, text: str, name: str, what: str) -> Iterator[Fields]:
-        lines = text.splitlines(keepends=True)
-        for row in read_sheet(lines, name, COLUMNS[what], _REQUIRED[what], self.problems):
-            yield row.fields(name, self.problems, label=what.removesuffix("s"))
-
-    def _row(self, what: str, row: Fields, initial: Initial) -> None:
-        if what in ("units", "places"):
-            self.item(what.removesuffix("s"), row)
-        elif what == "initial":
-            initial.rows.append(row)
-        elif part := row.text("part", required=True):
-            row.label = f"part {part}, {what.removesuffix('s')}"
+    def _row(self, of: str, row: Row, initial: Initial) -> None:
+        what = of.removesuffix("s")
+        if of in ("parts", "units", "places"):
+            self.item(what, row.fields(what))
+        elif of in ("joints", "initial"):
+            initial.rows.append(row.fields(what))
+        elif part := row.text("part"):
             rows = self.part_rows.setdefault(part, PartRows())
-            {"ports": rows.ports, "nodes": rows.nodes, "links": rows.links}[what].append(row)
+            getattr(rows, of).append(row)
+        else:
+            row.fields(what).text("part", required=True)

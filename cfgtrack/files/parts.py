@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any, NamedTuple
 
 from cfgtrack.files.fields import Fields, shown
+from cfgtrack.files.listing import Row
 from cfgtrack.files.table import Table
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port, Thermal
@@ -23,9 +25,14 @@ _LITRES = 1000.0
 class PartRows:
     """What CSV files say about one part."""
 
-    ports: list[Fields] = field(default_factory=list)
-    nodes: list[Fields] = field(default_factory=list)
-    links: list[Fields] = field(default_factory=list)
+    ports: list[Row] = field(default_factory=list)
+    nodes: list[Row] = field(default_factory=list)
+    links: list[Row] = field(default_factory=list)
+    wires: list[Row] = field(default_factory=list)
+
+    def all(self) -> Iterator[Row]:
+        """Yield every row."""
+        return chain(self.ports, self.nodes, self.links, self.wires)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +45,19 @@ class Known:
     places: Collection[str]
 
 
-def read_part(table: Table, rows: PartRows, known: Known) -> Part:
-    """Return the part of a [[part]] table and its `rows`; of its ports only those whose kind is known."""
-    ends = _Ends(known)
-    ports = [port for one in (*table.tables("port"), *rows.ports) if (port := ends.port(one)) is not None]
-    nodes = [node for one in (*table.tables("node"), *rows.nodes) if (node := ends.node(one)) is not None]
-    links = [*_links(table, ends), *(link for one in rows.links if (link := _link(one, ends)) is not None)]
-    thermal, trapped = table.table("thermal"), table.duration("trapped")
-    remote = table.table("remote")
+def read_part(table: Fields, rows: PartRows, known: Known) -> Part:
+    """Return the part of a [[part]] table or a row, and its `rows`; of its ports only those whose kind is known."""
+    ends = _Ends(known, table.ident("id"))
+    ports = [port for one in chain(_below(table, "port"), rows.ports) if (port := ends.port(one)) is not None]
+    nodes = [node for one in chain(_below(table, "node"), rows.nodes) if (node := ends.node(one)) is not None]
+    wires = [wire for row in rows.wires if (wire := _wire(row, ends)) is not None]
+    links = [*_links(table, ends)] if isinstance(table, Table) else []
+    links += [link for row in rows.links if (link := _link(ends.fields(row, "link"), ends)) is not None]
+    links += [link for wire in wires for link in _of_wire(wire, ends)]
+    nodes += [wire.node for wire in wires]
+    thermal = table.table("thermal") if isinstance(table, Table) else None
+    remote = table.table("remote") if isinstance(table, Table) else None
+    trapped = table.duration("trapped")
     part = Part(
         id=table.ident("id"),
         title=table.text("title"),
@@ -61,6 +73,12 @@ def read_part(table: Table, rows: PartRows, known: Known) -> Part:
     )
     table.finish()
     return part
+
+
+def _below(table: Fields, name: str) -> Iterator[Fields | Row]:
+    """Yield the tables of a field: a row has none."""
+    if isinstance(table, Table):
+        yield from table.tables(name)
 
 
 def _read_from(table: Table, known: Known) -> dict[str, tuple[str, ...]]:
@@ -86,15 +104,24 @@ class _Ends:
     `medium` is None for a port that is no end of a link; a name that stands in `broken` is not judged.
     """
 
-    def __init__(self, known: Known) -> None:
+    def __init__(self, known: Known, part: str) -> None:
         self.known = known
+        self.part = part
         self.medium: dict[str, str | None] = {}
         self.kinds: dict[str, Kind] = {}
         self.broken: set[str] = set()
-        self.where: dict[str, str] = {}
+        self.where: dict[str, Fields | Row] = {}
 
-    def port(self, fields: Fields) -> Port | None:
+    def fields(self, row: Row, what: str) -> Fields:
+        """Return a row of this part for reading field by field."""
+        fields = row.fields(f"part {self.part}, {what}")
+        fields.text("part")
+        return fields
+
+    def port(self, fields: Fields | Row) -> Port | None:
         """Return the port of a table or row, None when it has no usable name or kind, or is there twice."""
+        if isinstance(fields, Row):
+            fields = self.fields(fields, "port")
         name = self._name(fields, "port")
         kind = self.known.kinds.get(fields.reference("kind", "kind", self.known.kind_ids, required=True))
         port = Port(
@@ -123,8 +150,10 @@ class _Ends:
         self.kinds[name] = kind
         return port
 
-    def node(self, fields: Fields) -> Node | None:
+    def node(self, fields: Fields | Row) -> Node | None:
         """Return the node of a table or row, None when it has no usable name or medium, or is there twice."""
+        if isinstance(fields, Row):
+            fields = self.fields(fields, "node")
         name = self._name(fields, "node")
         medium = fields.reference("medium", "medium", self.known.media, required=True)
         volume = fields.quantity("litres", "volume")
@@ -154,10 +183,12 @@ class _Ends:
         if not name:
             return False
         if name in self.medium:
-            fields.note("name", "duplicate", f"the part has {name} already, at {self.where[name]}")
+            fields.note(
+                "name", "duplicate", f"the part has {name} already, at {self.where[name].spot('name').where}"
+            )
             return False
         self.medium[name] = medium
-        self.where[name] = fields.spot("name").where
+        self.where[name] = fields
         return True
 
     def names(self) -> Collection[str]:
@@ -240,6 +271,40 @@ def _link(fields: Fields, ends: _Ends) -> InternalLink | None:
     fields.finish()
     link = _made(found, ends)
     return None if link is None else InternalLink(link.a, link.b, link.gate, one_way)
+
+
+class _Wire(NamedTuple):
+    """A wire: what it is itself, and the fields that say where it goes."""
+
+    node: Node
+    fields: Fields
+
+
+def _wire(row: Row, ends: _Ends) -> _Wire | None:
+    """Return a wire, which is a node between its two ends; None when it has no usable name or medium."""
+    fields = ends.fields(row, "wire")
+    fields.text("a", required=True)
+    fields.text("b", required=True)
+    node = ends.node(fields)
+    return None if node is None else _Wire(node, fields)
+
+
+def _of_wire(wire: _Wire, ends: _Ends) -> Iterator[InternalLink]:
+    """Yield the two links of a wire."""
+    for end in ("a", "b"):
+        name = wire.fields.text(end)
+        link = _made(_Written(name, wire.node.name, "", _ends_note(wire.fields, end)), ends) if name else None
+        if link is not None:
+            yield link
+
+
+def _ends_note(fields: Fields, end: str) -> Callable[..., None]:
+    """Return what notes a problem of a link at the one of its ends that was said."""
+
+    def note(_: str, code: str, sentence: str, *, thing: bool = False) -> None:
+        fields.note(end, code, sentence, thing=thing)
+
+    return note
 
 
 def _made(link: _Written, ends: _Ends) -> InternalLink | None:

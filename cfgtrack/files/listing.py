@@ -1,0 +1,328 @@
+"""The rows of a table, each cell under what it is read as: a `mapping` held against the table's own header."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from fnmatch import fnmatchcase
+from operator import itemgetter
+from typing import Any
+
+from cfgtrack.files.cell import trouble
+from cfgtrack.files.fields import Fields
+from cfgtrack.files.listed import QUANTITY
+from cfgtrack.files.mapping import TableMapping, Template, folded
+from cfgtrack.files.sheet import letter, looks_like, too_long
+from cfgtrack.files.source import Spot, cut
+from cfgtrack.model.trouble import Problems
+from cfgtrack.model.unknown import near, no_such
+
+_MOST_NAMED = 6
+_MOST_OF_A_ROW = 10_000
+"""So many units one row may make."""
+
+_WHOLE = re.compile(r"\d{1,9}(?:\.0+)?", re.ASCII)
+_BARE_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?", re.ASCII)
+_DECIMAL_COMMA = re.compile(r"([-+]?\d+),(\d+)(?=\D|\Z)")
+_NO_ID = re.compile(r"[^A-Za-z0-9._/+-]+")
+_NUMBERS = frozenset(("mass", "litres", "torque_low", "torque_high", "sink"))
+"""Columns of numbers with units, in which a decimal comma may stand."""
+
+Step = Callable[["Row"], None]
+
+
+class Row:
+    """One row of a list: its number in the table, and its cells, in the order of the listing's columns."""
+
+    __slots__ = ("cells", "listing", "number")
+
+    def __init__(self, listing: Listing, number: int, cells: list[str]) -> None:
+        self.listing = listing
+        self.number = number
+        self.cells = cells
+
+    def text(self, column: str) -> str:
+        """Return what stands in a column, "" where nothing does."""
+        i = self.listing.at.get(column)
+        return "" if i is None else self.cells[i].strip()
+
+    def spot(self, column: str = "") -> Spot:
+        """Return where a cell stands, by what the table calls its column; with "" the row."""
+        where = f"{self.listing.name} row {self.number}"
+        shown = self.listing.shown.get(column, column)
+        text = cut(self.listing.delimiter.join(self.cells).replace("\n", " ").replace("\t", " "))
+        return Spot(f"{where}, column {shown}" if column else where, text)
+
+    def fields(self, label: str) -> Fields:
+        """Return the row for reading field by field, after noting the cells that a spreadsheet has spoilt."""
+        listing = self.listing
+        values: dict[str, str] = {}
+        spoilt: dict[str, None] = {}
+        for column, i in listing.at.items():
+            text = self.cells[i].strip()
+            if not text:
+                continue
+            wrong = trouble(column, self.cells[i] if type(self.cells[i]) is not str else text)
+            if wrong is None:
+                values[column] = text
+            else:
+                spoilt[column] = None
+                spot = self.spot(column)
+                listing.problems.add(spot.where, wrong[0], f"{label}, {column}: {wrong[1]}", row=spot.row)
+        return Fields(values, self.spot, listing.problems, label=label, is_row=True, spoilt=spoilt)
+
+
+class Listing:
+    """A table whose header is understood. `at`: which cell of a row is which column of the list."""
+
+    def __init__(self, mapping: TableMapping, name: str, header: Sequence[str], problems: Problems) -> None:
+        self.mapping = mapping
+        self.name = name
+        self.problems = problems
+        self.delimiter = ","
+        self.at: dict[str, int] = {}
+        self.shown: dict[str, str] = {}
+        self.models: dict[Any, Any] = {}
+        """What was read of earlier rows, by `alike`: of use to whoever reads the rows."""
+        self._header = [" ".join(one.split()) for one in header]
+        self._names = [folded(one) for one in header]
+        self._steps: list[Step] = []
+        self._made: dict[tuple[str, str], str] = {}
+        self._counts: dict[str, int] = {}
+        self._unnamed = [i for i, one in enumerate(self._names) if not one]
+        self._left: list[tuple[int, tuple[str, ...]]] = []
+        self._told: set[tuple[str, ...]] = set()
+
+    # --- the header ---------------------------------------------------------------------------------------------------
+
+    def understand(self, spot: Spot) -> bool:
+        """Match the header against the mapping, noting every column that nobody can place."""
+        before = len(self.problems)
+        mapping = self.mapping
+        if not self._is_header(spot):
+            return False
+        for i, name in enumerate(self._names):
+            if name and (name in mapping.columns or not mapping.is_left_out(name)):
+                self._column(i, name, spot)
+        self._expect([*mapping.columns, *mapping.leave_out_rows], spot)
+        self._expect([one for template in mapping.values.values() for one in template.names], spot)
+        if len(self.problems) == before:
+            self._plan()
+        for one in mapping.listed.required:
+            if one not in self.at and not (one == "id" and QUANTITY in self.at):
+                self._note(spot, "missing-column", f"the column {one} is missing")
+        if QUANTITY in self.at and mapping.number is None:
+            self._note(
+                spot, "missing-column", 'how are those of a quantity called? Say number = "{part}-{n}"'
+            )
+        return len(self.problems) == before
+
+    def _column(self, i: int, name: str, spot: Spot) -> None:
+        """Place one column, or note that nobody can."""
+        if name in self._names[:i]:
+            self._note(spot, "duplicate", f"the column {self._header[i]} is there twice")
+            return
+        fields = self.mapping.fields_of(name)
+        if not fields and not self._is_used(name):
+            self._note(spot, "unknown-column", self._no_column(i))
+        for one in fields:
+            if one in self.at:
+                first = self._header[self.at[one]]
+                self._note(spot, "duplicate", f"both {first} and {self._header[i]} are read as {one}")
+            self.at[one] = i
+            self.shown[one] = self._header[i]
+
+    def _expect(self, names: Sequence[str], spot: Spot) -> None:
+        """Note every column that the mapping names and the header hasn't."""
+        for name in dict.fromkeys(names):
+            if folded(name) not in self._names:
+                known = [one for one in self._header if one]
+                self._note(spot, "missing-column", no_such("column", name, known))
+
+    def _note(self, spot: Spot, code: str, sentence: str) -> None:
+        self.problems.add(spot.where, code, sentence, row=spot.row)
+
+    def _is_header(self, spot: Spot) -> bool:
+        """Return whether this row names columns at all, after noting that it names none."""
+        columns = [*self.mapping.listed.columns, *self.mapping.columns]
+        named = [name for name in self._names if name]
+        if any(self.mapping.fields_of(n) or self._is_used(n) or self.mapping.is_left_out(n) for n in named):
+            return True
+        if any(near(name, columns) for name in named):
+            return True
+        looks = looks_like(spot.row or "")
+        found = f"found what looks like {looks}" if looks else "found none of them"
+        wanted = ", ".join(
+            list(dict.fromkeys([*self.mapping.columns, *self.mapping.listed.required, *columns]))[
+                :_MOST_NAMED
+            ]
+        )
+        sentence = f"expected a row that names columns such as {wanted}, {found}"
+        self._note(spot, "wrong-kind" if looks else "no-header", sentence)
+        return False
+
+    def _is_used(self, name: str) -> bool:
+        """Return whether a column is part of a value, or tells which rows are left out."""
+        mapping = self.mapping
+        used = [folded(one) for template in mapping.values.values() for one in template.names]
+        return name in used or name in mapping.leave_out_rows
+
+    def _no_column(self, i: int) -> str:
+        known = self.mapping.listed.columns
+        if near(self._header[i], known) or not self.mapping.is_mapped:
+            return no_such("column", self._header[i], known)
+        return (
+            f"column {letter(i)}, {self._header[i]}: say in `columns` what it is, or name it in `leave_out`"
+        )
+
+    # --- what is made of a row ----------------------------------------------------------------------------------------
+
+    def _plan(self) -> None:
+        """Gather what has to be done to each row before it can be read."""
+        mapping = self.mapping
+        self._left = [
+            (self._names.index(name), patterns) for name, patterns in mapping.leave_out_rows.items()
+        ]
+        for column, words in mapping.words.items():
+            if column in self.at:
+                self._steps.append(self._in_words(self.at[column], words))
+        width = len(self._names)
+        for column, template in mapping.values.items():
+            sources = [self._names.index(folded(one)) for one in template.names]
+            self._steps.append(self._filled(self.at.get(column), template, sources))
+            self.at[column] = width
+            width += 1
+        for column, unit in mapping.units.items():
+            if column in self.at:
+                self._steps.append(self._with_unit(self.at[column], unit))
+        if mapping.decimal == ",":
+            self._steps += [self._with_point(self.at[column]) for column in _NUMBERS & self.at.keys()]
+        if mapping.make_ids:
+            self._steps.append(self._with_ids)
+
+    @staticmethod
+    def _in_words(i: int, words: dict[str, str]) -> Step:
+        def step(row: Row) -> None:
+            row.cells[i] = words.get(folded(row.cells[i]), row.cells[i])
+
+        return step
+
+    @staticmethod
+    def _filled(own: int | None, template: Template, sources: list[int]) -> Step:
+        def step(row: Row) -> None:
+            given = row.cells[own].strip() if own is not None else ""
+            row.cells.append(given or template.filled([row.cells[i].strip() for i in sources]))
+
+        return step
+
+    @staticmethod
+    def _with_unit(i: int, unit: str) -> Step:
+        def step(row: Row) -> None:
+            if _BARE_NUMBER.fullmatch(row.cells[i].strip().replace(",", ".")):
+                row.cells[i] = f"{row.cells[i].strip()} {unit}"
+
+        return step
+
+    @staticmethod
+    def _with_point(i: int) -> Step:
+        def step(row: Row) -> None:
+            row.cells[i] = _DECIMAL_COMMA.sub(r"\1.\2", row.cells[i].strip(), count=1)
+
+        return step
+
+    def _with_ids(self, row: Row) -> None:
+        """Make ids of names, and note where two names would be one."""
+        for column, of in self.mapping.listed.ids.items():
+            i = self.at.get(column)
+            name = row.cells[i].strip() if i is not None else ""
+            if i is None or not name:
+                continue
+            made = ":".join(_NO_ID.sub("-", piece).strip("-._/+") for piece in name.split(":"))
+            space = f"{of} of {row.text('part')}" if of == "name" else of
+            first = self._made.setdefault((space, made), name)
+            if first != name:
+                spot = row.spot(column)
+                sentence = f"{column}: '{first}' and '{name}' would both be {made}: two things need two ids"
+                self.problems.add(spot.where, "ambiguous", sentence, row=spot.row)
+            row.cells[i] = made
+
+    # --- the rows -----------------------------------------------------------------------------------------------------
+
+    def rows(self, numbered: Iterable[tuple[int, list[str]]]) -> Iterator[Row]:
+        """Yield the rows, noting those that are none. Blank ones count and are passed over."""
+        width = len(self._names)
+        unnamed, left, steps, repeats = self._unnamed, self._left, self._steps, self.mapping.repeats
+        quantity = self.at.get(QUANTITY)
+        for number, cells in numbered:
+            if len(cells) != width or not cells[0] or unnamed:
+                if not any(map(str.strip, cells)) and len(cells) <= width:
+                    continue
+                if not self._is_sound(number, cells, width):
+                    continue
+            if left and any(self._is_left_out(cells[i], patterns) for i, patterns in left):
+                continue
+            row = Row(self, number, cells)
+            for step in steps:
+                step(row)
+            if repeats and self._is_repeated(row):
+                continue
+            if quantity is None:
+                yield row
+            else:
+                yield from self._several(row, quantity)
+
+    def _is_sound(self, number: int, cells: list[str], width: int) -> bool:
+        row = Row(self, number, cells)
+        wrong = too_long(cells, width)
+        if len(cells) < width:
+            wrong = ("short-row", f"expected {width} cells, found {len(cells)}")
+        for i in self._unnamed:
+            if wrong is None and cells[i].strip():
+                found = f"column {letter(i)} has no name in the header, but here '{cut(cells[i].strip())}'"
+                wrong = ("unnamed-column", found)
+        if wrong is not None:
+            spot = row.spot()
+            self.problems.add(spot.where, *wrong, row=spot.row)
+        return wrong is None
+
+    @staticmethod
+    def _is_left_out(cell: str, patterns: Sequence[str]) -> bool:
+        text = folded(cell)
+        return any(fnmatchcase(text, pattern) for pattern in patterns)
+
+    def _is_repeated(self, row: Row) -> bool:
+        """Return whether an earlier row has said the same."""
+        said = tuple(row.text(column) for column in self.at)
+        if said in self._told:
+            return True
+        self._told.add(said)
+        return False
+
+    def _several(self, row: Row, quantity: int) -> Iterator[Row]:
+        """Yield as many rows as the quantity says, each with a numbered id."""
+        text = row.cells[quantity].strip()
+        spot = row.spot(QUANTITY)
+        if not _WHOLE.fullmatch(text):
+            found = f"found '{text}'" if text else "found nothing"
+            self.problems.add(
+                spot.where, "quantity", f"{QUANTITY}: expected a whole number, {found}", row=spot.row
+            )
+            return
+        many = int(text.partition(".")[0])
+        if many > _MOST_OF_A_ROW:
+            sentence = f"{QUANTITY}: expected at most {_MOST_OF_A_ROW}, found {many}"
+            self.problems.add(spot.where, "out-of-range", sentence, row=spot.row)
+            return
+        assert self.mapping.number is not None
+        values = {column: row.text(column) for column in self.at}
+        i = self.at.setdefault("id", len(row.cells))
+        self.shown.setdefault("id", self.shown.get(QUANTITY, QUANTITY))
+        for _ in range(many):
+            cells = [*row.cells, ""] if i == len(row.cells) else row.cells.copy()
+            cells[i] = self.mapping.number.numbered(values, self._counts)
+            yield Row(self, row.number, cells)
+
+    def alike(self, free: Sequence[str]) -> Callable[[list[str]], Any]:
+        """Return what gives all that a row says but in the columns `free`: rows that are alike are read alike."""
+        kept = [i for column, i in self.at.items() if column not in free]
+        return itemgetter(*kept) if kept else lambda _: ()
