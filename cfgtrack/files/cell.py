@@ -12,7 +12,7 @@ _FORMULA = re.compile(r'=\s*(?:"|[A-Za-z.]+\(|\$?[A-Z]{1,3}\$?\d+\s*(?:[-+*/&]|\
 _POWER = re.compile(r"\d(?:[.,]\d+)?E\+\d\d+")
 _MONTHS = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
 _DATE = re.compile(rf"\d{{1,2}}-(?:{_MONTHS})|(?:{_MONTHS})-\d\d|\d{{4}}-\d\d-\d\d 00:00:00")
-_GARBLED = re.compile("[\ufffd\x00-\x08\x0b\x0c\x0e-\x1f]|\u00c3[\u0080-\u00bf]|\u00e2\u20ac")
+_GARBLED = re.compile("[\ufffd\x00-\x08\x0b\x0c\x0e-\x1f]|\u00c3[\u0080-\u00bf\u2010-\u2122]|\u00e2\u20ac")
 _PERIL = frozenset("=#")
 
 

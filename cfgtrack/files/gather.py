@@ -48,6 +48,7 @@ class Initial:
 
     table: Table | None
     rows: list[Fields] = field(default_factory=list)
+    joints: list[Fields] = field(default_factory=list)
 
 
 @dataclass(slots=True)
@@ -119,7 +120,7 @@ class Gathered:
         if of in ("parts", "units", "places"):
             self.item(what, row.fields(what))
         elif of in ("joints", "initial"):
-            initial.rows.append(row.fields(what))
+            (initial.joints if of == "joints" else initial.rows).append(row.fields(what))
         elif part := row.text("part"):
             rows = self.part_rows.setdefault(part, PartRows())
             getattr(rows, of).append(row)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from itertools import chain
 from pathlib import PurePath
 
+from cfgtrack.files.cell import Odd
 from cfgtrack.files.listing import Listing, Row
 from cfgtrack.files.mapping import TableMapping, folded
 from cfgtrack.files.sheet import csv_rows
@@ -34,6 +35,10 @@ def read_list(
     if first is None:
         return
     number, header = first
+    for cell in header:
+        if isinstance(cell, Odd):
+            problems.add(f"{name} row {number}", cell.code, cell.sentence)
+            return
     text = cut(delimiter.join(header).replace("\n", " ").replace("\t", " "))
     listing = Listing(mapping, name, header, problems)
     listing.delimiter = delimiter
