@@ -31,7 +31,7 @@ def load(asking: Asking, files: Sequence[Path]) -> Loaded:
     definition = read_definition(list(files))
     with _journal(asking) as journal:
         report = journal.load(definition, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run)
-        return Loaded(Moment(*journal.moment()), asking.dry_run, report)
+        return Loaded(Moment(*journal.moment()), asking.dry_run, report, notes=definition.notes)
 
 
 @contextmanager

@@ -215,4 +215,5 @@ class _Items:
             initial=(*(event for event in self.base.initial if event.id not in ids), *initial),
             title=gathered.title or self.base.title,
             origins=origins,
+            notes=tuple(gathered.notes),
         )

@@ -50,8 +50,7 @@ class Row:
         """Return where a cell stands, by what the table calls its column; with "" the row."""
         where = f"{self.listing.name} row {self.number}"
         shown = self.listing.shown.get(column, column)
-        text = cut(self.listing.delimiter.join(self.cells).replace("\n", " ").replace("\t", " "))
-        return Spot(f"{where}, column {shown}" if column else where, text)
+        return Spot(f"{where}, column {shown}" if column else where, self.listing.told(self.cells))
 
     def fields(self, label: str) -> Fields:
         """Return the row for reading field by field, after noting the cells that a spreadsheet has spoilt."""
@@ -60,7 +59,7 @@ class Row:
         spoilt: dict[str, None] = {}
         for column, i in listing.at.items():
             text = self.cells[i].strip()
-            if not text:
+            if not text or column == QUANTITY:
                 continue
             wrong = trouble(column, self.cells[i] if type(self.cells[i]) is not str else text)
             if wrong is None:
@@ -86,12 +85,17 @@ class Listing:
         """What was read of earlier rows, by `alike`: of use to whoever reads the rows."""
         self._header = [" ".join(one.split()) for one in header]
         self._names = [folded(one) for one in header]
+        self.width = len(header)
         self._steps: list[Step] = []
         self._made: dict[tuple[str, str], str] = {}
         self._counts: dict[str, int] = {}
         self._unnamed = [i for i, one in enumerate(self._names) if not one]
         self._left: list[tuple[int, tuple[str, ...]]] = []
         self._told: set[tuple[str, ...]] = set()
+
+    def told(self, cells: list[str]) -> str:
+        """Return a row as messages show it, without what was made of it."""
+        return cut(self.delimiter.join(cells[: self.width]).replace("\n", " ").replace("\t", " "))
 
     # --- the header ---------------------------------------------------------------------------------------------------
 
@@ -197,6 +201,12 @@ class Listing:
                 self._steps.append(self._with_unit(self.at[column], unit))
         if mapping.decimal == ",":
             self._steps += [self._with_point(self.at[column]) for column in _NUMBERS & self.at.keys()]
+        wanted = [one for one, why in (("title", mapping.make_ids), ("id", QUANTITY in self.at)) if why]
+        for column in wanted:
+            if column in mapping.listed.columns and column not in self.at:
+                self._steps.append(lambda row: row.cells.append(""))
+                self.at[column] = width
+                width += 1
         if mapping.make_ids:
             self._steps.append(self._with_ids)
 
@@ -245,6 +255,9 @@ class Listing:
                 sentence = f"{column}: '{first}' and '{name}' would both be {made}: two things need two ids"
                 self.problems.add(spot.where, "ambiguous", sentence, row=spot.row)
             row.cells[i] = made
+            own = self.at.get("title") if column in ("id", "name") else None
+            if made != name and own is not None and not row.cells[own].strip():
+                row.cells[own] = name
 
     # --- the rows -----------------------------------------------------------------------------------------------------
 
@@ -272,7 +285,6 @@ class Listing:
                 yield from self._several(row, quantity)
 
     def _is_sound(self, number: int, cells: list[str], width: int) -> bool:
-        row = Row(self, number, cells)
         wrong = too_long(cells, width)
         if len(cells) < width:
             wrong = ("short-row", f"expected {width} cells, found {len(cells)}")
@@ -281,8 +293,8 @@ class Listing:
                 found = f"column {letter(i)} has no name in the header, but here '{cut(cells[i].strip())}'"
                 wrong = ("unnamed-column", found)
         if wrong is not None:
-            spot = row.spot()
-            self.problems.add(spot.where, *wrong, row=spot.row)
+            text = cut(self.delimiter.join(cells).replace("\n", " ").replace("\t", " "))
+            self.problems.add(f"{self.name} row {number}", *wrong, row=text)
         return wrong is None
 
     @staticmethod
@@ -315,11 +327,9 @@ class Listing:
             return
         assert self.mapping.number is not None
         values = {column: row.text(column) for column in self.at}
-        i = self.at.setdefault("id", len(row.cells))
-        self.shown.setdefault("id", self.shown.get(QUANTITY, QUANTITY))
         for _ in range(many):
-            cells = [*row.cells, ""] if i == len(row.cells) else row.cells.copy()
-            cells[i] = self.mapping.number.numbered(values, self._counts)
+            cells = row.cells.copy()
+            cells[self.at["id"]] = self.mapping.number.numbered(values, self._counts)
             yield Row(self, row.number, cells)
 
     def alike(self, free: Sequence[str]) -> Callable[[list[str]], Any]:

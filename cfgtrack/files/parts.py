@@ -291,9 +291,11 @@ def _wire(row: Row, ends: _Ends) -> _Wire | None:
 
 def _of_wire(wire: _Wire, ends: _Ends) -> Iterator[InternalLink]:
     """Yield the two links of a wire."""
+    wires = wire.node.name
     for end in ("a", "b"):
         name = wire.fields.text(end)
-        link = _made(_Written(name, wire.node.name, "", _ends_note(wire.fields, end)), ends) if name else None
+        a, b = (name, wires) if end == "a" else (wires, name)
+        link = _made(_Written(a, b, "", _ends_note(wire.fields, end)), ends) if name else None
         if link is not None:
             yield link
 

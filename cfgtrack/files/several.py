@@ -144,7 +144,7 @@ def _range(text: str) -> list[str] | str:
     if found is None:
         return [text]
     start, low, again, high, rest = found.group("start", "low", "again", "high", "rest")
-    if again not in ("", start) or (again and not start):
+    if not start.endswith(again):
         return f"expected a range such as V1..V12, found {text}"
     if not int(low) <= int(high) <= int(low) + _MOST:
         return f"expected a range of up to {_MOST}, the lower number first, found {text}"

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import warnings
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 from zipfile import BadZipFile, ZipFile
@@ -24,6 +25,9 @@ ZIP = b"PK\x03\x04"
 
 _LARGEST = 400_000_000
 """So many bytes a workbook may be when it is unpacked: more is no list of a plant."""
+
+_MOST_CELLS = 20_000_000
+"""So many cells a sheet may span: one that is marked far away makes it as large as that."""
 
 Numbered = Iterator[tuple[int, list[str]]]
 
@@ -46,7 +50,9 @@ def open_workbook(raw: bytes, name: str, problems: Problems) -> Workbook | None:
         if size > _LARGEST:
             problems.add(name, "too-large", f"it unpacks to {size / 1e6:.0f} MB: save its sheets as CSV")
             return None
-        return openpyxl.load_workbook(io.BytesIO(raw), data_only=False, keep_links=False)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of what it passes over: pictures, validation, styles
+            return openpyxl.load_workbook(io.BytesIO(raw), data_only=False, keep_links=False)
     except BadZipFile as err:
         problems.add(name, "not-a-workbook", f"expected an XLSX workbook, found a broken one: {err}")
     except Exception as err:  # noqa: BLE001 - openpyxl raises whatever a damaged part makes it meet
@@ -65,17 +71,27 @@ def find_sheet(book: Workbook, wanted: str, name: str, problems: Problems) -> Wo
     """Return the sheet of a workbook that is wanted, or its only one that isn't hidden; None after noting why not."""
     sheets = {sheet.title: sheet for sheet in book.worksheets}
     hidden = [title for title, sheet in sheets.items() if sheet.sheet_state != "visible"]
-    if wanted in sheets:
-        return sheets[wanted]
     seen = [title for title in sheets if title not in hidden]
+    found = wanted if wanted in sheets else seen[0] if len(seen) == 1 and not wanted else ""
+    if found:
+        return _small(sheets[found], f"{name} sheet {found}", problems)
     also = f"; hidden: {', '.join(hidden)}" if hidden else ""
     if wanted:
         problems.add(name, UNKNOWN, no_such("sheet", wanted, list(sheets)) + also)
-    elif len(seen) == 1:
-        return sheets[seen[0]]
     else:
         sentence = f"which sheet? Say sheet = ...: {', '.join(seen) or 'none is visible'}{also}"
         problems.add(name, "which-sheet", sentence)
+    return None
+
+
+def _small(sheet: Worksheet, name: str, problems: Problems) -> Worksheet | None:
+    """Return a sheet, None after noting that it spans more than can be read."""
+    if sheet.max_row * sheet.max_column <= _MOST_CELLS:
+        return sheet
+    far = f"{sheet.max_row} rows and {sheet.max_column} columns"
+    problems.add(
+        name, "too-large", f"it spans {far}: delete the rows and columns that are not used, or save it as CSV"
+    )
     return None
 
 
