@@ -9,7 +9,9 @@ FREE = ("title",)
 
 _FAILED = re.compile(r"#(?:REF!|N/A|NAME\?|VALUE!|DIV/0!|NULL!|NUM!|SPILL!|CALC!)")
 _FORMULA = re.compile(r'=\s*(?:"|[A-Za-z.]+\(|\$?[A-Z]{1,3}\$?\d+\s*(?:[-+*/&]|\Z))')
-_POWER = re.compile(r"\d(?:[.,]\d+)?E\+\d\d+")
+POWER = re.compile(r"\d(?:[.,]\d+)?E\+\d\d+")
+"""A power of ten, as a spreadsheet writes what it took for a large number."""
+
 _MONTHS = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
 _DATE = re.compile(rf"\d{{1,2}}-(?:{_MONTHS})|(?:{_MONTHS})-\d\d|\d{{4}}-\d\d-\d\d 00:00:00")
 _GARBLED = re.compile("[\ufffd\x00-\x08\x0b\x0c\x0e-\x1f]|\u00c3[\u0080-\u00bf\u2010-\u2122]|\u00e2\u20ac")
@@ -43,7 +45,7 @@ def trouble(column: str, text: str) -> tuple[str, str] | None:
             return "formula", f"expected a value, found a formula: '{text}'"
     if _GARBLED.search(text):
         return "garbled", f"expected text, found '{text}': it was saved in one encoding and read in another"
-    if column not in FREE and _POWER.fullmatch(text):
+    if column not in FREE and POWER.fullmatch(text):
         return (
             "spoilt-number",
             f"found '{text}': a spreadsheet has made a number of it; format the column as text",

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from cfgtrack.files.fields import Fields
+from cfgtrack.files.fingerprint import Fingerprint
 from cfgtrack.files.gather import Gathered, ReadRaw
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
@@ -35,10 +36,13 @@ def read_definition(paths: Sequence[Path], base: Definition | None = None) -> De
     An item of a file replaces the item of `base` with the same id. Raises BadInput with every problem of
     every file, in the order of the files and their lines.
     """
-    problems = Problems()
-    documents = [document for path in paths if (document := read_document(path, problems)) is not None]
-    base = base if base is not None else shipped()
-    return _definition(documents, base, read_raw, problems, [str(path) for path in paths])
+    problems, fingerprint = Problems(), Fingerprint()
+    read = fingerprint.reading(read_raw)
+    documents = [document for path in paths if (document := read_document(path, problems, read)) is not None]
+    found = _definition(
+        documents, base if base is not None else shipped(), read, problems, [str(path) for path in paths]
+    )
+    return found if base is not None else replace(found, fingerprint=fingerprint.text())
 
 
 def parse_definition(

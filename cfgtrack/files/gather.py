@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from cfgtrack.files.fields import Fields
+from cfgtrack.files.fingerprint import TABLES
 from cfgtrack.files.listing import Row
 from cfgtrack.files.mapping import TableMapping, read_mapping, read_plain
-from cfgtrack.files.parts import PartRows
+from cfgtrack.files.parts import PART_LISTS, PartRows
 from cfgtrack.files.source import Document
 from cfgtrack.files.table import Table
 from cfgtrack.files.tables import read_list
@@ -81,10 +82,9 @@ class Gathered:
         initial = Initial(root.table("initial"))
         self.initial.append(initial)
         folder = Path(document.name).parent
-        for table in root.tables("csv"):
-            self._table(read_plain(table), initial, folder, read)
-        for table in root.tables("table"):
-            self._table(read_mapping(table), initial, folder, read)
+        for name, understand in zip(TABLES, (read_plain, read_mapping), strict=True):
+            for table in root.tables(name):
+                self._table(understand(table), initial, folder, read)
         root.finish()
 
     def item(self, sort: str, fields: Fields) -> None:
@@ -111,18 +111,27 @@ class Gathered:
         before = len(self.problems)
         raw = read(path, self.problems)
         if raw is not None:
-            for row in read_list(mapping, raw, str(path), self.problems, self.notes):
-                self._row(mapping.of, row, initial)
+            rows = read_list(mapping, raw, str(path), self.problems, self.notes)
+            (self._part_rows if mapping.of in PART_LISTS else self._rows)(mapping.of, rows, initial)
         self.unread += [p for p in self.problems.found[before:] if p.code in _UNREAD]
 
-    def _row(self, of: str, row: Row, initial: Initial) -> None:
+    def _part_rows(self, of: str, rows: Iterator[Row], _: Initial) -> None:
+        """Take in what a list says of parts, each under its part."""
+        last, mine = "", list[Row]()
+        for row in rows:
+            part = row.cells[row.listing.at["part"]]
+            if part != last or not part:
+                last = part
+                name = row.text("part")
+                mine = getattr(self.part_rows.setdefault(name, PartRows()), of) if name else []
+                if not name:
+                    row.fields(of.removesuffix("s")).text("part", required=True)
+            mine.append(row)
+
+    def _rows(self, of: str, rows: Iterator[Row], initial: Initial) -> None:
         what = of.removesuffix("s")
-        if of in ("parts", "units", "places"):
-            self.item(what, row.fields(what))
-        elif of in ("joints", "initial"):
-            (initial.joints if of == "joints" else initial.rows).append(row.fields(what))
-        elif part := row.text("part"):
-            rows = self.part_rows.setdefault(part, PartRows())
-            getattr(rows, of).append(row)
-        else:
-            row.fields(what).text("part", required=True)
+        for row in rows:
+            if of in ("joints", "initial"):
+                (initial.joints if of == "joints" else initial.rows).append(row.fields(what))
+            else:
+                self.item(what, row.fields(what))

@@ -8,8 +8,8 @@ from fnmatch import fnmatchcase
 from operator import itemgetter
 from typing import Any
 
-from cfgtrack.files.cell import trouble
-from cfgtrack.files.fields import Fields
+from cfgtrack.files.cell import POWER, trouble
+from cfgtrack.files.fields import ID, Fields
 from cfgtrack.files.listed import QUANTITY
 from cfgtrack.files.mapping import TableMapping, Template, folded
 from cfgtrack.files.sheet import letter, looks_like, too_long
@@ -81,8 +81,13 @@ class Listing:
         self.delimiter = ","
         self.at: dict[str, int] = {}
         self.shown: dict[str, str] = {}
-        self.models: dict[Any, Any] = {}
-        """What was read of earlier rows, by `alike`: of use to whoever reads the rows."""
+        self.is_plain = True
+        """Whether its cells are the texts of CSV: those of a workbook may be what no text is."""
+        self._alike: Callable[[list[str]], tuple[str, ...]] = lambda _: ()
+        self._models: dict[str, tuple[Any, ...]] = {}
+        self._names_seen: set[str] = set()
+        self._name_at = 0
+        self._title_at: int | None = None
         self._header = [" ".join(one.split()) for one in header]
         self._names = [folded(one) for one in header]
         self.width = len(header)
@@ -96,6 +101,11 @@ class Listing:
     def told(self, cells: list[str]) -> str:
         """Return a row as messages show it, without what was made of it."""
         return cut(self.delimiter.join(cells[: self.width]).replace("\n", " ").replace("\t", " "))
+
+    @property
+    def noted(self) -> int:
+        """How many problems have been noted so far, here and elsewhere."""
+        return len(self.problems)
 
     # --- the header ---------------------------------------------------------------------------------------------------
 
@@ -209,6 +219,9 @@ class Listing:
                 width += 1
         if mapping.make_ids:
             self._steps.append(self._with_ids)
+        kept = [i for column, i in self.at.items() if column not in _FREE]
+        self._alike = itemgetter(*(kept * 2 if len(kept) < 2 else kept)) if kept else lambda _: ()
+        self._name_at, self._title_at = self.at.get("name", 0), self.at.get("title")
 
     @staticmethod
     def _in_words(i: int, words: dict[str, str]) -> Step:
@@ -263,26 +276,31 @@ class Listing:
 
     def rows(self, numbered: Iterable[tuple[int, list[str]]]) -> Iterator[Row]:
         """Yield the rows, noting those that are none. Blank ones count and are passed over."""
-        width = len(self._names)
-        unnamed, left, steps, repeats = self._unnamed, self._left, self._steps, self.mapping.repeats
-        quantity = self.at.get(QUANTITY)
+        width, careful = self.width, bool(self._unnamed)
+        makes_more = bool(self._left or self._steps or self.mapping.repeats or QUANTITY in self.at)
         for number, cells in numbered:
-            if len(cells) != width or not cells[0] or unnamed:
+            if len(cells) != width or not cells[0] or careful:
                 if not any(map(str.strip, cells)) and len(cells) <= width:
                     continue
                 if not self._is_sound(number, cells, width):
                     continue
-            if left and any(self._is_left_out(cells[i], patterns) for i, patterns in left):
-                continue
-            row = Row(self, number, cells)
-            for step in steps:
-                step(row)
-            if repeats and self._is_repeated(row):
-                continue
-            if quantity is None:
-                yield row
+            if makes_more:
+                yield from self._made_of(Row(self, number, cells))
             else:
-                yield from self._several(row, quantity)
+                yield Row(self, number, cells)
+
+    def _made_of(self, row: Row) -> Iterator[Row]:
+        """Yield what the mapping makes of a row: nothing, itself, or as many as it says."""
+        if any(self._is_left_out(row.cells[i], patterns) for i, patterns in self._left):
+            return
+        for step in self._steps:
+            step(row)
+        if self.mapping.repeats and self._is_repeated(row):
+            return
+        if QUANTITY in self.at:
+            yield from self._several(row, self.at[QUANTITY])
+        else:
+            yield row
 
     def _is_sound(self, number: int, cells: list[str], width: int) -> bool:
         wrong = too_long(cells, width)
@@ -332,7 +350,40 @@ class Listing:
             cells[self.at["id"]] = self.mapping.number.numbered(values, self._counts)
             yield Row(self, row.number, cells)
 
-    def alike(self, free: Sequence[str]) -> Callable[[list[str]], Any]:
-        """Return what gives all that a row says but in the columns `free`: rows that are alike are read alike."""
-        kept = [i for column, i in self.at.items() if column not in free]
-        return itemgetter(*kept) if kept else lambda _: ()
+    # --- rows that are like earlier ones ------------------------------------------------------------------------------
+
+    def likened(self, rows: Iterable[Row]) -> Iterator[tuple[Row, str, str, tuple[Any, ...] | None]]:
+        """Yield each row with its name, its title, and what was `remember`ed of one that differs in nothing else.
+
+        A long list has few sorts of row, so most of its rows need not be read field by field. None where there was no
+        such row yet, or name or title have to be looked at more closely.
+        """
+        join, get, models, seen = _JOIN, self._alike, self._models, self._names_seen
+        name_at, title_at = self._name_at, self._title_at
+        for row in rows:
+            cells = row.cells
+            found = models.get(join(get(cells)))
+            name = title = ""
+            if found is not None:
+                name = cells[name_at].strip()
+                if name not in seen:
+                    if ID.fullmatch(name) and not POWER.fullmatch(name):
+                        seen.add(name)
+                    else:
+                        found = None
+                title = cells[title_at].strip() if title_at is not None else ""
+                if title and (title[0] in "=#" or not (title.isascii() and title.isprintable())):
+                    found = None
+            yield row, name, title, found
+
+    def remember(self, row: Row, found: tuple[Any, ...]) -> None:
+        """Keep what was read of a sound row, for rows that are like it."""
+        if self.is_plain:
+            self._models[_JOIN(self._alike(row.cells))] = found
+
+
+_JOIN = "\x1f".join
+"""Makes one text of some cells. The sign between them stands in no sound cell."""
+
+_FREE = ("part", "name", "title")
+"""The columns of ports and nodes that say nothing of any other: each row has its own."""

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass, field
-from itertools import chain
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, fields
+from itertools import chain, groupby
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 from cfgtrack.files.fields import Fields, shown
@@ -35,6 +36,10 @@ class PartRows:
         return chain(self.ports, self.nodes, self.links, self.wires)
 
 
+PART_LISTS = frozenset(one.name for one in fields(PartRows))
+"""The lists whose rows say something of a part."""
+
+
 @dataclass(frozen=True, slots=True)
 class Known:
     """What a part may refer to: `kinds` are those that hold together, `kind_ids` all that are named."""
@@ -48,8 +53,8 @@ class Known:
 def read_part(table: Fields, rows: PartRows, known: Known) -> Part:
     """Return the part of a [[part]] table or a row, and its `rows`; of its ports only those whose kind is known."""
     ends = _Ends(known, table.ident("id"))
-    ports = [port for one in chain(_below(table, "port"), rows.ports) if (port := ends.port(one)) is not None]
-    nodes = [node for one in chain(_below(table, "node"), rows.nodes) if (node := ends.node(one)) is not None]
+    ports = [*map(ends.port, _below(table, "port")), *ends.ports_of(rows.ports)]
+    nodes = [*map(ends.node, _below(table, "node")), *ends.nodes_of(rows.nodes)]
     wires = [wire for row in rows.wires if (wire := _wire(row, ends)) is not None]
     links = [*_links(table, ends)] if isinstance(table, Table) else []
     links += [link for row in rows.links if (link := _link(ends.fields(row, "link"), ends)) is not None]
@@ -62,8 +67,8 @@ def read_part(table: Fields, rows: PartRows, known: Known) -> Part:
         id=table.ident("id"),
         title=table.text("title"),
         mass=table.quantity("mass", "mass"),
-        ports={port.name: port for port in ports},
-        nodes={node.name: node for node in nodes},
+        ports={port.name: port for port in ports if port is not None},
+        nodes={node.name: node for node in nodes if node is not None},
         links=tuple(links),
         flexible=table.flag("flexible"),
         thermal=None if thermal is None else _thermal(thermal),
@@ -75,7 +80,7 @@ def read_part(table: Fields, rows: PartRows, known: Known) -> Part:
     return part
 
 
-def _below(table: Fields, name: str) -> Iterator[Fields | Row]:
+def _below(table: Fields, name: str) -> Iterator[Table]:
     """Yield the tables of a field: a row has none."""
     if isinstance(table, Table):
         yield from table.tables(name)
@@ -118,10 +123,40 @@ class _Ends:
         fields.text("part")
         return fields
 
-    def port(self, fields: Fields | Row) -> Port | None:
+    def ports_of(self, rows: Iterable[Row]) -> Iterator[Port | None]:
+        """Yield the ports of rows of lists, as `port` does."""
+        mine, where, kinds = self.medium, self.where, self.kinds
+        for row, name, title, model in _likened(rows):
+            if model is not None and name not in mine:
+                kind, medium, before_title, after_title = model
+                mine[name] = medium
+                where[name] = row
+                kinds[name] = kind
+                yield _PORT(name, *before_title, title, *after_title)
+                continue
+            before = row.listing.noted
+            port = self.port(self.fields(row, "port"))
+            if port is not None and row.listing.noted == before:
+                row.listing.remember(row, (kinds[port.name], mine[port.name], *_around_title(port)))
+            yield port
+
+    def nodes_of(self, rows: Iterable[Row]) -> Iterator[Node | None]:
+        """Yield the nodes of rows of lists, as `node` does."""
+        for row, name, title, model in _likened(rows):
+            if model is not None and name not in self.medium:
+                medium, before_title, after_title = model
+                self.medium[name] = medium
+                self.where[name] = row
+                yield _NODE(name, *before_title, title, *after_title)
+                continue
+            before = row.listing.noted
+            node = self.node(self.fields(row, "node"))
+            if node is not None and row.listing.noted == before:
+                row.listing.remember(row, (node.medium, *_around_title(node)))
+            yield node
+
+    def port(self, fields: Fields) -> Port | None:
         """Return the port of a table or row, None when it has no usable name or kind, or is there twice."""
-        if isinstance(fields, Row):
-            fields = self.fields(fields, "port")
         name = self._name(fields, "port")
         kind = self.known.kinds.get(fields.reference("kind", "kind", self.known.kind_ids, required=True))
         port = Port(
@@ -150,10 +185,8 @@ class _Ends:
         self.kinds[name] = kind
         return port
 
-    def node(self, fields: Fields | Row) -> Node | None:
+    def node(self, fields: Fields) -> Node | None:
         """Return the node of a table or row, None when it has no usable name or medium, or is there twice."""
-        if isinstance(fields, Row):
-            fields = self.fields(fields, "node")
         name = self._name(fields, "node")
         medium = fields.reference("medium", "medium", self.known.media, required=True)
         volume = fields.quantity("litres", "volume")
@@ -191,9 +224,31 @@ class _Ends:
         self.where[name] = fields
         return True
 
+    def has(self, name: str) -> bool:
+        """Return whether the part uses a name, usable or not."""
+        return name in self.medium or name in self.broken
+
     def names(self) -> Collection[str]:
         """Return every name that the part uses, usable or not."""
         return [*self.medium, *sorted(self.broken)]
+
+
+_PORT: Callable[..., Port] = Port
+_NODE: Callable[..., Node] = Node
+
+
+def _likened(rows: Iterable[Row]) -> Iterator[tuple[Row, str, str, Any]]:
+    """Yield rows of several lists as `Listing.likened` does those of one."""
+    for listing, mine in groupby(rows, attrgetter("listing")):
+        yield from listing.likened(mine)
+
+
+def _around_title(one: Port | Node) -> tuple[tuple[Any, ...], tuple[Any, ...]]:
+    """Return the values of a port or node between its name, which comes first, and its title, and those behind that."""
+    names = [each.name for each in fields(one)]
+    values = [getattr(one, name) for name in names]
+    at = names.index("title")
+    return tuple(values[1:at]), tuple(values[at + 1 :])
 
 
 def _torque(fields: Fields) -> tuple[float, float] | None:
@@ -331,7 +386,7 @@ def _made(link: _Written, ends: _Ends) -> InternalLink | None:
 def _is_end(link: _Written, name: str, end: str, ends: _Ends) -> bool:
     if not end:
         return False
-    if end not in ends.names():
+    if not ends.has(end):
         link.note(name, UNKNOWN, no_such("port or node", end, ends.names()), thing=True)
         return False
     if end not in ends.broken and ends.medium[end] is None:

@@ -118,9 +118,12 @@ def parse_toml(name: str, text: str, problems: Problems) -> Document | None:
     return None
 
 
-def read_document(path: Path, problems: Problems) -> Document | None:
+def read_document(
+    path: Path, problems: Problems, read: Callable[[Path, Problems], bytes | None] = read_raw
+) -> Document | None:
     """Return the TOML document in a file, or None after noting what is wrong with it."""
-    text = read_text(path, problems)
+    raw = read(path, problems)
+    text = None if raw is None else decode(raw, str(path), problems)
     return None if text is None else parse_toml(str(path), text, problems)
 
 

@@ -42,6 +42,7 @@ def read_list(
     text = cut(delimiter.join(header).replace("\n", " ").replace("\t", " "))
     listing = Listing(mapping, name, header, problems)
     listing.delimiter = delimiter
+    listing.is_plain = not is_workbook(name.partition(" sheet ")[0])
     if listing.understand(Spot(f"{name} row {number}", text)):
         yield from listing.rows(rows)
 

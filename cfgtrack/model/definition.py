@@ -20,7 +20,7 @@ class Definition:
     """Parsed and cross-checked: every reference in it resolves. `initial` holds the as-found events to start from.
 
     `origins` tells where each item came from: (sort, id) to ``file:line`` or ``file:row``. `notes` are to be told to
-    whoever gave the files.
+    whoever gave the files. `fingerprint`: of what it was read from, "" where that isn't known.
     """
 
     media: Mapping[str, Medium] = field(default_factory=dict)
@@ -32,6 +32,7 @@ class Definition:
     title: str = ""
     origins: Mapping[tuple[str, str], str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    fingerprint: str = ""
 
     def items(self, sort: str) -> Mapping[str, Any]:
         """Return the items of one of `SORTS` by id."""

@@ -27,7 +27,15 @@ from cfgtrack.store import checkpoint
 from cfgtrack.store.checkpoint import Checkpoint, Stored, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import WAIT, Database, Row
-from cfgtrack.store.loading import RULES, LoadReport, keep_texts, load_definition, read_items, read_plant
+from cfgtrack.store.loading import (
+    RULES,
+    LoadReport,
+    keep_texts,
+    load_definition,
+    loaded_again,
+    read_items,
+    read_plant,
+)
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
 from cfgtrack.store.record import Outcome, Recorder, SetAside
 from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of, find_entry
@@ -384,6 +392,10 @@ class Journal:
         Refused when an initial state contradicts the journal; then nothing is written.
         """
         return load_definition(self.database, definition, by, recorder, clock=self.clock, keep=not dry_run)
+
+    def loaded_again(self, fingerprint: str) -> LoadReport | None:
+        """Return what `load` would do with files of this fingerprint, if that is known without reading them."""
+        return loaded_again(self.database, fingerprint)
 
     def keep_rules(
         self, texts: Mapping[str, str], *, by: str | None, recorder: str | None, dry_run: bool = False

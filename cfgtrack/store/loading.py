@@ -7,7 +7,7 @@ over the journal covers the definition too.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from typing import Any, ClassVar, NamedTuple
@@ -15,12 +15,13 @@ from typing import Any, ClassVar, NamedTuple
 from cfgtrack.model.action import DEFINE, Action
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import Entry
-from cfgtrack.model.item import item_from_json, item_to_json
+from cfgtrack.model.item import item_from_json
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.trouble import Problem, Refused
-from cfgtrack.store.canonical import canonical_json
+from cfgtrack.store.canonical import NotCanonical, canonical_json, canonical_object
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database
+from cfgtrack.store.item_text import item_text
 from cfgtrack.store.record import Outcome, Recorder
 
 RULES = "rules"
@@ -28,6 +29,9 @@ RULES = "rules"
 
 Bodies = dict[str, dict[str, Any]]
 """Items of one sort: id to JSON object."""
+
+Texts = dict[str, str]
+"""Items of one sort: id to canonical JSON, as the journal keeps them."""
 
 
 class FieldChange(NamedTuple):
@@ -87,7 +91,11 @@ _ITEMS = """
 
 def read_items(database: Database, sort: str, known: int = NEVER) -> Bodies:
     """Return the items of one sort as they were known at `known`, in the order of their ids."""
-    return {i: json.loads(body) for i, body in database.rows(_ITEMS, {"sort": sort, "known": known})}
+    return {i: json.loads(body) for i, body in _read_texts(database, sort, known).items()}
+
+
+def _read_texts(database: Database, sort: str, known: int = NEVER) -> Texts:
+    return {i: str(body) for i, body in database.rows(_ITEMS, {"sort": sort, "known": known})}
 
 
 def read_plant(database: Database, known: int = NEVER) -> Plant:
@@ -112,14 +120,14 @@ def load_definition(
 
     Refused when an initial state contradicts the journal, or a change takes away what it has a state of.
     """
-    new = {s: {i: item_to_json(s, item) for i, item in definition.items(s).items()} for s in SORTS}
+    new = {s: {i: item_text(s, item) for i, item in definition.items(s).items()} for s in SORTS}
     with database.writing(keep=keep):
         report = LoadReport()
         items = _compared(database, new, report)
         writing = Recorder(database, Plant(), clock)
         if items:
-            report.entry = _define(writing, items, by, recorder, definition.title)
-        writing.appender.go_on_with(read_plant(database))
+            report.entry = _define(writing, items, by, recorder, definition, report)
+        writing.appender.go_on_with(_plant_with(database, definition, report.missing))
         if report.changed:
             missed = list(_what_is_missed(database, writing.appender.plant, definition.origins))
             if missed:
@@ -132,6 +140,21 @@ def load_definition(
     return report
 
 
+def loaded_again(database: Database, fingerprint: str) -> LoadReport | None:
+    """Return what loading files with this fingerprint would do, if they are those of the last load: nothing. Else None.
+
+    None, too, where the definition was changed since by anything else.
+    """
+    row = database.row(
+        "SELECT e.body FROM event e WHERE e.number = (SELECT max(i.load) FROM item i WHERE i.sort <> :rules)",
+        {"rules": RULES},
+    )
+    files = None if row is None else json.loads(row[0]).get("body", {}).get("files")
+    if files is None or files["sha256"] != fingerprint:
+        return None
+    return LoadReport(same=files["items"], initial=Outcome(repeated=files["initial"]))
+
+
 def keep_texts(
     database: Database,
     texts: Mapping[str, str],
@@ -142,35 +165,44 @@ def keep_texts(
     keep: bool,
 ) -> LoadReport:
     """Keep the text of rules files under their names; a new version only where a text differs."""
-    new = {RULES: {name: {"id": name, "text": text} for name, text in texts.items()}}
+    bodies = {name: {"id": name, "text": text} for name, text in texts.items()}
+    new = {RULES: {name: canonical_json(body).decode() for name, body in bodies.items()}}
     with database.writing(keep=keep):
         report = LoadReport()
         items = _compared(database, new, report)
         if items:
             writing = Recorder(database, Plant(), clock)
-            report.entry = _define(writing, items, by, recorder, "rules")
+            report.entry = _define(writing, items, by, recorder, Definition(title="rules"), report)
             writing.finish()
     return report
 
 
-def _compared(database: Database, new: Mapping[str, Bodies], report: LoadReport) -> dict[str, Bodies]:
-    """Fill in `report`, and return the items that have to be written."""
-    items: dict[str, Bodies] = {}
-    for sort, bodies in new.items():
+def _plant_with(database: Database, definition: Definition, missing: Sequence[ItemName]) -> Plant:
+    """Return the plant of a definition and of what it doesn't mention: the journal's, when it is written."""
+    items: dict[str, dict[str, Any]] = {sort: {**definition.items(sort)} for sort in SORTS}
+    for sort in {name.sort for name in missing}:
         old = read_items(database, sort)
-        for i, body in bodies.items():
-            # Written and read back, so that a 2.0 and a 2 are the same here as they will be in the journal.
-            after = json.loads(canonical_json(body))
+        items[sort].update((i, item_from_json(sort, old[i])) for s, i in missing if s == sort)
+    return Plant(*({i: items[sort][i] for i in sorted(items[sort])} for sort in SORTS))
+
+
+def _compared(database: Database, new: Mapping[str, Texts], report: LoadReport) -> dict[str, Texts]:
+    """Fill in `report`, and return the items that have to be written. Canonical texts are the same if the items are."""
+    items: dict[str, Texts] = {}
+    for sort, texts in new.items():
+        old = _read_texts(database, sort)
+        for i, text in texts.items():
             before = old.get(i)
-            if before == after:
+            if before == text:
                 report.same += 1
                 continue
-            items.setdefault(sort, {})[i] = body
+            items.setdefault(sort, {})[i] = text
             if before is None:
                 report.added.append(ItemName(sort, i))
             else:
-                report.changed.append(ItemChange(sort, i, tuple(_changes("", before, after))))
-        report.missing.extend(ItemName(sort, i) for i in old if i not in bodies)
+                fields = _changes("", json.loads(before), json.loads(text))
+                report.changed.append(ItemChange(sort, i, tuple(fields)))
+        report.missing.extend(ItemName(sort, i) for i in old if i not in texts)
     return items
 
 
@@ -195,13 +227,26 @@ def _by_name(value: Any) -> Any:
 
 
 def _define(
-    writing: Recorder, items: dict[str, Bodies], by: str | None, recorder: str | None, title: str
+    writing: Recorder,
+    items: dict[str, Texts],
+    by: str | None,
+    recorder: str | None,
+    definition: Definition,
+    report: LoadReport,
 ) -> Entry:
     number = writing.appender.number + 1
     body: dict[str, Any] = {
-        "count": sum(len(bodies) for bodies in items.values()),
-        "items": items_hash(items),
+        "count": sum(len(texts) for texts in items.values()),
+        "items": _texts_hash(items),
     }
+    if definition.fingerprint and not report.missing and not definition.notes:
+        # What loading the same files again would find, so that it need not be found again.
+        whole = sum(len(definition.items(sort)) for sort in SORTS)
+        body["files"] = {
+            "sha256": definition.fingerprint,
+            "items": whole,
+            "initial": len(definition.initial),
+        }
     action = Action(
         id=f"define:{number}",
         action=DEFINE,
@@ -209,17 +254,13 @@ def _define(
         happened=writing.appender.known,
         by=by,
         recorder=recorder,
-        remark=title or None,
+        remark=definition.title or None,
         body=body,
     )
     entries: list[Entry] = []
     writing.take([(action.id, action)], each=entries.append)
     writing.expect_no_problem()
-    rows = [
-        (sort, i, number, canonical_json(body).decode())
-        for sort, bodies in items.items()
-        for i, body in bodies.items()
-    ]
+    rows = [(sort, i, number, text) for sort, texts in items.items() for i, text in texts.items()]
     writing.database.insert("item", ("sort", "id", "load", "body"), rows)
     return entries[0]
 
@@ -227,6 +268,15 @@ def _define(
 def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
     """Return the SHA-256, in hexadecimal, of the canonical JSON of items: sort to id to object, null when removed."""
     return sha256(canonical_json(items)).hexdigest()
+
+
+def _texts_hash(items: Mapping[str, Texts]) -> str:
+    """Return the `items_hash` of items that are canonical text already."""
+    text = canonical_object({sort: canonical_object(texts) for sort, texts in items.items()})
+    try:
+        return sha256(text.encode()).hexdigest()
+    except UnicodeEncodeError as err:
+        raise NotCanonical("half a surrogate pair in a text") from err
 
 
 # --- what a new definition may not take away --------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import io
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import openpyxl
@@ -49,7 +49,7 @@ class Sheet(NamedTuple):
 
 
 def book(
-    *rows: Iterable[Any],
+    *rows: Any,
     title: str = "List",
     also: Callable[[Any, Any], None] = lambda *_: None,
 ) -> bytes:

@@ -3,6 +3,8 @@
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.part import InternalLink, Node
@@ -153,6 +155,33 @@ def test_a_wire_is_a_node_between_its_ends():
         ("w.csv row 2, column To", "unknown"),
         ("w.csv row 3", "missing"),
     ]
+
+
+CELLS = {
+    "name": st.sampled_from(["P1", "P2", "P3", "a b", "", "1E+05", " P4 "]),
+    "kind": st.sampled_from(["bolt", "valve", "blot", ""]),
+    "size": st.sampled_from(["", "M6", "1-Feb", " M6 "]),
+    "cycles": st.sampled_from(["", "20", "0", "many"]),
+    "title": st.sampled_from(["", "x", "y", "=1", "#N/A", "é", "Ã¶"]),
+}
+
+
+@given(st.lists(st.tuples(*CELLS.values()), min_size=1, max_size=12))
+def test_a_row_is_read_as_it_would_be_alone(rows):
+    """What earlier rows said changes nothing of a row: one list is read, and told, as one list a row is."""
+    parts = "".join(f'[[part]]\nid = "p{i}"\n' for i in range(len(rows)))
+    header = ",".join(["part", *CELLS])
+    together = "\n".join([header, *(",".join([f"p{i}", *row]) for i, row in enumerate(rows))]) + "\n"
+    alone = {f"{i}.csv": f"{header}\n" + "\n" * i + ",".join([f"p{i}", *row]) for i, row in enumerate(rows)}
+
+    def read(sheets):
+        text = parts + "".join(f'[[csv]]\nfile = "{name}"\ntable = "ports"\n' for name in sheets)
+        try:
+            return parse_definition({"x.toml": text}, sheets=sheets).parts
+        except BadInput as err:
+            return sorted((p.where.partition(" ")[2], p.code, p.sentence) for p in err.problems)
+
+    assert read({"a.csv": together}) == read(alone)
 
 
 BAD_MAPPINGS = """
