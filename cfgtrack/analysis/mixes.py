@@ -58,6 +58,7 @@ class Mixes:
         # One thing after the other, in an order that no duration changes.
         before, steps = self.schedule.before, self.schedule.steps
         begins = {begin for begin, _ in self.schedule.spans.values()}
+        self._over = len(steps) - 1
         self._is_line = all(i in begins or i - 1 in before[i] for i in range(len(steps)))
         self._kept: dict[tuple[tuple[int, ...], int], bool] = {}
 
@@ -119,10 +120,19 @@ class Mixes:
         )
 
     def _take_in(self, run: Run) -> Iterator[Pair]:
-        """Take in the clocks of a run; yield the points between which one ran that wasn't known there."""
-        for clock in dict.fromkeys(run.met):
+        """Take in the clocks of a run; yield the points between which one ran that wasn't known there.
+
+        One that is left running runs to the end: where that comes late enough it has run out.
+        """
+        left = [
+            (Met(c.rule, c.subject, c.started, run.end, c.deadline), [self._over])
+            for c in run.clocks
+            if c.deadline is not None
+        ]
+        for clock, ends in (*((one, None) for one in dict.fromkeys(run.met)), *left):
             limit = clock.deadline - clock.started
-            for pair in starmap(Pair, product(*self._points(run, clock))):
+            starts, met = self._points(run, clock)
+            for pair in starmap(Pair, product(starts, met if ends is None else ends)):
                 clocks = self._clocks[pair].setdefault(limit, {})
                 if (clock.rule, clock.subject) not in clocks:
                     clocks[clock.rule, clock.subject] = None
@@ -139,30 +149,26 @@ class Mixes:
                 if self._are_broken(pair, self._clocks[pair][limit]):
                     break
         alike = self._alike(pair)
-        ends = [one.end for one in alike]
-        for other in alike:
-            yield from self._passing(pair, [other.end])
+        early = [one.end for one in (pair, *alike) if not self.durations.leads_to(one.end) >> pair.start & 1]
+        others = [end for end in early if end != pair.end]
+        for end in others:
+            yield from self._passing(pair, [end])
+        if len(others) > 1:
+            yield from self._passing(pair, others)
+        for other in alike if pair.end in early else ():
             yield from self._passing(other, [pair.end])
-        if len(alike) > 1:
-            yield from self._passing(pair, ends)
         # Where what meets the clock may come before what starts it, the clock is met by nothing.
         turned = Pair(pair.end, pair.start)
         for takes in self._worst(turned, 0 if self._is_written_so(pair) else -1):
             yield from self._judge_new(takes)
-            if alike:
-                yield from self._judge_new(self.durations.early([pair.end, *ends], pair.start, takes))
+            if others:
+                yield from self._judge_new(self.durations.early(early, pair.start, takes))
             break
 
     def _alike(self, pair: Pair) -> list[Pair]:
-        """Return other pairs with the same start between which a clock of this one ran, met by what may come before."""
+        """Return the other pairs of points between which a clock of one pair ran that starts at the same point."""
         mine = {clock for clocks in self._clocks[pair].values() for clock in clocks}
-        same = (
-            one
-            for one in self._clocks
-            if one.start == pair.start
-            and one.end != pair.end
-            and not self.durations.leads_to(one.end) >> one.start & 1
-        )
+        same = (one for one in self._clocks if one.start == pair.start and one.end != pair.end)
         return [one for one in same if any(not mine.isdisjoint(some) for some in self._clocks[one].values())]
 
     def _passing(self, pair: Pair, ends: Sequence[int]) -> Iterator[Run]:
@@ -248,7 +254,7 @@ class Mixes:
         slacks = [
             (limit - bound, pair, limit)
             for pair, limits in self._clocks.items()
-            if (bound := self._bound(pair)) is not None
+            if pair.end != self._over and (bound := self._bound(pair)) is not None
             for limit in limits
         ]
         closest = _closest(least.values())

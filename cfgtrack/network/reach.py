@@ -25,10 +25,9 @@ class Digraph:
     def add(self, a: int, b: int) -> bool:
         """Add an arc; return whether it is the first from `a` to `b`."""
         out = self.out.setdefault(a, {})
-        count = out.get(b, 0) + 1
-        out[b] = count
-        self.into.setdefault(b, {})[a] = count
-        return count == 1
+        is_first = b not in out
+        out[b] = self.into.setdefault(b, {})[a] = out.get(b, 0) + 1
+        return is_first
 
     def remove(self, a: int, b: int) -> bool:
         """Remove an arc; return whether it was the last from `a` to `b`. KeyError when there is none."""

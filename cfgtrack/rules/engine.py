@@ -12,6 +12,7 @@ Everything that changes is written through a `Trail`, so the engine can step bac
 
 from __future__ import annotations
 
+import sys
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from heapq import heapify, heappop, heappush
@@ -36,7 +37,7 @@ from cfgtrack.rules.world import NOTHING, Change, Done, World
 Key = tuple[int, str | None]
 """One instance of a rule: the rule's number, and its item."""
 
-_NEVER = 1 << 63
+_NEVER = sys.maxsize
 
 Memory = dict[str, Any]
 """What an engine remembers, as JSON has it."""

@@ -222,6 +222,17 @@ def test_a_clock_on_two_tracks() -> None:
     assert check(looked_at(9), Start(Configuration(PLANT)), sequence).verdict == "clear"
 
 
+def test_a_clock_that_nothing_meets_runs_out_before_the_end() -> None:
+    """A clock that is left running has run out by the end where it starts early and something else takes long."""
+    sequence = plan(
+        step("look", "a", "inspect P:A", (1, 3, 5)),
+        step("climb", "b", "inspect P", (6, 8, 10)),
+    )
+    (finding,) = check(looked_at(8), Start(Configuration(PLANT)), sequence).new
+    assert (finding.mix, finding.since, finding.time) == ("a mix", 1 * SECOND, 9 * SECOND)
+    assert check(looked_at(9), Start(Configuration(PLANT)), sequence).new == ()
+
+
 def test_what_else_meets_a_clock_comes_before_it_starts() -> None:
     """The slowest way to what meets a clock has another step meet it on the way: quicker, that comes first."""
     sequence = plan(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from cfgtrack.rules.condition import WHOLE, Condition, Ended, Judge, Part
+from cfgtrack.rules.condition import Condition, Ended, Judge, Part
 from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.finding import Reason, join
 from cfgtrack.rules.several import PartsJudge, Several
@@ -52,7 +52,7 @@ class _All(PartsJudge):
 
 def _placed(number: int, part: Part) -> Part:
     """Return an instance of the `number`-th condition as one of all of them: an item is the same in each."""
-    return (f"#{number}", *part) if part == WHOLE or part[0].startswith("#") else part
+    return (f"#{number}", *part) if not part or part[0].startswith("#") else part
 
 
 @dataclass(frozen=True, slots=True)

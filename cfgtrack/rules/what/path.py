@@ -84,9 +84,12 @@ class _Path(Judge):
 
     def is_still_why(self, reasons: tuple[Reason, ...], part: Part) -> bool:
         """Return whether what cut the path is still not made: see `still_cut`."""
-        if len(reasons) != 1 or reasons[0].code != "no-path" or reasons[0].beyond != part:
+        if len(reasons) != 1:
             return False
-        links = reasons[0].links
+        (reason,) = reasons
+        if reason.code != "no-path" or reason.beyond != part:
+            return False
+        links = reason.links
         if self._unmade != (links, self.world.epoch):
             if not links or any(is_made(self.world.configuration, link) for link in links):
                 return False

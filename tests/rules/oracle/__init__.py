@@ -16,6 +16,8 @@ What is not covered, and why:
 - A trigger of `turns_true` in a rule without scope: the tool starts a clock for each item that makes it true, and the
   text may be read so or otherwise; cases are worked out by hand in `test_instances`.
 - Late and corrected events: the journal's own reference orders them; what is judged here is the order that comes out.
+- A clock that a mix of durations starts or meets only because it brings the steps into an order that they have neither
+  at low, likely nor high: what any order breaks is asked otherwise.
 - Any order, ways out and searches: they ask the same judgement of other orders.
 - Custom conditions other than the shipped one: what they say is their own; that they are asked is seen of that one.
 """

@@ -50,15 +50,17 @@ def differences(drawn: Case) -> list[str]:
 def _paces(drawn: Case, answer: Answer) -> list[str]:
     """Return the rules that some durations break by the plain reading, or by the tool, and no durations by the other.
 
-    Of those that only a mix of low and high breaks, and neither alone, the tool promises clocks.
+    Of those that only a mix of low and high breaks, and neither alone, the tool promises clocks, where the steps come
+    in an order that they have at one pace.
     """
     if drawn.plan is None or drawn.theme != "mix" or ties(drawn.plan):
         return []
     found = by_durations(drawn.hardware, drawn.rules, drawn.plan, 0)
     alike = {rule for case in ("low", "likely", "high") for rule, *_ in found[case]}
     mixed = {rule for rule, *_ in found["any"]} - alike
+    promised = {rule for rule, *_ in found["in order"]} - alike
     modes = {rule["id"]: rule for rule in drawn.rules}
-    clocks = {r for r in mixed if modes[r]["mode"] == "within" or "tolerance" in modes[r]}
+    clocks = {r for r in promised if modes[r]["mode"] == "within" or "tolerance" in modes[r]}
     lacking, made_up = (alike | clocks) - answer.paced, (answer.paced & modes.keys()) - alike - mixed
     return (
         [f"durations: plainly {sorted(lacking)}, by the tool {sorted(made_up)}"] if lacking or made_up else []

@@ -286,7 +286,7 @@ class Moment:
             return None
         if "since" in condition:
             since = self.state.last(self._with_ports(x), listed(condition["since"]))
-            if since is not None and taken.number < since.number:
+            if since is not None and taken.number <= since.number:
                 return None
         return taken.values[quantity]
 

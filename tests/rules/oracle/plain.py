@@ -37,10 +37,11 @@ Actions
     condition doesn't ask for it. The selection is read at the moment that is judged: before, or after where it says
     so. A breach at an action is of that moment: it stands no longer than its event.
 15. For `done` and `since`, "later" is the order of events. A value that was taken by the very action that it must
-    be since counts (a torque's own). Where the action never happened everything is since it. An action along a
-    ladder at a unit's port was done to the unit, too; what is measured or inspected there was not. What is too old
-    or from before what it must be since doesn't count, so it is unmeasured: where a rule lets that pass
-    (`unmeasured`) it passes. (It could be read otherwise, so no case draws both.)
+    be since is not later than it (it may be of a moment before that was over). Where the action never happened
+    everything is since it. An action along a ladder at a unit's port was done to the unit, too; what is measured or
+    inspected there was not. What is too old or from before what it must be since doesn't count, so it is
+    unmeasured: where a rule lets that pass (`unmeasured`) it passes. (It could be read otherwise, so no case draws
+    both.)
 16. The handover and what is found aren't actions: they count no cycles and start no clock.
 17. `elapsed` counts from the last such action at the item itself; never is unmeasured.
 18. `rated` of an item without a rating asks only that there is a value; cycles there always are.

@@ -257,17 +257,19 @@ def test_another_quantity_is_no_measurement_of_this_one() -> None:
 
 
 def test_torque_of_an_earlier_tightening() -> None:
-    """25 N*m at 1, loosened and engaged at 2 and 3, torqued at 4 untold: since `torque` there is no value; told,
-    there is."""
-    rule = {
+    """25 N*m at 1, loosened and engaged at 2 and 3, torqued at 4 untold: since `engage` there is no value; told,
+    there is. Since `torque` itself there is none either way."""
+    rule: Table = {
         "mode": "at",
         "after": True,
         "at": {"action": "torque", "id": "BAY:B1"},
-        "condition": {"value": "it", "quantity": "torque", "rated": True, "since": "torque"},
+        "condition": {"value": "it", "quantity": "torque", "rated": True, "since": "engage"},
     }
     does = '0:01 torque BAY:B1 torque="25 N*m"\n0:02 release BAY:B1\n0:03 engage BAY:B1 U1:B1\n0:04 torque BAY:B1'
     assert told(judged(rule, does)) == [("4", ("BAY:B1",))]
     assert not judged(rule, does + ' torque="20 N*m"').breaches
+    rule["condition"]["since"] = "torque"
+    assert told(judged(rule, does + ' torque="20 N*m"')) == [("1", ("BAY:B1",)), ("4", ("BAY:B1",))]
 
 
 def test_done_since() -> None:

@@ -203,7 +203,8 @@ def test_only_a_mix_breaks_it() -> None:
     )
     rule = {"id": "R", "mode": "always", "tolerance": "20 min", "condition": OPEN}
     found = by_durations(HARDWARE, [rule], plan, 0)
-    assert found == {"low": set(), "likely": set(), "high": set(), "any": {("R", None, ("BAY:V1",))}}
+    late = {("R", None, ("BAY:V1",))}
+    assert found == {"low": set(), "likely": set(), "high": set(), "any": late, "in order": late}
     assert not ties(plan)
 
 

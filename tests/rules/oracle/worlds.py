@@ -406,7 +406,7 @@ def _told(**rule: Any) -> Table:
 
 def _rule(draw: _Draw, number: int) -> Table:
     """Return a rule of any mode over any condition."""
-    mode = draw.pick(["always", "always", "at", "within", "within", "by"])
+    mode = draw.pick(["always", "always", "at", "within", "within", "by", "by"])
     sort = draw.pick(sorted(SORTS))
     selection, _ = SORTS[sort]
     scoped = draw.chance(0.5)
