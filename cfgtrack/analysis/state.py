@@ -8,9 +8,9 @@ from typing import ClassVar
 
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import MARKS, Entry
-from cfgtrack.model.hold import hangs, holds, is_made, seat_of
+from cfgtrack.model.hold import hangs, holds, is_made, peer_of, seat_of
 from cfgtrack.model.part import LOAD
-from cfgtrack.model.plant import HOLD, Plant, owner_of
+from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
 from cfgtrack.model.unknown import expect_thing
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import Holding, Paths, loops_of
@@ -31,9 +31,10 @@ class Reading:
 class PortState:
     """One port, valve, switch or cover.
 
-    `made`: its link is made (a valve or switch: it lets through). `live`: its medium can come to it.
-    `reaches`: the expansions (fluid) or sources to which a path leads from it. `cycles` used of `rated`;
-    None rated: no limit given. `event` wrote the status; None: never touched.
+    `medium`: of a shell those of its contacts. `made`: its link is made (a valve or switch: it lets through). `live`:
+    its medium can come to it. `reaches`: the expansions (fluid) or sources to which a path leads from it; of a shell
+    its contacts tell. `cycles` used of `rated`; None rated: no limit given. `event` wrote the status; None: never
+    touched.
     """
 
     address: str
@@ -50,6 +51,20 @@ class PortState:
     cycles: int
     rated: int | None
     event: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ContactState:
+    """One contact of a shell. `peer`: the one that it is joined to; `made`, `live` and `reaches` as of a port."""
+
+    address: str
+    title: str
+    medium: str
+    loop: str
+    peer: str | None
+    made: bool
+    live: bool
+    reaches: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,9 +131,9 @@ class Standing:
 
 @dataclass(frozen=True, slots=True)
 class StateReport:
-    """The state of one thing. `sort` is unit, place, mobile place, port or node.
+    """The state of one thing. `sort` is unit, place, mobile place, port, contact or node.
 
-    `place` runs from where it is outwards to the root. `hold` is None for a place that doesn't move, a port or a node.
+    `place` runs from where it is outwards to the root. `hold` is None for a place that doesn't move, or what is inside.
     `standing`: what stands at a place. `gripped`: what a person or arm holds on to.
     """
 
@@ -132,6 +147,7 @@ class StateReport:
     place: tuple[str, ...]
     facing: str | None
     ports: tuple[PortState, ...]
+    contacts: tuple[ContactState, ...]
     volumes: tuple[VolumeState, ...]
     loads: tuple[LoadState, ...]
     hold: HoldState | None
@@ -200,7 +216,7 @@ def unit_state(
     clocks: Iterable[Clock] = (),
     remarks: Iterable[Entry] = (),
 ) -> StateReport:
-    """Return the state of a unit, place, person or arm, port or node.
+    """Return the state of a unit, place, person or arm, port, contact or node.
 
     `networks` are the compiled networks by medium. Of the `clocks` those of the thing itself are shown.
     Raises NoAnswer when there is no such thing.
@@ -209,6 +225,7 @@ def unit_state(
     survey = _Observer(configuration, networks)
     owner, colon, _ = address.partition(":")
     ports = plant.ports_of(owner) if not colon else [address] if plant.port(address) else []
+    contacts = [address] if plant.contact(address) else plant.contacts_of(address)
     nodes = plant.nodes_of(owner) if not colon else [address] if plant.node(address) else []
     line = place_line(configuration, owner)
     mobile = plant.is_mobile(owner)
@@ -222,12 +239,13 @@ def unit_state(
         place=tuple(line[1:] if owner in plant.places else line),
         facing=configuration.state(owner).other if placed else None,
         ports=tuple(survey.port(p) for p in ports),
+        contacts=tuple(survey.contact(c) for c in contacts),
         volumes=tuple(survey.volumes(nodes)),
         loads=tuple(survey.loads(nodes)),
         hold=survey.hold(owner) if placed and not colon else None,
         standing=() if colon else tuple(_standing(configuration, owner)),
         gripped=tuple(survey.hold_links(owner, units=True)) if mobile else (),
-        readings=tuple(_readings(configuration, [address, *ports, *nodes])),
+        readings=tuple(_readings(configuration, [address, *ports, *contacts, *nodes])),
         clocks=tuple(
             c for c in clocks if c.subject == address or (not colon and owner_of(c.subject) == owner)
         ),
@@ -311,19 +329,20 @@ class _Observer:
         assert found is not None
         port, kind = found
         state = self.configuration.state(address)
-        paths = self.paths(kind.medium or "")
+        media = list(dict.fromkeys(c.medium for c in port.contacts.values())) or [kind.medium or ""]
+        paths = None if port.contacts else self.paths(media[0])
         two_sided = kind.joined is not None
         return PortState(
             address=address,
             title=port.title,
             kind=kind.id,
-            medium=kind.medium or "",
+            medium=", ".join(media),
             size=port.size,
             status=state.value,
             mate=state.other,
             made=is_made(self.configuration, address) if two_sided else kind.is_carrying(state.value),
-            live=paths is not None and paths.is_live(address),
-            open_end=paths is not None and paths.is_open_end(address),
+            live=any(paths.is_live(address) for paths in self.paths_of(address)),
+            open_end=self.is_open_end(address),
             reaches=_ends(paths, address),
             cycles=self.configuration.cycles.get(address, 0),
             rated=port.cycles,
@@ -331,9 +350,29 @@ class _Observer:
         )
 
     def is_open_end(self, address: str) -> bool:
-        found = self.plant.port(address)
-        paths = self.paths(found[1].medium or "") if found is not None else None
-        return paths is not None and paths.is_open_end(address)
+        return any(paths.is_open_end(address) for paths in self.paths_of(address))
+
+    def paths_of(self, port: str) -> Iterator[Paths]:
+        """Yield the paths of each medium that a port carries."""
+        for medium in sorted(self.plant.media_of(port)):
+            if (paths := self.paths(medium)) is not None:
+                yield paths
+
+    def contact(self, address: str) -> ContactState:
+        contact, shell = self.plant.contact(address), port_of(address)
+        assert contact is not None
+        paths = self.paths(contact.medium)
+        peer = peer_of(self.configuration, address)
+        return ContactState(
+            address=address,
+            title=contact.title,
+            medium=contact.medium,
+            loop=self.plant.loop_of(address),
+            peer=peer,
+            made=peer is not None and is_made(self.configuration, shell),
+            live=paths is not None and paths.is_live(address),
+            reaches=_ends(paths, address),
+        )
 
     def volumes(self, nodes: Iterable[str]) -> Iterator[VolumeState]:
         for address in nodes:
@@ -394,7 +433,7 @@ def _title(plant: Plant, address: str) -> str:
     owner, colon, name = address.partition(":")
     part = plant.part_of(owner)
     if colon:
-        return (part.ports.get(name) or part.nodes[name]).title
+        return (part.ports.get(name) or plant.contact(address) or part.nodes[name]).title
     return (plant.units.get(owner) or plant.places[owner]).title or part.title
 
 

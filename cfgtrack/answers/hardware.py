@@ -57,7 +57,7 @@ def _loaded_again(asking: Asking, files: Sequence[Path]) -> Loaded | None:
     if fingerprint is None:
         return None
     try:
-        with asking.read() as journal:
+        with asking.write() as journal:
             report = journal.loaded_again(fingerprint)
             return None if report is None else Loaded(Moment(*journal.moment()), asking.dry_run, report)
     except Trouble:  # it is told by whoever opens the journal to write

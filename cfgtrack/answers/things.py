@@ -6,13 +6,14 @@ from cfgtrack.answers.asking import Asking
 
 
 def beginning(asking: Asking, incomplete: str) -> list[str]:
-    """Return the units and places, and after a colon the ports and nodes, whose names begin so."""
+    """Return the units and places, and after a colon the ports, contacts and nodes, whose names begin so."""
     owner, colon, _ = incomplete.partition(":")
     with asking.read() as journal:
         plant = journal.plant()
     names = sorted(plant.owners())
     if colon:
-        names = [*plant.ports_of(owner), *plant.nodes_of(owner)] if plant.has_owner(owner) else []
+        inside = (plant.ports_of, plant.contacts_of, plant.nodes_of) if plant.has_owner(owner) else ()
+        names = [name for names_of in inside for name in names_of(owner)]
     return [name for name in names if name.startswith(incomplete)]
 
 

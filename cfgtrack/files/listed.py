@@ -26,7 +26,7 @@ class Listed:
 
 _PORT = (
     "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
-    " site remote reach"
+    " site remote reach contacts"
 )
 _PLACE = "id parent title part holds mobile capacity facings sink loop tags site operates"
 _NAMED = {"part": "part", "name": "name", "site": "owner"}
@@ -39,6 +39,11 @@ LISTS: dict[str, Listed] = {
         tuple(_PORT.split()),
         ("part", "name", "kind"),
         _NAMED,
+    ),
+    "contacts": Listed(
+        ("part", "port", "name", "medium", "loop", "tags", "title"),
+        ("part", "port", "name"),
+        {"part": "part", "port": "name", "name": "name"},
     ),
     "nodes": Listed(
         ("part", "name", "medium", "litres", *ROLES, "loop", "tags", "title", "remote"),

@@ -9,17 +9,21 @@ from itertools import chain, groupby
 from operator import attrgetter
 from typing import Any, NamedTuple
 
-from cfgtrack.files.fields import Fields, shown
+from cfgtrack.files.fields import ID, Fields, shown
 from cfgtrack.files.listing import Row
 from cfgtrack.files.table import Table
 from cfgtrack.model.kind import Kind
-from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.part import ROLES, Contact, InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.plant import HOLD
 from cfgtrack.model.quantity import QUANTITIES
 from cfgtrack.model.time import SECOND
 from cfgtrack.model.unknown import UNKNOWN, no_such
 
 _PATTERN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*/[1-9]\d{0,5}", re.ASCII)
+_COUNTED = re.compile(r"(\d{1,5})\.\.(\d{1,5})", re.ASCII)
+_MOST_COUNTED = 10_000
 _LITRES = 1000.0
+_SHOWN = 6
 
 
 @dataclass(slots=True)
@@ -27,13 +31,14 @@ class PartRows:
     """What CSV files say about one part."""
 
     ports: list[Row] = field(default_factory=list)
+    contacts: list[Row] = field(default_factory=list)
     nodes: list[Row] = field(default_factory=list)
     links: list[Row] = field(default_factory=list)
     wires: list[Row] = field(default_factory=list)
 
     def all(self) -> Iterator[Row]:
         """Yield every row."""
-        return chain(self.ports, self.nodes, self.links, self.wires)
+        return chain(self.ports, self.contacts, self.nodes, self.links, self.wires)
 
 
 PART_LISTS = frozenset(one.name for one in fields(PartRows))
@@ -52,8 +57,9 @@ class Known:
 
 def read_part(table: Fields, rows: PartRows, known: Known) -> Part:
     """Return the part of a [[part]] table or a row, and its `rows`; of its ports only those whose kind is known."""
-    ends = _Ends(known, table.ident("id"))
+    ends = _Ends(known, table.ident("id"), rows.contacts)
     ports = [*map(ends.port, _below(table, "port")), *ends.ports_of(rows.ports)]
+    ends.check_contacts()
     nodes = [*map(ends.node, _below(table, "node")), *ends.nodes_of(rows.nodes)]
     wires = [wire for row in rows.wires if (wire := _wire(row, ends)) is not None]
     links = [*_links(table, ends)] if isinstance(table, Table) else []
@@ -104,14 +110,18 @@ def _places(fields: Fields, name: str, known: Known) -> tuple[str, ...]:
 
 
 class _Ends:
-    """The ports and nodes of one part by name, with what is needed to judge its links.
+    """The ports, contacts and nodes of one part by name, with what is needed to judge its links.
 
-    `medium` is None for a port that is no end of a link; a name that stands in `broken` is not judged.
+    `medium` is None for a port that is no end of a link; a name that stands in `broken` is not judged. `rows` are those
+    of its contacts that stand in lists of their own.
     """
 
-    def __init__(self, known: Known, part: str) -> None:
+    def __init__(self, known: Known, part: str, rows: Iterable[Row]) -> None:
         self.known = known
         self.part = part
+        self._rows: dict[str, list[Row]] = {}
+        for row in rows:
+            self._rows.setdefault(row.text("port"), []).append(row)
         self.medium: dict[str, str | None] = {}
         self.kinds: dict[str, Kind] = {}
         self.broken: set[str] = set()
@@ -127,17 +137,21 @@ class _Ends:
         """Yield the ports of rows of lists, as `port` does."""
         mine, where, kinds = self.medium, self.where, self.kinds
         for row, name, title, model in _likened(rows):
-            if model is not None and name not in mine:
-                kind, medium, before_title, after_title = model
+            if model is not None and name not in mine and name not in self._rows:
+                kind, medium, contacts, before_title, after_title = model
                 mine[name] = medium
                 where[name] = row
+                for contact in contacts:
+                    mine[f"{name}:{contact.name}"] = contact.medium
+                    where[f"{name}:{contact.name}"] = row
                 kinds[name] = kind
                 yield _PORT(name, *before_title, title, *after_title)
                 continue
-            before = row.listing.noted
+            before, rows_left = row.listing.noted, len(self._rows)
             port = self.port(self.fields(row, "port"))
-            if port is not None and row.listing.noted == before:
-                row.listing.remember(row, (kinds[port.name], mine[port.name], *_around_title(port)))
+            if port is not None and row.listing.noted == before and len(self._rows) == rows_left:
+                shell = (kinds[port.name], mine[port.name], tuple(port.contacts.values()))
+                row.listing.remember(row, (*shell, *_around_title(port)))
             yield port
 
     def nodes_of(self, rows: Iterable[Row]) -> Iterator[Node | None]:
@@ -159,6 +173,7 @@ class _Ends:
         """Return the port of a table or row, None when it has no usable name or kind, or is there twice."""
         name = self._name(fields, "port")
         kind = self.known.kinds.get(fields.reference("kind", "kind", self.known.kind_ids, required=True))
+        contacts = self._contacts(fields, name, kind)
         port = Port(
             name=name,
             kind=kind.id if kind else "",
@@ -175,15 +190,68 @@ class _Ends:
             site=fields.reference("site", "place", self.known.places),
             remote=_places(fields, "remote", self.known),
             reach=_places(fields, "reach", self.known),
+            contacts={contact.name: contact for contact in contacts},
         )
         fields.finish()
         if kind is None:
             self.broken.add(name)
             return None
-        if not self._add(fields, name, kind.medium if kind.joined else None):
+        if not self._add(fields, name, kind.medium if kind.joined and not contacts else None):
             return None
         self.kinds[name] = kind
+        for contact in contacts:
+            self._add(fields, f"{name}:{contact.name}", contact.medium)
         return port
+
+    def _contacts(self, fields: Fields, port: str, kind: Kind | None) -> list[Contact]:
+        """Return the contacts of a shell: those named in short, of its kind's medium, in tables and in rows."""
+        own = "" if kind is None else kind.medium or ""
+        found: dict[str, Contact] = {}
+        for name in (one for word in fields.words("contacts") for one in _counted(word)):
+            if not ID.fullmatch(name):
+                fields.note("contacts", "bad-id", f"expected names of contacts, found {shown(name)}")
+            elif name in found:
+                fields.note("contacts", "duplicate", f"the contact {name} is there twice")
+            else:
+                found[name] = Contact(name, own)
+        tables = fields.tables("contact") if isinstance(fields, Table) else ()
+        rows = (self._contact_row(row) for row in self._rows.pop(port, ()))
+        for one in chain(tables, rows):
+            contact = self._contact(one, own)
+            if contact.name in found:
+                one.note("name", "duplicate", f"{port} has a contact {contact.name} already")
+            elif contact.name:
+                found[contact.name] = contact
+        if found and kind is not None and (kind.joined is None or kind.medium == HOLD):
+            sentence = f"{port} is of kind {kind.id}: only a connector or coupling has contacts"
+            fields.note("name", "no-shell", sentence)
+            return []
+        return list(found.values())
+
+    def _contact_row(self, row: Row) -> Fields:
+        fields = self.fields(row, "contact")
+        fields.text("port", required=True)
+        return fields
+
+    def _contact(self, fields: Fields, own: str) -> Contact:
+        contact = Contact(
+            name=fields.ident("name"),
+            medium=fields.reference("medium", "medium", self.known.media) or own,
+            loop=fields.text("loop"),
+            tags=fields.tags(),
+            title=fields.text("title"),
+        )
+        if contact.medium == HOLD:
+            fields.note("medium", "no-contact", "what holds is a port of its own: a bolt, a latch")
+        fields.finish()
+        return contact
+
+    def check_contacts(self) -> None:
+        """Note rows of contacts whose port nobody defines."""
+        for port, rows in self._rows.items():
+            for row in map(self._contact_row, rows):
+                if port and port not in self.broken:
+                    row.note("port", UNKNOWN, no_such("port", port, self.kinds), thing=True)
 
     def node(self, fields: Fields) -> Node | None:
         """Return the node of a table or row, None when it has no usable name or medium, or is there twice."""
@@ -228,9 +296,22 @@ class _Ends:
         """Return whether the part uses a name, usable or not."""
         return name in self.medium or name in self.broken
 
+    def contacts_of(self, port: str) -> list[str]:
+        """Return the names of the contacts of a shell."""
+        return [name.partition(":")[2] for name in self.medium if name.startswith(f"{port}:")]
+
     def names(self) -> Collection[str]:
         """Return every name that the part uses, usable or not."""
         return [*self.medium, *sorted(self.broken)]
+
+
+def _counted(word: str) -> Iterator[str]:
+    """Yield the names that a word counts up: ``1..4`` is four of them."""
+    found = _COUNTED.fullmatch(word)
+    if found is None or not 0 <= int(found[2]) - int(found[1]) < _MOST_COUNTED:
+        yield word
+    else:
+        yield from (str(number) for number in range(int(found[1]), int(found[2]) + 1))
 
 
 _PORT: Callable[..., Port] = Port
@@ -387,15 +468,18 @@ def _is_end(link: _Written, name: str, end: str, ends: _Ends) -> bool:
     if not end:
         return False
     if not ends.has(end):
-        link.note(name, UNKNOWN, no_such("port or node", end, ends.names()), thing=True)
+        shell, inside = end.partition(":")[0], ends.contacts_of(end.partition(":")[0])
+        why = f"{shell} has no contact {end.partition(':')[2]}; it has {', '.join(inside[:_SHOWN])}"
+        if not inside or ":" not in end:
+            why = no_such("port, contact or node", end, ends.names())
+        link.note(name, UNKNOWN, why, thing=True)
         return False
     if end not in ends.broken and ends.medium[end] is None:
-        kind = ends.kinds[end]
-        link.note(
-            name,
-            "link-end",
-            f"{end} is of kind {kind.id}: a link ends at a node or at one half of an interface",
-        )
+        inside = ends.contacts_of(end)
+        why = f"{end} is of kind {ends.kinds[end].id}: a link ends at a node or at one half of an interface"
+        if inside:
+            why = f"{end} is a shell: a link ends at one of its contacts, such as {end}:{inside[0]}"
+        link.note(name, "link-end", why)
         return False
     return True
 
@@ -406,7 +490,8 @@ def _is_gate(link: _Written, medium: str | None, ends: _Ends) -> bool:
         return False
     kind = ends.kinds.get(gate)
     if kind is None:
-        is_node = f"{gate} is a node, not a port" if gate in ends.medium else ""
+        what = "contact" if ":" in gate else "node"
+        is_node = f"{gate} is a {what}, not a port" if gate in ends.medium else ""
         link.note("gate", UNKNOWN, is_node or no_such("port", gate, ends.kinds), thing=True)
     elif kind.joined is not None:
         link.note(

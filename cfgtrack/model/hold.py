@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from cfgtrack.model.configuration import View
-from cfgtrack.model.plant import HOLD, Plant, owner_of
+from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
 
 
 class Joint(NamedTuple):
@@ -28,6 +28,16 @@ class Joint(NamedTuple):
 def mate_of(view: View, address: str) -> str | None:
     """Return the port to which the port at `address` is mated, or None."""
     return view.state(address).other if view.plant.port(address) else None
+
+
+def peer_of(view: View, address: str) -> str | None:
+    """Return the port, or of a contact the contact, to which the one at `address` is mated, or None."""
+    port = port_of(address)
+    mate = mate_of(view, port)
+    if mate is None or port == address:
+        return mate
+    peer = f"{mate}{address.removeprefix(port)}"
+    return peer if view.plant.contact(peer) is not None else None
 
 
 def carries(view: View, address: str) -> bool:

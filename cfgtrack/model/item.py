@@ -14,7 +14,7 @@ from dataclasses import MISSING, Field, fields, replace
 from typing import Any
 
 from cfgtrack.model.kind import Kind, Medium, Move
-from cfgtrack.model.part import ROLES, InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.part import ROLES, Contact, InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.plant import Place, Unit
 
 Item = Medium | Kind | Part | Unit | Place
@@ -73,7 +73,7 @@ def _default(field: Field[Any]) -> Any:
 
 _SHAPES: dict[type, tuple[tuple[str, Any], ...]] = {
     made: tuple((f.name, _default(f)) for f in fields(made) if f.init)
-    for made in (Medium, Move, Kind, Port, Node, InternalLink, Thermal, Part, Unit, Place)
+    for made in (Medium, Move, Kind, Contact, Port, Node, InternalLink, Thermal, Part, Unit, Place)
 }
 
 
@@ -97,6 +97,7 @@ _READ: dict[str, Callable[[Any], Any]] = {
     **dict.fromkeys(("sources", "statuses", "facings", "torque", "reach"), tuple),
     **dict.fromkeys(("fits", "tags"), frozenset),
     "moves": _all_of(Move, "action"),
+    "contacts": _all_of(Contact, "name"),
     "ports": _all_of(Port, "name"),
     "nodes": _all_of(Node, "name"),
     "links": lambda links: tuple(InternalLink(**link) for link in links),

@@ -7,6 +7,20 @@ from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)
+class Contact:
+    """One of the pins of a connector, or of the lines of a coupling: joined with its shell, to the one of its name.
+
+    Links inside the part lead to the contact, written ``PORT:CONTACT``. What is mated, worn and keyed is the shell.
+    """
+
+    name: str
+    medium: str
+    loop: str = ""
+    tags: frozenset[str] = frozenset()
+    title: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Port:
     """One half of an interface, or a valve, switch or cover that gates one.
 
@@ -14,7 +28,8 @@ class Port:
     `cycles` is the rated number of mates; `torque` the allowed range in N*m (low, high); `pattern` the bolt's
     joint and its turn in the tightening order, as in ``base/3``. `site` is the site it is worked at where that isn't
     its owner's (a bulkhead); `remote` the places from which it is worked as well; `reach`, of a tether's half, the
-    places within which whoever hangs on it stays.
+    places within which whoever hangs on it stays. `contacts`: of a shell, which joins them all at once; what it carries
+    is what they do, each of its own medium. Without them the port is one contact of its kind's medium.
     """
 
     name: str
@@ -32,6 +47,7 @@ class Port:
     site: str = ""
     remote: tuple[str, ...] = ()
     reach: tuple[str, ...] = ()
+    contacts: Mapping[str, Contact] = field(default_factory=dict)
 
 
 SOURCE, EXPANSION, LOAD = "source", "expansion", "load"
@@ -59,7 +75,7 @@ class Node:
 
 @dataclass(frozen=True, slots=True)
 class InternalLink:
-    """A link inside a part between two of its ports or nodes, made always or while `gate` carries.
+    """A link inside a part between two of its ports, contacts or nodes, made always or while `gate` carries.
 
     With `one_way` the medium goes from `a` to `b` only (check valve, diode).
     """

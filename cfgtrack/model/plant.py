@@ -1,6 +1,7 @@
 """The plant: kinds, parts, units and places, and the look-ups that everything else stands on.
 
-Addresses are text: ``UNIT:NAME`` or ``PLACE:NAME`` for a port, gate or node, the bare id for a unit or place.
+Addresses are text: ``UNIT:NAME`` or ``PLACE:NAME`` for a port, gate or node, ``UNIT:PORT:CONTACT`` for a contact of a
+shell, the bare id for a unit or place.
 Units and places share one space of ids.
 """
 
@@ -10,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model.kind import Kind, Medium
-from cfgtrack.model.part import EXPANSION, Node, Part, Port
+from cfgtrack.model.part import EXPANSION, Contact, Node, Part, Port
 
 HOLD = "hold"
 """The medium of structural hold: the one medium whose links the model itself must understand."""
@@ -107,6 +108,19 @@ class Plant:
         port = self.part_of(owner).ports.get(name)
         return None if port is None else (port, self.kinds[port.kind])
 
+    def contact(self, address: str) -> Contact | None:
+        """Return the contact at `address` (``UNIT:PORT:CONTACT``), or None."""
+        shell, _, name = address.rpartition(":")
+        found = self.port(shell)
+        return None if found is None else found[0].contacts.get(name)
+
+    def media_of(self, port: str) -> frozenset[str]:
+        """Return what the port at `port` carries: of a shell the media of its contacts."""
+        found = self.port(port)
+        if found is None:
+            return frozenset()
+        return frozenset({c.medium for c in found[0].contacts.values()} or {found[1].medium or ""})
+
     def node(self, address: str) -> Node | None:
         """Return the node at `address`, or None."""
         owner, _, name = address.partition(":")
@@ -122,11 +136,12 @@ class Plant:
         return owner in self.units or owner in self.places
 
     def sort_of(self, address: str) -> str:
-        """Return whether an address is a unit, place, mobile place, port, node or part: "" when it is none."""
+        """Return whether an address is a unit, place, mobile place, port, contact, node or part: "" when it is none."""
         if ":" in address:
-            return (
-                "port" if self.port(address) is not None else "node" if self.node(address) is not None else ""
-            )
+            for sort, look in (("port", self.port), ("node", self.node), ("contact", self.contact)):
+                if look(address) is not None:
+                    return sort
+            return ""
         if address in self.units:
             return "unit"
         if address in self.places:
@@ -141,6 +156,13 @@ class Plant:
     def ports_of(self, owner: str) -> list[str]:
         """Return the addresses of all ports (gates and covers too) of a unit or place, in the part's order."""
         return [f"{owner}:{name}" for name in self.part_of(owner).ports]
+
+    def contacts_of(self, address: str) -> list[str]:
+        """Return the addresses of the contacts of a port, or of all ports of a unit or place."""
+        owner, colon, name = address.partition(":")
+        ports = self.part_of(owner).ports
+        shells = [ports[name]] if name in ports else [] if colon else ports.values()
+        return [f"{owner}:{port.name}:{contact}" for port in shells for contact in port.contacts]
 
     def nodes_of(self, owner: str) -> list[str]:
         """Return the addresses of all nodes of a unit or place."""
@@ -191,10 +213,14 @@ class Plant:
         return self._slots.get(place, ())
 
     def loop_of(self, address: str) -> str:
-        """Return the loop that the definition gives a port, node, unit or place: its own first, else its owner's."""
+        """Return the loop that the definition gives an item: its own first, else its shell's, else its owner's."""
         owner, colon, name = address.partition(":")
         if colon:
             part = self.part_of(owner)
+            contact = self.contact(address)
+            if contact is not None and contact.loop:
+                return contact.loop
+            name = name.partition(":")[0]
             thing = part.ports.get(name) or part.nodes.get(name)
             if thing is not None and thing.loop:
                 return thing.loop
@@ -209,3 +235,13 @@ def owner_of(address: str) -> str:
     'PUMP-1'
     """
     return address.partition(":")[0]
+
+
+def port_of(address: str) -> str:
+    """Return the port of an address of a port or contact.
+
+    >>> port_of("CABLE-1:J1:3")
+    'CABLE-1:J1'
+    """
+    owner, colon, name = address.partition(":")
+    return f"{owner}{colon}{name.partition(':')[0]}"

@@ -15,7 +15,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import State, View, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.hold import Joint, is_grip, is_made, is_tether, joints, moves_with
-from cfgtrack.model.plant import HOLD, Plant, owner_of
+from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
 from cfgtrack.model.unknown import instead, no_such
 
 NEEDS_NOBODY = frozenset({ac.REMARK, ac.BEGIN, ac.END}) | ac.BOOK_ACTIONS
@@ -242,7 +242,7 @@ def _joins_as_found(view: View, action: Action, subject: str) -> bool:
 def _is_remote(view: View, action: Action, subject: str, doer: str) -> bool:
     """Return whether somebody is at one of the places from which a thing is worked, or the quantities read."""
     plant, line = view.plant, _line(view, doer)
-    port, node = plant.port(subject), plant.node(subject)
+    port, node = plant.port(port_of(subject)), plant.node(subject)
     places = port[0].remote if port is not None else node.remote if node is not None else ()
     if any(place in line for place in places):
         return True

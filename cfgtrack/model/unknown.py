@@ -21,7 +21,7 @@ PORT = ("port",)
 PLACE = ("place", "mobile place")
 MOVABLE = ("unit", "mobile place")
 OWNER = ("unit", *PLACE)
-THING = (*OWNER, "port", "node")
+THING = (*OWNER, "port", "contact", "node")
 ANYTHING = (*THING, "part")
 
 _LISTED = 40
@@ -65,13 +65,21 @@ def unknown(plant: Plant, address: str, wanted: Collection[str]) -> str:
     if plant.has_owner(owner):
         part = plant.part_of(owner)
         ports = [*part.ports] if wanted == PORT else [*part.ports, *part.nodes]
+        shell, deeper, contact = name.partition(":")
+        if deeper and not sort and shell in part.ports and wanted != PORT:
+            names = [*part.ports[shell].contacts]
+            return f"{owner}:{shell} has no contact {contact}{instead(contact, names, 'it has')}"
         if colon and not sort:
             what = "port" if wanted == PORT else "port or node"
             return f"{owner} has no {what} {name}{instead(name, ports, 'it has')}"
     if not sort:
-        owners = OWNER if colon or wanted == PORT else [s for s in wanted if s not in ("port", "node")]
+        owners = (
+            OWNER if colon or wanted == PORT else [s for s in wanted if s not in ("port", "contact", "node")]
+        )
         return no_such(_either(owners), owner, [*_names(plant, owners)])
     told = f"{address} is a {sort}, not a {_either(wanted)}"
+    if sort == "contact":
+        return f"{told}; it is mated, and worn, with its shell {address.rpartition(':')[0]}"
     if sort == "part":
         units = [unit.id for unit in plant.units.values() if unit.part == address]
         more = f" and {len(units) - _UNITS_LISTED} more" if units[_UNITS_LISTED:] else ""

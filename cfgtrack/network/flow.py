@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.hold import carries
-from cfgtrack.network.network import Arc, Network, gated_arcs, interface_arc, subject_arcs
+from cfgtrack.model.hold import carries, is_made
+from cfgtrack.network.network import Arc, Network, gated_arcs, interface_arcs, subject_arcs
 from cfgtrack.network.reach import Digraph, Reach
 from cfgtrack.network.reduce import Reduced, reduce_network
 
@@ -168,9 +168,8 @@ class Flow:
             yield self.link(arc, subject)
         mate = configuration.state(subject).other
         if mate is not None and subject < mate:
-            made = interface_arc(network, configuration, subject)
-            if made is not None:
-                yield self.link(made, self.link_name(subject))
+            for arc in interface_arcs(network, configuration, subject):
+                yield self.link(arc, self.link_name(subject))
 
     def link_name(self, subject: str) -> str:
         """Return how people name the link that depends on the state of `subject`."""
@@ -238,8 +237,6 @@ class Flow:
                 yield from self._gap(subject, mate)
 
     def _gap(self, port: str, mate: str) -> Iterable[Link]:
-        a, b = self.network.item(port), self.network.item(mate)
-        if a is None or b is None:
-            return
-        if interface_arc(self.network, self._configuration, port) is None:
-            yield self.link(Arc(a, b), f"{port} - {mate}")
+        if not is_made(self._configuration, port):
+            for arc in self.network.pairs(port, mate):
+                yield self.link(arc, f"{port} - {mate}")

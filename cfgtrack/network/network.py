@@ -1,6 +1,7 @@
 """One medium's network: items as numbers, the links inside units as pairs of numbers, and what gates them.
 
-Items are the ports and nodes of the medium, and for structural hold the units and places themselves. Links come in
+Items are the ports and nodes of the medium, of shells the contacts, and for structural hold the units and places
+themselves. Links come in
 three sorts: *internal* ones (made always, or while their gate carries), *interfaces* (made while both halves carry)
 and *seats* (a unit on a place that holds what stands on it; hold only).
 """
@@ -8,8 +9,9 @@ and *seats* (a unit on a place that holds what stands on it; hold only).
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Container, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import product
 
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import carries, seat_of
@@ -53,6 +55,7 @@ class Network:
     gates: dict[str, tuple[Arc, ...]] = field(default_factory=dict)
     _patterns: dict[str, PartLinks] = field(default_factory=dict)
     _items: dict[str, int | None] = field(default_factory=dict)
+    _ends: dict[str, Mapping[str, int]] = field(default_factory=dict)
     _owners: list[str] = field(default_factory=list)
     _starts: list[int] = field(default_factory=list)
 
@@ -80,18 +83,47 @@ class Network:
     def items(self, address: str) -> tuple[int, ...]:
         """Return the numbers of the items that an address stands for, none where the medium doesn't know it.
 
-        A unit or place stands, in any medium but hold, for its nodes of the medium, or its ports where it has no such
-        node.
+        A shell stands for its contacts of the medium; a unit or place, in any medium but hold, for its nodes, or its
+        ports where it has no such node.
         """
         item = self.item(address)
         if item is not None:
             return (item,)
-        if ":" in address or self.medium == HOLD or address not in self.base:
+        if ":" in address:
+            return tuple(self.ends(address).values())
+        if self.medium == HOLD or address not in self.base:
             return ()
         inside = self.items_of(address)
         nodes = self.plant.part_of(address).nodes
         chosen = [i for i in inside if i.partition(":")[2] in nodes] or inside
         return tuple(number for i in chosen if (number := self.item(i)) is not None)
+
+    def ends(self, port: str) -> Mapping[str, int]:
+        """Return what a port joins in this medium: of a shell its contacts by name, of another itself by "".
+
+        Remembered after the first call.
+        """
+        found = self._ends.get(port)
+        if found is None:
+            found = self._ends[port] = self._find_ends(port)
+        return found
+
+    def _find_ends(self, port: str) -> Mapping[str, int]:
+        item, found = self.item(port), self.plant.port(port)
+        if item is not None or found is None:
+            return {} if item is None else {"": item}
+        ends = {name: self.item(f"{port}:{name}") for name in found[0].contacts}
+        return {name: item for name, item in ends.items() if item is not None}
+
+    def pairs(self, near: str, far: str) -> Iterator[Arc]:
+        """Yield what two mated ports join in this medium: contacts of one name, or a contact and a port without any."""
+        a, b = self.ends(near), self.ends(far)
+        if "" in a or "" in b:
+            found: Iterable[tuple[int, int]] = product(a.values(), b.values())
+        else:
+            found = ((a[name], b[name]) for name in a if name in b)
+        for one, other in found:
+            yield Arc(min(one, other), max(one, other))
 
     def address(self, item: int) -> str:
         """Return the address of item number `item`."""
@@ -152,7 +184,13 @@ def _pattern_of(plant: Plant, part: Part | None, medium: str, *, hold: bool) -> 
     first = 1 if hold else 0
     for name, port in part.ports.items():
         kind = plant.kinds[port.kind]
-        if kind.medium == medium and kind.joined is not None:
+        if kind.joined is None:
+            continue
+        if port.contacts:
+            for contact in port.contacts.values():
+                if contact.medium == medium:
+                    names[f"{name}:{contact.name}"] = first + len(names)
+        elif kind.medium == medium:
             names[name] = first + len(names)
     for name, node in part.nodes.items():
         if node.medium == medium:
@@ -169,13 +207,12 @@ def _pattern_of(plant: Plant, part: Part | None, medium: str, *, hold: bool) -> 
 # --- what a configuration makes ------------------------------------------------------------------------------------
 
 
-def interface_arc(network: Network, configuration: Configuration, port: str) -> Arc | None:
-    """Return the link over the interface at `port` if it is made, else None."""
+def interface_arcs(network: Network, configuration: Configuration, port: str) -> Sequence[Arc]:
+    """Return the links over the interface at `port` if it is made: one, or of shells one for each pair of contacts."""
     state = configuration.state(port)
     if state.other is None or not carries(configuration, port) or not carries(configuration, state.other):
-        return None
-    a, b = network.item(port), network.item(state.other)
-    return None if a is None or b is None else Arc(min(a, b), max(a, b))
+        return ()
+    return tuple(network.pairs(port, state.other))
 
 
 def seat_arc(network: Network, configuration: Configuration, owner: str) -> Arc | None:
@@ -191,9 +228,8 @@ def subject_arcs(network: Network, configuration: Configuration, subject: str) -
             return ()
         arc = seat_arc(network, configuration, subject)
         return () if arc is None else (arc,)
-    arc = interface_arc(network, configuration, subject)
     gated = gated_arcs(network, configuration, subject)
-    return gated if arc is None else (*gated, arc)
+    return (*gated, *interface_arcs(network, configuration, subject))
 
 
 def gated_arcs(network: Network, configuration: Configuration, subject: str) -> tuple[Arc, ...]:
@@ -219,9 +255,17 @@ def state_links(
         if mate is None or subject > mate or subject in leave_out or mate in leave_out:
             continue
         a, b, near, far = item(subject), item(mate), port(subject), port(mate)
-        if a is None or b is None or near is None or far is None:
+        if near is None or far is None:
             continue
-        if near[1].is_carrying(status) and far[1].is_carrying(state_of(mate).value):
+        made = near[1].is_carrying(status) and far[1].is_carrying(state_of(mate).value)
+        if a is None or b is None:
+            if near[0].contacts or far[0].contacts:
+                pairs = network.pairs(subject, mate)
+                if made:
+                    both += [(arc.a, arc.b) for arc in pairs]
+                else:
+                    unmade += [(arc, subject) for arc in pairs]
+        elif made:
             both.append((a, b))
         else:
             unmade.append((Arc(min(a, b), max(a, b)), subject))

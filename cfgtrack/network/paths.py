@@ -58,6 +58,11 @@ class Paths:
         """Return the number of the segment that an item is in, None when it has no place in this medium."""
         return self._reduced.of(address)
 
+    def segments(self, address: str) -> tuple[int, ...]:
+        """Return the segments of all that an address stands for: of a shell those of its contacts."""
+        vertex = self._reduced.vertex
+        return tuple(dict.fromkeys(vertex[item] for item in self.network.items(address)))
+
     # --- what is reached
 
     def nodes(self, sort: str) -> tuple[str, ...]:
@@ -119,7 +124,7 @@ class Paths:
         if self._live is None:
             start = self._segments(self.nodes("feeding"))
             self._live = self._graph.behind(start) if self.upstream else self._graph.ahead(start)
-        return self.segment(address) in self._live
+        return not self._live.isdisjoint(self.segments(address))
 
     def is_fed(self, address: str) -> bool:
         """Return whether some source feeds the item at `address`. One pass serves all addresses."""
@@ -146,7 +151,7 @@ class Paths:
 
         Not capped: at the highest status without a mate. A kind that has no such status can't be an open end.
         """
-        if self.network.medium == HOLD or self.network.item(address) is None:
+        if self.network.medium == HOLD or not self.network.items(address):
             return False
         found = self.plant.port(address)
         if found is None or found[1].joined is None:

@@ -8,7 +8,8 @@ from typing import NamedTuple
 
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import carries, mate_of
-from cfgtrack.network.network import Network, interface_arc, subject_arcs
+from cfgtrack.model.plant import port_of
+from cfgtrack.network.network import Network, interface_arcs, subject_arcs
 
 
 class Hop(NamedTuple):
@@ -84,10 +85,7 @@ def _now(network: Network, configuration: Configuration, item: int) -> Iterator[
                 elif b == item and not arc.one_way:
                     yield a, gate
     if colon:
-        mate = mate_of(configuration, address)
-        made = interface_arc(network, configuration, address) if mate else None
-        for arc in () if made is None else (made,):
-            yield (arc.b if arc.a == item else arc.a), f"{address} - {mate}"
+        yield from _over_interface(network, configuration, item, port_of(address))
         return
     if network.plant.can_move(owner):
         for arc in subject_arcs(network, configuration, owner):
@@ -95,3 +93,12 @@ def _now(network: Network, configuration: Configuration, item: int) -> Iterator[
     for standing in configuration.standing_at(owner):
         for arc in subject_arcs(network, configuration, standing):
             yield arc.a, f"{standing} on {owner}"
+
+
+def _over_interface(
+    network: Network, configuration: Configuration, item: int, port: str
+) -> Iterator[tuple[int, str]]:
+    mate = mate_of(configuration, port)
+    for arc in interface_arcs(network, configuration, port) if mate else ():
+        if item in (arc.a, arc.b):
+            yield (arc.b if arc.a == item else arc.a), f"{port} - {mate}"

@@ -15,7 +15,7 @@ from cfgtrack.network.reach import Reach
 from cfgtrack.rules.selection import Bound, Selection, stands_at
 from cfgtrack.rules.world import Change, World
 
-WIDE = ("unit of it", "ports of it", "nodes of it", "place of it")
+WIDE = ("unit of it", "ports of it", "nodes of it", "contacts of it", "place of it")
 """References that lead from one item to others of its owner: a change of one may change the rule for another."""
 
 
@@ -147,11 +147,14 @@ class Instances:
         if owner != subject:
             yield owner
             if world.plant.port(subject):
+                yield from world.plant.contacts_of(subject)
                 mate = world.configuration.state(subject).other
                 if mate is not None:
                     yield mate
+                    yield from world.plant.contacts_of(mate)
         if (self._wide or owner == subject) and world.plant.has_owner(owner):
             yield from world.plant.ports_of(owner)
+            yield from world.plant.contacts_of(owner)
             yield from world.plant.nodes_of(owner)
             if self._peers and owner == subject:
                 mates = (world.configuration.state(p).other for p in world.plant.ports_of(owner))

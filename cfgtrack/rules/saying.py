@@ -23,6 +23,8 @@ def noun_of(plant: Plant, item: str) -> str:
     """Return what sort of thing an item is, in a word."""
     if plant.port(item) is not None:
         return "port"
+    if plant.contact(item) is not None:
+        return "contact"
     node = plant.node(item)
     if node is not None:
         return "volume" if plant.is_liquid(node) else "node"

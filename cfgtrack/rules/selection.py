@@ -9,27 +9,33 @@ from fnmatch import translate
 from functools import lru_cache
 
 from cfgtrack.model.configuration import View, place_line
-from cfgtrack.model.hold import mate_of
-from cfgtrack.model.part import ROLES, Node, Part, Port
+from cfgtrack.model.hold import peer_of
+from cfgtrack.model.part import ROLES, Contact, Node, Part, Port
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.rules.saying import say_either, say_places
 
 _REFERENCES: dict[str, Callable[[View, str], list[str]]] = {
     "it": lambda _, it: [it],
-    "peer of it": lambda view, it: [mate] if (mate := mate_of(view, it)) is not None else [],
+    "peer of it": lambda view, it: [mate] if (mate := peer_of(view, it)) is not None else [],
     "unit of it": lambda _, it: [owner_of(it)],
     "ports of it": lambda view, it: view.plant.ports_of(owner_of(it)),
     "nodes of it": lambda view, it: view.plant.nodes_of(owner_of(it)),
+    "contacts of it": lambda view, it: view.plant.contacts_of(it),
     "place of it": lambda view, it: place_line(view, owner_of(it))[:1],
 }
 REFERENCES = tuple(_REFERENCES)
 """What a selection may start from inside a rule: the item the rule is about, or what belongs to it.
 
 ``unit of it`` is the unit or place that a port or node belongs to; ``ports of it`` and ``nodes of it`` are those of
-the owner; ``place of it`` is where the owner stands now. Empty where it means nothing (no mate, nowhere).
+the owner; ``contacts of it`` those of a shell, or of all shells of a unit; ``place of it`` is where the owner stands
+now. Empty where it means nothing (no mate, nowhere).
 """
 
-WHATS = ("port", "node", "unit", "place")
+WHATS = ("port", "contact", "node", "unit", "place")
+_BY_COLONS = (("unit", "place"), ("port", "node"), ("contact",))
+"""What an id names, by how many colons it has."""
+
+_INSIDE = frozenset({"port", "contact", "node"})
 
 HOME = "home"
 """Stands for a unit's own home where a place is asked for."""
@@ -124,8 +130,8 @@ class Selection:
         if self.mobile is not None:
             return ("place",)
         if self.ids:
-            inside = {":" in i for i in self.ids}
-            return WHATS if len(inside) == 2 else ("port", "node") if True in inside else ("unit", "place")
+            deep = {min(i.count(":"), 2) for i in self.ids}
+            return tuple(what for what in WHATS if any(what in _BY_COLONS[number] for number in deep))
         return ("unit",) if self.parts else WHATS
 
     def _has_node_flags(self) -> bool:
@@ -159,7 +165,17 @@ class Selection:
         if port is not None:
             return "port" in allowed and self._port_fits(plant, port, owner)
         node = part.nodes.get(name)
-        return node is not None and "node" in allowed and self._node_fits(plant, node, owner)
+        if node is not None:
+            return "node" in allowed and self._node_fits(plant, node, owner)
+        shell, _, contact = name.partition(":")
+        port = part.ports.get(shell)
+        found = None if port is None else port.contacts.get(contact)
+        return (
+            port is not None
+            and found is not None
+            and "contact" in allowed
+            and self._contact_fits(plant, found, port, owner)
+        )
 
     def _owner_fits(self, plant: Plant, owner: str) -> bool:
         """Check the fields that speak of the unit or place an item belongs to."""
@@ -188,9 +204,20 @@ class Selection:
             return False
         if self.kinds and port.kind not in self.kinds:
             return False
-        if self.media and (plant.kinds[port.kind].medium or "") not in self.media:
+        carried = {c.medium for c in port.contacts.values()} or {plant.kinds[port.kind].medium or ""}
+        if self.media and carried.isdisjoint(self.media):
             return False
-        return self._tagged(plant, port, owner)
+        return self._tagged(plant, port.tags, port.loop, owner)
+
+    def _contact_fits(self, plant: Plant, contact: Contact, port: Port, owner: str) -> bool:
+        if self._has_node_flags():
+            return False
+        if self.kinds and port.kind not in self.kinds:
+            return False
+        if self.media and contact.medium not in self.media:
+            return False
+        tags = contact.tags | port.tags if self.sorts() == ("contact",) else contact.tags
+        return self._tagged(plant, tags, contact.loop or port.loop, owner)
 
     def _node_fits(self, plant: Plant, node: Node, owner: str) -> bool:
         if self.kinds or (self.media and node.medium not in self.media):
@@ -198,25 +225,25 @@ class Selection:
         is_so = {**{role: role in node.roles for role in ROLES}, "liquid": plant.is_liquid(node)}
         if any(getattr(self, f) is not None and getattr(self, f) != is_so[f] for f in _NODE_FLAGS):
             return False
-        return self._tagged(plant, node, owner)
+        return self._tagged(plant, node.tags, node.loop, owner)
 
-    def _tagged(self, plant: Plant, thing: Port | Node, owner: str) -> bool:
-        """Check loop and tags. A port or node has its owner's tags too once the selection is clearly about ports
-        or nodes; else naming a tag of units would name all that is inside them.
+    def _tagged(self, plant: Plant, own: frozenset[str], loop: str, owner: str) -> bool:
+        """Check loop and tags. What is inside a unit has its owner's tags too once the selection is clearly about such
+        things; else naming a tag of units would name all that is inside them.
         """
-        if self.loops and (thing.loop or plant.loop_of(owner)) not in self.loops:
+        if self.loops and (loop or plant.loop_of(owner)) not in self.loops:
             return False
         if not self.tags:
             return True
-        tags = set(thing.tags)
-        if self.of or set(self.sorts()) <= {"port", "node"}:
+        tags = set(own)
+        if self.of or set(self.sorts()) <= _INSIDE:
             tags |= _owner_tags(plant, owner)
         return bool(tags & set(self.tags))
 
     def _enumerate(self, plant: Plant) -> Iterator[str]:
-        """Yield every item that matches, testing ports and nodes once a part where their owner doesn't matter."""
+        """Yield every item that matches, testing what is inside once a part where its owner doesn't matter."""
         allowed = self.sorts()
-        inside = "port" in allowed or "node" in allowed
+        inside = not _INSIDE.isdisjoint(allowed)
         by_part = not self.loops and not self.tags
         names: dict[str, tuple[str, ...]] = {}
         whole = "unit" in allowed or "place" in allowed
@@ -234,9 +261,14 @@ class Selection:
                     yield address
 
     def _inside(self, plant: Plant, allowed: tuple[str, ...], owner: str, part: Part) -> Iterator[str]:
-        """Yield the names of the ports and nodes that match, whatever `ids` says."""
+        """Yield the names of the ports, contacts and nodes that match, whatever `ids` says."""
         if "port" in allowed:
             yield from (n for n, port in part.ports.items() if self._port_fits(plant, port, owner))
+        if "contact" in allowed:
+            for port in part.ports.values():
+                for name, contact in port.contacts.items():
+                    if self._contact_fits(plant, contact, port, owner):
+                        yield f"{port.name}:{name}"
         if "node" in allowed:
             yield from (n for n, node in part.nodes.items() if self._node_fits(plant, node, owner))
 

@@ -94,11 +94,12 @@ class Tallies:
                 tally.change(self._trail, subject, counts=counts(subject))
 
     def _with_inside(self, subjects: Iterable[str]) -> Iterator[str]:
-        """Yield subjects, and for a unit that moved its ports and nodes too (their whereabouts may differ)."""
+        """Yield subjects, and for a unit that moved all inside it too: their whereabouts may differ."""
         for subject in subjects:
             yield subject
             if ":" not in subject and self._plant.has_owner(subject):
                 yield from self._plant.ports_of(subject)
+                yield from self._plant.contacts_of(subject)
                 yield from self._plant.nodes_of(subject)
 
     def _update_reach(self, reach: Reach, vertices: set[int], *, reached: bool) -> None:

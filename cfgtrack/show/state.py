@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 
 from cfgtrack.analysis.state import (
+    ContactState,
     HoldLink,
     LoadState,
     PlantReport,
@@ -40,6 +41,7 @@ def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> 
         titled("Remarks", "\n".join(remark_lines(report.remarks))),
         titled("Running clocks", clock_rows(report.clocks, moment)),
         titled("Interfaces, valves, switches, covers", _port_table(report.ports, local)),
+        titled("Contacts", _contact_table(report.contacts, local)),
         titled("Liquid", _volume_table(report.volumes, local)),
         titled("Loads", _load_table(report.loads, local)),
         titled("Last measured", _reading_table(report.readings, local)),
@@ -182,6 +184,21 @@ def _volume_table(volumes: Sequence[VolumeState], local: Callable[[str], str]) -
         for v in volumes
     ]
     return table(["volume", "litres", "loop", "expands into"], rows)
+
+
+def _contact_table(contacts: Sequence[ContactState], local: Callable[[str], str]) -> str:
+    rows = [
+        [
+            local(contact.address),
+            contact.title,
+            contact.medium,
+            contact.peer or "-",
+            "made" if contact.made else "-",
+            ", ".join(contact.reaches) or "-",
+        ]
+        for contact in contacts
+    ]
+    return table(["contact", "title", "medium", "joined to", "link", "from or to"], rows)
 
 
 def _load_table(loads: Sequence[LoadState], local: Callable[[str], str]) -> str:
