@@ -9,6 +9,14 @@
     values = { loop = "A", title = "{Maker} {Type}" }     # what no cell says, or where it is blank
     words = { home = { "on stock" = "STORE" } }           # other words for what a cell says
     number = "{part}-{n}"                   # how the units of a quantity are called
+    repeats = "one"                         # a row that says what an earlier one said is that one
+    make_ids = true                         # names that are no ids become ids, and titles
+    leave_out_rows = { "Item" = ["Sum*", ""] }
+    header = 3                              # the row that names the columns
+    units = { mass = "kg" }                 # of numbers that stand without one
+    decimal = ","                           # how the table writes fractions
+    merged = "fill"                         # of a workbook: what is merged is the value of each of its cells
+    ends = "electrical-connector"           # of wires: connectors that no list defines are made, with their contacts
 
 Every column is one of the list's own, mapped, or left out: none is passed over in silence.
 """
@@ -92,6 +100,7 @@ class TableMapping:
     make_ids: bool = False
     repeats: bool = False
     merged: bool = False
+    ends: str = ""
 
     @property
     def is_mapped(self) -> bool:
@@ -148,6 +157,7 @@ def read_mapping(table: Table) -> TableMapping | None:
         make_ids=table.flag("make_ids"),
         repeats=_choice(table, "repeats", "one"),
         merged=_choice(table, "merged", "fill"),
+        ends=_ends(table, of),
     )
     table.finish()
     return mapping if file and table.noted == before else None
@@ -222,6 +232,13 @@ def _choice(table: Table, name: str, word: str) -> bool:
     if value and value != word:
         table.note(name, UNKNOWN, f"expected \"{word}\", or nothing, found '{value}'")
     return value == word
+
+
+def _ends(table: Table, of: str) -> str:
+    value = table.text("ends")
+    if value and of != "wires":
+        table.note("ends", "unexpected", "only wires have ends to be made")
+    return value
 
 
 def _number(table: Table, known: Sequence[str]) -> Template | None:

@@ -59,6 +59,7 @@ def read_part(table: Fields, rows: PartRows, known: Known) -> Part:
     """Return the part of a [[part]] table or a row, and its `rows`; of its ports only those whose kind is known."""
     ends = _Ends(known, table.ident("id"), rows.contacts)
     ports = [*map(ends.port, _below(table, "port")), *ends.ports_of(rows.ports)]
+    ports += _ends_of_wires(rows.wires, ends)
     ends.check_contacts()
     nodes = [*map(ends.node, _below(table, "node")), *ends.nodes_of(rows.nodes)]
     wires = [wire for row in rows.wires if (wire := _wire(row, ends)) is not None]
@@ -253,6 +254,19 @@ class _Ends:
                 if port and port not in self.broken:
                     row.note("port", UNKNOWN, no_such("port", port, self.kinds), thing=True)
 
+    def end(self, row: Row, name: str, contacts: Mapping[str, Contact]) -> Port | None:
+        """Return a connector that a table of wires makes, None after noting that nobody knows its kind."""
+        mapping = row.listing.mapping
+        kind = self.known.kinds.get(mapping.table.reference("ends", "kind", self.known.kind_ids))
+        if kind is None:
+            self.broken.update((name, *(f"{name}:{contact}" for contact in contacts)))
+            return None
+        self.medium[name] = None if contacts else kind.medium
+        self.medium.update({f"{name}:{contact.name}": contact.medium for contact in contacts.values()})
+        self.where.update(dict.fromkeys((name, *(f"{name}:{contact}" for contact in contacts)), row))
+        self.kinds[name] = kind
+        return Port(name, kind.id, contacts=dict(contacts))
+
     def node(self, fields: Fields) -> Node | None:
         """Return the node of a table or row, None when it has no usable name or medium, or is there twice."""
         name = self._name(fields, "node")
@@ -407,6 +421,24 @@ def _link(fields: Fields, ends: _Ends) -> InternalLink | None:
     fields.finish()
     link = _made(found, ends)
     return None if link is None else InternalLink(link.a, link.b, link.gate, one_way)
+
+
+def _ends_of_wires(rows: Iterable[Row], ends: _Ends) -> Iterator[Port]:
+    """Yield the connectors that wires end at and nobody defines, where a table of wires says that it makes them."""
+    shells: dict[str, tuple[Row, dict[str, Contact]]] = {}
+    for row in rows:
+        kind = row.listing.mapping.ends
+        for end in ("a", "b") if kind else ():
+            shell, _, contact = row.text(end).partition(":")
+            if not shell or ends.has(shell) or not (ID.fullmatch(shell) and ID.fullmatch(contact or shell)):
+                continue
+            contacts = shells.setdefault(shell, (row, {}))[1]
+            if contact:
+                contacts[contact] = Contact(contact, row.text("medium"))
+    for shell, (row, contacts) in shells.items():
+        port = ends.end(row, shell, contacts)
+        if port is not None:
+            yield port
 
 
 class _Wire(NamedTuple):

@@ -7,8 +7,11 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zipfile import BadZipFile, ZipFile
 
@@ -32,6 +35,60 @@ _MOST_CELLS = 20_000_000
 Numbered = Iterator[tuple[int, list[str]]]
 
 
+_MADE_BY = "cfgtrack"
+_NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff\ud800-\udfff]")
+
+
+def write_workbook(file: Path, title: str, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
+    """Write one sheet, streamed: texts as texts, whatever they begin with. BadInput where openpyxl isn't there.
+
+    What no XML can hold is written as ECMA-376 part 1, 22.9.2.19 has it: ``_x0007_``.
+    """
+    openpyxl = _library(str(file))
+    book = openpyxl.Workbook(write_only=True)
+    book.properties.creator = _MADE_BY
+    sheet = book.create_sheet(title)
+    sheet.freeze_panes = "A2"
+
+    def cell(value: object) -> Any:
+        if isinstance(value, int):
+            return value
+        text = _NOT_XML.sub(lambda sign: f"_x{ord(sign[0]):04X}_", str(value))
+        found = openpyxl.cell.WriteOnlyCell(sheet, text)
+        found.data_type = "s"
+        return found
+
+    for row in chain([header], rows):
+        sheet.append([cell(one) for one in row])
+    book.save(file)
+
+
+def is_written(file: Path) -> bool:
+    """Return whether a file is a workbook that was written here: it may be replaced by a later one."""
+    try:
+        with ZipFile(file) as packed:
+            return f"<dc:creator>{_MADE_BY}</dc:creator>".encode() in packed.read("docProps/core.xml")
+    except (BadZipFile, KeyError, OSError):
+        return False
+
+
+def _library(name: str) -> Any:
+    """Return openpyxl. BadInput where it isn't there."""
+    problems = Problems()
+    found = _found(name, problems)
+    problems.raise_if_any()
+    return found
+
+
+def _found(name: str, problems: Problems) -> Any:
+    try:
+        import openpyxl
+    except ImportError:
+        problems.add(name, "no-reader", "XLSX needs openpyxl: pip install 'cfgtrack[xlsx]', or use CSV")
+        return None
+    return openpyxl
+
+
 def open_workbook(raw: bytes, name: str, problems: Problems) -> Workbook | None:
     """Return a workbook, None after noting why it is none."""
     try:
@@ -52,7 +109,8 @@ def open_workbook(raw: bytes, name: str, problems: Problems) -> Workbook | None:
             return None
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of what it passes over: pictures, validation, styles
-            return openpyxl.load_workbook(io.BytesIO(raw), data_only=False, keep_links=False)
+            book: Workbook = openpyxl.load_workbook(io.BytesIO(raw), data_only=False, keep_links=False)
+            return book
     except BadZipFile as err:
         problems.add(name, "not-a-workbook", f"expected an XLSX workbook, found a broken one: {err}")
     except Exception as err:  # noqa: BLE001 - openpyxl raises whatever a damaged part makes it meet
