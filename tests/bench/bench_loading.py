@@ -47,10 +47,10 @@ def write_lists(folder: Path, ports: int) -> Path:
     """Write a definition of so many ports, and return its file."""
     chance = random.Random(1)
     parts = [f"PN-{i:05d}" for i in range(ports // PORTS_OF_A_PART)]
-    rows = {
+    rows: dict[str, list[list[str]]] = {
         "parts": [["id", "title"], *([part, f"part {part}"] for part in parts)],
         "units": [["id", "part"], *([f"U-{part}", part] for part in parts)],
-        "ports": [COLUMNS],
+        "ports": [list(COLUMNS)],
     }
     for part in parts:
         loop = chance.choice(("", "EAST", "WEST"))
