@@ -34,7 +34,6 @@ _UNREAD = frozenset(
         "too-large",
         "which-sheet",
         "no-sheets",
-        "mapping",
     )
 )
 """What keeps a list from being read to its end."""
@@ -84,7 +83,12 @@ class Gathered:
         folder = Path(document.name).parent
         for name, understand in zip(TABLES, (read_plain, read_mapping), strict=True):
             for table in root.tables(name):
-                self._table(understand(table), initial, folder, read)
+                before = len(self.problems)
+                mapping = understand(table)
+                if mapping is None:
+                    self.unread += self.problems.found[before:]
+                else:
+                    self._table(mapping, initial, folder, read)
         root.finish()
 
     def item(self, sort: str, fields: Fields) -> None:
@@ -104,9 +108,7 @@ class Gathered:
                 return
         self.named[sort][name] = fields
 
-    def _table(self, mapping: TableMapping | None, initial: Initial, folder: Path, read: ReadRaw) -> None:
-        if mapping is None:
-            return
+    def _table(self, mapping: TableMapping, initial: Initial, folder: Path, read: ReadRaw) -> None:
         path = folder / mapping.file
         before = len(self.problems)
         raw = read(path, self.problems)

@@ -184,6 +184,25 @@ def test_a_row_is_read_as_it_would_be_alone(rows):
     assert read({"a.csv": together}) == read(alone)
 
 
+def test_the_ends_of_wires_are_made_of_a_known_kind():
+    """Ends that no list defines are made, those that one does are its; a kind that nobody knows is told once."""
+    text = PARTS + (
+        '[[table]]\nfile = "w.csv"\nof = "wires"\nends = "electrical-connector"\n'
+        'values = { part = "pump", medium = "power" }\n[[csv]]\nfile = "p.csv"\ntable = "ports"\n'
+    )
+    sheets = {
+        "w.csv": "name,a,b\nW1,X1:1,X2\nW2,X1:2,X2\n",
+        "p.csv": "part,name,kind,size\npump,X2,electrical-connector,16\n",
+    }
+    ports = parse_definition({"x.toml": text}, sheets=sheets).parts["pump"].ports
+    assert {p.name: (p.size, list(p.contacts)) for p in ports.values()} == {
+        "X2": ("16", []),
+        "X1": ("", ["1", "2"]),
+    }
+    told = told_of(text.replace('ends = "electrical', 'ends = "elctrical'), sheets)
+    assert [(p.where, p.code) for p in told] == [("x.toml:11", "unknown")]
+
+
 BAD_MAPPINGS = """
 [[table]]                                                       #! missing
 of = "units"
@@ -203,6 +222,7 @@ repeats = "all"                                                 #! unknown
 merged = "split"                                                #! unknown
 header = 0                                                      #! out-of-range
 leave_out_rows = { A = 1 }                                      #! wrong-type
+ends = "bolt"                                                   #! unexpected
 sheat = "x"                                                     #! unknown-field
 [[table]]
 file = "a.csv"
