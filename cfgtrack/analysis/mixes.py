@@ -107,8 +107,13 @@ class Mixes:
     def _points(self, run: Run, clock: Met) -> tuple[Sequence[int], Sequence[int]]:
         """Return at which points a clock may have started, and been met: of those seen to do it alone, else of all."""
         name = clock.rule, clock.subject
-        starts, ends = run.points.get(clock.started, ()), run.points.get(clock.met, ())
-        return _sole(starts, self._starts[name]), _sole(ends, self._ends[name])
+        starts: Sequence[int] = run.points.get(clock.started, ())
+        ends: Sequence[int] = run.points.get(clock.met, ())
+        if len(starts) > 1:
+            starts = _sole(starts, self._starts[name])
+        if len(ends) > 1:
+            ends = _sole(ends, self._ends[name])
+        return starts, ends
 
     def _untied(self) -> tuple[int, ...]:
         """Return likely durations, each longer by some microseconds of its own: hardly two steps end at one instant."""

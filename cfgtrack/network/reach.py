@@ -8,7 +8,7 @@ costs the tree behind it, whose vertices either find another way or are lost.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 
 class Digraph:
@@ -80,6 +80,11 @@ class Reach:
 
     def __contains__(self, vertex: object) -> bool:
         return vertex in self._hop
+
+    @property
+    def has(self) -> Callable[[object], bool]:
+        """What tells whether a vertex is in it, now and later, for those who ask often."""
+        return self._hop.__contains__
 
     def __iter__(self) -> Iterator[int]:
         return iter(self._hop)

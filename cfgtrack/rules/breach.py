@@ -141,8 +141,8 @@ class Breach(NamedTuple):
 
 def cause_of(mode: Mode, reasons: Iterable[Reason], deed: Deed | None, trigger: str) -> tuple[str, ...]:
     """Return what broke a rule: of a path the links that were cut; of anything else the action, or the clock."""
-    cut = {r.links for r in reasons if r.code == "no-path"} if mode.blames_links else set[tuple[str, ...]]()
-    names = cut.pop() if len(cut) == 1 else tuple(name for links in cut for name in links)
+    cut = [r.links for r in reasons if r.code == "no-path"] if mode.blames_links else []
+    names = cut[0] if len(cut) == 1 else tuple(name for links in set(cut) for name in links)
     if len(names) > 1:
         names = tuple(sorted(set(names)))
     return names or (deed.what if deed is not None else (trigger,))

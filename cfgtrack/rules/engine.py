@@ -178,7 +178,8 @@ class Engine:
             dirty = self._dirty
             self.trail.assign(self, "_dirty", {})
             for (number, it), event in dirty.items():
-                self.runners[number].judge(it, event)
+                runner = self.runners[number]
+                runner.guarded(runner.settle, it, event)
         if self._fresh:
             self.trail.assign(self, "_fresh", {})
         if self._blame:
@@ -459,8 +460,12 @@ class Engine:
 
         What did both in between is in neither.
         """
+        fresh = self._turns[since:]
+        starting = sum(turn.starts for turn in fresh)
+        if not starting or starting == len(fresh):
+            return list(dict.fromkeys(fresh))
         net: dict[tuple[Any, ...], int] = {}
-        for turn in self._turns[since:]:
+        for turn in fresh:
             clock = turn[1:]
             net[clock] = net.get(clock, 0) + (1 if turn.starts else -1)
         return [Turn(n > 0, *clock) for clock, n in net.items() if n]

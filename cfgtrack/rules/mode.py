@@ -96,6 +96,7 @@ class Runner(ABC):
         alone = (None,) if rule.mode.match is None else ()
         depends = self.depends if self.watched else Dependence()
         self.instances = Instances(rule.scope, alone, depends, engine.world)
+        self._comes_and_goes = rule.scope is not None and bool(rule.scope.at)
         self._mute: dict[str | None, int] = {}
 
     def begin(self) -> None:  # noqa: B027 - most have nothing to see to
@@ -129,7 +130,7 @@ class Runner(ABC):
 
     def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
         """Return for whom the rule is not kept now, each with the items that fall short: see `Judge.short`."""
-        return self.own.short(it) if self.instances.has(it) else {}
+        return {} if self._comes_and_goes and not self.instances.has(it) else self.own.short(it)
 
     def false_parts(self, it: str | None) -> Iterable[Part]:
         """Return the instances that are false as it is now, within an instant, and what falls short in each.
@@ -156,10 +157,6 @@ class Runner(ABC):
             name = None if by is None else by.id
             found[name] = (by, (*found.get(name, (by, ()))[1], item))
         return found.values()
-
-    def judge(self, it: str | None, event: Event | None) -> None:
-        """Judge one item of the scope, or say that there is no verdict."""
-        self.guarded(self.settle, it, event)
 
     def stirred(self, change: Change, joined: Iterable[str | None]) -> Iterable[str | None]:  # noqa: ARG002 - any event may
         """Return the items, of those that have `joined`, that must be judged after an event."""

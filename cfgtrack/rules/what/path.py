@@ -155,7 +155,7 @@ class _OwnPath(_Path):
     def __init__(self, condition: Path, ways: Ways) -> None:
         super().__init__(condition, ways)
         assert ways.reach is not None
-        self._vertices, self._has_way = ways.flow.vertices, ways.reach.__contains__
+        self._vertices, self._has_way = ways.flow.vertices, ways.reach.has
 
     def holds(self, it: str | None) -> bool:
         if it is None:

@@ -55,6 +55,7 @@ class _Always(Runner):
     def __init__(self, number: int, rule: Rule, engine: Engine, tolerance: int) -> None:
         super().__init__(number, rule, engine)
         self.tolerance = tolerance
+        self._is_restless = self.own.restless
         self.false: dict[str | None, dict[Part, _Lapse]] = {}
         self.seen: dict[str | None, int] = {}
 
@@ -81,7 +82,8 @@ class _Always(Runner):
         """Note that an item of which all was true has instances that are false."""
         false = {part: self._lapse(it, part, items, event) for part, items in short.items()}
         self.trail.set(self.false, it, false)
-        self.keep_judging(it, on=True)
+        if self._is_restless:
+            self.keep_judging(it, on=True)
         if self.tolerance:
             self._expect(it, false)
 
@@ -90,7 +92,8 @@ class _Always(Runner):
         for lapse in false.values():
             self._is_over(lapse)
         self.trail.drop(self.false, it)
-        self.keep_judging(it, on=False)
+        if self._is_restless:
+            self.keep_judging(it, on=False)
         if self.tolerance:
             self.engine.expect(self.number, it, None)
 

@@ -356,8 +356,8 @@ def _cause(
 ) -> Cause:
     """Return why an instance turned false at an instant, or a further item fell short.
 
-    The event of that instant that made it so for good: the links that it broke and that were the last way, else its
-    words. Nothing where no event did: it was so from the beginning, or by time alone.
+    The links that are gone with that instant and that were on the way, else the words of the event that made it so for
+    good. Nothing where no event did: it was so from the beginning, or by time alone.
     """
 
     def is_so(moment: Moment) -> bool:
@@ -375,7 +375,8 @@ def _cause(
     culprit = next((i for i in range(len(so) - 1, 0, -1) if so[i] and not so[i - 1]), None)
     if culprit is None or not all(so[culprit:]):
         return ()
-    was, then = moments[culprit - 1], moments[culprit]
+    # What the instant took away, by whichever of its events: it is one change. (It could be read of that event alone.)
+    was, then = moments[0], moments[-1]
     lost: frozenset[Any] = frozenset()
     for leaf in leaves(condition):
         if sort_of(leaf) == "path" and has_items(part):
@@ -384,7 +385,10 @@ def _cause(
 
 
 def cut(condition: Table, it: str | None, x: str, was: Moment, now: Moment) -> frozenset[Any]:
-    """Return the links that are made no more, and that lay on a way from an item to what it reached."""
+    """Return the links that are made no more, and that lay on a way from an item to what it reached.
+
+    Of several those that would each, made again alone, give it a path; all where none would.
+    """
     medium = condition["path"]
     before, present = was.network(medium), now.network(medium)
     if was.plant.media[medium].get("upstream"):
@@ -395,7 +399,15 @@ def cut(condition: Table, it: str | None, x: str, was: Moment, now: Moment) -> f
     if x not in was.select(condition["from"], it) or now.is_met(condition, x, it):
         return frozenset()
     gone = [(a, b) for a, b in before.edges if not present.has_edge(a, b)]
-    return frozenset(before.edges[a, b]["link"] for a, b in gone if a in reached and b in leading)
+    lost = frozenset(before.edges[a, b]["link"] for a, b in gone if a in reached and b in leading)
+    ends = set(now.select(condition["to"], it))
+    alone = set()
+    for link in lost if len(lost) > 1 else ():
+        mended = present.copy()
+        mended.add_edges_from((a, b) for a, b in gone if before.edges[a, b]["link"] == link)
+        if ends & (nx.descendants(mended, x) | {x}):
+            alone.add(link)
+    return frozenset(alone) or lost
 
 
 # --- at ---------------------------------------------------------------------------------------------------------------
