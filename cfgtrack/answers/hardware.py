@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -16,9 +17,11 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.files.definition import read_definition
+from cfgtrack.files.fingerprint import fingerprint_of
+from cfgtrack.model.definition import Definition
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import BadInput, Misput, Problem
+from cfgtrack.model.trouble import BadInput, Misput, Problem, Trouble
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.loading import Effect, LoadReport
 
@@ -53,38 +56,48 @@ def load(
     told instead of. Misput for a date without a reason, or the other way round.
 
     Where less is guarded by a catastrophic or critical rule than before, or a joint that is made no longer fits,
-    nothing is written unless `accept` says why.
+    nothing is written unless `accept` says why. Files that are byte for byte those of the last load, with nothing
+    defined otherwise since, aren't read again.
     """
     if (effective is None) != (reason is None):
         raise Misput("Say both from when on it is so (--effective DATE) and why (--reason TEXT), or neither.")
     if corrects is not None and effective is None:
         raise Misput("--corrects goes with --effective: from when on is it so really?")
     accept = reason_of(accept)
-    definition = read_definition(list(files))
-    with _journal(asking) as journal:
-        effect = None
-        if effective is not None and reason is not None:
-            at = effect_at(asking, journal, effective, option="--effective")
-            effect = Effect(at, reason, corrects)
-        judge = Redefining(definition)
-        report = journal.load(
-            definition,
-            by=asking.by,
-            recorder=asking.recorder,
-            effect=effect,
-            dry_run=asking.dry_run,
-            judge=judge,
-            accept=accept,
-        )
-        notes = (
-            *(
-                f"note: unit {name} is in the files and retired: it stays so"
-                for _, name in report.retired[:_MOST]
-            ),
-            *needless(accept, report),
-        )
-        moment = Moment(*journal.moment())
-        return Loaded(moment, asking.dry_run, report, judge.found, judge.vetted, notes=notes)
+    again = _loaded_again(asking, files) if effective is None else None
+    if again is not None:
+        return replace(again, notes=needless(accept, again.load))
+    with _no_collection():
+        definition = read_definition(list(files))
+        with _journal(asking) as journal:
+            effect = None
+            if effective is not None and reason is not None:
+                at = effect_at(asking, journal, effective, option="--effective")
+                effect = Effect(at, reason, corrects)
+            return _loaded(asking, journal, definition, effect, accept)
+
+
+def _loaded(
+    asking: Asking, journal: Journal, definition: Definition, effect: Effect | None, accept: str | None
+) -> Loaded:
+    judge = Redefining(definition)
+    report = journal.load(
+        definition,
+        by=asking.by,
+        recorder=asking.recorder,
+        effect=effect,
+        dry_run=asking.dry_run,
+        judge=judge,
+        accept=accept,
+    )
+    retired = [name for _, name in report.retired[:_MOST]]
+    notes = (
+        *definition.notes,
+        *(f"note: unit {name} is in the files and retired: it stays so" for name in retired),
+        *needless(accept, report),
+    )
+    moment = Moment(*journal.moment())
+    return Loaded(moment, asking.dry_run, report, judge.found, judge.vetted, notes=notes)
 
 
 _MOST = 12
@@ -98,6 +111,33 @@ def effect_at(asking: Asking, journal: Journal, given: str | int, *, option: str
         sentence = f"{format_instant(at)} is still to come: what is recorded of the hardware has happened"
         raise BadInput(Problem(option, "later", sentence))
     return at
+
+
+def _loaded_again(asking: Asking, files: Sequence[Path]) -> Loaded | None:
+    """Return what came of the same files when they were loaded last, None where they are others, or nobody can tell."""
+    if "://" not in asking.database and not Path(asking.database).exists():
+        return None
+    fingerprint = fingerprint_of(files)
+    if fingerprint is None:
+        return None
+    try:
+        with asking.write() as journal:
+            report = journal.loaded_again(fingerprint)
+            return None if report is None else Loaded(Moment(*journal.moment()), asking.dry_run, report)
+    except Trouble:  # it is told by whoever opens the journal to write
+        return None
+
+
+@contextmanager
+def _no_collection() -> Iterator[None]:
+    """Leave cycles alone meanwhile: what is read makes none, and looking for them takes as long as reading."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 @contextmanager

@@ -15,7 +15,8 @@ from typing import TextIO
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import events_of
-from cfgtrack.files.rows import read_rows, write_csv, write_jsonl, write_rejects
+from cfgtrack.files.rows import read_rows, write_csv, write_jsonl, write_rejects, write_xlsx
+from cfgtrack.files.workbook import is_written
 from cfgtrack.model.action import APPROVE, BEGIN, DEFINITIONS, Sourced
 from cfgtrack.model.event import Entry
 from cfgtrack.model.presence import presence_is_judged, unjudged
@@ -137,13 +138,17 @@ def _opened(source: str | TextIO, *, keep: bool) -> Iterator[TextIO]:
 
 
 def export(asking: Asking, out: Path | TextIO, *, form: str, in_effect: bool = False) -> None:
-    """Write the journal into a file or a stream, as jsonl, csv, archive or ocel; over nothing but an earlier export.
+    """Write the journal into a file or a stream, as jsonl, csv, xlsx (a file), archive or ocel.
 
+    Over nothing but an earlier export.
     With `in_effect` what was superseded or withdrawn is left out, and the rest ordered by time.
     """
     with asking.read() as journal:
         if not isinstance(out, Path):
             _export(asking, journal, form, out, in_effect=in_effect)
+            return
+        if form == "xlsx":
+            _export_workbook(asking, journal, out, in_effect=in_effect)
             return
         with (
             asking.written(out, earlier=_EXPORTED) as file,
@@ -152,19 +157,29 @@ def export(asking: Asking, out: Path | TextIO, *, form: str, in_effect: bool = F
             _export(asking, journal, form, stream, in_effect=in_effect)
 
 
+def _export_workbook(asking: Asking, journal: Journal, out: Path, *, in_effect: bool) -> None:
+    if out.is_file() and not is_written(out):
+        sentence = "this is another file than an earlier one of these, and is left alone: name another file"
+        raise BadInput(Problem(str(out), "spared", sentence))
+    with asking.written(out) as file:
+        write_xlsx(_kept(asking, journal, in_effect=in_effect), file)
+
+
+def _kept(asking: Asking, journal: Journal, *, in_effect: bool) -> Iterator[Entry]:
+    """Yield what people keep: all but variances and what loads wrote."""
+    known = asking.moment(journal).known
+    entries = journal.entries(known=known) if in_effect else (line.entry for line in journal.log(known=known))
+    return (e for e in entries if e.event.action not in (*DEFINITIONS, APPROVE) and not e.event.initial)
+
+
 def _export(asking: Asking, journal: Journal, form: str, stream: TextIO, *, in_effect: bool) -> None:
     known = asking.moment(journal).known
     if form == "archive":
         stream.writelines(write_archive(journal.database))
     elif form == "ocel":
         stream.writelines(write_ocel(journal, known))
+    elif form == "csv":
+        write_csv(_kept(asking, journal, in_effect=in_effect), stream)
     else:
         logged = (line.entry for line in journal.log(known=known))
-        entries = journal.entries(known=known) if in_effect else logged
-        if form == "csv":
-            kept = (
-                e for e in entries if e.event.action not in (*DEFINITIONS, APPROVE) and not e.event.initial
-            )
-            write_csv(kept, stream)
-        else:
-            write_jsonl(entries, stream)
+        write_jsonl(journal.entries(known=known) if in_effect else logged, stream)

@@ -15,7 +15,7 @@ from cfgtrack.model.action import BASES
 
 T = TypeVar("T")
 FORMS = ("csv", "jsonl")
-EXPORTS = (*FORMS, "archive", "ocel")
+EXPORTS = (*FORMS, "xlsx", "archive", "ocel")
 form_option = click.option("--form", type=click.Choice(FORMS), help="The form; else told by name or content.")
 
 
@@ -103,6 +103,7 @@ def export_command(session: s.Session, /, output: Path | None, form: str | None,
     jsonl    every event with all that the journal holds of it; `import` takes it back (the default)
     csv      every event as people keep it, but for variances and what loads wrote: the definition, the
              initial configuration; `import` takes it back
+    xlsx     the rows of csv as a sheet of a workbook (needs openpyxl: cfgtrack[xlsx])
     archive  the whole database, definition, rules and tree heads too; `restore` takes it back
     ocel     an object-centric event log (OCEL 2.0), for process-mining libraries
     """
@@ -111,7 +112,9 @@ def export_command(session: s.Session, /, output: Path | None, form: str | None,
     output = None if output == s.STDOUT else output
     chosen = form or (output.suffix[1:].lower() if output else "jsonl")
     if chosen not in EXPORTS:
-        raise click.UsageError(f"Say which form with --form: {output} is neither .csv nor .jsonl.")
+        raise click.UsageError(f"Say which form with --form: {output} is neither .csv, .jsonl nor .xlsx.")
+    if chosen == "xlsx" and output is None:
+        raise click.UsageError("A workbook needs a file: say it with -o.")
     if chosen == "archive" and (session.known_at or in_effect):
         raise click.UsageError("An archive holds everything: leave out --known-at and --in-effect.")
     export(session.asking, output or sys.stdout, form=chosen, in_effect=in_effect)

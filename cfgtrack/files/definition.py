@@ -13,12 +13,13 @@ from pathlib import Path
 from typing import Any, cast
 
 from cfgtrack.files.fields import Fields, Ids, id_of
-from cfgtrack.files.gather import Gathered, ReadCsv
+from cfgtrack.files.fingerprint import Fingerprint
+from cfgtrack.files.gather import Gathered, ReadRaw
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
 from cfgtrack.files.parts import Known, PartRows, read_part
 from cfgtrack.files.places import circles, read_place, read_unit
-from cfgtrack.files.source import Document, in_order, parse_toml, read_document, read_text
+from cfgtrack.files.source import Document, in_order, parse_toml, read_document, read_raw
 from cfgtrack.files.table import Table
 from cfgtrack.folders import top_folder
 from cfgtrack.model.action import Action
@@ -36,16 +37,22 @@ def read_definition(paths: Sequence[Path], base: Definition | None = None) -> De
     An item of a file replaces the item of `base` with the same id. Raises BadInput with every problem of
     every file, in the order of the files and their lines.
     """
-    problems = Problems()
-    documents = [document for path in paths if (document := read_document(path, problems)) is not None]
-    base = base if base is not None else shipped()
-    return _definition(documents, base, read_text, problems, [str(path) for path in paths])
+    problems, fingerprint = Problems(), Fingerprint()
+    read = fingerprint.reading(read_raw)
+    documents = [document for path in paths if (document := read_document(path, problems, read)) is not None]
+    found = _definition(
+        documents, base if base is not None else shipped(), read, problems, [str(path) for path in paths]
+    )
+    return found if base is not None else replace(found, fingerprint=fingerprint.text())
 
 
 def parse_definition(
-    texts: Mapping[str, str], base: Definition | None = None, *, sheets: Mapping[str, str] | None = None
+    texts: Mapping[str, str],
+    base: Definition | None = None,
+    *,
+    sheets: Mapping[str, str | bytes] | None = None,
 ) -> Definition:
-    """Read a definition from texts by file name. `sheets` are the texts of the CSV files that they name.
+    """Read a definition from texts by file name. `sheets` are the tables that they name: CSV, or a workbook's bytes.
 
     Raises BadInput as `read_definition` does.
     """
@@ -53,13 +60,13 @@ def parse_definition(
     found = [parse_toml(name, text, problems) for name, text in texts.items()]
     documents = [document for document in found if document is not None]
 
-    def read_csv(path: Path, problems: Problems) -> str | None:
-        text = (sheets or {}).get(str(path))
-        if text is None:
+    def read(path: Path, problems: Problems) -> bytes | None:
+        found = (sheets or {}).get(str(path))
+        if found is None:
             problems.add(str(path), "no-such-file", "there is no such file")
-        return text
+        return found.encode("utf-8", "surrogatepass") if isinstance(found, str) else found
 
-    return _definition(documents, base if base is not None else shipped(), read_csv, problems, list(texts))
+    return _definition(documents, base if base is not None else shipped(), read, problems, list(texts))
 
 
 @cache
@@ -70,11 +77,11 @@ def shipped() -> Definition:
 
 
 def _definition(
-    documents: Iterable[Document], base: Definition, read_csv: ReadCsv, problems: Problems, order: list[str]
+    documents: Iterable[Document], base: Definition, read: ReadRaw, problems: Problems, order: list[str]
 ) -> Definition:
     gathered = Gathered(problems, unread=list(problems.found))
     for document in documents:
-        gathered.document(document, read_csv)
+        gathered.document(document, read)
     before = len(problems)
     items = _Items(gathered, base)
     for sort in SORTS:
@@ -150,7 +157,7 @@ class _Items:
             return read_kind(cast("Table", fields), self.ids["medium"], self.ids["kind"])
         if sort == "part":
             known = Known(self.built["kind"], self.ids["kind"], self.ids["medium"], self.ids["place"])
-            return read_part(cast("Table", fields), self.gathered.part_rows.get(name, PartRows()), known)
+            return read_part(fields, self.gathered.part_rows.get(name, PartRows()), known)
         if sort == "unit":
             return read_unit(fields, self.ids["part"], self.ids["place"])
         return read_place(fields, self.ids["part"], self.ids["place"])
@@ -175,8 +182,9 @@ class _Items:
         """Note rows about parts that nobody defines in these files."""
         parts = self.gathered.named["part"]
         for name, rows in self.gathered.part_rows.items():
-            for row in (*rows.ports, *rows.contacts, *rows.nodes, *rows.links):
-                row.is_known("part", "part", name, parts)
+            if name not in parts:
+                for row in rows.all():
+                    row.fields(row.listing.mapping.of.removesuffix("s")).is_known("part", "part", name, parts)
 
     def check_sites(self) -> None:
         """Note ports whose own site is none, and people who operate what is no machine."""
@@ -245,4 +253,5 @@ class _Items:
             initial=(*(event for event in self.base.initial if event.id not in ids), *initial),
             title=gathered.title or self.base.title,
             origins=origins,
+            notes=tuple(gathered.notes),
         )

@@ -21,7 +21,7 @@ from datetime import date
 from typing import Any
 
 from cfgtrack.files.definition import shipped
-from cfgtrack.files.gather import COLUMNS
+from cfgtrack.files.listed import LISTS
 from cfgtrack.model.action import Action
 from cfgtrack.model.attribute import attribute_from_json
 from cfgtrack.model.definition import SORTS, Definition
@@ -61,7 +61,7 @@ class _Writing:
 
     def files(self) -> dict[str, str]:
         parts = self._new("part")
-        lists: dict[str, list[Row]] = {what: [] for what in COLUMNS} | self._rows_of_parts(parts)
+        lists: dict[str, list[Row]] = {what: [] for what in LISTS} | self._rows_of_parts(parts)
         lists["units"], lists["places"] = self._new("unit"), self._new("place")
         for what, rows in lists.items():
             if len(rows) > LONG:
@@ -299,12 +299,12 @@ def _fits_a_sheet(what: str, row: Row) -> bool:
     whole = all(word and len(word.split()) == 1 for word in words)
     cells = _cells(row)
     one_line = all(cell.isprintable() and not isinstance(row.get(name), dict) for name, cell in cells.items())
-    return whole and one_line and cells.keys() <= set(COLUMNS[what])
+    return whole and one_line and cells.keys() <= set(LISTS[what].columns)
 
 
 def _sheet(what: str, rows: list[Row]) -> str:
     cells = [_cells(row) for row in rows]
-    used = [name for name in COLUMNS[what] if any(row.get(name) for row in cells)]
+    used = [name for name in LISTS[what].columns if any(row.get(name) for row in cells)]
     out = io.StringIO()
     writer = csv.DictWriter(out, used, restval="", lineterminator="\n")
     writer.writeheader()

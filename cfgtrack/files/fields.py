@@ -31,7 +31,7 @@ class Fields:
     `attribute_columns`: of a row, the columns that are free attributes, each with the attribute's name.
     """
 
-    __slots__ = ("_asked", "_find", "_problems", "attribute_columns", "is_row", "label", "values")
+    __slots__ = ("_asked", "_find", "_problems", "_spoilt", "attribute_columns", "is_row", "label", "values")
 
     @property
     def noted(self) -> int:
@@ -47,9 +47,12 @@ class Fields:
         label: str,
         is_row: bool = False,
         attribute_columns: Mapping[str, str] = _NONE,
+        spoilt: Collection[str] = (),
     ) -> None:
+        """`spoilt` are fields that are there and can't be used, as has been noted."""
         self.values = values
         self.attribute_columns = attribute_columns
+        self._spoilt = spoilt
         self.label = label
         self.is_row = is_row
         self._find = find
@@ -71,7 +74,7 @@ class Fields:
         """Return the raw value of a field, None (and a problem where it is `required`) when there is none."""
         self._asked[name] = None
         value = self.values.get(name)
-        if required and value is None:
+        if required and value is None and name not in self._spoilt:
             self.note("", "missing", f"{name} is missing")
         return value
 

@@ -7,43 +7,15 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from cfgtrack.files.fields import Fields
-from cfgtrack.files.parts import PartRows
-from cfgtrack.files.sheet import read_sheet
+from cfgtrack.files.fingerprint import TABLES
+from cfgtrack.files.listing import Row
+from cfgtrack.files.mapping import TableMapping, read_mapping, read_plain
+from cfgtrack.files.parts import PART_LISTS, PartRows
 from cfgtrack.files.source import Document
 from cfgtrack.files.table import Table
+from cfgtrack.files.tables import read_list
 from cfgtrack.model.definition import SORTS
-from cfgtrack.model.naming import is_alias
-from cfgtrack.model.part import ROLES
 from cfgtrack.model.trouble import Problem, Problems
-
-_PORT = (
-    "part name kind size keying gender flexible loop tags cycles torque_low torque_high pattern title"
-    " site remote reach contacts aliases rated_pressure rated_current"
-)
-_PLACE = (
-    "id parent title part holds mobile capacity facings sink loop tags site operates aliases lifts lock_box"
-)
-_NODE = "loop tags title remote aliases rated_pressure"
-COLUMNS: dict[str, tuple[str, ...]] = {
-    "ports": tuple(_PORT.split()),
-    "contacts": ("part", "port", "name", "medium", "loop", "tags", "title", "aliases", "rated_current"),
-    "nodes": tuple(f"part name medium litres {' '.join(ROLES)} {_NODE}".split()),
-    "links": ("part", "a", "b", "gate", "one_way"),
-    "units": ("id", "part", "title", "home", "loop", "tags", "aliases"),
-    "places": tuple(_PLACE.split()),
-    "initial": ("subject", "mate", "status", "place", "facing", "values", "inspected"),
-}
-"""The columns of each table that a CSV file may hold."""
-
-_REQUIRED: dict[str, tuple[str, ...]] = {
-    "ports": ("part", "name", "kind"),
-    "contacts": ("part", "port", "name"),
-    "nodes": ("part", "name", "medium"),
-    "links": ("part", "a", "b"),
-    "units": ("id", "part"),
-    "places": ("id",),
-    "initial": ("subject",),
-}
 
 _UNREAD = frozenset(
     (
@@ -57,13 +29,17 @@ _UNREAD = frozenset(
         "unknown-column",
         "missing-column",
         "syntax",
+        "no-reader",
+        "not-a-workbook",
+        "too-large",
+        "which-sheet",
+        "no-sheets",
     )
 )
 """What keeps a list from being read to its end."""
 
-_HAVE_ATTRIBUTES = ("ports", "nodes", "units", "places")
-
-ReadCsv = Callable[[Path, Problems], str | None]
+ReadRaw = Callable[[Path, Problems], bytes | None]
+"""Gives the bytes of a file that a definition names, None after noting why they can't be had."""
 
 
 @dataclass(slots=True)
@@ -72,6 +48,7 @@ class Initial:
 
     table: Table | None
     rows: list[Fields] = field(default_factory=list)
+    joints: list[Fields] = field(default_factory=list)
 
 
 @dataclass(slots=True)
@@ -91,8 +68,11 @@ class Gathered:
     unread: list[Problem] = field(default_factory=list)
     """Why files, or lists that they name, couldn't be read to their end."""
 
-    def document(self, document: Document, read_csv: ReadCsv) -> None:
-        """Take in a TOML document and the CSV files it names, which stand relative to it."""
+    notes: list[str] = field(default_factory=list)
+    """What should be said of what was read."""
+
+    def document(self, document: Document, read: ReadRaw) -> None:
+        """Take in a TOML document and the tables it names, which stand relative to it."""
         root = Table(document, (), document.data, self.problems)
         self.title = self.title or root.text("title")
         for sort in SORTS:
@@ -100,8 +80,15 @@ class Gathered:
                 self.item(sort, table)
         initial = Initial(root.table("initial"))
         self.initial.append(initial)
-        for table in root.tables("csv"):
-            self._csv(table, initial, Path(document.name).parent, read_csv)
+        folder = Path(document.name).parent
+        for name, understand in zip(TABLES, (read_plain, read_mapping), strict=True):
+            for table in root.tables(name):
+                before = len(self.problems)
+                mapping = understand(table)
+                if mapping is None:
+                    self.unread += self.problems.found[before:]
+                else:
+                    self._table(mapping, initial, folder, read)
         root.finish()
 
     def item(self, sort: str, fields: Fields) -> None:
@@ -121,51 +108,32 @@ class Gathered:
                 return
         self.named[sort][name] = fields
 
-    def _csv(self, table: Table, initial: Initial, folder: Path, read_csv: ReadCsv) -> None:
-        what = table.reference("table", "table", COLUMNS, required=True)
-        file = table.text("file", required=True)
-        attributes = _attribute_columns(table, what)
-        table.finish()
-        if not file or not what:
-            return
-        path = folder / file
+    def _table(self, mapping: TableMapping, initial: Initial, folder: Path, read: ReadRaw) -> None:
+        path = folder / mapping.file
         before = len(self.problems)
-        text = read_csv(path, self.problems)
-        if text is not None:
-            for row in self._rows(text, str(path), what, attributes):
-                self._row(what, row, initial)
+        raw = read(path, self.problems)
+        if raw is not None:
+            rows = read_list(mapping, raw, str(path), self.problems, self.notes)
+            (self._part_rows if mapping.of in PART_LISTS else self._rows)(mapping.of, rows, initial)
         self.unread += [p for p in self.problems.found[before:] if p.code in _UNREAD]
 
-    def _rows(self, text: str, name: str, what: str, attributes: dict[str, str]) -> Iterator[Fields]:
-        lines = text.splitlines(keepends=True)
-        columns = (*COLUMNS[what], *attributes)
-        for row in read_sheet(lines, name, columns, (*_REQUIRED[what], *attributes), self.problems):
-            fields = row.fields(name, self.problems, label=what.removesuffix("s"))
-            fields.attribute_columns = attributes
-            yield fields
+    def _part_rows(self, of: str, rows: Iterator[Row], _: Initial) -> None:
+        """Take in what a list says of parts, each under its part."""
+        last, mine = "", list[Row]()
+        for row in rows:
+            part = row.cells[row.listing.at["part"]]
+            if part != last or not part:
+                last = part
+                name = row.text("part")
+                mine = getattr(self.part_rows.setdefault(name, PartRows()), of) if name else []
+                if not name:
+                    row.fields(of.removesuffix("s")).text("part", required=True)
+            mine.append(row)
 
-    def _row(self, what: str, row: Fields, initial: Initial) -> None:
-        if what in ("units", "places"):
-            self.item(what.removesuffix("s"), row)
-        elif what == "initial":
-            initial.rows.append(row)
-        elif part := row.text("part", required=True):
-            row.label = f"part {part}, {what.removesuffix('s')}"
-            rows = self.part_rows.setdefault(part, PartRows())
-            getattr(rows, what).append(row)
-
-
-def _attribute_columns(table: Table, what: str) -> dict[str, str]:
-    """Return the columns that a [[csv]] table says are free attributes, as they are compared, to their names."""
-    found: dict[str, str] = {}
-    for name in table.words("attributes"):
-        column = name.strip().casefold()
-        if not is_alias(name.strip()):
-            table.note("attributes", "bad-name", f"expected the name of a column, found {name!r}")
-        elif what and what not in _HAVE_ATTRIBUTES:
-            table.note("attributes", "unexpected", f"rows of {what} have no attributes")
-        elif column in COLUMNS.get(what, ()):
-            table.note("attributes", "duplicate", f"{name} has a meaning of its own in rows of {what}")
-        else:
-            found[column] = name.strip()
-    return found
+    def _rows(self, of: str, rows: Iterator[Row], initial: Initial) -> None:
+        what = of.removesuffix("s")
+        for row in rows:
+            if of in ("joints", "initial"):
+                (initial.joints if of == "joints" else initial.rows).append(row.fields(what))
+            else:
+                self.item(what, row.fields(what))

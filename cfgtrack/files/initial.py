@@ -9,10 +9,12 @@ import shlex
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date, time
+from itertools import chain
 from typing import Any
 
 from cfgtrack.files.fields import Fields, shown
 from cfgtrack.files.gather import Initial
+from cfgtrack.files.several import InitialState, PriorLife, each_alone
 from cfgtrack.files.source import Spot
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import FOUND, INSPECT, MEASURE, Action
@@ -48,36 +50,6 @@ from cfgtrack.model.unknown import (
 Declared = Callable[[str], bool]
 
 
-@dataclass(frozen=True, slots=True)
-class InitialState:
-    """What is said of one subject: where it is, or its status, its mate or both."""
-
-    subject: str
-    spot: Spot
-    at: int
-    by: str | None
-    mate: str = ""
-    status: str = ""
-    place: str = ""
-    facing: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class PriorLife:
-    """What is known of a thing from before its first event: a value of it, or when it was inspected last (no quantity).
-
-    `at` is when that was so; `start` when the configuration is so that the journal begins with.
-    """
-
-    subject: str
-    spot: Spot
-    start: int
-    at: int
-    by: str | None
-    quantity: str = ""
-    text: str = ""
-
-
 def read_initial(
     initial: Iterable[Initial], definition: Definition, declared: Declared, problems: Problems
 ) -> tuple[Action, ...]:
@@ -87,12 +59,12 @@ def read_initial(
     as broken already.
     """
     reader = _InitialReader(definition.plant(), declared, problems)
-    for one in initial:
-        for entry in _read_entries(one):
-            if isinstance(entry, PriorLife):
-                reader.remember(entry)
-            else:
-                reader.add(entry)
+    entries = (entry for one in initial for entry in _read_entries(one))
+    for entry in each_alone(entries, reader.plant, reader.note):
+        if isinstance(entry, PriorLife):
+            reader.remember(entry)
+        else:
+            reader.add(entry)
     events = [*reader.places(), *reader.ports(), *reader.lives()]
     reader.try_out(definition.initial, events)
     return tuple(event for event, _ in events)
@@ -113,7 +85,7 @@ class _InitialReader:
         if first is not entry:
             what = entry.quantity or "when it was inspected"
             sentence = f"{what} of {entry.subject} stands in the initial configuration already, at {first.spot.where}"
-            self._note(entry, "twice", sentence)
+            self.note(entry, "twice", sentence)
 
     def lives(self) -> Iterator[tuple[Action, Spot]]:
         """Yield the events that tell of the time before: values of the start as one event a thing."""
@@ -124,7 +96,7 @@ class _InitialReader:
                 continue
             if entry.at > entry.start:
                 when = f"{format_instant(entry.at)} is later than the start, {format_instant(entry.start)}"
-                self._note(entry, "later", f"{entry.subject}: {when}: record that as what happened")
+                self.note(entry, "later", f"{entry.subject}: {when}: record that as what happened")
             elif not entry.quantity:
                 yield _told(entry, INSPECT), entry.spot
             elif (quantity := self._value(entry)) is not None:
@@ -141,15 +113,15 @@ class _InitialReader:
     def _value(self, entry: PriorLife) -> Quantity | None:
         name = entry.quantity
         if name not in QUANTITIES:
-            self._note(entry, UNKNOWN, f"{entry.subject}: {no_such('quantity', name, QUANTITIES)}")
+            self.note(entry, UNKNOWN, f"{entry.subject}: {no_such('quantity', name, QUANTITIES)}")
             return None
         try:
             quantity = parse_quantity(entry.text, dimension=dimension_of(name))
         except BadQuantity as err:
-            self._note(entry, "bad-quantity", f"{name} of {entry.subject}: {err}")
+            self.note(entry, "bad-quantity", f"{name} of {entry.subject}: {err}")
             return None
         if name == CYCLES and (wrong := self._wrong_cycles(entry, quantity)):
-            self._note(entry, "counted", wrong)
+            self.note(entry, "counted", wrong)
             return None
         return quantity
 
@@ -173,14 +145,14 @@ class _InitialReader:
             place=entry.place and self._meant(entry, entry.place, PLACE),
         )
         if entry.mate == entry.subject:
-            self._note(entry, "same", f"{entry.subject} can't be joined to itself")
+            self.note(entry, "same", f"{entry.subject} can't be joined to itself")
             return
         known = self.placed if entry.place else self.found
         mine = [entry.subject, entry.mate] if not entry.status and entry.mate else [entry.subject]
         for subject in mine:
             first = known.get(subject)
             if first is not None:
-                self._note(
+                self.note(
                     entry,
                     "twice",
                     f"{subject} stands in the initial configuration already, at {first.spot.where}",
@@ -193,7 +165,7 @@ class _InitialReader:
     def _meant(self, entry: InitialState, text: str, wanted: tuple[str, ...]) -> str:
         found = look_up(self.plant, text, wanted)
         if found.code == AMBIGUOUS:
-            self._note(entry, AMBIGUOUS, found.why)
+            self.note(entry, AMBIGUOUS, found.why)
         return found.address
 
     def places(self) -> Iterator[tuple[Action, Spot]]:
@@ -213,7 +185,7 @@ class _InitialReader:
         place = self.plant.places[entry.place]
         wrong = list(wrong_way_round(place, entry.subject, entry.facing)) if entry.facing else []
         for refusal in wrong:
-            self._note(entry, refusal.code, refusal.sentence)
+            self.note(entry, refusal.code, refusal.sentence)
         return not wrong
 
     def ports(self) -> Iterator[tuple[Action, Spot]]:
@@ -225,7 +197,7 @@ class _InitialReader:
                 continue
             done.add(entry.subject)
             if entry.mate in done:
-                self._note(entry, "twice", f"{entry.mate} has another mate already, or is given a status")
+                self.note(entry, "twice", f"{entry.mate} has another mate already, or is given a status")
             elif entry.mate:
                 done.add(entry.mate)
                 for event, spot in self._pair(entry):
@@ -244,7 +216,7 @@ class _InitialReader:
             sentence = (
                 f"{entry.mate} stands in the initial configuration already, {to}, at {other.spot.where}"
             )
-            self._note(entry, "twice", sentence)
+            self.note(entry, "twice", sentence)
             return
         kinds = [self._kind(one, one.subject) for one in (entry, other)]
         a, b = kinds
@@ -252,14 +224,14 @@ class _InitialReader:
             return
         misfitting = list(misfits(self.plant, entry.subject, entry.mate))
         for refusal in misfitting:
-            self._note(entry, refusal.code, refusal.sentence)
+            self.note(entry, refusal.code, refusal.sentence)
         if misfitting:
             return
         wanted = [one.status or kind.statuses[-1] for one, kind in ((entry, a), (other, b))]
         both = _highest_of_both(a, b, wanted)
         if both is None:
             sentence = f"{entry.subject} ({a.id}) and {entry.mate} ({b.id}) have no joined status in common"
-            self._note(entry, "kind", sentence)
+            self.note(entry, "kind", sentence)
             return
         pair = (entry.subject, entry.mate)
         yield _event(entry, pair, status=both), entry.spot
@@ -271,7 +243,7 @@ class _InitialReader:
     def _is_there(self, entry: InitialState | PriorLife, address: str, wanted: tuple[str, ...]) -> bool:
         why = "" if self.declared(address) else unknown(self.plant, address, wanted)
         if why:
-            self._note(entry, UNKNOWN, why, thing=True)
+            self.note(entry, UNKNOWN, why, thing=True)
         return self.plant.sort_of(address) in wanted
 
     def _kind(self, entry: InitialState, subject: str) -> Kind | None:
@@ -281,25 +253,25 @@ class _InitialReader:
     def _is_status(self, entry: InitialState, kind: Kind) -> bool:
         status = entry.status
         if status not in kind.statuses:
-            self._note(entry, UNKNOWN, f"{entry.subject}: {no_such('status', status, kind.statuses)}")
+            self.note(entry, UNKNOWN, f"{entry.subject}: {no_such('status', status, kind.statuses)}")
             return False
         if kind.is_joined(status):
             sentence = f'{entry.subject} {status}: say to what, as in {{is = "{status}", mate = "UNIT:PORT"}}'
-            self._note(entry, "mate-missing", sentence)
+            self.note(entry, "mate-missing", sentence)
             return False
         return True
 
     def _joins(self, entry: InitialState, kind: Kind) -> bool:
         """Return whether a port of this kind can have the mate that the entry gives it."""
         if kind.joined is None:
-            self._note(entry, "one-sided", f"{entry.subject} is of kind {kind.id}: it has no mate")
+            self.note(entry, "one-sided", f"{entry.subject} is of kind {kind.id}: it has no mate")
             return False
         if not entry.status:
             return True
         if entry.status not in kind.statuses:
             return self._is_status(entry, kind)
         if not kind.is_joined(entry.status):
-            self._note(entry, "status", f"{entry.subject} {entry.status} has no mate")
+            self.note(entry, "status", f"{entry.subject} {entry.status} has no mate")
             return False
         return True
 
@@ -336,9 +308,8 @@ class _InitialReader:
     def _refuse(self, refusal: Refusal, spot: Spot) -> None:
         self.problems.add(spot.where, refusal.code, refusal.sentence, row=spot.row)
 
-    def _note(
-        self, entry: InitialState | PriorLife, code: str, sentence: str, *, thing: bool = False
-    ) -> None:
+    def note(self, entry: InitialState | PriorLife, code: str, sentence: str, *, thing: bool = False) -> None:
+        """Note a problem of an entry."""
         self.problems.add(entry.spot.where, code, f"initial: {sentence}", row=entry.spot.row, thing=thing)
 
 
@@ -380,7 +351,7 @@ def _read_entries(initial: Initial) -> Iterator[InitialState | PriorLife]:
     """Yield one file's entries, noting what is none."""
     table = initial.table
     if table is None:
-        for row in initial.rows[:1]:
+        for row in [*initial.rows, *initial.joints][:1]:
             row.note("", "missing", "rows for [initial] need an [initial] table with its time: at = ...")
         return
     at = table.instant("at", required=True) or 0
@@ -389,9 +360,16 @@ def _read_entries(initial: Initial) -> Iterator[InitialState | PriorLife]:
     for name in _KEYED:
         yield from _lines(table, name, at, by)
     yield from _lives(table, at, by)
+    parts = table.table("parts")
+    for name in parts.values if parts is not None else ():
+        below = parts.table(name) if parts is not None else None
+        if below is not None:
+            yield from _of_part(below, name, at, by)
     table.finish()
     for row in initial.rows:
         yield from _row(row, at, by)
+    for row in initial.joints:
+        yield from _joint(row, at, by)
 
 
 def _joined(table: Table, at: int, by: str | None) -> Iterator[InitialState]:
@@ -498,24 +476,49 @@ def _pairs(row: Fields, values: str) -> Iterator[tuple[str, str]]:
             yield name, text
 
 
+def _of_part(table: Table, part: str, at: int, by: str | None) -> Iterator[InitialState | PriorLife]:
+    """Yield what the units of a part are to begin with, where nothing else is said of them."""
+    entries = chain[InitialState | PriorLife](_lines(table, "status", at, by), _lives(table, at, by))
+    yield from (replace(entry, part=part) for entry in entries)
+    place, facing = table.text("place"), table.text("facing")
+    if place:
+        yield InitialState("", table.spot("place"), at, by, place=place, facing=facing, part=part)
+    table.finish()
+
+
 def _row(row: Fields, at: int, by: str | None) -> Iterator[InitialState | PriorLife]:
-    subject = row.text("subject", required=True)
+    part = row.text("part")
+    subject = row.text("subject", required=not part)
     mate, status = row.text("mate"), row.text("status")
     place, facing = row.text("place"), row.text("facing")
-    if not subject:
-        return
-    if facing and not place:
-        row.note("facing", "missing", f"{subject} faces {facing}, but where? place is missing")
     values, inspected = row.text("values"), row.instant("inspected")
+    row.finish()
+    if not subject and not part:
+        return
+    told = subject or part
+    if facing and not place:
+        row.note("facing", "missing", f"{told} faces {facing}, but where? place is missing")
     if not (mate or status or place or values or inspected is not None):
-        row.note("", "missing", f"{subject} needs a mate, a status or a place, or what was so before")
+        row.note("", "missing", f"{told} needs a mate, a status or a place, or what was so before")
     if inspected is not None:
-        yield PriorLife(subject, row.spot("inspected"), at, inspected, by)
+        yield PriorLife(subject, row.spot("inspected"), at, inspected, by, part=part)
     for name, text in _pairs(row, values):
-        yield PriorLife(subject, row.spot("values"), at, at, by, name, text)
-    if mate == subject:
+        yield PriorLife(subject, row.spot("values"), at, at, by, name, text, part=part)
+    if mate and mate == subject:
         row.note("mate", "same", f"{subject} can't be joined to itself")
     elif mate or status:
-        yield InitialState(subject, row.spot(), at, by, mate=mate, status=status)
+        yield InitialState(subject, row.spot(), at, by, mate=mate, status=status, part=part)
     if place:
-        yield InitialState(subject, row.spot("place"), at, by, place=place, facing=facing)
+        yield InitialState(
+            "" if part else subject, row.spot("place"), at, by, place=place, facing=facing, part=part
+        )
+
+
+def _joint(row: Fields, at: int, by: str | None) -> Iterator[InitialState]:
+    a, b = row.text("a", required=True), row.text("b", required=True)
+    status = row.text("status")
+    row.finish()
+    if a and a == b:
+        row.note("b", "same", f"{a} can't be joined to itself")
+    elif a and b:
+        yield InitialState(a, row.spot(), at, by, mate=b, status=status)

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, fields
+from itertools import chain, groupby
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 from cfgtrack.files.fields import ID, Fields, id_of, shown
+from cfgtrack.files.listing import Row
 from cfgtrack.files.table import Table
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.naming import folded
@@ -28,17 +31,24 @@ _SHOWN = 6
 class PartRows:
     """What CSV files say about one part."""
 
-    ports: list[Fields] = field(default_factory=list)
-    contacts: list[Fields] = field(default_factory=list)
-    nodes: list[Fields] = field(default_factory=list)
-    links: list[Fields] = field(default_factory=list)
+    ports: list[Row] = field(default_factory=list)
+    contacts: list[Row] = field(default_factory=list)
+    nodes: list[Row] = field(default_factory=list)
+    links: list[Row] = field(default_factory=list)
+    wires: list[Row] = field(default_factory=list)
+
+    def all(self) -> Iterator[Row]:
+        """Yield every row."""
+        return chain(self.ports, self.contacts, self.nodes, self.links, self.wires)
 
     def add(self, other: PartRows) -> None:
         """Take in what other rows say of the part."""
-        self.ports += other.ports
-        self.contacts += other.contacts
-        self.nodes += other.nodes
-        self.links += other.links
+        for one in fields(PartRows):
+            getattr(self, one.name).extend(getattr(other, one.name))
+
+
+PART_LISTS = frozenset(one.name for one in fields(PartRows))
+"""The lists whose rows say something of a part."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,21 +61,27 @@ class Known:
     places: Collection[str]
 
 
-def read_part(table: Table, rows: PartRows, known: Known) -> Part:
-    """Return the part of a [[part]] table and its `rows`; of its ports only those whose kind is known."""
-    ends = _Ends(known, rows.contacts)
-    ports = [port for one in (*table.tables("port"), *rows.ports) if (port := ends.port(one)) is not None]
+def read_part(table: Fields, rows: PartRows, known: Known) -> Part:
+    """Return the part of a [[part]] table or a row, and its `rows`; of its ports only those whose kind is known."""
+    ends = _Ends(known, table.ident("id"), rows.contacts)
+    ports = [*map(ends.port, _below(table, "port")), *ends.ports_of(rows.ports)]
+    ports += _ends_of_wires(rows.wires, ends)
     ends.check_contacts()
-    nodes = [node for one in (*table.tables("node"), *rows.nodes) if (node := ends.node(one)) is not None]
-    links = [*_links(table, ends), *(link for one in rows.links if (link := _link(one, ends)) is not None)]
-    thermal, trapped = table.table("thermal"), table.duration("trapped")
-    remote = table.table("remote")
+    nodes = [*map(ends.node, _below(table, "node")), *ends.nodes_of(rows.nodes)]
+    wires = [wire for row in rows.wires if (wire := _wire(row, ends)) is not None]
+    links = [*_links(table, ends)] if isinstance(table, Table) else []
+    links += [link for row in rows.links if (link := _link(ends.fields(row, "link"), ends)) is not None]
+    links += [link for wire in wires for link in _of_wire(wire, ends)]
+    nodes += [wire.node for wire in wires]
+    thermal = table.table("thermal") if isinstance(table, Table) else None
+    remote = table.table("remote") if isinstance(table, Table) else None
+    trapped = table.duration("trapped")
     part = Part(
         id=table.ident("id"),
         title=table.text("title"),
         mass=table.quantity("mass", "mass"),
-        ports={port.name: port for port in ports},
-        nodes={node.name: node for node in nodes},
+        ports={port.name: port for port in ports if port is not None},
+        nodes={node.name: node for node in nodes if node is not None},
         links=tuple(links),
         flexible=table.flag("flexible"),
         thermal=None if thermal is None else _thermal(thermal),
@@ -78,6 +94,12 @@ def read_part(table: Table, rows: PartRows, known: Known) -> Part:
     )
     table.finish()
     return part
+
+
+def _below(table: Fields, name: str) -> Iterator[Table]:
+    """Yield the tables of a field: a row has none."""
+    if isinstance(table, Table):
+        yield from table.tables(name)
 
 
 def _read_from(table: Table, known: Known) -> dict[str, tuple[str, ...]]:
@@ -105,16 +127,61 @@ class _Ends:
     else they are called. `rows` are those of its contacts that stand in lists of their own.
     """
 
-    def __init__(self, known: Known, rows: Sequence[Fields]) -> None:
+    def __init__(self, known: Known, part: str, rows: Iterable[Row]) -> None:
         self.known = known
-        self._rows: dict[str, list[Fields]] = {}
+        self.part = part
+        self._rows: dict[str, list[Row]] = {}
         for row in rows:
-            self._rows.setdefault(row.text("port", required=True), []).append(row)
+            self._rows.setdefault(row.text("port"), []).append(row)
         self.medium: dict[str, str | None] = {}
         self.kinds: dict[str, Kind] = {}
         self.broken: set[str] = set()
-        self.where: dict[str, str] = {}
+        self.where: dict[str, Fields | Row] = {}
         self.called: dict[str, str] = {}
+
+    def fields(self, row: Row, what: str) -> Fields:
+        """Return a row of this part for reading field by field."""
+        fields = row.fields(f"part {self.part}, {what}")
+        fields.text("part")
+        return fields
+
+    def ports_of(self, rows: Iterable[Row]) -> Iterator[Port | None]:
+        """Yield the ports of rows of lists, as `port` does."""
+        mine, where, kinds = self.medium, self.where, self.kinds
+        for row, name, title, model in _likened(rows):
+            if model is not None and name not in mine and name not in self._rows:
+                kind, medium, contacts, before_title, after_title = model
+                mine[name] = medium
+                where[name] = row
+                for contact in contacts:
+                    mine[f"{name}:{contact.name}"] = contact.medium
+                    where[f"{name}:{contact.name}"] = row
+                kinds[name] = kind
+                yield _PORT(name, *before_title, title, *after_title)
+                continue
+            before, rows_left = row.listing.noted, len(self._rows)
+            port = self.port(self.fields(row, "port"))
+            is_model = port is not None and not port.aliases
+            if is_model and row.listing.noted == before and len(self._rows) == rows_left:
+                assert port is not None
+                shell = (kinds[port.name], mine[port.name], tuple(port.contacts.values()))
+                row.listing.remember(row, (*shell, *_around_title(port)))
+            yield port
+
+    def nodes_of(self, rows: Iterable[Row]) -> Iterator[Node | None]:
+        """Yield the nodes of rows of lists, as `node` does."""
+        for row, name, title, model in _likened(rows):
+            if model is not None and name not in self.medium:
+                medium, before_title, after_title = model
+                self.medium[name] = medium
+                self.where[name] = row
+                yield _NODE(name, *before_title, title, *after_title)
+                continue
+            before = row.listing.noted
+            node = self.node(self.fields(row, "node"))
+            if node is not None and not node.aliases and row.listing.noted == before:
+                row.listing.remember(row, (node.medium, *_around_title(node)))
+            yield node
 
     def port(self, fields: Fields) -> Port | None:
         """Return the port of a table or row, None when it has no usable name or kind, or is there twice."""
@@ -169,7 +236,8 @@ class _Ends:
             else:
                 found[name] = Contact(name, own)
         tables = fields.tables("contact") if isinstance(fields, Table) else ()
-        for one in (*tables, *self._rows.pop(port, ())):
+        rows = (self._contact_row(row) for row in self._rows.pop(port, ()))
+        for one in chain(tables, rows):
             contact = self._contact(one, own)
             if contact.name in found:
                 one.note("name", "duplicate", f"{port} has a contact {contact.name} already")
@@ -180,6 +248,11 @@ class _Ends:
             fields.note("name", "no-shell", sentence)
             return []
         return list(found.values())
+
+    def _contact_row(self, row: Row) -> Fields:
+        fields = self.fields(row, "contact")
+        fields.text("port", required=True)
+        return fields
 
     def _contact(self, fields: Fields, own: str) -> Contact:
         contact = Contact(
@@ -200,9 +273,22 @@ class _Ends:
     def check_contacts(self) -> None:
         """Note rows of contacts whose port nobody defines."""
         for port, rows in self._rows.items():
-            for row in rows:
-                if port not in self.broken:
+            for row in map(self._contact_row, rows):
+                if port and port not in self.broken:
                     row.note("port", UNKNOWN, no_such("port", port, self.kinds), thing=True)
+
+    def end(self, row: Row, name: str, contacts: Mapping[str, Contact]) -> Port | None:
+        """Return a connector that a table of wires makes, None after noting that nobody knows its kind."""
+        mapping = row.listing.mapping
+        kind = self.known.kinds.get(mapping.table.reference("ends", "kind", self.known.kind_ids))
+        if kind is None:
+            self.broken.update((name, *(f"{name}:{contact}" for contact in contacts)))
+            return None
+        self.medium[name] = None if contacts else kind.medium
+        self.medium.update({f"{name}:{contact.name}": contact.medium for contact in contacts.values()})
+        self.where.update(dict.fromkeys((name, *(f"{name}:{contact}" for contact in contacts)), row))
+        self.kinds[name] = kind
+        return Port(name, kind.id, contacts=dict(contacts))
 
     def node(self, fields: Fields) -> Node | None:
         """Return the node of a table or row, None when it has no usable name or medium, or is there twice."""
@@ -251,11 +337,17 @@ class _Ends:
         if not name:
             return False
         if name in self.medium:
-            fields.note("name", "duplicate", f"the part has {name} already, at {self.where[name]}")
+            fields.note(
+                "name", "duplicate", f"the part has {name} already, at {self.where[name].spot('name').where}"
+            )
             return False
         self.medium[name] = medium
-        self.where[name] = fields.spot("name").where
+        self.where[name] = fields
         return True
+
+    def has(self, name: str) -> bool:
+        """Return whether the part uses a name, usable or not."""
+        return name in self.medium or name in self.broken
 
     def contacts_of(self, port: str) -> list[str]:
         """Return the names of the contacts of a shell."""
@@ -273,6 +365,24 @@ def _counted(word: str) -> Iterator[str]:
         yield word
     else:
         yield from (str(number) for number in range(int(found[1]), int(found[2]) + 1))
+
+
+_PORT: Callable[..., Port] = Port
+_NODE: Callable[..., Node] = Node
+
+
+def _likened(rows: Iterable[Row]) -> Iterator[tuple[Row, str, str, Any]]:
+    """Yield rows of several lists as `Listing.likened` does those of one."""
+    for listing, mine in groupby(rows, attrgetter("listing")):
+        yield from listing.likened(mine)
+
+
+def _around_title(one: Port | Node) -> tuple[tuple[Any, ...], tuple[Any, ...]]:
+    """Return the values of a port or node between its name, which comes first, and its title, and those behind that."""
+    names = [each.name for each in fields(one)]
+    values = [getattr(one, name) for name in names]
+    at = names.index("title")
+    return tuple(values[1:at]), tuple(values[at + 1 :])
 
 
 def _torque(fields: Fields) -> tuple[float, float] | None:
@@ -352,6 +462,60 @@ def _link(fields: Fields, ends: _Ends) -> InternalLink | None:
     return None if link is None else InternalLink(link.a, link.b, link.gate, one_way)
 
 
+def _ends_of_wires(rows: Iterable[Row], ends: _Ends) -> Iterator[Port]:
+    """Yield the connectors that wires end at and nobody defines, where a table of wires says that it makes them."""
+    shells: dict[str, tuple[Row, dict[str, Contact]]] = {}
+    for row in rows:
+        kind = row.listing.mapping.ends
+        for end in ("a", "b") if kind else ():
+            shell, _, contact = row.text(end).partition(":")
+            if not shell or ends.has(shell) or not (ID.fullmatch(shell) and ID.fullmatch(contact or shell)):
+                continue
+            contacts = shells.setdefault(shell, (row, {}))[1]
+            if contact:
+                contacts[contact] = Contact(contact, row.text("medium"))
+    for shell, (row, contacts) in shells.items():
+        port = ends.end(row, shell, contacts)
+        if port is not None:
+            yield port
+
+
+class _Wire(NamedTuple):
+    """A wire: what it is itself, and the fields that say where it goes."""
+
+    node: Node
+    fields: Fields
+
+
+def _wire(row: Row, ends: _Ends) -> _Wire | None:
+    """Return a wire, which is a node between its two ends; None when it has no usable name or medium."""
+    fields = ends.fields(row, "wire")
+    fields.text("a", required=True)
+    fields.text("b", required=True)
+    node = ends.node(fields)
+    return None if node is None else _Wire(node, fields)
+
+
+def _of_wire(wire: _Wire, ends: _Ends) -> Iterator[InternalLink]:
+    """Yield the two links of a wire."""
+    wires = wire.node.name
+    for end in ("a", "b"):
+        name = ends.name_of(wire.fields.text(end))
+        a, b = (name, wires) if end == "a" else (wires, name)
+        link = _made(_Written(a, b, "", _ends_note(wire.fields, end)), ends) if name else None
+        if link is not None:
+            yield link
+
+
+def _ends_note(fields: Fields, end: str) -> Callable[..., None]:
+    """Return what notes a problem of a link at the one of its ends that was said."""
+
+    def note(_: str, code: str, sentence: str, *, thing: bool = False) -> None:
+        fields.note(end, code, sentence, thing=thing)
+
+    return note
+
+
 def _made(link: _Written, ends: _Ends) -> InternalLink | None:
     """Return the link, None after noting why it can't be one."""
     link = link._replace(
@@ -377,7 +541,7 @@ def _made(link: _Written, ends: _Ends) -> InternalLink | None:
 def _is_end(link: _Written, name: str, end: str, ends: _Ends) -> bool:
     if not end:
         return False
-    if end not in ends.names():
+    if not ends.has(end):
         shell, inside = end.partition(":")[0], ends.contacts_of(end.partition(":")[0])
         why = f"{shell} has no contact {end.partition(':')[2]}; it has {', '.join(inside[:_SHOWN])}"
         if not inside or ":" not in end:

@@ -15,12 +15,14 @@ import json
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
+from pathlib import Path
 from typing import Any, TextIO
 
 from cfgtrack.files.incoming import PEOPLE, WHY, RowReader
 from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import quoted
 from cfgtrack.files.rejects import why, write_rejected_rows
+from cfgtrack.files.workbook import write_workbook
 from cfgtrack.model.action import Sourced
 from cfgtrack.model.codec import TEXTS, action_to_json
 from cfgtrack.model.event import Entry
@@ -53,6 +55,16 @@ def write_csv(entries: Iterable[Entry], stream: TextIO) -> None:
     """Write entries as CSV, as people keep it: what was said, not what followed from it (see `write_jsonl`)."""
     writer = csv.DictWriter(stream, PEOPLE, restval="", lineterminator="\r\n")
     writer.writeheader()
+    writer.writerows(_as_people_keep_it(entries))
+
+
+def write_xlsx(entries: Iterable[Entry], file: Path) -> None:
+    """Write entries as a sheet of a workbook: the rows of `write_csv`. BadInput where openpyxl isn't there."""
+    rows = ([row.get(name, "") for name in PEOPLE] for row in _as_people_keep_it(entries))
+    write_workbook(file, "journal", PEOPLE, rows)
+
+
+def _as_people_keep_it(entries: Iterable[Entry]) -> Iterator[dict[str, Any]]:
     for entry in entries:
         event = entry.event
         row = {name: getattr(event, name) for name in TEXTS if getattr(event, name) is not None}
@@ -60,7 +72,7 @@ def write_csv(entries: Iterable[Entry], stream: TextIO) -> None:
         row.update(at=format_instant(event.happened), subject=" ".join(event.subjects[:1]))
         row.update(subject2=" ".join(event.subjects[1:]))
         row.update(values=" ".join(f"{name}={quoted(str(q))}" for name, q in event.values.items()))
-        writer.writerow(row)
+        yield row
 
 
 def write_jsonl(entries: Iterable[Entry], stream: TextIO) -> None:

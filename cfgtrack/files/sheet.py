@@ -7,6 +7,7 @@ count but are skipped.
 from __future__ import annotations
 
 import csv
+import io
 import re
 from collections.abc import Collection, Iterable, Iterator
 from itertools import chain
@@ -75,6 +76,22 @@ def read_sheet(
             yield row
 
 
+def csv_rows(
+    text: str, name: str, columns: Collection[str], problems: Problems, *, header: int | None = None
+) -> tuple[str, Iterator[tuple[int, list[str]]]]:
+    """Return the delimiter of CSV, and its rows with their numbers, the header first: in row `header` if that is said.
+
+    `columns` are names that a header may have, folded.
+    """
+    lines = iter(io.StringIO(text, newline=""))
+    before, first = _first_line(lines)
+    while header is not None and first and before + 1 < header:
+        before, first = before + 1, next(lines, "")
+    delimiter = delimiter_of(first, columns)
+    reader = csv.reader(chain((first,), lines), delimiter=delimiter, strict=True)
+    return delimiter, _numbered(reader, before, name, problems)
+
+
 def looks_like(line: str) -> str:
     """Return the kind of file that a first line looks to be from, "" when it may be a row of CSV."""
     return next((kind for kind, form in _KINDS if form.match(line)), "")
@@ -96,7 +113,9 @@ def delimiter_of(header: str, columns: Collection[str]) -> str:
 
 
 def _known_in(line: str, delimiter: str, columns: Collection[str]) -> int:
-    return sum(cell.strip().strip('"').casefold() in columns for cell in line.split(delimiter))
+    return sum(
+        " ".join(cell.strip().strip('"').split()).casefold() in columns for cell in line.split(delimiter)
+    )
 
 
 def _numbered(
@@ -150,12 +169,43 @@ def _misshapen(row: SheetRow, cells: list[str], names: list[str], name: str, pro
         sentence = f"expected {len(names)} cells, found {len(cells)}"
         problems.add(where, "short-row", sentence, row=row.text)
         return True
-    unnamed = [*cells[len(names) :], *(c for n, c in zip(names, cells, strict=False) if not n)]
-    if any(cell.strip() for cell in unnamed):
-        sentence = f"expected {len(names)} cells, found {len(cells)}"
-        problems.add(where, "long-row", sentence, row=row.text)
-        return True
-    return False
+    wrong = too_long(cells, len(names)) or under_no_name(cells, names)
+    if wrong:
+        problems.add(where, *wrong, row=row.text)
+    return bool(wrong)
+
+
+def too_long(cells: list[str], width: int) -> tuple[str, str] | None:
+    """Return code and sentence for a row with more cells than its header, even blank ones: a text was cut in two."""
+    if len(cells) <= width:
+        return None
+    sentence = f"expected {width} cells, found {len(cells)}: what holds the sign between cells needs quotes"
+    return "long-row", sentence
+
+
+def under_no_name(cells: list[str], names: list[str]) -> tuple[str, str] | None:
+    """Return code and sentence for a cell that isn't blank in a column without a name."""
+    for i, (name, cell) in enumerate(zip(names, cells, strict=False)):
+        if not name and cell.strip():
+            return (
+                "unnamed-column",
+                f"column {letter(i)} has no name in the header, but here '{cut(cell.strip())}'",
+            )
+    return None
+
+
+def letter(index: int) -> str:
+    """Return how a spreadsheet letters its column `index`, counted from 0.
+
+    >>> letter(0), letter(25), letter(26), letter(701), letter(702)
+    ('A', 'Z', 'AA', 'ZZ', 'AAA')
+    """
+    letters = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters
 
 
 def _text(cells: list[str], delimiter: str) -> str:

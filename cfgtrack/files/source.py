@@ -16,7 +16,7 @@ _AT_LINE = re.compile(r"\s*\(at line (\d+), column \d+\)|\s*\(at end of document
 _WHERE = re.compile(r"(.*?)(?::(\d+)| row (\d+)(?:, column .*)?)?\Z", re.DOTALL)
 _FOREIGN = (
     (b"SQLite format 3\0", "a SQLite database"),
-    (b"PK\x03\x04", "a zip archive or a spreadsheet's own format: save it as CSV"),
+    (b"PK\x03\x04", "a zip archive or a spreadsheet's own format: name it .xlsx, or save it as CSV"),
     (b"%PDF", "a PDF"),
     (b"\xff\xfe", "UTF-16 text: save it as UTF-8"),
     (b"\xfe\xff", "UTF-16 text: save it as UTF-8"),
@@ -37,9 +37,15 @@ def cut(row: str) -> str:
 
 def read_text(path: Path, problems: Problems) -> str | None:
     """Return the text of a file without its byte order mark, or None after noting why it can't be had."""
+    raw = read_raw(path, problems)
+    return None if raw is None else decode(raw, str(path), problems)
+
+
+def read_raw(path: Path, problems: Problems) -> bytes | None:
+    """Return the bytes of a file, or None after noting why they can't be had."""
     name = str(path)
     try:
-        raw = path.read_bytes()
+        return path.read_bytes()
     except FileNotFoundError:
         problems.add(name, "no-such-file", "there is no such file")
     except IsADirectoryError:
@@ -48,8 +54,6 @@ def read_text(path: Path, problems: Problems) -> str | None:
         problems.add(name, "unreadable", f"the file can't be read: {err.strerror or err}")
     except ValueError as err:  # a name that no file can have
         problems.add(name, "unreadable", f"the file can't be read: {err}")
-    else:
-        return decode(raw, name, problems)
     return None
 
 
@@ -114,9 +118,12 @@ def parse_toml(name: str, text: str, problems: Problems) -> Document | None:
     return None
 
 
-def read_document(path: Path, problems: Problems) -> Document | None:
+def read_document(
+    path: Path, problems: Problems, read: Callable[[Path, Problems], bytes | None] = read_raw
+) -> Document | None:
     """Return the TOML document in a file, or None after noting what is wrong with it."""
-    text = read_text(path, problems)
+    raw = read(path, problems)
+    text = None if raw is None else decode(raw, str(path), problems)
     return None if text is None else parse_toml(str(path), text, problems)
 
 

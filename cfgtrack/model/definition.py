@@ -19,7 +19,8 @@ SORTS = {"medium": "media", "kind": "kinds", "part": "parts", "unit": "units", "
 class Definition:
     """Parsed and cross-checked: every reference in it resolves. `initial` holds the as-found events to start from.
 
-    `origins` tells where each item came from: (sort, id) to ``file:line`` or ``file:row``.
+    `origins` tells where each item came from: (sort, id) to ``file:line`` or ``file:row``. `notes` are to be told to
+    whoever gave the files. `fingerprint`: of what it was read from, "" where that isn't known.
     """
 
     media: Mapping[str, Medium] = field(default_factory=dict)
@@ -30,6 +31,8 @@ class Definition:
     initial: tuple[Action, ...] = ()
     title: str = ""
     origins: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    fingerprint: str = ""
 
     def items(self, sort: str) -> Mapping[str, Any]:
         """Return the items of one of `SORTS` by id."""

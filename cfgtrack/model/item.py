@@ -36,6 +36,11 @@ def item_from_json(sort: str, data: Mapping[str, Any]) -> Item:
     return item
 
 
+def inner_to_json(item: Port | Node) -> dict[str, Any]:
+    """Return a port or node as the JSON object that stands in its part's."""
+    return _object(item)
+
+
 def _object(item: Any) -> dict[str, Any]:
     if isinstance(item, Node):
         # Each role has a field of its own, as in a definition file.

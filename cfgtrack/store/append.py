@@ -117,7 +117,7 @@ class Appender:
         """From here on what has been loaded meanwhile is the definition. Return what was before."""
         self.flush()
         before = self.definitions
-        self._go_on_with(read_definitions(self.database))
+        self._go_on_with(read_definitions(self.database, before))
         self._head = None
         return before
 

@@ -54,7 +54,16 @@ def _text(value: object) -> str:
     return _by_library(value)
 
 
+def canonical_object(members: Mapping[str, str]) -> str:
+    """The text of a JSON object whose members are canonical text already."""
+    return f"{{{','.join([_name(name) + members[name] for name in _in_order(members)])}}}"
+
+
 def _object(members: dict[str, object]) -> str:
+    return f"{{{','.join([_name(name) + _text(members[name]) for name in _in_order(members)])}}}"
+
+
+def _in_order(members: Mapping[str, object]) -> list[str]:
     try:
         names = sorted(members)
         if not "".join(names).isascii():
@@ -62,7 +71,7 @@ def _object(members: dict[str, object]) -> str:
             names.sort(key=lambda name: name.encode("utf-16-be", "surrogatepass"))
     except TypeError:
         raise NotCanonical("a member's name that is no text") from None
-    return f"{{{','.join([_name(name) + _text(members[name]) for name in names])}}}"
+    return names
 
 
 @lru_cache(maxsize=4096)

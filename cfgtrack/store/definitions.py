@@ -98,11 +98,15 @@ class Definitions:
     _eras: dict[int, tuple[list[int], list[Era]]] = field(default_factory=dict, init=False)
     _plants: dict[tuple[int, ...], Plant] = field(default_factory=dict, init=False)
     _bodies: dict[tuple[str, str], list[tuple[int, str | None]]] | None = field(default=None, init=False)
-    _items: dict[Version, Any] = field(default_factory=dict, init=False)
+    items: dict[Version, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         times = {load.known for load in self.loads} | {load.until for load in self.loads}
         self._turns = sorted(times - {NEVER})
+
+    def remember(self, number: int, items: Mapping[tuple[str, str], Any]) -> None:
+        """Take the items, by sort and id, that the event of this number carries: no need to read them again."""
+        self.items.update(((sort, i, number), item) for (sort, i), item in items.items())
 
     def eras(self, known: int = NEVER) -> Sequence[Era]:
         """Return the spans in which the plant is one as known, in order; the first begins with all time."""
@@ -203,9 +207,9 @@ class Definitions:
         return Plant(**{name: read[sort] for sort, name in SORTS.items()}, retired=gone)
 
     def _item(self, sort: str, i: str, number: int, body: str) -> Any:
-        found = self._items.get((sort, i, number))
+        found = self.items.get((sort, i, number))
         if found is None:
-            found = self._items[sort, i, number] = item_from_json(sort, json.loads(body))
+            found = self.items[sort, i, number] = item_from_json(sort, json.loads(body))
         return found
 
     def _all(self) -> Mapping[tuple[str, str], Sequence[tuple[int, str | None]]]:
@@ -232,7 +236,9 @@ def _with_all_of(part: Part, other: Part) -> Part:
 def read_definitions(database: Database, before: Definitions | None = None) -> Definitions:
     """Return the definitions of a journal: those of `before`, where nothing has been loaded since."""
     loads = read_loads(database)
-    return before if before is not None and before.loads == loads else Definitions(database, loads)
+    if before is not None and before.loads == loads:
+        return before
+    return Definitions(database, loads, before.items if before is not None else {})
 
 
 def _loose_ends(plant: Plant) -> Iterator[tuple[str, str]]:

@@ -35,6 +35,7 @@ from cfgtrack.store.loading import (
     LoadReport,
     keep_texts,
     load_definition,
+    loaded_again,
     read_items,
     retire_unit,
 )
@@ -446,6 +447,10 @@ class Journal:
         return retire_unit(
             self.database, unit, effect, event_id, by, recorder, clock=self.clock, keep=not dry_run
         )
+
+    def loaded_again(self, fingerprint: str) -> LoadReport | None:
+        """Return what `load` would do with files of this fingerprint, if that is known without reading them."""
+        return loaded_again(self.database, fingerprint)
 
     def keep_rules(
         self,

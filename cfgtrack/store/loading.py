@@ -9,9 +9,10 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from hashlib import sha256
 from itertools import pairwise
+from types import MappingProxyType
 from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.model.action import DEFINE, RETIRE, REVISE, Action
@@ -19,16 +20,16 @@ from cfgtrack.model.attribute import attribute_from_json, attribute_text
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import Entry, Event
-from cfgtrack.model.item import item_to_json
 from cfgtrack.model.naming import clashes
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import NoAnswer, Problem, Refused
 from cfgtrack.model.unknown import UNKNOWN, expect_thing, no_such
-from cfgtrack.store.canonical import canonical_json
+from cfgtrack.store.canonical import NotCanonical, canonical_json, canonical_object
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database
 from cfgtrack.store.definitions import ALWAYS, RETIRED, Definitions, read_definitions, unsound
+from cfgtrack.store.item_text import item_text
 from cfgtrack.store.record import Outcome, Recorder
 from cfgtrack.store.rows import IN_EFFECT, entries_of, entry_of, find_entry
 from cfgtrack.store.view import read_configuration
@@ -44,6 +45,9 @@ _NAMED = ("part", "unit", "place")
 
 Bodies = dict[str, dict[str, Any]]
 """Items of one sort: id to JSON object."""
+
+Texts = dict[str, str]
+"""Items of one sort: id to canonical JSON, as the journal keeps them."""
 
 
 class FieldChange(NamedTuple):
@@ -182,7 +186,11 @@ _ITEMS = """
 
 def read_items(database: Database, sort: str, known: int = NEVER) -> Bodies:
     """Return the items of one sort as they were known at `known`, in the order of their ids: of what has no dates."""
-    return {i: json.loads(body) for i, body in database.rows(_ITEMS, {"sort": sort, "known": known})}
+    return {i: json.loads(text) for i, text in _read_texts(database, sort, known).items()}
+
+
+def _read_texts(database: Database, sort: str, known: int = NEVER) -> Texts:
+    return {i: str(body) for i, body in database.rows(_ITEMS, {"sort": sort, "known": known})}
 
 
 class Effect(NamedTuple):
@@ -213,14 +221,14 @@ def load_definition(
     what something in the journal, that the definition doesn't mention, is called. Nothing is written either when
     `judge` finds what must be accepted, and `accept` doesn't say why.
     """
-    new = {s: {i: item_to_json(s, item) for i, item in definition.items(s).items()} for s in SORTS}
+    new = {s: {i: item_text(s, item) for i, item in definition.items(s).items()} for s in SORTS}
 
     def write(accepted: Accepted | None) -> LoadReport:
         report = LoadReport(accepted=accepted and accepted.reason)
         writing = Recorder(database, clock)
         if effect is not None and effect.supersedes:
             _expect_revision(database, effect.supersedes)
-        _write_items(writing, new, effect, by, recorder, definition.title, report, accepted)
+        _write_items(writing, definition, new, effect, by, recorder, report, accepted)
         if report.entries:
             takes_away = bool(report.changed) or (effect is not None and effect.supersedes is not None)
             way_out = _SINCE_WHEN if effect is None else _RIGHT_DATE
@@ -235,13 +243,40 @@ def load_definition(
     return _judged(database, write, judge, accept, keep=keep)
 
 
+def loaded_again(database: Database, fingerprint: str) -> LoadReport | None:
+    """Return what loading files with this fingerprint would do, if they are those of the last load: nothing. Else None.
+
+    None, too, where the definition was changed since by anything else.
+    """
+    row = database.row(
+        "SELECT e.body FROM event e WHERE e.number = (SELECT max(i.load) FROM item i WHERE i.sort <> :rules)",
+        {"rules": RULES},
+    )
+    files = None if row is None else json.loads(row[0]).get("body", {}).get("files")
+    if files is None or files["sha256"] != fingerprint:
+        return None
+    return LoadReport(same=files["items"], initial=Outcome(repeated=files["initial"]))
+
+
+def _files(definition: Definition, definitions: Definitions, report: LoadReport) -> dict[str, Any]:
+    """Return what loading the same files again would find, so that it need not be found again; else nothing.
+
+    Where hardware was revised, what is loaded may be told of any of its dates.
+    """
+    if not definition.fingerprint or report.missing or definition.notes or definitions.dates():
+        return {}
+    whole = sum(len(definition.items(sort)) for sort in SORTS)
+    found = {"sha256": definition.fingerprint, "items": whole, "initial": len(definition.initial)}
+    return {"files": found}
+
+
 def _write_items(
     writing: Recorder,
-    new: Mapping[str, Bodies],
+    definition: Definition,
+    new: Mapping[str, Texts],
     effect: Effect | None,
     by: str | None,
     recorder: str | None,
-    title: str,
     report: LoadReport,
     accepted: Accepted | None,
 ) -> None:
@@ -259,12 +294,14 @@ def _write_items(
     report.missing = [one for one in report.missing if one.sort != "unit" or one.id not in retired]
     # What was revised is told anew as that revision was: all that came with it, and from the same date on.
     effects = {load.number: load.effective for load in definitions.loads}
-    by_load: dict[int, dict[str, Bodies]] = {}
-    for sort, bodies in changed.items():
-        for i, body in bodies.items():
+    by_load: dict[int, dict[str, Texts]] = {}
+    for sort, texts in changed.items():
+        for i, text in texts.items():
             number = there[sort][i][0] if i in there[sort] and effect is None else 0
             replaced = number if effects.get(number, ALWAYS) != ALWAYS else 0
-            by_load.setdefault(replaced, {}).setdefault(sort, {})[i] = body
+            by_load.setdefault(replaced, {}).setdefault(sort, {})[i] = text
+    why = accepted.told() if accepted is not None else {}
+    carry = partial(_carry, writing, by=by, recorder=recorder, definition=definition)
     for number in sorted(by_load):
         items = by_load[number]
         if number:
@@ -274,13 +311,11 @@ def _write_items(
             mine: Effect | None = Effect(int(row[1]), "loaded again without a date of effect", str(row[0]))
         else:
             mine = effect
-        action = sort_of_event(mine)
-        report.entries.append(_carry(writing, items, mine, by, recorder, title, action, accepted=accepted))
+        files = _files(definition, definitions, report) if mine is None else {}
+        report.entries.append(carry(items, mine, sort_of_event(mine), more={**why, **files}))
     if accepted is not None and not by_load:
         # A joint of the drawing that changes what is guarded: the reason has to stand somewhere.
-        report.entries.append(
-            _carry(writing, {}, effect, by, recorder, title, sort_of_event(effect), accepted=accepted)
-        )
+        report.entries.append(carry({}, effect, sort_of_event(effect), more=why))
 
 
 def sort_of_event(effect: Effect | None) -> str:
@@ -296,15 +331,15 @@ def _without(definitions: Definitions, effect: Effect) -> dict[str, dict[str, tu
     return {sort: items for sort, items in found.bodies(found.era(effect.at)).items() if sort in SORTS}
 
 
-def _with_the_rest(database: Database, number: int, items: Mapping[str, Bodies]) -> dict[str, Bodies]:
+def _with_the_rest(database: Database, number: int, items: Mapping[str, Texts]) -> dict[str, Texts]:
     """Return what an event carries, with some items otherwise."""
-    found: dict[str, Bodies] = {}
+    found: dict[str, Texts] = {}
     for sort, i, body in database.rows(
         "SELECT sort, id, body FROM item WHERE load = :load", {"load": number}
     ):
-        found.setdefault(sort, {})[i] = json.loads(body)
-    for sort, bodies in items.items():
-        found.setdefault(sort, {}).update(bodies)
+        found.setdefault(sort, {})[i] = body
+    for sort, texts in items.items():
+        found.setdefault(sort, {}).update(texts)
     return found
 
 
@@ -425,8 +460,8 @@ def retire_unit(
         writing = Recorder(database, clock)
         plant = writing.appender.definitions.plant(effect.at)
         expect_thing(plant, unit, ("unit",))
-        items: dict[str, Bodies] = {RETIRED: {unit: {"id": unit}}}
-        entry = _carry(writing, items, effect, by, recorder, "", RETIRE, event_id=event_id)
+        items = {RETIRED: {unit: canonical_json({"id": unit}).decode()}}
+        entry = _carry(writing, items, effect, RETIRE, by=by, recorder=recorder, event_id=event_id)
         writing.finish()
         return entry
 
@@ -443,17 +478,19 @@ def keep_texts(
     accept: str | None = None,
 ) -> LoadReport:
     """Keep the text of rules files under their names; a new version only where a text differs. Judged as a load is."""
-    new = {RULES: {name: {"id": name, "text": text} for name, text in texts.items()}}
+    bodies = {name: {"id": name, "text": text} for name, text in texts.items()}
+    new = {RULES: {name: canonical_json(body).decode() for name, body in bodies.items()}}
 
     def write(accepted: Accepted | None) -> LoadReport:
         report = LoadReport(accepted=accepted and accepted.reason)
-        there = {RULES: {i: (0, json.dumps(body)) for i, body in read_items(database, RULES).items()}}
+        there = {RULES: {i: (0, text) for i, text in _read_texts(database, RULES).items()}}
         items = _compared(there, new, report)
         if items:
             writing = Recorder(database, clock)
-            report.entries.append(
-                _carry(writing, items, None, by, recorder, "rules", DEFINE, accepted=accepted)
-            )
+            why = accepted.told() if accepted is not None else {}
+            title = Definition(title="rules")
+            entry = _carry(writing, items, None, DEFINE, by=by, recorder=recorder, definition=title, more=why)
+            report.entries.append(entry)
             writing.finish()
         return report
 
@@ -465,6 +502,10 @@ class Accepted(NamedTuple):
 
     reason: str
     grounds: tuple[str, ...]
+
+    def told(self) -> dict[str, Any]:
+        """Return it as the body of an event keeps it."""
+        return {"accepted": {"reason": self.reason, "what": [*self.grounds]}}
 
 
 def _judged(
@@ -502,25 +543,27 @@ def _expect_accepted(judge: Judge | None, loading: Loading, grounds: tuple[str, 
 
 
 def _compared(
-    there: Mapping[str, Mapping[str, tuple[int, str]]], new: Mapping[str, Bodies], report: LoadReport
-) -> dict[str, Bodies]:
-    """Fill in `report`, and return the items that have to be written. `there`: sort and id to (load, text)."""
-    items: dict[str, Bodies] = {}
-    for sort, bodies in new.items():
+    there: Mapping[str, Mapping[str, tuple[int, str]]], new: Mapping[str, Texts], report: LoadReport
+) -> dict[str, Texts]:
+    """Fill in `report`, and return the items that have to be written. Canonical texts are the same if the items are.
+
+    `there`: sort and id to (load, text).
+    """
+    items: dict[str, Texts] = {}
+    for sort, texts in new.items():
         old = there.get(sort, {})
-        for i, body in bodies.items():
-            # Written and read back, so that a 2.0 and a 2 are the same here as they will be in the journal.
-            after = json.loads(canonical_json(body))
-            before = json.loads(old[i][1]) if i in old else None
-            if before == after:
+        for i, text in texts.items():
+            before = old[i][1] if i in old else None
+            if before == text:
                 report.same += 1
                 continue
-            items.setdefault(sort, {})[i] = body
+            items.setdefault(sort, {})[i] = text
             if before is None:
                 report.added.append(ItemName(sort, i))
             else:
-                report.changed.append(ItemChange(sort, i, tuple(_changes("", before, after))))
-        report.missing.extend(ItemName(sort, i) for i in old if i not in bodies)
+                fields = _changes("", json.loads(before), json.loads(text))
+                report.changed.append(ItemChange(sort, i, tuple(fields)))
+        report.missing.extend(ItemName(sort, i) for i in old if i not in texts)
     return items
 
 
@@ -548,22 +591,25 @@ def _by_name(value: Any) -> Any:
 
 def _carry(
     writing: Recorder,
-    items: dict[str, Bodies],
+    items: dict[str, Texts],
     effect: Effect | None,
-    by: str | None,
-    recorder: str | None,
-    title: str,
     action: str,
     *,
+    by: str | None,
+    recorder: str | None,
     event_id: str | None = None,
-    accepted: Accepted | None = None,
+    definition: Definition | None = None,
+    more: Mapping[str, Any] = MappingProxyType({}),
 ) -> Entry:
-    """Record the event that carries items, and write them. From then on the appender knows of them."""
+    """Record the event that carries items, and write them. From then on the appender knows of them.
+
+    `definition` is what they are of, with its title; `more` is what else the event's body says.
+    """
     number = writing.appender.number + 1
     body: dict[str, Any] = {
-        "count": sum(len(bodies) for bodies in items.values()),
-        "items": items_hash(items),
-        **({"accepted": {"reason": accepted.reason, "what": [*accepted.grounds]}} if accepted else {}),
+        "count": sum(len(texts) for texts in items.values()),
+        "items": _texts_hash(items),
+        **more,
     }
     named = (
         sorted({i for sort in (*_NAMED, RETIRED) for i in items.get(sort, ())}) if effect is not None else ()
@@ -575,7 +621,7 @@ def _carry(
         happened=writing.appender.known if effect is None else effect.at,
         by=by,
         recorder=recorder,
-        remark=title or None,
+        remark=(definition.title if definition is not None else "") or None,
         reason=None if effect is None else effect.reason,
         supersedes=None if effect is None else effect.supersedes,
         body=body,
@@ -583,13 +629,18 @@ def _carry(
     entries: list[Entry] = []
     writing.take([(action, said)], each=entries.append)
     writing.expect_no_problem()
-    rows = [
-        (sort, i, number, canonical_json(body).decode())
-        for sort, bodies in items.items()
-        for i, body in bodies.items()
-    ]
+    rows = [(sort, i, number, text) for sort, texts in items.items() for i, text in texts.items()]
     writing.database.insert("item", ("sort", "id", "load", "body"), rows)
     if RULES not in items:
+        if definition is not None:
+            # They need not be read back out of what was just made of them.
+            made = {
+                (sort, i): definition.items(sort)[i]
+                for sort, texts in items.items()
+                for i in texts
+                if i in definition.items(sort)
+            }
+            writing.appender.definitions.remember(number, made)
         writing.appender.defined_anew(action, entries[0].event)
     return entries[0]
 
@@ -597,6 +648,15 @@ def _carry(
 def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
     """Return the SHA-256, in hexadecimal, of the canonical JSON of items: sort to id to object, null when removed."""
     return sha256(canonical_json(items)).hexdigest()
+
+
+def _texts_hash(items: Mapping[str, Texts]) -> str:
+    """Return the `items_hash` of items that are canonical text already."""
+    text = canonical_object({sort: canonical_object(texts) for sort, texts in items.items()})
+    try:
+        return sha256(text.encode()).hexdigest()
+    except UnicodeEncodeError as err:
+        raise NotCanonical("half a surrogate pair in a text") from err
 
 
 # --- what a new definition may not take away --------------------------------------------------------------------

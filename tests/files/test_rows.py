@@ -222,7 +222,7 @@ at;action;subject;why
 {AT};inspct;PUMP-1;as before
 
 {AT};inspect;"PUMP-9"
-{AT};inspect;PUMP-2;;
+{AT};inspect;PUMP-2;
 {AT};inspect;PUMP-9;;x
 """
 
@@ -234,7 +234,7 @@ def test_rejected_rows_can_be_mended_and_fed_again(plant):
         "at;action;subject;why",
         f'{AT};inspct;PUMP-1;"there is no action inspct; near names: inspect"',
         f"{AT};inspect;PUMP-9",
-        f"{AT};inspect;PUMP-9;x;expected 4 cells, found 5",
+        f"{AT};inspect;PUMP-9;x;expected 4 cells, found 5: what holds the sign between cells needs quotes",
     ]
     events, told = read(out.replace("inspct;P", "inspect;P"), plant)
     assert ([e.subjects for e in events], len(told)) == ([("PUMP-1",)], 2)
