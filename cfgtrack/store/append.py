@@ -26,7 +26,7 @@ from cfgtrack.store.collision import Collision, Disturbance, disturbance, is_ine
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.correction import Target, end_changes, target_of
 from cfgtrack.store.database import Database, Row
-from cfgtrack.store.definitions import Definitions, read_definitions
+from cfgtrack.store.definitions import Definitions, read_definitions, read_loads
 from cfgtrack.store.form import Unrecordable
 from cfgtrack.store.merkle import Frontier
 from cfgtrack.store.rows import (
@@ -117,7 +117,8 @@ class Appender:
         """From here on what has been loaded meanwhile is the definition. Return what was before."""
         self.flush()
         before = self.definitions
-        self._go_on_with(read_definitions(self.database, before))
+        # The items of a load that is known already may have come since.
+        self._go_on_with(Definitions(self.database, read_loads(self.database), before.items))
         self._head = None
         return before
 

@@ -236,9 +236,7 @@ def _with_all_of(part: Part, other: Part) -> Part:
 def read_definitions(database: Database, before: Definitions | None = None) -> Definitions:
     """Return the definitions of a journal: those of `before`, where nothing has been loaded since."""
     loads = read_loads(database)
-    if before is not None and before.loads == loads:
-        return before
-    return Definitions(database, loads, before.items if before is not None else {})
+    return before if before is not None and before.loads == loads else Definitions(database, loads)
 
 
 def _loose_ends(plant: Plant) -> Iterator[tuple[str, str]]:

@@ -301,9 +301,12 @@ def _write_items(
             replaced = number if effects.get(number, ALWAYS) != ALWAYS else 0
             by_load.setdefault(replaced, {}).setdefault(sort, {})[i] = text
     why = accepted.told() if accepted is not None else {}
-    carry = partial(_carry, writing, by=by, recorder=recorder, definition=definition)
+    carry = partial(_carry, writing, by=by, recorder=recorder, title=definition.title)
     for number in sorted(by_load):
         items = by_load[number]
+        # What is written now need not be read back out of it.
+        made = {(sort, i): definition.items(sort)[i] for sort, texts in items.items() for i in texts}
+        definitions.remember(writing.appender.number + 1, made)
         if number:
             items = _with_the_rest(writing.database, number, items)
             row = writing.database.row("SELECT id, happened FROM event WHERE number = :n", {"n": number})
@@ -488,8 +491,7 @@ def keep_texts(
         if items:
             writing = Recorder(database, clock)
             why = accepted.told() if accepted is not None else {}
-            title = Definition(title="rules")
-            entry = _carry(writing, items, None, DEFINE, by=by, recorder=recorder, definition=title, more=why)
+            entry = _carry(writing, items, None, DEFINE, by=by, recorder=recorder, title="rules", more=why)
             report.entries.append(entry)
             writing.finish()
         return report
@@ -598,12 +600,12 @@ def _carry(
     by: str | None,
     recorder: str | None,
     event_id: str | None = None,
-    definition: Definition | None = None,
+    title: str = "",
     more: Mapping[str, Any] = MappingProxyType({}),
 ) -> Entry:
     """Record the event that carries items, and write them. From then on the appender knows of them.
 
-    `definition` is what they are of, with its title; `more` is what else the event's body says.
+    `more` is what else the event's body says.
     """
     number = writing.appender.number + 1
     body: dict[str, Any] = {
@@ -621,7 +623,7 @@ def _carry(
         happened=writing.appender.known if effect is None else effect.at,
         by=by,
         recorder=recorder,
-        remark=(definition.title if definition is not None else "") or None,
+        remark=title or None,
         reason=None if effect is None else effect.reason,
         supersedes=None if effect is None else effect.supersedes,
         body=body,
@@ -632,15 +634,6 @@ def _carry(
     rows = [(sort, i, number, text) for sort, texts in items.items() for i, text in texts.items()]
     writing.database.insert("item", ("sort", "id", "load", "body"), rows)
     if RULES not in items:
-        if definition is not None:
-            # They need not be read back out of what was just made of them.
-            made = {
-                (sort, i): definition.items(sort)[i]
-                for sort, texts in items.items()
-                for i in texts
-                if i in definition.items(sort)
-            }
-            writing.appender.definitions.remember(number, made)
         writing.appender.defined_anew(action, entries[0].event)
     return entries[0]
 

@@ -250,8 +250,8 @@ SESSION = (
 )  # fmt: skip
 
 
-OF_RULES = re.compile(r'(?<="items":)\s*"[0-9a-f]{64}"')
-"""What stands for the text of rules in the journal: that text is as it was written."""
+OF_TEXT = re.compile(r'(?<="items":)\s*"[0-9a-f]{64}"|(?<="sha256":)\s*"[0-9a-f]{64}"')
+"""What stands for the text of rules, and of what was loaded, in the journal: that text is as it was written."""
 
 
 def said(text: str, say: Say) -> str:
@@ -284,7 +284,7 @@ def session(folder: Path, called: Called, say: Say) -> list[str]:
         answer = cfgtrack(*words, stdin=stdin)
         assert answer.status in (0, 3), answer.out + answer.err
         told = f"{answer.status}\n{answer.out}{answer.err}".replace(str(folder), ".")
-        out.append(OF_RULES.sub("of their text", told))
+        out.append(OF_TEXT.sub("of their text", told))
 
     ask("load", str(cfgtrack.file("plant.toml", said(aliases, say))))
     ask("rules", "load", str(cfgtrack.file("rules.toml", said(RULES, say))))

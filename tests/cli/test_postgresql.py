@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import repeat
+
+from cfgtrack.model.time import SECOND, parse_instant
 from tests.cli import world
 from tests.cli.conftest import Command
 from tests.store.conftest import Server
 
 AT = "2031-05-01T10:00:00Z"
+START = parse_instant("2031-05-01T09:00:00Z")
 
 
 def test_a_session(server: Server, empty: Command) -> None:
@@ -15,23 +19,30 @@ def test_a_session(server: Server, empty: Command) -> None:
     bad = empty.file("bad.toml", world.BAD)
     answers = []
     url = server.empty()
+
+    def at(now: int) -> Command:
+        # However often a command looks at the clock: whether there is a database at all is seen in two ways.
+        empty.ticks = repeat(now)
+        return empty
+
     for database in (empty.folder / "plant.db", url):
-        empty.ticks = empty.ticking()
         session = [
-            empty("--db", database, *words)
-            for words in (
-                ("load", plant, "--by", "survey"),
-                ("rules", "load", rules),
-                ("demate", "PUMP-1:J1", "--at", AT, "--id", "E1"),
-                ("demate", "PUMP-1:J1", "--at", AT, "--id", "E2"),
-                ("state", "PUMP-1", "--at", AT),
-                ("check", bad),
-                ("review",),
-                ("draw", "--loop", "A"),
-                ("audit",),
-                ("prove", "E1"),
-                ("export",),
-                ("state", "PUMP-9"),
+            at(START + n * SECOND)("--db", database, *words)
+            for n, words in enumerate(
+                (
+                    ("load", plant, "--by", "survey"),
+                    ("rules", "load", rules),
+                    ("demate", "PUMP-1:J1", "--at", AT, "--id", "E1"),
+                    ("demate", "PUMP-1:J1", "--at", AT, "--id", "E2"),
+                    ("state", "PUMP-1", "--at", AT),
+                    ("check", bad),
+                    ("review",),
+                    ("draw", "--loop", "A"),
+                    ("audit",),
+                    ("prove", "E1"),
+                    ("export",),
+                    ("state", "PUMP-9"),
+                )
             )
         ]
         answers.append([(a.status, a.out, a.err) for a in session])

@@ -34,7 +34,8 @@ def _judged(journal: Journal, slow: SlowJournal, since: Checkpoint | None) -> li
     """Judge the past from its beginning: return the checkpoints that are wanted on the way after the one `since`."""
     known = journal.moment()[1]
     span = journal.span(NEVER, known)
-    assert span is not None
+    if span is None:  # all that there was has been withdrawn
+        return []
     wanted = journal.wanted_checkpoints(span[1], known, since=since)
     made: list[Checkpoint] = []
     before, settled = list[str](), list[tuple[int, str]]()
