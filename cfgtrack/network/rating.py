@@ -48,14 +48,14 @@ class Pressures:
         A half that is mated has that of its mate too, whether the joint is made or not. A valve by itself, which is no
         item, has its own.
         """
-        if not self._lowest:
-            return None
-        graph, start = self._graph, list(vertices)
-        ahead = graph.behind(start) if self._upstream else graph.ahead(start)
+        found = self._ahead(list(vertices)) if self._lowest else []
+        return min((*found, *_of_halves(view, address, "rated_pressure")), default=None)
+
+    def _ahead(self, start: list[int]) -> list[Rated]:
+        ahead = self._graph.behind(start) if self._upstream else self._graph.ahead(start)
         # The fewer are looked up among the more: most plants rate few things.
         few, many = (ahead, self._lowest) if len(ahead) < len(self._lowest) else (self._lowest, ahead)
-        found = [self._lowest[v] for v in few if v in many]
-        return min((*found, *_of_halves(view, address, "rated_pressure")), default=None)
+        return [self._lowest[v] for v in few if v in many]
 
 
 def _rated_items(network: Network) -> Iterator[tuple[Rated, tuple[int, ...]]]:
