@@ -76,6 +76,7 @@ class ContactState:
     """One contact of a shell. `peer`: the one that it is joined to; `made`, `live` and `reaches` as of a port."""
 
     address: str
+    aliases: tuple[str, ...]
     title: str
     medium: str
     loop: str
@@ -415,6 +416,7 @@ class _Observer:
         peer = peer_of(self.configuration, address)
         return ContactState(
             address=address,
+            aliases=contact.aliases,
             title=contact.title,
             medium=contact.medium,
             loop=self.plant.loop_of(address),

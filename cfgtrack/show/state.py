@@ -264,6 +264,7 @@ def _contact_table(contacts: Sequence[ContactState], local: Callable[[str], str]
     rows = [
         [
             local(contact.address),
+            _called(contact.aliases),
             contact.title,
             contact.medium,
             contact.peer or "-",
@@ -272,7 +273,7 @@ def _contact_table(contacts: Sequence[ContactState], local: Callable[[str], str]
         ]
         for contact in contacts
     ]
-    return table(["contact", "title", "medium", "joined to", "link", "from or to"], rows)
+    return table(["contact", "also called", "title", "medium", "joined to", "link", "from or to"], rows)
 
 
 def _load_table(loads: Sequence[LoadState], local: Callable[[str], str]) -> str:

@@ -922,7 +922,7 @@ HARNESS = """
 [[part]]
 id = "box"
 port = [{ name = "J", kind = "electrical-connector", contact = [
-  { name = "1", title = "Plus", loop = "A" }, { name = "2", medium = "data" } ] }]
+  { name = "1", title = "Plus", loop = "A", aliases = ["+24 V"] }, { name = "2", medium = "data" } ] }]
 node = [{ name = "bus", medium = "power", source = true }]
 links = [["J:1", "bus"]]
 [[unit]]
@@ -943,7 +943,7 @@ joined = [["ONE:J", "TWO:J"]]
 def wiring(s: Asker) -> None:
     """Shells and their contacts, mated and not."""
     s.ask("load", s.file("harness.toml", HARNESS))
-    for thing in ("ONE", "THREE", "ONE:J", "ONE:J:1", "THREE:J:2"):
+    for thing in ("ONE", "THREE", "ONE:J", "ONE:J:1", "THREE:J:2", "ONE:J:+24 V"):
         s.ask("state", thing)
 
 
