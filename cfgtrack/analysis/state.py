@@ -73,7 +73,7 @@ class PortState:
 
 @dataclass(frozen=True, slots=True)
 class ContactState:
-    """One contact of a shell. `peer`: the one that it is joined to; `made`, `live` and `reaches` as of a port."""
+    """One contact of a shell. `peer`: the one that it is joined to; all else that a port has, too, is as of a port."""
 
     address: str
     aliases: tuple[str, ...]
@@ -84,6 +84,8 @@ class ContactState:
     made: bool
     live: bool
     reaches: tuple[str, ...]
+    rated_pressure: Rated | None
+    rated_current: Rated | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,8 +378,8 @@ class _Observer:
         assert found is not None
         port, kind = found
         state = self.configuration.state(address)
-        media = list(dict.fromkeys(c.medium for c in port.contacts.values())) or [kind.medium or ""]
-        paths = None if port.contacts else self.paths(media[0])
+        media = port.media(kind.medium)
+        paths = None if port.contacts or not media else self.paths(media[0])
         two_sided = kind.joined is not None
         return PortState(
             address=address,
@@ -394,7 +396,7 @@ class _Observer:
             reaches=_ends(paths, address),
             cycles=self.configuration.cycles.get(address, 0),
             rated=port.cycles,
-            rated_pressure=None if paths is None else paths.rated_pressure(address),
+            rated_pressure=self.rated_pressure(address),
             rated_current=current_of(self.configuration, address),
             event=state.event,
             locks=tuple(devices_on(self.configuration, address)),
@@ -402,6 +404,10 @@ class _Observer:
 
     def is_open_end(self, address: str) -> bool:
         return any(paths.is_open_end(address) for paths in self.paths_of(address))
+
+    def rated_pressure(self, port: str) -> Rated | None:
+        found = (paths.rated_pressure(port) for paths in self.paths_of(port))
+        return min((rated for rated in found if rated is not None), default=None)
 
     def paths_of(self, port: str) -> Iterator[Paths]:
         """Yield the paths of each medium that a port carries."""
@@ -424,6 +430,8 @@ class _Observer:
             made=peer is not None and is_made(self.configuration, shell),
             live=paths is not None and paths.is_live(address),
             reaches=_ends(paths, address),
+            rated_pressure=None if paths is None else paths.rated_pressure(address),
+            rated_current=current_of(self.configuration, address),
         )
 
     def volumes(self, nodes: Iterable[str]) -> Iterator[VolumeState]:

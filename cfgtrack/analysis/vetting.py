@@ -176,13 +176,33 @@ def _unreached(
 
 
 def _without_rating(ground: Ground) -> Iterator[Doubt]:
+    """Volumes of which nobody says what they bear: how long, or which pressure; and what is beside rated currents."""
     for part in ground.makeable.parts():
         liquid = (node for node in part.nodes.values() if ground.plant.is_liquid(node))
-        names = [node.name for node in liquid if EXPANSION not in node.roles]
+        names = [node.name for node in liquid if EXPANSION not in node.roles and node.rated_pressure is None]
         if names and part.trapped is None:
             yield ground.of_part(
                 part, names, f"{say_list(names)}: nothing says how long liquid may be shut in there"
             )
+        yield from _without_current(ground, part)
+
+
+def _without_current(ground: Ground, part: Part) -> Iterator[Doubt]:
+    """Ports and contacts of a part that are rated for no current, where others of their medium are."""
+    rated = defaultdict[str, dict[str, bool]](dict)
+    for name, port in part.ports.items():
+        kind = ground.plant.kinds[port.kind]
+        if kind.joined is not None:
+            own = port.rated_current is not None
+            for contact in port.contacts.values():
+                rated[contact.medium][f"{name}:{contact.name}"] = own or contact.rated_current is not None
+            if not port.contacts and kind.medium is not None:
+                rated[kind.medium][name] = own
+    for medium, ends in rated.items():
+        names = [name for name, is_rated in ends.items() if not is_rated]
+        if names and len(names) < len(ends):
+            sentence = f"{say_list(names)}: nothing says what current, as it does of other {medium} here"
+            yield ground.of_part(part, names, sentence)
 
 
 # --- ports that nothing can reach ---------------------------------------------------------------------------------
@@ -492,8 +512,9 @@ CHECKS: tuple[Check, ...] = (
     ),
     Check(
         "no-rating",
-        "nobody can tell how long its liquid may stay shut in",
-        "say how long with `trapped` of the part",
+        "nobody can tell what it bears",
+        "say how long liquid may stay shut in with `trapped` of the part, or what the volume bears with"
+        " `rated_pressure`; of a port or contact, `rated_current`",
         _without_rating,
     ),
     Check(

@@ -148,12 +148,10 @@ class Paths:
 
     def rated_pressure(self, address: str) -> Rated | None:
         """Return the lowest rated pressure of all that an item is joined to: see `network.rating`."""
-        segment = self.segment(address)
         if self._pressures is None:
             vertex = self._reduced.vertex
             self._pressures = Pressures(self.network, vertex, self._graph, upstream=self.upstream)
-        vertices = () if segment is None else (segment,)
-        return self._pressures.lowest(address, vertices, self.configuration)
+        return self._pressures.lowest(address, self.segments(address), self.configuration)
 
     # --- open ends
 

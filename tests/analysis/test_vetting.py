@@ -111,6 +111,8 @@ KEYED = ('name = "G", kind', 'name = "G", keying = "A", kind')
 OF_CONTROL = ', source = true, tags = ["control"] }'
 MAINS = '{ name = "MAINS", medium = "power", source'
 YARD = ('[[place]]\nid = "ANN"', '[[place]]\nid = "YARD"\n[[place]]\nid = "ANN"')
+PLUG = 'size = "16 A", gender = "plug"'
+PIN_TO_MOTOR = ('["J", "MOTOR"]', '["J:1", "MOTOR"]')
 APART = ('["TANK-1:F", "PUMP-1:F"], ', "")
 
 Case = tuple[str, tuple[tuple[str, str], ...], list[tuple[str, tuple[str, ...]]]]
@@ -138,6 +140,14 @@ CASES: dict[str, Case] = {
         [("tank", ("OIL",)), ("pump", ("VOL",))],
     ),
     "no rating": ("no-rating", (('trapped = "5 min"\n', ""),), [("pump", ("VOL",))]),
+    "a current that only some contacts are rated for": (
+        "no-rating",
+        (
+            (PLUG, f'{PLUG}, contact = [{{ name = "1", rated_current = "16 A" }}, {{ name = "2" }}]'),
+            PIN_TO_MOTOR,
+        ),
+        [("pump", ("J:2", "S"))],
+    ),
     "no source": (
         "unfed",
         ((MAINS, MAINS.replace("source", "load")),),
@@ -188,6 +198,15 @@ def test_what_is_meant_to_take_liquid_needs_no_rating() -> None:
     vessel = 'id = "vessel"\nport = [{ name = "F", kind = "fluid-disconnect", size = "DN25" }]\n'
     node = 'node = [{ name = "EXP", medium = "fluid", litres = "9 l", expansion = true }]\nlinks = [["F", "EXP"]]'
     assert found(with_part(vessel + node, "VESSEL")) == {}
+
+
+def test_a_rated_pressure_is_a_rating() -> None:
+    """A volume that says which pressure it bears needs no time; a shell's rated current is that of all its contacts."""
+    assert found(changed(('trapped = "5 min"\n', ""), ('"1 l"', '"1 l", rated_pressure = "16 bar"'))) == {}
+    _, changes, _ = CASES["a current that only some contacts are rated for"]
+    whole = (PLUG, f'{PLUG}, rated_current = "10 A"')
+    others = ('size = "7 pin", gender = "plug"', 'size = "7 pin", gender = "plug", rated_current = "1 A"')
+    assert "no-rating" not in found(changed(whole, others, *changes))
 
 
 def test_a_part_may_say_what_is_of_control() -> None:
