@@ -262,7 +262,8 @@ def unit_state(
     address = expect_thing(plant, address)
     survey = _Observer(configuration, networks)
     owner, colon, _ = address.partition(":")
-    ports = plant.ports_of(owner) if not colon else [address] if plant.port(address) else []
+    # Of a contact its shell: that is mated, worn and locked.
+    ports = plant.ports_of(owner) if not colon else [port_of(address)] if plant.port(port_of(address)) else []
     contacts = [address] if plant.contact(address) else plant.contacts_of(address)
     nodes = plant.nodes_of(owner) if not colon else [address] if plant.node(address) else []
     line = place_line(configuration, owner)
