@@ -14,7 +14,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import hangs
 from cfgtrack.model.kind import NOTHING
 from cfgtrack.model.part import EXPANSION, SOURCE, Node
-from cfgtrack.model.plant import HOLD, owner_of
+from cfgtrack.model.plant import HOLD, owner_of, port_of
 from cfgtrack.network.network import Network
 from cfgtrack.network.rating import Pressures, Rated
 from cfgtrack.network.reach import Digraph
@@ -156,16 +156,17 @@ class Paths:
     # --- open ends
 
     def is_open_end(self, address: str) -> bool:
-        """Return whether the port at `address` is apart, not capped, and live.
+        """Return whether the port or contact at `address` is apart, not capped, and live.
 
         Not capped: at the highest status without a mate. A kind that has no such status can't be an open end.
         """
         if self.network.medium == HOLD or not self.network.items(address):
             return False
-        found = self.plant.port(address)
+        port = port_of(address)
+        found = self.plant.port(port)
         if found is None or found[1].joined is None:
             return False
-        return self.configuration.state(address).value == found[1].parted and self.is_live(address)
+        return self.configuration.state(port).value == found[1].parted and self.is_live(address)
 
     # --- hold
 

@@ -144,7 +144,7 @@ part = "lead"
 """
 
 
-@pytest.mark.parametrize("scope", [Scope.everything(), Scope.places()])
+@pytest.mark.parametrize("scope", [Scope.everything(), Scope.around("LEAD-1"), Scope.places()])
 def test_a_locked_shell_is_marked(scope: Scope) -> None:
     """A shell with contacts has the mark of its lock in every picture that shows its unit."""
     world = yard(SHELL)
