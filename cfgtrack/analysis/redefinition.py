@@ -15,9 +15,10 @@ from typing import ClassVar, NamedTuple
 
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.part import Port
+from cfgtrack.model.part import Contact, Port
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import misfits
+from cfgtrack.network.facing import joined, unlike
 from cfgtrack.rules.finding import SEVERITIES
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.saying import say_list
@@ -86,7 +87,9 @@ class RuleChange:
 
 @dataclass(frozen=True, slots=True)
 class Misfit:
-    """A joint that is made now and can't be any more. `code`: why, a word of what is impossible, or `gone`."""
+    """A joint that is made now and can't be any more. `code`: why, a word of what is impossible, or `gone`; or
+    `contacts`: of its shells some that were joined are no longer.
+    """
 
     a: str
     b: str
@@ -271,6 +274,29 @@ def _misfit(before: Configuration, plant: Plant, a: str, b: str) -> Iterator[Mis
     for refusal in misfits(plant, a, b):
         if refusal.code not in known:
             yield Misfit(a, b, status, refusal.code, refusal.sentence)
+    if there:
+        yield from (
+            Misfit(a, b, status, "contacts", why) for why in _parted_contacts(before.plant, plant, a, b)
+        )
+
+
+def _parted_contacts(before: Plant, after: Plant, a: str, b: str) -> Iterator[str]:
+    """Yield, in words, which contacts of two mated shells the new plant no longer joins."""
+    (old_a, old_b), (new_a, new_b) = ((_port(p, a), _port(p, b)) for p in (before, after))
+    if not (old_a.contacts or old_b.contacts or new_a.contacts or new_b.contacts):
+        return
+    still = joined(after, new_a, new_b)
+    parted = [one or other for one, other in joined(before, old_a, old_b) if (one, other) not in still]
+    if parted:
+        named = f"contact{'s' if len(parted) > 1 else ''} {say_list(parted)}" if all(parted) else "they"
+        what = f"{named} {'is' if len(parted) == 1 and all(parted) else 'are'} no longer joined"
+        yield ": ".join([what, *filter(None, ["; ".join(unlike(new_a, new_b, a, b))])])
+
+
+def _port(plant: Plant, address: str) -> Port:
+    found = plant.port(address)
+    assert found is not None
+    return found[0]
 
 
 def _changed_ports(before: Plant, after: Plant, a: str, b: str) -> Iterator[PortChange]:
@@ -289,8 +315,24 @@ def _fields(prefix: str, before: object, after: object) -> Iterator[PortField]:
     for one in fields(Port if not prefix else type(before)):  # type: ignore[arg-type] # a kind is a dataclass, too
         if one.compare:
             was, now = getattr(before, one.name), getattr(after, one.name)
-            if was != now:
+            if one.name == "contacts":
+                yield from _contact_fields(was, now)
+            elif was != now:
                 yield PortField(f"{prefix}{one.name}", _told(was), _told(now))
+
+
+def _contact_fields(before: Mapping[str, Contact], after: Mapping[str, Contact]) -> Iterator[PortField]:
+    """Yield what differs of the contacts of a shell: those that only one side has, and what is said of each."""
+    for name in dict.fromkeys([*before, *after]):
+        was, now = before.get(name), after.get(name)
+        if was is None or now is None:
+            told = ("" if one is None else one.medium for one in (was, now))
+            yield PortField(f"contacts.{name}", *told)
+            continue
+        for one in fields(Contact):
+            if getattr(was, one.name) != getattr(now, one.name):
+                values = (_told(getattr(side, one.name)) for side in (was, now))
+                yield PortField(f"contacts.{name}.{one.name}", *values)
 
 
 def _told(value: object) -> str:

@@ -74,9 +74,10 @@ class PortState:
 
 @dataclass(frozen=True, slots=True)
 class ContactState:
-    """One contact of a shell. `peer`: the one that it is joined to; `made`, `live` and `reaches` as of a port."""
+    """One contact of a shell. `peer`: the one that it is joined to; all else that a port has, too, is as of a port."""
 
     address: str
+    aliases: tuple[str, ...]
     title: str
     medium: str
     loop: str
@@ -84,6 +85,8 @@ class ContactState:
     made: bool
     live: bool
     reaches: tuple[str, ...]
+    rated_pressure: Rated | None
+    rated_current: Rated | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,7 +281,8 @@ def unit_state(
     address = expect_thing(plant, address)
     survey = _Observer(configuration, networks)
     owner, colon, _ = address.partition(":")
-    ports = plant.ports_of(owner) if not colon else [address] if plant.port(address) else []
+    # Of a contact its shell: that is mated, worn and locked.
+    ports = plant.ports_of(owner) if not colon else [port_of(address)] if plant.port(port_of(address)) else []
     contacts = [address] if plant.contact(address) else plant.contacts_of(address)
     nodes = plant.nodes_of(owner) if not colon else [address] if plant.node(address) else []
     line = place_line(configuration, owner)
@@ -431,8 +435,8 @@ class _Observer:
         assert found is not None
         port, kind = found
         state = self.configuration.state(address)
-        media = list(dict.fromkeys(c.medium for c in port.contacts.values())) or [kind.medium or ""]
-        paths = None if port.contacts else self.paths(media[0])
+        media = port.media(kind.medium)
+        paths = None if port.contacts or not media else self.paths(media[0])
         two_sided = kind.joined is not None
         return PortState(
             address=address,
@@ -449,7 +453,7 @@ class _Observer:
             reaches=_ends(paths, address),
             cycles=self.configuration.cycles.get(address, 0),
             rated=port.cycles,
-            rated_pressure=None if paths is None else paths.rated_pressure(address),
+            rated_pressure=self.rated_pressure(address),
             rated_current=current_of(self.configuration, address),
             event=state.event,
             locks=tuple(devices_on(self.configuration, address)),
@@ -457,6 +461,10 @@ class _Observer:
 
     def is_open_end(self, address: str) -> bool:
         return any(paths.is_open_end(address) for paths in self.paths_of(address))
+
+    def rated_pressure(self, port: str) -> Rated | None:
+        found = (paths.rated_pressure(port) for paths in self.paths_of(port))
+        return min((rated for rated in found if rated is not None), default=None)
 
     def paths_of(self, port: str) -> Iterator[Paths]:
         """Yield the paths of each medium that a port carries."""
@@ -471,6 +479,7 @@ class _Observer:
         peer = peer_of(self.configuration, address)
         return ContactState(
             address=address,
+            aliases=contact.aliases,
             title=contact.title,
             medium=contact.medium,
             loop=self.plant.loop_of(address),
@@ -478,6 +487,8 @@ class _Observer:
             made=peer is not None and is_made(self.configuration, shell),
             live=paths is not None and paths.is_live(address),
             reaches=_ends(paths, address),
+            rated_pressure=None if paths is None else paths.rated_pressure(address),
+            rated_current=current_of(self.configuration, address),
         )
 
     def volumes(self, nodes: Iterable[str]) -> Iterator[VolumeState]:

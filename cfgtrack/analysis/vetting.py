@@ -7,7 +7,7 @@ and what would cure it. Nothing else lists them.
 from __future__ import annotations
 
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -16,9 +16,10 @@ from typing import ClassVar
 
 from cfgtrack.analysis.redefinition import made_joints
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, InternalLink, Node, Part, Port
+from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, Contact, InternalLink, Node, Part, Port
 from cfgtrack.model.plant import HOLD, Place, Plant, Unit, owner_of
 from cfgtrack.model.presence import site_of
+from cfgtrack.network.facing import facing, lines, unlike
 from cfgtrack.network.makeable import Makeable, Vertex, carriers
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.saying import say_list
@@ -93,6 +94,15 @@ class Ground:
         found = ((part, node) for part, node in self.nodes() if node.medium == medium)
         return [Vertex(part.id, node.name) for part, node in found if not role or role in node.roles]
 
+    def port(self, at: Vertex) -> Port:
+        """Return a port of a part."""
+        return self.plant.parts[at.part].ports[at.name]
+
+    def vertex(self, address: str) -> Vertex | None:
+        """Return which port of which part there is at an address, None where there is none."""
+        owner, _, name = address.partition(":")
+        return None if self.plant.port(address) is None else Vertex(self.plant.part_of(owner).id, name)
+
     def of_part(self, part: Part, items: Iterable[str], sentence: str) -> Doubt:
         """Return a doubt about ports or nodes of a part."""
         return Doubt(part.id, tuple(items), sentence, self.makeable.owners[part.id])
@@ -128,12 +138,23 @@ def _swappable(ground: Ground) -> Iterator[Doubt]:
 
 
 def _differ(part: Part, a: Port, b: Port) -> bool:
-    """Return whether it matters which of two ports is which: another loop or tag, or another link inside."""
-    if (a.loop, a.tags) != (b.loop, b.tags):
+    """Return whether it matters which of two ports is which: another loop, tag, rating or contact, or another link
+    inside.
+    """
+    if _said_of(a) != _said_of(b):
         return True
-    if part.flexible and len(part.ports) == 2:
+    if part.flexible and len(part.ports) == 2 and not a.contacts:
         return any(link.one_way for link in part.links)
-    return _links(part, {}) != _links(part, {a.name: b.name, b.name: a.name})
+    swapped = {a.name: b.name, b.name: a.name}
+    for name in a.contacts:
+        swapped |= {f"{a.name}:{name}": f"{b.name}:{name}", f"{b.name}:{name}": f"{a.name}:{name}"}
+    return _links(part, {}) != _links(part, swapped)
+
+
+def _said_of(port: Port) -> tuple[object, ...]:
+    """Return what is said of a port and its contacts that another may not have."""
+    contacts = {c.name: (c.medium, c.loop, c.tags, c.rated_current) for c in port.contacts.values()}
+    return port.loop, port.tags, port.rated_pressure, port.rated_current, contacts
 
 
 def _links(part: Part, renamed: Mapping[str, str]) -> set[tuple[object, ...]]:
@@ -145,6 +166,65 @@ def _link(link: InternalLink, renamed: Mapping[str, str]) -> tuple[object, ...]:
     a, b = (renamed.get(end, end) for end in (link.a, link.b))
     ends = (a, b) if link.one_way else tuple(sorted((a, b)))
     return (*ends, link.gate, link.one_way)
+
+
+# --- contacts that don't belong together --------------------------------------------------------------------------
+
+
+def _unlike_contacts(ground: Ground) -> Iterator[Doubt]:
+    """Shells that are mated, or are made for each other by size or keying, and of which a contact faces another one.
+
+    Shells that are alike are told once: a part at a time.
+    """
+    if not any(port.contacts for part in ground.makeable.parts() for port in part.ports.values()):
+        return
+    told = set[frozenset[_Pins]]()
+    pairs = Counter[tuple[Vertex, Vertex]]()
+    for a, b in made_joints(ground.now):
+        near, far = (ground.vertex(address) for address in (a, b))
+        if near is not None and far is not None:
+            pairs[near, far] += 1
+    for (near, far), times in pairs.items():
+        one, other = ground.port(near), ground.port(far)
+        there = f"{far.name} of {far.part}"
+        if differ := unlike(one, other, near.name, there):
+            told.add(frozenset((_pins(one), _pins(other))))
+            sentence = f"{near.name} is mated to {there}: {'; '.join(differ)}"
+            yield Doubt(near.part, (near.name,), sentence, times)
+    yield from _made_for_each_other(ground, told)
+
+
+def _made_for_each_other(ground: Ground, told: set[frozenset[_Pins]]) -> Iterator[Doubt]:
+    """Yield shells with the first half that they fit by a size or keying of both, and that has other contacts."""
+    sized = defaultdict[str, dict[_Pins, Vertex]](dict)
+    for part in ground.makeable.parts():
+        for port in part.ports.values():
+            for by in (f"size {port.size}", f"keying {port.keying}"):
+                sized[by].setdefault(_pins(port), Vertex(part.id, port.name))
+    for at in [Vertex(part.id, name) for part in ground.makeable.parts() for name in part.ports]:
+        port = ground.port(at)
+        others = {**sized[f"size {port.size}"], **sized[f"keying {port.keying}"]} if port.contacts else {}
+        unlikes = []
+        for pins, far in others.items():
+            pair = frozenset((_pins(port), pins))
+            if pair in told or not ground.makeable.belong_together(port, ground.port(far)):
+                continue
+            if differ := unlike(port, ground.port(far), port.name, f"{far.name} of {far.part}"):
+                told.add(pair)
+                unlikes.append(f"{far.name} of {far.part}: {'; '.join(differ)}")
+        if unlikes:
+            more = f"; and {len(unlikes) - 1} more" if len(unlikes) > 1 else ""
+            part = ground.plant.parts[at.part]
+            yield ground.of_part(part, [port.name], f"{port.name} fits {unlikes[0]}{more}")
+
+
+_Pins = tuple[object, ...]
+"""What of a shell decides what it fits, and what faces what then."""
+
+
+def _pins(port: Port) -> _Pins:
+    contacts = frozenset((c.name, c.medium, c.loop) for c in port.contacts.values())
+    return port.kind, port.size, port.keying, port.gender, contacts
 
 
 # --- volumes and loads --------------------------------------------------------------------------------------------
@@ -176,13 +256,33 @@ def _unreached(
 
 
 def _without_rating(ground: Ground) -> Iterator[Doubt]:
+    """Volumes of which nobody says what they bear: how long, or which pressure; and what is beside rated currents."""
     for part in ground.makeable.parts():
         liquid = (node for node in part.nodes.values() if ground.plant.is_liquid(node))
-        names = [node.name for node in liquid if EXPANSION not in node.roles]
+        names = [node.name for node in liquid if EXPANSION not in node.roles and node.rated_pressure is None]
         if names and part.trapped is None:
             yield ground.of_part(
                 part, names, f"{say_list(names)}: nothing says how long liquid may be shut in there"
             )
+        yield from _without_current(ground, part)
+
+
+def _without_current(ground: Ground, part: Part) -> Iterator[Doubt]:
+    """Ports and contacts of a part that are rated for no current, where others of their medium are."""
+    rated = defaultdict[str, dict[str, bool]](dict)
+    for name, port in part.ports.items():
+        kind = ground.plant.kinds[port.kind]
+        if kind.joined is not None:
+            own = port.rated_current is not None
+            for contact in port.contacts.values():
+                rated[contact.medium][f"{name}:{contact.name}"] = own or contact.rated_current is not None
+            if not port.contacts and kind.medium is not None:
+                rated[kind.medium][name] = own
+    for medium, ends in rated.items():
+        names = [name for name, is_rated in ends.items() if not is_rated]
+        if names and len(names) < len(ends):
+            sentence = f"{say_list(names)}: nothing says what current, as it does of other {medium} here"
+            yield ground.of_part(part, names, sentence)
 
 
 # --- ports that nothing can reach ---------------------------------------------------------------------------------
@@ -203,7 +303,10 @@ def _without_path(ground: Ground) -> Iterator[Doubt]:
         ends = ground.ends(medium)
         reached = ground.makeable.reaching(medium, ends) if ends and medium != HOLD else set[Vertex]()
         for part in ground.makeable.parts() if reached else ():
-            lost = [n for n in carriers(ground.plant, part, medium) if Vertex(part.id, n) not in reached]
+            ways = {n: Vertex(part.id, n) in reached for n in carriers(ground.plant, part, medium)}
+            # Spare contacts are no doubt: a shell is one if none of its contacts has a path.
+            used = {Vertex(part.id, n).port for n, is_reached in ways.items() if is_reached}
+            lost = [n for n in ways if Vertex(part.id, n).port not in used]
             if lost:
                 yield ground.of_part(part, lost, f"no {medium} path leads from {say_list(lost)} to anything")
 
@@ -211,7 +314,7 @@ def _without_path(ground: Ground) -> Iterator[Doubt]:
 def _leading_nowhere(ground: Ground) -> Iterator[Doubt]:
     """Ports that no link inside their part leads to, and valves that gate none, where the part has links or nodes."""
     for part in ground.makeable.parts():
-        linked = {end for link in part.links for end in (link.a, link.b)}
+        linked = _linked(part)
         gates = {link.gate for link in part.links}
         for port in part.ports.values():
             kind = ground.plant.kinds[port.kind]
@@ -224,15 +327,20 @@ def _leading_nowhere(ground: Ground) -> Iterator[Doubt]:
             elif (
                 kind.joined is not None
                 and port.name not in linked
-                and _has_more(ground, part, port, kind.medium or "")
+                and any(_has_more(ground, part, port, medium) for medium in port.media(kind.medium))
             ):
                 yield ground.of_part(part, [port.name], f"{port.name} leads to nothing inside {part.id}")
 
 
 def _has_more(ground: Ground, part: Part, port: Port, medium: str) -> bool:
-    others = [name for name in carriers(ground.plant, part, medium) if name != port.name]
-    linked = {end for link in part.links for end in (link.a, link.b)}
-    return any(name in part.nodes or name in linked for name in others)
+    others = [Vertex(part.id, name) for name in carriers(ground.plant, part, medium)]
+    linked = _linked(part)
+    return any(at.name in part.nodes or at.port in linked for at in others if at.port != port.name)
+
+
+def _linked(part: Part) -> set[str]:
+    """Return the nodes and ports that links inside a part lead to; of a shell it is enough that one contact is so."""
+    return {Vertex(part.id, end).port for link in part.links for end in (link.a, link.b)}
 
 
 def _out_of_reach(ground: Ground) -> Iterator[Doubt]:
@@ -260,7 +368,9 @@ def _out_of_reach(ground: Ground) -> Iterator[Doubt]:
 
 @dataclass(slots=True)
 class _Circuits:
-    """The circuits of a medium: sets of (unit or place, set of its ports and nodes), joined by what is mated now."""
+    """The circuits of a medium: sets of (unit or place, set of its ports, contacts and nodes), joined by what is mated
+    now.
+    """
 
     ground: Ground
     medium: str
@@ -271,11 +381,20 @@ class _Circuits:
         plant = self.ground.plant
         for part in self.ground.makeable.parts():
             self.inside[part.id] = _together(part, list(carriers(plant, part, self.medium)))
-        for a, b in made_joints(self.ground.now):
-            near, far = self.at(a), self.at(b)
-            if near is not None and far is not None:
-                self.joints.setdefault(near, []).append((far, f"{a} - {b}"))
-                self.joints.setdefault(far, []).append((near, f"{a} - {b}"))
+        for shell, mate in made_joints(self.ground.now):
+            for a, b in self._facing(shell, mate):
+                near, far = self.at(a), self.at(b)
+                if near is not None and far is not None:
+                    self.joints.setdefault(near, []).append((far, f"{a} - {b}"))
+                    self.joints.setdefault(far, []).append((near, f"{a} - {b}"))
+
+    def _facing(self, near: str, far: str) -> Iterator[tuple[str, str]]:
+        """Yield what two mated ports join of the medium: of shells their contacts of one name."""
+        plant = self.ground.plant
+        ports = [(address, found[0]) for address in (near, far) if (found := plant.port(address))]
+        if len(ports) == 2:
+            for one, other in facing(*(lines(plant, port, self.medium) for _, port in ports)):
+                yield f"{near}:{one}".rstrip(":"), f"{far}:{other}".rstrip(":")
 
     def at(self, address: str) -> tuple[str, int] | None:
         """Return where an address is."""
@@ -305,14 +424,14 @@ class _Circuits:
         return ways
 
     def items(self, at: tuple[str, int]) -> Iterator[str]:
-        """Yield the ports and nodes of one unit or place in a circuit."""
+        """Yield the ports, contacts and nodes of one unit or place in a circuit."""
         owner, number = at
         part = self.ground.plant.part_of(owner)
         yield from (f"{owner}:{name}" for name, one in self.inside[part.id].items() if one == number)
 
 
 def _together(part: Part, names: Collection[str]) -> dict[str, int]:
-    """Return ports and nodes of a part by which of them its links join, every gate open: a number for each set."""
+    """Return what links of a medium lead to in a part, by what they join, every gate open: a number for each set."""
     sets = {name: number for number, name in enumerate(names)}
     for link in part.links:
         if link.a in sets and link.b in sets and sets[link.a] != sets[link.b]:
@@ -354,7 +473,7 @@ def _power_and_control(ground: Ground) -> Iterator[Doubt]:
         if medium != HOLD:
             yield from _mixed(ground, medium)
     for a, b in combinations(
-        sorted({p.kind for part in ground.makeable.parts() for p in part.ports.values()}), 2
+        sorted({p.kind for part in ground.makeable.parts() for p in part.ports.values() if not p.contacts}), 2
     ):
         one, other = ground.plant.kinds[a], ground.plant.kinds[b]
         if one.mates_with(other) and one.medium != other.medium:
@@ -420,7 +539,8 @@ class _Marks:
         return self.plant.part_of(owner).id
 
     def _has_control(self, part: Part) -> bool:
-        inside: list[Port | Node] = [*part.ports.values(), *part.nodes.values()]
+        inside: list[Port | Contact | Node] = [*part.ports.values(), *part.nodes.values()]
+        inside += (contact for port in part.ports.values() for contact in port.contacts.values())
         return CONTROL in _words(part.tags) or any(CONTROL in _words((*x.tags, x.loop)) for x in inside)
 
     def _own(self, owner: str) -> set[str]:
@@ -430,13 +550,16 @@ class _Marks:
 
     def _said(self, item: str) -> set[str]:
         owner, _, name = item.partition(":")
-        part = self.plant.part_of(owner)
-        thing = part.ports.get(name) or part.nodes[name]
-        own = _words((*thing.tags, thing.loop))
-        return own if own & {POWER, CONTROL} else self._own(owner) | _words(part.tags)
+        part, contact = self.plant.part_of(owner), self.plant.contact(item)
+        shell = part.ports.get(name.partition(":")[0])
+        for thing in (contact, shell or part.nodes[name]):
+            own = set[str]() if thing is None else _words((*thing.tags, thing.loop))
+            if own & {POWER, CONTROL}:
+                return own
+        return self._own(owner) | _words(part.tags)
 
     def is_control(self, item: str) -> bool:
-        """Return whether a port or node is called control's, by itself or else by what it belongs to."""
+        """Return whether a port, contact or node is called control's, by itself or else by what it belongs to."""
         return CONTROL in self._said(item)
 
     def is_power(self, item: str) -> bool:
@@ -479,6 +602,12 @@ CHECKS: tuple[Check, ...] = (
         _swappable,
     ),
     Check(
+        "unlike-contacts",
+        "what is joined there is not what either drawing says: a wire ends, or one medium comes to another",
+        "give both shells the same contacts, or sizes or keys by which they don't fit",
+        _unlike_contacts,
+    ),
+    Check(
         "power-and-control",
         "a fault in the power circuit reaches what controls it",
         "part them, isolate them, or tag a source that is control's own as `control`",
@@ -492,8 +621,9 @@ CHECKS: tuple[Check, ...] = (
     ),
     Check(
         "no-rating",
-        "nobody can tell how long its liquid may stay shut in",
-        "say how long with `trapped` of the part",
+        "nobody can tell what it bears",
+        "say how long liquid may stay shut in with `trapped` of the part, or what the volume bears with"
+        " `rated_pressure`; of a port or contact, `rated_current`",
         _without_rating,
     ),
     Check(

@@ -169,7 +169,11 @@ def _is_own_move(said: Said, plant: Plant) -> bool:
 
 def _check_device(said: Said, plant: Plant, note: Note) -> None:
     if not said.subjects:
-        note("subject", "subjects", f"{said.action} takes a valve, switch, cover or lock box, none given")
+        note(
+            "subject",
+            "subjects",
+            f"{said.action} takes a valve, switch, connector, cover or lock box, none given",
+        )
         return
     thing, *holders = said.subjects
     if (found := look_up(plant, thing, ANYTHING)).code:

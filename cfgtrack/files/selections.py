@@ -51,12 +51,13 @@ class Against:
 
 
 def _things(plant: Plant) -> Iterator[Any]:
-    """Yield every unit, place, part, port and node."""
+    """Yield every unit, place, part, port, contact and node."""
     yield from plant.units.values()
     yield from plant.places.values()
     for part in plant.parts.values():
         yield part
         yield from part.ports.values()
+        yield from (contact for port in part.ports.values() for contact in port.contacts.values())
         yield from part.nodes.values()
 
 

@@ -1,9 +1,10 @@
 """Locks and tags: whose hang on what, what they bar, and who takes them off again.
 
 After 29 CFR 1910.147, the control of hazardous energy; its paragraphs stand beside what rests on them. What isn't
-taken from there: a lock holds what is shut, off or covered, and keeps it from being opened, energised or uncovered,
-while nothing keeps it from being made safe; what has no mate of its own (a valve, a switch, a cover) takes locks, any
-port and any lock box takes tags. Nothing here says what is possible: `possibility` does, and asks.
+taken from there: a lock holds what is shut, off, parted or covered, and keeps it from being opened, energised, mated or
+uncovered, while nothing keeps it from being made safe; what lets a medium through (a valve, a switch, a connector or
+coupling), and a cover, takes locks, any port and any lock box takes tags. A contact's are its shell's. Nothing here
+says what is possible: `possibility` does, and asks.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import LOCK_OF, TAG_OF, is_of_device
 from cfgtrack.model.kind import Kind
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.plant import HOLD, Plant, port_of
 from cfgtrack.model.presence import not_a_doer
 from cfgtrack.model.time import Instant, format_instant
 
@@ -54,8 +55,8 @@ class Objection(NamedTuple):
 
 
 def devices_on(view: View, thing: str) -> list[Device]:
-    """Return the locks and tags on a port or lock box, those that hang there longest first."""
-    found = []
+    """Return the locks and tags on a port or lock box, of a contact those on its shell; which hang longest first."""
+    thing, found = port_of(thing), []
     for one in view.devices_on(thing):
         is_tag = one.aspect.startswith(TAG_OF)
         holder = one.aspect.removeprefix(TAG_OF if is_tag else LOCK_OF)
@@ -133,17 +134,21 @@ def is_box(plant: Plant, owner: str) -> bool:
 
 
 def takes_locks(plant: Plant, thing: str) -> bool:
-    """Return whether a lock can hang on a thing: a lock box, or a port that has no mate and something to be barred."""
+    """Return whether a lock can hang on a thing: a lock box, or a port with something to be barred.
+
+    (b): what holds an energy isolating device, a blank flange or slip blind too: so a coupling that is capped or parted
+    takes one. What holds a thing in its place (a bolt, a grip) lets no energy through.
+    """
     found = plant.port(thing)
     if found is None:
         return is_box(plant, thing)
     kind = found[1]
     barred = len(kind.statuses) - 1 if kind.carries is None else kind.rank(kind.carries)
-    return kind.joined is None and barred > 0
+    return barred > 0 and kind.medium != HOLD
 
 
 def is_safe(kind: Kind, status: str) -> bool:
-    """Return whether a lock can hold a port of this kind where it is: shut, off, or covered.
+    """Return whether a lock can hold a port of this kind where it is: shut, off, parted, or covered.
 
     (d)(4)(ii): lockout devices hold what they are on in a "safe" or "off" position. What carries nothing, and never
     does, is safe anywhere but at the bottom of its ladder: a cover that is fitted.
@@ -151,32 +156,36 @@ def is_safe(kind: Kind, status: str) -> bool:
     return kind.rank(status) > 0 if kind.carries is None else not kind.is_carrying(status)
 
 
+def frees(kind: Kind, status: str, target: str) -> bool:
+    """Return whether a move from a status to another is what a lock is to keep from happening.
+
+    A valve is opened, a cover taken off; a half goes any step from its cap towards carrying.
+    """
+    if kind.carries is None:
+        return kind.rank(target) < kind.rank(status)
+    return kind.is_carrying(target) if kind.joined is None else kind.rank(target) > kind.rank(status)
+
+
 def bars(view: View, port: str, target: str) -> tuple[Device, ...]:
-    """Return the locks that keep a port from being moved to a status: the energised, opened or uncovered ones.
+    """Return the locks that keep a port from being moved to a status: energised, opened, mated or uncovered.
 
     (b), lockout: what is locked can't be operated until the lock is removed; the last of them, where there are several.
     """
     found = view.plant.port(port)
-    if found is None:
+    if found is None or not frees(found[1], view.state(port).value, target):
         return ()
-    kind = found[1]
-    freed = (
-        kind.rank(target) < kind.rank(view.state(port).value)
-        if kind.carries is None
-        else kind.is_carrying(target)
-    )
-    return tuple(locks_on(view, port)) if freed else ()
+    return tuple(locks_on(view, port))
 
 
 def warnings(view: View, action: Action) -> Iterator[str]:
-    """Yield what is tagged of the things that an action opens, energises or uncovers: a tag forbids it, no more.
+    """Yield what is tagged of the things that an action opens, energises, mates or uncovers: a tag forbids it, no more.
 
     (d)(4)(iii): tagout devices indicate that operation or movement from the "safe" or "off" position is prohibited.
     """
     for subject in action.subjects:
         found = view.plant.port(subject)
         move = found[1].moves.get(action.action) if found is not None else None
-        if move is not None and found is not None and not is_safe(found[1], move.target):
+        if move is not None and found is not None and frees(found[1], view.state(subject).value, move.target):
             for one in tags_on(view, subject):
                 yield f"{subject} is tagged, {action.action} is prohibited: {told(view, one)}"
 

@@ -12,7 +12,8 @@ from cfgtrack.model.attribute import Attribute
 class Contact:
     """One of the pins of a connector, or of the lines of a coupling: joined with its shell, to the one of its name.
 
-    Links inside the part lead to the contact, written ``PORT:CONTACT``. What is mated, worn and keyed is the shell.
+    Links inside the part lead to the contact, written ``PORT:CONTACT``. What is mated, worn, keyed and locked is the
+    shell. `rated_current` in A; without, that of the shell.
     """
 
     name: str
@@ -36,7 +37,7 @@ class Port:
     places within which whoever hangs on it stays. `contacts`: of a shell, which joins them all at once; what it carries
     is what they do, each of its own medium. Without them the port is one contact of its kind's medium. `aliases` is
     what else it is called, after its owner; `attributes` what else is said of it. `rated_pressure` in Pa,
-    `rated_current` in A: of a joint the lower of its halves' counts.
+    `rated_current` in A, of each contact that has none of its own: of a joint the lower of its halves' counts.
     """
 
     name: str
@@ -59,6 +60,12 @@ class Port:
     attributes: Mapping[str, Attribute] = field(default_factory=dict)
     rated_pressure: float | None = None
     rated_current: float | None = None
+
+    def media(self, of_kind: str | None) -> tuple[str, ...]:
+        """Return what it carries: of a shell the media of its contacts, else that of its kind, if there is one."""
+        return tuple(dict.fromkeys(c.medium for c in self.contacts.values())) or (
+            (of_kind,) if of_kind else ()
+        )
 
 
 SOURCE, EXPANSION, LOAD = "source", "expansion", "load"

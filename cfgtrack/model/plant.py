@@ -176,7 +176,7 @@ class Plant:
         found = self.port(port)
         if found is None:
             return frozenset()
-        return frozenset({c.medium for c in found[0].contacts.values()} or {found[1].medium or ""})
+        return frozenset(found[0].media(found[1].medium) or ("",))
 
     def node(self, address: str) -> Node | None:
         """Return the node at `address`, or None."""

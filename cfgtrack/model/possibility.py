@@ -30,7 +30,7 @@ from cfgtrack.model.hold import (
 from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.lock import bars, devices_on, objections, takes_locks, told, with_holder, wrong_holder
 from cfgtrack.model.part import Port
-from cfgtrack.model.plant import Place, Plant, owner_of
+from cfgtrack.model.plant import Place, Plant, owner_of, port_of
 from cfgtrack.model.presence import (
     Ahead,
     Telling,
@@ -162,7 +162,7 @@ def _resolve_move(view: View, action: Action, *, sited: bool) -> Event | Impossi
 
 
 def _locked(view: View, action: Action, subjects: tuple[str, ...]) -> Iterator[Refusal]:
-    """Yield what is locked, with whose locks, and what takes them off: it can't be opened, energised or uncovered."""
+    """Yield what is locked, with whose locks, and what takes them off: it can't be opened, energised or mated."""
     for subject in subjects:
         locks = bars(view, subject, _found(view.plant, subject)[1].moves[action.action].target)
         if locks:
@@ -235,6 +235,7 @@ def _resolve_join(view: View, action: Action, *, sited: bool) -> Event | Impossi
         return _refused(action, Refusal("subjects", sentence, action.subjects[0]))
     refusals = [*misfits(view.plant, *action.subjects), *_off_ladder(view, action, action.subjects)]
     refusals.extend(sites_apart(view, *action.subjects) if sited and not refusals else ())
+    refusals.extend(_locked(view, action, action.subjects) if not refusals else ())
     if refusals:
         return _refused(action, *refusals)
     outcome = _brought_together(view, action)
@@ -665,7 +666,9 @@ def _bad_device(view: View, action: Action, thing: str, holders: Sequence[str]) 
     # What hangs there by the record can be taken off, and by whose it is, whatever the plant has become since.
     known = {one.holder for one in devices_on(view, thing)} if thing else set()
     if not thing:
-        yield Refusal("subjects", f"{action.action} takes a valve, switch, cover or lock box, none given", "")
+        yield Refusal(
+            "subjects", f"{action.action} takes a valve, switch, connector, cover or lock box, none given", ""
+        )
     elif wrong := _unknown(view, thing, ANYTHING):
         yield from wrong
     elif not (takes_locks(plant, thing) or (is_tag and plant.port(thing) is not None)) and (
@@ -674,9 +677,16 @@ def _bad_device(view: View, action: Action, thing: str, holders: Sequence[str]) 
         found = plant.port(thing)
         what = f"of kind {found[1].id}" if found is not None else f"a {plant.sort_of(thing)}"
         wanted = (
-            "a port or a lock box takes tags" if is_tag else "a valve, switch, cover or lock box takes locks"
+            "a port or a lock box takes tags"
+            if is_tag
+            else "a valve, switch, connector, cover or lock box takes locks"
         )
-        yield Refusal("kind", f"{thing} is {what}: {wanted}", thing)
+        shell = (
+            ""
+            if plant.contact(thing) is None
+            else f"; it is locked and tagged with its shell {port_of(thing)}"
+        )
+        yield Refusal("kind", f"{thing} is {what}: {wanted}{shell}", thing)
     wanted_holders = 2 if action.action == ac.TRANSFER else 1
     if len(holders) != wanted_holders:
         say = "from whom and to whom" if wanted_holders == 2 else "whose it is"

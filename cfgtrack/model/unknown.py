@@ -109,7 +109,7 @@ def unknown(plant: Plant, address: str, wanted: Collection[str]) -> str:
         return no_such(_either(owners), owner, [*_names(plant, owners)], [*_aliases(plant, owners)])
     told = f"{address} is a {sort}, not a {_either(wanted)}"
     if sort == "contact":
-        return f"{told}; it is mated, and worn, with its shell {address.rpartition(':')[0]}"
+        return f"{told}; it is mated, worn and locked with its shell {address.rpartition(':')[0]}"
     if sort == "part":
         units = [unit.id for unit in plant.units.values() if unit.part == address]
         more = f" and {len(units) - _UNITS_LISTED} more" if units[_UNITS_LISTED:] else ""

@@ -1,7 +1,8 @@
 """What could be joined: any joint of halves that fit, every valve and switch open. Of a definition, not of a moment.
 
 Every unit of a part can be joined alike, so all is worked out part by part, whatever number of units there is: a vertex
-is a port or node of a part. What fits is what `possibility.misfits` lets pass.
+is a port, contact or node of a part. What fits is what `possibility.misfits` lets pass: of shells their contacts
+face those of their names then.
 """
 
 from __future__ import annotations
@@ -13,13 +14,19 @@ from typing import NamedTuple
 
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import HOLD, Plant
+from cfgtrack.network.facing import facing, lines
 
 
 class Vertex(NamedTuple):
-    """A port or node of a part."""
+    """A port, contact (``PORT:CONTACT``) or node of a part."""
 
     part: str
     name: str
+
+    @property
+    def port(self) -> str:
+        """The port of a port or contact."""
+        return self.name.partition(":")[0]
 
 
 class _Shape(NamedTuple):
@@ -65,6 +72,11 @@ class Makeable:
             and not (one.gender and one.gender == other.gender)
         )
 
+    def belong_together(self, one: Port, other: Port) -> bool:
+        """Return whether two halves fit, and say so by a size or a keying that both have."""
+        same = (one.size and one.size == other.size) or (one.keying and one.keying == other.keying)
+        return bool(same) and self._fit(_shape(one), _shape(other))
+
     def has_mate(self, part: Part, port: Port) -> bool:
         """Return whether anything in the plant fits a port."""
         here = Vertex(part.id, port.name)
@@ -75,10 +87,10 @@ class Makeable:
         """Return whether halves that fit can be those of two owners, or of one that bends round."""
         if here.part != there.part or self.owners[here.part] > 1:
             return True
-        if here.name == there.name:
+        if here.port == there.port:
             return False
         part = self.plant.parts[here.part]
-        return any(self._bends(part, part.ports[one.name]) for one in (here, there))
+        return any(self._bends(part, part.ports[one.port]) for one in (here, there))
 
     def _bends(self, part: Part, port: Port) -> bool:
         kind = self.plant.kinds[port.kind]
@@ -87,7 +99,7 @@ class Makeable:
     def reaching(self, medium: str, ends: Iterable[Vertex]) -> set[Vertex]:
         """Return what could have a path of a medium to any of `ends`, in the direction in which its paths lead."""
         behind = self._behind(medium)
-        pending = {shape: list(ports) for shape, ports in self._ports.items()}
+        pending = {shape: self._lines(ports, medium) for shape, ports in self._ports.items()}
         inward, outward = set(ends), set[Vertex]()
         queue = list(inward)
         while queue:
@@ -101,19 +113,31 @@ class Makeable:
                 queue += over
         return inward | outward
 
-    def _over(self, here: Vertex, shape: _Shape, pending: dict[_Shape, list[Vertex]]) -> Iterator[Vertex]:
-        """Yield the ports from which a joint leads to `here`, each once: they are taken from `pending`."""
+    def _lines(self, ports: Iterable[Vertex], medium: str) -> dict[str, list[Vertex]]:
+        """Return what ports join in a medium, by the name of the contact, "" of a port without any."""
+        found = defaultdict[str, list[Vertex]](list)
+        for at in ports:
+            for name in lines(self.plant, self.plant.parts[at.part].ports[at.name], medium):
+                found[name].append(Vertex(at.part, f"{at.name}:{name}") if name else at)
+        return found
+
+    def _over(
+        self, here: Vertex, shape: _Shape, pending: dict[_Shape, dict[str, list[Vertex]]]
+    ) -> Iterator[Vertex]:
+        """Yield the ports and contacts from which a joint leads to `here`, each once: they are taken from `pending`."""
+        line = here.name.partition(":")[2]
         for other in self._fits[shape]:
-            left = []
-            for there in pending[other]:
-                if self._meet(there, here):
-                    yield there
-                else:
-                    left.append(there)
-            pending[other] = left
+            for far in [far for far in pending[other] if any(facing([line], [far]))]:
+                left = []
+                for there in pending[other][far]:
+                    if self._meet(there, here):
+                        yield there
+                    else:
+                        left.append(there)
+                pending[other][far] = left
 
     def _port(self, at: Vertex) -> Port | None:
-        port = self.plant.parts[at.part].ports.get(at.name)
+        port = self.plant.parts[at.part].ports.get(at.port)
         return port if port is not None and self.plant.kinds[port.kind].joined is not None else None
 
     def _behind(self, medium: str) -> dict[Vertex, list[Vertex]]:
@@ -135,11 +159,10 @@ class Makeable:
 
 
 def carriers(plant: Plant, part: Part, medium: str) -> Iterator[str]:
-    """Yield the ports and nodes of a part that links of a medium can lead to."""
+    """Yield the ports, contacts and nodes of a part that links of a medium can lead to."""
     for name, port in part.ports.items():
-        kind = plant.kinds[port.kind]
-        if kind.medium == medium and kind.joined is not None:
-            yield name
+        if plant.kinds[port.kind].joined is not None:
+            yield from (f"{name}:{line}" if line else name for line in lines(plant, port, medium))
     yield from (name for name, node in part.nodes.items() if node.medium == medium)
 
 

@@ -9,14 +9,14 @@ and *seats* (a unit on a place that holds what stands on it; hold only).
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import product
 
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import carries, seat_of
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import HOLD, Plant
+from cfgtrack.network.facing import facing, lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,12 +118,8 @@ class Network:
     def pairs(self, near: str, far: str) -> Iterator[Arc]:
         """Yield what two mated ports join in this medium: contacts of one name, or a contact and a port without any."""
         a, b = self.ends(near), self.ends(far)
-        if "" in a or "" in b:
-            found: Iterable[tuple[int, int]] = product(a.values(), b.values())
-        else:
-            found = ((a[name], b[name]) for name in a if name in b)
-        for one, other in found:
-            yield Arc(min(one, other), max(one, other))
+        for one, other in facing(a, b):
+            yield Arc(min(a[one], b[other]), max(a[one], b[other]))
 
     def address(self, item: int) -> str:
         """Return the address of item number `item`."""
@@ -186,12 +182,8 @@ def _pattern_of(plant: Plant, part: Part | None, medium: str, *, hold: bool) -> 
         kind = plant.kinds[port.kind]
         if kind.joined is None:
             continue
-        if port.contacts:
-            for contact in port.contacts.values():
-                if contact.medium == medium:
-                    names[f"{name}:{contact.name}"] = first + len(names)
-        elif kind.medium == medium:
-            names[name] = first + len(names)
+        for line in lines(plant, port, medium):
+            names[f"{name}:{line}" if line else name] = first + len(names)
     for name, node in part.nodes.items():
         if node.medium == medium:
             names[name] = first + len(names)

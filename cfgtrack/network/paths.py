@@ -14,7 +14,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import hangs
 from cfgtrack.model.kind import NOTHING
 from cfgtrack.model.part import EXPANSION, SOURCE, Node
-from cfgtrack.model.plant import HOLD, owner_of
+from cfgtrack.model.plant import HOLD, owner_of, port_of
 from cfgtrack.network.network import Network
 from cfgtrack.network.rating import Pressures, Rated
 from cfgtrack.network.reach import Digraph
@@ -148,26 +148,25 @@ class Paths:
 
     def rated_pressure(self, address: str) -> Rated | None:
         """Return the lowest rated pressure of all that an item is joined to: see `network.rating`."""
-        segment = self.segment(address)
         if self._pressures is None:
             vertex = self._reduced.vertex
             self._pressures = Pressures(self.network, vertex, self._graph, upstream=self.upstream)
-        vertices = () if segment is None else (segment,)
-        return self._pressures.lowest(address, vertices, self.configuration)
+        return self._pressures.lowest(address, self.segments(address), self.configuration)
 
     # --- open ends
 
     def is_open_end(self, address: str) -> bool:
-        """Return whether the port at `address` is apart, not capped, and live.
+        """Return whether the port or contact at `address` is apart, not capped, and live.
 
         Not capped: at the highest status without a mate. A kind that has no such status can't be an open end.
         """
         if self.network.medium == HOLD or not self.network.items(address):
             return False
-        found = self.plant.port(address)
+        port = port_of(address)
+        found = self.plant.port(port)
         if found is None or found[1].joined is None:
             return False
-        return self.configuration.state(address).value == found[1].parted and self.is_live(address)
+        return self.configuration.state(port).value == found[1].parted and self.is_live(address)
 
     # --- hold
 

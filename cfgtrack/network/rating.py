@@ -3,6 +3,9 @@
 Pressure gets to all that its medium can flow to over made links, so a volume is bounded by the lowest rating of what it
 is joined to: halves, volumes, and valves whose link ends there, open or shut. What lies before a check valve isn't
 under the pressure behind it. A current flows through one joint, which has the lower rating of its two halves.
+
+A contact has its own rating, else its shell's. What is said of a shell is of what it carries: its pressure is the
+lowest of its contacts'; its current its own, else the lowest of its contacts'.
 """
 
 from __future__ import annotations
@@ -11,9 +14,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from cfgtrack.model.configuration import View
-from cfgtrack.model.hold import mate_of
+from cfgtrack.model.hold import mate_of, peer_of
 from cfgtrack.model.part import Part
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.plant import Plant, port_of
 from cfgtrack.network.network import Network
 from cfgtrack.network.reach import Digraph
 
@@ -48,14 +51,14 @@ class Pressures:
         A half that is mated has that of its mate too, whether the joint is made or not. A valve by itself, which is no
         item, has its own.
         """
-        if not self._lowest:
-            return None
-        graph, start = self._graph, list(vertices)
-        ahead = graph.behind(start) if self._upstream else graph.ahead(start)
+        found = self._ahead(list(vertices)) if self._lowest else []
+        return min((*found, *_of_halves(view, address, "rated_pressure")), default=None)
+
+    def _ahead(self, start: list[int]) -> list[Rated]:
+        ahead = self._graph.behind(start) if self._upstream else self._graph.ahead(start)
         # The fewer are looked up among the more: most plants rate few things.
         few, many = (ahead, self._lowest) if len(ahead) < len(self._lowest) else (self._lowest, ahead)
-        found = [self._lowest[v] for v in few if v in many]
-        return min((*found, *_of_halves(view, address, "rated_pressure")), default=None)
+        return [self._lowest[v] for v in few if v in many]
 
 
 def _rated_items(network: Network) -> Iterator[tuple[Rated, tuple[int, ...]]]:
@@ -67,8 +70,10 @@ def _rated_items(network: Network) -> Iterator[tuple[Rated, tuple[int, ...]]]:
         if part.id not in patterns:
             patterns[part.id] = list(_rated_in(part))
         for name, value, ends in patterns[part.id]:
-            numbers = (network.item(f"{owner}:{end}") for end in ends)
-            yield Rated(value, f"{owner}:{name}"), tuple(n for n in numbers if n is not None)
+            yield (
+                Rated(value, f"{owner}:{name}"),
+                tuple(n for e in ends for n in network.items(f"{owner}:{e}")),
+            )
 
 
 def _rated_in(part: Part) -> Iterator[tuple[str, float, tuple[str, ...]]]:
@@ -89,9 +94,8 @@ def pressure_media(plant: Plant) -> tuple[str, ...]:
             if node.rated_pressure is not None:
                 found[node.medium] = None
         for port in part.ports.values():
-            medium = plant.kinds[port.kind].medium
-            if port.rated_pressure is not None and medium is not None:
-                found[medium] = None
+            if port.rated_pressure is not None:
+                found.update(dict.fromkeys(port.media(plant.kinds[port.kind].medium)))
     return tuple(found)
 
 
@@ -101,10 +105,31 @@ def current_of(view: View, address: str) -> Rated | None:
 
 
 def _of_halves(view: View, address: str, name: str) -> Iterator[Rated]:
-    port = view.plant.port(address)
-    mate = None if port is None else mate_of(view, address)
+    """Yield the ratings of a half and of what it is mated to: of a contact, of the contact that it faces."""
+    contact = view.plant.contact(address) is not None
+    if not contact and view.plant.port(address) is None:
+        return
+    shell = mate_of(view, port_of(address)) if contact else None
+    # A contact faces all of a port without any.
+    mate = shell if shell is not None and not view.plant.contacts_of(shell) else peer_of(view, address)
     for half in (address, mate):
-        found = None if half is None else view.plant.port(half)
-        value = None if found is None else getattr(found[0], name)
-        if half is not None and value is not None:
-            yield Rated(value, half)
+        found = None if half is None else _of_half(view.plant, half, name)
+        if found is not None:
+            yield found
+
+
+def _of_half(plant: Plant, half: str, name: str) -> Rated | None:
+    contact, shell = plant.contact(half), port_of(half)
+    own = getattr(contact, name, None)
+    if own is not None:
+        return Rated(own, half)
+    port = plant.port(shell)
+    if port is None:
+        return None
+    own = getattr(port[0], name)
+    if own is not None:
+        return Rated(own, shell)
+    if contact is not None:
+        return None
+    inside = ((getattr(one, name, None), f"{half}:{one.name}") for one in port[0].contacts.values())
+    return min((Rated(value, of) for value, of in inside if value is not None), default=None)

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from cfgtrack.model.hold import peer_of
 from cfgtrack.model.plant import owner_of
 from cfgtrack.network.flow import Flow
 from cfgtrack.network.reach import Reach
@@ -146,12 +147,13 @@ class Instances:
         world, owner = self._world, owner_of(subject)
         if owner != subject:
             yield owner
+            peer = peer_of(world.configuration, subject)
+            if peer is not None:
+                yield peer
             if world.plant.port(subject):
                 yield from world.plant.contacts_of(subject)
-                mate = world.configuration.state(subject).other
-                if mate is not None:
-                    yield mate
-                    yield from world.plant.contacts_of(mate)
+                if peer is not None:
+                    yield from world.plant.contacts_of(peer)
         if (self._wide or owner == subject) and world.plant.has_owner(owner):
             yield from world.plant.ports_of(owner)
             yield from world.plant.contacts_of(owner)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from cfgtrack.model.configuration import place_line
 from cfgtrack.model.hold import aboard, rigid_group
-from cfgtrack.model.plant import owner_of
+from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.network.rating import Rated, current_of, pressure_media
 from cfgtrack.rules.dependence import EVERYTHING, Dependence
 from cfgtrack.rules.world import World
@@ -30,12 +30,17 @@ class Rating:
 
 
 def _pressure(world: World, item: str) -> Rated | None:
-    plant = world.plant
-    found = plant.port(item)
-    node = None if found is not None else plant.node(item)
-    medium = found[1].medium if found is not None else node.medium if node is not None else None
-    flow = None if medium is None else world.flows.get(medium)
-    return None if flow is None else flow.rated_pressure(item)
+    flows = (world.flows.get(medium) for medium in _media_of(world.plant, item))
+    found = (flow.rated_pressure(item) for flow in flows if flow is not None)
+    return min((rated for rated in found if rated is not None), default=None)
+
+
+def _media_of(plant: Plant, item: str) -> Iterable[str]:
+    """Return what media a port, contact or node is of; none for another thing."""
+    if plant.port(item) is not None:
+        return plant.media_of(item)
+    thing = plant.contact(item) or plant.node(item)
+    return () if thing is None else (thing.medium,)
 
 
 def _on_pressures(world: World) -> Dependence | None:

@@ -226,8 +226,7 @@ class Selection:
             return False
         if self.kinds and port.kind not in self.kinds:
             return False
-        carried = {c.medium for c in port.contacts.values()} or {plant.kinds[port.kind].medium or ""}
-        if self.media and carried.isdisjoint(self.media):
+        if self.media and set(self.media).isdisjoint(port.media(plant.kinds[port.kind].medium) or ("",)):
             return False
         return self._tagged(plant, port, port.loop, owner)
 

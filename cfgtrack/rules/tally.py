@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.network.flow import Shift
 from cfgtrack.network.reach import Reach
 from cfgtrack.rules.trail import Trail
@@ -94,13 +94,14 @@ class Tallies:
                 tally.change(self._trail, subject, counts=counts(subject))
 
     def _with_inside(self, subjects: Iterable[str]) -> Iterator[str]:
-        """Yield subjects, and for a unit that moved all inside it too: their whereabouts may differ."""
+        """Yield subjects, and what may differ with them: all inside a unit that moved, of a shell its contacts."""
         for subject in subjects:
             yield subject
-            if ":" not in subject and self._plant.has_owner(subject):
-                yield from self._plant.ports_of(subject)
+            if self._plant.has_owner(owner_of(subject)):
                 yield from self._plant.contacts_of(subject)
-                yield from self._plant.nodes_of(subject)
+                if ":" not in subject:
+                    yield from self._plant.ports_of(subject)
+                    yield from self._plant.nodes_of(subject)
 
     def _update_reach(self, reach: Reach, vertices: set[int], *, reached: bool) -> None:
         for tally, starts, wanted in self._by_reach.get(reach, ()):

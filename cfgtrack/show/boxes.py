@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from cfgtrack.model.hold import carries
 from cfgtrack.model.lock import devices_on
 from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, InternalLink, Node
-from cfgtrack.model.plant import HOLD
+from cfgtrack.model.plant import HOLD, port_of
 from cfgtrack.network.paths import Paths
 from cfgtrack.show.flags import Flags
 from cfgtrack.show.locks import with_locks
@@ -183,16 +183,19 @@ def _group(
 def _idle_port(
     inside: Inside, address: str, flags: tuple[int, ...], quiet: dict[str, list[str]]
 ) -> Iterator[BoxRow]:
-    """Yield a row for a port without a line if it stands out, else note it under what it is."""
+    """Yield a row for a port or contact without a line if it stands out, else note it under what it is."""
     name = address.partition(":")[2]
-    state = inside.survey.configuration.state(address)
+    state = inside.survey.configuration.state(port_of(address))
     if inside.paths.is_open_end(address):
         yield BoxRow(f"{name}  OPEN END", Sort.ALARM, address, flags)
     elif flags:
         text = f"{name}  {state.value}" + (f" to {state.other}" if state.other else "")
         yield BoxRow(text, Sort.ALARM, address, flags)
     elif state.other is not None:
-        quiet.setdefault("not drawn", []).append(f"{name} to {state.other}")
+        facing = inside.survey.facing(address)
+        quiet.setdefault("not drawn" if facing else "facing nothing", []).append(
+            f"{name} to {', '.join(facing)}" if facing else name
+        )
     else:
         quiet.setdefault(state.value, []).append(name)
 
@@ -309,7 +312,7 @@ def alarms(survey: Survey, owner: str) -> Iterator[BoxRow]:
     for medium, paths in survey.paths.items():
         if medium == HOLD:
             continue
-        ends = [p for p in plant.ports_of(owner) if survey.medium_of(p) == medium and paths.is_open_end(p)]
+        ends = [p for p in plant.ports_of(owner) if medium in plant.media_of(p) and paths.is_open_end(p)]
         nodes = [(a, n) for a in plant.nodes_of(owner) if (n := plant.node(a)) and n.medium == medium]
         cut = [a for a, n in nodes if n.litres is not None and paths.is_cut_off(a)]
         dead = [a for a, n in nodes if LOAD in n.roles and not paths.is_fed(a)]

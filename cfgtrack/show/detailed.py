@@ -206,7 +206,7 @@ def _ends(insides: _Insides, ties: Sequence[Tie]) -> dict[str, Ends]:
             gathered.setdefault(key, []).append(near)
     ends: dict[str, Ends] = {}
     for (owner, *_), found in gathered.items():
-        ports = sorted(set(found), key=survey.plant.ports_of(owner).index)
+        ports = sorted(set(found), key=survey.ends_of(owner).index)
         one = ends.setdefault(owner, Ends())
         one.texts[ports[0]] = _text(survey, ports)
         one.row_of.update(dict.fromkeys(ports, ports[0]))
@@ -223,10 +223,9 @@ def _alike(insides: _Insides, tie: Tie, port: str) -> tuple[str, ...]:
 
 def _text(survey: Survey, ports: Sequence[str]) -> str:
     found = survey.plant.port(ports[0])
-    assert found is not None
     names = [port.partition(":")[2] for port in ports]
     listed = ", ".join(names) if len(names) <= _MANY + 1 else f"{names[0]} ... {names[-1]} ({len(names)})"
-    if found[1].medium == HOLD:
+    if found is not None and found[1].medium == HOLD:
         status = survey.configuration.state(ports[0]).value
         return f"{listed}  {found[1].id} {status}"
     return listed

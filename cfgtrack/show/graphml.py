@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape, quoteattr
 
 from cfgtrack.model.hold import carries, is_made
-from cfgtrack.model.part import InternalLink
+from cfgtrack.model.part import Contact, InternalLink, Port
+from cfgtrack.network.facing import joined
 
 if TYPE_CHECKING:
     from cfgtrack.answers.draw import Scene
@@ -86,12 +87,16 @@ def _items(scene: Scene, media: set[str]) -> Iterator[tuple[str, Data]]:
         part = plant.part_of(owner)
         own = {"unit": owner, "part": part.id}
         for port in part.ports.values():
-            kind = plant.kinds[port.kind]
-            if kind.medium in media and kind.joined is not None:
-                address = f"{owner}:{port.name}"
-                status = scene.configuration.state(address).value
-                yield address, {**own, "name": port.name, "title": port.title, "medium": kind.medium,
-                                "kind": kind.id, "status": status, "loop": plant.loop_of(address)}  # fmt: skip
+            kind, shell = plant.kinds[port.kind], f"{owner}:{port.name}"
+            status = scene.configuration.state(shell).value
+            found: list[tuple[str, Port | Contact, str | None]] = [
+                (f"{shell}:{contact.name}", contact, contact.medium) for contact in port.contacts.values()
+            ]
+            for address, end, medium in found or [(shell, port, kind.medium)]:
+                if medium in media and kind.joined is not None:
+                    name = address.partition(":")[2]
+                    yield address, {**own, "name": name, "title": end.title, "medium": medium,
+                                    "kind": kind.id, "status": status, "loop": plant.loop_of(address)}  # fmt: skip
         for node in part.nodes.values():
             if node.medium in media:
                 address = f"{owner}:{node.name}"
@@ -114,15 +119,17 @@ def _links(scene: Scene, media: set[str]) -> Iterator[tuple[str, str, Data]]:
                 }  # fmt: skip
         for address in plant.ports_of(owner):
             state, found = now.state(address), plant.port(address)
-            if found is None or found[1].medium not in media or not state.other or state.other < address:
+            far = plant.port(state.other) if state.other and address < state.other else None
+            if found is None or far is None:
                 continue
-            made = is_made(now, address)
-            yield address, state.other, {
-                "sort": "joint", "medium": found[1].medium, "made": made, "gate": "", "one_way": False,
-            }  # fmt: skip
+            for (one, other), medium in joined(plant, found[0], far[0]).items():
+                if medium in media:
+                    a, b = (f"{at}:{name}".rstrip(":") for at, name in ((address, one), (state.other, other)))
+                    yield a, b, {"sort": "joint", "medium": medium, "made": is_made(now, address), "gate": "",
+                                 "one_way": False}  # fmt: skip
 
 
 def _medium(plant: Plant, owner: str, link: InternalLink) -> str | None:
     part = plant.part_of(owner)
-    node = part.nodes.get(link.a)
-    return node.medium if node is not None else plant.kinds[part.ports[link.a].kind].medium
+    inside = plant.node(f"{owner}:{link.a}") or plant.contact(f"{owner}:{link.a}")
+    return inside.medium if inside is not None else plant.kinds[part.ports[link.a].kind].medium

@@ -197,7 +197,7 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             _link(p),
             _names(p.reaches),
             _cycles(p),
-            "; ".join(filter(None, (_rated(p.rated_pressure, p.address), _rated_current(p)))),
+            _both_rated(p),
         ]
         for p in ports
     ]
@@ -228,11 +228,13 @@ def _rated(rated: Rated | None, address: str) -> str:
     return pressure if rated.of == address else f"{pressure} by {rated.of}"
 
 
-def _rated_current(port: PortState) -> str:
-    rated = port.rated_current
-    if rated is None:
-        return ""
-    return f"{rated.value:g} A" if rated.of == port.address else f"{rated.value:g} A by {rated.of}"
+def _both_rated(half: PortState | ContactState) -> str:
+    """Return the rated pressure and current of a port or contact, where there are any."""
+    current = half.rated_current
+    told = [_rated(half.rated_pressure, half.address)]
+    if current is not None:
+        told.append(f"{current.value:g} A" + ("" if current.of == half.address else f" by {current.of}"))
+    return "; ".join(filter(None, told))
 
 
 def _names(names: Sequence[str]) -> str:
@@ -272,15 +274,19 @@ def _contact_table(contacts: Sequence[ContactState], local: Callable[[str], str]
     rows = [
         [
             local(contact.address),
+            _called(contact.aliases),
             contact.title,
             contact.medium,
             contact.peer or "-",
             "made" if contact.made else "-",
             ", ".join(contact.reaches) or "-",
+            _both_rated(contact),
         ]
         for contact in contacts
     ]
-    return table(["contact", "title", "medium", "joined to", "link", "from or to"], rows)
+    return table(
+        ["contact", "also called", "title", "medium", "joined to", "link", "from or to", "rated"], rows
+    )
 
 
 def _load_table(loads: Sequence[LoadState], local: Callable[[str], str]) -> str:

@@ -1,7 +1,8 @@
 """Which units and places are tied to which, over mated interfaces, with hoses and cables drawn as lines.
 
-A *tie* runs between two ports. A unit that in the media shown only passes its medium on from one mated port to
-another (a hose, a cable) is no box but the label of a tie, as long as nothing about it stands out.
+A *tie* runs between two ports, or contacts of shells. A unit that in the media shown only passes its medium on from one
+mated end to another (a hose, a cable with its wires) is no box but the label of a tie, as long as nothing about it
+stands out.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from dataclasses import dataclass
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import is_made
 from cfgtrack.model.part import Part
-from cfgtrack.model.plant import HOLD, Plant, owner_of
+from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
+from cfgtrack.network.facing import facing, lines
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import Paths
 
@@ -28,16 +30,38 @@ class Survey:
         self.media = tuple(media)
         self.paths = {m: Paths(networks[m], configuration) for m in media}
 
-    def medium_of(self, port: str) -> str | None:
-        """Return the medium of a port, if it is one of those shown."""
-        found = self.plant.port(port)
-        medium = found[1].medium if found is not None else None
+    def medium_of(self, end: str) -> str | None:
+        """Return the medium of a port without contacts, or of a contact, if it is one of those shown."""
+        found, contact = self.plant.port(end), self.plant.contact(end)
+        if contact is not None:
+            medium: str | None = contact.medium
+        else:
+            medium = found[1].medium if found is not None and not found[0].contacts else None
         return medium if medium in self.paths else None
+
+    def ends_of(self, owner: str) -> list[str]:
+        """Return where lines of the media shown can end: at ports, of shells at their contacts."""
+        ends = (
+            end for port in self.plant.ports_of(owner) for end in (self.plant.contacts_of(port) or [port])
+        )
+        return [end for end in ends if self.medium_of(end) is not None]
+
+    def facing(self, end: str) -> list[str]:
+        """Return what a port or contact is mated to: ports, or contacts of its medium."""
+        port = port_of(end)
+        mate = self.configuration.state(port).other
+        near, far = self.plant.port(port), None if mate is None else self.plant.port(mate)
+        if mate is None or near is None or far is None:
+            return []
+        if not near[0].contacts and not far[0].contacts:
+            return [mate]
+        there = lines(self.plant, far[0], self.medium_of(end) or "")
+        return [f"{mate}:{name}" if name else mate for _, name in facing([end[len(port) + 1 :]], there)]
 
 
 @dataclass(frozen=True, slots=True)
 class Tie:
-    """Two ports that are tied, `via` hoses or cables. `made`: every interface on the way carries."""
+    """Two ports or contacts that are tied, `via` hoses or cables. `made`: every interface on the way carries."""
 
     a: str
     b: str
@@ -57,64 +81,84 @@ def find_ties(survey: Survey, boxes: Collection[str] = ()) -> list[Tie]:
 
 
 def _find_ties(survey: Survey, boxes: Collection[str]) -> list[Tie]:
-    passing: dict[str, bool] = {}
-    ties: list[Tie] = []
-    for owner in survey.plant.owners():
-        if _passes(survey, owner, boxes, passing):
-            continue
-        for port in survey.plant.ports_of(owner):
-            tie = _tie(survey, port, boxes, passing)
-            if tie is not None and (tie.a < tie.b):
-                ties.append(tie)
-    return ties
+    passing = _Passing(survey, boxes)
+    return [
+        tie
+        for owner in survey.plant.owners()
+        if not passing.through(owner)
+        for end in survey.ends_of(owner)
+        for tie in _ties(survey, end, passing)
+        if tie.a < tie.b
+    ]
 
 
-def _tie(survey: Survey, port: str, boxes: Collection[str], passing: dict[str, bool]) -> Tie | None:
-    """Follow the tie that starts at `port` through whatever only passes on."""
-    medium = survey.medium_of(port)
-    mate = survey.configuration.state(port).other
-    if medium is None or mate is None:
-        return None
-    made = is_made(survey.configuration, port)
-    via: list[str] = []
-    while _passes(survey, owner_of(mate), boxes, passing):
-        unit = owner_of(mate)
-        if unit in via:
-            return None
-        via.append(unit)
-        near = next(p for p in _mated(survey, unit) if p != mate)
-        made = made and is_made(survey.configuration, near)
-        following = survey.configuration.state(near).other
-        assert following is not None
-        mate = following
-    return Tie(port, mate, medium, made, tuple(via))
+def _ties(survey: Survey, end: str, passing: _Passing) -> Iterator[Tie]:
+    """Follow the ties that start at a port or contact through whatever only passes on."""
+    medium = survey.medium_of(end)
+    for facing_end in survey.facing(end) if medium is not None else ():
+        assert medium is not None
+        mate, made = facing_end, is_made(survey.configuration, port_of(end))
+        seen: dict[str, str] = {}
+        while mate not in seen and mate in (through := passing.through(owner_of(mate))):
+            seen[mate] = owner_of(mate)
+            near = through[mate]
+            made = made and is_made(survey.configuration, port_of(near))
+            (mate,) = survey.facing(near)
+        if mate not in seen:
+            yield Tie(end, mate, medium, made, tuple(dict.fromkeys(seen.values())))
 
 
-def _mated(survey: Survey, owner: str) -> Iterator[str]:
-    for port in survey.plant.ports_of(owner):
-        if survey.medium_of(port) is not None and survey.configuration.state(port).other is not None:
-            yield port
+class _Passing:
+    """Which units only pass their media on, from one mated end to another: hoses and cables, but for some `boxes`."""
+
+    def __init__(self, survey: Survey, boxes: Collection[str]) -> None:
+        self._survey = survey
+        self._boxes = boxes
+        self._known: dict[str, dict[str, str]] = {}
+
+    def through(self, owner: str) -> dict[str, str]:
+        """Return where a way through a unit goes on, from each of its mated ends; nothing where it doesn't pass on."""
+        found = self._known.get(owner)
+        if found is None:
+            found = {} if owner in self._boxes else _ways_through(self._survey, owner)
+            self._known[owner] = found
+        return found
 
 
-def _passes(survey: Survey, owner: str, boxes: Collection[str], passing: dict[str, bool]) -> bool:
-    found = passing.get(owner)
-    if found is None:
-        found = passing[owner] = owner not in boxes and _only_passes(survey, owner)
-    return found
-
-
-def _only_passes(survey: Survey, owner: str) -> bool:
+def _ways_through(survey: Survey, owner: str) -> dict[str, str]:
     plant = survey.plant
     unit = plant.units.get(owner)
     if unit is None:
-        return False
-    mated = list(_mated(survey, owner))
-    if len(mated) != 2 or survey.medium_of(mated[0]) != survey.medium_of(mated[1]):
-        return False
-    paths = survey.paths[survey.medium_of(mated[0]) or ""]
-    if paths.network.medium == HOLD or not _is_plain(plant, plant.parts[unit.part], paths.network.medium):
-        return False
-    return paths.segment(mated[0]) == paths.segment(mated[1])
+        return {}
+    part = plant.parts[unit.part]
+    facing_of = {end: mates for end in survey.ends_of(owner) if (mates := survey.facing(end))}
+    media = {survey.medium_of(end) or "" for end in facing_of}
+    if HOLD in media or not all(_is_plain(plant, part, medium) for medium in media):
+        return {}
+    groups: dict[object, list[str]] = {}
+    for end in facing_of:
+        groups.setdefault(_inside(survey, end), []).append(end)
+    if any(len(group) != 2 for group in groups.values()) or any(len(m) != 1 for m in facing_of.values()):
+        return {}
+    if len(groups) > 1 and not any(port.contacts for port in part.ports.values()):
+        return {}
+    return {one: other for a, b in groups.values() for one, other in ((a, b), (b, a))}
+
+
+def _inside(survey: Survey, end: str) -> object:
+    """Return what the ends that are joined inside a unit have in common: of contacts the wires, else the segment."""
+    medium = survey.medium_of(end) or ""
+    if survey.plant.contact(end) is None:
+        return medium, survey.paths[medium].segment(end)
+    owner, _, name = end.partition(":")
+    joined, links = {name}, survey.plant.part_of(owner).links
+    before = 0
+    while len(joined) > before:
+        before = len(joined)
+        for link in links:
+            if not link.gate and not link.one_way and joined & {link.a, link.b}:
+                joined |= {link.a, link.b}
+    return frozenset(joined)
 
 
 def _is_plain(plant: Plant, part: Part, medium: str) -> bool:

@@ -113,21 +113,18 @@ class LoadReport:
 class Loading:
     """A load seen from inside its transaction, when all of it is written: both its sides, as far as they are asked for.
 
-    `known` is when the last event before it became known, 0 where there is none.
+    `known` is when the last event before it became known, 0 where there is none; `definitions` what is defined now.
     """
 
     database: Database
     report: LoadReport
     known: int
+    definitions: Definitions
 
     @property
     def is_first(self) -> bool:
         """Whether nothing was defined before."""
-        return not self._definitions.eras(self.known)[-1].loads
-
-    @cached_property
-    def _definitions(self) -> Definitions:
-        return read_definitions(self.database)
+        return not self.definitions.eras(self.known)[-1].loads
 
     @cached_property
     def before(self) -> Configuration:
@@ -140,7 +137,7 @@ class Loading:
         return self._configuration(_last_known(self.database))
 
     def _configuration(self, known: int) -> Configuration:
-        return read_configuration(self.database, self._definitions.plant(NEVER, known), NEVER, known)
+        return read_configuration(self.database, self.definitions.plant(NEVER, known), NEVER, known)
 
     def texts(self, *, before: bool) -> dict[str, str]:
         """Return the texts of the rules files that are kept, name to text."""
@@ -223,7 +220,7 @@ def load_definition(
     """
     new = {s: {i: item_text(s, item) for i, item in definition.items(s).items()} for s in SORTS}
 
-    def write(accepted: Accepted | None) -> LoadReport:
+    def write(accepted: Accepted | None) -> tuple[LoadReport, Definitions]:
         report = LoadReport(accepted=accepted and accepted.reason)
         writing = Recorder(database, clock)
         if effect is not None and effect.supersedes:
@@ -238,7 +235,7 @@ def load_definition(
         writing.take((e.id, e) for e in _initial(writing, initial, effect, by))
         writing.finish()
         report.initial = replace(writing.tally, recorded=writing.tally.recorded - before)
-        return report
+        return report, writing.appender.definitions
 
     return _judged(database, write, judge, accept, keep=keep)
 
@@ -484,7 +481,7 @@ def keep_texts(
     bodies = {name: {"id": name, "text": text} for name, text in texts.items()}
     new = {RULES: {name: canonical_json(body).decode() for name, body in bodies.items()}}
 
-    def write(accepted: Accepted | None) -> LoadReport:
+    def write(accepted: Accepted | None) -> tuple[LoadReport, None]:
         report = LoadReport(accepted=accepted and accepted.reason)
         there = {RULES: {i: (0, text) for i, text in _read_texts(database, RULES).items()}}
         items = _compared(there, new, report)
@@ -494,7 +491,7 @@ def keep_texts(
             entry = _carry(writing, items, None, DEFINE, by=by, recorder=recorder, title="rules", more=why)
             report.entries.append(entry)
             writing.finish()
-        return report
+        return report, None
 
     return _judged(database, write, judge, accept, keep=keep)
 
@@ -512,7 +509,7 @@ class Accepted(NamedTuple):
 
 def _judged(
     database: Database,
-    write: Callable[[Accepted | None], LoadReport],
+    write: Callable[[Accepted | None], tuple[LoadReport, Definitions | None]],
     judge: Judge | None,
     accept: str | None,
     *,
@@ -525,8 +522,9 @@ def _judged(
         try:
             with database.writing(keep=keep):
                 known = _last_known(database)
-                report = write(Accepted(accept, grounds) if accept and grounds else None)
-                _expect_accepted(judge, Loading(database, report, known), grounds)
+                report, definitions = write(Accepted(accept, grounds) if accept and grounds else None)
+                definitions = definitions or read_definitions(database)
+                _expect_accepted(judge, Loading(database, report, known, definitions), grounds)
         except _ToAccept as more:
             if accept is None:
                 report.refused = True

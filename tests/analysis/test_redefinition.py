@@ -78,6 +78,61 @@ def test_a_port_that_is_gone_is_told() -> None:
     assert found.grounds == ("X:A is on to Y:A: X:A and Y:A: there is no such port any more",)
 
 
+SHELLS = PLANT.replace(
+    'port = [{ name = "A", kind = "clamp", size = "DN25" }, { name = "B", kind = "clamp", size = "DN25" }]',
+    'port = [{ name = "A", kind = "clamp", contacts = ["1", "2"] }, { name = "B", kind = "clamp", PINS }]',
+)
+PINS = 'contact = [{ name = "1", rated_current = "5 A" }, { name = "2" }]'
+
+
+@pytest.mark.parametrize(
+    ("pins", "why", "changes"),
+    [
+        (PINS, None, []),
+        (
+            PINS.replace('"1"', '"1", medium = "power"'),
+            "contact 1 is no longer joined: contact 1 is fluid on X:A and power on Y:B",
+            [("contacts.1.medium", "fluid", "power")],
+        ),
+        (
+            'contact = [{ name = "2", loop = "A" }, { name = "3" }]',
+            "contact 1 is no longer joined: Y:B has no contact 1; X:A has no contact 3",
+            [("contacts.1", "fluid", ""), ("contacts.2.loop", "", "A"), ("contacts.3", "", "fluid")],
+        ),
+        (
+            'contact = [{ name = "7", medium = "data" }]',
+            "contacts 1 and 2 are no longer joined: Y:B has no contacts 1, 2; X:A has no contact 7",
+            [("contacts.1", "fluid", ""), ("contacts.2", "fluid", ""), ("contacts.7", "", "data")],
+        ),
+        (
+            PINS.replace("5 A", "3 A").replace("[{", '[{ name = "9" }, {'),
+            None,
+            [("contacts.1.rated_current", "5.0", "3.0"), ("contacts.9", "", "fluid")],
+        ),
+        (
+            'size = ""',
+            "contacts 1 and 2 are no longer joined: Y:B names no contacts, and X:A has contacts 1, 2",
+            [("contacts.1", "fluid", ""), ("contacts.2", "fluid", "")],
+        ),
+    ],
+)
+def test_contacts_that_change_under_a_joint(
+    pins: str, why: str | None, changes: list[tuple[str, str, str]]
+) -> None:
+    """Two mated shells of which contacts are no longer joined no longer fit; what changed of each contact is told."""
+    before, after = (plant(SHELLS.replace("PINS", one)) for one in (PINS, pins))
+    pair = ("X:A", "Y:B")
+    found = redefinition(Side(standing(before, pair)), Side(standing(after, pair)))
+    assert [(one.code, one.why) for one in found.misfits] == ([] if why is None else [("contacts", why)])
+    told = [
+        (one.field, one.before, one.after)
+        for port in found.ports
+        if port.port == "Y:B"
+        for one in port.fields
+    ]
+    assert sorted(told) == changes
+
+
 def test_what_misfitted_before_is_known() -> None:
     """A joint of two sizes that was found so is not told again; what it misfits in newly is."""
     odd = PLANT.replace(

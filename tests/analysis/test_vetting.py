@@ -111,6 +111,8 @@ KEYED = ('name = "G", kind', 'name = "G", keying = "A", kind')
 OF_CONTROL = ', source = true, tags = ["control"] }'
 MAINS = '{ name = "MAINS", medium = "power", source'
 YARD = ('[[place]]\nid = "ANN"', '[[place]]\nid = "YARD"\n[[place]]\nid = "ANN"')
+PLUG = 'size = "16 A", gender = "plug"'
+PIN_TO_MOTOR = ('["J", "MOTOR"]', '["J:1", "MOTOR"]')
 APART = ('["TANK-1:F", "PUMP-1:F"], ', "")
 
 Case = tuple[str, tuple[tuple[str, str], ...], list[tuple[str, tuple[str, ...]]]]
@@ -138,6 +140,14 @@ CASES: dict[str, Case] = {
         [("tank", ("OIL",)), ("pump", ("VOL",))],
     ),
     "no rating": ("no-rating", (('trapped = "5 min"\n', ""),), [("pump", ("VOL",))]),
+    "a current that only some contacts are rated for": (
+        "no-rating",
+        (
+            (PLUG, f'{PLUG}, contact = [{{ name = "1", rated_current = "16 A" }}, {{ name = "2" }}]'),
+            PIN_TO_MOTOR,
+        ),
+        [("pump", ("J:2", "S"))],
+    ),
     "no source": (
         "unfed",
         ((MAINS, MAINS.replace("source", "load")),),
@@ -190,6 +200,15 @@ def test_what_is_meant_to_take_liquid_needs_no_rating() -> None:
     assert found(with_part(vessel + node, "VESSEL")) == {}
 
 
+def test_a_rated_pressure_is_a_rating() -> None:
+    """A volume that says which pressure it bears needs no time; a shell's rated current is that of all its contacts."""
+    assert found(changed(('trapped = "5 min"\n', ""), ('"1 l"', '"1 l", rated_pressure = "16 bar"'))) == {}
+    _, changes, _ = CASES["a current that only some contacts are rated for"]
+    whole = (PLUG, f'{PLUG}, rated_current = "10 A"')
+    others = ('size = "7 pin", gender = "plug"', 'size = "7 pin", gender = "plug", rated_current = "1 A"')
+    assert "no-rating" not in found(changed(whole, others, *changes))
+
+
 def test_a_part_may_say_what_is_of_control() -> None:
     """A tag of a part that has the word in it counts for all that is inside and says nothing else."""
     port = '{ name = "J", kind = "electrical-connector", size = "16 A" }'
@@ -202,8 +221,9 @@ def test_a_part_may_say_what_is_of_control() -> None:
 
 
 def test_every_check_has_a_case() -> None:
-    """No check is without a plant that it finds something in; `no-path` has its own."""
-    assert {check.code for check in CHECKS} == {code for code, _, _ in CASES.values()} | {"no-path"}
+    """No check is without a plant that it finds something in; `no-path` and `unlike-contacts` have their own."""
+    own = {"no-path", "unlike-contacts"}
+    assert {check.code for check in CHECKS} == {code for code, _, _ in CASES.values()} | own
 
 
 def with_part(part: str, *units: str) -> str:
@@ -257,3 +277,151 @@ def test_a_rule_whose_things_stand_elsewhere_now_is_not_idle() -> None:
     assert "idle-rule" not in found(
         SOUND, RULE.replace('tag = "control", what = "node"', 'what = "unit", at = "ANN"')
     )
+
+
+# --- shells with contacts --------------------------------------------------------------------------------------------
+
+PINS = 'contact = [{ name = "1" }, { name = "2", tags = ["control"] }, { name = "S", medium = "data" }]'
+HARNESS = f"""
+[[part]]
+id = "panel"
+port = [{{ name = "J", kind = "electrical-connector", gender = "socket", {PINS} }}]
+node = [
+  {{ name = "MAINS", medium = "power", source = true }},
+  {{ name = "24V", medium = "power", source = true, tags = ["control"] }},
+]
+links = [["J:1", "MAINS"], ["J:2", "24V"]]
+[[part]]
+id = "lead"
+flexible = true
+port = [
+  {{ name = "A", kind = "electrical-connector", gender = "plug", {PINS} }},
+  {{ name = "B", kind = "electrical-connector", gender = "plug", {PINS} }},
+]
+links = [["A:1", "B:1"], ["A:2", "B:2"], ["A:S", "B:S"]]
+[[part]]
+id = "drive"
+port = [{{ name = "J", kind = "electrical-connector", gender = "socket", {PINS} }}]
+node = [
+  {{ name = "MOTOR", medium = "power", load = true }},
+  {{ name = "RELAY", medium = "power", load = true, tags = ["control"] }},
+]
+links = [["J:1", "MOTOR"], ["J:2", "RELAY"]]
+[[unit]]
+id = "PANEL"
+part = "panel"
+[[unit]]
+id = "LEAD"
+part = "lead"
+[[unit]]
+id = "DRIVE"
+part = "drive"
+[initial]
+at = 2031-05-01T08:00:00Z
+joined = [["PANEL:J", "LEAD:A"], ["LEAD:B", "DRIVE:J"]]
+"""
+CROSSED = ('["A:1", "B:1"], ["A:2", "B:2"]', '["A:1", "B:2"]')
+DRIVE = 'id = "drive"\nport = [{ name = "J", kind = "electrical-connector", gender = "socket", '
+NO_RULE = RULE.replace('"PUMP-1:F"', '"DRIVE:J"')
+
+
+def of_shells(*changes: tuple[str, str]) -> dict[str, list[tuple[str, tuple[str, ...]]]]:
+    """Return what is found in the harness with some texts exchanged, idle rules aside."""
+    text = HARNESS
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    return found(text, NO_RULE)
+
+
+def test_a_sound_harness_has_no_doubts() -> None:
+    """Shells that are wired through, with a spare contact, are no doubt: neither as no path, nor as leading nowhere."""
+    assert of_shells() == {}
+
+
+UNLIKE = {
+    "another medium": (
+        PINS.replace('"1"', '"1", medium = "data"'),
+        "contact 1 is data on J and power on B of lead",
+    ),
+    "another loop": (
+        PINS.replace('"1"', '"1", loop = "RETURN"'),
+        "contact 1 is of loop RETURN on J and of loop SUPPLY on B of lead",
+    ),
+    "one contact less": (PINS.replace(', { name = "S", medium = "data" }', ""), "J has no contact S"),
+    "two contacts more": (
+        PINS.replace("[{", '[{ name = "9" }, { name = "8" }, {'),
+        "B of lead has no contacts 9, 8",
+    ),
+    "none at all": ('size = ""', "J names no contacts, and B of lead has contacts 1, 2, S"),
+}
+
+
+@pytest.mark.parametrize("name", UNLIKE)
+def test_contacts_that_face_others_are_found(name: str) -> None:
+    """Of two shells that are mated each must have the other's contacts, of the other's media and loops."""
+    pins, says = UNLIKE[name]
+    far = 'name = "B", kind = "electrical-connector", gender = "plug", '
+    changes = [
+        (DRIVE + PINS, DRIVE + pins),
+        ('links = [["J:1", "MOTOR"], ["J:2", "RELAY"]]', ""),
+        (far + PINS, far + PINS.replace('"1"', '"1", loop = "SUPPLY"')),
+    ]
+    definition = parse_definition({"h.toml": _exchanged(HARNESS, *changes)})
+    now = configured(definition.plant(), definition.initial)
+    (doubt,) = next(v.doubts for v in vet(Ground(now)) if v.check.code == "unlike-contacts")
+    assert (doubt.where, doubt.items, doubt.times) == ("drive", ("J",), 1)
+    assert doubt.sentence == f"J is mated to B of lead: {says}"
+
+
+def _exchanged(text: str, *changes: tuple[str, str]) -> str:
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    return text
+
+
+def test_shells_of_one_size_that_nobody_has_mated() -> None:
+    """Halves that are made for each other by their size are looked at before anybody mates them; others are not."""
+    apart = ('joined = [["PANEL:J", "LEAD:A"], ["LEAD:B", "DRIVE:J"]]', "")
+    pins = PINS.replace('"1"', '"1", medium = "data"')
+    drive = (DRIVE + PINS, DRIVE + pins)
+    links = ('links = [["J:1", "MOTOR"], ["J:2", "RELAY"]]', 'links = [["J:2", "MOTOR"], ["J:2", "RELAY"]]')
+    assert "unlike-contacts" not in of_shells(apart, drive, links)
+    sized = [
+        (
+            f'kind = "electrical-connector", gender = "{gender}"',
+            f'kind = "electrical-connector", size = "DB9", gender = "{gender}"',
+        )
+        for gender in ("plug", "plug", "socket", "socket")
+    ]
+    assert of_shells(apart, drive, links, *sized)["unlike-contacts"] == [("lead", ("A",))]
+
+
+def test_power_comes_to_control_through_contacts() -> None:
+    """A wire from the contact of power to that of control joins the two; that one shell has both of them doesn't."""
+    assert of_shells(CROSSED)["power-and-control"] == [("DRIVE", ("DRIVE:J:2", "PANEL:MAINS"))]
+
+
+def test_a_contact_may_say_that_it_is_of_control() -> None:
+    """The word in the contact's own loop or tag counts before its shell's."""
+    shell = DRIVE.replace("gender", 'tags = ["control"], gender')
+    assert of_shells((DRIVE, shell))["power-and-control"] == [("DRIVE", ("DRIVE:J:1", "PANEL:MAINS"))]
+    power = PINS.replace('"1"', '"1", loop = "POWER-A"')
+    assert of_shells((DRIVE + PINS, shell + power)) == {}
+
+
+def test_shells_that_can_be_swapped() -> None:
+    """The ends of a lead that is wired straight are alike; with a wire on another contact, or other contacts, not."""
+    assert "swappable" not in of_shells()
+    assert of_shells(CROSSED)["swappable"] == [("lead", ("A", "B"))]
+    both = (CROSSED[0], '["A:1", "B:2"], ["A:2", "B:1"]')
+    assert "swappable" not in of_shells(both)
+    rated = ('{ name = "B", kind', '{ name = "B", rated_current = "5 A", kind')
+    assert of_shells(rated)["swappable"] == [("lead", ("A", "B"))]
+
+
+def test_a_shell_that_leads_nowhere() -> None:
+    """A shell of which no contact is wired inside leads nowhere."""
+    bare = ('links = [["J:1", "MOTOR"], ["J:2", "RELAY"]]', "links = []")
+    assert of_shells(bare)["leads-nowhere"] == [("drive", ("J",))]

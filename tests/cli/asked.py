@@ -948,9 +948,16 @@ HARNESS = """
 [[part]]
 id = "box"
 port = [{ name = "J", kind = "electrical-connector", contact = [
-  { name = "1", title = "Plus", loop = "A" }, { name = "2", medium = "data" } ] }]
+  { name = "1", title = "Plus", loop = "A", aliases = ["+24 V"], rated_current = "5 A" },
+  { name = "2", medium = "data" } ] }]
 node = [{ name = "bus", medium = "power", source = true }]
 links = [["J:1", "bus"]]
+[[part]]
+id = "manifold"
+port = [{ name = "F", kind = "fluid-disconnect", rated_pressure = "16 bar", contacts = ["1", "2"] }]
+[[unit]]
+id = "M"
+part = "manifold"
 [[unit]]
 id = "ONE"
 part = "box"
@@ -966,11 +973,24 @@ joined = [["ONE:J", "TWO:J"]]
 """
 
 
+CASE = """
+[[part]]
+id = "case"
+port = [{ name = "J", kind = "electrical-connector", contact = [{ name = "1", medium = "data" }, { name = "2" }] }]
+"""
+
+
 def wiring(s: Asker) -> None:
     """Shells and their contacts, mated and not."""
     s.ask("load", s.file("harness.toml", HARNESS))
-    for thing in ("ONE", "THREE", "ONE:J", "ONE:J:1", "THREE:J:2"):
+    for thing in ("ONE", "THREE", "ONE:J", "ONE:J:1", "THREE:J:2", "ONE:J:+24 V", "M:F:1"):
         s.ask("state", thing)
+    other = HARNESS.replace('id = "TWO"\npart = "box"', 'id = "TWO"\npart = "case"').replace(
+        '[[part]]\nid = "manifold"', CASE + '[[part]]\nid = "manifold"'
+    )
+    changed = s.file("other.toml", other)
+    s.ask("vet", changed, status=3)
+    s.ask("load", changed, "--dry-run", status=3)
 
 
 LOCKERS = """

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from cfgtrack.files.definition import parse_definition
+from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.item import item_from_json, item_to_json
 from cfgtrack.model.part import Contact, InternalLink
 from cfgtrack.model.trouble import BadInput
@@ -88,3 +89,25 @@ def test_rows_of_no_port():
         "pins.csv row 2, column port",
         "pins.csv row 3, column part",
     ]
+
+
+def test_a_tag_of_contacts_alone_is_one():
+    """A rule may select by a tag and an attribute that only contacts have; near names are those of contacts, too."""
+    pin = 'contact = [{ name = "1", tags = ["shield"], attributes = { gauge = "0.5 mm" } }]'
+    text = box(pin) + '[[unit]]\nid = "B"\npart = "box"\n'
+    plant = parse_definition({"plant.toml": text}).plant()
+    rule = """
+[[rule]]
+id = "r"
+title = "t"
+hazard = "h"
+severity = 1
+source = "common practice"
+mode = "always"
+condition = { no_path = "power", from = { what = "contact", TEST }, to = "B:bus" }
+"""
+    for test in ('tag = "shield"', 'attribute = { name = "gauge", min = "0.1 mm" }'):
+        (found,) = parse_rules({"r.toml": rule.replace("TEST", test)}, plant).rules
+        assert [one.candidates(plant) for one in found.condition.checked()][:1] == [("B:J:1",)]
+    with pytest.raises(BadInput, match="near names: shield"):
+        parse_rules({"r.toml": rule.replace("TEST", 'tag = "sheild"')}, plant)

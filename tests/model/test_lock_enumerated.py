@@ -1,13 +1,15 @@
 """Locks and tags over every sequence of up to four steps, against a page of obvious code written from the regulation.
 
-Two people, one group lock box, a breaker and a valve. The page is 29 CFR 1910.147 (b), (d)(4), (e)(3), (f)(3) and
-(f)(4) read as they stand, and knows nothing of ports, events or views.
+Two people, one group lock box, a breaker and a valve; three steps with a plug, too, whose shell has contacts. Whatever
+anybody may say of them is tried, each action with each person, thing and holder. The page is 29 CFR 1910.147 (b),
+(d)(4), (e)(3), (f)(3) and (f)(4) read as they stand, and knows nothing of ports, events or views.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, replace
+from itertools import product
 
 import pytest
 
@@ -24,9 +26,9 @@ from cfgtrack.model.presence import Telling
 
 @dataclass(frozen=True)
 class Page:
-    """A and B are people, X the box, K the breaker, V the valve. A lock is (what it hangs on, whose it is)."""
+    """A and B are people, X the box, K breaker, V valve, J plug. A lock is (what it hangs on, whose it is)."""
 
-    on: frozenset[str] = frozenset()  # which of K and V let through
+    on: frozenset[str] = frozenset()  # which of K and V let through, and whether J is mated
     locks: frozenset[tuple[str, str]] = frozenset()
     tags: frozenset[tuple[str, str]] = frozenset()
 
@@ -115,7 +117,14 @@ def take_tag(page, doer, what, whose, _):
 WORLD = """
 [[part]]
 id = "panel"
-port = [{ name = "K", kind = "switch" }]
+port = [
+  { name = "K", kind = "switch" },
+  { name = "J", kind = "electrical-connector", contact = [{ name = "1" }, { name = "2", medium = "data" }] },
+]
+[[part]]
+id = "lead"
+flexible = true
+port = [{ name = "P", kind = "electrical-connector", contact = [{ name = "1" }, { name = "2", medium = "data" }] }]
 [[part]]
 id = "pipe"
 port = [{ name = "V", kind = "valve" }]
@@ -133,13 +142,16 @@ lock_box = true
 id = "S"
 part = "panel"
 [[unit]]
+id = "L"
+part = "lead"
+[[unit]]
 id = "T"
 part = "pipe"
 """
 DEFINITION = parse_definition({"world.toml": WORLD})
 PLANT = DEFINITION.plant()
-THINGS = {"K": "S:K", "V": "T:V", "X": "X"}
-STATUS = {"K": ("off", "on"), "V": ("shut", "open")}
+THINGS = {"K": "S:K", "V": "T:V", "J": "L:P", "X": "X"}
+STATUS = {"K": ("off", "on"), "V": ("shut", "open"), "J": ("demated", "mated")}
 
 PHRASES = {
     "lock": "lock {what} with {whose} by {doer}",
@@ -151,13 +163,22 @@ PHRASES = {
     "found-on": "as-found {what} {on}",
     "found-off": "as-found {what} {off}",
 }
-VERBS = {("on", "K"): "energise", ("off", "K"): "de-energise", ("on", "V"): "open", ("off", "V"): "shut"}
+VERBS = {
+    ("on", "K"): "energise {what} by {doer}",
+    ("off", "K"): "de-energise {what} by {doer}",
+    ("on", "V"): "open {what} by {doer}",
+    ("off", "V"): "shut {what} by {doer}",
+    ("on", "J"): "mate {what} S:J by {doer}",
+    ("off", "J"): "demate {what} S:J by {doer}",
+    ("found-on", "J"): "as-found {what} S:J {on}",
+    ("found-off", "J"): "as-found {what} {off}",
+}
 
-ACTIONS = [
-    *(f"{doer} {verb} {what} - -" for doer in "A" for verb in ("on", "off") for what in "KV"),
-    *(f"A {verb} {what} - -" for verb in ("found-on", "found-off") for what in "KV"),
-    *(f"{doer} {verb} {what} {doer} -" for doer in "AB" for verb in ("lock", "unlock") for what in "KVX"),
-    *(f"{doer} {verb} {what} X -" for doer in "AB" for verb in ("lock", "unlock") for what in "KV"),
+ACTIONS = [  # some of all: what tells most
+    *(f"{doer} {verb} {what} - -" for doer in "A" for verb in ("on", "off") for what in "KVJ"),
+    *(f"A {verb} {what} - -" for verb in ("found-on", "found-off") for what in "KVJ"),
+    *(f"{doer} {verb} {what} {doer} -" for doer in "AB" for verb in ("lock", "unlock") for what in "KVXJ"),
+    *(f"{doer} {verb} {what} X -" for doer in "AB" for verb in ("lock", "unlock") for what in "KVJ"),
     *("A lock X X -", "A lock K B -", "B unlock K A -", "A unlock X B -", "A unlock X X -"),
     *("A cut K B -", "B cut K A -", "A cut K A -", "A cut K X -", "B cut X A -", "B cut V A -"),
     *("A transfer K A B", "B transfer K B A", "B transfer K A B", "A transfer X A B", "A transfer K X B"),
@@ -170,12 +191,32 @@ def said(action):
     """Return an action in letters as the tool is told it."""
     doer, verb, what, whose, to = action.split()
     off, on = STATUS.get(what, ("", ""))
-    form = PHRASES.get(verb) or VERBS[verb, what] + " {what} by {doer}"
+    form = VERBS.get((verb, what)) or PHRASES[verb]
     text = form.format(what=THINGS[what], whose=whose, to=to, doer=doer, on=on, off=off)
     return parse_phrase(text.split(), PLANT, id=action.replace(" ", "."))
 
 
-SAID = {action: said(action) for action in ACTIONS}
+def every(things):
+    """Return all that two people may do with some things, as far as an action can be said at all."""
+    held = ("lock", "unlock", "cut", "tag", "untag")
+    return [
+        *(
+            f"{doer} {verb} {what} - -"
+            for doer, verb, what in product("AB", ("on", "off", "found-on", "found-off"), things)
+            if what != "X"
+        ),
+        *(
+            f"{doer} {verb} {what} {whose} -"
+            for doer, verb, what, whose in product("AB", held, things, "ABX")
+        ),
+        *(
+            f"{doer} transfer {what} {whose} {to}"
+            for doer, what, whose, to in product("AB", things, "ABX", "ABX")
+        ),
+    ]
+
+
+SAID = {action: said(action) for action in {*ACTIONS, *every("KVJX")}}
 
 
 def seen(now):
@@ -188,7 +229,8 @@ def seen(now):
 
 
 @pytest.mark.parametrize("telling", [Telling.PROPOSED, Telling.RECORDED])
-def test_every_sequence_of_four_steps_is_judged_as_the_page_does(telling):
+@pytest.mark.parametrize(("things", "steps"), [("KVX", 4), ("KVJX", 3)])
+def test_every_sequence_of_steps_is_judged_as_the_page_does(things, steps, telling):
     """What is possible, and which locks and tags then hang where, is the same in both, step by step.
 
     Sequences that come to the same have the same future, so each state is looked at once, and counted as often as
@@ -196,10 +238,11 @@ def test_every_sequence_of_four_steps_is_judged_as_the_page_does(telling):
     """
     states = {Page(): (Configuration(PLANT), 1)}
     counts: Counter[str] = Counter()
-    for _ in range(4):
+    actions = every(things)
+    for _ in range(steps):
         ahead: dict[Page, tuple[Configuration, int]] = {}
         for page, (here, ways) in states.items():
-            for action in ACTIONS:
+            for action in actions:
                 outcome = resolve(here, SAID[action], telling)
                 expected = step(page, action)
                 assert isinstance(outcome, Event) == (expected is not None), (action, page, outcome)
@@ -217,9 +260,9 @@ def test_every_sequence_of_four_steps_is_judged_as_the_page_does(telling):
                 counts[action.split()[1]] += ways
                 ahead[expected] = (then, ahead[expected][1] + ways if expected in ahead else ways)
         states = ahead
-    assert counts["possible"] > 100_000
-    assert min(counts[verb] for verb in ("transfer", "cut", "unlock", "untag", "found-on")) > 500
-    assert min(counts[code] for code in ("locked", "not-yours", "boxed", "no-lock", "not-safe")) > 500
+    assert counts["possible"] > 50_000
+    assert min(counts[verb] for verb in ("transfer", "cut", "unlock", "untag", "found-on", "on")) > 50
+    assert min(counts[code] for code in ("locked", "not-yours", "boxed", "no-lock", "not-safe")) > 50
 
 
 def test_a_refusal_says_who_locked_it_and_what_lifts_it():

@@ -1,4 +1,7 @@
-"""What could be joined, worked out part by part, is what networkx finds with every unit and every joint that fits."""
+"""What could be joined, worked out part by part, is what networkx finds with every unit and every joint that fits.
+
+Some connectors are shells: their contacts are joined by name, and in their own medium.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.files.definition import shipped
-from cfgtrack.model.part import InternalLink, Node, Part, Port
+from cfgtrack.model.part import Contact, InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Plant, Unit
 from cfgtrack.model.possibility import misfits
 from cfgtrack.network.makeable import Makeable, Vertex
@@ -38,11 +41,13 @@ def _part(r: Random, name: str) -> Part:
             size=r.choice(("", "DN25", "DN40")),
             keying=r.choice(("", "", "A", "B")),
             gender=r.choice(("", "plug", "socket")),
+            contacts=_contacts(r),
         )
         for n in range(r.randint(0, 4))
     }
     nodes = {f"N{n}": Node(f"N{n}", r.choice(("fluid", "fluid", "power"))) for n in range(r.randint(0, 2))}
-    medium = {**{n: MEDIA[p.kind] for n, p in ports.items()}, **{n: node.medium for n, node in nodes.items()}}
+    medium = {end: m for port in ports.values() for end, m in ends_of(port).items()}
+    medium |= {n: node.medium for n, node in nodes.items()}
     pairs = [(a, b) for a, b in product(medium, medium) if a < b and medium[a] == medium[b]]
     links = []
     for pair in pairs:
@@ -50,6 +55,18 @@ def _part(r: Random, name: str) -> Part:
             a, b = pair if r.random() < 0.5 else pair[::-1]
             links.append(InternalLink(a, b, one_way=r.random() < 0.4))
     return Part(name, ports=ports, nodes=nodes, links=tuple(links), flexible=r.random() < 0.3)
+
+
+def _contacts(r: Random) -> dict[str, Contact]:
+    names = r.sample("123", r.choice((0, 0, 1, 2, 3)))
+    return {name: Contact(name, r.choice(("fluid", "power"))) for name in names}
+
+
+def ends_of(port: Port) -> dict[str, str]:
+    """Return what a port has that links lead to, each with its medium: its contacts, else itself."""
+    if port.contacts:
+        return {f"{port.name}:{contact.name}": contact.medium for contact in port.contacts.values()}
+    return {port.name: MEDIA[port.kind]}
 
 
 def slowly(plant: Plant, medium: str, ends: list[Vertex]) -> set[Vertex]:
@@ -62,7 +79,7 @@ def slowly(plant: Plant, medium: str, ends: list[Vertex]) -> set[Vertex]:
     upstream = plant.media[medium].upstream
     for unit in plant.units.values():
         part = plant.parts[unit.part]
-        names = [n for n, p in part.ports.items() if MEDIA[p.kind] == medium]
+        names = [end for p in part.ports.values() for end, m in ends_of(p).items() if m == medium]
         names += [n for n, node in part.nodes.items() if node.medium == medium]
         for name in names:
             graph.add_edge((f"{unit.id}:{name}", "any"), (f"{unit.id}:{name}", "inside"))
@@ -73,7 +90,9 @@ def slowly(plant: Plant, medium: str, ends: list[Vertex]) -> set[Vertex]:
                     graph.add_edge((f"{unit.id}:{a}", "inside"), (f"{unit.id}:{b}", "any"))
     for a, b in product(ports, ports):
         if a != b and not list(misfits(plant, a, b)):
-            graph.add_edge((a, "any"), (b, "inside"))
+            for one, other in product(_inside(plant, a, medium), _inside(plant, b, medium)):
+                if one == other or "" in (one, other):
+                    graph.add_edge((f"{a}{one}", "any"), (f"{b}{other}", "inside"))
     found = set[Vertex]()
     goals = {f"{u.id}:{end.name}" for u in plant.units.values() for end in ends if u.part == end.part}
     for item, way in graph:
@@ -81,6 +100,13 @@ def slowly(plant: Plant, medium: str, ends: list[Vertex]) -> set[Vertex]:
             unit, _, name = item.partition(":")
             found.add(Vertex(plant.units[unit].part, name))
     return found
+
+
+def _inside(plant: Plant, address: str, medium: str) -> list[str]:
+    """Return what a port joins in a medium, as what stands behind its address: ``:1`` of a contact, else nothing."""
+    unit, _, name = address.partition(":")
+    ends = ends_of(plant.parts[plant.units[unit].part].ports[name])
+    return [end.removeprefix(name) for end, m in ends.items() if m == medium]
 
 
 @settings(max_examples=200)
@@ -96,8 +122,7 @@ def test_part_by_part_is_as_unit_by_unit(seed: int) -> None:
         ]
         ends = [end for end in nodes if r.random() < 0.5]
         found = makeable.reaching(medium, ends)
-        known = {v for v in found if v.name in plant.parts[v.part].nodes or _medium(plant, v) == medium}
-        assert known == slowly(plant, medium, ends)
+        assert found == slowly(plant, medium, ends)
     for unit in plant.units.values():
         for port in plant.parts[unit.part].ports.values():
             here = f"{unit.id}:{port.name}"
@@ -105,7 +130,3 @@ def test_part_by_part_is_as_unit_by_unit(seed: int) -> None:
             assert makeable.has_mate(plant.parts[unit.part], port) == any(
                 not list(misfits(plant, here, other)) for other in others
             )
-
-
-def _medium(plant: Plant, at: Vertex) -> str:
-    return MEDIA[plant.parts[at.part].ports[at.name].kind]

@@ -242,7 +242,7 @@ def found(case: Case, *, before: Sequence[str] = (), shift: int = 0, swap: bool 
     lines = [*((0, words) for words in before), *((time + shift, words) for time, words in case.does)]
     for number, (time, words) in enumerate(lines):
         event = parse_phrase(split_phrase(words), now.plant, id=f"X{number}", happened=start + time)
-        if swap and len(event.subjects) == 2:
+        if swap and len([s for s in event.subjects if now.plant.port(s)]) == 2:
             event = replace(event, subjects=event.subjects[::-1])
         outcome = happened(engine.world.configuration, event)
         engine.step(outcome)

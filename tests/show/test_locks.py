@@ -131,3 +131,25 @@ def test_what_may_be_done_to_what_is_locked() -> None:
     assert can("SUP-2:Q", "INA") == ["lock SUP-2:Q by INA", "tag SUP-2:Q by INA"]
     assert can("GUARD-1:LID") == ["unlock GUARD-1:LID by BEN", "untag GUARD-1:LID by INA"]
     assert can("PANEL-1:V1") == ["shut PANEL-1:V1"]
+
+
+SHELL = """
+[[part]]
+id = "lead"
+flexible = true
+port = [{ name = "J", kind = "electrical-connector", contact = [{ name = "1" }, { name = "2", medium = "data" }] }]
+[[unit]]
+id = "LEAD-1"
+part = "lead"
+"""
+
+
+@pytest.mark.parametrize("scope", [Scope.everything(), Scope.around("LEAD-1"), Scope.places()])
+def test_a_locked_shell_is_marked(scope: Scope) -> None:
+    """A shell with contacts has the mark of its lock in every picture that shows its unit."""
+    world = yard(SHELL)
+    now = world.configuration
+    for number, text in enumerate(("place LEAD-1 at FLOOR", "lock LEAD-1:J by INA")):
+        action = parse_phrase(text.split(), world.plant, id=f"l{number}", happened=AT + number * 1_000_000)
+        now.apply(happened(now, action))
+    assert "J demated LOCKED by INA" in drawn(world, scope)

@@ -9,6 +9,7 @@ from typing import ClassVar, Self
 
 from cfgtrack.model.action import LOCK, UNLOCK, Action
 from cfgtrack.model.lock import Device, holders_over, locks_on
+from cfgtrack.model.plant import port_of
 from cfgtrack.rules.condition import Clause
 from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason
@@ -23,7 +24,8 @@ MOST_PEOPLE = 12
 class Locked(OnItems):
     """A lock is on every item of `of`; with `by`, that of this person or lock box.
 
-    Somebody's lock on a group lock box is on whatever the box has locked, too (29 CFR 1910.147 (f)(3)).
+    Somebody's lock on a group lock box is on whatever the box has locked, too (29 CFR 1910.147 (f)(3)). A contact is
+    locked with its shell.
     """
 
     key: ClassVar[str] = "locked"
@@ -61,10 +63,10 @@ class Locked(OnItems):
         if not true:
             for one in self.hanging(world, item):
                 if not self.by or one.holder == self.by:
-                    yield Proposal(Action("", self.takes_off, (item, one.holder), world.now))
+                    yield Proposal(Action("", self.takes_off, (one.thing, one.holder), world.now))
             return
         for holder in (self.by,) if self.by else people_of(world):
-            yield Proposal(Action("", self.puts_on, (item, holder), world.now))
+            yield Proposal(Action("", self.puts_on, (port_of(item), holder), world.now))
 
 
 def people_of(world: World) -> Iterator[str]:

@@ -8,6 +8,7 @@ from typing import ClassVar, Self
 
 from cfgtrack.model.action import TAG, UNTAG, Action
 from cfgtrack.model.lock import tags_on
+from cfgtrack.model.plant import port_of
 from cfgtrack.rules.condition import Clause
 from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason
@@ -42,7 +43,7 @@ class Untagged(OnItems):
     def towards(self, world: World, item: str, *, true: bool) -> Iterator[Proposal]:
         if true:
             for one in tags_on(world.configuration, item):
-                yield Proposal(Action("", UNTAG, (item, one.holder), world.now))
+                yield Proposal(Action("", UNTAG, (one.thing, one.holder), world.now))
         else:
             for person in people_of(world):
-                yield Proposal(Action("", TAG, (item, person), world.now))
+                yield Proposal(Action("", TAG, (port_of(item), person), world.now))
