@@ -10,9 +10,10 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import combinations
-from typing import ClassVar
+from operator import attrgetter
+from typing import Any, ClassVar
 
 from cfgtrack.analysis.redefinition import made_joints
 from cfgtrack.model.configuration import Configuration
@@ -120,14 +121,18 @@ def vet(ground: Ground, *, rules_alone: bool = False) -> tuple[Vetted, ...]:
 
 def _swappable(ground: Ground) -> Iterator[Doubt]:
     """Ports of one part that fit the same mates. Bolts are meant to be alike; so are ends that differ in nothing."""
+    held_apart = {k.id for k in ground.plant.kinds.values() if k.joined is None or k.medium == HOLD}
     for part in ground.makeable.parts():
-        alike = defaultdict[tuple[str, ...], list[Port]](list)
+        alike = defaultdict[Any, list[Port]](list)
         for port in part.ports.values():
-            kind = ground.plant.kinds[port.kind]
-            if kind.joined is not None and kind.medium != HOLD:
-                alike[port.kind, port.size, port.gender, port.keying].append(port)
+            if port.kind not in held_apart:
+                alike[_FORM(port)].append(port)
         for (kind_id, size, _, keying), ports in alike.items():
-            mixed = [a for a in ports if any(_differ(part, a, b) for b in ports if b is not a)]
+            if len(ports) < 2:
+                continue
+            # Of two sorts each port has one of the other sort beside it; of one, their links may tell them apart.
+            is_mixed = len({_said_of(port) for port in ports}) > 1
+            mixed = ports if is_mixed else [a for a in ports if any(_turned(part, a, b) for b in ports)]
             if mixed:
                 keyed = f"all keyed {keying}" if keying else "not keyed"
                 names = [port.name for port in mixed]
@@ -137,12 +142,14 @@ def _swappable(ground: Ground) -> Iterator[Doubt]:
                 )
 
 
-def _differ(part: Part, a: Port, b: Port) -> bool:
-    """Return whether it matters which of two ports is which: another loop, tag, rating or contact, or another link
-    inside.
-    """
-    if _said_of(a) != _said_of(b):
-        return True
+_FORM = attrgetter("kind", "size", "gender", "keying")
+"""What decides what a port fits."""
+
+
+def _turned(part: Part, a: Port, b: Port) -> bool:
+    """Return whether it matters for the links of a part which of two ports is which."""
+    if a is b or not part.links:
+        return False
     if part.flexible and len(part.ports) == 2 and not a.contacts:
         return any(link.one_way for link in part.links)
     swapped = {a.name: b.name, b.name: a.name}
@@ -153,8 +160,12 @@ def _differ(part: Part, a: Port, b: Port) -> bool:
 
 def _said_of(port: Port) -> tuple[object, ...]:
     """Return what is said of a port and its contacts that another may not have."""
-    contacts = {c.name: (c.medium, c.loop, c.tags, c.rated_current) for c in port.contacts.values()}
-    return port.loop, port.tags, port.rated_pressure, port.rated_current, contacts
+    said = port.loop, port.tags, port.rated_pressure, port.rated_current
+    if not port.contacts:
+        return said
+    return *said, frozenset(
+        (c.name, c.medium, c.loop, c.tags, c.rated_current) for c in port.contacts.values()
+    )
 
 
 def _links(part: Part, renamed: Mapping[str, str]) -> set[tuple[object, ...]]:
@@ -269,6 +280,8 @@ def _without_rating(ground: Ground) -> Iterator[Doubt]:
 
 def _without_current(ground: Ground, part: Part) -> Iterator[Doubt]:
     """Ports and contacts of a part that are rated for no current, where others of their medium are."""
+    if not any(port.rated_current is not None or port.contacts for port in part.ports.values()):
+        return
     rated = defaultdict[str, dict[str, bool]](dict)
     for name, port in part.ports.items():
         kind = ground.plant.kinds[port.kind]
@@ -289,9 +302,10 @@ def _without_current(ground: Ground, part: Part) -> Iterator[Doubt]:
 
 
 def _without_mate(ground: Ground) -> Iterator[Doubt]:
-    for part in ground.makeable.parts():
+    makeable, kinds = ground.makeable, ground.plant.kinds
+    for part in makeable.parts():
         for port in part.ports.values():
-            if ground.plant.kinds[port.kind].joined is not None and not ground.makeable.has_mate(part, port):
+            if kinds[port.kind].joined is not None and not makeable.has_mate(part, port):
                 said = [port.kind, port.size, f"keyed {port.keying}" if port.keying else "", port.gender]
                 what = ", ".join(one for one in said if one)
                 yield ground.of_part(part, [port.name], f"nothing in the plant fits {port.name} ({what})")
@@ -313,12 +327,14 @@ def _without_path(ground: Ground) -> Iterator[Doubt]:
 
 def _leading_nowhere(ground: Ground) -> Iterator[Doubt]:
     """Ports that no link inside their part leads to, and valves that gate none, where the part has links or nodes."""
+    kinds = {k.id: k for k in ground.plant.kinds.values() if k.medium not in (None, HOLD) and k.carries}
     for part in ground.makeable.parts():
         linked = _linked(part)
+        led_to = _media_inside(ground, part, linked)
         gates = {link.gate for link in part.links}
         for port in part.ports.values():
-            kind = ground.plant.kinds[port.kind]
-            if kind.medium in (None, HOLD) or kind.carries is None:
+            kind = kinds.get(port.kind)
+            if kind is None or (kind.joined is not None and not led_to):
                 continue
             if kind.joined is None and port.name not in gates:
                 yield ground.of_part(
@@ -327,15 +343,19 @@ def _leading_nowhere(ground: Ground) -> Iterator[Doubt]:
             elif (
                 kind.joined is not None
                 and port.name not in linked
-                and any(_has_more(ground, part, port, medium) for medium in port.media(kind.medium))
+                and not led_to.isdisjoint(port.media(kind.medium))
             ):
                 yield ground.of_part(part, [port.name], f"{port.name} leads to nothing inside {part.id}")
 
 
-def _has_more(ground: Ground, part: Part, port: Port, medium: str) -> bool:
-    others = [Vertex(part.id, name) for name in carriers(ground.plant, part, medium)]
-    linked = _linked(part)
-    return any(at.name in part.nodes or at.port in linked for at in others if at.port != port.name)
+def _media_inside(ground: Ground, part: Part, linked: Collection[str]) -> set[str]:
+    """Return the media that get anywhere inside a part: to a node, or from one port to another."""
+    found = {node.medium for node in part.nodes.values()}
+    for name in part.ports.keys() & linked:
+        kind = ground.plant.kinds[part.ports[name].kind]
+        if kind.joined is not None:
+            found.update(part.ports[name].media(kind.medium))
+    return found
 
 
 def _linked(part: Part) -> set[str]:
@@ -469,9 +489,11 @@ def _power_and_control(ground: Ground) -> Iterator[Doubt]:
     What belongs where is said by tags and loops, of ports, nodes, units and parts. A source that nobody calls control's
     is one of power. Kinds of two media that fit each other join power with control wherever somebody errs.
     """
-    for medium in ground.plant.media:
-        if medium != HOLD:
-            yield from _mixed(ground, medium)
+    marks = _Marks(ground.plant)
+    if any(True for _ in marks.owners()):
+        for medium in ground.plant.media:
+            if medium != HOLD:
+                yield from _mixed(ground, medium, marks)
     for a, b in combinations(
         sorted({p.kind for part in ground.makeable.parts() for p in part.ports.values() if not p.contacts}), 2
     ):
@@ -484,10 +506,7 @@ def _power_and_control(ground: Ground) -> Iterator[Doubt]:
             )
 
 
-def _mixed(ground: Ground, medium: str) -> Iterator[Doubt]:
-    marks = _Marks(ground.plant)
-    if not marks.any_control:
-        return
+def _mixed(ground: Ground, medium: str, marks: _Marks) -> Iterator[Doubt]:
     circuits = _Circuits(ground, medium)
     alone = {
         (owner, number)
@@ -522,11 +541,6 @@ class _Marks:
 
     plant: Plant
 
-    @property
-    def any_control(self) -> bool:
-        """Whether anything is called control's: else nobody says what is."""
-        return any(True for _ in self.owners())
-
     def owners(self) -> Iterator[str]:
         """Yield the units and places that are called control's, or have a port or node that is."""
         names = {part.id for part in self.plant.parts.values() if self._has_control(part)}
@@ -541,7 +555,8 @@ class _Marks:
     def _has_control(self, part: Part) -> bool:
         inside: list[Port | Contact | Node] = [*part.ports.values(), *part.nodes.values()]
         inside += (contact for port in part.ports.values() for contact in port.contacts.values())
-        return CONTROL in _words(part.tags) or any(CONTROL in _words((*x.tags, x.loop)) for x in inside)
+        said = {*part.tags, *(x.loop for x in inside)}.union(*{x.tags for x in inside})
+        return CONTROL in _words(said)
 
     def _own(self, owner: str) -> set[str]:
         unit = self.plant.units.get(owner)
@@ -569,7 +584,12 @@ class _Marks:
 
 
 def _words(names: Iterable[str]) -> set[str]:
-    return {word for name in names for word in re.split(r"[^a-z]+", name.casefold())}
+    return {word for name in names for word in _words_of(name)}
+
+
+@lru_cache(maxsize=4096)
+def _words_of(name: str) -> tuple[str, ...]:
+    return tuple(re.split(r"[^a-z]+", name.casefold()))
 
 
 # --- rules --------------------------------------------------------------------------------------------------------

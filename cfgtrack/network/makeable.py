@@ -46,18 +46,29 @@ class Makeable:
     owners: Counter[str] = field(init=False)
     _ports: dict[_Shape, list[Vertex]] = field(init=False)
     _fits: dict[_Shape, tuple[_Shape, ...]] = field(init=False)
+    _common: dict[_Shape, bool] = field(init=False)
+    """Whether what fits a shape is of two parts, or of several things: then it fits whatever is of that shape."""
 
     def __post_init__(self) -> None:
         plant = self.plant
         self.owners = Counter(unit.part for unit in plant.units.values())
         self.owners.update(place.part for place in plant.places.values() if place.part)
         found = defaultdict[_Shape, list[Vertex]](list)
+        mated = {kind.id for kind in plant.kinds.values() if kind.joined is not None}
         for part in self.parts():
             for port in part.ports.values():
-                if plant.kinds[port.kind].joined is not None:
-                    found[_shape(port)].append(Vertex(part.id, port.name))
+                if port.kind in mated:
+                    found[_shape(port)].append(_made(Vertex, (part.id, port.name)))
         self._ports = dict(found)
         self._fits = {one: tuple(other for other in found if self._fit(one, other)) for one in found}
+        self._common = {one: self._is_common(shapes) for one, shapes in self._fits.items()}
+
+    def _is_common(self, shapes: Iterable[_Shape]) -> bool:
+        ports = (at for shape in shapes for at in self._ports[shape])
+        first = next(ports, None)
+        return first is not None and (
+            self.owners[first.part] > 1 or any(at.part != first.part for at in ports)
+        )
 
     def parts(self) -> Iterator[Part]:
         """Yield the parts that there is something of."""
@@ -79,8 +90,10 @@ class Makeable:
 
     def has_mate(self, part: Part, port: Port) -> bool:
         """Return whether anything in the plant fits a port."""
-        here = Vertex(part.id, port.name)
-        shapes = self._fits[_shape(port)]
+        shape = _shape(port)
+        if self._common[shape]:
+            return True
+        here, shapes = Vertex(part.id, port.name), self._fits[shape]
         return any(self._meet(here, there) for shape in shapes for there in self._ports[shape])
 
     def _meet(self, here: Vertex, there: Vertex) -> bool:
@@ -167,4 +180,8 @@ def carriers(plant: Plant, part: Part, medium: str) -> Iterator[str]:
 
 
 def _shape(port: Port) -> _Shape:
-    return _Shape(port.kind, port.size, port.keying, port.gender)
+    return _made(_Shape, (port.kind, port.size, port.keying, port.gender))
+
+
+_made = tuple.__new__
+"""Makes a named tuple at the cost of a plain one: shapes are asked for of every port of a plant."""

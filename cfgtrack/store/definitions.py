@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 from cfgtrack.model.action import DEFINE, DEFINITIONS
 from cfgtrack.model.definition import SORTS
 from cfgtrack.model.item import item_from_json
-from cfgtrack.model.part import Part
+from cfgtrack.model.part import Contact, Node, Part
 from cfgtrack.model.plant import Plant, Unit
 from cfgtrack.model.time import format_instant
 from cfgtrack.store.columns import NEVER
@@ -253,10 +253,11 @@ def _loose_ends(plant: Plant) -> Iterator[tuple[str, str]]:
         for other in filter(None, (place.parent, place.operates)):
             wanted["place", other] = None
     for part in plant.parts.values():
-        for port in part.ports.values():
-            wanted["kind", port.kind] = None
-            wanted.update({("medium", contact.medium): None for contact in port.contacts.values()})
-        wanted.update({("medium", node.medium): None for node in part.nodes.values()})
+        ports = part.ports.values()
+        wanted.update({("kind", kind): None for kind in dict.fromkeys([port.kind for port in ports])})
+        contacts = (contact for port in ports if port.contacts for contact in port.contacts.values())
+        inside: list[Node | Contact] = [*part.nodes.values(), *contacts]
+        wanted.update({("medium", one.medium): None for one in inside})
     for kind in plant.kinds.values():
         if kind.medium:
             wanted["medium", kind.medium] = None

@@ -37,7 +37,7 @@ def _writer(made: type[Port] | type[Node]) -> Callable[[Collection[Any]], list[s
     """Return what writes ports or nodes."""
     own = [one for one in fields(made) if one.name not in _OWN]
     shared = attrgetter(*(one.name for one in own if one.default_factory is not dict))
-    extras = [one.name for one in own if one.default_factory is dict]
+    extras = attrgetter(*(one.name for one in own if one.default_factory is dict))
     titled: dict[Any, list[str]] = {}
     untitled: dict[Any, list[str]] = {}
 
@@ -52,7 +52,7 @@ def _writer(made: type[Port] | type[Node]) -> Callable[[Collection[Any]], list[s
     def texts(ones: Collection[Any]) -> list[str]:
         found = []
         for one, key in zip(ones, map(shared, ones), strict=True):
-            if extras and any(getattr(one, name) for name in extras):
+            if any(extras(one)):
                 found.append(canonical_json(inner_to_json(one)).decode())
                 continue
             title = one.title
