@@ -664,7 +664,8 @@ def _bad_device(view: View, action: Action, thing: str, holders: Sequence[str]) 
     """Yield what is said wrongly of a lock or tag: of nothing that takes one, of nobody who could have one."""
     plant, is_tag = view.plant, action.action in (ac.TAG, ac.UNTAG, ac.CUT)
     # What hangs there by the record can be taken off, and by whose it is, whatever the plant has become since.
-    known = {one.holder for one in devices_on(view, thing)} if thing else set()
+    # What hangs on its shell doesn't hang on a contact.
+    known = {one.holder for one in devices_on(view, thing) if one.thing == thing} if thing else set()
     if not thing:
         yield Refusal(
             "subjects", f"{action.action} takes a valve, switch, connector, cover or lock box, none given", ""

@@ -29,6 +29,7 @@ class Survey:
         self.plant: Plant = configuration.plant
         self.media = tuple(media)
         self.paths = {m: Paths(networks[m], configuration) for m in media}
+        self._ends: dict[str, list[str]] = {}
 
     def medium_of(self, end: str) -> str | None:
         """Return the medium of a port without contacts, or of a contact, if it is one of those shown."""
@@ -40,11 +41,13 @@ class Survey:
         return medium if medium in self.paths else None
 
     def ends_of(self, owner: str) -> list[str]:
-        """Return where lines of the media shown can end: at ports, of shells at their contacts."""
-        ends = (
-            end for port in self.plant.ports_of(owner) for end in (self.plant.contacts_of(port) or [port])
-        )
-        return [end for end in ends if self.medium_of(end) is not None]
+        """Return where lines of the media shown can end: at ports, of shells at their contacts. Remembered."""
+        found = self._ends.get(owner)
+        if found is None:
+            ports = self.plant.ports_of(owner)
+            ends = (end for port in ports for end in (self.plant.contacts_of(port) or [port]))
+            found = self._ends[owner] = [end for end in ends if self.medium_of(end) is not None]
+        return found
 
     def facing(self, end: str) -> list[str]:
         """Return what a port or contact is mated to: ports, or contacts of its medium."""

@@ -182,6 +182,8 @@ def test_the_lock_of_a_shell_is_told_with_its_contacts() -> None:
         assert "CABLE:B is locked: ANN's lock" in refusal.sentence
     found = [phrase(event) for event in candidates(now, "CABLE:B:1", 20, [], locker="BEN")]
     assert found == ["cap CABLE:B", "lock CABLE:B by BEN", "tag CABLE:B by BEN"]
+    for action in ("tag", "untag", "unlock"):
+        assert [r.code for r in refused(now, Action("x", action, ("CABLE:B:1", "ANN"), 20))] == ["kind"]
     (refusal,) = refused(now, Action("x", "lock", ("CABLE:B:1", "BEN"), 20))
     assert (
         refusal.sentence
