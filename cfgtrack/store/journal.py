@@ -21,7 +21,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import ABSENT, Entry, Event, LogLine
-from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.plant import Plant, owner_of, port_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import checkpoint
 from cfgtrack.store.checkpoint import Checkpoint, Stored, Wanted
@@ -257,7 +257,10 @@ class Journal:
     def history(
         self, subject: str, *, start: int | None = None, end: int | None = None, known: int | None = None
     ) -> Iterator[Entry]:
-        """Yield the events in effect on a unit, port, place or part, with `start` <= happened < `end`, in order."""
+        """Yield the events in effect on a unit, port, place or part, with `start` <= happened < `end`, in order.
+
+        Of a contact: what was done to its shell, too; of a shell, what was told of its contacts.
+        """
         sql = (
             "SELECT e.body, e.number, e.known FROM touch t JOIN event e ON e.number = t.number"
             " WHERE t.owner = :owner AND t.happened >= :start AND t.happened < :end"
@@ -266,8 +269,8 @@ class Journal:
         span = {"start": -NEVER if start is None else start, "end": NEVER if end is None else end}
         parameters = {"owner": owner_of(subject), "known": self._known(known), **span}
         for entry in entries_of(self.database.rows(sql, parameters)):
-            event = entry.event
-            if ":" not in subject or subject in event.written or subject == event.peer:
+            told = (*entry.event.written, entry.event.peer or "")
+            if ":" not in subject or any(_is_of(subject, one) for one in told):
                 yield entry
 
     def entry(self, event_id: str) -> Entry | None:
@@ -339,7 +342,7 @@ class Journal:
     ) -> list[Entry]:
         """Return the remarks on `subjects`, on the units and places that have them, and on their parts.
 
-        Of a unit or place: on its ports and nodes, too.
+        Of a unit or place: on its ports and nodes, too; of a contact: on its shell.
         """
         at, known = self.moment(at, known)
         plant = self.plant(at, known)
@@ -348,7 +351,7 @@ class Journal:
         whole = {subject for subject in subjects if plant.has_owner(subject)}
         for subject in subjects:
             owner = owner_of(subject)
-            wanted.update({subject: None, owner: None})
+            wanted.update({subject: None, port_of(subject): None, owner: None})
             if plant.has_owner(owner):
                 wanted[plant.part_of(owner).id] = None
         owners = dict.fromkeys(owner_of(w) for w in wanted)
@@ -536,3 +539,8 @@ class Journal:
             recorder.take(rows, each=each, set_aside=set_aside)
             recorder.finish()
         return recorder.tally
+
+
+def _is_of(subject: str, address: str) -> bool:
+    """Return whether what happened to a port, contact or node belongs to the history of another, or of itself."""
+    return address in (subject, port_of(subject)) or port_of(address) == subject
