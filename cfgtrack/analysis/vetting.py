@@ -124,6 +124,7 @@ def _swappable(ground: Ground) -> Iterator[Doubt]:
     held_apart = {k.id for k in ground.plant.kinds.values() if k.joined is None or k.medium == HOLD}
     for part in ground.makeable.parts():
         alike = defaultdict[Any, list[Port]](list)
+        shells = any(port.contacts for port in part.ports.values())
         for port in part.ports.values():
             if port.kind not in held_apart:
                 alike[_FORM(port)].append(port)
@@ -131,7 +132,7 @@ def _swappable(ground: Ground) -> Iterator[Doubt]:
             if len(ports) < 2:
                 continue
             # Of two sorts each port has one of the other sort beside it; of one, their links may tell them apart.
-            is_mixed = len({_said_of(port) for port in ports}) > 1
+            is_mixed = len(set(map(_SAID, ports))) > 1 or (shells and len(set(map(_inside, ports))) > 1)
             mixed = ports if is_mixed else [a for a in ports if any(_turned(part, a, b) for b in ports)]
             if mixed:
                 keyed = f"all keyed {keying}" if keying else "not keyed"
@@ -144,6 +145,9 @@ def _swappable(ground: Ground) -> Iterator[Doubt]:
 
 _FORM = attrgetter("kind", "size", "gender", "keying")
 """What decides what a port fits."""
+
+_SAID = attrgetter("loop", "tags", "rated_pressure", "rated_current")
+"""What is said of a port itself that another may not have."""
 
 
 def _turned(part: Part, a: Port, b: Port) -> bool:
@@ -158,14 +162,9 @@ def _turned(part: Part, a: Port, b: Port) -> bool:
     return _links(part, {}) != _links(part, swapped)
 
 
-def _said_of(port: Port) -> tuple[object, ...]:
-    """Return what is said of a port and its contacts that another may not have."""
-    said = port.loop, port.tags, port.rated_pressure, port.rated_current
-    if not port.contacts:
-        return said
-    return *said, frozenset(
-        (c.name, c.medium, c.loop, c.tags, c.rated_current) for c in port.contacts.values()
-    )
+def _inside(port: Port) -> frozenset[object]:
+    """Return what is said of the contacts of a port that those of another may not have."""
+    return frozenset((c.name, c.medium, c.loop, c.tags, c.rated_current) for c in port.contacts.values())
 
 
 def _links(part: Part, renamed: Mapping[str, str]) -> set[tuple[object, ...]]:

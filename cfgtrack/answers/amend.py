@@ -129,10 +129,11 @@ def retire(asking: Asking, unit: str, *, reason: str, event_id: str | None = Non
         told = said_time(asking, journal, event_id)
         at = journal.present if told is None else effect_at(asking, journal, told, option="--at")
         standing = None if asking.dry_run else Standing(journal, *journal.moment())
+        plant = journal.plant(at)
         entry = journal.retire(
-            unit,
+            plant.resolve(unit),
             Effect(at, reason),
-            by=asking.by,
+            by=asking.doer(plant),
             recorder=asking.recorder,
             event_id=name,
             dry_run=asking.dry_run,

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, ClassVar
@@ -83,7 +84,7 @@ def _loaded(
     judge = Redefining(definition)
     report = journal.load(
         definition,
-        by=asking.by,
+        by=asking.doer(definition.plant()),
         recorder=asking.recorder,
         effect=effect,
         dry_run=asking.dry_run,
@@ -117,12 +118,9 @@ def _loaded_again(asking: Asking, files: Sequence[Path]) -> Loaded | None:
     """Return what came of the same files when they were loaded last, None where they are others, or nobody can tell."""
     if "://" not in asking.database and not Path(asking.database).exists():
         return None
-    fingerprint = fingerprint_of(files)
-    if fingerprint is None:
-        return None
     try:
         with asking.write() as journal:
-            report = journal.loaded_again(fingerprint)
+            report = journal.loaded_again(partial(fingerprint_of, files))
             return None if report is None else Loaded(Moment(*journal.moment()), asking.dry_run, report)
     except Trouble:  # it is told by whoever opens the journal to write
         return None

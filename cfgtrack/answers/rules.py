@@ -56,7 +56,12 @@ def _keep(
 ) -> Loaded:
     judge, accept = Redefining(), reason_of(accept)
     report = journal.keep_rules(
-        texts, by=asking.by, recorder=asking.recorder, dry_run=asking.dry_run, judge=judge, accept=accept
+        texts,
+        by=asking.doer(journal.plant()),
+        recorder=asking.recorder,
+        dry_run=asking.dry_run,
+        judge=judge,
+        accept=accept,
     )
     notes = (*notes, *needless(accept, report))
     return Loaded(Moment(*journal.moment()), asking.dry_run, report, judge.found, judge.vetted, notes=notes)

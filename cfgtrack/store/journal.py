@@ -451,8 +451,8 @@ class Journal:
             self.database, unit, effect, event_id, by, recorder, clock=self.clock, keep=not dry_run
         )
 
-    def loaded_again(self, fingerprint: str) -> LoadReport | None:
-        """Return what `load` would do with files of this fingerprint, if that is known without reading them."""
+    def loaded_again(self, fingerprint: Callable[[], str | None]) -> LoadReport | None:
+        """Return what `load` would do with files of this fingerprint, if that is known without understanding them."""
         return loaded_again(self.database, fingerprint)
 
     def keep_rules(

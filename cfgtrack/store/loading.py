@@ -240,7 +240,7 @@ def load_definition(
     return _judged(database, write, judge, accept, keep=keep)
 
 
-def loaded_again(database: Database, fingerprint: str) -> LoadReport | None:
+def loaded_again(database: Database, fingerprint: Callable[[], str | None]) -> LoadReport | None:
     """Return what loading files with this fingerprint would do, if they are those of the last load: nothing. Else None.
 
     None, too, where the definition was changed since by anything else.
@@ -250,7 +250,7 @@ def loaded_again(database: Database, fingerprint: str) -> LoadReport | None:
         {"rules": RULES},
     )
     files = None if row is None else json.loads(row[0]).get("body", {}).get("files")
-    if files is None or files["sha256"] != fingerprint:
+    if files is None or files["sha256"] != fingerprint():
         return None
     return LoadReport(same=files["items"], initial=Outcome(repeated=files["initial"]))
 

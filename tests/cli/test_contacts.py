@@ -10,11 +10,7 @@ AT = "2031-05-02T10:00:00Z"
 
 def events(shop: Command, *words: str) -> list[str]:
     """The ids of the events that a question tells, but for those of the initial configuration."""
-    return [
-        line["id"]
-        for line in shop.json_of(*words)[words[0]]
-        if not line["id"].startswith("initial:")
-    ]
+    return [line["id"] for line in shop.json_of(*words)[words[0]] if not line["id"].startswith("initial:")]
 
 
 def test_the_history_of_a_contact_is_its_shells_and_its_own(empty: Command) -> None:
