@@ -35,7 +35,6 @@ class Pressures:
     """
 
     def __init__(self, network: Network, vertex: Sequence[int], graph: Digraph, *, upstream: bool) -> None:
-        self._network = network
         self._graph = graph
         self._upstream = upstream
         self._lowest: dict[int, Rated] = {}
