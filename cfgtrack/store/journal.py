@@ -342,7 +342,7 @@ class Journal:
     ) -> list[Entry]:
         """Return the remarks on `subjects`, on the units and places that have them, and on their parts.
 
-        Of a unit or place: on its ports and nodes, too; of a contact: on its shell.
+        Of a unit or place: on its ports and nodes, too; of a contact: on its shell; of a shell: on its contacts.
         """
         at, known = self.moment(at, known)
         plant = self.plant(at, known)
@@ -357,7 +357,9 @@ class Journal:
         owners = dict.fromkeys(owner_of(w) for w in wanted)
         told = (e for owner in owners for e in self._done(owner, ac.REMARK, at, known))
         return self._in_order(
-            e for e in told if any(s in wanted or owner_of(s) in whole for s in e.event.subjects)
+            e
+            for e in told
+            if any(s in wanted or port_of(s) in subjects or owner_of(s) in whole for s in e.event.subjects)
         )
 
     def outing_start(self, outing: str, known: int | None = None) -> int | None:

@@ -150,10 +150,7 @@ class Value(OnItems):
     def alone_may_fall_short(self, world: World) -> Iterable[str] | None:
         if not self.limit or not self.unmeasured or RATINGS[self.limit].value is not None:
             return None
-        told = [subject for subject, quantity in world.configuration.values if quantity == self.quantity]
-        shells = [s for s in told if world.plant.port(s) is not None]
-        inside = (contact for shell in shells for contact in world.plant.contacts_of(shell))
-        return [*told, *map(port_of, told), *inside]
+        return [subject for subject, quantity in world.configuration.values if quantity == self.quantity]
 
     def rated_of(self, world: World, item: str) -> Rated | None:
         """Return the rating that limits an item now, None where there is none."""
@@ -166,9 +163,10 @@ class Value(OnItems):
         """Return where what counts for an item was told: of itself; of a contact or of its shell, whichever was later.
 
         A shell stands for all of its contacts: what was told of one later than of the shell counts for that one. None
-        of either: it is the item that was never measured.
+        of either: it is the item that was never measured. With a rating as the limit each has its own alone: the
+        current of a shell is no contact's.
         """
-        if self.quantity in (CYCLES, ELAPSED) or (self.limit and RATINGS[self.limit].value is not None):
+        if self.quantity in (CYCLES, ELAPSED) or self.limit:
             return (item,)
         if world.plant.contact(item) is not None:
             return (self._later(world, item, port_of(item)) or item,)
