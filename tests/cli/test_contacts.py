@@ -27,5 +27,6 @@ def test_the_history_of_a_contact_is_its_shells_and_its_own(empty: Command) -> N
     assert {thing: events(empty, "history", thing) for thing in wanted} == wanted
     assert "pin bent" in empty.ok("state", "ONE:J:1")
     assert "pin bent" in empty.ok("state", "ONE:J")
-    assert "pin bent" in empty.ok("mate", "ONE:J", "TWO:J", "--at", "2031-05-02T11:00:00Z")
+    told = empty.ok("as-found", "ONE:J", "mated", "to", "TWO:J", "--at", "2031-05-02T11:00:00Z")
+    assert "pin bent" in told
     assert "pin bent" not in empty.ok("state", "ONE:J:2")
