@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model.hold import carries
@@ -275,10 +275,12 @@ def _is_hold(survey: Survey, ends: Ends, key: str) -> bool:
     return any(row == key and survey.medium_of(port) == HOLD for port, row in ends.row_of.items())
 
 
-def lock_rows(survey: Survey, owner: str, media: Sequence[str] = ()) -> Iterator[BoxRow]:
+def lock_rows(
+    survey: Survey, owner: str, media: Sequence[str] = (), *, only: Container[str] | None = None
+) -> Iterator[BoxRow]:
     """Yield a row for every port with a lock or tag, and for those of a lock box itself.
 
-    Left out are the gates of links of these `media`: there the mark stands beside their status.
+    Left out are the gates of links of these `media`: there the mark stands beside their status. `only`: these ports.
     """
     now = survey.configuration
     if not now.with_devices():
@@ -291,7 +293,7 @@ def lock_rows(survey: Survey, owner: str, media: Sequence[str] = ()) -> Iterator
     }
     for address in survey.plant.ports_of(owner):
         devices, name = devices_on(now, address), address.partition(":")[2]
-        if devices and name not in shown:
+        if devices and name not in shown and (only is None or address in only):
             yield BoxRow(f"{name} {with_locks(now.state(address).value, devices)}", Sort.PORT)
 
 

@@ -73,11 +73,13 @@ class Tie:
     via: tuple[str, ...] = ()
 
 
-def find_ties(survey: Survey, boxes: Collection[str] = ()) -> list[Tie]:
+def find_ties(survey: Survey, boxes: Collection[str] = (), *, marked: bool = True) -> list[Tie]:
     """Return every tie of the media shown, each once, in the plant's order. `boxes`: units that must stay boxes.
 
-    So does a bypass, which leads back to where it comes from.
+    So does a bypass, which leads back to where it comes from, and, if `marked`, what somebody's lock or tag hangs on.
     """
+    if marked:
+        boxes = {*boxes, *map(owner_of, survey.configuration.with_devices())}
     ties = _find_ties(survey, boxes)
     bypasses = {unit for t in ties if owner_of(t.a) == owner_of(t.b) for unit in t.via}
     return _find_ties(survey, {*boxes, *bypasses}) if bypasses else ties
