@@ -18,6 +18,7 @@ from cfgtrack.model.lock import warnings
 from cfgtrack.model.presence import lacks_doer
 from cfgtrack.model.time import SECOND, format_duration, format_instant
 from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
 
@@ -91,8 +92,9 @@ def _recorded(asking: Asking, journal: Journal, action: Action, notes: tuple[str
         if journal.known_before(entry) != known:
             past = Past(journal, Moment(action.happened, journal.known_before(entry)), strict=False)
         found = consequence(past, entry)
-        tagged = warnings(journal.view(action.happened, past.moment.known), entry.event)
-        notes = (*notes, *(f"warning: {sentence}" for sentence in tagged))
+        before = journal.view(action.happened, past.moment.known)
+        told = (*warnings(before, entry.event), *mismatches(before, entry.event))
+        notes = (*notes, *(f"warning: {sentence}" for sentence in told))
     if standing is not None:
         found = with_what_followed(found, standing.changed_by([entry]))
     elif not asking.dry_run:

@@ -15,6 +15,7 @@ from cfgtrack.show.locks import with_locks
 from cfgtrack.show.picture import Box, BoxRow, Sort
 from cfgtrack.show.ties import Survey
 
+FACING_NOTHING = "facing nothing"
 _MANY = 4
 _LISTED = 16
 
@@ -72,7 +73,8 @@ def box_rows(
 ) -> list[tuple[BoxRow, ...]]:
     """Return the groups of rows of one medium: each what is joined inside, or a run of shut gates.
 
-    `only`: show only what is in one of these segments of the whole network. `brief`: only groups where lines end.
+    `only`: show only what is in one of these segments of the whole network. `brief`: only groups where lines end,
+    and contacts of the same shells that face nothing.
     """
     if medium == HOLD:
         rows = [*([] if brief else hold_alarms(survey, owner)), *_hold_rows(survey, ends)]
@@ -80,15 +82,22 @@ def box_rows(
     inside = Inside(survey, owner, medium)
     groups: list[tuple[BoxRow, ...]] = []
     quiet: dict[str, list[str]] = {}
+    drawn = {port_of(end) for end in ends.row_of}
+
+    def faces_nothing(end: str) -> bool:
+        return port_of(end) in drawn and not survey.facing(end)
+
     for members in inside.groups():
         if only is not None and survey.paths[medium].segment(members[0]) not in only:
             continue
-        if brief and not any(member in ends.row_of for member in members):
+        if brief and not any(member in ends.row_of or faces_nothing(member) for member in members):
             continue
         groups.append(_shortened(tuple(_group(inside, members, ends, flags, quiet))))
-    if not brief:
+    if brief:
+        quiet = {what: names for what, names in quiet.items() if what.startswith(FACING_NOTHING)}
+    else:
         groups.append(tuple(_shut_rows(inside, only)))
-        groups.append(tuple(_quiet_rows(quiet)))
+    groups.append(tuple(_quiet_rows(quiet)))
     return [rows for rows in groups if rows]
 
 
@@ -193,7 +202,7 @@ def _idle_port(
         yield BoxRow(text, Sort.ALARM, address, flags)
     elif state.other is not None:
         facing = inside.survey.facing(address)
-        quiet.setdefault("not drawn" if facing else "facing nothing", []).append(
+        quiet.setdefault("not drawn" if facing else f"{FACING_NOTHING} of {state.other}", []).append(
             f"{name} to {', '.join(facing)}" if facing else name
         )
     else:
