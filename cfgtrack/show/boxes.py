@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model.hold import carries
@@ -81,6 +81,7 @@ def box_rows(
         return [tuple(rows)] if rows else []
     inside = Inside(survey, owner, medium)
     groups: list[tuple[BoxRow, ...]] = []
+    shown: set[str] = set()
     quiet: dict[str, list[str]] = {}
     drawn = {port_of(end) for end in ends.row_of}
 
@@ -92,11 +93,11 @@ def box_rows(
             continue
         if brief and not any(member in ends.row_of or faces_nothing(member) for member in members):
             continue
+        shown.update(members)
         groups.append(_shortened(tuple(_group(inside, members, ends, flags, quiet))))
+    groups.append(tuple(_shut_rows(inside, shown)))
     if brief:
         quiet = {what: names for what, names in quiet.items() if what.startswith(FACING_NOTHING)}
-    else:
-        groups.append(tuple(_shut_rows(inside, only)))
     groups.append(tuple(_quiet_rows(quiet)))
     return [rows for rows in groups if rows]
 
@@ -251,14 +252,13 @@ def _status(inside: Inside, gate: str) -> str:
     return with_locks(now.state(address).value, devices_on(now, address))
 
 
-def _shut_rows(inside: Inside, only: frozenset[int] | None) -> Iterator[BoxRow]:
-    """Yield a row for every gate that does not let through, with what it parts."""
+def _shut_rows(inside: Inside, shown: Collection[str]) -> Iterator[BoxRow]:
+    """Yield a row for every gate that does not let through, with what it parts of what is shown, and from what."""
     parted: dict[str, list[str]] = {}
     for link in inside.links():
         if not link.gate or inside.is_made(link):
             continue
-        sides = {inside.paths.segment(inside.address(end)) for end in (link.a, link.b)}
-        if only is None or sides & only:
+        if inside.address(link.a) in shown or inside.address(link.b) in shown:
             parted.setdefault(link.gate, []).append(f"{link.a} | {link.b}")
     bare = [gate for gate in parted if not devices_on(inside.survey.configuration, inside.address(gate))]
     if len(bare) > _MANY:
