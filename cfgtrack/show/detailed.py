@@ -96,7 +96,8 @@ def _whole(survey: Survey, ties: list[Tie], flags: Flags, segments: frozenset[in
     hidden = {unit for t in ties for unit in t.via} | alike.left_out
     owners = [o for o in survey.plant.owners() if o not in hidden]
     contents = {o: _contents(survey, o, ends.get(o, Ends()), flags, segments) for o in owners}
-    boxes = [o for o, rows in contents.items() if o in ends or _stands_out(rows)]
+    locked = set(map(owner_of, survey.configuration.with_devices()))
+    boxes = [o for o, rows in contents.items() if o in ends or _stands_out(rows) or (rows and o in locked)]
     whole = segments is None
     return _Drawing(
         survey,

@@ -103,6 +103,15 @@ def test_every_picture_marks_what_is_locked(scope: Scope, said: list[str]) -> No
     assert "LOCKED" not in drawn(yard(BOX), scope)
 
 
+@pytest.mark.parametrize("medium", ["fluid", "power"])
+def test_what_is_locked_and_has_no_line_is_a_box(medium: str) -> None:
+    """In the picture of a medium a lock box, and what is locked of another medium, is a box with its mark, too."""
+    text = drawn(locked(), Scope.one_medium(medium))
+    for words in ("BOX LOCKED by INA", "LID fitted LOCKED by BEN, TAGGED by INA", "V2 shut LOCKED by INA"):
+        assert words in text
+    assert "also here" not in text or not re.search(r"also here [^>]*(BOX|GUARD-1)", text)
+
+
 def test_what_differs_names_each_lock() -> None:
     """A lock that was put on or taken off is a row of its own, with whose it is."""
     before, after = yard(BOX).configuration, locked().configuration
