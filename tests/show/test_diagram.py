@@ -130,6 +130,20 @@ def test_findings_are_flags_with_numbers_and_a_list():
     assert "and 3 more findings" in many
 
 
+def test_the_list_is_of_what_is_marked():
+    """A picture lists the findings whose numbers it carries, and says how many are about what it doesn't draw."""
+    other = replace(FINDING, subjects=("PUMP-2:HEATER",), reasons=(), title="The spare is warm", rule="warm")
+    both = [other, FINDING]
+    fluid = texts(draw(Scope.around("PUMP-1"), findings=both))
+    assert "[!2] catastrophic: Liquid must be able to expand (expansion-path)" in fluid
+    assert "[!1]" not in fluid
+    assert "Not marked: 1 finding about what isn't drawn" in fluid
+    assert "Not marked" not in texts(draw(Scope.everything(), findings=both))
+    near = texts(draw(Scope.around("BAY", hops=0), findings=[FINDING, *both]))
+    assert "[!" not in near
+    assert "Not marked: 3 findings about what isn't drawn" in near
+
+
 def test_a_flagged_hose_is_a_box_and_a_plain_one_a_line():
     """A hose is the label of a line until a finding names it."""
     dot = draw(Scope.loop("A"))
