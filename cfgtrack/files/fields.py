@@ -12,7 +12,7 @@ from typing import Any
 
 from cfgtrack.files.source import Find, Spot
 from cfgtrack.model.attribute import Attribute, attribute_of
-from cfgtrack.model.naming import folded, is_alias
+from cfgtrack.model.naming import folded, is_alias, is_line
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.model.time import BadTime, parse_duration, parse_instant
 from cfgtrack.model.trouble import Problems
@@ -161,7 +161,9 @@ class Fields:
             elif not alias:
                 self.note("aliases", "bad-alias", "an alias is blank")
             else:
-                sentence = f"expected a name without control characters, found {alias!r}"
+                sentence = (
+                    f"expected a name, without control characters and no bare wildcard, found {alias!r}"
+                )
                 self.note("aliases", "bad-alias", sentence)
         found.pop(str(self.values.get(own)), None)
         return tuple(found)
@@ -183,9 +185,9 @@ class Fields:
 
     def attribute(self, name: str, own: str, value: Any) -> Attribute | None:
         """Return the attribute `own` that a value found in the field `name` is, None after noting that it is none."""
-        if not is_alias(own):
+        if not is_line(own):
             self.note(name, "bad-name", f"expected the name of an attribute, found {own!r}")
-        elif isinstance(value, str) and is_alias(value.strip()):
+        elif isinstance(value, str) and is_line(value.strip()):
             return attribute_of(value.strip())
         elif isinstance(value, bool) or (isinstance(value, date) and not isinstance(value, datetime)):
             return value

@@ -17,7 +17,7 @@ from cfgtrack.files.definition import shipped
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.attribute import Attribute, attribute_of
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.naming import folded, is_alias
+from cfgtrack.model.naming import folded, is_alias, is_line
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Unit, owner_of
 
@@ -191,7 +191,7 @@ def clean(text: str) -> str:
 def said(attributes: Mapping[str, str]) -> dict[str, Attribute]:
     """Return attributes as a definition has them; blank ones are none."""
     texts = ((clean(name), clean(value)) for name, value in attributes.items())
-    return {name: attribute_of(value) for name, value in texts if is_alias(name) and is_alias(value)}
+    return {name: attribute_of(value) for name, value in texts if is_line(name) and is_line(value)}
 
 
 def star(
