@@ -7,7 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cfgtrack.files.definition import parse_definition
+from cfgtrack.model.attribute import attribute_text
 from cfgtrack.model.part import InternalLink, Node
+from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.trouble import BadInput
 from tests.files.malformed import MALFORMED, PARTS, book
 
@@ -118,6 +120,38 @@ def test_other_words_units_and_decimal_commas():
         "N": ("fluid", 0.0015),
         "M": ("fluid", 2.0),
     }
+
+
+@pytest.mark.parametrize("more", ['attributes = ["Len", "Steel"]', 'keep = "attributes"'])
+def test_attributes_have_decimal_commas_too(more):
+    """What is a number is one in an attribute's column, with the table's comma; other texts stay as they are."""
+    text = f'{PARTS}[[table]]\nfile = "a.csv"\nof = "units"\n{more}\ndecimal = ","\n'
+    sheet = "id;part;Len;Steel\nA;pump;0,3 m;1.4301\nB;pump;2 m, 3,5 m;X2,5Cr\n"
+    units = parse_definition({"x.toml": text}, sheets={"a.csv": sheet}).units
+    assert {name: attribute_text(one) for name, one in units["A"].attributes.items()} == {
+        "Len": "0.3 m",
+        "Steel": "1.4301",
+    }
+    length = units["A"].attributes["Len"]
+    assert isinstance(length, Quantity)
+    assert length.value == 0.3
+    assert units["B"].attributes == {"Len": "2 m, 3,5 m", "Steel": "X2,5Cr"}
+
+
+def test_a_number_of_a_workbook_has_no_language():
+    """What a workbook holds as a number is that number, though its texts have decimal commas."""
+    text = PARTS + (
+        '[[table]]\nfile = "a.xlsx"\nof = "nodes"\ncolumns = { Filled = "medium" }\nleave_out = "Vol"\n'
+        'values = { litres = "{Vol}" }\nunits = { litres = "l" }\ndecimal = ","\n'
+    )
+    cells = book(
+        ["part", "name", "Filled", "Vol"], ["pump", "N", "fluid", 1.234], ["pump", "M", "fluid", "1,5"]
+    )
+    nodes = parse_definition({"x.toml": text}, sheets={"a.xlsx": cells}).parts["pump"].nodes
+    assert {name: node.litres for name, node in nodes.items()} == {"N": 1.234, "M": 1.5}
+    sheet = "part;name;Filled;Vol\npump;N;fluid;1.234\n"
+    (told,) = told_of(text.replace("xlsx", "csv"), {"a.csv": sheet})
+    assert (told.where, told.code) == ("a.csv row 2, column litres", "ambiguous")
 
 
 def test_a_row_that_says_the_same_again_is_one_where_that_is_said():
