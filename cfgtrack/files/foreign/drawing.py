@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from cfgtrack.files.definition import shipped
+from cfgtrack.files.fields import ID
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.attribute import Attribute, attribute_of
 from cfgtrack.model.definition import Definition
@@ -50,12 +51,19 @@ class Uniquely:
 
     def __init__(self) -> None:
         self._given: set[str] = set()
+        self._kept: set[str] = set()
         self._often: Counter[str] = Counter()
 
-    def __call__(self, wanted: str) -> str:
-        """Return the name, and take it."""
+    def keep(self, names: Iterable[str]) -> None:
+        """Keep names, of those that can be ids, for the things that are called exactly so."""
+        self._kept.update(name for name in names if ident(name) == name)
+
+    def __call__(self, wanted: str, *, said: str = "") -> str:
+        """Return the name of what is called `said`, and take it."""
+        if said == wanted:
+            self._kept.discard(wanted)
         name = wanted
-        while name in self._given:
+        while name in self._given or name in self._kept:
             self._often[wanted] += 1
             name = f"{wanted}-{self._often[wanted] + 1}"
         self._given.add(name)
@@ -106,7 +114,7 @@ class Drawing:
         of a definition file are: numbers with their units, dates, texts.
         """
         wanted = ident(called or f"{sort}-{name}".upper())
-        unit_id = self._free(wanted)
+        unit_id = self._free(wanted, said=called)
         self.units[unit_id] = Unit(
             unit_id,
             self._part(sort, shape),
@@ -128,6 +136,10 @@ class Drawing:
             self._same[key] = self._free_part(label)
             self.parts[self._same[key]] = replace(shape, id=self._same[key])
         return self._same[key]
+
+    def keep(self, names: Iterable[str]) -> None:
+        """Keep names for the units that are called exactly so: another's may only look like one of them as an id."""
+        self._free.keep(names)
 
     def join(self, one: str, other: str) -> None:
         """Have two ports mated."""
@@ -171,9 +183,11 @@ BY = "drawing"
 def ident(text: str) -> str:
     """Return an id that is as near to a text as an id can be.
 
-    >>> ident("Pumpe Süd #2 (alt)"), ident("=A1+B2"), ident("漢")
-    ('Pumpe-Sud-2-alt', 'A1+B2', 'X')
+    >>> ident("Pumpe Süd #2 (alt)"), ident("=A1+B2"), ident("A-"), ident("漢")
+    ('Pumpe-Sud-2-alt', 'A1+B2', 'A-', 'X')
     """
+    if ID.fullmatch(text) and len(text) <= _LONGEST_ID:
+        return text
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
     found = _NO_ID.sub("-", plain).strip("-./+_")
     return found[:_LONGEST_ID] or "X"

@@ -83,6 +83,9 @@ class _Lists:
         self.halves: dict[str, list[_Half]] = defaultdict(list)
         self.names: dict[str, Uniquely] = defaultdict(Uniquely)
         self.joints = joints
+        for joint in joints:
+            for key, port in ((joint.a, joint.port_a), (joint.b, joint.port_b)):
+                self.names[key].keep([port])
         self.pairs: list[tuple[tuple[str, str], tuple[str, str]]] = []
 
     def drawing(self) -> Drawing:
@@ -94,6 +97,7 @@ class _Lists:
                 self.found.left_out["joints of a thing to itself"].append(joint.a)
             else:
                 self._joint(joint, number)
+        self.found.keep(_called(unit) for unit in self.units.values())
         ids = {}
         for unit in self.units.values():
             ids[unit.key] = self._unit(unit)
@@ -133,7 +137,7 @@ class _Lists:
     def _pair(self, a: tuple[str, str], b: tuple[str, str], medium: str, *, one_way: bool) -> None:
         ends = []
         for (key, port), end in ((a, "a"), (b, "b")):
-            name = self.names[key](ident(port) if port else f"P{len(self.halves[key]) + 1}")
+            name = self.names[key](ident(port) if port else f"P{len(self.halves[key]) + 1}", said=port)
             self.halves[key].append(_Half(name, medium, end, one_way))
             ends.append((key, name))
         self.pairs.append((ends[0], ends[1]))
@@ -146,10 +150,10 @@ class _Lists:
             unit.medium or means.medium or "fluid"
         ]
         main = next((m for m in (unit.medium, means.medium) if m in media), media[0])
-        called = unit.title if unit.key.startswith("\0") else unit.key
+        called = _called(unit)
         sort = unit.kind or means.word or "unit"
         shape = self._shape(unit, means, halves, media, main)
-        unit_id = self.found.unit(sort, unit.key, shape, called=called, title=unit.title, loop=unit.loop)
+        unit_id = self.found.unit(sort, called, shape, called=called, title=unit.title, loop=unit.loop)
         self.found.came["units" if not unit.key.startswith("\0") else "joints that are units"] += 1
         gate = next((p for p in shape.ports.values() if p.kind in PASSING), None)
         if gate is not None:
@@ -190,6 +194,11 @@ class _Lists:
                 ends = (half.name, body) if half.end == "b" else (body, half.name)
                 links.append(InternalLink(*ends, gate if is_main else "", half.one_way))
         return Part("", ports={**ports, **gates}, nodes=nodes, links=tuple(links))
+
+
+def _called(unit: Listed) -> str:
+    """Return what a thing is called: one that is a joint is told by its number alone."""
+    return unit.title if unit.key.startswith("\0") else unit.key
 
 
 _ROLES: Mapping[str, frozenset[str]] = {

@@ -66,6 +66,20 @@ def test_what_is_guessed_is_told(tmp_path: Path) -> None:
     assert found.units["T-1"].title == "T 1"
 
 
+def test_what_is_an_id_keeps_it(tmp_path: Path) -> None:
+    """Who is called exactly as another's id would be made keeps the name, wherever it stands; so do ports."""
+    joints = "a,b,name,kind\nA B:x y,A-B:P1,,\nA-B:x,A B:x-y,,\nA-B,A-,A B-2,\nA-,A B,C-D,pipe\n"
+    found = read(tmp_path, "name,kind\nA B,\nA-B,\nA-,\nC D,\n", joints)
+    assert {unit: sorted(one.aliases) for unit, one in found.definition(at=0).units.items()} == {
+        "A-B-2": ["A B"],
+        "A-B": [],
+        "A-": [],
+        "C-D-2": ["C D"],
+        "C-D": [],
+    }
+    assert found.joined[:3] == [("A-B-2:x-y-2", "A-B:P1"), ("A-B:x", "A-B-2:x-y"), ("A-B:P3", "A-:P1")]
+
+
 def test_a_pump_has_two_media(tmp_path: Path) -> None:
     """A unit that is joined in two media has a body for each."""
     units = "name,kind,litres\nP,pump,5 l\nT,tank,\nB,battery,\n"
