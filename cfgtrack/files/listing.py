@@ -9,7 +9,7 @@ from operator import itemgetter
 from typing import Any
 
 from cfgtrack.files.cell import ATTRIBUTE, POWER, Number, Odd, trouble
-from cfgtrack.files.fields import ID, Fields
+from cfgtrack.files.fields import ID, Fields, Made, made_id
 from cfgtrack.files.listed import QUANTITY
 from cfgtrack.files.mapping import TableMapping, Template, folded
 from cfgtrack.files.sheet import letter, looks_like, too_long
@@ -27,12 +27,21 @@ _WHOLE = re.compile(r"\d{1,9}(?:\.0+)?", re.ASCII)
 _BARE_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"([-+]?\d+),(\d+)(?=\D|\Z)")
 _THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}(?:\.\d{3})+(?![\d.])", re.ASCII)
-_NO_ID = re.compile(r"[^A-Za-z0-9._/+-]+")
+_WILD = "*"
+_OF_SEVERAL = ("joints", "initial")
+"""The lists whose rows may speak of several things by a pattern."""
+
 _RATED = ("rated_pressure", "rated_current")
 _NUMBERS = frozenset(
     (QUANTITY, "mass", "litres", "torque_low", "torque_high", "sink", "lifts", "trapped", *_RATED)
 )
 """Columns of numbers with units, in which a decimal comma may stand."""
+
+
+def stripped(cell: str) -> str:
+    """Return a cell without blanks around it."""
+    return cell if isinstance(cell, Made) else cell.strip()
+
 
 Step = Callable[["Row"], None]
 
@@ -55,7 +64,7 @@ class Row:
     def text(self, column: str) -> str:
         """Return what stands in a column, "" where nothing does."""
         i = self.listing.at.get(column)
-        return "" if i is None else self.cells[i].strip()
+        return "" if i is None else stripped(self.cells[i])
 
     def spot(self, column: str = "") -> Spot:
         """Return where a cell stands, by what the table calls its column; with "" the row."""
@@ -69,7 +78,7 @@ class Row:
         values: dict[str, str] = {}
         spoilt: dict[str, None] = {}
         for column, i in listing.at.items():
-            text = self.cells[i].strip()
+            text = stripped(self.cells[i])
             if not text or column == QUANTITY:
                 continue
             cell = self.cells[i] if type(self.cells[i]) is not str else text
@@ -228,10 +237,17 @@ class Listing:
         self._left = [
             (self._names.index(name), patterns) for name, patterns in mapping.leave_out_rows.items()
         ]
+        width = len(self._names)
+        own: set[int] = set()
+        for column, i in self.at.items():
+            if i in own:  # what is made of one of them mustn't change the other
+                self._steps.append(self._again(i))
+                self.at[column] = width
+                width += 1
+            own.add(i)
         for column, words in mapping.words.items():
             if column in self.at:
                 self._steps.append(self._in_words(self.at[column], words))
-        width = len(self._names)
         for column, template in mapping.values.items():
             sources = [self._names.index(folded(one)) for one in template.names]
             self._steps.append(self._filled(self.at.get(column), template, sources))
@@ -255,6 +271,11 @@ class Listing:
         kept = [i for column, i in self.at.items() if column not in _FREE]
         self._alike = itemgetter(*(kept * 2 if len(kept) < 2 else kept)) if kept else lambda _: ()
         self._name_at, self._title_at = self.at.get("name", 0), self.at.get("title")
+
+    @staticmethod
+    def _again(i: int) -> Step:
+        """Return the step that gives a row another cell like one of its own."""
+        return lambda row: row.cells.append(row.cells[i])
 
     @staticmethod
     def _in_words(i: int, words: dict[str, str]) -> Step:
@@ -313,16 +334,18 @@ class Listing:
         for column, of in self.mapping.listed.ids.items():
             i = self.at.get(column)
             name = row.cells[i].strip() if i is not None else ""
-            if i is None or not name:
+            pieces = list(map(made_id, name.split(":")))
+            # Where nothing can be made of it the reader says so; a pattern of initial rows stays one.
+            if i is None or not all(pieces) or (_WILD in name and self.mapping.of in _OF_SEVERAL):
                 continue
-            made = ":".join(_NO_ID.sub("-", piece).strip("-._/+") for piece in name.split(":"))
+            made = ":".join(pieces)
             space = f"{of} of {row.text('part')}" if of == "name" else of
             first = self._made.setdefault((space, made), name)
             if first != name:
                 spot = row.spot(column)
                 sentence = f"{column}: '{first}' and '{name}' would both be {made}: two things need two ids"
                 self.problems.add(spot.where, "ambiguous", sentence, row=spot.row)
-            row.cells[i] = made
+            row.cells[i] = made if made == name else Made.of(name, made)
             if made != name and column in ("id", "name"):
                 self._is_called(row, name)
 

@@ -13,14 +13,16 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import Any, ClassVar
 
+from cfgtrack.files.fields import Made
 from cfgtrack.files.source import Spot
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.unknown import AMBIGUOUS, UNKNOWN, no_such
+from cfgtrack.model.unknown import AMBIGUOUS, ANYTHING, UNKNOWN, no_such
 
 _RANGE = re.compile(r"(?P<start>.*?)(?P<low>\d+)\.\.(?P<again>.*?)(?P<high>\d+)(?P<rest>[^\d].*|)", re.ASCII)
 _MOST = 10_000
+_NAMED = ("subject", "mate", "place", "part")
 _EXACT, _RANGED, _WILD, _OF_PART = range(4)
 
 
@@ -124,6 +126,10 @@ class _Spoken:
 
     def of(self, entry: Entry) -> tuple[int, list[Entry]]:
         """Return how much an entry says (see the ranks), and an entry for each thing that it speaks of."""
+        texts = ((name, getattr(entry, name, "")) for name in _NAMED)
+        said: dict[str, Any] = {name: self._said(one) for name, one in texts if isinstance(one, Made)}
+        if said:
+            entry = replace(entry, **said)
         if entry.part:
             return _OF_PART, self._of_part(entry)
         # What a drawing calls a thing may have stars and dots in it.
@@ -140,6 +146,10 @@ class _Spoken:
         if ".." in entry.subject:
             return _RANGED, self._ranged(entry)
         return _EXACT, [entry]
+
+    def _said(self, made: Made) -> str:
+        """Return the name of which an id was made if something is called so, else the id."""
+        return made.said if self.plant.names.meant(made.said, ANYTHING) else str(made)
 
     def _also(self, entry: Entry, meant: str) -> str:
         """Return the first thing other than `meant` that the subject speaks of as a pattern or range, else ""."""

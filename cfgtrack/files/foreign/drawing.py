@@ -6,15 +6,13 @@ file of ours can be changed like any other.
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from cfgtrack.files.definition import shipped
-from cfgtrack.files.fields import ID
+from cfgtrack.files.fields import made_id
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.attribute import Attribute, attribute_of
 from cfgtrack.model.definition import Definition
@@ -37,7 +35,6 @@ GATES = {"fluid": "valve", "power": "switch"}
 PASSING = {"valve": "open", "switch": "on"}
 SHUT = {"valve": "shut", "switch": "off"}
 
-_NO_ID = re.compile(r"[^A-Za-z0-9._/+-]+")
 _BODY = "body"
 
 
@@ -181,16 +178,8 @@ BY = "drawing"
 
 
 def ident(text: str) -> str:
-    """Return an id that is as near to a text as an id can be.
-
-    >>> ident("Pumpe Süd #2 (alt)"), ident("=A1+B2"), ident("A-"), ident("漢")
-    ('Pumpe-Sud-2-alt', 'A1+B2', 'A-', 'X')
-    """
-    if ID.fullmatch(text) and len(text) <= _LONGEST_ID:
-        return text
-    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    found = _NO_ID.sub("-", plain).strip("-./+_")
-    return found[:_LONGEST_ID] or "X"
+    """Return an id that is as near to a text as an id can be, of any text."""
+    return made_id(text)[:_LONGEST_ID] or "X"
 
 
 _LONGEST_ID = 60
