@@ -188,6 +188,15 @@ def test_words_of_a_list_stand_between_blanks_or_commas():
     assert parse_definition(texts, sheets=sheets).units["A7"].tags == {"a,b"}
 
 
+@pytest.mark.parametrize("table", ['[[table]]\nof = "units"', '[[csv]]\ntable = "units"'])
+def test_a_header_alone_is_said(table):
+    """A list without rows is none that is wrong, but somebody should know."""
+    text = f'{PARTS}{table}\nfile = "a.csv"\n'
+    found = parse_definition({"x.toml": text}, sheets={"a.csv": "id,part\n\n"})
+    assert found.notes == ("note: a.csv: a header, and no rows",)
+    assert parse_definition({"x.toml": text}, sheets={"a.csv": "id,part\nA,pump\n"}).notes == ()
+
+
 def test_what_no_cell_says_is_a_value_of_the_table():
     """A value stands where the table has no such column, or the cell is blank."""
     text = f'{PARTS}[[table]]\nfile = "a.csv"\nof = "units"\nvalues = {{ part = "pump", home = "BAY" }}\n'

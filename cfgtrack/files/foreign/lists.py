@@ -285,6 +285,8 @@ def read_lists(units: Path, joints: Path | None, media: Iterable[str]) -> Drawin
             row.note("name", "duplicate", f"there is {one.key} already")
         elif one.key:
             listed[one.key] = one
+    if not listed and not problems:
+        problems.add(str(units), "empty", "expected units, found a header and no rows")
     joined: list[Joined] = []
     used: dict[str, str] = {}
     for row in _rows(joints, "joint", JOINT_COLUMNS, ("a", "b"), problems) if joints is not None else ():

@@ -189,3 +189,12 @@ def test_a_port_is_called_as_in_the_list(tmp_path: Path) -> None:
     plant = found.definition(at=0).plant()
     assert [plant.resolve(one) for one in ("T:x y", "P:ö", "T:OUT")] == ["T:x-y", "P:o", "T:OUT"]
     assert plant.aliases_of("T:OUT") == ()
+
+
+def test_a_list_of_nothing_is_refused(tmp_path: Path) -> None:
+    """A header alone makes no plant, and that is told of the list; joints there may be none."""
+    with pytest.raises(BadInput) as caught:
+        read(tmp_path, "name,kind\n")
+    (problem,) = caught.value.problems
+    assert (problem.code, problem.where.rpartition("/")[2]) == ("empty", "units.csv")
+    assert read(tmp_path, "name,kind\nT,tank\n").joined == []
