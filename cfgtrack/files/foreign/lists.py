@@ -191,7 +191,7 @@ class _Lists:
         sort = unit.kind or means.word or "unit"
         shape = self._shape(unit, means, halves, media, main)
         unit_id = self.found.unit(sort, called, shape, called=called, title=unit.title, loop=unit.loop)
-        self.found.came["units" if not unit.key.startswith("\0") else "joints that are units"] += 1
+        self.found.came["units" if not unit.key.startswith("\0") else "units in joints"] += 1
         gate = next((p for p in shape.ports.values() if p.kind in PASSING), None)
         if gate is not None:
             self.found.statuses[f"{unit_id}:{gate.name}"] = self._status(unit, gate.kind, main, unit_id)
