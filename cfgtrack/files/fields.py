@@ -116,7 +116,10 @@ class Fields:
         """Return whether a value of the field `name` is one of those known, after noting that it isn't."""
         if value not in known:
             also = known.called if isinstance(known, Ids) else ()
-            self.note(name, UNKNOWN, no_such(what, value, known, also), thing=what in ("part", "place"))
+            sentence, is_thing = no_such(what, value, known, also), what in ("part", "place")
+            if is_thing and not known:  # there may be one in the database, but files are read by themselves
+                sentence += f": these files define no {what}; what belongs together is loaded together"
+            self.note(name, UNKNOWN, sentence, thing=is_thing)
         return value in known
 
     def words(self, name: str, *, required: bool = False) -> tuple[str, ...]:
