@@ -21,7 +21,7 @@ from cfgtrack.answers.past import Past, kept_rules, rules_to_judge_by
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import read_sequence
-from cfgtrack.model.action import BOOK_ACTIONS
+from cfgtrack.model.action import BOOK_ACTIONS, LIFT
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
@@ -127,6 +127,8 @@ def _single(action: str, plant: Plant) -> Proposal:
     except ValueError:
         raise BadInput(Problem("--do", "syntax", "a quote is opened and never closed", action)) from None
     event = parse_phrase(words, plant, id="1", where="--do")
+    if event.action == LIFT and event.by is None:  # who takes a thing does it
+        event = replace(event, by=event.place)
     if event.action not in NEEDS_NOBODY and (why := not_a_doer(plant, event.by)):
         raise BadInput(Problem("--do", UNKNOWN if event.by else "missing", why, action))
     if event.action in BOOK_ACTIONS:

@@ -59,6 +59,7 @@ def record_command(
     record mate PUMP-1:F1 PANEL-A:F1 --at 2031-05-01T09:12:00Z --by ina
     record torque PUMP-1:B1 torque="25 N*m"
     record place PUMP-2 at BAY-1 facing up
+    record lift PUMP-2 by CRANE-1 by ina
     record as-found PUMP-1:F2 mated to PANEL-B:F1
     record lock PANEL-A:V1 --by ina
     record lock PANEL-A:V1 with KEY-BOX --by ina

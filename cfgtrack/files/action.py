@@ -10,7 +10,18 @@ from cfgtrack.model.action import BASES, BOOK_ACTIONS, DEVICE_ACTIONS, GENERAL_A
 from cfgtrack.model.lock import wrong_holder
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import COUNTED, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
-from cfgtrack.model.unknown import AMBIGUOUS, ANYTHING, DOER, MOVABLE, PLACE, PORT, UNKNOWN, look_up, no_such
+from cfgtrack.model.unknown import (
+    AMBIGUOUS,
+    ANYTHING,
+    DOER,
+    MOVABLE,
+    PLACE,
+    PORT,
+    THING,
+    UNKNOWN,
+    look_up,
+    no_such,
+)
 
 Note = Callable[[str, str, str], None]
 """Takes a field's name ("" for the whole), a code and a sentence."""
@@ -59,6 +70,8 @@ def _wanted(said: Said) -> tuple[str, ...]:
     action = said.action
     if action in (ac.PLACE, ac.LIFT) or (action == ac.FOUND and said["place"]):
         return MOVABLE
+    if action in DEVICE_ACTIONS:  # a port or lock box, and whose lock it is
+        return THING
     return ANYTHING if action in ac.NOTES else PORT
 
 

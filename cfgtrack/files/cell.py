@@ -44,6 +44,12 @@ class Odd(str):
         return odd
 
 
+class Number(str):
+    """A cell of a workbook that is a number: written with a point, whatever the table's own language is."""
+
+    __slots__ = ()
+
+
 def trouble(column: str, text: str, *, is_name: bool = False) -> tuple[str, str] | None:
     """Return code and sentence for a cell of this column that a spreadsheet, or its export, has spoilt.
 

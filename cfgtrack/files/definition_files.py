@@ -21,6 +21,7 @@ from datetime import date
 from typing import Any
 
 from cfgtrack.files.definition import shipped
+from cfgtrack.files.fields import BETWEEN
 from cfgtrack.files.listed import LISTS
 from cfgtrack.model.action import Action
 from cfgtrack.model.attribute import attribute_from_json
@@ -289,14 +290,14 @@ def _cells(row: Row) -> dict[str, str]:
 
 
 def _fits_a_sheet(what: str, row: Row) -> bool:
-    """Return whether a row can stand in a CSV file: it has those columns alone, and no word of a list has a blank."""
+    """Return whether a row can stand in a CSV file: it has those columns alone, and the words of lists stay whole."""
     if what == "links":
         return True
     if "contact" in row:
         return False
     lists = (value for name, value in row.items() if name != "aliases" and isinstance(value, (list, tuple)))
     words = (word for value in lists for word in value)
-    whole = all(word and len(word.split()) == 1 for word in words)
+    whole = all(word and not BETWEEN.search(word) for word in words)
     cells = _cells(row)
     one_line = all(cell.isprintable() and not isinstance(row.get(name), dict) for name, cell in cells.items())
     return whole and one_line and cells.keys() <= set(LISTS[what].columns)

@@ -6,13 +6,14 @@ A reader never stops at the first problem: a field that is wrong reads as if it 
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Collection, Mapping
 from datetime import date, datetime, time
 from typing import Any
 
 from cfgtrack.files.source import Find, Spot
 from cfgtrack.model.attribute import Attribute, attribute_of
-from cfgtrack.model.naming import folded, is_alias
+from cfgtrack.model.naming import folded, is_alias, is_line
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.model.time import BadTime, parse_duration, parse_instant
 from cfgtrack.model.trouble import Problems
@@ -20,7 +21,11 @@ from cfgtrack.model.unknown import UNKNOWN, no_such
 
 ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._/+-]*")
 ID_FORM = "letters A-Z and a-z, digits and . _ / + -, a letter or digit first"
+_NO_ID = re.compile(r"[^A-Za-z0-9._/+-]+")
 _YES_NO = {"yes": True, "true": True, "no": False, "false": False}
+BETWEEN = re.compile(r"[\s,;]+")
+"""What stands between the words of a list in a cell."""
+
 _NONE: Mapping[str, str] = {}
 _PAST_MICROSECOND = r"(?<![\w-]){}\s*=[^,}}#=]*:\d\d\.\d{{7}}"
 
@@ -92,11 +97,11 @@ class Fields:
             return ""
         if required and not value.strip():
             self.note(name, "missing", f"{name} is blank")
-        return value.strip()
+        return value if isinstance(value, Made) else value.strip()
 
     def ident(self, name: str, *, required: bool = True) -> str:
         """Return a text that has the form of an id, "" when there is none."""
-        value = self.text(name, required=required)
+        value = str(self.text(name, required=required))
         if value and not ID.fullmatch(value):
             self.note(name, "bad-id", f"expected an id of {ID_FORM}, found '{value}'")
             return ""
@@ -111,16 +116,19 @@ class Fields:
         """Return whether a value of the field `name` is one of those known, after noting that it isn't."""
         if value not in known:
             also = known.called if isinstance(known, Ids) else ()
-            self.note(name, UNKNOWN, no_such(what, value, known, also), thing=what in ("part", "place"))
+            sentence, is_thing = no_such(what, value, known, also), what in ("part", "place")
+            if is_thing and not known:  # there may be one in the database, but files are read by themselves
+                sentence += f": these files define no {what}; what belongs together is loaded together"
+            self.note(name, UNKNOWN, sentence, thing=is_thing)
         return value in known
 
     def words(self, name: str, *, required: bool = False) -> tuple[str, ...]:
-        """Return a list of texts: an array, or in a row one cell with blanks between."""
+        """Return a list of texts: an array, or in a row one cell with blanks or commas between."""
         value = self.get(name, required=required)
         if value is None:
             return ()
         if self.is_row:
-            return tuple(str(value).split())
+            return tuple(BETWEEN.sub(" ", str(value)).split())
         if not isinstance(value, list) or not all(isinstance(one, str) for one in value):
             self.wrong(name, 'a list of texts such as ["a", "b"]', value)
             return ()
@@ -161,7 +169,9 @@ class Fields:
             elif not alias:
                 self.note("aliases", "bad-alias", "an alias is blank")
             else:
-                sentence = f"expected a name without control characters, found {alias!r}"
+                sentence = (
+                    f"expected a name, without control characters and no bare wildcard, found {alias!r}"
+                )
                 self.note("aliases", "bad-alias", sentence)
         found.pop(str(self.values.get(own)), None)
         return tuple(found)
@@ -183,9 +193,9 @@ class Fields:
 
     def attribute(self, name: str, own: str, value: Any) -> Attribute | None:
         """Return the attribute `own` that a value found in the field `name` is, None after noting that it is none."""
-        if not is_alias(own):
+        if not is_line(own):
             self.note(name, "bad-name", f"expected the name of an attribute, found {own!r}")
-        elif isinstance(value, str) and is_alias(value.strip()):
+        elif isinstance(value, str) and is_line(value.strip()):
             return attribute_of(value.strip())
         elif isinstance(value, bool) or (isinstance(value, date) and not isinstance(value, datetime)):
             return value
@@ -311,6 +321,32 @@ class Fields:
             self.note(name, f"unknown-{what}", no_such(what, name, self._asked))
 
 
+class Made(str):
+    """An id that was made of a name, `said`: one that refers to a thing may mean what is called so."""
+
+    __slots__ = ("said",)
+    said: str
+
+    @classmethod
+    def of(cls, said: str, made: str) -> Made:
+        """Return such an id."""
+        found = cls(made)
+        found.said = said
+        return found
+
+
+def made_id(text: str) -> str:
+    """Return an id that is as near to a text as an id can be, "" where nothing of it can be one.
+
+    >>> made_id("Pumpe Süd #2 (alt)"), made_id("=A1+B2"), made_id("A-"), made_id("漢")
+    ('Pumpe-Sud-2-alt', 'A1+B2', 'A-', '')
+    """
+    if ID.fullmatch(text):
+        return text
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
+    return _NO_ID.sub("-", plain).strip("-./+_")
+
+
 class Ids(dict[str, Any]):
     """Ids that may be referred to, and `called`: what else each is called, to its id."""
 
@@ -319,9 +355,10 @@ class Ids(dict[str, Any]):
 
 def id_of(text: str, known: Collection[str]) -> str:
     """Return the id that a text means among those known: itself where it is one, or means none."""
-    if text in known or not isinstance(known, Ids):
-        return text
-    return known.called.get(folded(text), text)
+    called = known.called if isinstance(known, Ids) else _NONE
+    if isinstance(text, Made):
+        return called.get(folded(text.said)) or id_of(str(text), known)
+    return text if text in known else called.get(folded(text), text)
 
 
 def shown(value: Any) -> str:

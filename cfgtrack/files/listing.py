@@ -8,12 +8,14 @@ from fnmatch import fnmatchcase
 from operator import itemgetter
 from typing import Any
 
-from cfgtrack.files.cell import ATTRIBUTE, POWER, trouble
-from cfgtrack.files.fields import ID, Fields
+from cfgtrack.files.cell import ATTRIBUTE, POWER, Number, Odd, trouble
+from cfgtrack.files.fields import ID, Fields, Made, made_id
 from cfgtrack.files.listed import QUANTITY
 from cfgtrack.files.mapping import TableMapping, Template, folded
 from cfgtrack.files.sheet import letter, looks_like, too_long
 from cfgtrack.files.source import Spot, cut
+from cfgtrack.model.attribute import attribute_of
+from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.trouble import Problems
 from cfgtrack.model.unknown import near, no_such
 
@@ -24,12 +26,29 @@ _MOST_OF_A_ROW = 10_000
 _WHOLE = re.compile(r"\d{1,9}(?:\.0+)?", re.ASCII)
 _BARE_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"([-+]?\d+),(\d+)(?=\D|\Z)")
-_NO_ID = re.compile(r"[^A-Za-z0-9._/+-]+")
+_THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}(?:\.\d{3})+(?![\d.])", re.ASCII)
+_WILD = "*"
+_OF_SEVERAL = ("joints", "initial")
+"""The lists whose rows may speak of several things by a pattern."""
+
 _RATED = ("rated_pressure", "rated_current")
-_NUMBERS = frozenset(("mass", "litres", "torque_low", "torque_high", "sink", "lifts", "trapped", *_RATED))
+_NUMBERS = frozenset(
+    (QUANTITY, "mass", "litres", "torque_low", "torque_high", "sink", "lifts", "trapped", *_RATED)
+)
 """Columns of numbers with units, in which a decimal comma may stand."""
 
+
+def stripped(cell: str) -> str:
+    """Return a cell without blanks around it."""
+    return cell if isinstance(cell, Made) else cell.strip()
+
+
 Step = Callable[["Row"], None]
+
+
+def _is_number(text: str) -> bool:
+    """Return whether a cell is read as a number, where it may be anything."""
+    return isinstance(attribute_of(text, is_cell=True), Quantity)
 
 
 class Row:
@@ -45,7 +64,7 @@ class Row:
     def text(self, column: str) -> str:
         """Return what stands in a column, "" where nothing does."""
         i = self.listing.at.get(column)
-        return "" if i is None else self.cells[i].strip()
+        return "" if i is None else stripped(self.cells[i])
 
     def spot(self, column: str = "") -> Spot:
         """Return where a cell stands, by what the table calls its column; with "" the row."""
@@ -59,7 +78,7 @@ class Row:
         values: dict[str, str] = {}
         spoilt: dict[str, None] = {}
         for column, i in listing.at.items():
-            text = self.cells[i].strip()
+            text = stripped(self.cells[i])
             if not text or column == QUANTITY:
                 continue
             cell = self.cells[i] if type(self.cells[i]) is not str else text
@@ -218,20 +237,28 @@ class Listing:
         self._left = [
             (self._names.index(name), patterns) for name, patterns in mapping.leave_out_rows.items()
         ]
+        width = len(self._names)
+        own: set[int] = set()
+        for column, i in self.at.items():
+            if i in own:  # what is made of one of them mustn't change the other
+                self._steps.append(self._again(i))
+                self.at[column] = width
+                width += 1
+            own.add(i)
         for column, words in mapping.words.items():
             if column in self.at:
                 self._steps.append(self._in_words(self.at[column], words))
-        width = len(self._names)
         for column, template in mapping.values.items():
             sources = [self._names.index(folded(one)) for one in template.names]
             self._steps.append(self._filled(self.at.get(column), template, sources))
             self.at[column] = width
             width += 1
+        if mapping.decimal == ",":
+            self._steps += [self._with_point(column) for column in self.at if column in _NUMBERS]
+            self._steps += [self._with_point(column, may_be_text=True) for column in self.attributes]
         for column, unit in mapping.units.items():
             if column in self.at:
                 self._steps.append(self._with_unit(self.at[column], unit))
-        if mapping.decimal == ",":
-            self._steps += [self._with_point(self.at[column]) for column in _NUMBERS & self.at.keys()]
         made = [("title", mapping.make_ids), ("aliases", mapping.make_ids), ("id", QUANTITY in self.at)]
         wanted = [one for one, why in made if why]
         for column in wanted:
@@ -246,6 +273,11 @@ class Listing:
         self._name_at, self._title_at = self.at.get("name", 0), self.at.get("title")
 
     @staticmethod
+    def _again(i: int) -> Step:
+        """Return the step that gives a row another cell like one of its own."""
+        return lambda row: row.cells.append(row.cells[i])
+
+    @staticmethod
     def _in_words(i: int, words: dict[str, str]) -> Step:
         def step(row: Row) -> None:
             row.cells[i] = words.get(folded(row.cells[i]), row.cells[i])
@@ -255,8 +287,12 @@ class Listing:
     @staticmethod
     def _filled(own: int | None, template: Template, sources: list[int]) -> Step:
         def step(row: Row) -> None:
-            given = row.cells[own].strip() if own is not None else ""
-            row.cells.append(given or template.filled([row.cells[i].strip() for i in sources]))
+            if own is not None and row.cells[own].strip():
+                row.cells.append(row.cells[own])
+                return
+            text = template.filled([row.cells[i].strip() for i in sources])
+            is_number = sources and all(isinstance(row.cells[i], Number) for i in sources)
+            row.cells.append(Number(text) if is_number else text)
 
         return step
 
@@ -269,9 +305,27 @@ class Listing:
         return step
 
     @staticmethod
-    def _with_point(i: int) -> Step:
+    def _with_point(column: str, *, may_be_text: bool = False) -> Step:
+        """Return the step that reads decimal commas, and notes points, which may part thousands; what `may_be_text`
+        is looked at where it would be a number.
+        """
+
         def step(row: Row) -> None:
-            row.cells[i] = _DECIMAL_COMMA.sub(r"\1.\2", row.cells[i].strip(), count=1)
+            i = row.listing.at[column]
+            text = row.cells[i].strip()
+            if isinstance(row.cells[i], Number | Odd) or not text:
+                return
+            plain = text.replace(".", "").replace(",", ".")
+            if _THOUSANDS.match(text) and (not may_be_text or _is_number(plain)):
+                spot, shown = row.spot(column), row.listing.shown.get(column, column)
+                sentence = f"expected a number without points, as decimal = \",\" says, found '{text}'"
+                told = f"{shown}: {sentence}: a point may part thousands"
+                row.listing.problems.add(spot.where, "ambiguous", told, row=spot.row)
+                row.cells[i] = plain
+                return
+            with_point = _DECIMAL_COMMA.sub(r"\1.\2", text, count=1)
+            if not may_be_text or _is_number(with_point):
+                row.cells[i] = with_point
 
         return step
 
@@ -280,16 +334,18 @@ class Listing:
         for column, of in self.mapping.listed.ids.items():
             i = self.at.get(column)
             name = row.cells[i].strip() if i is not None else ""
-            if i is None or not name:
+            pieces = list(map(made_id, name.split(":")))
+            # Where nothing can be made of it the reader says so; a pattern of initial rows stays one.
+            if i is None or not all(pieces) or (_WILD in name and self.mapping.of in _OF_SEVERAL):
                 continue
-            made = ":".join(_NO_ID.sub("-", piece).strip("-._/+") for piece in name.split(":"))
+            made = ":".join(pieces)
             space = f"{of} of {row.text('part')}" if of == "name" else of
             first = self._made.setdefault((space, made), name)
             if first != name:
                 spot = row.spot(column)
                 sentence = f"{column}: '{first}' and '{name}' would both be {made}: two things need two ids"
                 self.problems.add(spot.where, "ambiguous", sentence, row=spot.row)
-            row.cells[i] = made
+            row.cells[i] = made if made == name else Made.of(name, made)
             if made != name and column in ("id", "name"):
                 self._is_called(row, name)
 

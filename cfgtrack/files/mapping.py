@@ -33,7 +33,7 @@ from fnmatch import fnmatchcase
 from cfgtrack.files.fields import Fields
 from cfgtrack.files.listed import LISTS, QUANTITY, Listed
 from cfgtrack.files.table import Table
-from cfgtrack.model.naming import is_alias
+from cfgtrack.model.naming import is_line
 from cfgtrack.model.unknown import UNKNOWN, no_such
 
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
@@ -247,7 +247,7 @@ def _attributes(table: Table, of: str) -> dict[str, str]:
     found: dict[str, str] = {}
     for name in table.words("attributes"):
         column = folded(name)
-        if not is_alias(name.strip()):
+        if not is_line(name.strip()):
             table.note("attributes", "bad-name", f"expected the name of a column, found {name!r}")
         elif of and not LISTS[of].attributed:
             table.note("attributes", "unexpected", f"rows of {of} have no attributes")

@@ -9,7 +9,7 @@ from itertools import chain, groupby
 from operator import attrgetter
 from typing import Any, NamedTuple
 
-from cfgtrack.files.fields import ID, Fields, id_of, shown
+from cfgtrack.files.fields import ID, Fields, Made, id_of, shown
 from cfgtrack.files.listing import Row
 from cfgtrack.files.table import Table
 from cfgtrack.model.kind import Kind
@@ -335,6 +335,8 @@ class _Ends:
 
     def name_of(self, text: str) -> str:
         """Return the name that a text means: itself where it is one, or means none."""
+        if isinstance(text, Made):
+            return self.called.get(folded(text.said)) or self.name_of(str(text))
         return text if text in self.medium or text in self.broken else self.called.get(folded(text), text)
 
     def _add(self, fields: Fields, name: str, medium: str | None) -> bool:

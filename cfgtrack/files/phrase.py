@@ -7,8 +7,8 @@
     lock PANEL-A:V1 by ANN                transfer PANEL-A:V1 from ANN to BEN
     as-found PUMP-1:F2 mated to PANEL-B:F1
 
-Filler words (to, on, at, from, with, and, in, by, is) make it readable; `by` also names who did it. A breaker that is
-found on is on.
+Filler words (to, on, at, from, with, and, in, by, is) make it readable; `by` also names who did it, but in a lift
+the first names who or what it then hangs on: `lift PUMP-1 by CRANE-1 by ANN`. A breaker that is found on is on.
 """
 
 from __future__ import annotations
@@ -222,6 +222,8 @@ def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> No
         said.texts["acknowledges"] = f"{said['acknowledges']} {word}".strip()
     elif action in _ABOUT:
         _set(said, _ABOUT[action], word, note)
+    elif before == "by" and not (action == ac.LIFT and said.subjects and not said["place"]):
+        _set(said, "by", word, note)
     elif action in (ac.PLACE, ac.LIFT) and said.subjects:
         if before == "from":
             sentence = f"say only where it goes; where it is, is known: leave out 'from {word}'"
@@ -230,8 +232,6 @@ def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> No
             _set(said, "place", word, note)
     elif action == ac.FOUND and said.subjects and not _is_port(word, plant):
         _set(said, "place" if _is_a_place(said, word, before, plant) else "status", word, note)
-    elif before == "by":
-        _set(said, "by", word, note)
     elif action == ac.TRANSFER and before == "from" and len(said.subjects) == 2:
         said.subjects.insert(1, word)
     else:

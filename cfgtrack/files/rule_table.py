@@ -77,8 +77,7 @@ class RuleTable:
     def places(self, name: str, of: Selection) -> tuple[str, ...]:
         """Return patterns of places, noting those that no place fits, unless there may be no items."""
         places = self._table.some(name)
-        if not of.may_be_empty:
-            check_places(self._table, name, places, self._against)
+        check_places(self._table, name, places, self._against, may_be_none=of.may_be_empty)
         return places
 
     def statuses(self, name: str, of: Selection) -> tuple[str, ...]:
@@ -149,7 +148,6 @@ class RuleTable:
         of = read_fields(self._table, self._against, has_it=self._has_it)
         if to and not set(actions) <= {PLACE, LIFT}:
             self.note("to", "unexpected", "only place and lift go to a place")
-        if not of.may_be_empty:
-            check_places(self._table, "to", to, self._against)
+        check_places(self._table, "to", to, self._against, may_be_none=of.may_be_empty)
         self.finish()
         return ActionMatch(actions, of, to)

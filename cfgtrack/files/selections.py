@@ -14,7 +14,7 @@ from cfgtrack.files.table import Table
 from cfgtrack.model.attribute import AttributeTest
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.unknown import AMBIGUOUS, PLACE, THING, instead, look_up, near, no_such
-from cfgtrack.rules.selection import HOME, REFERENCES, WHATS, Selection, place_fits
+from cfgtrack.rules.selection import HOME, REFERENCES, WHATS, Selection, also_fitting, place_fits
 
 _TRUTHS = ("source", "expansion", "load", "liquid", "mobile")
 
@@ -98,12 +98,17 @@ def _is_plain(
     table: Table, name: str, texts: Collection[str], against: Against, wanted: tuple[str, ...]
 ) -> bool:
     """Return whether none of some texts may mean several things, after noting those that do."""
-    before = table.noted
-    for text in texts if against.plant is not None else ():
-        assert against.plant is not None
-        found = look_up(against.plant, text, wanted)
+    before, plant = table.noted, against.plant
+    for text in texts if plant is not None else ():
+        assert plant is not None
+        found = look_up(plant, text, wanted)
         if found.code == AMBIGUOUS:
             table.note(name, AMBIGUOUS, found.why)
+        elif also := also_fitting(plant, text, wanted):
+            sentence = (
+                f"{text} is what {found.address} is called, and a pattern that {also} fits: say which by ids"
+            )
+            table.note(name, AMBIGUOUS, sentence)
     return table.noted == before
 
 
@@ -170,8 +175,7 @@ def read_fields(table: Table, against: Against, *, has_it: bool) -> Selection:
         _is_plain(table, name, texts, against, wanted)
     if table.noted == before:
         _check_found(selection, against, table, "")
-        if not selection.may_be_empty:
-            check_places(table, "at", selection.at, against)
+        check_places(table, "at", selection.at, against, may_be_none=selection.may_be_empty)
     return selection
 
 
@@ -231,9 +235,13 @@ def _near(selection: Selection, against: Against) -> str:
     return instead(selection.places[0], plant.places) if selection.places else ""
 
 
-def check_places(table: Table, name: str, patterns: tuple[str, ...], against: Against) -> None:
-    """Note patterns of places, and tags of places, that no place has."""
+def check_places(
+    table: Table, name: str, patterns: tuple[str, ...], against: Against, *, may_be_none: bool
+) -> None:
+    """Note patterns of places that may mean two things, and those, and tags, that no place has."""
     plant = against.plant
+    if not _is_plain(table, name, patterns, against, PLACE) or may_be_none:
+        return
     if plant is None or against.may_be_empty:
         return
     for pattern in patterns:

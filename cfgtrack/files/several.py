@@ -13,14 +13,16 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import Any, ClassVar
 
+from cfgtrack.files.fields import Made
 from cfgtrack.files.source import Spot
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.unknown import UNKNOWN, no_such
+from cfgtrack.model.unknown import AMBIGUOUS, ANYTHING, UNKNOWN, no_such
 
 _RANGE = re.compile(r"(?P<start>.*?)(?P<low>\d+)\.\.(?P<again>.*?)(?P<high>\d+)(?P<rest>[^\d].*|)", re.ASCII)
 _MOST = 10_000
+_NAMED = ("subject", "mate", "place", "part")
 _EXACT, _RANGED, _WILD, _OF_PART = range(4)
 
 
@@ -124,17 +126,41 @@ class _Spoken:
 
     def of(self, entry: Entry) -> tuple[int, list[Entry]]:
         """Return how much an entry says (see the ranks), and an entry for each thing that it speaks of."""
+        texts = ((name, getattr(entry, name, "")) for name in _NAMED)
+        said: dict[str, Any] = {name: self._said(one) for name, one in texts if isinstance(one, Made)}
+        if said:
+            entry = replace(entry, **said)
         if entry.part:
             return _OF_PART, self._of_part(entry)
         # What a drawing calls a thing may have stars and dots in it.
         meant = self.plant.resolve(entry.subject)
         if self.plant.sort_of(meant):
+            if meant != entry.subject and (also := self._also(entry, meant)):
+                as_what = "pattern" if "*" in entry.subject else "range"
+                told = f"{entry.subject} is what {meant} is called, and a {as_what} that {also} is in: say which by ids"
+                self.note(entry, AMBIGUOUS, told)
+                return _EXACT, []
             return _EXACT, [entry.of(meant, entry.mate and self.plant.resolve(entry.mate))]
         if "*" in entry.subject:
             return _WILD, self._wild(entry)
         if ".." in entry.subject:
             return _RANGED, self._ranged(entry)
         return _EXACT, [entry]
+
+    def _said(self, made: Made) -> str:
+        """Return the name of which an id was made if something is called so, else the id."""
+        return made.said if self.plant.names.meant(made.said, ANYTHING) else str(made)
+
+    def _also(self, entry: Entry, meant: str) -> str:
+        """Return the first thing other than `meant` that the subject speaks of as a pattern or range, else ""."""
+        if "*" in entry.subject:
+            named: Iterable[str] = (
+                address for address, _ in self._fitting(entry.subject, self.plant.owners())
+            )
+        else:
+            found = _range(entry.subject) if ".." in entry.subject else ""
+            named = () if isinstance(found, str) else filter(self.plant.sort_of, found)
+        return next((one for one in named if one != meant), "")
 
     def _of_part(self, entry: Entry) -> list[Entry]:
         part = self.plant.resolve(entry.part)
@@ -148,20 +174,24 @@ class _Spoken:
 
     def _wild(self, entry: Entry, among: set[str] | None = None) -> list[Entry]:
         """Return an entry for each thing that the pattern fits; the mate's stars stand for what the subject's do."""
-        form = re.compile("(.*)".join(map(re.escape, entry.subject.split("*"))))
-        owners = self.plant.owners() if among is None else iter(among)
-        found = []
-        for owner in sorted(owners):
-            for address in self.plant.ports_of(owner) if ":" in entry.subject else [owner]:
-                fit = form.fullmatch(address)
-                if fit is not None and (":" in entry.subject or self.plant.can_move(owner)):
-                    found.append(entry.of(address, _with_stars(entry.mate, fit.groups())))
+        owners = self.plant.owners() if among is None else among
+        fitting = self._fitting(entry.subject, owners)
+        found = [entry.of(address, _with_stars(entry.mate, stars)) for address, stars in fitting]
         if not found and among is None:
             self.note(entry, UNKNOWN, f"nothing is called {entry.subject}", thing=True)
         if entry.mate and entry.mate.count("*") != entry.subject.count("*"):
             self.note(entry, "range", f"{entry.mate} must have as many stars as {entry.subject}")
             return []
         return found
+
+    def _fitting(self, pattern: str, owners: Iterable[str]) -> Iterator[tuple[str, tuple[str, ...]]]:
+        """Yield the address of each thing that a pattern fits, and what its stars stand for."""
+        form = re.compile("(.*)".join(map(re.escape, pattern.split("*"))))
+        for owner in sorted(owners):
+            for address in self.plant.ports_of(owner) if ":" in pattern else [owner]:
+                fit = form.fullmatch(address)
+                if fit is not None and (":" in pattern or self.plant.can_move(owner)):
+                    yield address, fit.groups()
 
     def _ranged(self, entry: Entry) -> list[Entry]:
         subjects, mates = _range(entry.subject), _range(entry.mate)

@@ -44,7 +44,11 @@ def read_list(
     listing.delimiter = delimiter
     listing.is_plain = not is_workbook(name.partition(" sheet ")[0])
     if listing.understand(Spot(f"{name} row {number}", text)):
-        yield from listing.rows(rows)
+        row = None
+        for row in listing.rows(rows):
+            yield row
+        if row is None:
+            notes.append(f"note: {name}: a header, and no rows")
 
 
 def _csv(

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zipfile import BadZipFile, ZipFile
 
-from cfgtrack.files.cell import Odd
+from cfgtrack.files.cell import Number, Odd
 from cfgtrack.model.trouble import Problems
 from cfgtrack.model.unknown import UNKNOWN, no_such
 
@@ -201,9 +201,9 @@ def _text(cell: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int):
-        return str(value)
+        return Number(value)
     if isinstance(value, float):
-        return str(int(value)) if value.is_integer() and abs(value) < 2**53 else repr(value)
+        return Number(int(value) if value.is_integer() and abs(value) < 2**53 else repr(value))
     if isinstance(value, dt.datetime | dt.date | dt.time | dt.timedelta):
         told = value.isoformat() if not isinstance(value, dt.timedelta) else str(value)
         told = told.removesuffix("T00:00:00")

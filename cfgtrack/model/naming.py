@@ -1,7 +1,7 @@
 """What things are called on the drawing: aliases, beside the ids, and what somebody means by a name.
 
-An alias is any text without control characters: ``=A1+K1``, ``Kühlpumpe 1``, ``P-101/A #2``. That of a unit, place or
-part stands where its id might, that of a port or node after its owner, by whatever name that is told:
+An alias is any text without control characters that is more than wildcards: ``=A1+K1``, ``P-101/A #2``. That of a unit,
+place or part stands where its id might, that of a port or node after its owner, by whatever name that is told:
 ``PUMP-1:Vorlauf``, ``Kühlpumpe 1:F1``. An id is always meant first. What is recorded and judged is the id alone.
 """
 
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from cfgtrack.model.plant import Plant
 
 _FORBIDDEN = frozenset(("Cc", "Cs", "Zl", "Zp"))
+_SIGNS = frozenset("*?[]")
+"""What patterns are made of besides names."""
 
 
 def folded(alias: str) -> str:
@@ -26,11 +28,16 @@ def folded(alias: str) -> str:
 
 
 def is_alias(text: str) -> bool:
-    """Return whether a text may be an alias: not blank, no control character or line break, no blanks around it.
+    """Return whether a text may be an alias: a line of text that isn't made of the signs of patterns alone.
 
-    >>> is_alias("=A1 + K#1/2"), is_alias("two\\nlines")
-    (True, False)
+    >>> is_alias("=A1 + K#1/2"), is_alias("two\\nlines"), is_alias("*")
+    (True, False, False)
     """
+    return is_line(text) and not _SIGNS.issuperset(text)
+
+
+def is_line(text: str) -> bool:
+    """Return whether a text is one line: not blank, no control character or line break, no blanks around it."""
     return (
         bool(text)
         and text == text.strip()

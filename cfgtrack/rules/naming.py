@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.unknown import PLACE
-from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.selection import Selection, id_or_pattern
 
 T = TypeVar("T")
 
@@ -32,7 +32,7 @@ def _by_ids(value: Any, plant: Plant) -> Any:
     for field in fields(value):
         before = getattr(value, field.name)
         is_places = field.name in _PLACES and isinstance(before, tuple)
-        after = tuple(plant.resolve(p, PLACE) for p in before) if is_places else _by_ids(before, plant)
+        after = tuple(id_or_pattern(plant, p, PLACE) for p in before) if is_places else _by_ids(before, plant)
         if after != before:
             changed[field.name] = after
     return replace(value, **changed) if changed else value

@@ -13,7 +13,7 @@ from cfgtrack.model.configuration import View, place_line
 from cfgtrack.model.hold import peer_of
 from cfgtrack.model.part import ROLES, Contact, Node, Part, Port
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.unknown import PLACE
+from cfgtrack.model.unknown import PLACE, THING
 from cfgtrack.rules.saying import say_either, say_places
 
 _REFERENCES: dict[str, Callable[[View, str], list[str]]] = {
@@ -41,6 +41,9 @@ _INSIDE = frozenset({"port", "contact", "node"})
 
 HOME = "home"
 """Stands for a unit's own home where a place is asked for."""
+
+_MARKS = frozenset("*?[")
+"""What makes a pattern of a text."""
 
 _NODE_FLAGS = ("source", "expansion", "load", "liquid")
 
@@ -155,10 +158,10 @@ class Selection:
             return self
         return replace(
             self,
-            ids=tuple(map(plant.resolve, self.ids)),
-            parts=tuple(plant.resolve(part, ("part",)) for part in self.parts),
-            places=tuple(plant.resolve(place, PLACE) for place in self.places),
-            at=tuple(plant.resolve(place, PLACE) for place in self.at),
+            ids=tuple(id_or_pattern(plant, one, THING) for one in self.ids),
+            parts=tuple(id_or_pattern(plant, part, ("part",)) for part in self.parts),
+            places=tuple(id_or_pattern(plant, place, PLACE) for place in self.places),
+            at=tuple(id_or_pattern(plant, place, PLACE) for place in self.at),
         )
 
     def items(self, view: View, it: str | None = None) -> tuple[str, ...]:
@@ -410,4 +413,27 @@ def place_fits(plant: Plant, place: str, patterns: Sequence[str]) -> bool:
                 return True
         elif fits(place, (pattern,)):
             return True
-    return bool(plant.names) and any(plant.resolve(pattern, PLACE) == place for pattern in patterns)
+    return bool(plant.names) and any(id_or_pattern(plant, p, PLACE) == place for p in patterns)
+
+
+def id_or_pattern(plant: Plant, text: str, wanted: Sequence[str]) -> str:
+    """Return the id of what is called so, of the sorts that are `wanted`; the text itself where it is a pattern that
+    ids fit: what a pattern names it names still when somebody gives a thing that name.
+    """
+    found = plant.resolve(text, wanted)
+    return text if also_fitting(plant, text, wanted) else found
+
+
+def also_fitting(plant: Plant, text: str, wanted: Sequence[str]) -> str:
+    """Return, of what something is called, the first other id of a `wanted` sort that it fits as a pattern, else ""."""
+    found = plant.resolve(text, wanted)
+    if found == text or not _MARKS.intersection(text):
+        return ""
+    if wanted == ("part",):
+        ids: Iterable[str] = plant.parts
+    elif wanted == PLACE:
+        ids = plant.places
+    else:
+        inside = (plant.ports_of, plant.nodes_of, plant.contacts_of)
+        ids = (one for o in plant.owners() for one in (o, *(a for among in inside for a in among(o))))
+    return next((one for one in ids if one != found and fits(one, (text,))), "")

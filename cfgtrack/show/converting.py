@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from cfgtrack.show.tables import count, indented, labelled, sections, table
 
 if TYPE_CHECKING:
-    from cfgtrack.answers.convert import Converted, Taken
+    from cfgtrack.answers.convert import Converted, Counted, Taken
 
 _MOST = 8
 _KINDS = 10
@@ -26,12 +26,19 @@ def converted_text(converted: Converted) -> str:
 
 
 def _came(converted: Converted) -> str:
-    told = [f"{one.number} {one.what}" for one in converted.came[:_KINDS]]
+    told = [f"{one.number} {_noun(one)}" for one in converted.came[:_KINDS]]
     others = converted.came[_KINDS:]
     told += [f"{sum(one.number for one in others)} of {count(len(others), 'more sort')}"] if others else []
     return labelled(
         "read", f"{' and '.join(converted.sources)} ({converted.form}): {', '.join(told)}", by=0, to=10
     )
+
+
+def _noun(one: Counted) -> str:
+    """Return what is counted: one of a sort that readers name as several is one."""
+    first, *more = one.what.split(" ")
+    is_one = one.number == 1 and first.endswith("s") and not first.endswith(("ss", "us"))
+    return " ".join((first[:-1] if is_one else first, *more))
 
 
 def _taken(label: str, taken: Sequence[Taken]) -> Iterator[str]:

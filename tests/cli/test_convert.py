@@ -181,3 +181,13 @@ def test_what_is_not_there(empty: Command) -> None:
 def test_the_forms_that_are_offered() -> None:
     """The command offers every form that there is a reader of."""
     assert tuple(sorted(FORMS)) == tuple(sorted(reader.FORMS))
+
+
+def test_one_is_told_as_one(empty: Command) -> None:
+    """One unit and one joint are told as that."""
+    units, joints = (
+        empty.file("units.csv", "name,kind\nT,tank\nP,pump\n"),
+        empty.file("joints.csv", "a,b,kind\nT,P,pipe\n"),
+    )
+    said = empty.ok("new", empty.folder / "made", "--units", units, "--joints", joints)
+    assert ": 2 units, 1 unit in joints" in " ".join(said.split())

@@ -29,6 +29,9 @@ def test_a_single_action_is_proposed_by_somebody(works: Command) -> None:
     assert away.status == 3
     assert "ANN is at BAY; Y:V is at STORE" in away.out
     assert works("check", "--do", "remark Y dusty").status == 0
+    for lifted in ("lift X by ANN", "lift X by CRANE by ANN", "place X at STORE by ANN"):
+        said = works("check", "--do", lifted)
+        assert (said.status in (0, 3), said.err) == (True, "")
 
 
 def test_can_tells_who_could(works: Command) -> None:

@@ -262,7 +262,28 @@ MALFORMED: dict[str, Sheet] = {
     "thousands with a comma": Sheet(
         mapping("nodes", "Type,Name,Filled with,Volume", 'decimal = ","\n'),
         "Type;Name;Filled with;Volume\npump;N;fluid;1.500,5 l\n",
-        [("row 2, column Volume", "bad-quantity", "1.500.5")],
+        [("row 2, column Volume", "ambiguous", "found '1.500,5 l': a point may part thousands")],
+    ),
+    "a thousand as it is written where the comma is decimal": Sheet(
+        mapping("nodes", "Type,Name,Filled with,Volume", 'decimal = ","\nunits = { litres = "l" }\n'),
+        "Type;Name;Filled with;Volume\npump;N;fluid;1.234\npump;M;fluid;0.123\npump;L;fluid;12.345 l\n",
+        [
+            ("row 2, column Volume", "ambiguous", "found '1.234'"),
+            ("row 4, column Volume", "ambiguous", "12.345 l"),
+        ],
+    ),
+    "a thousand pieces": Sheet(
+        mapping("bom", "Item,What,Qty", 'decimal = ","\n'),
+        "Item;What;Qty\npump;x;1.000\n",
+        [("row 2, column Qty", "ambiguous", "found '1.000'")],
+    ),
+    "a thousand among other attributes": Sheet(
+        mapping("units", "Tag,Type", 'attributes = ["Len"]\ndecimal = ","\n'),
+        "Tag;Type;Len\nA;pump;1.234 m\nB;pump;1.234.567-8\nC;pump;1.500,5 m\n",
+        [
+            ("row 2, column Len", "ambiguous", "found '1.234 m'"),
+            ("row 4, column Len", "ambiguous", "1.500,5 m"),
+        ],
     ),
     "a size that became a date": Sheet(
         mapping("ports", "Type,Port,Kind,Bore"),

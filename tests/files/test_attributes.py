@@ -139,7 +139,7 @@ def test_items_come_back_from_the_journal():
 BAD = """
 [[part]]
 id = "p"
-aliases = ["ok", "two\\nlines", " "]                       #! bad-alias bad-alias
+aliases = ["ok", "two\\nlines", " ", "*"]                  #! bad-alias bad-alias bad-alias
 attributes = { a = [1], b = 2031-05-01T00:00:00Z, c = "" }  #! bad-attribute bad-attribute bad-attribute
 node = [
   { name = "N", medium = "fluid", rated_pressure = "1 bar" },          #! unexpected

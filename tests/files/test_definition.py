@@ -837,3 +837,13 @@ def test_what_an_id_is_made_of_is_said(name):
     with pytest.raises(BadInput) as told:
         parse_definition({"x.toml": f'[[place]]\nid = "{name}"\n'})
     assert "letters A-Z and a-z, digits and . _ / + -, a letter or digit first" in str(told.value)
+
+
+def test_files_are_loaded_with_what_they_refer_to():
+    """A file of units alone refers to parts that another file defines: where none does, it is said what to do."""
+    with pytest.raises(BadInput) as caught:
+        parse_definition({"x.toml": '[[unit]]\nid = "A"\npart = "p"\n'})
+    (problem,) = caught.value.problems
+    assert problem.sentence.endswith(
+        "there is no part p: these files define no part; what belongs together is loaded together"
+    )

@@ -1,6 +1,7 @@
 """Action phrases: what they say, and what is told of those that say nothing."""
 
 import subprocess
+from dataclasses import replace
 
 import pytest
 from hypothesis import example, given, settings
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event
+from cfgtrack.model.plant import Place, Plant
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.trouble import BadInput, NoAnswer, Trouble
 from tests.told import code_of
@@ -21,7 +23,13 @@ GOOD = [
     ("place PUMP-1 at BAY-1 facing up", {"subjects": ("PUMP-1",), "place": "BAY-1", "facing": "up"}),
     ("place PUMP-1 BAY-1", {"place": "BAY-1", "facing": None}),
     ("lift PUMP-1 by INA", {"place": "INA", "by": None}),
+    ("lift PUMP-1 by INA by BEN", {"place": "INA", "by": "BEN"}),
+    ("lift PUMP-1 INA by BEN", {"place": "INA", "by": "BEN"}),
     ("lift PUMP-1", {"place": None}),
+    ("place PUMP-1 at BAY-1 by INA", {"place": "BAY-1", "by": "INA"}),
+    ("place PUMP-1 by INA at BAY-1 facing up", {"place": "BAY-1", "by": "INA", "facing": "up"}),
+    ("as-found PUMP-1:F2 capped by INA", {"status": "capped", "by": "INA"}),
+    ("as-found PUMP-1 at BAY-1 by INA", {"place": "BAY-1", "by": "INA"}),
     ("as-found PUMP-1:F2 capped", {"status": "capped", "place": None}),
     ("as found PUMP-1:F1 mated to BAY-1:F1", {"status": "mated", "subjects": ("PUMP-1:F1", "BAY-1:F1")}),
     ("as-found PUMP-1 at BAY-1", {"status": None, "place": "BAY-1"}),
@@ -47,6 +55,33 @@ def test_a_phrase_says_what_its_words_say(plant, text, said):
     """Filler words change nothing but who did it and where to; settings name the rest."""
     event = parse_phrase(split_phrase(text), plant, id="e-1", happened=7)
     assert (event.id, event.happened) == ("e-1", 7)
+    assert {name: getattr(event, name) for name in said} == said
+
+
+CALLED = [
+    ("lock PUMP-1:V1 'Kasten 7' by 'Ina Ö.'", {"subjects": ("PUMP-1:V1", "BAY-1"), "by": "INA"}),
+    ("lock 'Kasten 7' by 'Ina Ö.'", {"subjects": ("BAY-1",), "by": "INA"}),
+    ("lock PUMP-1:V1 with 'Ina Ö.'", {"subjects": ("PUMP-1:V1", "INA")}),
+    ("unlock PUMP-1:V1 with 'Kasten 7'", {"subjects": ("PUMP-1:V1", "BAY-1")}),
+    ("transfer PUMP-1:V1 from 'Ina Ö.' to #2", {"subjects": ("PUMP-1:V1", "INA", "BEN")}),
+    ("cut 'Kasten 7' from #2 reason=x", {"subjects": ("BAY-1", "BEN")}),
+    ("lift PUMP-1 by #2 by 'Ina Ö.'", {"place": "BEN", "by": "INA"}),
+]
+
+
+@pytest.mark.parametrize(("text", "said"), CALLED)
+def test_whose_lock_it_is_may_be_told_by_an_alias(plant, text, said):
+    """People and lock boxes are who they are called, wherever a phrase names them."""
+    called = {"BAY-1": ("Kasten 7", True), "INA": ("Ina Ö.", False)}
+    places = {
+        name: replace(place, aliases=(called[name][0],), lock_box=called[name][1])
+        if name in called
+        else place
+        for name, place in plant.places.items()
+    }
+    places["BEN"] = Place("BEN", mobile=True, aliases=("#2",))
+    named = Plant(plant.media, plant.kinds, plant.parts, plant.units, places)
+    event = parse_phrase(split_phrase(text), named)
     assert {name: getattr(event, name) for name in said} == said
 
 

@@ -151,3 +151,25 @@ def test_what_speaks_of_nothing_is_told(row, code, words):
     found = told("", f"{row}\n")
     assert [(where.partition(",")[0], c) for where, c, _ in found] == [("a.csv row 2", code)]
     assert words in found[0][2]
+
+
+@pytest.mark.parametrize(
+    ("subject", "words"),
+    [
+        ("V0*:V", "V0*:V is what RACK:V is called, and a pattern that V08:V is in"),
+        ("V08..V10:V", "V08..V10:V is what RACK:V is called, and a range that V08:V is in"),
+    ],
+)
+def test_what_is_an_alias_too_is_told(subject, words):
+    """A pattern or range that a drawing has as a name as well is an error that names both; alone it is the name."""
+    named = PLANT.replace('id = "RACK"', 'id = "RACK"\naliases = ["V0*", "V08..V10", "Z*", "Z1..Z2"]')
+    named = named.replace(
+        'kind = "fluid-disconnect" }]\n[[unit]]',
+        'kind = "fluid-disconnect" }, { name = "V", kind = "valve" }]\n[[unit]]',
+    )
+    with pytest.raises(BadInput) as caught:
+        parse_definition({"x.toml": f'{named}[initial.status]\n"{subject}" = "open"\n'})
+    assert [(p.code, words in p.sentence) for p in caught.value.problems] == [("ambiguous", True)]
+    for alone in ("Z*:V", "Z1..Z2:V"):
+        found = parse_definition({"x.toml": f'{named}[initial.status]\n"{alone}" = "open"\n'})
+        assert [(e.subjects, e.status) for e in found.initial] == [(("RACK:V",), "open")]

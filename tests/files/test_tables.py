@@ -7,7 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cfgtrack.files.definition import parse_definition
+from cfgtrack.files.definition_files import definition_files
+from cfgtrack.files.foreign.drawing import ident
+from cfgtrack.model.attribute import attribute_text
 from cfgtrack.model.part import InternalLink, Node
+from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.trouble import BadInput
 from tests.files.malformed import MALFORMED, PARTS, book
 
@@ -95,6 +99,104 @@ def test_a_name_that_is_no_id_is_kept_as_title():
     assert {part.id: part.title for part in found.parts.values()} == {"8-hose": "Ø 8 hose", "plain": ""}
 
 
+@pytest.mark.parametrize(
+    "fields", ['"id", "title"', '"title", "id"', '"id", "title", "aliases"', '"aliases", "id"']
+)
+def test_what_is_made_of_a_column_leaves_what_else_it_is(fields):
+    """A column that is read as id and title is made an id of once: the title stays as it is written, and the alias."""
+    text = f'[[table]]\nfile = "a.csv"\nof = "parts"\ncolumns = {{ Name = [{fields}] }}\nmake_ids = true\n'
+    (part,) = parse_definition({"x.toml": text}, sheets={"a.csv": "Name\nKühl pumpe\n"}).parts.values()
+    assert (part.id, part.title, part.aliases) == ("Kuhl-pumpe", "Kühl pumpe", ("Kühl pumpe",))
+
+
+CALLED = """
+[[part]]
+id = "p1"
+aliases = ["Teil A"]
+port = [{ name = "F1", kind = "fluid-disconnect", aliases = ["Vor lauf"] }, { name = "V", kind = "valve" }]
+[[part]]
+id = "Teil-B"
+[[unit]]
+id = "U0"
+part = "p1"
+aliases = ["Erste Pumpe"]
+[[place]]
+id = "HALL"
+aliases = ["Große Halle"]
+[initial]
+at = 2031-05-01T00:00:00Z
+"""
+
+
+def test_a_name_of_which_an_id_is_made_may_be_an_alias():
+    """In a table that makes ids, what refers to a thing may be what that is called; else it is an id made alike."""
+    text = CALLED + "".join(
+        f'[[table]]\nfile = "{of}.csv"\nof = "{of}"\nmake_ids = true\n'
+        for of in ("units", "nodes", "links", "initial", "joints")
+    )
+    sheets = {
+        "units.csv": "id,part,home\nU 1,Teil A,Große Halle\nU 2,Teil B,HALL\n",
+        "nodes.csv": "part,name,medium\nTeil A,N,fluid\n",
+        "links.csv": "part,a,b\nTeil A,Vor lauf,N\n",
+        "initial.csv": "subject,place,status\nErste Pumpe,Große Halle,\nU 1:V,,open\nU*0:V,,open\n",
+        "joints.csv": "a,b\nErste Pumpe:Vor lauf,U 1:Vor lauf\n",
+    }
+    found = parse_definition({"x.toml": text}, sheets=sheets)
+    assert {u.id: (u.part, u.home) for u in found.units.values()} == {
+        "U0": ("p1", ""),
+        "U-1": ("p1", "HALL"),
+        "U-2": ("Teil-B", "HALL"),
+    }
+    assert found.parts["p1"].links == (InternalLink("F1", "N"),)
+    assert [(e.subjects, e.place or e.status) for e in found.initial] == [
+        (("U0",), "HALL"),
+        (("U0:F1", "U-1:F1"), "mated"),
+        (("U-1:V",), "open"),
+        (("U0:V",), "open"),
+    ]
+    said = [u.part for u in found.units.values()] + [s for e in found.initial for s in e.subjects]
+    assert {type(one) for one in said} == {str}
+
+
+@pytest.mark.parametrize("name", ["???", "東京", "A:東京"])
+def test_where_no_id_can_be_made_of_a_name(name):
+    """What has no letter of which an id could be made is refused as it stands; umlauts have one."""
+    text = '[[table]]\nfile = "a.csv"\nof = "parts"\nmake_ids = true\n'
+    (told,) = told_of(text, {"a.csv": f"id\nÄ\nÖ\n{name}\n"})
+    assert (told.where, told.code) == ("a.csv row 4, column id", "bad-id")
+    assert f"found '{name}'" in told.sentence
+
+
+def test_an_id_is_made_alike_wherever_it_is_made():
+    """A table and the readers of other forms make one id of one name."""
+    text = '[[table]]\nfile = "a.csv"\nof = "parts"\nmake_ids = true\n'
+    names = ("Kühlpumpe", "Ventil #3 (alt)", "=A1+K2", "plain-", "ß x")
+    found = parse_definition({"x.toml": text}, sheets={"a.csv": "\n".join(("id", *names))})
+    assert list(found.parts) == [ident(name) for name in names]
+
+
+def test_words_of_a_list_stand_between_blanks_or_commas():
+    """Tags may be parted as people part them: none has a comma, and one that has is kept whole in TOML."""
+    text = f'{PARTS}[[table]]\nfile = "a.csv"\nof = "units"\n'
+    units = parse_definition({"x.toml": text}, sheets={"a.csv": 'id,part,tags\nA,pump,"a, b;c  d"\n'}).units
+    assert units["A"].tags == {"a", "b", "c", "d"}
+    many = "".join(f'[[unit]]\nid = "A{i}"\npart = "pump"\ntags = ["a,b"]\n' for i in range(50))
+    definition = parse_definition({"x.toml": PARTS + many})
+    again = definition_files(definition, head=())
+    sheets = {name: one for name, one in again.items() if name.endswith(".csv")}
+    texts = {name: one for name, one in again.items() if name not in sheets}
+    assert parse_definition(texts, sheets=sheets).units["A7"].tags == {"a,b"}
+
+
+@pytest.mark.parametrize("table", ['[[table]]\nof = "units"', '[[csv]]\ntable = "units"'])
+def test_a_header_alone_is_said(table):
+    """A list without rows is none that is wrong, but somebody should know."""
+    text = f'{PARTS}{table}\nfile = "a.csv"\n'
+    found = parse_definition({"x.toml": text}, sheets={"a.csv": "id,part\n\n"})
+    assert found.notes == ("note: a.csv: a header, and no rows",)
+    assert parse_definition({"x.toml": text}, sheets={"a.csv": "id,part\nA,pump\n"}).notes == ()
+
+
 def test_what_no_cell_says_is_a_value_of_the_table():
     """A value stands where the table has no such column, or the cell is blank."""
     text = f'{PARTS}[[table]]\nfile = "a.csv"\nof = "units"\nvalues = {{ part = "pump", home = "BAY" }}\n'
@@ -118,6 +220,38 @@ def test_other_words_units_and_decimal_commas():
         "N": ("fluid", 0.0015),
         "M": ("fluid", 2.0),
     }
+
+
+@pytest.mark.parametrize("more", ['attributes = ["Len", "Steel"]', 'keep = "attributes"'])
+def test_attributes_have_decimal_commas_too(more):
+    """What is a number is one in an attribute's column, with the table's comma; other texts stay as they are."""
+    text = f'{PARTS}[[table]]\nfile = "a.csv"\nof = "units"\n{more}\ndecimal = ","\n'
+    sheet = "id;part;Len;Steel\nA;pump;0,3 m;1.4301\nB;pump;2 m, 3,5 m;X2,5Cr\n"
+    units = parse_definition({"x.toml": text}, sheets={"a.csv": sheet}).units
+    assert {name: attribute_text(one) for name, one in units["A"].attributes.items()} == {
+        "Len": "0.3 m",
+        "Steel": "1.4301",
+    }
+    length = units["A"].attributes["Len"]
+    assert isinstance(length, Quantity)
+    assert length.value == 0.3
+    assert units["B"].attributes == {"Len": "2 m, 3,5 m", "Steel": "X2,5Cr"}
+
+
+def test_a_number_of_a_workbook_has_no_language():
+    """What a workbook holds as a number is that number, though its texts have decimal commas."""
+    text = PARTS + (
+        '[[table]]\nfile = "a.xlsx"\nof = "nodes"\ncolumns = { Filled = "medium" }\nleave_out = "Vol"\n'
+        'values = { litres = "{Vol}" }\nunits = { litres = "l" }\ndecimal = ","\n'
+    )
+    cells = book(
+        ["part", "name", "Filled", "Vol"], ["pump", "N", "fluid", 1.234], ["pump", "M", "fluid", "1,5"]
+    )
+    nodes = parse_definition({"x.toml": text}, sheets={"a.xlsx": cells}).parts["pump"].nodes
+    assert {name: node.litres for name, node in nodes.items()} == {"N": 1.234, "M": 1.5}
+    sheet = "part;name;Filled;Vol\npump;N;fluid;1.234\n"
+    (told,) = told_of(text.replace("xlsx", "csv"), {"a.csv": sheet})
+    assert (told.where, told.code) == ("a.csv row 2, column litres", "ambiguous")
 
 
 def test_a_row_that_says_the_same_again_is_one_where_that_is_said():

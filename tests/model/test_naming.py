@@ -62,16 +62,18 @@ def test_what_is_meant(text, wanted, address):
     assert NAMED.resolve(text, wanted) == address
 
 
-@pytest.mark.parametrize("text", ["", " ", "a\nb", "tab\t", "\x00", "\x85", "line\u2028", " blank", "\ud800"])
+@pytest.mark.parametrize(
+    "text", ["", " ", "a\nb", "tab\t", "\x00", "\x85", "line\u2028", " blank", "\ud800", "*", "??", "[*]"]
+)
 def test_no_alias(text):
-    """An alias has no control character or line break, and no blanks around it; it isn't blank."""
+    """An alias has no control character or line break, and no blanks around it; it isn't blank, nor a bare wildcard."""
     assert not is_alias(text)
 
 
 @given(st.text(st.characters(exclude_categories=("C", "Z")), min_size=1))
 def test_any_letters_are_an_alias(text):
-    """Any script and any sign will do."""
-    assert is_alias(text)
+    """Any script and any sign will do, but for what is wildcards and nothing else."""
+    assert is_alias(text) == bool(set(text) - set("*?[]"))
     named = plant(unit=(text,))
     if named.sort_of(text) == "":
         assert named.resolve(text, THING) == "PUMP-1"

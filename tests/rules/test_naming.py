@@ -202,3 +202,35 @@ def test_what_may_be_two_things_is_no_selection():
     plant = Plant(MEDIA, KINDS, {"wire": part}, units, {})
     with pytest.raises(BadInput, match=r"ambiguous: .*may be W1:F1 or W2:F1"):
         parse_rules({"r.toml": "may_be_empty = true" + RULE.format('"A:B:C"', '"W1"')}, plant)
+
+
+STARRED = Plant(
+    MEDIA,
+    KINDS,
+    {"wire": WIRE},
+    {"W1": Unit("W1", "wire"), "W2": Unit("W2", "wire"), "Q": Unit("Q", "wire", aliases=("W*", "Z*"))},
+    {"RACK": Place("RACK"), "STORE": Place("STORE", aliases=("R*",))},
+)
+PATTERNS = [
+    ('{ id = "W*" }', "W* is what Q is called, and a pattern that W1 fits"),
+    ('"W*:F1"', "W*:F1 is what Q:F1 is called, and a pattern that W1:F1 fits"),
+    ('{ place = "R*" }', "R* is what STORE is called, and a pattern that RACK fits"),
+    ('{ at = "R*", may_be_empty = true }', "R* is what STORE is called, and a pattern that RACK fits"),
+]
+
+
+@pytest.mark.parametrize(("text", "told"), PATTERNS)
+def test_a_pattern_that_is_an_alias_too_is_no_selection(text, told):
+    """What fits ids as a pattern, and is what another thing is called, is refused: a rule would guard one of them."""
+    with pytest.raises(BadInput, match="ambiguous") as caught:
+        parse_rules({"r.toml": RULE.format(text, text)}, STARRED)
+    assert all(told in problem.sentence for problem in caught.value.problems)
+
+
+def test_an_alias_takes_nothing_from_a_pattern():
+    """A rule that was there first guards what its pattern fits, whatever is called so later; else an alias is one."""
+    assert Selection(ids=("W*",)).candidates(STARRED) == ("W1", "W2")
+    assert Selection(ids=("Z*",)).candidates(STARRED) == ("Q",)
+    assert Selection(places=("R*",)).candidates(STARRED) == ("RACK",)
+    assert Selection(at=("R*",)).by_ids(STARRED).at == ("R*",)
+    assert not place_fits(STARRED, "STORE", ("R*",))

@@ -6,18 +6,17 @@ file of ours can be changed like any other.
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from cfgtrack.files.definition import shipped
+from cfgtrack.files.fields import made_id
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.attribute import Attribute, attribute_of
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.naming import folded, is_alias
+from cfgtrack.model.naming import folded, is_alias, is_line
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Unit, owner_of
 
@@ -36,7 +35,6 @@ GATES = {"fluid": "valve", "power": "switch"}
 PASSING = {"valve": "open", "switch": "on"}
 SHUT = {"valve": "shut", "switch": "off"}
 
-_NO_ID = re.compile(r"[^A-Za-z0-9._/+-]+")
 _BODY = "body"
 
 
@@ -50,12 +48,19 @@ class Uniquely:
 
     def __init__(self) -> None:
         self._given: set[str] = set()
+        self._kept: set[str] = set()
         self._often: Counter[str] = Counter()
 
-    def __call__(self, wanted: str) -> str:
-        """Return the name, and take it."""
+    def keep(self, names: Iterable[str]) -> None:
+        """Keep names, of those that can be ids, for the things that are called exactly so."""
+        self._kept.update(name for name in names if ident(name) == name)
+
+    def __call__(self, wanted: str, *, said: str = "") -> str:
+        """Return the name of what is called `said`, and take it."""
+        if said == wanted:
+            self._kept.discard(wanted)
         name = wanted
-        while name in self._given:
+        while name in self._given or name in self._kept:
             self._often[wanted] += 1
             name = f"{wanted}-{self._often[wanted] + 1}"
         self._given.add(name)
@@ -106,7 +111,7 @@ class Drawing:
         of a definition file are: numbers with their units, dates, texts.
         """
         wanted = ident(called or f"{sort}-{name}".upper())
-        unit_id = self._free(wanted)
+        unit_id = self._free(wanted, said=called)
         self.units[unit_id] = Unit(
             unit_id,
             self._part(sort, shape),
@@ -128,6 +133,10 @@ class Drawing:
             self._same[key] = self._free_part(label)
             self.parts[self._same[key]] = replace(shape, id=self._same[key])
         return self._same[key]
+
+    def keep(self, names: Iterable[str]) -> None:
+        """Keep names for the units that are called exactly so: another's may only look like one of them as an id."""
+        self._free.keep(names)
 
     def join(self, one: str, other: str) -> None:
         """Have two ports mated."""
@@ -169,14 +178,8 @@ BY = "drawing"
 
 
 def ident(text: str) -> str:
-    """Return an id that is as near to a text as an id can be.
-
-    >>> ident("Pumpe Süd #2 (alt)"), ident("=A1+B2"), ident("漢")
-    ('Pumpe-Sud-2-alt', 'A1+B2', 'X')
-    """
-    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
-    found = _NO_ID.sub("-", plain).strip("-./+_")
-    return found[:_LONGEST_ID] or "X"
+    """Return an id that is as near to a text as an id can be, of any text."""
+    return made_id(text)[:_LONGEST_ID] or "X"
 
 
 _LONGEST_ID = 60
@@ -191,7 +194,7 @@ def clean(text: str) -> str:
 def said(attributes: Mapping[str, str]) -> dict[str, Attribute]:
     """Return attributes as a definition has them; blank ones are none."""
     texts = ((clean(name), clean(value)) for name, value in attributes.items())
-    return {name: attribute_of(value) for name, value in texts if is_alias(name) and is_alias(value)}
+    return {name: attribute_of(value) for name, value in texts if is_line(name) and is_line(value)}
 
 
 def star(

@@ -12,7 +12,7 @@ from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from cfgtrack.files.foreign.drawing import JOINTS, Drawing, clean
-from cfgtrack.files.foreign.lists import Joined, Listed, drawing_of
+from cfgtrack.files.foreign.lists import Joined, Listed, drawing_of, volume_text
 from cfgtrack.files.foreign.reader import Reader
 from cfgtrack.files.foreign.xml import read_xml
 from cfgtrack.model.part import ROLES
@@ -30,6 +30,7 @@ _CALLED = {
 """What a unit or joint is told, by the names that others give it."""
 
 _YES = frozenset(("true", "yes", "1"))
+_NO = frozenset(("false", "no", "0"))
 
 
 class Read(Reader):
@@ -54,35 +55,34 @@ class Read(Reader):
 
 
 def _drawing(root: Element) -> Drawing:
-    keys = {
-        key.get("id", ""): (key.get("attr.name") or key.get("yfiles.type") or key.get("id") or "").casefold()
-        for key in root.iter("key")
-    }
+    keys, defaults = _keys(root)
+    read = _Reading()
     units: dict[str, Listed] = {}
     unread: dict[str, None] = {}
     twice = []
     for node in root.iter("node"):
-        name, data = node.get("id", ""), _data(node, keys)
+        name, data = node.get("id", ""), defaults["node"] | _data(node, keys)
         if name in units:
             twice.append(name)
             continue
         unread.update(dict.fromkeys(data.keys() - _READ))
         told = _told(data)
-        roles = frozenset(role for role in ROLES if data.get(role, "").casefold() in _YES)
-        units[name] = Listed(name, told["kind"], told["title"], _medium(told["medium"]), told["status"],
-                             _litres(told["litres"]), told["loop"], roles)  # fmt: skip
+        roles = frozenset(role for role in ROLES if read.flag(name, role, data.get(role, "")))
+        units[name] = Listed(name, told["kind"], told["title"], read.medium(name, told["medium"]), told["status"],
+                             read.litres(name, told["litres"]), told["loop"], roles)  # fmt: skip
     joints = []
     for edge in root.iter("edge"):
-        data = _data(edge, keys)
+        data = defaults["edge"] | _data(edge, keys)
         unread.update(dict.fromkeys(data.keys() - _READ))
         told = _told(data)
-        one_way = any(data.get(name, "").casefold() in _YES for name in ("one_way", "oneway"))
+        label = edge.get("id") or f"{edge.get('source', '')} - {edge.get('target', '')}"
+        ways = [read.flag(label, name, data.get(name, "")) for name in ("one_way", "oneway")]
         ends = edge.get("source", ""), edge.get("target", "")
         ports = edge.get("sourceport", ""), edge.get("targetport", "")
-        joints.append(Joined(*ends, *ports, told["title"] or edge.get("id", ""), told["kind"], _medium(told["medium"]),
-                             told["status"], one_way))  # fmt: skip
+        joints.append(Joined(*ends, *ports, told["title"] or edge.get("id", ""), told["kind"],
+                             read.medium(label, told["medium"]), told["status"], any(ways)))  # fmt: skip
     graph = root.find("graph")
-    title = _told(_data(graph, keys))["title"] if graph is not None else ""
+    title = _told(defaults["graph"] | _data(graph, keys))["title"] if graph is not None else ""
     found = drawing_of("GraphML", title, list(units.values()), joints)
     directed = [g for g in root.iter("graph") if g.get("edgedefault") == "directed"]
     if directed and joints:
@@ -91,6 +91,7 @@ def _drawing(root: Element) -> Drawing:
         ("nodes that are there twice", twice),
         ("hyperedges", [edge.get("id", "-") for edge in root.iter("hyperedge")]),
         ("data", [name for name in unread if name]),
+        ("values that can't be read", read.left),
     ):
         if names:
             found.left_out[what] = [clean(name) for name in names]
@@ -118,15 +119,49 @@ def _told(data: Mapping[str, str]) -> dict[str, str]:
     return {what: next((data[n] for n in names if data.get(n)), "") for what, names in _CALLED.items()}
 
 
-def _medium(text: str) -> str:
-    return text.casefold() if text.casefold() in JOINTS else ""
+class _Reading:
+    """Reads single values, and keeps those that it can't read, to be told: `left`."""
 
+    def __init__(self) -> None:
+        self.left: list[str] = []
 
-def _litres(text: str) -> float | None:
-    """Return a volume in litres: a number alone is of litres."""
-    for said in (text, f"{text} l"):
+    def _leave(self, of: str, name: str, text: str) -> None:
+        self.left.append(f"{of}: {name} {text}")
+
+    def medium(self, of: str, text: str) -> str:
+        """Return a medium in which things can be joined."""
+        if text and text.casefold() not in JOINTS:
+            self._leave(of, "medium", text)
+            return ""
+        return text.casefold()
+
+    def flag(self, of: str, name: str, text: str) -> bool:
+        """Return a yes or no."""
+        if text and text.casefold() not in _YES | _NO:
+            self._leave(of, name, text)
+        return text.casefold() in _YES
+
+    def litres(self, of: str, text: str) -> float | None:
+        """Return a volume in litres: a number alone is of litres."""
         try:
-            return parse_quantity(said, dimension="volume").value * 1000 if text else None
+            litres = parse_quantity(volume_text(text), dimension="volume").value * 1000 if text else None
         except BadQuantity:
-            continue
-    return None
+            litres = -1
+        if litres is not None and litres < 0:
+            self._leave(of, "litres", text)
+            return None
+        return litres
+
+
+def _keys(root: Element) -> tuple[dict[str, str], dict[str, dict[str, str]]]:
+    """Return the names of data by their keys, and by sort of element what those say that say nothing."""
+    keys: dict[str, str] = {}
+    defaults: dict[str, dict[str, str]] = {"graph": {}, "node": {}, "edge": {}}
+    for key in root.iter("key"):
+        name = key.get("attr.name") or key.get("yfiles.type") or key.get("id") or ""
+        keys[key.get("id", "")] = name.casefold()
+        text = clean(key.findtext("default", ""))
+        for sort in defaults if text else ():
+            if key.get("for", "all") in ("all", sort):
+                defaults[sort][name.casefold()] = text
+    return keys, defaults

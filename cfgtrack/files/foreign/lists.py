@@ -7,31 +7,56 @@ called a valve, a pipe or a cable is a unit between the two.
 
 from __future__ import annotations
 
+import re
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from cfgtrack.files.fields import Fields
-from cfgtrack.files.foreign.drawing import GATES, JOINTS, PASSING, SHUT, Drawing, Uniquely, ident, rounded
+from cfgtrack.files.foreign.drawing import (
+    GATES,
+    JOINTS,
+    PASSING,
+    SHUT,
+    Drawing,
+    Uniquely,
+    clean,
+    ident,
+    rounded,
+)
 from cfgtrack.files.foreign.words import GATE, LINE, ONE_WAY, STORE, Guess, guess
 from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import read_text
+from cfgtrack.model.naming import folded, is_alias
 from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, InternalLink, Node, Part, Port
 from cfgtrack.model.trouble import Problems
-from cfgtrack.model.unknown import UNKNOWN, no_such
+from cfgtrack.model.unknown import AMBIGUOUS, UNKNOWN, no_such
 
 UNIT_COLUMNS = ("name", "kind", "title", "medium", "status", "litres", "loop")
 JOINT_COLUMNS = ("a", "b", "name", "kind", "medium", "status", "one_way")
-_OPEN = frozenset(("open", "on", "closed-circuit", "made"))
-_SHUT = frozenset(("shut", "closed", "off", "broken"))
-_OPENING = {"fluid": {"open": True, "closed": False}, "power": {"closed": True, "open": False}}
-"""An open valve lets through, an open switch doesn't: what the two trades mean by one word."""
+_PASSES = {
+    "fluid": {"open": True, "on": True, "shut": False, "closed": False, "off": False},
+    "power": {"on": True, "closed": True, "off": False, "open": False},
+}
+"""Whether what has a status lets through: an open valve does, an open switch doesn't, as each trade means the word."""
+
+_BARE_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?", re.ASCII)
+
+_JOINED = ("joined", "mated", "connected")
+"""What may be said of a joint besides: that it is one."""
+
+
+Refuse = Callable[[str, str, str], None]
+"""Takes a column, a code and a sentence, of what can't be taken as it is said."""
 
 
 @dataclass(slots=True)
 class Listed:
-    """One thing: its name, and what is said of it. `key` is what joints call it by."""
+    """One thing: its name, and what is said of it. `key` is what joints call it by.
+
+    `refuse` is told what can't be; without it that is left out by name.
+    """
 
     key: str
     kind: str = ""
@@ -41,6 +66,7 @@ class Listed:
     litres: float | None = None
     loop: str = ""
     roles: frozenset[str] = frozenset()
+    refuse: Refuse | None = None
 
 
 @dataclass(slots=True)
@@ -56,6 +82,7 @@ class Joined:
     medium: str = ""
     status: str = ""
     one_way: bool = False
+    refuse: Refuse | None = None
 
 
 def drawing_of(form: str, title: str, units: Sequence[Listed], joints: Sequence[Joined]) -> Drawing:
@@ -65,12 +92,15 @@ def drawing_of(form: str, title: str, units: Sequence[Listed], joints: Sequence[
 
 @dataclass(slots=True)
 class _Half:
-    """A port of a unit, before it is one: its medium, which end of its joint it is, and whether that passes one way."""
+    """A port of a unit, before it is one: its medium, which end of its joint it is, whether that passes one way, and
+    what it is `called` where that is no id.
+    """
 
     name: str
     medium: str
     end: str
     one_way: bool
+    called: str
 
 
 class _Lists:
@@ -83,6 +113,9 @@ class _Lists:
         self.halves: dict[str, list[_Half]] = defaultdict(list)
         self.names: dict[str, Uniquely] = defaultdict(Uniquely)
         self.joints = joints
+        for joint in joints:
+            for key, port in ((joint.a, joint.port_a), (joint.b, joint.port_b)):
+                self.names[key].keep([port])
         self.pairs: list[tuple[tuple[str, str], tuple[str, str]]] = []
 
     def drawing(self) -> Drawing:
@@ -94,6 +127,7 @@ class _Lists:
                 self.found.left_out["joints of a thing to itself"].append(joint.a)
             else:
                 self._joint(joint, number)
+        self.found.keep(_called(unit) for unit in self.units.values())
         ids = {}
         for unit in self.units.values():
             ids[unit.key] = self._unit(unit)
@@ -106,16 +140,22 @@ class _Lists:
     def _joint(self, joint: Joined, number: int) -> None:
         means = guess(joint.kind or joint.name)
         medium = joint.medium or means.medium or self._medium_of(joint)
-        gated = medium in GATES and (
-            means.does == GATE or bool(joint.status and joint.status.casefold() in _OPEN | _SHUT)
-        )
+        status = joint.status.casefold()
+        if status in _JOINED:
+            status = ""
+        gated = medium in GATES and (means.does == GATE or status in _PASSES[medium])
+        if status and not gated:
+            known = [*_PASSES.get(medium, ()), *_JOINED]
+            expected = f"expected {', '.join(known)}, or no joint where there is none, found '{joint.status}'"
+            self._refuse(joint, joint.name or f"{joint.a} - {joint.b}", expected)
+            status = ""
         if not gated and means.does not in (LINE, ONE_WAY):
             self.found.came["joints"] += 1
             self._pair((joint.a, joint.port_a), (joint.b, joint.port_b), medium, one_way=joint.one_way)
             return
         key = f"\0{number}"
         name = joint.name or f"{joint.kind or 'joint'}-{number}"
-        self.units[key] = Listed(key, joint.kind, name, medium, joint.status)
+        self.units[key] = Listed(key, joint.kind, name, medium, status, refuse=joint.refuse)
         self.guesses[key] = Guess(medium, GATE if gated else means.does, means.word or "status")
         self._pair((joint.a, joint.port_a), (key, "A"), medium, one_way=joint.one_way)
         self._pair((key, "B"), (joint.b, joint.port_b), medium, one_way=joint.one_way)
@@ -133,8 +173,9 @@ class _Lists:
     def _pair(self, a: tuple[str, str], b: tuple[str, str], medium: str, *, one_way: bool) -> None:
         ends = []
         for (key, port), end in ((a, "a"), (b, "b")):
-            name = self.names[key](ident(port) if port else f"P{len(self.halves[key]) + 1}")
-            self.halves[key].append(_Half(name, medium, end, one_way))
+            name = self.names[key](ident(port) if port else f"P{len(self.halves[key]) + 1}", said=port)
+            called = clean(port) if is_alias(clean(port)) and port != name else ""
+            self.halves[key].append(_Half(name, medium, end, one_way, called))
             ends.append((key, name))
         self.pairs.append((ends[0], ends[1]))
 
@@ -146,24 +187,36 @@ class _Lists:
             unit.medium or means.medium or "fluid"
         ]
         main = next((m for m in (unit.medium, means.medium) if m in media), media[0])
-        called = unit.title if unit.key.startswith("\0") else unit.key
+        called = _called(unit)
         sort = unit.kind or means.word or "unit"
         shape = self._shape(unit, means, halves, media, main)
-        unit_id = self.found.unit(sort, unit.key, shape, called=called, title=unit.title, loop=unit.loop)
-        self.found.came["units" if not unit.key.startswith("\0") else "joints that are units"] += 1
+        unit_id = self.found.unit(sort, called, shape, called=called, title=unit.title, loop=unit.loop)
+        self.found.came["units" if not unit.key.startswith("\0") else "units in joints"] += 1
         gate = next((p for p in shape.ports.values() if p.kind in PASSING), None)
         if gate is not None:
             self.found.statuses[f"{unit_id}:{gate.name}"] = self._status(unit, gate.kind, main, unit_id)
+        elif unit.status:
+            expected = f"expected none, as nothing says that {called} opens and shuts, found '{unit.status}'"
+            self._refuse(unit, unit_id, expected)
         if means.does and not unit.roles:
             self.found.guessed[f"taken for {_SAID[means.does]}, by the word {means.word}"].append(unit_id)
         return unit_id
 
     def _status(self, unit: Listed, kind: str, medium: str, unit_id: str) -> str:
-        said = unit.status.casefold()
-        passes = _OPENING[medium].get(said, True if said in _OPEN else False if said in _SHUT else None)
-        if passes is None:
+        passes = _PASSES[medium].get(unit.status.casefold())
+        if passes is None and unit.status:
+            expected = f"expected {', '.join(_PASSES[medium])} of a {kind}, found '{unit.status}'"
+            self._refuse(unit, unit_id, expected)
+        elif passes is None:
             self.found.guessed[f"taken to be {PASSING[kind]}: nothing says"].append(unit_id)
         return SHUT[kind] if passes is False else PASSING[kind]
+
+    def _refuse(self, thing: Listed | Joined, name: str, expected: str) -> None:
+        """Have a status refused, or left out by name."""
+        if thing.refuse is not None:
+            thing.refuse("status", UNKNOWN, expected)
+        else:
+            self.found.left_out["statuses that can't be read"].append(f"{name}: {thing.status}")
 
     def _shape(
         self, unit: Listed, means: Guess, halves: Sequence[_Half], media: Sequence[str], main: str
@@ -172,6 +225,10 @@ class _Lists:
         gated = means.does == GATE and main in GATES and (not unit.medium or unit.medium == main)
         gate = self.names[unit.key]("V" if main == "fluid" else "S") if gated else ""
         ports = {half.name: Port(half.name, JOINTS[half.medium]) for half in halves}
+        often = Counter(folded(half.called) for half in halves)
+        for half in halves:
+            if half.called and often[folded(half.called)] == 1 and half.called not in ports:
+                ports[half.name] = replace(ports[half.name], aliases=(half.called,))
         gates = {gate: Port(gate, GATES[main])} if gate else {}
         mine = [half for half in halves if half.medium == main]
         nodes, links = {}, []
@@ -190,6 +247,11 @@ class _Lists:
                 ends = (half.name, body) if half.end == "b" else (body, half.name)
                 links.append(InternalLink(*ends, gate if is_main else "", half.one_way))
         return Part("", ports={**ports, **gates}, nodes=nodes, links=tuple(links))
+
+
+def _called(unit: Listed) -> str:
+    """Return what a thing is called: one that is a joint is told by its number alone."""
+    return unit.title if unit.key.startswith("\0") else unit.key
 
 
 _ROLES: Mapping[str, frozenset[str]] = {
@@ -223,12 +285,15 @@ def read_lists(units: Path, joints: Path | None, media: Iterable[str]) -> Drawin
             row.note("name", "duplicate", f"there is {one.key} already")
         elif one.key:
             listed[one.key] = one
+    if not listed and not problems:
+        problems.add(str(units), "empty", "expected units, found a header and no rows")
     joined: list[Joined] = []
     used: dict[str, str] = {}
     for row in _rows(joints, "joint", JOINT_COLUMNS, ("a", "b"), problems) if joints is not None else ():
         joined += _joined(row, known, listed, used)
+    found = drawing_of("two lists", "", list(listed.values()), joined)
     problems.raise_if_any()
-    return drawing_of("two lists", "", list(listed.values()), joined)
+    return found
 
 
 def _rows(
@@ -241,7 +306,8 @@ def _rows(
 
 
 def _listed(row: Fields, media: Sequence[str]) -> Listed:
-    litres = row.quantity("litres", "volume")
+    said = row.text("litres")
+    litres = row.measured("litres", volume_text(said), "volume") if said else None
     return Listed(
         row.text("name", required=True),
         row.text("kind"),
@@ -250,7 +316,19 @@ def _listed(row: Fields, media: Sequence[str]) -> Listed:
         row.text("status"),
         None if litres is None else litres * 1000,
         row.text("loop"),
+        refuse=row.note,
     )
+
+
+def volume_text(text: str) -> str:
+    """Return a volume with its unit: a number alone is of litres."""
+    return f"{text} l" if _BARE_NUMBER.fullmatch(text) else text
+
+
+def _split(said: str) -> Iterator[tuple[str, str]]:
+    """Yield the unit and the port that the end of a joint may be, at each of its colons."""
+    for colon in re.finditer(":", said):
+        yield said[: colon.start()], said[colon.end() :]
 
 
 def _joined(
@@ -260,8 +338,12 @@ def _joined(
     ends: list[tuple[str, str]] = []
     for column in ("a", "b"):
         said = row.text(column, required=True)
-        name, _, port = said.partition(":") if said not in listed else (said, "", "")
-        if said and name not in listed:
+        meant = [(said, "")] if said in listed else [one for one in _split(said) if one[0] in listed]
+        name, port = meant[0] if meant else (said.partition(":")[0], "")
+        if meant[1:]:
+            either = " or ".join(f"port {port} of {unit}" for unit, port in reversed(meant))
+            row.note(column, AMBIGUOUS, f"{said} may be {either}: call one of the two otherwise")
+        elif said and not meant:
             row.note(column, UNKNOWN, no_such("unit", name, listed))
         elif port and said in used:
             row.note(column, "twice", f"{said} is joined already, at {used[said]}")
@@ -276,4 +358,4 @@ def _joined(
     elif len(ends) == 2:
         (a, port_a), (b, port_b) = ends
         name, kind, status = texts
-        yield Joined(a, b, port_a, port_b, name, kind, medium, status, one_way)
+        yield Joined(a, b, port_a, port_b, name, kind, medium, status, one_way, row.note)

@@ -123,6 +123,60 @@ def test_what_others_write(tmp_path: Path) -> None:
     }
 
 
+DEFAULTS = """<graphml><key id="m" for="edge" attr.name="medium" attr.type="string"><default>power</default></key>
+<key id="k" for="node" attr.name="kind" attr.type="string"><default>bus</default></key>
+<key id="l" for="all" attr.name="one_way" attr.type="string"><default>true</default></key>
+<graph edgedefault="directed"><node id="A"/><node id="B"><data key="k">tank</data></node><node id="C"/>
+<edge source="A" target="C"/><edge source="A" target="B"><data key="m">fluid</data><data key="l">no</data></edge>
+</graph></graphml>"""
+
+
+def test_what_says_nothing_has_the_default(tmp_path: Path) -> None:
+    """What a key has as its default holds for each node or edge that says nothing else, as networkx reads it."""
+    source = tmp_path / "x.graphml"
+    source.write_text(
+        DEFAULTS.replace("<graphml>", '<graphml xmlns="http://graphml.graphdrawing.org/xmlns">')
+    )
+    graph = nx.read_graphml(source)
+    found = Read().read(source)
+    plant = found.definition(at=0).plant()
+    media = {
+        tuple(sorted((a[0], b[0]))): port[1].medium
+        for a, b in found.joined
+        if (port := plant.port(a)) is not None
+    }
+    edge, node = graph.graph["edge_default"], graph.graph["node_default"]
+    assert media == {tuple(sorted((a, b))): (edge | data)["medium"] for a, b, data in graph.edges(data=True)}
+    assert {name: plant.part_of(name).title for name in "ABC"} == {
+        name: (node | graph.nodes[name])["kind"] for name in "ABC"
+    }
+    assert any(link.one_way for link in plant.part_of("C").links)
+    assert not any(link.one_way for link in plant.part_of("B").links)
+
+
+def test_what_cannot_be_read_is_told(tmp_path: Path) -> None:
+    """A value that nobody can read is left out, and told with what it is of."""
+    data = {"litres": ("viel", "5 kg", "2,5 l", "-3", "nan"), "source": ("perhaps",), "medium": ("beer",)}
+    graph = nx.DiGraph()
+    for name, texts in data.items():
+        for text in texts:
+            graph.add_node(f"N{len(graph)}", kind="tank", **{name: text})
+    graph.add_node("OK", kind="tank", litres="2 l", source="yes", medium="Fluid", status="")
+    graph.add_node("V", kind="valve", status="ajar")
+    graph.add_edge("OK", "V", id="e1", one_way="perhaps", medium="wine", status="demated")
+    nx.write_graphml(graph, tmp_path / "x.graphml")
+    found = Read().read(tmp_path / "x.graphml")
+    assert found.left_out["values that can't be read"] == [
+        *(
+            f"N{i}: {name} {text}"
+            for i, (name, text) in enumerate((n, t) for n, ts in data.items() for t in ts)
+        ),
+        "OK - V: one_way perhaps",
+        "OK - V: medium wine",
+    ]
+    assert found.left_out["statuses that can't be read"] == ["OK - V: demated", "V: ajar"]
+
+
 @pytest.mark.parametrize(
     ("text", "code"), [("<graphml/>", "empty"), ("<graphml>", "syntax"), ("<x/>", "wrong-kind")]
 )

@@ -66,6 +66,20 @@ def test_what_is_guessed_is_told(tmp_path: Path) -> None:
     assert found.units["T-1"].title == "T 1"
 
 
+def test_what_is_an_id_keeps_it(tmp_path: Path) -> None:
+    """Who is called exactly as another's id would be made keeps the name, wherever it stands; so do ports."""
+    joints = "a,b,name,kind\nA B:x y,A-B:P1,,\nA-B:x,A B:x-y,,\nA-B,A-,A B-2,\nA-,A B,C-D,pipe\n"
+    found = read(tmp_path, "name,kind\nA B,\nA-B,\nA-,\nC D,\n", joints)
+    assert {unit: sorted(one.aliases) for unit, one in found.definition(at=0).units.items()} == {
+        "A-B-2": ["A B"],
+        "A-B": [],
+        "A-": [],
+        "C-D-2": ["C D"],
+        "C-D": [],
+    }
+    assert found.joined[:3] == [("A-B-2:x-y-2", "A-B:P1"), ("A-B:x", "A-B-2:x-y"), ("A-B:P3", "A-:P1")]
+
+
 def test_a_pump_has_two_media(tmp_path: Path) -> None:
     """A unit that is joined in two media has a body for each."""
     units = "name,kind,litres\nP,pump,5 l\nT,tank,\nB,battery,\n"
@@ -118,3 +132,69 @@ def test_every_problem_of_both_lists(tmp_path: Path) -> None:
         ("joints.csv row 4, column one_way", "wrong-type"),
         ("joints.csv row 5, column b", "same"),
     ]
+
+
+UNREAD = [
+    ("V,valve,zu", "", "expected open, on, shut, closed, off of a valve, found 'zu'"),
+    ("V,valve,shut (locked)", "", "found 'shut (locked)'"),
+    ("V,valve,ajar", "", "found 'ajar'"),
+    ("K,breaker,tripped", "", "expected on, closed, off, open of a switch, found 'tripped'"),
+    ("V,pump,shut", "", "expected none, as nothing says that V opens and shuts, found 'shut'"),
+    ("V,tank,", "T,V,,demated", "expected open, on, shut, closed, off, joined, mated, connected"),
+    ("V,tank,", "T,V,,shut (locked)", "found 'shut (locked)'"),
+    ("V,tank,", "T,V,,broken", "found 'broken'"),
+    ("V,tank,", "T,V,valve,broken", "expected open, on, shut, closed, off of a valve, found 'broken'"),
+    ("V,tank,", "T,V,ethernet,open", "expected joined, mated, connected, or no joint"),
+]
+
+
+@pytest.mark.parametrize(("unit", "joint", "words"), UNREAD)
+def test_a_status_that_nobody_knows_is_refused(unit: str, joint: str, words: str, tmp_path: Path) -> None:
+    """What isn't known to be open or shut isn't taken for either: it is told with its column, and what was expected."""
+    with pytest.raises(BadInput) as caught:
+        read(tmp_path, f"name,kind,status\n{unit}\nT,tank,\n", f"a,b,kind,status\n{joint}\n")
+    (problem,) = caught.value.problems
+    where = "joints" if joint else "units"
+    assert problem.where.endswith(f"{where}.csv row 2, column status")
+    assert (problem.code, words in problem.sentence) == ("unknown", True)
+
+
+def test_a_joint_may_say_that_it_is_one(tmp_path: Path) -> None:
+    """A joint that is said to be mated is joined as one that says nothing."""
+    found = read(tmp_path, "name,kind\nT,tank\nU,tank\n", "a,b,status\nT,U,Mated\n")
+    assert found.joined == [("T:P1", "U:P1")]
+
+
+def test_a_number_of_litres_needs_no_unit(tmp_path: Path) -> None:
+    """The column is called litres: a bare number is of those, any other volume says so."""
+    found = read(tmp_path, "name,kind,litres\nT,tank,2\nU,tank,500 ml\n")
+    assert [part.nodes["body"].litres for part in found.parts.values()] == [2.0, 0.5]
+
+
+def test_an_end_that_may_be_two_things_is_refused(tmp_path: Path) -> None:
+    """A name with colons may begin with either of two units; exactly called it is that one."""
+    units = "name,kind\nT,tank\nP:1,pump\nP,pump\n"
+    with pytest.raises(BadInput) as caught:
+        read(tmp_path, units, "a,b\nP:1:A,T\n")
+    (problem,) = caught.value.problems
+    assert (problem.code, problem.where.rpartition("/")[2]) == ("ambiguous", "joints.csv row 2, column a")
+    assert "may be port A of P:1 or port 1:A of P" in problem.sentence
+    assert read(tmp_path, units, "a,b\nP:1,T\n").joined == [("P-1:P1", "T:P1")]
+    assert read(tmp_path, units, "a,b\nP:2:A,T\n").joined == [("P:2-A", "T:P1")]
+
+
+def test_a_port_is_called_as_in_the_list(tmp_path: Path) -> None:
+    """What a list calls a port is its alias where it is no id."""
+    found = read(tmp_path, "name,kind\nT,tank\nP,pump\n", "a,b\nT:x y,P:ö\nT:OUT,P\n")
+    plant = found.definition(at=0).plant()
+    assert [plant.resolve(one) for one in ("T:x y", "P:ö", "T:OUT")] == ["T:x-y", "P:o", "T:OUT"]
+    assert plant.aliases_of("T:OUT") == ()
+
+
+def test_a_list_of_nothing_is_refused(tmp_path: Path) -> None:
+    """A header alone makes no plant, and that is told of the list; joints there may be none."""
+    with pytest.raises(BadInput) as caught:
+        read(tmp_path, "name,kind\n")
+    (problem,) = caught.value.problems
+    assert (problem.code, problem.where.rpartition("/")[2]) == ("empty", "units.csv")
+    assert read(tmp_path, "name,kind\nT,tank\n").joined == []
