@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from cfgtrack.answers.moment import Moment
+from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES
 from cfgtrack.show.tables import count, heading, labelled, sections, table, titled
 from cfgtrack.show.vetting import doubts_text
@@ -46,6 +47,7 @@ def load_text(loaded: Loaded) -> str:
         *_by_sort("new", report.added),
         *_changes(report.changed),
         *_by_sort("kept", report.missing, note="not in the files, still in the journal"),
+        *_told_anew(report.anew),
     ]
     initial = report.initial
     if initial.recorded or initial.refused:
@@ -186,6 +188,15 @@ def _changes(changed: Sequence[Any]) -> Iterator[str]:
     for sort, name, fields in changed:
         said = "; ".join(f"{field}: {_short(before)} -> {_short(after)}" for field, before, after in fields)
         yield labelled("changed", f"{_ONE.get(sort, sort)} {name}: {said}")
+
+
+def _told_anew(anew: Sequence[Any]) -> Iterator[str]:
+    """Say which events count no longer, from which date on, and what of them is otherwise."""
+    told = [
+        f"{one.event} of {format_instant(one.since)} counts no longer, {one.by} does: {_names(one.subjects)}"
+        for one in anew
+    ]
+    yield from (labelled("told anew", sentence) for sentence in _some(told))
 
 
 def _short(value: object) -> str:

@@ -67,6 +67,9 @@ class Collision(NamedTuple):
 
 def is_inert(plant: Plant, action: Action) -> bool:
     """Return whether an action can neither disturb another one nor be disturbed."""
+    if action.action in (ac.MEASURE, ac.INSPECT) and not all(map(plant.sort_of, action.subjects)):
+        # It is of a prior life: what it was done to came later.
+        return True
     return action.action in _INERT and not (plant.has_sites and doer_of(plant, action) is not None)
 
 

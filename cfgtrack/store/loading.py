@@ -15,14 +15,14 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, ClassVar, NamedTuple
 
-from cfgtrack.model.action import DEFINE, RETIRE, REVISE, Action
+from cfgtrack.model.action import DEFINE, NOTES, RETIRE, REVISE, WITHDRAW, Action
 from cfgtrack.model.attribute import attribute_from_json, attribute_text
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.naming import clashes
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.time import format_instant
+from cfgtrack.model.time import Instant, format_instant
 from cfgtrack.model.trouble import NoAnswer, Problem, Refused
 from cfgtrack.model.unknown import UNKNOWN, expect_thing, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json, canonical_object
@@ -73,13 +73,24 @@ class ItemChange(NamedTuple):
     fields: tuple[FieldChange, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class ToldAnew:
+    """An event that a load tells anew: it counts no longer, and `by` does, from `since` on, with its subjects."""
+
+    event: str
+    by: str
+    since: Instant
+    subjects: tuple[str, ...]
+
+
 @dataclass(slots=True)
 class LoadReport:
     """What a load did, or would do. `same`: how many items are as they were.
 
     `missing` are the items in the journal that the definition doesn't mention; they stay. `initial` tells of the
     events of the initial configuration, `entries` are the events that carry what was written: one `define` or `revise`,
-    and one for each earlier revision that is told anew. `retired` are the units that the files mention though they are
+    and one for each earlier revision that is told anew. `anew` names those revisions, and what had been told of a prior
+    life and is told otherwise. `retired` are the units that the files mention though they are
     no longer of the plant: they stay so. `accepted` is why what a `Judge` asked for was accepted; the load is `refused`
     where nobody said why: then nothing is written.
     """
@@ -95,6 +106,7 @@ class LoadReport:
     same: int = 0
     missing: list[ItemName] = field(default_factory=list)
     retired: list[ItemName] = field(default_factory=list)
+    anew: list[ToldAnew] = field(default_factory=list)
     initial: Outcome = field(default_factory=Outcome)
     entries: list[Entry] = field(default_factory=list)
 
@@ -232,7 +244,10 @@ def load_definition(
             _expect_sound(writing, definition.origins, way_out if takes_away else "")
         before = writing.tally.recorded
         initial = [replace(e, recorder=recorder) for e in definition.initial]
-        writing.take((e.id, e) for e in _initial(writing, initial, effect, by))
+        rows = [row for row in initial if row.action not in NOTES]
+        lives = [row for row in initial if row.action in NOTES]
+        writing.take((e.id, e) for e in _initial(writing, rows, effect, by))
+        writing.take((e.id, e) for e in _lives(writing, lives, effect, report))
         writing.finish()
         report.initial = replace(writing.tally, recorded=writing.tally.recorded - before)
         return report, writing.appender.definitions
@@ -250,9 +265,15 @@ def loaded_again(database: Database, fingerprint: Callable[[], str | None]) -> L
         {"rules": RULES},
     )
     files = None if row is None else json.loads(row[0]).get("body", {}).get("files")
-    if files is None or files["sha256"] != fingerprint():
+    if files is None or files["sha256"] != fingerprint() or database.row(_TOLD_ANEW) is not None:
         return None
     return LoadReport(same=files["items"], initial=Outcome(repeated=files["initial"]))
+
+
+_TOLD_ANEW = """
+    SELECT 1 FROM event e WHERE e.id >= 'initial:' AND e.id < 'initial;' AND e.id LIKE '%@%'
+        AND e.number > (SELECT max(i.load) FROM item i WHERE i.sort <> 'rules') LIMIT 1
+"""
 
 
 def _files(definition: Definition, definitions: Definitions, report: LoadReport) -> dict[str, Any]:
@@ -304,18 +325,25 @@ def _write_items(
         # What is written now need not be read back out of it.
         made = {(sort, i): definition.items(sort)[i] for sort, texts in items.items() for i in texts}
         definitions.remember(writing.appender.number + 1, made)
+        changed_here = sorted({i for texts in items.values() for i in texts})
         if number:
             items = _with_the_rest(writing.database, number, items)
             row = writing.database.row("SELECT id, happened FROM event WHERE number = :n", {"n": number})
             assert row is not None
-            mine: Effect | None = Effect(int(row[1]), "loaded again without a date of effect", str(row[0]))
+            mine: Effect | None = Effect(int(row[1]), _AGAIN, str(row[0]))
         else:
             mine = effect
         files = _files(definition, definitions, report) if mine is None else {}
-        report.entries.append(carry(items, mine, sort_of_event(mine), more={**why, **files}))
+        entry = carry(items, mine, sort_of_event(mine), more={**why, **files})
+        report.entries.append(entry)
+        if number and mine is not None and mine.supersedes:
+            report.anew.append(ToldAnew(mine.supersedes, entry.event.id, mine.at, tuple(changed_here)))
     if accepted is not None and not by_load:
         # A joint of the drawing that changes what is guarded: the reason has to stand somewhere.
         report.entries.append(carry({}, effect, sort_of_event(effect), more=why))
+
+
+_AGAIN = "loaded again without a date of effect"
 
 
 def sort_of_event(effect: Effect | None) -> str:
@@ -398,6 +426,70 @@ def _initial(
                 initial=False,
                 reason=effect.reason,
             )
+
+
+def _lives(
+    writing: Recorder, lives: Sequence[Action], effect: Effect | None, report: LoadReport
+) -> Iterator[Action]:
+    """Yield the events of a prior life that are to be recorded: what is so already only counts as repeated.
+
+    A prior life is of before, whatever date a load has: readings and inspections have their own times, and the values
+    of the start are those of when a thing comes, if that is later. What is told otherwise is told instead of what was.
+    """
+    appender = writing.appender
+    for row in lives:
+        loads = _versions(writing.database, row.id)
+        said = replace(row, recorder=loads[0].event.recorder) if loads and not row.initial else row
+        since = _there_since(appender.definitions, row.subjects[0])
+        comes_later = since > row.happened
+        if comes_later and row.initial:
+            said = replace(said, happened=since, id=f"{row.id}{MOVED}{format_instant(since)}")
+        if not loads:
+            if comes_later:
+                appender.prior[said.id] = since
+            yield said
+            continue
+        last = _corrected_last(writing.database, loads[-1])
+        if _is_told(said, last.event) or _is_told(said, loads[-1].event):
+            writing.tally.repeated += 1
+            continue
+        name = f"{row.id}{MOVED}{format_instant(said.happened)}"
+        again = sum(one.event.id.startswith(name) for one in loads)
+        name = f"{name}+{again}" if again else name
+        if comes_later:
+            appender.prior[name] = since
+        said = replace(said, id=name, reason=_AGAIN if effect is None else effect.reason)
+        if last.event.action != WITHDRAW:
+            said = replace(said, supersedes=last.event.id)
+            report.anew.append(ToldAnew(last.event.id, name, said.happened, said.subjects))
+        yield said
+
+
+def _there_since(definitions: Definitions, thing: str) -> int:
+    """Return from when on a thing is of the plant, `ALWAYS` where it never is: that is told when it is recorded."""
+    eras = definitions.eras()
+    return next((era.since for era in eras if definitions.plant_of(era).sort_of(thing)), ALWAYS)
+
+
+def _versions(database: Database, name: str) -> list[Entry]:
+    """Return all that loads have said under the name of an event of the initial configuration, in effect or not."""
+    sql = (
+        "SELECT e.body, e.number, e.known FROM event e WHERE e.id = :name OR (e.id >= :first AND e.id < :end)"
+        " ORDER BY e.number"
+    )
+    return entries_of(database.rows(sql, {"name": name, "first": f"{name}{MOVED}", "end": f"{name}A"}))
+
+
+def _corrected_last(database: Database, entry: Entry) -> Entry:
+    """Return the event that corrects the one that corrects this one, and so on; this one, where none does."""
+    sql = "SELECT e.body, e.number, e.known FROM event e WHERE e.corrects = :number"
+    while (row := database.row(sql, {"number": entry.number})) is not None:
+        entry = entry_of(*row)
+    return entry
+
+
+def _is_told(said: Action, told: Event) -> bool:
+    return said.action == told.action and said.happened == told.happened and _says_the_same(said, told)
 
 
 def _last_told(database: Database, name: str) -> Entry | None:

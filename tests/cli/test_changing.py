@@ -176,3 +176,112 @@ def test_check_and_pictures_are_of_their_time(shop: Command) -> None:
         shop.ok("draw", "--medium", "fluid", "--at", at(day), "-o", "-", "--form", "dot") for day in (9, 11)
     ]
     assert drawn[0] != drawn[1]
+
+
+SPARE = PLANT.replace("[[place]]", '[[unit]]\nid = "BOX-3"\npart = "box"\n[[place]]', 1).replace(
+    'BOX-2 = "WALL" }', 'BOX-2 = "WALL", BOX-3 = "WALL" }'
+) + (
+    '[initial.before]\n"BOX-3:F" = { cycles = 7 }\n'
+    'BOX-3 = { time = "1200 h", inspect = 2031-03-25T10:00:00Z }\n'
+)
+INSPECTED = """
+[[rule]]
+id = "fresh"
+title = "Inspected at most 10 days before it is mated"
+hazard = "it leaks"
+severity = 3
+source = "common practice"
+mode = "at"
+at = { action = "mate", id = "BOX-3:F" }
+condition = { done = "inspect", of = "unit of it", max_age = "10 d" }
+"""
+
+
+@pytest.mark.parametrize("dated", [True, False])
+def test_a_spare_comes_with_its_prior_life(shop: Command, *, dated: bool) -> None:
+    """An inspection of before a unit came keeps its own time, and its used cycles count, with a date and without."""
+    spare = shop.file("spare.toml", SPARE)
+    shop.ok("load", spare, *(("--effective", at(3), "--reason", "a spare") if dated else ()))
+    shop.ok("rules", "load", shop.file("fresh.toml", INSPECTED))
+    assert "2031-03-25T10:00:00Z" in shop.ok("history", "BOX-3")
+    shop.ok("demate", "BOX-1:F", "--at", at(3, "09:00"))
+    # Ten days after the inspection are over on April 4th at 10:00.
+    for day, clear in ((4, True), (5, False)):
+        check = shop("check", "--do", "mate BOX-3:F WALL:G", "--at", at(day), "--json").json["check"]
+        assert ("fresh" not in [f["rule"] for f in check["new"]]) == clear
+    shop.ok("mate", "BOX-3:F", "WALL:F", "--at", at(4))
+    shop.ok("demate", "BOX-3:F", "--at", at(4, "08:10"))
+    shop.ok("mate", "BOX-3:F", "WALL:F", "--at", at(4, "08:20"))
+    broken = [one[:3] for one in found(shop) if one[0] in ("worn", "fresh", "inspected")]
+    assert broken == [("worn", "mate BOX-3:F WALL:F", at(4, "08:20"))]
+    assert "nothing to load" in shop.ok("load", spare)
+    assert shop("audit").status == 0
+
+
+def test_a_mistyped_prior_life_is_told_anew(empty: Command) -> None:
+    """Files with another number of used cycles are told instead of the first, by name; the older files are not repeats.
+
+    What somebody withdrew stays so until files say it otherwise.
+    """
+    files = [
+        empty.file(f"{n}.toml", f'{PLANT}[initial.before]\n"BOX-2:F" = {{ cycles = {n} }}\n')
+        for n in (7, 3, 2)
+    ]
+
+    def used() -> int:
+        (port,) = empty.json_of("state", "BOX-2:F")["state"]["ports"]
+        return int(port["cycles"])
+
+    empty.ok("load", files[0], "--by", "survey")
+    assert used() == 7
+    told = empty.json_of("load", files[1], "--by", "survey")["load"]["anew"]
+    assert [(one["event"], one["since"], one["subjects"]) for one in told] == [
+        ("initial:BOX-2:F:before", at(1), ["BOX-2:F"])
+    ]
+    assert used() == 3
+    assert "nothing to load" in empty.ok("load", files[1], "--by", "survey")
+    said = empty.ok("load", files[0], "--by", "survey")
+    assert f"told anew   {told[0]['by']} of {at(1)} counts no longer" in " ".join(said.split("\n"))
+    assert used() == 7
+    last = empty.json_of("load", files[2], "--by", "survey")["load"]["anew"][0]["by"]
+    empty.ok("withdraw", last, "--reason", "nobody counted")
+    assert used() == 0
+    assert "nothing to load" in empty.ok("load", files[2], "--by", "survey")
+    assert used() == 0
+    assert empty.json_of("load", files[1], "--by", "survey")["load"]["anew"] == []
+    assert used() == 3
+    assert empty("audit").status == 0
+
+
+def test_an_inspection_between_the_start_and_a_units_coming_counts(shop: Command) -> None:
+    """What was inspected after the record began, and came to the plant later, was inspected then."""
+    spare = """
+[[unit]]
+id = "BOX-3"
+part = "box"
+[initial]
+at = 2031-04-03T08:00:00Z
+place = { BOX-3 = "WALL" }
+[initial.before]
+BOX-3 = { inspect = 2031-04-02T08:00:00Z }
+"""
+    base = shop.file("base.toml", PLANT)
+    shop.ok("load", base, shop.file("spare.toml", spare), "--effective", at(3), "--reason", "a spare")
+    shop.ok("rules", "load", shop.file("fresh.toml", INSPECTED))
+    shop.ok("demate", "BOX-1:F", "--at", at(3, "09:00"))
+    for time, clear in ((at(12), True), (at(12, "08:01"), False)):
+        check = shop("check", "--do", "mate BOX-3:F WALL:G", "--at", time, "--json").json["check"]
+        assert ("fresh" not in [f["rule"] for f in check["new"]]) == clear
+    assert shop("audit").status == 0
+
+
+def test_files_that_undo_a_revision_name_it(shop: Command) -> None:
+    """Older files without a date tell a revision anew: it is named, with the date from which it was so."""
+    shop.ok("load", shop.file("b.toml", REVISED), "--effective", at(10), "--reason", "a drain")
+    revision = shop.json_of("history", "box")["history"][-1]["id"]
+    plant = shop.file("plant.toml", PLANT)
+    told = shop.json_of("load", plant, "--dry-run")["load"]["anew"]
+    assert [(one["event"], one["since"], one["subjects"]) for one in told] == [(revision, at(10), ["box"])]
+    said = " ".join(shop.ok("load", plant).split())
+    assert f"told anew {revision} of {at(10)} counts no longer, {told[0]['by']} does: box" in said
+    assert shop.json_of("load", plant)["load"]["anew"] == []
