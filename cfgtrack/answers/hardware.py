@@ -69,7 +69,7 @@ def load(
     if again is not None:
         return replace(again, notes=needless(accept, again.load))
     with _no_collection():
-        definition = read_definition(list(files))
+        definition = read_definition(list(files), may_fit_ill=True)
         with _journal(asking) as journal:
             effect = None
             if effective is not None and reason is not None:

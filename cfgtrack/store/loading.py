@@ -23,7 +23,7 @@ from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.naming import clashes
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.time import Instant, format_instant
-from cfgtrack.model.trouble import NoAnswer, Problem, Refused
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused
 from cfgtrack.model.unknown import UNKNOWN, expect_thing, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json, canonical_object
 from cfgtrack.store.columns import AT_PLACE, NEVER
@@ -246,7 +246,7 @@ def load_definition(
         initial = [replace(e, recorder=recorder) for e in definition.initial]
         rows = [row for row in initial if row.action not in NOTES]
         lives = [row for row in initial if row.action in NOTES]
-        writing.take((e.id, e) for e in _initial(writing, rows, effect, by))
+        writing.take((e.id, e) for e in _initial(writing, rows, definition.unfit, effect, by))
         writing.take((e.id, e) for e in _lives(writing, lives, effect, report))
         writing.finish()
         report.initial = replace(writing.tally, recorded=writing.tally.recorded - before)
@@ -399,15 +399,21 @@ def _expect_sound(writing: Recorder, origins: Mapping[tuple[str, str], str], way
 
 
 def _initial(
-    writing: Recorder, initial: Sequence[Action], effect: Effect | None, by: str | None
+    writing: Recorder,
+    initial: Sequence[Action],
+    unfit: Mapping[str, tuple[Problem, ...]],
+    effect: Effect | None,
+    by: str | None,
 ) -> Iterator[Action]:
     """Yield the events of the initial configuration that are to be recorded, or repeated.
 
     The joints of the drawing are its initial rows. One that was moved since, by a load with a date of effect, is no
     longer as it was recorded at first: what says so now is compared with that. With an `effect` what differs is so from
     then on, as found, for the reason that the load gives.
+
+    BadInput where the halves of a joint that isn't recorded yet don't fit. One that is counts like any that was made.
     """
-    database = writing.database
+    database, wrong = writing.database, list[Problem]()
     for row in initial:
         said, first, last = row, find_entry(database, row.id), _last_told(database, row.id)
         if first is not None and not said.initial:
@@ -416,8 +422,10 @@ def _initial(
         if last is not None and _says_the_same(said, last.event):
             yield replace(said, **_as_recorded(last.event))
         elif effect is None or (first is not None and last is None and _says_the_same(said, first.event)):
+            wrong += unfit.get(row.id, ()) if first is None else ()
             yield said
         else:
+            wrong += unfit.get(row.id, ())
             yield replace(
                 said,
                 id=f"{said.id}{MOVED}{format_instant(effect.at)}",
@@ -426,6 +434,8 @@ def _initial(
                 initial=False,
                 reason=effect.reason,
             )
+    if wrong:
+        raise BadInput(wrong)
 
 
 def _lives(

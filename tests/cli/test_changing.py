@@ -285,3 +285,38 @@ def test_files_that_undo_a_revision_name_it(shop: Command) -> None:
     said = " ".join(shop.ok("load", plant).split())
     assert f"told anew {revision} of {at(10)} counts no longer, {told[0]['by']} does: box" in said
     assert shop.json_of("load", plant)["load"]["anew"] == []
+
+
+SIZED = PLANT.replace(
+    'name = "F", kind = "fluid-disconnect"', 'name = "F", kind = "fluid-disconnect", size = "1/2"'
+)
+ILL = SIZED.replace('size = "1/2", cycles = 8', 'size = "3/4", cycles = 8')
+
+
+@pytest.mark.parametrize("dated", [True, False])
+def test_a_joint_of_the_drawing_that_no_longer_fits_is_accepted(empty: Command, *, dated: bool) -> None:
+    """A made joint of [initial] counts like any made joint: that it no longer fits is told, and accepted with a reason."""
+    since = ("--effective", at(10), "--reason", "another half") if dated else ()
+    empty.ok("load", empty.file("plant.toml", SIZED), "--by", "survey")
+    ill = empty.file("ill.toml", ILL)
+    refused = empty("load", ill, "--by", "survey", *since)
+    assert (refused.status, "BOX-1:F is mated to WALL:F" in refused.out) == (3, True)
+    said = empty.ok("load", ill, "--by", "survey", *since, "--accept", "an adapter is there")
+    assert "BOX-1:F is 3/4, WALL:F is 1/2: the sizes differ" in " ".join(said.split())
+    assert "nothing to load" in empty.ok("load", ill, "--by", "survey")
+    assert empty("audit").status == 0
+    empty.ok("demate", "BOX-1:F", "--at", at(12))
+    again = empty("mate", "BOX-1:F", "WALL:F", "--at", at(13))
+    assert (again.status, "sizes differ" in again.err) == (3, True)
+
+
+def test_a_joint_of_the_drawing_that_never_fitted_is_an_error(empty: Command) -> None:
+    """A joint that nobody has recorded yet has to fit, whatever is accepted; its line is told."""
+    ill = empty.file("ill.toml", ILL)
+    line = 1 + ILL.split("\n").index('joined = [["BOX-1:F", "WALL:F"]]')
+    for words in ((), ("--accept", "why not")):
+        refused = empty("load", ill, *words)
+        assert refused.status == 2
+        assert f"ill.toml:{line}: size: initial: BOX-1:F is 3/4, WALL:F is 1/2" in refused.err
+    empty.ok("load", empty.file("plant.toml", SIZED.replace('joined = [["BOX-1:F", "WALL:F"]]', "")))
+    assert empty("load", ill, "--accept", "why not").status == 2
