@@ -15,6 +15,7 @@ from typing import Any, ClassVar
 from cfgtrack.analysis.redefinition import Redefinition
 from cfgtrack.analysis.vetting import Vetted
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.files.definition import read_definition
@@ -23,6 +24,7 @@ from cfgtrack.model.definition import Definition
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, Misput, Problem, Trouble
+from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.loading import Effect, LoadReport
 
@@ -33,12 +35,16 @@ class Loaded(Answer):
 
     `redefinition` is what that means for what counts; None where nothing was defined before, or nothing changes.
     `vetted` is what looks wrong then, by check: in the plant and its rules, or in rules; nothing where nothing changes.
+    `findings` are what the past as it now stands breaks and hadn't, `started` the clocks that run and hadn't: of
+    hardware that was loaded, where something was defined and judged before.
     """
 
     dry_run: bool
     load: LoadReport
     redefinition: Redefinition | None = None
     vetted: tuple[Vetted, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    started: tuple[Clock, ...] = ()
 
 
 def load(
@@ -82,6 +88,7 @@ def _loaded(
     asking: Asking, journal: Journal, definition: Definition, effect: Effect | None, accept: str | None
 ) -> Loaded:
     judge = Redefining(definition)
+    standing = None if asking.dry_run else Standing(journal, *journal.moment())
     report = journal.load(
         definition,
         by=asking.doer(definition.plant()),
@@ -91,14 +98,29 @@ def _loaded(
         judge=judge,
         accept=accept,
     )
+    written = [*report.entries, *report.found]
+    found = Consequence()
+    # What no rule can be judged by is told already.
+    if standing is not None and written and judge.found is not None and not judge.found.unfit:
+        found = standing.changed_by(written, clocks=True)
     retired = [name for _, name in report.retired[:_MOST]]
     notes = (
         *definition.notes,
         *(f"note: unit {name} is in the files and retired: it stays so" for name in retired),
+        *(f"warning: {sentence}" for sentence in judge.warnings[:_MOST]),
         *needless(accept, report),
     )
     moment = Moment(*journal.moment())
-    return Loaded(moment, asking.dry_run, report, judge.found, judge.vetted, notes=notes)
+    return Loaded(
+        moment,
+        asking.dry_run,
+        report,
+        judge.found,
+        judge.vetted,
+        found.findings,
+        found.started,
+        notes=notes,
+    )
 
 
 _MOST = 12

@@ -34,7 +34,7 @@ def load_command(
 
     It is judged before it counts: how many items each rule guarded and guards, which made joints no longer fit. Where a
     catastrophic or critical rule guards less, or a made joint no longer fits, nothing is written and the exit status is
-    3, unless --accept says why; the journal keeps that.
+    3, unless --accept says why; the journal keeps that. What it breaks in the past as it now stands is told.
 
     \b
     load plant.toml --effective 2031-05-01T08:00:00Z --reason "revision B: a drain port"
@@ -47,7 +47,7 @@ def load_command(
     if not session.dry_run:
         session.make_folder()
     found = load(session.writing, files, effective=effective, reason=reason, corrects=corrects, accept=accept)
-    session.answer(found, lambda: load_text(found))
+    session.answer(found, lambda: load_text(found, colour=session.colour))
     session.end(found=found.load.refused)
 
 

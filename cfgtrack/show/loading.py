@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES
+from cfgtrack.show.record import clock_line
 from cfgtrack.show.tables import count, heading, labelled, sections, table, titled
 from cfgtrack.show.vetting import doubts_text
 
@@ -29,7 +30,7 @@ _ONE = {"rules": "rules file"}
 """What a sort of item is called where adding an s won't do."""
 
 
-def load_text(loaded: Loaded) -> str:
+def load_text(loaded: Loaded, *, colour: bool = False) -> str:
     """Return what a load changed, field by field; of a dry run what it would change. What it means for what counts is
     first: whether it was refused, and why.
     """
@@ -60,8 +61,18 @@ def load_text(loaded: Loaded) -> str:
         "\n".join(_grounds(loaded)),
         "" if loaded.redefinition is None else redefinition_text(loaded.redefinition),
         "\n".join(lines),
+        _what_it_breaks(loaded, colour=colour),
         doubts_text(loaded.vetted),
     )
+
+
+def _what_it_breaks(loaded: Loaded, *, colour: bool) -> str:
+    lines = [clock_line(clock) for clock in loaded.started]
+    if loaded.findings:
+        from cfgtrack.show.findings import findings_text
+
+        lines.append(findings_text(loaded.findings, loaded.moment, colour=colour))
+    return "\n".join(lines)
 
 
 def _to_accept(loaded: Loaded) -> str:

@@ -91,12 +91,13 @@ class LoadReport:
     events of the initial configuration, `entries` are the events that carry what was written: one `define` or `revise`,
     and one for each earlier revision that is told anew. `anew` names those revisions, and what had been told of a prior
     life and is told otherwise. `retired` are the units that the files mention though they are
-    no longer of the plant: they stay so. `accepted` is why what a `Judge` asked for was accepted; the load is `refused`
-    where nobody said why: then nothing is written.
+    no longer of the plant: they stay so. `found` are the events of the initial configuration that were recorded, where
+    something was defined before. `accepted` is why what a `Judge` asked for was accepted; the load is `refused` where
+    nobody said why: then nothing is written.
     """
 
     told: ClassVar[tuple[str, ...]] = ("event",)
-    untold: ClassVar[tuple[str, ...]] = ("entries",)
+    untold: ClassVar[tuple[str, ...]] = ("entries", "found")
 
     refused: bool = False
     accepted: str | None = None
@@ -109,6 +110,7 @@ class LoadReport:
     anew: list[ToldAnew] = field(default_factory=list)
     initial: Outcome = field(default_factory=Outcome)
     entries: list[Entry] = field(default_factory=list)
+    found: list[Entry] = field(default_factory=list)
 
     @property
     def entry(self) -> Entry | None:
@@ -235,6 +237,7 @@ def load_definition(
     def write(accepted: Accepted | None) -> tuple[LoadReport, Definitions]:
         report = LoadReport(accepted=accepted and accepted.reason)
         writing = Recorder(database, clock)
+        each = report.found.append if writing.appender.definitions.loads else None
         if effect is not None and effect.supersedes:
             _expect_revision(database, effect.supersedes)
         _write_items(writing, definition, new, effect, by, recorder, report, accepted)
@@ -246,8 +249,10 @@ def load_definition(
         initial = [replace(e, recorder=recorder) for e in definition.initial]
         rows = [row for row in initial if row.action not in NOTES]
         lives = [row for row in initial if row.action in NOTES]
-        writing.take((e.id, e) for e in _initial(writing, rows, definition.unfit, effect, by))
-        writing.take((e.id, e) for e in _lives(writing, lives, effect, report))
+        last = writing.appender.number
+        writing.take(((e.id, e) for e in _initial(writing, rows, definition.unfit, effect, by)), each=each)
+        writing.take(((e.id, e) for e in _lives(writing, lives, effect, report)), each=each)
+        report.found = [entry for entry in report.found if entry.number > last]
         writing.finish()
         report.initial = replace(writing.tally, recorded=writing.tally.recorded - before)
         return report, writing.appender.definitions
@@ -631,6 +636,7 @@ def _judged(
             if accept is None:
                 report.refused = True
                 report.entries.clear()
+                report.found.clear()
                 return report
             grounds = more.grounds
         else:

@@ -295,7 +295,7 @@ ILL = SIZED.replace('size = "1/2", cycles = 8', 'size = "3/4", cycles = 8')
 
 @pytest.mark.parametrize("dated", [True, False])
 def test_a_joint_of_the_drawing_that_no_longer_fits_is_accepted(empty: Command, *, dated: bool) -> None:
-    """A made joint of [initial] counts like any made joint: that it no longer fits is told, and accepted with a reason."""
+    """A made joint of [initial] counts like any made joint: that it no longer fits is told, and accepted."""
     since = ("--effective", at(10), "--reason", "another half") if dated else ()
     empty.ok("load", empty.file("plant.toml", SIZED), "--by", "survey")
     ill = empty.file("ill.toml", ILL)
@@ -320,3 +320,60 @@ def test_a_joint_of_the_drawing_that_never_fitted_is_an_error(empty: Command) ->
         assert f"ill.toml:{line}: size: initial: BOX-1:F is 3/4, WALL:F is 1/2" in refused.err
     empty.ok("load", empty.file("plant.toml", SIZED.replace('joined = [["BOX-1:F", "WALL:F"]]', "")))
     assert empty("load", ill, "--accept", "why not").status == 2
+
+
+@pytest.mark.parametrize(
+    ("since", "findings", "clocks"),
+    [
+        (at(10), [("expansion", "revise wall", at(10, "08:10"))], []),
+        # It is nine o'clock.
+        ("2031-05-01T08:58:00Z", [], [("expansion", "BOX-2:VOL", "2031-05-01T08:58:00Z")]),
+    ],
+)
+def test_a_load_tells_what_it_breaks(
+    shop: Command, since: str, findings: list[tuple[str, ...]], clocks: list[tuple[str, ...]]
+) -> None:
+    """A revision tells the finding that it makes and the clock that it starts; what changes nothing tells none."""
+    shop.ok("mate", "BOX-2:F", "WALL:G", "--at", at(2))
+    before = found(shop)
+    # The wall's second port leads nowhere from then on.
+    plant = PLANT.replace('["G", "ACC"]', '["G", "END"]').replace(
+        "expansion = true }]", 'expansion = true }, { name = "END", medium = "fluid" }]'
+    )
+    cut = shop.file("cut.toml", plant)
+    dated = (cut, "--effective", since, "--reason", "a line removed")
+    assert shop.json_of("load", *dated, "--dry-run")["findings"] == []
+    answer = shop.json_of("load", *dated)
+    assert [(one["rule"], one["action"], one["time"]) for one in answer["findings"]] == findings
+    assert [(one["rule"], one["subject"], one["started"]) for one in answer["started"]] == clocks
+    assert [one[:3] for one in found(shop) if one not in before] == findings
+    again = shop.json_of("load", *dated)
+    assert (again["findings"], again["started"]) == ([], [])
+
+
+def test_a_load_names_locks_on_what_gates_nothing_any_more(empty: Command) -> None:
+    """A lock on a switch that gates something else, or nothing, from then on is warned of."""
+    plant = """
+[[part]]
+id = "box"
+port = [{ name = "K", kind = "switch" }, { name = "J", kind = "electrical-connector" }]
+node = [{ name = "BUS", medium = "power", source = true }, { name = "LAMP", medium = "power", load = true }]
+links = [["BUS", "J", "K"], ["J", "LAMP"]]
+[[place]]
+id = "BOX"
+part = "box"
+[[place]]
+id = "ANN"
+mobile = true
+parent = "BOX"
+[initial]
+at = 2031-04-01T08:00:00Z
+status = { "BOX:K" = "off" }
+"""
+    empty.ok("load", empty.file("plant.toml", plant))
+    empty.ok("lock", "BOX:K", "ANN", "--by", "ANN", "--at", at(2))
+    ungated = empty.file("ungated.toml", plant.replace('"J", "K"]', '"J"]'))
+    answer = empty("load", ungated, "--effective", at(3), "--reason", "a jumper")
+    assert answer.status == 0
+    said = "ANN's lock hangs on BOX:K, which gates nothing any more; it gated BOX:BUS - BOX:J"
+    assert f"warning: {said}" in " ".join((answer.out + answer.err).split())
