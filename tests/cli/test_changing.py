@@ -377,3 +377,24 @@ status = { "BOX:K" = "off" }
     assert answer.status == 0
     said = "ANN's lock hangs on BOX:K, which gates nothing any more; it gated BOX:BUS - BOX:J"
     assert f"warning: {said}" in " ".join((answer.out + answer.err).split())
+
+
+@pytest.mark.parametrize("form", ["csv", "jsonl"])
+def test_what_an_export_and_an_import_leave_out_is_told(shop: Command, form: str) -> None:
+    """That a unit is retired is in no CSV and taken in by no import: both say so; what took one back is no error."""
+    plant = shop.file("plant.toml", PLANT)
+    shop.ok("retire", "BOX-2", "--reason", "worn", "--at", at(6), "--id", "R1")
+    shop.ok("withdraw", "R1", "--reason", "another one")
+    shop.ok("retire", "BOX-2", "--reason", "worn", "--at", at(7), "--id", "R2")
+    shop.ok("remark", "BOX-1", "still good", "--at", at(8))
+    out = shop.folder / f"events.{form}"
+    exported = shop("export", "-o", out)
+    assert exported.status == 0
+    assert ("note: that BOX-2 is retired is in an archive only" in exported.err) == (form == "csv")
+    shop.db = shop.folder / "copy.db"
+    shop.ok("load", plant, "--by", "survey")
+    taken = shop("import", out)
+    assert taken.status == 0, taken.err
+    told = f"note: BOX-2 isn't retired by this: retire it, at {at(7)}, or use an archive"
+    assert (told in taken.err) == (form == "jsonl")
+    assert "still good" in shop.ok("history", "BOX-1")
