@@ -398,3 +398,43 @@ def test_what_an_export_and_an_import_leave_out_is_told(shop: Command, form: str
     told = f"note: BOX-2 isn't retired by this: retire it, at {at(7)}, or use an archive"
     assert (told in taken.err) == (form == "jsonl")
     assert "still good" in shop.ok("history", "BOX-1")
+
+
+def test_a_lock_box_with_a_lock_out_is_not_retired(empty: Command) -> None:
+    """A box whose lock hangs somewhere stays, told in order or late; once its lock is off it may go."""
+    plant = """
+[[part]]
+id = "panel"
+port = [{ name = "K", kind = "switch" }]
+[[part]]
+id = "lockbox"
+lock_box = true
+[[unit]]
+id = "BOX"
+part = "lockbox"
+[[place]]
+id = "SITE"
+[[place]]
+id = "PANEL"
+parent = "SITE"
+part = "panel"
+[[place]]
+id = "ANN"
+mobile = true
+parent = "SITE"
+[initial]
+at = 2031-04-01T08:00:00Z
+status = { "PANEL:K" = "off" }
+place = { "BOX" = "SITE" }
+"""
+    empty.ok("load", empty.file("plant.toml", plant))
+    empty.ok("lock", "PANEL:K", "BOX", "--by", "ANN", "--at", at(2))
+    refused = empty("retire", "BOX", "--reason", "worn", "--at", at(3))
+    told = "BOX's lock hangs on PANEL:K, and BOX is retired"
+    assert (refused.status, told in refused.err) == (3, True)
+    empty.ok("unlock", "PANEL:K", "BOX", "--by", "ANN", "--at", at(4))
+    assert empty("retire", "BOX", "--reason", "worn", "--at", at(3)).status == 3
+    empty.ok("retire", "BOX", "--reason", "worn", "--at", at(5))
+    late = empty("lock", "PANEL:K", "BOX", "--by", "ANN", "--at", at(4, "09:00"))
+    assert (late.status, told in late.err) == (3, True)
+    assert empty("audit").status == 0
