@@ -54,13 +54,15 @@ def load(
     effective: str | int | None = None,
     reason: str | None = None,
     corrects: str | None = None,
+    back: Sequence[str] = (),
     accept: str | None = None,
 ) -> Loaded:
     """Load a hardware definition from files, into a new database where there is none. BadInput with every problem.
 
     What differs is so from the date that is `effective` on, for a `reason`; without one as if it always had been.
     Refused where what is recorded would be impossible. `corrects` is the id of an earlier revision that this one is
-    told instead of. Misput for a date without a reason, or the other way round.
+    told instead of; `back` are retired units, by any name, that are of the plant again. Misput for a date without a
+    reason, or the other way round.
 
     Where less is guarded by a catastrophic or critical rule than before, or a joint that is made no longer fits,
     nothing is written unless `accept` says why. Files that are byte for byte those of the last load, with nothing
@@ -70,6 +72,8 @@ def load(
         raise Misput("Say both from when on it is so (--effective DATE) and why (--reason TEXT), or neither.")
     if corrects is not None and effective is None:
         raise Misput("--corrects goes with --effective: from when on is it so really?")
+    if back and effective is None:
+        raise Misput("--back goes with --effective: from when on is it of the plant again?")
     accept = reason_of(accept)
     again = _loaded_again(asking, files) if effective is None else None
     if again is not None:
@@ -80,7 +84,8 @@ def load(
             effect = None
             if effective is not None and reason is not None:
                 at = effect_at(asking, journal, effective, option="--effective")
-                effect = Effect(at, reason, corrects)
+                units = definition.plant()
+                effect = Effect(at, reason, corrects, tuple(dict.fromkeys(map(units.resolve, back))))
             return _loaded(asking, journal, definition, effect, accept)
 
 
@@ -106,7 +111,7 @@ def _loaded(
     retired = [name for _, name in report.retired[:_MOST]]
     notes = (
         *definition.notes,
-        *(f"note: unit {name} is in the files and retired: it stays so" for name in retired),
+        *(f"note: unit {name} is in the files and retired: it stays so (--back {name})" for name in retired),
         *(f"warning: {sentence}" for sentence in judge.warnings[:_MOST]),
         *needless(accept, report),
     )

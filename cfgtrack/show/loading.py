@@ -35,7 +35,7 @@ def load_text(loaded: Loaded, *, colour: bool = False) -> str:
     first: whether it was refused, and why.
     """
     report, dry_run = loaded.load, loaded.dry_run
-    changes = len(report.added) + len(report.changed)
+    changes = len(report.added) + len(report.changed) + len(report.back)
     if report.refused:
         title = f"NOTHING WRITTEN: {_to_accept(loaded)}"
     elif not changes and not report.initial.recorded:
@@ -46,6 +46,7 @@ def load_text(loaded: Loaded, *, colour: bool = False) -> str:
         )
     lines = [
         *_by_sort("new", report.added),
+        *_by_sort("back", report.back, note="retired no longer"),
         *_changes(report.changed),
         *_by_sort("kept", report.missing, note="not in the files, still in the journal"),
         *_told_anew(report.anew),

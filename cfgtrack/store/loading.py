@@ -49,6 +49,9 @@ Bodies = dict[str, dict[str, Any]]
 Texts = dict[str, str]
 """Items of one sort: id to canonical JSON, as the journal keeps them."""
 
+Written = dict[str, str | None]
+"""Items of one sort as they are written: None for what is no longer so."""
+
 
 class FieldChange(NamedTuple):
     """One field of an item: what it was and what it is now, None where it is absent."""
@@ -90,10 +93,10 @@ class LoadReport:
     `missing` are the items in the journal that the definition doesn't mention; they stay. `initial` tells of the
     events of the initial configuration, `entries` are the events that carry what was written: one `define` or `revise`,
     and one for each earlier revision that is told anew. `anew` names those revisions, and what had been told of a prior
-    life and is told otherwise. `retired` are the units that the files mention though they are
-    no longer of the plant: they stay so. `found` are the events of the initial configuration that were recorded, where
-    something was defined before. `accepted` is why what a `Judge` asked for was accepted; the load is `refused` where
-    nobody said why: then nothing is written.
+    life and is told otherwise. `retired` are the units that the files mention though they are no longer of the plant:
+    they stay so, but for those that are `back`. `found` are the events of the initial configuration that were recorded,
+    where something was defined before. `accepted` is why what a `Judge` asked for was accepted; the load is `refused`
+    where nobody said why: then nothing is written.
     """
 
     told: ClassVar[tuple[str, ...]] = ("event",)
@@ -107,6 +110,7 @@ class LoadReport:
     same: int = 0
     missing: list[ItemName] = field(default_factory=list)
     retired: list[ItemName] = field(default_factory=list)
+    back: list[ItemName] = field(default_factory=list)
     anew: list[ToldAnew] = field(default_factory=list)
     initial: Outcome = field(default_factory=Outcome)
     entries: list[Entry] = field(default_factory=list)
@@ -205,11 +209,15 @@ def _read_texts(database: Database, sort: str, known: int = NEVER) -> Texts:
 
 
 class Effect(NamedTuple):
-    """From when on something is so, and why; `supersedes` is the revision that this one is told instead of."""
+    """From when on something is so, and why; `supersedes` is the revision that this one is told instead of.
+
+    `back` are retired units that are of the plant again.
+    """
 
     at: int
     reason: str
     supersedes: str | None = None
+    back: tuple[str, ...] = ()
 
 
 def load_definition(
@@ -307,20 +315,25 @@ def _write_items(
     definitions = writing.appender.definitions
     era = definitions.era(NEVER if effect is None else effect.at)
     bodies = definitions.bodies(era)
-    retired = bodies.pop(RETIRED)
-    there: Mapping[str, Mapping[str, tuple[int, str]]] = bodies
     if effect is not None and effect.supersedes:
         # What it says instead is compared with what would be without it.
-        there = _without(definitions, effect)
-    changed = _compared(there, new, report)
-    report.retired = [ItemName("unit", i) for i in new["unit"] if i in retired]
+        bodies = _without(definitions, effect)
+    retired = bodies.pop(RETIRED)
+    there: Mapping[str, Mapping[str, tuple[int, str]]] = bodies
+    changed: dict[str, Written] = {sort: {**texts} for sort, texts in _compared(there, new, report).items()}
+    back = () if effect is None else effect.back
+    _expect_retired(back, retired, new["unit"])
+    if back:
+        changed[RETIRED] = dict.fromkeys(back)
+        report.back = [ItemName("unit", i) for i in back]
+    report.retired = [ItemName("unit", i) for i in new["unit"] if i in retired and i not in back]
     report.missing = [one for one in report.missing if one.sort != "unit" or one.id not in retired]
     # What was revised is told anew as that revision was: all that came with it, and from the same date on.
     effects = {load.number: load.effective for load in definitions.loads}
-    by_load: dict[int, dict[str, Texts]] = {}
+    by_load: dict[int, dict[str, Written]] = {}
     for sort, texts in changed.items():
         for i, text in texts.items():
-            number = there[sort][i][0] if i in there[sort] and effect is None else 0
+            number = there[sort][i][0] if effect is None and i in there[sort] else 0
             replaced = number if effects.get(number, ALWAYS) != ALWAYS else 0
             by_load.setdefault(replaced, {}).setdefault(sort, {})[i] = text
     why = accepted.told() if accepted is not None else {}
@@ -328,7 +341,8 @@ def _write_items(
     for number in sorted(by_load):
         items = by_load[number]
         # What is written now need not be read back out of it.
-        made = {(sort, i): definition.items(sort)[i] for sort, texts in items.items() for i in texts}
+        loaded = ((sort, i) for sort, texts in items.items() if sort != RETIRED for i in texts)
+        made = {(sort, i): definition.items(sort)[i] for sort, i in loaded}
         definitions.remember(writing.appender.number + 1, made)
         changed_here = sorted({i for texts in items.values() for i in texts})
         if number:
@@ -361,12 +375,12 @@ def _without(definitions: Definitions, effect: Effect) -> dict[str, dict[str, tu
     assert row is not None
     others = tuple(load for load in definitions.loads if load.number != row[0])
     found = Definitions(definitions.database, others)
-    return {sort: items for sort, items in found.bodies(found.era(effect.at)).items() if sort in SORTS}
+    return found.bodies(found.era(effect.at))
 
 
-def _with_the_rest(database: Database, number: int, items: Mapping[str, Texts]) -> dict[str, Texts]:
+def _with_the_rest(database: Database, number: int, items: Mapping[str, Written]) -> dict[str, Written]:
     """Return what an event carries, with some items otherwise."""
-    found: dict[str, Texts] = {}
+    found: dict[str, Written] = {}
     for sort, i, body in database.rows(
         "SELECT sort, id, body FROM item WHERE load = :load", {"load": number}
     ):
@@ -374,6 +388,18 @@ def _with_the_rest(database: Database, number: int, items: Mapping[str, Texts]) 
     for sort, texts in items.items():
         found.setdefault(sort, {}).update(texts)
     return found
+
+
+def _expect_retired(back: Sequence[str], retired: Mapping[str, Any], named: Mapping[str, Any]) -> None:
+    wrong = [
+        Problem(unit, "not-retired", f"unit {unit} isn't retired at the date of effect")
+        if unit not in retired
+        else Problem(unit, "missing", f"unit {unit} isn't in the files: what is it from then on?")
+        for unit in back
+        if unit not in retired or unit not in named
+    ]
+    if wrong:
+        raise Refused(wrong)
 
 
 def _expect_revision(database: Database, name: str) -> None:
@@ -699,7 +725,7 @@ def _by_name(value: Any) -> Any:
 
 def _carry(
     writing: Recorder,
-    items: dict[str, Texts],
+    items: Mapping[str, Mapping[str, str | None]],
     effect: Effect | None,
     action: str,
     *,
@@ -749,9 +775,13 @@ def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
     return sha256(canonical_json(items)).hexdigest()
 
 
-def _texts_hash(items: Mapping[str, Texts]) -> str:
+def _texts_hash(items: Mapping[str, Mapping[str, str | None]]) -> str:
     """Return the `items_hash` of items that are canonical text already."""
-    text = canonical_object({sort: canonical_object(texts) for sort, texts in items.items()})
+    told = {
+        sort: canonical_object({i: "null" if text is None else text for i, text in texts.items()})
+        for sort, texts in items.items()
+    }
+    text = canonical_object(told)
     try:
         return sha256(text.encode()).hexdigest()
     except UnicodeEncodeError as err:

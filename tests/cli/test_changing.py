@@ -438,3 +438,29 @@ place = { "BOX" = "SITE" }
     late = empty("lock", "PANEL:K", "BOX", "--by", "ANN", "--at", at(4, "09:00"))
     assert (late.status, told in late.err) == (3, True)
     assert empty("audit").status == 0
+
+
+def test_a_retired_unit_comes_back(shop: Command) -> None:
+    """A unit that was repaired is of the plant again from a date on, where it had stood, with the cycles it had."""
+    plant = shop.file("plant.toml", PLANT)
+    shop.ok("demate", "BOX-1:F", "--at", at(5))
+    shop.ok("retire", "BOX-1", "--reason", "worn", "--at", at(6))
+    again = (plant, "--effective", at(8), "--reason", "repaired")
+    stays = shop("load", *again)
+    assert "note: unit BOX-1 is in the files and retired: it stays so (--back BOX-1)" in stays.err
+    assert shop("load", plant, "--back", "BOX-1").status == 2
+    not_yet = shop("load", plant, "--effective", at(5, "09:00"), "--reason", "x", "--back", "BOX-1")
+    assert (not_yet.status, "BOX-1 isn't retired at the date of effect" in not_yet.err) == (3, True)
+    answer = shop.json_of("load", *again, "--back", "BOX-1")["load"]
+    assert answer["back"] == [{"sort": "unit", "id": "BOX-1"}]
+    assert shop("mate", "BOX-1:F", "WALL:F", "--at", at(7)).status == 4
+    shop.ok("mate", "BOX-1:F", "WALL:F", "--at", at(9))
+    assert "RETIRED" in shop.ok("state", "BOX-1", "--at", at(7))
+    state = shop.json_of("state", "BOX-1", "--at", at(9))["state"]
+    assert (state["place"], [port["cycles"] for port in state["ports"]]) == (["WALL"], [1, 0])
+    assert [one["id"] for one in shop.json_of("state")["state"]["retired"]] == []
+    assert "nothing to load" in shop.ok("load", plant)
+    assert shop("audit").status == 0
+    archive = shop.folder / "all.archive"
+    shop.ok("export", "-o", archive, "--form", "archive")
+    assert archive.read_text(encoding="utf-8").count('"sort":"retired"') == 2
