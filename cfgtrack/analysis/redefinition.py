@@ -16,8 +16,9 @@ from typing import ClassVar, NamedTuple
 
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.lock import locks_on
 from cfgtrack.model.part import Contact, Port
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import misfits
 from cfgtrack.network.facing import joined, unlike
 from cfgtrack.rules.finding import SEVERITIES
@@ -198,6 +199,24 @@ def redefinition(before: Side, after: Side, gone: Iterable[tuple[str, str]] = ()
         tuple(why for why in after.unfit if why not in before.unfit),
         judges,
     )
+
+
+def locked_otherwise(before: Configuration, after: Plant) -> Iterator[str]:
+    """Yield a sentence for every lock on what gates other links in the plant after, or none."""
+    for thing in sorted(before.with_devices()):
+        was, now = (_gated(plant, thing) for plant in (before.plant, after))
+        for lock in locks_on(before, thing) if was - now else ():
+            left = say_list(sorted(was - now))
+            what = f"no longer gates {left}" if now else f"gates nothing any more; it gated {left}"
+            yield f"{lock.what} hangs on {thing}, which {what}"
+
+
+def _gated(plant: Plant, port: str) -> set[str]:
+    if plant.port(port) is None:
+        return set()
+    owner, name = owner_of(port), port.partition(":")[2]
+    links = plant.part_of(owner).links
+    return {f"{owner}:{link.a} - {owner}:{link.b}" for link in links if link.gate == name}
 
 
 def joints_of(events: Iterable[Action]) -> dict[tuple[str, str], str]:
