@@ -128,11 +128,15 @@ def aliases_in(part: Part) -> dict[str, tuple[str, ...]]:
 
 
 class Clash(NamedTuple):
-    """An alias by which nobody can tell which of two things is meant, and the sort and id of the item that has it."""
+    """An alias by which nobody can tell which of two things is meant, and the sort and id of the item that has it.
+
+    `inside`: the name of the port, contact or node of a part that has it.
+    """
 
     sort: str
     id: str
     sentence: str
+    inside: str = ""
 
 
 def clashes(plant: Plant) -> Iterator[Clash]:
@@ -168,8 +172,8 @@ def _inside(part: Part) -> Iterator[Clash]:
     for alias, names in aliases_in(part).items():
         also = [one for one in (*part.ports, *part.nodes) if one == alias and one not in names]
         if also:
-            yield Clash(
-                "part", part.id, f"{names[0]}: the alias {alias} is the name of another port or node already"
-            )
+            sentence = f"{names[0]}: the alias {alias} is the name of another port or node already"
+            yield Clash("part", part.id, sentence, names[0])
         elif names[1:]:
-            yield Clash("part", part.id, f"{names[1]}: the alias {alias} is that of {names[0]} already")
+            sentence = f"{names[1]}: the alias {alias} is that of {names[0]} already"
+            yield Clash("part", part.id, sentence, names[1])
