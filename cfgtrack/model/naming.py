@@ -18,6 +18,15 @@ if TYPE_CHECKING:
     from cfgtrack.model.plant import Plant
 
 _FORBIDDEN = frozenset(("Cc", "Cs", "Zl", "Zp"))
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""What turns the direction of a text about: one name would look like another."""
+
+FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by", "is"))
+"""The words of a phrase that only make it readable."""
+
+IN_PHRASES = FILLERS | {"facing"}
+"""What can be no alias of a unit, place or part, as no phrase could name it so."""
+
 _SIGNS = frozenset("*?[]")
 """What patterns are made of besides names."""
 
@@ -37,10 +46,11 @@ def is_alias(text: str) -> bool:
 
 
 def is_line(text: str) -> bool:
-    """Return whether a text is one line: not blank, no control character or line break, no blanks around it."""
+    """Return whether a text is one line as it looks: not blank, no control character or break, no blanks around it."""
     return (
         bool(text)
         and text == text.strip()
+        and _TURNING.isdisjoint(text)
         and not any(unicodedata.category(letter) in _FORBIDDEN for letter in text)
     )
 

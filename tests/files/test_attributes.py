@@ -165,7 +165,7 @@ part = "ook"                                                #! unknown-part
 [[unit]]
 id = "V"
 part = "ok"
-aliases = ["W"]                                             #! duplicate
+aliases = ["W", "to", "facing", "a\\u202eb", "To"]           #! bad-alias bad-alias bad-alias duplicate
 [[unit]]
 id = "W"
 part = "ok"

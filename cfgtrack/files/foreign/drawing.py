@@ -16,7 +16,7 @@ from cfgtrack.files.fields import made_id
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.attribute import Attribute, attribute_of
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.naming import folded, is_alias, is_line
+from cfgtrack.model.naming import IN_PHRASES, folded, is_alias, is_line
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Unit, owner_of
 
@@ -158,7 +158,7 @@ class Drawing:
 
     def _called(self) -> Iterator[tuple[str, Unit]]:
         """Yield the units with their aliases: those that no other has, and that are no id."""
-        taken = {*self.units, *self.parts, *shipped().kinds, *shipped().media}
+        taken = {*IN_PHRASES, *self.units, *self.parts, *shipped().kinds, *shipped().media}
         often = Counter(folded(alias) for aliases in self._aliases.values() for alias in aliases)
         for name, unit in self.units.items():
             own = self._aliases[name]
