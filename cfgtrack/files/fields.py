@@ -158,9 +158,7 @@ class Fields:
 
     def aliases_of(self, own: str) -> tuple[str, ...]:
         """Return the field `aliases`, but for what the field `own` says: the id, which needs none."""
-        if self.is_row:
-            self.get("aliases")
-        else:
+        if self.get("aliases") != [] and not self.is_row:
             self.some("aliases")
         found: dict[str, None] = {}
         for alias in self.said_aliases():

@@ -197,6 +197,21 @@ def test_a_header_alone_is_said(table):
     assert parse_definition({"x.toml": text}, sheets={"a.csv": "id,part\nA,pump\n"}).notes == ()
 
 
+def test_what_is_named_is_read_though_a_pattern_leaves_it_out():
+    """An attribute that is named comes before a pattern of what is left out; named in both it is an error."""
+    text = f'{PARTS}[[table]]\nfile = "a.csv"\nof = "units"\nattributes = ["Len"]\nleave_out = ["L*"]\n'
+    sheets = {"a.csv": "id,part,Len,Lot\nA,pump,3 m,7\n"}
+    assert list(parse_definition({"x.toml": text}, sheets=sheets).units["A"].attributes) == ["Len"]
+    (told,) = told_of(text.replace('"L*"', '"L*", "len"'), sheets)
+    assert (told.code, "len is to be read, and left out" in told.sentence) == ("contradiction", True)
+
+
+def test_no_aliases_are_none():
+    """An empty list of aliases says that there are none."""
+    text = '[[part]]\nid = "p"\naliases = []\ntags = []\n'
+    assert parse_definition({"x.toml": text}).parts["p"].aliases == ()
+
+
 def test_what_no_cell_says_is_a_value_of_the_table():
     """A value stands where the table has no such column, or the cell is blank."""
     text = f'{PARTS}[[table]]\nfile = "a.csv"\nof = "units"\nvalues = {{ part = "pump", home = "BAY" }}\n'
