@@ -1,5 +1,6 @@
 """Tables: columns that are mapped, what they make, and what is told of those that are wrong."""
 
+import datetime as dt
 from typing import Any
 
 import pytest
@@ -267,6 +268,22 @@ def test_a_number_of_a_workbook_has_no_language():
     sheet = "part;name;Filled;Vol\npump;N;fluid;1.234\n"
     (told,) = told_of(text.replace("xlsx", "csv"), {"a.csv": sheet})
     assert (told.where, told.code) == ("a.csv row 2, column litres", "ambiguous")
+
+
+def test_cells_of_a_workbook_are_what_is_seen_in_them():
+    """A day is an attribute that is a date, a time of it is refused; zeros that a format puts before a number stay."""
+
+    def shown(_, sheet):
+        for row in (2, 3):
+            sheet.cell(row, 1).number_format = "000"
+
+    text = f'{PARTS}[[table]]\nfile = "a.xlsx"\nof = "units"\nattributes = ["Made"]\n'
+    days = [dt.date(2029, 2, 28), dt.datetime(2029, 2, 28, 7, 30)]  # noqa: DTZ001 - a sheet's dates have no zone
+    cells = [["id", "part", "Made"], [7, "pump", days[0]], [1234, "pump", "x"]]
+    units = parse_definition({"x.toml": text}, sheets={"a.xlsx": book(*cells, also=shown)}).units
+    assert {name: one.attributes["Made"] for name, one in units.items()} == {"007": days[0], "1234": "x"}
+    (told,) = told_of(text, {"a.xlsx": book(cells[0], [7, "pump", days[1]])})
+    assert (told.where, told.code) == ("a.xlsx sheet List row 2, column Made", "date")
 
 
 def test_a_row_that_says_the_same_again_is_one_where_that_is_said():
