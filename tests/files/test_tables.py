@@ -194,7 +194,7 @@ def test_a_header_alone_is_said(table):
     """A list without rows is none that is wrong, but somebody should know."""
     text = f'{PARTS}{table}\nfile = "a.csv"\n'
     found = parse_definition({"x.toml": text}, sheets={"a.csv": "id,part\n\n"})
-    assert found.notes == ("note: a.csv: a header, and no rows",)
+    assert found.notes == ("note: a.csv: there is a header, and no row to read",)
     assert parse_definition({"x.toml": text}, sheets={"a.csv": "id,part\nA,pump\n"}).notes == ()
 
 
