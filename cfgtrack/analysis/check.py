@@ -28,6 +28,7 @@ from cfgtrack.analysis.verdict import (
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event, effects
+from cfgtrack.model.lock import Device, devices_on
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import presence_is_judged
 from cfgtrack.model.sequence import Layout, LeftRunning, Outing, Step, expect_in_time
@@ -53,7 +54,8 @@ class CheckReport:
     Not counted either: `left_open`, which the sequence names, `mended`, which it puts right, and `older`, actions of
     the past from before their rule was in force.
 
-    `clocks` run at the end, with likely durations. `margins` are the closest. `judged`: how many instances; `idle`: the
+    `clocks` run at the end, with likely durations, and `left_on` are the locks and tags that hang then, of a whole
+    sequence. `margins` are the closest. `judged`: how many instances; `idle`: the
     rules that had none. `assumed` and `doers_assumed` name the steps whose duration, and whose doer, was assumed.
     `mixes`: with how many sets of durations it was judged; `untried`: how many more would have been needed. `unneeded`
     is what the sequence says it leaves, and doesn't; `unjudged` what the verdict says nothing about.
@@ -76,6 +78,7 @@ class CheckReport:
     mended: tuple[Finding, ...]
     older: tuple[Finding, ...]
     clocks: tuple[Clock, ...]
+    left_on: tuple[Device, ...]
     layout: Layout
     outings: tuple[Outing, ...] = ()
     begun: Mapping[str, int] = field(default_factory=dict)
@@ -182,6 +185,7 @@ def check(
         mended=likely.mended,
         older=tuple(f for f in past if f not in counting),
         clocks=likely.clocks,
+        left_on=tuple(_left_on(now, likely.steps)) if proposal.whole else (),
         layout=likely.layout,
         outings=proposal.outings,
         begun=dict(begun),
@@ -256,6 +260,16 @@ def _once(findings: Iterable[Finding]) -> list[Finding]:
 
 def _codes(findings: Iterable[Finding]) -> set[str]:
     return {code for finding in findings for code in finding.fingerprints}
+
+
+def _left_on(now: Configuration, steps: Iterable[StepResult]) -> list[Device]:
+    """Return the locks and tags that hang when all is done, whoever put them on, those that hang longest first."""
+    end = now.fork()
+    for step in steps:
+        if isinstance(step.outcome, Event):
+            end.apply(step.outcome)
+    found = (one for thing in sorted(end.with_devices()) for one in devices_on(end, thing))
+    return sorted(found, key=lambda one: one.since)
 
 
 def _is_in_force(finding: Finding, in_force: Callable[[str], int | None]) -> bool:

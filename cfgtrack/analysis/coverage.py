@@ -6,9 +6,8 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from cfgtrack.model.action import LIFT, PLACE
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event, done_to
+from cfgtrack.model.event import Event
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.selection import ANYTHING, Bound, Selection, stands_at
 
@@ -52,15 +51,12 @@ class Coverage:
             self._look(self._shifting)
 
     def _tie(self, event: Event) -> None:
-        subjects = done_to(self.now.plant, event)
-        if event.action in (PLACE, LIFT):
-            subjects = (*subjects, *event.moved)
         for rule, of, scope in self._tied.get(event.action, ()):
             match = rule.mode.match
             assert match is not None
             if match.to and not (event.place and stands_at(self.now, event.place, match.to)):
                 continue
-            is_free = match.of == ANYTHING
+            is_free, subjects = match.of == ANYTHING, match.about(self.now.plant, event)
             if not subjects and is_free and scope is None:
                 self._met[rule.id].add(None)
             self._met[rule.id].update(

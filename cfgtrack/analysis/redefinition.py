@@ -11,12 +11,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
+from itertools import product
 from typing import ClassVar, NamedTuple
 
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.lock import locks_on
 from cfgtrack.model.part import Contact, Port
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import misfits
 from cfgtrack.network.facing import joined, unlike
 from cfgtrack.rules.finding import SEVERITIES
@@ -88,7 +90,7 @@ class RuleChange:
 @dataclass(frozen=True, slots=True)
 class Misfit:
     """A joint that is made now and can't be any more. `code`: why, a word of what is impossible, or `gone`; or
-    `contacts`: of its shells some that were joined are no longer.
+    `contacts`: of its shells some that were joined are no longer, or some are joined to one another.
     """
 
     a: str
@@ -199,6 +201,24 @@ def redefinition(before: Side, after: Side, gone: Iterable[tuple[str, str]] = ()
     )
 
 
+def locked_otherwise(before: Configuration, after: Plant) -> Iterator[str]:
+    """Yield a sentence for every lock on what gates other links in the plant after, or none."""
+    for thing in sorted(before.with_devices()):
+        was, now = (_gated(plant, thing) for plant in (before.plant, after))
+        for lock in locks_on(before, thing) if was - now else ():
+            left = say_list(sorted(was - now))
+            what = f"no longer gates {left}" if now else f"gates nothing any more; it gated {left}"
+            yield f"{lock.what} hangs on {thing}, which {what}"
+
+
+def _gated(plant: Plant, port: str) -> set[str]:
+    if plant.port(port) is None:
+        return set()
+    owner, name = owner_of(port), port.partition(":")[2]
+    links = plant.part_of(owner).links
+    return {f"{owner}:{link.a} - {owner}:{link.b}" for link in links if link.gate == name}
+
+
 def joints_of(events: Iterable[Action]) -> dict[tuple[str, str], str]:
     """Return the pairs that events of an initial configuration join, with the status of both."""
     out: dict[tuple[str, str], str] = {}
@@ -276,21 +296,67 @@ def _misfit(before: Configuration, plant: Plant, a: str, b: str) -> Iterator[Mis
             yield Misfit(a, b, status, refusal.code, refusal.sentence)
     if there:
         yield from (
-            Misfit(a, b, status, "contacts", why) for why in _parted_contacts(before.plant, plant, a, b)
+            Misfit(a, b, status, "contacts", why) for why in _other_contacts(before.plant, plant, a, b)
         )
 
 
-def _parted_contacts(before: Plant, after: Plant, a: str, b: str) -> Iterator[str]:
-    """Yield, in words, which contacts of two mated shells the new plant no longer joins."""
-    (old_a, old_b), (new_a, new_b) = ((_port(p, a), _port(p, b)) for p in (before, after))
-    if not (old_a.contacts or old_b.contacts or new_a.contacts or new_b.contacts):
+def _other_contacts(before: Plant, after: Plant, a: str, b: str) -> Iterator[str]:
+    """Yield, in words, which contacts of two mated halves the new plant no longer joins, or joins to one another."""
+    old, new = ((_port(plant, a), _port(plant, b)) for plant in (before, after))
+    if not any(port.contacts for port in (*old, *new)):
         return
-    still = joined(after, new_a, new_b)
-    parted = [one or other for one, other in joined(before, old_a, old_b) if (one, other) not in still]
+    was, now = joined(before, *old), joined(after, *new)
+    parted = [
+        one or other for (one, other), medium in was.items() if not _still(one, other, medium, new, now)
+    ]
+    said = []
     if parted:
-        named = f"contact{'s' if len(parted) > 1 else ''} {say_list(parted)}" if all(parted) else "they"
-        what = f"{named} {'is' if len(parted) == 1 and all(parted) else 'are'} no longer joined"
-        yield ": ".join([what, *filter(None, ["; ".join(unlike(new_a, new_b, a, b))])])
+        named = _contacts(parted) if all(parted) else "they"
+        said.append(f"{named} {'is' if len(parted) == 1 and all(parted) else 'are'} no longer joined")
+    if bridged := _bridged(was, now, old):
+        said.append(f"{_contacts(bridged)} are joined to one another")
+    if said:
+        yield ": ".join([", and ".join(said), *filter(None, ["; ".join(unlike(*new, a, b))])])
+
+
+def _contacts(names: Sequence[str]) -> str:
+    return f"contact{'s' if len(names) > 1 else ''} {say_list(names)}"
+
+
+_Pairs = Mapping[tuple[str, str], str]
+"""What two halves join: contacts by name, "" for a half without any, each pair with its medium."""
+
+
+def _still(one: str, other: str, medium: str, new: tuple[Port, Port], now: _Pairs) -> bool:
+    """Return whether what two contacts joined is joined yet: by themselves, or by what stands for them now."""
+    pairs = product(_standing_for(one, new[0]), _standing_for(other, new[1]))
+    return any(now.get(pair) == medium for pair in pairs)
+
+
+def _standing_for(name: str, port: Port) -> Collection[str]:
+    """Return what stands for a contact in the new half: itself, that half if it has none, or of all it had any."""
+    return (
+        (name,)
+        if name in port.contacts
+        else ("",)
+        if not port.contacts
+        else port.contacts
+        if not name
+        else ()
+    )
+
+
+def _bridged(was: _Pairs, now: _Pairs, old: tuple[Port, Port]) -> list[str]:
+    """Return the contacts of one half that a half without any joins to one another now, and didn't before."""
+    for near, far in ((0, 1), (1, 0)):
+        for medium in dict.fromkeys(m for pair, m in now.items() if not pair[far]):
+            names = [pair[near] for pair, m in now.items() if m == medium and not pair[far]]
+            if names == [""]:
+                names = [c.name for c in old[near].contacts.values() if c.medium == medium]
+            before = {pair[near] for pair in was if not pair[far]}
+            if len(names) > 1 and not before.issuperset(names):
+                return names
+    return []
 
 
 def _port(plant: Plant, address: str) -> Port:

@@ -9,12 +9,13 @@ from typing import ClassVar
 from cfgtrack.model.attribute import Attribute
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Entry, is_reading
-from cfgtrack.model.hold import hangs, holds, is_made, peer_of, seat_of
+from cfgtrack.model.hold import hangs, holds, is_made, seat_of
 from cfgtrack.model.lock import Device, devices_of, devices_on
 from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
 from cfgtrack.model.time import Instant
 from cfgtrack.model.unknown import expect_thing
+from cfgtrack.network.facing import faced_by
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import Holding, Paths, loops_of
 from cfgtrack.network.rating import Rated, current_of
@@ -74,7 +75,10 @@ class PortState:
 
 @dataclass(frozen=True, slots=True)
 class ContactState:
-    """One contact of a shell. `peer`: the one that it is joined to; all else that a port has, too, is as of a port."""
+    """One contact of a shell. `peer`: what it is joined to, a contact of its medium or a port without any.
+
+    All else that a port has, too, is as of a port.
+    """
 
     address: str
     aliases: tuple[str, ...]
@@ -476,7 +480,7 @@ class _Observer:
         contact, shell = self.plant.contact(address), port_of(address)
         assert contact is not None
         paths = self.paths(contact.medium)
-        peer = peer_of(self.configuration, address)
+        peer = next(iter(faced_by(self.configuration, address)), None)
         return ContactState(
             address=address,
             aliases=contact.aliases,

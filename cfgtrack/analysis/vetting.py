@@ -84,6 +84,22 @@ class Ground:
         """What could be joined."""
         return Makeable(self.plant)
 
+    @cached_property
+    def misfits(self) -> list[tuple[Vertex, Vertex]]:
+        """The ports, each pair once, that are joined though they don't fit: found so, or defined otherwise since."""
+        joints = dict.fromkeys((self.vertex(a), self.vertex(b)) for a, b in made_joints(self.now))
+        return [(a, b) for a, b in joints if a and b and not self.makeable.fits(a, b)]
+
+    def reaching(self, medium: str, ends: Collection[Vertex], wanted: Collection[Vertex]) -> set[Vertex]:
+        """Return what could have a path to any of `ends`.
+
+        Where some of the `wanted` couldn't, what is joined though it doesn't fit counts as well: it is joined.
+        """
+        found = self.makeable.reaching(medium, ends)
+        if found.issuperset(wanted):
+            return found
+        return self.makeable.reaching(medium, ends, self.misfits)
+
     def nodes(self) -> Iterator[tuple[Part, Node]]:
         """Yield every node of every part that there is something of."""
         for part in self.makeable.parts():
@@ -259,10 +275,11 @@ def _unreached(
 ) -> Iterator[Doubt]:
     for medium in dict.fromkeys(node.medium for _, node in nodes):
         role = needs.get(medium, EXPANSION)
-        reached = ground.makeable.reaching(medium, ground.ends(medium, role))
-        for part, node in nodes:
-            if node.medium == medium and Vertex(part.id, node.name) not in reached:
-                yield ground.of_part(part, [node.name], form.format(node.name, role))
+        wanted = {Vertex(part.id, node.name): part for part, node in nodes if node.medium == medium}
+        reached = ground.reaching(medium, ground.ends(medium, role), wanted)
+        for (_, name), part in wanted.items():
+            if Vertex(part.id, name) not in reached:
+                yield ground.of_part(part, [name], form.format(name, role))
 
 
 def _without_rating(ground: Ground) -> Iterator[Doubt]:
@@ -314,9 +331,15 @@ def _without_path(ground: Ground) -> Iterator[Doubt]:
     """Ports from which no node could be reached, of media that have nodes at all."""
     for medium in ground.plant.media:
         ends = ground.ends(medium)
-        reached = ground.makeable.reaching(medium, ends) if ends and medium != HOLD else set[Vertex]()
-        for part in ground.makeable.parts() if reached else ():
-            ways = {n: Vertex(part.id, n) in reached for n in carriers(ground.plant, part, medium)}
+        if not ends or medium == HOLD:
+            continue
+        parts = list(ground.makeable.parts())
+        names = {part.id: list(carriers(ground.plant, part, medium)) for part in parts}
+        reached = ground.reaching(
+            medium, ends, [Vertex(part, n) for part, some in names.items() for n in some]
+        )
+        for part in parts:
+            ways = {n: Vertex(part.id, n) in reached for n in names[part.id]}
             # Spare contacts are no doubt: a shell is one if none of its contacts has a path.
             used = {Vertex(part.id, n).port for n, is_reached in ways.items() if is_reached}
             lost = [n for n in ways if Vertex(part.id, n).port not in used]

@@ -22,7 +22,7 @@ from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
-from cfgtrack.model.event import Entry
+from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
@@ -31,6 +31,7 @@ from cfgtrack.model.sequence import TooEarly
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, expect_thing
+from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import RuleSet
 
@@ -67,7 +68,16 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
         report = _with_cures(past, chosen, proposed, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
-        return Checked(past.moment, report, tuple(remarks))
+        return Checked(past.moment, report, tuple(remarks), notes=tuple(_mismatches(past, report)))
+
+
+def _mismatches(past: Past, report: CheckReport) -> Iterator[str]:
+    """Yield where the contacts of halves that the steps join don't belong together: no rule says so."""
+    now = past.configuration.fork()
+    for step in report.steps:
+        if isinstance(step.outcome, Event):
+            yield from (f"warning: step {step.step}: {one}" for one in mismatches(now, step.outcome))
+            now.apply(step.outcome)
 
 
 def _with_cures(past: Past, rules: RuleSet, proposal: Proposal, report: CheckReport) -> CheckReport:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past
@@ -79,27 +80,35 @@ def _owners(finding: Finding) -> set[str]:
 # --- late events and corrections ----------------------------------------------------------------------------------
 
 
+class _Stood(NamedTuple):
+    """What stood: findings by their instances, and the clocks that ran, each by its rule and subject."""
+
+    findings: set[tuple[str, int]]
+    clocks: set[tuple[str, str]]
+
+
 class Standing:
     """What stood at the end of the past, before something is recorded that changes it from long ago."""
 
     def __init__(self, journal: Journal, at: int, known: int) -> None:
         self.journal = journal
         self.moment = Moment(at, known)
-        self._found = self._at(self.moment)
+        self._stood = self._at(self.moment)
 
-    def _at(self, moment: Moment) -> set[tuple[str, int]]:
+    def _at(self, moment: Moment) -> _Stood:
         past = Past(self.journal, moment, strict=False)
         if not past.rules.rules:
-            return set()
+            return _Stood(set(), set())
         past.judge_to_keep()
         found = {named for finding in past.findings()[0] for named in _named(finding)}
         past.keep()
-        return found
+        return _Stood(found, {(clock.rule, clock.subject) for clock in past.engine.clocks()})
 
-    def changed_by(self, entries: Sequence[Entry]) -> Consequence:
+    def changed_by(self, entries: Sequence[Entry], *, clocks: bool = False) -> Consequence:
         """Return what recorded events have broken: the findings of the past as it now stands that are theirs or new.
 
-        What was put right by them is no longer found, so there is nothing to say of that.
+        What was put right by them is no longer found, so there is nothing to say of that. With `clocks` also those that
+        run now and didn't.
         """
         first, last = (pick(entries, key=lambda entry: entry.number) for pick in (min, max))
         now = Past(self.journal, Moment(*self.journal.moment(None, last.known)), strict=False)
@@ -107,18 +116,21 @@ class Standing:
             return Consequence()
         then = Moment(now.moment.at, self.journal.known_before(first))
         # Others may have come in between, and the end be another one.
-        before = self._found if then == self.moment else self._at(then)
+        before = self._stood if then == self.moment else self._at(then)
         now.judge_to_keep()
         own = {entry.event.id for entry in entries}
         new, old = list[Finding](), list[Finding]()
         for finding in now.findings(as_it_is=True)[0]:
-            (new if finding.event in own or _named(finding) - before else old).append(finding)
+            (new if finding.event in own or _named(finding) - before.findings else old).append(finding)
         now.keep()
+        running = now.engine.clocks() if clocks else []
+        started = tuple(one for one in running if (one.rule, one.subject) not in before.clocks)
         if any(finding.is_open for finding in new):
             from cfgtrack.analysis.cures import cured
 
             new = cured(new, now.ready(now.rules))
-        return Consequence(tuple(new), open=_open_on(now, [entry.event for entry in entries], old))
+        about = _open_on(now, [entry.event for entry in entries], old)
+        return Consequence(tuple(new), started=started, open=about)
 
 
 def with_what_followed(found: Consequence, later: Consequence) -> Consequence:

@@ -15,6 +15,7 @@ from typing import Any, ClassVar
 from cfgtrack.analysis.redefinition import Redefinition
 from cfgtrack.analysis.vetting import Vetted
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.files.definition import read_definition
@@ -23,6 +24,7 @@ from cfgtrack.model.definition import Definition
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, Misput, Problem, Trouble
+from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.loading import Effect, LoadReport
 
@@ -33,12 +35,16 @@ class Loaded(Answer):
 
     `redefinition` is what that means for what counts; None where nothing was defined before, or nothing changes.
     `vetted` is what looks wrong then, by check: in the plant and its rules, or in rules; nothing where nothing changes.
+    `findings` are what the past as it now stands breaks and hadn't, `started` the clocks that run and hadn't: of
+    hardware that was loaded, where something was defined and judged before.
     """
 
     dry_run: bool
     load: LoadReport
     redefinition: Redefinition | None = None
     vetted: tuple[Vetted, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    started: tuple[Clock, ...] = ()
 
 
 def load(
@@ -48,13 +54,15 @@ def load(
     effective: str | int | None = None,
     reason: str | None = None,
     corrects: str | None = None,
+    back: Sequence[str] = (),
     accept: str | None = None,
 ) -> Loaded:
     """Load a hardware definition from files, into a new database where there is none. BadInput with every problem.
 
     What differs is so from the date that is `effective` on, for a `reason`; without one as if it always had been.
     Refused where what is recorded would be impossible. `corrects` is the id of an earlier revision that this one is
-    told instead of. Misput for a date without a reason, or the other way round.
+    told instead of; `back` are retired units, by any name, that are of the plant again. Misput for a date without a
+    reason, or the other way round.
 
     Where less is guarded by a catastrophic or critical rule than before, or a joint that is made no longer fits,
     nothing is written unless `accept` says why. Files that are byte for byte those of the last load, with nothing
@@ -64,17 +72,20 @@ def load(
         raise Misput("Say both from when on it is so (--effective DATE) and why (--reason TEXT), or neither.")
     if corrects is not None and effective is None:
         raise Misput("--corrects goes with --effective: from when on is it so really?")
+    if back and effective is None:
+        raise Misput("--back goes with --effective: from when on is it of the plant again?")
     accept = reason_of(accept)
     again = _loaded_again(asking, files) if effective is None else None
     if again is not None:
         return replace(again, notes=needless(accept, again.load))
     with _no_collection():
-        definition = read_definition(list(files))
+        definition = read_definition(list(files), may_fit_ill=True)
         with _journal(asking) as journal:
             effect = None
             if effective is not None and reason is not None:
                 at = effect_at(asking, journal, effective, option="--effective")
-                effect = Effect(at, reason, corrects)
+                units = definition.plant()
+                effect = Effect(at, reason, corrects, tuple(dict.fromkeys(map(units.resolve, back))))
             return _loaded(asking, journal, definition, effect, accept)
 
 
@@ -82,6 +93,7 @@ def _loaded(
     asking: Asking, journal: Journal, definition: Definition, effect: Effect | None, accept: str | None
 ) -> Loaded:
     judge = Redefining(definition)
+    standing = None if asking.dry_run else Standing(journal, *journal.moment())
     report = journal.load(
         definition,
         by=asking.doer(definition.plant()),
@@ -91,14 +103,29 @@ def _loaded(
         judge=judge,
         accept=accept,
     )
+    written = [*report.entries, *report.found]
+    found = Consequence()
+    # What no rule can be judged by is told already.
+    if standing is not None and written and judge.found is not None and not judge.found.unfit:
+        found = standing.changed_by(written, clocks=True)
     retired = [name for _, name in report.retired[:_MOST]]
     notes = (
         *definition.notes,
-        *(f"note: unit {name} is in the files and retired: it stays so" for name in retired),
+        *(f"note: unit {name} is in the files and retired: it stays so (--back {name})" for name in retired),
+        *(f"warning: {sentence}" for sentence in judge.warnings[:_MOST]),
         *needless(accept, report),
     )
     moment = Moment(*journal.moment())
-    return Loaded(moment, asking.dry_run, report, judge.found, judge.vetted, notes=notes)
+    return Loaded(
+        moment,
+        asking.dry_run,
+        report,
+        judge.found,
+        judge.vetted,
+        found.findings,
+        found.started,
+        notes=notes,
+    )
 
 
 _MOST = 12

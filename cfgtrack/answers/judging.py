@@ -26,7 +26,7 @@ from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.what.custom import Custom, maker_of
-from cfgtrack.rules.world import Stamp, done_before
+from cfgtrack.rules.world import NOTHING, Done, Stamp, done_before
 from cfgtrack.store.checkpoint import Checkpoint, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.journal import Journal
@@ -77,7 +77,9 @@ class Judging:
         self.rules = rules
         self._networks_of = networks
         self._definitions = journal.definitions()
-        self._dates = [date for date in self._definitions.dates(self.known) if date <= moment.at]
+        dates = self._definitions.dates(self.known)
+        self._is_revised = bool(dates)
+        self._dates = [date for date in dates if date <= moment.at]
         self.form = form_of(rules)
         self.made: list[Checkpoint] = []
         self._end = -NEVER if before is None else before
@@ -145,7 +147,8 @@ class Judging:
                 after.clear()
         if not base:
             return Stage(Start(now, began=began), 0, 0)
-        return Stage(Start(now, tuple(after), began, done=done_before(before)), base, base)
+        done = {**self._done_before(self._plant(-NEVER), now.plant, began), **done_before(before)}
+        return Stage(Start(now, tuple(after), began, done=done), base, base)
 
     def _before_the_rules(self, now: Configuration, events: Sequence[Event], began: int) -> Configuration:
         """Return the configuration after events of before the rules begin, in the plant of when they do."""
@@ -192,13 +195,20 @@ class Judging:
         now.cycles.update({port: n for port, n in found.cycles.items() if before.port(port) is None})
         now.set_values(e for e in found.values.values() if not before.sort_of(e.subject))
 
+    def _done_before(self, before: Plant, after: Plant, at: int) -> Done:
+        """Return what was last done, by an instant, to what comes to the plant then: it had a life before."""
+        if before is after:
+            return NOTHING
+        come = [owner for owner in after.owners() if not before.has_owner(owner)]
+        return done_before(event for owner in come for event in self.journal.noted(owner, at - 1, self.known))
+
     def _events(self, since: int | None, until: int) -> Iterator[Event]:
         entries = self.journal.entries(at=until, known=self.known, since=since)
         events = (entry.event for entry in entries if entry.event.action not in BOOK_ACTIONS)
-        return filter(self._is_there, events) if self._dates else events
+        return filter(self._is_there, events) if self._is_revised else events
 
     def _is_there(self, event: Event) -> bool:
-        """Return whether what an event is about is there then: what is retired by then may have been read."""
+        """Return whether what an event is about is there then: what is retired or comes later may have been read."""
         return event.action not in NOTES or any(map(self._plant(event.happened).sort_of, event.subjects))
 
     def _spans(self, stage: Stage) -> Iterator[tuple[list[Event], int | None]]:
@@ -246,7 +256,9 @@ class Judging:
             begin = Start(now, began=engine.world.now, memory=memory, done=done)
         else:
             revised = self.journal.revision(date, self.known)
-            begin = Start(self._carried(now, date), began=date, memory=memory, done=done, revised=revised)
+            carried = self._carried(now, date)
+            done = {**self._done_before(now.plant, carried.plant, date), **done}
+            begin = Start(carried, began=date, memory=memory, done=done, revised=revised)
         return Stage(begin, stage.events + len(stage.begin.history), stage.base)
 
     def _run(self, engine: Engine, stage: Stage) -> None:

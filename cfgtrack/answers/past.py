@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
-from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, BEGIN, BOOK_ACTIONS, END
+from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, BEGIN, BOOK_ACTIONS, END, NOTES
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
@@ -99,10 +99,13 @@ class Past:
 
         base, began, history = Configuration(self.plant), None, list[Event]()
         before: list[Event] = []
+        is_revised = bool(self.journal.dates_of_effect(self.moment.known))
         for entry in self.journal.entries(at=self.moment.at, known=self.moment.known):
             event = entry.event
             if event.action in BOOK_ACTIONS:
                 continue
+            if is_revised and event.action in NOTES and not any(map(self.plant.sort_of, event.subjects)):
+                continue  # it is of a prior life: what was read comes later
             if event.initial and began in (None, event.happened):
                 began = event.happened
                 for earlier in history:

@@ -11,13 +11,15 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past
-from cfgtrack.files.phrase import parse_phrase
+from cfgtrack.files.phrase import parse_phrase, phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
-from cfgtrack.model.event import Entry
-from cfgtrack.model.lock import warnings
+from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.lock import is_box, warnings
+from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import lacks_doer
 from cfgtrack.model.time import SECOND, format_duration, format_instant
 from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
 
@@ -91,13 +93,29 @@ def _recorded(asking: Asking, journal: Journal, action: Action, notes: tuple[str
         if journal.known_before(entry) != known:
             past = Past(journal, Moment(action.happened, journal.known_before(entry)), strict=False)
         found = consequence(past, entry)
-        tagged = warnings(journal.view(action.happened, past.moment.known), entry.event)
-        notes = (*notes, *(f"warning: {sentence}" for sentence in tagged))
+        before = journal.view(action.happened, past.moment.known)
+        told = (*warnings(before, entry.event), *mismatches(before, entry.event))
+        notes = (*notes, *(f"warning: {sentence}" for sentence in told))
     if standing is not None:
         found = with_what_followed(found, standing.changed_by([entry]))
     elif not asking.dry_run:
         past.keep()
     return recorded(asking, journal, [entry], found, notes)
+
+
+def _unknown_doer(plant: Plant, event: Event) -> str:
+    """Return why nobody knows whether who did something was there, and how to say who did it."""
+    how = "--by NAME"
+    if not event.by:
+        whom = "nobody says who did it"
+    elif is_box(plant, event.by):
+        whom, how = (
+            f"{event.by} is a lock box, and somebody does it",
+            f"{phrase(replace(event, by=None))} --by NAME",
+        )
+    else:
+        whom = f"{event.by} is no person or machine of the plant"
+    return f"{whom}, so whether he was there isn't judged ({how})"
 
 
 def recorded(
@@ -111,13 +129,9 @@ def recorded(
     is_kept = not asking.dry_run
     entry, *others = entries
     known = max(e.known for e in entries) if is_kept else None
-    if lacks_doer(journal.plant(entry.event.happened), entry.event):
-        whom = (
-            f"{entry.event.by} is no person or machine of the plant"
-            if entry.event.by
-            else "nobody says who did it"
-        )
-        notes = (*notes, f"note: {whom}, so whether he was there isn't judged (--by NAME)")
+    plant = journal.plant(entry.event.happened)
+    if lacks_doer(plant, entry.event):
+        notes = (*notes, f"note: {_unknown_doer(plant, entry.event)}")
     return Recorded(
         Moment(*journal.moment(entry.event.happened, known)),
         is_kept,

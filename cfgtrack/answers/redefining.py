@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from cfgtrack.analysis.redefinition import Redefinition, Side, joints_of, redefinition
+from cfgtrack.analysis.redefinition import Redefinition, Side, joints_of, locked_otherwise, redefinition
 from cfgtrack.analysis.vetting import Ground, Vetted, vet
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.definition import Definition
@@ -17,13 +17,14 @@ from cfgtrack.store.loading import Loading, LoadReport
 class Redefining:
     """Judges a load: a `Judge` that keeps what it `found`. None where nothing was defined before or nothing changes.
 
-    What looks wrong in it is `vetted` too; of rules, in those.
+    What looks wrong in it is `vetted` too; of rules, in those. `warnings`: what locks hold that is another thing then.
     """
 
     def __init__(self, definition: Definition | None = None) -> None:
         self.definition = definition
         self.found: Redefinition | None = None
         self.vetted: tuple[Vetted, ...] = ()
+        self.warnings: tuple[str, ...] = ()
 
     def __call__(self, loading: Loading) -> Sequence[str]:
         """Return what must be accepted."""
@@ -45,6 +46,8 @@ class Redefining:
         before = loading.before if is_news and self.definition is not None else after
         if is_news:
             was = _rules(loading.texts(before=True), before.plant)
+        if before is not after:
+            self.warnings = tuple(locked_otherwise(before, after.plant))
         self.found = redefinition(Side(before, *was, old), Side(after, *rules, new), gone)
         return self.found.grounds
 

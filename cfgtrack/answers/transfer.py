@@ -17,9 +17,10 @@ from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import events_of
 from cfgtrack.files.rows import read_rows, write_csv, write_jsonl, write_rejects, write_xlsx
 from cfgtrack.files.workbook import is_written
-from cfgtrack.model.action import APPROVE, BEGIN, DEFINITIONS, Sourced
+from cfgtrack.model.action import APPROVE, BEGIN, DEFINITIONS, RETIRE, REVISIONS, Action, Sourced
 from cfgtrack.model.event import Entry
 from cfgtrack.model.presence import presence_is_judged, unjudged
+from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.store.archive import write_archive
 from cfgtrack.store.journal import Journal
@@ -66,6 +67,7 @@ def take_in(
     read = Path(source) if isinstance(source, str) else _STDIN
     where = source if isinstance(source, str) else "stdin"
     aside: dict[str, list[Problem]] = {}
+    passed = _PassedOver()
 
     def set_aside(row: str, problems: Iterable[Problem]) -> None:
         aside.setdefault(row, []).extend(problems)
@@ -74,7 +76,7 @@ def take_in(
         for row in passing(rows):
             if isinstance(row, Problem):
                 set_aside(row.where.partition(", column ")[0], [row])
-            elif row[1].action not in DEFINITIONS:
+            elif not passed.takes(journal, row[1]):
                 yield row
         if aside and rejects is None:
             raise BadInput(list(chain(*aside.values())))
@@ -111,12 +113,37 @@ def take_in(
             ):
                 write_rejects(stream, out, where=where, form=form, reasons=aside)
     told = tuple({"where": p.where, "code": p.code, "sentence": p.sentence} for p in chain(*aside.values()))
-    notes: tuple[str, ...] = ()
+    notes = tuple(passed.told())
     if nobodys:
-        notes = (
-            f"note: of {len(nobodys)} of them nobody of the plant is said to have done it: presence isn't judged",
-        )
+        told_by = f"note: of {len(nobodys)} of them nobody of the plant is said to have done it: presence isn't judged"
+        notes = (*notes, told_by)
     return Imported(moment, asking.dry_run, tally.recorded, tally.repeated, len(aside), told, notes=notes)
+
+
+class _PassedOver:
+    """Rows about the hardware itself, which no import takes in, with those that take them back: what is new in them."""
+
+    def __init__(self) -> None:
+        self.found: dict[str, Action] = {}
+
+    def takes(self, journal: Journal, action: Action) -> bool:
+        """Return whether a row is passed over."""
+        if action.action in DEFINITIONS:
+            if action.action in REVISIONS and journal.entry(action.id) is None:
+                self.found[action.id] = action
+            if action.supersedes is not None:
+                self.found.pop(action.supersedes, None)
+            return True
+        return action.withdraws is not None and self.found.pop(action.withdraws, None) is not None
+
+    def told(self) -> Iterator[str]:
+        """Yield what to say of those that were not taken back."""
+        for one in self.found.values():
+            when, named = format_instant(one.happened), " ".join(one.subjects)
+            if one.action == RETIRE:
+                yield f"note: {named} isn't retired by this: retire it, at {when}, or use an archive"
+            else:
+                yield f"note: {named} isn't revised by this: load the files, with --effective {when}"
 
 
 @contextmanager
@@ -137,24 +164,32 @@ def _opened(source: str | TextIO, *, keep: bool) -> Iterator[TextIO]:
         yield source
 
 
-def export(asking: Asking, out: Path | TextIO, *, form: str, in_effect: bool = False) -> None:
+def export(asking: Asking, out: Path | TextIO, *, form: str, in_effect: bool = False) -> tuple[str, ...]:
     """Write the journal into a file or a stream, as jsonl, csv, xlsx (a file), archive or ocel.
 
     Over nothing but an earlier export.
-    With `in_effect` what was superseded or withdrawn is left out, and the rest ordered by time.
+    With `in_effect` what was superseded or withdrawn is left out, and the rest ordered by time. Returns what to say of
+    what isn't in it, or isn't taken back by an import.
     """
     with asking.read() as journal:
+        retired = journal.of_action(RETIRE, known=asking.moment(journal).known)
+        names = ", ".join(" ".join(entry.event.subjects) for entry in retired)
+        notes: tuple[str, ...] = ()
+        if retired and form in ("csv", "xlsx"):
+            are = "is" if len(retired) == 1 else "are"
+            notes = (f"note: that {names} {are} retired is in an archive only",)
         if not isinstance(out, Path):
             _export(asking, journal, form, out, in_effect=in_effect)
-            return
+            return notes
         if form == "xlsx":
             _export_workbook(asking, journal, out, in_effect=in_effect)
-            return
+            return notes
         with (
             asking.written(out, earlier=_EXPORTED) as file,
             file.open("w", encoding="utf-8", newline="") as stream,
         ):
             _export(asking, journal, form, stream, in_effect=in_effect)
+        return notes
 
 
 def _export_workbook(asking: Asking, journal: Journal, out: Path, *, in_effect: bool) -> None:
@@ -166,10 +201,16 @@ def _export_workbook(asking: Asking, journal: Journal, out: Path, *, in_effect: 
 
 
 def _kept(asking: Asking, journal: Journal, *, in_effect: bool) -> Iterator[Entry]:
-    """Yield what people keep: all but variances and what loads wrote."""
+    """Yield what people keep: all but variances, what loads wrote and what was retired, and what took that back."""
     known = asking.moment(journal).known
     entries = journal.entries(known=known) if in_effect else (line.entry for line in journal.log(known=known))
-    return (e for e in entries if e.event.action not in (*DEFINITIONS, APPROVE) and not e.event.initial)
+    left_out = (*DEFINITIONS, APPROVE)
+    gone = {entry.event.id for entry in journal.log_of(*left_out)}
+    return (
+        e
+        for e in entries
+        if e.event.action not in left_out and not e.event.initial and e.event.withdraws not in gone
+    )
 
 
 def _export(asking: Asking, journal: Journal, form: str, stream: TextIO, *, in_effect: bool) -> None:

@@ -98,7 +98,8 @@ def retire_command(session: s.Session, /, unit: str, reason: str, event_id: str 
     """Retire a unit: from then on it is no longer of the plant.
 
     It must be joined to nothing then. The time before stays as it was, and `state` goes on to say that it is retired.
-    A retirement that never was is withdrawn, as every event is.
+    A retirement that never was is withdrawn, as every event is; a unit that comes back is loaded:
+    `load FILE --effective TIME --reason TEXT --back UNIT`.
     """
     from cfgtrack.answers.amend import retire
 

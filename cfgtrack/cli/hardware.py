@@ -15,6 +15,13 @@ from cfgtrack.cli.check import rules_option
 @click.option("--effective", metavar="TIME", help="From when on it is so; else as if it always had been.")
 @click.option("--reason", metavar="TEXT", help="Why it is so from then on.")
 @click.option("--corrects", metavar="EVENT-ID", help="An earlier revision that this one is told instead of.")
+@click.option(
+    "--back",
+    metavar="UNIT",
+    multiple=True,
+    shell_complete=s.complete_id,
+    help="A retired unit of the files that is of the plant again from then on; may be given again.",
+)
 @s.authored
 @s.accept
 @s.dry_run
@@ -25,6 +32,7 @@ def load_command(
     effective: str | None,
     reason: str | None,
     corrects: str | None,
+    back: tuple[str, ...],
     accept: str | None,
 ) -> None:
     """Load a hardware definition: media, kinds, parts, units, places and the initial configuration, from TOML.
@@ -34,7 +42,7 @@ def load_command(
 
     It is judged before it counts: how many items each rule guarded and guards, which made joints no longer fit. Where a
     catastrophic or critical rule guards less, or a made joint no longer fits, nothing is written and the exit status is
-    3, unless --accept says why; the journal keeps that.
+    3, unless --accept says why; the journal keeps that. What it breaks in the past as it now stands is told.
 
     \b
     load plant.toml --effective 2031-05-01T08:00:00Z --reason "revision B: a drain port"
@@ -46,8 +54,9 @@ def load_command(
 
     if not session.dry_run:
         session.make_folder()
-    found = load(session.writing, files, effective=effective, reason=reason, corrects=corrects, accept=accept)
-    session.answer(found, lambda: load_text(found))
+    told = {"effective": effective, "reason": reason, "corrects": corrects}
+    found = load(session.writing, files, **told, back=back, accept=accept)
+    session.answer(found, lambda: load_text(found, colour=session.colour))
     session.end(found=found.load.refused)
 
 

@@ -62,6 +62,7 @@ def record_command(
     record lift PUMP-2 by CRANE-1 by ina
     record as-found PUMP-1:F2 mated to PANEL-B:F1
     record lock PANEL-A:V1 --by ina
+    record lock PANEL-A:V1 with KEY-BOX --by ina
 
     What is impossible is refused (3), with the event it collides with. What is forbidden has happened all the same:
     it is recorded (0), and the rule that it breaks is shown at once. --dry-run warns without recording.

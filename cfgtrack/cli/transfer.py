@@ -39,7 +39,8 @@ def import_command(
 ) -> None:
     """Record many events from CSV or JSON Lines; - is standard input. Feeding a file again is harmless.
 
-    Loads of a definition, as `export` writes them too, are passed over: load the files, or use an archive.
+    Loads of a definition and retirements, as `export` writes them too, are passed over, which is told: load the files,
+    retire the units, or use an archive.
 
     All or nothing: one row that can't be taken, and nothing is recorded; every such row is named. With --rejects
     the others are recorded all the same, and the exit status is 3 when rows were set aside.
@@ -101,8 +102,8 @@ def export_command(session: s.Session, /, output: Path | None, form: str | None,
 
     \b
     jsonl    every event with all that the journal holds of it; `import` takes it back (the default)
-    csv      every event as people keep it, but for variances and what loads wrote: the definition, the
-             initial configuration; `import` takes it back
+    csv      every event as people keep it, but for variances, retirements and what loads wrote: the
+             definition, the initial configuration; `import` takes it back
     xlsx     the rows of csv as a sheet of a workbook (needs openpyxl: cfgtrack[xlsx])
     archive  the whole database, definition, rules and tree heads too; `restore` takes it back
     ocel     an object-centric event log (OCEL 2.0), for process-mining libraries
@@ -117,4 +118,4 @@ def export_command(session: s.Session, /, output: Path | None, form: str | None,
         raise click.UsageError("A workbook needs a file: say it with -o.")
     if chosen == "archive" and (session.known_at or in_effect):
         raise click.UsageError("An archive holds everything: leave out --known-at and --in-effect.")
-    export(session.asking, output or sys.stdout, form=chosen, in_effect=in_effect)
+    session.tell_notes(export(session.asking, output or sys.stdout, form=chosen, in_effect=in_effect))

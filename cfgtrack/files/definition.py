@@ -31,17 +31,21 @@ from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.trouble import BadInput, Problem, Problems
 
 
-def read_definition(paths: Sequence[Path], base: Definition | None = None) -> Definition:
+def read_definition(
+    paths: Sequence[Path], base: Definition | None = None, *, may_fit_ill: bool = False
+) -> Definition:
     """Read definition files on top of `base` (None: the shipped media and kinds) into one definition.
 
     An item of a file replaces the item of `base` with the same id. Raises BadInput with every problem of
-    every file, in the order of the files and their lines.
+    every file, in the order of the files and their lines. With `may_fit_ill` initial joints that don't fit are no
+    problem by themselves, but `Definition.unfit`: whoever knows what is made has to judge them.
     """
     problems, fingerprint = Problems(), Fingerprint()
     read = fingerprint.reading(read_raw)
     documents = [document for path in paths if (document := read_document(path, problems, read)) is not None]
+    order = [str(path) for path in paths]
     found = _definition(
-        documents, base if base is not None else shipped(), read, problems, [str(path) for path in paths]
+        documents, base if base is not None else shipped(), read, problems, order, may_fit_ill=may_fit_ill
     )
     return found if base is not None else replace(found, fingerprint=fingerprint.text())
 
@@ -77,7 +81,13 @@ def shipped() -> Definition:
 
 
 def _definition(
-    documents: Iterable[Document], base: Definition, read: ReadRaw, problems: Problems, order: list[str]
+    documents: Iterable[Document],
+    base: Definition,
+    read: ReadRaw,
+    problems: Problems,
+    order: list[str],
+    *,
+    may_fit_ill: bool = False,
 ) -> Definition:
     gathered = Gathered(problems, unread=list(problems.found))
     for document in documents:
@@ -90,13 +100,15 @@ def _definition(
     items.check_rows()
     items.check_sites()
     items.check_aliases()
-    initial = read_initial(gathered.initial, items.definition(), items.declared, problems)
+    initial, unfit = read_initial(gathered.initial, items.definition(), items.declared, problems)
+    if unfit and (problems or not may_fit_ill):
+        problems.found.extend(problem for each in unfit.values() for problem in each)
     if problems:
         found = problems.found
         if gathered.unread:
             found = _without_what_follows(found[:before], found[before:], gathered.unread[0])
         raise BadInput(in_order(found, order))
-    return items.definition(initial)
+    return replace(items.definition(initial), unfit=unfit)
 
 
 def _without_what_follows(first: list[Problem], later: list[Problem], unread: Problem) -> list[Problem]:

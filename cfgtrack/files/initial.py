@@ -34,7 +34,7 @@ from cfgtrack.model.possibility import (
 )
 from cfgtrack.model.quantity import CYCLES, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
 from cfgtrack.model.time import BadTime, format_instant, parse_instant
-from cfgtrack.model.trouble import Problems
+from cfgtrack.model.trouble import Problem, Problems
 from cfgtrack.model.unknown import (
     AMBIGUOUS,
     MOVABLE,
@@ -52,8 +52,10 @@ Declared = Callable[[str], bool]
 
 def read_initial(
     initial: Iterable[Initial], definition: Definition, declared: Declared, problems: Problems
-) -> tuple[Action, ...]:
+) -> tuple[tuple[Action, ...], dict[str, tuple[Problem, ...]]]:
     """Return the as-found events of all files: where things are, then what is joined, then single statuses.
+
+    And why the halves of some of those joints don't fit, by the id of the event: what is made already may.
 
     `declared` tells whether an address that `definition` doesn't have may belong to something that was noted
     as broken already.
@@ -67,7 +69,7 @@ def read_initial(
             reader.add(entry)
     events = [*reader.places(), *reader.ports(), *reader.lives()]
     reader.try_out(definition.initial, events)
-    return tuple(event for event, _ in events)
+    return tuple(event for event, _ in events), reader.unfit
 
 
 @dataclass(slots=True)
@@ -78,6 +80,7 @@ class _InitialReader:
     placed: dict[str, InitialState] = field(default_factory=dict)
     found: dict[str, InitialState] = field(default_factory=dict)
     before: dict[tuple[str, str], PriorLife] = field(default_factory=dict)
+    unfit: dict[str, tuple[Problem, ...]] = field(default_factory=dict)
 
     def remember(self, entry: PriorLife) -> None:
         """Take in something of a prior life."""
@@ -223,18 +226,23 @@ class _InitialReader:
         if a is None or b is None or not (self._joins(entry, a) and self._joins(other, b)):
             return
         misfitting = list(misfits(self.plant, entry.subject, entry.mate))
-        for refusal in misfitting:
-            self.note(entry, refusal.code, refusal.sentence)
-        if misfitting:
-            return
         wanted = [one.status or kind.statuses[-1] for one, kind in ((entry, a), (other, b))]
         both = _highest_of_both(a, b, wanted)
+        if both is None and misfitting:
+            for refusal in misfitting:
+                self.note(entry, refusal.code, refusal.sentence)
+            return
         if both is None:
             sentence = f"{entry.subject} ({a.id}) and {entry.mate} ({b.id}) have no joined status in common"
             self.note(entry, "kind", sentence)
             return
         pair = (entry.subject, entry.mate)
-        yield _event(entry, pair, status=both), entry.spot
+        joint = _event(entry, pair, status=both)
+        if misfitting:
+            where, row = entry.spot.where, entry.spot.row
+            why = (Problem(where, one.code, f"initial: {one.sentence}", row) for one in misfitting)
+            self.unfit[joint.id] = tuple(why)
+        yield joint, entry.spot
         for one, status in zip((entry, other), wanted, strict=True):
             if status != both:
                 event = _event(one, (one.subject,), status=status)
@@ -284,7 +292,8 @@ class _InitialReader:
             if isinstance(outcome, Event):
                 configuration.apply(outcome)
         for event, spot in events:
-            outcome = resolve(configuration, event)
+            # Of a joint that doesn't fit that is told already.
+            outcome = resolve(configuration, replace(event, initial=event.id not in self.unfit))
             if isinstance(outcome, Event):
                 configuration.apply(outcome)
                 spots[event.id] = spot

@@ -10,6 +10,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Plant, Unit
+from cfgtrack.model.trouble import Problem
 
 SORTS = {"medium": "media", "kind": "kinds", "part": "parts", "unit": "units", "place": "places"}
 """The sorts of definition item, in the order in which one may refer to another, and where a definition has them."""
@@ -20,7 +21,8 @@ class Definition:
     """Parsed and cross-checked: every reference in it resolves. `initial` holds the as-found events to start from.
 
     `origins` tells where each item came from: (sort, id) to ``file:line`` or ``file:row``. `notes` are to be told to
-    whoever gave the files. `fingerprint`: of what it was read from, "" where that isn't known.
+    whoever gave the files. `unfit`: by id, why the halves of joints of `initial` don't fit; there are none where nobody
+    asked to have them so. `fingerprint`: of what it was read from, "" where that isn't known.
     """
 
     media: Mapping[str, Medium] = field(default_factory=dict)
@@ -32,6 +34,7 @@ class Definition:
     title: str = ""
     origins: Mapping[tuple[str, str], str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    unfit: Mapping[str, tuple[Problem, ...]] = field(default_factory=dict)
     fingerprint: str = ""
 
     def items(self, sort: str) -> Mapping[str, Any]:

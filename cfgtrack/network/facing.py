@@ -9,8 +9,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from itertools import product
 
+from cfgtrack.model.configuration import View
+from cfgtrack.model.event import Event, effects
+from cfgtrack.model.hold import mate_of
 from cfgtrack.model.part import Port
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.plant import Plant, port_of
 
 
 def facing(near: Collection[str], far: Collection[str]) -> Iterator[tuple[str, str]]:
@@ -39,6 +42,37 @@ def joined(plant: Plant, near: Port, far: Port) -> dict[tuple[str, str], str]:
         for medium in near.media(plant.kinds[near.kind].medium)
         for pair in facing(lines(plant, near, medium), lines(plant, far, medium))
     }
+
+
+def faced_by(view: View, end: str) -> list[str]:
+    """Return what a port or contact meets on the half that it is mated to, whether the joint is made or not.
+
+    Of a contact that is one of its medium, or a port without any; of such a port all contacts of its medium. A shell
+    meets the other half, and so does a port without contacts one of its sort.
+    """
+    port, plant = port_of(end), view.plant
+    mate = mate_of(view, port)
+    here, there = plant.port(port), None if mate is None else plant.port(mate)
+    if mate is None or here is None or there is None:
+        return []
+    contact, far = plant.contact(end), there[0]
+    if contact is None and (here[0].contacts or not far.contacts):
+        return [mate]
+    medium, name = (here[1].medium or "", "") if contact is None else (contact.medium, contact.name)
+    met = facing([name], lines(plant, far, medium))
+    return [f"{mate}:{other}" if other else mate for _, other in met]
+
+
+def mismatches(view: View, event: Event) -> Iterator[str]:
+    """Yield, in words, where the contacts of halves that an event joins don't belong together: it is done, and told."""
+    joined_now = {e.subject: e.other for e in effects(view.plant, event) if not e.aspect and ":" in e.subject}
+    for near, far in joined_now.items():
+        one, other = view.plant.port(near), view.plant.port(far or "")
+        if far is None or one is None or other is None or (near > far and joined_now.get(far) == near):
+            continue
+        differ = unlike(one[0], other[0], near, far)
+        if differ and mate_of(view, near) != far:
+            yield f"the contacts of {near} and {far} don't belong together: {'; '.join(differ)}"
 
 
 def unlike(near: Port, far: Port, here: str, there: str) -> list[str]:

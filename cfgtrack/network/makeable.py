@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from itertools import product
 from typing import NamedTuple
 
 from cfgtrack.model.part import Part, Port
@@ -109,9 +110,19 @@ class Makeable:
         kind = self.plant.kinds[port.kind]
         return kind.medium != HOLD and (port.flexible or kind.flexible or part.flexible)
 
-    def reaching(self, medium: str, ends: Iterable[Vertex]) -> set[Vertex]:
-        """Return what could have a path of a medium to any of `ends`, in the direction in which its paths lead."""
-        behind = self._behind(medium)
+    def fits(self, one: Vertex, other: Vertex) -> bool:
+        """Return whether two ports could be joined."""
+        near, far = (self.plant.parts[at.part].ports[at.name] for at in (one, other))
+        return self._fit(_shape(near), _shape(far)) and self._meet(one, other)
+
+    def reaching(
+        self, medium: str, ends: Iterable[Vertex], joints: Iterable[tuple[Vertex, Vertex]] = ()
+    ) -> set[Vertex]:
+        """Return what could have a path of a medium to any of `ends`, in the direction in which its paths lead.
+
+        `joints`: ports that are joined though they don't fit.
+        """
+        behind, found = self._behind(medium), self._found_joined(medium, joints)
         pending = {shape: self._lines(ports, medium) for shape, ports in self._ports.items()}
         inward, outward = set(ends), set[Vertex]()
         queue = list(inward)
@@ -121,10 +132,23 @@ class Makeable:
             inward.update(came)
             queue += came
             if here in inward and (port := self._port(here)) is not None:
-                over = list(self._over(here, _shape(port), pending))
+                over = [*self._over(here, _shape(port), pending), *found.pop(here, ())]
                 outward.update(over)
                 queue += over
         return inward | outward
+
+    def _found_joined(
+        self, medium: str, joints: Iterable[tuple[Vertex, Vertex]]
+    ) -> dict[Vertex, list[Vertex]]:
+        """Return what each port or contact is joined to by joints that don't fit."""
+        found = defaultdict[Vertex, list[Vertex]](list)
+        for pair in joints:
+            near, far = (self._lines((at,), medium) for at in pair)
+            for one, other in facing(near, far):
+                for a, b in product(near[one], far[other]):
+                    found[a].append(b)
+                    found[b].append(a)
+        return found
 
     def _lines(self, ports: Iterable[Vertex], medium: str) -> dict[str, list[Vertex]]:
         """Return what ports join in a medium, by the name of the contact, "" of a port without any."""

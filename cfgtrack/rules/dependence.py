@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from cfgtrack.model.hold import peer_of
-from cfgtrack.model.plant import owner_of
+from cfgtrack.model.plant import owner_of, port_of
 from cfgtrack.network.flow import Flow
 from cfgtrack.network.reach import Reach
 from cfgtrack.rules.selection import Bound, Selection, stands_at
@@ -147,6 +147,7 @@ class Instances:
         world, owner = self._world, owner_of(subject)
         if owner != subject:
             yield owner
+            yield port_of(subject)
             peer = peer_of(world.configuration, subject)
             if peer is not None:
                 yield peer

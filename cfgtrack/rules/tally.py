@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
-from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.plant import Plant, owner_of, port_of
 from cfgtrack.network.flow import Shift
 from cfgtrack.network.reach import Reach
 from cfgtrack.rules.trail import Trail
@@ -94,9 +94,13 @@ class Tallies:
                 tally.change(self._trail, subject, counts=counts(subject))
 
     def _with_inside(self, subjects: Iterable[str]) -> Iterator[str]:
-        """Yield subjects, and what may differ with them: all inside a unit that moved, of a shell its contacts."""
+        """Yield subjects, and what may differ with them: all inside a unit that moved, of a shell its contacts, and the
+        shell of a contact.
+        """
         for subject in subjects:
             yield subject
+            if (shell := port_of(subject)) != subject:
+                yield shell
             if self._plant.has_owner(owner_of(subject)):
                 yield from self._plant.contacts_of(subject)
                 if ":" not in subject:

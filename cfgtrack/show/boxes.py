@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model.hold import carries
@@ -15,6 +15,7 @@ from cfgtrack.show.locks import with_locks
 from cfgtrack.show.picture import Box, BoxRow, Sort
 from cfgtrack.show.ties import Survey
 
+FACING_NOTHING = "facing nothing"
 _MANY = 4
 _LISTED = 16
 
@@ -72,23 +73,32 @@ def box_rows(
 ) -> list[tuple[BoxRow, ...]]:
     """Return the groups of rows of one medium: each what is joined inside, or a run of shut gates.
 
-    `only`: show only what is in one of these segments of the whole network. `brief`: only groups where lines end.
+    `only`: show only what is in one of these segments of the whole network. `brief`: only groups where lines end,
+    and contacts of the same shells that face nothing.
     """
     if medium == HOLD:
         rows = [*([] if brief else hold_alarms(survey, owner)), *_hold_rows(survey, ends)]
         return [tuple(rows)] if rows else []
     inside = Inside(survey, owner, medium)
     groups: list[tuple[BoxRow, ...]] = []
+    shown: set[str] = set()
     quiet: dict[str, list[str]] = {}
+    drawn = {port_of(end) for end in ends.row_of}
+
+    def faces_nothing(end: str) -> bool:
+        return port_of(end) in drawn and not survey.facing(end)
+
     for members in inside.groups():
         if only is not None and survey.paths[medium].segment(members[0]) not in only:
             continue
-        if brief and not any(member in ends.row_of for member in members):
+        if brief and not any(member in ends.row_of or faces_nothing(member) for member in members):
             continue
+        shown.update(members)
         groups.append(_shortened(tuple(_group(inside, members, ends, flags, quiet))))
-    if not brief:
-        groups.append(tuple(_shut_rows(inside, only)))
-        groups.append(tuple(_quiet_rows(quiet)))
+    groups.append(tuple(_shut_rows(inside, shown)))
+    if brief:
+        quiet = {what: names for what, names in quiet.items() if what.startswith(FACING_NOTHING)}
+    groups.append(tuple(_quiet_rows(quiet)))
     return [rows for rows in groups if rows]
 
 
@@ -193,7 +203,7 @@ def _idle_port(
         yield BoxRow(text, Sort.ALARM, address, flags)
     elif state.other is not None:
         facing = inside.survey.facing(address)
-        quiet.setdefault("not drawn" if facing else "facing nothing", []).append(
+        quiet.setdefault("not drawn" if facing else f"{FACING_NOTHING} of {state.other}", []).append(
             f"{name} to {', '.join(facing)}" if facing else name
         )
     else:
@@ -242,14 +252,13 @@ def _status(inside: Inside, gate: str) -> str:
     return with_locks(now.state(address).value, devices_on(now, address))
 
 
-def _shut_rows(inside: Inside, only: frozenset[int] | None) -> Iterator[BoxRow]:
-    """Yield a row for every gate that does not let through, with what it parts."""
+def _shut_rows(inside: Inside, shown: Collection[str]) -> Iterator[BoxRow]:
+    """Yield a row for every gate that does not let through, with what it parts of what is shown, and from what."""
     parted: dict[str, list[str]] = {}
     for link in inside.links():
         if not link.gate or inside.is_made(link):
             continue
-        sides = {inside.paths.segment(inside.address(end)) for end in (link.a, link.b)}
-        if only is None or sides & only:
+        if inside.address(link.a) in shown or inside.address(link.b) in shown:
             parted.setdefault(link.gate, []).append(f"{link.a} | {link.b}")
     bare = [gate for gate in parted if not devices_on(inside.survey.configuration, inside.address(gate))]
     if len(bare) > _MANY:
@@ -275,10 +284,12 @@ def _is_hold(survey: Survey, ends: Ends, key: str) -> bool:
     return any(row == key and survey.medium_of(port) == HOLD for port, row in ends.row_of.items())
 
 
-def lock_rows(survey: Survey, owner: str, media: Sequence[str] = ()) -> Iterator[BoxRow]:
+def lock_rows(
+    survey: Survey, owner: str, media: Sequence[str] = (), *, only: Container[str] | None = None
+) -> Iterator[BoxRow]:
     """Yield a row for every port with a lock or tag, and for those of a lock box itself.
 
-    Left out are the gates of links of these `media`: there the mark stands beside their status.
+    Left out are the gates of links of these `media`: there the mark stands beside their status. `only`: these ports.
     """
     now = survey.configuration
     if not now.with_devices():
@@ -291,7 +302,7 @@ def lock_rows(survey: Survey, owner: str, media: Sequence[str] = ()) -> Iterator
     }
     for address in survey.plant.ports_of(owner):
         devices, name = devices_on(now, address), address.partition(":")[2]
-        if devices and name not in shown:
+        if devices and name not in shown and (only is None or address in only):
             yield BoxRow(f"{name} {with_locks(now.state(address).value, devices)}", Sort.PORT)
 
 

@@ -51,6 +51,7 @@ def check_text(report: CheckReport, moment: Moment, *, by_step: bool = False, co
             f"{'Other clocks' if report.left_running else 'Clocks'} still running at the end",
             _other_clocks(report),
         ),
+        titled("Locks and tags left on at the end", _left_on(report)),
         titled("Budgets", _budgets(report)),
         titled("Closest margins", _margins(report.margins)),
         "\n".join(_reach(report)),
@@ -171,6 +172,20 @@ def _other_clocks(report: CheckReport) -> str:
     counted = {(clock.rule, clock.subject, clock.started) for clock in report.left_running}
     others = [clock for clock in report.clocks if (clock.rule, clock.subject, clock.started) not in counted]
     return clock_rows(others, Moment(report.end))
+
+
+def _left_on(report: CheckReport) -> str:
+    steps = {f"step:{step.step}": f"step {step.step}" for step in report.steps}
+    rows = [
+        [
+            one.thing,
+            "tag" if one.is_tag else "lock",
+            one.holder,
+            steps.get(one.event, format_instant(one.since)),
+        ]
+        for one in report.left_on
+    ]
+    return table(["on", "what", "whose", "since"], rows)
 
 
 def _budgets(report: CheckReport) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.answers.draw import Scope
-from cfgtrack.model.plant import HOLD, owner_of
+from cfgtrack.model.plant import HOLD, owner_of, port_of
 from cfgtrack.network.paths import loops_of
 from cfgtrack.show.alike import merge_alike
 from cfgtrack.show.arrange import by_loop, by_place, distances, left_of, look_of, neighbours, says
@@ -72,9 +72,9 @@ class _Drawing:
 
 
 def _around(survey: Survey, ties: list[Tie], flags: Flags, centre: str, hops: int) -> _Drawing:
-    far_off = distances([[centre]], neighbours(ties))
-    near = {owner: far for owner, far in far_off.items() if far <= hops}
-    ties = [t for t in ties if _leads_on(near, owner_of(t.a), owner_of(t.b), hops)]
+    tied = {centre, *(owner_of(end) for t in ties for end in (t.a, t.b))}
+    near = {o: far for o, far in _far_off(survey, centre).items() if o in tied and far <= 2 * hops}
+    ties = [t for t in ties if _leads_on(near, owner_of(t.a), owner_of(t.b), 2 * hops)]
     ends = _ends(_Insides(survey), ties)
     owners = [centre, *(o for o in near if o != centre)]
     return _Drawing(
@@ -96,7 +96,8 @@ def _whole(survey: Survey, ties: list[Tie], flags: Flags, segments: frozenset[in
     hidden = {unit for t in ties for unit in t.via} | alike.left_out
     owners = [o for o in survey.plant.owners() if o not in hidden]
     contents = {o: _contents(survey, o, ends.get(o, Ends()), flags, segments) for o in owners}
-    boxes = [o for o, rows in contents.items() if o in ends or _stands_out(rows)]
+    locked = set(map(owner_of, survey.configuration.with_devices()))
+    boxes = [o for o, rows in contents.items() if o in ends or _stands_out(rows) or (rows and o in locked)]
     whole = segments is None
     return _Drawing(
         survey,
@@ -133,6 +134,17 @@ class _Insides:
 
 
 # --- which boxes --------------------------------------------------------------------------------------------------
+
+
+def _far_off(survey: Survey, centre: str) -> dict[str, int]:
+    """Return how far off each owner is, two a hop: what passes on is none, and lies between where it is a box."""
+    ties = find_ties(survey, {centre}, marked=False)
+    found = distances([[centre]], neighbours(ties))
+    between: dict[str, int] = {}
+    for tie in ties:
+        ends = [2 * found[owner] + 1 for owner in (owner_of(tie.a), owner_of(tie.b)) if owner in found]
+        between.update({unit: min([*ends, between.get(unit, ends[0])]) for unit in tie.via if ends})
+    return {owner: 2 * far for owner, far in found.items()} | between
 
 
 def _leads_on(near: Mapping[str, int], a: str, b: str, hops: int) -> bool:
@@ -191,7 +203,13 @@ def _contents(
         if rows and len(survey.media) > 1 and not brief:
             rows[0] = (BoxRow(medium, Sort.MEDIUM), *rows[0])
         groups += rows
-    locks = () if brief or segments is not None else tuple(lock_rows(survey, owner, survey.media))
+    only = None
+    if brief:
+        only = {port_of(end) for end in ends.row_of}
+    elif segments is not None:
+        paths = survey.paths[survey.media[0]]
+        only = {p for p in survey.plant.ports_of(owner) if not segments.isdisjoint(paths.segments(p))}
+    locks = tuple(lock_rows(survey, owner, survey.media, only=only))
     return [*groups, locks] if locks else groups
 
 

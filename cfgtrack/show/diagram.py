@@ -36,7 +36,7 @@ def diagram(scene: Scene, *, title: str = "") -> str:
         picture,
         title=title or _title(scope),
         moment=str(scene.moment),
-        notes=(*picture.notes, *flags.notes),
+        notes=(*picture.notes, *flags.notes(picture.boxes)),
         media=tuple(scene.plant.media),
     )
     return source(picture)

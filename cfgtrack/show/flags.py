@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from cfgtrack.model.plant import owner_of
 from cfgtrack.rules.finding import Finding
 from cfgtrack.show.findings import severity_word
+from cfgtrack.show.picture import Box, Sort
+from cfgtrack.show.tables import count
+
+_BARE = (Sort.SHUT_GATE, Sort.MEDIUM, Sort.QUIET)
+"""Rows that are drawn without numbers."""
 
 _MOST = 12
 _FEW = 2
@@ -19,7 +24,15 @@ class Flags:
 
     items: dict[str, tuple[int, ...]]
     owners: dict[str, tuple[int, ...]]
-    notes: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+    def notes(self, boxes: Iterable[Box]) -> tuple[str, ...]:
+        """Return the list of what the numbers mean that some boxes carry."""
+        rows = [row for box in boxes for group in box.groups for row in group if row.sort not in _BARE]
+        drawn = {n for box in boxes if not box.is_list for n in box.flags} | {
+            n for row in rows for n in row.flags
+        }
+        return tuple(_notes(self.findings, drawn))
 
 
 def flag(findings: Sequence[Finding]) -> Flags:
@@ -34,7 +47,7 @@ def flag(findings: Sequence[Finding]) -> Flags:
     return Flags(
         {name: tuple(numbers) for name, numbers in items.items()},
         {name: tuple(numbers) for name, numbers in owners.items()},
-        tuple(_notes(findings)),
+        tuple(findings),
     )
 
 
@@ -51,10 +64,12 @@ def _names(finding: Finding) -> dict[str, None]:
     return names
 
 
-def _notes(findings: Sequence[Finding]) -> list[str]:
-    notes = [
-        f"[!{i}] {severity_word(f.severity)}: {f.title} ({f.rule})" for i, f in enumerate(findings[:_MOST], 1)
-    ]
-    if len(findings) > _MOST:
-        notes.append(f"and {len(findings) - _MOST} more findings")
-    return notes
+def _notes(findings: Sequence[Finding], drawn: Collection[int]) -> Iterator[str]:
+    """Yield what each number that is drawn means, and how many findings mark nothing in the picture."""
+    told = [(i, f) for i, f in enumerate(findings, 1) if i in drawn]
+    for number, finding in told[:_MOST]:
+        yield f"[!{number}] {severity_word(finding.severity)}: {finding.title} ({finding.rule})"
+    if len(told) > _MOST:
+        yield f"and {len(told) - _MOST} more findings"
+    if others := len(findings) - len(told):
+        yield f"Not marked: {count(others, 'finding')} about what isn't drawn"

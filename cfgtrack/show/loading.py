@@ -7,7 +7,9 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from cfgtrack.answers.moment import Moment
+from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES
+from cfgtrack.show.record import clock_line
 from cfgtrack.show.tables import count, heading, labelled, sections, table, titled
 from cfgtrack.show.vetting import doubts_text
 
@@ -28,12 +30,12 @@ _ONE = {"rules": "rules file"}
 """What a sort of item is called where adding an s won't do."""
 
 
-def load_text(loaded: Loaded) -> str:
+def load_text(loaded: Loaded, *, colour: bool = False) -> str:
     """Return what a load changed, field by field; of a dry run what it would change. What it means for what counts is
     first: whether it was refused, and why.
     """
     report, dry_run = loaded.load, loaded.dry_run
-    changes = len(report.added) + len(report.changed)
+    changes = len(report.added) + len(report.changed) + len(report.back)
     if report.refused:
         title = f"NOTHING WRITTEN: {_to_accept(loaded)}"
     elif not changes and not report.initial.recorded:
@@ -44,8 +46,10 @@ def load_text(loaded: Loaded) -> str:
         )
     lines = [
         *_by_sort("new", report.added),
+        *_by_sort("back", report.back, note="retired no longer"),
         *_changes(report.changed),
         *_by_sort("kept", report.missing, note="not in the files, still in the journal"),
+        *_told_anew(report.anew),
     ]
     initial = report.initial
     if initial.recorded or initial.refused:
@@ -58,8 +62,18 @@ def load_text(loaded: Loaded) -> str:
         "\n".join(_grounds(loaded)),
         "" if loaded.redefinition is None else redefinition_text(loaded.redefinition),
         "\n".join(lines),
+        _what_it_breaks(loaded, colour=colour),
         doubts_text(loaded.vetted),
     )
+
+
+def _what_it_breaks(loaded: Loaded, *, colour: bool) -> str:
+    lines = [clock_line(clock) for clock in loaded.started]
+    if loaded.findings:
+        from cfgtrack.show.findings import findings_text
+
+        lines.append(findings_text(loaded.findings, loaded.moment, colour=colour))
+    return "\n".join(lines)
 
 
 def _to_accept(loaded: Loaded) -> str:
@@ -186,6 +200,15 @@ def _changes(changed: Sequence[Any]) -> Iterator[str]:
     for sort, name, fields in changed:
         said = "; ".join(f"{field}: {_short(before)} -> {_short(after)}" for field, before, after in fields)
         yield labelled("changed", f"{_ONE.get(sort, sort)} {name}: {said}")
+
+
+def _told_anew(anew: Sequence[Any]) -> Iterator[str]:
+    """Say which events count no longer, from which date on, and what of them is otherwise."""
+    told = [
+        f"{one.event} of {format_instant(one.since)} counts no longer, {one.by} does: {_names(one.subjects)}"
+        for one in anew
+    ]
+    yield from (labelled("told anew", sentence) for sentence in _some(told))
 
 
 def _short(value: object) -> str:

@@ -81,7 +81,7 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
         lines.append(f"{done} {event.id}: {event_text(event)} ({own})")
         if contradicts := contradiction_text(event):
             lines.append(contradicts)
-    lines += [_clock_line(deadline) for deadline in found.started]
+    lines += [clock_line(deadline) for deadline in found.started]
     if found.remarks:
         lines.append(remarks_text(found.remarks, moment))
     if found.findings or found.excused:
@@ -102,7 +102,8 @@ def ruled_text(found: Ruled, *, colour: bool = False) -> str:
     return "\n".join([recorded_text(found, colour=colour), *named])
 
 
-def _clock_line(started: Clock) -> str:
+def clock_line(started: Clock) -> str:
+    """Return a clock that was started, in a line."""
     limit = "no limit by physics" if started.deadline is None else f"until {deadline_text(started.deadline)}"
     subject = f" for {started.subject}" if started.subject else ""
     return f"  clock started: {started.rule}{subject}, {limit}"

@@ -14,7 +14,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import is_made
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
-from cfgtrack.network.facing import facing, lines
+from cfgtrack.network.facing import faced_by
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import Paths
 
@@ -51,15 +51,7 @@ class Survey:
 
     def facing(self, end: str) -> list[str]:
         """Return what a port or contact is mated to: ports, or contacts of its medium."""
-        port = port_of(end)
-        mate = self.configuration.state(port).other
-        near, far = self.plant.port(port), None if mate is None else self.plant.port(mate)
-        if mate is None or near is None or far is None:
-            return []
-        if not near[0].contacts and not far[0].contacts:
-            return [mate]
-        there = lines(self.plant, far[0], self.medium_of(end) or "")
-        return [f"{mate}:{name}" if name else mate for _, name in facing([end[len(port) + 1 :]], there)]
+        return faced_by(self.configuration, end)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +65,13 @@ class Tie:
     via: tuple[str, ...] = ()
 
 
-def find_ties(survey: Survey, boxes: Collection[str] = ()) -> list[Tie]:
+def find_ties(survey: Survey, boxes: Collection[str] = (), *, marked: bool = True) -> list[Tie]:
     """Return every tie of the media shown, each once, in the plant's order. `boxes`: units that must stay boxes.
 
-    So does a bypass, which leads back to where it comes from.
+    So does a bypass, which leads back to where it comes from, and, if `marked`, what somebody's lock or tag hangs on.
     """
+    if marked:
+        boxes = {*boxes, *map(owner_of, survey.configuration.with_devices())}
     ties = _find_ties(survey, boxes)
     bypasses = {unit for t in ties if owner_of(t.a) == owner_of(t.b) for unit in t.via}
     return _find_ties(survey, {*boxes, *bypasses}) if bypasses else ties

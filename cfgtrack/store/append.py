@@ -60,7 +60,8 @@ class Appender:
     `number` is that of the last event, `known` the one that the next event gets; `disturbances` are what the late
     events so far may have disturbed, `changed_from` the earliest instant that the past is different from now.
 
-    Each event is held against the plant of its instant. `plant` is the last one, after every date of effect.
+    Each event is held against the plant of its instant. `plant` is the last one, after every date of effect. `prior`
+    are events of a prior life, by id: each is held against the plant of a later instant, when what it is of is there.
     """
 
     def __init__(self, database: Database, clock: Callable[[], int]) -> None:
@@ -71,6 +72,7 @@ class Appender:
         self.known = max(clock(), int(last[1]) + 1)
         head = database.row("SELECT frontier FROM tree_head ORDER BY number DESC LIMIT 1")
         self.frontier = Frontier.from_bytes(bytes(head[0])) if head else Frontier()
+        self.prior: dict[str, int] = {}
         self.disturbances: list[Disturbance] = []
         self.changed_from = NEVER
         self.recent: dict[str, Entry] = {}
@@ -232,6 +234,9 @@ class Appender:
         return SqlView(self.database, self._plant(at), at, max(self.known, self._seen_until), turn)
 
     def _resolved(self, where: str, action: Action, view: View) -> Event:
+        if action.id in self.prior:
+            then = self.definitions.plant(self.prior[action.id])
+            view = SqlView(self.database, then, action.happened, self.known)
         outcome = resolve(view, action, Telling.RECORDED)
         if isinstance(outcome, Event):
             return outcome

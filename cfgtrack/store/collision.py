@@ -17,11 +17,12 @@ from typing import NamedTuple
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import View, place_line
-from cfgtrack.model.event import Entry, Event, effects, is_of_device
+from cfgtrack.model.event import LOCK_OF, TAG_OF, Entry, Event, effects, is_of_device
+from cfgtrack.model.lock import devices_on, is_box
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import FIT, Impossible, resolve
 from cfgtrack.model.presence import Telling, acts_at, doer_of
-from cfgtrack.model.revision import not_carried_over, owners_otherwise
+from cfgtrack.model.revision import Left, not_carried_over, owners_otherwise
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.store.columns import AT_PLACE, NEVER
@@ -67,6 +68,9 @@ class Collision(NamedTuple):
 
 def is_inert(plant: Plant, action: Action) -> bool:
     """Return whether an action can neither disturb another one nor be disturbed."""
+    if action.action in (ac.MEASURE, ac.INSPECT) and not all(map(plant.sort_of, action.subjects)):
+        # It is of a prior life: what it was done to came later.
+        return True
     return action.action in _INERT and not (plant.has_sites and doer_of(plant, action) is not None)
 
 
@@ -91,6 +95,8 @@ def disturbance(
     if event.peer is not None:
         owners[owner_of(event.peer)] = None
     owners.update(dict.fromkeys(left))
+    if is_of_device(view.plant, event):
+        owners.update(dict.fromkeys(event.subjects[1:]))
     if event.place is not None:
         owners[event.place] = None
     owners.update(dict.fromkeys((*event.carried.values(), *filter(None, event.found.values()))))
@@ -251,7 +257,7 @@ def _not_carried_over(
     owners = sorted(one.owners & {*before.owners()})
     if len(owners) > _MANY:
         view = read_configuration(database, before, date, known, -1)
-    for left in not_carried_over(view, after, owners):
+    for left in (*not_carried_over(view, after, owners), *_left_locked(database, view, after, owners, known)):
         if one.before is None:
             later = _revision_at(database, date, known)
             yield Collision(
@@ -262,6 +268,22 @@ def _not_carried_over(
         since = f" (event {left.event}, {format_instant(did.event.happened)})" if did is not None else ""
         sentence = f"{_said(one.event)} from {format_instant(date)} on isn't possible: {left.sentence}{since}"
         yield Collision(Problem(one.where, "collides", sentence), one.event.id, left.event)
+
+
+def _left_locked(
+    database: Database, view: View, after: Plant, owners: Iterable[str], known: int
+) -> Iterator[Left]:
+    """Yield the locks and tags of boxes that are none in the plant after: their keys would be nowhere."""
+    sql = "SELECT DISTINCT subject FROM change WHERE aspect IN (:lock, :tag) AND until > :known ORDER BY subject"
+    for box in owners:
+        if not is_box(view.plant, box) or is_box(after, box):
+            continue
+        why = "is retired" if box in after.retired else "is no lock box"
+        named = {"lock": LOCK_OF + box, "tag": TAG_OF + box, "known": known}
+        for (thing,) in database.rows(sql, named):
+            for one in devices_on(view, thing):
+                if one.holder == box:
+                    yield Left(thing, f"{one.what} hangs on {thing}, and {box} {why}", one.event)
 
 
 def _revision_at(database: Database, date: int, known: int) -> Event:

@@ -295,6 +295,20 @@ class Journal:
         parameters = {"owner": owner, "at": at, "known": known, "action": action}
         return (entry_of(*row) for row in self.database.rows(sql, parameters))
 
+    def noted(self, owner: str, at: int, known: int) -> list[Event]:
+        """Return what was read of one unit or place, inspected or remarked, in order, whether it was there or not."""
+        found = (entry for action in sorted(ac.NOTES) for entry in self._done(owner, action, at, known))
+        return [entry.event for entry in self._in_order(found)]
+
+    def log_of(self, *actions: str) -> list[Entry]:
+        """Return all events of these actions, in effect or not, in journal order."""
+        each = {f"action{i}": action for i, action in enumerate(actions)}
+        sql = (
+            "SELECT e.body, e.number, e.known FROM event e"
+            f" WHERE e.action IN ({', '.join(f':{name}' for name in each)}) ORDER BY e.number"
+        )
+        return entries_of(self.database.rows(sql, each))
+
     def of_action(self, *actions: str, at: int = NEVER, known: int | None = None) -> list[Entry]:
         """Return all events in effect of these actions, in order."""
         each = {f"action{i}": action for i, action in enumerate(actions)}
@@ -342,7 +356,7 @@ class Journal:
     ) -> list[Entry]:
         """Return the remarks on `subjects`, on the units and places that have them, and on their parts.
 
-        Of a unit or place: on its ports and nodes, too; of a contact: on its shell.
+        Of a unit or place: on its ports and nodes, too; of a contact: on its shell; of a shell: on its contacts.
         """
         at, known = self.moment(at, known)
         plant = self.plant(at, known)
@@ -357,7 +371,9 @@ class Journal:
         owners = dict.fromkeys(owner_of(w) for w in wanted)
         told = (e for owner in owners for e in self._done(owner, ac.REMARK, at, known))
         return self._in_order(
-            e for e in told if any(s in wanted or owner_of(s) in whole for s in e.event.subjects)
+            e
+            for e in told
+            if any(s in wanted or port_of(s) in subjects or owner_of(s) in whole for s in e.event.subjects)
         )
 
     def outing_start(self, outing: str, known: int | None = None) -> int | None:

@@ -15,15 +15,15 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, ClassVar, NamedTuple
 
-from cfgtrack.model.action import DEFINE, RETIRE, REVISE, Action
+from cfgtrack.model.action import DEFINE, NOTES, RETIRE, REVISE, WITHDRAW, Action
 from cfgtrack.model.attribute import attribute_from_json, attribute_text
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.naming import clashes
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import NoAnswer, Problem, Refused
+from cfgtrack.model.time import Instant, format_instant
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused
 from cfgtrack.model.unknown import UNKNOWN, expect_thing, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json, canonical_object
 from cfgtrack.store.columns import AT_PLACE, NEVER
@@ -49,6 +49,9 @@ Bodies = dict[str, dict[str, Any]]
 Texts = dict[str, str]
 """Items of one sort: id to canonical JSON, as the journal keeps them."""
 
+Written = dict[str, str | None]
+"""Items of one sort as they are written: None for what is no longer so."""
+
 
 class FieldChange(NamedTuple):
     """One field of an item: what it was and what it is now, None where it is absent."""
@@ -73,19 +76,31 @@ class ItemChange(NamedTuple):
     fields: tuple[FieldChange, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class ToldAnew:
+    """An event that a load tells anew: it counts no longer, and `by` does, from `since` on, with its subjects."""
+
+    event: str
+    by: str
+    since: Instant
+    subjects: tuple[str, ...]
+
+
 @dataclass(slots=True)
 class LoadReport:
     """What a load did, or would do. `same`: how many items are as they were.
 
     `missing` are the items in the journal that the definition doesn't mention; they stay. `initial` tells of the
     events of the initial configuration, `entries` are the events that carry what was written: one `define` or `revise`,
-    and one for each earlier revision that is told anew. `retired` are the units that the files mention though they are
-    no longer of the plant: they stay so. `accepted` is why what a `Judge` asked for was accepted; the load is `refused`
+    and one for each earlier revision that is told anew. `anew` names those revisions, and what had been told of a prior
+    life and is told otherwise. `retired` are the units that the files mention though they are no longer of the plant:
+    they stay so, but for those that are `back`. `found` are the events of the initial configuration that were recorded,
+    where something was defined before. `accepted` is why what a `Judge` asked for was accepted; the load is `refused`
     where nobody said why: then nothing is written.
     """
 
     told: ClassVar[tuple[str, ...]] = ("event",)
-    untold: ClassVar[tuple[str, ...]] = ("entries",)
+    untold: ClassVar[tuple[str, ...]] = ("entries", "found")
 
     refused: bool = False
     accepted: str | None = None
@@ -95,8 +110,11 @@ class LoadReport:
     same: int = 0
     missing: list[ItemName] = field(default_factory=list)
     retired: list[ItemName] = field(default_factory=list)
+    back: list[ItemName] = field(default_factory=list)
+    anew: list[ToldAnew] = field(default_factory=list)
     initial: Outcome = field(default_factory=Outcome)
     entries: list[Entry] = field(default_factory=list)
+    found: list[Entry] = field(default_factory=list)
 
     @property
     def entry(self) -> Entry | None:
@@ -191,11 +209,15 @@ def _read_texts(database: Database, sort: str, known: int = NEVER) -> Texts:
 
 
 class Effect(NamedTuple):
-    """From when on something is so, and why; `supersedes` is the revision that this one is told instead of."""
+    """From when on something is so, and why; `supersedes` is the revision that this one is told instead of.
+
+    `back` are retired units that are of the plant again.
+    """
 
     at: int
     reason: str
     supersedes: str | None = None
+    back: tuple[str, ...] = ()
 
 
 def load_definition(
@@ -223,6 +245,7 @@ def load_definition(
     def write(accepted: Accepted | None) -> tuple[LoadReport, Definitions]:
         report = LoadReport(accepted=accepted and accepted.reason)
         writing = Recorder(database, clock)
+        each = report.found.append if writing.appender.definitions.loads else None
         if effect is not None and effect.supersedes:
             _expect_revision(database, effect.supersedes)
         _write_items(writing, definition, new, effect, by, recorder, report, accepted)
@@ -232,7 +255,12 @@ def load_definition(
             _expect_sound(writing, definition.origins, way_out if takes_away else "")
         before = writing.tally.recorded
         initial = [replace(e, recorder=recorder) for e in definition.initial]
-        writing.take((e.id, e) for e in _initial(writing, initial, effect, by))
+        rows = [row for row in initial if row.action not in NOTES]
+        lives = [row for row in initial if row.action in NOTES]
+        last = writing.appender.number
+        writing.take(((e.id, e) for e in _initial(writing, rows, definition.unfit, effect, by)), each=each)
+        writing.take(((e.id, e) for e in _lives(writing, lives, effect, report)), each=each)
+        report.found = [entry for entry in report.found if entry.number > last]
         writing.finish()
         report.initial = replace(writing.tally, recorded=writing.tally.recorded - before)
         return report, writing.appender.definitions
@@ -250,9 +278,15 @@ def loaded_again(database: Database, fingerprint: Callable[[], str | None]) -> L
         {"rules": RULES},
     )
     files = None if row is None else json.loads(row[0]).get("body", {}).get("files")
-    if files is None or files["sha256"] != fingerprint():
+    if files is None or files["sha256"] != fingerprint() or database.row(_TOLD_ANEW) is not None:
         return None
     return LoadReport(same=files["items"], initial=Outcome(repeated=files["initial"]))
+
+
+_TOLD_ANEW = """
+    SELECT 1 FROM event e WHERE e.id >= 'initial:' AND e.id < 'initial;' AND e.id LIKE '%@%'
+        AND e.number > (SELECT max(i.load) FROM item i WHERE i.sort <> 'rules') LIMIT 1
+"""
 
 
 def _files(definition: Definition, definitions: Definitions, report: LoadReport) -> dict[str, Any]:
@@ -281,20 +315,25 @@ def _write_items(
     definitions = writing.appender.definitions
     era = definitions.era(NEVER if effect is None else effect.at)
     bodies = definitions.bodies(era)
-    retired = bodies.pop(RETIRED)
-    there: Mapping[str, Mapping[str, tuple[int, str]]] = bodies
     if effect is not None and effect.supersedes:
         # What it says instead is compared with what would be without it.
-        there = _without(definitions, effect)
-    changed = _compared(there, new, report)
-    report.retired = [ItemName("unit", i) for i in new["unit"] if i in retired]
+        bodies = _without(definitions, effect)
+    retired = bodies.pop(RETIRED)
+    there: Mapping[str, Mapping[str, tuple[int, str]]] = bodies
+    changed: dict[str, Written] = {sort: {**texts} for sort, texts in _compared(there, new, report).items()}
+    back = () if effect is None else effect.back
+    _expect_retired(back, retired, new["unit"])
+    if back:
+        changed[RETIRED] = dict.fromkeys(back)
+        report.back = [ItemName("unit", i) for i in back]
+    report.retired = [ItemName("unit", i) for i in new["unit"] if i in retired and i not in back]
     report.missing = [one for one in report.missing if one.sort != "unit" or one.id not in retired]
     # What was revised is told anew as that revision was: all that came with it, and from the same date on.
     effects = {load.number: load.effective for load in definitions.loads}
-    by_load: dict[int, dict[str, Texts]] = {}
+    by_load: dict[int, dict[str, Written]] = {}
     for sort, texts in changed.items():
         for i, text in texts.items():
-            number = there[sort][i][0] if i in there[sort] and effect is None else 0
+            number = there[sort][i][0] if effect is None and i in there[sort] else 0
             replaced = number if effects.get(number, ALWAYS) != ALWAYS else 0
             by_load.setdefault(replaced, {}).setdefault(sort, {})[i] = text
     why = accepted.told() if accepted is not None else {}
@@ -302,20 +341,28 @@ def _write_items(
     for number in sorted(by_load):
         items = by_load[number]
         # What is written now need not be read back out of it.
-        made = {(sort, i): definition.items(sort)[i] for sort, texts in items.items() for i in texts}
+        loaded = ((sort, i) for sort, texts in items.items() if sort != RETIRED for i in texts)
+        made = {(sort, i): definition.items(sort)[i] for sort, i in loaded}
         definitions.remember(writing.appender.number + 1, made)
+        changed_here = sorted({i for texts in items.values() for i in texts})
         if number:
             items = _with_the_rest(writing.database, number, items)
             row = writing.database.row("SELECT id, happened FROM event WHERE number = :n", {"n": number})
             assert row is not None
-            mine: Effect | None = Effect(int(row[1]), "loaded again without a date of effect", str(row[0]))
+            mine: Effect | None = Effect(int(row[1]), _AGAIN, str(row[0]))
         else:
             mine = effect
         files = _files(definition, definitions, report) if mine is None else {}
-        report.entries.append(carry(items, mine, sort_of_event(mine), more={**why, **files}))
+        entry = carry(items, mine, sort_of_event(mine), more={**why, **files})
+        report.entries.append(entry)
+        if number and mine is not None and mine.supersedes:
+            report.anew.append(ToldAnew(mine.supersedes, entry.event.id, mine.at, tuple(changed_here)))
     if accepted is not None and not by_load:
         # A joint of the drawing that changes what is guarded: the reason has to stand somewhere.
         report.entries.append(carry({}, effect, sort_of_event(effect), more=why))
+
+
+_AGAIN = "loaded again without a date of effect"
 
 
 def sort_of_event(effect: Effect | None) -> str:
@@ -328,12 +375,12 @@ def _without(definitions: Definitions, effect: Effect) -> dict[str, dict[str, tu
     assert row is not None
     others = tuple(load for load in definitions.loads if load.number != row[0])
     found = Definitions(definitions.database, others)
-    return {sort: items for sort, items in found.bodies(found.era(effect.at)).items() if sort in SORTS}
+    return found.bodies(found.era(effect.at))
 
 
-def _with_the_rest(database: Database, number: int, items: Mapping[str, Texts]) -> dict[str, Texts]:
+def _with_the_rest(database: Database, number: int, items: Mapping[str, Written]) -> dict[str, Written]:
     """Return what an event carries, with some items otherwise."""
-    found: dict[str, Texts] = {}
+    found: dict[str, Written] = {}
     for sort, i, body in database.rows(
         "SELECT sort, id, body FROM item WHERE load = :load", {"load": number}
     ):
@@ -341,6 +388,18 @@ def _with_the_rest(database: Database, number: int, items: Mapping[str, Texts]) 
     for sort, texts in items.items():
         found.setdefault(sort, {}).update(texts)
     return found
+
+
+def _expect_retired(back: Sequence[str], retired: Mapping[str, Any], named: Mapping[str, Any]) -> None:
+    wrong = [
+        Problem(unit, "not-retired", f"unit {unit} isn't retired at the date of effect")
+        if unit not in retired
+        else Problem(unit, "missing", f"unit {unit} isn't in the files: what is it from then on?")
+        for unit in back
+        if unit not in retired or unit not in named
+    ]
+    if wrong:
+        raise Refused(wrong)
 
 
 def _expect_revision(database: Database, name: str) -> None:
@@ -371,15 +430,21 @@ def _expect_sound(writing: Recorder, origins: Mapping[tuple[str, str], str], way
 
 
 def _initial(
-    writing: Recorder, initial: Sequence[Action], effect: Effect | None, by: str | None
+    writing: Recorder,
+    initial: Sequence[Action],
+    unfit: Mapping[str, tuple[Problem, ...]],
+    effect: Effect | None,
+    by: str | None,
 ) -> Iterator[Action]:
     """Yield the events of the initial configuration that are to be recorded, or repeated.
 
     The joints of the drawing are its initial rows. One that was moved since, by a load with a date of effect, is no
     longer as it was recorded at first: what says so now is compared with that. With an `effect` what differs is so from
     then on, as found, for the reason that the load gives.
+
+    BadInput where the halves of a joint that isn't recorded yet don't fit. One that is counts like any that was made.
     """
-    database = writing.database
+    database, wrong = writing.database, list[Problem]()
     for row in initial:
         said, first, last = row, find_entry(database, row.id), _last_told(database, row.id)
         if first is not None and not said.initial:
@@ -388,8 +453,10 @@ def _initial(
         if last is not None and _says_the_same(said, last.event):
             yield replace(said, **_as_recorded(last.event))
         elif effect is None or (first is not None and last is None and _says_the_same(said, first.event)):
+            wrong += unfit.get(row.id, ()) if first is None else ()
             yield said
         else:
+            wrong += unfit.get(row.id, ())
             yield replace(
                 said,
                 id=f"{said.id}{MOVED}{format_instant(effect.at)}",
@@ -398,6 +465,72 @@ def _initial(
                 initial=False,
                 reason=effect.reason,
             )
+    if wrong:
+        raise BadInput(wrong)
+
+
+def _lives(
+    writing: Recorder, lives: Sequence[Action], effect: Effect | None, report: LoadReport
+) -> Iterator[Action]:
+    """Yield the events of a prior life that are to be recorded: what is so already only counts as repeated.
+
+    A prior life is of before, whatever date a load has: readings and inspections have their own times, and the values
+    of the start are those of when a thing comes, if that is later. What is told otherwise is told instead of what was.
+    """
+    appender = writing.appender
+    for row in lives:
+        loads = _versions(writing.database, row.id)
+        said = replace(row, recorder=loads[0].event.recorder) if loads and not row.initial else row
+        since = _there_since(appender.definitions, row.subjects[0])
+        comes_later = since > row.happened
+        if comes_later and row.initial:
+            said = replace(said, happened=since, id=f"{row.id}{MOVED}{format_instant(since)}")
+        if not loads:
+            if comes_later:
+                appender.prior[said.id] = since
+            yield said
+            continue
+        last = _corrected_last(writing.database, loads[-1])
+        if _is_told(said, last.event) or _is_told(said, loads[-1].event):
+            writing.tally.repeated += 1
+            continue
+        name = f"{row.id}{MOVED}{format_instant(said.happened)}"
+        again = sum(one.event.id.startswith(name) for one in loads)
+        name = f"{name}+{again}" if again else name
+        if comes_later:
+            appender.prior[name] = since
+        said = replace(said, id=name, reason=_AGAIN if effect is None else effect.reason)
+        if last.event.action != WITHDRAW:
+            said = replace(said, supersedes=last.event.id)
+            report.anew.append(ToldAnew(last.event.id, name, said.happened, said.subjects))
+        yield said
+
+
+def _there_since(definitions: Definitions, thing: str) -> int:
+    """Return from when on a thing is of the plant, `ALWAYS` where it never is: that is told when it is recorded."""
+    eras = definitions.eras()
+    return next((era.since for era in eras if definitions.plant_of(era).sort_of(thing)), ALWAYS)
+
+
+def _versions(database: Database, name: str) -> list[Entry]:
+    """Return all that loads have said under the name of an event of the initial configuration, in effect or not."""
+    sql = (
+        "SELECT e.body, e.number, e.known FROM event e WHERE e.id = :name OR (e.id >= :first AND e.id < :end)"
+        " ORDER BY e.number"
+    )
+    return entries_of(database.rows(sql, {"name": name, "first": f"{name}{MOVED}", "end": f"{name}A"}))
+
+
+def _corrected_last(database: Database, entry: Entry) -> Entry:
+    """Return the event that corrects the one that corrects this one, and so on; this one, where none does."""
+    sql = "SELECT e.body, e.number, e.known FROM event e WHERE e.corrects = :number"
+    while (row := database.row(sql, {"number": entry.number})) is not None:
+        entry = entry_of(*row)
+    return entry
+
+
+def _is_told(said: Action, told: Event) -> bool:
+    return said.action == told.action and said.happened == told.happened and _says_the_same(said, told)
 
 
 def _last_told(database: Database, name: str) -> Entry | None:
@@ -529,6 +662,7 @@ def _judged(
             if accept is None:
                 report.refused = True
                 report.entries.clear()
+                report.found.clear()
                 return report
             grounds = more.grounds
         else:
@@ -591,7 +725,7 @@ def _by_name(value: Any) -> Any:
 
 def _carry(
     writing: Recorder,
-    items: dict[str, Texts],
+    items: Mapping[str, Mapping[str, str | None]],
     effect: Effect | None,
     action: str,
     *,
@@ -641,9 +775,13 @@ def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
     return sha256(canonical_json(items)).hexdigest()
 
 
-def _texts_hash(items: Mapping[str, Texts]) -> str:
+def _texts_hash(items: Mapping[str, Mapping[str, str | None]]) -> str:
     """Return the `items_hash` of items that are canonical text already."""
-    text = canonical_object({sort: canonical_object(texts) for sort, texts in items.items()})
+    told = {
+        sort: canonical_object({i: "null" if text is None else text for i, text in texts.items()})
+        for sort, texts in items.items()
+    }
+    text = canonical_object(told)
     try:
         return sha256(text.encode()).hexdigest()
     except UnicodeEncodeError as err:

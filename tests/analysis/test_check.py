@@ -405,6 +405,27 @@ def test_a_single_action_meets_no_clock():
     assert report.said_for == "for this action alone"
 
 
+def test_what_is_left_locked_or_tagged_is_told():
+    """Of a whole plan the locks and tags that hang when all is done are told, whoever put them on; nothing else is."""
+    held = Start(mated().fork())
+    held.configuration.apply(
+        happened(held.configuration, Action("t0", "tag", ("YARD:F", "BEN"), 1, initial=True))
+    )
+
+    def left(*steps):
+        return [
+            (one.thing, one.holder, one.is_tag, one.event, one.since)
+            for one in check(RuleSet((ROOM,)), held, propose(*steps)).left_on
+        ]
+
+    before = ("YARD:F", "BEN", True, "t0", 1)
+    assert left("shut P:V", "lock P:V ANN") == [before, ("P:V", "ANN", False, "step:2", 2 * MINUTE)]
+    assert left("shut P:V", "lock P:V ANN", "unlock P:V ANN", "untag YARD:F BEN") == []
+    assert left("lock P:V ANN") == [before]
+    alone = check(RuleSet((ROOM,)), held, one_step(Action("", "tag", ("P:V", "ANN"), 0)))
+    assert alone.left_on == ()
+
+
 def test_a_past_action_counts_while_its_rule_was_in_force_until_it_is_acknowledged():
     """An action that broke a rule in force counts until somebody acknowledges it; one from before is told only."""
     there = rule("there", Always(), Status(Selection(ids=("P",)), (), ("YARD",)))

@@ -111,7 +111,7 @@ PINS = 'contact = [{ name = "1", rated_current = "5 A" }, { name = "2" }]'
         ),
         (
             'size = ""',
-            "contacts 1 and 2 are no longer joined: Y:B names no contacts, and X:A has contacts 1, 2",
+            "contacts 1 and 2 are joined to one another: Y:B names no contacts, and X:A has contacts 1, 2",
             [("contacts.1", "fluid", ""), ("contacts.2", "fluid", "")],
         ),
     ],
@@ -131,6 +131,53 @@ def test_contacts_that_change_under_a_joint(
         for one in port.fields
     ]
     assert sorted(told) == changes
+
+
+ONE, BOTH, NONE = 'contact = [{ name = "1" }]', 'contact = [{ name = "1" }, { name = "2" }]', 'size = ""'
+MIXED = 'contact = [{ name = "1" }, { name = "2" }, { name = "G", medium = "power" }]'
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "why"),
+    [
+        (
+            (MIXED, MIXED),
+            (MIXED, NONE),
+            "contact G is no longer joined, and contacts 1 and 2 are joined to one another",
+        ),
+        (
+            (MIXED, MIXED),
+            (NONE, MIXED),
+            "contact G is no longer joined, and contacts 1 and 2 are joined to one another",
+        ),
+        (
+            (MIXED, MIXED),
+            (NONE, NONE),
+            "contact G is no longer joined, and contacts 1 and 2 are joined to one another",
+        ),
+        ((ONE, ONE), (ONE, NONE), None),
+        ((ONE, ONE), (NONE, NONE), None),
+        ((ONE, NONE), (BOTH, NONE), "contacts 1 and 2 are joined to one another"),
+        ((BOTH, NONE), (BOTH, NONE), None),
+        ((BOTH, NONE), (BOTH, BOTH), None),
+        ((BOTH, NONE), (ONE, NONE), "contact 2 is no longer joined"),
+        ((BOTH, NONE), (BOTH, ONE), "contact 2 is no longer joined"),
+        ((BOTH, BOTH), (ONE, ONE), "contact 2 is no longer joined"),
+        ((NONE, NONE), (BOTH, NONE), "contacts 1 and 2 are joined to one another"),
+        ((NONE, NONE), (BOTH, BOTH), None),
+    ],
+)
+def test_a_half_that_names_no_contacts(
+    before: tuple[str, str], after: tuple[str, str], why: str | None
+) -> None:
+    """A half without contacts joins all of its medium: they are not parted, but they are joined to one another."""
+    old, new = (
+        plant(SHELLS.replace('contacts = ["1", "2"]', one).replace("PINS", other))
+        for one, other in (before, after)
+    )
+    pair = ("X:A", "Y:B")
+    found = redefinition(Side(standing(old, pair)), Side(standing(new, pair)))
+    assert [one.why.partition(":")[0] for one in found.misfits] == ([] if why is None else [why])
 
 
 def test_what_misfitted_before_is_known() -> None:

@@ -8,6 +8,7 @@ from cfgtrack.analysis.vetting import CHECKS, Ground, vet
 from cfgtrack.answers.vetting import configured
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.files.rules import parse_rules
+from cfgtrack.model.configuration import Configuration, State
 
 SOUND = """
 [[part]]
@@ -261,6 +262,24 @@ def nowhere_to_go() -> str:
 def test_a_port_from_which_nothing_could_be_reached() -> None:
     """A port whose only possible mates lead to nothing either has no path, whatever is joined."""
     assert found(nowhere_to_go())["no-path"] == [("cap", ("A",))]
+
+
+JOINT = '["TANK-1:F", "PUMP-1:F"], '
+
+
+@pytest.mark.parametrize("is_joined", [True, False])
+def test_what_is_joined_though_it_does_not_fit_is_joined(*, is_joined: bool) -> None:
+    """A made joint that no longer fits is a way to an expansion all the same; that nothing fits there is still told."""
+    plant = parse_definition(
+        {"plant.toml": changed((SOCKET, SOCKET.replace("DN25", "DN40")), (JOINT, ""))}
+    ).plant()
+    now = Configuration(plant)
+    if is_joined:
+        for half, far in (("TANK-1:F", "PUMP-1:F"), ("PUMP-1:F", "TANK-1:F")):
+            now.set_state(half, State("open", far, "E1"))
+    codes = [one.check.code for one in vet(Ground(now))]
+    assert ("no-expansion" in codes) is not is_joined
+    assert "no-mate" in codes
 
 
 def test_kinds_of_two_media_that_fit_each_other() -> None:

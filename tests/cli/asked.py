@@ -1024,6 +1024,15 @@ condition = { untagged = "it" }
 """
 
 
+LEAVING = """
+[[outing]]
+id = "W1"
+[[outing.track]]
+name = "BEN"
+steps = [{ id = "1", do = "tag BOX-1:J by BEN", takes = "1 min" }]
+"""
+
+
 def locking(s: Asker) -> None:
     """Lock, tag, hand over, cut; what is locked can't be energised, and whose lock it is alone takes it off."""
     _shop(s)
@@ -1051,6 +1060,8 @@ def locking(s: Asker) -> None:
     }.items():
         report = s.ask("check", "--do", words, status=3)
         assert code in [reason["code"] for f in report["check"]["new"] for reason in f["reasons"]], words
+    left = s.ask("check", s.file("left.toml", LEAVING), status=3)["check"]["left_on"]
+    assert {(one["holder"], one["event"]) for one in left} >= {("ANN", "L3"), ("BEN", "step:1")}
     for thing in ("WALL:K", "WALL", "ANN", "KEYS"):
         s.ask("state", thing)
         s.ask("can", thing)

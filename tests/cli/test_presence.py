@@ -89,3 +89,19 @@ def test_nothing_of_it_is_told_without_sites(empty: Command) -> None:
     assert empty("open", "Y:V").err == ""
     assert empty("check", "--do", "cap Y:F by ENN").status == 0
     assert "by" not in empty.ok("can", "X:F").splitlines()[3]
+
+
+def test_a_lock_box_does_nothing_by_itself(works: Command) -> None:
+    """A record said to be a lock box's doing says how to tell who did it; said so, there is nothing to note."""
+    works.ok("load", works.file("keys.toml", '[[place]]\nid = "KEYS"\nlock_box = true\n'))
+    boxed = works("record", "lock", "X:V", "--by", "KEYS", "--at", LATER)
+    assert boxed.status == 0
+    told = "KEYS is a lock box, and somebody does it, so whether he was there isn't judged"
+    assert boxed.err.strip() == f"note: {told} (lock X:V with KEYS --by NAME)"
+    works.ok("withdraw", boxed.out.split()[1].rstrip(":"), "--reason", "said otherwise")
+    said = works("record", "lock", "X:V", "with", "KEYS", "--by", "ANN", "--at", LATER)
+    assert (said.status, said.err) == (0, "")
+    assert "KEYS" in works.ok("state", "X:V")
+
+
+LATER = "2031-05-01T08:50:00Z"

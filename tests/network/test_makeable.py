@@ -69,8 +69,12 @@ def ends_of(port: Port) -> dict[str, str]:
     return {port.name: MEDIA[port.kind]}
 
 
-def slowly(plant: Plant, medium: str, ends: list[Vertex]) -> set[Vertex]:
+def slowly(
+    plant: Plant, medium: str, ends: list[Vertex], joints: list[tuple[Vertex, Vertex]] | None = None
+) -> set[Vertex]:
     """Return what has a path to an end, with every unit by itself: inside a unit, over a joint, inside the next, ...
+
+    `joints` are joined as well, in every unit of their parts.
 
     An item is there twice: as one that a joint has just led to, from where the way goes on inside, and as any other.
     """
@@ -89,7 +93,12 @@ def slowly(plant: Plant, medium: str, ends: list[Vertex]) -> set[Vertex]:
                 for a, b in ways if not link.one_way else ways[1:] if upstream else ways[:1]:
                     graph.add_edge((f"{unit.id}:{a}", "inside"), (f"{unit.id}:{b}", "any"))
     for a, b in product(ports, ports):
-        if a != b and not list(misfits(plant, a, b)):
+        sides = tuple(Vertex(plant.units[at[0]].part, at[2]) for at in (a.partition(":"), b.partition(":")))
+        if (
+            sides in (joints or ())
+            or sides[::-1] in (joints or ())
+            or (a != b and not list(misfits(plant, a, b)))
+        ):
             for one, other in product(_inside(plant, a, medium), _inside(plant, b, medium)):
                 if one == other or "" in (one, other):
                     graph.add_edge((f"{a}{one}", "any"), (f"{b}{other}", "inside"))
@@ -112,7 +121,7 @@ def _inside(plant: Plant, address: str, medium: str) -> list[str]:
 @settings(max_examples=200)
 @given(seed=st.integers(0, 2**32))
 def test_part_by_part_is_as_unit_by_unit(seed: int) -> None:
-    """Who could reach some nodes is the same; so is which ports something fits."""
+    """Who could reach some nodes is the same, also over joints that don't fit; so is which ports something fits."""
     plant = draw_plant(seed)
     makeable = Makeable(plant)
     r = Random(seed)
@@ -123,10 +132,18 @@ def test_part_by_part_is_as_unit_by_unit(seed: int) -> None:
         ends = [end for end in nodes if r.random() < 0.5]
         found = makeable.reaching(medium, ends)
         assert found == slowly(plant, medium, ends)
+        ports = [Vertex(p.id, name) for p in makeable.parts() for name in p.ports]
+        joints = [(r.choice(ports), r.choice(ports)) for _ in range(3 if ports else 0)]
+        assert makeable.reaching(medium, ends, joints) == slowly(plant, medium, ends, joints)
     for unit in plant.units.values():
         for port in plant.parts[unit.part].ports.values():
             here = f"{unit.id}:{port.name}"
             others = [p for u in plant.units for p in plant.ports_of(u) if p != here]
+            assert all(
+                makeable.fits(Vertex(unit.part, port.name), Vertex(plant.units[u].part, name))
+                for u, _, name in (other.partition(":") for other in others)
+                if not list(misfits(plant, here, f"{u}:{name}"))
+            )
             assert makeable.has_mate(plant.parts[unit.part], port) == any(
                 not list(misfits(plant, here, other)) for other in others
             )

@@ -9,6 +9,7 @@ from cfgtrack.analysis.check import CheckReport
 from cfgtrack.analysis.trial import StepResult
 from cfgtrack.analysis.verdict import Margin, foreseen, still_running
 from cfgtrack.model.event import Event
+from cfgtrack.model.lock import Device
 from cfgtrack.model.possibility import Impossible, Refusal
 from cfgtrack.model.sequence import Layout, Outing
 from cfgtrack.rules.breach import words
@@ -50,6 +51,10 @@ def _report() -> CheckReport:
         mended=(replace(FINDING, rule="open-end", severity=3),),
         older=(FINDING, FINDING),
         clocks=(CLOCK, replace(CLOCK, rule="stow", deadline=None)),
+        left_on=(
+            Device("PANEL-1:V2", "INA", AT - 30 * _MINUTE, "E7"),
+            Device("PANEL-1:V1", "BEN", AT + _MINUTE, "step:2.08", is_tag=True),
+        ),
         layout=Layout((), {"X1": (AT, AT + 70 * _MINUTE), "X2": (AT, AT + 10 * _MINUTE)}),
         outings=(Outing("X1", budget=60 * _MINUTE), Outing("X2", budget=60 * _MINUTE), Outing("X3")),
         said_for="in the written order",
@@ -78,7 +83,19 @@ def test_a_check_reads_as_it_was_read():
 def _bare(**fields) -> CheckReport:
     """Return a check of a plan that is clear, but for what is given."""
     nothing = dict.fromkeys(
-        ("steps", "new", "open", "past", "left_running", "excused", "left_open", "mended", "older", "clocks"),
+        (
+            "steps",
+            "new",
+            "open",
+            "past",
+            "left_running",
+            "excused",
+            "left_open",
+            "mended",
+            "older",
+            "clocks",
+            "left_on",
+        ),
         (),
     )
     said = {"title": "", "start": AT, "end": AT, "said_for": "in the written order", "layout": Layout(())}

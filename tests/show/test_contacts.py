@@ -9,6 +9,7 @@ from random import Random
 import networkx as nx
 import pytest
 
+from cfgtrack.analysis.state import unit_state
 from cfgtrack.answers.draw import Scene, Scope
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
@@ -144,4 +145,88 @@ def test_a_shell_on_a_connector_without_contacts() -> None:
     ]
     text = text_of(scene(now, Scope.around("S")))
     assert "OPEN END" not in text
-    assert "facing nothing: J:D" in text
+    assert "facing nothing of T:P: J:D" in text
+
+
+ODD = """
+[[part]]
+id = "feed"
+flexible = true
+node = [{ name = "bus", medium = "power", source = true }, { name = "earth", medium = "ground", source = true }]
+links = [["J:1", "bus"], ["J:G", "earth"]]
+[[part.port]]
+name = "J"
+kind = "electrical-connector"
+contacts = ["1"]
+contact = [{ name = "G", medium = "ground" }]
+[[part]]
+id = "odd"
+flexible = true
+node = [
+  { name = "lamp", medium = "power", load = true }, { name = "sensor", medium = "data", load = true },
+  { name = "far", medium = "power", load = true },
+]
+links = [["P:3", "lamp"], ["P:1", "sensor"], ["Q", "far"]]
+[[part.port]]
+name = "P"
+kind = "electrical-connector"
+contacts = ["3"]
+contact = [{ name = "1", medium = "data" }, { name = "G", medium = "ground" }]
+[[part.port]]
+name = "Q"
+kind = "electrical-connector"
+[[medium]]
+id = "ground"
+[[unit]]
+id = "F"
+part = "feed"
+[[unit]]
+id = "O"
+part = "odd"
+"""
+
+
+def odd() -> Configuration:
+    """Return a shell mated to one of which contact 1 is of another medium, and 3 has none that faces it."""
+    now = Configuration(parse_definition({"o.toml": ODD}).plant())
+    now.apply(happened(now, Action("e", "mate", ("F:J", "O:P"), 1)))
+    return now
+
+
+def test_contacts_of_two_media_are_joined_to_nothing() -> None:
+    """What a contact is joined to is of its medium, in a state as in a picture; the picture says what it faces not."""
+    now = odd()
+    shown = scene(now)
+    state = unit_state(now.plant, now, shown.networks, "F")
+    assert {one.address: (one.peer, one.made) for one in state.contacts} == {
+        "F:J:1": (None, False),
+        "F:J:G": ("O:P:G", True),
+    }
+    graph = nx.read_graphml(io.BytesIO(graphml(scene(now), ["power", "ground", "data"]).encode()))
+    joints = [edge for *edge, data in graph.edges(data=True) if data["sort"] == "joint"]
+    assert list(map(set, joints)) == [{"F:J:G", "O:P:G"}]
+    assert "facing nothing of O:P: J:1" in text_of(scene(now, Scope.around("F")))
+
+
+def test_a_neighbour_tells_what_the_joint_leaves_dark() -> None:
+    """Beside a unit a neighbour tells what hangs on the contacts of the joint that face nothing, and nothing else."""
+    text = text_of(scene(odd(), Scope.around("F")))
+    assert "lamp NO POWER" in text
+    assert "sensor NO DATA" in text
+    assert "facing nothing of F:J: P:3" in text
+    assert "far" not in text
+    assert "far NO POWER" in text_of(scene(odd(), Scope.around("O")))
+
+
+def test_a_contact_is_joined_to_a_port_without_any() -> None:
+    """In a state every contact of its medium is joined to the port that has none; the port to the shell."""
+    now = Configuration(parse_definition({"m.toml": MIXED}).plant())
+    now.apply(happened(now, Action("e", "mate", ("S:J", "T:P"), 1)))
+    networks = scene(now).networks
+    state = unit_state(now.plant, now, networks, "S")
+    assert [(one.address, one.peer, one.made) for one in state.contacts] == [
+        ("S:J:1", "T:P", True),
+        ("S:J:2", "T:P", True),
+        ("S:J:D", None, False),
+    ]
+    assert [port.mate for port in unit_state(now.plant, now, networks, "T").ports] == ["S:J"]

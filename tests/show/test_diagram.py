@@ -130,6 +130,20 @@ def test_findings_are_flags_with_numbers_and_a_list():
     assert "and 3 more findings" in many
 
 
+def test_the_list_is_of_what_is_marked():
+    """A picture lists the findings whose numbers it carries, and says how many are about what it doesn't draw."""
+    other = replace(FINDING, subjects=("PUMP-2:HEATER",), reasons=(), title="The spare is warm", rule="warm")
+    both = [other, FINDING]
+    fluid = texts(draw(Scope.around("PUMP-1"), findings=both))
+    assert "[!2] catastrophic: Liquid must be able to expand (expansion-path)" in fluid
+    assert "[!1]" not in fluid
+    assert "Not marked: 1 finding about what isn't drawn" in fluid
+    assert "Not marked" not in texts(draw(Scope.everything(), findings=both))
+    near = texts(draw(Scope.around("BAY", hops=0), findings=[FINDING, *both]))
+    assert "[!" not in near
+    assert "Not marked: 3 findings about what isn't drawn" in near
+
+
 def test_a_flagged_hose_is_a_box_and_a_plain_one_a_line():
     """A hose is the label of a line until a finding names it."""
     dot = draw(Scope.loop("A"))
@@ -368,3 +382,31 @@ def test_every_medium_has_its_alarms():
         assert alarm in shown
     # The media before it have theirs as well.
     assert "NO POWER: HEATER" in shown
+
+
+def test_a_neighbour_tells_what_is_shut_on_the_way() -> None:
+    """Around a unit a valve or switch of a neighbour that parts what a line leads to is drawn, shut as well as open."""
+    board = texts(draw(Scope.around("BOARD-1")))
+    assert "Q off:  CELLS | OUT" in board
+    assert "on: Q" in board
+    assert "V2 shut:  P3 | MAN" in texts(draw(Scope.around("PUMP-1")))
+    assert "V2 shut:  P3 | MAN" in texts(draw(Scope.around("COOL-1", medium="fluid")))
+    spare = """
+[[part]]
+id = "spare"
+port = [{ name = "F1", kind = "fluid-disconnect" }, { name = "W", kind = "valve" }]
+node = [{ name = "N", medium = "fluid", litres = "1 l" }, { name = "Z", medium = "fluid", litres = "1 l" }]
+links = [["N", "Z", "W"]]
+[[unit]]
+id = "SPARE-1"
+part = "spare"
+[[unit]]
+id = "HOSE-3"
+part = "hose"
+"""
+    world = yard(spare)
+    world.configuration.apply(
+        happened(world.configuration, Action("m", "mate", ("HOSE-3:E1", "SPARE-1:F1"), AT))
+    )
+    assert "W shut" not in texts(draw(Scope.around("HOSE-3"), world))
+    assert "W shut:  N | Z" in texts(draw(Scope.around("SPARE-1"), world))

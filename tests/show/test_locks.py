@@ -14,6 +14,7 @@ from cfgtrack.files.phrase import parse_phrase, phrase
 from cfgtrack.show.diagram import diagram
 from cfgtrack.show.record import difference_text
 from cfgtrack.show.state import plant_text, state_text
+from cfgtrack.show.ties import Survey, find_ties
 from tests.happening import happened
 from tests.show.world import AT, MOMENT, Yard, yard
 
@@ -102,6 +103,15 @@ def test_every_picture_marks_what_is_locked(scope: Scope, said: list[str]) -> No
     assert "LOCKED" not in drawn(yard(BOX), scope)
 
 
+@pytest.mark.parametrize("medium", ["fluid", "power"])
+def test_what_is_locked_and_has_no_line_is_a_box(medium: str) -> None:
+    """In the picture of a medium a lock box, and what is locked of another medium, is a box with its mark, too."""
+    text = drawn(locked(), Scope.one_medium(medium))
+    for words in ("BOX LOCKED by INA", "LID fitted LOCKED by BEN, TAGGED by INA", "V2 shut LOCKED by INA"):
+        assert words in text
+    assert "also here" not in text or not re.search(r"also here [^>]*(BOX|GUARD-1)", text)
+
+
 def test_what_differs_names_each_lock() -> None:
     """A lock that was put on or taken off is a row of its own, with whose it is."""
     before, after = yard(BOX).configuration, locked().configuration
@@ -153,3 +163,101 @@ def test_a_locked_shell_is_marked(scope: Scope) -> None:
         action = parse_phrase(text.split(), world.plant, id=f"l{number}", happened=AT + number * 1_000_000)
         now.apply(happened(now, action))
     assert "J demated LOCKED by INA" in drawn(world, scope)
+
+
+CORD = """
+[[part]]
+id = "cord"
+flexible = true
+port = [
+  { name = "A", kind = "electrical-connector", contacts = ["1"], contact = [{ name = "D", medium = "data" }] },
+  { name = "B", kind = "electrical-connector", contacts = ["1"], contact = [{ name = "D", medium = "data" }] },
+]
+links = [["A:1", "B:1"], ["A:D", "B:D"]]
+[[part]]
+id = "socket"
+port = [
+  { name = "J", kind = "electrical-connector", contacts = ["1"], contact = [{ name = "D", medium = "data" }] },
+  { name = "K", kind = "electrical-connector", contacts = ["1"], contact = [{ name = "D", medium = "data" }] },
+  { name = "L", kind = "electrical-connector" },
+]
+links = [["J:1", "K:1"], ["J:D", "K:D"]]
+[[unit]]
+id = "CORD-1"
+part = "cord"
+[[unit]]
+id = "CORD-2"
+part = "cord"
+[[unit]]
+id = "END-1"
+part = "socket"
+[[unit]]
+id = "END-2"
+part = "socket"
+[[unit]]
+id = "END-3"
+part = "socket"
+"""
+CORDS = (
+    "mate CORD-1:A END-1:J",
+    "mate CORD-1:B END-2:J",
+    "mate CORD-2:A END-2:K",
+    "mate CORD-2:B END-3:J",
+)
+
+
+def corded(*more: str) -> Yard:
+    """Return the yard with two cords with contacts between three sockets, mated all along, and what came then."""
+    world = yard(CORD)
+    now = world.configuration
+    now.apply(happened(now, parse_phrase(["lock", "SUP-2:Q", "by", "BEN"], world.plant, id="q", happened=AT)))
+    places = [f"place {unit} at FLOOR" for unit in ("CORD-1", "CORD-2", "END-1", "END-2", "END-3")]
+    for number, text in enumerate((*places, *CORDS, *more), 1):
+        action = parse_phrase(text.split(), world.plant, id=f"c{number}", happened=AT + number * 1_000_000)
+        now.apply(happened(now, action))
+    return world
+
+
+@pytest.mark.parametrize("thing", ["CORD-1:A", "CABLE-1:E1"])
+@pytest.mark.parametrize("scope", [Scope.everything(), Scope.one_medium("power"), Scope.places()])
+def test_what_is_tagged_is_never_a_line(thing: str, scope: Scope) -> None:
+    """A hose or cable whose end has a lock or tag is a box with its mark, where it else would be drawn as a line."""
+    unit, _, port = thing.partition(":")
+    world = corded(f"tag {thing} by INA")
+    assert f"{port} mated TAGGED by INA" in drawn(world, scope)
+    ties = find_ties(Survey(world.configuration, world.networks, ("power", "data")))
+    assert not any(unit in tie.via for tie in ties)
+    plain = find_ties(Survey(world.configuration, world.networks, ("power", "data")), marked=False)
+    assert any(unit in tie.via for tie in plain)
+
+
+def test_what_is_tagged_is_no_hop_more() -> None:
+    """Around a unit a tagged cable is a box on the way, and what lies behind it is as far off as it was."""
+    plain, tagged = corded(), corded("tag CORD-1:B by INA")
+    for centre, hops, seen in (
+        ("END-1", 1, "END-2"),
+        ("END-1", 2, "END-2 END-3"),
+        ("END-3", 1, "END-2"),
+        ("END-1", 0, ""),
+    ):
+        around = Scope.around(centre, hops=hops)
+        for world in (plain, tagged):
+            text = drawn(world, around)
+            assert [f"END-{n}" in text for n in (1, 2, 3)] == [
+                f"END-{n}" in f"{centre} {seen}" for n in (1, 2, 3)
+            ]
+        assert "TAGGED" not in drawn(plain, around)
+        assert ("B mated TAGGED by INA" in drawn(tagged, around)) == (hops > 0 and centre == "END-1")
+
+
+def test_a_neighbour_tells_the_lock_of_the_joint() -> None:
+    """Of a neighbour the locks and tags at the ends of its lines are told, and of a loop those on what is in it."""
+    world = corded(
+        "tag END-2:J by INA", "tag END-2:K by BEN", "tag PANEL-1:P1 by INA", "tag SUP-1:OUT by INA"
+    )
+    text = drawn(world, Scope.around("END-1"))
+    assert "J mated TAGGED by INA" in text
+    assert "TAGGED by BEN" not in text
+    loop = drawn(world, Scope.loop("A"))
+    assert "P1 open TAGGED by INA" in loop or "P1 mated TAGGED by INA" in loop
+    assert "OUT" not in loop

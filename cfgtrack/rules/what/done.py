@@ -16,7 +16,7 @@ from cfgtrack.rules.dependence import Timer
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
 from cfgtrack.rules.saying import say_either
-from cfgtrack.rules.what.value import ANY_QUANTITY, is_quantity, last_since, measuring
+from cfgtrack.rules.what.value import ANY_QUANTITY, is_quantity, last_done_to, last_since, measuring
 from cfgtrack.rules.world import World
 
 
@@ -63,7 +63,7 @@ class Done(OnItems):
 
     def is_met(self, world: World, item: str) -> bool:
         """Return whether it was done on an item, since then."""
-        done = [s for a in self.actions if (s := world.last_done(item, a, self.quantity)) is not None]
+        done = [s for a in self.actions if (s := last_done_to(world, item, a, self.quantity)) is not None]
         last = max(done, default=None)
         if last is None or (self.max_age is not None and world.now - last[0] > self.max_age):
             return False

@@ -8,7 +8,7 @@ from math import nan
 from typing import ClassVar, Self
 
 from cfgtrack.model.action import BOOK_ACTIONS, GENERAL_ACTIONS, MEASURE, Action
-from cfgtrack.model.plant import Plant
+from cfgtrack.model.plant import Plant, port_of
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
 from cfgtrack.model.time import SECOND, format_duration
 from cfgtrack.network.rating import Rated
@@ -157,7 +157,37 @@ class Value(OnItems):
         return RATINGS[self.limit].of(world, item) if self.limit else None
 
     def is_met(self, world: World, item: str) -> bool:
-        value = self._value(world, item)
+        return all(self._meets(world, item, where) for where in self._readings(world, item))
+
+    def _readings(self, world: World, item: str) -> Iterable[str]:
+        """Return where what counts for an item was told: of itself; of a contact or of its shell, whichever was later.
+
+        A shell stands for all of its contacts: what was told of one later than of the shell counts for that one. None
+        of either: it is the item that was never measured. With a rating as the limit each has its own alone: the
+        current of a shell is no contact's.
+        """
+        if self.quantity in (CYCLES, ELAPSED) or self.limit:
+            return (item,)
+        if world.plant.contact(item) is not None:
+            return (self._later(world, item, port_of(item)) or item,)
+        if world.plant.port(item) is None:
+            return (item,)
+        contacts = world.plant.contacts_of(item)
+        return dict.fromkeys(self._later(world, one, item) or item for one in contacts) or (item,)
+
+    def _later(self, world: World, contact: str, shell: str) -> str | None:
+        """Return of which of two a value was told last; None where of neither."""
+        told = [
+            (taken is not None, taken or (0, 0), one)
+            for one in (shell, contact)
+            if (one, self.quantity) in world.configuration.values
+            for taken in (world.last_done(one, "", self.quantity),)
+        ]
+        return max(told, key=lambda each: each[:2])[2] if told else None
+
+    def _meets(self, world: World, item: str, where: str) -> bool:
+        """Return whether an item meets it by what was told of it, or for it."""
+        value = self._value(world, where)
         if value is None and self.unmeasured:
             return True
         low, high = self._range(world, item)
@@ -166,13 +196,13 @@ class Value(OnItems):
         if value is None:
             return False
         is_inside = (low is None or value >= low) and (high is None or value <= high)
-        return is_inside and not self._fault_of_age(world, item)
+        return is_inside and not self._fault_of_age(world, item, where)
 
-    def _fault_of_age(self, world: World, item: str) -> str:
-        """Return why the measured value of an item doesn't count though it is there, "" where it does."""
+    def _fault_of_age(self, world: World, item: str, where: str) -> str:
+        """Return why the measured value doesn't count though it is there, "" where it does."""
         if self.quantity == ELAPSED or not self._asks_age:
             return ""
-        taken = world.last_done(item, "", self.quantity)
+        taken = world.last_done(where, "", self.quantity)
         if taken is None:
             return "at a time that isn't known"
         if self.max_age is not None and world.now - taken[0] > self.max_age:
@@ -187,7 +217,7 @@ class Value(OnItems):
             return self.low, None if rated is None else rated.value
         if not self.rated:
             return self.low, self.high
-        found = world.plant.port(item)
+        found = world.plant.port(port_of(item))
         if found is None:
             return None, None
         port = found[0]
@@ -198,9 +228,9 @@ class Value(OnItems):
     def _value(self, world: World, item: str) -> float | None:
         """Return the last value of an item, SI units, or None where there is none."""
         if self.quantity == CYCLES:
-            return float(world.configuration.cycles.get(item, 0))
+            return float(world.configuration.cycles.get(port_of(item), 0))
         if self.quantity == ELAPSED:
-            stamps = [s for a in self.since if (s := world.last_done(item, a)) is not None]
+            stamps = [s for a in self.since if (s := last_done_to(world, item, a)) is not None]
             return (world.now - max(stamps)[0]) / SECOND if stamps else None
         if self.limit and (work_out := RATINGS[self.limit].value) is not None:
             return work_out(world, item)
@@ -208,18 +238,20 @@ class Value(OnItems):
         return None if effect is None else float(effect.value)
 
     def reason(self, world: World, item: str) -> Reason:
-        value = self._value(world, item)
+        told = self._readings(world, item)
+        where = next((one for one in told if not self._meets(world, item, one)), item)
+        value = self._value(world, where)
         if value is None and self.quantity == ELAPSED:
             form = f"{say_either(self.since)} of {{}} was never done"
             return Reason.of_each("value", (item,), form, (item,))
         unit = self._unit_of(world, item)
         missing = "isn't known" if self.quantity == MASS and self.limit else "was never measured"
         got = missing if value is None else f"is {self.number(value, unit)}"
-        if value is not None and (fault := self._fault_of_age(world, item)):
+        if value is not None and (fault := self._fault_of_age(world, item, where)):
             got = f"was {self.number(value, unit)} when it was measured {fault}"
         low, high = self._range(world, item)
         form = "{}; must be " + self.span(low, high, unit) + self._whose(world, item) + self.age_words()
-        return Reason.of_each("value", (f"{self.what()} of {item} {got}",), form, (item,))
+        return Reason.of_each("value", (f"{self.what()} of {where} {got}",), form, (item,))
 
     def _whose(self, world: World, item: str) -> str:
         """Return whose rating limits an item, to be told after the number."""
@@ -257,6 +289,16 @@ def measuring(world: World, action: str, item: str, quantity: str, *values: floa
     return Proposal(first, said, tuple(others))
 
 
+def last_done_to(world: World, item: str, action: str, quantity: str = "") -> Stamp | None:
+    """Return when an action was last done to an item, or None: what is done to a shell is done to its contacts."""
+    stamps = [
+        stamp
+        for one in dict.fromkeys((item, port_of(item)))
+        if (stamp := world.last_done(one, action, quantity)) is not None
+    ]
+    return max(stamps, default=None)
+
+
 def last_since(world: World, item: str, actions: Iterable[str]) -> Stamp | None:
     """Return when the last of these actions was done to an item, or None.
 
@@ -266,7 +308,7 @@ def last_since(world: World, item: str, actions: Iterable[str]) -> Stamp | None:
         stamp
         for action in actions
         for subject in _where_done(world.plant, item, action)
-        if (stamp := world.last_done(subject, action)) is not None
+        if (stamp := last_done_to(world, subject, action)) is not None
     ]
     return max(stamps, default=None)
 
