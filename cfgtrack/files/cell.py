@@ -22,6 +22,10 @@ _FORMULA = re.compile(r'=\s*(?:"|[A-Za-z.]+\(|\$?[A-Z]{1,3}\$?\d+\s*(?:[-+*/&]|\
 POWER = re.compile(r"\d(?:[.,]\d+)?E\+\d\d+")
 """A power of ten, as a spreadsheet writes what it took for a large number."""
 
+DATE = "date"
+"""The code of a cell that is a date: attributes may be dates."""
+
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _MONTHS = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
 _DATE = re.compile(rf"\d{{1,2}}-(?:{_MONTHS})|(?:{_MONTHS})-\d\d|\d{{4}}-\d\d-\d\d 00:00:00")
 _GARBLED = re.compile("[\ufffd\x00-\x08\x0b\x0c\x0e-\x1f]|\u00c3[\u0080-\u00bf\u2010-\u2122]|\u00e2\u20ac")
@@ -56,7 +60,8 @@ def trouble(column: str, text: str, *, is_name: bool = False) -> tuple[str, str]
     What names something (`is_name`) may look like the reference to a cell: drawings call things =A1+K1.
     """
     if isinstance(text, Odd):
-        return text.code, text.sentence
+        is_day = text.code == DATE and _DAY.fullmatch(text) is not None
+        return None if is_day and column.startswith(ATTRIBUTE) else (text.code, text.sentence)
     if text[0] in _PERIL:
         if _FAILED.fullmatch(text):
             return "failed-formula", f"expected a value, found {text}: a formula that failed"

@@ -6,7 +6,7 @@ whole, or there is none.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -19,13 +19,13 @@ from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
 from cfgtrack.files.parts import Known, PartRows, read_part
 from cfgtrack.files.places import circles, read_place, read_unit
-from cfgtrack.files.source import Document, in_order, parse_toml, read_document, read_raw
+from cfgtrack.files.source import Document, Spot, in_order, parse_toml, read_document, read_raw
 from cfgtrack.files.table import Table
 from cfgtrack.folders import top_folder
 from cfgtrack.model.action import Action
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.kind import Medium
-from cfgtrack.model.naming import clashes, folded
+from cfgtrack.model.naming import Clash, clashes, folded
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.trouble import BadInput, Problem, Problems
@@ -216,10 +216,28 @@ class _Items:
         """Note aliases by which nobody can tell what is meant."""
         for clash in clashes(self.definition().plant()):
             fields = self.gathered.named[clash.sort].get(clash.id)
-            if fields is not None:
+            spot = self._spot_inside(fields, clash) if clash.inside and fields is not None else None
+            if spot is not None:
+                label = f"part {clash.id}, aliases"
+                self.gathered.problems.add(
+                    spot.where, "duplicate", f"{label}: {clash.sentence}", row=spot.row
+                )
+            elif fields is not None:
                 fields.note("aliases", "duplicate", clash.sentence)
             else:
                 self.gathered.problems.add(clash.id, "duplicate", clash.sentence)
+
+    def _spot_inside(self, fields: Fields, clash: Clash) -> Spot | None:
+        """Return where the aliases of a port, contact or node of a part stand, in its table or in rows of lists."""
+        rows = self.gathered.part_rows.get(clash.id, PartRows())
+        for row in rows.all():
+            shell = f"{row.text('port')}:" if row.listing.mapping.of == "contacts" else ""
+            if shell + row.text("name") == clash.inside:
+                return row.spot("aliases")
+        for path, name in _named_inside(fields.values) if isinstance(fields, Table) else ():
+            if name == clash.inside:
+                return cast("Table", fields).element(*path, "aliases")
+        return None
 
     def declared(self, address: str) -> bool:
         """Return whether something of this address, or alias, may exist, though it may not hold together."""
@@ -267,3 +285,12 @@ class _Items:
             origins=origins,
             notes=tuple(gathered.notes),
         )
+
+
+def _named_inside(part: Mapping[str, Any]) -> Iterator[tuple[tuple[str, *tuple[str | int, ...]], str]]:
+    """Yield the path of each port, contact and node in the table of a part, and its name."""
+    for sort in ("port", "node"):
+        for i, one in enumerate(part.get(sort, ())):
+            yield (sort, i), one["name"]
+            for j, contact in enumerate(one.get("contact", ())):
+                yield (sort, i, "contact", j), f"{one['name']}:{contact['name']}"

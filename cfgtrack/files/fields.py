@@ -13,7 +13,7 @@ from typing import Any
 
 from cfgtrack.files.source import Find, Spot
 from cfgtrack.model.attribute import Attribute, attribute_of
-from cfgtrack.model.naming import folded, is_alias, is_line
+from cfgtrack.model.naming import IN_PHRASES, folded, is_alias, is_line
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.model.time import BadTime, parse_duration, parse_instant
 from cfgtrack.model.trouble import Problems
@@ -158,13 +158,13 @@ class Fields:
 
     def aliases_of(self, own: str) -> tuple[str, ...]:
         """Return the field `aliases`, but for what the field `own` says: the id, which needs none."""
-        if self.is_row:
-            self.get("aliases")
-        else:
+        if self.get("aliases") != [] and not self.is_row:
             self.some("aliases")
         found: dict[str, None] = {}
         for alias in self.said_aliases():
-            if is_alias(alias):
+            if own == "id" and alias in IN_PHRASES:
+                self.note("aliases", "bad-alias", f"'{alias}' is a word of phrases: nothing can be called so")
+            elif is_alias(alias):
                 found[alias] = None
             elif not alias:
                 self.note("aliases", "bad-alias", "an alias is blank")

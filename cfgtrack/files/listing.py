@@ -149,7 +149,9 @@ class Listing:
         if not self._is_header(spot):
             return False
         for i, name in enumerate(self._names):
-            if name and (name in mapping.columns or not mapping.is_left_out(name)):
+            if name and (
+                name in mapping.columns or name in mapping.attributes or not mapping.is_left_out(name)
+            ):
                 self._column(i, name, spot)
         self._expect([*mapping.columns, *mapping.leave_out_rows, *mapping.attributes], spot)
         self._expect([one for template in mapping.values.values() for one in template.names], spot)

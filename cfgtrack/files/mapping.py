@@ -168,6 +168,9 @@ def read_mapping(table: Table) -> TableMapping | None:
         keep=_keep(table, of),
     )
     table.finish()
+    for name in mapping.leave_out:
+        if name in mapping.columns or name in mapping.attributes:
+            table.note("leave_out", "contradiction", f"{name} is to be read, and left out")
     return mapping if file and table.noted == before else None
 
 

@@ -21,11 +21,11 @@ from cfgtrack.files.action import Note, Said, actions_of, understood
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, device_words
 from cfgtrack.model.codec import TEXTS
+from cfgtrack.model.naming import FILLERS
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import BadInput, Problems, or_no_answer
 from cfgtrack.model.unknown import ANYTHING, PLACE, PORT, UNKNOWN
 
-_FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by", "is"))
 _SETTINGS = frozenset(TEXTS) - {"supersedes"}
 _SETTING = re.compile(r"([a-z][a-z-]*)=(.*)", re.DOTALL)
 _SAFE = re.compile(r"[A-Za-z0-9._/+:@%,=-]+")
@@ -161,7 +161,7 @@ def _said(words: list[str], plant: Plant, note: Note) -> Said:
             _set(said, setting[1], setting[2], note)
         elif word == "facing":
             _set(said, word, next(waiting, ""), note)
-        elif word in _FILLERS and not _is_found(said, word, plant):
+        elif word in FILLERS and not _is_found(said, word, plant):
             before = word
         else:
             _operand(said, word, before, plant, note)

@@ -44,11 +44,13 @@ def read_list(
     listing.delimiter = delimiter
     listing.is_plain = not is_workbook(name.partition(" sheet ")[0])
     if listing.understand(Spot(f"{name} row {number}", text)):
-        row = None
-        for row in listing.rows(rows):
-            yield row
-        if row is None:
-            notes.append(f"note: {name}: a header, and no rows")
+        made = listing.rows(rows)
+        first_row = next(made, None)
+        if first_row is None:
+            notes.append(f"note: {name}: there is a header, and no row to read")
+            return
+        yield first_row
+        yield from made
 
 
 def _csv(

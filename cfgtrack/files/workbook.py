@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zipfile import BadZipFile, ZipFile
 
-from cfgtrack.files.cell import Number, Odd
+from cfgtrack.files.cell import DATE, Number, Odd
 from cfgtrack.model.trouble import Problems
 from cfgtrack.model.unknown import UNKNOWN, no_such
 
@@ -87,6 +87,10 @@ def _found(name: str, problems: Problems) -> Any:
         problems.add(name, "no-reader", "XLSX needs openpyxl: pip install 'cfgtrack[xlsx]', or use CSV")
         return None
     return openpyxl
+
+
+_ZEROS = re.compile(r"0{2,30}")
+"""How a cell is formatted whose whole number has leading zeros: they are seen, and meant."""
 
 
 def open_workbook(raw: bytes, name: str, problems: Problems) -> Workbook | None:
@@ -201,12 +205,13 @@ def _text(cell: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int):
-        return Number(value)
+        zeros = cell.number_format if _ZEROS.fullmatch(cell.number_format or "") and value >= 0 else ""
+        return Number(str(value).zfill(len(zeros)))
     if isinstance(value, float):
         return Number(int(value) if value.is_integer() and abs(value) < 2**53 else repr(value))
     if isinstance(value, dt.datetime | dt.date | dt.time | dt.timedelta):
         told = value.isoformat() if not isinstance(value, dt.timedelta) else str(value)
         told = told.removesuffix("T00:00:00")
         sentence = f"expected a text or a number, found the date {told} in {where}: format the column as text"
-        return Odd.made(told, "date", sentence)
+        return Odd.made(told, DATE, sentence)
     return str(value)

@@ -18,6 +18,15 @@ if TYPE_CHECKING:
     from cfgtrack.model.plant import Plant
 
 _FORBIDDEN = frozenset(("Cc", "Cs", "Zl", "Zp"))
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""What turns the direction of a text about: one name would look like another."""
+
+FILLERS = frozenset(("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by", "is"))
+"""The words of a phrase that only make it readable."""
+
+IN_PHRASES = FILLERS | {"facing"}
+"""What can be no alias of a unit, place or part, as no phrase could name it so."""
+
 _SIGNS = frozenset("*?[]")
 """What patterns are made of besides names."""
 
@@ -37,10 +46,11 @@ def is_alias(text: str) -> bool:
 
 
 def is_line(text: str) -> bool:
-    """Return whether a text is one line: not blank, no control character or line break, no blanks around it."""
+    """Return whether a text is one line as it looks: not blank, no control character or break, no blanks around it."""
     return (
         bool(text)
         and text == text.strip()
+        and _TURNING.isdisjoint(text)
         and not any(unicodedata.category(letter) in _FORBIDDEN for letter in text)
     )
 
@@ -128,11 +138,15 @@ def aliases_in(part: Part) -> dict[str, tuple[str, ...]]:
 
 
 class Clash(NamedTuple):
-    """An alias by which nobody can tell which of two things is meant, and the sort and id of the item that has it."""
+    """An alias by which nobody can tell which of two things is meant, and the sort and id of the item that has it.
+
+    `inside`: the name of the port, contact or node of a part that has it.
+    """
 
     sort: str
     id: str
     sentence: str
+    inside: str = ""
 
 
 def clashes(plant: Plant) -> Iterator[Clash]:
@@ -168,8 +182,8 @@ def _inside(part: Part) -> Iterator[Clash]:
     for alias, names in aliases_in(part).items():
         also = [one for one in (*part.ports, *part.nodes) if one == alias and one not in names]
         if also:
-            yield Clash(
-                "part", part.id, f"{names[0]}: the alias {alias} is the name of another port or node already"
-            )
+            sentence = f"{names[0]}: the alias {alias} is the name of another port or node already"
+            yield Clash("part", part.id, sentence, names[0])
         elif names[1:]:
-            yield Clash("part", part.id, f"{names[1]}: the alias {alias} is that of {names[0]} already")
+            sentence = f"{names[1]}: the alias {alias} is that of {names[0]} already"
+            yield Clash("part", part.id, sentence, names[1])

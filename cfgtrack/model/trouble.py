@@ -7,9 +7,13 @@ text, and knows the exit status that the command line ends with.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
+
+MOST_TOLD = 1000
+"""So many problems are told one by one: a table read with the wrong mapping has one in every row."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +55,12 @@ class Trouble(Exception):
         super().__init__(self.problems)
 
     def lines(self) -> Iterator[str]:
-        """The whole text, line by line, in the order the problems were found."""
-        for problem in self.problems:
+        """The whole text, line by line, in the order the problems were found; of very many the last only counted."""
+        for problem in self.problems[:MOST_TOLD]:
             yield from problem.lines()
+        if rest := self.problems[MOST_TOLD:]:
+            often = Counter(problem.code for problem in rest).most_common()
+            yield f"... and {len(rest)} more: {', '.join(f'{number} {code}' for code, number in often)}"
 
     def __str__(self) -> str:
         return "\n".join(self.lines())

@@ -9,6 +9,7 @@ import os
 import re
 import subprocess
 from collections.abc import Callable
+from fnmatch import fnmatchcase
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -18,7 +19,7 @@ from hypothesis import strategies as st
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.things import beginning
-from cfgtrack.model.naming import folded, is_alias
+from cfgtrack.model.naming import IN_PHRASES, folded, is_alias
 from tests.cli.conftest import Command
 
 OWNERS = ("PUMP-1", "PUMP-2", "SITE", "BAY", "STORE", "ANN")
@@ -331,14 +332,14 @@ def expect_same(folder: Path, called: Called, say: Say) -> None:
     assert again.out.startswith("nothing to load: ")
 
 
-FILLERS = frozenset(
-    ("to", "on", "onto", "at", "from", "with", "and", "in", "into", "by", "is", "facing", "it")
-)
+FILLERS = IN_PHRASES | {"it"}
 LETTERS = "aZ09 #=+@/-.:;,'\"\\*?[](){}<>|&%$!~^éßΩЖ水🚰"
 ALIASES = (
     st.text(LETTERS, min_size=1, max_size=9)
     .map(str.strip)
     .filter(lambda text: is_alias(text) and text not in FILLERS and "<" not in text)
+    # What is a pattern of ids as well is refused where a rule says it.
+    .filter(lambda text: not any(fnmatchcase(name, text) for name in NAMES))
 )
 
 

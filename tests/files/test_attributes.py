@@ -147,17 +147,17 @@ node = [
 ]
 [[part]]
 id = "q"
-aliases = 3                                                 #! wrong-type duplicate
+aliases = 3                                                 #! wrong-type
 attributes = "red"                                          #! wrong-type
 port = [
   { name = "A", kind = "valve", aliases = ["x"] },
-  { name = "B", kind = "valve", aliases = ["x"] },
+  { name = "B", kind = "valve", aliases = ["x"] },          #! duplicate
 ]
-[[part]]                                                    #! duplicate
+[[part]]
 id = "r"
 port = [
   { name = "A", kind = "valve", aliases = ["x"] },
-  { name = "B", kind = "valve", aliases = ["x"] },
+  { name = "B", kind = "valve", aliases = ["x"] },          #! duplicate
 ]
 [[unit]]
 id = "U"
@@ -165,7 +165,7 @@ part = "ook"                                                #! unknown-part
 [[unit]]
 id = "V"
 part = "ok"
-aliases = ["W"]                                             #! duplicate
+aliases = ["W", "to", "facing", "a\\u202eb", "To"]           #! bad-alias bad-alias bad-alias duplicate
 [[unit]]
 id = "W"
 part = "ok"
@@ -213,3 +213,43 @@ def test_a_reference_that_is_mistyped_has_near_aliases():
     """The part that was meant is near, though by its alias."""
     with pytest.raises(BadInput, match="there is no part Schlauch 9 mm; near names: Schlauch 8 mm"):
         parse_definition({"x.toml": PLANT.replace('part = "=W1"', 'part = "Schlauch 9 mm"')}, sheets=SHEETS)
+
+
+ONE = '{ name = "F1", kind = "bolt", aliases = ["X"] }'
+TWO = ONE.replace("F1", "F2")
+SHELL = """[[part.port]]
+name = "J"
+kind = "electrical-connector"
+contact = [
+{ name = "1", aliases = ["+"] },
+{ name = "2", aliases = ["+"] },
+]"""
+NODE = """[[part.port]]
+name = "F1"
+kind = "bolt"
+[[part.node]]
+name = "N"
+medium = "fluid"
+aliases = ["F1"]"""
+CLASHES = [(f"port = [\n{ONE},\n{TWO},\n]", 6), (NODE, 10), (SHELL, 9)]
+
+
+@pytest.mark.parametrize(("inside", "line"), CLASHES)
+def test_a_clash_is_told_where_it_stands(inside, line):
+    """An alias that two ports, contacts or nodes of a part have is told at the second, not at the part's own."""
+    text = f'[[part]]\nid = "p"\naliases = ["other"]\n{inside}\n'
+    with pytest.raises(BadInput) as caught:
+        parse_definition({"x.toml": text})
+    (problem,) = caught.value.problems
+    assert (problem.where, problem.code) == (f"x.toml:{line}", "duplicate")
+
+
+def test_a_clash_in_a_list_is_told_with_its_row():
+    """An alias that two ports of a list have is told with the second's row and column."""
+    text = '[[part]]\nid = "p"\naliases = ["other"]\n[[csv]]\nfile = "a.csv"\ntable = "ports"\n'
+    sheet = "part,name,kind,aliases\np,F1,bolt,X\np,F2,bolt,X\n"
+    with pytest.raises(BadInput) as caught:
+        parse_definition({"x.toml": text}, sheets={"a.csv": sheet})
+    assert [(p.where, p.code) for p in caught.value.problems] == [
+        ("a.csv row 3, column aliases", "duplicate")
+    ]

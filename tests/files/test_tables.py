@@ -1,5 +1,6 @@
 """Tables: columns that are mapped, what they make, and what is told of those that are wrong."""
 
+import datetime as dt
 from typing import Any
 
 import pytest
@@ -193,8 +194,23 @@ def test_a_header_alone_is_said(table):
     """A list without rows is none that is wrong, but somebody should know."""
     text = f'{PARTS}{table}\nfile = "a.csv"\n'
     found = parse_definition({"x.toml": text}, sheets={"a.csv": "id,part\n\n"})
-    assert found.notes == ("note: a.csv: a header, and no rows",)
+    assert found.notes == ("note: a.csv: there is a header, and no row to read",)
     assert parse_definition({"x.toml": text}, sheets={"a.csv": "id,part\nA,pump\n"}).notes == ()
+
+
+def test_what_is_named_is_read_though_a_pattern_leaves_it_out():
+    """An attribute that is named comes before a pattern of what is left out; named in both it is an error."""
+    text = f'{PARTS}[[table]]\nfile = "a.csv"\nof = "units"\nattributes = ["Len"]\nleave_out = ["L*"]\n'
+    sheets = {"a.csv": "id,part,Len,Lot\nA,pump,3 m,7\n"}
+    assert list(parse_definition({"x.toml": text}, sheets=sheets).units["A"].attributes) == ["Len"]
+    (told,) = told_of(text.replace('"L*"', '"L*", "len"'), sheets)
+    assert (told.code, "len is to be read, and left out" in told.sentence) == ("contradiction", True)
+
+
+def test_no_aliases_are_none():
+    """An empty list of aliases says that there are none."""
+    text = '[[part]]\nid = "p"\naliases = []\ntags = []\n'
+    assert parse_definition({"x.toml": text}).parts["p"].aliases == ()
 
 
 def test_what_no_cell_says_is_a_value_of_the_table():
@@ -252,6 +268,22 @@ def test_a_number_of_a_workbook_has_no_language():
     sheet = "part;name;Filled;Vol\npump;N;fluid;1.234\n"
     (told,) = told_of(text.replace("xlsx", "csv"), {"a.csv": sheet})
     assert (told.where, told.code) == ("a.csv row 2, column litres", "ambiguous")
+
+
+def test_cells_of_a_workbook_are_what_is_seen_in_them():
+    """A day is an attribute that is a date, a time of it is refused; zeros that a format puts before a number stay."""
+
+    def shown(_, sheet):
+        for row in (2, 3):
+            sheet.cell(row, 1).number_format = "000"
+
+    text = f'{PARTS}[[table]]\nfile = "a.xlsx"\nof = "units"\nattributes = ["Made"]\n'
+    days = [dt.date(2029, 2, 28), dt.datetime(2029, 2, 28, 7, 30)]  # noqa: DTZ001 - a sheet's dates have no zone
+    cells = [["id", "part", "Made"], [7, "pump", days[0]], [1234, "pump", "x"]]
+    units = parse_definition({"x.toml": text}, sheets={"a.xlsx": book(*cells, also=shown)}).units
+    assert {name: one.attributes["Made"] for name, one in units.items()} == {"007": days[0], "1234": "x"}
+    (told,) = told_of(text, {"a.xlsx": book(cells[0], [7, "pump", days[1]])})
+    assert (told.where, told.code) == ("a.xlsx sheet List row 2, column Made", "date")
 
 
 def test_a_row_that_says_the_same_again_is_one_where_that_is_said():

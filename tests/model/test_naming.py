@@ -63,7 +63,23 @@ def test_what_is_meant(text, wanted, address):
 
 
 @pytest.mark.parametrize(
-    "text", ["", " ", "a\nb", "tab\t", "\x00", "\x85", "line\u2028", " blank", "\ud800", "*", "??", "[*]"]
+    "text",
+    [
+        "",
+        " ",
+        "a\nb",
+        "tab\t",
+        "\x00",
+        "\x85",
+        "line\u2028",
+        " blank",
+        "\ud800",
+        "*",
+        "??",
+        "[*]",
+        "a\u202eb",
+        "\u2067x",
+    ],
 )
 def test_no_alias(text):
     """An alias has no control character or line break, and no blanks around it; it isn't blank, nor a bare wildcard."""

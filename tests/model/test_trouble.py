@@ -4,7 +4,7 @@ import pickle
 
 import pytest
 
-from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Problems, Refused, Trouble
+from cfgtrack.model.trouble import MOST_TOLD, BadInput, NoAnswer, Problem, Problems, Refused, Trouble
 
 SHORT = Problem("plant.toml:3", "unknown", "expected a kind, found 'flud'; near names: fluid")
 WITH_ROW = Problem("events.csv row 7, column port", "unknown", "no port 'J9'", row="mate,PUMP-1:J9")
@@ -17,6 +17,15 @@ def test_bad_input_names_every_problem():
         "events.csv row 7, column port: unknown: no port 'J9'",
         "    mate,PUMP-1:J9",
     ]
+
+
+def test_of_very_many_problems_the_last_are_counted():
+    """What is wrong in every row of a long table is told for some rows, and counted by its code for the others."""
+    trouble = BadInput([SHORT] * MOST_TOLD + [WITH_ROW] * 2 + [Problem("x", "syntax", "y")])
+    told = list(trouble.lines())
+    assert told[:-1] == [str(SHORT)] * MOST_TOLD
+    assert told[-1] == "... and 3 more: 2 unknown, 1 syntax"
+    assert len(trouble.problems) == MOST_TOLD + 3
 
 
 def test_a_refusal_names_the_events_it_collides_with():

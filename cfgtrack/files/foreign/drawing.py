@@ -16,7 +16,7 @@ from cfgtrack.files.fields import made_id
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.attribute import Attribute, attribute_of
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.naming import folded, is_alias, is_line
+from cfgtrack.model.naming import IN_PHRASES, folded, is_alias, is_line
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Unit, owner_of
 
@@ -90,6 +90,7 @@ class Drawing:
     _free: Uniquely = field(default_factory=Uniquely)
     _free_part: Uniquely = field(default_factory=Uniquely)
     _aliases: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    _given: dict[str, None] = field(default_factory=dict)
 
     def unit(
         self,
@@ -121,6 +122,7 @@ class Drawing:
             attributes=said(attributes or {}),
         )
         self._aliases[unit_id] = tuple(dict.fromkeys(map(clean, (called, name, *aliases))))
+        self._given.update(dict.fromkeys(map(clean, aliases)))
         self.ids.setdefault((sort, name), unit_id)
         return unit_id
 
@@ -158,8 +160,10 @@ class Drawing:
 
     def _called(self) -> Iterator[tuple[str, Unit]]:
         """Yield the units with their aliases: those that no other has, and that are no id."""
-        taken = {*self.units, *self.parts, *shipped().kinds, *shipped().media}
+        taken = {*IN_PHRASES, *self.units, *self.parts, *shipped().kinds, *shipped().media}
         often = Counter(folded(alias) for aliases in self._aliases.values() for alias in aliases)
+        if shared := [alias for alias in self._given if often[folded(alias)] > 1]:
+            self.left_out[SHARED] = shared
         for name, unit in self.units.items():
             own = self._aliases[name]
             free = (a for a in own if often[folded(a)] == 1 and is_alias(a) and a not in taken)
@@ -173,6 +177,7 @@ class Drawing:
         return Action(f"initial:{subjects[0]}", FOUND, subjects, at, status=status, by=BY, initial=True)
 
 
+SHARED = "names that several have, and so are none's alias"
 BY = "drawing"
 """Who says how a plant stands that was read from a foreign file."""
 

@@ -7,14 +7,16 @@ to what have had the same columns since pandapower 2.0.
 from __future__ import annotations
 
 import json
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from cfgtrack.files.foreign.drawing import JOINTS, Drawing, clean, star, through
 from cfgtrack.files.foreign.reader import Reader, raw_of
+from cfgtrack.model.naming import folded, is_alias
 from cfgtrack.model.part import LOAD, SOURCE, InternalLink, Node, Part, Port
 from cfgtrack.model.trouble import BadInput, Problem, Problems
 
@@ -172,7 +174,7 @@ class _Net:
         unit = self.found.unit(
             sort,
             index,
-            _between(gates),
+            _between(gates, {gate: _called(self.tables["switch"][one]) for gate, one in set_by.items()}),
             called=called,
             title=_name(sort, index, row),
             aliases=_called(row),
@@ -268,8 +270,11 @@ class _Net:
         return data if isinstance(data, list) else []
 
 
-def _between(gates: Mapping[str, list[str]]) -> Part:
-    """Return the shape of a branch: its body, and to it from each port the gates that stand there, in a row."""
+def _between(gates: Mapping[str, list[str]], called: Mapping[str, list[str]]) -> Part:
+    """Return the shape of a branch: its body, and to it from each port the gates that stand there, in a row.
+
+    `called`: how the net calls each gate.
+    """
     ports = {port: Port(port, JOINTS[_MEDIUM]) for port in gates}
     nodes = {"body": Node("body", _MEDIUM)}
     links: list[InternalLink] = []
@@ -279,6 +284,13 @@ def _between(gates: Mapping[str, list[str]]) -> Part:
         nodes.update({name: Node(name, _MEDIUM) for name in inner})
         row = pairwise([port, *inner, "body"])
         links += [InternalLink(a, b, gate) for (a, b), gate in zip(row, names or [""], strict=True)]
+    often = Counter(folded(clean(one)) for names in called.values() for one in names)
+    for gate, names in called.items():
+        told = list(map(clean, names))
+        free = (
+            one for one in told if often[folded(one)] == 1 and is_alias(one) and one not in {*ports, *nodes}
+        )
+        ports[gate] = replace(ports[gate], title=" ".join(told), aliases=tuple(free))
     return Part("", ports=ports, nodes=nodes, links=tuple(links))
 
 

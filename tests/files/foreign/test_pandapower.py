@@ -57,6 +57,23 @@ def test_switches_stand_in_a_row(net: Any, tmp_path: Path) -> None:
     assert ends == [("A", "nSA2", "SA"), ("nSA2", "body", "SA2"), ("B", "body", "")]
 
 
+def test_names_are_kept(net: Any, tmp_path: Path) -> None:
+    """A switch in a line is called as the net calls it; a name that several have is no alias, and told."""
+    for name in ("Q 1", "twice", "twice", "A", None):
+        pp.create_switch(net, 0, 0, et="l", name=name)
+    pp.create_load(net, 1, 0.1, name="L 1")
+    pp.create_load(net, 1, 0.1, name="L 2")
+    found = read(net, tmp_path)
+    plant = found.definition(at=0).plant()
+    gates = {
+        port.title: port.aliases for port in plant.part_of("LINE-0").ports.values() if port.kind == "switch"
+    }
+    assert gates == {"Q 1": ("Q 1",), "twice": (), "A": (), "": ()}
+    assert plant.resolve("LINE-0:Q 1") == "LINE-0:SA"
+    assert (plant.resolve("L 2"), plant.resolve("L 1")) == ("LOAD-2", "L 1")
+    assert found.left_out["names that several have, and so are none's alias"] == ["L 1"]
+
+
 def test_out_of_service_is_parted(net: Any, tmp_path: Path) -> None:
     """What is out of service is there, and joined to nothing; so is everything at a bus that is."""
     pp.create_bus(net, 20.0, in_service=False)
