@@ -909,7 +909,9 @@ def changing(s: Asker) -> None:
     s.do(15, "retire", "PLATE-2", "--reason", "bent")
     s.ask("load", plain, "--effective", at(16), "--reason", "straightened", "--back", "PLATE-2")
     s.ask("rules", "load", s.file("drains.toml", DRAINS))
-    s.ask("load", file, "--effective", at(18), *told[2:])
+    cut = s.file("cut.toml", drained.replace('["J", "HEAT"]', '["HEAT", "J"]'))
+    s.ask("load", cut, "--effective", at(18), *told[2:])
+    s.ask("diff", at(17), at(19))
 
 
 def working(s: Asker) -> None:
