@@ -504,3 +504,12 @@ def test_what_a_load_changes_is_told_in_words(shop: Command) -> None:
     rules = shop.file("rules.toml", RULES.replace("Drains are capped", "Drains are shut"))
     said = " ".join(shop.ok("rules", "load", rules, "--dry-run").split())
     assert "rules file rules.toml: text: 1 line gone, 1 new" in said
+
+
+def test_a_withdrawal_collides_from_the_time_of_what_it_takes_back(shop: Command) -> None:
+    """What a withdrawal contradicts is told as later than what it withdraws, not than the withdrawal itself."""
+    shop.ok("demate", "BOX-1:F", "--at", at(5), "--id", "D1")
+    shop.ok("cap", "BOX-1:F", "--at", at(6), "--id", "C1")
+    refused = shop("withdraw", "D1", "--reason", "another one")
+    assert refused.status == 3
+    assert f"withdraw D1 from {at(5)} on collides with later event C1, cap BOX-1:F at {at(6)}" in refused.err
