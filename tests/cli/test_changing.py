@@ -445,6 +445,9 @@ def test_a_retired_unit_comes_back(shop: Command) -> None:
     plant = shop.file("plant.toml", PLANT)
     shop.ok("demate", "BOX-1:F", "--at", at(5))
     shop.ok("retire", "BOX-1", "--reason", "worn", "--at", at(6))
+    name = shop.json_of("history", "BOX-1")["history"][-1]["id"]
+    other = shop("correct", name, "retire", "BOX-1", "--at", at(7), "--reason", "a day later")
+    assert (other.status, "withdraw it, and retire it as it really was" in other.err) == (3, True)
     again = (plant, "--effective", at(8), "--reason", "repaired")
     stays = shop("load", *again)
     assert "note: unit BOX-1 is in the files and retired: it stays so (--back BOX-1)" in stays.err
