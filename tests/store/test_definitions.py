@@ -444,11 +444,12 @@ def test_a_prior_life_is_told_anew_and_a_unit_comes_back(url: str) -> None:
             if again is None:
                 again = journal.load(definition, by=None, recorder=None)
             assert journal.configuration().cycles == {"A:F": cycles}
-        assert again.initial.recorded == 0
+        assert again is not None
+        assert (again.initial.recorded, again.anew) == (0, [])
         start = next(e.happened for e in definition.initial if e.initial)
         journal.retire("B", Effect(start + 5, "worn"), by=None, recorder=None, event_id="r")
+        back = Effect(start + 9, "mended", back=("A",))
         with pytest.raises(Refused, match="A isn't retired"):
-            back = Effect(start + 9, "mended", back=("A",))
             journal.load(definition, by=None, recorder=None, effect=back)
         back = Effect(start + 9, "mended", back=("B",))
         assert journal.load(definition, by=None, recorder=None, effect=back).back == [("unit", "B")]
