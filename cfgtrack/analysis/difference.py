@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields
+from typing import Any
 
 from cfgtrack.model.configuration import Configuration, State
 from cfgtrack.model.event import LOCK_OF, TAG_OF, Effect, is_reading
+from cfgtrack.model.part import InternalLink, Port
 from cfgtrack.model.plant import Plant
 
 
@@ -14,8 +16,9 @@ from cfgtrack.model.plant import Plant
 class Difference:
     """One thing that differs. None: the thing, or its value, is not there on that side.
 
-    `aspect` is ``part`` (of a unit that came, was retired or is another part), ``status`` (the other side: the mate),
-    ``place`` (the other side: the facing), ``cycles``, ``lock`` or ``tag`` (whose hangs on it), or the name of a
+    `aspect` is ``part`` (of a unit that came, was retired or is another part), ``link`` (inside a part: one that is on
+    one side alone), ``defined`` (of a part that was revised, its ports and nodes), ``status`` (the other side: the
+    mate), ``place`` (the other side: the facing), ``cycles``, ``lock`` or ``tag`` (whose hangs on it), or the name of a
     measured quantity (in SI units; the other side: the unit that the user wrote). `event` is the one that wrote
     the later state, where there is one.
     """
@@ -35,6 +38,7 @@ def difference(before: Configuration, after: Configuration) -> list[Difference]:
     """
     rows = [
         *_units(before.plant, after.plant),
+        *_parts(before.plant, after.plant),
         *_states(before, after),
         *_cycles(before, after),
         *_devices(before, after),
@@ -49,6 +53,46 @@ def _units(before: Plant, after: Plant) -> Iterator[Difference]:
         old, new = before.units.get(unit), after.units.get(unit)
         if old is None or new is None or old.part != new.part:
             yield Difference(unit, "part", old.part if old else None, new.part if new else None)
+
+
+def _parts(before: Plant, after: Plant) -> Iterator[Difference]:
+    """Yield what was revised of the parts that both plants have."""
+    for name in before.parts.keys() & after.parts.keys():
+        old, new = before.parts[name], after.parts[name]
+        if old is new or old == new:
+            continue
+        was, now = ({link_text(link) for link in part.links} for part in (old, new))
+        yield from (Difference(name, "link", link, None) for link in was - now)
+        yield from (Difference(name, "link", None, link) for link in now - was)
+        yield from _defined(name, old, new, besides=("links", "ports", "nodes"))
+        for side in ("ports", "nodes"):
+            theirs, ours = getattr(old, side), getattr(new, side)
+            for inside in theirs.keys() | ours.keys():
+                yield from _defined(f"{name}:{inside}", theirs.get(inside), ours.get(inside))
+
+
+def _defined(subject: str, old: Any, new: Any, *, besides: Sequence[str] = ()) -> Iterator[Difference]:
+    if old is None or new is None:
+        there = old or new
+        kind = there.kind if isinstance(there, Port) else there.medium
+        yield Difference(subject, "defined", kind if old else None, kind if new else None)
+        return
+    names = [one.name for one in fields(old) if one.name not in besides]
+    for name in names:
+        was, now = getattr(old, name), getattr(new, name)
+        if was != now:
+            yield Difference(subject, "defined", _said(name, was), _said(name, now))
+
+
+def _said(name: str, value: object) -> str | None:
+    if isinstance(value, Mapping | frozenset | tuple):
+        value = ", ".join(sorted(map(str, value)))
+    return f"{name} {value}" if value not in (None, "") else None
+
+
+def link_text(link: InternalLink) -> str:
+    """Return a link inside a part: ``BUS - J1 by K1``, with an arrow where it goes one way."""
+    return f"{link.a} {'->' if link.one_way else '-'} {link.b}" + (f" by {link.gate}" if link.gate else "")
 
 
 def _states(before: Configuration, after: Configuration) -> Iterator[Difference]:

@@ -14,7 +14,7 @@ from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, find_rule, kept_rules, rules_to_judge_by
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
 from cfgtrack.files.phrase import split_phrase
-from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, EXPLAIN, WITHDRAW, Action
+from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, EXPLAIN, RETIRE, WITHDRAW, Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import Instant, format_instant
 from cfgtrack.model.trouble import BadInput, Misput, NoAnswer, Problem, Refused
@@ -65,6 +65,11 @@ def _correction(
 ) -> Action:
     """Return the action that corrects an event."""
     old = _expect_event(journal, target)
+    if old.action == RETIRE:
+        sentence = (
+            f"event {target} retires {' '.join(old.subjects)}: withdraw it, and retire it as it really was"
+        )
+        raise Refused(Problem(target, "not-correctable", sentence))
     inside = replace(asking, outing=asking.outing or old.outing)
     happened = old.happened if asking.at is None else inside.instant(journal, asking.at, option="--at")
     told = {"outing": asking.outing, "basis": basis or old.basis, "remark": remark, "reason": reason}

@@ -9,6 +9,7 @@ from cfgtrack.analysis.difference import Difference
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.model.event import Entry, LogLine
+from cfgtrack.model.plant import owner_of
 from cfgtrack.model.unknown import ANYTHING, expect_thing
 
 
@@ -37,12 +38,23 @@ def history(
         since = None if start is None else asking.instant(journal, start, option="--from")
         until = None if end is None else asking.instant(journal, end, option="--to")
         if thing is None:
-            lines = journal.log(known=moment.known)
-            return History(moment, tuple(line for line in lines if _is_within(line.entry, since, until)))
+            log = journal.log(known=moment.known)
+            return History(moment, tuple(line for line in log if _is_within(line.entry, since, until)))
         plant = journal.whole_plant(moment.known)
         thing = expect_thing(plant, thing, ANYTHING)
         entries = journal.history(thing, start=since, end=until, known=moment.known)
-        told = tuple(LogLine(entry, None) for entry in entries)
+        lines = [LogLine(entry, None) for entry in entries]
+        found = {line.entry.number for line in lines}
+        more = [LogLine(one, None) for one in journal.redefinitions(owner_of(thing), moment.known)]
+        # What was withdrawn is told with what took it back.
+        for line in lines:
+            taken_back = journal.entry(line.entry.event.withdraws or "")
+            if taken_back is not None:
+                more.append(LogLine(taken_back, line.entry.event.id))
+        lines += (
+            line for line in more if line.entry.number not in found and _is_within(line.entry, since, until)
+        )
+        told = tuple(sorted(lines, key=lambda line: line.entry.event.happened))
         return History(moment, told, thing, plant.aliases_of(thing))
 
 

@@ -198,8 +198,38 @@ def _by_sort(label: str, items: Sequence[tuple[str, str]], *, note: str = "") ->
 
 def _changes(changed: Sequence[Any]) -> Iterator[str]:
     for sort, name, fields in changed:
-        said = "; ".join(f"{field}: {_short(before)} -> {_short(after)}" for field, before, after in fields)
+        said = "; ".join(_field(*field) for field in fields)
         yield labelled("changed", f"{_ONE.get(sort, sort)} {name}: {said}")
+
+
+def _field(field: str, before: Any, after: Any) -> str:
+    """Say what a field was and is; of a list only what is on one side, of a long text only how many lines are."""
+    if isinstance(before, list | None) and isinstance(after, list | None):
+        old, new = ([_words(one) for one in side or ()] for side in (before, after))
+        gone, come = ([one for one in side if one not in other] for side, other in ((old, new), (new, old)))
+        if gone or come:
+            sides = (f"{what} {_names(some)}" for what, some in (("without", gone), ("with", come)) if some)
+            return f"{field}: {', '.join(sides)}"
+        return f"{field}: in another order"
+    if isinstance(before, str) and isinstance(after, str) and "\n" in before + after:
+        old, new = before.splitlines(), after.splitlines()
+        gone, come = ([one for one in side if one not in other] for side, other in ((old, new), (new, old)))
+        return f"{field}: {count(len(gone), 'line')} gone, {len(come)} new"
+    return f"{field}: {_short(_words(before))} -> {_short(_words(after))}"
+
+
+def _words(value: Any) -> Any:
+    """Return a value of the definition without the marks of a language: a link as its ends, a list as its items."""
+    if isinstance(value, dict) and {"a", "b"} <= value.keys():
+        arrow = "->" if value.get("one_way") else "-"
+        return f"{value['a']} {arrow} {value['b']}" + (f" by {value['gate']}" if value.get("gate") else "")
+    if isinstance(value, dict):
+        return ", ".join(f"{name} {_words(one)}" for name, one in value.items() if one not in (None, ""))
+    if isinstance(value, list):
+        return ", ".join(str(_words(one)) for one in value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return value
 
 
 def _told_anew(anew: Sequence[Any]) -> Iterator[str]:

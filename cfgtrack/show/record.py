@@ -237,7 +237,7 @@ def _side(row: Difference, *, after: bool) -> str:
     value, other = (row.after, row.after_other) if after else (row.before, row.before_other)
     if value is None:
         return "-"
-    if row.aspect == "part":
+    if row.aspect in ("part", "link", "defined"):
         return str(value)
     if row.aspect == "status":
         return f"{value} to {other}" if other else str(value)

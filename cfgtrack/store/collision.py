@@ -399,14 +399,17 @@ def _sentence(one: Disturbance, later: Event, why: str) -> str:
             f"the definition contradicts event {later.id}, {what} at {format_instant(later.happened)}: {why}."
             " If it is so from a date on only, say so: `load --effective DATE --reason TEXT`"
         )
+    # What takes an event back is recorded now, and it is the time of that event that is otherwise.
+    since = format_instant(one.event.happened if one.event.withdraws is None else one.happened)
+    when = f"at {since}" if one.event.withdraws is None else f"from {since} on"
     if one.before is not None:
         return (
-            f"{mine} from {format_instant(one.event.happened)} on collides with later event {later.id}, {what} at"
+            f"{mine} from {since} on collides with later event {later.id}, {what} at"
             f" {format_instant(later.happened)}: {why}. Give the date from which it really is so, or correct"
             f" {later.id} first"
         )
     return (
-        f"{mine} at {format_instant(one.event.happened)} collides with later event {later.id}, {what} at"
+        f"{mine} {when} collides with later event {later.id}, {what} at"
         f" {format_instant(later.happened)}: {why}."
         f" Correct the time, or supersede or withdraw {later.id} together with it"
     )
@@ -414,6 +417,8 @@ def _sentence(one: Disturbance, later: Event, why: str) -> str:
 
 def _said(event: Event) -> str:
     action, *subjects = plain_words(event)
+    if event.withdraws:
+        subjects = [event.withdraws]
     named = subjects[:_NAMED]
     more = f" and {len(subjects) - _NAMED} more" if len(subjects) > _NAMED else ""
     return " ".join([action, *named]) + more

@@ -273,6 +273,26 @@ class Journal:
             if ":" not in subject or any(_is_of(subject, one) for one in told):
                 yield entry
 
+    def redefinitions(self, owner: str, known: int | None = None) -> list[Entry]:
+        """Return the events in effect that made a unit or place another one, or its part, or a part; not the first."""
+        sql = "SELECT sort, load, body FROM item WHERE id = :id AND sort IN ('unit', 'place', 'part') ORDER BY load"
+        rows = self.database.rows(sql, {"id": owner})
+        parts = {json.loads(body).get("part") for sort, _, body in rows if sort != "part" and body} - {
+            None,
+            "",
+        }
+        numbers = [load for _, load, _ in rows[1:]]
+        for part in parts - {owner}:
+            found = self.database.rows(sql, {"id": part})
+            numbers += [load for sort, load, _ in found if sort == "part"][1:]
+        one = f"SELECT e.body, e.number, e.known FROM event e WHERE e.number = :number AND {IN_EFFECT}"
+        told = {"known": self._known(known)}
+        return [
+            entry_of(*row)
+            for number in sorted(set(numbers))
+            for row in self.database.rows(one, {**told, "number": number})
+        ]
+
     def entry(self, event_id: str) -> Entry | None:
         """Return the event with this id, in effect or not, or None."""
         return find_entry(self.database, event_id)

@@ -278,15 +278,16 @@ def loaded_again(database: Database, fingerprint: Callable[[], str | None]) -> L
         {"rules": RULES},
     )
     files = None if row is None else json.loads(row[0]).get("body", {}).get("files")
-    if files is None or files["sha256"] != fingerprint() or database.row(_TOLD_ANEW) is not None:
+    if files is None or files["sha256"] != fingerprint() or database.row(_TOLD_ANEW, _MOVED) is not None:
         return None
     return LoadReport(same=files["items"], initial=Outcome(repeated=files["initial"]))
 
 
 _TOLD_ANEW = """
-    SELECT 1 FROM event e WHERE e.id >= 'initial:' AND e.id < 'initial;' AND e.id LIKE '%@%'
-        AND e.number > (SELECT max(i.load) FROM item i WHERE i.sort <> 'rules') LIMIT 1
+    SELECT 1 FROM event e WHERE e.id >= :first AND e.id < :end AND e.id LIKE :moved
+        AND e.number > (SELECT max(i.load) FROM item i WHERE i.sort <> :rules) LIMIT 1
 """
+_MOVED = {"first": "initial:", "end": "initial;", "moved": f"%{MOVED}%", "rules": RULES}
 
 
 def _files(definition: Definition, definitions: Definitions, report: LoadReport) -> dict[str, Any]:

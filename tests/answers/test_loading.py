@@ -47,9 +47,9 @@ def readings(monkeypatch):
     """How often a definition is read."""
     found = []
 
-    def reading(paths):
+    def reading(paths, **how):
         found.append(paths)
-        return read_definition(paths)
+        return read_definition(paths, **how)
 
     monkeypatch.setattr(hardware, "read_definition", reading)
     return found

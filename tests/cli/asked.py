@@ -863,6 +863,23 @@ condition = { status = "it", is = "shut" }
 """
 
 
+DRAINS = "".join(
+    f"""
+[[rule]]
+id = "drained-{name}"
+title = "Drains are capped"
+hazard = "it leaks"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "{tolerance}"
+scope = {{ id = "BOX-*:D", may_be_empty = true }}
+condition = {{ status = "it", is = ["mated", "capped"] }}
+"""
+    for name, tolerance in (("now", "0 s"), ("soon", "30000 d"))
+)
+
+
 def changing(s: Asker) -> None:
     """Revise, retire, take back: what is of the plant before and after."""
     _shop(s)
@@ -887,6 +904,14 @@ def changing(s: Asker) -> None:
     s.ask("history")
     s.ask("plant", "--at", at(1))
     s.do(21, "withdraw", "R1", "--reason", "it was another one")
+    plain = s.file("plain.toml", text)
+    s.ask("load", plain)
+    s.do(15, "retire", "PLATE-2", "--reason", "bent")
+    s.ask("load", plain, "--effective", at(16), "--reason", "straightened", "--back", "PLATE-2")
+    s.ask("rules", "load", s.file("drains.toml", DRAINS))
+    cut = s.file("cut.toml", drained.replace('["J", "HEAT"]', '["HEAT", "J"]'))
+    s.ask("load", cut, "--effective", at(18), *told[2:])
+    s.ask("diff", at(17), at(19))
 
 
 def working(s: Asker) -> None:

@@ -146,6 +146,8 @@ def test_words_are_those_of_the_program() -> None:
     assert set(defs["quantity-name"]["enum"]) == QUANTITIES.keys()
     assert set(defs["difference"]["properties"]["aspect"]["enum"]) == {
         "part",
+        "link",
+        "defined",
         "status",
         "place",
         "lock",

@@ -445,6 +445,9 @@ def test_a_retired_unit_comes_back(shop: Command) -> None:
     plant = shop.file("plant.toml", PLANT)
     shop.ok("demate", "BOX-1:F", "--at", at(5))
     shop.ok("retire", "BOX-1", "--reason", "worn", "--at", at(6))
+    name = shop.json_of("history", "BOX-1")["history"][-1]["id"]
+    other = shop("correct", name, "retire", "BOX-1", "--at", at(7), "--reason", "a day later")
+    assert (other.status, "withdraw it, and retire it as it really was" in other.err) == (3, True)
     again = (plant, "--effective", at(8), "--reason", "repaired")
     stays = shop("load", *again)
     assert "note: unit BOX-1 is in the files and retired: it stays so (--back BOX-1)" in stays.err
@@ -464,3 +467,52 @@ def test_a_retired_unit_comes_back(shop: Command) -> None:
     archive = shop.folder / "all.archive"
     shop.ok("export", "-o", archive, "--form", "archive")
     assert archive.read_text(encoding="utf-8").count('"sort":"retired"') == 2
+
+
+def test_a_revision_is_seen_between_its_times_and_in_its_units_history(shop: Command) -> None:
+    """`diff` tells what was revised of a part, and `history` of a unit that its part was, or that it is another."""
+    plant = PLANT.replace('links = [["F", "VOL"]]', "links = []")
+    shop.ok("load", shop.file("cut.toml", plant), "--effective", at(10), "--reason", "a line removed")
+    rows = shop.json_of("diff", at(9), at(11))["difference"]
+    assert [(r["subject"], r["aspect"], r["before"], r["after"]) for r in rows] == [
+        ("box", "link", "F - VOL", None)
+    ]
+    assert "F - VOL" in shop.ok("diff", at(9), at(11))
+    assert "revise box" in shop.ok("history", "BOX-1")
+    assert "revise box" in shop.ok("history", "BOX-2:F")
+    assert shop.json_of("diff", at(5), at(6))["difference"] == []
+    other = plant.replace('id = "BOX-2"\npart = "box"', 'id = "BOX-2"\npart = "crate"').replace(
+        '[[part]]\nid = "wall"',
+        '[[part]]\nid = "crate"\nport = [{ name = "F", kind = "fluid-disconnect" }]\n[[part]]\nid = "wall"',
+    )
+    before = shop.json_of("history", "BOX-2")["history"]
+    shop.ok("load", shop.file("other.toml", other), "--accept", "it always was a crate")
+    after = shop.json_of("history", "BOX-2")["history"]
+    assert [one["action"] for one in after if one not in before] == ["define"]
+
+
+def test_a_history_tells_what_was_withdrawn(shop: Command) -> None:
+    """What was taken back stands in its thing's history as what no longer counts, with what took it back."""
+    shop.ok("demate", "BOX-1:F", "--at", at(5), "--id", "D1")
+    shop.ok("withdraw", "D1", "--reason", "another one", "--id", "W1")
+    lines = shop.json_of("history", "BOX-1")["history"]
+    assert ("D1", "W1") in [(one["id"], one["corrected_by"]) for one in lines]
+
+
+def test_what_a_load_changes_is_told_in_words(shop: Command) -> None:
+    """Of links that differ those are told that are on one side alone, of a rules file how many lines."""
+    plant = PLANT.replace('["G", "ACC"]', '["ACC", "G"]')
+    said = " ".join(shop.ok("load", shop.file("p.toml", plant), "--dry-run").split())
+    assert "part wall: links: without G - ACC, with ACC - G" in said
+    rules = shop.file("rules.toml", RULES.replace("Drains are capped", "Drains are shut"))
+    said = " ".join(shop.ok("rules", "load", rules, "--dry-run").split())
+    assert "rules file rules.toml: text: 1 line gone, 1 new" in said
+
+
+def test_a_withdrawal_collides_from_the_time_of_what_it_takes_back(shop: Command) -> None:
+    """What a withdrawal contradicts is told as later than what it withdraws, not than the withdrawal itself."""
+    shop.ok("demate", "BOX-1:F", "--at", at(5), "--id", "D1")
+    shop.ok("cap", "BOX-1:F", "--at", at(6), "--id", "C1")
+    refused = shop("withdraw", "D1", "--reason", "another one")
+    assert refused.status == 3
+    assert f"withdraw D1 from {at(5)} on collides with later event C1, cap BOX-1:F at {at(6)}" in refused.err

@@ -433,3 +433,31 @@ def _taken(
             " ON e.number = c.number ORDER BY c.subject, c.happened, e.id"
         )
         return [tuple(row) for row in found], aside
+
+
+def test_a_prior_life_is_told_anew_and_a_unit_comes_back(url: str) -> None:
+    """On both databases: files with other used cycles count instead, in turn; a retired unit is of the plant again."""
+    with open_journal(url, clock=lambda: 0) as journal:
+        for text, cycles in ((LIFE, 7), (LIFE.replace("cycles = 7", "cycles = 2"), 2), (LIFE, 7), (LIFE, 7)):
+            definition = replace(parse_definition({"x": text}), fingerprint=text)
+            again = journal.loaded_again(lambda told=text: told)  # type: ignore[misc]
+            if again is None:
+                again = journal.load(definition, by=None, recorder=None)
+            assert journal.configuration().cycles == {"A:F": cycles}
+        assert again is not None
+        assert (again.initial.recorded, again.anew) == (0, [])
+        start = next(e.happened for e in definition.initial if e.initial)
+        journal.retire("B", Effect(start + 5, "worn"), by=None, recorder=None, event_id="r")
+        back = Effect(start + 9, "mended", back=("A",))
+        with pytest.raises(Refused, match="A isn't retired"):
+            journal.load(definition, by=None, recorder=None, effect=back)
+        back = Effect(start + 9, "mended", back=("B",))
+        assert journal.load(definition, by=None, recorder=None, effect=back).back == [("unit", "B")]
+        there = ["B" in journal.plant(start + second).units for second in (4, 5, 8, 9)]
+        assert there == [True, False, False, True]
+        assert journal.view(start + 9).state("B").value == "RACK"
+        assert audit(journal.database).faults == []
+    rebuild(url)
+    with open_journal(url, clock=lambda: 0) as journal:
+        assert journal.configuration().cycles == {"A:F": 7}
+        assert audit(journal.database).faults == []
