@@ -250,7 +250,9 @@ def revised(r: Random, plant: Plant, recorded: Iterable[str]) -> Plant:
     for _ in range(r.randint(1, 6)):
         r.choice(edits)()
     # A file whose own joints don't fit is refused as it is: whoever changes a part changes its joints.
-    new["joints"] = [pair for pair in new["joints"] if not wrong_with(new, *pair)]
+    new["joints"] = [
+        pair for pair in new["joints"] if {*pair} <= {*all_ports(new)} and not wrong_with(new, *pair)
+    ]
     return new
 
 
