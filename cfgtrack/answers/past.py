@@ -183,7 +183,16 @@ class Past:
 
         if not any(date <= self.moment.at for date in self.journal.dates_of_effect(self.moment.known)):
             return None
-        return Judging(self.journal, self.moment, rules, self.networks_of, anew=())
+        found = next((judging for judged_by, judging in self._judged_afresh if judged_by is rules), None)
+        if found is None:
+            found = Judging(self.journal, self.moment, rules, self.networks_of, anew=())
+            self._judged_afresh.append((rules, found))
+        return found
+
+    @cached_property
+    def _judged_afresh(self) -> list[tuple[RuleSet, Judging]]:
+        """The past as judged afresh, with the rules by which: a whole past isn't judged twice for one answer."""
+        return []
 
     def start_for(self, rules: RuleSet) -> Start:
         """Return the start of a check by some rules: by those kept, from where the past was judged last."""

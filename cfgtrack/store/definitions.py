@@ -97,6 +97,7 @@ class Definitions:
     _turns: list[int] = field(init=False)
     _eras: dict[int, tuple[list[int], list[Era]]] = field(default_factory=dict, init=False)
     _plants: dict[tuple[int, ...], Plant] = field(default_factory=dict, init=False)
+    _wholes: dict[tuple[Era, ...], Plant] = field(default_factory=dict, init=False)
     _bodies: dict[tuple[str, str], list[tuple[int, str | None]]] | None = field(default=None, init=False)
     items: dict[Version, Any] = field(default_factory=dict)
 
@@ -157,8 +158,14 @@ class Definitions:
         A part has every port and node that any revision of it had, or any other part that a unit of it was of. A unit
         that was of another part has a twin that still is.
         """
-        eras = self.eras(known)
-        plants = [self.plant_of(era) for era in eras if era.loads]
+        eras = tuple(era for era in self.eras(known) if era.loads)
+        found = self._wholes.get(eras)
+        if found is None:
+            found = self._wholes[eras] = self._all_in_one([self.plant_of(era) for era in eras])
+        return found
+
+    @staticmethod
+    def _all_in_one(plants: Sequence[Plant]) -> Plant:
         if len(plants) < 2:
             return plants[0] if plants else Plant()
         media, kinds, parts, places = (

@@ -278,16 +278,18 @@ def loaded_again(database: Database, fingerprint: Callable[[], str | None]) -> L
         {"rules": RULES},
     )
     files = None if row is None else json.loads(row[0]).get("body", {}).get("files")
-    if files is None or files["sha256"] != fingerprint() or database.row(_TOLD_ANEW, _MOVED) is not None:
+    if files is None or files["sha256"] != fingerprint():
+        return None
+    if database.row(_ANY_SINCE, {**_MOVED, "rules": RULES}) is not None:
         return None
     return LoadReport(same=files["items"], initial=Outcome(repeated=files["initial"]))
 
 
-_TOLD_ANEW = """
+_ANY_SINCE = """
     SELECT 1 FROM event e WHERE e.id >= :first AND e.id < :end AND e.id LIKE :moved
         AND e.number > (SELECT max(i.load) FROM item i WHERE i.sort <> :rules) LIMIT 1
 """
-_MOVED = {"first": "initial:", "end": "initial;", "moved": f"%{MOVED}%", "rules": RULES}
+_MOVED = {"first": "initial:", "end": "initial;", "moved": f"%{MOVED}%"}
 
 
 def _files(definition: Definition, definitions: Definitions, report: LoadReport) -> dict[str, Any]:
@@ -446,18 +448,19 @@ def _initial(
     BadInput where the halves of a joint that isn't recorded yet don't fit. One that is counts like any that was made.
     """
     database, wrong = writing.database, list[Problem]()
-    for row in initial:
-        said, first, last = row, find_entry(database, row.id), _last_told(database, row.id)
-        if first is not None and not said.initial:
-            # What is told of the time before is the same whoever loads it.
-            said = replace(said, recorder=first.event.recorder)
+    told_anew = _told_anew(database)
+    for said in initial:
+        last = told_anew.get(said.id)
+        # Rows are many: the first telling is looked up only where it matters.
+        matters = effect is not None or said.id in unfit
+        first = find_entry(database, said.id) if matters else None
         if last is not None and _says_the_same(said, last.event):
             yield replace(said, **_as_recorded(last.event))
         elif effect is None or (first is not None and last is None and _says_the_same(said, first.event)):
-            wrong += unfit.get(row.id, ()) if first is None else ()
+            wrong += unfit.get(said.id, ()) if first is None else ()
             yield said
         else:
-            wrong += unfit.get(row.id, ())
+            wrong += unfit.get(said.id, ())
             yield replace(
                 said,
                 id=f"{said.id}{MOVED}{format_instant(effect.at)}",
@@ -534,16 +537,13 @@ def _is_told(said: Action, told: Event) -> bool:
     return said.action == told.action and said.happened == told.happened and _says_the_same(said, told)
 
 
-def _last_told(database: Database, name: str) -> Entry | None:
-    """Return the last event in effect that says otherwise what an event of the initial configuration said."""
+def _told_anew(database: Database) -> dict[str, Entry]:
+    """Return, by the event of the initial configuration, the last one in effect that says otherwise what that said."""
     sql = (
-        "SELECT e.body, e.number, e.known FROM event e WHERE e.id >= :first AND e.id < :end"
-        " AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number)"
-        " ORDER BY e.happened DESC, e.turn DESC LIMIT 1"
+        "SELECT e.body, e.number, e.known FROM event e WHERE e.id >= :first AND e.id < :end AND e.id LIKE :moved"
+        " AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number) ORDER BY e.happened, e.turn"
     )
-    # "A" comes next after "@" in every collation by code points.
-    row = database.row(sql, {"first": f"{name}{MOVED}", "end": f"{name}A"})
-    return None if row is None else entry_of(*row)
+    return {entry.event.id.partition(MOVED)[0]: entry for entry in entries_of(database.rows(sql, _MOVED))}
 
 
 def _says_the_same(said: Action, told: Event) -> bool:

@@ -160,17 +160,12 @@ def read_owner(database: Database, plant: Plant, owner: str, at: int, known: int
     return _filled(plant, database.rows(EVERYTHING % ONE_OWNER, parameters))
 
 
-def is_there(plant: Plant, subject: str) -> bool:
-    """Return whether a plant has what was once written of: a port may have gone since, or its unit been retired."""
-    return bool(plant.sort_of(subject))
-
-
 def _filled(plant: Plant, rows: Iterable[Row]) -> Configuration:
     configuration = Configuration(plant)
     turns: dict[tuple[str, str], int] = {}
     counted: dict[tuple[str, str], int] = {}
     for subject, aspect, turn, value, other, event, cycles in rows:
-        if not is_there(plant, subject):
+        if not plant.sort_of(subject):  # a port may have gone since, or its unit been retired
             continue
         # Several changes of one instant come in any order: the one with the last turn counts.
         if turns.setdefault((subject, aspect), turn) > turn:
