@@ -28,7 +28,7 @@ from cfgtrack.analysis.verdict import (
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event, effects
-from cfgtrack.model.lock import Device, devices_on
+from cfgtrack.model.lock import Device, all_devices
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import presence_is_judged
 from cfgtrack.model.sequence import Layout, LeftRunning, Outing, Step, expect_in_time
@@ -268,8 +268,7 @@ def _left_on(now: Configuration, steps: Iterable[StepResult]) -> list[Device]:
     for step in steps:
         if isinstance(step.outcome, Event):
             end.apply(step.outcome)
-    found = (one for thing in sorted(end.with_devices()) for one in devices_on(end, thing))
-    return sorted(found, key=lambda one: one.since)
+    return sorted(all_devices(end), key=lambda one: one.since)
 
 
 def _is_in_force(finding: Finding, in_force: Callable[[str], int | None]) -> bool:

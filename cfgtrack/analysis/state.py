@@ -10,7 +10,7 @@ from cfgtrack.model.attribute import Attribute
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Entry, is_reading
 from cfgtrack.model.hold import hangs, holds, is_made, seat_of
-from cfgtrack.model.lock import Device, devices_of, devices_on
+from cfgtrack.model.lock import Device, all_devices, devices_of, devices_on
 from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
 from cfgtrack.model.time import Instant
@@ -373,16 +373,13 @@ def plant_state(
         if owner in plant.units:
             lines.append(_unit_line(survey, owner, volumes, loads, len(ends)))
     not_held = tuple(unit for unit in plant.units if survey.holding(unit).is_loose)
-    locks = (
-        one for thing in sorted(configuration.with_devices()) for one in devices_on(configuration, thing)
-    )
     return PlantReport(
         tuple(lines),
         tuple(open_ends),
         tuple(cut_off),
         tuple(dead),
         not_held,
-        tuple(locks),
+        tuple(all_devices(configuration)),
         tuple(clocks),
         tuple(retired),
     )

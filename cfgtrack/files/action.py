@@ -7,7 +7,8 @@ from typing import Any
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import BASES, BOOK_ACTIONS, DEVICE_ACTIONS, GENERAL_ACTIONS, Action
-from cfgtrack.model.lock import wrong_holder
+from cfgtrack.model.event import is_of_device
+from cfgtrack.model.lock import LOCKABLE, holders_named, wrong_holder
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import COUNTED, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
 from cfgtrack.model.unknown import (
@@ -119,7 +120,7 @@ def _check(said: Said, plant: Plant, note: Note) -> None:
         _check_thing(said, plant, note)
     elif action in ac.NOTES:
         _check_anything(said, plant, note)
-    elif action in DEVICE_ACTIONS and not _is_own_move(said, plant):
+    elif is_of_device(plant, said):
         _check_device(said, plant, note)
     elif action in _OUTING:
         if not said["outing"]:
@@ -174,24 +175,14 @@ def _check_anything(said: Said, plant: Plant, note: Note) -> None:
     _note_unknown(said, plant, note, ANYTHING)
 
 
-def _is_own_move(said: Said, plant: Plant) -> bool:
-    """Return whether an action is one of the kind of the port that it is done to."""
-    port = plant.port(said.subjects[0]) if said.subjects else None
-    return port is not None and said.action in port[1].moves
-
-
 def _check_device(said: Said, plant: Plant, note: Note) -> None:
     if not said.subjects:
-        note(
-            "subject",
-            "subjects",
-            f"{said.action} takes a valve, switch, connector, cover or lock box, none given",
-        )
+        note("subject", "subjects", f"{said.action} takes {LOCKABLE}, none given")
         return
     thing, *holders = said.subjects
     if (found := look_up(plant, thing, ANYTHING)).code:
         note("subject", found.code, found.why)
-    wanted = 2 if said.action == ac.TRANSFER else 1
+    wanted = holders_named(said.action)
     if len(holders) > wanted or (wanted == 2 and len(holders) < wanted):
         form = f"transfer {thing} from ANN to BEN" if wanted == 2 else f"{said.action} {thing} by ANN"
         note("subject", "subjects", f"{said.action} is of one thing and one lock or tag, as in {form}")

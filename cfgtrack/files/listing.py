@@ -12,14 +12,13 @@ from cfgtrack.files.cell import ATTRIBUTE, POWER, Number, Odd, trouble
 from cfgtrack.files.fields import ID, Fields, Made, made_id
 from cfgtrack.files.listed import QUANTITY
 from cfgtrack.files.mapping import TableMapping, Template, folded
-from cfgtrack.files.sheet import letter, looks_like, too_long
+from cfgtrack.files.sheet import letter, no_header, too_long
 from cfgtrack.files.source import Spot, cut
 from cfgtrack.model.attribute import attribute_of
 from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.trouble import Problems
 from cfgtrack.model.unknown import near, no_such
 
-_MOST_NAMED = 6
 _MOST_OF_A_ROW = 10_000
 """So many units one row may make."""
 
@@ -206,15 +205,8 @@ class Listing:
             return True
         if any(near(name, columns) for name in named):
             return True
-        looks = looks_like(spot.row or "")
-        found = f"found what looks like {looks}" if looks else "found none of them"
-        wanted = ", ".join(
-            list(dict.fromkeys([*self.mapping.columns, *self.mapping.listed.required, *columns]))[
-                :_MOST_NAMED
-            ]
-        )
-        sentence = f"expected a row that names columns such as {wanted}, {found}"
-        self._note(spot, "wrong-kind" if looks else "no-header", sentence)
+        wanted = (*self.mapping.columns, *self.mapping.listed.required, *columns)
+        self._note(spot, *no_header(wanted, spot.row or ""))
         return False
 
     def _is_used(self, name: str) -> bool:

@@ -97,6 +97,15 @@ def looks_like(line: str) -> str:
     return next((kind for kind, form in _KINDS if form.match(line)), "")
 
 
+def no_header(wanted: Iterable[str], row: str) -> tuple[str, str]:
+    """Return code and sentence for a row that names no column such as those `wanted`; it may be of no table at all."""
+    looks = looks_like(row)
+    found = f"found what looks like {looks}" if looks else "found none of them"
+    names = ", ".join(list(dict.fromkeys(wanted))[:_MOST_NAMED])
+    code = "wrong-kind" if looks else "no-header"
+    return code, f"expected a row that names columns such as {names}, {found}"
+
+
 def _first_line(lines: Iterator[str]) -> tuple[int, str]:
     """Return how many blank lines there are before the first other one, and that."""
     before = 0
@@ -140,11 +149,7 @@ def _bad_header(
 ) -> bool:
     before = len(problems)
     if not any(name in columns for name in names) and not any(near(name, columns) for name in names if name):
-        looks = looks_like(spot.row or "")
-        found = f"found what looks like {looks}" if looks else "found none of them"
-        wanted = ", ".join(list(dict.fromkeys([*required, *columns]))[:_MOST_NAMED])
-        sentence = f"expected a row that names columns such as {wanted}, {found}"
-        problems.add(spot.where, "wrong-kind" if looks else "no-header", sentence, row=spot.row)
+        problems.add(spot.where, *no_header((*required, *columns), spot.row or ""), row=spot.row)
         return True
     for i, name in enumerate(names):
         if name and name not in columns:

@@ -7,10 +7,10 @@ makes events, and `codec` of what it made once.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from operator import attrgetter
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 from cfgtrack.model.action import (
     BOOK_ACTIONS,
@@ -207,7 +207,21 @@ def _move_effects(plant: Plant, event: Event) -> list[Effect]:
     return out
 
 
-def is_of_device(plant: Plant, action: Action) -> bool:
+class Told(Protocol):
+    """An action as far as it says what is done, and to what."""
+
+    @property
+    def action(self) -> str:
+        """What is done."""
+        ...
+
+    @property
+    def subjects(self) -> Sequence[str]:
+        """What it is done to."""
+        ...
+
+
+def is_of_device(plant: Plant, action: Told) -> bool:
     """Return whether an action is one with somebody's lock or tag, not a move of the port's own kind."""
     if action.action not in DEVICE_ACTIONS:
         return False

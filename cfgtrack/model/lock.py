@@ -42,6 +42,15 @@ class Device:
         return f"{self.holder}'s {'tag' if self.is_tag else 'lock'}"
 
 
+LOCKABLE = "a valve, switch, connector, cover or lock box"
+"""What takes locks, in words."""
+
+
+def holders_named(action: str) -> int:
+    """Return how many say whose a lock or tag is: who hands his over names who takes it, too."""
+    return 2 if action == ac.TRANSFER else 1
+
+
 class Objection(NamedTuple):
     """Why a lock or tag can't be so: code, sentence, whom it is about, and the event that stands against it."""
 
@@ -74,10 +83,14 @@ def tags_on(view: View, thing: str) -> list[Device]:
     return [one for one in devices_on(view, thing) if one.is_tag]
 
 
+def all_devices(now: Configuration) -> list[Device]:
+    """Return every lock and tag that hangs anywhere, by what they hang on."""
+    return [one for thing in sorted(now.with_devices()) for one in devices_on(now, thing)]
+
+
 def devices_of(now: Configuration, holder: str) -> list[Device]:
     """Return the locks and tags of a person or lock box, by what they hang on."""
-    hung = (one for thing in sorted(now.with_devices()) for one in devices_on(now, thing))
-    return [one for one in hung if one.holder == holder]
+    return [one for one in all_devices(now) if one.holder == holder]
 
 
 def could_be_done(view: View, thing: str, by: str | None) -> Iterator[tuple[str, str]]:

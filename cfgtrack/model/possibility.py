@@ -28,7 +28,17 @@ from cfgtrack.model.hold import (
     rigid_group,
 )
 from cfgtrack.model.kind import Kind, Move
-from cfgtrack.model.lock import bars, devices_on, objections, takes_locks, told, with_holder, wrong_holder
+from cfgtrack.model.lock import (
+    LOCKABLE,
+    bars,
+    devices_on,
+    holders_named,
+    objections,
+    takes_locks,
+    told,
+    with_holder,
+    wrong_holder,
+)
 from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Place, Plant, owner_of, port_of
 from cfgtrack.model.presence import (
@@ -667,9 +677,7 @@ def _bad_device(view: View, action: Action, thing: str, holders: Sequence[str]) 
     # What hangs on its shell doesn't hang on a contact.
     known = {one.holder for one in devices_on(view, thing) if one.thing == thing} if thing else set()
     if not thing:
-        yield Refusal(
-            "subjects", f"{action.action} takes a valve, switch, connector, cover or lock box, none given", ""
-        )
+        yield Refusal("subjects", f"{action.action} takes {LOCKABLE}, none given", "")
     elif wrong := _unknown(view, thing, ANYTHING):
         yield from wrong
     elif not (takes_locks(plant, thing) or (is_tag and plant.port(thing) is not None)) and (
@@ -677,18 +685,14 @@ def _bad_device(view: View, action: Action, thing: str, holders: Sequence[str]) 
     ):
         found = plant.port(thing)
         what = f"of kind {found[1].id}" if found is not None else f"a {plant.sort_of(thing)}"
-        wanted = (
-            "a port or a lock box takes tags"
-            if is_tag
-            else "a valve, switch, connector, cover or lock box takes locks"
-        )
+        wanted = "a port or a lock box takes tags" if is_tag else f"{LOCKABLE} takes locks"
         shell = (
             ""
             if plant.contact(thing) is None
             else f"; it is locked and tagged with its shell {port_of(thing)}"
         )
         yield Refusal("kind", f"{thing} is {what}: {wanted}{shell}", thing)
-    wanted_holders = 2 if action.action == ac.TRANSFER else 1
+    wanted_holders = holders_named(action.action)
     if len(holders) != wanted_holders:
         say = "from whom and to whom" if wanted_holders == 2 else "whose it is"
         yield Refusal("by-whom", f"{action.action} {thing}: say {say}", thing)

@@ -6,7 +6,9 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from cfgtrack.analysis.difference import link_text
 from cfgtrack.answers.moment import Moment
+from cfgtrack.model.part import InternalLink
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES
 from cfgtrack.show.record import clock_line
@@ -221,8 +223,8 @@ def _field(field: str, before: Any, after: Any) -> str:
 def _words(value: Any) -> Any:
     """Return a value of the definition without the marks of a language: a link as its ends, a list as its items."""
     if isinstance(value, dict) and {"a", "b"} <= value.keys():
-        arrow = "->" if value.get("one_way") else "-"
-        return f"{value['a']} {arrow} {value['b']}" + (f" by {value['gate']}" if value.get("gate") else "")
+        link = InternalLink(value["a"], value["b"], value.get("gate") or "", bool(value.get("one_way")))
+        return link_text(link)
     if isinstance(value, dict):
         return ", ".join(f"{name} {_words(one)}" for name, one in value.items() if one not in (None, ""))
     if isinstance(value, list):
