@@ -74,6 +74,9 @@ def take_in(
         for row in passing(rows):
             if isinstance(row, Problem):
                 set_aside(row.where.partition(", column ")[0], [row])
+            elif row[1].initial and journal.entry(row[1].id) is None:
+                sentence = "what was so before the first event is part of the definition: load that"
+                set_aside(row[0], [Problem(row[0], "initial", sentence)])
             elif row[1].action not in DEFINITIONS:
                 yield row
         if aside and rejects is None:

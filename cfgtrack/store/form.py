@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import BASES, Action
+from cfgtrack.model import gate
 from cfgtrack.model.approval import fault_of_approval
 from cfgtrack.model.quantity import COUNTED
 from cfgtrack.model.time import LATEST
@@ -39,7 +40,7 @@ def is_plain(event: Action) -> bool:
         and not event.withdraws
         and not event.explains
         and not event.acknowledges
-        and not (event.values and not event.initial and COUNTED.keys() & event.values.keys())
+        and gate.is_plain(event)
     )
 
 
@@ -57,6 +58,7 @@ def check_form(where: str, event: Action) -> None:
         wrong.append(("time", sentence))
     if event.basis not in BASES:
         wrong.append((UNKNOWN, no_such("basis", str(event.basis), BASES)))
+    wrong.extend(gate.faults(event))
     wrong.extend(_wrong_on_the_record(event))
     # What was counted before the first event has to be told by somebody.
     counted = () if event.initial else COUNTED.keys() & event.values.keys()
