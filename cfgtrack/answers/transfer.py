@@ -72,12 +72,9 @@ def take_in(
 
     def good(rows: ImportRows) -> Iterator[Sourced]:
         for row in passing(rows):
-            if isinstance(row, Problem):
-                set_aside(row.where.partition(", column ")[0], [row])
-            elif row[1].initial and journal.entry(row[1].id) is None:
-                sentence = "what was so before the first event is part of the definition: load that"
-                set_aside(row[0], [Problem(row[0], "initial", sentence)])
-            elif row[1].action not in DEFINITIONS:
+            if wrong := row if isinstance(row, Problem) else _not_loaded(journal, row):
+                set_aside(wrong.where.partition(", column ")[0], [wrong])
+            elif not isinstance(row, Problem) and row[1].action not in DEFINITIONS:
                 yield row
         if aside and rejects is None:
             raise BadInput(list(chain(*aside.values())))
@@ -120,6 +117,16 @@ def take_in(
             f"note: of {len(nobodys)} of them nobody of the plant is said to have done it: presence isn't judged",
         )
     return Imported(moment, asking.dry_run, tally.recorded, tally.repeated, len(aside), told, notes=notes)
+
+
+def _not_loaded(journal: Journal, row: Sourced) -> Problem | None:
+    """Return what is wrong with a row that tells of the initial configuration and isn't in the journal; else None."""
+    where, action = row
+    if not action.initial or journal.entry(action.id) is not None:
+        return None
+    return Problem(
+        where, "initial", "what was so before the first event is part of the definition: load that"
+    )
 
 
 @contextmanager

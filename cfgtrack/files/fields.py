@@ -12,6 +12,7 @@ from typing import Any
 
 from cfgtrack.files.source import Find, Spot
 from cfgtrack.model.attribute import Attribute, attribute_of
+from cfgtrack.model.gate import MOST_NAME, fault_of_text
 from cfgtrack.model.naming import folded, is_alias
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.model.time import BadTime, parse_duration, parse_instant
@@ -90,6 +91,9 @@ class Fields:
         if not isinstance(value, str):
             self.wrong(name, "a text in quotes", value)
             return ""
+        if fault := fault_of_text(value):
+            self.note(name, "text", fault)
+            return ""
         if required and not value.strip():
             self.note(name, "missing", f"{name} is blank")
         return value.strip()
@@ -99,6 +103,9 @@ class Fields:
         value = self.text(name, required=required)
         if value and not ID.fullmatch(value):
             self.note(name, "bad-id", f"expected an id of {ID_FORM}, found '{value}'")
+            return ""
+        if len(value) > MOST_NAME:
+            self.note(name, "bad-id", f"expected at most {MOST_NAME} characters, found {len(value):,}")
             return ""
         return value
 
@@ -156,7 +163,10 @@ class Fields:
             self.some("aliases")
         found: dict[str, None] = {}
         for alias in self.said_aliases():
-            if is_alias(alias):
+            if len(alias) > MOST_NAME:
+                sentence = f"expected at most {MOST_NAME} characters, found {len(alias):,}"
+                self.note("aliases", "bad-alias", sentence)
+            elif is_alias(alias):
                 found[alias] = None
             elif not alias:
                 self.note("aliases", "bad-alias", "an alias is blank")

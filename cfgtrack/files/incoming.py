@@ -8,6 +8,7 @@ from hashlib import sha256
 from typing import Any
 
 from cfgtrack.files.action import Note, Said, by_ids, understood
+from cfgtrack.files.formula import unguarded
 from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import read_settings
 from cfgtrack.files.sheet import read_sheet
@@ -63,7 +64,7 @@ class RowReader:
         for row in read_sheet(lines, self.where, COLUMNS, ("at", "action"), self.problems):
             yield from self._drain()
             spot = row.spot(self.where, "")
-            cells = {name: cell for name, cell in row.cells.items() if name not in _SKIPPED}
+            cells = {name: unguarded(cell) for name, cell in row.cells.items() if name not in _SKIPPED}
             yield from self._said(cells, spot, in_column=True)
         yield from self._drain()
 

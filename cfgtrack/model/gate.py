@@ -1,7 +1,7 @@
 """The gate: what may be said at all, whatever the plant holds. Everything that comes from outside passes here.
 
-What an action may say is one table, `_TAKES`; how long a text, how deep an object may be are the constants. What follows
-from an action is resolved anew, and what a row tells of it is compared (`told_otherwise`): it is never believed.
+What an action may say is one table, `_TAKES`; how long a text, how deep an object may be are the constants. What
+follows from an action is resolved anew, and what a row tells of it is compared (`told_otherwise`): it is never believed.
 """
 
 from __future__ import annotations
@@ -75,15 +75,15 @@ def _may_follow(action: Action, name: str) -> bool:
 # --- texts and objects --------------------------------------------------------------------------------------------
 
 
-def fault_of_text(text: str, most: int = MOST_TEXT) -> str:
-    """Return what keeps a text from being kept, "" for nothing.
+def fault_of_text(text: str, most: int = MOST_TEXT, *, is_free: bool = False) -> str:
+    """Return what keeps a text from being kept, "" for nothing. Only a free text may have a NUL: no server takes one.
 
     >>> fault_of_text("a" * 300, MOST_NAME)
     'expected at most 200 characters, found 300'
     """
     if len(text) > most:
         return f"expected at most {most:,} characters, found {len(text):,}"
-    if "\0" in text:
+    if "\0" in text and not is_free:
         return "expected text, found a NUL character"
     if not text.isascii() and any("\ud800" <= sign <= "\udfff" for sign in text):
         return "expected text, found half a surrogate pair"
@@ -110,16 +110,25 @@ def _inside(outer: Any) -> Iterable[Any]:
 
 def texts_in(value: Any) -> Iterator[str]:
     """Yield every text in an object, names too."""
+    return (one for one in _leaves(value) if isinstance(one, str))
+
+
+def has_huge_number(value: Any) -> bool:
+    """Return whether a whole number of more than 64 bits is in an object: no other program reads one."""
+    return any(isinstance(one, int) and not -(2**63) <= one < 2**63 for one in _leaves(value))
+
+
+def _leaves(value: Any) -> Iterator[Any]:
     queue = [value]
     while queue:
         one = queue.pop()
-        if isinstance(one, str):
-            yield one
-        elif isinstance(one, dict):
+        if isinstance(one, dict):
             yield from one
             queue.extend(one.values())
         elif isinstance(one, list | tuple):
             queue.extend(one)
+        else:
+            yield one
 
 
 # --- actions ------------------------------------------------------------------------------------------------------
@@ -143,7 +152,15 @@ def is_plain(action: Action) -> bool:
         or type(action) is not Action
     ):
         return False
-    said = (action.id, action.by, action.recorder, action.outing, action.remark, action.reason, *action.subjects)
+    said = (
+        action.id,
+        action.by,
+        action.recorder,
+        action.outing,
+        action.remark,
+        action.reason,
+        *action.subjects,
+    )
     return all(text is None or (len(text) <= MOST_NAME and text.isprintable()) for text in said)
 
 
@@ -173,7 +190,7 @@ def _bad_texts(action: Action) -> Iterator[tuple[str, str]]:
     for names, most in ((_NAMES, MOST_NAME), (_ADDRESSES, MOST_ADDRESS), (_FREE, MOST_TEXT)):
         for name in names:
             text = getattr(action, name)
-            if text and (fault := fault_of_text(text, most)):
+            if text and (fault := fault_of_text(text, most, is_free=names is _FREE)):
                 yield "text", f"{name}: {fault}"
     for name, named in (("subjects", action.subjects), ("acknowledges", (action.acknowledges or "").split())):
         yield from _bad_names(name, named)
@@ -245,9 +262,9 @@ def told_otherwise(view: View, told: Event, event: Event) -> Iterator[str]:
             if place != there:
                 yield f"{thing} is told to be {what} {place}, and is {_where(there)}"
     for end, site in told.ends.items():
-        there = event.ends.get(end) or (view.end_at(end) if view.plant.port(end) is not None else None)
-        if (site or None) != (there or None):
-            yield f"{end} is told to lie at {site or 'nothing'}, and lies {_where(there)}"
+        lies = event.ends.get(end) or (view.end_at(end) if view.plant.port(end) is not None else None)
+        if (site or None) != (lies or None):
+            yield f"{end} is told to lie at {site or 'nothing'}, and lies {_where(lies)}"
     for half in told.parted:
         port = view.plant.port(half)
         if half not in event.parted and (port is None or port[1].is_joined(view.state(half).value)):

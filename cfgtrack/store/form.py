@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import BASES, Action
 from cfgtrack.model import gate
+from cfgtrack.model.action import BASES, Action
 from cfgtrack.model.approval import fault_of_approval
 from cfgtrack.model.quantity import COUNTED
 from cfgtrack.model.time import LATEST
