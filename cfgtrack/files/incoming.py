@@ -65,7 +65,9 @@ class RowReader:
             yield from self._drain()
             spot = row.spot(self.where, "")
             cells = {name: unguarded(cell) for name, cell in row.cells.items() if name not in _SKIPPED}
-            yield from self._said(cells, spot, in_column=True)
+            # What the journal wrote says all there is: who feeds it hasn't recorded it.
+            defaults = {} if row.cells.get("known") else self.defaults
+            yield from self._said(cells, spot, defaults, in_column=True)
         yield from self._drain()
 
     def jsonl(self, lines: Iterator[str]) -> Iterator[Sourced | Problem]:
@@ -74,7 +76,7 @@ class RowReader:
             if line.data is not None and "happened" in line.data:
                 yield from self._as_written(line.data, line.spot)
             elif line.data is not None:
-                yield from self._said(self._texts(line.data, line.spot), line.spot)
+                yield from self._said(self._texts(line.data, line.spot), line.spot, self.defaults)
             yield from self._drain()
         yield from self._drain()
 
@@ -136,7 +138,7 @@ class RowReader:
         return cells
 
     def _said(
-        self, cells: dict[str, Any], spot: Spot, *, in_column: bool = False
+        self, cells: dict[str, Any], spot: Spot, defaults: Mapping[str, str], *, in_column: bool = False
     ) -> Iterator[Sourced | Problem]:
         """Take a row as people wrote it."""
 
@@ -147,7 +149,7 @@ class RowReader:
         said = _said(cells, self.plant, note)
         by_ids(said, self.plant)
         own = {name: said[name] for name in TEXTS}
-        said.texts.update({name: value for name, value in self.defaults.items() if not said[name]})
+        said.texts.update({name: value for name, value in defaults.items() if not said[name]})
         happened = self._happened(cells.get("at", ""), said["outing"], note)
         event_id = cells.get("id") or _made_id(said, own, happened)
         event = understood(said, self.plant, note, event_id=event_id, happened=happened)

@@ -1,7 +1,7 @@
 """The gate: what may be said at all, whatever the plant holds. Everything that comes from outside passes here.
 
 What an action may say is one table, `_TAKES`; how long a text, how deep an object may be are the constants. What
-follows from an action is resolved anew, and what a row tells of it is compared (`told_otherwise`): it is never believed.
+follows from an action is resolved anew, and what a row tells of it is compared (`told_otherwise`), never believed.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ _WITHOUT_STATE = ac.NOTES | ac.BOOK_ACTIONS | _OUTINGS
 _OF_AN_APPROVAL = frozenset({"fingerprints", "rule", "fingerprint", "start", "end"})
 
 _TAKES: Mapping[str, Callable[[Action], bool]] = {
-    "subjects": lambda a: a.action not in _OUTINGS | (ac.BOOK_ACTIONS - ac.DEFINITIONS - {ac.APPROVE}),
+    "subjects": lambda a: a.action not in _OUTINGS,
     "place": lambda a: a.action in _TO_A_PLACE or (isinstance(a, Event) and _may_follow(a, "place")),
     "facing": lambda a: a.action in _TO_A_PLACE and (a.place is not None or a.action == ac.LIFT),
     "status": lambda a: a.action == ac.FOUND and a.place is None,

@@ -11,6 +11,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+_MOST_SAID = 2_000
+"""So many characters of a sentence are shown."""
+
 
 @dataclass(frozen=True, slots=True)
 class Problem:
@@ -30,7 +33,11 @@ class Problem:
     thing: bool = False
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.code}: {self.sentence}"
+        sentence = self.sentence
+        if len(sentence) > _MOST_SAID:
+            # Somebody's text stands in the middle of it, and nobody reads all of that.
+            sentence = f"{sentence[: _MOST_SAID // 2]} ... {sentence[-_MOST_SAID // 4 :]}"
+        return f"{self.where}: {self.code}: {sentence}"
 
     def lines(self) -> tuple[str, ...]:
         """The problem as text lines: the sentence, then the offending row, indented."""
