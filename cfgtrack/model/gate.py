@@ -161,7 +161,7 @@ def is_plain(action: Action) -> bool:
         action.reason,
         *action.subjects,
     )
-    return all(text is None or (len(text) <= MOST_NAME and text.isprintable()) for text in said)
+    return all(text is None or (0 < len(text) <= MOST_NAME and text.isprintable()) for text in said)
 
 
 def faults(action: Action) -> Iterator[tuple[str, str]]:
@@ -174,6 +174,8 @@ def faults(action: Action) -> Iterator[tuple[str, str]]:
         yield from _told_wrongly(action)
     if action.action in ac.NOTES and not action.subjects:
         yield "subjects", f"{action.action} takes a unit, port or place, none given"
+    if action.action in ac.NOTES and len({*action.subjects}) < len(action.subjects):
+        yield "subjects", f"{action.action} takes each unit, port or place once"
     yield from _bad_texts(action)
     yield from _bad_values(action)
     if action.body is not None:
@@ -190,6 +192,8 @@ def _bad_texts(action: Action) -> Iterator[tuple[str, str]]:
     for names, most in ((_NAMES, MOST_NAME), (_ADDRESSES, MOST_ADDRESS), (_FREE, MOST_TEXT)):
         for name in names:
             text = getattr(action, name)
+            if text == "" and name != "id":
+                yield "text", f"{name}: expected a text, found an empty one: leave it out"
             if text and (fault := fault_of_text(text, most, is_free=names is _FREE)):
                 yield "text", f"{name}: {fault}"
     for name, named in (("subjects", action.subjects), ("acknowledges", (action.acknowledges or "").split())):

@@ -12,7 +12,14 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 _MOST_SAID = 2_000
-"""So many characters of a sentence are shown."""
+"""So many characters of a sentence, or of a row, are shown."""
+
+
+def _short(text: str) -> str:
+    """Return a text without its middle where it is long: nobody reads all that somebody has put there."""
+    if len(text) <= _MOST_SAID:
+        return text
+    return f"{text[: _MOST_SAID // 2]} ... {text[-_MOST_SAID // 4 :]}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,15 +40,11 @@ class Problem:
     thing: bool = False
 
     def __str__(self) -> str:
-        sentence = self.sentence
-        if len(sentence) > _MOST_SAID:
-            # Somebody's text stands in the middle of it, and nobody reads all of that.
-            sentence = f"{sentence[: _MOST_SAID // 2]} ... {sentence[-_MOST_SAID // 4 :]}"
-        return f"{self.where}: {self.code}: {sentence}"
+        return f"{_short(self.where)}: {self.code}: {_short(self.sentence)}"
 
     def lines(self) -> tuple[str, ...]:
         """The problem as text lines: the sentence, then the offending row, indented."""
-        return (str(self),) if self.row is None else (str(self), f"    {self.row}")
+        return (str(self),) if self.row is None else (str(self), f"    {_short(self.row)}")
 
 
 class Trouble(Exception):

@@ -64,6 +64,11 @@ ROWS: dict[str, tuple[dict[str, Any], str]] = {
         {"action": "begin", "subjects": ["HALL:V1"], "outing": "W1"},
         "takes no subjects",
     ),
+    "a port measured twice": (
+        {"action": "measure", "subjects": ["PUMP-1:F1", "PUMP-1:F1"], "values": {"pressure": BAR}},
+        "each unit, port or place once",
+    ),
+    "an empty text": ({**SHUT, "supersedes": ""}, "supersedes: expected a text, found an empty one"),
     "a measurement of nothing": ({"action": "measure", "values": {"pressure": BAR}}, "none given"),
     "an initial state": (
         {"action": "as-found", "subjects": ["HALL:V1"], "status": "shut", "initial": True},
