@@ -149,7 +149,7 @@ def is_plain(action: Action) -> bool:
         or len(action.subjects) > 2
         or not action.subjects
         or action.action in _WITHOUT_STATE
-        or type(action) is not Action
+        or (isinstance(action, Event) and tells(action))
     ):
         return False
     said = (
@@ -162,6 +162,20 @@ def is_plain(action: Action) -> bool:
         *action.subjects,
     )
     return all(text is None or (0 < len(text) <= MOST_NAME and text.isprintable()) for text in said)
+
+
+def tells(event: Event) -> bool:
+    """Return whether an event, as a row tells it, says anything of what follows from it."""
+    return bool(
+        event.moved
+        or event.peer is not None
+        or event.place is not None
+        or event.carried
+        or event.ends
+        or event.found
+        or event.parted
+        or event.expected is not None
+    )
 
 
 def faults(action: Action) -> Iterator[tuple[str, str]]:

@@ -14,7 +14,7 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import AFTER_DEVICE, DEVICE, Entry, Event, effects, is_of_device
-from cfgtrack.model.gate import told_otherwise
+from cfgtrack.model.gate import tells, told_otherwise
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.model.presence import NEEDS_NOBODY, Telling
@@ -235,7 +235,11 @@ class Appender:
     def _resolved(self, where: str, action: Action, view: View) -> Event:
         outcome = resolve(view, action, Telling.RECORDED)
         if isinstance(outcome, Event):
-            if isinstance(action, Event) and (why := "; ".join(told_otherwise(view, action, outcome))):
+            told_wrong = (
+                isinstance(action, Event) and tells(action) and [*told_otherwise(view, action, outcome)]
+            )
+            if told_wrong:
+                why = "; ".join(told_wrong)
                 sentence = f"what is told to follow from it doesn't: {why}"
                 raise Unrecordable((Problem(where, "consequence", sentence),))
             return outcome

@@ -36,10 +36,10 @@ def is_plain(event: Action) -> bool:
         and -LATEST <= event.happened <= LATEST
         and event.basis in BASES
         and event.action not in ac.BOOK_ACTIONS
-        and not event.supersedes
-        and not event.withdraws
-        and not event.explains
-        and not event.acknowledges
+        and event.supersedes is None
+        and event.withdraws is None
+        and event.explains is None
+        and event.acknowledges is None
         and gate.is_plain(event)
     )
 
