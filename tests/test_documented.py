@@ -109,7 +109,8 @@ def test_what_is_documented_exists() -> None:
     """Every command and every option that the two name is one of the program's."""
     assert len(named(README)) > 5
     assert unknown(README) == set()
-    assert unknown(DEVELOPERS) - {"--hypothesis-seed", "--randomly-seed"} == set()
+    of_tests = {"--hypothesis-seed", "--randomly-seed", "--seed", "--cases", "--first"}
+    assert unknown(DEVELOPERS) - of_tests == set()
 
 
 EXAMPLE = """Ask `frob`, `diff` or `cfgtrack mend --now` with `--json` or `--jsn`; state has words around it.

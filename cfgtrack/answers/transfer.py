@@ -74,9 +74,9 @@ def take_in(
 
     def good(rows: ImportRows) -> Iterator[Sourced]:
         for row in passing(rows):
-            if isinstance(row, Problem):
-                set_aside(row.where.partition(", column ")[0], [row])
-            elif not passed.takes(journal, row[1]):
+            if wrong := row if isinstance(row, Problem) else _not_loaded(journal, row):
+                set_aside(wrong.where.partition(", column ")[0], [wrong])
+            elif not isinstance(row, Problem) and not passed.takes(journal, row[1]):
                 yield row
         if aside and rejects is None:
             raise BadInput(list(chain(*aside.values())))
@@ -144,6 +144,16 @@ class _PassedOver:
                 yield f"note: {named} isn't retired by this: retire it, at {when}, or use an archive"
             else:
                 yield f"note: {named} isn't revised by this: load the files, with --effective {when}"
+
+
+def _not_loaded(journal: Journal, row: Sourced) -> Problem | None:
+    """Return what is wrong with a row that tells of the initial configuration and isn't in the journal; else None."""
+    where, action = row
+    if not action.initial or journal.entry(action.id) is not None:
+        return None
+    return Problem(
+        where, "initial", "what was so before the first event is part of the definition: load that"
+    )
 
 
 @contextmanager

@@ -133,17 +133,30 @@ class Commands(click.Group):
         try:
             answer = super().invoke(ctx)
             sys.stdout.flush()
+        except click.ClickException as err:
+            raise _visibly(err) from None
         except Exception as err:
             trouble = trouble_of(err)
             if trouble is None:
                 raise
-            for line in (*getattr(trouble, "__notes__", ()), *trouble.lines()):
-                click.echo(line, err=True)
+            from cfgtrack.show.visible import visible
+
+            for note in getattr(trouble, "__notes__", ()):
+                click.echo(visible(note), err=True)
+            for line in trouble.lines():
+                click.echo(visible(line, lines=False), err=True)
             ctx.exit(trouble.exit_status)
         else:
             return answer
         finally:
             gc.freeze()  # the process ends: what it holds need not be looked through once more
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Parse as click does; what it says of a word is `visible`."""
+        try:
+            return super().parse_args(ctx, args)
+        except click.ClickException as err:
+            raise _visibly(err) from None
 
     def main(self, args: Sequence[str] | None = None, *rest: Any, **settings: Any) -> Any:
         """Run the command line. Where an answer finds no room, help too, that is told, and nobody takes it for one."""
@@ -165,8 +178,21 @@ class Commands(click.Group):
             sys.exit(4)
 
 
+def _visibly(err: click.ClickException) -> click.ClickException:
+    """Return trouble with the command line in which nothing that was typed acts on the terminal."""
+    from cfgtrack.show.visible import visible
+
+    err.message = visible(err.message)  # type: ignore[misc] # final to click's own code, and all it prints
+    return err
+
+
 def _is_text(word: str) -> bool:
-    """Return whether a word came in as UTF-8: other bytes come as lone surrogates, which nothing can keep or print."""
+    """Return whether a word came in as UTF-8: other bytes come as lone surrogates, which nothing can keep or print.
+
+    No system hands on a NUL, but whoever calls this from Python may: nothing is named so.
+    """
+    if "\0" in word:
+        return False
     try:
         word.encode()
     except UnicodeEncodeError:

@@ -130,8 +130,10 @@ class Session:
 
     def tell_notes(self, notes: Iterable[str]) -> None:
         """Print lines beside an answer, on standard error."""
+        from cfgtrack.show.visible import visible
+
         for note in notes:
-            click.echo(note, err=True)
+            click.echo(visible(note), err=True)
 
     def tell(self, text: Callable[[], str], answer: object) -> None:
         """Print an answer: the text, or with --json one object."""
@@ -141,17 +143,20 @@ class Session:
             self.print_json(json_of(answer))
             return
         from cfgtrack.show.tables import within
+        from cfgtrack.show.visible import on_terminal, visible
 
         with within(min(WIDTH, get_terminal_size((WIDTH, 24)).columns)):
             said = text()
         if said:
-            click.echo(said)
+            click.echo(on_terminal(said) if self.colour else visible(said))
 
     def print_json(self, data: dict[str, Any]) -> None:
         """Print one JSON object."""
         import json
 
-        click.echo(json.dumps(data, ensure_ascii=False, indent=2))
+        from cfgtrack.show.visible import in_json
+
+        click.echo(in_json(json.dumps(data, ensure_ascii=False, indent=2)))
 
     def end(self, *, found: object = None, status: int = 0) -> None:
         """End the command with a status: 3 when something was `found` that the rules or the journal say no to."""

@@ -6,7 +6,7 @@ import io
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TextIO, TypeVar
+from typing import TextIO, TypeVar, cast
 
 import click
 
@@ -118,4 +118,14 @@ def export_command(session: s.Session, /, output: Path | None, form: str | None,
         raise click.UsageError("A workbook needs a file: say it with -o.")
     if chosen == "archive" and (session.known_at or in_effect):
         raise click.UsageError("An archive holds everything: leave out --known-at and --in-effect.")
-    session.tell_notes(export(session.asking, output or sys.stdout, form=chosen, in_effect=in_effect))
+    notes = export(session.asking, output or _seen(chosen), form=chosen, in_effect=in_effect)
+    session.tell_notes(notes)
+
+
+def _seen(form: str) -> TextIO:
+    """Return standard output for an export. JSON is the same when it is made visible; CSV is, on a terminal alone."""
+    from cfgtrack.show.visible import Seen, in_json, visible
+
+    if form == "csv" and not s.is_terminal():
+        return sys.stdout
+    return cast("TextIO", Seen(sys.stdout, visible if form == "csv" else in_json))

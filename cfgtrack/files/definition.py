@@ -19,7 +19,7 @@ from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
 from cfgtrack.files.parts import Known, PartRows, read_part
 from cfgtrack.files.places import circles, read_place, read_unit
-from cfgtrack.files.source import Document, Spot, in_order, parse_toml, read_document, read_raw
+from cfgtrack.files.source import Document, Spot, in_order, parse_toml, read_document, read_named, read_raw
 from cfgtrack.files.table import Table
 from cfgtrack.folders import top_folder
 from cfgtrack.model.action import Action
@@ -44,8 +44,9 @@ def read_definition(
     read = fingerprint.reading(read_raw)
     documents = [document for path in paths if (document := read_document(path, problems, read)) is not None]
     order = [str(path) for path in paths]
+    named = fingerprint.reading(read_named)
     found = _definition(
-        documents, base if base is not None else shipped(), read, problems, order, may_fit_ill=may_fit_ill
+        documents, base if base is not None else shipped(), named, problems, order, may_fit_ill=may_fit_ill
     )
     return found if base is not None else replace(found, fingerprint=fingerprint.text())
 

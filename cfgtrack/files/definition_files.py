@@ -22,6 +22,7 @@ from typing import Any
 
 from cfgtrack.files.definition import shipped
 from cfgtrack.files.fields import BETWEEN
+from cfgtrack.files.formula import is_live
 from cfgtrack.files.listed import LISTS
 from cfgtrack.model.action import Action
 from cfgtrack.model.attribute import attribute_from_json
@@ -299,7 +300,10 @@ def _fits_a_sheet(what: str, row: Row) -> bool:
     words = (word for value in lists for word in value)
     whole = all(word and not BETWEEN.search(word) for word in words)
     cells = _cells(row)
-    one_line = all(cell.isprintable() and not isinstance(row.get(name), dict) for name, cell in cells.items())
+    one_line = all(
+        cell.isprintable() and not is_live(cell) and not isinstance(row.get(name), dict)
+        for name, cell in cells.items()
+    )
     return whole and one_line and cells.keys() <= set(LISTS[what].columns)
 
 

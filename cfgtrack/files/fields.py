@@ -13,6 +13,7 @@ from typing import Any
 
 from cfgtrack.files.source import Find, Spot
 from cfgtrack.model.attribute import Attribute, attribute_of
+from cfgtrack.model.gate import MOST_NAME, fault_of_text
 from cfgtrack.model.naming import IN_PHRASES, folded, is_alias, is_line
 from cfgtrack.model.quantity import BadQuantity, Quantity, parse_quantity
 from cfgtrack.model.time import BadTime, parse_duration, parse_instant
@@ -95,6 +96,9 @@ class Fields:
         if not isinstance(value, str):
             self.wrong(name, "a text in quotes", value)
             return ""
+        if fault := fault_of_text(value):
+            self.note(name, "text", fault)
+            return ""
         if required and not value.strip():
             self.note(name, "missing", f"{name} is blank")
         return value if isinstance(value, Made) else value.strip()
@@ -104,6 +108,9 @@ class Fields:
         value = str(self.text(name, required=required))
         if value and not ID.fullmatch(value):
             self.note(name, "bad-id", f"expected an id of {ID_FORM}, found '{value}'")
+            return ""
+        if len(value) > MOST_NAME:
+            self.note(name, "bad-id", f"expected at most {MOST_NAME} characters, found {len(value):,}")
             return ""
         return value
 
@@ -164,6 +171,9 @@ class Fields:
         for alias in self.said_aliases():
             if own == "id" and alias in IN_PHRASES:
                 self.note("aliases", "bad-alias", f"'{alias}' is a word of phrases: nothing can be called so")
+            elif len(alias) > MOST_NAME:
+                sentence = f"expected at most {MOST_NAME} characters, found {len(alias):,}"
+                self.note("aliases", "bad-alias", sentence)
             elif is_alias(alias):
                 found[alias] = None
             elif not alias:

@@ -13,8 +13,10 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from cfgtrack.files.source import read_raw
+from cfgtrack.files.lines import long_key
+from cfgtrack.files.source import read_named, read_raw
 from cfgtrack.folders import top_folder
+from cfgtrack.model.gate import MOST_DEPTH
 from cfgtrack.model.trouble import Problems
 
 TABLES = ("csv", "table")
@@ -52,15 +54,18 @@ class Fingerprint:
 def fingerprint_of(paths: Sequence[Path]) -> str | None:
     """Return the fingerprint that a definition read from these files would have; None where they can't be read."""
     found, problems = Fingerprint(), Problems()
-    read = found.reading(read_raw)
+    read, read_table = found.reading(read_raw), found.reading(read_named)
     documents = [(path, read(path, problems)) for path in paths]
     for path, raw in documents:
         try:
-            named = _tables(tomllib.loads((raw or b"").decode("utf-8-sig").replace("\r\n", "\n")))
-        except ValueError:
+            text = (raw or b"").decode("utf-8-sig").replace("\r\n", "\n")
+            if long_key(text, MOST_DEPTH):
+                return None
+            named = _tables(tomllib.loads(text))
+        except (ValueError, RecursionError):
             return None
         for file in named:
-            read(path.parent / file, problems)
+            read_table(path.parent / file, problems)
     return None if problems else found.text()
 
 

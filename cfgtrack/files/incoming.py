@@ -8,17 +8,18 @@ from hashlib import sha256
 from typing import Any
 
 from cfgtrack.files.action import Note, Said, by_ids, understood
+from cfgtrack.files.formula import unguarded
 from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import read_settings
 from cfgtrack.files.sheet import read_sheet
-from cfgtrack.files.source import Spot
+from cfgtrack.files.source import Spot, cut
 from cfgtrack.model.action import BEGIN, Sourced
 from cfgtrack.model.codec import IN_JSON, TEXTS, Form, event_from_json
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.quantity import QUANTITIES, BadQuantity
+from cfgtrack.model.quantity import QUANTITIES, BadQuantity, disagreement
 from cfgtrack.model.time import BadTime, parse_instant
 from cfgtrack.model.trouble import Problem, Problems
-from cfgtrack.model.unknown import ANYTHING, no_such
+from cfgtrack.model.unknown import ANYTHING, UNKNOWN, no_such
 
 WHY = "why"
 """The column (field) of rejected rows that tells why; skipped when they are fed again."""
@@ -42,6 +43,7 @@ _TYPES = {
     Form.PLACES: dict,
 }
 _WANTED: dict[str, type] = {told.name: _TYPES[told.form] for told in IN_JSON}
+_PLACES = frozenset(told.name for told in IN_JSON if told.form is Form.PLACES)
 _EXPECTED = {int: "a whole number", list: "a list of texts", dict: "an object", bool: "true or false"}
 
 
@@ -62,8 +64,10 @@ class RowReader:
         for row in read_sheet(lines, self.where, COLUMNS, ("at", "action"), self.problems):
             yield from self._drain()
             spot = row.spot(self.where, "")
-            cells = {name: cell for name, cell in row.cells.items() if name not in _SKIPPED}
-            yield from self._said(cells, spot, in_column=True)
+            cells = {name: unguarded(cell) for name, cell in row.cells.items() if name not in _SKIPPED}
+            # What the journal wrote says all there is: who feeds it hasn't recorded it.
+            defaults = {} if row.cells.get("known") else self.defaults
+            yield from self._said(cells, spot, defaults, in_column=True)
         yield from self._drain()
 
     def jsonl(self, lines: Iterator[str]) -> Iterator[Sourced | Problem]:
@@ -72,7 +76,7 @@ class RowReader:
             if line.data is not None and "happened" in line.data:
                 yield from self._as_written(line.data, line.spot)
             elif line.data is not None:
-                yield from self._said(self._texts(line.data, line.spot), line.spot)
+                yield from self._said(self._texts(line.data, line.spot), line.spot, self.defaults)
             yield from self._drain()
         yield from self._drain()
 
@@ -86,8 +90,8 @@ class RowReader:
             wanted = _WANTED.get(name, str)
             if name not in _JOURNAL:
                 self.problems.add(spot.where, "unknown-field", no_such("field", name, _JOURNAL), row=spot.row)
-            elif name not in _SKIPPED and not (type(value) is wanted and _is_whole(value)):
-                sentence = f"{name}: expected {_EXPECTED.get(wanted, 'a text')}, found {value!r}"
+            elif name not in _SKIPPED and not (type(value) is wanted and _is_whole(name, value)):
+                sentence = f"{name}: expected {_expected(name)}, found {cut(repr(value))}"
                 self.problems.add(spot.where, "wrong-type", sentence, row=spot.row)
         self.problems.found.extend(
             Problem(spot.where, "missing", f"{name} is missing", spot.row)
@@ -102,6 +106,13 @@ class RowReader:
         except (BadQuantity, TypeError) as err:
             why = err if isinstance(err, BadQuantity) else "expected dimension, shown, unit and value of each"
             self.problems.add(spot.where, "bad-quantity", f"values: {why}", row=spot.row)
+            return
+        for name, quantity in event.values.items():
+            if name not in QUANTITIES:
+                self.problems.add(spot.where, UNKNOWN, no_such("quantity", name, QUANTITIES), row=spot.row)
+            elif why := disagreement(quantity):
+                self.problems.add(spot.where, "bad-quantity", f"{name}: {why}", row=spot.row)
+        if self.problems:
             return
         if event.action == BEGIN and event.outing:
             self.outing_starts[event.outing] = event.happened
@@ -122,12 +133,12 @@ class RowReader:
                 cells.update(value)
             else:
                 expected = "texts" if name in ("subjects", "values") else "a text"
-                sentence = f"{name}: expected {expected}, found {value!r}"
+                sentence = f"{name}: expected {expected}, found {cut(repr(value))}"
                 self.problems.add(spot.where, "wrong-type", sentence, row=spot.row)
         return cells
 
     def _said(
-        self, cells: dict[str, Any], spot: Spot, *, in_column: bool = False
+        self, cells: dict[str, Any], spot: Spot, defaults: Mapping[str, str], *, in_column: bool = False
     ) -> Iterator[Sourced | Problem]:
         """Take a row as people wrote it."""
 
@@ -138,7 +149,7 @@ class RowReader:
         said = _said(cells, self.plant, note)
         by_ids(said, self.plant)
         own = {name: said[name] for name in TEXTS}
-        said.texts.update({name: value for name, value in self.defaults.items() if not said[name]})
+        said.texts.update({name: value for name, value in defaults.items() if not said[name]})
         happened = self._happened(cells.get("at", ""), said["outing"], note)
         event_id = cells.get("id") or _made_id(said, own, happened)
         event = understood(said, self.plant, note, event_id=event_id, happened=happened)
@@ -199,5 +210,11 @@ def _is_texts(value: Any) -> bool:
     return isinstance(value, list) and all(isinstance(one, str) for one in value)
 
 
-def _is_whole(value: Any) -> bool:
-    return not isinstance(value, list) or _is_texts(value)
+def _is_whole(name: str, value: Any) -> bool:
+    if isinstance(value, list):
+        return _is_texts(value)
+    return name not in _PLACES or _is_texts([*value.values()])
+
+
+def _expected(name: str) -> str:
+    return "an object of texts" if name in _PLACES else _EXPECTED.get(_WANTED.get(name, str), "a text")

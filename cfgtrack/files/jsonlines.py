@@ -8,6 +8,7 @@ from typing import Any, NamedTuple, NoReturn
 
 from cfgtrack.files.sheet import looks_like
 from cfgtrack.files.source import Spot, cut
+from cfgtrack.model.gate import MOST_DEPTH, is_deeper
 from cfgtrack.model.trouble import Problems
 
 
@@ -58,11 +59,18 @@ def _object(text: str, spot: Spot, problems: Problems) -> dict[str, Any] | None:
     except json.JSONDecodeError as err:
         sentence = f"expected one JSON object a line: {err.msg[0].lower()}{err.msg[1:]} at column {err.colno}"
         problems.add(spot.where, "syntax", sentence, row=spot.row)
-    except (ValueError, RecursionError) as err:
+    except RecursionError:
+        sentence = f"expected at most {MOST_DEPTH} lists and objects in one another"
+        problems.add(spot.where, "depth", sentence, row=spot.row)
+    except ValueError as err:
         problems.add(spot.where, "syntax", f"expected one JSON object a line: {err}", row=spot.row)
     else:
         if isinstance(data, dict):
-            return data
+            if not is_deeper(data):
+                return data
+            sentence = f"expected at most {MOST_DEPTH} lists and objects in one another"
+            problems.add(spot.where, "depth", sentence, row=spot.row)
+            return None
         problems.add(spot.where, "wrong-type", "expected one JSON object a line", row=spot.row)
     return None
 

@@ -26,6 +26,37 @@ _SCALAR = re.compile(
 )
 
 
+_TOKEN = re.compile(
+    r'"""(?:[^\\]|\\.)*?"""'
+    r"|'''.*?'''"
+    r'|"(?:[^"\\\n]|\\.)*"'
+    r"|'[^'\n]*'"
+    r"|#[^\n]*|[^.#\"'\n=,\[\]{}]+|.",
+    re.DOTALL,
+)
+
+
+def long_key(text: str, most: int) -> int:
+    """Return the line of the first dotted key of more than `most` names, 0 where there is none.
+
+    Asked before the text is parsed: the time that a key takes grows with the square of its names.
+    """
+    if all(line.count(".") <= most for line in text.split("\n")):
+        return 0
+    dots = 0
+    for found in _TOKEN.finditer(text):
+        sign = found[0]
+        if sign == ".":
+            dots += 1
+            if dots >= most:
+                return text.count("\n", 0, found.start()) + 1
+        elif sign in ('"', "'"):
+            return 0  # never closed: the parser goes no further either
+        elif sign[0] in "#\n=,[]{}":
+            dots = 0
+    return 0
+
+
 def line_numbers(text: str) -> dict[Keys, int]:
     """The 1-based line of every table, key and array element of a TOML text that has already been parsed.
 

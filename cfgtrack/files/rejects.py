@@ -6,6 +6,7 @@ import csv
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TextIO
 
+from cfgtrack.files.formula import guarded
 from cfgtrack.files.incoming import COLUMNS, WHY
 from cfgtrack.files.sheet import delimiter_of
 from cfgtrack.model.trouble import Problem
@@ -63,9 +64,11 @@ def _told(cells: list[str], header: list[str], reasons: str) -> list[str]:
     A row that is too short or too long stays so: fed again unmended, it must not pass.
     """
     if len(cells) < len(header):
-        return cells
+        return [cell if cell.startswith("'") else guarded(cell) for cell in cells]
     old = [i for i, name in enumerate(header) if name.strip().casefold() == WHY]
-    return [*(cell for i, cell in enumerate(cells) if i not in old), reasons]
+    # What is guarded already begins with an apostrophe, and is left as it stands.
+    told = (cell if cell.startswith("'") else guarded(cell) for i, cell in enumerate(cells) if i not in old)
+    return [*told, guarded(reasons)]
 
 
 class _Remembering:

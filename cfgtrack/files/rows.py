@@ -18,6 +18,7 @@ from itertools import chain
 from pathlib import Path
 from typing import Any, TextIO
 
+from cfgtrack.files.formula import guarded
 from cfgtrack.files.incoming import PEOPLE, WHY, RowReader
 from cfgtrack.files.jsonlines import read_objects
 from cfgtrack.files.phrase import quoted
@@ -29,6 +30,9 @@ from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, Problem, Problems
+
+MOST_LINE = 4_000_000
+"""So many characters a line of a stream of rows may have."""
 
 
 def read_rows(
@@ -55,7 +59,8 @@ def write_csv(entries: Iterable[Entry], stream: TextIO) -> None:
     """Write entries as CSV, as people keep it: what was said, not what followed from it (see `write_jsonl`)."""
     writer = csv.DictWriter(stream, PEOPLE, restval="", lineterminator="\r\n")
     writer.writeheader()
-    writer.writerows(_as_people_keep_it(entries))
+    for row in _as_people_keep_it(entries):
+        writer.writerow({n: guarded(cell) if isinstance(cell, str) else cell for n, cell in row.items()})
 
 
 def write_xlsx(entries: Iterable[Entry], file: Path) -> None:
@@ -132,7 +137,10 @@ def _lines(stream: Iterable[str], where: str) -> Iterator[str]:
 
     BadInput at the first of those, and at the first NUL: the file is of the wrong kind.
     """
-    for number, line in enumerate(stream, 1):
+    for number, line in enumerate(_bounded(stream), 1):
+        if len(line) > MOST_LINE:
+            sentence = f"expected a line of at most {MOST_LINE // 1_000_000} MB"
+            raise BadInput(Problem(f"{where}:{number}", "too-large", sentence))
         found = ""
         if not line.isascii():
             try:
@@ -143,6 +151,12 @@ def _lines(stream: Iterable[str], where: str) -> Iterator[str]:
             sentence = f"expected {found or 'text, found a binary file'}"
             raise BadInput(Problem(f"{where}:{number}", "not-text", sentence))
         yield line
+
+
+def _bounded(stream: Iterable[str]) -> Iterable[str]:
+    """Return the lines of a stream, none of which takes more memory than it may to be refused."""
+    readline = getattr(stream, "readline", None)
+    return stream if readline is None else iter(lambda: str(readline(MOST_LINE + 1)), "")
 
 
 def _form_of_name(name: str) -> str:

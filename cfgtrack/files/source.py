@@ -9,9 +9,15 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from cfgtrack.files import lines
+from cfgtrack.model.gate import MOST_DEPTH, has_huge_number, is_deeper
 from cfgtrack.model.trouble import Problem, Problems
 
+MOST_BYTES = 256_000_000
+"""So large a file is read that isn't read as a stream."""
+
 _LONGEST_ROW = 120
+_TOO_DEEP = f"expected at most {MOST_DEPTH} tables and lists in one another"
+_LONG_NUMBER = re.compile(r"[0-9a-fA-F_]{17}")
 _AT_LINE = re.compile(r"\s*\(at line (\d+), column \d+\)|\s*\(at end of document\)")
 _WHERE = re.compile(r"(.*?)(?::(\d+)| row (\d+)(?:, column .*)?)?\Z", re.DOTALL)
 _FOREIGN = (
@@ -45,7 +51,8 @@ def read_raw(path: Path, problems: Problems) -> bytes | None:
     """Return the bytes of a file, or None after noting why they can't be had."""
     name = str(path)
     try:
-        return path.read_bytes()
+        with path.open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
     except FileNotFoundError:
         problems.add(name, "no-such-file", "there is no such file")
     except IsADirectoryError:
@@ -54,7 +61,23 @@ def read_raw(path: Path, problems: Problems) -> bytes | None:
         problems.add(name, "unreadable", f"the file can't be read: {err.strerror or err}")
     except ValueError as err:  # a name that no file can have
         problems.add(name, "unreadable", f"the file can't be read: {err}")
+    else:
+        if len(raw) <= MOST_BYTES:
+            return raw
+        problems.add(name, "too-large", f"expected at most {MOST_BYTES // 1_000_000} MB")
     return None
+
+
+def read_named(path: Path, problems: Problems) -> bytes | None:
+    """Return the bytes of a file that another file names: a regular one, as no device or pipe is part of a plant."""
+    try:
+        is_other = path.exists() and not path.is_file() and not path.is_dir()
+    except (OSError, ValueError):
+        is_other = False  # what is wrong with it is told when it is read
+    if is_other:
+        problems.add(str(path), "not-a-file", "expected a file, found a device or a pipe")
+        return None
+    return read_raw(path, problems)
 
 
 def decode(raw: bytes, name: str, problems: Problems) -> str | None:
@@ -109,11 +132,24 @@ class Document:
 def parse_toml(name: str, text: str, problems: Problems) -> Document | None:
     """Return the parsed document, or None after noting where its syntax breaks."""
     text = text.replace("\r\n", "\n")
+    if number := lines.long_key(text, MOST_DEPTH):
+        sentence = f"expected at most {MOST_DEPTH} names in a dotted key"
+        spot = Document(name, text, {}).line(number)
+        problems.add(spot.where, "depth", sentence, row=spot.row)
+        return None
     try:
-        return Document(name, text, tomllib.loads(text))
+        data = tomllib.loads(text)
+        if is_deeper(data):
+            problems.add(name, "depth", _TOO_DEEP)
+        elif _LONG_NUMBER.search(text) and has_huge_number(data):
+            problems.add(name, "syntax", "expected TOML: a whole number has at most 64 bits")
+        else:
+            return Document(name, text, data)
     except tomllib.TOMLDecodeError as err:
         _note_syntax(Document(name, text, {}), text, str(err), problems)
-    except (RecursionError, ValueError) as err:
+    except RecursionError:
+        problems.add(name, "depth", _TOO_DEEP)
+    except ValueError as err:
         problems.add(name, "syntax", f"expected TOML: {err}")
     return None
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from zipfile import BadZipFile, ZipFile
 
 from cfgtrack.files.cell import DATE, Number, Odd
+from cfgtrack.files.formula import is_live
 from cfgtrack.model.trouble import Problems
 from cfgtrack.model.unknown import UNKNOWN, no_such
 
@@ -56,6 +57,8 @@ def write_workbook(file: Path, title: str, header: Sequence[str], rows: Iterable
         text = _NOT_XML.sub(lambda sign: f"_x{ord(sign[0]):04X}_", str(value))
         found = openpyxl.cell.WriteOnlyCell(sheet, text)
         found.data_type = "s"
+        # A text of its own in the sheet, and still one when somebody has edited it.
+        found.quotePrefix = is_live(text)
         return found
 
     for row in chain([header], rows):

@@ -157,6 +157,9 @@ def _resolve_move(view: View, action: Action, *, sited: bool) -> Event | Impossi
     refusals = _bad_ports(view, action)
     if refusals:
         return _refused(action, *refusals)
+    if action.place is not None:
+        # Where something comes to by it follows from the configuration, whatever is said of it.
+        action = replace(action, place=None)
     kind = _found(view.plant, action.subjects[0])[1]
     move = kind.moves[action.action]
     if kind.joins(move):

@@ -223,6 +223,18 @@ def from_json(found: Mapping[str, object]) -> Quantity:
     return Quantity(_member(found, "value"), unit, _member(found, "shown"), dimension)
 
 
+def disagreement(quantity: Quantity) -> str:
+    """Return why a quantity's value is not that of the number and unit that it is shown with, "" where it is."""
+    try:
+        again = _quantity(str(quantity), Decimal(repr(quantity.shown)), quantity.unit, quantity.dimension)
+    except BadQuantity as err:
+        return str(err)
+    if math.isclose(again.value, quantity.value, rel_tol=1e-9):
+        return ""
+    si = DIMENSIONS[quantity.dimension][0]
+    return f"{quantity} is {again.value!r} {si}".rstrip() + f", found the value {quantity.value!r}"
+
+
 def _member(found: Mapping[str, object], name: str) -> float:
     number = found[name]
     if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):

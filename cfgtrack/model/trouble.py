@@ -14,6 +14,15 @@ from typing import ClassVar
 
 MOST_TOLD = 1000
 """So many problems are told one by one: a table read with the wrong mapping has one in every row."""
+_MOST_SAID = 2_000
+"""So many characters of a sentence, or of a row, are shown."""
+
+
+def _short(text: str) -> str:
+    """Return a text without its middle where it is long: nobody reads all that somebody has put there."""
+    if len(text) <= _MOST_SAID:
+        return text
+    return f"{text[: _MOST_SAID // 2]} ... {text[-_MOST_SAID // 4 :]}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +43,11 @@ class Problem:
     thing: bool = False
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.code}: {self.sentence}"
+        return f"{_short(self.where)}: {self.code}: {_short(self.sentence)}"
 
     def lines(self) -> tuple[str, ...]:
         """The problem as text lines: the sentence, then the offending row, indented."""
-        return (str(self),) if self.row is None else (str(self), f"    {self.row}")
+        return (str(self),) if self.row is None else (str(self), f"    {_short(self.row)}")
 
 
 class Trouble(Exception):

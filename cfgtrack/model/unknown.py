@@ -34,6 +34,9 @@ _UNITS_LISTED = 12
 _MANY = 1000
 """Comparing a name with more others than this takes too long to do once for each bad row."""
 
+_LONGEST = 200
+"""No name is longer, so what is has none near; and looking for one would take long."""
+
 _LETTERS = "abcdefghijklmnopqrstuvwxyz0123456789._/+-:"
 """What ids and addresses are made of, case aside; an alias has others."""
 
@@ -79,7 +82,8 @@ def no_such(what: str, name: str, known: Collection[str] = (), also: Collection[
 
     `also` are the aliases of what is known: they may be near.
     """
-    return f"there is no {what} {name}{instead(name, known, 'known:', also)}"
+    told = name if len(name) <= _LONGEST else f"{name[:_LONGEST]} ..."
+    return f"there is no {what} {told}{instead(name, known, 'known:', also)}"
 
 
 def unknown(plant: Plant, address: str, wanted: Collection[str]) -> str:
@@ -152,6 +156,8 @@ def near(name: str, known: Collection[str]) -> tuple[str, ...]:
     """Return up to three known names that a mistyped one may have meant, likeliest first; case doesn't count."""
     from difflib import get_close_matches
 
+    if len(name) > _LONGEST:
+        return ()
     meant = name.casefold()
     by_fold: dict[str, str] = {}
     for candidate in known if len(known) <= _MANY else _a_slip_away(meant, known):

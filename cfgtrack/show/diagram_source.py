@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator
-from html import escape
+from html import escape as escaped_for_html
 from typing import TYPE_CHECKING
 
 from cfgtrack.show.picture import Box, BoxRow, Cluster, Line, Look, Picture, Sort
 from cfgtrack.show.render import FONT
+from cfgtrack.show.visible import visible
 
 if TYPE_CHECKING:
     import graphviz
@@ -118,13 +119,20 @@ class _Names:
         double = line.look in (Look.CUT_OFF, Look.DEAD)
         attributes["color"] = f"{colour}:white:{colour}" if double else colour
         if line.label:
-            attributes["label"] = f"<{'<BR/>'.join(escape(part) for part in line.label.splitlines())}>"
+            attributes["label"] = (
+                f"<{'<BR/>'.join(escape(part) for part in visible(line.label).splitlines())}>"
+            )
         graph.edge(tail, head, tooltip=_plain(line.label or line.look.value), **attributes)
+
+
+def escape(text: str) -> str:
+    """Return a text as it may stand in a label: the engine drops a whole label, or cuts it, for what XML can't hold."""
+    return escaped_for_html(visible(text))
 
 
 def _plain(text: str) -> str:
     """Return a text that stands in the source as it is: with no line breaks, and no escape of the engine's own."""
-    return " ".join(text.split()).replace("\\", "\\\\")
+    return " ".join(visible(text).split()).replace("\\", "\\\\")
 
 
 def _pieces(picture: Picture) -> dict[str, int]:
@@ -214,7 +222,7 @@ def _small(text: str, before: str = "") -> str:
 
 
 def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, _WRAP, break_long_words=False, break_on_hyphens=False)
+    return textwrap.wrap(visible(text), _WRAP, break_long_words=False, break_on_hyphens=False)
 
 
 # --- lines --------------------------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from xml.sax.saxutils import escape, quoteattr
 from cfgtrack.model.hold import carries, is_made
 from cfgtrack.model.part import Contact, InternalLink, Port
 from cfgtrack.network.facing import joined
+from cfgtrack.show.visible import visible
 
 if TYPE_CHECKING:
     from cfgtrack.answers.draw import Scene
@@ -48,7 +49,7 @@ def graphml(scene: Scene, media: Iterable[str], *, title: str = "") -> str:
         "<!-- cfgtrack -->",
         *_keys(),
         '<graph id="cfgtrack" edgedefault="directed">',
-        f'<data key="title">{escape(_plain(title or str(scene.moment)))}</data>',
+        f'<data key="title">{escape(visible(title or str(scene.moment)))}</data>',
     ]
     for address, data in _items(scene, wanted):
         lines.append(f"<node id={quoteattr(address)}>{_data('n', data)}</node>")
@@ -72,12 +73,7 @@ def _data(letter: str, data: Data) -> str:
 
 
 def _text(value: object) -> str:
-    return ("true" if value else "false") if isinstance(value, bool) else _plain(str(value))
-
-
-def _plain(text: str) -> str:
-    """Return a text without what XML 1.0 can't hold."""
-    return "".join(c for c in text if c.isprintable() or c in "\t\n")
+    return ("true" if value else "false") if isinstance(value, bool) else visible(str(value))
 
 
 def _items(scene: Scene, media: set[str]) -> Iterator[tuple[str, Data]]:

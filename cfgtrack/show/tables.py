@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 
 from cfgtrack.model.time import SECOND, format_duration, format_instant
+from cfgtrack.show.visible import visible
 
 WIDTH = 100
 """The columns that a text takes at most, where nobody says less: see `within`."""
@@ -70,7 +71,7 @@ def table(
     from tabulate import tabulate
 
     width = width or columns()
-    cells = [["" if cell is None else str(cell) for cell in row] for row in rows]
+    cells = [["" if cell is None else visible(str(cell)) for cell in row] for row in rows]
     if not cells:
         return ""
     used = [i for i in range(len(headers)) if any(row[i] for row in cells)]
@@ -150,6 +151,7 @@ def _longest(text: str) -> int:
 
 def heading(title: str, moment: object, *, colour: bool = False) -> str:
     """Return the head of an answer: what it is about, and the moment it was asked for."""
+    title = visible(title, lines=False)
     if len(title) + len(str(moment)) + 4 <= columns():
         return f"{styled(title, colour=colour, bold=True)}  ({moment})"
     return f"{styled(indented(title, by=0), colour=colour, bold=True)}\n{indented(f'({moment})')}"
@@ -178,7 +180,7 @@ def indented(text: str, *, by: int = 2, width: int | None = None) -> str:
     """Return a paragraph wrapped to `width`, every line indented."""
     blank = " " * by
     return textwrap.fill(
-        text,
+        visible(text),
         width or columns(),
         initial_indent=blank,
         subsequent_indent=blank,
@@ -189,9 +191,9 @@ def indented(text: str, *, by: int = 2, width: int | None = None) -> str:
 
 def labelled(label: str, text: str, *, by: int = 2, to: int = 12, width: int | None = None) -> str:
     """Return ``label  text``, the text wrapped and aligned in its own column."""
-    first = f"{' ' * by}{label}".ljust(by + to)
+    first = f"{' ' * by}{visible(label, lines=False)}".ljust(by + to)
     return textwrap.fill(
-        text,
+        visible(text),
         width or columns(),
         initial_indent=first if first.endswith(" ") else f"{first} ",
         subsequent_indent=" " * (by + to),

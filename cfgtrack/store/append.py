@@ -14,6 +14,7 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import AFTER_DEVICE, DEVICE, Entry, Event, effects, is_of_device
+from cfgtrack.model.gate import tells, told_otherwise
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.model.presence import NEEDS_NOBODY, Telling
@@ -239,6 +240,13 @@ class Appender:
             view = SqlView(self.database, then, action.happened, self.known)
         outcome = resolve(view, action, Telling.RECORDED)
         if isinstance(outcome, Event):
+            told_wrong = (
+                isinstance(action, Event) and tells(action) and [*told_otherwise(view, action, outcome)]
+            )
+            if told_wrong:
+                why = "; ".join(told_wrong)
+                sentence = f"what is told to follow from it doesn't: {why}"
+                raise Unrecordable((Problem(where, "consequence", sentence),))
             return outcome
         problems = tuple(self._problem(where, refusal) for refusal in outcome.refusals)
         collides = tuple(r.collides for r in outcome.refusals if r.collides)

@@ -19,6 +19,7 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.driver import trouble_of
+from cfgtrack.store.sealed import Sealed
 
 Row = tuple[Any, ...]
 Parameters = Mapping[str, Any] | Sequence[Any]
@@ -76,6 +77,7 @@ class Database:
         self.wait = wait
         if self.is_file:
             self._expect_file(create=create)
+        self._sealed: Sealed | None = None
         self.connection = self._connected()
         self.raw: Any = self.connection.connection.driver_connection
         self._errors = _errors(self.url)
@@ -108,8 +110,12 @@ class Database:
         if self.is_file:
             arguments = {"timeout": self.wait, "check_same_thread": False}
             if self.read_only:
-                path = quote(str(Path(url.database or "").absolute()))
-                url = url.set(database=f"file:{path}?mode=ro").update_query_dict({"uri": "true"})
+                path = Path(url.database or "").absolute()
+                sealed = Sealed.found(path)
+                if sealed is not None:
+                    self._sealed, path = sealed, sealed.readable
+                mode = "mode=ro" if sealed is None else "mode=ro&immutable=1"
+                url = url.set(database=f"file:{quote(str(path))}?{mode}").update_query_dict({"uri": "true"})
         try:
             engine = create_engine(
                 url, poolclass=NullPool, connect_args=arguments, skip_autocommit_rollback=True
@@ -133,9 +139,12 @@ class Database:
             self.execute(f"SET lock_timeout = {int(self.wait * 1000)}")
 
     def close(self) -> None:
-        """Give the connection back. Safe to call twice."""
+        """Give the connection back. Safe to call twice. NoAnswer when what was read has been written meanwhile."""
         self.connection.close()
         self.connection.engine.dispose()
+        if self._sealed is not None:
+            sealed, self._sealed = self._sealed, None
+            sealed.close()
 
     # --- asking ---------------------------------------------------------------------------------------------
 

@@ -75,6 +75,8 @@ def _sqlite(err: BaseException) -> tuple[str, str] | None:
 
 def _postgresql(err: BaseException) -> tuple[str, str] | None:
     state = getattr(err, "sqlstate", "no driver error")
+    if state is None and "NUL (0x00)" in str(err):  # the driver's own refusal: it never gets to the server
+        return "not-text", "nothing is named with a NUL character"
     if state is None and (refused := next((s for t, s in _AT_THE_DOOR if t in str(err)), None)):
         state = refused
     if state is None or str(state).startswith(("08", "57")):

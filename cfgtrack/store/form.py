@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cfgtrack.model import action as ac
+from cfgtrack.model import gate
 from cfgtrack.model.action import BASES, Action
 from cfgtrack.model.approval import fault_of_approval
 from cfgtrack.model.quantity import COUNTED
@@ -35,11 +36,11 @@ def is_plain(event: Action) -> bool:
         and -LATEST <= event.happened <= LATEST
         and event.basis in BASES
         and event.action not in ac.BOOK_ACTIONS
-        and not event.supersedes
-        and not event.withdraws
-        and not event.explains
-        and not event.acknowledges
-        and not (event.values and not event.initial and COUNTED.keys() & event.values.keys())
+        and event.supersedes is None
+        and event.withdraws is None
+        and event.explains is None
+        and event.acknowledges is None
+        and gate.is_plain(event)
     )
 
 
@@ -57,6 +58,7 @@ def check_form(where: str, event: Action) -> None:
         wrong.append(("time", sentence))
     if event.basis not in BASES:
         wrong.append((UNKNOWN, no_such("basis", str(event.basis), BASES)))
+    wrong.extend(gate.faults(event))
     wrong.extend(_wrong_on_the_record(event))
     # What was counted before the first event has to be told by somebody.
     counted = () if event.initial else COUNTED.keys() & event.values.keys()

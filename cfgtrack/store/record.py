@@ -10,7 +10,7 @@ from math import inf
 from typing import ClassVar
 
 from cfgtrack.model.action import Action, Sourced
-from cfgtrack.model.codec import SAID
+from cfgtrack.model.codec import FILLED_IN, SAID
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.trouble import Problem, Refused, or_no_answer
 from cfgtrack.store.append import Appender, told
@@ -262,7 +262,6 @@ def _differing(given: Action, recorded: Event) -> Iterator[str]:
     if given.place not in (None, recorded.place):
         yield "place"
     if isinstance(given, Event):
-        if given.peer not in (None, recorded.peer):
-            yield "peer"
-        if given.moved not in ((), recorded.moved):
-            yield "moved"
+        for name, _, unsaid, _ in FILLED_IN:
+            if getattr(given, name) not in (unsaid, getattr(recorded, name)):
+                yield name

@@ -681,6 +681,14 @@ WRITTEN: tuple[dict[str, Any], ...] = (
     {"id": "w17", "action": "approve", "by": "x", "reason": "z", "body": {}},
     {"id": "w18", "action": "acknowledge", "reason": "z"},
     {"id": "w19", "action": "remark", "subjects": ["BOX-2"], "remark": "half a pair \ud800"},
+    {
+        "id": "w20",
+        "action": "inspect",
+        "subjects": ["BOX-2"],
+        "body": json.loads('{"a":' * 40 + "1" + "}" * 40),
+    },
+    {"id": "w21", "action": "cap", "subjects": ["BOX-2:F"], "moved": ["BOX-1"]},
+    {"id": "w22", "action": "inspect", "subjects": ["BOX-2"], "initial": True},
 )
 """Lines as another journal may have written them, each impossible in another way."""
 

@@ -395,7 +395,7 @@ CODE = "0123456789ab"
         ({"id": "e\x001"}, "can be printed"),
         ({"values": {"cycles": parse_quantity("28", dimension="count")}}, "are read in with the definition"),
         ({"id": "e\ud800"}, "can be printed"),
-        ({"remark": "half a pair \ud800"}, "can't be kept"),
+        ({"remark": "half a pair \ud800"}, "half a surrogate pair"),
         ({"happened": 2**53}, "too far from 1970"),
         ({"basis": "guessed"}, "there is no basis guessed; known: reported, witnessed, measured"),
         ({"supersedes": "e0"}, "a correction needs a reason"),

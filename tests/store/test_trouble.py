@@ -227,3 +227,13 @@ def test_a_damaged_file_is_said_to_be_damaged(sqlite_url: str, tmp_path: Path) -
         NoAnswer, match="the file is damaged: keep a copy of it, then restore the last backup"
     ):
         _open(str(damaged))
+
+
+def test_a_nul_is_not_taken_for_a_server_that_is_gone(url: str) -> None:
+    """Asked for what no name can be, a journal says that there is no such thing, or that nothing is named so."""
+    with open_journal(url, clock=lambda: START, read_only=True) as journal:
+        if journal.database.is_file:
+            assert journal.entry("a\0b") is None
+        else:
+            with pytest.raises(NoAnswer, match="nothing is named with a NUL"):
+                journal.entry("a\0b")

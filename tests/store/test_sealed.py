@@ -1,0 +1,98 @@
+"""A journal in a folder that may not be written is read all the same, and all of it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pytest
+
+from tests.cli import world
+from tests.cli.conftest import Command
+
+CHECKOUT = Path(__file__).parents[2]
+PROGRAM = """if True:
+    import ctypes, os, sys
+    if os.geteuid() == 0:
+        for capability in (1, 2, 3):
+            if ctypes.CDLL(None).prctl(24, capability, 0, 0, 0):
+                raise SystemExit("capabilities can't be given up here")
+    os.execv(sys.argv[1], sys.argv[1:])
+"""
+"""Gives up what lets root write anywhere (capabilities(7): DAC_OVERRIDE, DAC_READ_SEARCH, FOWNER), and goes on."""
+
+
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    """A folder that everybody may enter: those that pytest makes are for their owner alone."""
+    with TemporaryDirectory(prefix="cfgtrack-sealed-") as name:
+        Path(name).chmod(0o755)
+        yield Path(name)
+        Path(name).chmod(0o755)
+
+
+def asked(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """Ask the database in a folder as somebody who may not write there."""
+    folder.chmod(0o555)
+    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT)}
+    program = [
+        sys.executable,
+        "-c",
+        PROGRAM,
+        sys.executable,
+        "-m",
+        "cfgtrack",
+        "--db",
+        str(folder / "plant.db"),
+    ]
+    return subprocess.run(
+        [*program, *words], capture_output=True, text=True, check=False, env=environment, cwd="/"
+    )
+
+
+def filled(folder: Path) -> Command:
+    """Return the command on a journal in a folder."""
+    command = Command(folder)
+    command.ok("load", command.file("plant.toml", world.PLANT), "--by", "survey")
+    command.ok("cap", "PUMP-2:F1", "--id", "E1")
+    return command
+
+
+def test_it_is_read(folder: Path) -> None:
+    """Whoever may read the file is answered, and what he may not do is told."""
+    filled(folder)
+    before = sorted(folder.iterdir())
+    answer = asked(folder, "history", "PUMP-2")
+    assert answer.returncode == 0, answer.stderr
+    assert "E1" in answer.stdout
+    assert sorted(folder.iterdir()) == before
+    refused = asked(folder, "uncap", "PUMP-2:F1")
+    assert refused.returncode == 4
+    assert "read-only" in refused.stderr
+
+
+def test_what_is_in_its_log_is_read(folder: Path) -> None:
+    """A file whose last writer was killed is read with the log that he left."""
+    command = filled(folder)
+    import sqlite3
+
+    held = sqlite3.connect(command.db)
+    held.execute("SELECT count(*) FROM event").fetchone()
+    command.ok("uncap", "PUMP-2:F1", "--id", "LATER")
+    with TemporaryDirectory(prefix="cfgtrack-sealed-") as name:
+        copy = Path(name)
+        for end in ("", "-wal"):
+            shutil.copy(f"{command.db}{end}", copy / f"plant.db{end}")
+        held.close()
+        assert (copy / "plant.db-wal").stat().st_size
+        for file in copy.iterdir():
+            file.chmod(0o644)
+        answer = asked(copy, "history", "PUMP-2")
+        copy.chmod(0o755)
+    assert answer.returncode == 0, answer.stderr
+    assert "LATER" in answer.stdout
