@@ -11,8 +11,8 @@ import importlib
 import math
 import os
 import sys
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -131,26 +131,39 @@ class Commands(click.Group):
         # What is imported lives to the end: looking through it for garbage costs a third of it.
         gc.set_threshold(50_000, 20, 20)
         try:
-            answer = super().invoke(ctx)
+            with _no_passwords():
+                answer = super().invoke(ctx)
             sys.stdout.flush()
         except Exception as err:
             trouble = trouble_of(err)
             if trouble is None:
                 raise
+            from cfgtrack.model.password import without_passwords
+
             for line in (*getattr(trouble, "__notes__", ()), *trouble.lines()):
-                click.echo(line, err=True)
+                click.echo(without_passwords(line), err=True)
             ctx.exit(trouble.exit_status)
         else:
             return answer
         finally:
             gc.freeze()  # the process ends: what it holds need not be looked through once more
 
+    def make_context(
+        self, info_name: str | None, args: list[str], parent: click.Context | None = None, **extra: Any
+    ) -> click.Context:
+        """Take what stands before the command."""
+        with _no_passwords():
+            return super().make_context(info_name, args, parent, **extra)
+
     def main(self, args: Sequence[str] | None = None, *rest: Any, **settings: Any) -> Any:
         """Run the command line. Where an answer finds no room, help too, that is told, and nobody takes it for one."""
         typed = list(sys.argv[1:] if args is None else args)
         for word in typed:
             if not _is_text(word):
-                click.echo(f"command line: not-text: expected UTF-8 text, found {word!a}", err=True)
+                from cfgtrack.model.password import without_passwords
+
+                found = without_passwords(ascii(word))
+                click.echo(f"command line: not-text: expected UTF-8 text, found {found}", err=True)
                 sys.exit(2)
         try:
             return super().main(typed, *rest, **settings)
@@ -163,6 +176,20 @@ class Commands(click.Group):
                 err=True,
             )
             sys.exit(4)
+
+
+@contextmanager
+def _no_passwords() -> Iterator[None]:
+    """Let what click says of a slip not tell the password of an address that was given in the wrong place."""
+    try:
+        yield
+    except click.UsageError as err:
+        from cfgtrack.model.password import without_passwords
+
+        said = err.format_message()
+        if (shown := without_passwords(said)) == said:
+            raise
+        raise click.UsageError(shown, ctx=err.ctx) from None
 
 
 def _is_text(word: str) -> bool:
