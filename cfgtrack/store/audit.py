@@ -11,15 +11,16 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
-from cfgtrack.store.columns import NEVER, TRIGGERS
+from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
-from cfgtrack.store.loading import items_hash
+from cfgtrack.store.guards import wrong_guards, wrong_structure
+from cfgtrack.store.loading import texts_hash
 from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.proof import Head
 from cfgtrack.store.rows import leaf_record
@@ -30,14 +31,54 @@ _CARRYING = ", ".join(f"'{action}'" for action in sorted(DEFINITIONS))
 """The actions that carry items of the definition."""
 
 
+_BACKUP = (
+    "keep this database as it is, and record nothing more in it; restore the last backup under another name, audit that"
+    " against the head that you kept (`cfgtrack audit --kept HEAD`), and record again what came after it"
+)
+_ANEW = (
+    "somebody may have used it: audit against a head that you kept (`cfgtrack audit --kept HEAD`); where the events"
+    " are sound, `cfgtrack export --form archive -o FILE` and `cfgtrack --db NEW restore FILE` make a new database"
+)
+_DAMAGED = (
+    "keep a copy of the file and of what stands beside it (-wal, -shm), restore the last backup under another name, and"
+    " record again what came after it"
+)
+_REBUILD = "derive it anew (`cfgtrack rebuild`), then audit again: what was recorded is not touched by that"
+
+NEXT = {
+    "unguarded": _ANEW,
+    "foreign": _ANEW,
+    "structure": _ANEW,
+    "state": _REBUILD,
+    "damaged-file": _DAMAGED,
+    "corrupt": _DAMAGED,
+    "cut-off": (
+        "look whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
+        " restore the last backup under another name, and record again what is missing in that"
+    ),
+    "locked": "audit again when the other one is done",
+    "disk": "see to the disk, then audit again",
+    "permission": "have yourself be permitted to read it, then audit again",
+    "no-server": "see to the server, then audit again",
+}
+"""What to do next, by the code of a fault; of any other one the record itself is no longer what was recorded."""
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
     """Something that is not as it was recorded. `number` and `event` say where, None for the whole."""
+
+    told: ClassVar[tuple[str, ...]] = ("next",)
 
     code: str
     sentence: str
     number: int | None = None
     event: str | None = None
+
+    @property
+    def next(self) -> str:
+        """What to do next."""
+        return NEXT.get(self.code, _BACKUP)
 
 
 @dataclass(slots=True)
@@ -102,20 +143,13 @@ def _file(database: Database) -> Iterator[Fault]:
     for (said,) in database.rows("PRAGMA integrity_check(5)"):
         if said != "ok":
             first = str(said).splitlines()[0]
-            yield Fault("damaged-file", f"the file is damaged: {first}; restore the last backup")
+            yield Fault("damaged-file", f"the file is damaged: {first}")
 
 
 def _guards(database: Database) -> Iterator[Fault]:
-    """The triggers that refuse to change what was recorded."""
-    if database.is_file:
-        sql = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND sql LIKE '%RAISE(ABORT%'"
-        wanted = TRIGGERS["sqlite"]
-    else:
-        sql = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
-        wanted = TRIGGERS["postgresql"]
-    missing = wanted - {str(name) for (name,) in database.rows(sql)}
-    for name in sorted(missing):
-        yield Fault("unguarded", f"the database no longer refuses changes: its trigger {name} is gone")
+    """What refuses to change what was recorded, and the tables, as the migrations made them."""
+    for wrong in (*wrong_guards(database), *wrong_structure(database)):
+        yield Fault(wrong.code, wrong.sentence)
 
 
 class _Auditor:
@@ -208,13 +242,13 @@ class _Auditor:
             yield "order", "its turn among the events of its instant is wrong"
 
     def _definition(self, row: _EventRow, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
-        items: dict[str, dict[str, Any]] = {}
+        items: dict[str, dict[str, str]] = {}
         sql = "SELECT sort, id, body FROM item WHERE load = :load"
+        for sort, i, body in self.database.rows(sql, {"load": row.number}):
+            items.setdefault(sort, {})[i] = "null" if body is None else body
         try:
-            for sort, i, body in self.database.rows(sql, {"load": row.number}):
-                items.setdefault(sort, {})[i] = None if body is None else json.loads(body)
-            found = items_hash(items)
-        except (ValueError, NotCanonical):
+            found = texts_hash(items)
+        except NotCanonical:
             found = ""
         if found != (event.get("body") or {}).get("items"):
             yield "definition", "the definition items loaded with it are not those that it commits to"
@@ -258,7 +292,7 @@ def _state(database: Database) -> Iterator[Fault]:
         yield Fault("state", "the derived state can't be worked out from the journal")
         return
     row = database.row("SELECT id FROM event WHERE number = :number", {"number": number})
-    sentence = "the derived state is not what the journal gives from here on: rebuild it (`cfgtrack rebuild`)"
+    sentence = "the derived state is not what the journal gives from here on"
     yield Fault("state", sentence, number, None if row is None else row[0])
 
 

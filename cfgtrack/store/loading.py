@@ -608,7 +608,7 @@ def _carry(
     number = writing.appender.number + 1
     body: dict[str, Any] = {
         "count": sum(len(texts) for texts in items.values()),
-        "items": _texts_hash(items),
+        "items": texts_hash(items),
         **more,
     }
     named = (
@@ -641,7 +641,7 @@ def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
     return sha256(canonical_json(items)).hexdigest()
 
 
-def _texts_hash(items: Mapping[str, Texts]) -> str:
+def texts_hash(items: Mapping[str, Texts]) -> str:
     """Return the `items_hash` of items that are canonical text already."""
     text = canonical_object({sort: canonical_object(texts) for sort, texts in items.items()})
     try:
