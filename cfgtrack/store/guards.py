@@ -165,6 +165,10 @@ _OVERRIDES = {
         "SELECT p.polname, c.relname FROM pg_policy p JOIN pg_class c ON c.oid = p.polrelid"
         " WHERE c.relnamespace = current_schema()::regnamespace"
     ),
+    "the rows of the table {} are hidden from whoever no policy of it names": (
+        "SELECT c.relname FROM pg_class c"
+        " WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind = 'r' AND c.relrowsecurity"
+    ),
     "the table {} gives its rows out as those of {}": (
         "SELECT i.inhrelid::regclass::text, c.relname FROM pg_inherits i JOIN pg_class c ON c.oid = i.inhparent"
         " WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind = 'r'"
