@@ -252,7 +252,11 @@ def restores(times: int, seed: int, empty: Callable[[], str] | None = None) -> R
     with tempfile.TemporaryDirectory() as folder:
         archive, events = _archive(Path(folder))
         start = time.monotonic()
-        restore(Asking(str(Path(folder) / "timed.db") if empty is None else empty()), archive)
+        child, read = _forked(
+            partial(_restore, str(Path(folder) / "timed.db") if empty is None else empty(), archive)
+        )
+        os.close(read)
+        assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
         whole = time.monotonic() - start
         for i in range(times):
             url = str(Path(folder) / f"{i}.db") if empty is None else empty()
@@ -260,7 +264,7 @@ def restores(times: int, seed: int, empty: Callable[[], str] | None = None) -> R
                 Path(url).touch()
             child, read = _forked(partial(_restore, url, archive))
             os.close(read)
-            time.sleep(chosen.uniform(0.0, 1.3 * whole))
+            time.sleep(chosen.uniform(0.0, 1.5 * whole))
             _end(child)
             try:
                 with open_journal(url, clock=clock) as journal:
