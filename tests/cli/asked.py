@@ -83,14 +83,16 @@ class Asker(Command):
         """Change the database as somebody would who knows SQLite: triggers off, then on again."""
         with closing(sqlite3.connect(self.db)) as connection:
             triggers = connection.execute(
-                "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+                "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'"
             ).fetchall()
-            for name, _ in triggers:
+            for name, _, _ in triggers:
                 connection.execute(f"DROP TRIGGER {name}")
             for statement in ("PRAGMA foreign_keys = OFF", *statements):
                 connection.execute(statement)
-            for _, sql in triggers:
-                connection.execute(sql)
+            tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master")}
+            for _, table, sql in triggers:
+                if table in tables:
+                    connection.execute(sql)
             connection.commit()
 
 
@@ -593,7 +595,9 @@ FAULTS = {
     "definition": "DELETE FROM item WHERE id = 'BAG'",
     "tree-head": "UPDATE tree_head SET root = zeroblob(32) WHERE number = (SELECT max(number) FROM tree_head)",
     "state": "DELETE FROM touch WHERE owner = 'BOX-2'",
-    "not-a-journal": "DROP TABLE touch",
+    "foreign": "CREATE TRIGGER mine BEFORE INSERT ON event BEGIN SELECT 1; END",
+    "structure": "DROP INDEX event_in_order",
+    "not-a-journal": "DROP TABLE tree_head",
 }
 """What somebody who knows SQLite may do to a database, and what the audit calls it."""
 
