@@ -55,7 +55,10 @@ def _remembered(journal: Journal) -> Iterator[Fault]:
     past = Past(journal, Moment(*journal.moment()), strict=False)
     try:
         fault = first_wrong_memory(past)
-    except Trouble:  # rules that no longer fit the plant: nobody goes on from what they remember
+    except Trouble as err:
+        # Rules that no longer fit the plant: nobody goes on from what they remember.
+        if any(problem.code == "corrupt" for problem in err.problems):
+            yield Fault("state", "what the rules remember can't be read")
         return
     if fault is not None:
         sentence = f"what the rules remember at {format_instant(fault)} is not what the journal gives"

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any, ClassVar, NamedTuple
+from typing import Any, ClassVar, NamedTuple, TypeGuard
 
 from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.trouble import NoAnswer
@@ -21,7 +21,7 @@ from cfgtrack.store.database import Database, Row
 from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
 from cfgtrack.store.guards import wrong_guards, wrong_structure
 from cfgtrack.store.loading import texts_hash
-from cfgtrack.store.merkle import Frontier, leaf_hash
+from cfgtrack.store.merkle import HASH_SIZE, Frontier, leaf_hash
 from cfgtrack.store.proof import Head
 from cfgtrack.store.rows import leaf_record
 
@@ -106,14 +106,24 @@ class _EventRow(NamedTuple):
     body: bytes
     leaf: bytes
 
+    @property
+    def is_whole(self) -> bool:
+        """Return whether each column holds what it was made for: SQLite keeps anything anywhere."""
+        numbers = (self.happened, self.known, self.turn, self.corrects or 0)
+        return all(type(n) is int for n in numbers) and all(_is_bytes(b) for b in (self.body, self.leaf))
+
 
 def _recorded(row: Row) -> _EventRow:
     number, event_id, happened, known, turn, action, *rest = row
     return _EventRow(number, _text(event_id), happened, known, turn, _text(action), *rest)
 
 
-def _text(stored: bytes) -> str:
-    return bytes(stored).decode(errors="replace")
+def _text(stored: object) -> str:
+    return bytes(stored).decode(errors="replace") if _is_bytes(stored) else ""
+
+
+def _is_bytes(stored: object) -> TypeGuard[bytes | memoryview]:
+    return isinstance(stored, bytes | memoryview)
 
 
 def audit(database: Database, *, kept: Head | None = None, state: bool = True) -> AuditReport:
@@ -185,21 +195,22 @@ class _Auditor:
         report = self.report
         if row.number != report.events + 1:
             self._fault(row, "gap", f"number {report.events + 1} is missing: the next event is {row.number}")
-        if row.known <= self.known:
-            self._fault(row, "order", "it became known no later than the event before it")
-        for code, sentence in self._wrong(row):
-            self._fault(row, code, sentence)
-        self.known = row.known
-        self.tree.append(bytes(row.leaf))
+        if not row.is_whole:
+            self._fault(row, "content", "it is damaged: a column of it holds what it can't hold")
+            self.tree.append(bytes(HASH_SIZE))
+        else:
+            if row.known <= self.known:
+                self._fault(row, "order", "it became known no later than the event before it")
+            for code, sentence in self._wrong(row):
+                self._fault(row, code, sentence)
+            self.known = row.known
+            self.tree.append(bytes(row.leaf))
         report.events += 1
         if self.kept is not None and self.kept.size == report.events:
             self.kept_root = self.tree.root()
         head = self.heads.pop(row.number, None)
-        if head is not None and (
-            head[0] != row.known
-            or bytes(head[1]) != self.tree.root()
-            or bytes(head[2]) != self.tree.to_bytes()
-        ):
+        wanted = [row.known, self.tree.root(), self.tree.to_bytes()]
+        if head is not None and [bytes(one) if _is_bytes(one) else one for one in head] != wanted:
             self._fault(
                 row, "tree-head", "the tree head recorded with it is not the root of the events up to it"
             )

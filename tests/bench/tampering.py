@@ -22,6 +22,8 @@ from pathlib import Path
 from sqlalchemy import make_url
 
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.encode import json_of
+from cfgtrack.answers.review import findings, review
 from cfgtrack.answers.trust import audit, head
 from cfgtrack.answers.upkeep import rebuild, restore
 from cfgtrack.model.trouble import NoAnswer
@@ -449,7 +451,7 @@ def _flip(path: Path, copy: Path, kept: str, result: Tampering, *, flips: int, s
     """Flip single bits anywhere in the file. What no audit notices has to have changed nothing that anybody asks."""
     chosen = random.Random(seed)
     whole = path.read_bytes()
-    before = _dumped(path)
+    before = _asked(path)
     for _ in range(flips):
         changed = bytearray(whole)
         at = chosen.randrange(len(whole))
@@ -459,7 +461,7 @@ def _flip(path: Path, copy: Path, kept: str, result: Tampering, *, flips: int, s
         try:
             if not _is_sound(str(copy), kept):
                 result.found += 1
-            elif _dumped(copy) == before:
+            elif _asked(copy) == before:
                 result.harmless += 1
             else:
                 result.unnoticed.append(f"byte {at} of the file")
@@ -468,9 +470,13 @@ def _flip(path: Path, copy: Path, kept: str, result: Tampering, *, flips: int, s
         _clear(copy)
 
 
-def _dumped(path: Path) -> list[str]:
+def _asked(path: Path) -> tuple[object, ...]:
+    """Return all that is recorded and derived, and what judging the past gives, from what is remembered of it."""
     with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as connection:
-        return list(connection.iterdump())
+        tables = ("event", "item", "tree_head", "touch", "change")
+        rows = [sorted(connection.execute(f"SELECT * FROM {table}"), key=repr) for table in tables]
+    judged = json_of(findings(Asking(str(path), at="2031-05-02T00:00:00Z")))
+    return rows, judged, json_of(review(Asking(str(path), at="2031-05-02T00:00:00Z")))
 
 
 # --- a server -----------------------------------------------------------------------------------------------------

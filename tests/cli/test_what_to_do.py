@@ -157,7 +157,7 @@ after = lambda: None
 
 @when("the disk is full")
 def _(console: Console) -> str:
-    words = ("remark", "PUMP-1", "--remark", "x" * 500, *AT, "--id", "E3")
+    words = ("remark", "PUMP-1", "--remark", "x" * 9_000, *AT, "--id", "E3")
     said = console.run(NO_ROOM, *words).stderr
     assert not console.has("E3")
     console.ok(*words)
