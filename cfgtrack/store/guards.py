@@ -243,8 +243,8 @@ def _sqlite_table(database: Database, table: str) -> _Table:
         else:
             indexes[str(name)] = f"{table} {of}"
     sql = database.row("SELECT sql FROM sqlite_master WHERE type = 'table' AND name = :name", {"name": table})
-    if sql is not None and re.search(r"\bCHECK\b", str(sql[0]), re.IGNORECASE):
-        checks.append("CHECK")
+    if sql is not None:
+        checks += re.findall(r"\b(?:CHECK|COLLATE)\b", str(sql[0]).upper())
     return _Table(" ".join(columns), frozenset(unique), indexes, checks)
 
 

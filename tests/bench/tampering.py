@@ -147,15 +147,21 @@ def _loose_table(connection: sqlite3.Connection) -> None:
     connection.execute("CREATE INDEX event_of_action ON event (action, happened)")
 
 
-def _conditioned(connection: sqlite3.Connection) -> None:
-    """Put a condition into the text of the table of events."""
+def _redeclared(connection: sqlite3.Connection, column: str, more: str) -> None:
+    """Put something more into the text of the table of events."""
     connection.execute("PRAGMA writable_schema = ON")
-    sql = (
-        "UPDATE sqlite_master SET sql = replace(sql, 'body VARCHAR NOT NULL',"
-        " 'body VARCHAR NOT NULL CHECK (number < 9999)') WHERE name = 'event'"
-    )
-    assert connection.execute(sql).rowcount == 1
+    sql = "UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE name = 'event'"
+    row = (f"{column} VARCHAR NOT NULL", f"{column} VARCHAR NOT NULL {more}")
+    assert connection.execute(sql, row).rowcount == 1
     connection.execute("PRAGMA writable_schema = RESET")
+
+
+def _conditioned(connection: sqlite3.Connection) -> None:
+    _redeclared(connection, "body", "CHECK (number < 9999)")
+
+
+def _collated(connection: sqlite3.Connection) -> None:
+    _redeclared(connection, "action", "COLLATE NOCASE")
 
 
 _TRIGGERS = (
@@ -232,6 +238,7 @@ SQLITE = (
     _guard("a trigger more, that rewrites states", "CREATE TRIGGER mine AFTER INSERT ON change BEGIN UPDATE change SET value = 'open' WHERE number = NEW.number; END"),
     Kind("events that may be doubled", _loose_table),
     Kind("a condition more", _conditioned, triggers_off=False),
+    Kind("words compared otherwise", _collated, triggers_off=False),
     _guard("a column more", "ALTER TABLE event ADD COLUMN note VARCHAR DEFAULT 'x'"),
     _guard("an index dropped", "DROP INDEX event_in_order"),
     _guard("an index that refuses", "CREATE UNIQUE INDEX mine ON event (happened, known)"),
