@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from cfgtrack.answers.moment import Moment
@@ -28,7 +28,7 @@ class Asking:
     when it stamps what it records.
     """
 
-    database: str
+    database: str = field(repr=False)
     at: str | int | None = None
     known_at: str | int | None = None
     outing: str | None = None

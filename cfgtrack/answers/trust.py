@@ -26,7 +26,7 @@ _MOST_OF_A_HEAD = 1_000
 
 @dataclass(frozen=True, slots=True)
 class Audited(Answer):
-    """What an audit found: see `AuditReport`."""
+    """What an audit found: see `AuditReport`. There is a head to keep only of a journal that is sound."""
 
     sound: bool
     events: int
@@ -46,7 +46,8 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
         moment = asking.moment(journal) if report.is_sound else Moment(journal.present)
         if state and report.is_sound:
             report.faults.extend(_remembered(journal))
-    return Audited(moment, report.is_sound, report.events, report.head, tuple(report.faults))
+    sound = report.is_sound
+    return Audited(moment, sound, report.events, report.head if sound else None, tuple(report.faults))
 
 
 def _remembered(journal: Journal) -> Iterator[Fault]:
@@ -54,13 +55,13 @@ def _remembered(journal: Journal) -> Iterator[Fault]:
     past = Past(journal, Moment(*journal.moment()), strict=False)
     try:
         fault = first_wrong_memory(past)
-    except Trouble:  # rules that no longer fit the plant: nobody goes on from what they remember
+    except Trouble as err:
+        # Rules that no longer fit the plant: nobody goes on from what they remember.
+        if any(problem.code == "corrupt" for problem in err.problems):
+            yield Fault("state", "what the rules remember can't be read")
         return
     if fault is not None:
-        sentence = (
-            f"what the rules remember at {format_instant(fault)} is not what the journal gives:"
-            " rebuild it (`cfgtrack rebuild`)"
-        )
+        sentence = f"what the rules remember at {format_instant(fault)} is not what the journal gives"
         yield Fault("state", sentence)
 
 

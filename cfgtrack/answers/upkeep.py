@@ -12,8 +12,8 @@ from cfgtrack.answers.past import Past
 from cfgtrack.files.writer import replacing
 from cfgtrack.model.trouble import NoAnswer, Problem, Trouble
 from cfgtrack.store import upkeep
-from cfgtrack.store.archive import read_archive
-from cfgtrack.store.database import spared
+from cfgtrack.store.archive import fill
+from cfgtrack.store.database import expect_nothing_left_of, file_of, named, spared
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,15 +64,23 @@ def backup(asking: Asking, target: Path) -> BackedUp:
 
 
 def restore(asking: Asking, source: Path) -> Restored:
-    """Make the database from a backup or an archive. NoAnswer when there is something already."""
-    with source.open("rb") as file:
-        is_archive = file.read(1) == b"{"
-    if is_archive:
-        with source.open(encoding="utf-8") as lines:
-            events = read_archive(lines, asking.database)
-    else:
-        events = upkeep.restore(str(source), asking.database)
-    return Restored(asking.database, events)
+    """Make the database from a backup or an archive: all of it, or nothing, whenever it is cut off.
+
+    A new file is made beside and takes its name when it is complete and on the disk; an empty database (or a journal
+    without an event) is filled in one transaction. NoAnswer when there is something already.
+    """
+    target = file_of(asking.database)
+    with upkeep.reading(source) as found:
+        if target is None or target.exists():
+            return Restored(named(asking.database), fill(asking.database, found))
+        expect_nothing_left_of(target)
+        try:
+            with replacing(target, new=True) as part:
+                events = fill(str(part), found, where=named(asking.database))
+        except FileExistsError:  # made by somebody else meanwhile
+            sentence = "there is a database already: it is left alone"
+            raise NoAnswer(Problem(named(asking.database), "exists", sentence)) from None
+    return Restored(named(asking.database), events)
 
 
 def rebuild(asking: Asking) -> Rebuilt:

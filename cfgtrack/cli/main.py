@@ -11,8 +11,8 @@ import importlib
 import math
 import os
 import sys
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -131,39 +131,41 @@ class Commands(click.Group):
         # What is imported lives to the end: looking through it for garbage costs a third of it.
         gc.set_threshold(50_000, 20, 20)
         try:
-            answer = super().invoke(ctx)
+            with _fit_to_print():
+                answer = super().invoke(ctx)
             sys.stdout.flush()
-        except click.ClickException as err:
-            raise _visibly(err) from None
+        except click.ClickException:
+            raise
         except Exception as err:
             trouble = trouble_of(err)
             if trouble is None:
                 raise
-            from cfgtrack.show.visible import visible
-
             for note in getattr(trouble, "__notes__", ()):
-                click.echo(visible(note), err=True)
+                click.echo(_fit(note), err=True)
             for line in trouble.lines():
-                click.echo(visible(line, lines=False), err=True)
+                click.echo(_fit(line, lines=False), err=True)
             ctx.exit(trouble.exit_status)
         else:
             return answer
         finally:
             gc.freeze()  # the process ends: what it holds need not be looked through once more
 
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Parse as click does; what it says of a word is `visible`."""
-        try:
-            return super().parse_args(ctx, args)
-        except click.ClickException as err:
-            raise _visibly(err) from None
+    def make_context(
+        self, info_name: str | None, args: list[str], parent: click.Context | None = None, **extra: Any
+    ) -> click.Context:
+        """Take what stands before the command."""
+        with _fit_to_print():
+            return super().make_context(info_name, args, parent, **extra)
 
     def main(self, args: Sequence[str] | None = None, *rest: Any, **settings: Any) -> Any:
         """Run the command line. Where an answer finds no room, help too, that is told, and nobody takes it for one."""
         typed = list(sys.argv[1:] if args is None else args)
         for word in typed:
             if not _is_text(word):
-                click.echo(f"command line: not-text: expected UTF-8 text, found {word!a}", err=True)
+                from cfgtrack.model.password import without_passwords
+
+                found = without_passwords(ascii(word))
+                click.echo(f"command line: not-text: expected UTF-8 text, found {found}", err=True)
                 sys.exit(2)
         try:
             return super().main(typed, *rest, **settings)
@@ -178,12 +180,26 @@ class Commands(click.Group):
             sys.exit(4)
 
 
-def _visibly(err: click.ClickException) -> click.ClickException:
-    """Return trouble with the command line in which nothing that was typed acts on the terminal."""
+def _fit(text: str, *, lines: bool = True) -> str:
+    """Return a text for standard error: nothing in it acts on the terminal, and no password of an address is told."""
+    from cfgtrack.model.password import without_passwords
     from cfgtrack.show.visible import visible
 
-    err.message = visible(err.message)  # type: ignore[misc] # final to click's own code, and all it prints
-    return err
+    return visible(without_passwords(text), lines=lines)
+
+
+@contextmanager
+def _fit_to_print() -> Iterator[None]:
+    """Let what click says of a slip repeat only what is `_fit` of what was typed."""
+    try:
+        yield
+    except click.ClickException as err:
+        said = err.format_message()
+        if (shown := _fit(said)) == said:
+            raise
+        if isinstance(err, click.UsageError):
+            raise click.UsageError(shown, ctx=err.ctx) from None
+        raise click.ClickException(shown) from None
 
 
 def _is_text(word: str) -> bool:

@@ -119,7 +119,7 @@ class Session:
         if not self.db:
             from pathlib import Path
 
-            Path(self.database).parent.mkdir(parents=True, exist_ok=True)
+            Path(self.database).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
 
     # --- answers ---
 

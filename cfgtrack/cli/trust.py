@@ -19,6 +19,7 @@ kept_option = click.option(
 def audit_command(session: s.Session, /, *, kept: str | None, state: bool) -> None:
     """Compute everything anew - events, tree, heads, states - and name the first bad event, if there is one.
 
+    What refuses changes in the database is compared with what it was made as. For each fault it says what to do next.
     Against --kept, also whether the journal still begins with what that head stood for. Exit status 3 with a fault.
     """
     from cfgtrack.answers.trust import audit

@@ -24,7 +24,7 @@ def backup_command(session: s.Session, /, target: Path) -> None:
 def restore_command(session: s.Session, /, source: Path) -> None:
     """Make the database from a backup, or from an archive (`export --form archive`), in SQLite or PostgreSQL.
 
-    The database that --db names must not hold a journal yet: nothing is ever overwritten.
+    The database that --db names must hold nothing yet: nothing is ever overwritten. All of it is restored, or nothing.
     """
     from cfgtrack.answers.upkeep import restore
 

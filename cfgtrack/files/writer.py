@@ -18,6 +18,9 @@ from cfgtrack.model.trouble import BadInput, Problem
 COMPANIONS = ("-wal", "-shm", "-journal")
 """What SQLite puts beside a database, by the end of its name."""
 
+OWNER_ALONE = 0o600
+"""Who may read and write a new file. One that replaces another is open to whom that was."""
+
 Spared = Mapping[str, Path | int]
 """What must not be written over, by whatever name or link: what it is, to its path or file descriptor."""
 
@@ -48,7 +51,7 @@ def replacing(
     part = real.with_name(f".{real.stem[:40]}-{secrets.token_hex(6)}.part")
     with _named(target, part):
         try:
-            part.touch(exist_ok=False)
+            part.touch(OWNER_ALONE, exist_ok=False)
             yield part
             _sync(part, os.O_RDWR)
             _take_the_place_of(real, part, new=new)

@@ -6,7 +6,7 @@ from cfgtrack.answers.trust import Audited, Verified
 
 
 def audit_text(audited: Audited) -> str:
-    """Return whether the journal is sound, what is wrong with it, and the head to keep."""
+    """Return whether the journal is sound, what is wrong with it and what to do then, or the head to keep."""
     if audited.sound:
         lines = [f"sound: {audited.events} events are as they were recorded"]
     else:
@@ -14,6 +14,11 @@ def audit_text(audited: Audited) -> str:
     for fault in audited.faults:
         where = f"event {fault.event} (number {fault.number})" if fault.number is not None else "the journal"
         lines.append(f"  {where}: {fault.code}: {fault.sentence}")
+    codes: dict[str, list[str]] = {}
+    for fault in audited.faults:
+        of = codes.setdefault(fault.next, [])
+        of.extend([fault.code] * (fault.code not in of))
+    lines.extend(f"what to do next ({', '.join(of)}): {what}" for what, of in codes.items())
     if audited.head is not None:
         lines.append(f"head to keep elsewhere: {audited.head.text}")
     return "\n".join([*lines, f"  ({audited.moment})"])

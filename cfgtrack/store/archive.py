@@ -10,18 +10,22 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from cfgtrack.model.action import DEFINITIONS
-from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Trouble
 from cfgtrack.model.unknown import UNKNOWN, no_such
-from cfgtrack.store.canonical import NotCanonical, canonical_json
-from cfgtrack.store.database import Database, Row, location
-from cfgtrack.store.derive import rebuild_state
-from cfgtrack.store.journal import create
+from cfgtrack.store.canonical import canonical_json
+from cfgtrack.store.columns import NEVER
+from cfgtrack.store.database import Database, Row, file_of
+from cfgtrack.store.derive import WRITTEN, rebuild_state
 from cfgtrack.store.loading import Bodies, items_hash
 from cfgtrack.store.merkle import Frontier, leaf_hash
+from cfgtrack.store.migrations import bring_forward, is_empty, revision_of
 from cfgtrack.store.rows import EVENT_COLUMNS, leaf_record
 
 FORM = {"cfgtrack": "archive", "version": 1}
@@ -66,59 +70,104 @@ def _line(record: dict[str, Any]) -> str:
     return canonical_json(record).decode() + "\n"
 
 
-def read_archive(lines: Iterable[str], url: str, *, where: str = "archive") -> int:
+@dataclass(frozen=True, slots=True)
+class Source:
+    """The lines of an archive, and what they are called: a text whose lines have numbers, or another database."""
+
+    lines: Iterable[str | bytes]
+    where: str = "archive"
+    is_text: bool = True
+
+
+def read_archive(source: Source | Iterable[str], url: str) -> int:
     """Make a new journal at `url` of an archive's lines. Return its number of events. All of it, or nothing.
 
     BadInput, naming the line, when it is no archive or was changed; NoAnswer when there is something at `url`.
     """
-    create(url)
+    file = file_of(url)
+    is_new = file is not None and not file.exists()
     try:
-        with closing(Database(url)) as database, database.writing():
-            return fill_from_archive(database, lines, where=where)
-    except BadInput:
-        _uncreate(url)
+        return fill(url, source if isinstance(source, Source) else Source(source))
+    except Trouble:
+        if file is not None and is_new:  # the empty file that was made for what turned out to be no archive
+            for suffix in ("", "-wal", "-shm"):
+                Path(f"{file}{suffix}").unlink(missing_ok=True)
         raise
 
 
-def _uncreate(url: str) -> None:
-    """Take the empty journal away again that was made for what turned out to be no archive."""
-    found = location(url)
-    if found.get_backend_name() == "sqlite" and found.database:
-        for suffix in ("", "-wal", "-shm"):
-            Path(found.database + suffix).unlink(missing_ok=True)
+def fill(url: str, source: Source, *, where: str | None = None) -> int:
+    """Write an archive into a database that holds nothing yet. Return the number of events.
+
+    One transaction, the tables included: whenever it is cut off, the database is as it was. Nothing yet is no table at
+    all, or a journal without an event. `where`: what trouble with the database calls it.
+    BadInput, naming the line, when it is no archive or was changed; NoAnswer when the database holds something.
+    """
+    file = file_of(url)
+    with closing(Database(url, create=file is not None and not file.exists(), where=where)) as database:
+        _expect_room(database)
+        if file is not None:
+            database.rows("PRAGMA journal_mode = WAL")
+        with database.writing():
+            bring_forward(database)
+            _expect_room(database)
+            events = fill_from_archive(database, source)
+        if file is not None:
+            database.rows("PRAGMA wal_checkpoint(TRUNCATE)")
+    return events
 
 
-def fill_from_archive(database: Database, lines: Iterable[str], *, where: str = "archive") -> int:
+def _expect_room(database: Database) -> None:
+    """Raise NoAnswer when the database holds events, or something else than a journal."""
+    if is_empty(database):
+        return
+    if revision_of(database) is None:
+        raise NoAnswer(Problem(database.where, "not-a-journal", "this database holds something else"))
+    if database.row("SELECT 1 FROM event LIMIT 1") is not None:
+        raise NoAnswer(Problem(database.where, "exists", "there is a database already: it is left alone"))
+
+
+def fill_from_archive(database: Database, source: Source | Iterable[str]) -> int:
     """Write an archive into an empty journal. Inside `Database.writing`. Return the number of events.
 
     BadInput, naming the line, when it is no archive or was changed.
     """
-    reader = _ArchiveReader(database, where)
-    for number, text in enumerate(lines, start=1):
+    source = source if isinstance(source, Source) else Source(source)
+    reader = _ArchiveReader(database, source)
+    for number, text in enumerate(source.lines, start=1):
         reader.line(number, text)
     return reader.end()
 
 
+_READ_EVENT = msgspec.json.Decoder(msgspec.defstruct("Strict", WRITTEN, forbid_unknown_fields=True))
+"""Reads an event, and refuses what has another field, or another type of one, than events have."""
+
+
 class _ArchiveReader:
-    def __init__(self, database: Database, where: str) -> None:
+    def __init__(self, database: Database, source: Source) -> None:
         self.database = database
-        self.where = where
+        self.source = source
         self.tree = Frontier()
         self.at = 0
         self.headed = 0
+        self.known = 0
         self.events: list[Row] = []
+        self.lines: list[int] = []
         self.items: list[Row] = []
         self.heads: list[Row] = []
         self.commits: str | None = None
         self.loaded: dict[str, Bodies] = {}
 
-    def line(self, at: int, text: str) -> None:
+    def line(self, at: int, text: str | bytes) -> None:
         """Take one line."""
         self.at = at
         try:
-            record = json.loads(text)
+            record = json.loads(text if isinstance(text, str) else text.decode())
             self._take(record)
-        except (KeyError, TypeError, AttributeError, ValueError, NotCanonical):
+        except UnicodeDecodeError:
+            raise self._bad(
+                "not-text", "this line is no UTF-8 text: the file was damaged, or saved as another"
+            ) from None
+        except (KeyError, TypeError, AttributeError, ValueError, RecursionError):
             raise self._bad("not-an-archive", "this line is not one of an archive") from None
         if len(self.events) >= PAGE:
             self._write()
@@ -135,11 +184,17 @@ class _ArchiveReader:
             self._head(record["head"])
 
     def _item(self, item: dict[str, Any]) -> None:
-        if item["load"] != self.tree.size:
-            raise self._bad("definition", f"item {item['id']} belongs to event number {item['load']}")
+        sort, i, load = item["sort"], item["id"], item["load"]
+        if load != self.tree.size:
+            raise self._bad("definition", f"item {i} belongs to event number {load}")
+        if not (_is_kept(sort) and _is_kept(i)):
+            raise self._bad("not-an-archive", "expected texts as the sort and the id of an item")
         body = None if item["body"] is None else canonical_json(item["body"]).decode()
-        self.loaded.setdefault(item["sort"], {})[item["id"]] = item["body"]
-        self.items.append((item["sort"], item["id"], item["load"], body))
+        loaded = self.loaded.setdefault(sort, {})
+        if i in loaded:
+            raise self._bad("doubled", f"{sort} {i} was loaded with event number {load} already")
+        loaded[i] = item["body"]
+        self.items.append((sort, i, load, body))
 
     def _expect_definition(self) -> None:
         """The items since the last event are those that it commits to."""
@@ -155,7 +210,12 @@ class _ArchiveReader:
         event, number, known = record["event"], record["number"], record["known"]
         if number != self.tree.size + 1:
             raise self._bad("gap", f"expected event number {self.tree.size + 1}, found {number}")
+        if type(known) is not int or not -NEVER <= known <= NEVER:
+            raise self._bad("not-an-archive", "expected a whole number as when the event became known")
+        if self.tree.size and known <= self.known:
+            raise self._bad("order", f"event number {number} became known no later than the one before it")
         body = canonical_json(event)
+        self._expect_event(event, body)
         leaf = leaf_hash(leaf_record(body, number, known))
         self.tree.append(leaf)
         corrects, turn = self._corrects(event, number)
@@ -171,8 +231,20 @@ class _ArchiveReader:
             leaf,
         )
         self.events.append(row)
+        self.lines.append(self.at)
+        self.known = known
         if event["action"] in DEFINITIONS:
             self.commits = str(event["body"]["items"])
+
+    def _expect_event(self, event: dict[str, Any], body: bytes) -> None:
+        try:
+            _READ_EVENT.decode(body)
+        except msgspec.MsgspecError as err:
+            raise self._bad(
+                "not-an-archive", f"this is no event of a journal: {_lowered(str(err))}"
+            ) from None
+        if not all(_is_kept(event[name]) for name in ("id", "action")):
+            raise self._bad("not-an-archive", "an event needs an id and an action, without a NUL in it")
 
     def _corrects(self, event: dict[str, Any], number: int) -> tuple[int | None, int]:
         name = event.get("supersedes") or event.get("withdraws")
@@ -187,19 +259,51 @@ class _ArchiveReader:
 
     def _head(self, head: dict[str, Any]) -> None:
         self._expect_definition()
-        if head["size"] != self.tree.size or head["root"] != self.tree.root().hex():
+        root = self.tree.root()
+        is_same = (head["size"], head["known"], head["root"]) == (self.tree.size, self.known, root.hex())
+        if not is_same:
             sentence = (
                 f"the events up to number {self.tree.size} are not those of the tree head: they were changed"
             )
             raise self._bad("changed", sentence)
+        if self.headed == self.tree.size:
+            raise self._bad("doubled", f"there is a tree head over {self.headed} events already")
         self.headed = self.tree.size
-        self.heads.append((head["size"], head["known"], self.tree.root(), self.tree.to_bytes()))
+        self.heads.append((head["size"], head["known"], root, self.tree.to_bytes()))
 
     def _write(self) -> None:
-        self.database.insert("event", EVENT_COLUMNS, self.events)
+        try:
+            with self.database.attempt():
+                self.database.insert("event", EVENT_COLUMNS, self.events)
+        except self.database.doubled:
+            raise self._doubled() from None
         self.database.insert("item", ("sort", "id", "load", "body"), self.items)
         self.database.insert("tree_head", ("number", "known", "root", "frontier"), self.heads)
-        self.events, self.items, self.heads = [], [], []
+        self.events, self.lines, self.items, self.heads = [], [], [], []
+
+    def _doubled(self) -> BadInput:
+        """Return what is wrong with the first of the events to be written that the database took for a double."""
+        ids: dict[str, int] = {}
+        corrected: set[int] = set()
+        for row, line in zip(self.events, self.lines, strict=True):
+            self.at = line
+            number, i, corrects = row[0], row[1], row[6]
+            first = ids.get(i) or self._number("SELECT number FROM event WHERE id = :it", i)
+            if first is not None:
+                return self._bad("doubled", f"event {i} is in it already, as number {first}")
+            before = corrects is not None and self._number(
+                "SELECT number FROM event WHERE corrects = :it", corrects
+            )
+            if before or corrects in corrected:
+                return self._bad("doubled", f"what event {i} corrects has been corrected already")
+            ids[i] = number
+            if corrects is not None:
+                corrected.add(corrects)
+        raise AssertionError("a database that refuses events that aren't doubled")
+
+    def _number(self, sql: str, it: object) -> int | None:
+        row = self.database.row(sql, {"it": it})
+        return None if row is None else int(row[0])
 
     def end(self) -> int:
         """Write the rest, and derive the state."""
@@ -208,8 +312,24 @@ class _ArchiveReader:
             raise self._bad(
                 "cut-off", "the archive ends in the middle: its last events are under no tree head"
             )
-        rebuild_state(self.database)
+        try:
+            rebuild_state(self.database)
+        except (NoAnswer, LookupError, AttributeError, ValueError) as err:
+            if isinstance(err, NoAnswer) and err.problems[0].code != "changed":
+                raise
+            sentence = "its events can't be followed to the end: it was not written by this program"
+            raise BadInput(Problem(self.source.where, "changed", sentence)) from err
         return self.tree.size
 
     def _bad(self, code: str, sentence: str) -> BadInput:
-        return BadInput(Problem(f"{self.where}:{self.at}", code, sentence))
+        where = f"{self.source.where}:{self.at}" if self.source.is_text else self.source.where
+        return BadInput(Problem(where, code, sentence))
+
+
+def _is_kept(text: object) -> bool:
+    """Return whether a database keeps this as a name: PostgreSQL takes no NUL."""
+    return isinstance(text, str) and bool(text) and "\0" not in text
+
+
+def _lowered(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]

@@ -11,16 +11,17 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple, TypeGuard
 
 from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
-from cfgtrack.store.columns import NEVER, TRIGGERS
+from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
-from cfgtrack.store.loading import items_hash
-from cfgtrack.store.merkle import Frontier, leaf_hash
+from cfgtrack.store.guards import wrong_guards, wrong_structure
+from cfgtrack.store.loading import texts_hash
+from cfgtrack.store.merkle import HASH_SIZE, Frontier, leaf_hash
 from cfgtrack.store.proof import Head
 from cfgtrack.store.rows import leaf_record
 
@@ -30,14 +31,54 @@ _CARRYING = ", ".join(f"'{action}'" for action in sorted(DEFINITIONS))
 """The actions that carry items of the definition."""
 
 
+_BACKUP = (
+    "keep this database as it is, and record nothing more in it; restore the last backup under another name, audit that"
+    " against the head that you kept (`cfgtrack audit --kept HEAD`), and record again what came after it"
+)
+_ANEW = (
+    "somebody may have used it: audit against a head that you kept (`cfgtrack audit --kept HEAD`); where the events"
+    " are sound, `cfgtrack export --form archive -o FILE` and `cfgtrack --db NEW restore FILE` make a new database"
+)
+_DAMAGED = (
+    "keep a copy of the file and of what stands beside it (-wal, -shm), restore the last backup under another name, and"
+    " record again what came after it"
+)
+_REBUILD = "derive it anew (`cfgtrack rebuild`), then audit again: what was recorded is not touched by that"
+
+NEXT = {
+    "unguarded": _ANEW,
+    "foreign": _ANEW,
+    "structure": _ANEW,
+    "state": _REBUILD,
+    "damaged-file": _DAMAGED,
+    "corrupt": _DAMAGED,
+    "cut-off": (
+        "look whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
+        " restore the last backup under another name, and record again what is missing in that"
+    ),
+    "locked": "audit again when the other one is done",
+    "disk": "see to the disk, then audit again",
+    "permission": "have yourself be permitted to read it, then audit again",
+    "no-server": "see to the server, then audit again",
+}
+"""What to do next, by the code of a fault; of any other one the record itself is no longer what was recorded."""
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
     """Something that is not as it was recorded. `number` and `event` say where, None for the whole."""
+
+    told: ClassVar[tuple[str, ...]] = ("next",)
 
     code: str
     sentence: str
     number: int | None = None
     event: str | None = None
+
+    @property
+    def next(self) -> str:
+        """What to do next."""
+        return NEXT.get(self.code, _BACKUP)
 
 
 @dataclass(slots=True)
@@ -65,14 +106,24 @@ class _EventRow(NamedTuple):
     body: bytes
     leaf: bytes
 
+    @property
+    def is_whole(self) -> bool:
+        """Return whether each column holds what it was made for: SQLite keeps anything anywhere."""
+        numbers = (self.happened, self.known, self.turn, self.corrects or 0)
+        return all(type(n) is int for n in numbers) and all(_is_bytes(b) for b in (self.body, self.leaf))
+
 
 def _recorded(row: Row) -> _EventRow:
     number, event_id, happened, known, turn, action, *rest = row
     return _EventRow(number, _text(event_id), happened, known, turn, _text(action), *rest)
 
 
-def _text(stored: bytes) -> str:
-    return bytes(stored).decode(errors="replace")
+def _text(stored: object) -> str:
+    return bytes(stored).decode(errors="replace") if _is_bytes(stored) else ""
+
+
+def _is_bytes(stored: object) -> TypeGuard[bytes | memoryview]:
+    return isinstance(stored, bytes | memoryview)
 
 
 def audit(database: Database, *, kept: Head | None = None, state: bool = True) -> AuditReport:
@@ -102,20 +153,13 @@ def _file(database: Database) -> Iterator[Fault]:
     for (said,) in database.rows("PRAGMA integrity_check(5)"):
         if said != "ok":
             first = str(said).splitlines()[0]
-            yield Fault("damaged-file", f"the file is damaged: {first}; restore the last backup")
+            yield Fault("damaged-file", f"the file is damaged: {first}")
 
 
 def _guards(database: Database) -> Iterator[Fault]:
-    """The triggers that refuse to change what was recorded."""
-    if database.is_file:
-        sql = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND sql LIKE '%RAISE(ABORT%'"
-        wanted = TRIGGERS["sqlite"]
-    else:
-        sql = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
-        wanted = TRIGGERS["postgresql"]
-    missing = wanted - {str(name) for (name,) in database.rows(sql)}
-    for name in sorted(missing):
-        yield Fault("unguarded", f"the database no longer refuses changes: its trigger {name} is gone")
+    """What refuses to change what was recorded, and the tables, as the migrations made them."""
+    for wrong in (*wrong_guards(database), *wrong_structure(database)):
+        yield Fault(wrong.code, wrong.sentence)
 
 
 class _Auditor:
@@ -151,21 +195,22 @@ class _Auditor:
         report = self.report
         if row.number != report.events + 1:
             self._fault(row, "gap", f"number {report.events + 1} is missing: the next event is {row.number}")
-        if row.known <= self.known:
-            self._fault(row, "order", "it became known no later than the event before it")
-        for code, sentence in self._wrong(row):
-            self._fault(row, code, sentence)
-        self.known = row.known
-        self.tree.append(bytes(row.leaf))
+        if not row.is_whole:
+            self._fault(row, "content", "it is damaged: a column of it holds what it can't hold")
+            self.tree.append(bytes(HASH_SIZE))
+        else:
+            if row.known <= self.known:
+                self._fault(row, "order", "it became known no later than the event before it")
+            for code, sentence in self._wrong(row):
+                self._fault(row, code, sentence)
+            self.known = row.known
+            self.tree.append(bytes(row.leaf))
         report.events += 1
         if self.kept is not None and self.kept.size == report.events:
             self.kept_root = self.tree.root()
         head = self.heads.pop(row.number, None)
-        if head is not None and (
-            head[0] != row.known
-            or bytes(head[1]) != self.tree.root()
-            or bytes(head[2]) != self.tree.to_bytes()
-        ):
+        wanted = [row.known, self.tree.root(), self.tree.to_bytes()]
+        if head is not None and [bytes(one) if _is_bytes(one) else one for one in head] != wanted:
             self._fault(
                 row, "tree-head", "the tree head recorded with it is not the root of the events up to it"
             )
@@ -208,13 +253,13 @@ class _Auditor:
             yield "order", "its turn among the events of its instant is wrong"
 
     def _definition(self, row: _EventRow, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
-        items: dict[str, dict[str, Any]] = {}
+        items: dict[str, dict[str, str]] = {}
         sql = "SELECT sort, id, body FROM item WHERE load = :load"
+        for sort, i, body in self.database.rows(sql, {"load": row.number}):
+            items.setdefault(sort, {})[i] = "null" if body is None else body
         try:
-            for sort, i, body in self.database.rows(sql, {"load": row.number}):
-                items.setdefault(sort, {})[i] = None if body is None else json.loads(body)
-            found = items_hash(items)
-        except (ValueError, NotCanonical):
+            found = texts_hash(items)
+        except NotCanonical:
             found = ""
         if found != (event.get("body") or {}).get("items"):
             yield "definition", "the definition items loaded with it are not those that it commits to"
@@ -258,7 +303,7 @@ def _state(database: Database) -> Iterator[Fault]:
         yield Fault("state", "the derived state can't be worked out from the journal")
         return
     row = database.row("SELECT id FROM event WHERE number = :number", {"number": number})
-    sentence = "the derived state is not what the journal gives from here on: rebuild it (`cfgtrack rebuild`)"
+    sentence = "the derived state is not what the journal gives from here on"
     yield Fault("state", sentence, number, None if row is None else row[0])
 
 

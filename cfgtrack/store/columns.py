@@ -10,11 +10,3 @@ NEVER = 2**63 - 1
 
 AT_PLACE = "@"
 """The aspect under which a unit's or a mobile place's whereabouts are kept; a port's status has the aspect ""."""
-
-_KEPT = ("event", "item", "tree_head")
-
-TRIGGERS = {
-    "sqlite": frozenset(f"{table}_no_{verb}" for table in _KEPT for verb in ("update", "delete")),
-    "postgresql": frozenset(f"{table}_append_only" for table in _KEPT),
-}
-"""The triggers that keep the journal append-only, by database."""

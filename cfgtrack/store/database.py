@@ -5,6 +5,7 @@ SQL elsewhere in the store is written with ``:name`` parameters and in the diale
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -17,6 +18,7 @@ from sqlalchemy import Connection, NullPool, create_engine
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 
+from cfgtrack.model.password import without_passwords
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.driver import trouble_of
 from cfgtrack.store.sealed import Sealed
@@ -26,6 +28,18 @@ Parameters = Mapping[str, Any] | Sequence[Any]
 
 WAIT = 30.0
 """How long a writer waits for its turn before it gives up, seconds."""
+
+OWNER_ALONE = 0o600
+"""Who may read and write a new journal. SQLite gives what it puts beside it the same."""
+
+_LEFT_OVER = ("-wal", "-journal")
+"""Where SQLite keeps what is not in the database's own file yet, by the end of its name."""
+
+_MISTYPED = re.compile(
+    r"(?:postgres(?:ql)?|mysql|mariadb)(?:\+\w+)?:|(?:\w+\s*=\s*\S+\s+)*(?:password|host|dbname|user)\s*=",
+    re.IGNORECASE,
+)
+"""A server's address that lacks its form: no file is made of that name."""
 
 _WRITERS_LOCK = 0x63666774
 """PostgreSQL's advisory lock that writers take in turn. One lock, so no two writers can wait for each other."""
@@ -37,6 +51,8 @@ def location(url: str) -> URL:
     NoAnswer for any other kind of database.
     """
     if "://" not in url:
+        if _MISTYPED.match(url):
+            raise _unknown(url)
         return URL.create("sqlite", database=url)
     try:
         found = make_url(url)
@@ -50,29 +66,68 @@ def location(url: str) -> URL:
     raise _unknown(url)
 
 
+def named(url: str) -> str:
+    """Return a database's address as it may be shown: without the password, wherever in it that stands."""
+    return _shown(location(url))
+
+
+def _shown(found: URL) -> str:
+    if found.get_backend_name() == "sqlite":
+        return without_passwords(found.database or "")
+    return without_passwords(found.set(drivername="postgresql").render_as_string())
+
+
+def file_of(url: str) -> Path | None:
+    """Return the file that holds the database at `url`, None on a server, or where no file is named."""
+    found = location(url)
+    if found.get_backend_name() != "sqlite" or found.database in (None, "", ":memory:"):
+        return None
+    return Path(found.database or "")
+
+
 def spared(url: str) -> dict[str, Path | int]:
     """Return the file that holds the database at `url`, by what it is: no output goes there. Nothing on a server."""
-    found = location(url)
-    if found.get_backend_name() != "sqlite" or not found.database:
-        return {}
-    return {"the database, or belongs to it": Path(found.database)}
+    found = file_of(url)
+    return {} if found is None else {"the database, or belongs to it": found}
+
+
+def expect_nothing_left_of(path: Path) -> None:
+    """Raise NoAnswer where a database that isn't there any more left its last events behind.
+
+    SQLite would drop them, or play them into whatever comes to be called so.
+    """
+    for suffix in _LEFT_OVER:
+        left = Path(os.path.realpath(path) + suffix)
+        if left.exists() and left.stat().st_size and not path.exists():
+            sentence = (
+                "this is left of a database that isn't there any more, and may hold its last events:"
+                " move it to where it is kept, then do this again"
+            )
+            raise NoAnswer(Problem(str(left), "left-over", sentence))
 
 
 def _unknown(url: str) -> NoAnswer:
     sentence = "expected a file, or a URL that begins with sqlite:// or postgresql://"
-    return NoAnswer(Problem(url, "no-database", sentence))
+    return NoAnswer(Problem(without_passwords(url), "no-database", sentence))
 
 
 class Database:
-    """An open connection. Every statement is complete in itself unless it stands inside `writing`."""
+    """An open connection. Every statement is complete in itself unless it stands inside `writing`.
+
+    Trouble names it `where`: as the user knows it, without the password, unless something else is said.
+    """
 
     def __init__(
-        self, url: str, *, read_only: bool = False, create: bool = False, wait: float = WAIT
+        self,
+        url: str,
+        *,
+        read_only: bool = False,
+        create: bool = False,
+        wait: float = WAIT,
+        where: str | None = None,
     ) -> None:
         self.url = location(url)
-        self.where = self.url.database
-        if not self.is_file:  # as the user knows it, without the password
-            self.where = self.url.set(drivername="postgresql").render_as_string()
+        self.where = where or _shown(self.url)
         self.read_only = read_only
         self.wait = wait
         if self.is_file:
@@ -95,6 +150,7 @@ class Database:
             raise NoAnswer(Problem("database", "no-database", "expected the name of a file, found none"))
         path = Path(self.url.database or "")
         if create:
+            _make(path)
             return
         if not path.exists():
             sentence = (
@@ -122,10 +178,10 @@ class Database:
             )
             return engine.connect().execution_options(isolation_level="AUTOCOMMIT")
         except (SQLAlchemyError, NoSuchModuleError) as err:
-            raise trouble_of(getattr(err, "orig", None) or err, str(self.where)) from err
+            raise trouble_of(getattr(err, "orig", None) or err, self.where) from err
         except ImportError as err:
             sentence = "PostgreSQL needs its driver: install cfgtrack[postgres]"
-            raise NoAnswer(Problem(str(self.where), "no-driver", sentence)) from err
+            raise NoAnswer(Problem(self.where, "no-driver", sentence)) from err
 
     def _set_up(self, *, create: bool) -> None:
         if self.is_file:
@@ -146,6 +202,17 @@ class Database:
             sealed, self._sealed = self._sealed, None
             sealed.close()
 
+    @property
+    def doubled(self) -> type[Exception]:
+        """What the driver raises for a row that is there already."""
+        if self.is_file:
+            import sqlite3
+
+            return sqlite3.IntegrityError
+        import psycopg
+
+        return psycopg.errors.UniqueViolation
+
     # --- asking ---------------------------------------------------------------------------------------------
 
     def rows(self, sql: str, parameters: Parameters = ()) -> list[Row]:
@@ -153,7 +220,7 @@ class Database:
         try:
             found: list[Row] = self.raw.execute(self.spelled(sql), parameters).fetchall()
         except self._errors as err:
-            raise trouble_of(err, str(self.where)) from err
+            raise trouble_of(err, self.where) from err
         return found
 
     def row(self, sql: str, parameters: Parameters = ()) -> Row | None:
@@ -166,7 +233,7 @@ class Database:
         try:
             self.raw.execute(self.spelled(sql), parameters)
         except self._errors as err:
-            raise trouble_of(err, str(self.where)) from err
+            raise trouble_of(err, self.where) from err
 
     def spelled(self, sql: str) -> str:
         """Return `sql` as this database's driver wants it."""
@@ -199,10 +266,12 @@ class Database:
         try:
             yield
         except BaseException:
-            self.execute("ROLLBACK TO SAVEPOINT attempt")
+            # After some errors (a full disk, a lost connection) the database has rolled all of it back already.
+            with suppress(*self._errors):
+                self.raw.execute("ROLLBACK TO SAVEPOINT attempt")
+                self.raw.execute("RELEASE SAVEPOINT attempt")
             raise
-        finally:
-            self.execute("RELEASE SAVEPOINT attempt")
+        self.execute("RELEASE SAVEPOINT attempt")
 
     def insert(self, table: str, columns: Sequence[str], rows: Sequence[Row]) -> None:
         """Insert many rows at once, the values in the order of `columns`."""
@@ -218,7 +287,7 @@ class Database:
                 for row in rows:
                     copy.write_row(row)
         except self._errors as err:
-            raise trouble_of(err, str(self.where)) from err
+            raise trouble_of(err, self.where) from err
 
     @contextmanager
     def trouble(self) -> Iterator[None]:
@@ -226,9 +295,18 @@ class Database:
         try:
             yield
         except self._errors as err:
-            raise trouble_of(err, str(self.where)) from err
+            raise trouble_of(err, self.where) from err
         except SQLAlchemyError as err:
-            raise trouble_of(getattr(err, "orig", None) or err, str(self.where)) from err
+            raise trouble_of(getattr(err, "orig", None) or err, self.where) from err
+
+
+def _make(path: Path) -> None:
+    """Make the file of a new database, its owner's alone. Where that can't be done, SQLite says why."""
+    if path.exists():
+        return
+    expect_nothing_left_of(path)
+    with suppress(OSError):
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, OWNER_ALONE))
 
 
 _SETTINGS = (

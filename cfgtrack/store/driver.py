@@ -45,6 +45,14 @@ _POSTGRESQL = {
     "XX002": ("corrupt", "the server finds an index damaged: have it rebuilt (REINDEX)"),
 }
 
+_BY_THE_DRIVER = {
+    "DataError": ("not-kept", "PostgreSQL keeps no text with a NUL character in it"),
+    "ProgrammingError": (
+        "no-database",
+        "this is no address that PostgreSQL's driver takes: is an option of it mistyped?",
+    ),
+}
+
 # A connection that is refused has no code, only the server's words.
 _AT_THE_DOOR = (
     ("authentication failed", "28P01"),
@@ -75,8 +83,9 @@ def _sqlite(err: BaseException) -> tuple[str, str] | None:
 
 def _postgresql(err: BaseException) -> tuple[str, str] | None:
     state = getattr(err, "sqlstate", "no driver error")
-    if state is None and "NUL (0x00)" in str(err):  # the driver's own refusal: it never gets to the server
-        return "not-text", "nothing is named with a NUL character"
+    # What the driver refuses by itself has no state: a text that no server keeps, an address that is none.
+    if state is None and (said := _BY_THE_DRIVER.get(type(err).__name__)):
+        return said
     if state is None and (refused := next((s for t, s in _AT_THE_DOOR if t in str(err)), None)):
         state = refused
     if state is None or str(state).startswith(("08", "57")):

@@ -60,7 +60,7 @@ def create(url: str) -> None:
     database = Database(url, create=True)
     try:
         if not is_empty(database):
-            raise NoAnswer(Problem(str(database.where), "exists", "there is a database already"))
+            raise NoAnswer(Problem(database.where, "exists", "there is a database already"))
         upgrade(database)
     finally:
         database.close()

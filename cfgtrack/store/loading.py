@@ -743,7 +743,7 @@ def _carry(
     number = writing.appender.number + 1
     body: dict[str, Any] = {
         "count": sum(len(texts) for texts in items.values()),
-        "items": _texts_hash(items),
+        "items": texts_hash(items),
         **more,
     }
     named = (
@@ -776,7 +776,7 @@ def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
     return sha256(canonical_json(items)).hexdigest()
 
 
-def _texts_hash(items: Mapping[str, Mapping[str, str | None]]) -> str:
+def texts_hash(items: Mapping[str, Mapping[str, str | None]]) -> str:
     """Return the `items_hash` of items that are canonical text already."""
     told = {
         sort: canonical_object({i: "null" if text is None else text for i, text in texts.items()})

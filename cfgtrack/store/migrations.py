@@ -36,7 +36,7 @@ def check_current(database: Database) -> None:
     found = revision_of(database)
     if found == REVISIONS[-1]:
         return
-    where = str(database.where)
+    where = database.where
     if found is None:
         raise NoAnswer(Problem(where, "not-a-journal", "this database holds no journal"))
     if found in REVISIONS:
@@ -54,16 +54,19 @@ def upgrade(database: Database) -> tuple[str | None, str]:
     NoAnswer when it is newer than this program, or when there is something else in the database.
     """
     with database.writing():
-        before = revision_of(database)
-        if before is None and not is_empty(database):
-            raise NoAnswer(
-                Problem(str(database.where), "not-a-journal", "this database holds something else")
-            )
-        if before is not None and before not in REVISIONS:
-            check_current(database)
-        if before != REVISIONS[-1]:
-            with database.trouble():
-                _run(database)
+        return bring_forward(database)
+
+
+def bring_forward(database: Database) -> tuple[str | None, str]:
+    """Do as `upgrade` does. Inside `Database.writing`, with whatever else is written there."""
+    before = revision_of(database)
+    if before is None and not is_empty(database):
+        raise NoAnswer(Problem(database.where, "not-a-journal", "this database holds something else"))
+    if before is not None and before not in REVISIONS:
+        check_current(database)
+    if before != REVISIONS[-1]:
+        with database.trouble():
+            _run(database)
     return before, REVISIONS[-1]
 
 

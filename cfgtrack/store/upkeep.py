@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from contextlib import closing
+import stat
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
-from cfgtrack.model.trouble import NoAnswer, Problem
-from cfgtrack.store.archive import fill_from_archive, read_archive, write_archive
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
+from cfgtrack.store.archive import Source, fill, read_archive, write_archive
 from cfgtrack.store.database import Database
 from cfgtrack.store.derive import rebuild_state
-from cfgtrack.store.journal import create
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
+
+_SQLITE = b"SQLite format 3\x00"
+"""What a backup begins with."""
 
 _REFUSED = {
     "disk-full": "there is no room for the copy: make room and try again",
@@ -45,9 +49,7 @@ def _copy_file(source: Database, part: Path) -> int:
 
 
 def _copy_rows(source: Database, target: str) -> int:
-    create(target)
-    with closing(Database(target)) as copy, copy.writing():
-        return fill_from_archive(copy, write_archive(source), where=str(source.where))
+    return fill(target, Source(write_archive(source), source.where, is_text=False))
 
 
 def _settle(part: Path) -> None:
@@ -57,14 +59,35 @@ def _settle(part: Path) -> None:
         copy.rows("PRAGMA journal_mode = DELETE")
 
 
+@contextmanager
+def reading(source: Path) -> Iterator[Source]:
+    """Open a backup or an archive to `restore` it. BadInput when it is no file; NoAnswer when it is no journal."""
+    if not stat.S_ISREG(source.stat().st_mode):
+        raise BadInput(Problem(str(source), "not-a-file", "expected a backup or an archive, found no file"))
+    with source.open("rb") as file:
+        is_backup = file.read(len(_SQLITE)) == _SQLITE
+        file.seek(0)
+        if not is_backup:
+            yield Source(file, str(source))
+            return
+    with _reading_database(str(source)) as found:
+        yield found
+
+
+@contextmanager
+def _reading_database(url: str) -> Iterator[Source]:
+    with closing(Database(url, read_only=True)) as old:
+        check_current(old)
+        yield Source(write_archive(old), old.where, is_text=False)
+
+
 def restore(source: str, url: str) -> int:
     """Make a new journal at `url` of the one at `source`, in either kind of database. Return its number of events.
 
     NoAnswer when there is something at `url` already. Every leaf and every tree head is checked on the way.
     """
-    with closing(Database(source, read_only=True)) as old:
-        check_current(old)
-        return read_archive(write_archive(old), url, where=str(old.where))
+    with _reading_database(source) as found:
+        return read_archive(found, url)
 
 
 def migrate(url: str) -> tuple[str | None, str]:
@@ -74,7 +97,7 @@ def migrate(url: str) -> tuple[str | None, str]:
     """
     with closing(Database(url)) as database:
         if is_empty(database):
-            raise NoAnswer(Problem(str(database.where), "not-a-journal", "this database holds no journal"))
+            raise NoAnswer(Problem(database.where, "not-a-journal", "this database holds no journal"))
         return upgrade(database)
 
 

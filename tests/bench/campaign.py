@@ -3,6 +3,7 @@
     python -m tests.bench.campaign kills [--database sqlite|postgresql] [--times N] [--seed N]
     python -m tests.bench.campaign server-kills [--times N] [--seed N]
     python -m tests.bench.campaign creations [--times N] [--seed N]
+    python -m tests.bench.campaign restores [--database ...] [--times N] [--seed N]
     python -m tests.bench.campaign crowd [--database ...] [--writers N] [--readers N] [--seconds N]
 
 The tests run each with small numbers; a night's run takes thousands.
@@ -23,8 +24,11 @@ from functools import partial
 from itertools import cycle
 from pathlib import Path
 
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.upkeep import restore
 from cfgtrack.model.action import Action
 from cfgtrack.model.trouble import Refused, Trouble
+from cfgtrack.store.archive import write_archive
 from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Database
 from cfgtrack.store.journal import create, open_journal
@@ -221,6 +225,80 @@ def _create(url: str, ready: int) -> None:
 
 
 @dataclass
+class Restores:
+    """What a campaign of kills during restores found. `blocked` and `half_there` have to be zero.
+
+    Of the kills, `early` came while nothing was there yet, `late` when all was.
+    """
+
+    early: int = 0
+    late: int = 0
+    blocked: int = 0
+    half_there: int = 0
+
+    @property
+    def is_clean(self) -> bool:
+        """Return whether some were cut off, and the same restore went through after each."""
+        return bool(self.early) and not self.blocked and not self.half_there
+
+
+def restores(times: int, seed: int, empty: Callable[[], str] | None = None) -> Restores:
+    """Kill a restore `times` times, and do it again; with `empty`, into the database that each call of it gives.
+
+    Half of them into a file that isn't there, half into an empty one.
+    """
+    chosen = random.Random(seed)
+    result = Restores()
+    with tempfile.TemporaryDirectory() as folder:
+        archive, events = _archive(Path(folder))
+        start = time.monotonic()
+        child, read = _forked(
+            partial(_restore, str(Path(folder) / "timed.db") if empty is None else empty(), archive)
+        )
+        os.close(read)
+        assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
+        whole = time.monotonic() - start
+        for i in range(times):
+            url = str(Path(folder) / f"{i}.db") if empty is None else empty()
+            if empty is None and i % 2:
+                Path(url).touch()
+            child, read = _forked(partial(_restore, url, archive))
+            os.close(read)
+            time.sleep(chosen.uniform(0.0, 1.5 * whole))
+            _end(child)
+            try:
+                with open_journal(url, clock=clock) as journal:
+                    there = len(list(journal.log()))
+                    result.half_there += there != events or not audit(journal.database).is_sound
+                    result.late += 1
+            except Trouble:
+                result.early += 1
+                try:
+                    result.half_there += restore(Asking(url), archive).events != events
+                except Trouble:
+                    result.blocked += 1
+    return result
+
+
+def _archive(folder: Path) -> tuple[Path, int]:
+    """Return an archive, and how many events are in it: enough that its restore takes some time."""
+    url = str(folder / "whole.db")
+    with open_journal(url, clock=clock, must_exist=False) as journal:
+        journal.load(DEFINITION, by=None, recorder=None)
+        for start in range(0, 300, 50):
+            journal.record([event for serial in range(start, start + 50) for event in batch(serial)])
+        events = len(list(journal.log()))
+        path = folder / "whole.jsonl"
+        path.write_text("".join(write_archive(journal.database)), encoding="utf-8")
+    return path, events
+
+
+def _restore(url: str, archive: Path, ready: int) -> None:
+    del ready
+    restore(Asking(url), archive)
+
+
+@dataclass
 class Crowd:
     """What many at once did. `lost`, `changed_answers` and `troubles` have to be zero."""
 
@@ -312,7 +390,7 @@ def _reader(url: str, n: int, end: float) -> dict[str, object]:
 def main() -> None:
     """Read the arguments, run, and say what was found."""
     parser = argparse.ArgumentParser(description="Faults and crowds.")
-    parser.add_argument("what", choices=["kills", "server-kills", "creations", "crowd"])
+    parser.add_argument("what", choices=["kills", "server-kills", "creations", "restores", "crowd"])
     parser.add_argument("--database", choices=["sqlite", "postgresql"], default="sqlite")
     parser.add_argument("--times", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
@@ -329,7 +407,7 @@ def main() -> None:
             url = str(Path(folder) / "journal.db")
             create(url)
         try:
-            result: Kills | Creations | Crowd
+            result: Kills | Creations | Restores | Crowd
             if chosen.what == "kills":
                 result = kills(url, chosen.times, chosen.seed)
             elif chosen.what == "server-kills":
@@ -337,6 +415,8 @@ def main() -> None:
                 result = server_kills(server, chosen.times, chosen.seed)
             elif chosen.what == "creations":
                 result = creations(chosen.times, chosen.seed)
+            elif chosen.what == "restores":
+                result = restores(chosen.times, chosen.seed, None if server is None else server.empty)
             else:
                 result = crowd(url, chosen.writers, chosen.readers, chosen.seconds)
         finally:

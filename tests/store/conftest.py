@@ -60,6 +60,11 @@ class Server:
 
     def kill(self) -> None:
         """Kill -9 the whole server, so that what it had in memory is gone, and start it again."""
+        self.down()
+        self.up()
+
+    def down(self) -> None:
+        """Kill -9 the whole server."""
         import psutil
 
         info = self.server.get_postmaster_info()
@@ -74,6 +79,9 @@ class Server:
         (Path(self.folder) / "postmaster.pid").unlink()
         for left in Path(info.socket_dir or self.folder).glob(".s.PGSQL.*"):
             left.unlink()
+
+    def up(self) -> None:
+        """Start the server again after `down`."""
         self.server.ensure_postgres_running()
         self._reconnect()
 

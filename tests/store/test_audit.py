@@ -14,8 +14,8 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.trouble import BadInput, NoAnswer
 from cfgtrack.store.archive import write_archive
 from cfgtrack.store.audit import audit
-from cfgtrack.store.columns import TRIGGERS
 from cfgtrack.store.database import Database
+from cfgtrack.store.guards import SQLITE_TRIGGERS
 from cfgtrack.store.journal import Journal, open_journal
 from cfgtrack.store.proof import Head, current_head, prove, prove_consistency, verify_proof
 from tests.store.world import DEFINITION, START, state_digest
@@ -160,7 +160,7 @@ def test_no_changed_byte_goes_unnoticed(file: Path, tmp_path: Path) -> None:
                 assert (list(write_archive(database)), state_digest(database)) == held
 
 
-@pytest.mark.parametrize("trigger", sorted(TRIGGERS["sqlite"]))
+@pytest.mark.parametrize("trigger", sorted(SQLITE_TRIGGERS))
 def test_a_missing_guard_is_found(file: Path, trigger: str) -> None:
     """A trigger that was taken away is named, though nothing has been changed yet."""
     with closing(sqlite3.connect(file)) as connection:

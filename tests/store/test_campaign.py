@@ -6,7 +6,8 @@ import pytest
 
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.journal import create
-from tests.bench.campaign import BATCH, creations, crowd, kills, server_kills
+from tests.bench.campaign import BATCH, creations, crowd, kills, restores, server_kills
+from tests.bench.tampering import POSTGRESQL, SQLITE, Tampering, postgresql_campaign, sqlite_campaign
 from tests.store.conftest import Server
 
 
@@ -47,6 +48,44 @@ def test_a_creation_that_was_killed_can_be_done_again() -> None:
     result = creations(times=16, seed=5)
     assert result.is_clean, result
     assert result.early + result.cut_off + result.late == 16
+
+
+@pytest.mark.parametrize("database", ["sqlite", "postgresql"])
+def test_a_restore_that_was_killed_can_be_done_again(database: str, request: pytest.FixtureRequest) -> None:
+    """After kill -9 at random moments either all of the journal is there or nothing, and the same restore goes on."""
+    empty = None if database == "sqlite" else request.getfixturevalue("server").empty
+    result = restores(times=14, seed=5, empty=empty)
+    assert result.is_clean, result
+    assert result.early + result.late == 14
+
+
+def test_deliberate_tampering_is_noticed(tmp_path: Path) -> None:
+    """Whatever is done to a file's rows, guards and bytes is found; what only an earlier head shows, by that."""
+    result = sqlite_campaign(tmp_path, flips=40, seed=5)
+    assert result.is_clean, result
+    assert result.tried > 33 + 40
+    assert result.tried == result.found + result.harmless
+    assert len(result.by_kept_head_alone) == 4
+    assert len({kind.name for kind in SQLITE}) == len(SQLITE)
+
+
+def test_deliberate_tampering_with_a_server_is_noticed(server: Server, tmp_path: Path) -> None:
+    """Whatever is done to a server's rows, triggers, functions, rules and settings is found."""
+    result = postgresql_campaign(server, tmp_path)
+    assert result.is_clean, result
+    assert (result.tried, result.found) == (len(POSTGRESQL), len(POSTGRESQL))
+    assert len(POSTGRESQL) > 33
+
+
+def test_an_audit_that_sees_nothing_is_no_clean_campaign(tmp_path: Path, monkeypatch) -> None:
+    """What nobody notices is told by the campaign, not passed over."""
+    monkeypatch.setattr("cfgtrack.store.audit._guards", lambda _: ())
+    never = [kind for kind in SQLITE if kind.name == "a trigger that never fires"]
+    monkeypatch.setattr("tests.bench.tampering.SQLITE", never)
+    result = sqlite_campaign(tmp_path)
+    assert not result.is_clean
+    assert "a trigger that never fires" in result.unnoticed
+    assert not Tampering().is_clean
 
 
 def test_many_at_once_lose_nothing_and_see_no_answer_change(url: str) -> None:

@@ -14,8 +14,16 @@ from alembic.script import ScriptDirectory
 from cfgtrack.folders import top_folder
 from cfgtrack.model.codec import action_to_json
 from cfgtrack.store.audit import audit
-from cfgtrack.store.columns import REVISIONS, TRIGGERS
+from cfgtrack.store.columns import REVISIONS
 from cfgtrack.store.database import Database
+from cfgtrack.store.guards import (
+    COLUMNS,
+    INDEXES,
+    POSTGRESQL_TRIGGERS,
+    SQLITE_TRIGGERS,
+    wrong_guards,
+    wrong_structure,
+)
 from cfgtrack.store.journal import open_journal
 from cfgtrack.store.upkeep import migrate
 from tests.store.tables import metadata
@@ -42,16 +50,28 @@ def test_migrations_end_in_the_tables_that_are_written_down(url: str) -> None:
         assert compare_metadata(context, metadata) == []
 
 
-def test_the_triggers_are_there(url: str) -> None:
-    """Alembic sees no triggers: the database's own list of them is compared."""
+def test_the_guards_are_those_that_the_migrations_made(url: str) -> None:
+    """Alembic sees no triggers: what the audit compares with is what a migrated database has, and all of it."""
     with closing(Database(url)) as database:
+        assert [*wrong_guards(database), *wrong_structure(database)] == []
         if database.is_file:
             rows = database.rows("SELECT name FROM sqlite_master WHERE type = 'trigger'")
-            assert {n for (n,) in rows} == {*TRIGGERS["sqlite"], "item_comes_new", "tree_head_comes_last"}
+            assert {n for (n,) in rows} == SQLITE_TRIGGERS.keys()
             assert database.rows("PRAGMA application_id") == [(int.from_bytes(b"cfgt"),)]
         else:
             rows = database.rows("SELECT tgname FROM pg_trigger WHERE NOT tgisinternal")
-            assert {n for (n,) in rows} == TRIGGERS["postgresql"]
+            assert {n for (n,) in rows} == POSTGRESQL_TRIGGERS.keys()
+
+
+def test_the_tables_that_are_audited_are_those_that_are_written_down() -> None:
+    """Columns, keys and indexes that the audit compares with are those of the tables that are written down apart."""
+    tables = {str(t.name): t for t in metadata.sorted_tables if t.name != "alembic_version"}
+    assert tables.keys() == COLUMNS.keys() - {"alembic_version"}
+    for name, table in tables.items():
+        assert COLUMNS[name] == " ".join(c.name + "!" * (not c.nullable) for c in table.columns)
+    indexes = {i.name: (t.name, i) for t in tables.values() for i in t.indexes}
+    named = {name: " ".join([of, *(c.name for c in index.columns)]) for name, (of, index) in indexes.items()}
+    assert named == INDEXES
 
 
 @pytest.mark.parametrize("revision", REVISIONS)

@@ -1,0 +1,277 @@
+"""What keeps the journal append-only in the database itself: compared, word by word, with what the migrations made.
+
+A trigger that is called right and does nothing, a function that was emptied, a rule that swallows what is written: each
+has a name and a text, and a text that isn't the one below is told. A test holds these to a migrated database.
+"""
+
+# ruff: noqa: S608 - the only text put into a statement is the condition written here
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from cfgtrack.store.database import Database
+
+_KEPT = ("event", "item", "tree_head")
+_REFUSES = "BEGIN SELECT RAISE(ABORT, 'the journal is append-only'); END"
+
+SQLITE_TRIGGERS: Mapping[str, str] = {
+    **{
+        f"{table}_no_{verb}": f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} {_REFUSES}"
+        for table in _KEPT
+        for verb in ("update", "delete")
+    },
+    "item_comes_new": (
+        "CREATE TRIGGER item_comes_new BEFORE INSERT ON item WHEN EXISTS"
+        " (SELECT 1 FROM item WHERE sort = NEW.sort AND id = NEW.id AND load = NEW.load)"
+        f" {_REFUSES}"
+    ),
+    "tree_head_comes_last": (
+        "CREATE TRIGGER tree_head_comes_last BEFORE INSERT ON tree_head WHEN NEW.number <="
+        f" (SELECT max(number) FROM tree_head) {_REFUSES}"
+    ),
+}
+"""SQLite's triggers, by name, each with its text."""
+
+POSTGRESQL_TRIGGERS: Mapping[str, str] = {
+    f"{table}_append_only": (
+        f"CREATE TRIGGER {table}_append_only BEFORE DELETE OR UPDATE OR TRUNCATE ON {table}"
+        " FOR EACH STATEMENT EXECUTE FUNCTION append_only()"
+    )
+    for table in _KEPT
+}
+"""PostgreSQL's triggers, by name, each as the server spells it."""
+
+POSTGRESQL_FUNCTIONS: Mapping[str, str] = {
+    "append_only": "plpgsql: BEGIN RAISE EXCEPTION 'the journal is append-only'; END"
+}
+"""What PostgreSQL's triggers call, each with its language and its text."""
+
+COLUMNS: Mapping[str, str] = {
+    "event": "number! id! happened! known! turn! action! corrects body! leaf!",
+    "item": "sort! id! load! body",
+    "tree_head": "number! known! root! frontier!",
+    "touch": "owner! happened! number!",
+    "change": "subject! aspect! happened! turn! number! known! until! value! other cycle!",
+    "checkpoint": "at! events! known! shape! memory!",
+    "settled": "at! place! body!",
+    "alembic_version": "version_num!",
+}
+"""The columns of each table; those with ! are never empty."""
+
+UNIQUE: Mapping[str, frozenset[str]] = {
+    "event": frozenset({"number", "id", "known", "corrects"}),
+    "item": frozenset({"sort id load"}),
+    "tree_head": frozenset({"number"}),
+    "touch": frozenset({"owner happened number"}),
+    "change": frozenset({"subject aspect happened turn number"}),
+    "checkpoint": frozenset({"at"}),
+    "settled": frozenset({"at place"}),
+    "alembic_version": frozenset({"version_num"}),
+}
+"""What no two rows of a table have alike."""
+
+INDEXES: Mapping[str, str] = {
+    "event_in_order": "event happened turn number",
+    "event_of_action": "event action happened",
+    "change_of_place": "change value subject",
+}
+"""What is looked up fast: the name of the index, its table and its columns."""
+
+
+class Wrong(NamedTuple):
+    """Something that isn't as the migrations made it: the code of the fault, and a sentence."""
+
+    code: str
+    sentence: str
+
+
+def wrong_guards(database: Database) -> Iterator[Wrong]:
+    """Yield what is wrong with the triggers and functions that refuse changes, and what was put beside them."""
+    if database.is_file:
+        yield from _wrong_triggers(SQLITE_TRIGGERS, _sqlite_triggers(database))
+        return
+    yield from _wrong_triggers(POSTGRESQL_TRIGGERS, _postgresql_triggers(database))
+    yield from _wrong_functions(database)
+    yield from _overridden(database)
+
+
+def _wrong_triggers(wanted: Mapping[str, str], found: Mapping[str, str]) -> Iterator[Wrong]:
+    for name, text in sorted(wanted.items()):
+        if name not in found:
+            yield Wrong("unguarded", f"the database no longer refuses changes: its trigger {name} is gone")
+        elif _spaced(found[name]) != _spaced(text):
+            sentence = (
+                f"the trigger {name} is not the one that refuses changes: it is {_spaced(found[name])!r}"
+            )
+            yield Wrong("unguarded", sentence)
+    for name in sorted(found.keys() - wanted.keys()):
+        sentence = f"the trigger {name} is none of this program's: it is {_spaced(found[name])!r}"
+        yield Wrong("foreign", sentence)
+
+
+def _spaced(text: str) -> str:
+    """Return a text with single blanks. Inside quotes too: what is compared quotes no other."""
+    return " ".join(text.split())
+
+
+def _sqlite_triggers(database: Database) -> dict[str, str]:
+    rows = database.rows("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+    return {str(name): str(sql) for name, sql in rows}
+
+
+def _postgresql_triggers(database: Database) -> dict[str, str]:
+    # Without a table of ours in the way, a trigger is somebody else's affair.
+    rows = database.rows(
+        "SELECT t.tgname, pg_get_triggerdef(t.oid, true), t.tgenabled FROM pg_trigger t"
+        " JOIN pg_class c ON c.oid = t.tgrelid WHERE NOT t.tgisinternal"
+        " AND c.relnamespace = current_schema()::regnamespace"
+    )
+    # O and A fire for everybody; R only in a replica, D never.
+    spelled = {"R": " (only in a replica)", "D": " (disabled)"}
+    return {str(name): f"{text}{spelled.get(_letter(enabled), '')}" for name, text, enabled in rows}
+
+
+def _letter(char: object) -> str:
+    return char.decode() if isinstance(char, bytes) else str(char)
+
+
+def _wrong_functions(database: Database) -> Iterator[Wrong]:
+    rows = database.rows(
+        "SELECT p.proname, l.lanname, p.prosrc, p.proconfig, n.nspname = current_schema() FROM pg_proc p"
+        " JOIN pg_language l ON l.oid = p.prolang JOIN pg_namespace n ON n.oid = p.pronamespace"
+        " WHERE p.oid IN (SELECT t.tgfoid FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid"
+        " WHERE NOT t.tgisinternal AND c.relnamespace = current_schema()::regnamespace)"
+    )
+    for name, language, source, settings, is_here in rows:
+        if name not in POSTGRESQL_FUNCTIONS:
+            continue  # of a foreign trigger, or of one that was changed: that is told
+        found = f"{language}: {_spaced(source)}"
+        if settings:
+            found += f" ({', '.join(settings)})"
+        if found != POSTGRESQL_FUNCTIONS[name] or not is_here:
+            yield Wrong(
+                "unguarded", f"the function {name} is not the one that refuses changes: it is {found!r}"
+            )
+
+
+_OVERRIDES = {
+    "the rule {} of the table {} is none of this program's": (
+        "SELECT r.rulename, c.relname FROM pg_rewrite r JOIN pg_class c ON c.oid = r.ev_class"
+        " WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind = 'r'"
+    ),
+    "the policy {} of the table {} is none of this program's": (
+        "SELECT p.polname, c.relname FROM pg_policy p JOIN pg_class c ON c.oid = p.polrelid"
+        " WHERE c.relnamespace = current_schema()::regnamespace"
+    ),
+    "the rows of the table {} are hidden from whoever no policy of it names": (
+        "SELECT c.relname FROM pg_class c"
+        " WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind = 'r' AND c.relrowsecurity"
+    ),
+    "the table {} gives its rows out as those of {}": (
+        "SELECT i.inhrelid::regclass::text, c.relname FROM pg_inherits i JOIN pg_class c ON c.oid = i.inhparent"
+        " WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind = 'r'"
+    ),
+    "the setting {} of {} keeps triggers from firing": (
+        "SELECT setting, coalesce(r.rolname, 'everybody') FROM pg_db_role_setting s"
+        " LEFT JOIN pg_roles r ON r.oid = s.setrole CROSS JOIN unnest(s.setconfig) AS setting"
+        " WHERE s.setdatabase IN (0, (SELECT oid FROM pg_database WHERE datname = current_database()))"
+        " AND setting LIKE 'session_replication_role=%' AND setting <> 'session_replication_role=origin'"
+    ),
+}
+"""What makes PostgreSQL do something else than it is told, or not do it: how it is said, and where it is found."""
+
+
+def _overridden(database: Database) -> Iterator[Wrong]:
+    for sentence, sql in _OVERRIDES.items():
+        for row in database.rows(sql):
+            yield Wrong("foreign", sentence.format(*row))
+
+
+def wrong_structure(database: Database) -> Iterator[Wrong]:
+    """Yield what is wrong with the tables themselves: their columns, what is unique in them, how they are looked up."""
+    look = _sqlite_table if database.is_file else _postgresql_table
+    for table, columns in COLUMNS.items():
+        found = look(database, table)
+        if not found.columns:
+            yield Wrong("structure", f"the table {table} is gone")
+            continue
+        if found.columns != columns:
+            sentence = f"the table {table} has other columns than it was made with: {found.columns}"
+            yield Wrong("structure", sentence)
+        for more in sorted(found.unique - UNIQUE[table]):
+            yield Wrong(
+                "foreign",
+                f"the table {table} refuses a second row of one {more}: that is none of this program's",
+            )
+        for less in sorted(UNIQUE[table] - found.unique):
+            yield Wrong("structure", f"the table {table} takes a second row of one {less}")
+        for check in found.checks:
+            yield Wrong(
+                "foreign", f"the table {table} has a condition that is none of this program's: {check}"
+            )
+        for name, of in INDEXES.items():
+            if of.split()[0] == table and found.indexes.get(name) != of:
+                yield Wrong("structure", f"the index {name} is not as it was made, or is gone")
+
+
+class _Table(NamedTuple):
+    columns: str
+    unique: frozenset[str]
+    indexes: dict[str, str]
+    checks: list[str]
+
+
+def _sqlite_table(database: Database, table: str) -> _Table:
+    columns, key = [], {}
+    checks = []
+    for _, name, _, filled, default, place, hidden in database.rows(f"PRAGMA table_xinfo({table})"):
+        columns.append(f"{name}!" if filled else str(name))
+        if place:
+            key[place] = str(name)
+        if default is not None or hidden:
+            checks.append(f"a value of its own for {name}")
+    unique = {" ".join(key[place] for place in sorted(key))} if key else set()
+    indexes = {}
+    for _, name, is_unique, *_ in database.rows(f"PRAGMA index_list({table})"):
+        of = " ".join(
+            str(row[2]) for row in database.rows("SELECT * FROM pragma_index_info(:name)", {"name": name})
+        )
+        if is_unique:
+            unique.add(of)
+        else:
+            indexes[str(name)] = f"{table} {of}"
+    sql = database.row("SELECT sql FROM sqlite_master WHERE type = 'table' AND name = :name", {"name": table})
+    if sql is not None:
+        checks += re.findall(r"\b(?:CHECK|COLLATE)\b", str(sql[0]).upper())
+    return _Table(" ".join(columns), frozenset(unique), indexes, checks)
+
+
+def _postgresql_table(database: Database, table: str) -> _Table:
+    here = "c.relnamespace = current_schema()::regnamespace AND c.relname = :table"
+    columns = database.rows(
+        "SELECT a.attname, a.attnotnull, a.atthasdef FROM pg_attribute a JOIN pg_class c ON c.oid = a.attrelid"
+        f" WHERE {here} AND a.attnum > 0 AND NOT a.attisdropped ORDER BY a.attnum",
+        {"table": table},
+    )
+    keys = database.rows(
+        "SELECT x.relname, i.indisunique, i.indisvalid AND i.indimmediate, array(SELECT a.attname FROM"
+        " unnest(i.indkey) WITH ORDINALITY AS k(n, at) JOIN pg_attribute a ON a.attrelid = i.indrelid"
+        " AND a.attnum = k.n ORDER BY k.at)::text[] FROM pg_index i JOIN pg_class c ON c.oid = i.indrelid"
+        f" JOIN pg_class x ON x.oid = i.indexrelid WHERE {here}",
+        {"table": table},
+    )
+    checks = database.rows(
+        "SELECT pg_get_constraintdef(k.oid) FROM pg_constraint k JOIN pg_class c ON c.oid = k.conrelid"
+        f" WHERE {here} AND k.contype IN ('c', 'x') ORDER BY k.conname",
+        {"table": table},
+    )
+    told = [str(check) for (check,) in checks]
+    told += [f"a value of its own for {name}" for name, _, default in columns if default]
+    named = " ".join(f"{name}!" if filled else str(name) for name, filled, _ in columns)
+    unique = frozenset(" ".join(of) for _, is_unique, counts, of in keys if is_unique and counts)
+    indexes = {
+        str(name): " ".join([table, *of]) for name, is_unique, counts, of in keys if counts and not is_unique
+    }
+    return _Table(named, unique, indexes, told)
