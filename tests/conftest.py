@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import shutil
+import tempfile
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -32,8 +34,16 @@ def pytest_configure(config: pytest.Config) -> None:
     # Whoever runs the tests may have a journal of his own: no test looks into it.
     os.environ.pop("CFGTRACK_DB", None)
     os.environ["XDG_DATA_HOME"] = os.devnull
+    # Nor is anything signed with his keys, or remembered beside what he remembers.
+    os.environ["XDG_CONFIG_HOME"] = os.devnull
+    os.environ["XDG_STATE_HOME"] = tempfile.mkdtemp(prefix="cfgtrack-state-")
     if core.global_force_seed is None:
         core.global_force_seed = config.getoption("randomly_seed", None)
+
+
+def pytest_unconfigure() -> None:
+    """Leave nothing behind."""
+    shutil.rmtree(os.environ["XDG_STATE_HOME"], ignore_errors=True)
 
 
 @pytest.fixture(scope="session")

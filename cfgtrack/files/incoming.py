@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from hashlib import sha256
 from typing import Any
 
@@ -16,6 +17,7 @@ from cfgtrack.model.action import BEGIN, Sourced
 from cfgtrack.model.codec import IN_JSON, TEXTS, Form, event_from_json
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import QUANTITIES, BadQuantity
+from cfgtrack.model.signature import signed_from_json
 from cfgtrack.model.time import BadTime, parse_instant
 from cfgtrack.model.trouble import Problem, Problems
 from cfgtrack.model.unknown import ANYTHING, no_such
@@ -31,7 +33,10 @@ COLUMNS = (*PEOPLE, *QUANTITIES, WHY)
 DEFAULTS = ("by", "recorder", "basis", "outing")
 """What may be said once for all rows that don't say it themselves."""
 
-_JOURNAL = dict.fromkeys((*(told.name for told in IN_JSON), *_SKIPPED))
+SIGNED = "signed"
+"""The field of a line that the journal wrote which holds the signature under it."""
+
+_JOURNAL = dict.fromkeys((*(told.name for told in IN_JSON), *_SKIPPED, SIGNED))
 _TYPES = {
     Form.TEXT: str,
     Form.NUMBER: int,
@@ -86,7 +91,7 @@ class RowReader:
             wanted = _WANTED.get(name, str)
             if name not in _JOURNAL:
                 self.problems.add(spot.where, "unknown-field", no_such("field", name, _JOURNAL), row=spot.row)
-            elif name not in _SKIPPED and not (type(value) is wanted and _is_whole(value)):
+            elif name not in (*_SKIPPED, SIGNED) and not (type(value) is wanted and _is_whole(value)):
                 sentence = f"{name}: expected {_EXPECTED.get(wanted, 'a text')}, found {value!r}"
                 self.problems.add(spot.where, "wrong-type", sentence, row=spot.row)
         self.problems.found.extend(
@@ -96,13 +101,19 @@ class RowReader:
         )
         if self.problems:
             return
-        told = {name: value for name, value in data.items() if name not in _SKIPPED}
+        told = {name: value for name, value in data.items() if name not in (*_SKIPPED, SIGNED)}
         try:
             event = event_from_json(told)
         except (BadQuantity, TypeError) as err:
             why = err if isinstance(err, BadQuantity) else "expected dimension, shown, unit and value of each"
             self.problems.add(spot.where, "bad-quantity", f"values: {why}", row=spot.row)
             return
+        if SIGNED in data:
+            try:
+                event = replace(event, signed=signed_from_json(data[SIGNED]))
+            except ValueError as err:
+                self.problems.add(spot.where, "wrong-type", f"{SIGNED}: {err}", row=spot.row)
+                return
         if event.action == BEGIN and event.outing:
             self.outing_starts[event.outing] = event.happened
         yield spot.where, event

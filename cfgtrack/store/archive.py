@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from cfgtrack.model.action import DEFINITIONS
+from cfgtrack.model.signature import signed_from_json, signed_to_json
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json
@@ -40,13 +41,13 @@ def write_archive(database: Database) -> Iterator[str]:
     )
     head = next(heads, None)
     sql = (
-        "SELECT number, known, action, body FROM event"
+        "SELECT number, known, action, body, signed FROM event"
         " WHERE number > :after AND number <= :end ORDER BY number LIMIT :page"
     )
     after = 0
     while page := database.rows(sql, {"after": after, "end": end, "page": PAGE}):
-        for number, known, action, body in page:
-            yield f'{{"event":{body},"known":{known},"number":{number}}}\n'
+        for number, known, action, body, signed in page:
+            yield leaf_record(body.encode(), number, known, signed and signed.encode()).decode() + "\n"
             if action in DEFINITIONS:
                 yield from _items(database, number)
             if head is not None and head[0] == number:
@@ -156,7 +157,9 @@ class _ArchiveReader:
         if number != self.tree.size + 1:
             raise self._bad("gap", f"expected event number {self.tree.size + 1}, found {number}")
         body = canonical_json(event)
-        leaf = leaf_hash(leaf_record(body, number, known))
+        signed = record.get("signed")
+        text = None if signed is None else canonical_json(signed_to_json(signed_from_json(signed)))
+        leaf = leaf_hash(leaf_record(body, number, known, text))
         self.tree.append(leaf)
         corrects, turn = self._corrects(event, number)
         row = (
@@ -169,6 +172,7 @@ class _ArchiveReader:
             corrects,
             body.decode(),
             leaf,
+            text and text.decode(),
         )
         self.events.append(row)
         if event["action"] in DEFINITIONS:

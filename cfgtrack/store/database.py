@@ -57,6 +57,11 @@ def spared(url: str) -> dict[str, Path | int]:
     return {"the database, or belongs to it": Path(found.database)}
 
 
+def place_of(database: Database) -> str:
+    """Return where a database stands, by one name whichever way it was named: a path, or a URL without a password."""
+    return str(Path(str(database.where)).resolve()) if database.is_file else str(database.where)
+
+
 def _unknown(url: str) -> NoAnswer:
     sentence = "expected a file, or a URL that begins with sqlite:// or postgresql://"
     return NoAnswer(Problem(url, "no-database", sentence))
