@@ -50,6 +50,11 @@ class Asking:
                 self.console.look(journal)
         return journal
 
+    def look(self) -> None:
+        """Have the console look at the journal, for whoever opens it in another way."""
+        if self.console is not None:
+            self.read().close()
+
     def write(self, *, create: bool = False) -> Journal:
         """Open the journal to write; with `create`, make it when it is missing."""
         wait = WAIT if self.wait is None else self.wait

@@ -62,8 +62,8 @@ def record(
     """Record the action that words say, at the asking's time, else now. Refused when it is impossible.
 
     What is forbidden is recorded all the same, and told. BadInput for words that say nothing, NoAnswer when all that is
-    wrong is a name. Repeating an `event_id` is harmless. `head`: the short form of the head that is handed over, when an
-    outing begins or ends; Refused where this journal never had it.
+    wrong is a name. Repeating an `event_id` is harmless. `head`: the short form of the head that is handed over, when
+    an outing begins or ends; Refused where this journal never had it.
     """
     with asking.write() as journal:
         happened, notes = _when(asking, journal, event_id)

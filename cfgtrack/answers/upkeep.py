@@ -56,6 +56,7 @@ def backup(asking: Asking, target: Path) -> BackedUp:
     taken = Problem(str(target), "exists", "there is a file of this name already: it is left alone")
     if target.exists():
         raise NoAnswer(taken)
+    asking.look()
     try:
         with replacing(target, spared=spared(asking.database), new=True) as part:
             return BackedUp(str(target), upkeep.copy_into(asking.database, part, str(target)))
@@ -72,11 +73,13 @@ def restore(asking: Asking, source: Path) -> Restored:
             events = read_archive(lines, asking.database)
     else:
         events = upkeep.restore(str(source), asking.database)
+    asking.look()
     return Restored(asking.database, events)
 
 
 def rebuild(asking: Asking) -> Rebuilt:
     """Drop all derived states and derive them anew from the journal, and what the rules kept remember of it, too."""
+    asking.look()
     events = upkeep.rebuild(asking.database)
     # Rules that no longer fit, or another one's turn: the next record does it.
     with suppress(Trouble), asking.write() as journal:
@@ -89,4 +92,6 @@ def rebuild(asking: Asking) -> Rebuilt:
 
 def migrate(asking: Asking) -> Migrated:
     """Bring the database to this version's schema, in one transaction."""
-    return Migrated(*upkeep.migrate(asking.database))
+    done = upkeep.migrate(asking.database)
+    asking.look()
+    return Migrated(*done)

@@ -234,7 +234,8 @@ class _Auditor:
         except (*UNREADABLE, ValueError) as err:
             yield "signature", f"its signature can't be read: {err}"
             return
-        yield from faults(signed, event, plant, self.journal)
+        for code, sentence in faults(signed, event, plant, self.journal):
+            yield ("unsigned" if code == "unsigned" else "signature"), sentence
         if signed is not None:
             self.report.signed += 1
             if revoked(signed, now):

@@ -79,7 +79,7 @@ def head_called(database: Database, said: str) -> Head:
     Capitals, and what may stand between the groups, are as they come over a radio.
     """
     size, _, letters = said.strip().partition(" ")
-    if not (size.isascii() and size.isdecimal() and letters):
+    if not (size.isascii() and size.isdecimal() and len(size) < 19 and letters):
         sentence = f"expected a size and three groups, as `record` prints them; found {said.strip()!r}"
         raise BadInput(Problem("--head", "not-a-head", sentence))
     row = database.row("SELECT number, root, known FROM tree_head WHERE number = :size", {"size": int(size)})
