@@ -16,7 +16,7 @@ from cfgtrack.files.keys import KeyFile, keys_in, signer_of
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.signature import Signer
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import BadInput, Problem, Refused
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused
 from cfgtrack.store.database import place_of
 from cfgtrack.store.growth import CUT, REWRITTEN, Tree, fault_of_growth, present_tree
 from cfgtrack.store.journal import Journal
@@ -73,7 +73,14 @@ class Console:
         with self._memory_in_need():
             # First what is remembered, then what there is: else what another process records between the two is missed.
             memory = read_memory(self.heads)
-            name, now = identity(journal.database), present_tree(journal.database)
+            try:
+                name, now = identity(journal.database), present_tree(journal.database)
+            except NoAnswer as err:
+                if writing:
+                    raise
+                # Whoever asks is told, and an audit says more.
+                self.notes.append(f"note: heads: not looked at: {err.problems[0].sentence}")
+                return
             if making and name is None and place in memory.places:
                 old = memory.journals.get(memory.places[place])
                 size = 0 if old is None else old.size

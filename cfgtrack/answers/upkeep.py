@@ -56,9 +56,9 @@ def backup(asking: Asking, target: Path) -> BackedUp:
     taken = Problem(str(target), "exists", "there is a file of this name already: it is left alone")
     if target.exists():
         raise NoAnswer(taken)
-    asking.look()
     try:
         with replacing(target, spared=spared(asking.database), new=True) as part:
+            asking.look()
             return BackedUp(str(target), upkeep.copy_into(asking.database, part, str(target)))
     except FileExistsError:  # made by somebody else meanwhile
         raise NoAnswer(taken) from None

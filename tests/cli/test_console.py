@@ -1,4 +1,4 @@
-"""Every console remembers the largest head that it has seen of a journal, and says so when that is not what it finds."""
+"""Every console remembers the largest head that it has seen of a journal, and tells what it finds instead."""
 
 from __future__ import annotations
 
@@ -29,11 +29,10 @@ QUESTIONS = (
 )
 
 
-@pytest.fixture(autouse=True)
-def state(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A console that has seen nothing yet."""
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    return tmp_path / "state" / "cfgtrack" / "heads.json"
+@pytest.fixture
+def state(empty: Command) -> Path:
+    """What the console remembers: nothing yet."""
+    return empty.state / "cfgtrack" / "heads.json"
 
 
 def _copied(cfgtrack: Command, name: str) -> Path:

@@ -13,11 +13,10 @@ from tests.cli.conftest import Command
 AT = "2031-05-01T10:00:00Z"
 
 
-@pytest.fixture(autouse=True)
-def keys(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A user without keys."""
-    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
-    return tmp_path / "config" / "cfgtrack" / "keys"
+@pytest.fixture
+def keys(empty: Command) -> Path:
+    """Where a user keeps his keys: he has none yet."""
+    return empty.config / "cfgtrack" / "keys"
 
 
 def _plant(*people: tuple[str, str], unsigned: str = "refused") -> str:

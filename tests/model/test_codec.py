@@ -17,7 +17,7 @@ NAMES = {told.name for told in IN_JSON}
 
 
 def test_the_two_types_are_the_table():
-    """What may be said is an action's fields, what resolving adds an event's, and JSON has all of both: all but who signed."""
+    """What may be said is an action's fields, what resolving adds an event's, and JSON has both: all but who signed."""
     assert [told.name for told in SAID] == [field.name for field in fields(Action) if field.name != "signed"]
     assert [told.name for told in (*SAID, *FILLED_IN)] == [
         field.name for field in fields(Event) if field.name != "signed"

@@ -91,7 +91,7 @@ def test_who_signs_is_kept_and_told(journal: Journal) -> None:
 
 
 def test_unsigned_events_are_refused_where_the_plant_says_so(journal: Journal) -> None:
-    """Whatever the way in: a record, a correction, a load, rules, a retirement. A repeat of what is there is harmless."""
+    """Whatever the way in: a record, a correction, a load, rules, a retirement. A repeat is harmless."""
     journal.record([UNCAP])
     journal.signer = None
     before = current_head(journal.database)
@@ -210,14 +210,14 @@ def test_a_key_is_revoked(journal: Journal) -> None:
 
 
 def test_what_a_revoked_key_had_signed_is_doubted(journal: Journal) -> None:
-    """Told later that a key was revoked by then, the audit names what it signed since; that isn't a fault of the record."""
+    """Told later that a key was revoked by then, the audit names what it signed since; that is no fault."""
     journal.record([UNCAP])
     entry = journal.entry("e1")
     assert entry is not None
     _another_key(journal, entry.known - 1, INA_LATER)
     report = audit(journal.database)
     assert report.is_sound
-    assert [(d.code, d.event) for d in report.doubts][0] == ("revoked", "e1")
+    assert next((d.code, d.event) for d in report.doubts) == ("revoked", "e1")
 
 
 # --- out and in again ------------------------------------------------------------------------------------------------
@@ -251,7 +251,7 @@ def _fed(journal: Journal, text: str) -> list[str]:
 def test_signed_rows_are_fed_to_a_copy_and_to_no_other_journal(
     journal: Journal, fresh_url: Callable[[], str], tmp_path: Path, clock: Callable[[], int]
 ) -> None:
-    """What was recorded in the one copy of a journal is taken, with its signatures, by another one; not by another plant."""
+    """What was recorded in one copy of a journal is taken, signatures and all, by another; by no other plant."""
     archive = list(write_archive(journal.database))
     journal.record([UNCAP, CAP])
     stream = io.StringIO()
