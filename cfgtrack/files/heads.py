@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import os
-import secrets
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -86,7 +85,7 @@ def _text(memory: Memory) -> bytes:
 
 
 def _replace(file: Path, text: bytes) -> None:
-    part = file.with_name(f".{file.name}-{secrets.token_hex(6)}.part")
+    part = file.with_name(f".{file.name}-{os.getpid()}.part")
     handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, _PRIVATE)
     try:
         with os.fdopen(handle, "wb") as out:

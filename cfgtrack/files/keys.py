@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from cfgtrack.files.fields import ID, ID_FORM
 from cfgtrack.model.signature import KEY, Signer
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 
@@ -30,6 +29,8 @@ class KeyFile:
 
 def make_key(folder: Path, person: str) -> KeyFile:
     """Make a key for a person, in a file of mode 600. BadInput for no id, NoAnswer without the library."""
+    from cfgtrack.files.fields import ID, ID_FORM
+
     if not ID.fullmatch(person):
         raise BadInput(Problem("PERSON", "bad-id", f"expected an id of {ID_FORM}, found '{person}'"))
     ed25519 = _library()
