@@ -6,8 +6,10 @@ is remembered by its identity; where it stood, too, so that another one in its p
 
 from __future__ import annotations
 
+import errno
 import json
 import os
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -15,6 +17,8 @@ from pathlib import Path
 from typing import Any
 
 _PRIVATE = 0o600
+WAIT, _PAUSE = 10.0, 0.01
+"""So long a process waits for another that remembers something, seconds, and so long between two tries."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,5 +118,13 @@ def _lock(handle: int) -> None:
         import msvcrt
 
         msvcrt.locking(handle, msvcrt.LK_LOCK, 1)  # type: ignore[attr-defined,unused-ignore] # Windows
-    else:
-        fcntl.flock(handle, fcntl.LOCK_EX)
+        return
+    # Nobody waits for a process that was stopped while it had the lock.
+    for _ in range(int(WAIT / _PAUSE)):
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            time.sleep(_PAUSE)
+        else:
+            return
+    raise TimeoutError(errno.ETIMEDOUT, "another process holds its lock")

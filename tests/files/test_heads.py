@@ -74,3 +74,18 @@ def test_what_is_none_is_said_and_kept(text: str, tmp_path: Path) -> None:
     assert file.read_text(encoding="latin-1") == text
     change_memory(file, lambda memory: memory.places.update(a="b"), anew=True)
     assert json.loads(file.read_text())["places"] == {"a": "b"}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="another sort of lock there")
+def test_nobody_waits_for_ever(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where another process never gives the lock back, that is said after a while, and nothing is changed."""
+    import fcntl
+
+    monkeypatch.setattr("cfgtrack.files.heads.WAIT", 0.05)
+    file = tmp_path / "heads.json"
+    with file.with_suffix(".lock").open("w") as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        with pytest.raises(TimeoutError):
+            change_memory(file, lambda memory: memory.places.update(a="b"))
+    assert not file.exists()
+    change_memory(file, lambda memory: memory.places.update(a="b"))
