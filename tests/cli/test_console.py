@@ -221,12 +221,12 @@ def test_a_record_prints_a_short_head(cfgtrack: Command) -> None:
 def test_a_handover_stands_for_the_record(cfgtrack: Command) -> None:
     """Who begins or ends an outing stands for the head by then, which the audit checks; said again it is harmless."""
     head = cfgtrack.json_of("head")["head"]
-    cfgtrack.ok("begin", "NIGHT-1", "--id", "B1", "--at", AT)
+    cfgtrack.ok("begin", "SHIFT-1", "--id", "B1", "--at", AT)
     body = cfgtrack.json_of("history")["history"][-1]["body"]
     assert body == {"head": {"root": head["root"], "size": head["size"]}}
     assert head["short"] in cfgtrack.ok("history")
     cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT)
-    cfgtrack.ok("begin", "NIGHT-1", "--id", "B1", "--at", AT)
+    cfgtrack.ok("begin", "SHIFT-1", "--id", "B1", "--at", AT)
     assert cfgtrack.ok("audit").startswith("sound")
 
 
@@ -236,7 +236,7 @@ def test_a_handover_is_of_the_head_that_was_said(cfgtrack: Command) -> None:
     cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT)
     size, letters = short.split()
     spoken = f"{size} {letters.upper().replace('-', ' ')}"
-    cfgtrack.ok("end", "NIGHT-1", "--id", "E1", "--at", AT, "--head", spoken)
+    cfgtrack.ok("end", "SHIFT-1", "--id", "E1", "--at", AT, "--head", spoken)
     assert cfgtrack.json_of("history")["history"][-1]["body"]["head"]["size"] == int(size)
     other = "zzzz" if letters[:4] != "zzzz" else "yyyy"
     for said, status in (
@@ -245,7 +245,7 @@ def test_a_handover_is_of_the_head_that_was_said(cfgtrack: Command) -> None:
         (letters, 2),
         ("9" * 30 + f" {letters}", 2),
     ):
-        answer = cfgtrack("begin", "NIGHT-2", "--at", AT, "--head", said)
+        answer = cfgtrack("begin", "SHIFT-2", "--at", AT, "--head", said)
         assert (answer.status, answer.out) == (status, ""), said
     assert cfgtrack("cap", "PUMP-1:F1", "--at", AT, "--head", short).status == 2
 
