@@ -26,6 +26,8 @@ def test_a_session(server: Server, empty: Command) -> None:
         return empty
 
     for database in (empty.folder / "plant.db", url):
+        # Made at the same instants the two journals are one, so each is seen from a console of its own.
+        empty.state = empty.folder / f"console-{len(answers)}"
         session = [
             at(START + n * SECOND)("--db", database, *words)
             for n, words in enumerate(
