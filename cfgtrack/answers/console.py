@@ -206,7 +206,10 @@ def _wrong(memory: Memory, place: str, name: str | None, now: Tree, journal: Jou
     code = fault_of_growth(journal.database, _tree(seen), now)
     since = f"{seen.size} events of this journal, the last known at {format_instant(seen.known)}"
     if code == CUT:
-        gone = f"this console has seen {since}; the last {seen.size - now.size} are gone"
+        lost = seen.size - now.size
+        gone = f"this console has seen {since}; " + (
+            "the last one is gone" if lost == 1 else f"the last {lost} are gone"
+        )
         return Beware(
             CUT, gone, f"look for a newer copy, ask others for their head (`cfgtrack head`); {_MEANT}"
         )
