@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from cfgtrack.analysis import difference as analysis
@@ -10,6 +11,8 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.unknown import ANYTHING, expect_thing
+from cfgtrack.store.journal import Journal
+from cfgtrack.store.signing import revoked
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +41,22 @@ def history(
         until = None if end is None else asking.instant(journal, end, option="--to")
         if thing is None:
             lines = journal.log(known=moment.known)
-            return History(moment, tuple(line for line in lines if _is_within(line.entry, since, until)))
+            all_of_it = tuple(line for line in lines if _is_within(line.entry, since, until))
+            return History(moment, all_of_it, notes=tuple(_doubts(journal, all_of_it, moment)))
         plant = journal.whole_plant(moment.known)
         thing = expect_thing(plant, thing, ANYTHING)
         entries = journal.history(thing, start=since, end=until, known=moment.known)
         told = tuple(LogLine(entry, None) for entry in entries)
-        return History(moment, told, thing, plant.aliases_of(thing))
+        notes = tuple(_doubts(journal, told, moment))
+        return History(moment, told, thing, plant.aliases_of(thing), notes=notes)
+
+
+def _doubts(journal: Journal, lines: Iterable[LogLine], moment: Moment) -> Iterator[str]:
+    """Yield a note for each signature with a key that, as is told since, was revoked by then."""
+    for line in lines:
+        event = line.entry.event
+        if event.signed is not None and revoked(event.signed, journal.plant(line.entry.known, moment.known)):
+            yield f"note: event {event.id} is signed with a key that was that of {event.signed.by} no longer by then"
 
 
 def _is_within(entry: Entry, since: int | None, until: int | None) -> bool:

@@ -116,6 +116,20 @@ def test_a_key_is_replaced_and_revoked_by_the_definition(empty: Command) -> None
     assert empty.ok("audit").startswith("sound")
 
 
+def test_what_a_revoked_key_had_signed_is_told(empty: Command) -> None:
+    """Told later that a key was lost before, the history and the audit name what it signed since."""
+    old, new = (empty.json_of("key", "new", "ANN") for _ in range(2))
+    _loaded(empty, ("ANN", old["key"]))
+    empty.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1")
+    assert empty("history").err == ""
+    file = empty.file("plant.toml", _plant(("ANN", new["key"])))
+    empty.ok("load", file, "--effective", "2031-05-01T09:00:00Z", "--reason", "lost before that")
+    for words in (("history",), ("history", "PUMP-1:F2")):
+        assert "event E1 is signed with a key that was that of ANN no longer" in empty(*words).err
+    assert "event E1 (number " in empty.ok("audit")
+    assert "revoked" in empty.ok("audit")
+
+
 @pytest.mark.parametrize(
     ("lines", "code"),
     [
