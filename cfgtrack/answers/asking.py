@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from cfgtrack.answers.console import Console
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import BOOK_ACTIONS
 from cfgtrack.model.plant import Plant
@@ -25,7 +26,8 @@ class Asking:
     Times (`at`, `known_at`) are texts, read as everywhere, or microseconds since 1970, UTC; a text without a date
     counts inside `outing`. `by` and `recorder` stand behind what is written; with `dry_run` nothing is. A writer waits
     `wait` seconds for another. The `clock` is read once a question: the present of the question; and by the journal
-    when it stamps what it records.
+    when it stamps what it records. The `console` remembers what it has seen of the journal, and has the key of whoever
+    signs: `sign` says who; without a console nobody remembers or signs.
     """
 
     database: str = field(repr=False)
@@ -37,17 +39,34 @@ class Asking:
     dry_run: bool = False
     wait: float | None = None
     clock: Callable[[], int] = system_clock
+    sign: str | None = None
+    console: Console | None = None
 
     def read(self) -> Journal:
         """Open the journal to ask."""
-        return open_journal(self.database, clock=self.clock, now=self.clock(), read_only=True)
+        journal = open_journal(self.database, clock=self.clock, now=self.clock(), read_only=True)
+        with _closed_in_trouble(journal):
+            if self.console is not None:
+                self.console.look(journal)
+        return journal
+
+    def look(self) -> None:
+        """Have the console look at the journal, for whoever opens it in another way."""
+        if self.console is not None:
+            self.read().close()
 
     def write(self, *, create: bool = False) -> Journal:
         """Open the journal to write; with `create`, make it when it is missing."""
         wait = WAIT if self.wait is None else self.wait
-        return open_journal(
+        journal = open_journal(
             self.database, clock=self.clock, now=self.clock(), must_exist=not create, wait=wait
         )
+        if self.console is not None:
+            with _closed_in_trouble(journal):
+                self.console.look(journal, writing=True, making=create)
+                journal.signer = self.console.signer(journal.plant, self.sign)
+            journal.at_end = self.console.look
+        return journal
 
     def written(
         self, target: Path, *, earlier: re.Pattern[bytes] | None = None, read: Path | int | None = None
@@ -102,6 +121,16 @@ class Asking:
             return Moment(*journal.moment(None, known))
         when = self.instant(journal, at, option=option)
         return Moment(*journal.moment(when, known), first=_first(journal, known))
+
+
+@contextmanager
+def _closed_in_trouble(journal: Journal) -> Iterator[None]:
+    """Give a journal back where what is done with it first ends in trouble."""
+    try:
+        yield
+    except BaseException:
+        journal.close()
+        raise
 
 
 def _first(journal: Journal, known: int | None) -> int | None:

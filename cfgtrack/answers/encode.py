@@ -51,6 +51,8 @@ def _entry(entry: Entry) -> dict[str, Any]:
             name: _instant(one) if name in ("start", "end") and is_instant(one) else json_of(one)
             for name, one in event.body.items()
         }
+    if event.signed is not None:
+        told["signed"] = {"by": event.signed.by, "key": event.signed.key}
     return {**told, "happened": format_instant(event.happened), "known": format_instant(entry.known)}
 
 

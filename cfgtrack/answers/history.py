@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from cfgtrack.analysis import difference as analysis
@@ -11,6 +12,8 @@ from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.unknown import ANYTHING, expect_thing
+from cfgtrack.store.journal import Journal
+from cfgtrack.store.signing import revoked
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +42,8 @@ def history(
         until = None if end is None else asking.instant(journal, end, option="--to")
         if thing is None:
             log = journal.log(known=moment.known)
-            return History(moment, tuple(line for line in log if _is_within(line.entry, since, until)))
+            all_of_it = tuple(line for line in log if _is_within(line.entry, since, until))
+            return History(moment, all_of_it, notes=tuple(_doubts(journal, all_of_it, moment)))
         plant = journal.whole_plant(moment.known)
         thing = expect_thing(plant, thing, ANYTHING)
         entries = journal.history(thing, start=since, end=until, known=moment.known)
@@ -55,7 +59,16 @@ def history(
             line for line in more if line.entry.number not in found and _is_within(line.entry, since, until)
         )
         told = tuple(sorted(lines, key=lambda line: line.entry.event.happened))
-        return History(moment, told, thing, plant.aliases_of(thing))
+        notes = tuple(_doubts(journal, told, moment))
+        return History(moment, told, thing, plant.aliases_of(thing), notes=notes)
+
+
+def _doubts(journal: Journal, lines: Iterable[LogLine], moment: Moment) -> Iterator[str]:
+    """Yield a note for each signature with a key that, as is told since, was revoked by then."""
+    for line in lines:
+        event = line.entry.event
+        if event.signed is not None and revoked(event.signed, journal.plant(line.entry.known, moment.known)):
+            yield f"note: event {event.id} is signed with a key that was that of {event.signed.by} no longer by then"
 
 
 def _is_within(entry: Entry, since: int | None, until: int | None) -> bool:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from cfgtrack.answers.asking import Asking
@@ -14,14 +14,16 @@ from cfgtrack.answers.past import Past
 from cfgtrack.files.phrase import parse_phrase, phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.handover import HANDOVERS, handover_body, spelled
 from cfgtrack.model.lock import is_box, warnings
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import lacks_doer
 from cfgtrack.model.time import SECOND, format_duration, format_instant
-from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.model.trouble import BadInput, Misput, Problem
 from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
+from cfgtrack.store.proof import Head, current_head, head_called
 
 _BEHIND = 120_000_000
 """By so much clocks may differ, or a command be slow to begin, before anybody is told, microseconds."""
@@ -29,14 +31,12 @@ _BEHIND = 120_000_000
 REPEATED = 1_000
 """An event that is recorded again is judged again if fewer than so many were since: who was told nothing asks soon."""
 
-_LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
-
 
 @dataclass(frozen=True, slots=True)
 class Recorded(Answer):
     """An event that is `recorded`, or of a dry run only tried, with what it means at once: see `Consequence`.
 
-    `others` were recorded as one with it.
+    `others` were recorded as one with it. `head` stands for everything recorded by then; None for a dry run.
     """
 
     recorded: bool
@@ -47,6 +47,7 @@ class Recorded(Answer):
     started: tuple[Clock, ...]
     remarks: tuple[Entry, ...]
     open: tuple[Finding, ...]
+    head: Head | None = field(default=None, kw_only=True)
 
 
 def record(
@@ -58,11 +59,13 @@ def record(
     remark: str | None = None,
     supersedes: str | None = None,
     reason: str | None = None,
+    head: str | None = None,
 ) -> Recorded:
     """Record the action that words say, at the asking's time, else now. Refused when it is impossible.
 
     What is forbidden is recorded all the same, and told. BadInput for words that say nothing, NoAnswer when all that is
-    wrong is a name. Repeating an `event_id` is harmless.
+    wrong is a name. Repeating an `event_id` is harmless. `head`: the short form of the head that is handed over, when
+    an outing begins or ends; Refused where this journal never had it.
     """
     with asking.write() as journal:
         happened, notes = _when(asking, journal, event_id)
@@ -71,7 +74,22 @@ def record(
             action = said(
                 asking, journal, words, happened, event_id, **told, supersedes=supersedes, reason=reason
             )
+            if head is not None and action.action not in HANDOVERS:
+                raise Misput(
+                    "A head is handed over when an outing begins or ends: --head goes with begin and end."
+                )
+            if action.action in HANDOVERS:
+                action = replace(action, body=_handed_over(journal, action, head))
             return _recorded(asking, journal, action, notes)
+
+
+def _handed_over(journal: Journal, action: Action, said: str | None) -> Mapping[str, Any] | None:
+    """Return the body of a handover: of the head that was said, else of the present one; said again, the same."""
+    repeated = journal.entry(action.id)
+    if repeated is not None and said is None:
+        return repeated.event.body
+    head = current_head(journal.database) if said is None else head_called(journal.database, said)
+    return handover_body(head.size, head.root)
 
 
 def _recorded(asking: Asking, journal: Journal, action: Action, notes: tuple[str, ...]) -> Recorded:
@@ -142,6 +160,7 @@ def recorded(
         found.started,
         found.remarks,
         found.open,
+        head=current_head(journal.database) if is_kept else None,
         notes=notes,
     )
 
@@ -224,6 +243,4 @@ def _expect_once(action: Action, told: dict[str, Any], where: str) -> None:
 
 def new_id() -> str:
     """Return an id that nobody else makes: 60 random bits, in letters that can be read out over a radio."""
-    number = int.from_bytes(os.urandom(8)) >> 4
-    letters = "".join(_LETTERS[(number >> shift) & 31] for shift in range(55, -1, -5))
-    return f"{letters[:4]}-{letters[4:8]}-{letters[8:]}"
+    return spelled(int.from_bytes(os.urandom(8)) >> 4)

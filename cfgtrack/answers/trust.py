@@ -4,21 +4,22 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TextIO
 
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.console import Forgotten
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past, first_wrong_memory
 from cfgtrack.files.source import decode
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import BadInput, Problem, Problems, Trouble
+from cfgtrack.model.trouble import BadInput, Misput, Problem, Problems, Trouble
 from cfgtrack.store import audit as store
 from cfgtrack.store import proof
 from cfgtrack.store.audit import Fault
 from cfgtrack.store.journal import Journal
-from cfgtrack.store.proof import Head, current_head, prove_consistency, verify_proof
+from cfgtrack.store.proof import Head, current_head, prove_consistency, signed_in, verify_proof
 
 _MOST_OF_A_HEAD = 1_000
 """A file that holds a head holds no more bytes than these before its end."""
@@ -32,6 +33,8 @@ class Audited(Answer):
     events: int
     head: Head | None
     faults: tuple[Fault, ...]
+    signed: int
+    doubts: tuple[Fault, ...]
 
 
 def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Audited:
@@ -47,7 +50,15 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
         if state and report.is_sound:
             report.faults.extend(_remembered(journal))
     sound = report.is_sound
-    return Audited(moment, sound, report.events, report.head if sound else None, tuple(report.faults))
+    return Audited(
+        moment,
+        sound,
+        report.events,
+        report.head if sound else None,
+        tuple(report.faults),
+        report.signed,
+        tuple(report.doubts),
+    )
 
 
 def _remembered(journal: Journal) -> Iterator[Fault]:
@@ -79,6 +90,16 @@ def head(asking: Asking) -> Headed:
         return Headed(moment, current_head(journal.database))
 
 
+def forget(asking: Asking, *, reason: str) -> Forgotten:
+    """Have the console forget what it has seen of the journal, and of what stood here; Misput without a reason."""
+    if not reason.strip():
+        raise Misput("Say why with --reason.")
+    if asking.console is None:
+        raise Misput("There is no console that remembers anything.")
+    with replace(asking, console=None).read() as journal:
+        return asking.console.forget(journal, reason, journal.present)
+
+
 def prove(asking: Asking, event_id: str) -> dict[str, Any]:
     """Return a proof, as JSON has it, that an event is in the journal. NoAnswer when it isn't."""
     with asking.read() as journal:
@@ -92,11 +113,23 @@ def prove_growth(asking: Asking, kept: str) -> dict[str, Any]:
 
 
 @dataclass(frozen=True, slots=True)
+class SignedBy:
+    """Who signed, and with which public key."""
+
+    by: str
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
 class Verified:
-    """A proof that is good, the head that it is of, and whether that is the one that was kept: None, if none was."""
+    """A proof that is good, the head that it is of, and whether that is the one that was kept: None, if none was.
+
+    `signed`: who signed the event, and with which key, None where nobody did. Whose key it is, the plant says.
+    """
 
     head: Head
     is_kept: bool | None
+    signed: SignedBy | None = None
     verified: bool = field(default=True, init=False)
 
 
@@ -107,10 +140,12 @@ def verify(proof: TextIO, *, kept: str | None = None) -> Verified:
     except (ValueError, RecursionError) as err:
         raise BadInput(Problem(proof.name, "syntax", f"expected a proof as JSON: {err}")) from None
     head = verify_proof(data)
+    found = signed_in(data)
+    signed = None if found is None else SignedBy(found.by, found.key)
     if kept is None:
-        return Verified(head, None)
+        return Verified(head, None, signed)
     wanted = _read_head(kept)
-    return Verified(head, (wanted.size, wanted.root) == (head.size, head.root))
+    return Verified(head, (wanted.size, wanted.root) == (head.size, head.root), signed)
 
 
 def _read_head(kept: str) -> Head:

@@ -58,6 +58,7 @@ def backup(asking: Asking, target: Path) -> BackedUp:
         raise NoAnswer(taken)
     try:
         with replacing(target, spared=spared(asking.database), new=True) as part:
+            asking.look()
             return BackedUp(str(target), upkeep.copy_into(asking.database, part, str(target)))
     except FileExistsError:  # made by somebody else meanwhile
         raise NoAnswer(taken) from None
@@ -72,19 +73,22 @@ def restore(asking: Asking, source: Path) -> Restored:
     target = file_of(asking.database)
     with upkeep.reading(source) as found:
         if target is None or target.exists():
-            return Restored(named(asking.database), fill(asking.database, found))
-        expect_nothing_left_of(target)
-        try:
-            with replacing(target, new=True) as part:
-                events = fill(str(part), found, where=named(asking.database))
-        except FileExistsError:  # made by somebody else meanwhile
-            sentence = "there is a database already: it is left alone"
-            raise NoAnswer(Problem(named(asking.database), "exists", sentence)) from None
+            events = fill(asking.database, found)
+        else:
+            expect_nothing_left_of(target)
+            try:
+                with replacing(target, new=True) as part:
+                    events = fill(str(part), found, where=named(asking.database))
+            except FileExistsError:  # made by somebody else meanwhile
+                sentence = "there is a database already: it is left alone"
+                raise NoAnswer(Problem(named(asking.database), "exists", sentence)) from None
+    asking.look()
     return Restored(named(asking.database), events)
 
 
 def rebuild(asking: Asking) -> Rebuilt:
     """Drop all derived states and derive them anew from the journal, and what the rules kept remember of it, too."""
+    asking.look()
     events = upkeep.rebuild(asking.database)
     # Rules that no longer fit, or another one's turn: the next record does it.
     with suppress(Trouble), asking.write() as journal:
@@ -97,4 +101,6 @@ def rebuild(asking: Asking) -> Rebuilt:
 
 def migrate(asking: Asking) -> Migrated:
     """Bring the database to this version's schema, in one transaction."""
-    return Migrated(*upkeep.migrate(asking.database))
+    done = upkeep.migrate(asking.database)
+    asking.look()
+    return Migrated(*done)

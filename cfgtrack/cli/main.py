@@ -60,7 +60,8 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
-        "head": ("trust", "Print the tree head, to be kept elsewhere."),
+        "head": ("trust", "Print the tree head, to be kept elsewhere; or forget what was seen here."),
+        "key": ("key", "Make and list the keys that you sign with."),
         "prove": ("trust", "Prove that one event is in the journal."),
         "verify": ("trust", "Verify a proof, without the database."),
         "backup": ("upkeep", "Copy the database while others work."),
@@ -140,12 +141,15 @@ class Commands(click.Group):
             trouble = trouble_of(err)
             if trouble is None:
                 raise
+            ctx.ensure_object(Session).tell_of_the_console()
             for note in getattr(trouble, "__notes__", ()):
                 click.echo(_fit(note), err=True)
             for line in trouble.lines():
                 click.echo(_fit(line, lines=False), err=True)
             ctx.exit(trouble.exit_status)
         else:
+            if not ctx.ensure_object(Session).tell_of_the_console():
+                ctx.exit(3)
             return answer
         finally:
             gc.freeze()  # the process ends: what it holds need not be looked through once more
@@ -228,6 +232,8 @@ def _give_up_output() -> None:
 
 def own_actions(ctx: click.Context) -> list[str]:
     """Return the actions of the plant's own kinds, none when the database can't tell."""
+    from dataclasses import replace
+
     from cfgtrack.answers.things import actions
     from cfgtrack.model.trouble import Trouble
 
@@ -236,7 +242,8 @@ def own_actions(ctx: click.Context) -> list[str]:
     session = Session(clock=root.ensure_object(Session).clock)
     session.db = str(root.meta.get(_DATABASE) or root.params.get("db") or "")
     try:
-        return [action for action in actions(session.asking) if action not in VERBS]
+        asking = replace(session.asking, console=None)
+        return [action for action in actions(asking) if action not in VERBS]
     except Trouble:
         return []
 

@@ -9,7 +9,8 @@ import functools
 import os
 import sys
 from collections.abc import Callable, Iterable
-from pathlib import PurePath
+from functools import cached_property
+from pathlib import Path, PurePath
 from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
@@ -17,6 +18,7 @@ import click
 
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
+    from cfgtrack.answers.console import Console
     from cfgtrack.answers.moment import Answer
 
 WIDTH = 100
@@ -31,14 +33,15 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 
 def default_database() -> str:
     """Return the database that is used when none is named: a file in the user's data folder."""
-    from pathlib import Path
+    return str(own_folder("XDG_DATA_HOME", ".local", "share") / "journal.db")
 
+
+def own_folder(variable: str, *default: str) -> Path:
+    """Return a folder of the user's own for cfgtrack: below what the environment says, else below his home."""
     if sys.platform in ("win32", "darwin"):
-        folder = Path(click.get_app_dir("cfgtrack"))
-    else:
-        data = os.environ.get("XDG_DATA_HOME")
-        folder = (Path(data) if data else Path.home() / ".local" / "share") / "cfgtrack"
-    return str(folder / "journal.db")
+        return Path(click.get_app_dir("cfgtrack"))
+    said = os.environ.get(variable)
+    return (Path(said) if said else Path.home().joinpath(*default)) / "cfgtrack"
 
 
 def login_name() -> str | None:
@@ -74,6 +77,8 @@ class Session:
         self.recorder: str | None = None
         self.dry_run = False
         self.wait: float | None = None
+        self.sign: str | None = None
+        self._told = 0
 
     def begin(self, ctx: click.Context, db: str | None) -> None:
         """Take in what stands before the command, and what the environment says of colour (no-color.org)."""
@@ -92,10 +97,11 @@ class Session:
     @property
     def asking(self) -> Asking:
         """How a question is put: with the shared options."""
+        from dataclasses import replace
+
         from cfgtrack.answers.asking import Asking
 
-        more = {} if self.clock is None else {"clock": self.clock}
-        return Asking(
+        asking = Asking(
             self.database,
             self.at,
             self.known_at,
@@ -104,8 +110,28 @@ class Session:
             self.recorder,
             self.dry_run,
             self.wait,
-            **more,
+            sign=self.sign,
+            console=self.console,
         )
+        return asking if self.clock is None else replace(asking, clock=self.clock)
+
+    @cached_property
+    def console(self) -> Console:
+        """What this console remembers, and its user's keys."""
+        from cfgtrack.answers.console import Console
+
+        heads = own_folder("XDG_STATE_HOME", ".local", "state") / "heads.json"
+        return Console(heads, own_folder("XDG_CONFIG_HOME", ".config") / "keys")
+
+    def tell_of_the_console(self) -> bool:
+        """Print what somebody must be told whatever the answer is, once. Return whether there is nothing."""
+        if "console" not in self.__dict__:
+            return True
+        found = self.console.found
+        self.tell_notes([*map(str, found[self._told :]), *self.console.notes])
+        self._told = len(found)
+        self.console.notes.clear()
+        return not found
 
     @property
     def writing(self) -> Asking:
@@ -117,8 +143,6 @@ class Session:
     def make_folder(self) -> None:
         """Make the user's data folder for the database there, when none is named."""
         if not self.db:
-            from pathlib import Path
-
             Path(self.database).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
 
     # --- answers ---
@@ -137,6 +161,7 @@ class Session:
 
     def tell(self, text: Callable[[], str], answer: object) -> None:
         """Print an answer: the text, or with --json one object."""
+        self.tell_of_the_console()
         if self.json:
             from cfgtrack.answers.encode import json_of
 
@@ -151,11 +176,15 @@ class Session:
             click.echo(on_terminal(said) if self.colour else visible(said))
 
     def print_json(self, data: dict[str, Any]) -> None:
-        """Print one JSON object."""
+        """Print one JSON object; where the journal isn't to be believed another one, which no reader takes for it."""
         import json
 
         from cfgtrack.show.visible import in_json
 
+        if not self.tell_of_the_console():
+            from cfgtrack.answers.encode import json_of
+
+            data = {"beware": json_of(self.console.found), "answer": data}
         click.echo(in_json(json.dumps(data, ensure_ascii=False, indent=2)))
 
     def end(self, *, found: object = None, status: int = 0) -> None:
@@ -238,6 +267,7 @@ asked_at = options(
 authored = options(
     shared("--by", metavar="NAME", help="Who did it, or says so."),
     shared("--recorder", metavar="NAME", help="Who writes it down; else you."),
+    shared("--sign", metavar="NAME", help="Whose key signs it; else the only one here that the plant knows."),
 )
 """Who stands behind what is written."""
 
@@ -254,12 +284,14 @@ dry_run = shared("--dry-run", is_flag=True, help="Check everything and write not
 def complete_id(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
     """Return the units, places and, after the colon, ports that begin so. Nothing when the database can't tell."""
     del param
+    from dataclasses import replace
+
     from cfgtrack.answers.things import beginning
     from cfgtrack.model.trouble import Trouble
 
     session = ctx.ensure_object(Session)
     session.db = session.db or str(ctx.find_root().params.get("db") or "")
     try:
-        return beginning(session.asking, incomplete)
+        return beginning(replace(session.asking, console=None), incomplete)
     except Trouble:
         return []

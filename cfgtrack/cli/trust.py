@@ -30,13 +30,36 @@ def audit_command(session: s.Session, /, *, kept: str | None, state: bool) -> No
     session.end(found=found.faults)
 
 
-@s.command("head")
-def head_command(session: s.Session, /) -> None:
-    """Print the tree head: one line that stands for everything recorded so far. Keep it elsewhere."""
+@click.group("head", invoke_without_command=True)
+@s.shared("--db", metavar="PATH|URL", help="The database; else $CFGTRACK_DB.")
+@s.shared("--json", is_flag=True, help="Answer in JSON.")
+@click.pass_context
+def head_command(ctx: click.Context) -> None:
+    """Print the tree head: one line that stands for everything recorded so far. Keep it elsewhere.
+
+    Every console remembers by itself the largest head that it has seen of a journal, and says so when that is not what
+    it finds: `head forget` is for whoever knows why.
+    """
+    if ctx.invoked_subcommand is not None:
+        return
     from cfgtrack.answers.trust import head
 
+    session = ctx.ensure_object(s.Session)
     found = head(session.asking)
     session.answer(found, lambda: found.head.text)
+
+
+@s.command("forget", group=head_command)
+@click.option("--reason", metavar="TEXT", required=True, help="Why what is here now is right.")
+def forget_(session: s.Session, /, reason: str) -> None:
+    """Forget what this console has seen of the journal: it remembers what is there now instead, and your reason.
+
+    For a backup that was restored, or a new journal in the place of an old one.
+    """
+    from cfgtrack.answers.trust import forget
+
+    found = forget(session.asking, reason=reason)
+    session.tell(lambda: f"forgotten: {found.size} events seen at {found.database} ({found.reason})", found)
 
 
 @s.command("prove")

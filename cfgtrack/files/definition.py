@@ -18,7 +18,7 @@ from cfgtrack.files.gather import Gathered, ReadRaw
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
 from cfgtrack.files.parts import Known, PartRows, read_part
-from cfgtrack.files.places import circles, read_place, read_unit
+from cfgtrack.files.places import circles, read_place, read_setting, read_unit
 from cfgtrack.files.source import Document, Spot, in_order, parse_toml, read_document, read_named, read_raw
 from cfgtrack.files.table import Table
 from cfgtrack.folders import top_folder
@@ -173,6 +173,8 @@ class _Items:
             return read_part(fields, self.gathered.part_rows.get(name, PartRows()), known)
         if sort == "unit":
             return read_unit(fields, self.ids["part"], self.ids["place"])
+        if sort == "setting":
+            return read_setting(fields)
         return read_place(fields, self.ids["part"], self.ids["place"])
 
     def check_owners(self) -> None:
@@ -285,6 +287,7 @@ class _Items:
             title=gathered.title or self.base.title,
             origins=origins,
             notes=tuple(gathered.notes),
+            settings=self.built["setting"],
         )
 
 

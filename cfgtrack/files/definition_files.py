@@ -71,6 +71,7 @@ class _Writing:
         chunks = [self._media_and_kinds(), *(self._part(part) for part in parts)]
         for sort in ("place", "unit"):
             chunks += [_table(sort, row) for row in lists[f"{sort}s"] if not self._in_sheet(f"{sort}s", row)]
+        chunks += [_table("setting", row) for row in self._new("setting")]
         first, *others = self._initial() or [""]
         text = "".join(f"# {line}".rstrip() + "\n" for line in self.head)
         chunks = [_lines({"title": self.definition.title}), *self._named_sheets(), *chunks, first]
@@ -262,6 +263,7 @@ _FILE_FORM: dict[str, Callable[[Mapping[str, Any]], Row]] = {
     "part": _part_row,
     "unit": _as_written,
     "place": _as_written,
+    "setting": _as_written,
 }
 assert _FILE_FORM.keys() == SORTS.keys()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from hashlib import sha256
 from typing import Any
 
@@ -15,8 +16,10 @@ from cfgtrack.files.sheet import read_sheet
 from cfgtrack.files.source import Spot, cut
 from cfgtrack.model.action import BEGIN, Sourced
 from cfgtrack.model.codec import IN_JSON, TEXTS, Form, event_from_json
+from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import QUANTITIES, BadQuantity, disagreement
+from cfgtrack.model.signature import signed_from_json
 from cfgtrack.model.time import BadTime, parse_instant
 from cfgtrack.model.trouble import Problem, Problems
 from cfgtrack.model.unknown import ANYTHING, UNKNOWN, no_such
@@ -32,7 +35,10 @@ COLUMNS = (*PEOPLE, *QUANTITIES, WHY)
 DEFAULTS = ("by", "recorder", "basis", "outing")
 """What may be said once for all rows that don't say it themselves."""
 
-_JOURNAL = dict.fromkeys((*(told.name for told in IN_JSON), *_SKIPPED))
+SIGNED = "signed"
+"""The field of a line that the journal wrote which holds the signature under it."""
+
+_JOURNAL = dict.fromkeys((*(told.name for told in IN_JSON), *_SKIPPED, SIGNED))
 _TYPES = {
     Form.TEXT: str,
     Form.NUMBER: int,
@@ -90,7 +96,7 @@ class RowReader:
             wanted = _WANTED.get(name, str)
             if name not in _JOURNAL:
                 self.problems.add(spot.where, "unknown-field", no_such("field", name, _JOURNAL), row=spot.row)
-            elif name not in _SKIPPED and not (type(value) is wanted and _is_whole(name, value)):
+            elif name not in (*_SKIPPED, SIGNED) and not (type(value) is wanted and _is_whole(name, value)):
                 sentence = f"{name}: expected {_expected(name)}, found {cut(repr(value))}"
                 self.problems.add(spot.where, "wrong-type", sentence, row=spot.row)
         self.problems.found.extend(
@@ -100,23 +106,32 @@ class RowReader:
         )
         if self.problems:
             return
-        told = {name: value for name, value in data.items() if name not in _SKIPPED}
+        told = {name: value for name, value in data.items() if name not in (*_SKIPPED, SIGNED)}
         try:
             event = event_from_json(told)
         except (BadQuantity, TypeError) as err:
             why = err if isinstance(err, BadQuantity) else "expected dimension, shown, unit and value of each"
             self.problems.add(spot.where, "bad-quantity", f"values: {why}", row=spot.row)
             return
-        for name, quantity in event.values.items():
-            if name not in QUANTITIES:
-                self.problems.add(spot.where, UNKNOWN, no_such("quantity", name, QUANTITIES), row=spot.row)
-            elif why := disagreement(quantity):
-                self.problems.add(spot.where, "bad-quantity", f"{name}: {why}", row=spot.row)
+        self._expect_values(event, spot)
+        if SIGNED in data:
+            try:
+                event = replace(event, signed=signed_from_json(data[SIGNED]))
+            except ValueError as err:
+                self.problems.add(spot.where, "wrong-type", f"{SIGNED}: {err}", row=spot.row)
         if self.problems:
             return
         if event.action == BEGIN and event.outing:
             self.outing_starts[event.outing] = event.happened
         yield spot.where, event
+
+    def _expect_values(self, event: Event, spot: Spot) -> None:
+        """Note what the numbers of an event and what is shown of them don't agree in."""
+        for name, quantity in event.values.items():
+            if name not in QUANTITIES:
+                self.problems.add(spot.where, UNKNOWN, no_such("quantity", name, QUANTITIES), row=spot.row)
+            elif why := disagreement(quantity):
+                self.problems.add(spot.where, "bad-quantity", f"{name}: {why}", row=spot.row)
 
     def _texts(self, data: dict[str, Any], spot: Spot) -> dict[str, Any]:
         """Return the fields of a JSON object that are texts, noting those that are not."""

@@ -1,4 +1,4 @@
-"""Units and places, read from a hardware definition."""
+"""Units, places and settings, read from a hardware definition."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from collections.abc import Collection, Mapping
 
 from cfgtrack.files.fields import Fields
 from cfgtrack.model.plant import Place, Unit
+from cfgtrack.model.setting import SETTINGS, Setting
+from cfgtrack.model.signature import KEY
 
 
 def read_unit(fields: Fields, parts: Collection[str], places: Collection[str]) -> Unit | None:
@@ -44,6 +46,7 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
         attributes=fields.attributes(),
         lifts=fields.quantity("lifts", "mass"),
         lock_box=fields.flag("lock_box"),
+        key=fields.text("key"),
     )
     if place.lifts is not None and not place.mobile:
         fields.note("lifts", "unexpected", f"{place.id} doesn't move: only a person or machine lifts")
@@ -53,8 +56,28 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
         )
     if place.operates == place.id and place.id:
         fields.note("operates", "same", f"{place.id} can't operate itself")
+    if place.key and not KEY.fullmatch(place.key):
+        fields.wrong(
+            "key",
+            "a public key: ed25519: and 64 hexadecimal digits",
+            place.key,
+        )
+    if place.key and not place.mobile:
+        fields.note("key", "unexpected", f"{place.id} doesn't move: only a person signs")
     fields.finish()
     return place
+
+
+def read_setting(fields: Fields) -> Setting:
+    """Return the setting of a [[setting]] table."""
+    name = fields.reference("id", "setting", SETTINGS, required=True)
+    value = (
+        fields.reference("value", "value", SETTINGS.get(name, ()), required=True)
+        if name
+        else fields.text("value")
+    )
+    fields.finish()
+    return Setting(name, value)
 
 
 def circles(places: Mapping[str, Place]) -> list[list[str]]:

@@ -28,6 +28,7 @@ from cfgtrack.model.action import Sourced
 from cfgtrack.model.codec import TEXTS, action_to_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.signature import signed_to_json
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, Problem, Problems
 
@@ -84,6 +85,8 @@ def write_jsonl(entries: Iterable[Entry], stream: TextIO) -> None:
     """Write entries as JSON Lines, with everything that the journal holds of them."""
     for entry in entries:
         line = {**action_to_json(entry.event), "number": entry.number, "known": entry.known}
+        if entry.event.signed is not None:
+            line["signed"] = signed_to_json(entry.event.signed)
         stream.write(_json(line) + "\n")
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from cfgtrack.model.quantity import Quantity
+from cfgtrack.model.signature import Signed
 
 BASES = ("reported", "witnessed", "measured")
 """How well an action is known, weakest first."""
@@ -46,7 +47,7 @@ class Action:
     `subjects`: one or two ports, or one unit, place, or (remarks) part; of a lock or tag what it hangs on, then whose
     it is, and for a transfer whose it is from then on. `place`, `facing`: where to and which way
     round, for place and lift. `status`: what was found, for as-found. `acknowledges`: fingerprints of findings, a space
-    between.
+    between. `signed`: whose signature stands under it; it is no part of what is said.
     """
 
     id: str
@@ -69,6 +70,7 @@ class Action:
     reason: str | None = None
     initial: bool = False
     body: Mapping[str, Any] | None = None
+    signed: Signed | None = field(default=None, compare=False)
 
 
 def device_words(action: Action) -> list[str]:

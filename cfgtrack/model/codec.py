@@ -58,10 +58,10 @@ def _told(field: Field[Any]) -> Told:
     return Told(field.name, form, default, (1, 0) if default is None else (2, form))
 
 
-SAID = tuple(_told(field) for field in fields(Action))
-"""What may be said of an action."""
+SAID = tuple(_told(field) for field in fields(Action) if field.compare)
+"""What may be said of an action: all but who signed it."""
 
-FILLED_IN = tuple(_told(field) for field in fields(Event)[len(SAID) :])
+FILLED_IN = tuple(_told(field) for field in fields(Event)[len(fields(Action)) :])
 """What resolving adds."""
 
 TEXTS = tuple(told.name for told in SAID if told.form is Form.TEXT and told.name not in ("id", "action"))
@@ -82,6 +82,12 @@ def action_to_json(action: Action) -> dict[str, Any]:
     return out
 
 
+def said_to_json(action: Action) -> dict[str, Any]:
+    """Return what was said of an action or event, as `action_to_json` does, without what resolving filled in."""
+    told = ((name, form, getattr(action, name), unsaid) for name, form, unsaid, _ in SAID)
+    return {name: to_json(form, value) for name, form, value, unsaid in told if value != unsaid}
+
+
 def to_json(form: Form, value: Any) -> Any:
     """Return the value of a field as JSON has it."""
     if form is Form.TEXTS:
@@ -93,6 +99,15 @@ def to_json(form: Form, value: Any) -> Any:
 
 def event_from_json(data: Mapping[str, Any]) -> Event:
     """Return the event of an object made by `action_to_json`. TypeError when a field is unknown or missing."""
+    return Event(**_fields(data))
+
+
+def said_from_json(data: Mapping[str, Any]) -> Action:
+    """Return the action of an object made by `said_to_json`. TypeError when a field is unknown or missing."""
+    return Action(**_fields(data))
+
+
+def _fields(data: Mapping[str, Any]) -> dict[str, Any]:
     known = dict(data)
     known["subjects"] = tuple(known.get("subjects", ()))
     for name in ("moved", "parted"):
@@ -100,4 +115,4 @@ def event_from_json(data: Mapping[str, Any]) -> Event:
             known[name] = tuple(known[name])
     if "values" in known:
         known["values"] = {name: quantity_from_json(quantity) for name, quantity in known["values"].items()}
-    return Event(**known)
+    return known

@@ -10,9 +10,17 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.part import Part
 from cfgtrack.model.plant import Place, Plant, Unit
+from cfgtrack.model.setting import Setting
 from cfgtrack.model.trouble import Problem
 
-SORTS = {"medium": "media", "kind": "kinds", "part": "parts", "unit": "units", "place": "places"}
+SORTS = {
+    "medium": "media",
+    "kind": "kinds",
+    "part": "parts",
+    "unit": "units",
+    "place": "places",
+    "setting": "settings",
+}
 """The sorts of definition item, in the order in which one may refer to another, and where a definition has them."""
 
 
@@ -36,6 +44,7 @@ class Definition:
     notes: tuple[str, ...] = ()
     unfit: Mapping[str, tuple[Problem, ...]] = field(default_factory=dict)
     fingerprint: str = ""
+    settings: Mapping[str, Setting] = field(default_factory=dict)
 
     def items(self, sort: str) -> Mapping[str, Any]:
         """Return the items of one of `SORTS` by id."""
@@ -44,6 +53,4 @@ class Definition:
 
     def plant(self) -> Plant:
         """Return the plant that this definition describes."""
-        return Plant(
-            media=self.media, kinds=self.kinds, parts=self.parts, units=self.units, places=self.places
-        )
+        return Plant(**{name: self.items(sort) for sort, name in SORTS.items()})

@@ -13,6 +13,7 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import View
 from cfgtrack.model.event import Event
+from cfgtrack.model.handover import HANDOVERS, handed_over
 from cfgtrack.model.quantity import QUANTITIES
 from cfgtrack.model.unknown import UNKNOWN, no_such
 
@@ -34,7 +35,7 @@ MOST_DEPTH = 32
 _NAMES = ("action", "facing", "status", "by", "recorder", "outing")
 _ADDRESSES = ("id", "place", "supersedes", "withdraws", "explains")
 _FREE = ("remark", "reason")
-_OUTINGS = frozenset({ac.BEGIN, ac.END})
+_OUTINGS = frozenset(HANDOVERS)
 _TO_A_PLACE = frozenset({ac.PLACE, ac.LIFT, ac.FOUND})
 _INITIAL = frozenset({ac.FOUND, ac.MEASURE, ac.INSPECT})
 _WITHOUT_STATE = ac.NOTES | ac.BOOK_ACTIONS | _OUTINGS
@@ -51,7 +52,7 @@ _TAKES: Mapping[str, Callable[[Action], bool]] = {
     "explains": lambda a: a.action == ac.EXPLAIN,
     "acknowledges": lambda a: a.action == ac.ACKNOWLEDGE,
     "initial": lambda a: a.action in _INITIAL,
-    "body": lambda a: a.action in ac.DEFINITIONS or a.action == ac.APPROVE,
+    "body": lambda a: a.action in ac.DEFINITIONS | _OUTINGS or a.action == ac.APPROVE,
 }
 """Which actions may say what. What isn't listed every action may say."""
 
@@ -248,6 +249,12 @@ def _bad_body(action: Action, body: Any) -> Iterator[tuple[str, str]]:
         start, end = body.get("start"), body.get("end")
         if isinstance(start, int) and isinstance(end, int) and end <= start:
             yield "approval", "body: its end must be later than its start"
+    if action.action in _OUTINGS:
+        try:
+            if handed_over(action) is None or body.keys() - {"head"}:
+                yield "handover", "body: expected the head that is handed over, and nothing else"
+        except (ValueError, AttributeError) as err:
+            yield "handover", f"body: {err}"
     if fault := next(filter(None, map(fault_of_text, texts_in(body))), ""):
         yield "text", f"body: {fault}"
 

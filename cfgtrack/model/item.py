@@ -17,10 +17,18 @@ from cfgtrack.model.attribute import attribute_from_json, attribute_to_json
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import ROLES, Contact, InternalLink, Node, Part, Port, Thermal
 from cfgtrack.model.plant import Place, Unit
+from cfgtrack.model.setting import Setting
 
-Item = Medium | Kind | Part | Unit | Place
+Item = Medium | Kind | Part | Unit | Place | Setting
 
-_CLASSES: dict[str, type] = {"medium": Medium, "kind": Kind, "part": Part, "unit": Unit, "place": Place}
+_CLASSES: dict[str, type] = {
+    "medium": Medium,
+    "kind": Kind,
+    "part": Part,
+    "unit": Unit,
+    "place": Place,
+    "setting": Setting,
+}
 
 
 def item_to_json(sort: str, item: Item) -> dict[str, Any]:
@@ -78,7 +86,7 @@ def _default(field: Field[Any]) -> Any:
 
 _SHAPES: dict[type, tuple[tuple[str, Any], ...]] = {
     made: tuple((f.name, _default(f)) for f in fields(made) if f.init)
-    for made in (Medium, Move, Kind, Contact, Port, Node, InternalLink, Thermal, Part, Unit, Place)
+    for made in (Medium, Move, Kind, Contact, Port, Node, InternalLink, Thermal, Part, Unit, Place, Setting)
 }
 
 

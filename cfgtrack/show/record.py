@@ -10,6 +10,7 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.event import Entry, Event, LogLine
+from cfgtrack.model.handover import HandedOver, handed_over, short_head
 from cfgtrack.model.quantity import BadQuantity, dimension_of, format_number, from_si
 from cfgtrack.model.time import format_instant, is_instant
 from cfgtrack.show.tables import count, deadline_text, heading, labelled, sections, table
@@ -81,6 +82,8 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
         lines.append(f"{done} {event.id}: {event_text(event)} ({own})")
         if contradicts := contradiction_text(event):
             lines.append(contradicts)
+    if found.head is not None:
+        lines.append(f"  head {found.head.short}")
     lines += [clock_line(deadline) for deadline in found.started]
     if found.remarks:
         lines.append(remarks_text(found.remarks, moment))
@@ -126,6 +129,8 @@ def _history_row(entry: Entry, corrected_by: str | None) -> list[object]:
     by = event.by or ""
     if event.recorder and event.recorder != event.by:
         by = f"{by} (rec. {event.recorder})".strip()
+    if event.signed is not None:
+        by = f"{by}, signed {event.signed.by}".removeprefix(", ")
     return [number, format_instant(event.happened), event_text(event), by, basis, notes, event.id]
 
 
@@ -144,10 +149,20 @@ def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
         yield f"accepted, because {accepted['reason']}: {'; '.join(what)}"
     if event.expected:
         yield f"the record said: {event.expected}"
+    if (head := _head_of(event)) is not None:
+        yield f"for the record at {short_head(*head)}"
     if event.outing and event.action not in (ac.BEGIN, ac.END):
         yield f"in {event.outing}"
     if event.remark:
         yield event.remark
+
+
+def _head_of(event: Event) -> HandedOver | None:
+    """Return the tree head that a handover stands for, None for none."""
+    try:
+        return handed_over(event)
+    except ValueError:
+        return None
 
 
 def remarks_text(entries: Iterable[Entry], moment: Moment) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from cfgtrack.answers.key import Keys
 from cfgtrack.answers.trust import Audited, Verified
+from cfgtrack.files.keys import KeyFile
 
 
 def audit_text(audited: Audited) -> str:
@@ -14,6 +16,11 @@ def audit_text(audited: Audited) -> str:
     for fault in audited.faults:
         where = f"event {fault.event} (number {fault.number})" if fault.number is not None else "the journal"
         lines.append(f"  {where}: {fault.code}: {fault.sentence}")
+    if audited.signed:
+        lines.append(f"  {audited.signed} of them are signed, as the keys of the plant say")
+    lines += [
+        f"  event {one.event} (number {one.number}): {one.code}: {one.sentence}" for one in audited.doubts
+    ]
     codes: dict[str, list[str]] = {}
     for fault in audited.faults:
         of = codes.setdefault(fault.next, [])
@@ -27,4 +34,19 @@ def audit_text(audited: Audited) -> str:
 def verified_text(verified: Verified) -> str:
     """Return which head a proof is good under."""
     text = f"verified under the head {verified.head.text}"
+    if verified.signed is not None:
+        text += f"\nsigned by {verified.signed.by} with {verified.signed.key}"
     return text if verified.is_kept is not False else f"{text}\nthis is NOT the head that was kept"
+
+
+def key_text(made: KeyFile) -> str:
+    """Return where a key was put, and what goes into the definition."""
+    return (
+        f"key of {made.person} made, kept in {made.file}: keep it to yourself\n"
+        f'the plant knows it by this line of the person, once that is loaded:\nkey = "{made.key}"'
+    )
+
+
+def keys_text(kept: Keys) -> str:
+    """Return the keys that are kept here, a line each."""
+    return "\n".join(f"{one.person} {one.key} {one.file}" for one in kept.keys) or "no keys"

@@ -17,6 +17,7 @@ from typing import Any
 import msgspec
 
 from cfgtrack.model.action import DEFINITIONS
+from cfgtrack.model.signature import signed_from_json, signed_to_json
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Trouble
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import canonical_json
@@ -44,13 +45,13 @@ def write_archive(database: Database) -> Iterator[str]:
     )
     head = next(heads, None)
     sql = (
-        "SELECT number, known, action, body FROM event"
+        "SELECT number, known, action, body, signed FROM event"
         " WHERE number > :after AND number <= :end ORDER BY number LIMIT :page"
     )
     after = 0
     while page := database.rows(sql, {"after": after, "end": end, "page": PAGE}):
-        for number, known, action, body in page:
-            yield f'{{"event":{body},"known":{known},"number":{number}}}\n'
+        for number, known, action, body, signed in page:
+            yield leaf_record(body.encode(), number, known, signed and signed.encode()).decode() + "\n"
             if action in DEFINITIONS:
                 yield from _items(database, number)
             if head is not None and head[0] == number:
@@ -215,8 +216,13 @@ class _ArchiveReader:
         if self.tree.size and known <= self.known:
             raise self._bad("order", f"event number {number} became known no later than the one before it")
         body = canonical_json(event)
+        signed = record.get("signed")
         self._expect_event(event, body)
-        leaf = leaf_hash(leaf_record(body, number, known))
+        try:
+            text = None if signed is None else canonical_json(signed_to_json(signed_from_json(signed)))
+        except ValueError as err:
+            raise self._bad("not-an-archive", f"signed: {err}") from None
+        leaf = leaf_hash(leaf_record(body, number, known, text))
         self.tree.append(leaf)
         corrects, turn = self._corrects(event, number)
         row = (
@@ -229,6 +235,7 @@ class _ArchiveReader:
             corrects,
             body.decode(),
             leaf,
+            text and text.decode(),
         )
         self.events.append(row)
         self.lines.append(self.at)

@@ -14,16 +14,20 @@ from dataclasses import dataclass, field
 from typing import Any, ClassVar, NamedTuple, TypeGuard
 
 from cfgtrack.model.action import DEFINITIONS
+from cfgtrack.model.codec import event_from_json
+from cfgtrack.model.handover import HANDOVERS, handed_over
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
+from cfgtrack.store.definitions import Definitions, read_definitions
 from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
 from cfgtrack.store.guards import wrong_guards, wrong_structure
 from cfgtrack.store.loading import texts_hash
 from cfgtrack.store.merkle import HASH_SIZE, Frontier, leaf_hash
 from cfgtrack.store.proof import Head
 from cfgtrack.store.rows import leaf_record
+from cfgtrack.store.signing import faults, identity, read_signed, revoked, signed_text
 
 PAGE = 5_000
 
@@ -83,11 +87,17 @@ class Fault:
 
 @dataclass(slots=True)
 class AuditReport:
-    """What an audit found: how many events, the head to keep, and the faults, the first bad event first."""
+    """What an audit found: how many events, the head to keep, and the faults, the first bad event first.
+
+    `signed`: how many events are. `doubts` are signatures with keys that, as is told since, were revoked by then: the
+    journal is as it was recorded, and who signed may not be who the key says.
+    """
 
     events: int = 0
     head: Head | None = None
     faults: list[Fault] = field(default_factory=list)
+    signed: int = 0
+    doubts: list[Fault] = field(default_factory=list)
 
     @property
     def is_sound(self) -> bool:
@@ -105,6 +115,7 @@ class _EventRow(NamedTuple):
     corrects: int | None
     body: bytes
     leaf: bytes
+    signed: bytes | None
 
     @property
     def is_whole(self) -> bool:
@@ -171,6 +182,11 @@ class _Auditor:
         self.known = -NEVER
         self.heads = {number: rest for number, *rest in self._all_heads()}
         self.kept_root: bytes | None = Frontier().root()
+        self.roots = {0: Frontier().root()}
+        self.began = -NEVER  # when the last transaction ended
+        self.definitions: Definitions | None = None
+        self.settings = database.row("SELECT 1 FROM item WHERE sort = 'setting'") is not None
+        self.journal = identity(database)
 
     def _all_heads(self) -> list[Row]:
         return self.database.rows("SELECT number, known, root, frontier FROM tree_head ORDER BY number")
@@ -180,9 +196,10 @@ class _Auditor:
         after = -NEVER
         # As bytes: a text in which one was changed may be none any more, and has to be named all the same.
         as_bytes = "CAST({} AS BLOB)" if self.database.is_file else "convert_to({}, 'UTF8')"
-        event_id, action, body = (as_bytes.format(name) for name in ("id", "action", "body"))
+        event_id, action, body, signed = (as_bytes.format(n) for n in ("id", "action", "body", "signed"))
         sql = (
-            f"SELECT number, {event_id}, happened, known, turn, {action}, corrects, {body}, leaf FROM event"
+            f"SELECT number, {event_id}, happened, known, turn, {action}, corrects, {body}, leaf, {signed}"
+            " FROM event"
             " WHERE number > :after ORDER BY number LIMIT :page"
         )
         while page := self.database.rows(sql, {"after": after, "page": PAGE}):
@@ -214,13 +231,17 @@ class _Auditor:
             self._fault(
                 row, "tree-head", "the tree head recorded with it is not the root of the events up to it"
             )
+        elif head is not None:
+            self.roots[row.number] = self.tree.root()
+        self.began = row.known if head is not None else self.began
 
     def _fault(self, row: _EventRow, code: str, sentence: str) -> None:
         self.report.faults.append(Fault(code, sentence, row.number, row.id))
 
     def _wrong(self, row: _EventRow) -> Iterator[tuple[str, str]]:
         body = bytes(row.body)
-        if leaf_hash(leaf_record(body, row.number, row.known)) != bytes(row.leaf):
+        signed = None if row.signed is None else bytes(row.signed)
+        if leaf_hash(leaf_record(body, row.number, row.known, signed)) != bytes(row.leaf):
             yield "leaf", "its content is not what its leaf was made from"
         try:
             event: dict[str, Any] = json.loads(body)
@@ -234,8 +255,39 @@ class _Auditor:
             if event.get(name) != column:
                 yield "columns", f"its {name} is {column}, in its content {event.get(name)}"
         yield from self._correction(row, event)
+        yield from self._signature(row, event)
         if row.action in DEFINITIONS:
             yield from self._definition(row, event)
+
+    def _signature(self, row: _EventRow, content: dict[str, Any]) -> Iterator[tuple[str, str]]:
+        """Who signed it, and which record it hands over."""
+        handover = row.action in HANDOVERS and content.get("body")
+        if row.signed is None and not self.settings and not handover:
+            return
+        try:
+            event = event_from_json(content)
+            signed = None if row.signed is None else read_signed(bytes(row.signed).decode())
+            told = signed is None or signed_text(signed).encode() == bytes(row.signed or b"")
+            if not told:
+                yield "content", "its signature is not in canonical form"
+            head = handed_over(event)
+            if head is not None and self.roots.get(head.size) != head.root:
+                yield "handover", f"it hands over a record of {head.size} events that the journal never was"
+            if self.definitions is None:
+                self.definitions = read_definitions(self.database)
+            plant, now = (self.definitions.plant(NEVER, self.began), self.definitions.plant(row.known))
+        except (*UNREADABLE, ValueError) as err:
+            yield "signature", f"its signature can't be read: {err}"
+            return
+        for code, sentence in faults(signed, event, plant, self.journal):
+            yield ("unsigned" if code == "unsigned" else "signature"), sentence
+        if signed is not None:
+            self.report.signed += 1
+            if revoked(signed, now):
+                sentence = (
+                    f"the key that it is signed with was not that of {signed.by} by then, as is told since"
+                )
+                self.report.doubts.append(Fault("revoked", sentence, row.number, row.id))
 
     def _correction(self, row: _EventRow, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
         name = event.get("supersedes") or event.get("withdraws")

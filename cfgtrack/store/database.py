@@ -106,6 +106,11 @@ def expect_nothing_left_of(path: Path) -> None:
             raise NoAnswer(Problem(str(left), "left-over", sentence))
 
 
+def place_of(database: Database) -> str:
+    """Return where a database stands, by one name whichever way it was named: a path, or a URL without a password."""
+    return str(Path(str(database.where)).resolve()) if database.is_file else str(database.where)
+
+
 def _unknown(url: str) -> NoAnswer:
     sentence = "expected a file, or a URL that begins with sqlite:// or postgresql://"
     return NoAnswer(Problem(without_passwords(url), "no-database", sentence))

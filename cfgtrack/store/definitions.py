@@ -187,7 +187,7 @@ class Definitions:
             now = units[owner].part
             if was and now in parts and unit.part in parts:
                 parts[now] = _with_all_of(parts[now], parts[unit.part])
-        return Plant(media, kinds, parts, units, places)
+        return Plant(media, kinds, parts, units, places, settings=plants[-1].settings)
 
     def versions(self, era: Era) -> Iterator[tuple[str, str, int, str]]:
         """Yield (sort, id, load, body) of every item that there is in a span, by sort and id."""

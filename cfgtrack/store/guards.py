@@ -49,7 +49,7 @@ POSTGRESQL_FUNCTIONS: Mapping[str, str] = {
 """What PostgreSQL's triggers call, each with its language and its text."""
 
 COLUMNS: Mapping[str, str] = {
-    "event": "number! id! happened! known! turn! action! corrects body! leaf!",
+    "event": "number! id! happened! known! turn! action! corrects body! leaf! signed",
     "item": "sort! id! load! body",
     "tree_head": "number! known! root! frontier!",
     "touch": "owner! happened! number!",

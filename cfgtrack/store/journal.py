@@ -22,6 +22,7 @@ from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import ABSENT, Entry, Event, LogLine
 from cfgtrack.model.plant import Plant, owner_of, port_of
+from cfgtrack.model.signature import Signer
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import checkpoint
 from cfgtrack.store.checkpoint import Checkpoint, Stored, Wanted
@@ -41,7 +42,7 @@ from cfgtrack.store.loading import (
 )
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
 from cfgtrack.store.record import Outcome, Recorder, SetAside
-from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of, find_entry
+from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of, find_entry, with_signature
 from cfgtrack.store.view import SqlView, read_configuration, read_owner
 
 Now = Callable[[], int]
@@ -95,11 +96,16 @@ def open_journal(
 
 
 class Journal:
-    """An open journal. Close it, or use it in a `with`."""
+    """An open journal. Close it, or use it in a `with`. What is recorded is signed by its `signer`, if it has one.
+
+    `at_end` is called with it before it is closed, where all went well.
+    """
 
     def __init__(self, database: Database, clock: Now, now: int | None = None) -> None:
         self.database = database
         self.clock = clock
+        self.signer: Signer | None = None
+        self.at_end: Callable[[Journal], None] | None = None
         self._now = now
         self._definitions: Definitions | None = None
 
@@ -109,7 +115,11 @@ class Journal:
     def __exit__(
         self, kind: type[BaseException] | None, raised: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self.close()
+        try:
+            if kind is None and self.at_end is not None:
+                self.at_end(self)
+        finally:
+            self.close()
 
     def close(self) -> None:
         """Give the database back."""
@@ -225,7 +235,7 @@ class Journal:
     ) -> Iterator[Entry]:
         """Yield the events in effect with `since` < happened <= `at`, in the order in which they count."""
         sql = (
-            "SELECT e.body, e.number, e.known, e.happened, e.turn FROM event e"
+            "SELECT e.body, e.number, e.known, e.happened, e.turn, e.signed FROM event e"
             " WHERE (e.happened, e.turn, e.number) > (:happened, :turn, :number) AND e.happened <= :until"
             f" AND {IN_EFFECT}"
             " ORDER BY e.happened, e.turn, e.number LIMIT :page"
@@ -234,7 +244,7 @@ class Journal:
         last: Row = (None, 0, None, -NEVER, 0) if since is None else (None, NEVER, None, since, NEVER)
         while True:
             page = self.database.rows(sql, {**fixed, "happened": last[3], "turn": last[4], "number": last[1]})
-            yield from entries_of(page)
+            yield from map(with_signature, entries_of(page), (row[5] for row in page))
             if len(page) < PAGE:
                 return
             last = page[-1]
@@ -242,14 +252,15 @@ class Journal:
     def log(self, *, known: int | None = None, after: int = 0) -> Iterator[LogLine]:
         """Yield every event with a number above `after`, in journal order, with what has corrected it."""
         sql = (
-            "SELECT e.body, e.number, e.known, x.id FROM event e"
+            "SELECT e.body, e.number, e.known, x.id, e.signed FROM event e"
             " LEFT JOIN event x ON x.corrects = e.number AND x.known <= :known"
             f" WHERE e.number > :after AND {TOLD} ORDER BY e.number LIMIT :page"
         )
         known = self._known(known)
         while True:
             page = self.database.rows(sql, {"after": after, "known": known, "page": PAGE})
-            yield from (LogLine(entry, row[3]) for entry, row in zip(entries_of(page), page, strict=True))
+            for entry, row in zip(entries_of(page), page, strict=True):
+                yield LogLine(with_signature(entry, row[4]), row[3])
             if len(page) < PAGE:
                 return
             after = page[-1][1]
@@ -262,13 +273,14 @@ class Journal:
         Of a contact: what was done to its shell, too; of a shell, what was told of its contacts.
         """
         sql = (
-            "SELECT e.body, e.number, e.known FROM touch t JOIN event e ON e.number = t.number"
+            "SELECT e.body, e.number, e.known, e.signed FROM touch t JOIN event e ON e.number = t.number"
             " WHERE t.owner = :owner AND t.happened >= :start AND t.happened < :end"
             f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
         )
         span = {"start": -NEVER if start is None else start, "end": NEVER if end is None else end}
         parameters = {"owner": owner_of(subject), "known": self._known(known), **span}
-        for entry in entries_of(self.database.rows(sql, parameters)):
+        rows = self.database.rows(sql, parameters)
+        for entry in map(with_signature, entries_of(rows), (row[3] for row in rows)):
             told = (*entry.event.written, entry.event.peer or "")
             if ":" not in subject or any(_is_of(subject, one) for one in told):
                 yield entry
@@ -463,7 +475,7 @@ class Journal:
             by,
             recorder,
             effect=effect,
-            clock=self.clock,
+            begin=self._recorder,
             keep=not dry_run,
             judge=judge,
             accept=accept,
@@ -484,7 +496,7 @@ class Journal:
         NoAnswer for no such unit, Refused when it is joined to something then, or something was done to it later.
         """
         return retire_unit(
-            self.database, unit, effect, event_id, by, recorder, clock=self.clock, keep=not dry_run
+            self.database, unit, effect, event_id, by, recorder, begin=self._recorder, keep=not dry_run
         )
 
     def loaded_again(self, fingerprint: Callable[[], str | None]) -> LoadReport | None:
@@ -507,7 +519,7 @@ class Journal:
             texts,
             by,
             recorder,
-            clock=self.clock,
+            begin=self._recorder,
             keep=not dry_run,
             judge=judge,
             accept=accept,
@@ -528,6 +540,9 @@ class Journal:
         for when, name, body in self.database.rows(sql, {"sort": RULES, "known": self._known(known)}):
             loads.setdefault(int(when), {})[name] = "" if body is None else str(json.loads(body)["text"])
         return list(loads.items())
+
+    def _recorder(self) -> Recorder:
+        return Recorder(self.database, self.clock, self.signer)
 
     def record(self, actions: Iterable[Action], *, dry_run: bool = False) -> list[Entry]:
         """Record all of `actions` or, when one is impossible, none: Refused then carries a problem for each.
@@ -551,7 +566,7 @@ class Journal:
         """
         recorded: dict[str, Entry] = {}
         with self.database.writing(keep=not dry_run):
-            recorder = Recorder(self.database, self.clock)
+            recorder = self._recorder()
             rows = [(a.id, a) for a in actions]
             recorder.take_together(rows, each=lambda entry: recorded.update({entry.event.id: entry}))
             recorder.finish()
@@ -571,7 +586,7 @@ class Journal:
         handed over with their problems, and the rest is recorded; without it, Refused tells of all, and nothing is.
         """
         with self.database.writing(keep=not dry_run):
-            recorder = Recorder(self.database, self.clock)
+            recorder = self._recorder()
             recorder.take(rows, each=each, set_aside=set_aside)
             recorder.finish()
         return recorder.tally

@@ -227,7 +227,7 @@ def load_definition(
     recorder: str | None,
     *,
     effect: Effect | None = None,
-    clock: Callable[[], int],
+    begin: Callable[[], Recorder],
     keep: bool,
     judge: Judge | None = None,
     accept: str | None = None,
@@ -244,7 +244,7 @@ def load_definition(
 
     def write(accepted: Accepted | None) -> tuple[LoadReport, Definitions]:
         report = LoadReport(accepted=accepted and accepted.reason)
-        writing = Recorder(database, clock)
+        writing = begin()
         each = report.found.append if writing.appender.definitions.loads else None
         if effect is not None and effect.supersedes:
             _expect_revision(database, effect.supersedes)
@@ -575,7 +575,7 @@ def retire_unit(
     by: str | None,
     recorder: str | None,
     *,
-    clock: Callable[[], int],
+    begin: Callable[[], Recorder],
     keep: bool,
 ) -> Entry:
     """Write that a unit is no longer of the plant from a date on. Said again under its id it is a harmless repeat.
@@ -591,7 +591,7 @@ def retire_unit(
                 return before
             sentence = f"event {event_id} exists, and says something else"
             raise Refused([Problem(event_id, "exists", sentence)], collides=(event_id,))
-        writing = Recorder(database, clock)
+        writing = begin()
         plant = writing.appender.definitions.plant(effect.at)
         expect_thing(plant, unit, ("unit",))
         items = {RETIRED: {unit: canonical_json({"id": unit}).decode()}}
@@ -606,7 +606,7 @@ def keep_texts(
     by: str | None,
     recorder: str | None,
     *,
-    clock: Callable[[], int],
+    begin: Callable[[], Recorder],
     keep: bool,
     judge: Judge | None = None,
     accept: str | None = None,
@@ -620,7 +620,7 @@ def keep_texts(
         there = {RULES: {i: (0, text) for i, text in _read_texts(database, RULES).items()}}
         items = _compared(there, new, report)
         if items:
-            writing = Recorder(database, clock)
+            writing = begin()
             why = accepted.told() if accepted is not None else {}
             entry = _carry(writing, items, None, DEFINE, by=by, recorder=recorder, title="rules", more=why)
             report.entries.append(entry)

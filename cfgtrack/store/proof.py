@@ -10,8 +10,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from cfgtrack.model.codec import event_from_json, said_from_json
+from cfgtrack.model.handover import short_head
+from cfgtrack.model.quantity import BadQuantity
+from cfgtrack.model.signature import Signed, signed_from_json
 from cfgtrack.model.time import Instant
-from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.database import Database
@@ -25,13 +29,14 @@ from cfgtrack.store.merkle import (
     verify_inclusion,
 )
 from cfgtrack.store.rows import leaf_record
+from cfgtrack.store.signing import differing, is_good
 
 
 @dataclass(frozen=True, slots=True)
 class Head:
     """What the first `size` events of a journal are, in 32 bytes. `known`: when the last of them became known."""
 
-    told: ClassVar[tuple[str, ...]] = ("text",)
+    told: ClassVar[tuple[str, ...]] = ("text", "short")
 
     size: int
     root: bytes
@@ -41,6 +46,11 @@ class Head:
     def text(self) -> str:
         """Return the head as one line to be kept: size, root in hexadecimal, known in microseconds."""
         return f"{self.size} {self.root.hex()} {self.known}"
+
+    @property
+    def short(self) -> str:
+        """Return the head in a few groups that can be read out over a radio."""
+        return short_head(self.size, self.root)
 
     @classmethod
     def parse(cls, text: str) -> Head:
@@ -63,15 +73,41 @@ def current_head(database: Database) -> Head:
     return Head(0, Frontier().root(), 0) if row is None else Head(row[0], bytes(row[1]), row[2])
 
 
+def head_called(database: Database, said: str) -> Head:
+    """Return the head of this journal whose short form somebody said. BadInput when it is none, Refused when it isn't.
+
+    Capitals, and what may stand between the groups, are as they come over a radio.
+    """
+    size, _, letters = said.strip().partition(" ")
+    if not (size.isascii() and size.isdecimal() and len(size) < 19 and letters):
+        sentence = f"expected a size and three groups, as `record` prints them; found {said.strip()!r}"
+        raise BadInput(Problem("--head", "not-a-head", sentence))
+    row = database.row("SELECT number, root, known FROM tree_head WHERE number = :size", {"size": int(size)})
+    if row is None:
+        sentence = f"this journal never stood at {size} events: is it the one that was handed over?"
+        raise Refused(Problem("--head", "handover", sentence))
+    head = Head(row[0], bytes(row[1]), row[2])
+    if _letters(head.short) != _letters(f"{head.size} {letters}"):
+        sentence = (
+            f"at {size} events this journal's head is {head.short}, not {said.strip()}: it is another record"
+        )
+        raise Refused(Problem("--head", "handover", sentence))
+    return head
+
+
+def _letters(short: str) -> str:
+    return "".join(letter for letter in short.lower() if letter.isalnum())
+
+
 def prove(database: Database, event_id: str, size: int | None = None) -> dict[str, Any]:
     """Return the proof that an event is in the journal that a head stands for: the present one, or that of `size`.
 
     `verify_proof` checks it without the database. NoAnswer when there is no such event or head.
     """
-    row = database.row("SELECT number, known, body FROM event WHERE id = :id", {"id": event_id})
+    row = database.row("SELECT number, known, body, signed FROM event WHERE id = :id", {"id": event_id})
     if row is None:
         raise NoAnswer(Problem(event_id, UNKNOWN, no_such("event", event_id)))
-    number, known, body = row
+    number, known, body, signed = row
     head = current_head(database) if size is None else _head_at(database, size)
     if number > head.size:
         sentence = f"it is number {number}, later than the {head.size} events of that head"
@@ -84,6 +120,7 @@ def prove(database: Database, event_id: str, size: int | None = None) -> dict[st
         "known": known,
         "head": head_to_json(head),
         "path": [one.hex() for one in path],
+        **({} if signed is None else {"signed": json.loads(signed)}),
     }
 
 
@@ -140,10 +177,30 @@ def verify_proof(data: Mapping[str, Any]) -> Head:
 
 def _inclusion(data: Mapping[str, Any]) -> Head | None:
     body = canonical_json(data["event"])
-    leaf = leaf_hash(leaf_record(body, int(data["number"]), int(data["known"])))
+    signed = data.get("signed")
+    text = None if signed is None else canonical_json(signed)
+    leaf = leaf_hash(leaf_record(body, int(data["number"]), int(data["known"]), text))
     head = _head(data["head"])
     path = [bytes.fromhex(one) for one in data["path"]]
     return head if verify_inclusion(leaf, int(data["number"]) - 1, head.size, path, head.root) else None
+
+
+def signed_in(data: Mapping[str, Any]) -> Signed | None:
+    """Return who signed the event of a proof that was verified, None where nobody did.
+
+    Whose key it is, only the plant's definition says. BadInput when what is signed is another event, or nobody signed
+    it so; NoAnswer without the library.
+    """
+    if data.get("signed") is None:
+        return None
+    try:
+        signed = signed_from_json(data["signed"])
+        said, event = said_from_json(signed.said), event_from_json(data["event"])
+    except (TypeError, ValueError, AttributeError, BadQuantity):
+        raise BadInput(Problem("proof", "not-a-proof", "what is signed in it is no action")) from None
+    if not is_good(signed) or said.id != event.id or list(differing(said, event)):
+        raise BadInput(Problem("proof", "forged", f"event {event.id} is not what {signed.by} has signed"))
+    return signed
 
 
 def _consistency(data: Mapping[str, Any]) -> Head | None:

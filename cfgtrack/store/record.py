@@ -10,23 +10,22 @@ from math import inf
 from typing import ClassVar
 
 from cfgtrack.model.action import Action, Sourced
-from cfgtrack.model.codec import FILLED_IN, SAID
-from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.event import Entry
+from cfgtrack.model.signature import Signer
 from cfgtrack.model.trouble import Problem, Refused, or_no_answer
 from cfgtrack.store.append import Appender, told
 from cfgtrack.store.correction import Target, target_of
 from cfgtrack.store.database import Database
 from cfgtrack.store.form import Unrecordable, check_form, is_plain
+from cfgtrack.store.handover import expect_own_head
 from cfgtrack.store.rows import find_entry
+from cfgtrack.store.signing import Door, differing
 
 CHUNK = 10_000
 """So many rows are read, put in order of time and checked together."""
 
 FEW = 40
 """Up to so many rows it costs less to ask for each state than to read the whole configuration."""
-
-_MAY_BE_LEFT_OUT = ("id", "recorder", "subjects", "place")
-_AS_GIVEN = tuple(told.name for told in SAID if told.name not in _MAY_BE_LEFT_OUT)
 
 _Row = tuple[str, str]
 """Which row: where it comes from, and the id of its event."""
@@ -56,12 +55,14 @@ class _Colliding(Exception):
 class Recorder:
     """Writes events inside a transaction that the caller has begun with `Database.writing`.
 
-    `finish` ends its work: call it before the transaction is kept.
+    `finish` ends its work: call it before the transaction is kept. What isn't signed is signed by `signer`, if there
+    is one.
     """
 
-    def __init__(self, database: Database, clock: Callable[[], int]) -> None:
+    def __init__(self, database: Database, clock: Callable[[], int], signer: Signer | None = None) -> None:
         self.database = database
         self.appender = Appender(database, clock)
+        self.door = Door(database, self.appender.plant, signer)
         self.tally = Outcome()
         self._in_chunk: dict[str, Entry] = {}
         self._problems: list[Problem] = []
@@ -196,7 +197,8 @@ class Recorder:
             self._expect_same(where, action, before)
             self.tally.repeated += 1
             return before
-        entry = self.appender.append(where, action)
+        expect_own_head(self.database, where, action)
+        entry = self.appender.append(where, self.door.pass_in(where, action))
         self.tally.recorded += 1
         self._in_chunk[action.id] = entry
         return entry
@@ -217,11 +219,11 @@ class Recorder:
         return find_entry(self.database, event_id) if found is None and event_id in recorded else found
 
     def _expect_same(self, where: str, action: Action, before: Entry) -> None:
-        differing = list(_differing(action, before.event))
-        if not differing:
+        names = list(differing(action, before.event))
+        if not names:
             return
         sentence = (
-            f"event {action.id} exists with a different {', '.join(differing)}"
+            f"event {action.id} exists with a different {', '.join(names)}"
             f" (recorded as {told(before.event)}); to correct it, record a new event that supersedes it"
         )
         raise Unrecordable((Problem(where, "exists", sentence),), (action.id,))
@@ -246,22 +248,3 @@ def _when(target: Target, row: Sourced) -> tuple[int, float]:
     """Return where a correction will stand in the order of time: at its instant last, save for one in place."""
     action = row[1]
     return action.happened, target.turn if target.entry.event.happened == action.happened else inf
-
-
-def _differing(given: Action, recorded: Event) -> Iterator[str]:
-    """Yield the names of what differs between an action as it is given again and the event that was recorded.
-
-    What recording fills in (mate, what moved along, who lifts) may be left out again. The initial state is the
-    same whoever loads it.
-    """
-    yield from (name for name in _AS_GIVEN if getattr(given, name) != getattr(recorded, name))
-    if given.recorder != recorded.recorder and not given.initial:
-        yield "recorder"
-    if given.subjects != recorded.subjects[: len(given.subjects)]:
-        yield "subjects"
-    if given.place not in (None, recorded.place):
-        yield "place"
-    if isinstance(given, Event):
-        for name, _, unsaid, _ in FILLED_IN:
-            if getattr(given, name) not in (unsaid, getattr(recorded, name)):
-                yield name

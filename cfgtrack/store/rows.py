@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from json.encoder import encode_basestring
 from operator import attrgetter, itemgetter
 from typing import Any
@@ -17,8 +18,9 @@ from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.merkle import leaf_hash
+from cfgtrack.store.signing import read_signed, signed_text
 
-EVENT_COLUMNS = ("number", "id", "happened", "known", "turn", "action", "corrects", "body", "leaf")
+EVENT_COLUMNS = ("number", "id", "happened", "known", "turn", "action", "corrects", "body", "leaf", "signed")
 TOUCH_COLUMNS = ("owner", "happened", "number")
 CHANGE_COLUMNS = (
     "subject",
@@ -41,22 +43,28 @@ IN_EFFECT = f"{TOLD} AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.
 """What an event `e` must be to count at `known`: told by then, and neither superseded nor withdrawn."""
 
 
-def leaf_record(body: bytes, number: int, known: int) -> bytes:
-    """Return what a leaf of the tree is the hash of: the event, its number and when it became known.
+def leaf_record(body: bytes, number: int, known: int, signed: bytes | None = None) -> bytes:
+    """Return what a leaf of the tree is the hash of: the event, its number and when it became known; who signed it.
 
-    The three members in alphabetical order make it canonical JSON itself.
+    The members in alphabetical order make it canonical JSON itself. What is signed is of version 2; what isn't is as
+    it was before there were signatures, so that no leaf of then, nor what recording costs, is another.
     """
-    return b'{"event":%b,"known":%d,"number":%d}' % (body, known, number)
+    if signed is None:
+        return b'{"event":%b,"known":%d,"number":%d}' % (body, known, number)
+    return b'{"event":%b,"known":%d,"number":%d,"signed":%b,"version":2}' % (body, known, number, signed)
 
 
 def event_row(event: Event, number: int, known: int, turn: int, corrects: int | None) -> tuple[Row, bytes]:
     """Return the row of `event`, and its leaf. NotCanonical when it holds what JSON can't."""
     text = event_text(event)
+    signed = None if event.signed is None else signed_text(event.signed)
     try:
-        leaf = leaf_hash(leaf_record(text.encode(), number, known))
+        leaf = leaf_hash(
+            leaf_record(text.encode(), number, known, None if signed is None else signed.encode())
+        )
     except UnicodeEncodeError as err:
         raise NotCanonical("half a surrogate pair in a text") from err
-    return (number, event.id, event.happened, known, turn, event.action, corrects, text, leaf), leaf
+    return (number, event.id, event.happened, known, turn, event.action, corrects, text, leaf, signed), leaf
 
 
 def event_text(event: Event) -> str:
@@ -97,6 +105,11 @@ _VALUES = attrgetter(*(told.name for told in _SORTED))
 def entry_of(body: str, number: int, known: int) -> Entry:
     """Return the entry that a row of `event` holds."""
     return Entry(event_from_json(json.loads(body)), number, known)
+
+
+def with_signature(entry: Entry, signed: str | None) -> Entry:
+    """Return an entry with the signature that its row holds."""
+    return entry if signed is None else replace(entry, event=replace(entry.event, signed=read_signed(signed)))
 
 
 MANY = 200
@@ -161,5 +174,5 @@ def change_rows(
 
 def find_entry(database: Database, event_id: str) -> Entry | None:
     """Return the entry of the event with this id, or None."""
-    row = database.row("SELECT body, number, known FROM event WHERE id = :id", {"id": event_id})
-    return None if row is None else entry_of(*row)
+    row = database.row("SELECT body, number, known, signed FROM event WHERE id = :id", {"id": event_id})
+    return None if row is None else with_signature(entry_of(*row[:3]), row[3])

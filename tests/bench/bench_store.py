@@ -18,18 +18,23 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
 from cfgtrack.answers.amend import correct
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.console import Console
 from cfgtrack.answers.record import record
 from cfgtrack.model.action import Action
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Place, Unit
+from cfgtrack.model.signature import Signer
 from cfgtrack.store.audit import audit
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database
@@ -123,6 +128,8 @@ class Bench:
             self.questions(journal)
             self.correction(journal)
             self.upkeep(journal)
+        self.signatures()
+        self.console()
 
     def line(self, what: str, value: str, floor: str = "", ratio: float | None = None) -> None:
         """Print one measurement."""
@@ -195,6 +202,57 @@ class Bench:
                 floors.append(timed(partial(_insert, other, tables, rows)))
         floor = statistics.median(floors)
         self.line("one event", f"{1e3 * spent:.2f} ms", f"{1e3 * floor:.2f} ms, plain inserts", spent / floor)
+
+    def signatures(self) -> None:
+        """Record and audit the same events with signatures; against without."""
+        private = Ed25519PrivateKey.from_private_bytes(bytes(32))
+        key = f"ed25519:{private.public_key().public_bytes_raw().hex()}"
+        units = 20
+        whole = plant(units)
+        places = {**whole.places, "ADA": Place("ADA", mobile=True, key=key)}
+        spent: dict[str, tuple[float, float, float]] = {}
+        for name, signer in (("without", None), ("with", Signer("ADA", key, private.sign))):
+            with open_journal(self.fresh(), clock=clock) as journal:
+                journal.load(replace(whole, places=places), by=None, recorder=None)
+                journal.signer = signer
+                rows = list(work(2_000, units))
+                bulk = timed(lambda journal=journal, rows=rows: journal.take(rows))  # type: ignore[misc]
+                first = 10_000 * SECOND
+                events = [
+                    Action(f"one-{i}", "cap" if i % 2 == 0 else "uncap", ("UNIT-1:F1",), first + i * SECOND)
+                    for i in range(40)
+                ]
+                one = statistics.median([timed(partial(journal.record, [e])) for e in events])
+                check = timed(lambda journal=journal: audit(journal.database, state=False))  # type: ignore[misc]
+                spent[name] = bulk / 2_000, one, check / 2_000
+        for what, a, b in zip(
+            ("signing, each in bulk", "one signed event", "audit of a signed event"),
+            spent["with"],
+            spent["without"],
+            strict=True,
+        ):
+            self.line(what, f"{1e6 * a:.0f} us", f"{1e6 * b:.0f} us, unsigned", a / b)
+
+    def console(self) -> None:
+        """Record at a console that remembers heads, by the answer that the command gives; against one that doesn't."""
+        url = self.fresh()
+        with open_journal(url, clock=clock) as journal:
+            journal.load(plant(20), by=None, recorder=None)
+        with tempfile.TemporaryDirectory() as folder:
+            asking = Asking(url)
+            watched = replace(asking, console=Console(Path(folder) / "heads.json", Path(folder)))
+            spent: dict[bool, list[float]] = {True: [], False: []}
+            for i in range(80):
+                words = ["inspect", "UNIT-1"]
+                who = watched if i % 2 else asking
+                spent[bool(i % 2)].append(timed(partial(record, who, words)))
+        with_it, without = (statistics.median(spent[name]) for name in (True, False))
+        self.line(
+            "one event, heads remembered",
+            f"{1e3 * with_it:.2f} ms",
+            f"{1e3 * without:.2f} ms, not remembered",
+            with_it / without,
+        )
 
     def questions(self, journal: Journal) -> None:
         """Ask for one unit and for the whole plant at random past times; against the bare questions."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
 from collections.abc import Callable, Sequence
 from contextlib import closing
@@ -15,9 +16,11 @@ import pytest
 
 from cfgtrack.cli.main import COMMANDS, VERBS, main
 from cfgtrack.rules.what.custom import ENTRY_POINTS
+from cfgtrack.store.journal import create
 from tests.analysis.test_vetting import CASES as CASES_TO_VET
 from tests.analysis.test_vetting import RULE, SOUND, changed, nowhere_to_go
 from tests.cli.conftest import Command
+from tests.cli.published import answer_of
 from tests.model.test_presence import WORLD
 
 OTHER_FORM = {
@@ -35,13 +38,14 @@ def all_commands() -> list[str]:
     for name in (*(name for names in COMMANDS.values() for name in names), *VERBS):
         command = main.get_command(context, name)
         below = command.list_commands(context) if isinstance(command, click.Group) else []
+        found += [name] if getattr(command, "invoke_without_command", False) else []
         found += [f"{name} {inner}" for inner in below] or [name]
     return found
 
 
 def command_of(words: Sequence[str]) -> str:
     """Return the command whose answer these words ask for: an action that is a command answers as record."""
-    if words[0] == "rules":
+    if words[0] in ("rules", "key") or [*words[:2]] == ["head", "forget"]:
         return " ".join(words[:2])
     return "record" if words[0] in VERBS else words[0]
 
@@ -52,11 +56,17 @@ class Asked:
 
     words: tuple[str, ...]
     answer: Any
+    beware: bool = False
 
     @property
     def command(self) -> str:
         """The command whose schema the answer follows."""
         return command_of(self.words)
+
+    @property
+    def schema(self) -> str:
+        """The name of that schema: another one where the journal isn't to be believed."""
+        return "distrusted" if self.beware else answer_of(self.command)
 
 
 class Asker(Command):
@@ -72,8 +82,12 @@ class Asker(Command):
         """Ask a question that must be answered, with this exit status; return the answer."""
         said = self(*words, "--json", *self._database, stdin=stdin)
         assert said.status == status, f"{words}: {said.status}\n{said.out}{said.err}"
-        self.asked.append(Asked(tuple(str(word) for word in words), said.json))
-        return said.json
+        told, answer = tuple(str(word) for word in words), said.json
+        if "beware" in answer:
+            self.asked.append(Asked(told, answer, beware=True))
+            answer = answer["answer"]
+        self.asked.append(Asked(told, answer))
+        return answer
 
     def do(self, minute: int, *words: object, **more: Any) -> Any:
         """Record an action so many minutes after ten."""
@@ -638,6 +652,75 @@ def auditing(s: Asker) -> None:
             s.ask("audit", status=3)
 
 
+def signing(s: Asker) -> None:
+    """Sign, and audit what somebody has done to signatures; keys come and go."""
+    keys = [s.ask("key", "new", name)["key"] for name in ("IDA", "IDA", "UDO")]
+    s.ask("key", "list")
+    plant = (FOLDER / "shop.toml").read_text()
+
+    def load(key: str, *words: object) -> None:
+        person = f'\n[[place]]\nid = "IDA"\nmobile = true\nkey = "{key}"\n'
+        setting = '\n[[setting]]\nid = "unsigned-events"\nvalue = "refused"\n'
+        s.ask("load", s.file("signed.toml", plant + person + setting), "--by", "survey", *words)
+
+    load(keys[0])
+    s.do(0, "cap", "BOX-2:F", "--id", "E1")
+    s.do(1, "begin", "NIGHT", "--id", "E2")
+    s.ask("history")
+    s.ask("audit")
+    s.ask("verify", s.file("proof.json", json.dumps(s.ask("prove", "E1"))))
+    load(keys[1], "--effective", "2031-05-01T09:00:01Z", "--reason", "lost before that")
+    assert {one["code"] for one in s.ask("audit")["doubts"]} == {"revoked"}
+    with closing(sqlite3.connect(s.db)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+    whole = s.db.read_bytes()
+    for code, statement in {
+        "unsigned": "UPDATE event SET signed = NULL WHERE id = 'E1'",
+        "signature": "UPDATE event SET signed = replace(signed, 'IDA', 'UDO') WHERE id = 'E1'",
+        "handover": "UPDATE event SET body = replace(body, '\"size\":', '\"size\":1') WHERE id = 'E2'",
+    }.items():
+        s.db.write_bytes(whole)
+        s.tamper(statement)
+        found = s.ask("audit", status=3)
+        assert code in [fault["code"] for fault in found["faults"]], (code, found)
+
+
+def watching(s: Asker) -> None:
+    """Ask about journals that aren't what this console has seen of them."""
+    _shop(s)
+    with closing(sqlite3.connect(s.db)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+    old = s.db.read_bytes()
+    s.do(0, "cap", "BOX-2:F", "--id", "E1")
+    with closing(sqlite3.connect(s.db)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+    now = s.db.read_bytes()
+    empty = s.folder / "empty.db"
+    create(str(empty))
+
+    def ask(*words: object) -> None:
+        assert s.ask(*words, status=3) is not None
+        assert s.asked[-2].beware
+
+    s.db.write_bytes(old)
+    ask("state")
+    s.ask("head", "forget", "--reason", "restored")
+    s.do(0, "inspect", "BOX-2", "--id", "E1")
+    s.db.write_bytes(now)
+    ask("head")
+    s.ask("head", "forget", "--reason", "it was the other one")
+    shutil.copy(empty, s.db)
+    ask("head")
+    s.db.write_bytes(now)
+    s.tamper("UPDATE event SET leaf = zeroblob(32) WHERE number = 1")
+    ask("head")
+    s.db.write_bytes(now)
+    (s.state / "cfgtrack" / "heads.json").write_text("{")
+    ask("head")
+    s.ask("head", "forget", "--reason", "the disk was full")
+    s.ask("head")
+
+
 SAID: tuple[dict[str, Any], ...] = (
     {"action": "juggle"},
     {},
@@ -1135,6 +1218,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, every_verb, working, drafting, locking, wiring, changing,
+        signing, watching,
     )
 }  # fmt: skip
 

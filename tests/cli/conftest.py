@@ -37,6 +37,9 @@ class Command:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.db = folder / "plant.db"
+        # Where clocks and plants are the same, journals are; so each has a console of its own.
+        self.state = folder.parent / f"{folder.name}-state"
+        self.config = folder.parent / f"{folder.name}-config"
         self.wait: float | None = None
         self.ticks = self.ticking()
 
@@ -58,7 +61,13 @@ class Command:
             obj=session,
             prog_name="cfgtrack",
             input=stdin,
-            env={"CFGTRACK_DB": str(self.db), "COLUMNS": "100", **env},
+            env={
+                "CFGTRACK_DB": str(self.db),
+                "XDG_STATE_HOME": str(self.state),
+                "XDG_CONFIG_HOME": str(self.config),
+                "COLUMNS": "100",
+                **env,
+            },
         )
         if done.exception is not None and not isinstance(done.exception, SystemExit):
             raise done.exception

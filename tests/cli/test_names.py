@@ -285,6 +285,7 @@ def session(folder: Path, called: Called, say: Say) -> list[str]:
         answer = cfgtrack(*words, stdin=stdin)
         assert answer.status in (0, 3), answer.out + answer.err
         told = f"{answer.status}\n{answer.out}{answer.err}".replace(str(folder), ".")
+        told = re.sub(r"^  head .*\n", "", told, flags=re.MULTILINE)  # the tree holds the names, too
         out.append(OF_TEXT.sub("of their text", told))
 
     ask("load", str(cfgtrack.file("plant.toml", said(aliases, say))))

@@ -17,7 +17,7 @@ def test_a_session(server: Server, empty: Command) -> None:
     """Load, record, ask, check, draw, audit: the answers are those that SQLite gives, but for the ids of events."""
     plant, rules = empty.file("plant.toml", world.PLANT), empty.file("rules.toml", world.RULES)
     bad = empty.file("bad.toml", world.BAD)
-    answers = []
+    answers: list[list[tuple[int, str, str]]] = []
     url = server.empty()
 
     def at(now: int) -> Command:
@@ -26,6 +26,8 @@ def test_a_session(server: Server, empty: Command) -> None:
         return empty
 
     for database in (empty.folder / "plant.db", url):
+        # Made at the same instants the two journals are one, so each is seen from a console of its own.
+        empty.state = empty.folder / f"console-{len(answers)}"
         session = [
             at(START + n * SECOND)("--db", database, *words)
             for n, words in enumerate(

@@ -87,6 +87,10 @@ class Paper:
 
     def __enter__(self) -> Paper:
         os.chdir(self.folder)
+        # Each paper is of a console and a user of its own.
+        os.environ.update(
+            XDG_STATE_HOME=str(self._above / "state"), XDG_CONFIG_HOME=str(self._above / "config")
+        )
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -38,6 +38,7 @@ event = Table(
     Column("corrects", BigInteger, unique=True),
     Column("body", String, nullable=False),
     Column("leaf", LargeBinary, nullable=False),
+    Column("signed", String),
     Index("event_in_order", "happened", "turn", "number"),
     Index("event_of_action", "action", "happened"),
 )

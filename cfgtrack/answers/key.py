@@ -1,0 +1,33 @@
+"""Which keys can be signed with here?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from cfgtrack.answers.asking import Asking
+from cfgtrack.files.keys import KeyFile, keys_in, make_key
+from cfgtrack.model.trouble import Misput
+
+
+@dataclass(frozen=True, slots=True)
+class Keys:
+    """The keys that are kept here."""
+
+    keys: tuple[KeyFile, ...]
+
+
+def new(asking: Asking, person: str) -> KeyFile:
+    """Make a key for a person. BadInput for what is no id, NoAnswer without the library."""
+    return make_key(_folder(asking), person)
+
+
+def kept(asking: Asking) -> Keys:
+    """Return the keys that are kept here."""
+    return Keys(tuple(keys_in(_folder(asking))))
+
+
+def _folder(asking: Asking) -> Path:
+    if asking.console is None:
+        raise Misput("There is no console that keeps keys.")
+    return asking.console.keys

@@ -1,0 +1,130 @@
+"""What a console remembers of journals: a small file of the user's own, shared by all his processes.
+
+It is replaced as a whole, when what it then holds is on the disk; whoever changes it has the lock beside it. A journal
+is remembered by its identity; where it stood, too, so that another one in its place is noticed.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+_PRIVATE = 0o600
+WAIT, _PAUSE = 10.0, 0.01
+"""So long a process waits for another that remembers something, seconds, and so long between two tries."""
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """The largest tree of a journal that was seen: its size, its frontier, and when its last event became known."""
+
+    size: int
+    frontier: bytes
+    known: int
+
+
+@dataclass(slots=True)
+class Memory:
+    """What is remembered: of journals by identity, which of them stands where, and what was forgotten, and why."""
+
+    journals: dict[str, Remembered] = field(default_factory=dict)
+    places: dict[str, str] = field(default_factory=dict)
+    forgotten: list[dict[str, Any]] = field(default_factory=list)
+
+
+class Unreadable(Exception):
+    """The file is there, and can't be read as one of these."""
+
+
+def read_memory(file: Path) -> Memory:
+    """Return what is remembered; nothing where there is no file. Unreadable or OSError where nobody can tell."""
+    try:
+        data = json.loads(file.read_bytes())
+        journals = {
+            name: Remembered(int(one["size"]), bytes.fromhex(one["frontier"]), int(one["known"]))
+            for name, one in data["journals"].items()
+        }
+        places = {str(place): str(name) for place, name in data["places"].items()}
+        return Memory(journals, places, list(data["forgotten"]))
+    except FileNotFoundError:
+        return Memory()
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as err:
+        raise Unreadable(str(file)) from err
+
+
+def change_memory(file: Path, change: Callable[[Memory], None], *, anew: bool = False) -> None:
+    """Change what is remembered, one process at a time. With `anew` what can't be read is begun anew.
+
+    Unreadable or OSError where that can't be done; then it is as it was.
+    """
+    file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    with _locked(file.with_suffix(".lock")):
+        try:
+            memory = read_memory(file)
+        except Unreadable:
+            if not anew:
+                raise
+            memory = Memory()
+        before = _text(memory)
+        change(memory)
+        after = _text(memory)
+        if anew or after != before:
+            _replace(file, after)
+
+
+def _text(memory: Memory) -> bytes:
+    journals = {
+        name: {"size": one.size, "frontier": one.frontier.hex(), "known": one.known}
+        for name, one in memory.journals.items()
+    }
+    data = {"journals": journals, "places": memory.places, "forgotten": memory.forgotten}
+    return json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8", "surrogatepass")
+
+
+def _replace(file: Path, text: bytes) -> None:
+    part = file.with_name(f".{file.name}-{os.getpid()}.part")
+    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, _PRIVATE)
+    try:
+        with os.fdopen(handle, "wb") as out:
+            out.write(text)
+            out.flush()
+            os.fsync(handle)
+        part.replace(file)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+@contextmanager
+def _locked(lock: Path) -> Iterator[None]:
+    handle = os.open(lock, os.O_RDWR | os.O_CREAT, _PRIVATE)
+    try:
+        _lock(handle)
+        yield
+    finally:
+        os.close(handle)  # and the lock with it
+
+
+def _lock(handle: int) -> None:
+    try:
+        import fcntl
+    except ImportError:
+        import msvcrt
+
+        msvcrt.locking(handle, msvcrt.LK_LOCK, 1)  # type: ignore[attr-defined,unused-ignore] # Windows
+        return
+    # Nobody waits for a process that was stopped while it had the lock.
+    for _ in range(int(WAIT / _PAUSE)):
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            time.sleep(_PAUSE)
+        else:
+            return
+    raise TimeoutError(errno.ETIMEDOUT, "another process holds its lock")

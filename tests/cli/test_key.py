@@ -1,0 +1,147 @@
+"""Keys are made here, kept here, and sign what is recorded here."""
+
+from __future__ import annotations
+
+import stat
+from pathlib import Path
+
+import pytest
+
+from tests.cli import world
+from tests.cli.conftest import Command
+
+AT = "2031-05-01T10:00:00Z"
+
+
+@pytest.fixture
+def keys(empty: Command) -> Path:
+    """Where a user keeps his keys: he has none yet."""
+    return empty.config / "cfgtrack" / "keys"
+
+
+def _plant(*people: tuple[str, str], unsigned: str = "refused") -> str:
+    text = world.PLANT
+    for name, key in people:
+        text += f'\n[[place]]\nid = "{name}"\nmobile = true\n' + (f'key = "{key}"\n' if key else "")
+    return text + f'\n[[setting]]\nid = "unsigned-events"\nvalue = "{unsigned}"\n'
+
+
+def _loaded(command: Command, *people: tuple[str, str], unsigned: str = "refused") -> None:
+    command.ok("load", command.file("plant.toml", _plant(*people, unsigned=unsigned)), "--by", "survey")
+
+
+def test_a_key_is_the_users_alone_and_never_written_over(empty: Command, keys: Path) -> None:
+    """Each is made anew, in a file of mode 600 in a folder of mode 700; a second one leaves the first alone."""
+    first, second = (empty.json_of("key", "new", "ANN") for _ in range(2))
+    assert first["key"] != second["key"]
+    files = sorted(keys.iterdir())
+    assert [str(path) for path in files] == sorted((first["file"], second["file"]))
+    assert {stat.S_IMODE(path.stat().st_mode) for path in files} == {0o600}
+    assert stat.S_IMODE(keys.stat().st_mode) == 0o700
+    assert {one["key"] for one in empty.json_of("key", "list")["keys"]} == {first["key"], second["key"]}
+    assert empty("key", "new", "../ANN").status == 2
+    assert len(list(keys.iterdir())) == 2
+
+
+def test_what_is_recorded_is_signed_by_the_key_that_the_plant_knows(empty: Command) -> None:
+    """Without a word; and the history, its JSON, the proof and the audit say by whom."""
+    key = empty.json_of("key", "new", "ANN")["key"]
+    empty.ok("key", "new", "ANN")  # one that nobody knows
+    _loaded(empty, ("ANN", key))
+    empty.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1", "--by", "BO")
+    assert "signed ANN" in " ".join(empty.ok("history", "PUMP-1:F2").split())
+    assert empty.json_of("history", "PUMP-1:F2")["history"][-1]["signed"] == {"by": "ANN", "key": key}
+    proof = empty.file("proof.json", empty.ok("prove", "E1"))
+    assert f"signed by ANN with {key}" in empty.ok("verify", proof)
+    assert "1 of them are signed" in empty.ok("audit")
+
+
+def test_without_a_key_nothing_is_recorded_in_a_strict_plant(empty: Command) -> None:
+    """The refusal says what to do; and reading needs no key."""
+    _loaded(empty, ("ANN", ""))
+    answer = empty("cap", "PUMP-1:F2", "--at", AT)
+    assert answer.status == 3
+    assert "unsigned" in answer.err
+    assert "cfgtrack key new" in answer.err
+    assert empty("state").status == 0
+
+
+def test_of_several_keys_somebody_says_which(empty: Command) -> None:
+    """With two people's keys here nobody guesses whose is meant; one that isn't here, or not known, is refused."""
+    ann, bo = (empty.json_of("key", "new", name)["key"] for name in ("ANN", "BO"))
+    empty.ok("key", "new", "CY")
+    _loaded(empty, ("ANN", ann), ("BO", bo), ("CY", ""), unsigned="allowed")
+    answer = empty("cap", "PUMP-1:F2", "--at", AT)
+    assert answer.status == 0
+    assert "not signed" in answer.err
+    empty.ok("uncap", "PUMP-1:F2", "--at", AT, "--sign", "BO")
+    assert empty.json_of("history", "PUMP-1:F2")["history"][-1]["signed"]["by"] == "BO"
+    for name in ("CY", "DEE"):
+        answer = empty("cap", "PUMP-1:F2", "--at", AT, "--sign", name)
+        assert (answer.status, answer.out) == (2, "")
+        assert "no-key" in answer.err
+
+
+@pytest.mark.parametrize("damage", ["open", "cut", "other"])
+def test_a_key_that_is_not_as_it_was_made_signs_nothing(damage: str, empty: Command) -> None:
+    """One that others may read, is damaged, or isn't the private half of what it says, is refused."""
+    made, other = (empty.json_of("key", "new", name) for name in ("ANN", "BO"))
+    file = Path(made["file"])
+    lines = file.read_text().splitlines(keepends=True)
+    if damage == "open":
+        file.chmod(0o644)
+    elif damage == "cut":
+        file.write_text("".join(lines[:2]))
+    else:
+        file.write_text(lines[0] + "".join(Path(other["file"]).read_text().splitlines(keepends=True)[1:]))
+    empty.ok("load", empty.file("plant.toml", _plant(("ANN", made["key"]))))
+    answer = empty("cap", "PUMP-1:F2", "--at", AT)
+    assert (answer.status, answer.out) == (2, "")
+    assert str(file) in answer.err
+
+
+def test_a_key_is_replaced_and_revoked_by_the_definition(empty: Command) -> None:
+    """A load with a date, signed with the old key, brings the new one; from then on the old one is refused."""
+    old, new = (empty.json_of("key", "new", "ANN") for _ in range(2))
+    _loaded(empty, ("ANN", old["key"]))
+    empty.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1")
+    file = empty.file("plant.toml", _plant(("ANN", new["key"])))
+    empty.ok("load", file, "--effective", AT, "--reason", "laptop lost")
+    Path(new["file"]).rename(empty.folder / "kept.pem")
+    assert "unsigned" in empty("uncap", "PUMP-1:F2", "--at", AT).err
+    (empty.folder / "kept.pem").rename(new["file"])
+    empty.ok("uncap", "PUMP-1:F2", "--at", AT)
+    keys = [one.get("signed", {}).get("key") for one in empty.json_of("history", "PUMP-1:F2")["history"]]
+    assert keys[-2:] == [old["key"], new["key"]]
+    assert empty.ok("audit").startswith("sound")
+
+
+def test_what_a_revoked_key_had_signed_is_told(empty: Command) -> None:
+    """Told later that a key was lost before, the history and the audit name what it signed since."""
+    old, new = (empty.json_of("key", "new", "ANN") for _ in range(2))
+    _loaded(empty, ("ANN", old["key"]))
+    empty.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1")
+    assert empty("history").err == ""
+    file = empty.file("plant.toml", _plant(("ANN", new["key"])))
+    empty.ok("load", file, "--effective", "2031-05-01T09:00:00Z", "--reason", "lost before that")
+    for words in (("history",), ("history", "PUMP-1:F2")):
+        assert "event E1 is signed with a key that was that of ANN no longer" in empty(*words).err
+    assert "event E1 (number " in empty.ok("audit")
+    assert "revoked" in empty.ok("audit")
+
+
+@pytest.mark.parametrize(
+    ("lines", "code"),
+    [
+        ('[[place]]\nid = "A"\nmobile = true\nkey = "ed25519:00"', "wrong-type"),
+        ('[[place]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "unexpected"),
+        ('[[setting]]\nid = "unsigned-events"\nvalue = "maybe"', "unknown"),
+        ('[[setting]]\nid = "colour"\nvalue = "refused"', "unknown"),
+        ('[[setting]]\nid = "unsigned-events"', "missing"),
+    ],
+)
+def test_keys_and_settings_are_read_strictly(lines: str, code: str, empty: Command) -> None:
+    """A key that is none, a place that can't sign, and what can't be set are errors of the definition."""
+    answer = empty("load", empty.file("plant.toml", f"{world.PLANT}\n{lines}\n"))
+    assert answer.status == 2
+    assert f": {code}: " in answer.err

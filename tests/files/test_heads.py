@@ -1,0 +1,91 @@
+"""What a console remembers is one file: replaced as a whole, the user's alone, shared by his processes."""
+
+import json
+import multiprocessing
+import stat
+import sys
+from pathlib import Path
+
+import pytest
+
+from cfgtrack.files.heads import Memory, Remembered, Unreadable, change_memory, read_memory
+
+
+def _grow(file: str, name: str, sizes: range) -> None:
+    for size in sizes:
+
+        def grow(memory: Memory, size: int = size) -> None:
+            before = memory.journals.get(name)
+            if before is None or before.size < size:
+                memory.journals[name] = Remembered(size, size.to_bytes(8, "big"), size)
+            memory.places[f"{name}-{size}"] = name
+
+        change_memory(Path(file), grow)
+
+
+def test_several_processes_lose_nothing(tmp_path: Path) -> None:
+    """Four processes that remember at once leave the largest of each, and all that each wrote."""
+    file = tmp_path / "deep" / "heads.json"
+    context = multiprocessing.get_context("spawn")
+    work = [("a", range(0, 40, 2)), ("a", range(1, 40, 2)), ("b", range(20)), ("b", range(20, 40))]
+    processes = [context.Process(target=_grow, args=(str(file), *one)) for one in work]
+    for process in processes:
+        process.start()
+    while any(process.is_alive() for process in processes):
+        read_memory(file)  # whoever reads meanwhile finds a whole file
+    for process in processes:
+        process.join()
+        assert process.exitcode == 0
+    memory = read_memory(file)
+    assert {name: one.size for name, one in memory.journals.items()} == {"a": 39, "b": 39}
+    assert len(memory.places) == 80
+    assert sorted(path.name for path in file.parent.iterdir()) == ["heads.json", "heads.lock"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no file modes there")
+def test_nobody_else_reads_it(tmp_path: Path) -> None:
+    """The file and its lock are the user's alone, whatever his umask."""
+    file = tmp_path / "state" / "heads.json"
+    change_memory(file, lambda memory: memory.places.update(a="b"))
+    assert {stat.S_IMODE(path.stat().st_mode) for path in file.parent.iterdir()} == {0o600}
+    assert stat.S_IMODE(file.parent.stat().st_mode) == 0o700
+
+
+def test_what_changes_nothing_writes_nothing(tmp_path: Path) -> None:
+    """Who remembers what is remembered already costs the disk nothing."""
+    file = tmp_path / "heads.json"
+    change_memory(file, lambda memory: memory.places.update(a="b"))
+    before = file.stat()
+    change_memory(file, lambda memory: memory.places.update(a="b"))
+    assert file.stat().st_ino == before.st_ino
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{", "[]", "{}", '{"journals":{"a":{}},"places":{},"forgotten":[]}', "\xff"]
+)
+def test_what_is_none_is_said_and_kept(text: str, tmp_path: Path) -> None:
+    """A damaged file is never taken for an empty one, and stays until somebody says so."""
+    file = tmp_path / "heads.json"
+    file.write_text(text, encoding="latin-1")
+    with pytest.raises(Unreadable):
+        read_memory(file)
+    with pytest.raises(Unreadable):
+        change_memory(file, lambda memory: None)
+    assert file.read_text(encoding="latin-1") == text
+    change_memory(file, lambda memory: memory.places.update(a="b"), anew=True)
+    assert json.loads(file.read_text())["places"] == {"a": "b"}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="another sort of lock there")
+def test_nobody_waits_for_ever(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where another process never gives the lock back, that is said after a while, and nothing is changed."""
+    import fcntl
+
+    monkeypatch.setattr("cfgtrack.files.heads.WAIT", 0.05)
+    file = tmp_path / "heads.json"
+    with file.with_suffix(".lock").open("w") as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        with pytest.raises(TimeoutError):
+            change_memory(file, lambda memory: memory.places.update(a="b"))
+    assert not file.exists()
+    change_memory(file, lambda memory: memory.places.update(a="b"))
