@@ -181,7 +181,7 @@ _AWKWARD = st.text(
 @settings(max_examples=25)
 @given(title=_AWKWARD, unit=_AWKWARD)
 def test_no_title_breaks_a_picture(title, unit):
-    """Colons, quotes, brackets, back-slashes and entities in titles come out in the picture as they are, and what can't be seen as its escape."""
+    """Colons, quotes, brackets and entities in titles come out as they are, what can't be seen as its escape."""
     world = yard()
     plant = world.plant
     plant.units["PUMP-1"] = replace(plant.units["PUMP-1"], title=unit)  # type: ignore[index]
