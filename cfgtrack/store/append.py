@@ -203,6 +203,7 @@ class Appender:
         if target is not None:
             if action.supersedes and target.entry.event.happened == action.happened:
                 turn = target.turn
+            self.permit.expect_roles(where, action, target.entry)
             end_changes(self.database, target, self.known)
         view = self._view(action.happened, turn)
         event = self._resolved(where, action, view)
@@ -293,7 +294,7 @@ class Appender:
         self, where: str, event: Event, *, turn: int, corrects: int | None, target: Target | None = None
     ) -> Entry:
         number, known = self.number + 1, self.known
-        self.permit.expect(where, event, None if target is None else target.entry.event, corrects)
+        self.permit.expect(where, event, None if target is None else target.entry)
         try:
             row, leaf = event_row(event, number, known, turn, corrects, self.permit.login)
         except NotCanonical as err:

@@ -43,6 +43,7 @@ from cfgtrack.store.loading import (
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
 from cfgtrack.store.record import Outcome, Recorder, SetAside
 from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of, find_entry, with_signature
+from cfgtrack.store.security import expect_look
 from cfgtrack.store.view import SqlView, read_configuration, read_owner
 
 Now = Callable[[], int]
@@ -88,6 +89,7 @@ def open_journal(
         # What a creation that was cut off leaves is an empty database, too.
         if may_make and is_empty(database):
             upgrade(database)
+        expect_look(database)
         check_current(database)
     except BaseException:
         database.close()

@@ -6,11 +6,13 @@ On a server the database's user is bound to a person, and the server judges too,
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from dataclasses import replace
 
 from cfgtrack.model.action import DEFINITIONS, Action
-from cfgtrack.model.event import Event
+from cfgtrack.model.codec import event_from_json
+from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.people import ADMINISTER, DEFINE, done_on, has_roles, kinds_of, may, person_of
 from cfgtrack.model.signature import Signer
 from cfgtrack.model.trouble import Problem, Refused
@@ -71,25 +73,49 @@ class Permit:
                 sentence = f"event {action.id}: it is recorded by {signer}, and names {one}: nobody records for another"
                 raise unrecordable(where, NOT_ALLOWED, sentence)
 
-    def expect(self, where: str, event: Event, target: Event | None, load: int | None) -> None:
-        """Raise Unrecordable where whoever records may not do what a resolved event does, or take back its `target`.
+    def expect_roles(self, where: str, action: Action, target: Entry | None) -> None:
+        """Raise Unrecordable where whoever records lacks a role for an action, or for taking back its `target`.
 
-        `load`: the number of the target. What a load carries is asked for by `expect_load`.
+        What a load carries is asked for by `expect_load`.
         """
-        if not self.is_needed or (event.action in DEFINITIONS and target is None):
+        for kind in self._kinds(action, target):
+            self._expect(where, action, kind, ())
+
+    def expect(self, where: str, event: Event, target: Entry | None) -> None:
+        """As `expect_roles`, and where he may not do so to all that the resolved event is about."""
+        kinds = self._kinds(event, target)
+        if not kinds:
             return
         on = done_on(self._plant, event, event.written)
         if target is not None:
-            on += done_on(self._plant, target, target.written)
-        for kind in kinds_of(event, target):
-            for one in self._carried(load) if kind == DEFINE and load is not None else (kind,):
-                why = self._why_not(event, one, on)
-                if why is not None:
-                    raise unrecordable(where, NOT_ALLOWED, f"event {event.id}: {why}")
+            on += done_on(self._plant, target.event, target.event.written)
+        if event.explains:
+            on += self._explained(event.explains)
+        for kind in kinds:
+            self._expect(where, event, kind, on)
 
-    def _carried(self, load: int) -> tuple[str, ...]:
-        rows = self._database.rows("SELECT DISTINCT sort FROM item WHERE load = :load", {"load": load})
-        return kinds_of_load(str(sort) for (sort,) in rows)
+    def _kinds(self, action: Action, target: Entry | None) -> tuple[str, ...]:
+        if not self.is_needed or (action.action in DEFINITIONS and target is None):
+            return ()
+        kinds = kinds_of(action, None if target is None else target.event)
+        if DEFINE not in kinds or target is None:
+            return kinds
+        rows = self._database.rows(
+            "SELECT DISTINCT sort FROM item WHERE load = :load", {"load": target.number}
+        )
+        return tuple(dict.fromkeys((*kinds, *kinds_of_load(str(sort) for (sort,) in rows))))
+
+    def _expect(self, where: str, action: Action, kind: str, on: Iterable[str]) -> None:
+        why = self._why_not(action, kind, on)
+        if why is not None:
+            raise unrecordable(where, NOT_ALLOWED, f"event {action.id}: {why}")
+
+    def _explained(self, name: str) -> list[str]:
+        row = self._database.row("SELECT body FROM event WHERE id = :id", {"id": name})
+        if row is None:
+            return []
+        event = event_from_json(json.loads(row[0]))
+        return done_on(self._plant, event, event.written)
 
     def expect_load(self, where: str, sorts: Iterable[str], recorder: str | None) -> None:
         """Raise Refused where whoever records may not define items of these sorts."""

@@ -101,10 +101,12 @@ class Recorder:
                 continue
             try:
                 target = target_of(self.database, where, action)
+                assert target is not None
+                permit = self.appender.permit
+                permit.expect_roles(where, permit.said(where, action), target.entry)
             except Unrecordable as refusal:
                 self._note(refusal)
                 continue
-            assert target is not None
             new[action.id] = target, (where, action)
         self.expect_no_problem()
         in_order = sorted(new.values(), key=lambda pair: _when(*pair))

@@ -99,6 +99,25 @@ def _spelled(
         yield f"{verb} {what}{of} ON {schema}.{_quoted(table)} {way} {whose}"
 
 
+def expect_look(database: Database) -> None:
+    """Raise Refused where the server watches the user row by row, and lets him see none."""
+    if database.is_file:
+        return
+    row = database.row(
+        "SELECT to_regclass('event') IS NOT NULL AND row_security_active(to_regclass('event')::oid)"
+    )
+    if row is None or not row[0]:
+        return
+    row = database.row("SELECT cfgtrack_may_look(), session_user::text")
+    if row is None or not row[0]:
+        user = "" if row is None else row[1]
+        sentence = (
+            f"the user {user} may look at nothing here: no person with a role is he; whoever administers the plant can"
+            " say so"
+        )
+        raise Refused([Problem(database.where, NOT_ALLOWED, sentence)])
+
+
 def _quoted(name: object) -> str:
     return '"' + str(name).replace('"', '""') + '"'
 

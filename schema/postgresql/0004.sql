@@ -489,6 +489,7 @@ DECLARE
     kind text;
     kinds text[] := cfgtrack_kinds(this.action, said, target);
     outside text;
+    explained jsonb := (SELECT e.body::jsonb FROM event e WHERE e.id = said ->> 'explains');
 BEGIN
     IF person IS NULL THEN
         PERFORM cfgtrack_refuse(format('the user %s is no person of this plant', session_user));
@@ -509,7 +510,8 @@ BEGIN
         END IF;
         outside := cfgtrack_outside(person, kind, cfgtrack_done_on(said, this.known)
             || CASE WHEN target.number IS NULL THEN '{}'
-               ELSE cfgtrack_done_on(target.body::jsonb, this.known) END, this.known);
+               ELSE cfgtrack_done_on(target.body::jsonb, this.known) END
+            || CASE WHEN explained IS NULL THEN '{}' ELSE cfgtrack_done_on(explained, this.known) END, this.known);
         IF outside IS NOT NULL THEN
             PERFORM cfgtrack_refuse(format('%s may not %s at %s', person ->> 'id', kind, outside));
         END IF;

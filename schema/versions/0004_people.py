@@ -4,6 +4,7 @@ Revision 0004. Events from before have none, and their leaves are as they were.
 """
 
 from pathlib import Path
+from typing import Any
 
 import sqlalchemy as sa
 from alembic import op
@@ -19,7 +20,7 @@ _SECURITY = Path(__file__).parents[1] / "postgresql" / "0004.sql"
 def upgrade() -> None:
     op.add_column("event", sa.Column("login", sa.String))
     if op.get_bind().dialect.name == "postgresql":
-        driver = op.get_bind().connection.driver_connection
+        driver: Any = op.get_bind().connection.driver_connection
         (schema,) = driver.execute("SELECT quote_ident(current_schema())").fetchone()
         driver.execute(_SECURITY.read_text(encoding="utf-8").replace("{schema}", schema))
 

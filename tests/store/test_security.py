@@ -11,7 +11,7 @@ from cfgtrack.model.trouble import Refused
 from cfgtrack.store.audit import audit
 from cfgtrack.store.journal import open_journal
 from tests.store.conftest import Server
-from tests.store.world import CANDIDATES, DEFINITION, START, SUBJECTS
+from tests.store.world import CANDIDATES, DEFINITION, START
 
 
 def as_user(url: str, user: str) -> str:
@@ -27,17 +27,29 @@ def test_oracle(server: Server) -> None:
     clock = lambda: next(ticks)
     with open_journal(url, clock=clock) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
-        for t in ("event", "item", "tree_head", "touch", "change", "checkpoint", "settled", "alembic_version"):
+        for t in (
+            "event",
+            "item",
+            "tree_head",
+            "touch",
+            "change",
+            "checkpoint",
+            "settled",
+            "alembic_version",
+        ):
             journal.database.execute(f"GRANT SELECT ON {t} TO tess")
         journal.database.execute("GRANT INSERT ON event, item TO tess")
         journal.database.execute("GRANT UPDATE (until) ON change TO tess")
     from dataclasses import replace
+
     rnd = random.Random(5)
     done = []
     with open_journal(as_user(url, "tess"), clock=clock) as journal:
         assert journal.database.is_restricted
         for n in range(400):
-            action = replace(rnd.choice(CANDIDATES), id=f"E{n}", happened=START + 10 + rnd.randrange(1000), recorder="T")
+            action = replace(
+                rnd.choice(CANDIDATES), id=f"E{n}", happened=START + 10 + rnd.randrange(1000), recorder="T"
+            )
             if done and rnd.random() < 0.2:
                 action = replace(action, supersedes=rnd.choice(done), reason="so")
             try:
