@@ -67,6 +67,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "backup": ("upkeep", "Copy the database while others work."),
         "restore": ("upkeep", "Put a backup in the place of a lost database."),
         "rebuild": ("upkeep", "Derive all states anew from the journal."),
+        "grant": ("upkeep", "Let the server's users do what goes with their roles, and no more."),
         "migrate": ("upkeep", "Bring the database to this version's schema."),
         "completion": ("upkeep", "Print what makes commands and ids complete in the shell."),
     },

@@ -18,6 +18,7 @@ from cfgtrack.model.gate import tells, told_otherwise
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.model.presence import NEEDS_NOBODY, Telling
+from cfgtrack.model.signature import Signer
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem
 from cfgtrack.model.unknown import UNKNOWN
@@ -30,6 +31,7 @@ from cfgtrack.store.database import Database, Row
 from cfgtrack.store.definitions import Definitions, read_definitions, read_loads
 from cfgtrack.store.form import Unrecordable
 from cfgtrack.store.merkle import Frontier
+from cfgtrack.store.permit import Permit
 from cfgtrack.store.rows import (
     CHANGE_COLUMNS,
     EVENT_COLUMNS,
@@ -65,12 +67,13 @@ class Appender:
     are events of a prior life, by id: each is held against the plant of a later instant, when what it is of is there.
     """
 
-    def __init__(self, database: Database, clock: Callable[[], int]) -> None:
+    def __init__(self, database: Database, clock: Callable[[], int], signer: Signer | None = None) -> None:
         self.database = database
         self._go_on_with(read_definitions(database))
         last = database.row("SELECT number, known FROM event ORDER BY number DESC LIMIT 1") or (0, 0)
         self.number = int(last[0])
         self.known = max(clock(), int(last[1]) + 1)
+        self.permit = Permit(database, self.definitions, self.known, signer)
         head = database.row("SELECT frontier FROM tree_head ORDER BY number DESC LIMIT 1")
         self.frontier = Frontier.from_bytes(bytes(head[0])) if head else Frontier()
         self.prior: dict[str, int] = {}
@@ -113,6 +116,8 @@ class Appender:
         """Write the tree head over everything, when there is something new, and forget what judged without it."""
         if self.number > self._first:
             head = (self.number, self.known - 1, self.frontier.root(), self.frontier.to_bytes())
+            if self.database.is_restricted:
+                return  # the server's affair, as all that follows from an event
             self.database.insert("tree_head", ("number", "known", "root", "frontier"), [head])
             checkpoint.forget(self.database, self.changed_from)
 
@@ -145,6 +150,8 @@ class Appender:
         """Write what is buffered."""
         rows, self._buffers, self.recent = self._buffers, _Buffers(), {}
         self.database.insert("event", EVENT_COLUMNS, rows.events)
+        if self.database.is_restricted:
+            return
         # In the order of the table's key, many rows land on few pages of the file.
         self.database.insert("touch", TOUCH_COLUMNS, sorted(rows.touches))
         self.database.insert("change", CHANGE_COLUMNS, sorted(rows.changes, key=KEY_OF_CHANGE))
@@ -196,6 +203,7 @@ class Appender:
         if target is not None:
             if action.supersedes and target.entry.event.happened == action.happened:
                 turn = target.turn
+            self.permit.expect_roles(where, action, target.entry)
             end_changes(self.database, target, self.known)
         view = self._view(action.happened, turn)
         event = self._resolved(where, action, view)
@@ -286,8 +294,9 @@ class Appender:
         self, where: str, event: Event, *, turn: int, corrects: int | None, target: Target | None = None
     ) -> Entry:
         number, known = self.number + 1, self.known
+        self.permit.expect(where, event, None if target is None else target.entry)
         try:
-            row, leaf = event_row(event, number, known, turn, corrects)
+            row, leaf = event_row(event, number, known, turn, corrects, self.permit.login)
         except NotCanonical as err:
             raise Unrecordable(
                 (Problem(where, "not-json", f"event {event.id} can't be kept: {err}"),)
@@ -305,7 +314,7 @@ class Appender:
         is_ahead = head is not None and head.plant is plant
         written = head.apply(event)[0] if head is not None and is_ahead else effects(plant, event)
         buffers.changes.extend(change_rows(written, event.happened, turn, number, known))
-        entry = Entry(event, number, known)
+        entry = Entry(event, number, known, self.permit.login)
         self._changes_from(event)
         self.recent[event.id] = entry
         self.frontier.append(leaf)
