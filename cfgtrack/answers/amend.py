@@ -13,6 +13,7 @@ from cfgtrack.answers.hardware import effect_at
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, find_rule, kept_rules, rules_to_judge_by
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
+from cfgtrack.answers.timely import expect_timely
 from cfgtrack.files.phrase import split_phrase
 from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, EXPLAIN, RETIRE, WITHDRAW, Action
 from cfgtrack.model.event import Event
@@ -320,6 +321,7 @@ def _on_the_record(
 def _amended(asking: Asking, journal: Journal, actions: Sequence[Action]) -> Recorded:
     """Record actions that amend the record, as one. Of a correction, tell what it broke as the past now stands."""
     corrects = any(action.supersedes or action.withdraws for action in actions)
+    expect_timely(asking, journal, actions)
     # What can't be read is told before anything is written.
     standing = Standing(journal, *journal.moment()) if corrects and not asking.dry_run else None
     if any(action.supersedes for action in actions):
