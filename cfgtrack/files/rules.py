@@ -14,10 +14,14 @@ from cfgtrack.files.source import Document, in_order, parse_toml, read_document
 from cfgtrack.files.table import Table
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import BadInput, Problems
+from cfgtrack.rules.finding import SEVERITIES
 from cfgtrack.rules.mode import Mode
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.when import MODES
+
+APPROVALS = (1, 2)
+"""So many people may have to approve an exception to a rule."""
 
 
 def read_rules(paths: Sequence[Path], plant: Plant | None = None) -> RuleSet:
@@ -49,8 +53,9 @@ def _rule_set(
         own = root.text("title")
         title = title or own
         against = Against(plant, may_be_empty=root.flag("may_be_empty"))
+        needs = _approvals_by_severity(root)
         for table in root.tables("rule"):
-            rule = _RuleReader(table, against, seen).rule()
+            rule = _RuleReader(table, against, seen, needs).rule()
             if rule is not None:
                 rules[rule.id] = rule
         if not document.data.get("rule"):
@@ -61,13 +66,36 @@ def _rule_set(
     return RuleSet(tuple(rules.values()), title, ", ".join(document.name for document in documents))
 
 
-class _RuleReader:
-    """Reads one rule. `seen` tells where each id was used already."""
+def _approvals_by_severity(root: Table) -> dict[int, int]:
+    """Return how many people a file asks to approve an exception to a rule of each severity that it names."""
+    table = root.table("approvals")
+    if table is None:
+        return {}
+    found = ((severity, _approvals(table, word)) for severity, word in SEVERITIES.items())
+    needs = {severity: many for severity, many in found if many is not None}
+    table.finish()
+    return needs
 
-    def __init__(self, table: Table, against: Against, seen: dict[str, str]) -> None:
+
+def _approvals(table: Table, name: str) -> int | None:
+    """Return how many people must approve, None where it isn't said, or after noting what is wrong with it."""
+    value = table.get(name)
+    if value is not None and (isinstance(value, bool) or value not in APPROVALS):
+        table.wrong(name, "how many people must approve an exception, 1 or 2", value)
+        return None
+    return None if value is None else int(value)
+
+
+class _RuleReader:
+    """Reads one rule. `seen` tells where each id was used already, `needs` how many approvals each severity needs."""
+
+    def __init__(
+        self, table: Table, against: Against, seen: dict[str, str], needs: Mapping[int, int]
+    ) -> None:
         self.table = table
         self.against = against
         self.seen = seen
+        self.needs = needs
 
     def rule(self) -> Rule | None:
         """Return the rule, None after noting what is wrong with it."""
@@ -76,6 +104,7 @@ class _RuleReader:
         title, hazard = table.text("title", required=True), table.text("hazard", required=True)
         source, severity = table.text("source", required=True), self._severity()
         may_outlive, scope = self._may_outlive(), self._scope()
+        own = _approvals(table, "approvals")
         mode = self._mode(scope)
         if self._is_idle(scope, mode):
             self.against = Against(self.against.plant, may_be_empty=True)
@@ -86,7 +115,8 @@ class _RuleReader:
         if mode is None or condition is None or severity is None:
             return None
         where = table.spot().where
-        return Rule(name, title, hazard, severity, source, mode, condition, scope, where, may_outlive)
+        needs = self.needs.get(severity, 1) if own is None else own
+        return Rule(name, title, hazard, severity, source, mode, condition, scope, where, may_outlive, needs)
 
     def _id(self) -> str:
         name = self.table.ident("id")

@@ -95,7 +95,7 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
     if found.open:
         from cfgtrack.show.findings import still_open_text
 
-        lines.append(still_open_text(found.open, colour=colour))
+        lines.append(still_open_text(found.open, moment.at, colour=colour))
     return "\n".join(lines)
 
 
