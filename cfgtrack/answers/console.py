@@ -147,13 +147,12 @@ class Console:
         plant = plant_of()
         known = [one for one in kept if _is_known(plant, one)]
         if wanted:
-            person = plant.resolve(wanted)
-            mine = [one for one in known if one.person == person]
+            mine = [one for one in known if one.person == wanted]
             if not mine:
-                here = any(one.person == person for one in kept)
+                here = any(one.person == wanted for one in kept)
                 why = "the plant doesn't know the key that is here" if here else f"no key is in {self.keys}"
                 raise BadInput(
-                    Problem("--sign", "no-key", f"{wanted} can't sign: {why} (`cfgtrack key new {person}`)")
+                    Problem("--sign", "no-key", f"{wanted} can't sign: {why} (`cfgtrack key new {wanted}`)")
                 )
             return signer_of(mine[0])
         if len(known) > 1:
@@ -164,7 +163,7 @@ class Console:
 
 
 def _is_known(plant: Plant, kept: KeyFile) -> bool:
-    person = plant.places.get(kept.person)
+    person = plant.people.get(kept.person)
     return person is not None and person.key == kept.key
 
 
