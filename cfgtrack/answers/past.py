@@ -300,9 +300,16 @@ def approvals(journal: Journal, known: int | None = None) -> tuple[tuple[Varianc
 
     What was withdrawn, or corrected, is among them and says by what, save what was void anyhow.
     """
+    return variances_of(journal, journal.ever(APPROVE, known=known))
+
+
+def variances_of(
+    journal: Journal, entries: Iterable[tuple[Entry, Entry | None]]
+) -> tuple[tuple[Variance, ...], tuple[Void, ...]]:
+    """Return the variances that approvals hold, each with what took it back, and those that are void."""
     held: list[Variance] = []
     void: list[Void] = []
-    for entry, by in journal.ever(APPROVE, known=known):
+    for entry, by in entries:
         found = variance_of(entry, partial(_hands, journal), None if by is None else _withdrawal(by))
         if isinstance(found, Variance):
             held.append(found)

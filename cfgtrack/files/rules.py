@@ -6,6 +6,7 @@ A rule that is badly written is bad input, told with its line; whether a rule is
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from cfgtrack.files.rule_table import RuleTable
@@ -53,9 +54,9 @@ def _rule_set(
         own = root.text("title")
         title = title or own
         against = Against(plant, may_be_empty=root.flag("may_be_empty"))
-        needs = _approvals_by_severity(root)
+        approving = _read_approving(root)
         for table in root.tables("rule"):
-            rule = _RuleReader(table, against, seen, needs).rule()
+            rule = _RuleReader(table, against, seen, approving).rule()
             if rule is not None:
                 rules[rule.id] = rule
         if not document.data.get("rule"):
@@ -66,15 +67,25 @@ def _rule_set(
     return RuleSet(tuple(rules.values()), title, ", ".join(document.name for document in documents))
 
 
-def _approvals_by_severity(root: Table) -> dict[int, int]:
-    """Return how many people a file asks to approve an exception to a rule of each severity that it names."""
-    table = root.table("approvals")
-    if table is None:
-        return {}
-    found = ((severity, _approvals(table, word)) for severity, word in SEVERITIES.items())
-    needs = {severity: many for severity, many in found if many is not None}
-    table.finish()
-    return needs
+@dataclass(frozen=True, slots=True)
+class _Approving:
+    """What a file asks of an exception to a rule of each severity: so many people, and who alone may approve it."""
+
+    approvals: Mapping[int, int]
+    approvers: Mapping[int, tuple[str, ...]]
+
+
+def _read_approving(root: Table) -> _Approving:
+    many, who = root.table("approvals"), root.table("approvers")
+    found = (
+        (severity, None if many is None else _approvals(many, word)) for severity, word in SEVERITIES.items()
+    )
+    named = ((severity, who.words(word) if who else ()) for severity, word in SEVERITIES.items())
+    out = _Approving({s: n for s, n in found if n is not None}, {s: names for s, names in named if names})
+    for table in (many, who):
+        if table is not None:
+            table.finish()
+    return out
 
 
 def _approvals(table: Table, name: str) -> int | None:
@@ -87,15 +98,13 @@ def _approvals(table: Table, name: str) -> int | None:
 
 
 class _RuleReader:
-    """Reads one rule. `seen` tells where each id was used already, `needs` how many approvals each severity needs."""
+    """Reads one rule. `seen` tells where each id was used already, `approving` what its file asks of exceptions."""
 
-    def __init__(
-        self, table: Table, against: Against, seen: dict[str, str], needs: Mapping[int, int]
-    ) -> None:
+    def __init__(self, table: Table, against: Against, seen: dict[str, str], approving: _Approving) -> None:
         self.table = table
         self.against = against
         self.seen = seen
-        self.needs = needs
+        self.approving = approving
 
     def rule(self) -> Rule | None:
         """Return the rule, None after noting what is wrong with it."""
@@ -104,7 +113,7 @@ class _RuleReader:
         title, hazard = table.text("title", required=True), table.text("hazard", required=True)
         source, severity = table.text("source", required=True), self._severity()
         may_outlive, scope = self._may_outlive(), self._scope()
-        own = _approvals(table, "approvals")
+        approvals, approvers = self._approving(severity)
         mode = self._mode(scope)
         if self._is_idle(scope, mode):
             self.against = Against(self.against.plant, may_be_empty=True)
@@ -115,8 +124,8 @@ class _RuleReader:
         if mode is None or condition is None or severity is None:
             return None
         where = table.spot().where
-        needs = self.needs.get(severity, 1) if own is None else own
-        return Rule(name, title, hazard, severity, source, mode, condition, scope, where, may_outlive, needs)
+        told = (may_outlive, approvals, approvers)
+        return Rule(name, title, hazard, severity, source, mode, condition, scope, where, *told)
 
     def _id(self) -> str:
         name = self.table.ident("id")
@@ -145,6 +154,20 @@ class _RuleReader:
                 "may_outlive", "unexpected", "the rule has no clock that could outlive a sequence"
             )
         return may
+
+    def _approving(self, severity: int | None) -> tuple[int, tuple[str, ...]]:
+        """Return how many people must approve an exception, and who alone may: what the rule says, else its file."""
+        own = _approvals(self.table, "approvals")
+        approvals = self.approving.approvals.get(severity or 0, 1) if own is None else own
+        approvers = self.table.words("approvers") or self.approving.approvers.get(severity or 0, ())
+        if approvers and len(set(approvers)) < approvals:
+            who = " and ".join(dict.fromkeys(approvers))
+            self.table.note(
+                "approvers",
+                "out-of-range",
+                f"{approvals} people must approve an exception, and only {who} may",
+            )
+        return approvals, approvers
 
     def _scope(self) -> Selection | None:
         if "scope" not in self.table.values:

@@ -23,6 +23,7 @@ class Standing(StrEnum):
     NOT_YET = "not yet"
     NOT_THROUGHOUT = "not throughout"
     WITHDRAWN = "withdrawn"
+    NOT_HIS = "not his"
 
 
 class Fact(StrEnum):
@@ -46,9 +47,8 @@ class Withdrawal:
 class Approval:
     """One approval that names a finding, and what it is to it (`standing`).
 
-    `by` approved it, `recorder` wrote that down; it was decided at `happened`, and counts for what is known from `known`
-    on. It is for [`start`, `end`). `checked`: whether the plant said by then who may approve. `withdrawal`: what took it
-    back.
+    `by` approved it, `recorder` wrote that down; it was decided at `happened`, and is known from `known` on. It is for
+    [`start`, `end`). `checked`: whether the plant said by then who may approve. `withdrawal`: what took it back.
     """
 
     told: ClassVar[tuple[str, ...]] = ("back_dated",)

@@ -185,4 +185,5 @@ def _finding(blow: list[Breach], until: Any) -> Finding:
         ends=first.ends,
         no_verdict=first.no_verdict,
         approvals=rule.approvals,
+        approvers=rule.approvers,
     )

@@ -1,8 +1,8 @@
 """Variances: approved exceptions. A finding under one is shown apart, never hidden, and comes back when it ends.
 
 A variance names instances of findings by their fingerprints, and excuses those and no other, once as many people have
-approved as the rule needs (`_enough`). What was approved before fingerprints were of instances excuses what it named then
-(`Older`); where it named nothing exactly, it is `Void`.
+approved as the rule needs (`_enough`). What was approved before fingerprints were of instances excuses what it named
+then (`Older`); where it named nothing exactly, it is `Void`.
 """
 
 from __future__ import annotations
@@ -10,11 +10,11 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple, TypeVar
 
 from cfgtrack.model.action import APPROVE, BEGIN, END
-from cfgtrack.model.approval import Hands, as_named, fault_of_approval
+from cfgtrack.model.approval import Hands, as_named, as_written, fault_of_approval
 from cfgtrack.model.event import Entry
 from cfgtrack.rules.approved import Approval, Approved, Fact, Standing, Withdrawal
 from cfgtrack.rules.finding import Finding
@@ -62,13 +62,17 @@ class Variance:
     happened: int = 0
     known: int = 0
     people: frozenset[str] = frozenset()
+    approver: str = ""
     checked: bool = False
     withdrawal: Withdrawal | None = None
+    may: Callable[[Iterable[str]], str | None] = field(default=lambda _: None, compare=False, repr=False)
 
-    def to(self, span: _Span) -> Standing:
-        """Return what it is to what lasts for a span."""
+    def to(self, span: _Span, finding: Finding, subjects: Sequence[str]) -> Standing:
+        """Return what it is to an instance of a finding, about `subjects`, that lasts for a span."""
         if self.withdrawal is not None:
             return Standing.WITHDRAWN
+        if not may_approve(finding.approvers, self.approver, self.by) or self.may(subjects) is not None:
+            return Standing.NOT_HIS
         if self.start <= span.first and (self.end is None or span.last < self.end):
             return Standing.RUNS
         if span.is_now:
@@ -150,8 +154,10 @@ def variance_of(
         happened=event.happened,
         known=entry.known,
         people=whose.people,
+        approver=whose.approver,
         checked=whose.checked,
         withdrawal=withdrawal,
+        may=whose.may,
     )
 
 
@@ -242,14 +248,16 @@ def _approving(
 
     def approving(code: str) -> Approved | None:
         named = [] if finding.mode == NEVER_EXCUSED else naming(finding, code, about[code], older)
-        return _approved(named, span, finding.approvals, broken) if named else None
+        if not named:
+            return None
+        standing = [(one, one.to(span, finding, about[code])) for one in named]
+        return _approved(standing, finding.approvals, broken)
 
     return approving
 
 
-def _approved(named: Sequence[Variance], span: _Span, needs: int, broken: int) -> Approved:
-    """Return what variances that name an instance make of it: broken at one time, asked about for a span."""
-    standing = [(one, one.to(span)) for one in named]
+def _approved(standing: Sequence[tuple[Variance, Standing]], needs: int, broken: int) -> Approved:
+    """Return what variances, each with what it is to an instance that was `broken` then, make of it."""
     running = [one for one, how in standing if how == Standing.RUNS]
     before = [one for one in running if one.known <= broken and one.start <= broken]
     for among, fact in ((before, Fact.BEFORE), (running, Fact.AFTER)):
@@ -258,6 +266,12 @@ def _approved(named: Sequence[Variance], span: _Span, needs: int, broken: int) -
             together = sorted(enough, key=lambda one: one.known)
             return Approved(needs, True, fact, tuple(one.told(Standing.RUNS) for one in together))
     return Approved(needs, False, None, tuple(one.told(how) for one, how in standing))
+
+
+def may_approve(approvers: Sequence[str], *names: str) -> bool:
+    """Return whether somebody, by any of his names, is one of those to whom a rule leaves it; none: anybody may."""
+    theirs = {as_written(name) for name in names}
+    return not approvers or any(as_written(one) in theirs for one in approvers)
 
 
 def _enough(running: Sequence[Variance], needs: int) -> tuple[Variance, ...]:

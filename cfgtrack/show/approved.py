@@ -94,6 +94,7 @@ _STANDING = {
     Standing.NOT_YET: "begins later",
     Standing.NOT_THROUGHOUT: "not for as long as it lasts",
     Standing.WITHDRAWN: "withdrawn",
+    Standing.NOT_HIS: "by somebody who may not",
 }
 
 
