@@ -38,20 +38,13 @@ def codes(answer: Answer, of: str = "findings") -> list[str]:
     return sorted(code for f in answer.json[of] for code in f["fingerprints"])
 
 
-def named(answer: Answer, rule: str = "dead-before-touch") -> list[str]:
-    """Return the options that name all that a check finds by a rule."""
-    new = answer.json["check"]["new"]
-    found = (code for f in new if f["rule"] == rule for code in f["fingerprints"])
-    return [word for code in found for word in ("--finding", code)]
-
-
 # --- approvals --------------------------------------------------------------------------------------------------------
 
 
 def test_what_is_approved_on_a_plan_holds_when_it_is_recorded(cfgtrack: Command) -> None:
     """An exception to what a plan would break excuses the step when it is done; and nothing else."""
-    what = named(cfgtrack("check", plan(cfgtrack), "--at", AT, "--json"))
-    said = cfgtrack.ok("approve", "--plan", plan(cfgtrack), *what, *WHO, "--at", AT)
+    *what, file = cfgtrack.naming("dead-before-touch", plan(cfgtrack))
+    said = cfgtrack.ok("approve", "--plan", file, *what, *WHO, "--at", AT)
     assert "[dead-before-touch]" in said
     done = cfgtrack("demate", "PUMP-1:J1", "--at", LATER, "--json")
     assert (codes(done), [f["rule"] for f in done.json["excused"]]) == ([], ["dead-before-touch"])
@@ -107,8 +100,8 @@ def test_a_step_that_cannot_be_done_is_not_approved(cfgtrack: Command) -> None:
         assert answer.status == 3
         assert "demate PUMP-1:J1" in answer.err
         assert "is demated" in answer.err
-    what = named(cfgtrack("check", bad, "--at", AT, "--json"))
-    cfgtrack.ok("approve", "--plan", bad, *what, *WHO, "--at", AT)
+    *what, file = cfgtrack.naming("dead-before-touch", bad)
+    cfgtrack.ok("approve", "--plan", file, *what, *WHO, "--at", AT)
     cfgtrack.ok("demate", "PUMP-1:J1", "--at", AT)
     assert cfgtrack("review").status == 0
 
