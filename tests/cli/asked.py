@@ -76,11 +76,11 @@ class Asker(Command):
         folder.mkdir()
         super().__init__(folder)
         self.asked: list[Asked] = []
-        self._database = ("--db", url) if url else ()
+        self.also = ("--db", url) if url else ()
 
     def ask(self, *words: object, status: int = 0, stdin: str | None = None) -> Any:
         """Ask a question that must be answered, with this exit status; return the answer."""
-        said = self(*words, "--json", *self._database, stdin=stdin)
+        said = self(*words, "--json", *self.also, stdin=stdin)
         assert said.status == status, f"{words}: {said.status}\n{said.out}{said.err}"
         told, answer = tuple(str(word) for word in words), said.json
         if "beware" in answer:
@@ -959,7 +959,6 @@ def approving(s: Asker) -> None:
     s.ask("import", "-", stdin=json.dumps({**line, "body": {"fingerprints": [code]}}) + "\n")
     s.ask("findings", "--at", at(2), status=3)
     s.ask("findings", "--at", at(40), status=3)
-    s.do(3, "shut", "WALL:V", "--dry-run")
     s.do(50, "open", "WALL:V")
     s.ask("review", "--at", at(51), status=3)
     s.ask("withdraw", "V2", "--by", "BEN", "--reason", "it leaks")
