@@ -86,11 +86,15 @@ _SAID = attrgetter(*(one.name for one in fields(Action)))
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """An event as the journal holds it: with its number and the time at which it became known."""
+    """An event as the journal holds it: with its number and the time at which it became known.
+
+    `login`: what the database's server called whoever recorded it; None where that was no server, or nobody has roles.
+    """
 
     event: Event
     number: int
     known: int
+    login: str | None = None
 
 
 class LogLine(NamedTuple):

@@ -20,6 +20,7 @@ from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.model.presence import NEEDS_NOBODY, Telling
 from cfgtrack.model.present import day_of, size_of, stamp
 from cfgtrack.model.setting import CLOCK_AHEAD
+from cfgtrack.model.signature import Signer
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import Problem, Refused
 from cfgtrack.model.unknown import UNKNOWN
@@ -32,6 +33,7 @@ from cfgtrack.store.database import Database, Row
 from cfgtrack.store.definitions import Definitions, read_definitions, read_loads
 from cfgtrack.store.form import Unrecordable
 from cfgtrack.store.merkle import Frontier
+from cfgtrack.store.permit import Permit
 from cfgtrack.store.rows import (
     CHANGE_COLUMNS,
     EVENT_COLUMNS,
@@ -71,7 +73,14 @@ class Appender:
     then says.
     """
 
-    def __init__(self, database: Database, console: Callable[[], int], accepts: str | None = None) -> None:
+    def __init__(
+        self,
+        database: Database,
+        console: Callable[[], int],
+        signer: Signer | None = None,
+        *,
+        accepts: str | None = None,
+    ) -> None:
         self.database = database
         self._go_on_with(read_definitions(database))
         self.number, last, now = clock.last_write(database, console)
@@ -81,6 +90,7 @@ class Appender:
         self._jump: Refused | None = None
         if stamped.jumps and not clock.is_served(database) and accepts != day_of(now):
             self._jump = _jump(now, now - stamped.off, most)
+        self.permit = Permit(database, self.definitions, self.known, signer)
         head = database.row("SELECT frontier FROM tree_head ORDER BY number DESC LIMIT 1")
         self.frontier = Frontier.from_bytes(bytes(head[0])) if head else Frontier()
         self.prior: dict[str, int] = {}
@@ -128,6 +138,8 @@ class Appender:
         """Write the tree head over everything, when there is something new, and forget what judged without it."""
         if self.number > self._first:
             head = (self.number, self.known - 1, self.frontier.root(), self.frontier.to_bytes())
+            if self.database.is_restricted:
+                return  # the server's affair, as all that follows from an event
             self.database.insert("tree_head", ("number", "known", "root", "frontier"), [head])
             checkpoint.forget(self.database, self.changed_from)
 
@@ -160,6 +172,8 @@ class Appender:
         """Write what is buffered."""
         rows, self._buffers, self.recent = self._buffers, _Buffers(), {}
         self.database.insert("event", EVENT_COLUMNS, rows.events)
+        if self.database.is_restricted:
+            return
         # In the order of the table's key, many rows land on few pages of the file.
         self.database.insert("touch", TOUCH_COLUMNS, sorted(rows.touches))
         self.database.insert("change", CHANGE_COLUMNS, sorted(rows.changes, key=KEY_OF_CHANGE))
@@ -211,6 +225,7 @@ class Appender:
         if target is not None:
             if action.supersedes and target.entry.event.happened == action.happened:
                 turn = target.turn
+            self.permit.expect_roles(where, action, target.entry)
             end_changes(self.database, target, self.known)
         view = self._view(action.happened, turn)
         event = self._resolved(where, action, view)
@@ -301,12 +316,13 @@ class Appender:
         self, where: str, event: Event, *, turn: int, corrects: int | None, target: Target | None = None
     ) -> Entry:
         number, known = self.number + 1, self.known
+        self.permit.expect(where, event, None if target is None else target.entry)
         if self.off:
             if self._jump is not None:
                 raise self._jump
             event = replace(event, clock=self.off)
         try:
-            row, leaf = event_row(event, number, known, turn, corrects)
+            row, leaf = event_row(event, number, known, turn, corrects, self.permit.login)
         except NotCanonical as err:
             raise Unrecordable(
                 (Problem(where, "not-json", f"event {event.id} can't be kept: {err}"),)
@@ -324,7 +340,7 @@ class Appender:
         is_ahead = head is not None and head.plant is plant
         written = head.apply(event)[0] if head is not None and is_ahead else effects(plant, event)
         buffers.changes.extend(change_rows(written, event.happened, turn, number, known))
-        entry = Entry(event, number, known)
+        entry = Entry(event, number, known, self.permit.login)
         self._changes_from(event)
         self.recent[event.id] = entry
         self.frontier.append(leaf)

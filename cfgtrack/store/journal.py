@@ -46,6 +46,7 @@ from cfgtrack.store.loading import (
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
 from cfgtrack.store.record import Outcome, Recorder, SetAside
 from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of, find_entry, with_signature
+from cfgtrack.store.security import expect_look
 from cfgtrack.store.view import SqlView, read_configuration, read_owner
 
 Now = Callable[[], int]
@@ -93,6 +94,7 @@ def open_journal(
         # What a creation that was cut off leaves is an empty database, too.
         if may_make and is_empty(database):
             upgrade(database)
+        expect_look(database)
         check_current(database)
     except BaseException:
         database.close()
@@ -283,7 +285,7 @@ class Journal:
     ) -> Iterator[Entry]:
         """Yield the events in effect with `since` < happened <= `at`, in the order in which they count."""
         sql = (
-            "SELECT e.body, e.number, e.known, e.happened, e.turn, e.signed FROM event e"
+            "SELECT e.body, e.number, e.known, e.happened, e.turn, e.signed, e.login FROM event e"
             " WHERE (e.happened, e.turn, e.number) > (:happened, :turn, :number) AND e.happened <= :until"
             f" AND {IN_EFFECT}"
             " ORDER BY e.happened, e.turn, e.number LIMIT :page"
@@ -292,7 +294,9 @@ class Journal:
         last: Row = (None, 0, None, -NEVER, 0) if since is None else (None, NEVER, None, since, NEVER)
         while True:
             page = self.database.rows(sql, {**fixed, "happened": last[3], "turn": last[4], "number": last[1]})
-            yield from map(with_signature, entries_of(page), (row[5] for row in page))
+            yield from (
+                with_signature(entry, *row[5:]) for entry, row in zip(entries_of(page), page, strict=True)
+            )
             if len(page) < PAGE:
                 return
             last = page[-1]
@@ -300,7 +304,7 @@ class Journal:
     def log(self, *, known: int | None = None, after: int = 0) -> Iterator[LogLine]:
         """Yield every event with a number above `after`, in journal order, with what has corrected it."""
         sql = (
-            "SELECT e.body, e.number, e.known, x.id, e.signed FROM event e"
+            "SELECT e.body, e.number, e.known, x.id, e.signed, e.login FROM event e"
             " LEFT JOIN event x ON x.corrects = e.number AND x.known <= :known"
             f" WHERE e.number > :after AND {TOLD} ORDER BY e.number LIMIT :page"
         )
@@ -308,7 +312,7 @@ class Journal:
         while True:
             page = self.database.rows(sql, {"after": after, "known": known, "page": PAGE})
             for entry, row in zip(entries_of(page), page, strict=True):
-                yield LogLine(with_signature(entry, row[4]), row[3])
+                yield LogLine(with_signature(entry, *row[4:]), row[3])
             if len(page) < PAGE:
                 return
             after = page[-1][1]
@@ -321,14 +325,15 @@ class Journal:
         Of a contact: what was done to its shell, too; of a shell, what was told of its contacts.
         """
         sql = (
-            "SELECT e.body, e.number, e.known, e.signed FROM touch t JOIN event e ON e.number = t.number"
+            "SELECT e.body, e.number, e.known, e.signed, e.login FROM touch t JOIN event e ON e.number = t.number"
             " WHERE t.owner = :owner AND t.happened >= :start AND t.happened < :end"
             f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
         )
         span = {"start": -NEVER if start is None else start, "end": NEVER if end is None else end}
         parameters = {"owner": owner_of(subject), "known": self._known(known), **span}
         rows = self.database.rows(sql, parameters)
-        for entry in map(with_signature, entries_of(rows), (row[3] for row in rows)):
+        found = (with_signature(entry, *row[3:]) for entry, row in zip(entries_of(rows), rows, strict=True))
+        for entry in found:
             told = (*entry.event.written, entry.event.peer or "")
             if ":" not in subject or any(_is_of(subject, one) for one in told):
                 yield entry
@@ -398,6 +403,21 @@ class Journal:
             f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
         )
         return entries_of(self.database.rows(sql, {"at": at, "known": self._known(known), **each}))
+
+    def ever(self, *actions: str, known: int | None = None) -> list[tuple[Entry, Entry | None]]:
+        """Return all events of these actions, in order, as signed, each with what has superseded or withdrawn it."""
+        each = {f"action{i}": action for i, action in enumerate(actions)}
+        sql = (
+            "SELECT e.body, e.number, e.known, e.signed, x.body, x.number, x.known FROM event e"
+            " LEFT JOIN event x ON x.corrects = e.number AND x.known <= :known"
+            f" WHERE e.action IN ({', '.join(f':{name}' for name in each)}) AND {TOLD}"
+            " ORDER BY e.happened, e.turn, e.number"
+        )
+        rows = self.database.rows(sql, {"known": self._known(known), **each})
+        return [
+            (with_signature(entry_of(*row[:3]), row[3]), None if row[4] is None else entry_of(*row[4:]))
+            for row in rows
+        ]
 
     def _in_order(self, found: Iterable[Entry]) -> list[Entry]:
         """Return a few events, each once, in the order in which they count: by turns, which corrections take over."""
@@ -502,6 +522,8 @@ class Journal:
 
         What was overtaken meanwhile is left out.
         """
+        if self.database.is_restricted:
+            return  # whoever else judges believes only what the owner of the tables has kept
         with self.database.writing():
             checkpoint.keep(self.database, form, made, known)
 

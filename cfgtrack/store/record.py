@@ -68,7 +68,7 @@ class Recorder:
         accepts: str | None = None,
     ) -> None:
         self.database = database
-        self.appender = Appender(database, clock, accepts)
+        self.appender = Appender(database, clock, signer, accepts=accepts)
         self.door = Door(database, self.appender.plant, signer)
         self.tally = Outcome()
         self._in_chunk: dict[str, Entry] = {}
@@ -108,10 +108,12 @@ class Recorder:
                 continue
             try:
                 target = target_of(self.database, where, action)
+                assert target is not None
+                permit = self.appender.permit
+                permit.expect_roles(where, permit.said(where, action), target.entry)
             except Unrecordable as refusal:
                 self._note(refusal)
                 continue
-            assert target is not None
             new[action.id] = target, (where, action)
         self.expect_no_problem()
         in_order = sorted(new.values(), key=lambda pair: _when(*pair))
@@ -205,7 +207,8 @@ class Recorder:
             self.tally.repeated += 1
             return before
         expect_own_head(self.database, where, action)
-        entry = self.appender.append(where, self.door.pass_in(where, action))
+        action = self.door.pass_in(where, self.appender.permit.said(where, action))
+        entry = self.appender.append(where, action)
         self.tally.recorded += 1
         self._in_chunk[action.id] = entry
         return entry
