@@ -21,7 +21,7 @@ from cfgtrack.store.journal import Journal
 UNLIKELY = "unlikely-time"
 
 BEHIND = 120_000_000
-"""By so much a console's clock may differ from a server's, or be before the record, microseconds."""
+"""By so much a console's clock may differ from a server's before anybody is told, microseconds."""
 
 _MOST_OPEN = 100_000
 """Of so many rows of outings that haven't ended it is remembered when they happened, to hold them against the end."""

@@ -200,11 +200,6 @@ class Journal:
             self._present = found
         return found
 
-    def recorded_first(self) -> int | None:
-        """Return when the first event became known, None where there is none."""
-        row = self.database.row("SELECT known FROM event ORDER BY number LIMIT 1")
-        return None if row is None else int(row[0])
-
     def known_before(self, entry: Entry) -> int:
         """Return when what was recorded just before an event became known; 0 before the first."""
         sql = "SELECT known FROM event WHERE number < :number ORDER BY number DESC LIMIT 1"
