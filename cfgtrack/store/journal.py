@@ -487,6 +487,10 @@ class Journal:
                 found[name] = found[name].over(at)
         return found
 
+    def last_done(self, known: int, until: int) -> int | None:
+        """Return when the last event on hardware in effect until an instant happened, None where there is none."""
+        return checkpoint.last_done(self.database, until, known)
+
     def handover(self) -> int | None:
         """Return when the first initial configuration in effect is of, None where there is none."""
         sql = "SELECT 1 FROM event WHERE id >= 'initial:' AND id < 'initial;' LIMIT 1"

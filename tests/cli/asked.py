@@ -972,7 +972,7 @@ def approving(s: Asker) -> None:
     s.do(1, "de-energise", "WALL:K")
     line = {"id": "sly", "action": "approve", "happened": 0, "by": "ANN", "reason": "x"}
     code = dark[1]
-    s.ask("import", "-", stdin=json.dumps({**line, "body": {"fingerprints": [code]}}) + "\n")
+    s.ask("import", "-", "--sure", stdin=json.dumps({**line, "body": {"fingerprints": [code]}}) + "\n")
     s.ask("findings", "--at", at(2), status=3)
     s.ask("findings", "--at", at(40), status=3)
     s.do(50, "open", "WALL:V")
