@@ -200,11 +200,6 @@ class Journal:
             self._present = found
         return found
 
-    def recorded_first(self) -> int | None:
-        """Return when the first event became known, None where there is none."""
-        row = self.database.row("SELECT known FROM event ORDER BY number LIMIT 1")
-        return None if row is None else int(row[0])
-
     def known_before(self, entry: Entry) -> int:
         """Return when what was recorded just before an event became known; 0 before the first."""
         sql = "SELECT known FROM event WHERE number < :number ORDER BY number DESC LIMIT 1"
@@ -491,6 +486,10 @@ class Journal:
             elif name in found:
                 found[name] = found[name].over(at)
         return found
+
+    def last_done(self, known: int, until: int) -> int | None:
+        """Return when the last event on hardware in effect until an instant happened, None where there is none."""
+        return checkpoint.last_done(self.database, until, known)
 
     def handover(self) -> int | None:
         """Return when the first initial configuration in effect is of, None where there is none."""
