@@ -12,6 +12,7 @@ from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.hardware import effect_at
 from cfgtrack.answers.past import Past, approvals, find_rule, kept_rules, rules_to_judge_by, variances_of
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
+from cfgtrack.answers.timely import expect_timely
 from cfgtrack.files.phrase import split_phrase
 from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, EXPLAIN, RETIRE, WITHDRAW, Action
 from cfgtrack.model.approval import fault_of_approval, hands_of
@@ -437,6 +438,7 @@ def _on_the_record(
 def _amended(asking: Asking, journal: Journal, actions: Sequence[Action]) -> Recorded:
     """Record actions that amend the record, as one. Of a correction, tell what it broke as the past now stands."""
     corrects = any(action.supersedes or action.withdraws for action in actions)
+    expect_timely(asking, journal, actions)
     # What can't be read is told before anything is written.
     standing = Standing(journal, *journal.moment()) if corrects and not asking.dry_run else None
     if any(action.supersedes for action in actions):

@@ -12,6 +12,7 @@ from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past, find_rule, kept_rules, kept_texts
 from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.answers.review import Review, reviewed
+from cfgtrack.answers.timely import clock_notes
 from cfgtrack.files.rules import parse_rules, read_rules
 from cfgtrack.model.trouble import Misput
 from cfgtrack.model.unknown import find
@@ -63,7 +64,7 @@ def _keep(
         judge=judge,
         accept=accept,
     )
-    notes = (*notes, *needless(accept, report))
+    notes = (*notes, *needless(accept, report), *clock_notes(journal))
     return Loaded(Moment(*journal.moment()), asking.dry_run, report, judge.found, judge.vetted, notes=notes)
 
 

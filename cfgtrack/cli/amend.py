@@ -19,6 +19,7 @@ _on_record = s.options(
     _reason,
     s.shared("--at", metavar="TIME", help="When it was decided; else now."),
     s.authored,
+    s.sure,
     click.option("--id", "event_id", metavar="ID", help="The new event's own id."),
     s.dry_run,
 )

@@ -138,6 +138,8 @@ def _history_row(entry: Entry, corrected_by: str | None) -> list[object]:
         by = f"{by} (rec. {event.recorder})".strip()
     if event.signed is not None:
         by = f"{by}, signed {event.signed.by}".removeprefix(", ")
+    if entry.login is not None:
+        by = f"{by}, user {entry.login}".removeprefix(", ")
     return [number, format_instant(event.happened), event_text(event), by, basis, notes, event.id]
 
 

@@ -158,9 +158,9 @@ def test_mates_of_before_count(cfgtrack: Command) -> None:
     """Mate cycles can't be measured: what a port went through before is read in, or recorded as the mates of then."""
     refused = cfgtrack("measure", "PUMP-1:F1", "cycles=2", "--at", AT)
     assert (refused.status, "[initial.before]" in refused.err) == (2, True)
-    cfgtrack.ok("as-found", "PUMP-1", "at", "HALL", "--at", "2031-04-01T07:00:00Z")
+    cfgtrack.ok("as-found", "PUMP-1", "at", "HALL", "--at", "2031-04-01T07:00:00Z", "--sure")
     for minute, words in enumerate((("mate", "PUMP-1:F1", "HALL:P1"), ("demate", "PUMP-1:F1")) * 2, 10):
-        cfgtrack.ok(*words, "--at", f"2031-04-01T07:{minute}:00Z")
+        cfgtrack.ok(*words, "--at", f"2031-04-01T07:{minute}:00Z", "--sure")
     ports = cfgtrack.json_of("state", "PUMP-1")["state"]["ports"]
     (port,) = (p for p in ports if p["address"] == "PUMP-1:F1")
     assert port["cycles"] == 2
