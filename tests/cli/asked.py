@@ -15,6 +15,7 @@ import click
 import pytest
 
 from cfgtrack.cli.main import COMMANDS, VERBS, main
+from cfgtrack.model.time import parse_instant
 from cfgtrack.rules.what.custom import ENTRY_POINTS
 from cfgtrack.store.journal import create
 from tests.analysis.test_vetting import CASES as CASES_TO_VET
@@ -954,7 +955,7 @@ def approving(s: Asker) -> None:
     s.ask("approve", *dark, "--by", "CHIEF", "--reason", "for a minute", "--from", at(20))
     s.do(1, "shut", "WALL:V")
     s.do(1, "de-energise", "WALL:K")
-    line = {"id": "sly", "action": "approve", "happened": 0, "by": "ANN", "reason": "x"}
+    line = {"id": "sly", "action": "approve", "happened": parse_instant(at(1)), "by": "ANN", "reason": "x"}
     code = dark[1]
     s.ask("import", "-", stdin=json.dumps({**line, "body": {"fingerprints": [code]}}) + "\n")
     s.ask("findings", "--at", at(2), status=3)

@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from cfgtrack.model.time import parse_instant
 from tests.cli import world
 from tests.cli.conftest import Answer, Command
 
@@ -350,7 +351,7 @@ def test_a_rule_leaves_it_to_some(cfgtrack: Command) -> None:
     answer = approve(cfgtrack, codes, "ANN")
     assert answer.status == 3
     assert "rule expansion leaves exceptions to CHIEF and SAFETY, and not to ANN" in said(answer.err)
-    line = {"id": "sly", "action": "approve", "happened": 0, "by": "ANN", "reason": "x"}
+    line = {"id": "sly", "action": "approve", "happened": parse_instant(EARLY), "by": "ANN", "reason": "x"}
     cfgtrack.ok("import", "-", stdin=json.dumps({**line, "body": {"fingerprints": codes}}) + "\n")
     assert cfgtrack("findings").status == 3
     approve(cfgtrack, codes, "Chief")
