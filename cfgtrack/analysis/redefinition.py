@@ -49,8 +49,8 @@ class RuleChange:
 
     `lost` is what it guarded or watched and no longer does, `gained` the other way round; of a rule that goes away, or
     that is no longer catastrophic or critical, all is lost. `severity` is what it was, of a new rule what it is;
-    `severity_now` None of one that goes away. `differs`: it asks something else now, whatever it guards. `eased`: how an
-    exception to it is approved more easily now, in words.
+    `severity_now` None of one that goes away. `differs`: it asks something else now, whatever it guards. `eased`: how
+    an exception to it is approved more easily now, in words.
     """
 
     told: ClassVar[tuple[str, ...]] = ("category",)
