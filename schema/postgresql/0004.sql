@@ -62,13 +62,14 @@ BEGIN
     END CASE;
 END $$;
 
--- --- the definition, as it is told now, at an instant ----------------------------------------------------------------
+-- --- the definition as it is told now (`settled`: by what was committed), at an instant ------------------------------
 
 CREATE FUNCTION cfgtrack_item(wanted_sort text, wanted_id text, instant bigint, settled boolean) RETURNS jsonb
 LANGUAGE sql STABLE AS $$
     SELECT i.body::jsonb FROM item i JOIN event e ON e.number = i.load
     WHERE i.sort = wanted_sort AND i.id = wanted_id AND (e.action = 'define' OR e.happened <= instant)
-        AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number)
+        AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number
+            AND (NOT settled OR x.number <= (SELECT max(h.number) FROM tree_head h)))
         AND (NOT settled OR e.number <= (SELECT max(h.number) FROM tree_head h))
     ORDER BY CASE WHEN e.action = 'define' THEN -9223372036854775807 ELSE e.happened END DESC,
         e.turn DESC, e.number DESC
@@ -452,6 +453,11 @@ BEGIN
         OR (target.number IS NULL AND (said ? 'supersedes' OR said ? 'withdraws')) THEN
         PERFORM cfgtrack_refuse('an event corrects the one that it names');
     END IF;
+    IF target.action IN ('define', 'withdraw') OR (
+        (target.action IN ('revise', 'retire') OR (target.number IS NOT NULL AND this.action IN ('revise', 'retire')))
+        AND this.action NOT IN (target.action, 'withdraw')) THEN
+        PERFORM cfgtrack_refuse(format('%s can''t be corrected so', target.id));
+    END IF;
     IF this.turn <> (CASE WHEN said ? 'supersedes' AND target.happened = this.happened THEN target.turn
         ELSE this.number END) THEN
         PERFORM cfgtrack_refuse('an event has its own turn, or that of what it corrects in place');
@@ -639,7 +645,7 @@ CREATE POLICY item_defined ON item FOR INSERT
 WITH CHECK (load > (SELECT coalesce(max(number), 0) FROM tree_head));
 CREATE POLICY change_ended ON change FOR UPDATE USING (until = 9223372036854775807) WITH CHECK (true);
 
--- --- who may call what ------------------------------------------------------------------------------------------------
+-- --- who may call what -----------------------------------------------------------------------------------------------
 
 REVOKE EXECUTE ON FUNCTION cfgtrack_number(text) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_reading(text) FROM PUBLIC;
