@@ -60,7 +60,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
-        "head": ("trust", "Print the tree head, to be kept elsewhere; or forget what was seen here."),
+        "head": ("trust", "Print the tree head, to keep elsewhere; or forget what was seen."),
         "key": ("key", "Make and list the keys that you sign with."),
         "prove": ("trust", "Prove that one event is in the journal."),
         "verify": ("trust", "Verify a proof, without the database."),

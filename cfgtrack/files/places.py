@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 
 from cfgtrack.files.fields import Fields
 from cfgtrack.model.plant import Place, Unit
-from cfgtrack.model.setting import SETTINGS, Setting
+from cfgtrack.model.setting import SETTINGS, SPANS, Setting
 
 
 def read_unit(fields: Fields, parts: Collection[str], places: Collection[str]) -> Unit | None:
@@ -61,11 +61,12 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
 def read_setting(fields: Fields) -> Setting:
     """Return the setting of a [[setting]] table."""
     name = fields.reference("id", "setting", SETTINGS, required=True)
-    value = (
-        fields.reference("value", "value", SETTINGS.get(name, ()), required=True)
-        if name
-        else fields.text("value")
-    )
+    if name and name not in SPANS:
+        value = fields.reference("value", "value", SETTINGS.get(name, ()), required=True)
+    else:
+        value = fields.text("value", required=bool(name))
+        if name and value:
+            fields.lasting("value", value)
     fields.finish()
     return Setting(name, value)
 

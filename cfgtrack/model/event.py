@@ -44,6 +44,8 @@ class Event(Action):
     units, and the site where each lies, or the unit, where it goes with that again. Who did something where the record
     didn't have him was `found` there, with where what he held was left, and the halves that `parted` for it; `expected`
     then says where he was in the record.
+
+    `clock`: by how much the clock was off the last write when this was recorded, microseconds, as `Stamp` has it.
     """
 
     peer: str | None = None
@@ -53,6 +55,7 @@ class Event(Action):
     ends: Mapping[str, str] = field(default_factory=dict)
     found: Mapping[str, str] = field(default_factory=dict)
     parted: tuple[str, ...] = ()
+    clock: int = 0
 
     @classmethod
     def of(

@@ -15,7 +15,7 @@ from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.naming import Names
 from cfgtrack.model.part import EXPANSION, Contact, Node, Part, Port
 from cfgtrack.model.people import Permission, Person
-from cfgtrack.model.setting import SETTINGS, Setting
+from cfgtrack.model.setting import Setting, span_of, value_of
 from cfgtrack.model.unknown import ANYTHING
 
 HOLD = "hold"
@@ -115,8 +115,11 @@ class Plant:
 
     def setting(self, name: str) -> str:
         """Return to what something is set, of `SETTINGS`."""
-        found = self.settings.get(name)
-        return SETTINGS[name][0] if found is None else found.value
+        return value_of(self.settings, name)
+
+    def span(self, name: str) -> int:
+        """Return to what a duration is set, of `SETTINGS`, in microseconds."""
+        return span_of(self.settings, name)
 
     def resolve(self, text: str, wanted: Collection[str] = ANYTHING) -> str:
         """Return the address of what is called so, ids first; the text itself where nothing is, or several things are.

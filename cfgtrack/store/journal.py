@@ -22,10 +22,13 @@ from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import ABSENT, Entry, Event, LogLine
 from cfgtrack.model.plant import Plant, owner_of, port_of
+from cfgtrack.model.present import Hours, now
+from cfgtrack.model.setting import HAPPENED_AHEAD
 from cfgtrack.model.signature import Signer
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import checkpoint
 from cfgtrack.store.checkpoint import Checkpoint, Stored, Wanted
+from cfgtrack.store.clock import present_of
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import WAIT, Database, Row
 from cfgtrack.store.definitions import Definitions, read_definitions
@@ -76,12 +79,14 @@ def open_journal(
     must_exist: bool = True,
     read_only: bool = False,
     wait: float = WAIT,
+    accepts: str | None = None,
 ) -> Journal:
     """Open a journal; with `must_exist` false, make it first when it is missing.
 
-    `clock` gives the present in microseconds since 1970, UTC. With `now` every question of this opening is asked in
-    that one present: only what is recorded is stamped by the clock. A writer waits `wait` seconds for another one.
-    NoAnswer when there is no journal, or when its schema isn't current.
+    `clock` gives the present in microseconds since 1970, UTC; where there is a server its own clock does, and is asked
+    when it is wanted first. With `now` every question of this opening is asked in one present: only what is recorded is
+    stamped by the clock anew. A writer waits `wait` seconds for another one. `accepts` is the day of a clock that is
+    far ahead of the last write: see `Appender`. NoAnswer when there is no journal, or when its schema isn't current.
     """
     may_make = not must_exist and not read_only
     database = Database(url, read_only=read_only, wait=wait, create=may_make)
@@ -94,7 +99,7 @@ def open_journal(
     except BaseException:
         database.close()
         raise
-    return Journal(database, clock, now)
+    return Journal(database, clock, now, accepts)
 
 
 class Journal:
@@ -103,12 +108,17 @@ class Journal:
     `at_end` is called with it before it is closed, where all went well.
     """
 
-    def __init__(self, database: Database, clock: Now, now: int | None = None) -> None:
+    def __init__(
+        self, database: Database, clock: Now, now: int | None = None, accepts: str | None = None
+    ) -> None:
         self.database = database
         self.clock = clock
+        self.accepts = accepts
         self.signer: Signer | None = None
         self.at_end: Callable[[Journal], None] | None = None
         self._now = now
+        self._present: int | None = None
+        self._wrote: Recorder | None = None
         self._definitions: Definitions | None = None
 
     def __enter__(self) -> Journal:
@@ -132,36 +142,68 @@ class Journal:
     def moment(self, at: int | None = None, known: int | None = None) -> tuple[int, int]:
         """Return the pair (at, known) that a question with these times is answered for.
 
-        Without `at`: now, or the time of the last event in effect when that is later. Without `known`: all that the
-        journal holds, told by the `known` of its last event.
+        Without `at`: now, see `model/present.py`. Without `known`: all that the journal holds, told by the `known` of
+        its last event.
         """
-        known = self._known(known)
+        written = 0 if at is not None and known is not None else self._known(None)
+        known = written if known is None else known
         if at is None:
-            at = max(self.present, self._last_happened(known)[0])
+            at = now(self.present, written)
+            last = self.last_happened(known)
+            at = max(at, last[0] if last[0] <= at else self.last_happened(known, at + self._soon)[0])
         return at, known
+
+    def later(self, at: int, known: int) -> int | None:
+        """Return when the first event in effect after an instant happened, None where there is none."""
+        sql = f"SELECT e.happened FROM event e WHERE e.happened > :at AND {IN_EFFECT} ORDER BY e.happened LIMIT 1"
+        row = self.database.row(sql, {"at": at, "known": known})
+        return None if row is None else int(row[0])
+
+    def as_known(self, known: int) -> int:
+        """Return by when what somebody asks about was known: of now, and of what is to come, all that is recorded.
+
+        Now is what his own clock says, too: behind the clock that stamped it, it hides nothing.
+        """
+        return max(known, self._known(None)) if known >= min(self.clocks()) else known
+
+    @property
+    def _soon(self) -> int:
+        return self.plant().span(HAPPENED_AHEAD)
 
     def _known(self, known: int | None) -> int:
         if known is not None:
             return known
-        row = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
-        return 0 if row is None else int(row[0])
+        return self.recorded_last() or 0
 
-    def _last_happened(self, known: int) -> tuple[int, str]:
-        """Return when the last event in effect happened, and its id; 0 and "" when there is none."""
-        sql = f"SELECT e.happened, e.id FROM event e WHERE {IN_EFFECT} ORDER BY e.happened DESC LIMIT 1"
-        row = self.database.row(sql, {"known": known})
+    def recorded_last(self) -> int | None:
+        """Return when the last event became known, None where there is none."""
+        row = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
+        return None if row is None else int(row[0])
+
+    def last_happened(self, known: int, until: int = NEVER) -> tuple[int, str]:
+        """Return when the last event in effect until an instant happened, and its id; 0 and "" when there is none."""
+        sql = (
+            f"SELECT e.happened, e.id FROM event e WHERE e.happened <= :until AND {IN_EFFECT}"
+            " ORDER BY e.happened DESC LIMIT 1"
+        )
+        row = self.database.row(sql, {"known": known, "until": until})
         return (0, "") if row is None else (int(row[0]), str(row[1]))
 
     @property
     def present(self) -> int:
-        """The present: the one that the journal was opened in, else the clock's."""
-        return self.clock() if self._now is None else self._now
+        """The present: the server's where there is one, else the one that the journal was opened in, or the clock's."""
+        if self._present is not None:
+            return self._present
+        own = self._now
+        found = present_of(self.database, self.clock if own is None else lambda: own)
+        if own is not None:
+            self._present = found
+        return found
 
-    def recorded(self) -> tuple[int, int] | None:
-        """Return when the first and the last event became known, None where there is none."""
-        first = self.database.row("SELECT known FROM event ORDER BY number LIMIT 1")
-        last = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
-        return None if first is None or last is None else (int(first[0]), int(last[0]))
+    def recorded_first(self) -> int | None:
+        """Return when the first event became known, None where there is none."""
+        row = self.database.row("SELECT known FROM event ORDER BY number LIMIT 1")
+        return None if row is None else int(row[0])
 
     def known_before(self, entry: Entry) -> int:
         """Return when what was recorded just before an event became known; 0 before the first."""
@@ -174,15 +216,21 @@ class Journal:
         row = self.database.row("SELECT number FROM event ORDER BY number DESC LIMIT 1")
         return 0 if row is None else int(row[0]) - entry.number
 
-    def ahead(self) -> tuple[int, str] | None:
-        """Return the last event that lies in the future though it was known before now: when it happened, and its id.
+    def ahead(self) -> tuple[tuple[int, str] | None, tuple[int, str] | None]:
+        """Return the last event that lies a little ahead though it was known before now, and the last that lies far.
 
-        What others have recorded since then doesn't count: however late this one comes to its turn, and however
-        fast another one's clock is, what happened now did happen now.
+        Each by when it is said to happen, and its id. What others have recorded since then doesn't count: however late
+        this one comes to its turn, and however fast another one's clock is, what happened now did happen now.
         """
-        now = self.present
-        last = self._last_happened(now)
-        return last if last[0] > now else None
+        here = self.present
+        last = self.last_happened(here)
+        if last[0] <= here:
+            return None, None
+        soon = here + self._soon
+        if last[0] <= soon:
+            return last, None
+        near = self.last_happened(here, soon)
+        return near if near[0] > here else None, last
 
     # --- configurations -------------------------------------------------------------------------------------
 
@@ -356,6 +404,21 @@ class Journal:
         )
         return entries_of(self.database.rows(sql, {"at": at, "known": self._known(known), **each}))
 
+    def ever(self, *actions: str, known: int | None = None) -> list[tuple[Entry, Entry | None]]:
+        """Return all events of these actions, in order, as signed, each with what has superseded or withdrawn it."""
+        each = {f"action{i}": action for i, action in enumerate(actions)}
+        sql = (
+            "SELECT e.body, e.number, e.known, e.signed, x.body, x.number, x.known FROM event e"
+            " LEFT JOIN event x ON x.corrects = e.number AND x.known <= :known"
+            f" WHERE e.action IN ({', '.join(f':{name}' for name in each)}) AND {TOLD}"
+            " ORDER BY e.happened, e.turn, e.number"
+        )
+        rows = self.database.rows(sql, {"known": self._known(known), **each})
+        return [
+            (with_signature(entry_of(*row[:3]), row[3]), None if row[4] is None else entry_of(*row[4:]))
+            for row in rows
+        ]
+
     def _in_order(self, found: Iterable[Entry]) -> list[Entry]:
         """Return a few events, each once, in the order in which they count: by turns, which corrections take over."""
         each = {entry.number: entry for entry in found}
@@ -417,6 +480,24 @@ class Journal:
         """Return when an outing began, or None when the journal has no such beginning."""
         begun = self.of_action(ac.BEGIN, known=known)
         return next((e.event.happened for e in reversed(begun) if e.event.outing == outing), None)
+
+    def hours(self) -> dict[str, Hours]:
+        """Return when each outing began first, and ended last, unless it has begun again since."""
+        found: dict[str, Hours] = {}
+        for entry in self.of_action(ac.BEGIN, ac.END):
+            name, at = entry.event.outing or "", entry.event.happened
+            if entry.event.action == ac.BEGIN:
+                found[name] = found.get(name, Hours(name, at)).begun(at)
+            elif name in found:
+                found[name] = found[name].over(at)
+        return found
+
+    def handover(self) -> int | None:
+        """Return when the first initial configuration in effect is of, None where there is none."""
+        sql = "SELECT 1 FROM event WHERE id >= 'initial:' AND id < 'initial;' LIMIT 1"
+        if self.database.row(sql) is None:
+            return None
+        return checkpoint.first_initial(self.database, NEVER, NEVER)
 
     # --- the running state ----------------------------------------------------------------------------------
 
@@ -549,7 +630,22 @@ class Journal:
         return list(loads.items())
 
     def _recorder(self) -> Recorder:
-        return Recorder(self.database, self.clock, self.signer)
+        self._wrote = Recorder(self.database, self.clock, self.signer, accepts=self.accepts)
+        return self._wrote
+
+    def clock_off(self) -> tuple[int, int] | None:
+        """Return by how much the clock was off when this opening wrote last, and the write before; None if it wasn't.
+
+        By how much: see `Stamp`.
+        """
+        wrote = None if self._wrote is None else self._wrote.appender
+        if wrote is None or wrote.last is None or not wrote.off or not wrote.written:
+            return None
+        return wrote.off, wrote.last
+
+    def clocks(self) -> tuple[int, int]:
+        """Return what the console's own clock says, and the present: they differ where a server's clock does."""
+        return self.clock() if self._now is None else self._now, self.present
 
     def record(self, actions: Iterable[Action], *, dry_run: bool = False) -> list[Entry]:
         """Record all of `actions` or, when one is impossible, none: Refused then carries a problem for each.

@@ -56,12 +56,19 @@ class Recorder:
     """Writes events inside a transaction that the caller has begun with `Database.writing`.
 
     `finish` ends its work: call it before the transaction is kept. What isn't signed is signed by `signer`, if there
-    is one.
+    is one. `accepts`: see `Appender`.
     """
 
-    def __init__(self, database: Database, clock: Callable[[], int], signer: Signer | None = None) -> None:
+    def __init__(
+        self,
+        database: Database,
+        clock: Callable[[], int],
+        signer: Signer | None = None,
+        *,
+        accepts: str | None = None,
+    ) -> None:
         self.database = database
-        self.appender = Appender(database, clock, signer)
+        self.appender = Appender(database, clock, signer, accepts=accepts)
         self.door = Door(database, self.appender.plant, signer)
         self.tally = Outcome()
         self._in_chunk: dict[str, Entry] = {}
