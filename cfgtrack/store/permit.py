@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterable
 from dataclasses import replace
 
-from cfgtrack.model.action import DEFINITIONS, Action
+from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, DEFINITIONS, Action
 from cfgtrack.model.codec import event_from_json
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.people import ADMINISTER, DEFINE, done_on, has_roles, kinds_of, may, person_of
@@ -61,11 +61,20 @@ class Permit:
         if action.signed is not None:
             self._expect_one(where, action, action.signed.by)
             return action
+        if self._bound is not None and action.action in (APPROVE, ACKNOWLEDGE):
+            self._expect_own(where, action, self._bound)
         known = self._bound or (self._signer.person if self._signer is not None else None)
         if known is None:
             return action
         self._expect_one(where, action, known)
         return replace(action, recorder=known)
+
+    def _expect_own(self, where: str, action: Action, person: str) -> None:
+        if action.by is not None and action.by not in (person, self._plant.people[person].place):
+            sentence = (
+                f"event {action.id}: {person} records it, and names {action.by}: nobody approves for another"
+            )
+            raise unrecordable(where, NOT_ALLOWED, sentence)
 
     def _expect_one(self, where: str, action: Action, signer: str) -> None:
         for one in (self._bound, action.recorder if action.recorder in self._plant.people else None):

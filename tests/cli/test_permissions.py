@@ -15,6 +15,7 @@ import psycopg
 import pytest
 
 from cfgtrack.answers.roles import NEEDS
+from cfgtrack.model.time import SECOND
 from tests.cli.asked import all_commands, command_of
 from tests.cli.conftest import Answer, Command
 from tests.cli.peopled import CONFINED, FOUND, INSIDE, OUTSIDE, PEOPLE, RULE, Plant, peopled
@@ -113,7 +114,7 @@ def at(thing: str) -> Iterator[Deed]:
     def imported(plant: Plant, person: str) -> tuple[object, ...]:
         del person
         return "import", plant.file(
-            f"id,at,action,subject\n{plant.new()},2031-05-01T10:00:00Z,inspect,{thing}\n", "csv"
+            f"id,at,action,subject\n{plant.new()},2021-05-01T10:00:00Z,inspect,{thing}\n", "csv"
         )
 
     yield Deed("import", thing, imported, recording("import", thing, "remark", remark="x").sql)
@@ -181,7 +182,7 @@ DEEDS: tuple[Deed, ...] = (
     looking("rules try", "item", "RULES"),
     looking("state", "change", "PUMP-1"),
     looking("history", "touch", "PUMP-1"),
-    looking("diff", "change", "2031-05-01T08:00:00Z", "2031-05-01T09:00:00Z"),
+    looking("diff", "change", "2021-05-01T08:00:00Z", "2021-05-01T09:00:00Z"),
     looking("remarks", "event", "PUMP-1"),
     looking("draw", "change", "--loop", "A", "-o", "OUT"),
     looking("check", "change", "--do", "inspect PUMP-1"),
@@ -246,7 +247,7 @@ def test_every_command_says_which_role_it_needs() -> None:
 
 def _was_let(answer: Answer) -> bool:
     """Return whether a command was allowed: else it says that it wasn't, and ends with 3."""
-    if "not-allowed" in answer.err:
+    if ": not-allowed: " in answer.err or ": approval: " in answer.err:
         assert (answer.status, answer.out) == (3, ""), answer
         return False
     assert answer.status in (0, 3), answer
@@ -305,6 +306,13 @@ def _told(person: str, *statements: str) -> Abuse:
     return Abuse(person, tell)
 
 
+def _known(db: psycopg.Connection[Any], off: int) -> None:
+    """Say that something became known at another time than the server's clock tells."""
+    row = db.execute("SELECT (extract(epoch FROM clock_timestamp()) * 1000000)::bigint").fetchone()
+    assert row is not None
+    insert_event(db, _event("REC", "PUMP-1"), known=row[0] + off)
+
+
 def _shadowed(db: psycopg.Connection[Any], _: Plant) -> None:
     """Put a table of one's own in the way of the functions, in which one has every role."""
     db.execute("CREATE TEMP TABLE item (sort text, id text, load bigint, body text)")
@@ -346,6 +354,8 @@ ABUSES: dict[str, Abuse] = {
     "another leaf": _inserted("REC", _event("REC", "PUMP-1"), leaf=bytes(32)),
     "a later number": _inserted("REC", _event("REC", "PUMP-1"), number=1_000),
     "known before": _inserted("REC", _event("REC", "PUMP-1"), known=1),
+    "known a second ago": Abuse("REC", lambda db, _: _known(db, -SECOND)),
+    "known in a minute": Abuse("REC", lambda db, _: _known(db, 60 * SECOND)),
     "another turn": _inserted("REC", _event("REC", "PUMP-1"), turn=1),
     "corrects in silence": _inserted("REC", _event("REC", "PUMP-1"), corrects=1),
     "another id": _inserted("REC", _event("REC", "PUMP-1"), id="OTHER"),
@@ -360,6 +370,9 @@ ABUSES: dict[str, Abuse] = {
     "no such move": _inserted("REC", _event("REC", "PUMP-1:F1", action="open")),
     "of the beginning": _inserted("REC", _event("REC", "PUMP-1", initial=True)),
     "approves": _inserted("REC", _event("REC", "PUMP-1", action="approve", body=APPROVAL)),
+    "approves as another": _inserted(
+        "APP", _event("APP", "PUMP-1", action="approve", body=APPROVAL, by="PIA")
+    ),
     "withdraws a definition": _inserted("COR", _event("COR", action="withdraw", withdraws="define:1")),
     "takes along from outside": _inserted("PIA", _event("PIA", "PUMP-1", action="place", **_MATED)),
     "parts what is outside": _inserted("PIA", _event("PIA", "PUMP-1", parted=["PUMP-2:F1"])),

@@ -1,7 +1,7 @@
 """Events and loads in plain SQL, as somebody writes them who has psql and knows how the journal is kept.
 
-Nothing of the tool is asked: the leaf is RFC 6962's hash by hashlib, the canonical JSON (RFC 8785) json's own, which is the
-same for what is said here.
+Nothing of the tool is asked: the leaf is RFC 6962's hash by hashlib, the canonical JSON (RFC 8785) json's own,
+which is the same for what is said here.
 """
 
 from __future__ import annotations
@@ -19,14 +19,16 @@ def said(action: str, person: str, name: str, *subjects: str, **more: object) ->
     return {**told, "subjects": list(subjects)} if subjects else told
 
 
-MOMENT = 1_935_400_000_000_000
-"""2031-05-01T11:06:40Z, after all that the owner recorded."""
+MOMENT = 1_619_900_000_000_000
+"""2021-05-01T20:13:20Z, after all that is told of the beginning."""
 
 
 def insert_event(db: psycopg.Connection[Any], event: dict[str, object], **other: object) -> int:
     """Insert an event by hand, each column as it has to be but for what is `other`; return its number."""
-    last = db.execute("SELECT number, known FROM event ORDER BY number DESC LIMIT 1").fetchone() or (0, 0)
-    number, known = last[0] + 1, max(last[1] + 1, MOMENT)
+    clock = "(extract(epoch FROM clock_timestamp()) * 1000000)::bigint"
+    last = db.execute(f"SELECT number, known, {clock} FROM event ORDER BY number DESC LIMIT 1").fetchone()
+    assert last is not None
+    number, known = last[0] + 1, other.get("known", max(last[1] + 1, last[2]))
     body = json.dumps(event, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
     login = db.info.user
     leaf = f'{{"event":{body},"known":{known},"login":{json.dumps(login)},"number":{number},"version":3}}'
