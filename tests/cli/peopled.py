@@ -119,6 +119,11 @@ class Plant:
             self.owner("rules", "load", file, "--recorder", "LEAD")
         return self.held["rules"]
 
+    def would_find(self, action: str) -> list[str]:
+        """Return the fingerprints of what an action would break."""
+        found = self.command("--db", self.url, "--json", "check", "--do", action).json
+        return [name for one in found["check"]["new"] for name in one["fingerprints"]]
+
     def finding(self) -> str:
         """Return a finding of the past: a live connector was touched."""
         if "finding" not in self.held:

@@ -151,18 +151,9 @@ def by_owner(command: str, statement: str, *words: object) -> Deed:
 
 
 def approved(plant: Plant, person: str) -> tuple[object, ...]:
-    """Return how an exception is approved, at what PUMP-1 is joined to."""
-    return (
-        "approve",
-        "--rule",
-        "dead-before-touch",
-        "--do",
-        "demate PUMP-1:J1",
-        "--by",
-        person,
-        "--reason",
-        plant.new(),
-    )
+    """Return how an exception is approved, to what parting PUMP-1 would break."""
+    named = (word for one in plant.would_find("demate PUMP-1:J1") for word in ("--finding", one))
+    return "approve", *named, "--do", "demate PUMP-1:J1", "--by", person, "--reason", plant.new()
 
 
 def acknowledged(plant: Plant, person: str) -> tuple[object, ...]:

@@ -157,7 +157,7 @@ TAMPERED = {
     "ALTER FUNCTION cfgtrack_take_in() RESET ALL": "the function cfgtrack_take_in() is not the one",
     "ALTER FUNCTION cfgtrack_take_in() SECURITY INVOKER": "the function cfgtrack_take_in() is not the one",
     "DROP FUNCTION cfgtrack_now() CASCADE": "the function cfgtrack_now() is gone",
-    "CREATE FUNCTION cfgtrack_has(jsonb, name) RETURNS boolean LANGUAGE sql AS 'SELECT true'": "is none of this program's",
+    "CREATE FUNCTION cfgtrack_has(jsonb, name) RETURNS boolean LANGUAGE sql AS 'SELECT true'": "none of this program's",
     "GRANT SELECT ON event TO PUBLIC": "PUBLIC may SELECT on event",
     "GRANT INSERT ON change TO user_clerk": "user_clerk may INSERT on change",
     "GRANT UPDATE (value) ON change TO user_clerk": "user_clerk may UPDATE (value) on change",
