@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from tests.abuse.campaign import run
+from tests.campaign.hostile import run
 
 
 def main() -> None:

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.abuse import campaign
-from tests.abuse.campaign import World, Wrong, one, run
+from tests.campaign import hostile
+from tests.campaign.hostile import World, Wrong, one, run
 
 CASES = int(os.environ.get("CFGTRACK_ABUSE", "240"))
 

@@ -22,7 +22,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from tests.abuse.damage import NASTY, damaged, damaged_bytes, damaged_rows, damaged_words
+from tests.campaign.damage import NASTY, damaged, damaged_bytes, damaged_rows, damaged_words
 from tests.cli import world
 from tests.cli.conftest import Answer, Command
 
