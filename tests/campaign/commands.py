@@ -239,13 +239,14 @@ def seen(folder: Path) -> dict[str, Any]:
 
 
 def recorded(path: Path) -> Any:
-    """Return what is recorded in a journal and derived of it, the revision of its schema; None where there is none."""
+    """Return what is recorded in a journal and derived of it, the revision of its schema; None where that is nothing."""
     with closing(sqlite3.connect(path)) as opened:
         tables = {name for (name,) in opened.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         if not {*RECORDED, "alembic_version"} <= tables:
             return None
         revision = opened.execute("SELECT version_num FROM alembic_version").fetchall()
-        return revision, {table: opened.execute(sql).fetchall() for table, sql in RECORDED.items()}
+        rows = {table: opened.execute(sql).fetchall() for table, sql in RECORDED.items()}
+        return (revision, rows) if any(rows.values()) else None
 
 
 def _close(folder: Path) -> None:

@@ -1,38 +1,39 @@
 """Deliberate tampering, kind by kind: what somebody who may write the database can do to it, and what notices.
 
-    python -m tests.bench.tampering [--database sqlite|postgresql] [--seed N] [--flips N]
+    python -m tests.campaign --only tampering --seed 1
 
-Each kind is tried on a copy of one journal in which every table has rows, and is held against two looks: an audit alone,
-and an audit against a head that was kept before. What needs the second (`Kind.needs`) is an attacker's who has the whole
-database and computes all of it anew, or puts an older one back: nothing in the database itself can tell.
+Each kind is tried on a copy of one journal in which every table has rows, and is held against three looks: an audit
+alone, an audit against a head that was kept before, and the next question of a console that had seen the journal. What
+the first can't tell (`Kind.needs`) is an attacker's who has the whole database and computes all of it anew, or puts an
+older one back: the two others have to. What none of them can tell is listed apart (`BEYOND`), with the reason, and has
+to stay so: a list of what can't be noticed is only true as long as it isn't.
 """
 
 # ruff: noqa: E501 - a statement is more easily read in one line
-import argparse
 import json
 import random
 import shutil
 import sqlite3
-import tempfile
-from collections.abc import Callable, Iterator
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from sqlalchemy import make_url
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.encode import json_of
-from cfgtrack.answers.review import findings, review
-from cfgtrack.answers.trust import audit, head
+from cfgtrack.answers.trust import audit
 from cfgtrack.answers.upkeep import rebuild, restore
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.rows import leaf_record
+from tests.campaign.outcome import Outcome
 from tests.cli import world
 from tests.cli.conftest import Command
 from tests.store.conftest import Server
+from tests.store.signers import signer
 
 MIDDLE = "C20"
 """An event in the middle of the journal."""
@@ -43,16 +44,21 @@ REFUSES = "BEGIN SELECT RAISE(ABORT, 'the journal is append-only'); END"
 PAGE = 4096
 
 Change = Callable[[sqlite3.Connection], None]
+Words = tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of tampering. `needs` is "kept" where only an earlier head can show it."""
+    """One kind of tampering. `needs` is "kept" where only an earlier head can show it: kept, or seen by a console.
+
+    `why`: of what nothing can show, the reason.
+    """
 
     name: str
     what: tuple[str, ...] | Change
     triggers_off: bool = True
     needs: str = ""
+    why: str = ""
 
 
 def _sql(name: str, *statements: str) -> Kind:
@@ -67,17 +73,28 @@ def _guard(name: str, *statements: str) -> Kind:
 
 
 def _leaves_anew(connection: sqlite3.Connection) -> None:
-    rows = connection.execute("SELECT number, known, body FROM event ORDER BY number").fetchall()
-    for number, known, body in rows:
-        leaf = leaf_hash(leaf_record(body.encode(), number, known))
+    rows = connection.execute("SELECT number, known, body, signed FROM event ORDER BY number").fetchall()
+    for number, known, body, signed in rows:
+        leaf = leaf_hash(leaf_record(body.encode(), number, known, signed and signed.encode()))
         connection.execute("UPDATE event SET leaf = ? WHERE number = ?", (leaf, number))
 
 
 def _heads_anew(connection: sqlite3.Connection) -> None:
-    tree = Frontier()
+    """Compute all tree heads anew, and before them the heads that unsigned handovers stand for, with their leaves."""
+    tree, roots = Frontier(), {}
     heads = {number for (number,) in connection.execute("SELECT number FROM tree_head")}
-    for number, leaf in connection.execute("SELECT number, leaf FROM event ORDER BY number").fetchall():
+    sql = "SELECT number, known, body, leaf, signed FROM event ORDER BY number"
+    for number, known, body, there, signed in connection.execute(sql).fetchall():
+        leaf, event = there, json.loads(body)
+        told = (event.get("body") or {}).get("head")
+        if told and signed is None and told["size"] in roots:
+            told["root"] = roots[told["size"]]
+            text = canonical_json(event)
+            leaf = leaf_hash(leaf_record(text, number, known))
+            row = (text.decode(), leaf, number)
+            connection.execute("UPDATE event SET body = ?, leaf = ? WHERE number = ?", row)
         tree.append(leaf)
+        roots[number] = tree.root().hex()
         if number in heads:
             row = (tree.root(), tree.to_bytes(), number)
             connection.execute("UPDATE tree_head SET root = ?, frontier = ? WHERE number = ?", row)
@@ -119,16 +136,106 @@ def _spelled_otherwise(connection: sqlite3.Connection) -> None:
     assert connection.execute("UPDATE item SET body = ? WHERE body = ? AND id = 'STORE'", row).rowcount == 1
 
 
+def _anew(*statements: str) -> Change:
+    """Return a change by some statements, with leaves and heads computed anew after it."""
+
+    def change(connection: sqlite3.Connection) -> None:
+        for statement in statements:
+            assert connection.execute(statement).rowcount, f"{statement}: nothing was changed"
+        _leaves_anew(connection)
+        _heads_anew(connection)
+
+    return change
+
+
+def _appended(connection: sqlite3.Connection, **said: object) -> None:
+    """Append an event as the tool would: with leaf, frontier, head and states; `said` is what it says."""
+    row = connection.execute("SELECT number, known, body FROM event ORDER BY number DESC").fetchone()
+    number, known = row[0] + 1, row[1] + 1
+    event = {**json.loads(row[2]), "id": "FORGED", **said}
+    text = canonical_json({name: value for name, value in event.items() if value is not None})
+    leaf = leaf_hash(leaf_record(text, number, known))
+    connection.execute(
+        "INSERT INTO event VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            number,
+            "FORGED",
+            event["happened"],
+            known,
+            number,
+            event["action"],
+            None,
+            text.decode(),
+            leaf,
+            None,
+        ),
+    )
+    tree = Frontier()
+    for (one,) in connection.execute("SELECT leaf FROM event ORDER BY number").fetchall():
+        tree.append(one)
+    connection.execute(
+        "INSERT INTO tree_head VALUES (?, ?, ?, ?)", (number, known, tree.root(), tree.to_bytes())
+    )
+    for owner in {str(subject).partition(":")[0] for subject in event["subjects"]}:
+        connection.execute("INSERT INTO touch VALUES (?, ?, ?)", (owner, event["happened"], number))
+    connection.execute("DELETE FROM checkpoint")
+    connection.execute("DELETE FROM settled")
+
+
 def _forged_event(connection: sqlite3.Connection) -> None:
-    sql = "SELECT number, known, body FROM event ORDER BY number DESC"
-    number, known, body = connection.execute(sql).fetchone()
-    event = {**json.loads(body), "id": "FORGED"}
-    text = canonical_json(event)
-    row = (
-        number + 1, "FORGED", event["happened"], known + 1, number + 1, event["action"], None, text.decode(),
-        leaf_hash(leaf_record(text, number + 1, known + 1)),
-    )  # fmt: skip
-    connection.execute("INSERT INTO event VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", row)
+    """Add an event, and nothing that comes of one."""
+    _appended(connection)
+    for table in ("tree_head", "touch"):
+        connection.execute(f"DELETE FROM {table} WHERE number = {LAST}")
+
+
+BACK_DATED = {
+    "action": "approve", "subjects": [], "by": "lead", "reason": "it was agreed", "remark": None, "outing": None,
+    "happened": 1_935_388_800_000_000, "body": {"fingerprints": ["0123456789ab"]},
+}  # fmt: skip
+
+
+def _approved(connection: sqlite3.Connection) -> None:
+    """Append an approval that says it was given before all else."""
+    _appended(connection, **BACK_DATED)
+
+
+def _rekeyed(connection: sqlite3.Connection) -> None:
+    """Put another key, and its own good signature, in the place of one: its leaf and all heads computed anew."""
+    (text,) = connection.execute("SELECT signed FROM event WHERE id = 'S1'").fetchone()
+    _sign_anew(connection, "S1", json.loads(text))
+    _leaves_anew(connection)
+    _heads_anew(connection)
+
+
+def _sign_anew(connection: sqlite3.Connection, event: str, signed: dict[str, object]) -> None:
+    mine = signer(str(signed["by"]), 9)
+    bare = {**signed, "key": mine.key}
+    under = {name: value for name, value in bare.items() if name != "signature"}
+    bare["signature"] = mine.sign(canonical_json(under)).hex()
+    row = (canonical_json(bare).decode(), event)
+    connection.execute("UPDATE event SET signed = ? WHERE id = ?", row)
+
+
+def _signature_moved(connection: sqlite3.Connection) -> None:
+    (text,) = connection.execute("SELECT signed FROM event WHERE id = 'S1'").fetchone()
+    connection.execute("UPDATE event SET signed = ? WHERE id = 'S2'", (text,))
+    _leaves_anew(connection)
+    _heads_anew(connection)
+
+
+def _signature_spelled_otherwise(connection: sqlite3.Connection) -> None:
+    (text,) = connection.execute("SELECT signed FROM event WHERE id = 'S1'").fetchone()
+    connection.execute(
+        "UPDATE event SET signed = ? WHERE id = 'S1'", (json.dumps(json.loads(text), indent=1),)
+    )
+    _leaves_anew(connection)
+    _heads_anew(connection)
+
+
+def _states_of_another(connection: sqlite3.Connection) -> None:
+    sql = "UPDATE change SET value = CASE value WHEN 'open' THEN 'shut' ELSE 'open' END WHERE subject = 'HALL:V1'"
+    assert connection.execute(sql).rowcount
 
 
 def _loose_table(connection: sqlite3.Connection) -> None:
@@ -186,6 +293,22 @@ SQLITE = (
     _sql("all events deleted", "DELETE FROM event"),
     Kind("two events swapped", _swapped),
     Kind("an event added", _forged_event),
+    Kind("a number left out, all computed anew", _anew(f"UPDATE event SET number = number + 1, turn = turn + 1 WHERE number = {LAST}")),
+    _sql("an event known before all others", f"UPDATE event SET known = 0 WHERE {TARGET}"),
+    Kind("an event known later, all computed anew", _anew(f"UPDATE event SET known = known + 1 WHERE number = {LAST}", f"UPDATE tree_head SET known = known + 1 WHERE number = {LAST}"), needs="kept"),
+    Kind("a handover of another record, all computed anew", _anew("UPDATE event SET body = replace(body, '\"size\":', '\"size\":1') WHERE id = 'H1'")),
+    _sql("a signature stripped", "UPDATE event SET signed = NULL WHERE id = 'S1'"),
+    Kind("a signature stripped, all computed anew", _anew("UPDATE event SET signed = NULL WHERE id = 'S1'"), needs="kept"),
+    Kind("a signed event reworded, all computed anew", _anew("UPDATE event SET body = replace(body, 'hums', 'hisses') WHERE id = 'S1'")),
+    Kind("what was signed reworded too", _anew("UPDATE event SET body = replace(body, 'hums', 'hisses'), signed = replace(signed, 'hums', 'hisses') WHERE id = 'S1'")),
+    Kind("a signature moved to another event", _signature_moved),
+    Kind("a signature of another key", _rekeyed),
+    Kind("a signature of another person", _anew("UPDATE event SET signed = replace(signed, 'ANN', 'BEN') WHERE id = 'S1'")),
+    Kind("a signature of another journal", _anew("UPDATE event SET signed = replace(signed, '\"journal\":\"', '\"journal\":\"00') WHERE id = 'S1'")),
+    Kind("a signature spelled otherwise", _signature_spelled_otherwise),
+    Kind("the states of a valve turned round", _states_of_another),
+    _sql("a checkpoint emptied of memory", "UPDATE checkpoint SET memory = zeroblob(length(memory))"),
+    _sql("a checkpoint of another instant", "UPDATE checkpoint SET at = at + 1 WHERE at = (SELECT max(at) FROM checkpoint)"),
     Kind("an event reworded, its leaf computed anew", _reworded_with_leaf),
     Kind("an event reworded, all computed anew", _forged_throughout, needs="kept"),
     Kind("the last event cut off with all that came of it", _tail_cut, needs="kept"),
@@ -222,6 +345,8 @@ SQLITE = (
     _guard("a table dropped", "DROP TABLE touch"),
     _guard("the table of what had been settled dropped", "DROP TABLE settled"),
     *(_guard(f"the trigger {name} dropped", f"DROP TRIGGER {name}") for name in _TRIGGERS),
+    _guard("a trigger of another name", "DROP TRIGGER event_no_update",
+           f"CREATE TRIGGER event_no_updates BEFORE UPDATE ON event {REFUSES}"),
     _guard("a trigger that never fires", "DROP TRIGGER event_no_update",
            f"CREATE TRIGGER event_no_update BEFORE UPDATE ON event WHEN 0 {REFUSES}"),
     _guard("a trigger of one column", "DROP TRIGGER event_no_update",
@@ -246,6 +371,29 @@ SQLITE = (
 )  # fmt: skip
 """What is done to rows, to guards and to tables."""
 
+BEYOND = (
+    Kind("an event recorded in somebody's name", _appended, why=(
+        "who may write the file may record: nothing in it says who typed. Where unsigned events are refused it needs a key")),
+    Kind("an approval recorded as given long before", _approved, why=(
+        "as above; it is told as known only since it was recorded, as any late event is")),
+    Kind("a view, a table and an index beside", (
+        "CREATE VIEW others AS SELECT * FROM event", "CREATE TABLE notes (text)", "CREATE INDEX known ON event (known)"),
+         triggers_off=False, why="they change no write and no answer: that is their owner's affair"),
+    Kind("numbers of SQLite's own that nobody reads", ("PRAGMA user_version = 7", "PRAGMA application_id = 7"),
+         triggers_off=False, why="no answer rests on them"),
+)  # fmt: skip
+"""What neither the audit, nor a head, nor the next console can tell, each with the reason."""
+
+STRICT = (
+    Kind("an event recorded in somebody's name, where unsigned ones are refused", _appended),
+    Kind("an approval recorded as given long before, where unsigned ones are refused", _approved),
+    Kind("a signature stripped, all computed anew, where unsigned ones are refused",
+         _anew("UPDATE event SET signed = NULL WHERE id = 'S1'")),
+    Kind("an unsigned event reworded, all computed anew, under a handover that somebody signed",
+         _anew("UPDATE event SET body = replace(body, 'survey', 'Survey') WHERE number = 2")),
+)  # fmt: skip
+"""What an audit alone finds where the plant takes signed events only."""
+
 BYTES = "convert_to('x', 'UTF8')"
 EMPTY = "RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RETURN NULL; END $$"
 
@@ -259,6 +407,13 @@ POSTGRESQL = (
     _sql("a history without an event", f"DELETE FROM touch WHERE number = {EVENT_OF}"),
     _sql("a memory of other events", "UPDATE checkpoint SET events = events + 1"),
     _sql("what had been settled deleted", "DELETE FROM settled"),
+    _sql("a signature stripped", "UPDATE event SET signed = NULL WHERE id = 'S1'"),
+    _sql("a signature of another person", "UPDATE event SET signed = replace(signed, 'ANN', 'BEN') WHERE id = 'S1'"),
+    _sql("a number left out", f"UPDATE event SET number = number + 1 WHERE number = {LAST}"),
+    _sql("the last event deleted", f"DELETE FROM event WHERE number = {LAST}"),
+    Kind("the last event cut off with all that came of it", (
+        *(f"DELETE FROM {table} WHERE number = {LAST}" for table in ("tree_head", "touch")),
+        "DELETE FROM checkpoint", "DELETE FROM settled", f"DELETE FROM event WHERE number = {LAST}"), needs="kept"),
     _guard("a trigger dropped", "DROP TRIGGER event_append_only ON event"),
     _guard("a trigger disabled", "ALTER TABLE item DISABLE TRIGGER item_append_only"),
     _guard("a trigger for replicas alone", "ALTER TABLE event ENABLE REPLICA TRIGGER event_append_only"),
@@ -306,44 +461,53 @@ POSTGRESQL = (
 
 # --- who notices --------------------------------------------------------------------------------------------------
 
+LOOKS = ("audit", "audit with a kept head", "next console")
+
 
 @dataclass
 class Tampering:
-    """What a campaign found. `unnoticed` and `crashed` have to be empty; `by_kept_head_alone` is among the found.
+    """A campaign of tampering: its `outcome`, and for each kind who notices it, of `LOOKS`."""
 
-    `harmless` are flipped bits that changed nothing that anybody can ask for.
-    """
+    outcome: Outcome
+    noticed: dict[str, tuple[bool, ...]] = field(default_factory=dict)
+    questions: Sequence[Words] = ()
 
-    tried: int = 0
-    found: int = 0
-    harmless: int = 0
-    by_kept_head_alone: list[str] = field(default_factory=list)
-    unnoticed: list[str] = field(default_factory=list)
-    crashed: list[str] = field(default_factory=list)
+    def look(self, kind: str, url: str, seen: "Seen", needs: str = "") -> None:
+        """Audit what somebody has changed, have a console ask, and note who notices."""
+        try:
+            by = (not is_sound(url), not is_sound(url, seen.head), seen.tells(url, self.questions))
+        except Exception as err:  # noqa: BLE001 - whatever it is, it is told
+            self.outcome.fell(err, kind)
+            return
+        self.noticed[kind] = by
+        alone, kept, console = by
+        if alone is not kept and not needs:
+            self.outcome.became("unnoticed", f"{kind} (without a kept head)")
+        elif not kept:
+            self.outcome.became("unnoticed", kind)
+        elif needs and not console:
+            self.outcome.became("unnoticed", f"{kind} (by the next console)")
+        else:
+            self.outcome.became("found")
 
     @property
-    def is_clean(self) -> bool:
-        """Return whether all that was tried was noticed, or changed nothing."""
-        return self.tried > 0 and not self.unnoticed and not self.crashed
+    def by_kept_head_alone(self) -> list[str]:
+        """Return what an audit without a kept head does not notice."""
+        return [kind for kind, (alone, kept, _) in self.noticed.items() if kept and not alone]
 
-    def look(self, kind: str, url: str, kept: str, needs: str = "") -> None:
-        """Audit what somebody has changed, and note who notices."""
-        self.tried += 1
-        try:
-            if not _is_sound(url):
-                self.found += 1
-            elif not _is_sound(url, kept):
-                self.found += 1
-                self.by_kept_head_alone.append(kind)
-                if not needs:
-                    self.unnoticed.append(f"{kind} (without a kept head)")
-            else:
-                self.unnoticed.append(kind)
-        except Exception as err:  # noqa: BLE001 - whatever it is, it is told
-            self.crashed.append(f"{kind}: {err!r}")
+    def note(self) -> None:
+        """Note who notices how many, and which kinds need a head."""
+        by = Counter(
+            look for seen in self.noticed.values() for look, told in zip(LOOKS, seen, strict=True) if told
+        )
+        self.outcome.notes.append(
+            f"of {len(self.noticed)}: " + ", ".join(f"{look} {by[look]}" for look in LOOKS)
+        )
+        self.outcome.notes.extend(f"no audit alone: {kind}" for kind in self.by_kept_head_alone)
 
 
-def _is_sound(url: str, kept: str | None = None) -> bool:
+def is_sound(url: str, kept: str | None = None) -> bool:
+    """Return whether an audit finds nothing, against a head that was kept if there is one."""
     try:
         found = audit(Asking(url), kept=kept)
     except NoAnswer:
@@ -353,10 +517,55 @@ def _is_sound(url: str, kept: str | None = None) -> bool:
     return found.sound
 
 
-def made(folder: Path) -> tuple[Path, str]:
-    """Return a journal in which every table has rows, closed, in one file; and its head."""
+QUESTIONS = (("state",), ("history",), ("findings",), ("export", "--form", "csv"))
+"""What is asked of a tampered journal besides: whatever it says, it says it."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What was seen of a journal before: its head, and what a console remembers, which is copied for each look."""
+
+    head: str
+    memory: Path
+
+    @classmethod
+    def of(cls, url: str, folder: Path) -> "Seen":
+        """Look at a journal, at a console that is kept in a folder."""
+        folder.mkdir(exist_ok=True)
+        command = Command(folder)
+        command.state = folder / "seen"
+        found = command.ok("head", "--db", url).strip()
+        return cls(found, command.state / "cfgtrack" / "heads.json")
+
+    def tells(self, url: str, questions: Sequence[Words] = ()) -> bool:
+        """Return whether a console that has seen the journal says BEWARE, or takes what is there for no journal.
+
+        It is asked these `questions` too: none may fall over.
+        """
+        command = Command(self.memory.parent)
+        command.state = self.memory.parent / "now"
+        folder = command.state / "cfgtrack"
+        folder.mkdir(parents=True, exist_ok=True)
+        shutil.copy(self.memory, folder)
+        answer = command("head", "--db", url)
+        for question in questions:
+            command(*question, "--db", url)
+        return answer.status == 4 or "BEWARE" in answer.err
+
+
+def made(folder: Path, *, unsigned: str = "allowed") -> Path:
+    """Return a journal in which every table has rows, and some events are signed, closed, in one file."""
     command = Command(folder)
-    command.ok("load", command.file("plant.toml", world.PLANT), "--by", "survey")
+    nobody, command.config = command.config, folder / "keys of ANN"
+    key = command.json_of("key", "new", "ANN")["key"]
+    plant = (
+        world.PLANT
+        + f'\n[[place]]\nid = "ANN"\nmobile = true\nkey = "{key}"\n[[place]]\nid = "BEN"\nmobile = true\n'
+    )
+    plant += f'[[setting]]\nid = "unsigned-events"\nvalue = "{unsigned}"\n'
+    command.ok("load", command.file("plant.toml", plant), "--by", "survey")
+    ann = command.config
+    command.config = ann if unsigned == "refused" else nobody
     command.ok("rules", "load", command.file("rules.toml", world.RULES))
     acts = [("shut", "HALL:V1"), ("open", "HALL:V1"), ("de-energise", "HALL:K1"), ("energise", "HALL:K1")]
     rows = ["id,action,subject,at,by"]
@@ -368,41 +577,83 @@ def made(folder: Path) -> tuple[Path, str]:
     command(
         "correct", "C3", "energise", "HALL:K1", "--at", "2031-05-01T09:03:00Z", "--reason", "bo", "--by", "bo"
     )
+    command.config = ann
+    for n in (1, 2):
+        command("remark", "PUMP-1", "--remark", "hums", *at, "--id", f"S{n}")
+    command.config = ann if unsigned == "refused" else nobody
+    command("begin", "NIGHT", *at, "--id", "H1")
     command("remark", "PUMP-1", "--remark", "runs well", *at, "--id", "LAST")
     with closing(sqlite3.connect(command.db)) as connection:
         connection.execute("PRAGMA journal_mode = DELETE")
         for table in ("event", "item", "tree_head", "touch", "change", "checkpoint", "settled"):
             assert connection.execute(f"SELECT 1 FROM {table}").fetchone(), table
-    assert _is_sound(str(command.db))
-    return command.db, head(Asking(str(command.db))).head.text
+        assert connection.execute("SELECT count(*) FROM event WHERE signed IS NOT NULL").fetchone() >= (2,)
+    assert is_sound(str(command.db))
+    return command.db
 
 
 # --- a file -------------------------------------------------------------------------------------------------------
 
 
-def sqlite_campaign(folder: Path, *, flips: int = 0, seed: int = 1) -> Tampering:
-    """Try every kind on a file; other files in its place; and so many random flipped bits."""
-    path, kept = made(folder)
-    result = Tampering()
+def sqlite_campaign(folder: Path, questions: Sequence[Words] = ()) -> Tampering:
+    """Try every kind on a file, and other files in its place."""
+    path = made(folder)
+    result = Tampering(Outcome("tampering, sqlite"), questions=questions)
     copy = folder / "tampered.db"
+    seen = seen_at(path, copy)
     for kind in SQLITE:
         shutil.copy(path, copy)
         _tamper(kind, copy)
-        result.look(kind.name, str(copy), kept, kind.needs)
-        _clear(copy)
+        result.look(kind.name, str(copy), seen, kind.needs)
+        clear(copy)
     for name, needs in _whole_files(path, copy, folder):
-        result.look(name, str(copy), kept, needs)
-        _clear(copy)
-    _flip(path, copy, kept, result, flips=flips, seed=seed)
+        result.look(name, str(copy), seen, needs)
+        clear(copy)
+    (folder / "strict").mkdir()
+    strict = made(folder / "strict", unsigned="refused")
+    seen = seen_at(strict, copy)
+    for kind in STRICT:
+        shutil.copy(strict, copy)
+        _tamper(kind, copy)
+        result.look(kind.name, str(copy), seen)
+        clear(copy)
+    result.note()
     return result
 
 
-def _clear(copy: Path) -> None:
+def beyond(folder: Path) -> dict[str, tuple[bool, ...]]:
+    """Do what nothing can tell; return for each who notices it all the same, of `LOOKS`."""
+    path = made(folder)
+    copy = folder / "tampered.db"
+    seen = seen_at(path, copy)
+    noticed = {}
+    for kind in BEYOND:
+        shutil.copy(path, copy)
+        _tamper(kind, copy, expect_rows=False)
+        noticed[kind.name] = (
+            not is_sound(str(copy)),
+            not is_sound(str(copy), seen.head),
+            seen.tells(str(copy)),
+        )
+        clear(copy)
+    return noticed
+
+
+def seen_at(path: Path, copy: Path) -> Seen:
+    """Have a console see a journal where its copies will stand."""
+    shutil.copy(path, copy)
+    seen = Seen.of(str(copy), path.parent)
+    clear(copy)
+    return seen
+
+
+def clear(copy: Path) -> None:
+    """Remove a database with what stands beside it."""
     for suffix in ("", "-wal", "-shm"):
         copy.with_name(copy.name + suffix).unlink(missing_ok=True)
 
 
-def _tamper(kind: Kind, path: Path) -> None:
+def _tamper(kind: Kind, path: Path, *, expect_rows: bool = True) -> None:
     """Change a file as somebody would who knows SQLite: where it helps, with the triggers off, then on again."""
     with closing(sqlite3.connect(path)) as connection:
         connection.execute("PRAGMA foreign_keys = OFF")
@@ -414,7 +665,8 @@ def _tamper(kind: Kind, path: Path) -> None:
             kind.what(connection)
         else:
             for statement in kind.what:
-                assert connection.execute(statement).rowcount, f"{kind.name}: nothing was changed"
+                changed = connection.execute(statement).rowcount
+                assert changed or not expect_rows, f"{kind.name}: nothing was changed"
         for _, text in triggers:
             connection.execute(text)
         connection.commit()
@@ -430,23 +682,44 @@ def _whole_files(path: Path, copy: Path, folder: Path) -> Iterator[tuple[str, st
     copy.write_bytes(whole[: PAGE * 5] + random.Random(3).randbytes(PAGE) + whole[PAGE * 6 :])
     yield "a page of noise", ""
     command = Command(folder)
-    command.db = copy
-    command.ok("load", folder / "plant.toml", "--by", "survey")
+    # Who forges has a console that has seen nothing of all this.
+    command.db, command.config, command.state = copy, folder / "no keys", folder / "forging"
+    command.ok("load", folder / "plant.toml", "--by", "eve")
     yield "another journal in its place", "kept"
+    command.state = folder / "restoring"
+    _restored(path, copy, command)
+    yield "an archive forged, and restored", "kept"
     # The last event was in the log beside the file alone, and the file was copied without it.
     shutil.copy(path, command.db)
+    command.state = folder / "losing"
     with closing(sqlite3.connect(copy)) as writing:
         writing.execute("PRAGMA journal_mode = WAL")
         writing.execute("PRAGMA wal_autocheckpoint = 0")
         without = copy.read_bytes()
         command.ok("remark", "PUMP-1", "--remark", "lost", "--at", "2031-05-01T21:00:00Z")
-        newer = head(Asking(str(copy))).head.text
-    _clear(copy)
+        newer = Seen.of(str(copy), folder / "newer")
+    clear(copy)
     copy.write_bytes(without)
-    assert not _is_sound(str(copy), newer), "a lost log is found by the head of what was in it"
-    _clear(copy)
+    assert not is_sound(str(copy), newer.head), "a lost log is found by the head of what was in it"
+    assert newer.tells(str(copy)), "and by who had seen that"
+    clear(copy)
     _older(path, copy)
     yield "an older state of the file put back", "kept"
+    _older(path, copy)
+    command.state = folder / "going on"
+    command.ok("remark", "PUMP-1", "--remark", "gone on", "--at", "2031-05-01T21:00:00Z")
+    yield "an older state of the file, gone on with", "kept"
+
+
+def _restored(path: Path, copy: Path, command: Command) -> None:
+    """Restore an archive of the journal in which an event says something else, and all is computed anew."""
+    source = path.with_name("source.db")
+    shutil.copy(path, source)
+    _tamper(Kind("", _forged_throughout), source)
+    archive = path.with_name("archive.jsonl")
+    archive.write_text(command.ok("--db", source, "export", "--form", "archive"))
+    clear(copy)
+    command.ok("restore", archive)
 
 
 def _older(path: Path, copy: Path) -> None:
@@ -454,51 +727,20 @@ def _older(path: Path, copy: Path) -> None:
     _tamper(Kind("", _tail_cut), copy)
 
 
-def _flip(path: Path, copy: Path, kept: str, result: Tampering, *, flips: int, seed: int) -> None:
-    """Flip single bits anywhere in the file. What no audit notices has to have changed nothing that anybody asks."""
-    chosen = random.Random(seed)
-    whole = path.read_bytes()
-    before = _asked(path)
-    for _ in range(flips):
-        changed = bytearray(whole)
-        at = chosen.randrange(len(whole))
-        changed[at] ^= 1 << chosen.randrange(8)
-        copy.write_bytes(changed)
-        result.tried += 1
-        try:
-            if not _is_sound(str(copy), kept):
-                result.found += 1
-            elif _asked(copy) == before:
-                result.harmless += 1
-            else:
-                result.unnoticed.append(f"byte {at} of the file")
-        except Exception as err:  # noqa: BLE001 - whatever it is, it is told
-            result.crashed.append(f"byte {at} of the file: {err!r}")
-        _clear(copy)
-
-
-def _asked(path: Path) -> tuple[object, ...]:
-    """Return all that is recorded and derived, and what judging the past gives, from what is remembered of it."""
-    with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as connection:
-        tables = ("event", "item", "tree_head", "touch", "change")
-        rows = [sorted(connection.execute(f"SELECT * FROM {table}"), key=repr) for table in tables]
-    judged = json_of(findings(Asking(str(path), at="2031-05-02T00:00:00Z")))
-    return rows, judged, json_of(review(Asking(str(path), at="2031-05-02T00:00:00Z")))
-
-
 # --- a server -----------------------------------------------------------------------------------------------------
 
 
-def postgresql_campaign(server: Server, folder: Path) -> Tampering:
+def postgresql_campaign(server: Server, folder: Path, questions: Sequence[Words] = ()) -> Tampering:
     """Try every kind on a database of a server."""
     import psycopg
 
-    path, kept = made(folder)
+    path = made(folder)
     base = server.empty()
     restore(Asking(base), path)
     rebuild(Asking(base))
-    assert _is_sound(base, kept)
-    result = Tampering()
+    seen = Seen.of(base, folder)
+    assert is_sound(base, seen.head)
+    result = Tampering(Outcome("tampering, postgresql"), questions=questions)
     of = make_url(base).database
     for n, kind in enumerate(POSTGRESQL):
         name = f"t{n}_{of}"
@@ -510,29 +752,7 @@ def postgresql_campaign(server: Server, folder: Path) -> Tampering:
             assert not callable(kind.what)
             for statement in kind.what:
                 assert connection.execute(statement.encode()).rowcount, f"{kind.name}: nothing was changed"
-        result.look(kind.name, url, kept, kind.needs)
+        result.look(kind.name, url, seen, kind.needs)
         server.admin.execute(f"DROP DATABASE {name} WITH (FORCE)")
+    result.note()
     return result
-
-
-def main() -> None:
-    """Read the arguments, run, and say what was found."""
-    parser = argparse.ArgumentParser(description="Deliberate tampering.")
-    parser.add_argument("--database", choices=["sqlite", "postgresql"], default="sqlite")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--flips", type=int, default=800)
-    chosen = parser.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
-        if chosen.database == "sqlite":
-            result = sqlite_campaign(Path(folder), flips=chosen.flips, seed=chosen.seed)
-        else:
-            server = Server()
-            try:
-                result = postgresql_campaign(server, Path(folder))
-            finally:
-                server.close()
-    print(chosen.database, json.dumps(asdict(result), indent=1), "clean" if result.is_clean else "NOT CLEAN")
-
-
-if __name__ == "__main__":
-    main()
