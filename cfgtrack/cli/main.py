@@ -272,7 +272,7 @@ def trouble_of(err: Exception) -> Trouble | None:
 
 
 def _of_what_was_changed(ctx: click.Context) -> Trouble | None:
-    """Return what to say where the journal isn't as it was recorded: what falls over that is no bug. None: it is one."""
+    """Return what to say where the journal isn't as it was recorded, so that what fell over it is no bug; else None."""
     from cfgtrack.answers.asking import Asking
     from cfgtrack.answers.trust import audit
     from cfgtrack.model.trouble import NoAnswer, Problem, Trouble

@@ -26,7 +26,7 @@ from cfgtrack.cli.session import Session
 from cfgtrack.model.time import SECOND, parse_instant
 from tests.campaign.hostile import GRAPH, TWO_LISTS
 from tests.cli.conftest import Answer, Command
-from tests.cli.verbs import BEFORE_ALL, ORDER, VERB_LINES
+from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
 
 SHOP = Path(__file__).parents[1] / "cli"
 RELEASED = Path(__file__).parents[1] / "store" / "released" / "0001.sql"
@@ -123,7 +123,7 @@ def session(folder: Path) -> list[Step]:
     _write_files(here)
     _describe(do, here)
     do(*BEFORE_ALL, "--at", at(0), "--id", "V-0")
-    for minute, verb in enumerate(ORDER):
+    for minute, verb in enumerate(VERB_ORDER):
         do(verb, *VERB_LINES[verb], "--at", at(minute), "--id", f"V-{verb}", status=None)
     _amend(do)
     _ask(do)
@@ -239,7 +239,7 @@ def seen(folder: Path) -> dict[str, Any]:
 
 
 def recorded(path: Path) -> Any:
-    """Return what is recorded in a journal and derived of it, the revision of its schema; None where that is nothing."""
+    """Return what a journal holds, derived rows too, and the revision of its schema; None where that is nothing."""
     with closing(sqlite3.connect(path)) as opened:
         tables = {name for (name,) in opened.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         if not {*RECORDED, "alembic_version"} <= tables:
@@ -313,7 +313,7 @@ def _run(console: Console, words: list[str]) -> int:
         sys.stdout.flush()
         sys.stderr.flush()
         return int(end.code or 0)
-    except BaseException:  # a bug: told as Python would
+    except BaseException:  # noqa: BLE001 - a bug: told as Python would
         traceback.print_exc()
         sys.stderr.flush()
     return 1

@@ -4,7 +4,7 @@
 
 The audit has to notice, against a head that was kept; or the bit is in a place that nobody reads (`pages`, with the
 reason for each), and then all that anybody can ask must be as it was. An aimed flip has to be noticed by the audit
-alone.
+alone, or is of the two things that are read and say the same.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import sqlite3
 from collections import Counter
 from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 
 from cfgtrack.answers.asking import Asking
@@ -111,16 +112,44 @@ class _Target:
         if not is_sound(url, None if alone else self.seen.head):
             self.seen.tells(url, self.questions)
             return "found", ""
-        what = self.pages.what(byte)
-        if alone or what not in READ_BY_NOBODY or asked(self.copy) != self.before:
-            return "unnoticed", ""
-        return "harmless", what
+        now, what = asked(self.copy), self.pages.what(byte)
+        if what == "content":
+            what = now.but_for(self.before)
+        elif alone or now != self.before:
+            what = ""
+        return ("harmless", what) if what in READ_BY_NOBODY else ("unnoticed", "")
 
 
-def asked(path: Path) -> tuple[object, ...]:
-    """Return all that is recorded and derived, and what judging the past gives, from what is remembered of it."""
+@dataclass(frozen=True)
+class Asked:
+    """All that is recorded and derived, and what judging the past gives, from what is remembered of it."""
+
+    rows: tuple[object, ...]
+    judged: tuple[object, ...]
+    marks: tuple[str, ...]
+    schema: tuple[str, ...]
+
+    def but_for(self, other: Asked) -> str:
+        """Return what alone differs of what is read and changes nothing, "" where it is something else."""
+        if self.rows != other.rows or self.judged != other.judged:
+            return ""
+        if self.marks != other.marks and self.schema == other.schema:
+            return "mark of a checkpoint"
+        same = [sql.upper() for sql in self.schema] == [sql.upper() for sql in other.schema]
+        return "capitals in SQL" if same and self.marks == other.marks and self.schema != other.schema else ""
+
+
+def asked(path: Path) -> Asked:
+    """Ask a journal for everything."""
     with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as connection:
-        tables = ("event", "item", "tree_head", "touch", "change", "checkpoint", "settled")
+        tables = ("event", "item", "tree_head", "touch", "change", "settled")
         rows = [sorted(connection.execute(f"SELECT * FROM {table}"), key=repr) for table in tables]
-    judged = json_of(findings(Asking(str(path), at="2031-05-02T00:00:00Z")))
-    return rows, judged, json_of(review(Asking(str(path), at="2031-05-02T00:00:00Z")))
+        kept = connection.execute(
+            "SELECT at, events, known, memory, shape FROM checkpoint ORDER BY at"
+        ).fetchall()
+        schema = tuple(
+            str(sql) for (sql,) in connection.execute("SELECT sql FROM sqlite_master ORDER BY rootpage, name")
+        )
+    at = Asking(str(path), at="2031-05-02T00:00:00Z")
+    judged = json_of(findings(at)), json_of(review(at))
+    return Asked((rows, [row[:-1] for row in kept]), judged, tuple(row[-1] for row in kept), schema)

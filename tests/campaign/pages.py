@@ -30,6 +30,8 @@ READ_BY_NOBODY = {
     "free page": "a page that a table gave back, or the list of those",
     "divider": "a key in an inner page: it leads to the same leaf as long as it lies between the same two",
     "journal mode": "1 or 2, as the file was closed: whether the next one writes a log beside it",
+    "capitals in SQL": "of a keyword in the text of a table: SQL doesn't tell them apart",
+    "mark of a checkpoint": "which rules it is of; with another mark it is nobody's, and what it told is judged anew",
     "end of overflow": "behind the end of a text on its last page",
 }
 """What may be changed without anybody noticing, each with the reason why that changes nothing."""

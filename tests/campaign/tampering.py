@@ -81,7 +81,8 @@ def _leaves_anew(connection: sqlite3.Connection) -> None:
 
 def _heads_anew(connection: sqlite3.Connection) -> None:
     """Compute all tree heads anew, and before them the heads that unsigned handovers stand for, with their leaves."""
-    tree, roots = Frontier(), {}
+    tree = Frontier()
+    roots: dict[int, str] = {}
     heads = {number for (number,) in connection.execute("SELECT number FROM tree_head")}
     sql = "SELECT number, known, body, leaf, signed FROM event ORDER BY number"
     for number, known, body, there, signed in connection.execute(sql).fetchall():
@@ -91,8 +92,9 @@ def _heads_anew(connection: sqlite3.Connection) -> None:
             told["root"] = roots[told["size"]]
             text = canonical_json(event)
             leaf = leaf_hash(leaf_record(text, number, known))
-            row = (text.decode(), leaf, number)
-            connection.execute("UPDATE event SET body = ?, leaf = ? WHERE number = ?", row)
+            connection.execute(
+                "UPDATE event SET body = ?, leaf = ? WHERE number = ?", (text.decode(), leaf, number)
+            )
         tree.append(leaf)
         roots[number] = tree.root().hex()
         if number in heads:
@@ -189,7 +191,7 @@ def _forged_event(connection: sqlite3.Connection) -> None:
         connection.execute(f"DELETE FROM {table} WHERE number = {LAST}")
 
 
-BACK_DATED = {
+BACK_DATED: dict[str, object] = {
     "action": "approve", "subjects": [], "by": "lead", "reason": "it was agreed", "remark": None, "outing": None,
     "happened": 1_935_388_800_000_000, "body": {"fingerprints": ["0123456789ab"]},
 }  # fmt: skip
@@ -271,6 +273,23 @@ def _collated(connection: sqlite3.Connection) -> None:
     _redeclared(connection, "action", "COLLATE NOCASE")
 
 
+def _retyped(connection: sqlite3.Connection) -> None:
+    """Let a column of texts keep what looks like a number as one: 0042 as 42."""
+    connection.execute("PRAGMA writable_schema = ON")
+    sql = (
+        "UPDATE sqlite_master SET sql = replace(sql, 'value VARCHAR', 'value NUMERIC') WHERE name = 'change'"
+    )
+    assert connection.execute(sql).rowcount == 1
+    connection.execute("PRAGMA writable_schema = RESET")
+
+
+def _renamed_column(connection: sqlite3.Connection) -> None:
+    connection.execute("PRAGMA writable_schema = ON")
+    sql = "UPDATE sqlite_master SET sql = replace(sql, 'body VARCHAR', 'bodx VARCHAR') WHERE name = 'event'"
+    assert connection.execute(sql).rowcount == 1
+    connection.execute("PRAGMA writable_schema = RESET")
+
+
 _TRIGGERS = (
     "event_no_update", "event_no_delete", "item_no_update", "item_no_delete", "tree_head_no_update",
     "tree_head_no_delete", "item_comes_new", "tree_head_comes_last",
@@ -338,6 +357,7 @@ SQLITE = (
     _sql("another memory of the rules", "UPDATE checkpoint SET memory = x'00' WHERE at = (SELECT max(at) FROM checkpoint)"),
     _sql("a memory of other events", "UPDATE checkpoint SET events = events + 1"),
     _sql("what had been settled deleted", "DELETE FROM settled"),
+    _sql("what had been settled said to have been so later", "UPDATE settled SET at = at + 1 WHERE at = (SELECT min(at) FROM settled)"),
     _sql("what had been settled reworded", "UPDATE settled SET body = replace(body, 'expansion', 'Expansion')"),
     _sql("an older schema's number", "UPDATE alembic_version SET version_num = '0001'"),
     _sql("a newer schema's number", "UPDATE alembic_version SET version_num = '9999'"),
@@ -362,6 +382,8 @@ SQLITE = (
     _guard("a trigger more, that refuses", f"CREATE TRIGGER mine BEFORE INSERT ON event WHEN NEW.action = 'cap' {REFUSES}"),
     _guard("a trigger more, that rewrites states", "CREATE TRIGGER mine AFTER INSERT ON change BEGIN UPDATE change SET value = 'open' WHERE number = NEW.number; END"),
     Kind("events that may be doubled", _loose_table),
+    Kind("numbers where texts were", _retyped, triggers_off=False),
+    Kind("a column of another name", _renamed_column, triggers_off=False),
     Kind("a condition more", _conditioned, triggers_off=False),
     Kind("words compared otherwise", _collated, triggers_off=False),
     _guard("a column more", "ALTER TABLE event ADD COLUMN note VARCHAR DEFAULT 'x'"),
@@ -451,6 +473,7 @@ POSTGRESQL = (
     _guard("a value of its own", "ALTER TABLE event ALTER body SET DEFAULT 'x'"),
     _guard("a column that may be empty", "ALTER TABLE event ALTER leaf DROP NOT NULL"),
     _guard("a column more", "ALTER TABLE event ADD note text"),
+    _guard("numbers where texts were", "ALTER TABLE change ALTER other TYPE bigint USING NULL"),
     _guard("an index dropped", "DROP INDEX event_in_order"),
     _guard("an index that refuses", "CREATE UNIQUE INDEX mine ON event (happened, known)"),
     _guard("a table dropped", "DROP TABLE touch"),
@@ -626,7 +649,7 @@ def beyond(folder: Path) -> dict[str, tuple[bool, ...]]:
     path = made(folder)
     copy = folder / "tampered.db"
     seen = seen_at(path, copy)
-    noticed = {}
+    noticed: dict[str, tuple[bool, ...]] = {}
     for kind in BEYOND:
         shutil.copy(path, copy)
         _tamper(kind, copy, expect_rows=False)

@@ -21,7 +21,7 @@ from tests.analysis.test_vetting import CASES as CASES_TO_VET
 from tests.analysis.test_vetting import RULE, SOUND, changed, nowhere_to_go
 from tests.cli.conftest import Command
 from tests.cli.published import answer_of
-from tests.cli.verbs import BEFORE_ALL, ORDER, VERB_LINES
+from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
 from tests.model.test_presence import WORLD
 
 OTHER_FORM = {
@@ -912,7 +912,7 @@ def every_verb(s: Asker) -> None:
     _shop(s)
     assert VERB_LINES.keys() == set(VERBS)
     s.do(0, *BEFORE_ALL)
-    for minute, verb in enumerate(ORDER):
+    for minute, verb in enumerate(VERB_ORDER):
         s.do(minute, verb, *VERB_LINES[verb])
 
 

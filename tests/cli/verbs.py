@@ -1,4 +1,4 @@
-"""A command line for every action that is a command, on the shop (shop.toml), and an order in which all of them are possible."""
+"""A command line for every action that is a command, on the shop (shop.toml), and an order in which all can be."""
 
 VERB_LINES: dict[str, tuple[str, ...]] = {
     "mate": ("HOSE-1:A", "WALL:F3"),
@@ -36,4 +36,4 @@ BEFORE_ALL = ("tag", "WALL:V", "--by", "ANN")
 
 _FIRST = ("shut", "open", "de-energise", "energise", "uncover", "cover")
 _LOCKS = ("lock", "transfer", "unlock", "tag", "untag")
-ORDER = (*_FIRST, *_LOCKS, *(verb for verb in VERB_LINES if verb not in (*_FIRST, *_LOCKS)))
+VERB_ORDER = (*_FIRST, *_LOCKS, *(verb for verb in VERB_LINES if verb not in (*_FIRST, *_LOCKS)))
