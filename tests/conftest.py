@@ -13,6 +13,8 @@ import hypothesis
 import pytest
 from hypothesis import core
 
+from tests.clocks import take_any_time
+
 if TYPE_CHECKING:
     from tests.store.conftest import Server
 
@@ -42,6 +44,7 @@ def pytest_configure(config: pytest.Config) -> None:
     # Nor is anything signed with his keys, or remembered beside what he remembers.
     os.environ["XDG_CONFIG_HOME"] = os.devnull
     os.environ["XDG_STATE_HOME"] = _STATES
+    take_any_time()
     if core.global_force_seed is None:
         core.global_force_seed = config.getoption("randomly_seed", None)
 

@@ -108,7 +108,7 @@ def covered(
         lasting = finding
         if finding.is_open:
             lasting = replace(finding, time=max(finding.time, start), until=end + 1)
-        stands, under = under_variance([lasting], variances)
+        stands, under = under_variance([lasting], variances, began=finding.time)
         for parts, out in ((stands, plain), (under, excused)):
             out += [replace(finding, **_parted(part)) for part in parts]
     return plain, excused

@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.hardware import effect_at
-from cfgtrack.answers.moment import Answer
-from cfgtrack.answers.past import Past, find_rule, kept_rules, rules_to_judge_by
+from cfgtrack.answers.past import Past, approvals, find_rule, kept_rules, rules_to_judge_by, variances_of
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
+from cfgtrack.answers.timely import expect_timely
 from cfgtrack.files.phrase import split_phrase
 from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, EXPLAIN, RETIRE, WITHDRAW, Action
-from cfgtrack.model.event import Event
+from cfgtrack.model.approval import fault_of_approval, hands_of
+from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.time import Instant, format_instant
 from cfgtrack.model.trouble import BadInput, Misput, NoAnswer, Problem, Refused
 from cfgtrack.model.unknown import ANYTHING, UNKNOWN, no_such
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.approved import Approved
+from cfgtrack.rules.finding import SEVERITIES, Finding
+from cfgtrack.rules.saying import say_list
 from cfgtrack.rules.selection import fits
-from cfgtrack.rules.variance import NEVER_EXCUSED
+from cfgtrack.rules.variance import NEVER_EXCUSED, may_approve, under_variance
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.loading import Effect
 
@@ -105,20 +108,30 @@ def _about(asking: Asking, action: str, target: str, event_id: str | None, **fie
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """One instance of a finding that is named by its fingerprint: which rule, about what, what is wrong, since when."""
+    """One instance of a finding that is named by its fingerprint: which rule, about what, what is wrong, since when.
+
+    `approved` is what has been approved of it by then, None where nothing has.
+    """
+
+    told: ClassVar[tuple[str, ...]] = ("category",)
 
     fingerprint: str
     rule: str
+    severity: int
     subjects: tuple[str, ...]
     headline: str
     time: Instant
+    approved: Approved | None = None
+
+    @property
+    def category(self) -> str | None:
+        """The severity in its word; None for a step that can't be done."""
+        return SEVERITIES.get(self.severity)
 
 
 @dataclass(frozen=True, slots=True)
 class Ruled(Recorded):
     """An approval or an acknowledgement that is `recorded`, with the findings that it names."""
-
-    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "named")
 
     named: tuple[Named, ...]
 
@@ -147,13 +160,31 @@ def retire(asking: Asking, unit: str, *, reason: str, event_id: str | None = Non
         return recorded(asking, journal, [entry], found)
 
 
+MANY = 10
+"""More findings than so many are not approved by what finds them unless somebody says how many they are."""
+
+
+@dataclass(frozen=True, slots=True)
+class AllOf:
+    """All that a `rule` finds, of `subjects` (addresses or patterns) where they are given: as many as `count` says."""
+
+    rule: str
+    subjects: tuple[str, ...] = ()
+    count: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SecondTo:
+    """All that an approval names, the event `of` that id, for the same time where no other is said."""
+
+    of: str
+
+
 def approve(
     asking: Asking,
-    subjects: Sequence[str] = (),
+    meant: Sequence[str] | AllOf | SecondTo,
     *,
     reason: str,
-    rule: str | None = None,
-    findings: Sequence[str] = (),
     plan: Path | str | None = None,
     start: str | int | None = None,
     end: str | int | None = None,
@@ -161,40 +192,114 @@ def approve(
 ) -> Ruled:
     """Approve an exception to findings that are there, for a span of time.
 
-    They are those of the past up to the asking's time, else now; with a `plan`, a sequence file (a path) or a single
-    action (a phrase), those of what that would break. They are named by fingerprint, or all that a rule finds, of
-    `subjects` (addresses or patterns) where they are given. NoAnswer for a finding and for a rule that isn't there,
-    Refused for a step that can't be done, Misput when nobody approves it, nothing is named, and when it ends before it
-    starts.
+    They are those of the past; with a `plan`, a sequence file (a path) or a single action (a phrase), those of what
+    that would break. What is `meant` are fingerprints, or all that a rule finds up to the asking's time, else now, or
+    what an earlier approval names. By their rule more than ten are approved with their count, and none that is
+    catastrophic. NoAnswer for a finding, a rule and an approval that isn't there, Refused for a step that can't be done
+    and for what may not be approved so, or by this one; Misput when nobody approves it, nothing is named, and when it
+    ends before it starts.
     """
-    if (rule is None) != bool(findings):
-        raise Misput("Name the findings with --finding, or the rule that finds them with --rule.")
-    if subjects and rule is None:
-        raise Misput("A finding says itself what it is about: give SUBJECT with --rule only.")
-    if not all(findings):
-        raise Misput("A fingerprint can't be empty.")
-    if not asking.by:
+    if isinstance(meant, Sequence) and not (meant and all(meant)):
+        raise Misput("Name the findings by their fingerprints.")
+    if not (asking.by or "").strip():
         raise Misput("Say who approves with --by.")
-    there = _recorded_findings(asking) if plan is None else _planned_findings(asking, plan)
+    if plan is None:
+        # Who names them may have approved them, on paper, before they were there.
+        there = _recorded_findings(asking, whole=not isinstance(meant, AllOf))
+    else:
+        there = _planned_findings(asking, plan)
     with asking.write() as journal:
         span: dict[str, Any] = {}
+        if isinstance(meant, SecondTo):
+            first = _expect_approval(journal, meant.of)
+            span = {name: first[name] for name in ("start", "end") if name in first}
+            meant = list[str](first["fingerprints"])
         for name, given, option in (("start", start, "--from"), ("end", end, "--until")):
             if given is not None:
                 span[name] = asking.instant(journal, given, option=option)
         if "start" in span and span.get("end", span["start"] + 1) <= span["start"]:
             raise Misput("--until must be later than --from.")
-        if rule is not None:
+        if isinstance(meant, AllOf):
             if plan is None:
-                find_rule(kept_rules(journal, None), rule)
-            named = _found_by(there, rule, [journal.plant().resolve(subject) for subject in subjects])
+                find_rule(kept_rules(journal, None), meant.rule)
+            named = _found_by(there.findings, meant.rule, [*map(journal.plant().resolve, meant.subjects)])
+            _expect_meant(named, meant)
         else:
-            named = _with_codes(there, findings)
+            named = _with_codes(there.findings, meant)
+        _expect_his(asking, journal, there.findings, named)
         about = dict.fromkeys(s for one in named for s in one.subjects if _is_thing(journal, s))
         body = {"fingerprints": [one.fingerprint for one in named], **span}
         done = _on_the_record(
             asking, journal, APPROVE, event_id, subjects=tuple(about), body=body, reason=reason
         )
-        return _ruled(done, named)
+        return _ruled(done, tuple(_with_approvals(journal, there, named, done.event)))
+
+
+def _expect_approval(journal: Journal, event_id: str) -> Mapping[str, Any]:
+    """Return what an approval that counts holds. NoAnswer for none, Refused for another event, or one of before."""
+    event = _expect_event(journal, event_id)
+    ever = {entry.event.id: by for entry, by in journal.ever(APPROVE)}
+    gone = ever.get(event_id)
+    why = ""
+    if event.action != APPROVE:
+        why = f"event {event_id} is no approval: it is {event.action}"
+    elif gone is not None:
+        why = f"event {event_id} no longer counts: {gone.event.id} withdrew or corrected it"
+    elif fault_of_approval(event) or "fingerprints" not in (event.body or {}):
+        why = f"event {event_id} doesn't name findings by their fingerprints: name them with --finding"
+    if why:
+        raise Refused(Problem(event_id, "approval", why))
+    assert event.body is not None
+    return event.body
+
+
+def _expect_meant(named: Sequence[Named], meant: AllOf) -> None:
+    """Refuse to approve by a rule what must be named: what is catastrophic, and more than anybody looks at."""
+    rule, count = meant.rule, meant.count
+    worst = [one.fingerprint for one in named if one.severity <= 1]
+    if worst:
+        each = " ".join(f"--finding {code}" for code in worst[:MANY])
+        more = f", and {len(worst) - MANY} more" if len(worst) > MANY else ""
+        sentence = f"what rule {rule} finds is catastrophic, and approved by name alone: {each}{more}"
+        raise Refused(Problem(rule, "approval", sentence))
+    if len(named) > MANY and count is None:
+        sentence = f"rule {rule} finds {len(named)}: say that all are meant with --count {len(named)}"
+        raise Refused(Problem(rule, "approval", sentence))
+    if count is not None and count != len(named):
+        raise Refused(Problem(rule, "approval", f"rule {rule} finds {len(named)}, not {count}"))
+
+
+def _expect_his(asking: Asking, journal: Journal, there: Sequence[Finding], named: Sequence[Named]) -> None:
+    """Refuse what this one may not approve: what a rule leaves to others, or the plant."""
+    plant = journal.plant()
+    by = asking.doer(plant) or ""
+    hands = hands_of(plant, Action("", APPROVE, (), journal.present, by=by))
+    approvers = {finding.rule: finding.approvers for finding in there}
+    wrong = [Problem("--by", "approval", hands.why_not)] if hands.why_not else []
+    for one in named if not wrong else ():
+        left_to = approvers[one.rule]
+        if not may_approve(left_to, hands.approver, by):
+            why = f"rule {one.rule} leaves exceptions to {say_list(left_to)}, and not to {by}"
+        else:
+            why = hands.may(one.subjects) or ""
+        if why:
+            wrong.append(Problem(one.fingerprint, "approval", why))
+    if wrong:
+        raise Refused(wrong)
+
+
+def _with_approvals(journal: Journal, there: _There, named: Sequence[Named], entry: Entry) -> Iterator[Named]:
+    """Yield what is named, each with what has been approved of it now that an approval is recorded, or tried."""
+    held, _ = approvals(journal)
+    tried = () if any(one.id == entry.event.id for one in held) else variances_of(journal, [(entry, None)])[0]
+    known = max(entry.known, entry.event.happened)
+    for one in named:
+        part = next(filter(None, (f.only((one.fingerprint,)) for f in there.findings)))
+        # What a plan would break now, it will break after this.
+        part = part if there.at is not None else replace(part, time=max(part.time, known), until=None)
+        at = None if there.at is None else max(there.at, known)
+        (told,) = (f for found in under_variance([part], (*held, *tried), at=at) for f in found)
+        yield replace(one, approved=told.approved)
 
 
 def acknowledge(
@@ -206,7 +311,7 @@ def acknowledge(
     """
     if not findings or not all(findings):
         raise Misput("Name the findings by their fingerprints.")
-    there = _recorded_findings(asking)
+    there = _recorded_findings(asking).findings
     with asking.write() as journal:
         named = _with_codes(there, findings)
         _expect_happened(named, journal.present)
@@ -219,21 +324,33 @@ def _ruled(done: Recorded, named: tuple[Named, ...]) -> Ruled:
     return Ruled(**{field.name: getattr(done, field.name) for field in fields(Recorded)}, named=named)
 
 
-def _recorded_findings(asking: Asking) -> list[Finding]:
-    """Return every finding of the past up to the asking's time, else now, under a variance or not."""
+class _There(NamedTuple):
+    """The findings that are there: of the past at a moment (microseconds), or of a plan (`at` None)."""
+
+    findings: list[Finding]
+    at: int | None = None
+
+
+def _recorded_findings(asking: Asking, *, whole: bool = False) -> _There:
+    """Return every finding of the past up to the asking's time, else now, or the later of both where the `whole` is
+    asked for; under a variance or not.
+    """
     with asking.read() as journal:
-        past = Past(journal, asking.moment(journal))
+        moment = asking.moment(journal)
+        if whole:
+            moment = replace(moment, at=max(moment.at, journal.moment(None, moment.known)[0]))
+        past = Past(journal, moment)
         rules_to_judge_by(past)
         plain, excused = past.findings()
-        return [*plain, *excused]
+        return _There([*plain, *excused], past.moment.at)
 
 
-def _planned_findings(asking: Asking, plan: Path | str) -> list[Finding]:
+def _planned_findings(asking: Asking, plan: Path | str) -> _There:
     """Return every finding of a plan, and what is open when it starts."""
     from cfgtrack.answers.check import check
 
     report = check(asking, plan).check
-    return [*report.new, *report.excused, *report.open, *report.left_open, *report.mended]
+    return _There([*report.new, *report.excused, *report.open, *report.left_open, *report.mended])
 
 
 def _with_codes(there: Sequence[Finding], codes: Sequence[str]) -> tuple[Named, ...]:
@@ -266,7 +383,8 @@ def _found_by(there: Sequence[Finding], rule: str, subjects: Sequence[str]) -> t
 def _instances(finding: Finding) -> Iterator[Named]:
     for one in finding.instances:
         alone = finding.only((one.fingerprint,)) or finding
-        yield Named(one.fingerprint, finding.rule, one.subjects, alone.headline, finding.time)
+        severity = finding.severity
+        yield Named(one.fingerprint, finding.rule, severity, one.subjects, alone.headline, finding.time)
 
 
 def _expect_happened(named: Sequence[Named], now: int) -> None:
@@ -320,6 +438,7 @@ def _on_the_record(
 def _amended(asking: Asking, journal: Journal, actions: Sequence[Action]) -> Recorded:
     """Record actions that amend the record, as one. Of a correction, tell what it broke as the past now stands."""
     corrects = any(action.supersedes or action.withdraws for action in actions)
+    expect_timely(asking, journal, actions)
     # What can't be read is told before anything is written.
     standing = Standing(journal, *journal.moment()) if corrects and not asking.dry_run else None
     if any(action.supersedes for action in actions):

@@ -28,6 +28,10 @@ class Asking:
     `wait` seconds for another. The `clock` is read once a question: the present of the question; and by the journal
     when it stamps what it records. The `console` remembers what it has seen of the journal, and has the key of whoever
     signs: `sign` says who; without a console nobody remembers or signs.
+
+    `sure`: what is said of when something happened is so, however unlikely. `accept_clock` is the day that the clock
+    says, of one that is right though it is further ahead of the last write than the plant allows. See
+    `model/present.py`.
     """
 
     database: str = field(repr=False)
@@ -41,6 +45,8 @@ class Asking:
     clock: Callable[[], int] = system_clock
     sign: str | None = None
     console: Console | None = None
+    sure: bool = False
+    accept_clock: str | None = None
 
     def read(self) -> Journal:
         """Open the journal to ask."""
@@ -59,7 +65,12 @@ class Asking:
         """Open the journal to write; with `create`, make it when it is missing."""
         wait = WAIT if self.wait is None else self.wait
         journal = open_journal(
-            self.database, clock=self.clock, now=self.clock(), must_exist=not create, wait=wait
+            self.database,
+            clock=self.clock,
+            now=self.clock(),
+            must_exist=not create,
+            wait=wait,
+            accepts=self.accept_clock,
         )
         if self.console is not None:
             with _closed_in_trouble(journal):
@@ -116,9 +127,12 @@ class Asking:
 
     def moment_at(self, journal: Journal, at: str | int | None, *, option: str) -> Moment:
         """Return the pair of another time and `known_at`."""
-        known = None if self.known_at is None else self.instant(journal, self.known_at, option="--known-at")
+        known = None
+        if self.known_at is not None:
+            known = journal.as_known(self.instant(journal, self.known_at, option="--known-at"))
         if at is None:
-            return Moment(*journal.moment(None, known))
+            found = journal.moment(None, known)
+            return Moment(*found, later=journal.later(*found))
         when = self.instant(journal, at, option=option)
         return Moment(*journal.moment(when, known), first=_first(journal, known))
 

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from cfgtrack.files.heads import Memory, Remembered, Unreadable, change_memory, read_memory
+from cfgtrack.files.heads import Memory, Remembered, Unreadable, change_memory, keep_in_memory, read_memory
 from cfgtrack.files.keys import KeyFile, keys_in, signer_of
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.signature import Signer
@@ -90,7 +90,7 @@ class Console:
             wrong = _wrong(memory, place, name, now, journal)
             if wrong is None:
                 if name is not None and _is_new(memory, place, name, now):
-                    change_memory(self.heads, lambda m: _keep(m, place, name, now))
+                    keep_in_memory(self.heads, place, name, Remembered(*now))
             elif writing:
                 raise Refused(Problem(place, wrong.code, f"{wrong.sentence}; {wrong.todo}; {_UNTIL_THEN}"))
             elif wrong not in self.found:
@@ -111,7 +111,7 @@ class Console:
                 told = {"at": place, "journal": one, "size": seen.size, "root": root}
                 memory.forgotten.append({**told, "reason": reason, "when": format_instant(when)})
             if name is not None:
-                _keep(memory, place, name, now)
+                memory.keep(place, name, Remembered(*now))
 
         change_memory(self.heads, change, anew=True)
         return Forgotten(place, len(gone), max((one.size for one in gone.values()), default=0), reason)
@@ -147,13 +147,12 @@ class Console:
         plant = plant_of()
         known = [one for one in kept if _is_known(plant, one)]
         if wanted:
-            person = plant.resolve(wanted)
-            mine = [one for one in known if one.person == person]
+            mine = [one for one in known if one.person == wanted]
             if not mine:
-                here = any(one.person == person for one in kept)
+                here = any(one.person == wanted for one in kept)
                 why = "the plant doesn't know the key that is here" if here else f"no key is in {self.keys}"
                 raise BadInput(
-                    Problem("--sign", "no-key", f"{wanted} can't sign: {why} (`cfgtrack key new {person}`)")
+                    Problem("--sign", "no-key", f"{wanted} can't sign: {why} (`cfgtrack key new {wanted}`)")
                 )
             return signer_of(mine[0])
         if len(known) > 1:
@@ -164,19 +163,12 @@ class Console:
 
 
 def _is_known(plant: Plant, kept: KeyFile) -> bool:
-    person = plant.places.get(kept.person)
+    person = plant.people.get(kept.person)
     return person is not None and person.key == kept.key
 
 
 def _tree(seen: Remembered) -> Tree:
     return Tree(seen.size, seen.frontier, seen.known)
-
-
-def _keep(memory: Memory, place: str, name: str, now: Tree) -> None:
-    before = memory.journals.get(name)
-    if before is None or before.size < now.size:
-        memory.journals[name] = Remembered(*now)
-    memory.places[place] = name
 
 
 def _leave(memory: Memory, place: str) -> None:

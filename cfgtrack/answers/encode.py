@@ -53,6 +53,8 @@ def _entry(entry: Entry) -> dict[str, Any]:
         }
     if event.signed is not None:
         told["signed"] = {"by": event.signed.by, "key": event.signed.key}
+    if entry.login is not None:
+        told["login"] = entry.login
     return {**told, "happened": format_instant(event.happened), "known": format_instant(entry.known)}
 
 

@@ -18,6 +18,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.redefining import Redefining, needless, reason_of
+from cfgtrack.answers.timely import clock_notes, expect_begun
 from cfgtrack.files.definition import read_definition
 from cfgtrack.files.fingerprint import fingerprint_of
 from cfgtrack.model.definition import Definition
@@ -92,6 +93,7 @@ def load(
 def _loaded(
     asking: Asking, journal: Journal, definition: Definition, effect: Effect | None, accept: str | None
 ) -> Loaded:
+    expect_begun(asking, journal, definition)
     judge = Redefining(definition)
     standing = None if asking.dry_run else Standing(journal, *journal.moment())
     report = journal.load(
@@ -114,6 +116,7 @@ def _loaded(
         *(f"note: unit {name} is in the files and retired: it stays so (--back {name})" for name in retired),
         *(f"warning: {sentence}" for sentence in judge.warnings[:_MOST]),
         *needless(accept, report),
+        *clock_notes(journal),
     )
     moment = Moment(*journal.moment())
     return Loaded(

@@ -16,14 +16,16 @@ class Moment:
     """What is true `at` an instant, as far as it was `known` at another (microseconds since 1970, UTC).
 
     `known` is None for what no journal stands behind. `first`, where somebody looked it up, is when the first recorded
-    event happened: before it nothing is known, so everything seems open, cut off and held by nothing.
+    event happened: before it nothing is known, so everything seems open, cut off and held by nothing. `later`, of a
+    question about now, is when the next event is said to happen: what is recorded of the future doesn't count yet.
     """
 
-    untold: ClassVar[tuple[str, ...]] = ("first",)
+    untold: ClassVar[tuple[str, ...]] = ("first", "later")
 
     at: Instant
     known: Instant | None = None
     first: int | None = None
+    later: int | None = None
 
     @property
     def is_too_early(self) -> bool:
@@ -37,6 +39,8 @@ class Moment:
         if self.is_too_early:
             assert self.first is not None
             text += f", BEFORE THE FIRST RECORDED EVENT ({format_instant(self.first)})"
+        if self.later is not None:
+            text += f", BEFORE WHAT IS RECORDED OF {format_instant(self.later)}"
         return text
 
 

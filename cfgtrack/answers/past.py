@@ -5,22 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, BEGIN, BOOK_ACTIONS, END, NOTES
+from cfgtrack.model.approval import Hands, hands_of
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event
+from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import find
 from cfgtrack.network.network import Network, compile_network
 from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledgement_of
+from cfgtrack.rules.approved import Withdrawal
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import Rule, RuleSet
-from cfgtrack.rules.variance import Variance, Void, under_variance, variances_of
+from cfgtrack.rules.variance import Variance, Void, under_variance, variance_of
 from cfgtrack.store.journal import Journal
 
 if TYPE_CHECKING:
@@ -121,14 +123,18 @@ class Past:
         return Start(base, tuple(history), began, self.moment.at, done=done)
 
     @cached_property
-    def variances(self) -> tuple[Variance, ...]:
-        """Every approved exception that is recorded."""
-        return variances(self.journal, self.moment.known)
+    def _approvals(self) -> tuple[tuple[Variance, ...], tuple[Void, ...]]:
+        return approvals(self.journal, self.moment.known)
 
-    @cached_property
+    @property
+    def variances(self) -> tuple[Variance, ...]:
+        """Every approved exception that is recorded; what was withdrawn says so."""
+        return self._approvals[0]
+
+    @property
     def void(self) -> tuple[Void, ...]:
         """Every approval that is recorded and excuses nothing."""
-        return variances_of(events_of(self.journal, APPROVE, self.moment.known))[1]
+        return self._approvals[1]
 
     @cached_property
     def acknowledgements(self) -> tuple[Acknowledgement, ...]:
@@ -289,9 +295,37 @@ def events_of(journal: Journal, action: str, known: int | None = None) -> list[E
     return [entry.event for entry in journal.of_action(action, known=known)]
 
 
-def variances(journal: Journal, known: int | None = None) -> tuple[Variance, ...]:
-    """Return every approved exception that is recorded."""
-    return variances_of(events_of(journal, APPROVE, known))[0]
+def approvals(journal: Journal, known: int | None = None) -> tuple[tuple[Variance, ...], tuple[Void, ...]]:
+    """Return every approved exception that is recorded, and the approvals that are void.
+
+    What was withdrawn, or corrected, is among them and says by what, save what was void anyhow.
+    """
+    return variances_of(journal, journal.ever(APPROVE, known=known))
+
+
+def variances_of(
+    journal: Journal, entries: Iterable[tuple[Entry, Entry | None]]
+) -> tuple[tuple[Variance, ...], tuple[Void, ...]]:
+    """Return the variances that approvals hold, each with what took it back, and those that are void."""
+    held: list[Variance] = []
+    void: list[Void] = []
+    for entry, by in entries:
+        found = variance_of(entry, partial(_hands, journal), None if by is None else _withdrawal(by))
+        if isinstance(found, Variance):
+            held.append(found)
+        elif by is None:
+            void.append(found)
+    return tuple(held), tuple(void)
+
+
+def _hands(journal: Journal, entry: Entry) -> Hands:
+    """Return who had a hand in an approval, and whether they might, by the plant as it was when it was recorded."""
+    return hands_of(journal.plant(entry.known, entry.known), entry.event)
+
+
+def _withdrawal(by: Entry) -> Withdrawal:
+    event = by.event
+    return Withdrawal(event.id, event.by or event.recorder or "", by.known, event.reason or "")
 
 
 def rules_to_judge_by(past: Past, files: Sequence[Path] = ()) -> RuleSet:

@@ -11,6 +11,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past
+from cfgtrack.answers.timely import BEHIND, clock_notes, expect_timely
 from cfgtrack.files.phrase import parse_phrase, phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry, Event
@@ -18,15 +19,13 @@ from cfgtrack.model.handover import HANDOVERS, handover_body, spelled
 from cfgtrack.model.lock import is_box, warnings
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import lacks_doer
-from cfgtrack.model.time import SECOND, format_duration, format_instant
+from cfgtrack.model.present import size_of
+from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, Misput, Problem
 from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.proof import Head, current_head, head_called
-
-_BEHIND = 120_000_000
-"""By so much clocks may differ, or a command be slow to begin, before anybody is told, microseconds."""
 
 REPEATED = 1_000
 """An event that is recorded again is judged again if fewer than so many were since: who was told nothing asks soon."""
@@ -97,6 +96,7 @@ def _recorded(asking: Asking, journal: Journal, action: Action, notes: tuple[str
     repeated = journal.entry(action.id)
     if repeated is not None and journal.since(repeated) >= REPEATED:
         return recorded(asking, journal, [write(asking, journal, action)], Consequence(), notes)
+    expect_timely(asking, journal, [action])
     end, known = journal.moment(None, None if repeated is None else journal.known_before(repeated))
     # What can't be read is told before anything is written.
     past = Past(journal, Moment(action.happened, known), strict=False)
@@ -148,6 +148,7 @@ def recorded(
     entry, *others = entries
     known = max(e.known for e in entries) if is_kept else None
     plant = journal.plant(entry.event.happened)
+    notes = (*notes, *clock_notes(journal, is_now=asking.at is None and not entry.event.supersedes))
     if lacks_doer(plant, entry.event):
         notes = (*notes, f"note: {_unknown_doer(plant, entry.event)}")
     return Recorded(
@@ -174,35 +175,33 @@ def said_time(asking: Asking, journal: Journal, event_id: str | None) -> int | N
 
 
 def _when(asking: Asking, journal: Journal, event_id: str | None) -> tuple[int, tuple[str, ...]]:
-    """Return what `said_time` finds, else now. BadInput when the clock must be wrong, or the record is ahead of it.
+    """Return what `said_time` finds, else now. BadInput when the clock must be wrong, or the record is a little ahead.
 
-    Then only the user knows. Where the record was written to by a clock well ahead of this one, one of the two is
-    wrong: that is to be told, and nobody is kept from recording.
+    Then only the user knows. What is said to happen later still is told, and keeps nobody from recording.
     """
     told = said_time(asking, journal, event_id)
     if told is not None:
         return told, ()
     now = format_instant(journal.present)
-    first, last = journal.recorded() or (journal.present, journal.present)
-    ahead = journal.ahead()
+    first = journal.recorded_first()
+    near, far = journal.ahead()
     wrong = ""
-    if ahead is not None:
+    if near is not None:
         wrong = (
-            f"the last recorded event, {ahead[1]}, is of {format_instant(ahead[0])}, later than now, {now}"
+            f"the last recorded event, {near[1]}, is of {format_instant(near[0])}, later than now, {now}"
             " (if that is wrong, correct or withdraw it)"
         )
-    elif first - journal.present > _BEHIND:
+    elif first is not None and first - journal.present > BEHIND:
         wrong = f"this clock says {now}, and the record was begun at {format_instant(first)}"
     if wrong:
         raise BadInput(Problem("--at", "missing", f"say when it happened: {wrong}"))
-    if last - journal.present > _BEHIND:
-        behind = format_duration((last - journal.present) // SECOND * SECOND)
-        note = (
-            f"clock: this one says {now}; the last entry was recorded {behind} later, by another clock:"
-            " one of them is wrong. This event is taken to have happened now: if not, correct it with --at."
-        )
-        return journal.present, (note,)
-    return journal.present, ()
+    if far is None:
+        return journal.present, ()
+    note = (
+        f"note: event {far[1]} is said to happen at {format_instant(far[0])}, {size_of(far[0] - journal.present)} from"
+        " now: if that is wrong, correct or withdraw it"
+    )
+    return journal.present, (note,)
 
 
 def write(asking: Asking, journal: Journal, action: Action) -> Entry:

@@ -12,6 +12,7 @@ from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past, find_rule, kept_rules, kept_texts
 from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.answers.review import Review, reviewed
+from cfgtrack.answers.timely import clock_notes
 from cfgtrack.files.rules import parse_rules, read_rules
 from cfgtrack.model.trouble import Misput
 from cfgtrack.model.unknown import find
@@ -63,7 +64,7 @@ def _keep(
         judge=judge,
         accept=accept,
     )
-    notes = (*notes, *needless(accept, report))
+    notes = (*notes, *needless(accept, report), *clock_notes(journal))
     return Loaded(Moment(*journal.moment()), asking.dry_run, report, judge.found, judge.vetted, notes=notes)
 
 
@@ -83,7 +84,8 @@ class RuleLine:
 class RuleInWords(RuleLine):
     """A rule in plain words. `guards` are the items that it guards, `written` is where it stands.
 
-    `may_outlive`: a clock of it may run on when a sequence is over.
+    `may_outlive`: a clock of it may run on when a sequence is over. An exception to it needs as many people as
+    `approvals` says, of the `approvers` where there are any.
     """
 
     when: str
@@ -92,6 +94,8 @@ class RuleInWords(RuleLine):
     written: str
     guards: tuple[str, ...]
     may_outlive: bool
+    approvals: int
+    approvers: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +148,8 @@ def explain(asking: Asking, rule_id: str) -> Explained:
         rule = by_ids(find_rule(kept_rules(journal, plant, moment.known), rule_id), plant)
         guards = tuple(rule.guards(journal.configuration(moment.at, moment.known)))
     words = (rule.mode.words(), rule.condition.words(), rule.hazard, rule.where)
-    return Explained(moment, RuleInWords(*_line(rule), *words, guards, rule.may_outlive))
+    exceptions = (rule.approvals, rule.approvers)
+    return Explained(moment, RuleInWords(*_line(rule), *words, guards, rule.may_outlive, *exceptions))
 
 
 def try_files(asking: Asking, files: Sequence[Path]) -> Review:

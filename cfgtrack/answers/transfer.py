@@ -15,13 +15,14 @@ from typing import TextIO
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import events_of
+from cfgtrack.answers.timely import UNLIKELY, TimelyRows, clock_notes
 from cfgtrack.files.rows import read_rows, write_csv, write_jsonl, write_rejects, write_xlsx
 from cfgtrack.files.workbook import is_written
 from cfgtrack.model.action import APPROVE, BEGIN, DEFINITIONS, RETIRE, REVISIONS, Action, Sourced
 from cfgtrack.model.event import Entry
 from cfgtrack.model.presence import presence_is_judged, unjudged
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import BadInput, Problem
+from cfgtrack.model.trouble import BadInput, Problem, Refused
 from cfgtrack.store.archive import write_archive
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.ocel import write_ocel
@@ -74,12 +75,11 @@ def take_in(
 
     def good(rows: ImportRows) -> Iterator[Sourced]:
         for row in passing(rows):
-            if wrong := row if isinstance(row, Problem) else _not_loaded(journal, row):
+            if wrong := row if isinstance(row, Problem) else _wrong(journal, row, timely):
                 set_aside(wrong.where.partition(", column ")[0], [wrong])
             elif not isinstance(row, Problem) and not passed.takes(journal, row[1]):
                 yield row
-        if aside and rejects is None:
-            raise BadInput(list(chain(*aside.values())))
+        _expect_all(list(chain(*aside.values())) if rejects is None else [], timely)
 
     if rejects is not None:
         asking.expect_writable(rejects, read=read)
@@ -92,6 +92,7 @@ def take_in(
             defaults={n: v for n, v in {"by": asking.doer(journal.plant()), **said}.items() if v},
             outing_starts={e.outing: e.happened for e in events_of(journal, BEGIN) if e.outing},
         )
+        timely = None if asking.sure else TimelyRows(journal)
         plant, nobodys = journal.plant(), list[str]()
 
         def each(entry: Entry) -> None:
@@ -104,6 +105,7 @@ def take_in(
             each=each if presence_is_judged(plant) else None,
             set_aside=None if rejects is None else set_aside,
         )
+        clocks = list(clock_notes(journal)) if tally.recorded else []
         moment = asking.moment(journal)
         if rejects is not None and aside:
             stream.seek(0)
@@ -113,11 +115,18 @@ def take_in(
             ):
                 write_rejects(stream, out, where=where, form=form, reasons=aside)
     told = tuple({"where": p.where, "code": p.code, "sentence": p.sentence} for p in chain(*aside.values()))
-    notes = tuple(passed.told())
+    notes = (*passed.told(), *clocks)
     if nobodys:
         told_by = f"note: of {len(nobodys)} of them nobody of the plant is said to have done it: presence isn't judged"
         notes = (*notes, told_by)
     return Imported(moment, asking.dry_run, tally.recorded, tally.repeated, len(aside), told, notes=notes)
+
+
+def _expect_all(aside: list[Problem], timely: TimelyRows | None) -> None:
+    """Raise what was wrong with rows that aren't set aside, Refused where nothing but their times is asked about."""
+    problems = [*aside, *(() if timely is None else timely.late)]
+    if problems:
+        raise (Refused if all(one.code == UNLIKELY for one in problems) else BadInput)(problems)
 
 
 class _PassedOver:
@@ -144,6 +153,12 @@ class _PassedOver:
                 yield f"note: {named} isn't retired by this: retire it, at {when}, or use an archive"
             else:
                 yield f"note: {named} isn't revised by this: load the files, with --effective {when}"
+
+
+def _wrong(journal: Journal, row: Sourced, timely: TimelyRows | None) -> Problem | None:
+    """Return what the journal, or its clock, says against a row; None for nothing."""
+    found = _not_loaded(journal, row)
+    return timely.problem(row) if found is None and timely is not None else found
 
 
 def _not_loaded(journal: Journal, row: Sourced) -> Problem | None:

@@ -14,6 +14,7 @@ from cfgtrack.model.trouble import NoAnswer, Problem, Trouble
 from cfgtrack.store import upkeep
 from cfgtrack.store.archive import fill
 from cfgtrack.store.database import expect_nothing_left_of, file_of, named, spared
+from cfgtrack.store.security import apply, grants
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,15 @@ class Migrated:
 
     before: str | None
     after: str
+
+
+@dataclass(frozen=True, slots=True)
+class Granted:
+    """The statements that a server was told, or of a dry run would be; `missing` are users that it doesn't have."""
+
+    granted: bool
+    statements: tuple[str, ...]
+    missing: tuple[str, ...]
 
 
 def backup(asking: Asking, target: Path) -> BackedUp:
@@ -97,6 +107,18 @@ def rebuild(asking: Asking) -> Rebuilt:
             past.judge_to_keep()
             past.keep()
     return Rebuilt(events)
+
+
+def grant(asking: Asking) -> Granted:
+    """Have the server let each user do what goes with his person's roles, and nothing else; a dry run only says how.
+
+    NoAnswer for a file, Refused for whoever isn't the owner of the tables.
+    """
+    with asking.write() as journal:
+        found = grants(journal.database, journal.plant(journal.present))
+        if not asking.dry_run:
+            apply(journal.database, found.statements)
+    return Granted(not asking.dry_run, found.statements, found.missing)
 
 
 def migrate(asking: Asking) -> Migrated:

@@ -19,6 +19,7 @@ _on_record = s.options(
     _reason,
     s.shared("--at", metavar="TIME", help="When it was decided; else now."),
     s.authored,
+    s.sure,
     click.option("--id", "event_id", metavar="ID", help="The new event's own id."),
     s.dry_run,
 )
@@ -129,6 +130,17 @@ def explain_command(session: s.Session, /, target: str, reason: str, event_id: s
     "--rule", metavar="RULE", help="All that this rule finds, of the subjects where they are given."
 )
 @click.option(
+    "--count",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="How many findings of the rule are meant, where they are more than ten.",
+)
+@click.option(
+    "--second",
+    metavar="EVENT-ID",
+    help="All that this approval names, for as long as it says, as the second who approves it.",
+)
+@click.option(
     "--plan",
     metavar="SEQUENCE.toml",
     type=click.Path(path_type=Path),
@@ -143,6 +155,9 @@ def approve_command(
     /,
     subjects: tuple[str, ...],
     findings: tuple[str, ...],
+    rule: str | None,
+    count: int | None,
+    second: str | None,
     plan: Path | None,
     action: str | None,
     **told: Any,
@@ -151,13 +166,30 @@ def approve_command(
 
     Findings under it are shown apart, never hidden, and come back when it ends; what it doesn't name is not under it.
     The findings are those of the past, or of a plan: what was approved on the plan holds when it is recorded. A step
-    that can't be done is nothing to approve (3).
-    """
-    from cfgtrack.answers.amend import approve
+    that can't be done is nothing to approve (3). What is catastrophic is approved by --finding alone.
 
+    Where the rule needs two, it excuses nothing until a second person has approved the same: --second EVENT-ID. Nobody
+    may have a hand in both, not as recorder either.
+    """
+    from cfgtrack.answers.amend import AllOf, SecondTo, approve
+
+    if sum((rule is not None, bool(findings), second is not None)) != 1:
+        raise click.UsageError(
+            "Name the findings with --finding, the rule that finds them with --rule, or the approval to be the second"
+            " to with --second."
+        )
+    if rule is None and (subjects or count is not None):
+        raise click.UsageError(
+            "What is named says what it is about, and is counted: SUBJECT and --count go with --rule."
+        )
     if plan is not None and action is not None:
         raise click.UsageError("Give a sequence file with --plan, or a single action with --do.")
-    found = approve(session.writing, subjects, findings=findings, plan=plan or action, **told)
+    meant: Any = findings
+    if rule is not None:
+        meant = AllOf(rule, subjects, count)
+    elif second is not None:
+        meant = SecondTo(second)
+    found = approve(session.writing, meant, plan=plan or action, **told)
     _tell_ruled(session, found)
 
 

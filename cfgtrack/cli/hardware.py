@@ -23,6 +23,7 @@ from cfgtrack.cli.check import rules_option
     help="A retired unit of the files that is of the plant again from then on; may be given again.",
 )
 @s.authored
+@s.sure
 @s.accept
 @s.dry_run
 def load_command(

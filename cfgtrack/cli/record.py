@@ -28,6 +28,7 @@ words_argument = click.argument(
 describing = s.options(
     s.shared("--outing", metavar="ID", help="The outing it belongs to; HH:MM and +HH:MM are meant in it."),
     s.authored,
+    s.sure,
     click.option("--basis", type=click.Choice(BASES), help="How well it is known; else reported."),
     click.option("--remark", metavar="TEXT", help="Free text, kept with the event."),
     click.option(

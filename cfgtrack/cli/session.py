@@ -78,6 +78,8 @@ class Session:
         self.dry_run = False
         self.wait: float | None = None
         self.sign: str | None = None
+        self.sure = False
+        self.accept_clock: str | None = None
         self._told = 0
 
     def begin(self, ctx: click.Context, db: str | None) -> None:
@@ -112,6 +114,8 @@ class Session:
             self.wait,
             sign=self.sign,
             console=self.console,
+            sure=self.sure,
+            accept_clock=self.accept_clock,
         )
         return asking if self.clock is None else replace(asking, clock=self.clock)
 
@@ -268,8 +272,16 @@ authored = options(
     shared("--by", metavar="NAME", help="Who did it, or says so."),
     shared("--recorder", metavar="NAME", help="Who writes it down; else you."),
     shared("--sign", metavar="NAME", help="Whose key signs it; else the only one here that the plant knows."),
+    shared(
+        "--accept-clock",
+        metavar="DAY",
+        help="The day that this clock says, if that is right though it is far ahead of the last write.",
+    ),
 )
-"""Who stands behind what is written."""
+"""Who stands behind what is written, and by which clock."""
+
+sure = shared("--sure", is_flag=True, help="It happened then, however unlikely that is.")
+"""That what is said of when something happened is so."""
 
 accept = click.option(
     "--accept",

@@ -23,6 +23,7 @@ form_option = click.option("--form", type=click.Choice(FORMS), help="The form; e
 @click.argument("source", metavar="FILE|-")
 @form_option
 @s.authored
+@s.sure
 @click.option(
     "--basis", type=click.Choice(BASES), help="How well those events are known whose row doesn't say."
 )

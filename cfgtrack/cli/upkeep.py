@@ -1,4 +1,4 @@
-"""`backup`, `restore`, `rebuild`, `migrate`, `completion`: what keeps the database and the command in order."""
+"""`backup`, `restore`, `rebuild`, `grant`, `migrate`, `completion`: what keeps database and command in order."""
 
 from __future__ import annotations
 
@@ -40,6 +40,20 @@ def rebuild_command(session: s.Session, /) -> None:
 
     found = rebuild(session.asking)
     session.tell(lambda: f"rebuilt from {found.events} events", found)
+
+
+@s.command("grant")
+@s.dry_run
+def grant_command(session: s.Session, /) -> None:
+    """Grant the users of a PostgreSQL server what goes with the roles of the people that they are, and revoke the rest.
+
+    --dry-run prints the statements, for whoever may say them. Users themselves are the server's: CREATE ROLE makes one.
+    """
+    from cfgtrack.answers.upkeep import grant
+    from cfgtrack.show.trust import granted_text
+
+    found = grant(session.asking)
+    session.tell(lambda: granted_text(found), found)
 
 
 @s.command("migrate")

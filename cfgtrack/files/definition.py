@@ -18,6 +18,7 @@ from cfgtrack.files.gather import Gathered, ReadRaw
 from cfgtrack.files.initial import read_initial
 from cfgtrack.files.kinds import read_kind, read_medium
 from cfgtrack.files.parts import Known, PartRows, read_part
+from cfgtrack.files.people import names_nothing, read_permission, read_person, shared
 from cfgtrack.files.places import circles, read_place, read_setting, read_unit
 from cfgtrack.files.source import Document, Spot, in_order, parse_toml, read_document, read_named, read_raw
 from cfgtrack.files.table import Table
@@ -27,7 +28,8 @@ from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.kind import Medium
 from cfgtrack.model.naming import Clash, clashes, folded
 from cfgtrack.model.part import Part
-from cfgtrack.model.plant import Place, Unit
+from cfgtrack.model.people import Permission, Person
+from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.trouble import BadInput, Problem, Problems
 
 
@@ -101,6 +103,7 @@ def _definition(
     items.check_rows()
     items.check_sites()
     items.check_aliases()
+    items.check_people()
     initial, unfit = read_initial(gathered.initial, items.definition(), items.declared, problems)
     if unfit and (problems or not may_fit_ill):
         problems.found.extend(problem for each in unfit.values() for problem in each)
@@ -175,6 +178,10 @@ class _Items:
             return read_unit(fields, self.ids["part"], self.ids["place"])
         if sort == "setting":
             return read_setting(fields)
+        if sort == "person":
+            return read_person(fields, self.ids["place"])
+        if sort == "permission":
+            return read_permission(cast("Table", fields), self.ids["person"], self.ids["kind"])
         return read_place(fields, self.ids["part"], self.ids["place"])
 
     def check_owners(self) -> None:
@@ -242,6 +249,26 @@ class _Items:
                 return cast("Table", fields).element(*path, "aliases")
         return None
 
+    def check_people(self) -> None:
+        """Note people who stand for what can't be one, or for what is another one; permissions on nothing."""
+        places: dict[str, Place] = self.built["place"]
+        people: dict[str, Person] = self.built["person"]
+        named = self.gathered.named
+        for name, fields in named["person"].items():
+            place = people[name].place if name in people else ""
+            if place in places and not places[place].mobile:
+                fields.note("place", "not-a-doer", f"{place} doesn't move: nobody is it")
+        for what in ("place", "key", "user"):
+            for name, other, value in shared(people, what):
+                mine = name in named["person"]
+                fields = named["person"][name if mine else other]
+                fields.note(what, "duplicate", f"{value} is {other if mine else name}'s already")
+        plant = self.definition().plant() if named["permission"] else Plant()
+        for name, fields in named["permission"].items():
+            found: Permission | None = self.built["permission"].get(name)
+            if found is not None and names_nothing(plant, found.on):
+                fields.note("on", "names-nothing", "nothing in the plant lies there")
+
     def declared(self, address: str) -> bool:
         """Return whether something of this address, or alias, may exist, though it may not hold together."""
         owner, colon, name = address.partition(":")
@@ -288,6 +315,8 @@ class _Items:
             origins=origins,
             notes=tuple(gathered.notes),
             settings=self.built["setting"],
+            people=self.built["person"],
+            permissions=self.built["permission"],
         )
 
 

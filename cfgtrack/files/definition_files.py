@@ -24,6 +24,7 @@ from cfgtrack.files.definition import shipped
 from cfgtrack.files.fields import BETWEEN
 from cfgtrack.files.formula import is_live
 from cfgtrack.files.listed import LISTS
+from cfgtrack.files.people import area_in_file
 from cfgtrack.model.action import Action
 from cfgtrack.model.attribute import attribute_from_json
 from cfgtrack.model.definition import SORTS, Definition
@@ -71,7 +72,8 @@ class _Writing:
         chunks = [self._media_and_kinds(), *(self._part(part) for part in parts)]
         for sort in ("place", "unit"):
             chunks += [_table(sort, row) for row in lists[f"{sort}s"] if not self._in_sheet(f"{sort}s", row)]
-        chunks += [_table("setting", row) for row in self._new("setting")]
+        for sort in ("setting", "person", "permission"):
+            chunks += [_table(sort, row) for row in self._new(sort)]
         first, *others = self._initial() or [""]
         text = "".join(f"# {line}".rstrip() + "\n" for line in self.head)
         chunks = [_lines({"title": self.definition.title}), *self._named_sheets(), *chunks, first]
@@ -236,6 +238,11 @@ def _as_written(item: Mapping[str, Any]) -> Row:
     }
 
 
+def _permission(item: Mapping[str, Any]) -> Row:
+    row = _as_written(item)
+    return {**row, "on": area_in_file(row["on"])} if "on" in row else row
+
+
 def _same(value: Any) -> Any:
     return value
 
@@ -264,6 +271,8 @@ _FILE_FORM: dict[str, Callable[[Mapping[str, Any]], Row]] = {
     "unit": _as_written,
     "place": _as_written,
     "setting": _as_written,
+    "person": _as_written,
+    "permission": _permission,
 }
 assert _FILE_FORM.keys() == SORTS.keys()
 

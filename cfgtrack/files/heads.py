@@ -1,7 +1,9 @@
 """What a console remembers of journals: a small file of the user's own, shared by all his processes.
 
-It is replaced as a whole, when what it then holds is on the disk; whoever changes it has the lock beside it. A journal
-is remembered by its identity; where it stood, too, so that another one in its place is noticed.
+It is replaced as a whole, when what it then holds is on the disk; whoever changes it has the lock beside it. What only
+grows, with each event that is recorded, is a line of the log beside it, and nobody waits for the disk: after a power
+cut an earlier tree is remembered, which is one all the same. A journal is remembered by its identity; where it stood,
+too, so that another one in its place is noticed.
 """
 
 from __future__ import annotations
@@ -11,14 +13,17 @@ import json
 import os
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 _PRIVATE = 0o600
 WAIT, _PAUSE = 10.0, 0.01
 """So long a process waits for another that remembers something, seconds, and so long between two tries."""
+LONGEST_LOG = 16_384
+"""A log of more bytes is made one with the file that it stands beside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +43,13 @@ class Memory:
     places: dict[str, str] = field(default_factory=dict)
     forgotten: list[dict[str, Any]] = field(default_factory=list)
 
+    def keep(self, place: str, name: str, seen: Remembered) -> None:
+        """Remember the tree of a journal, unless a larger one is; and that the journal stands there."""
+        before = self.journals.get(name)
+        if before is None or before.size < seen.size:
+            self.journals[name] = seen
+        self.places[place] = name
+
 
 class Unreadable(Exception):
     """The file is there, and can't be read as one of these."""
@@ -45,6 +57,15 @@ class Unreadable(Exception):
 
 def read_memory(file: Path) -> Memory:
     """Return what is remembered; nothing where there is no file. Unreadable or OSError where nobody can tell."""
+    # First the log: whoever makes the two one writes the file before the log goes.
+    grown = list(_grown(file))
+    memory = _read_file(file)
+    for one in grown:
+        memory.keep(*one)
+    return memory
+
+
+def _read_file(file: Path) -> Memory:
     try:
         data = json.loads(file.read_bytes())
         journals = {
@@ -57,6 +78,38 @@ def read_memory(file: Path) -> Memory:
         return Memory()
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as err:
         raise Unreadable(str(file)) from err
+
+
+def keep_in_memory(file: Path, place: str, name: str, seen: Remembered) -> None:
+    """Remember the tree of a journal, as `Memory.keep` does. Unreadable or OSError where that can't be done."""
+    log = file.with_suffix(".log")
+    if not file.exists() or (log.exists() and log.stat().st_size > LONGEST_LOG):
+        change_memory(file, lambda memory: memory.keep(place, name, seen))
+        return
+    told = json.dumps([place, name, seen.size, seen.frontier.hex(), seen.known])
+    # A line that a power cut has torn is closed by the next one.
+    line = f"\n{crc32(told.encode()):08x} {told}\n".encode()
+    with _locked(file.with_suffix(".lock")):
+        handle = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND, _PRIVATE)
+        try:
+            os.write(handle, line)
+        finally:
+            os.close(handle)
+
+
+def _grown(file: Path) -> Iterator[tuple[str, str, Remembered]]:
+    """Yield what the log tells: its whole lines, each of which proves itself."""
+    try:
+        lines = file.with_suffix(".log").read_bytes().splitlines()
+    except FileNotFoundError:
+        return
+    for line in lines:
+        # A torn one says nothing: what it would have said is only later than the one before it.
+        with suppress(ValueError, TypeError, RecursionError):
+            crc, told = line.split(b" ", 1)
+            if int(crc, 16) == crc32(told):
+                place, name, size, frontier, known = json.loads(told)
+                yield str(place), str(name), Remembered(int(size), bytes.fromhex(frontier), int(known))
 
 
 def change_memory(file: Path, change: Callable[[Memory], None], *, anew: bool = False) -> None:
@@ -72,11 +125,13 @@ def change_memory(file: Path, change: Callable[[Memory], None], *, anew: bool = 
             if not anew:
                 raise
             memory = Memory()
+        log = file.with_suffix(".log")
         before = _text(memory)
         change(memory)
         after = _text(memory)
-        if anew or after != before:
+        if anew or after != before or log.exists():
             _replace(file, after)
+            log.unlink(missing_ok=True)
 
 
 def _text(memory: Memory) -> bytes:

@@ -27,7 +27,7 @@ from cfgtrack.model.unknown import ANYTHING, UNKNOWN, no_such
 WHY = "why"
 """The column (field) of rejected rows that tells why; skipped when they are fed again."""
 
-_SKIPPED = ("number", "known", WHY)
+_SKIPPED = ("number", "known", "clock", "login", WHY)
 PEOPLE = ("number", "known", "id", "at", "action", "subject", "subject2", *TEXTS, "values")
 COLUMNS = (*PEOPLE, *QUANTITIES, WHY)
 """The columns of a journal in CSV: those of an event, and one for each quantity that may be measured."""

@@ -32,7 +32,6 @@ _PORT = (
 )
 _PLACE = (
     "id parent title part holds mobile capacity facings sink loop tags site operates aliases lifts lock_box"
-    " key"
 )
 _NODE = "loop tags title remote aliases rated_pressure"
 _NAMED = {"part": "part", "name": "name", "site": "owner"}

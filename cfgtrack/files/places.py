@@ -6,8 +6,7 @@ from collections.abc import Collection, Mapping
 
 from cfgtrack.files.fields import Fields
 from cfgtrack.model.plant import Place, Unit
-from cfgtrack.model.setting import SETTINGS, Setting
-from cfgtrack.model.signature import KEY
+from cfgtrack.model.setting import SETTINGS, SPANS, Setting
 
 
 def read_unit(fields: Fields, parts: Collection[str], places: Collection[str]) -> Unit | None:
@@ -46,7 +45,6 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
         attributes=fields.attributes(),
         lifts=fields.quantity("lifts", "mass"),
         lock_box=fields.flag("lock_box"),
-        key=fields.text("key"),
     )
     if place.lifts is not None and not place.mobile:
         fields.note("lifts", "unexpected", f"{place.id} doesn't move: only a person or machine lifts")
@@ -56,14 +54,6 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
         )
     if place.operates == place.id and place.id:
         fields.note("operates", "same", f"{place.id} can't operate itself")
-    if place.key and not KEY.fullmatch(place.key):
-        fields.wrong(
-            "key",
-            "a public key: ed25519: and 64 hexadecimal digits",
-            place.key,
-        )
-    if place.key and not place.mobile:
-        fields.note("key", "unexpected", f"{place.id} doesn't move: only a person signs")
     fields.finish()
     return place
 
@@ -71,11 +61,12 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
 def read_setting(fields: Fields) -> Setting:
     """Return the setting of a [[setting]] table."""
     name = fields.reference("id", "setting", SETTINGS, required=True)
-    value = (
-        fields.reference("value", "value", SETTINGS.get(name, ()), required=True)
-        if name
-        else fields.text("value")
-    )
+    if name and name not in SPANS:
+        value = fields.reference("value", "value", SETTINGS.get(name, ()), required=True)
+    else:
+        value = fields.text("value", required=bool(name))
+        if name and value:
+            fields.lasting("value", value)
     fields.finish()
     return Setting(name, value)
 

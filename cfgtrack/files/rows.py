@@ -87,6 +87,8 @@ def write_jsonl(entries: Iterable[Entry], stream: TextIO) -> None:
         line = {**action_to_json(entry.event), "number": entry.number, "known": entry.known}
         if entry.event.signed is not None:
             line["signed"] = signed_to_json(entry.event.signed)
+        if entry.login is not None:
+            line["login"] = entry.login
         stream.write(_json(line) + "\n")
 
 

@@ -6,6 +6,7 @@ A rule that is badly written is bad input, told with its line; whether a rule is
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from cfgtrack.files.rule_table import RuleTable
@@ -14,10 +15,14 @@ from cfgtrack.files.source import Document, in_order, parse_toml, read_document
 from cfgtrack.files.table import Table
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import BadInput, Problems
+from cfgtrack.rules.finding import SEVERITIES
 from cfgtrack.rules.mode import Mode
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.when import MODES
+
+APPROVALS = (1, 2)
+"""So many people may have to approve an exception to a rule."""
 
 
 def read_rules(paths: Sequence[Path], plant: Plant | None = None) -> RuleSet:
@@ -49,8 +54,9 @@ def _rule_set(
         own = root.text("title")
         title = title or own
         against = Against(plant, may_be_empty=root.flag("may_be_empty"))
+        approving = _read_approving(root)
         for table in root.tables("rule"):
-            rule = _RuleReader(table, against, seen).rule()
+            rule = _RuleReader(table, against, seen, approving).rule()
             if rule is not None:
                 rules[rule.id] = rule
         if not document.data.get("rule"):
@@ -61,13 +67,44 @@ def _rule_set(
     return RuleSet(tuple(rules.values()), title, ", ".join(document.name for document in documents))
 
 
-class _RuleReader:
-    """Reads one rule. `seen` tells where each id was used already."""
+@dataclass(frozen=True, slots=True)
+class _Approving:
+    """What a file asks of an exception to a rule of each severity: so many people, and who alone may approve it."""
 
-    def __init__(self, table: Table, against: Against, seen: dict[str, str]) -> None:
+    approvals: Mapping[int, int]
+    approvers: Mapping[int, tuple[str, ...]]
+
+
+def _read_approving(root: Table) -> _Approving:
+    many, who = root.table("approvals"), root.table("approvers")
+    found = (
+        (severity, None if many is None else _approvals(many, word)) for severity, word in SEVERITIES.items()
+    )
+    named = ((severity, who.words(word) if who else ()) for severity, word in SEVERITIES.items())
+    out = _Approving({s: n for s, n in found if n is not None}, {s: names for s, names in named if names})
+    for table in (many, who):
+        if table is not None:
+            table.finish()
+    return out
+
+
+def _approvals(table: Table, name: str) -> int | None:
+    """Return how many people must approve, None where it isn't said, or after noting what is wrong with it."""
+    value = table.get(name)
+    if value is not None and (isinstance(value, bool) or value not in APPROVALS):
+        table.wrong(name, "how many people must approve an exception, 1 or 2", value)
+        return None
+    return None if value is None else int(value)
+
+
+class _RuleReader:
+    """Reads one rule. `seen` tells where each id was used already, `approving` what its file asks of exceptions."""
+
+    def __init__(self, table: Table, against: Against, seen: dict[str, str], approving: _Approving) -> None:
         self.table = table
         self.against = against
         self.seen = seen
+        self.approving = approving
 
     def rule(self) -> Rule | None:
         """Return the rule, None after noting what is wrong with it."""
@@ -76,6 +113,7 @@ class _RuleReader:
         title, hazard = table.text("title", required=True), table.text("hazard", required=True)
         source, severity = table.text("source", required=True), self._severity()
         may_outlive, scope = self._may_outlive(), self._scope()
+        approvals, approvers = self._approving(severity)
         mode = self._mode(scope)
         if self._is_idle(scope, mode):
             self.against = Against(self.against.plant, may_be_empty=True)
@@ -86,7 +124,8 @@ class _RuleReader:
         if mode is None or condition is None or severity is None:
             return None
         where = table.spot().where
-        return Rule(name, title, hazard, severity, source, mode, condition, scope, where, may_outlive)
+        told = (may_outlive, approvals, approvers)
+        return Rule(name, title, hazard, severity, source, mode, condition, scope, where, *told)
 
     def _id(self) -> str:
         name = self.table.ident("id")
@@ -115,6 +154,20 @@ class _RuleReader:
                 "may_outlive", "unexpected", "the rule has no clock that could outlive a sequence"
             )
         return may
+
+    def _approving(self, severity: int | None) -> tuple[int, tuple[str, ...]]:
+        """Return how many people must approve an exception, and who alone may: what the rule says, else its file."""
+        own = _approvals(self.table, "approvals")
+        approvals = self.approving.approvals.get(severity or 0, 1) if own is None else own
+        approvers = self.table.words("approvers") or self.approving.approvers.get(severity or 0, ())
+        if approvers and len(set(approvers)) < approvals:
+            who = " and ".join(dict.fromkeys(approvers))
+            self.table.note(
+                "approvers",
+                "out-of-range",
+                f"{approvals} people must approve an exception, and only {who} may",
+            )
+        return approvals, approvers
 
     def _scope(self) -> Selection | None:
         if "scope" not in self.table.values:

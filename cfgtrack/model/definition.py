@@ -9,6 +9,7 @@ from typing import Any
 from cfgtrack.model.action import Action
 from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.part import Part
+from cfgtrack.model.people import Permission, Person
 from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.setting import Setting
 from cfgtrack.model.trouble import Problem
@@ -20,6 +21,8 @@ SORTS = {
     "unit": "units",
     "place": "places",
     "setting": "settings",
+    "person": "people",
+    "permission": "permissions",
 }
 """The sorts of definition item, in the order in which one may refer to another, and where a definition has them."""
 
@@ -45,6 +48,8 @@ class Definition:
     unfit: Mapping[str, tuple[Problem, ...]] = field(default_factory=dict)
     fingerprint: str = ""
     settings: Mapping[str, Setting] = field(default_factory=dict)
+    people: Mapping[str, Person] = field(default_factory=dict)
+    permissions: Mapping[str, Permission] = field(default_factory=dict)
 
     def items(self, sort: str) -> Mapping[str, Any]:
         """Return the items of one of `SORTS` by id."""

@@ -44,6 +44,8 @@ class Event(Action):
     units, and the site where each lies, or the unit, where it goes with that again. Who did something where the record
     didn't have him was `found` there, with where what he held was left, and the halves that `parted` for it; `expected`
     then says where he was in the record.
+
+    `clock`: by how much the clock was off the last write when this was recorded, microseconds, as `Stamp` has it.
     """
 
     peer: str | None = None
@@ -53,6 +55,7 @@ class Event(Action):
     ends: Mapping[str, str] = field(default_factory=dict)
     found: Mapping[str, str] = field(default_factory=dict)
     parted: tuple[str, ...] = ()
+    clock: int = 0
 
     @classmethod
     def of(
@@ -83,11 +86,15 @@ _SAID = attrgetter(*(one.name for one in fields(Action)))
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """An event as the journal holds it: with its number and the time at which it became known."""
+    """An event as the journal holds it: with its number and the time at which it became known.
+
+    `login`: what the database's server called whoever recorded it; None where that was no server, or nobody has roles.
+    """
 
     event: Event
     number: int
     known: int
+    login: str | None = None
 
 
 class LogLine(NamedTuple):

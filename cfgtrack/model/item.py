@@ -2,7 +2,7 @@
 
 Only what differs from the default is written, and sets in alphabetical order.
 
->>> from cfgtrack.model.plant import Unit
+from cfgtrack.model.plant import Unit
 >>> item_to_json("unit", Unit("PUMP-1", part="pump", tags=frozenset({"spare", "old"})))
 {'id': 'PUMP-1', 'part': 'pump', 'tags': ['old', 'spare']}
 """
@@ -16,10 +16,11 @@ from typing import Any
 from cfgtrack.model.attribute import attribute_from_json, attribute_to_json
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import ROLES, Contact, InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.people import Area, Permission, Person
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.setting import Setting
 
-Item = Medium | Kind | Part | Unit | Place | Setting
+Item = Medium | Kind | Part | Unit | Place | Setting | Person | Permission
 
 _CLASSES: dict[str, type] = {
     "medium": Medium,
@@ -28,6 +29,8 @@ _CLASSES: dict[str, type] = {
     "unit": Unit,
     "place": Place,
     "setting": Setting,
+    "person": Person,
+    "permission": Permission,
 }
 
 
@@ -86,7 +89,23 @@ def _default(field: Field[Any]) -> Any:
 
 _SHAPES: dict[type, tuple[tuple[str, Any], ...]] = {
     made: tuple((f.name, _default(f)) for f in fields(made) if f.init)
-    for made in (Medium, Move, Kind, Contact, Port, Node, InternalLink, Thermal, Part, Unit, Place, Setting)
+    for made in (
+        Medium,
+        Move,
+        Kind,
+        Contact,
+        Port,
+        Node,
+        InternalLink,
+        Thermal,
+        Part,
+        Unit,
+        Place,
+        Setting,
+        Person,
+        Area,
+        Permission,
+    )
 }
 
 
@@ -107,14 +126,15 @@ def _as_it_is(value: Any) -> Any:
 
 
 _READ: dict[str, Callable[[Any], Any]] = {
-    **dict.fromkeys(("sources", "statuses", "facings", "torque", "reach", "aliases"), tuple),
-    **dict.fromkeys(("fits", "tags"), frozenset),
+    **dict.fromkeys(("sources", "statuses", "facings", "torque", "reach", "aliases", "who", "may"), tuple),
+    **dict.fromkeys(("fits", "tags", "roles"), frozenset),
     "moves": _all_of(Move, "action"),
     "contacts": _all_of(Contact, "name"),
     "ports": _all_of(Port, "name"),
     "nodes": _all_of(Node, "name"),
     "attributes": lambda found: {name: attribute_from_json(value) for name, value in found.items()},
     "links": lambda links: tuple(InternalLink(**link) for link in links),
+    "on": lambda area: Area(**{name: tuple(values) for name, values in area.items()}),
     "thermal": lambda thermal: Thermal(**thermal),
     "remote": lambda remote: (
         {name: tuple(places) for name, places in remote.items()}

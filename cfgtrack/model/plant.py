@@ -14,7 +14,8 @@ from cfgtrack.model.attribute import Attribute
 from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.naming import Names
 from cfgtrack.model.part import EXPANSION, Contact, Node, Part, Port
-from cfgtrack.model.setting import SETTINGS, Setting
+from cfgtrack.model.people import Permission, Person
+from cfgtrack.model.setting import Setting, span_of, value_of
 from cfgtrack.model.unknown import ANYTHING
 
 HOLD = "hold"
@@ -48,8 +49,7 @@ class Place:
     limit. `facings`: the orientations it accepts; empty means that any will do. `sink`: thermal environment, K. `site`:
     work on what is here is done by who is here. `operates`: the machine where this person acts as well. `aliases`,
     `attributes`: as of a unit. `lifts`: of a place that moves, the mass that it may carry, kg. `lock_box`: people put
-    their locks on it, and what its own locks are on stays locked till theirs are off. `key`: the public key
-    of a person, by which his signatures are known.
+    their locks on it, and what its own locks are on stays locked till theirs are off.
     """
 
     id: str
@@ -69,7 +69,6 @@ class Place:
     attributes: Mapping[str, Attribute] = field(default_factory=dict)
     lifts: float | None = None
     lock_box: bool = False
-    key: str = ""
 
     @property
     def ways_round(self) -> tuple[str | None, ...]:
@@ -95,6 +94,8 @@ class Plant:
     places: Mapping[str, Place] = field(default_factory=dict)
     retired: Mapping[str, Unit] = field(default_factory=dict)
     settings: Mapping[str, Setting] = field(default_factory=dict)
+    people: Mapping[str, Person] = field(default_factory=dict)
+    permissions: Mapping[str, Permission] = field(default_factory=dict)
     selected: dict[object, tuple[str, ...]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
@@ -114,8 +115,11 @@ class Plant:
 
     def setting(self, name: str) -> str:
         """Return to what something is set, of `SETTINGS`."""
-        found = self.settings.get(name)
-        return SETTINGS[name][0] if found is None else found.value
+        return value_of(self.settings, name)
+
+    def span(self, name: str) -> int:
+        """Return to what a duration is set, of `SETTINGS`, in microseconds."""
+        return span_of(self.settings, name)
 
     def resolve(self, text: str, wanted: Collection[str] = ANYTHING) -> str:
         """Return the address of what is called so, ids first; the text itself where nothing is, or several things are.

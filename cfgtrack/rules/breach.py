@@ -184,4 +184,6 @@ def _finding(blow: list[Breach], until: Any) -> Finding:
         trigger=first.trigger,
         ends=first.ends,
         no_verdict=first.no_verdict,
+        approvals=rule.approvals,
+        approvers=rule.approvers,
     )

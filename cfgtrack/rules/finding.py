@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, ClassVar, NamedTuple, Self
 
 from cfgtrack.model.time import SECOND, Instant
+from cfgtrack.rules.approved import Approved
 from cfgtrack.rules.saying import say_list, say_some
 
 SEVERITIES = {1: "catastrophic", 2: "critical", 3: "marginal", 4: "negligible"}
@@ -134,8 +135,9 @@ class Finding:
     was broken, `until` when it was put right (None: still open). `event` is the event that broke it (None: time alone
     did, or it was so from the start), `step` the step of a proposal that it is. `ends` are the ends at which what must
     hold by them did not. `no_verdict` marks a rule that could not be judged. `instances` are all for whom it is broken
-    at one blow and by one cause. `cures` are looked for where it is shown, and `tried` says among how many (None: none
-    were looked for).
+    at one blow and by one cause. An exception to it must be approved by as many people as `approvals` says, of
+    `approvers` where there are any; `approved` is what was approved of it, None where nothing was. `cures` are looked
+    for where it is shown, and `tried` says among how many (None: none were looked for).
     """
 
     told: ClassVar[tuple[str, ...]] = ("fingerprints", "category")
@@ -160,7 +162,10 @@ class Finding:
     trigger: str = ""
     ends: tuple[Instant, ...] = ()
     no_verdict: bool = False
+    approvals: int = 1
+    approvers: tuple[str, ...] = ()
     variance: str = ""
+    approved: Approved | None = None
     instances: tuple[Instance, ...] = ()
     cures: tuple[Cure, ...] = ()
     tried: Tried | None = None

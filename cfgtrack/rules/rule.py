@@ -21,7 +21,8 @@ class Rule:
     """One rule. `severity` is the MIL-STD-882E category, 1 (catastrophic) to 4 (negligible).
 
     `hazard` says in words what can hurt; `source` names document and paragraph, or "common practice". `where` is
-    the file and line it was written at. `may_outlive`: a clock of it may run on when a sequence is over.
+    the file and line it was written at. `may_outlive`: a clock of it may run on when a sequence is over. An exception
+    to it needs as many people as `approvals` says, of the `approvers` where there are any.
     """
 
     id: str
@@ -34,11 +35,13 @@ class Rule:
     scope: Selection | None = None
     where: str = ""
     may_outlive: bool = False
+    approvals: int = 1
+    approvers: tuple[str, ...] = ()
 
     @property
     def asks(self) -> Rule:
-        """The rule wherever it is written: two with the same `asks` are one."""
-        return replace(self, where="")
+        """The rule wherever it is written, and whoever may except from it: two with the same `asks` are one."""
+        return replace(self, where="", approvals=1, approvers=())
 
     def conditions(self) -> tuple[Condition, ...]:
         """Return the conditions that it looks at all the time: its own first, then its mode's."""

@@ -1,7 +1,8 @@
 """Variances: approved exceptions. A finding under one is shown apart, never hidden, and comes back when it ends.
 
-A variance names instances of findings by their fingerprints, and excuses those and no other. What was approved before
-fingerprints were of instances excuses what it named then (`Older`); where it named nothing exactly, it is `Void`.
+A variance names instances of findings by their fingerprints, and excuses those and no other, once as many people have
+approved as the rule needs (`_enough`). What was approved before fingerprints were of instances excuses what it named
+then (`Older`); where it named nothing exactly, it is `Void`.
 """
 
 from __future__ import annotations
@@ -9,12 +10,13 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import TypeVar
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple, TypeVar
 
 from cfgtrack.model.action import APPROVE, BEGIN, END
-from cfgtrack.model.approval import fault_of_approval
-from cfgtrack.model.event import Event
+from cfgtrack.model.approval import Hands, as_named, as_written, fault_of_approval
+from cfgtrack.model.event import Entry
+from cfgtrack.rules.approved import Approval, Approved, Fact, Standing, Withdrawal
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.selection import fits
 
@@ -44,7 +46,9 @@ class Older:
 class Variance:
     """An exception to the instances of findings that have these `fingerprints`. It counts in [`start`, `end`).
 
-    `end` None means until further notice.
+    `end` None means until further notice. `by` approved it, `recorder` wrote that down, and `people` are both, each by
+    the one name that a person has; it was decided at `happened`, and is known from `known` on. `checked`: whether the
+    plant said by then who may approve. What was taken back (`withdrawal`) excuses nothing and is told.
     """
 
     id: str
@@ -54,13 +58,58 @@ class Variance:
     fingerprints: frozenset[str] = frozenset()
     end: int | None = None
     older: Older | None = None
+    recorder: str = ""
+    happened: int = 0
+    known: int = 0
+    people: frozenset[str] = frozenset()
+    approver: str = ""
+    checked: bool = False
+    withdrawal: Withdrawal | None = None
+    may: Callable[[Iterable[str]], str | None] = field(default=lambda _: None, compare=False, repr=False)
 
-    def runs(self, finding: Finding, *, at: int | None = None) -> bool:
-        """Return whether it counts for as long as a finding is asked about (see `under_variance`)."""
-        first = last = at if at is not None and finding.is_open else finding.time
-        if finding.until is not None:
-            last = max(first, finding.until - 1)
-        return self.start <= first and (self.end is None or last < self.end)
+    def to(self, span: _Span, finding: Finding, subjects: Sequence[str]) -> Standing:
+        """Return what it is to an instance of a finding, about `subjects`, that lasts for a span."""
+        if self.withdrawal is not None:
+            return Standing.WITHDRAWN
+        if not may_approve(finding.approvers, self.approver, self.by) or self.may(subjects) is not None:
+            return Standing.NOT_HIS
+        if self.start <= span.first and (self.end is None or span.last < self.end):
+            return Standing.RUNS
+        if span.is_now:
+            return Standing.NOT_YET if span.first < self.start else Standing.RAN_OUT
+        return Standing.NOT_THROUGHOUT
+
+    def told(self, standing: Standing) -> Approval:
+        """Return it as a finding tells it."""
+        recorder = "" if self.recorder == self.by else self.recorder
+        return Approval(
+            self.id,
+            self.by,
+            recorder,
+            self.reason,
+            self.happened,
+            self.known,
+            self.start,
+            self.end,
+            standing,
+            self.checked,
+            self.withdrawal,
+        )
+
+
+class _Span(NamedTuple):
+    """What is asked about: from `first` to `last`, both in it; `is_now`: the moment of the question alone."""
+
+    first: int
+    last: int
+    is_now: bool
+
+
+def _span(finding: Finding, at: int | None) -> _Span:
+    if at is not None and finding.is_open:
+        return _Span(at, at, True)
+    last = finding.time if finding.until is None else max(finding.time, finding.until - 1)
+    return _Span(finding.time, last, False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +121,13 @@ class Void:
     why: str
 
 
-def variance_of(event: Event) -> Variance | Void:
-    """Return the variance that an `approve` event holds, or why it is void."""
+def variance_of(
+    entry: Entry,
+    hands: Callable[[Entry], Hands] = lambda entry: as_named(entry.event),
+    withdrawal: Withdrawal | None = None,
+) -> Variance | Void:
+    """Return the variance that an `approve` event holds, or why it is void. `withdrawal`: what took it back."""
+    event = entry.event
     if event.action != APPROVE:
         raise ValueError(f"{event.action} is no approval")
     body = event.body or {}
@@ -81,6 +135,10 @@ def variance_of(event: Event) -> Variance | Void:
     if not why and "fingerprints" not in body:
         older = Older(body.get("rule") or "", body.get("fingerprint") or "", tuple(event.subjects))
         why = _why_void(older)
+    if not why and not (event.by or "").strip():
+        why = "it doesn't say who approved it"
+    whose = hands(entry)
+    why = why or whose.why_not
     if why:
         return Void(event.id, event.by or "", why)
     start, end = body.get("start"), body.get("end")
@@ -92,6 +150,14 @@ def variance_of(event: Event) -> Variance | Void:
         fingerprints=frozenset(body.get("fingerprints", ())),
         end=end,
         older=older,
+        recorder=event.recorder or "",
+        happened=event.happened,
+        known=entry.known,
+        people=whose.people,
+        approver=whose.approver,
+        checked=whose.checked,
+        withdrawal=withdrawal,
+        may=whose.may,
     )
 
 
@@ -104,33 +170,33 @@ def _why_void(older: Older) -> str:
     return f"it is of whatever fits {' '.join(patterns)}: name the findings" if patterns else ""
 
 
-def variances_of(events: Iterable[Event]) -> tuple[tuple[Variance, ...], tuple[Void, ...]]:
-    """Return the variances that `approve` events hold, and those of them that are void."""
-    found = [variance_of(event) for event in events]
-    return (
-        tuple(one for one in found if isinstance(one, Variance)),
-        tuple(one for one in found if isinstance(one, Void)),
-    )
-
-
 def under_variance(
-    findings: Iterable[Finding], variances: Sequence[Variance], *, at: int | None = None
+    findings: Iterable[Finding],
+    variances: Sequence[Variance],
+    *,
+    at: int | None = None,
+    began: int | None = None,
 ) -> tuple[list[Finding], list[Finding]]:
     """Return (findings that stand, findings under a variance, which name it): a finding's instances may part ways.
 
     `at` is the moment that is asked about (microseconds): what is broken and not put right yet is under a variance
-    while that runs, whenever it broke; what is over only when it was broken at no instant outside it.
+    while that runs, whenever it broke; what is over only when it was broken at no instant outside it. Either way by as
+    many people as its rule needs. `began`: when it was broken, where its own time is not that. Each tells what was
+    approved of it, whether that excuses it or not.
     """
     plain: list[Finding] = []
     excused: list[Finding] = []
     asked = list(findings)
     codes = older_fingerprints(asked) if any(v.older is not None for v in variances) else [""] * len(asked)
+    naming = _naming(variances)
     for finding, code in zip(asked, codes, strict=True):
-        for part, variance in shared_out(finding, _covering(finding, variances, code, at)):
-            if variance is None:
+        for part, approved in shared_out(finding, _approving(finding, naming, code, at, began)):
+            if approved is None:
                 plain.append(part)
+            elif approved.excuses:
+                excused.append(replace(part, variance=approved.approvals[0].event, approved=approved))
             else:
-                excused.append(replace(part, variance=variance.id))
+                plain.append(replace(part, approved=approved))
     return plain, excused
 
 
@@ -142,7 +208,7 @@ def shared_out(finding: Finding, who: Callable[[str], Who | None]) -> list[tuple
     shares: list[tuple[Who | None, list[str]]] = []
     for code in finding.fingerprints:
         whose = who(code)
-        codes = next((codes for other, codes in shares if other is whose), None)
+        codes = next((codes for other, codes in shares if other == whose), None)
         if codes is None:
             shares.append((whose, [code]))
         else:
@@ -153,20 +219,79 @@ def shared_out(finding: Finding, who: Callable[[str], Who | None]) -> list[tuple
     return [(part, whose) for part, whose in parts if part is not None]
 
 
-def _covering(
-    finding: Finding, variances: Sequence[Variance], older: str, at: int | None
-) -> Callable[[str], Variance | None]:
-    """Return what tells the first variance that covers the instance with a fingerprint."""
-    possible = finding.mode != NEVER_EXCUSED
-    running = [v for v in variances if v.runs(finding, at=at)] if possible else []
-    about = {one.fingerprint: one.subjects for one in finding.instances} if running else {}
+def _naming(variances: Sequence[Variance]) -> Callable[[Finding, str, Sequence[str], str], list[Variance]]:
+    """Return what tells the variances that name an instance of a finding, by its code, subjects and older code."""
+    by_code: dict[str, list[tuple[int, Variance]]] = {}
+    older = [(number, one) for number, one in enumerate(variances) if one.older is not None]
+    for number, one in enumerate(variances):
+        for code in one.fingerprints if one.older is None else ():
+            by_code.setdefault(code, []).append((number, one))
 
-    def covers(variance: Variance, code: str) -> bool:
-        if variance.older is not None:
-            return variance.older.names(finding, about[code], older)
-        return code in variance.fingerprints
+    def naming(finding: Finding, code: str, subjects: Sequence[str], older_code: str) -> list[Variance]:
+        found = list(by_code.get(code, ()))
+        found += ((n, v) for n, v in older if v.older and v.older.names(finding, subjects, older_code))
+        return [one for _, one in sorted(found, key=lambda pair: pair[0])]
 
-    return lambda code: next((v for v in running if covers(v, code)), None)
+    return naming
+
+
+def _approving(
+    finding: Finding,
+    naming: Callable[[Finding, str, Sequence[str], str], list[Variance]],
+    older: str,
+    at: int | None,
+    began: int | None,
+) -> Callable[[str], Approved | None]:
+    """Return what tells, of the instance with a fingerprint, what was approved of it."""
+    about = {one.fingerprint: one.subjects for one in finding.instances}
+    span, broken = _span(finding, at), finding.time if began is None else began
+
+    def approving(code: str) -> Approved | None:
+        named = [] if finding.mode == NEVER_EXCUSED else naming(finding, code, about[code], older)
+        if not named:
+            return None
+        standing = [(one, one.to(span, finding, about[code])) for one in named]
+        return _approved(standing, finding.approvals, broken)
+
+    return approving
+
+
+def _approved(standing: Sequence[tuple[Variance, Standing]], needs: int, broken: int) -> Approved:
+    """Return what variances, each with what it is to an instance that was `broken` then, make of it."""
+    running = [one for one, how in standing if how == Standing.RUNS]
+    before = [one for one in running if one.known <= broken and one.start <= broken]
+    for among, fact in ((before, Fact.BEFORE), (running, Fact.AFTER)):
+        enough = _enough(among, needs)
+        if enough:
+            together = sorted(enough, key=lambda one: one.known)
+            return Approved(needs, True, fact, tuple(one.told(Standing.RUNS) for one in together))
+    return Approved(needs, False, None, tuple(one.told(how) for one, how in standing))
+
+
+def may_approve(approvers: Sequence[str], *names: str) -> bool:
+    """Return whether somebody, by any of his names, is one of those to whom a rule leaves it; none: anybody may."""
+    theirs = {as_written(name) for name in names}
+    return not approvers or any(as_written(one) in theirs for one in approvers)
+
+
+def _enough(running: Sequence[Variance], needs: int) -> tuple[Variance, ...]:
+    """Return variances by so many people as are needed, those that run longest together; none where there aren't.
+
+    Nobody has a hand in two of them: not as who approved, nor as who wrote it down.
+    """
+    longest = sorted(running, key=lambda one: (one.end is None, one.end or 0), reverse=True)
+    if needs == 1:
+        return tuple(longest[:1])
+    first: dict[frozenset[str], Variance] = {}
+    for one in longest:
+        if one.people:
+            first.setdefault(one.people, one)
+    each = list(first.values())
+    for number, one in enumerate(each):
+        other = next((other for other in each[:number] if not other.people & one.people), None)
+        if other is not None:
+            return other, one
+    return ()
 
 
 # --- fingerprints of before ---------------------------------------------------------------------------------------

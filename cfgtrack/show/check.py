@@ -10,6 +10,7 @@ from cfgtrack.analysis.verdict import ALONE, AS_LIKELY, Margin, Verdict
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import Finding
+from cfgtrack.show.approved import standing_text
 from cfgtrack.show.findings import caution, clock_rows, finding_text, names_text, severity_word
 from cfgtrack.show.record import event_text, remarks_text
 from cfgtrack.show.tables import (
@@ -43,7 +44,7 @@ def check_text(report: CheckReport, moment: Moment, *, by_step: bool = False, co
     return sections(
         "\n".join(_head(report, moment, colour=colour)),
         steps_text(report, colour=colour) if by_step else "",
-        *_all_findings(report, colour=colour),
+        *_all_findings(report, moment.at, colour=colour),
         titled("Clocks left running", _left_running(report)),
         titled("Open before, and left so by the plan", _lines(report.left_open)),
         titled("Open before, and put right", _lines(report.mended)),
@@ -63,20 +64,20 @@ def check_text(report: CheckReport, moment: Moment, *, by_step: bool = False, co
 
 
 def _head(report: CheckReport, moment: Moment, *, colour: bool) -> Iterator[str]:
-    yield heading(verdict_text(report), moment, colour=colour)
+    yield heading(verdict_text(report, moment.at), moment, colour=colour)
     yield labelled("checked:", _checked(report))
     if any(finding.no_verdict for finding in report.counted):
         yield indented("NO VERDICT is not a pass")
 
 
-def verdict_text(report: CheckReport) -> str:
-    """Return the verdict in a line: the word, for what it is said, and what it stands on."""
+def verdict_text(report: CheckReport, at: int) -> str:
+    """Return the verdict in a line: the word, for what it is said, and what it stands on. `at` is the moment asked."""
     said_for = "" if report.said_for == ALONE else f" {report.said_for}"
     grounds = list(_grounds(report))
-    excused = f"{len(report.excused)} under a variance" if report.excused else ""
+    approved = standing_text((*report.counted, *report.excused), at)
     if report.verdict == Verdict.CLEAR:
-        return ", ".join(filter(None, [f"Clear{said_for}", excused]))
-    return f"{report.verdict.capitalize()}{said_for}: {', '.join(filter(None, [*grounds, excused]))}"
+        return ", ".join([f"Clear{said_for}", *approved])
+    return f"{report.verdict.capitalize()}{said_for}: {', '.join([*grounds, *approved])}"
 
 
 def _grounds(report: CheckReport) -> Iterator[str]:
@@ -125,7 +126,7 @@ def _checked(report: CheckReport) -> str:
 # --- what it stands on --------------------------------------------------------------------------------------------
 
 
-def _all_findings(report: CheckReport, *, colour: bool) -> Iterator[str]:
+def _all_findings(report: CheckReport, at: int, *, colour: bool) -> Iterator[str]:
     """Yield the findings that count, then those under a variance, each group under its title, numbered throughout."""
     number = 0
     for title, findings in (
@@ -138,7 +139,7 @@ def _all_findings(report: CheckReport, *, colour: bool) -> Iterator[str]:
             yield indented(title, by=0)
         for finding in findings:
             number += 1
-            yield finding_text(number, finding, colour=colour)
+            yield finding_text(number, finding, at=at, colour=colour)
 
 
 def _lines(findings: Sequence[Finding]) -> str:

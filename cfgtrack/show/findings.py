@@ -12,6 +12,7 @@ from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Cure, Finding, Reason
 from cfgtrack.rules.saying import say_list
+from cfgtrack.show.approved import approved_facts, approved_text, standing_text
 from cfgtrack.show.record import discrepancies_text
 from cfgtrack.show.tables import (
     count,
@@ -72,18 +73,19 @@ def _findings(
     excused = [f for f in findings if f.variance]
     yield "\n".join(_answer(plain, excused, moment, checked, colour=colour))
     for number, finding in enumerate(plain, 1):
-        yield finding_text(number, finding, acknowledged, colour=colour)
+        yield finding_text(number, finding, acknowledged, at=moment.at, colour=colour)
     if excused:
         yield "Under a variance, so not counted above:"
     for number, finding in enumerate(excused, len(plain) + 1):
-        yield finding_text(number, finding, acknowledged, colour=colour)
+        yield finding_text(number, finding, acknowledged, at=moment.at, colour=colour)
 
 
-def still_open_text(findings: Sequence[Finding], *, colour: bool = False) -> str:
-    """Return what is still open where something was done: a line each, with the codes by which they are named."""
+def still_open_text(findings: Sequence[Finding], at: int, *, colour: bool = False) -> str:
+    """Return what is still open where something was done, at the moment `at`: a line each, and what was approved."""
     lines = [styled(f"Still open here: {count(len(findings), 'finding')}", colour=colour, bold=True)]
     for finding in findings:
-        said = f"{finding.headline}, since {format_instant(finding.time)}  [{finding.rule}]"
+        approved = "" if finding.approved is None else f"; {approved_text(finding.approved, at)}"
+        said = f"{finding.headline}, since {format_instant(finding.time)}  [{finding.rule}]{approved}"
         lines.append(labelled(severity_word(finding.severity).upper(), said, to=4))
     return "\n".join(lines)
 
@@ -94,12 +96,10 @@ def _answer(
     answer = count(len(plain), "finding").capitalize()
     by_severity = Counter(f.severity for f in plain)
     listed = ", ".join(f"{n} {severity_word(s)}" for s, n in sorted(by_severity.items()))
-    if excused:
-        worst = severity_word(min(f.severity for f in excused))
-        listed += f"{'; ' if listed else ''}{len(excused)} under a variance (worst: {worst})"
-    yield heading(
-        f"{answer}: {listed}" if plain else ", ".join(filter(None, (answer, listed))), moment, colour=colour
-    )
+    approved = "; ".join(standing_text([*plain, *excused], moment.at))
+    if plain:
+        listed = f"{answer}: {listed}"
+    yield heading("; ".join(filter(None, (listed or answer, approved))), moment, colour=colour)
     if checked:
         yield labelled("checked:", checked)
     silent = sum(f.no_verdict for f in plain)
@@ -113,16 +113,19 @@ def severity_word(severity: int) -> str:
 
 
 def finding_text(
-    number: int, finding: Finding, acknowledged: Sequence[Acknowledged] = (), *, colour: bool
+    number: int, finding: Finding, acknowledged: Sequence[Acknowledged] = (), *, at: int, colour: bool
 ) -> str:
-    """Return one finding under its number: what, where, when, why, what would cure it, the hazard."""
+    """Return one finding under its number: what, where, when, why, what would cure it, the hazard, what was approved.
+
+    `at` is the moment that is asked about.
+    """
     word = severity_word(finding.severity).upper()
     if finding.no_verdict:
         word = f"NO VERDICT, {word}"
     title = labelled(f"{number}. {word}", f"{finding.headline}  [{finding.rule}]", by=0, to=3)
     first, *rest = title.splitlines()
     lines = [styled(first, colour=colour, fg=_COLOURS.get(finding.severity), bold=True), *rest]
-    lines += [labelled(label, text, by=3, to=11) for label, text in _facts(finding) if text]
+    lines += [labelled(label, text, by=3, to=11) for label, text in _facts(finding, at) if text]
     lines += [labelled("seen", text, by=3, to=11) for text in _seen(finding, acknowledged)]
     return "\n".join(lines)
 
@@ -145,7 +148,7 @@ def _seen(finding: Finding, acknowledged: Sequence[Acknowledged]) -> Iterator[st
         yield f"{which}acknowledged{by}, {when}: {first.reason} (event {event})"
 
 
-def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
+def _facts(finding: Finding, at: int) -> Iterator[tuple[str, str]]:
     yield "rule", finding.title
     yield "where", _where(finding)
     yield "when", _when(finding)
@@ -163,7 +166,8 @@ def _facts(finding: Finding) -> Iterator[tuple[str, str]]:
     yield ("" if finding.cures else "cure"), _not_all_tried(finding)
     yield "hazard", finding.hazard
     yield "source", finding.source
-    yield "variance", finding.variance
+    if finding.approved is not None:
+        yield from approved_facts(finding.approved, at)
     yield "finding", names_text(finding.fingerprints)
 
 

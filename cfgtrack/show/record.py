@@ -13,6 +13,7 @@ from cfgtrack.model.event import Entry, Event, LogLine
 from cfgtrack.model.handover import HandedOver, handed_over, short_head
 from cfgtrack.model.quantity import BadQuantity, dimension_of, format_number, from_si
 from cfgtrack.model.time import format_instant, is_instant
+from cfgtrack.show.approved import approved_text
 from cfgtrack.show.tables import count, deadline_text, heading, labelled, sections, table
 
 if TYPE_CHECKING:
@@ -95,14 +96,20 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
     if found.open:
         from cfgtrack.show.findings import still_open_text
 
-        lines.append(still_open_text(found.open, colour=colour))
+        lines.append(still_open_text(found.open, moment.at, colour=colour))
     return "\n".join(lines)
 
 
 def ruled_text(found: Ruled, *, colour: bool = False) -> str:
-    """Return an approval or acknowledgement that was recorded, with each finding that it names."""
-    named = (labelled(one.fingerprint, f"{one.headline} [{one.rule}]", by=2, to=16) for one in found.named)
-    return "\n".join([recorded_text(found, colour=colour), *named])
+    """Return an approval or acknowledgement that was recorded, with each finding that it names, and what it makes."""
+    lines = [recorded_text(found, colour=colour)]
+    for one in found.named:
+        lines.append(labelled(one.fingerprint, f"{one.headline} [{one.rule}]", by=2, to=16))
+        if one.approved is not None:
+            lines.append(
+                labelled("", f"approved {approved_text(one.approved, found.moment.at)}", by=2, to=16)
+            )
+    return "\n".join(lines)
 
 
 def clock_line(started: Clock) -> str:
@@ -131,6 +138,8 @@ def _history_row(entry: Entry, corrected_by: str | None) -> list[object]:
         by = f"{by} (rec. {event.recorder})".strip()
     if event.signed is not None:
         by = f"{by}, signed {event.signed.by}".removeprefix(", ")
+    if entry.login is not None:
+        by = f"{by}, user {entry.login}".removeprefix(", ")
     return [number, format_instant(event.happened), event_text(event), by, basis, notes, event.id]
 
 

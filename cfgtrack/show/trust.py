@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from cfgtrack.answers.key import Keys
 from cfgtrack.answers.trust import Audited, Verified
+from cfgtrack.answers.upkeep import Granted
 from cfgtrack.files.keys import KeyFile
 
 
@@ -37,6 +38,13 @@ def verified_text(verified: Verified) -> str:
     if verified.signed is not None:
         text += f"\nsigned by {verified.signed.by} with {verified.signed.key}"
     return text if verified.is_kept is not False else f"{text}\nthis is NOT the head that was kept"
+
+
+def granted_text(found: Granted) -> str:
+    """Return what a server was told, a statement each."""
+    lines = [f"{statement};" for statement in found.statements]
+    lines += [f"-- the server has no user {name}: CREATE ROLE makes one" for name in found.missing]
+    return "\n".join(lines) or "nothing to grant: users may do what goes with their roles"
 
 
 def key_text(made: KeyFile) -> str:

@@ -8,7 +8,7 @@ A late one is resolved against the configuration as it was then, and what it dis
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
@@ -18,10 +18,13 @@ from cfgtrack.model.gate import tells, told_otherwise
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import Refusal, resolve
 from cfgtrack.model.presence import NEEDS_NOBODY, Telling
+from cfgtrack.model.present import day_of, size_of, stamp
+from cfgtrack.model.setting import CLOCK_AHEAD
+from cfgtrack.model.signature import Signer
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import Problem
+from cfgtrack.model.trouble import Problem, Refused
 from cfgtrack.model.unknown import UNKNOWN
-from cfgtrack.store import checkpoint, collision
+from cfgtrack.store import checkpoint, clock, collision
 from cfgtrack.store.canonical import NotCanonical
 from cfgtrack.store.collision import Collision, Disturbance, disturbance, is_inert
 from cfgtrack.store.columns import NEVER
@@ -30,6 +33,7 @@ from cfgtrack.store.database import Database, Row
 from cfgtrack.store.definitions import Definitions, read_definitions, read_loads
 from cfgtrack.store.form import Unrecordable
 from cfgtrack.store.merkle import Frontier
+from cfgtrack.store.permit import Permit
 from cfgtrack.store.rows import (
     CHANGE_COLUMNS,
     EVENT_COLUMNS,
@@ -63,14 +67,30 @@ class Appender:
 
     Each event is held against the plant of its instant. `plant` is the last one, after every date of effect. `prior`
     are events of a prior life, by id: each is held against the plant of a later instant, when what it is of is there.
+
+    `accepts` is the day that the console's clock says and that somebody accepts, should it be further ahead than the
+    plant allows: else nothing can be written. `off` is by how much the clock is off the `last` write, which each event
+    then says.
     """
 
-    def __init__(self, database: Database, clock: Callable[[], int]) -> None:
+    def __init__(
+        self,
+        database: Database,
+        console: Callable[[], int],
+        signer: Signer | None = None,
+        *,
+        accepts: str | None = None,
+    ) -> None:
         self.database = database
         self._go_on_with(read_definitions(database))
-        last = database.row("SELECT number, known FROM event ORDER BY number DESC LIMIT 1") or (0, 0)
-        self.number = int(last[0])
-        self.known = max(clock(), int(last[1]) + 1)
+        self.number, last, now = clock.last_write(database, console)
+        most = self.plant.span(CLOCK_AHEAD)
+        stamped = stamp(now, last, most=most)
+        self.last, self.known, self.off = last, stamped.known, stamped.off
+        self._jump: Refused | None = None
+        if stamped.jumps and not clock.is_served(database) and accepts != day_of(now):
+            self._jump = _jump(now, now - stamped.off, most)
+        self.permit = Permit(database, self.definitions, self.known, signer)
         head = database.row("SELECT frontier FROM tree_head ORDER BY number DESC LIMIT 1")
         self.frontier = Frontier.from_bytes(bytes(head[0])) if head else Frontier()
         self.prior: dict[str, int] = {}
@@ -82,6 +102,11 @@ class Appender:
         self._head: Configuration | None = None
         self._latest = NEVER
         self._seen_until = 0
+
+    @property
+    def written(self) -> int:
+        """How many events have been written."""
+        return self.number - self._first
 
     def append(self, where: str, action: Action) -> Entry:
         """Resolve and write one event. Unrecordable when it is impossible, or corrects what can't be corrected."""
@@ -113,6 +138,8 @@ class Appender:
         """Write the tree head over everything, when there is something new, and forget what judged without it."""
         if self.number > self._first:
             head = (self.number, self.known - 1, self.frontier.root(), self.frontier.to_bytes())
+            if self.database.is_restricted:
+                return  # the server's affair, as all that follows from an event
             self.database.insert("tree_head", ("number", "known", "root", "frontier"), [head])
             checkpoint.forget(self.database, self.changed_from)
 
@@ -145,6 +172,8 @@ class Appender:
         """Write what is buffered."""
         rows, self._buffers, self.recent = self._buffers, _Buffers(), {}
         self.database.insert("event", EVENT_COLUMNS, rows.events)
+        if self.database.is_restricted:
+            return
         # In the order of the table's key, many rows land on few pages of the file.
         self.database.insert("touch", TOUCH_COLUMNS, sorted(rows.touches))
         self.database.insert("change", CHANGE_COLUMNS, sorted(rows.changes, key=KEY_OF_CHANGE))
@@ -196,6 +225,7 @@ class Appender:
         if target is not None:
             if action.supersedes and target.entry.event.happened == action.happened:
                 turn = target.turn
+            self.permit.expect_roles(where, action, target.entry)
             end_changes(self.database, target, self.known)
         view = self._view(action.happened, turn)
         event = self._resolved(where, action, view)
@@ -286,8 +316,13 @@ class Appender:
         self, where: str, event: Event, *, turn: int, corrects: int | None, target: Target | None = None
     ) -> Entry:
         number, known = self.number + 1, self.known
+        self.permit.expect(where, event, None if target is None else target.entry)
+        if self.off:
+            if self._jump is not None:
+                raise self._jump
+            event = replace(event, clock=self.off)
         try:
-            row, leaf = event_row(event, number, known, turn, corrects)
+            row, leaf = event_row(event, number, known, turn, corrects, self.permit.login)
         except NotCanonical as err:
             raise Unrecordable(
                 (Problem(where, "not-json", f"event {event.id} can't be kept: {err}"),)
@@ -305,7 +340,7 @@ class Appender:
         is_ahead = head is not None and head.plant is plant
         written = head.apply(event)[0] if head is not None and is_ahead else effects(plant, event)
         buffers.changes.extend(change_rows(written, event.happened, turn, number, known))
-        entry = Entry(event, number, known)
+        entry = Entry(event, number, known, self.permit.login)
         self._changes_from(event)
         self.recent[event.id] = entry
         self.frontier.append(leaf)
@@ -322,6 +357,15 @@ class Appender:
             # What is remembered of the instant just before says what time alone makes of this one.
             happened -= 1
         self.changed_from = min(self.changed_from, happened)
+
+
+def _jump(now: int, last: int, most: int) -> Refused:
+    sentence = (
+        f"this clock says {format_instant(now)}, {size_of(now - last)} after the last write, {format_instant(last)};"
+        f" the plant allows {size_of(most)}. Set the clock, or, if it is right, name the day that it says:"
+        f" --accept-clock {day_of(now)}"
+    )
+    return Refused(Problem("clock", "clock-ahead", sentence))
 
 
 def told(action: Action) -> str:

@@ -45,13 +45,13 @@ def write_archive(database: Database) -> Iterator[str]:
     )
     head = next(heads, None)
     sql = (
-        "SELECT number, known, action, body, signed FROM event"
+        "SELECT number, known, action, body, signed, login FROM event"
         " WHERE number > :after AND number <= :end ORDER BY number LIMIT :page"
     )
     after = 0
     while page := database.rows(sql, {"after": after, "end": end, "page": PAGE}):
-        for number, known, action, body, signed in page:
-            yield leaf_record(body.encode(), number, known, signed and signed.encode()).decode() + "\n"
+        for number, known, action, body, signed, login in page:
+            yield leaf_record(body.encode(), number, known, signed and signed.encode(), login).decode() + "\n"
             if action in DEFINITIONS:
                 yield from _items(database, number)
             if head is not None and head[0] == number:
@@ -222,7 +222,10 @@ class _ArchiveReader:
             text = None if signed is None else canonical_json(signed_to_json(signed_from_json(signed)))
         except ValueError as err:
             raise self._bad("not-an-archive", f"signed: {err}") from None
-        leaf = leaf_hash(leaf_record(body, number, known, text))
+        login = record.get("login")
+        if login is not None and not (_is_kept(login) and login):
+            raise self._bad("not-an-archive", "expected a text as the login")
+        leaf = leaf_hash(leaf_record(body, number, known, text, login))
         self.tree.append(leaf)
         corrects, turn = self._corrects(event, number)
         row = (
@@ -236,6 +239,7 @@ class _ArchiveReader:
             body.decode(),
             leaf,
             text and text.decode(),
+            login,
         )
         self.events.append(row)
         self.lines.append(self.at)

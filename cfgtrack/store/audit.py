@@ -116,6 +116,7 @@ class _EventRow(NamedTuple):
     body: bytes
     leaf: bytes
     signed: bytes | None
+    login: bytes | None
 
     @property
     def is_whole(self) -> bool:
@@ -127,6 +128,10 @@ class _EventRow(NamedTuple):
 def _recorded(row: Row) -> _EventRow:
     number, event_id, happened, known, turn, action, *rest = row
     return _EventRow(number, _text(event_id), happened, known, turn, _text(action), *rest)
+
+
+def _login(row: _EventRow) -> str | None:
+    return None if row.login is None else _text(row.login)
 
 
 def _text(stored: object) -> str:
@@ -200,9 +205,11 @@ class _Auditor:
         after = -NEVER
         # As bytes: a text in which one was changed may be none any more, and has to be named all the same.
         as_bytes = "CAST({} AS BLOB)" if self.database.is_file else "convert_to({}, 'UTF8')"
-        event_id, action, body, signed = (as_bytes.format(n) for n in ("id", "action", "body", "signed"))
+        event_id, action, body, signed, login = (
+            as_bytes.format(n) for n in ("id", "action", "body", "signed", "login")
+        )
         sql = (
-            f"SELECT number, {event_id}, happened, known, turn, {action}, corrects, {body}, leaf, {signed}"
+            f"SELECT number, {event_id}, happened, known, turn, {action}, corrects, {body}, leaf, {signed}, {login}"
             " FROM event"
             " WHERE number > :after ORDER BY number LIMIT :page"
         )
@@ -245,7 +252,7 @@ class _Auditor:
     def _wrong(self, row: _EventRow) -> Iterator[tuple[str, str]]:
         body = bytes(row.body)
         signed = None if row.signed is None else bytes(row.signed)
-        if leaf_hash(leaf_record(body, row.number, row.known, signed)) != bytes(row.leaf):
+        if leaf_hash(leaf_record(body, row.number, row.known, signed, _login(row))) != bytes(row.leaf):
             yield "leaf", "its content is not what its leaf was made from"
         try:
             event: dict[str, Any] = json.loads(body)

@@ -97,12 +97,13 @@ def wanted(database: Database, before: int, known: int, since: Checkpoint | None
 
 
 def _is_without_initial(database: Database, known: int) -> bool:
-    if _first_initial(database, NEVER, known) is not None:
+    if first_initial(database, NEVER, known) is not None:
         return False
     return database.row(f"SELECT 1 FROM event e WHERE {_INITIAL} LIMIT 1") is not None
 
 
-def _first_initial(database: Database, at: int, known: int) -> int | None:
+def first_initial(database: Database, at: int, known: int) -> int | None:
+    """Return the instant of the first event of an initial configuration that is in effect, None where there is none."""
     sql = (
         f"SELECT e.happened FROM event e WHERE {_INITIAL} AND e.happened <= :at AND {IN_EFFECT}"
         " ORDER BY e.happened, e.turn, e.number LIMIT 1"
@@ -124,7 +125,7 @@ def span(database: Database, at: int, known: int) -> tuple[int, int] | None:
     last = database.row(sql.format(way="DESC"), moment)
     if last is None:
         return None
-    first = _first_initial(database, at, known)
+    first = first_initial(database, at, known)
     if first is None:
         row = database.row(sql.format(way=""), moment)
         assert row is not None

@@ -17,6 +17,7 @@ from cfgtrack.model.action import DEFINE, DEFINITIONS
 from cfgtrack.model.definition import SORTS
 from cfgtrack.model.item import item_from_json
 from cfgtrack.model.part import Contact, Node, Part
+from cfgtrack.model.people import ROLES
 from cfgtrack.model.plant import Plant, Unit
 from cfgtrack.model.time import format_instant
 from cfgtrack.store.columns import NEVER
@@ -187,7 +188,16 @@ class Definitions:
             now = units[owner].part
             if was and now in parts and unit.part in parts:
                 parts[now] = _with_all_of(parts[now], parts[unit.part])
-        return Plant(media, kinds, parts, units, places, settings=plants[-1].settings)
+        return Plant(
+            media,
+            kinds,
+            parts,
+            units,
+            places,
+            settings=plants[-1].settings,
+            people={name: one for plant in plants for name, one in plant.people.items()},
+            permissions=plants[-1].permissions,
+        )
 
     def versions(self, era: Era) -> Iterator[tuple[str, str, int, str]]:
         """Yield (sort, id, load, body) of every item that there is in a span, by sort and id."""
@@ -259,6 +269,7 @@ def _loose_ends(plant: Plant) -> Iterator[tuple[str, str]]:
     for place in plant.places.values():
         for other in filter(None, (place.parent, place.operates)):
             wanted["place", other] = None
+    wanted.update(_of_people(plant))
     for part in plant.parts.values():
         ports = part.ports.values()
         wanted.update({("kind", kind): None for kind in dict.fromkeys([port.kind for port in ports])})
@@ -273,8 +284,15 @@ def _loose_ends(plant: Plant) -> Iterator[tuple[str, str]]:
         "kind": plant.kinds,
         "part": plant.parts,
         "place": plant.places,
+        "person": plant.people,
     }
     yield from ((sort, name) for sort, name in wanted if name not in there[sort])
+
+
+def _of_people(plant: Plant) -> dict[tuple[str, str], None]:
+    places = {("place", person.place): None for person in plant.people.values() if person.place}
+    named = (who for permission in plant.permissions.values() for who in permission.who)
+    return places | {("person", who): None for who in named if who not in ROLES}
 
 
 def unsound(definitions: Definitions) -> Iterator[str]:

@@ -45,6 +45,8 @@ _POSTGRESQL = {
     "XX002": ("corrupt", "the server finds an index damaged: have it rebuilt (REINDEX)"),
 }
 
+_OURS = "cfgtrack: "
+
 _BY_THE_DRIVER = {
     "DataError": ("not-kept", "PostgreSQL keeps no text with a NUL character in it"),
     "ProgrammingError": (
@@ -90,4 +92,7 @@ def _postgresql(err: BaseException) -> tuple[str, str] | None:
         state = refused
     if state is None or str(state).startswith(("08", "57")):
         return "no-server", "the database server doesn't answer: is it running, and is this its address?"
+    if state == "42501" and str(err).startswith(_OURS):
+        # What the journal's own functions on the server say no to.
+        return "not-allowed", str(err).splitlines()[0].removeprefix(_OURS)
     return _POSTGRESQL.get(str(state))

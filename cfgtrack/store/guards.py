@@ -11,7 +11,9 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
+from cfgtrack.folders import top_folder
 from cfgtrack.store.database import Database
+from cfgtrack.store.security import granted, shipped
 
 _KEPT = ("event", "item", "tree_head")
 _REFUSES = "BEGIN SELECT RAISE(ABORT, 'the journal is append-only'); END"
@@ -35,21 +37,67 @@ SQLITE_TRIGGERS: Mapping[str, str] = {
 """SQLite's triggers, by name, each with its text."""
 
 POSTGRESQL_TRIGGERS: Mapping[str, str] = {
-    f"{table}_append_only": (
-        f"CREATE TRIGGER {table}_append_only BEFORE DELETE OR UPDATE OR TRUNCATE ON {table}"
-        " FOR EACH STATEMENT EXECUTE FUNCTION append_only()"
-    )
-    for table in _KEPT
+    **{
+        f"{table}_append_only": (
+            f"CREATE TRIGGER {table}_append_only BEFORE DELETE OR UPDATE OR TRUNCATE ON {table}"
+            " FOR EACH STATEMENT EXECUTE FUNCTION append_only()"
+        )
+        for table in _KEPT
+    },
+    "event_taken_in": (
+        "CREATE TRIGGER event_taken_in AFTER INSERT ON event FOR EACH ROW"
+        " WHEN (row_security_active('event'::regclass::oid)) EXECUTE FUNCTION cfgtrack_take_in()"
+    ),
+    **{
+        name: (
+            f"CREATE CONSTRAINT TRIGGER {name} AFTER {verb} ON {table} DEFERRABLE INITIALLY DEFERRED FOR EACH ROW"
+            f" WHEN (row_security_active('{table}'::regclass::oid)) EXECUTE FUNCTION {function}()"
+        )
+        for name, verb, table, function in (
+            ("event_closed", "INSERT", "event", "cfgtrack_close"),
+            ("change_ended", "UPDATE", "change", "cfgtrack_end"),
+        )
+    },
 }
 """PostgreSQL's triggers, by name, each as the server spells it."""
 
-POSTGRESQL_FUNCTIONS: Mapping[str, str] = {
-    "append_only": "plpgsql: BEGIN RAISE EXCEPTION 'the journal is append-only'; END"
+_APPEND_ONLY = "plpgsql: BEGIN RAISE EXCEPTION 'the journal is append-only'; END"
+
+POLICIES: Mapping[str, str] = {
+    **{
+        f"{table}_looked_at": f"{table} SELECT to public using SELECT cfgtrack_may_look AS cfgtrack_may_look"
+        for table in ("event", "item", "tree_head", "touch", "change", "checkpoint", "settled")
+    },
+    "event_recorded": "event INSERT to public with check login = SESSION_USER",
+    "item_defined": (
+        "item INSERT to public with check load > SELECT COALESCE max tree_head.number , 0 AS coalesce FROM tree_head"
+    ),
+    "change_ended": "change UPDATE to public using until = 9223372036854775807 with check true",
 }
-"""What PostgreSQL's triggers call, each with its language and its text."""
+"""PostgreSQL's policies, by name, each as the server spells it but for casts and brackets."""
+
+
+def postgresql_functions() -> Mapping[str, str]:
+    """Return what PostgreSQL's triggers and policies call, by name and arguments, each with its language and text."""
+    sql = (top_folder("schema") / "postgresql" / "0004.sql").read_text(encoding="utf-8")
+    found = {"append_only()": _APPEND_ONLY}
+    for name, arguments, head, body in _FUNCTION.findall(sql):
+        form = re.search(r"LANGUAGE (\w+)( IMMUTABLE| STABLE)?( VOLATILE)?( SECURITY DEFINER)?", head)
+        assert form is not None, head
+        settings = re.findall(r"SET (\w+) = (.*?)(?= SET|$)", " ".join(head.split()))
+        said = f"{form[1]}{(form[2] or '').lower()}{(form[4] or '').lower()}: {_spaced(body)}"
+        if settings:
+            said += f" ({', '.join('='.join(pair) for pair in settings)})"
+        found[f"{name}({arguments})"] = said
+    return found
+
+
+_FUNCTION = re.compile(
+    r"^CREATE FUNCTION (\w+)\((.*?)\) RETURNS (.*?) AS \$\$(.*?)\$\$;$", re.MULTILINE | re.DOTALL
+)
 
 COLUMNS: Mapping[str, str] = {
-    "event": "number! id! happened! known! turn! action! corrects body! leaf! signed",
+    "event": "number! id! happened! known! turn! action! corrects body! leaf! signed login",
     "item": "sort! id! load! body",
     "tree_head": "number! known! root! frontier!",
     "touch": "owner! happened! number!",
@@ -105,6 +153,8 @@ def wrong_guards(database: Database) -> Iterator[Wrong]:
         return
     yield from _wrong_triggers(POSTGRESQL_TRIGGERS, _postgresql_triggers(database))
     yield from _wrong_functions(database)
+    yield from _wrong_policies(database)
+    yield from _wrong_grants(database)
     yield from _overridden(database)
 
 
@@ -150,21 +200,84 @@ def _letter(char: object) -> str:
 
 def _wrong_functions(database: Database) -> Iterator[Wrong]:
     rows = database.rows(
-        "SELECT p.proname, l.lanname, p.prosrc, p.proconfig, n.nspname = current_schema() FROM pg_proc p"
-        " JOIN pg_language l ON l.oid = p.prolang JOIN pg_namespace n ON n.oid = p.pronamespace"
-        " WHERE p.oid IN (SELECT t.tgfoid FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid"
+        "SELECT p.proname || '(' || pg_get_function_identity_arguments(p.oid) || ')', l.lanname, p.provolatile,"
+        " p.prosecdef, p.prosrc, p.proconfig, n.nspname = current_schema(),"
+        " p.proowner = (SELECT relowner FROM pg_class WHERE oid = 'event'::regclass), quote_ident(current_schema())"
+        " FROM pg_proc p JOIN pg_language l ON l.oid = p.prolang JOIN pg_namespace n ON n.oid = p.pronamespace"
+        " WHERE (n.nspname = current_schema() AND p.proname LIKE 'cfgtrack\\_%')"
+        " OR p.oid IN (SELECT t.tgfoid FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid"
         " WHERE NOT t.tgisinternal AND c.relnamespace = current_schema()::regnamespace)"
     )
-    for name, language, source, settings, is_here in rows:
-        if name not in POSTGRESQL_FUNCTIONS:
+    wanted, there = postgresql_functions(), set()
+    for name, language, volatile, definer, source, settings, is_here, is_owners, schema in rows:
+        if name not in wanted:
+            if name.startswith("cfgtrack_"):
+                yield Wrong("foreign", f"the function {name} is none of this program's")
             continue  # of a foreign trigger, or of one that was changed: that is told
-        found = f"{language}: {_spaced(source)}"
+        there.add(name)
+        found = f"{language}{_VOLATILITY[_letter(volatile)]}{' security definer' if definer else ''}: {_spaced(source)}"
         if settings:
             found += f" ({', '.join(settings)})"
-        if found != POSTGRESQL_FUNCTIONS[name] or not is_here:
+        if found != wanted[name].replace("{schema}", schema) or not is_here or not is_owners:
             yield Wrong(
                 "unguarded", f"the function {name} is not the one that refuses changes: it is {found!r}"
             )
+    for name in sorted(wanted.keys() - there):
+        yield Wrong("unguarded", f"the function {name} is gone")
+
+
+_VOLATILITY = {"i": " immutable", "s": " stable", "v": ""}
+
+
+def _wrong_policies(database: Database) -> Iterator[Wrong]:
+    rows = database.rows(
+        "SELECT policyname, tablename, cmd, permissive, roles::text, qual, with_check FROM pg_policies"
+        " WHERE schemaname = current_schema()"
+    )
+    found = {}
+    for name, table, command, permissive, roles, using, check in rows:
+        said = f"{table} {command} to {roles.strip('{}')}"
+        said += "" if using is None else f" using {_bare(using)}"
+        said += "" if check is None else f" with check {_bare(check)}"
+        found[name] = said if permissive == "PERMISSIVE" else f"{said} (restrictive)"
+    for name, text in POLICIES.items():
+        if name not in found:
+            yield Wrong("unguarded", f"the policy {name} is gone")
+        elif _spaced(found[name]) != text:
+            yield Wrong(
+                "unguarded", f"the policy {name} is not the one that was shipped: it is {found[name]!r}"
+            )
+    for name in sorted(found.keys() - POLICIES.keys()):
+        yield Wrong("foreign", f"the policy {name} is none of this program's: it is {found[name]!r}")
+    open_to_all = database.rows(
+        "SELECT c.relname FROM pg_class c WHERE c.relnamespace = current_schema()::regnamespace"
+        " AND c.relkind = 'r' AND c.relname <> 'alembic_version' AND NOT c.relrowsecurity"
+    )
+    watched = {text.split()[0] for text in POLICIES.values()}
+    for (table,) in open_to_all:
+        if table in watched:
+            yield Wrong(
+                "unguarded", f"the rows of the table {table} are no longer kept from whoever may not look"
+            )
+
+
+def _bare(expression: str) -> str:
+    """Return an expression as the server spells it without casts and brackets, which differ from version to version."""
+    return _spaced(re.sub(r"""::\w+(?: varying)?|[()'"]""", " ", expression))
+
+
+def _wrong_grants(database: Database) -> Iterator[Wrong]:
+    for one in sorted(granted(database)):
+        if one not in shipped(one.user) or one.user == "PUBLIC":
+            of = f" ({one.column})" if one.column else ""
+            sentence = f"{one.user} may {one.what}{of} on {one.table}, which no role of this program gives"
+            yield Wrong("foreign", f"{sentence}: `cfgtrack grant` takes it back")
+    for (name,) in database.rows(
+        "SELECT current_schema()::text WHERE has_schema_privilege('public', current_schema(), 'CREATE')"
+    ):
+        yield Wrong(
+            "foreign", f"everybody may make functions in the schema {name}: `cfgtrack grant` takes that back"
+        )
 
 
 _OVERRIDES = {
@@ -172,13 +285,9 @@ _OVERRIDES = {
         "SELECT r.rulename, c.relname FROM pg_rewrite r JOIN pg_class c ON c.oid = r.ev_class"
         " WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind = 'r'"
     ),
-    "the policy {} of the table {} is none of this program's": (
-        "SELECT p.polname, c.relname FROM pg_policy p JOIN pg_class c ON c.oid = p.polrelid"
-        " WHERE c.relnamespace = current_schema()::regnamespace"
-    ),
     "the rows of the table {} are hidden from whoever no policy of it names": (
-        "SELECT c.relname FROM pg_class c"
-        " WHERE c.relnamespace = current_schema()::regnamespace AND c.relkind = 'r' AND c.relrowsecurity"
+        "SELECT c.relname FROM pg_class c WHERE c.relnamespace = current_schema()::regnamespace"
+        " AND c.relkind = 'r' AND (c.relforcerowsecurity OR (c.relrowsecurity AND c.relname = 'alembic_version'))"
     ),
     "the table {} gives its rows out as those of {}": (
         "SELECT i.inhrelid::regclass::text, c.relname FROM pg_inherits i JOIN pg_class c ON c.oid = i.inhparent"

@@ -22,10 +22,13 @@ from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import ABSENT, Entry, Event, LogLine
 from cfgtrack.model.plant import Plant, owner_of, port_of
+from cfgtrack.model.present import Hours, now
+from cfgtrack.model.setting import HAPPENED_AHEAD
 from cfgtrack.model.signature import Signer
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import checkpoint
 from cfgtrack.store.checkpoint import Checkpoint, Stored, Wanted
+from cfgtrack.store.clock import present_of
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import WAIT, Database, Row
 from cfgtrack.store.definitions import Definitions, read_definitions
@@ -43,6 +46,7 @@ from cfgtrack.store.loading import (
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
 from cfgtrack.store.record import Outcome, Recorder, SetAside
 from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of, find_entry, with_signature
+from cfgtrack.store.security import expect_look
 from cfgtrack.store.view import SqlView, read_configuration, read_owner
 
 Now = Callable[[], int]
@@ -75,12 +79,14 @@ def open_journal(
     must_exist: bool = True,
     read_only: bool = False,
     wait: float = WAIT,
+    accepts: str | None = None,
 ) -> Journal:
     """Open a journal; with `must_exist` false, make it first when it is missing.
 
-    `clock` gives the present in microseconds since 1970, UTC. With `now` every question of this opening is asked in
-    that one present: only what is recorded is stamped by the clock. A writer waits `wait` seconds for another one.
-    NoAnswer when there is no journal, or when its schema isn't current.
+    `clock` gives the present in microseconds since 1970, UTC; where there is a server its own clock does, and is asked
+    when it is wanted first. With `now` every question of this opening is asked in one present: only what is recorded is
+    stamped by the clock anew. A writer waits `wait` seconds for another one. `accepts` is the day of a clock that is
+    far ahead of the last write: see `Appender`. NoAnswer when there is no journal, or when its schema isn't current.
     """
     may_make = not must_exist and not read_only
     database = Database(url, read_only=read_only, wait=wait, create=may_make)
@@ -88,11 +94,12 @@ def open_journal(
         # What a creation that was cut off leaves is an empty database, too.
         if may_make and is_empty(database):
             upgrade(database)
+        expect_look(database)
         check_current(database)
     except BaseException:
         database.close()
         raise
-    return Journal(database, clock, now)
+    return Journal(database, clock, now, accepts)
 
 
 class Journal:
@@ -101,12 +108,17 @@ class Journal:
     `at_end` is called with it before it is closed, where all went well.
     """
 
-    def __init__(self, database: Database, clock: Now, now: int | None = None) -> None:
+    def __init__(
+        self, database: Database, clock: Now, now: int | None = None, accepts: str | None = None
+    ) -> None:
         self.database = database
         self.clock = clock
+        self.accepts = accepts
         self.signer: Signer | None = None
         self.at_end: Callable[[Journal], None] | None = None
         self._now = now
+        self._present: int | None = None
+        self._wrote: Recorder | None = None
         self._definitions: Definitions | None = None
 
     def __enter__(self) -> Journal:
@@ -130,36 +142,68 @@ class Journal:
     def moment(self, at: int | None = None, known: int | None = None) -> tuple[int, int]:
         """Return the pair (at, known) that a question with these times is answered for.
 
-        Without `at`: now, or the time of the last event in effect when that is later. Without `known`: all that the
-        journal holds, told by the `known` of its last event.
+        Without `at`: now, see `model/present.py`. Without `known`: all that the journal holds, told by the `known` of
+        its last event.
         """
-        known = self._known(known)
+        written = 0 if at is not None and known is not None else self._known(None)
+        known = written if known is None else known
         if at is None:
-            at = max(self.present, self._last_happened(known)[0])
+            at = now(self.present, written)
+            last = self.last_happened(known)
+            at = max(at, last[0] if last[0] <= at else self.last_happened(known, at + self._soon)[0])
         return at, known
+
+    def later(self, at: int, known: int) -> int | None:
+        """Return when the first event in effect after an instant happened, None where there is none."""
+        sql = f"SELECT e.happened FROM event e WHERE e.happened > :at AND {IN_EFFECT} ORDER BY e.happened LIMIT 1"
+        row = self.database.row(sql, {"at": at, "known": known})
+        return None if row is None else int(row[0])
+
+    def as_known(self, known: int) -> int:
+        """Return by when what somebody asks about was known: of now, and of what is to come, all that is recorded.
+
+        Now is what his own clock says, too: behind the clock that stamped it, it hides nothing.
+        """
+        return max(known, self._known(None)) if known >= min(self.clocks()) else known
+
+    @property
+    def _soon(self) -> int:
+        return self.plant().span(HAPPENED_AHEAD)
 
     def _known(self, known: int | None) -> int:
         if known is not None:
             return known
-        row = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
-        return 0 if row is None else int(row[0])
+        return self.recorded_last() or 0
 
-    def _last_happened(self, known: int) -> tuple[int, str]:
-        """Return when the last event in effect happened, and its id; 0 and "" when there is none."""
-        sql = f"SELECT e.happened, e.id FROM event e WHERE {IN_EFFECT} ORDER BY e.happened DESC LIMIT 1"
-        row = self.database.row(sql, {"known": known})
+    def recorded_last(self) -> int | None:
+        """Return when the last event became known, None where there is none."""
+        row = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
+        return None if row is None else int(row[0])
+
+    def last_happened(self, known: int, until: int = NEVER) -> tuple[int, str]:
+        """Return when the last event in effect until an instant happened, and its id; 0 and "" when there is none."""
+        sql = (
+            f"SELECT e.happened, e.id FROM event e WHERE e.happened <= :until AND {IN_EFFECT}"
+            " ORDER BY e.happened DESC LIMIT 1"
+        )
+        row = self.database.row(sql, {"known": known, "until": until})
         return (0, "") if row is None else (int(row[0]), str(row[1]))
 
     @property
     def present(self) -> int:
-        """The present: the one that the journal was opened in, else the clock's."""
-        return self.clock() if self._now is None else self._now
+        """The present: the server's where there is one, else the one that the journal was opened in, or the clock's."""
+        if self._present is not None:
+            return self._present
+        own = self._now
+        found = present_of(self.database, self.clock if own is None else lambda: own)
+        if own is not None:
+            self._present = found
+        return found
 
-    def recorded(self) -> tuple[int, int] | None:
-        """Return when the first and the last event became known, None where there is none."""
-        first = self.database.row("SELECT known FROM event ORDER BY number LIMIT 1")
-        last = self.database.row("SELECT known FROM event ORDER BY number DESC LIMIT 1")
-        return None if first is None or last is None else (int(first[0]), int(last[0]))
+    def recorded_first(self) -> int | None:
+        """Return when the first event became known, None where there is none."""
+        row = self.database.row("SELECT known FROM event ORDER BY number LIMIT 1")
+        return None if row is None else int(row[0])
 
     def known_before(self, entry: Entry) -> int:
         """Return when what was recorded just before an event became known; 0 before the first."""
@@ -172,15 +216,21 @@ class Journal:
         row = self.database.row("SELECT number FROM event ORDER BY number DESC LIMIT 1")
         return 0 if row is None else int(row[0]) - entry.number
 
-    def ahead(self) -> tuple[int, str] | None:
-        """Return the last event that lies in the future though it was known before now: when it happened, and its id.
+    def ahead(self) -> tuple[tuple[int, str] | None, tuple[int, str] | None]:
+        """Return the last event that lies a little ahead though it was known before now, and the last that lies far.
 
-        What others have recorded since then doesn't count: however late this one comes to its turn, and however
-        fast another one's clock is, what happened now did happen now.
+        Each by when it is said to happen, and its id. What others have recorded since then doesn't count: however late
+        this one comes to its turn, and however fast another one's clock is, what happened now did happen now.
         """
-        now = self.present
-        last = self._last_happened(now)
-        return last if last[0] > now else None
+        here = self.present
+        last = self.last_happened(here)
+        if last[0] <= here:
+            return None, None
+        soon = here + self._soon
+        if last[0] <= soon:
+            return last, None
+        near = self.last_happened(here, soon)
+        return near if near[0] > here else None, last
 
     # --- configurations -------------------------------------------------------------------------------------
 
@@ -235,7 +285,7 @@ class Journal:
     ) -> Iterator[Entry]:
         """Yield the events in effect with `since` < happened <= `at`, in the order in which they count."""
         sql = (
-            "SELECT e.body, e.number, e.known, e.happened, e.turn, e.signed FROM event e"
+            "SELECT e.body, e.number, e.known, e.happened, e.turn, e.signed, e.login FROM event e"
             " WHERE (e.happened, e.turn, e.number) > (:happened, :turn, :number) AND e.happened <= :until"
             f" AND {IN_EFFECT}"
             " ORDER BY e.happened, e.turn, e.number LIMIT :page"
@@ -244,7 +294,9 @@ class Journal:
         last: Row = (None, 0, None, -NEVER, 0) if since is None else (None, NEVER, None, since, NEVER)
         while True:
             page = self.database.rows(sql, {**fixed, "happened": last[3], "turn": last[4], "number": last[1]})
-            yield from map(with_signature, entries_of(page), (row[5] for row in page))
+            yield from (
+                with_signature(entry, *row[5:]) for entry, row in zip(entries_of(page), page, strict=True)
+            )
             if len(page) < PAGE:
                 return
             last = page[-1]
@@ -252,7 +304,7 @@ class Journal:
     def log(self, *, known: int | None = None, after: int = 0) -> Iterator[LogLine]:
         """Yield every event with a number above `after`, in journal order, with what has corrected it."""
         sql = (
-            "SELECT e.body, e.number, e.known, x.id, e.signed FROM event e"
+            "SELECT e.body, e.number, e.known, x.id, e.signed, e.login FROM event e"
             " LEFT JOIN event x ON x.corrects = e.number AND x.known <= :known"
             f" WHERE e.number > :after AND {TOLD} ORDER BY e.number LIMIT :page"
         )
@@ -260,7 +312,7 @@ class Journal:
         while True:
             page = self.database.rows(sql, {"after": after, "known": known, "page": PAGE})
             for entry, row in zip(entries_of(page), page, strict=True):
-                yield LogLine(with_signature(entry, row[4]), row[3])
+                yield LogLine(with_signature(entry, *row[4:]), row[3])
             if len(page) < PAGE:
                 return
             after = page[-1][1]
@@ -273,14 +325,15 @@ class Journal:
         Of a contact: what was done to its shell, too; of a shell, what was told of its contacts.
         """
         sql = (
-            "SELECT e.body, e.number, e.known, e.signed FROM touch t JOIN event e ON e.number = t.number"
+            "SELECT e.body, e.number, e.known, e.signed, e.login FROM touch t JOIN event e ON e.number = t.number"
             " WHERE t.owner = :owner AND t.happened >= :start AND t.happened < :end"
             f" AND {IN_EFFECT} ORDER BY e.happened, e.turn"
         )
         span = {"start": -NEVER if start is None else start, "end": NEVER if end is None else end}
         parameters = {"owner": owner_of(subject), "known": self._known(known), **span}
         rows = self.database.rows(sql, parameters)
-        for entry in map(with_signature, entries_of(rows), (row[3] for row in rows)):
+        found = (with_signature(entry, *row[3:]) for entry, row in zip(entries_of(rows), rows, strict=True))
+        for entry in found:
             told = (*entry.event.written, entry.event.peer or "")
             if ":" not in subject or any(_is_of(subject, one) for one in told):
                 yield entry
@@ -351,6 +404,21 @@ class Journal:
         )
         return entries_of(self.database.rows(sql, {"at": at, "known": self._known(known), **each}))
 
+    def ever(self, *actions: str, known: int | None = None) -> list[tuple[Entry, Entry | None]]:
+        """Return all events of these actions, in order, as signed, each with what has superseded or withdrawn it."""
+        each = {f"action{i}": action for i, action in enumerate(actions)}
+        sql = (
+            "SELECT e.body, e.number, e.known, e.signed, x.body, x.number, x.known FROM event e"
+            " LEFT JOIN event x ON x.corrects = e.number AND x.known <= :known"
+            f" WHERE e.action IN ({', '.join(f':{name}' for name in each)}) AND {TOLD}"
+            " ORDER BY e.happened, e.turn, e.number"
+        )
+        rows = self.database.rows(sql, {"known": self._known(known), **each})
+        return [
+            (with_signature(entry_of(*row[:3]), row[3]), None if row[4] is None else entry_of(*row[4:]))
+            for row in rows
+        ]
+
     def _in_order(self, found: Iterable[Entry]) -> list[Entry]:
         """Return a few events, each once, in the order in which they count: by turns, which corrections take over."""
         each = {entry.number: entry for entry in found}
@@ -413,6 +481,24 @@ class Journal:
         begun = self.of_action(ac.BEGIN, known=known)
         return next((e.event.happened for e in reversed(begun) if e.event.outing == outing), None)
 
+    def hours(self) -> dict[str, Hours]:
+        """Return when each outing began first, and ended last, unless it has begun again since."""
+        found: dict[str, Hours] = {}
+        for entry in self.of_action(ac.BEGIN, ac.END):
+            name, at = entry.event.outing or "", entry.event.happened
+            if entry.event.action == ac.BEGIN:
+                found[name] = found.get(name, Hours(name, at)).begun(at)
+            elif name in found:
+                found[name] = found[name].over(at)
+        return found
+
+    def handover(self) -> int | None:
+        """Return when the first initial configuration in effect is of, None where there is none."""
+        sql = "SELECT 1 FROM event WHERE id >= 'initial:' AND id < 'initial;' LIMIT 1"
+        if self.database.row(sql) is None:
+            return None
+        return checkpoint.first_initial(self.database, NEVER, NEVER)
+
     # --- the running state ----------------------------------------------------------------------------------
 
     def checkpoint(self, form: str, before: int, known: int) -> Checkpoint | None:
@@ -436,6 +522,8 @@ class Journal:
 
         What was overtaken meanwhile is left out.
         """
+        if self.database.is_restricted:
+            return  # whoever else judges believes only what the owner of the tables has kept
         with self.database.writing():
             checkpoint.keep(self.database, form, made, known)
 
@@ -542,7 +630,22 @@ class Journal:
         return list(loads.items())
 
     def _recorder(self) -> Recorder:
-        return Recorder(self.database, self.clock, self.signer)
+        self._wrote = Recorder(self.database, self.clock, self.signer, accepts=self.accepts)
+        return self._wrote
+
+    def clock_off(self) -> tuple[int, int] | None:
+        """Return by how much the clock was off when this opening wrote last, and the write before; None if it wasn't.
+
+        By how much: see `Stamp`.
+        """
+        wrote = None if self._wrote is None else self._wrote.appender
+        if wrote is None or wrote.last is None or not wrote.off or not wrote.written:
+            return None
+        return wrote.off, wrote.last
+
+    def clocks(self) -> tuple[int, int]:
+        """Return what the console's own clock says, and the present: they differ where a server's clock does."""
+        return self.clock() if self._now is None else self._now, self.present
 
     def record(self, actions: Iterable[Action], *, dry_run: bool = False) -> list[Entry]:
         """Record all of `actions` or, when one is impossible, none: Refused then carries a problem for each.

@@ -21,6 +21,7 @@ from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import SORTS, Definition
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.naming import clashes
+from cfgtrack.model.people import ADMINISTER, has_roles, who_may
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.time import Instant, format_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused
@@ -253,6 +254,7 @@ def load_definition(
             takes_away = bool(report.changed) or (effect is not None and effect.supersedes is not None)
             way_out = _SINCE_WHEN if effect is None else _RIGHT_DATE
             _expect_sound(writing, definition.origins, way_out if takes_away else "")
+            _expect_administrator(writing)
         before = writing.tally.recorded
         initial = [replace(e, recorder=recorder) for e in definition.initial]
         rows = [row for row in initial if row.action not in NOTES]
@@ -430,6 +432,19 @@ def _expect_sound(writing: Recorder, origins: Mapping[tuple[str, str], str], way
         problems += _what_is_missed(writing.database, definitions, origins, way_out)
     if problems:
         raise Refused(problems)
+
+
+def _expect_administrator(writing: Recorder) -> None:
+    """Raise Refused where there are roles and nobody could give or take one any more."""
+    definitions, had = writing.appender.definitions, writing.appender.permit.is_needed
+    for era in definitions.eras():
+        plant = definitions.plant_of(era)
+        if (had or has_roles(plant)) and not who_may(plant, ADMINISTER):
+            sentence = (
+                f"nobody would have the role {ADMINISTER}, and so nobody could give or take a role any more"
+            )
+            raise Refused([Problem("load", "no-administrator", sentence)])
+        had = had or has_roles(plant)
 
 
 def _initial(
@@ -740,6 +755,7 @@ def _carry(
 
     `more` is what else the event's body says.
     """
+    writing.appender.permit.expect_load(action, items, recorder)
     number = writing.appender.number + 1
     body: dict[str, Any] = {
         "count": sum(len(texts) for texts in items.values()),

@@ -104,10 +104,12 @@ def prove(database: Database, event_id: str, size: int | None = None) -> dict[st
 
     `verify_proof` checks it without the database. NoAnswer when there is no such event or head.
     """
-    row = database.row("SELECT number, known, body, signed FROM event WHERE id = :id", {"id": event_id})
+    row = database.row(
+        "SELECT number, known, body, signed, login FROM event WHERE id = :id", {"id": event_id}
+    )
     if row is None:
         raise NoAnswer(Problem(event_id, UNKNOWN, no_such("event", event_id)))
-    number, known, body, signed = row
+    number, known, body, signed, login = row
     head = current_head(database) if size is None else _head_at(database, size)
     if number > head.size:
         sentence = f"it is number {number}, later than the {head.size} events of that head"
@@ -121,6 +123,7 @@ def prove(database: Database, event_id: str, size: int | None = None) -> dict[st
         "head": head_to_json(head),
         "path": [one.hex() for one in path],
         **({} if signed is None else {"signed": json.loads(signed)}),
+        **({} if login is None else {"login": login}),
     }
 
 
@@ -179,10 +182,17 @@ def _inclusion(data: Mapping[str, Any]) -> Head | None:
     body = canonical_json(data["event"])
     signed = data.get("signed")
     text = None if signed is None else canonical_json(signed)
-    leaf = leaf_hash(leaf_record(body, int(data["number"]), int(data["known"]), text))
+    leaf = leaf_hash(leaf_record(body, int(data["number"]), int(data["known"]), text, _login(data)))
     head = _head(data["head"])
     path = [bytes.fromhex(one) for one in data["path"]]
     return head if verify_inclusion(leaf, int(data["number"]) - 1, head.size, path, head.root) else None
+
+
+def _login(data: Mapping[str, Any]) -> str | None:
+    found = data.get("login")
+    if found is not None and not isinstance(found, str):
+        raise TypeError("expected a text as the login")
+    return found
 
 
 def signed_in(data: Mapping[str, Any]) -> Signed | None:

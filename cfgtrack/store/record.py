@@ -56,12 +56,19 @@ class Recorder:
     """Writes events inside a transaction that the caller has begun with `Database.writing`.
 
     `finish` ends its work: call it before the transaction is kept. What isn't signed is signed by `signer`, if there
-    is one.
+    is one. `accepts`: see `Appender`.
     """
 
-    def __init__(self, database: Database, clock: Callable[[], int], signer: Signer | None = None) -> None:
+    def __init__(
+        self,
+        database: Database,
+        clock: Callable[[], int],
+        signer: Signer | None = None,
+        *,
+        accepts: str | None = None,
+    ) -> None:
         self.database = database
-        self.appender = Appender(database, clock)
+        self.appender = Appender(database, clock, signer, accepts=accepts)
         self.door = Door(database, self.appender.plant, signer)
         self.tally = Outcome()
         self._in_chunk: dict[str, Entry] = {}
@@ -101,10 +108,12 @@ class Recorder:
                 continue
             try:
                 target = target_of(self.database, where, action)
+                assert target is not None
+                permit = self.appender.permit
+                permit.expect_roles(where, permit.said(where, action), target.entry)
             except Unrecordable as refusal:
                 self._note(refusal)
                 continue
-            assert target is not None
             new[action.id] = target, (where, action)
         self.expect_no_problem()
         in_order = sorted(new.values(), key=lambda pair: _when(*pair))
@@ -198,7 +207,8 @@ class Recorder:
             self.tally.repeated += 1
             return before
         expect_own_head(self.database, where, action)
-        entry = self.appender.append(where, self.door.pass_in(where, action))
+        action = self.door.pass_in(where, self.appender.permit.said(where, action))
+        entry = self.appender.append(where, action)
         self.tally.recorded += 1
         self._in_chunk[action.id] = entry
         return entry

@@ -20,7 +20,19 @@ from cfgtrack.store.database import Database, Row
 from cfgtrack.store.merkle import leaf_hash
 from cfgtrack.store.signing import read_signed, signed_text
 
-EVENT_COLUMNS = ("number", "id", "happened", "known", "turn", "action", "corrects", "body", "leaf", "signed")
+EVENT_COLUMNS = (
+    "number",
+    "id",
+    "happened",
+    "known",
+    "turn",
+    "action",
+    "corrects",
+    "body",
+    "leaf",
+    "signed",
+    "login",
+)
 TOUCH_COLUMNS = ("owner", "happened", "number")
 CHANGE_COLUMNS = (
     "subject",
@@ -43,28 +55,43 @@ IN_EFFECT = f"{TOLD} AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.
 """What an event `e` must be to count at `known`: told by then, and neither superseded nor withdrawn."""
 
 
-def leaf_record(body: bytes, number: int, known: int, signed: bytes | None = None) -> bytes:
+def leaf_record(
+    body: bytes, number: int, known: int, signed: bytes | None = None, login: str | None = None
+) -> bytes:
     """Return what a leaf of the tree is the hash of: the event, its number and when it became known; who signed it.
 
     The members in alphabetical order make it canonical JSON itself. What is signed is of version 2; what isn't is as
-    it was before there were signatures, so that no leaf of then, nor what recording costs, is another.
+    it was before there were signatures, so that no leaf of then, nor what recording costs, is another. Version 3 has
+    what the server called whoever recorded it.
     """
+    if login is not None:
+        more = b"" if signed is None else b'"signed":%b,' % signed
+        return b'{"event":%b,"known":%d,"login":%b,"number":%d,%b"version":3}' % (
+            body,
+            known,
+            encode_basestring(login).encode(),
+            number,
+            more,
+        )
     if signed is None:
         return b'{"event":%b,"known":%d,"number":%d}' % (body, known, number)
     return b'{"event":%b,"known":%d,"number":%d,"signed":%b,"version":2}' % (body, known, number, signed)
 
 
-def event_row(event: Event, number: int, known: int, turn: int, corrects: int | None) -> tuple[Row, bytes]:
+def event_row(
+    event: Event, number: int, known: int, turn: int, corrects: int | None, login: str | None = None
+) -> tuple[Row, bytes]:
     """Return the row of `event`, and its leaf. NotCanonical when it holds what JSON can't."""
     text = event_text(event)
     signed = None if event.signed is None else signed_text(event.signed)
     try:
         leaf = leaf_hash(
-            leaf_record(text.encode(), number, known, None if signed is None else signed.encode())
+            leaf_record(text.encode(), number, known, None if signed is None else signed.encode(), login)
         )
     except UnicodeEncodeError as err:
         raise NotCanonical("half a surrogate pair in a text") from err
-    return (number, event.id, event.happened, known, turn, event.action, corrects, text, leaf, signed), leaf
+    row = (number, event.id, event.happened, known, turn, event.action, corrects, text, leaf, signed, login)
+    return row, leaf
 
 
 def event_text(event: Event) -> str:
@@ -107,8 +134,10 @@ def entry_of(body: str, number: int, known: int) -> Entry:
     return Entry(event_from_json(json.loads(body)), number, known)
 
 
-def with_signature(entry: Entry, signed: str | None) -> Entry:
-    """Return an entry with the signature that its row holds."""
+def with_signature(entry: Entry, signed: str | None, login: str | None = None) -> Entry:
+    """Return an entry with what its row holds of whoever recorded it: the signature, and what the server called him."""
+    if login is not None:
+        entry = replace(entry, login=login)
     return entry if signed is None else replace(entry, event=replace(entry.event, signed=read_signed(signed)))
 
 
@@ -174,5 +203,7 @@ def change_rows(
 
 def find_entry(database: Database, event_id: str) -> Entry | None:
     """Return the entry of the event with this id, or None."""
-    row = database.row("SELECT body, number, known, signed FROM event WHERE id = :id", {"id": event_id})
-    return None if row is None else with_signature(entry_of(*row[:3]), row[3])
+    row = database.row(
+        "SELECT body, number, known, signed, login FROM event WHERE id = :id", {"id": event_id}
+    )
+    return None if row is None else with_signature(entry_of(*row[:3]), *row[3:])

@@ -97,7 +97,7 @@ def faults(
         if plant.setting(UNSIGNED) == REFUSED:
             yield "unsigned", "this plant takes signed events alone, and nobody has signed it"
         return
-    person = plant.places.get(signed.by)
+    person = plant.people.get(signed.by)
     if person is None or not person.key:
         yield "no-key", f"it is signed by {signed.by}, who has no key in this plant"
     elif person.key != signed.key:
@@ -161,5 +161,5 @@ def _with_way_out(code: str, sentence: str, action: Action) -> tuple[str, str]:
 
 def revoked(signed: Signed, plant: Plant) -> bool:
     """Return whether, as is told now, the key was that person's no longer. `plant`: that of when it was recorded."""
-    person = plant.places.get(signed.by)
+    person = plant.people.get(signed.by)
     return person is None or person.key != signed.key

@@ -12,6 +12,7 @@ from cfgtrack.store.archive import Source, fill, read_archive, write_archive
 from cfgtrack.store.database import Database
 from cfgtrack.store.derive import rebuild_state
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
+from cfgtrack.store.security import expect_owner
 
 _SQLITE = b"SQLite format 3\x00"
 """What a backup begins with."""
@@ -98,6 +99,7 @@ def migrate(url: str) -> tuple[str | None, str]:
     with closing(Database(url)) as database:
         if is_empty(database):
             raise NoAnswer(Problem(database.where, "not-a-journal", "this database holds no journal"))
+        expect_owner(database)
         return upgrade(database)
 
 
@@ -105,5 +107,6 @@ def rebuild(url: str) -> int:
     """Drop the derived state and build it anew from the journal. Return the number of events."""
     with closing(Database(url)) as database:
         check_current(database)
+        expect_owner(database)
         with database.writing():
             return rebuild_state(database)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from cfgtrack.answers.amend import acknowledge, approve
+from cfgtrack.answers.amend import AllOf, acknowledge, approve
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.encode import json_of
 from cfgtrack.answers.history import difference, history
@@ -136,11 +136,10 @@ def test_a_dry_run_leaves_nothing(cfgtrack: Command) -> None:
 
 
 MISPUT = {
-    "approved by nobody": lambda a: approve(replace(a, by=None), [], reason="x", rule="R"),
-    "of no rule": lambda a: approve(a, [], reason="x"),
-    "of a rule and a finding": lambda a: approve(a, [], reason="x", rule="R", findings=["F"]),
-    "of a finding without a name": lambda a: approve(a, [], reason="x", findings=[""]),
-    "of subjects and a finding": lambda a: approve(a, ["PUMP-1"], reason="x", findings=["F"]),
+    "approved by nobody": lambda a: approve(replace(a, by=None), AllOf("R"), reason="x"),
+    "approved by a blank": lambda a: approve(replace(a, by=" "), AllOf("R"), reason="x"),
+    "of nothing": lambda a: approve(a, [], reason="x"),
+    "of a finding without a name": lambda a: approve(a, ["F", ""], reason="x"),
     "nothing is acknowledged": lambda a: acknowledge(a, [], reason="x"),
     "an acknowledgement of what has no name": lambda a: acknowledge(a, ["F", ""], reason="x"),
     "two files of one name": lambda a: load(a, [Path("a/r.toml"), Path("b/r.toml")]),

@@ -58,7 +58,7 @@ condition = { done = "measure", of = "it", quantity = "voltage" }
 def test_judging_starts_with_the_initial_configuration(cfgtrack: Command) -> None:
     """The initial events are where judging starts; later ones are judged; those on the record itself are not."""
     cfgtrack.ok("shut", "HALL:V1", "--at", "2031-05-01T08:30:00Z")
-    cfgtrack.ok("approve", "--rule", "expansion", "--by", "lead", "--reason", "x", "--at", LATER)
+    cfgtrack.ok("approve", *cfgtrack.naming("expansion"), "--by", "lead", "--reason", "x", "--at", LATER)
     cfgtrack.ok("inspect", "PUMP-1", "--at", LATER)
     finding = cfgtrack.json_of("review")["excused"][0]["fingerprints"][0]
     cfgtrack.ok("acknowledge", finding, "--reason", "x", "--at", LATER)

@@ -33,6 +33,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import Part, Port
+from cfgtrack.model.people import Person
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.signature import Signer
 from cfgtrack.store.audit import audit
@@ -209,11 +210,11 @@ class Bench:
         key = f"ed25519:{private.public_key().public_bytes_raw().hex()}"
         units = 20
         whole = plant(units)
-        places = {**whole.places, "ADA": Place("ADA", mobile=True, key=key)}
+        people = {"ADA": Person("ADA", key=key)}
         spent: dict[str, tuple[float, float, float]] = {}
         for name, signer in (("without", None), ("with", Signer("ADA", key, private.sign))):
             with open_journal(self.fresh(), clock=clock) as journal:
-                journal.load(replace(whole, places=places), by=None, recorder=None)
+                journal.load(replace(whole, people=people), by=None, recorder=None)
                 journal.signer = signer
                 rows = list(work(2_000, units))
                 bulk = timed(lambda journal=journal, rows=rows: journal.take(rows))  # type: ignore[misc]

@@ -77,11 +77,11 @@ class Asker(Command):
         folder.mkdir()
         super().__init__(folder)
         self.asked: list[Asked] = []
-        self._database = ("--db", url) if url else ()
+        self.also = ("--db", url) if url else ()
 
     def ask(self, *words: object, status: int = 0, stdin: str | None = None) -> Any:
         """Ask a question that must be answered, with this exit status; return the answer."""
-        said = self(*words, "--json", *self._database, stdin=stdin)
+        said = self(*words, "--json", *self.also, stdin=stdin)
         assert said.status == status, f"{words}: {said.status}\n{said.out}{said.err}"
         told, answer = tuple(str(word) for word in words), said.json
         if "beware" in answer:
@@ -333,7 +333,8 @@ def recording(s: Asker) -> None:
     s.do(13, "inspect", "BOX-1")
     s.do(14, "record", "push", "WALL:P")
     s.do(15, "place", "FRAIL-1", "at", "WARM")
-    s.do(16, "approve", "--rule", "dead", "--do", "mate BOX-1:J WALL:J", "--by", "lead", "--reason", "dead")
+    live = s.naming("dead", "--do", "mate BOX-1:J WALL:J")
+    s.do(16, "approve", *live, "--by", "lead", "--reason", "dead")
     s.do(17, "mate", "BOX-1:J", "WALL:J")
     s.do(18, "engage", "BOX-1:B2", "WALL:B2")
     s.do(18, "release", "BOX-1:B1")
@@ -355,7 +356,7 @@ def recording(s: Asker) -> None:
     s.do(64, "withdraw", "late", "--reason", "it was not so")
     s.do(65, "withdraw", "E3", "--reason", "it was not so", "--dry-run")
     s.do(66, "explain", "F2", "--reason", "it fell off", "--dry-run")
-    s.do(66, "approve", "--rule", "dead", "--by", "lead", "--reason", "x", "--dry-run")
+    s.do(66, "approve", "--finding", finding, "--by", "lead", "--reason", "x", "--dry-run")
     _every_quantity(s)
     _ask_all(
         s,
@@ -448,7 +449,8 @@ def checking(s: Asker) -> None:
     bad = s.file("bad.toml", EXCHANGE.format(steps=steps))
     report = s.ask("check", bad, status=3)
     s.ask("check", bad, "--steps", "--at", at(3), status=3)
-    s.do(4, "approve", "--rule", "dead", "--do", "demate BOX-1:J", "--by", "lead", "--reason", "tested dead")
+    live = s.naming("dead", "--do", "demate BOX-1:J")
+    s.do(4, "approve", *live, "--by", "lead", "--reason", "tested dead")
     late = next(f["fingerprints"][0] for f in report["check"]["new"] if f["rule"] == "budget")
     s.do(4, "approve", "--finding", late, "--plan", bad, "--by", "lead", "--reason", "enough air")
     s.do(4, "remark", "WALL:K", "stiff")
@@ -591,8 +593,8 @@ def keeping(s: Asker) -> None:
         s.ask("verify", proof, "--kept", s("head").out.strip())
         s.ask("verify", proof, "--kept", kept, status=3)
     # When the head became known is no part of what a proof proves: somebody may have written anything there.
-    odd = s.ask("prove", "E1")
-    odd["head"]["known"] = 2**62
+    proof = s.ask("prove", "E1")
+    odd = {**proof, "head": {**proof["head"], "known": 2**62}}
     s.ask("verify", s.file("odd.json", json.dumps(odd)))
     s.ask("rebuild")
     s.ask("migrate")
@@ -889,7 +891,8 @@ def ruling(s: Asker) -> None:
     s.ask("acknowledge", live, *others, "--reason", "seen", "--at", at(-59))
     s.ask("approve", "--finding", live, "--from", at(-95), "--by", "lead", "--reason", "proved dead by hand")
     back = s.file("back.toml", EXCHANGE.format(steps="").replace("demate BOX-1:J", "mate BOX-1:J to WALL:J"))
-    s.ask("approve", "--plan", back, "--rule", "dead", "--by", "lead", "--reason", "as above")
+    *live, _ = s.naming("dead", back)
+    s.ask("approve", "--plan", back, *live, "--by", "lead", "--reason", "as above")
     old = {
         "happened": 1_935_396_000_000_000,
         "action": "approve",
@@ -905,6 +908,63 @@ def ruling(s: Asker) -> None:
     s.ask("review", "--at", at(30), status=3)
     s.ask("findings", "--at", at(30), status=3)
     s.ask("history", "BOX-1")
+
+
+WATCHED = """
+[approvers]
+critical = ["CHIEF", "SAFETY"]
+[approvals]
+catastrophic = 2
+
+[[rule]]
+id = "open"
+title = "The valve is open"
+hazard = "it bursts"
+severity = 1
+source = "common practice"
+mode = "always"
+condition = { status = { id = "WALL:V" }, is = "open" }
+
+[[rule]]
+id = "lit"
+title = "The wall is powered"
+hazard = "it freezes"
+severity = 2
+source = "common practice"
+mode = "always"
+condition = { status = { id = "WALL:K" }, is = "on" }
+"""
+
+
+def approving(s: Asker) -> None:
+    """Approve as one of two and as the second, before and after the fact, too early and too late; take it back."""
+    s.ask("load", FOLDER / "shop.toml", "--by", "survey")
+    s.ask("rules", "load", s.file("watched.toml", WATCHED))
+    s.ask("rules", "explain", "open")
+    s.ask("rules", "explain", "lit")
+    shut, dark = ("--do", "shut WALL:V"), s.naming("lit", "--do", "de-energise WALL:K")
+    valve, ann, ben = (
+        s.naming("open", *shut),
+        ("--by", "ANN", "--recorder", "desk", "--reason", "drained"),
+        ("--by", "BEN", "--recorder", "BEN", "--reason", "seen"),
+    )
+    s.ask("approve", *valve, *ann, "--id", "V1", "--until", at(30))
+    s.ask("check", *shut, status=3)
+    s.ask("approve", "--second", "V1", *shut, *ben, "--id", "V2")
+    s.ask("check", *shut)
+    s.ask("approve", *dark, "--by", "CHIEF", "--reason", "for a minute", "--from", at(20))
+    s.do(1, "shut", "WALL:V")
+    s.do(1, "de-energise", "WALL:K")
+    line = {"id": "sly", "action": "approve", "happened": 0, "by": "ANN", "reason": "x"}
+    code = dark[1]
+    s.ask("import", "-", stdin=json.dumps({**line, "body": {"fingerprints": [code]}}) + "\n")
+    s.ask("findings", "--at", at(2), status=3)
+    s.ask("findings", "--at", at(40), status=3)
+    s.do(50, "open", "WALL:V")
+    s.ask("review", "--at", at(51), status=3)
+    s.ask("withdraw", "V2", "--by", "BEN", "--reason", "it leaks")
+    s.ask("withdraw", "sly", "--reason", "he may not")
+    s.ask("review", "--at", at(51), status=3)
 
 
 def every_verb(s: Asker) -> None:
@@ -1185,7 +1245,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
-        starting, looking_up, at_the_bay, ruling, every_verb, working, drafting, locking, wiring, changing,
+        starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
         signing, watching,
     )
 }  # fmt: skip

@@ -32,7 +32,12 @@ class Answer:
 
 
 class Command:
-    """Calls `cfgtrack` on one database. An uncaught exception comes out as itself."""
+    """Calls `cfgtrack` on one database. An uncaught exception comes out as itself.
+
+    `also`: what stands behind every question that it asks of itself.
+    """
+
+    also: tuple[str, ...] = ()
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -82,6 +87,13 @@ class Command:
     def json_of(self, *arguments: object) -> Any:
         """Run a question that must be answered with 0; return its answer as JSON."""
         return json.loads(self.ok("--json", *arguments))
+
+    def naming(self, rule: str, *words: object) -> tuple[str, ...]:
+        """Return the options that name all that a rule finds: now, or of a check of these words, which come after."""
+        found = self("check" if words else "findings", *words, "--json", *self.also).json
+        found = found["check"]["new"] if words else found["findings"]
+        codes = (code for f in found if f["rule"] == rule for code in f["fingerprints"])
+        return (*(word for code in codes for word in ("--finding", code)), *map(str, words))
 
     def file(self, name: str, text: str) -> Path:
         """Write a file beside the database."""

@@ -384,8 +384,8 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Asker]:
         session = Asker(folder / "shop")
         session.ok("load", FOLDER / "shop.toml")
         session.ok("rules", "load", FOLDER / "shop-rules.toml")
-        session.ok("approve", "--rule", "dead", "--do", "demate BOX-1:J", "--by", "lead", "--reason", "dead",
-                   "--at", at(30))  # fmt: skip
+        live = session.naming("dead", "--do", "demate BOX-1:J")
+        session.ok("approve", *live, "--by", "lead", "--reason", "dead", "--at", at(30))
         session.ok("head")
         yield session
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from cfgtrack.files.heads import read_memory
 from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.rows import leaf_record
 from tests.cli.conftest import Answer, Command
@@ -62,8 +63,8 @@ def test_a_journal_that_grows_is_remembered_in_silence(cfgtrack: Command, state:
     assert elsewhere.status == 0
     answer = cfgtrack("head", "--json")
     assert (answer.status, answer.err) == (0, "")
-    kept = json.loads(state.read_text())["journals"]
-    assert [one["size"] for one in kept.values()] == [answer.json["head"]["size"]]
+    kept = read_memory(state).journals
+    assert [one.size for one in kept.values()] == [answer.json["head"]["size"]]
 
 
 @pytest.mark.parametrize("question", QUESTIONS, ids=" ".join)

@@ -22,7 +22,7 @@ def keys(empty: Command) -> Path:
 def _plant(*people: tuple[str, str], unsigned: str = "refused") -> str:
     text = world.PLANT
     for name, key in people:
-        text += f'\n[[place]]\nid = "{name}"\nmobile = true\n' + (f'key = "{key}"\n' if key else "")
+        text += f'\n[[person]]\nid = "{name}"\n' + (f'key = "{key}"\n' if key else "")
     return text + f'\n[[setting]]\nid = "unsigned-events"\nvalue = "{unsigned}"\n'
 
 
@@ -133,15 +133,15 @@ def test_what_a_revoked_key_had_signed_is_told(empty: Command) -> None:
 @pytest.mark.parametrize(
     ("lines", "code"),
     [
-        ('[[place]]\nid = "A"\nmobile = true\nkey = "ed25519:00"', "wrong-type"),
-        ('[[place]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "unexpected"),
+        ('[[person]]\nid = "A"\nkey = "ed25519:00"', "wrong-type"),
+        ('[[place]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "unknown-field"),
         ('[[setting]]\nid = "unsigned-events"\nvalue = "maybe"', "unknown"),
         ('[[setting]]\nid = "colour"\nvalue = "refused"', "unknown"),
         ('[[setting]]\nid = "unsigned-events"', "missing"),
     ],
 )
 def test_keys_and_settings_are_read_strictly(lines: str, code: str, empty: Command) -> None:
-    """A key that is none, a place that can't sign, and what can't be set are errors of the definition."""
+    """A key that is none, a key of what is no person, and what can't be set are errors of the definition."""
     answer = empty("load", empty.file("plant.toml", f"{world.PLANT}\n{lines}\n"))
     assert answer.status == 2
     assert f": {code}: " in answer.err

@@ -164,7 +164,7 @@ RULES = """
 id = "expansion"
 title = "Every volume reaches the accumulator"
 hazard = "trapped liquid"
-severity = 1
+severity = 2
 source = "common practice"
 mode = "always"
 scope = { part = <pump>, liquid = true, at = <BAY> }

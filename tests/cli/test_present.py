@@ -72,7 +72,7 @@ title = "Shed rules"
 id = "dead-before-touch"
 title = "No live connector is touched"
 hazard = "electric shock"
-severity = 1
+severity = 2
 source = "common practice"
 mode = "at"
 at = { action = ["mate", "demate"], kind = "electrical-connector" }
@@ -216,8 +216,7 @@ PRESENT = {
     "explain": ("explain", "E2", "--reason", "the drawing is old"),
     "approve": (
         "approve",
-        "--rule",
-        "expansion",
+        "NAMED",
         "--do",
         "shut HALL:V1",
         "--reason",
@@ -233,7 +232,9 @@ def test_no_time_said_is_now(words: str, cfgtrack: Command) -> None:
     """After a last event in the past, what is recorded without --at happened now: the one look at the clock."""
     cfgtrack.ok("measure", "PUMP-1:VOL", "pressure=2 bar", "--at", BEFORE, "--id", "E1")
     cfgtrack.ok("as-found", "HALL:K1", "off", "--at", BEFORE, "--id", "E2")
-    answer = cfgtrack("--json", *PRESENT[words])
+    code = cfgtrack.naming("expansion", "--do", "shut HALL:V1")[1]
+    said = (("--finding", code) if word == "NAMED" else (word,) for word in PRESENT[words])
+    answer = cfgtrack("--json", *(word for words in said for word in words))
     assert answer.status == 0, answer.err
     event = answer.json["event"]
     assert parse_instant(event["happened"]) < parse_instant(event["known"]) <= next(cfgtrack.ticks)

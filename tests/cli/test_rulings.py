@@ -43,7 +43,8 @@ def codes(answer: Answer, of: str = "findings") -> list[str]:
 
 def test_what_is_approved_on_a_plan_holds_when_it_is_recorded(cfgtrack: Command) -> None:
     """An exception to what a plan would break excuses the step when it is done; and nothing else."""
-    said = cfgtrack.ok("approve", "--plan", plan(cfgtrack), "--rule", "dead-before-touch", *WHO, "--at", AT)
+    *what, file = cfgtrack.naming("dead-before-touch", plan(cfgtrack))
+    said = cfgtrack.ok("approve", "--plan", file, *what, *WHO, "--at", AT)
     assert "[dead-before-touch]" in said
     done = cfgtrack("demate", "PUMP-1:J1", "--at", LATER, "--json")
     assert (codes(done), [f["rule"] for f in done.json["excused"]]) == ([], ["dead-before-touch"])
@@ -67,8 +68,10 @@ def test_one_of_two_is_excused(cfgtrack: Command) -> None:
     """Of what one action broke for two halves, the one that is named is excused, and the other stands."""
     broken = codes(cfgtrack("demate", "PUMP-1:J1", "--at", EARLY, "--json"))
     assert len(broken) == 2
+    found = cfgtrack("review", "--json").json["findings"]
+    (half,) = (f for f in found if f["subjects"] == ["HALL:J1", "PUMP-1:J1"])
     told = cfgtrack(
-        "approve", "HALL:*", "--rule", "dead-before-touch", "--from", EARLY, *WHO, "--at", THEN, "--json"
+        "approve", "--finding", half["fingerprints"][0], "--from", EARLY, *WHO, "--at", THEN, "--json"
     )
     assert len(told.json["event"]["body"]["fingerprints"]) == 1
     review = cfgtrack("review", "--json")
@@ -92,12 +95,13 @@ def test_a_step_that_cannot_be_done_is_not_approved(cfgtrack: Command) -> None:
     bad = plan(cfgtrack, "demate PUMP-1:J1")
     found = cfgtrack("check", bad, "--json").json["check"]["new"]
     (impossible,) = (code for f in found if f["mode"] == "possible" for code in f["fingerprints"])
-    for named in (("--finding", impossible), ("--rule", "possible")):
-        answer = cfgtrack("approve", "--plan", bad, *named, *WHO, "--at", AT)
+    for meant in (("--finding", impossible), ("--rule", "possible")):
+        answer = cfgtrack("approve", "--plan", bad, *meant, *WHO, "--at", AT)
         assert answer.status == 3
         assert "demate PUMP-1:J1" in answer.err
         assert "is demated" in answer.err
-    cfgtrack.ok("approve", "--plan", bad, "--rule", "dead-before-touch", *WHO, "--at", AT)
+    *what, file = cfgtrack.naming("dead-before-touch", bad)
+    cfgtrack.ok("approve", "--plan", file, *what, *WHO, "--at", AT)
     cfgtrack.ok("demate", "PUMP-1:J1", "--at", AT)
     assert cfgtrack("review").status == 0
 

@@ -158,9 +158,9 @@ def test_mates_of_before_count(cfgtrack: Command) -> None:
     """Mate cycles can't be measured: what a port went through before is read in, or recorded as the mates of then."""
     refused = cfgtrack("measure", "PUMP-1:F1", "cycles=2", "--at", AT)
     assert (refused.status, "[initial.before]" in refused.err) == (2, True)
-    cfgtrack.ok("as-found", "PUMP-1", "at", "HALL", "--at", "2031-04-01T07:00:00Z")
+    cfgtrack.ok("as-found", "PUMP-1", "at", "HALL", "--at", "2031-04-01T07:00:00Z", "--sure")
     for minute, words in enumerate((("mate", "PUMP-1:F1", "HALL:P1"), ("demate", "PUMP-1:F1")) * 2, 10):
-        cfgtrack.ok(*words, "--at", f"2031-04-01T07:{minute}:00Z")
+        cfgtrack.ok(*words, "--at", f"2031-04-01T07:{minute}:00Z", "--sure")
     ports = cfgtrack.json_of("state", "PUMP-1")["state"]["ports"]
     (port,) = (p for p in ports if p["address"] == "PUMP-1:F1")
     assert port["cycles"] == 2
@@ -190,7 +190,7 @@ def test_variance(cfgtrack: Command) -> None:
     """A finding under a variance is shown apart, is no reason for 3, and comes back when the variance ends."""
     cfgtrack.ok("shut", "HALL:V1", "--at", AT)
     assert cfgtrack("findings", "--at", LATER).status == 3
-    cfgtrack.ok("approve", "--rule", "expansion", "--from", AT, "--until", LATER,
+    cfgtrack.ok("approve", *cfgtrack.naming("expansion"), "--from", AT, "--until", LATER,
                 "--by", "lead", "--reason", "drained by hand", "--at", LATER)  # fmt: skip
     for question in ("findings", "review"):
         answer = cfgtrack(question, "--at", "2031-05-01T10:59:59Z")
@@ -231,7 +231,8 @@ def test_variance_from_one_finding(cfgtrack: Command) -> None:
 
 def test_variance_at_record(cfgtrack: Command) -> None:
     """What an action breaks under a variance is shown apart when it is recorded; `can` calls the action allowed."""
-    cfgtrack.ok("approve", "--rule", "dead-before-touch", "--do", "demate PUMP-1:J1", "--by", "lead",
+    live = cfgtrack.naming("dead-before-touch", "--do", "demate PUMP-1:J1")
+    cfgtrack.ok("approve", *live, "--by", "lead",
                 "--reason", "x", "--at", AT)  # fmt: skip
     can = cfgtrack("can", "PUMP-1:J1", "--at", LATER, "--json").json["can"]
     assert [(c["action"], c["allowed"], len(c["excused"])) for c in can] == [

@@ -67,8 +67,9 @@ def test_a_bug_is_a_traceback(cfgtrack: Command) -> None:
 def test_broken_pipe(cfgtrack: Command) -> None:
     """When nobody reads the answer any more the command ends with 1 and without a traceback."""
     command = f"{sys.executable} -m cfgtrack export --db {cfgtrack.db} | true; echo ${{PIPESTATUS[0]}}"
-    lines = "\\n".join("x" * 100 for _ in range(2000))
-    cfgtrack.ok("remark", "PUMP-1", lines, "--at", AT)
+    lines = "\\n".join("x" * 100 for _ in range(190))
+    for _ in range(10):
+        cfgtrack.ok("remark", "PUMP-1", lines, "--at", AT)
     done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False)
     assert done.stdout.strip() == "1"
     assert "Traceback" not in done.stderr

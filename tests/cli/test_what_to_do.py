@@ -206,8 +206,18 @@ def _move_away(console: Console) -> None:
         path.rename(kept / path.name)
 
 
+def _restore(console: Console, source: Path) -> None:
+    """Put a backup back that ends before what this console has seen: it is told so, and says that it was meant."""
+    answer = console("--db", console.db, "restore", source)
+    assert answer.status == 3, answer.err
+    assert "BEWARE: rolled-back" in answer.err
+    assert console("remark", "PUMP-1", "--remark", "x").status == 3  # nothing is recorded before that
+    console.done.append(["--db", str(console.db), "restore", str(source)])
+    console.ok("head", "forget", "--reason", "put back from the backup")
+
+
 def _restored(console: Console, source: Path) -> None:
-    console.ok("restore", source)
+    _restore(console, source)
     assert console.has("E1")
     console.ok("uncap", "PUMP-1:F2", *AT, "--id", "E2")
     assert console.has("E2")
@@ -299,7 +309,7 @@ def _(console: Console) -> str:
     try:
         console.db = server.empty()  # type: ignore[assignment]
         said = console("history").err
-        console.ok("--db", console.db, "restore", console.backup)
+        _restore(console, console.backup)
         assert console.has("E1")
     finally:
         server.close()
@@ -398,9 +408,12 @@ def _audit(console: Console, *words: str) -> str:
 
 def _in_new(console: Console, source: Path) -> None:
     new = console.folder / "new.db"
-    console.ok("--db", new, "restore", source)
-    console.ok("--db", new, "audit", "--kept", console.head)
     console.db = new
+    answer = console("--db", new, "restore", source)
+    if answer.status:
+        console.done.append(["--db", str(new), "restore", str(source)])
+        console.ok("head", "forget", "--reason", "put back from the backup")
+    console.ok("--db", new, "audit", "--kept", console.head)
 
 
 @when("audit: state")

@@ -1,14 +1,19 @@
-"""What a console remembers is one file: replaced as a whole, the user's alone, shared by his processes."""
+"""What a console remembers is one file, with a log of what grew: the user's alone, shared by his processes."""
 
 import json
 import multiprocessing
+import os
 import stat
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from cfgtrack.files.heads import Memory, Remembered, Unreadable, change_memory, read_memory
+from cfgtrack.files import heads
+from cfgtrack.files.heads import Memory, Remembered, Unreadable, change_memory, keep_in_memory, read_memory
 
 
 def _grow(file: str, name: str, sizes: range) -> None:
@@ -21,6 +26,7 @@ def _grow(file: str, name: str, sizes: range) -> None:
             memory.places[f"{name}-{size}"] = name
 
         change_memory(Path(file), grow)
+        keep_in_memory(Path(file), f"{name}+{size}", name, Remembered(size, size.to_bytes(8, "big"), size))
 
 
 def test_several_processes_lose_nothing(tmp_path: Path) -> None:
@@ -38,8 +44,56 @@ def test_several_processes_lose_nothing(tmp_path: Path) -> None:
         assert process.exitcode == 0
     memory = read_memory(file)
     assert {name: one.size for name, one in memory.journals.items()} == {"a": 39, "b": 39}
-    assert len(memory.places) == 80
-    assert sorted(path.name for path in file.parent.iterdir()) == ["heads.json", "heads.lock"]
+    assert len(memory.places) == 160
+    assert {path.name for path in file.parent.iterdir()} - {"heads.log"} == {"heads.json", "heads.lock"}
+
+
+@given(st.lists(st.tuples(st.sampled_from("ab"), st.integers(1, 99)), max_size=12), st.data())
+def test_a_log_that_was_torn_tells_what_is_whole_in_it(
+    grown: list[tuple[str, int]], data: st.DataObject
+) -> None:
+    """Cut off anywhere, the log still tells each line before the cut, and what comes after is told as well."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "heads.json"
+        change_memory(file, lambda memory: memory.places.update(x="y"))
+        ends = []
+        for name, size in grown:
+            keep_in_memory(file, f"at {name}", name, Remembered(size, bytes(8), size))
+            ends.append(file.with_suffix(".log").stat().st_size)
+        cut = data.draw(st.integers(0, ends[-1] if ends else 0))
+        if ends:
+            os.truncate(file.with_suffix(".log"), cut)
+        # The newline that ends a line may be what is missing: the line is whole all the same.
+        whole = [one for one, end in zip(grown, ends, strict=True) if end - 1 <= cut]
+        keep_in_memory(file, "at c", "c", Remembered(7, bytes(8), 7))
+        largest: dict[str, int] = {}
+        for name, size in [*whole, ("c", 7)]:
+            largest[name] = max(size, largest.get(name, 0))
+        memory = read_memory(file)
+        assert {name: one.size for name, one in memory.journals.items()} == largest
+        assert memory.places == {"x": "y", **{f"at {name}": name for name in largest}}
+
+
+def test_a_long_log_becomes_one_with_the_file(tmp_path: Path) -> None:
+    """The log never grows beyond its bound by more than a line, and nothing that it told is forgotten."""
+    file = tmp_path / "heads.json"
+    log = file.with_suffix(".log")
+    lengths = set()
+    for size in range(1, 400):
+        keep_in_memory(file, "here", "a", Remembered(size, bytes(500), size))
+        assert read_memory(file).journals["a"].size == size
+        lengths.add(log.stat().st_size if log.exists() else 0)
+    assert max(lengths) < heads.LONGEST_LOG + 2_000
+    assert {size for size in lengths if size < 3_000}, "it was never made one"
+
+
+def test_what_is_forgotten_is_in_no_log(tmp_path: Path) -> None:
+    """Who forgets a journal forgets what the log tells of it."""
+    file = tmp_path / "heads.json"
+    for size in (1, 2, 3):
+        keep_in_memory(file, "here", "a", Remembered(size, bytes(8), size))
+    change_memory(file, lambda memory: memory.journals.clear())
+    assert read_memory(file).journals == {}
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no file modes there")

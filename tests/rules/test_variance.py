@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cfgtrack.files.phrase import parse_phrase, split_phrase
-from cfgtrack.model.event import Event
+from cfgtrack.model.event import Entry, Event
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Finding, Instance
 from cfgtrack.rules.variance import (
@@ -23,7 +23,6 @@ from cfgtrack.rules.variance import (
     older_fingerprints,
     under_variance,
     variance_of,
-    variances_of,
 )
 from tests.happening import happened
 from tests.rules.test_starter import ALL, Case, begin, world
@@ -150,15 +149,21 @@ def test_the_first_that_covers_is_named():
     ]
 
 
-def approval(body: dict[str, Any] | None, *subjects: str) -> Event:
-    """Return an approval that holds `body`."""
-    return Event("E", "approve", subjects, 100, by="chief", reason="why", body=body)
+def approval(body: dict[str, Any] | None, *subjects: str, **more: Any) -> Entry:
+    """Return an approval that holds `body`, known at 120."""
+    told = {"by": "chief", "reason": "why", **more}
+    return Entry(Event("E", "approve", subjects, 100, body=body, **told), 7, 120)
 
 
 def test_from_an_event():
     """A variance is an event: who, why, of which findings, and from when until when."""
-    assert variance_of(approval({"fingerprints": [A, B], "end": 200}, "A:1")) == variance(id="E")
-    assert variance_of(approval({"fingerprints": [A], "start": 5})) == variance(A, id="E", start=5, end=None)
+    as_told = {"id": "E", "happened": 100, "known": 120, "people": frozenset(["chief"])}
+    assert variance_of(approval({"fingerprints": [A, B], "end": 200}, "A:1")) == variance(**as_told)
+    from_five = variance(A, **as_told, start=5, end=None)
+    assert variance_of(approval({"fingerprints": [A], "start": 5})) == from_five
+    written = approval({"fingerprints": [A, B], "end": 200}, recorder="Night  Clerk")
+    people = frozenset(["chief", "night clerk"])
+    assert variance_of(written) == variance(**{**as_told, "people": people}, recorder="Night  Clerk")
 
 
 def test_from_an_older_event():
@@ -187,6 +192,8 @@ def test_from_an_older_event():
         (approval({"fingerprints": [A], "start": "noon"}), "start: expected a time in microseconds"),
         (approval({"fingerprints": [A], "end": True}), "end: expected a time in microseconds"),
         (approval({"fingerprints": [A], "end": 2**60}), "end: expected a time in microseconds"),
+        (approval({"fingerprints": [A]}, by=" "), "it doesn't say who approved it"),
+        (approval({"fingerprints": [A]}, by=None), "it doesn't say who approved it"),
     ],
 )
 def test_what_is_void(event, why):
@@ -194,15 +201,13 @@ def test_what_is_void(event, why):
     void = variance_of(event)
     assert isinstance(void, Void)
     assert why in void.why
-    assert (void.event, void.by) == ("E", "chief")
-    good = approval({"fingerprints": [A]})
-    assert variances_of([event, good]) == ((variance_of(good),), (void,))
+    assert (void.event, void.by) == ("E", event.event.by or "")
 
 
 def test_what_is_no_approval():
     """Nothing but an approval is asked for its variance."""
     with pytest.raises(ValueError, match="inspect is no approval"):
-        variance_of(Event("E", "inspect", (), 0))
+        variance_of(Entry(Event("E", "inspect", (), 0), 1, 0))
 
 
 # --- fingerprints of before -------------------------------------------------------------------------------------------

@@ -17,11 +17,10 @@ from cfgtrack.show.check import check_text, steps_text, verdict_text
 from cfgtrack.show.findings import CAUTION
 from cfgtrack.show.tables import WIDTH, within
 from tests.show.golden import assert_golden
-from tests.show.world import AT, CLOCK, FINDING, MOMENT
+from tests.show.world import AT, CLOCK, EXCUSED, FINDING, MOMENT, WAITING
 
 _MINUTE = 60_000_000
 _NEW = foreseen(FINDING, "likely")
-_EXCUSED = replace(FINDING, variance="v-12")
 
 
 def _report() -> CheckReport:
@@ -46,7 +45,7 @@ def _report() -> CheckReport:
         open=(replace(FINDING, until=None),),
         past=(replace(FINDING, mode="at", severity=2, until=None),),
         left_running=(still_running(CLOCK, "likely"), still_running(replace(CLOCK, rule="late"), "a mix")),
-        excused=(_EXCUSED,),
+        excused=(EXCUSED,),
         left_open=(replace(FINDING, rule="drip", severity=4, until=None),),
         mended=(replace(FINDING, rule="open-end", severity=3),),
         older=(FINDING, FINDING),
@@ -105,11 +104,12 @@ def _bare(**fields) -> CheckReport:
 _OPEN = replace(FINDING, until=None)
 _SILENT = foreseen(replace(FINDING, no_verdict=True), "likely")
 _ALONE = "for this action alone"
+APART = "1 excused (1 catastrophic, by ANN and BEN until 2031-04-26T22:00:00Z (2 h left), after the fact)"
 VERDICTS = {
     "clear": (_bare(), "Clear in the written order", 0),
     "clear under a variance": (
-        _bare(excused=(_EXCUSED,)),
-        "Clear in the written order, 1 under a variance",
+        _bare(excused=(EXCUSED,)),
+        f"Clear in the written order, {APART}",
         0,
     ),
     "new": (
@@ -119,8 +119,13 @@ VERDICTS = {
     ),
     "open": (_bare(open=(_OPEN,), said_for=_ALONE), "Not clear: nothing new, 1 open (catastrophic)", 3),
     "past": (
-        _bare(past=(_OPEN,), excused=(_EXCUSED,)),
-        "Not clear in the written order: nothing new, 1 past and not acknowledged (catastrophic), 1 under a variance",
+        _bare(past=(_OPEN,), excused=(EXCUSED,)),
+        f"Not clear in the written order: nothing new, 1 past and not acknowledged (catastrophic), {APART}",
+        3,
+    ),
+    "one of two has approved": (
+        _bare(open=(WAITING,), said_for=_ALONE),
+        "Not clear: nothing new, 1 open (catastrophic), 1 approved by ANN, waits for a second",
         3,
     ),
     "left running": (
@@ -147,7 +152,7 @@ VERDICTS = {
 def test_the_verdict_is_one_line(case):
     """The verdict says its word, for what it is said and what it stands on; its status says the same."""
     report, line, status = VERDICTS[case]
-    assert (verdict_text(report), report.verdict.status) == (line, status)
+    assert (verdict_text(report, MOMENT.at), report.verdict.status) == (line, status)
     assert check_text(report, MOMENT).replace("\n", " ").startswith(line)
     assert check_text(report, MOMENT).endswith(CAUTION)
 

@@ -7,7 +7,7 @@ from cfgtrack.rules.finding import Cure, Finding, Reason, Tried
 from cfgtrack.show.choices import choices_text
 from cfgtrack.show.findings import CAUTION, clocks_text, findings_text
 from tests.show.golden import assert_golden
-from tests.show.world import AT, CLOCK, FINDING, MOMENT
+from tests.show.world import AT, CLOCK, EXCUSED, FINDING, MOMENT, WAITING
 
 _MINUTE = 60_000_000
 _LATE = replace(
@@ -20,12 +20,11 @@ _LATE = replace(
     trigger="place U at X",
     no_verdict=True,
 )
-_EXCUSED = replace(FINDING, variance="v-12")
 
 
 def test_findings_read_as_they_were_read():
     """Several findings, one without a verdict and one under a variance, as a person has read them."""
-    text = findings_text([FINDING, _LATE, _EXCUSED], MOMENT, checked="3 steps, 12 rules")
+    text = findings_text([FINDING, _LATE, WAITING, EXCUSED], MOMENT, checked="3 steps, 12 rules")
     assert_golden("findings.txt", text)
 
 
@@ -39,7 +38,7 @@ def test_the_answer_comes_first():
 
 def test_what_is_under_a_variance_is_apart_and_not_counted():
     """A finding under a variance is shown after the others and doesn't count among them."""
-    text = findings_text([_EXCUSED, FINDING], MOMENT)
+    text = findings_text([EXCUSED, FINDING], MOMENT)
     assert text.startswith("1 finding:")
     assert text.index("Under a variance") > text.index("1. CATASTROPHIC")
     assert "v-12" in text

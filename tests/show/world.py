@@ -6,6 +6,7 @@ the spare; nothing else holds it.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import NamedTuple
 
 from cfgtrack.answers.moment import Moment
@@ -13,6 +14,7 @@ from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.plant import Plant
 from cfgtrack.network.network import Network, compile_network
+from cfgtrack.rules.approved import Approval, Approved, Fact, Standing
 from cfgtrack.rules.finding import Clock, Cure, Reason, Tried, alone
 from tests.happening import happened
 
@@ -245,3 +247,32 @@ CLOCK = Clock(
     deadline=AT + 1_800_000_000,
     missing=(Reason("no-path", "no power path to any source"),),
 )
+
+_ANN = Approval(
+    "v-12",
+    "ANN",
+    "",
+    "drained by hand",
+    AT - 3_600_000_000,
+    AT - 3_599_000_000,
+    AT - 3_600_000_000,
+    AT + 7_200_000_000,
+    Standing.RUNS,
+)
+_BEN = Approval(
+    "v-13",
+    "BEN",
+    "clerk",
+    "seen on paper",
+    AT - 3_600_000_000,
+    AT + 60_000_000,
+    AT - 7_200_000_000,
+    None,
+    Standing.RUNS,
+)
+
+EXCUSED = replace(FINDING, variance="v-12", approvals=2, approved=Approved(2, True, Fact.AFTER, (_ANN, _BEN)))
+"""The finding, excused by two people: by Ann before the fact, and by Ben, who was recorded late, after it."""
+
+WAITING = replace(FINDING, approvals=2, approved=Approved(2, False, None, (replace(_ANN, checked=True),)))
+"""The finding, which one of the two who must has approved."""

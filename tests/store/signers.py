@@ -7,6 +7,7 @@ from dataclasses import replace
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from cfgtrack.model.definition import Definition
+from cfgtrack.model.people import Person
 from cfgtrack.model.setting import REFUSED, UNSIGNED, Setting
 from cfgtrack.model.signature import Signer
 from tests.store.world import DEFINITION
@@ -26,9 +27,13 @@ BAG = signer("BAG", 3)
 def knowing(*signers: Signer, unsigned: str = "", of: Definition = DEFINITION) -> Definition:
     """Return a definition whose people have these keys, and no other."""
     keys = {one.person: one.key for one in signers}
-    places = {name: replace(place, key=keys.get(name, "")) for name, place in of.places.items()}
+    mobile = {name for name, place in of.places.items() if place.mobile}
+    people = {
+        name: Person(name, place=name if name in mobile else "", key=keys.get(name, ""))
+        for name in sorted({*mobile, *keys})
+    }
     settings = {UNSIGNED: Setting(UNSIGNED, unsigned)} if unsigned else {}
-    return replace(of, places=places, settings=settings)
+    return replace(of, people=people, settings=settings)
 
 
 STRICT = knowing(INA, unsigned=REFUSED)

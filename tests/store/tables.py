@@ -39,6 +39,7 @@ event = Table(
     Column("body", String, nullable=False),
     Column("leaf", LargeBinary, nullable=False),
     Column("signed", String),
+    Column("login", String),
     Index("event_in_order", "happened", "turn", "number"),
     Index("event_of_action", "action", "happened"),
 )

@@ -9,6 +9,7 @@ import sys
 import tempfile
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -20,7 +21,7 @@ from cfgtrack.store.journal import open_journal
 from tests.store.world import DEFINITION, START
 
 
-def _open(url: str, **more: bool) -> None:
+def _open(url: str, **more: Any) -> None:
     with open_journal(url, clock=lambda: START, **more) as journal:
         journal.record([Action("e1", "remark", ("X",), START, remark="x")])
 

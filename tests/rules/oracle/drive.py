@@ -63,7 +63,7 @@ def ask(drawn: Case) -> Answer:
         until = None if variance.until is None else toml.instant(variance.until)
         amend.approve(
             at,
-            findings=approved["fingerprints"],
+            approved["fingerprints"],
             start=toml.instant(variance.since),
             end=until,
             reason="it may be so",

@@ -1,0 +1,138 @@
+"""Who records, in one transaction, and whether he may: judged by the people and roles that the plant has by then.
+
+On a server the database's user is bound to a person, and the server judges too, whatever program asks it (see
+`store/security.py`). In a file whoever writes says who he is; a signature proves it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import replace
+
+from cfgtrack.model.action import DEFINITIONS, Action
+from cfgtrack.model.codec import event_from_json
+from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.people import ADMINISTER, DEFINE, done_on, has_roles, kinds_of, may, person_of
+from cfgtrack.model.signature import Signer
+from cfgtrack.model.trouble import Problem, Refused
+from cfgtrack.store.database import Database
+from cfgtrack.store.definitions import Definitions
+from cfgtrack.store.form import unrecordable
+
+NOT_ALLOWED = "not-allowed"
+"""The code of what somebody may not do."""
+
+GOVERNING = frozenset({"person", "permission", "setting"})
+"""The sorts of item that only whoever administers the plant defines: else who defines could raise himself."""
+
+
+class Permit:
+    """What may be recorded in one transaction. People count as they are told before it, and in effect by then.
+
+    `login` is what the server calls whoever writes: it becomes part of every event, where the plant has roles.
+    """
+
+    def __init__(
+        self, database: Database, definitions: Definitions, known: int, signer: Signer | None = None
+    ) -> None:
+        self._database = database
+        self._plant = definitions.plant(known)
+        self._signer = signer
+        self.is_needed = has_roles(self._plant)
+        login = database.login
+        self.login = login if self.is_needed or database.is_restricted else None
+        person = None if login is None else person_of(self._plant, login)
+        self._bound = None if person is None else person.id
+
+    def who(self, action: Action) -> str:
+        """Return who records an action: as the server knows him, by his signature, as he says; "" when nobody says."""
+        if self._bound is not None:
+            return self._bound
+        return action.recorder or "" if action.signed is None else action.signed.by
+
+    def said(self, where: str, action: Action) -> Action:
+        """Return an action with whoever is known to record it as its recorder. Unrecordable when it names another one.
+
+        What is signed already stays as it was said.
+        """
+        if not self.is_needed:
+            return action
+        if action.signed is not None:
+            self._expect_one(where, action, action.signed.by)
+            return action
+        known = self._bound or (self._signer.person if self._signer is not None else None)
+        if known is None:
+            return action
+        self._expect_one(where, action, known)
+        return replace(action, recorder=known)
+
+    def _expect_one(self, where: str, action: Action, signer: str) -> None:
+        for one in (self._bound, action.recorder if action.recorder in self._plant.people else None):
+            if one is not None and one != signer:
+                sentence = f"event {action.id}: it is recorded by {signer}, and names {one}: nobody records for another"
+                raise unrecordable(where, NOT_ALLOWED, sentence)
+
+    def expect_roles(self, where: str, action: Action, target: Entry | None) -> None:
+        """Raise Unrecordable where whoever records lacks a role for an action, or for taking back its `target`.
+
+        What a load carries is asked for by `expect_load`.
+        """
+        for kind in self._kinds(action, target):
+            self._expect(where, action, kind, ())
+
+    def expect(self, where: str, event: Event, target: Entry | None) -> None:
+        """As `expect_roles`, and where he may not do so to all that the resolved event is about."""
+        kinds = self._kinds(event, target)
+        if not kinds:
+            return
+        on = done_on(self._plant, event, event.written)
+        if target is not None:
+            on += done_on(self._plant, target.event, target.event.written)
+        if event.explains:
+            on += self._explained(event.explains)
+        for kind in kinds:
+            self._expect(where, event, kind, on)
+
+    def _kinds(self, action: Action, target: Entry | None) -> tuple[str, ...]:
+        if not self.is_needed or (action.action in DEFINITIONS and target is None):
+            return ()
+        kinds = kinds_of(action, None if target is None else target.event)
+        if DEFINE not in kinds or target is None:
+            return kinds
+        rows = self._database.rows(
+            "SELECT DISTINCT sort FROM item WHERE load = :load", {"load": target.number}
+        )
+        return tuple(dict.fromkeys((*kinds, *kinds_of_load(str(sort) for (sort,) in rows))))
+
+    def _expect(self, where: str, action: Action, kind: str, on: Iterable[str]) -> None:
+        why = self._why_not(action, kind, on)
+        if why is not None:
+            raise unrecordable(where, NOT_ALLOWED, f"event {action.id}: {why}")
+
+    def _explained(self, name: str) -> list[str]:
+        row = self._database.row("SELECT body FROM event WHERE id = :id", {"id": name})
+        if row is None:
+            return []
+        event = event_from_json(json.loads(row[0]))
+        return done_on(self._plant, event, event.written)
+
+    def expect_load(self, where: str, sorts: Iterable[str], recorder: str | None) -> None:
+        """Raise Refused where whoever records may not define items of these sorts."""
+        if not self.is_needed:
+            return
+        said = self.said(where, Action("", "", (), 0, recorder=recorder))
+        for kind in kinds_of_load(sorts):
+            why = self._why_not(said, kind, ())
+            if why is not None:
+                raise Refused([Problem(where, NOT_ALLOWED, why)])
+
+    def _why_not(self, action: Action, kind: str, on: Iterable[str]) -> str | None:
+        if self._database.is_restricted and self._bound is None:
+            return f"the database's user {self.login} is no person of this plant"
+        return may(self._plant, self.who(action), kind, on)
+
+
+def kinds_of_load(sorts: Iterable[str]) -> tuple[str, ...]:
+    """Return which kinds of thing it is to define items of these sorts."""
+    return tuple(sorted({ADMINISTER if sort in GOVERNING else DEFINE for sort in sorts} or {DEFINE}))
