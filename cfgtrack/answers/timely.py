@@ -180,10 +180,14 @@ class TimelyRows:
         hours = self._hours.get(outing)
         if hours is None or hours == before:
             return
-        passed = self._open.get(outing, [])
-        found = [(where, name, "; ".join(outside(happened, hours))) for where, name, happened in passed]
-        self.late += [
-            Problem(where, UNLIKELY, asked(why)) for where, name, why in found if why and self._is_new(name)
-        ]
-        if hours.ended is not None:
-            self._remembered -= len(self._open.pop(outing, []))
+        still = []
+        for where, name, happened in self._open.pop(outing, []):
+            why = "; ".join(outside(happened, hours))
+            if not why:
+                still.append((where, name, happened))
+            elif self._is_new(name):
+                self.late.append(Problem(where, UNLIKELY, asked(why)))
+        if hours.ended is None:
+            self._open[outing] = still
+        else:
+            self._remembered -= len(still)

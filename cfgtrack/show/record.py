@@ -11,6 +11,7 @@ from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.event import Entry, Event, LogLine
 from cfgtrack.model.handover import HandedOver, handed_over, short_head
+from cfgtrack.model.present import mark_of
 from cfgtrack.model.quantity import BadQuantity, dimension_of, format_number, from_si
 from cfgtrack.model.time import format_instant, is_instant
 from cfgtrack.show.approved import approved_text
@@ -160,6 +161,8 @@ def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
         yield f"the record said: {event.expected}"
     if (head := _head_of(event)) is not None:
         yield f"for the record at {short_head(*head)}"
+    if event.clock:
+        yield mark_of(event.clock)
     if event.outing and event.action not in (ac.BEGIN, ac.END):
         yield f"in {event.outing}"
     if event.remark:

@@ -16,6 +16,7 @@ from typing import Any, ClassVar, NamedTuple, TypeGuard
 from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.codec import event_from_json
 from cfgtrack.model.handover import HANDOVERS, handed_over
+from cfgtrack.model.present import mark_of
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
@@ -60,6 +61,7 @@ NEXT = {
         "look whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
         " restore the last backup under another name, and record again what is missing in that"
     ),
+    "clock": "see what was recorded then (`cfgtrack history`), and correct when it happened where that is wrong",
     "locked": "audit again when the other one is done",
     "disk": "see to the disk, then audit again",
     "permission": "have yourself be permitted to read it, then audit again",
@@ -90,7 +92,7 @@ class AuditReport:
     """What an audit found: how many events, the head to keep, and the faults, the first bad event first.
 
     `signed`: how many events are. `doubts` are signatures with keys that, as is told since, were revoked by then: the
-    journal is as it was recorded, and who signed may not be who the key says.
+    journal is as it was recorded, and who signed may not be who the key says; and clocks that were off.
     """
 
     events: int = 0
@@ -265,10 +267,18 @@ class _Auditor:
         for name, column in (("id", row.id), ("happened", row.happened), ("action", row.action)):
             if event.get(name) != column:
                 yield "columns", f"its {name} is {column}, in its content {event.get(name)}"
+        self._clock(row, event)
         yield from self._correction(row, event)
         yield from self._signature(row, event)
         if row.action in DEFINITIONS:
             yield from self._definition(row, event)
+
+    def _clock(self, row: _EventRow, event: dict[str, Any]) -> None:
+        """Tell, once a write, of a clock that was off: what is recorded is sound, and its `known` may not be when."""
+        off = event.get("clock", 0)
+        if type(off) is int and off and self.known == self.began:
+            sentence = f"when it was recorded, {mark_of(off)}: so say all events of that write"
+            self.report.doubts.append(Fault("clock", sentence, row.number, row.id))
 
     def _signature(self, row: _EventRow, content: dict[str, Any]) -> Iterator[tuple[str, str]]:
         """Who signed it, and which record it hands over."""

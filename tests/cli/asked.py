@@ -15,6 +15,7 @@ import click
 import pytest
 
 from cfgtrack.cli.main import COMMANDS, VERBS, main
+from cfgtrack.model.time import DAY, HOUR
 from cfgtrack.rules.what.custom import ENTRY_POINTS
 from cfgtrack.store.journal import create
 from tests.analysis.test_vetting import CASES as CASES_TO_VET
@@ -688,6 +689,20 @@ def signing(s: Asker) -> None:
         assert code in [fault["code"] for fault in found["faults"]], (code, found)
 
 
+def timing(s: Asker) -> None:
+    """Record by a clock that was set back, and by one that is far ahead; ask for the history, audit."""
+    setting = '\n[[setting]]\nid = "clock-ahead"\nvalue = "27 d"\n'
+    s.ask("load", s.file("strict.toml", (FOLDER / "shop.toml").read_text() + setting), "--by", "survey")
+    right = next(s.ticks)
+    s.ticks = iter(range(right - HOUR, right))
+    assert s.do(0, "inspect", "BOX-1")["event"]["clock"] < 0
+    s.ticks = iter(range(right + 400 * DAY, right + 401 * DAY))
+    assert s.do(0, "inspect", "BOX-1", "--accept-clock", "2032-06-04")["event"]["clock"] > 400 * DAY - HOUR
+    s.ask("history")
+    s.ask("history", "BOX-1")
+    assert [one["code"] for one in s.ask("audit")["doubts"]] == ["clock"] * 2
+
+
 def watching(s: Asker) -> None:
     """Ask about journals that aren't what this console has seen of them."""
     _shop(s)
@@ -821,6 +836,7 @@ def importing(s: Asker) -> None:
     feed("at,action,colour,at\n")
     feed("at,subject\n")
     feed("green,red\n")
+    feed("at,action,subject\n2031-04-30T10:00:00Z,inspect,BOX-1\n")
     feed(f"at,action,subject\n{at(7)},inspect\n{at(7)},inspect,BOX-1,more\n")
     feed("\n")
 
@@ -1246,7 +1262,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching,
+        signing, watching, timing,
     )
 }  # fmt: skip
 
