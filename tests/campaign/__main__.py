@@ -16,6 +16,7 @@ import sys
 
 from tests.campaign.campaigns import CAMPAIGNS, FULL, SMALL, Ground, run
 from tests.campaign.outcome import Outcome, table
+from tests.clocks import take_any_time
 
 
 def main() -> None:
@@ -31,6 +32,7 @@ def main() -> None:
     parser.add_argument("--kind", default="", help="of hostile input, one kind")
     parser.add_argument("--first", type=int, default=0, help="of hostile input, the number of the first case")
     chosen = parser.parse_args()
+    take_any_time()  # as in the tests: what is recorded is of 2031, and a server's clock isn't
     ground = Ground(chosen.seed, chosen.size, chosen.cases, chosen.kind, chosen.first)
     done: list[Outcome] = []
     for outcome in run(ground, chosen.only):

@@ -68,7 +68,7 @@ def kills_of_commands(steps: list[Step], times: int, seed: int) -> Outcome:
                     os.kill(child.process, signal.SIGKILL)
                 status, out, _ = child.end()
                 acknowledged = status == step.status or bool(out)
-                outcome.became(_look(step, folder, acknowledged=acknowledged))
+                outcome.became(look(step, folder, acknowledged=acknowledged))
     return outcome
 
 
@@ -130,7 +130,7 @@ def _without_room(step: Step, folder: Path, status: int, out: str, err: str) -> 
     done = status == step.status
     if not done and not err.strip():
         raise Wrong(f"ends in {status} and says nothing")
-    became = _look(step, folder, acknowledged=done)
+    became = look(step, folder, acknowledged=done)
     if not done and became == "found" and "what was recorded before it is kept" not in err:
         raise Wrong(f"it was done, and says {err[:300]}")
     return became
@@ -189,7 +189,7 @@ def _case(outcome: Outcome, case: str) -> Iterator[None]:
         outcome.fell(err, case)
 
 
-def _look(step: Step, folder: Path, *, acknowledged: bool) -> str:
+def look(step: Step, folder: Path, *, acknowledged: bool) -> str:
     """Return "found" where all of a step is there, "refused" where nothing is. Lost, or Wrong, for anything else."""
     now = seen(folder)
     done = _is_after(step, now)

@@ -14,9 +14,10 @@ from cfgtrack.store.journal import create
 from tests.campaign import hostile
 from tests.campaign.broken_off import can_mount, chosen, full_disk, kills_of_commands, writing
 from tests.campaign.flips import aimed_flips, flips
-from tests.campaign.outcome import Outcome
+from tests.campaign.outcome import Outcome, chance_of
 from tests.campaign.processes import creations, crowd, kills, restores, server_kills
-from tests.campaign.tampering import QUESTIONS, postgresql_campaign, sqlite_campaign
+from tests.campaign.skewed import clocks
+from tests.campaign.tampering import POSTGRESQL, QUESTIONS, postgresql_campaign, sqlite_campaign
 
 if TYPE_CHECKING:
     from tests.campaign.commands import Step
@@ -105,7 +106,9 @@ def _tampering(ground: Ground) -> Iterator[Outcome]:
 
 
 def _tampering_postgresql(ground: Ground) -> Iterator[Outcome]:
-    yield postgresql_campaign(ground.server, ground.folder(), QUESTIONS if ground.is_full else ()).outcome
+    kinds = POSTGRESQL if ground.is_full else chance_of(ground.seed, "kinds").sample(POSTGRESQL, 14)
+    asked = QUESTIONS if ground.is_full else ()
+    yield postgresql_campaign(ground.server, ground.folder(), asked, kinds).outcome
 
 
 def _kills_of_commands(ground: Ground) -> Iterator[Outcome]:
@@ -143,6 +146,12 @@ def _crowd(ground: Ground) -> Iterator[Outcome]:
         yield found.outcome(f"conflicting writers, {name}")
 
 
+def _clocks(ground: Ground) -> Iterator[Outcome]:
+    rounds = ground.number(25, 600)
+    yield clocks(ground.folder(), rounds, ground.seed)
+    yield clocks(ground.folder(), rounds // 3, ground.seed, ground.server.fresh())
+
+
 CAMPAIGNS: dict[str, Campaign] = {
     "hostile": _hostile,
     "flips": _flips,
@@ -156,6 +165,7 @@ CAMPAIGNS: dict[str, Campaign] = {
     "kills-of-restores": _kills_of_restores,
     "crowd": _crowd,
     "full-disk": _full_disk,
+    "clocks": _clocks,
 }
 
 

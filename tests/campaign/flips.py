@@ -9,6 +9,7 @@ alone, or is of the two things that are read and say the same.
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections import Counter
 from collections.abc import Sequence
@@ -135,8 +136,17 @@ class Asked:
             return ""
         if self.marks != other.marks and self.schema == other.schema:
             return "mark of a checkpoint"
-        same = [sql.upper() for sql in self.schema] == [sql.upper() for sql in other.schema]
-        return "capitals in SQL" if same and self.marks == other.marks and self.schema != other.schema else ""
+        same = [*map(_read, self.schema)] == [*map(_read, other.schema)]
+        return (
+            "spelling of a table"
+            if same and self.marks == other.marks and self.schema != other.schema
+            else ""
+        )
+
+
+def _read(sql: str) -> str:
+    """Return the text of a table as SQL reads it."""
+    return re.sub(r"\bCONSTRAINT \S+", "CONSTRAINT", " ".join(sql.upper().split()))
 
 
 def asked(path: Path) -> Asked:

@@ -274,7 +274,7 @@ class World:
         good = self.good = Command(self.folder)
         key = good.json_of("key", "new", "ANN")["key"]
         # The one place that says whose key it is, for the plants of all cases.
-        person = f'\n[[place]]\nid = "ANN"\nmobile = true\nkey = "{key}"\n'
+        person = f'\n[[person]]\nid = "ANN"\nkey = "{key}"\n'
         plant = world.PLANT + person + '[[setting]]\nid = "unsigned-events"\nvalue = "allowed"\n'
         good.ok("load", good.file("plant.toml", plant), "--by", "survey")
         good.ok("rules", "load", good.file("rules.toml", world.RULES))
@@ -287,7 +287,8 @@ class World:
         proofs = {"proof": good.ok("prove", "GOOD"), "growth": good.ok("prove", "--kept", self.kept)}
         self.verified = {n: good.ok("verify", good.file(f"{n}.json", text)) for n, text in proofs.items()}
         self.head = good.ok("head").strip()
-        self.memory = (good.state / "cfgtrack" / "heads.json").read_text()
+        kept = [path for path in (good.state / "cfgtrack").iterdir() if path.suffix != ".lock"]
+        self.memory = {path.name: path.read_text() for path in kept}
         with closing(sqlite3.connect(good.db)) as database:
             database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         convert = ("convert", "@source", "--to", "@made", "--form")
@@ -349,10 +350,12 @@ class World:
         return SIGNING
 
     def _memory(self, folder: Path, chance: random.Random) -> Made:
-        file = Command(folder).state / "cfgtrack" / "heads.json"
-        file.parent.mkdir(mode=0o700, parents=True)
-        there = self.memory.replace(str(self.good.db), str(folder / "plant.db"))
-        file.write_bytes(damaged(there, chance))
+        state = Command(folder).state / "cfgtrack"
+        state.mkdir(mode=0o700, parents=True)
+        hit = chance.choice(sorted(self.memory))
+        for name, text in self.memory.items():
+            there = text.replace(str(self.good.db), str(folder / "plant.db"))
+            (state / name).write_bytes(damaged(there, chance) if name == hit else there.encode())
         return chance.choice((("state",), ("findings", "--json"), ("remark", "PUMP-1", "x", "--at", AT)))
 
     def _judge_archive(self, command: Command, answer: Answer) -> None:

@@ -45,7 +45,7 @@ class Outcome:
 
     def fell(self, err: BaseException, case: str) -> None:
         """Count a case that crashed, with where it did."""
-        last = traceback.extract_tb(err.__traceback__)[-1]
+        last = (traceback.extract_tb(err.__traceback__) or [traceback.FrameSummary("", 0, "")])[-1]
         self.became("crashed", f"{case}: {err!r:.200} ({last.filename}:{last.lineno})")
 
 

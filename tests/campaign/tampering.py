@@ -158,19 +158,8 @@ def _appended(connection: sqlite3.Connection, **said: object) -> None:
     text = canonical_json({name: value for name, value in event.items() if value is not None})
     leaf = leaf_hash(leaf_record(text, number, known))
     connection.execute(
-        "INSERT INTO event VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            number,
-            "FORGED",
-            event["happened"],
-            known,
-            number,
-            event["action"],
-            None,
-            text.decode(),
-            leaf,
-            None,
-        ),
+        "INSERT INTO event (number, id, happened, known, turn, action, body, leaf) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (number, "FORGED", event["happened"], known, number, event["action"], text.decode(), leaf),
     )
     tree = Frontier()
     for (one,) in connection.execute("SELECT leaf FROM event ORDER BY number").fetchall():
@@ -463,7 +452,15 @@ POSTGRESQL = (
     _guard("a rule that swallows", "CREATE RULE mine AS ON INSERT TO touch DO INSTEAD NOTHING"),
     _guard("a rule that keeps a trigger from firing", "CREATE RULE mine AS ON UPDATE TO event DO INSTEAD NOTHING"),
     _guard("a policy", "CREATE POLICY mine ON event USING (action <> 'cap')"),
-    _guard("rows hidden from others", "ALTER TABLE event ENABLE ROW LEVEL SECURITY"),
+    _guard("rows kept from nobody any more", "ALTER TABLE event DISABLE ROW LEVEL SECURITY"),
+    _guard("rows hidden from their owner", "ALTER TABLE event FORCE ROW LEVEL SECURITY"),
+    _guard("a policy dropped", "DROP POLICY event_recorded ON event"),
+    _guard("a policy that lets everybody record as anybody", "ALTER POLICY event_recorded ON event WITH CHECK (true)"),
+    _guard("a policy for one user alone", "ALTER POLICY event_looked_at ON event TO CURRENT_USER"),
+    _guard("a function of a policy emptied",
+           "CREATE OR REPLACE FUNCTION cfgtrack_may_look() RETURNS boolean LANGUAGE sql STABLE AS 'SELECT true'"),
+    _guard("a right for everybody", "GRANT INSERT ON event TO PUBLIC"),
+    _guard("the trigger dropped that works out what follows", "DROP TRIGGER event_taken_in ON event"),
     _guard("rows of another table", "CREATE TABLE more () INHERITS (item)"),
     _guard("a setting that keeps triggers from firing",
            "DO $$ BEGIN EXECUTE format('ALTER DATABASE %I SET session_replication_role = replica',"
@@ -558,7 +555,7 @@ class Seen:
         command = Command(folder)
         command.state = folder / "seen"
         found = command.ok("head", "--db", url).strip()
-        return cls(found, command.state / "cfgtrack" / "heads.json")
+        return cls(found, command.state / "cfgtrack")
 
     def tells(self, url: str, questions: Sequence[Words] = ()) -> bool:
         """Return whether a console that has seen the journal says BEWARE, or takes what is there for no journal.
@@ -567,9 +564,8 @@ class Seen:
         """
         command = Command(self.memory.parent)
         command.state = self.memory.parent / "now"
-        folder = command.state / "cfgtrack"
-        folder.mkdir(parents=True, exist_ok=True)
-        shutil.copy(self.memory, folder)
+        shutil.rmtree(command.state, ignore_errors=True)
+        shutil.copytree(self.memory, command.state / "cfgtrack")
         answer = command("head", "--db", url)
         for question in questions:
             command(*question, "--db", url)
@@ -581,10 +577,7 @@ def made(folder: Path, *, unsigned: str = "allowed") -> Path:
     command = Command(folder)
     nobody, command.config = command.config, folder / "keys of ANN"
     key = command.json_of("key", "new", "ANN")["key"]
-    plant = (
-        world.PLANT
-        + f'\n[[place]]\nid = "ANN"\nmobile = true\nkey = "{key}"\n[[place]]\nid = "BEN"\nmobile = true\n'
-    )
+    plant = world.PLANT + f'\n[[person]]\nid = "ANN"\nkey = "{key}"\n[[person]]\nid = "BEN"\n'
     plant += f'[[setting]]\nid = "unsigned-events"\nvalue = "{unsigned}"\n'
     command.ok("load", command.file("plant.toml", plant), "--by", "survey")
     ann = command.config
@@ -753,8 +746,10 @@ def _older(path: Path, copy: Path) -> None:
 # --- a server -----------------------------------------------------------------------------------------------------
 
 
-def postgresql_campaign(server: Server, folder: Path, questions: Sequence[Words] = ()) -> Tampering:
-    """Try every kind on a database of a server."""
+def postgresql_campaign(
+    server: Server, folder: Path, questions: Sequence[Words] = (), kinds: Sequence[Kind] = POSTGRESQL
+) -> Tampering:
+    """Try every kind, or these `kinds`, on a database of a server."""
     import psycopg
 
     path = made(folder)
@@ -765,7 +760,7 @@ def postgresql_campaign(server: Server, folder: Path, questions: Sequence[Words]
     assert is_sound(base, seen.head)
     result = Tampering(Outcome("tampering, postgresql"), questions=questions)
     of = make_url(base).database
-    for n, kind in enumerate(POSTGRESQL):
+    for n, kind in enumerate(kinds):
         name = f"t{n}_{of}"
         server.admin.execute(f"CREATE DATABASE {name} TEMPLATE {of}")
         url = str(server.server.get_uri(database=name))
