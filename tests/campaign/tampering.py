@@ -495,7 +495,9 @@ class Tampering:
     def look(self, kind: str, url: str, seen: "Seen", needs: str = "") -> None:
         """Audit what somebody has changed, have a console ask, and note who notices."""
         try:
-            by = (not is_sound(url), not is_sound(url, seen.head), seen.tells(url, self.questions))
+            alone = not is_sound(url)
+            # What is found without a head is found with one.
+            by = (alone, alone or not is_sound(url, seen.head), seen.tells(url, self.questions))
         except Exception as err:  # noqa: BLE001 - whatever it is, it is told
             self.outcome.fell(err, kind)
             return

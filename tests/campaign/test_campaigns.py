@@ -13,7 +13,7 @@ import pytest
 
 from tests.campaign import broken_off, flips
 from tests.campaign.campaigns import CAMPAIGNS, Ground, run
-from tests.campaign.commands import command_names
+from tests.campaign.commands import command_names, session
 from tests.campaign.outcome import COUNTED, Outcome, chance_of, table
 from tests.campaign.pages import READ_BY_NOBODY, Pages
 from tests.campaign.skewed import clocks
@@ -34,9 +34,8 @@ def test_every_command_that_writes_is_all_or_nothing(ground: Ground, monkeypatch
 
     Every command of the command line is a step of the session, so that no new one is missed; whether it writes is seen.
     """
-    seen = []
-    session = broken_off.session
-    monkeypatch.setattr(broken_off, "session", lambda folder: seen.extend(session(folder)) or seen)
+    seen = session(ground.folder())
+    monkeypatch.setattr(broken_off, "session", lambda _: seen)
     rows = [row for name in ("kills-of-commands", "full-disk") for row in CAMPAIGNS[name](ground)]
     assert {step.command for step in seen} == command_names()
     assert len([step for step in seen if step.writes]) > 45
@@ -145,12 +144,12 @@ def test_one_command_runs_them_all_and_tells_one_table(ground: Ground) -> None:
 def test_a_row_is_clean_only_where_all_ended_well() -> None:
     """Nothing tried is nothing shown; one that is unnoticed, lost or crashed is told, with what repeats it."""
     row = Outcome("digging")
-    assert not row.is_clean
+    fates = [row.is_clean]
     row.became("found")
-    assert row.is_clean
+    fates.append(row.is_clean)
     row.became("lost", "spade 3")
     row.fell(ValueError("bent"), "spade 4")
-    assert not row.is_clean
+    assert [*fates, row.is_clean] == [False, True, False]
     assert row.told[0] == "digging: lost: spade 3"
     assert "ValueError('bent')" in row.told[1]
     assert [line.split()[1] for line in table([row])] == ["tried", "3"]
