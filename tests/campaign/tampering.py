@@ -289,6 +289,7 @@ SQLITE = (
     _sql("an event known later", f"UPDATE event SET known = known + 1 WHERE number = {LAST}"),
     _sql("an event that happened later", f"UPDATE event SET happened = happened + 1 WHERE {TARGET}"),
     _sql("an event of another action", f"UPDATE event SET action = 'remark' WHERE {TARGET}"),
+    _sql("an event of a server's user", f"UPDATE event SET login = 'eve' WHERE {TARGET}"),
     _sql("an event of another id", f"UPDATE event SET id = 'X' WHERE {TARGET}"),
     _sql("an event at another turn", f"UPDATE event SET turn = turn - 1 WHERE {TARGET}"),
     _sql("a correction that corrects nothing", "UPDATE event SET corrects = NULL WHERE corrects IS NOT NULL"),
@@ -412,6 +413,7 @@ POSTGRESQL = (
     _sql("an event reworded", f"UPDATE event SET body = replace(body, 'ina', 'eve') WHERE {TARGET}"),
     _sql("an event of another action", f"UPDATE event SET action = 'remark' WHERE {TARGET}"),
     _sql("another leaf", f"UPDATE event SET leaf = {BYTES} WHERE {TARGET}"),
+    _sql("an event of another user of the server", f"UPDATE event SET login = 'eve' WHERE {TARGET}"),
     _sql("an item reworded", "UPDATE item SET body = replace(body, 'Pump', 'Tank') WHERE id = 'pump'"),
     _sql("another tree head", f"UPDATE tree_head SET root = {BYTES} WHERE number = {LAST}"),
     _sql("another state", f"UPDATE change SET value = 'mated' WHERE number = {EVENT_OF}"),
@@ -648,13 +650,32 @@ def beyond(folder: Path) -> dict[str, tuple[bool, ...]]:
     for kind in BEYOND:
         shutil.copy(path, copy)
         _tamper(kind, copy, expect_rows=False)
-        noticed[kind.name] = (
-            not is_sound(str(copy)),
-            not is_sound(str(copy), seen.head),
-            seen.tells(str(copy)),
-        )
+        noticed[kind.name] = _who_notices(str(copy), seen)
         clear(copy)
+    # Who saw the journal before its last event knows nothing of that.
+    _older(path, copy)
+    before = Seen.of(str(copy), folder / "before")
+    shutil.copy(path, copy)
+    _tamper(Kind("", _last_reworded), copy)
+    noticed[AFTER_EVERY_HEAD] = _who_notices(str(copy), before)
+    shutil.copy(path, copy)
+    _tamper(Kind("", _forged_throughout), copy)
+    shutil.rmtree(seen.memory)
+    seen.memory.mkdir()
+    noticed[WITHOUT_MEMORY] = _who_notices(str(copy), seen)
     return noticed
+
+
+AFTER_EVERY_HEAD = "the last event reworded, all computed anew, which nobody had seen"
+WITHOUT_MEMORY = "an event reworded, all computed anew, and what the console remembered taken away"
+
+
+def _last_reworded(connection: sqlite3.Connection) -> None:
+    _anew("UPDATE event SET body = replace(body, 'runs well', 'leaks') WHERE id = 'LAST'")(connection)
+
+
+def _who_notices(url: str, seen: Seen) -> tuple[bool, ...]:
+    return not is_sound(url), not is_sound(url, seen.head), seen.tells(url)
 
 
 def seen_at(path: Path, copy: Path) -> Seen:

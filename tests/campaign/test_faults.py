@@ -9,7 +9,16 @@ from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.journal import create
 from tests.campaign.outcome import Outcome
 from tests.campaign.processes import BATCH, creations, crowd, kills, restores, server_kills
-from tests.campaign.tampering import BEYOND, POSTGRESQL, SQLITE, beyond, postgresql_campaign, sqlite_campaign
+from tests.campaign.tampering import (
+    AFTER_EVERY_HEAD,
+    BEYOND,
+    POSTGRESQL,
+    SQLITE,
+    WITHOUT_MEMORY,
+    beyond,
+    postgresql_campaign,
+    sqlite_campaign,
+)
 from tests.store.conftest import Server
 
 
@@ -72,13 +81,18 @@ def test_deliberate_tampering_is_noticed(tmp_path: Path) -> None:
     assert result.outcome.tried == result.outcome.found > 33
     whole = {"another journal in its place", "an archive forged, and restored",
              "an older state of the file put back", "an older state of the file, gone on with"}  # fmt: skip
+    # What leaves the leaf alone no console sees in passing: it looks at the tree.
+    assert result.noticed["an event reworded"] == (True, True, False)
     assert {*result.by_kept_head_alone} == whole | {kind.name for kind in SQLITE if kind.needs}
     assert len({kind.name for kind in SQLITE}) == len(SQLITE)
 
 
 def test_what_nothing_can_tell_is_that(tmp_path: Path) -> None:
     """The list of what no audit, no head and no console can tell is true: none of them does."""
-    assert beyond(tmp_path) == {kind.name: (False, False, False) for kind in BEYOND}
+    noticed = beyond(tmp_path)
+    assert noticed.pop(WITHOUT_MEMORY) == (False, True, False)
+    assert noticed.pop(AFTER_EVERY_HEAD) == (False, False, False)
+    assert noticed == {kind.name: (False, False, False) for kind in BEYOND}
     assert all(kind.why for kind in BEYOND)
 
 
