@@ -257,10 +257,13 @@ class _Auditor:
         if leaf_hash(leaf_record(body, row.number, row.known, signed, _login(row))) != bytes(row.leaf):
             yield "leaf", "its content is not what its leaf was made from"
         try:
-            event: dict[str, Any] = json.loads(body)
+            event: Any = json.loads(body)
             canonical = canonical_json(event)
-        except (ValueError, NotCanonical):
+        except (ValueError, NotCanonical, RecursionError):
             yield "content", "its content is no JSON"
+            return
+        if not isinstance(event, dict) or not isinstance(event.get("body", {}), dict):
+            yield "content", "its content is no event"
             return
         if canonical != body:
             yield "content", "its content is not in canonical form"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import random
 import traceback
 from collections.abc import Iterable
@@ -39,6 +40,10 @@ class Outcome:
     def became(self, what: str, case: str = "") -> None:
         """Count a case that ended as one of `COUNTED`; `case` is told where that is wrong."""
         self.tried += 1
+        if self.tried % 50 == 0:
+            # A command leaves what it holds to the end of its process: here that is far.
+            gc.unfreeze()
+            gc.collect()
         setattr(self, what, getattr(self, what) + 1)
         if what in ("unnoticed", "lost", "crashed"):
             self.told.append(f"{self.name}: {what}: {case}")

@@ -87,7 +87,8 @@ def _heads_anew(connection: sqlite3.Connection) -> None:
     sql = "SELECT number, known, body, leaf, signed FROM event ORDER BY number"
     for number, known, body, there, signed in connection.execute(sql).fetchall():
         leaf, event = there, json.loads(body)
-        told = (event.get("body") or {}).get("head")
+        content = event.get("body") if isinstance(event, dict) else None
+        told = content.get("head") if isinstance(content, dict) else None
         if told and signed is None and told["size"] in roots:
             told["root"] = roots[told["size"]]
             text = canonical_json(event)
@@ -322,6 +323,9 @@ SQLITE = (
     Kind("an event reworded, all computed anew", _forged_throughout, needs="kept"),
     Kind("the last event cut off with all that came of it", _tail_cut, needs="kept"),
     _sql("content that is no JSON", f"UPDATE event SET body = '{{' WHERE {TARGET}"),
+    _sql("content that is no event", f"UPDATE event SET body = '[]' WHERE {TARGET}"),
+    Kind("content that is no event, all computed anew", _anew(f"UPDATE event SET body = '7' WHERE {TARGET}")),
+    Kind("an event whose body is none, all computed anew", _anew("UPDATE event SET body = replace(body, '\"body\":{', '\"body\":[],\"x\":{') WHERE id = 'H1'")),
     _sql("content with a blank more", f"UPDATE event SET body = body || ' ' WHERE {TARGET}"),
     _sql("content that is no text", f"UPDATE event SET body = CAST(CAST(body AS BLOB) || x'ff' AS TEXT) WHERE {TARGET}"),
     _sql("content as bytes", f"UPDATE event SET body = CAST(body AS BLOB) WHERE {TARGET}"),
