@@ -285,7 +285,7 @@ def first_wrong_memory(past: Past) -> int | None:
     anew.engine()
     made = {one.at: one for one in anew.made}
     settled = sorted(pair for one in anew.made for pair in one.settled)
-    if [text for _, text in settled] != past.journal.settled(instants[-1]):
+    if settled != past.journal.settled(instants[-1]):
         return instants[-1]
     for one in stored:
         right = made.get(one.at)

@@ -508,8 +508,8 @@ class Journal:
         shape = checkpoint.shape_of(self.database, form, known)
         return checkpoint.find_checkpoint(self.database, shape, before - 1, known)
 
-    def settled(self, at: int) -> list[str]:
-        """Return the texts of what had been settled at the instant of a checkpoint that is still valid."""
+    def settled(self, at: int) -> list[tuple[int, str]]:
+        """Return what had been settled at the instant of a checkpoint that is still valid: when, and its text."""
         return checkpoint.settled_until(self.database, at)
 
     def stored_checkpoints(self, form: str, known: int) -> list[Stored]:

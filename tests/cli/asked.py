@@ -22,6 +22,7 @@ from tests.analysis.test_vetting import CASES as CASES_TO_VET
 from tests.analysis.test_vetting import RULE, SOUND, changed, nowhere_to_go
 from tests.cli.conftest import Command
 from tests.cli.published import answer_of
+from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
 from tests.model.test_presence import WORLD
 
 OTHER_FORM = {
@@ -992,43 +993,10 @@ def approving(s: Asker) -> None:
 def every_verb(s: Asker) -> None:
     """Every action that is a command, on the tiny plant and what it lacks."""
     _shop(s)
-    first = {
-        "mate": ("HOSE-1:A", "WALL:F3"),
-        "demate": ("HOSE-1:A",),
-        "open": ("WALL:V",),
-        "shut": ("WALL:V",),
-        "cap": ("WALL:F2",),
-        "uncap": ("WALL:F2",),
-        "engage": ("BOX-1:B2", "WALL:B2"),
-        "torque": ("BOX-1:B2", "torque=25 N*m"),
-        "release": ("BOX-1:B2",),
-        "grip": ("BOX-2:H", "ANN:HAND"),
-        "lift": ("BOX-2",),
-        "let-go": ("BOX-2:H",),
-        "energise": ("WALL:K",),
-        "de-energise": ("WALL:K",),
-        "cover": ("BOX-1:C",),
-        "uncover": ("BOX-1:C",),
-        "place": ("BOX-2", "at", "SHELF"),
-        "lock": ("BOX-1:C", "--by", "ANN"),
-        "transfer": ("BOX-1:C", "from", "ANN", "to", "BAG"),
-        "unlock": ("BOX-1:C", "--by", "BAG"),
-        "tag": ("BOX-1:C", "--by", "ANN"),
-        "untag": ("BOX-1:C", "--by", "ANN"),
-        "cut": ("WALL:V", "from", "ANN", "--by", "BAG", "--reason", "nobody there"),
-        "as-found": ("WALL:F2", "capped"),
-        "measure": ("BOX-1", "mass=9 kg"),
-        "inspect": ("BOX-1",),
-        "remark": ("BOX-1", "hums"),
-        "begin": ("W1",),
-        "end": ("W1",),
-    }
-    assert first.keys() == set(VERBS)
-    order = ["shut", "open", "de-energise", "energise", "uncover", "cover"]
-    order += ["lock", "transfer", "unlock", "tag", "untag"]
-    s.do(0, "tag", "WALL:V", "--by", "ANN")
-    for minute, verb in enumerate([*order, *(v for v in first if v not in order)]):
-        s.do(minute, verb, *first[verb])
+    assert VERB_LINES.keys() == set(VERBS)
+    s.do(0, *BEFORE_ALL)
+    for minute, verb in enumerate(VERB_ORDER):
+        s.do(minute, verb, *VERB_LINES[verb])
 
 
 WORKING = """
