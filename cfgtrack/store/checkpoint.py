@@ -162,14 +162,10 @@ def find_checkpoint(database: Database, shape: str, at: int, known: int) -> Chec
     return None if row is None else Checkpoint(row[0], row[1], bytes(row[2]))
 
 
-def settled_until(database: Database, at: int) -> list[str]:
-    """Return the texts of what came to its end up to an instant that a valid checkpoint is of, in order."""
-    return [
-        text
-        for (text,) in database.rows(
-            "SELECT body FROM settled WHERE at <= :at ORDER BY at, place", {"at": at}
-        )
-    ]
+def settled_until(database: Database, at: int) -> list[tuple[int, str]]:
+    """Return what came to its end up to an instant that a valid checkpoint is of: when, and its text, in order."""
+    sql = "SELECT at, body FROM settled WHERE at <= :at ORDER BY at, place"
+    return [(when, text) for when, text in database.rows(sql, {"at": at})]
 
 
 class Stored(NamedTuple):

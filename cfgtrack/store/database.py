@@ -208,6 +208,11 @@ class Database:
             sealed.close()
 
     @property
+    def errors(self) -> tuple[type[Exception], ...]:
+        """What the driver raises for trouble that has no name: a bug, or tables that aren't as they were made."""
+        return self._errors
+
+    @property
     def doubled(self) -> type[Exception]:
         """What the driver raises for a row that is there already."""
         if self.is_file:
@@ -221,7 +226,8 @@ class Database:
     @cached_property
     def _session(self) -> tuple[str, bool]:
         row = self.row(
-            "SELECT session_user::text, to_regclass('event') IS NOT NULL AND row_security_active(to_regclass('event')::oid)"
+            "SELECT session_user::text,"
+            " to_regclass('event') IS NOT NULL AND row_security_active(to_regclass('event')::oid)"
         )
         assert row is not None
         return str(row[0]), bool(row[1])

@@ -403,14 +403,14 @@ class Journal:
         """Return all events of these actions, in order, as signed, each with what has superseded or withdrawn it."""
         each = {f"action{i}": action for i, action in enumerate(actions)}
         sql = (
-            "SELECT e.body, e.number, e.known, e.signed, x.body, x.number, x.known FROM event e"
+            "SELECT e.body, e.number, e.known, e.signed, e.login, x.body, x.number, x.known FROM event e"
             " LEFT JOIN event x ON x.corrects = e.number AND x.known <= :known"
             f" WHERE e.action IN ({', '.join(f':{name}' for name in each)}) AND {TOLD}"
             " ORDER BY e.happened, e.turn, e.number"
         )
         rows = self.database.rows(sql, {"known": self._known(known), **each})
         return [
-            (with_signature(entry_of(*row[:3]), row[3]), None if row[4] is None else entry_of(*row[4:]))
+            (with_signature(entry_of(*row[:3]), *row[3:5]), None if row[5] is None else entry_of(*row[5:]))
             for row in rows
         ]
 
@@ -508,8 +508,8 @@ class Journal:
         shape = checkpoint.shape_of(self.database, form, known)
         return checkpoint.find_checkpoint(self.database, shape, before - 1, known)
 
-    def settled(self, at: int) -> list[str]:
-        """Return the texts of what had been settled at the instant of a checkpoint that is still valid."""
+    def settled(self, at: int) -> list[tuple[int, str]]:
+        """Return what had been settled at the instant of a checkpoint that is still valid: when, and its text."""
         return checkpoint.settled_until(self.database, at)
 
     def stored_checkpoints(self, form: str, known: int) -> list[Stored]:

@@ -15,13 +15,14 @@ import click
 import pytest
 
 from cfgtrack.cli.main import COMMANDS, VERBS, main
-from cfgtrack.model.time import DAY, HOUR
+from cfgtrack.model.time import DAY, HOUR, parse_instant
 from cfgtrack.rules.what.custom import ENTRY_POINTS
 from cfgtrack.store.journal import create
 from tests.analysis.test_vetting import CASES as CASES_TO_VET
 from tests.analysis.test_vetting import RULE, SOUND, changed, nowhere_to_go
 from tests.cli.conftest import Command
 from tests.cli.published import answer_of
+from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
 from tests.model.test_presence import WORLD
 
 OTHER_FORM = {
@@ -955,6 +956,13 @@ def approving(s: Asker) -> None:
     """Approve as one of two and as the second, before and after the fact, too early and too late; take it back."""
     s.ask("load", FOLDER / "shop.toml", "--by", "survey")
     s.ask("rules", "load", s.file("watched.toml", WATCHED))
+    s.ask(
+        "rules",
+        "load",
+        s.file("watched.toml", WATCHED.replace("catastrophic = 2", "")),
+        "--dry-run",
+        status=3,
+    )
     s.ask("rules", "explain", "open")
     s.ask("rules", "explain", "lit")
     shut, dark = ("--do", "shut WALL:V"), s.naming("lit", "--do", "de-energise WALL:K")
@@ -970,7 +978,7 @@ def approving(s: Asker) -> None:
     s.ask("approve", *dark, "--by", "CHIEF", "--reason", "for a minute", "--from", at(20))
     s.do(1, "shut", "WALL:V")
     s.do(1, "de-energise", "WALL:K")
-    line = {"id": "sly", "action": "approve", "happened": 0, "by": "ANN", "reason": "x"}
+    line = {"id": "sly", "action": "approve", "happened": parse_instant(at(1)), "by": "ANN"}
     code = dark[1]
     s.ask("import", "-", "--sure", stdin=json.dumps({**line, "body": {"fingerprints": [code]}}) + "\n")
     s.ask("findings", "--at", at(2), status=3)
@@ -985,43 +993,10 @@ def approving(s: Asker) -> None:
 def every_verb(s: Asker) -> None:
     """Every action that is a command, on the tiny plant and what it lacks."""
     _shop(s)
-    first = {
-        "mate": ("HOSE-1:A", "WALL:F3"),
-        "demate": ("HOSE-1:A",),
-        "open": ("WALL:V",),
-        "shut": ("WALL:V",),
-        "cap": ("WALL:F2",),
-        "uncap": ("WALL:F2",),
-        "engage": ("BOX-1:B2", "WALL:B2"),
-        "torque": ("BOX-1:B2", "torque=25 N*m"),
-        "release": ("BOX-1:B2",),
-        "grip": ("BOX-2:H", "ANN:HAND"),
-        "lift": ("BOX-2",),
-        "let-go": ("BOX-2:H",),
-        "energise": ("WALL:K",),
-        "de-energise": ("WALL:K",),
-        "cover": ("BOX-1:C",),
-        "uncover": ("BOX-1:C",),
-        "place": ("BOX-2", "at", "SHELF"),
-        "lock": ("BOX-1:C", "--by", "ANN"),
-        "transfer": ("BOX-1:C", "from", "ANN", "to", "BAG"),
-        "unlock": ("BOX-1:C", "--by", "BAG"),
-        "tag": ("BOX-1:C", "--by", "ANN"),
-        "untag": ("BOX-1:C", "--by", "ANN"),
-        "cut": ("WALL:V", "from", "ANN", "--by", "BAG", "--reason", "nobody there"),
-        "as-found": ("WALL:F2", "capped"),
-        "measure": ("BOX-1", "mass=9 kg"),
-        "inspect": ("BOX-1",),
-        "remark": ("BOX-1", "hums"),
-        "begin": ("W1",),
-        "end": ("W1",),
-    }
-    assert first.keys() == set(VERBS)
-    order = ["shut", "open", "de-energise", "energise", "uncover", "cover"]
-    order += ["lock", "transfer", "unlock", "tag", "untag"]
-    s.do(0, "tag", "WALL:V", "--by", "ANN")
-    for minute, verb in enumerate([*order, *(v for v in first if v not in order)]):
-        s.do(minute, verb, *first[verb])
+    assert VERB_LINES.keys() == set(VERBS)
+    s.do(0, *BEFORE_ALL)
+    for minute, verb in enumerate(VERB_ORDER):
+        s.do(minute, verb, *VERB_LINES[verb])
 
 
 WORKING = """
