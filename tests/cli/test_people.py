@@ -23,7 +23,7 @@ def peopled(empty: Command) -> Command:
 
 
 def test_who_says_that_he_records_is_judged(peopled: Command) -> None:
-    """By the name that he gives, else by his login: a refusal says what is missing and who could; nothing is written."""
+    """By the name that he gives, else by his login: a refusal says what is missing and who could."""
     before = peopled.ok("head")
     for who, why in {
         "LOT": "LOT hasn't the role record; PIA, REC could",
