@@ -1,7 +1,7 @@
 """Clocks of the tests' own: nearly all tests record at fixed times, whatever the day, and whatever their clocks say.
 
-So a server's clock goes as that of whoever asks it, and every time that is said is taken. A test of just that has clocks
-and times judged `as_it_is`.
+So a server's clock goes as that of whoever asks it, and every time that is said is taken. A test of just that has
+clocks and times judged `as_it_is`.
 """
 
 from __future__ import annotations

@@ -123,7 +123,9 @@ class Judging:
 
     def _settled_before(self) -> list[Any]:
         return (
-            [] if self._from is None else [json.loads(text) for text in self.journal.settled(self._from.at)]
+            []
+            if self._from is None
+            else [json.loads(text) for _, text in self.journal.settled(self._from.at)]
         )
 
     # --- reading ---

@@ -136,10 +136,10 @@ class Commands(click.Group):
             with _fit_to_print():
                 answer = super().invoke(ctx)
             sys.stdout.flush()
-        except click.ClickException:
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
             raise
         except Exception as err:
-            trouble = trouble_of(err)
+            trouble = trouble_of(err) or _of_what_was_changed(ctx, err)
             if trouble is None:
                 raise
             ctx.ensure_object(Session).tell_of_the_console()
@@ -270,6 +270,27 @@ def trouble_of(err: Exception) -> Trouble | None:
         code = "no-such-file" if isinstance(err, FileNotFoundError) else "file"
         return BadInput(Problem(err.filename, code, err.strerror[0].lower() + err.strerror[1:]))
     return None
+
+
+def _of_what_was_changed(ctx: click.Context, err: Exception) -> Trouble | None:
+    """Return what to say where the journal isn't as it was recorded, so that what fell over it is no bug; else None."""
+    from cfgtrack.answers.asking import Asking
+    from cfgtrack.answers.trust import audit
+    from cfgtrack.model.trouble import NoAnswer, Problem, Trouble
+
+    session = ctx.ensure_object(Session)
+    if isinstance(err, OSError):
+        return None
+    try:
+        found = audit(Asking(session.database, wait=session.wait))
+    except Trouble:
+        return None
+    if found.sound:
+        return None
+    sentence = (
+        "it isn't as it was recorded, and can't be read: `cfgtrack audit` says where, and what to do next"
+    )
+    return NoAnswer(Problem("the journal", "changed", sentence))
 
 
 class Seconds(click.FloatRange):

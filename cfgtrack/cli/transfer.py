@@ -41,7 +41,10 @@ def import_command(
     """Record many events from CSV or JSON Lines; - is standard input. Feeding a file again is harmless.
 
     Loads of a definition and retirements, as `export` writes them too, are passed over, which is told: load the files,
-    retire the units, or use an archive.
+    retire the units, or use an archive. What is recorded is known as from now; an archive keeps when it was known.
+
+    A time that is hardly right (far after now, long before the last event, before the initial configuration, outside
+    its outing's hours) is asked about, row by row: --sure takes them all.
 
     All or nothing: one row that can't be taken, and nothing is recorded; every such row is named. With --rejects
     the others are recorded all the same, and the exit status is 3 when rows were set aside.

@@ -30,7 +30,10 @@ def restore_command(session: s.Session, /, source: Path) -> None:
 
     session.make_folder()
     found = restore(session.asking, source)
-    session.tell(lambda: f"restored {found.events} events to {found.database}", found)
+    session.tell(
+        lambda: f"restored {found.events} events to {found.database}, known as from when they were recorded",
+        found,
+    )
 
 
 @s.command("rebuild")

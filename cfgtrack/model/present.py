@@ -74,6 +74,19 @@ def size_of(span: int) -> str:
     return format_duration(span // SECOND * SECOND)
 
 
+def mark_of(off: int) -> str:
+    """Return in words what an event says of the clock by which it was recorded, "" where it says nothing.
+
+    >>> mark_of(-3_600_000_000), mark_of(400 * DAY)
+    ('the clock was 1 h behind the last write', 'the clock was 400 d ahead of the last write, and believed')
+    """
+    if not off:
+        return ""
+    return f"the clock was {size_of(off)} " + (
+        "behind the last write" if off < 0 else "ahead of the last write, and believed"
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Hours:
     """When an outing began, and ended, None where it hasn't yet, or has begun again since."""
@@ -96,8 +109,8 @@ class Hours:
 class Record:
     """What a time is held against: what is `now`, and what is recorded by then.
 
-    `last`: when the last event happened, `handover`: the initial configuration; None where there is none. Further
-    `ahead` of now, or further behind the last event than `late`, hardly anything is said to have happened.
+    `last`: when the last event on hardware happened, `handover`: the initial configuration; None where there is none.
+    Further `ahead` of now, or further behind the last event than `late`, hardly anything is said to have happened.
     """
 
     now: int

@@ -19,6 +19,7 @@ from cfgtrack.model.codec import event_from_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.handover import HANDOVERS, handed_over
 from cfgtrack.model.people import has_roles
+from cfgtrack.model.present import mark_of
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
@@ -64,6 +65,7 @@ NEXT = {
         "look whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
         " restore the last backup under another name, and record again what is missing in that"
     ),
+    "clock": "see what was recorded then (`cfgtrack history`), and correct when it happened where that is wrong",
     "locked": "audit again when the other one is done",
     "disk": "see to the disk, then audit again",
     "permission": "have yourself be permitted to read it, then audit again",
@@ -95,8 +97,8 @@ class AuditReport:
 
     `signed`: how many events are. `doubts` are signatures with keys that, as is told since, were revoked by then: the
     journal is as it was recorded, and who signed may not be who the key says. Or events that whoever is said to have
-    recorded them might not: somebody went round the tool. `logins`: how many events carry what a server called him;
-    `roles`: whether anybody has a role by now.
+    recorded them might not: somebody went round the tool; and clocks that were off. `logins`: how many events carry
+    what a server called him; `roles`: whether anybody has a role by now.
     """
 
     events: int = 0
@@ -167,6 +169,10 @@ def audit(database: Database, *, kept: Head | None = None, state: bool = True) -
         problem = trouble.problems[0]
         where = f"after event number {report.events}: " if report.events else ""
         report.faults.append(Fault(problem.code, where + problem.sentence, report.events + 1))
+    except database.errors:
+        # A column of another name, say: where the tables are as they were made it is a bug.
+        if not report.faults:
+            raise
     return report
 
 
@@ -260,21 +266,32 @@ class _Auditor:
         if leaf_hash(leaf_record(body, row.number, row.known, signed, _login(row))) != bytes(row.leaf):
             yield "leaf", "its content is not what its leaf was made from"
         try:
-            event: dict[str, Any] = json.loads(body)
+            event: Any = json.loads(body)
             canonical = canonical_json(event)
-        except (ValueError, NotCanonical):
+        except (ValueError, NotCanonical, RecursionError):
             yield "content", "its content is no JSON"
+            return
+        if not isinstance(event, dict) or not isinstance(event.get("body", {}), dict):
+            yield "content", "its content is no event"
             return
         if canonical != body:
             yield "content", "its content is not in canonical form"
         for name, column in (("id", row.id), ("happened", row.happened), ("action", row.action)):
             if event.get(name) != column:
                 yield "columns", f"its {name} is {column}, in its content {event.get(name)}"
+        self._clock(row, event)
         yield from self._correction(row, event)
         yield from self._signature(row, event)
         self._permission(row, event)
         if row.action in DEFINITIONS:
             yield from self._definition(row, event)
+
+    def _clock(self, row: _EventRow, event: dict[str, Any]) -> None:
+        """Tell, once a write, of a clock that was off: what is recorded is sound, and its `known` may not be when."""
+        off = event.get("clock", 0)
+        if type(off) is int and off and self.known == self.began:
+            sentence = f"when it was recorded, {mark_of(off)}: so say all events of that write"
+            self.report.doubts.append(Fault("clock", sentence, row.number, row.id))
 
     def _signature(self, row: _EventRow, content: dict[str, Any]) -> Iterator[tuple[str, str]]:
         """Who signed it, and which record it hands over."""

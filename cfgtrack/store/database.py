@@ -208,6 +208,11 @@ class Database:
             sealed.close()
 
     @property
+    def errors(self) -> tuple[type[Exception], ...]:
+        """What the driver raises for trouble that has no name: a bug, or tables that aren't as they were made."""
+        return self._errors
+
+    @property
     def doubled(self) -> type[Exception]:
         """What the driver raises for a row that is there already."""
         if self.is_file:

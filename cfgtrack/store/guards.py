@@ -108,6 +108,17 @@ COLUMNS: Mapping[str, str] = {
 }
 """The columns of each table; those with ! are never empty."""
 
+_NUMBERS = frozenset(
+    {"number", "happened", "known", "turn", "corrects", "load", "until", "cycle", "at", "events", "place"}
+)
+_BYTES = frozenset({"leaf", "root", "frontier", "memory"})
+_TYPES = {
+    "numbers": {"INTEGER", "BIGINT", "bigint", "integer"},
+    "bytes": {"BLOB", "bytea"},
+    "text": {"VARCHAR", "VARCHAR(32)", "character varying", "character varying(32)"},
+}
+"""What each database calls a column of a sort. A text in a column that became one of numbers is kept as a number."""
+
 UNIQUE: Mapping[str, frozenset[str]] = {
     "event": frozenset({"number", "id", "known", "corrects"}),
     "item": frozenset({"sort id load"}),
@@ -309,6 +320,10 @@ def wrong_structure(database: Database) -> Iterator[Wrong]:
         if found.columns != columns:
             sentence = f"the table {table} has other columns than it was made with: {found.columns}"
             yield Wrong("structure", sentence)
+        for name, kind in found.types.items():
+            wanted = "numbers" if name in _NUMBERS else "bytes" if name in _BYTES else "text"
+            if kind not in _TYPES[wanted]:
+                yield Wrong("structure", f"the column {name} of {table} was made for {wanted}, and is {kind}")
         for more in sorted(found.unique - UNIQUE[table]):
             yield Wrong(
                 "foreign",
@@ -330,12 +345,14 @@ class _Table(NamedTuple):
     unique: frozenset[str]
     indexes: dict[str, str]
     checks: list[str]
+    types: dict[str, str]
 
 
 def _sqlite_table(database: Database, table: str) -> _Table:
     columns, key = [], {}
-    checks = []
-    for _, name, _, filled, default, place, hidden in database.rows(f"PRAGMA table_xinfo({table})"):
+    checks, types = [], {}
+    for _, name, kind, filled, default, place, hidden in database.rows(f"PRAGMA table_xinfo({table})"):
+        types[str(name)] = str(kind)
         columns.append(f"{name}!" if filled else str(name))
         if place:
             key[place] = str(name)
@@ -354,13 +371,14 @@ def _sqlite_table(database: Database, table: str) -> _Table:
     sql = database.row("SELECT sql FROM sqlite_master WHERE type = 'table' AND name = :name", {"name": table})
     if sql is not None:
         checks += re.findall(r"\b(?:CHECK|COLLATE)\b", str(sql[0]).upper())
-    return _Table(" ".join(columns), frozenset(unique), indexes, checks)
+    return _Table(" ".join(columns), frozenset(unique), indexes, checks, types)
 
 
 def _postgresql_table(database: Database, table: str) -> _Table:
     here = "c.relnamespace = current_schema()::regnamespace AND c.relname = :table"
     columns = database.rows(
-        "SELECT a.attname, a.attnotnull, a.atthasdef FROM pg_attribute a JOIN pg_class c ON c.oid = a.attrelid"
+        "SELECT a.attname, a.attnotnull, a.atthasdef, format_type(a.atttypid, a.atttypmod)"
+        " FROM pg_attribute a JOIN pg_class c ON c.oid = a.attrelid"
         f" WHERE {here} AND a.attnum > 0 AND NOT a.attisdropped ORDER BY a.attnum",
         {"table": table},
     )
@@ -377,10 +395,10 @@ def _postgresql_table(database: Database, table: str) -> _Table:
         {"table": table},
     )
     told = [str(check) for (check,) in checks]
-    told += [f"a value of its own for {name}" for name, _, default in columns if default]
-    named = " ".join(f"{name}!" if filled else str(name) for name, filled, _ in columns)
+    told += [f"a value of its own for {name}" for name, _, default, _ in columns if default]
+    named = " ".join(f"{name}!" if filled else str(name) for name, filled, *_ in columns)
     unique = frozenset(" ".join(of) for _, is_unique, counts, of in keys if is_unique and counts)
     indexes = {
         str(name): " ".join([table, *of]) for name, is_unique, counts, of in keys if counts and not is_unique
     }
-    return _Table(named, unique, indexes, told)
+    return _Table(named, unique, indexes, told, {str(name): str(kind) for name, *_, kind in columns})

@@ -15,6 +15,7 @@ import click
 import pytest
 
 from cfgtrack.cli.main import COMMANDS, VERBS, main
+from cfgtrack.model.time import DAY, HOUR, parse_instant
 from cfgtrack.rules.what.custom import ENTRY_POINTS
 from cfgtrack.store.journal import create
 from tests.analysis.test_vetting import CASES as CASES_TO_VET
@@ -22,6 +23,7 @@ from tests.analysis.test_vetting import RULE, SOUND, changed, nowhere_to_go
 from tests.cli import world
 from tests.cli.conftest import Command
 from tests.cli.published import answer_of
+from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
 from tests.model.test_presence import WORLD
 
 OTHER_FORM = {
@@ -688,6 +690,20 @@ def signing(s: Asker) -> None:
         assert code in [fault["code"] for fault in found["faults"]], (code, found)
 
 
+def timing(s: Asker) -> None:
+    """Record by a clock that was set back, and by one that is far ahead; ask for the history, audit."""
+    setting = '\n[[setting]]\nid = "clock-ahead"\nvalue = "27 d"\n'
+    s.ask("load", s.file("strict.toml", (FOLDER / "shop.toml").read_text() + setting), "--by", "survey")
+    right = next(s.ticks)
+    s.ticks = iter(range(right - HOUR, right))
+    assert s.do(0, "inspect", "BOX-1")["event"]["clock"] < 0
+    s.ticks = iter(range(right + 400 * DAY, right + 401 * DAY))
+    assert s.do(0, "inspect", "BOX-1", "--accept-clock", "2032-06-04")["event"]["clock"] > 400 * DAY - HOUR
+    s.ask("history")
+    s.ask("history", "BOX-1")
+    assert [one["code"] for one in s.ask("audit")["doubts"]] == ["clock"] * 2
+
+
 def watching(s: Asker) -> None:
     """Ask about journals that aren't what this console has seen of them."""
     _shop(s)
@@ -821,6 +837,7 @@ def importing(s: Asker) -> None:
     feed("at,action,colour,at\n")
     feed("at,subject\n")
     feed("green,red\n")
+    feed("at,action,subject\n2031-04-30T10:00:00Z,inspect,BOX-1\n")
     feed(f"at,action,subject\n{at(7)},inspect\n{at(7)},inspect,BOX-1,more\n")
     feed("\n")
 
@@ -940,6 +957,13 @@ def approving(s: Asker) -> None:
     """Approve as one of two and as the second, before and after the fact, too early and too late; take it back."""
     s.ask("load", FOLDER / "shop.toml", "--by", "survey")
     s.ask("rules", "load", s.file("watched.toml", WATCHED))
+    s.ask(
+        "rules",
+        "load",
+        s.file("watched.toml", WATCHED.replace("catastrophic = 2", "")),
+        "--dry-run",
+        status=3,
+    )
     s.ask("rules", "explain", "open")
     s.ask("rules", "explain", "lit")
     shut, dark = ("--do", "shut WALL:V"), s.naming("lit", "--do", "de-energise WALL:K")
@@ -955,9 +979,9 @@ def approving(s: Asker) -> None:
     s.ask("approve", *dark, "--by", "CHIEF", "--reason", "for a minute", "--from", at(20))
     s.do(1, "shut", "WALL:V")
     s.do(1, "de-energise", "WALL:K")
-    line = {"id": "sly", "action": "approve", "happened": 0, "by": "ANN", "reason": "x"}
+    line = {"id": "sly", "action": "approve", "happened": parse_instant(at(1)), "by": "ANN"}
     code = dark[1]
-    s.ask("import", "-", stdin=json.dumps({**line, "body": {"fingerprints": [code]}}) + "\n")
+    s.ask("import", "-", "--sure", stdin=json.dumps({**line, "body": {"fingerprints": [code]}}) + "\n")
     s.ask("findings", "--at", at(2), status=3)
     s.ask("findings", "--at", at(40), status=3)
     s.do(50, "open", "WALL:V")
@@ -970,43 +994,10 @@ def approving(s: Asker) -> None:
 def every_verb(s: Asker) -> None:
     """Every action that is a command, on the tiny plant and what it lacks."""
     _shop(s)
-    first = {
-        "mate": ("HOSE-1:A", "WALL:F3"),
-        "demate": ("HOSE-1:A",),
-        "open": ("WALL:V",),
-        "shut": ("WALL:V",),
-        "cap": ("WALL:F2",),
-        "uncap": ("WALL:F2",),
-        "engage": ("BOX-1:B2", "WALL:B2"),
-        "torque": ("BOX-1:B2", "torque=25 N*m"),
-        "release": ("BOX-1:B2",),
-        "grip": ("BOX-2:H", "ANN:HAND"),
-        "lift": ("BOX-2",),
-        "let-go": ("BOX-2:H",),
-        "energise": ("WALL:K",),
-        "de-energise": ("WALL:K",),
-        "cover": ("BOX-1:C",),
-        "uncover": ("BOX-1:C",),
-        "place": ("BOX-2", "at", "SHELF"),
-        "lock": ("BOX-1:C", "--by", "ANN"),
-        "transfer": ("BOX-1:C", "from", "ANN", "to", "BAG"),
-        "unlock": ("BOX-1:C", "--by", "BAG"),
-        "tag": ("BOX-1:C", "--by", "ANN"),
-        "untag": ("BOX-1:C", "--by", "ANN"),
-        "cut": ("WALL:V", "from", "ANN", "--by", "BAG", "--reason", "nobody there"),
-        "as-found": ("WALL:F2", "capped"),
-        "measure": ("BOX-1", "mass=9 kg"),
-        "inspect": ("BOX-1",),
-        "remark": ("BOX-1", "hums"),
-        "begin": ("W1",),
-        "end": ("W1",),
-    }
-    assert first.keys() == set(VERBS)
-    order = ["shut", "open", "de-energise", "energise", "uncover", "cover"]
-    order += ["lock", "transfer", "unlock", "tag", "untag"]
-    s.do(0, "tag", "WALL:V", "--by", "ANN")
-    for minute, verb in enumerate([*order, *(v for v in first if v not in order)]):
-        s.do(minute, verb, *first[verb])
+    assert VERB_LINES.keys() == set(VERBS)
+    s.do(0, *BEFORE_ALL)
+    for minute, verb in enumerate(VERB_ORDER):
+        s.do(minute, verb, *VERB_LINES[verb])
 
 
 WORKING = """
@@ -1279,7 +1270,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching,
+        signing, watching, timing,
     )
 }  # fmt: skip
 

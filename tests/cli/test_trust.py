@@ -98,3 +98,47 @@ def test_rebuild_and_migrate(cfgtrack: Command) -> None:
     assert cfgtrack.ok("rebuild").startswith("rebuilt from")
     assert cfgtrack.ok("state", "--at", "2031-05-01T09:00:03Z").splitlines()[1:] == before.splitlines()[1:]
     assert cfgtrack.ok("migrate").startswith("already at")
+
+
+CHANGED = {
+    "a time that is a text": "UPDATE event SET happened = 'noon'",
+    "content that is no JSON": "UPDATE event SET body = '{'",
+    "content that is no event": "UPDATE event SET body = '[]'",
+    "an item that is no JSON": "UPDATE item SET body = '{'",
+}
+
+
+@pytest.mark.parametrize("what", CHANGED)
+def test_what_falls_over_a_changed_journal_says_so(what: str, cfgtrack: Command) -> None:
+    """Whatever somebody did to it, each question is answered, or it is said that it was changed: no traceback."""
+    with closing(sqlite3.connect(cfgtrack.db)) as connection, connection:
+        for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            connection.execute(f"DROP TRIGGER {name}")
+        connection.execute(CHANGED[what])
+    said = []
+    for words in (
+        ("state",),
+        ("history",),
+        ("findings",),
+        ("export",),
+        ("head",),
+        ("cap", "PUMP-1:F2"),
+        ("plant",),
+    ):
+        answer = cfgtrack(*words)
+        assert answer.status in (0, 3, 4), (words, answer)
+        said.append(answer.err)
+    assert "the journal: changed: it isn't as it was recorded" in "".join(said)
+    assert "`cfgtrack audit` says where" in "".join(said)
+    assert cfgtrack("audit").status == 3
+
+
+def test_a_bug_stays_a_bug(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What falls over a sound journal is no matter of the journal's, and comes out as itself."""
+
+    def fall(*_: object, **__: object) -> None:
+        raise RuntimeError("a bug")
+
+    monkeypatch.setattr("cfgtrack.answers.trust.head", fall)
+    with pytest.raises(RuntimeError, match="a bug"):
+        cfgtrack("head")

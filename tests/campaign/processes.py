@@ -1,15 +1,8 @@
-"""Faults and crowds: writers and servers killed at random moments, and many writers and readers at once.
+"""Processes: writers and servers killed at random moments, and many writers and readers at once.
 
-    python -m tests.bench.campaign kills [--database sqlite|postgresql] [--times N] [--seed N]
-    python -m tests.bench.campaign server-kills [--times N] [--seed N]
-    python -m tests.bench.campaign creations [--times N] [--seed N]
-    python -m tests.bench.campaign restores [--database ...] [--times N] [--seed N]
-    python -m tests.bench.campaign crowd [--database ...] [--writers N] [--readers N] [--seconds N]
-
-The tests run each with small numbers; a night's run takes thousands.
+python -m tests.campaign --only kills-of-writers kills-of-servers kills-of-creations kills-of-restores crowd
 """
 
-import argparse
 import json
 import os
 import random
@@ -33,6 +26,7 @@ from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Database
 from cfgtrack.store.journal import create, open_journal
 from cfgtrack.store.migrations import revision_of
+from tests.campaign.outcome import Outcome
 from tests.store.conftest import Server
 from tests.store.world import DEFINITION, START
 
@@ -65,6 +59,13 @@ class Kills:
         """Return whether every acknowledged event is there, whole and once, and nothing else is wrong."""
         wrong = self.silent or self.half_written or self.doubled
         return self.acknowledged == self.found and not wrong and self.sound
+
+    def outcome(self, name: str) -> Outcome:
+        """Return it as a row of the table: a case is a kill."""
+        lost = self.acknowledged - self.found
+        unnoticed = self.half_written + self.doubled + (not self.sound)
+        found = self.kills if self.is_clean else 0
+        return _row(self, name, self.kills, found=found, unnoticed=unnoticed, lost=lost, crashed=self.silent)
 
 
 def batch(serial: int) -> list[Action]:
@@ -188,6 +189,12 @@ class Creations:
         """Return whether some were cut off in the middle, and all could be made after that."""
         return bool(self.cut_off) and not self.failed
 
+    def outcome(self, name: str) -> Outcome:
+        """Return it as a row of the table: refused is where no journal was there yet."""
+        refused = self.early + self.cut_off - self.failed
+        tried = self.early + self.cut_off + self.late
+        return _row(self, name, tried, refused=refused, found=self.late, crashed=self.failed)
+
 
 def creations(times: int, seed: int) -> Creations:
     """Kill the making of a journal (its migration) `times` times, and make it again."""
@@ -240,6 +247,19 @@ class Restores:
     def is_clean(self) -> bool:
         """Return whether some were cut off, and the same restore went through after each."""
         return bool(self.early) and not self.blocked and not self.half_there
+
+    def outcome(self, name: str) -> Outcome:
+        """Return it as a row of the table: refused is where nothing was there yet."""
+        refused = self.early - self.blocked - self.half_there
+        return _row(
+            self,
+            name,
+            self.early + self.late,
+            refused=refused,
+            found=self.late,
+            unnoticed=self.half_there,
+            crashed=self.blocked,
+        )
 
 
 def restores(times: int, seed: int, empty: Callable[[], str] | None = None) -> Restores:
@@ -316,6 +336,28 @@ class Crowd:
         """Return whether nothing was lost, changed or in anybody's way."""
         return not self.lost and not self.changed_answers and not self.troubles and self.sound
 
+    def outcome(self, name: str) -> Outcome:
+        """Return it as a row of the table: found is what was accepted and is there, and every unchanged answer."""
+        unnoticed = self.changed_answers + (not self.sound)
+        tried = self.accepted + self.refused + self.answers + self.troubles
+        return _row(
+            self,
+            name,
+            tried,
+            refused=self.refused,
+            found=self.accepted + self.answers - self.changed_answers - self.lost,
+            unnoticed=unnoticed,
+            lost=self.lost,
+            crashed=self.troubles,
+        )
+
+
+def _row(of: "Kills | Creations | Restores | Crowd", name: str, tried: int, **counted: int) -> Outcome:
+    row = Outcome(name, tried, notes=[f"{name}: {asdict(of)}"])
+    for what, number in counted.items():
+        setattr(row, what, number)
+    return row
+
 
 def crowd(url: str, writers: int, readers: int, seconds: float) -> Crowd:
     """Let so many record conflicting things and so many ask, all at once."""
@@ -385,46 +427,3 @@ def _reader(url: str, n: int, end: float) -> dict[str, object]:
             if len(kept) > 50:
                 kept.clear()
     return {"answers": answers, "changed_answers": changed, "slowest": slowest}
-
-
-def main() -> None:
-    """Read the arguments, run, and say what was found."""
-    parser = argparse.ArgumentParser(description="Faults and crowds.")
-    parser.add_argument("what", choices=["kills", "server-kills", "creations", "restores", "crowd"])
-    parser.add_argument("--database", choices=["sqlite", "postgresql"], default="sqlite")
-    parser.add_argument("--times", type=int, default=100)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--writers", type=int, default=4)
-    parser.add_argument("--readers", type=int, default=4)
-    parser.add_argument("--seconds", type=float, default=10)
-    chosen = parser.parse_args()
-    on_server = chosen.what == "server-kills" or chosen.database == "postgresql"
-    with tempfile.TemporaryDirectory() as folder:
-        server = Server(durable=True) if on_server and chosen.what != "creations" else None
-        if server is not None:
-            url = server.fresh()
-        else:
-            url = str(Path(folder) / "journal.db")
-            create(url)
-        try:
-            result: Kills | Creations | Restores | Crowd
-            if chosen.what == "kills":
-                result = kills(url, chosen.times, chosen.seed)
-            elif chosen.what == "server-kills":
-                assert server is not None
-                result = server_kills(server, chosen.times, chosen.seed)
-            elif chosen.what == "creations":
-                result = creations(chosen.times, chosen.seed)
-            elif chosen.what == "restores":
-                result = restores(chosen.times, chosen.seed, None if server is None else server.empty)
-            else:
-                result = crowd(url, chosen.writers, chosen.readers, chosen.seconds)
-        finally:
-            if server is not None:
-                server.close()
-    database = "sqlite" if server is None else "postgresql"
-    print(database, chosen.what, asdict(result), "clean" if result.is_clean else "NOT CLEAN")
-
-
-if __name__ == "__main__":
-    main()

@@ -1,4 +1,4 @@
-"""A short run of the hostile input; `python -m tests.abuse` runs as many cases as one likes."""
+"""A short run of the hostile input; `python -m tests.campaign --only hostile` runs as many cases as one likes."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.abuse import campaign
-from tests.abuse.campaign import World, Wrong, one, run
+from tests.campaign import hostile
+from tests.campaign.hostile import World, Wrong, one, run
 
-CASES = int(os.environ.get("CFGTRACK_ABUSE", "240"))
+CASES = int(os.environ.get("CFGTRACK_HOSTILE", "220"))
 
 
 def test_hostile_input_is_refused_or_found() -> None:
@@ -24,8 +24,8 @@ def test_hostile_input_is_refused_or_found() -> None:
 
 def test_a_case_is_repeated_by_its_number() -> None:
     """The same seed and number is the same case, whichever cases come before it."""
-    whole, alone = run(7, 30), run(7, 1, first=29)
-    first = run(7, 29)
+    whole, alone = run(7, 24), run(7, 1, first=23)
+    first = run(7, 23)
     assert alone.refused == whole.refused - first.refused
     assert alone.found == whole.found - first.found
 
@@ -38,29 +38,32 @@ def test_a_command_that_falls_over_is_no_clean_campaign(
     def fall(*_: object, **__: object) -> None:
         raise RuntimeError("fallen")
 
-    good = run(3, 6, only="rows")
+    good = run(3, 6, kind="rows")
     kept = World(tmp_path)  # made while rows can still be read
     monkeypatch.setattr("cfgtrack.answers.transfer.read_rows", fall)
-    monkeypatch.setattr(campaign, "World", lambda folder: kept)
-    report = run(3, 6, only="rows")
+    monkeypatch.setattr(hostile, "World", lambda folder: kept)
+    report = run(3, 6, kind="rows")
     assert good.crashed == 0
     assert (report.crashed, report.is_clean) == (6, False)
-    assert report.told[0].startswith("0 rows: crashed: RuntimeError")
+    assert report.told[0].startswith("hostile input: crashed: case 0, rows: RuntimeError")
 
 
-def test_an_answer_that_acts_is_no_clean_campaign(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_answer_that_acts_is_no_clean_campaign(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where nothing is filtered, answers act on the terminal, and the campaign says so."""
-    monkeypatch.setattr("cfgtrack.show.visible.visible", lambda text, **_: text)
-    report = run(3, 80, only="words")
-    assert report.unnoticed > 0
-    assert "acts on a terminal" in report.told[0]
+    good = World(tmp_path)
+    good.cases["bad"] = lambda folder, _: ("remark", "PUMP-1", "\u202e", "--at", hostile.AT)
+    assert one(good, "bad", random.Random(1)) == "found"
+    for room in ("visible", "tables"):
+        monkeypatch.setattr(f"cfgtrack.show.{room}.visible", lambda text, **_: text)
+    with pytest.raises(Wrong, match="acts on a terminal"):
+        one(good, "bad", random.Random(1))
 
 
 def test_a_change_by_what_was_refused_is_wrong(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A journal that isn't as it was after a refusal is no refusal."""
     good = World(tmp_path)
     seen = iter([[1], [2]])
-    monkeypatch.setattr(campaign, "leaves", lambda _: next(seen))
+    monkeypatch.setattr(hostile, "leaves", lambda _: next(seen))
     good.cases["bad"] = lambda folder, _: ("state", "NOBODY")
     with pytest.raises(Wrong, match="writes and ends in 4"):
         one(good, "bad", random.Random(1))
