@@ -39,6 +39,20 @@ def test_who_says_that_he_records_is_judged(peopled: Command) -> None:
     peopled.ok("inspect", "PUMP-1", *AT, "--recorder", "PIA")
 
 
+def test_a_person_is_the_place_that_moves(empty: Command) -> None:
+    """Whoever does something by his name is where it is done, and records by either name."""
+    people = (
+        '[[place]]\nid = "SUIT-7"\nmobile = true\n'
+        '[[person]]\nid = "ANN"\nroles = ["record", "administer"]\nplace = "SUIT-7"\n'
+    )
+    empty.ok("load", empty.file("plant.toml", world.PLANT + people), "--by", "survey")
+    for number, name in enumerate(("ANN", "SUIT-7")):
+        said = empty.ok("inspect", "PUMP-1", *AT, "--id", f"E{number}", "--by", name, "--recorder", name)
+        assert f"recorded E{number}: inspect PUMP-1" in said
+        found = empty.json_of("history", "PUMP-1")["history"][-1]
+        assert (found["by"], found["recorder"]) == ("SUIT-7", name)
+
+
 def test_who_defines_does_not_raise_himself(peopled: Command) -> None:
     """People, permissions and settings need the role administer; hardware doesn't; and somebody must keep that role."""
     more = peopled.file("more.toml", '[[person]]\nid = "DEF"\nroles = ["define", "approve"]\n')
