@@ -6,7 +6,7 @@ are judged at an end are left out: a single action ends nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -23,7 +23,7 @@ from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.selection import Selection
-from cfgtrack.rules.variance import Variance, under_variance
+from cfgtrack.rules.variance import Variance, nobody, under_variance
 
 MOST_MATES = 12
 """How many partners are offered for one free port, at most, nearest first; the answer says when there are more."""
@@ -49,14 +49,20 @@ class Option:
     by: tuple[str, ...] = ()
 
 
-def try_action(engine: Engine, event: Event, *, variances: Sequence[Variance] = ()) -> Option:
-    """Return what an action, resolved, would break, on an engine that is left as it was."""
+def try_action(
+    engine: Engine,
+    event: Event,
+    *,
+    variances: Sequence[Variance] = (),
+    doer: Callable[[Finding], str] = nobody,
+) -> Option:
+    """Return what an action, resolved, would break, on an engine that is left as it was; `doer` tells who does it."""
     noted, turned = engine.noted, engine.turned
     mark = engine.mark()
     try:
         engine.step(event)
         engine.settle()
-        findings, excused = under_variance(engine.findings(noted), variances)
+        findings, excused = under_variance(engine.findings(noted), variances, doer=doer)
         started = tuple(engine.clock_of(turn) for turn in engine.turns(turned) if turn.starts)
     finally:
         engine.back(mark)

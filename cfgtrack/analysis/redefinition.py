@@ -49,7 +49,8 @@ class RuleChange:
 
     `lost` is what it guarded or watched and no longer does, `gained` the other way round; of a rule that goes away, or
     that is no longer catastrophic or critical, all is lost. `severity` is what it was, of a new rule what it is;
-    `severity_now` None of one that goes away. `differs`: it asks something else now, whatever it guards.
+    `severity_now` None of one that goes away. `differs`: it asks something else now, whatever it guards. `eased`: how
+    an exception to it is approved more easily now, in words.
     """
 
     told: ClassVar[tuple[str, ...]] = ("category",)
@@ -65,6 +66,7 @@ class RuleChange:
     lost: tuple[str, ...] = ()
     gained: tuple[str, ...] = ()
     differs: bool = False
+    eased: str = ""
 
     @property
     def category(self) -> str:
@@ -78,13 +80,16 @@ class RuleChange:
 
     @property
     def is_less(self) -> bool:
-        """Whether less is guarded by a catastrophic or critical rule than before."""
-        return self.severity <= WORST and (self.is_gone or bool(self.lost))
+        """Whether less is guarded by a catastrophic or critical rule than before, or excepted from more easily."""
+        return self.severity <= WORST and (self.is_gone or bool(self.lost or self.eased))
 
     @property
     def is_same(self) -> bool:
         """Whether the rule is the same, and of the same items."""
-        return not (self.lost or self.gained or self.differs) and None not in (self.guarded, self.guards)
+        return not (self.lost or self.gained or self.differs or self.eased) and None not in (
+            self.guarded,
+            self.guards,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +182,8 @@ def _less(one: RuleChange) -> str:
         return f"{name} goes away; it guarded {one.guarded}"
     if one.severity_now is not None and one.severity_now > WORST:
         return f"{name} is {SEVERITIES[one.severity_now]} now; it guarded {one.guarded}"
+    if not one.lost:
+        return f"{name}: {one.eased}"
     if one.guards == one.guarded and one.watches != one.watched:
         return f"{name} watches {one.watches} of what were {one.watched}: no longer {say_list(one.lost)}"
     return f"{name} guards {one.guards}, and guarded {one.guarded}: no longer {say_list(one.lost)}"
@@ -267,7 +274,18 @@ def _rule(old: Rule | None, new: Rule | None, before: Configuration, after: Conf
         tuple(lost),
         tuple(_without(guards, guarded) | _without(watches, watched)),
         old is not None and new is not None and old.asks != new.asks,
+        "" if old is None or new is None else _eased(old, new),
     )
+
+
+def _eased(old: Rule, new: Rule) -> str:
+    """Return how an exception to a rule is approved more easily than before, in words; "" where it isn't."""
+    if new.approvals < old.approvals:
+        return f"an exception needs {new.approvals} who approves it, and needed {old.approvals}"
+    if old.approvers and (not new.approvers or set(new.approvers) - set(old.approvers)):
+        now = say_list(new.approvers) if new.approvers else "whoever may approve"
+        return f"exceptions are left to {now}, and were to {say_list(old.approvers)}"
+    return ""
 
 
 def _without(items: Sequence[str], others: Sequence[str]) -> dict[str, None]:

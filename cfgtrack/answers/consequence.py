@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past
+from cfgtrack.model.approval import person_named
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.plant import owner_of
 from cfgtrack.rules.finding import Clock, Finding
@@ -41,7 +42,8 @@ def consequence(past: Past, entry: Entry) -> Consequence:
     from cfgtrack.analysis.options import try_action
 
     engine = past.engine_before(event)
-    option = try_action(engine, event, variances=past.variances)
+    by = person_named(past.plant, event.by) if event.by else ""
+    option = try_action(engine, event, variances=past.variances, doer=lambda _: by)
     engine.step(event)
     engine.settle()
     new = {named for f in (*option.findings, *option.excused) for named in _named(f)}
@@ -66,7 +68,7 @@ def _open_on(past: Past, events: Sequence[Event], findings: Iterable[Finding]) -
     named = (s for e in events for s in (*e.subjects, *e.moved, e.peer) if s is not None)
     touched = {owner_of(subject) for subject in named}
     about = (f for f in findings if f.is_open and not touched.isdisjoint(_owners(f)))
-    plain, _ = under_variance(about, past.variances, at=past.moment.at)
+    plain, _ = under_variance(about, past.variances, at=past.moment.at, doer=past.doer)
     return tuple(sorted(plain, key=lambda f: (f.severity, f.time)))
 
 

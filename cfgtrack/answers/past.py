@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, BEGIN, BOOK_ACTIONS, END, NOTES
-from cfgtrack.model.approval import Hands, hands_of
+from cfgtrack.model.approval import Hands, hands_of, person_named
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.plant import Plant
@@ -254,7 +254,13 @@ class Past:
         With `as_it_is` what is open is told with the reasons of the moment, not of when it began.
         """
         found = self.engine.findings(as_it_is=as_it_is)
-        return under_variance(found, self.variances, at=self.moment.at)
+        return under_variance(found, self.variances, at=self.moment.at, doer=self.doer)
+
+    def doer(self, finding: Finding) -> str:
+        """Return who did what broke a rule, by the one name that a person has; "" where that is not known."""
+        entry = None if finding.event is None else self.journal.entry(finding.event)
+        by = None if entry is None else entry.event.by
+        return person_named(self.plant, by) if by else ""
 
     @property
     def events(self) -> int:
@@ -320,7 +326,7 @@ def variances_of(
 
 def _hands(journal: Journal, entry: Entry) -> Hands:
     """Return who had a hand in an approval, and whether they might, by the plant as it was when it was recorded."""
-    return hands_of(journal.plant(entry.known, entry.known), entry.event)
+    return hands_of(journal.plant(entry.known, entry.known), entry.event, entry.login)
 
 
 def _withdrawal(by: Entry) -> Withdrawal:

@@ -11,7 +11,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past
-from cfgtrack.answers.timely import BEHIND, clock_notes, expect_timely
+from cfgtrack.answers.timely import clock_notes, expect_timely
 from cfgtrack.files.phrase import parse_phrase, phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry, Event
@@ -183,7 +183,8 @@ def _when(asking: Asking, journal: Journal, event_id: str | None) -> tuple[int, 
     if told is not None:
         return told, ()
     now = format_instant(journal.present)
-    first = journal.recorded_first()
+    is_behind = journal.present < (journal.recorded_last() or 0)
+    handover = journal.handover() if is_behind else None
     near, far = journal.ahead()
     wrong = ""
     if near is not None:
@@ -191,8 +192,8 @@ def _when(asking: Asking, journal: Journal, event_id: str | None) -> tuple[int, 
             f"the last recorded event, {near[1]}, is of {format_instant(near[0])}, later than now, {now}"
             " (if that is wrong, correct or withdraw it)"
         )
-    elif first is not None and first - journal.present > BEHIND:
-        wrong = f"this clock says {now}, and the record was begun at {format_instant(first)}"
+    elif handover is not None and journal.present < handover:
+        wrong = f"this clock says {now}, and the record begins at {format_instant(handover)}"
     if wrong:
         raise BadInput(Problem("--at", "missing", f"say when it happened: {wrong}"))
     if far is None:

@@ -21,7 +21,7 @@ from cfgtrack.store.journal import Journal
 UNLIKELY = "unlikely-time"
 
 BEHIND = 120_000_000
-"""By so much a console's clock may differ from a server's, or be before the record, microseconds."""
+"""By so much a console's clock may differ from a server's before anybody is told, microseconds."""
 
 _MOST_OPEN = 100_000
 """Of so many rows of outings that haven't ended it is remembered when they happened, to hold them against the end."""
@@ -97,8 +97,9 @@ def _record(journal: Journal) -> Record:
     plant, written = journal.plant(), journal.recorded_last() or 0
     here = now(journal.present, written)
     ahead = plant.span(HAPPENED_AHEAD)
-    last, event = journal.last_happened(written, here + ahead)
-    return Record(here, ahead, plant.span(HAPPENED_LATE), last if event else None, journal.handover())
+    # What is done to the record, to correct it, say, is done when it is found out: that is nothing to be late for.
+    last = journal.last_done(written, here + ahead)
+    return Record(here, ahead, plant.span(HAPPENED_LATE), last, journal.handover())
 
 
 def _doubts(journal: Journal, record: Record, action: Action) -> Iterator[str]:

@@ -35,6 +35,8 @@ class Audited(Answer):
     faults: tuple[Fault, ...]
     signed: int
     doubts: tuple[Fault, ...]
+    logins: int
+    roles: bool
 
 
 def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Audited:
@@ -58,6 +60,8 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
         tuple(report.faults),
         report.signed,
         tuple(report.doubts),
+        report.logins,
+        report.roles,
     )
 
 

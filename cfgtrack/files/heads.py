@@ -22,7 +22,7 @@ from zlib import crc32
 _PRIVATE = 0o600
 WAIT, _PAUSE = 10.0, 0.01
 """So long a process waits for another that remembers something, seconds, and so long between two tries."""
-LONGEST_LOG = 16_384
+LONGEST_LOG = 4_096
 """A log of more bytes is made one with the file that it stands beside."""
 
 

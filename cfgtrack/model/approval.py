@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
 from cfgtrack.model.action import Action
-from cfgtrack.model.people import APPROVE, has_roles, may
+from cfgtrack.model.people import APPROVE, has_roles, may, person_of
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import is_instant
 from cfgtrack.model.unknown import DOER
@@ -55,10 +55,15 @@ class Hands(NamedTuple):
     may: Callable[[Iterable[str]], str | None] = _everywhere
 
 
-def hands_of(plant: Plant, event: Action) -> Hands:
-    """Return whose hands an approval went through, by the plant as it was when that was recorded."""
-    people = frozenset(_person(plant, name) for name in _names(event))
-    approver = _person(plant, event.by or "")
+def hands_of(plant: Plant, event: Action, login: str | None = None) -> Hands:
+    """Return whose hands an approval went through, by the plant as it was when that was recorded.
+
+    `login`: what a database's server called whoever recorded it.
+    """
+    bound = person_of(plant, login or "")
+    names = [*_names(event), *(() if bound is None else (bound.id,))]
+    people = frozenset(as_written(person_named(plant, name)) for name in names)
+    approver = person_named(plant, event.by or "")
     if not has_roles(plant):
         return Hands(people, approver)
 
@@ -77,7 +82,7 @@ def person_called(plant: Plant, name: str) -> str:
     return next((one.id for one in plant.people.values() if one.place and one.place == place), "")
 
 
-def _person(plant: Plant, name: str) -> str:
+def person_named(plant: Plant, name: str) -> str:
     """Return the one name that somebody has: a person's id, else that of a person or machine, else as it is written."""
     if found := person_called(plant, name):
         return found

@@ -162,7 +162,10 @@ def is_plain(action: Action) -> bool:
         action.reason,
         *action.subjects,
     )
-    return all(text is None or (0 < len(text) <= MOST_NAME and text.isprintable()) for text in said)
+    if "" in said:
+        return False
+    together = "".join(filter(None, said))
+    return len(together) <= MOST_NAME and together.isprintable()
 
 
 def tells(event: Event) -> bool:

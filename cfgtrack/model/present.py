@@ -109,8 +109,8 @@ class Hours:
 class Record:
     """What a time is held against: what is `now`, and what is recorded by then.
 
-    `last`: when the last event happened, `handover`: the initial configuration; None where there is none. Further
-    `ahead` of now, or further behind the last event than `late`, hardly anything is said to have happened.
+    `last`: when the last event on hardware happened, `handover`: the initial configuration; None where there is none.
+    Further `ahead` of now, or further behind the last event than `late`, hardly anything is said to have happened.
     """
 
     now: int

@@ -48,7 +48,8 @@ class Approval:
     """One approval that names a finding, and what it is to it (`standing`).
 
     `by` approved it, `recorder` wrote that down; it was decided at `happened`, and is known from `known` on. It is for
-    [`start`, `end`). `checked`: whether the plant said by then who may approve. `withdrawal`: what took it back.
+    [`start`, `end`). `checked`: whether the plant said by then who may approve. `did_it`: whether he who approved did
+    himself what broke the rule. `withdrawal`: what took it back.
     """
 
     told: ClassVar[tuple[str, ...]] = ("back_dated",)
@@ -63,6 +64,7 @@ class Approval:
     end: Instant | None
     standing: str
     checked: bool = False
+    did_it: bool = False
     withdrawal: Withdrawal | None = None
 
     @property

@@ -79,8 +79,8 @@ class Variance:
             return Standing.NOT_YET if span.first < self.start else Standing.RAN_OUT
         return Standing.NOT_THROUGHOUT
 
-    def told(self, standing: Standing) -> Approval:
-        """Return it as a finding tells it."""
+    def told(self, standing: Standing, doer: str) -> Approval:
+        """Return it as a finding tells it that was broken by what `doer` did, "" for nobody."""
         recorder = "" if self.recorder == self.by else self.recorder
         return Approval(
             self.id,
@@ -93,6 +93,7 @@ class Variance:
             self.end,
             standing,
             self.checked,
+            bool(doer) and as_written(doer) == as_written(self.approver),
             self.withdrawal,
         )
 
@@ -170,19 +171,25 @@ def _why_void(older: Older) -> str:
     return f"it is of whatever fits {' '.join(patterns)}: name the findings" if patterns else ""
 
 
+def nobody(_finding: Finding) -> str:
+    """Say of a finding that nobody is known to have broken it."""
+    return ""
+
+
 def under_variance(
     findings: Iterable[Finding],
     variances: Sequence[Variance],
     *,
     at: int | None = None,
     began: int | None = None,
+    doer: Callable[[Finding], str] = nobody,
 ) -> tuple[list[Finding], list[Finding]]:
     """Return (findings that stand, findings under a variance, which name it): a finding's instances may part ways.
 
     `at` is the moment that is asked about (microseconds): what is broken and not put right yet is under a variance
     while that runs, whenever it broke; what is over only when it was broken at no instant outside it. Either way by as
-    many people as its rule needs. `began`: when it was broken, where its own time is not that. Each tells what was
-    approved of it, whether that excuses it or not.
+    many people as its rule needs. `began`: when it was broken, where its own time is not that; `doer` tells who did
+    what broke it, by the one name that a person has. Each tells what was approved of it, whether it is excused or not.
     """
     plain: list[Finding] = []
     excused: list[Finding] = []
@@ -190,7 +197,7 @@ def under_variance(
     codes = older_fingerprints(asked) if any(v.older is not None for v in variances) else [""] * len(asked)
     naming = _naming(variances)
     for finding, code in zip(asked, codes, strict=True):
-        for part, approved in shared_out(finding, _approving(finding, naming, code, at, began)):
+        for part, approved in shared_out(finding, _approving(finding, naming, code, _Asked(at, began, doer))):
             if approved is None:
                 plain.append(part)
             elif approved.excuses:
@@ -219,6 +226,14 @@ def shared_out(finding: Finding, who: Callable[[str], Who | None]) -> list[tuple
     return [(part, whose) for part, whose in parts if part is not None]
 
 
+class _Asked(NamedTuple):
+    """What is asked of findings: at which moment, when they were broken, and by whom (see `under_variance`)."""
+
+    at: int | None
+    began: int | None
+    doer: Callable[[Finding], str]
+
+
 def _naming(variances: Sequence[Variance]) -> Callable[[Finding, str, Sequence[str], str], list[Variance]]:
     """Return what tells the variances that name an instance of a finding, by its code, subjects and older code."""
     by_code: dict[str, list[tuple[int, Variance]]] = {}
@@ -239,33 +254,32 @@ def _approving(
     finding: Finding,
     naming: Callable[[Finding, str, Sequence[str], str], list[Variance]],
     older: str,
-    at: int | None,
-    began: int | None,
+    asked: _Asked,
 ) -> Callable[[str], Approved | None]:
     """Return what tells, of the instance with a fingerprint, what was approved of it."""
     about = {one.fingerprint: one.subjects for one in finding.instances}
-    span, broken = _span(finding, at), finding.time if began is None else began
+    span, broken = _span(finding, asked.at), finding.time if asked.began is None else asked.began
 
     def approving(code: str) -> Approved | None:
         named = [] if finding.mode == NEVER_EXCUSED else naming(finding, code, about[code], older)
         if not named:
             return None
         standing = [(one, one.to(span, finding, about[code])) for one in named]
-        return _approved(standing, finding.approvals, broken)
+        return _approved(standing, finding.approvals, broken, asked.doer(finding))
 
     return approving
 
 
-def _approved(standing: Sequence[tuple[Variance, Standing]], needs: int, broken: int) -> Approved:
-    """Return what variances, each with what it is to an instance that was `broken` then, make of it."""
+def _approved(standing: Sequence[tuple[Variance, Standing]], needs: int, broken: int, doer: str) -> Approved:
+    """Return what variances, each with what it is to an instance that was `broken` then by `doer`, make of it."""
     running = [one for one, how in standing if how == Standing.RUNS]
     before = [one for one in running if one.known <= broken and one.start <= broken]
     for among, fact in ((before, Fact.BEFORE), (running, Fact.AFTER)):
         enough = _enough(among, needs)
         if enough:
             together = sorted(enough, key=lambda one: one.known)
-            return Approved(needs, True, fact, tuple(one.told(Standing.RUNS) for one in together))
-    return Approved(needs, False, None, tuple(one.told(how) for one, how in standing))
+            return Approved(needs, True, fact, tuple(one.told(Standing.RUNS, doer) for one in together))
+    return Approved(needs, False, None, tuple(one.told(how, doer) for one, how in standing))
 
 
 def may_approve(approvers: Sequence[str], *names: str) -> bool:

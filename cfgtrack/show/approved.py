@@ -108,7 +108,7 @@ def _until(until: int | None, at: int) -> str:
 
 def _approval(one: Approval, at: int) -> str:
     """Return one approval: who, when, recorded when and by whom, for which time, why, and what has become of it."""
-    said = [one.by]
+    said = [f"{one.by}, who did it himself" if one.did_it else one.by]
     said.append(f"decided {format_instant(one.happened)}" if one.is_late else format_instant(one.happened))
     if one.is_late or one.recorder:
         when = f" {format_instant(one.known)}" if one.is_late else ""
@@ -123,7 +123,8 @@ def _approval(one: Approval, at: int) -> str:
         said.append(f"ran out {span_text(at - one.end)} ago")
     elif one.standing not in (Standing.RUNS, Standing.WITHDRAWN):
         said.append(_STANDING[Standing(one.standing)])
-    text = f"{', '.join(said)}: {one.reason} (event {one.event})"
+    why = f": {one.reason}" if one.reason else ""
+    text = f"{', '.join(said)}{why} (event {one.event})"
     if one.withdrawal is None:
         return text
     by = f" by {one.withdrawal.by}" if one.withdrawal.by else ""

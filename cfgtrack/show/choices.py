@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from cfgtrack.answers.check import Choice, Choices
+from cfgtrack.show.approved import standing_text
 from cfgtrack.show.findings import caution, severity_word
 from cfgtrack.show.tables import count, heading, sections, table
 
@@ -15,8 +16,9 @@ def choices_text(thing: str, found: Choices) -> str:
     allowed = [c for c in choices if c.allowed]
     forbidden = [c for c in choices if not c.allowed]
     title = f"{thing}: {count(len(allowed), 'allowed action')}, {len(forbidden)} would break a rule"
+    under = tuple(finding for choice in choices for finding in choice.excused)
     return sections(
-        heading(title, found.moment),
+        heading(", ".join([title, *standing_text(under, found.moment.at)]), found.moment),
         table(
             ["allowed", "by", "starts the clock of"],
             [[c.action, ", ".join(c.by), ", ".join(c.starts)] for c in allowed],

@@ -131,7 +131,7 @@ def _rule(one: RuleChange) -> list[object]:
     severity = one.category
     if one.severity_now not in (None, one.severity):
         severity = f"{severity}, now {SEVERITIES[one.severity_now or one.severity]}"
-    what = "RULE GONE" if one.is_gone else _names(one.lost)
+    what = "RULE GONE" if one.is_gone else _names(one.lost) or one.eased
     if one.differs and not one.gained:
         return [one.rule, severity, *_numbers(one), what, "asks something else"]
     return [one.rule, severity, *_numbers(one), what, _names(one.gained)]

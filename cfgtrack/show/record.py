@@ -14,6 +14,7 @@ from cfgtrack.model.handover import HandedOver, handed_over, short_head
 from cfgtrack.model.present import mark_of
 from cfgtrack.model.quantity import BadQuantity, dimension_of, format_number, from_si
 from cfgtrack.model.time import format_instant, is_instant
+from cfgtrack.rules.approved import SLOW
 from cfgtrack.show.approved import approved_text
 from cfgtrack.show.tables import count, deadline_text, heading, labelled, sections, table
 
@@ -133,7 +134,7 @@ def _history_row(entry: Entry, corrected_by: str | None) -> list[object]:
     event = entry.event
     basis = "" if event.basis == "reported" else event.basis
     number = entry.number if not corrected_by else f"({entry.number})"
-    notes = "; ".join(_notes(event, corrected_by))
+    notes = "; ".join((*_notes(event, corrected_by), *_back_dated(entry)))
     by = event.by or ""
     if event.recorder and event.recorder != event.by:
         by = f"{by} (rec. {event.recorder})".strip()
@@ -142,6 +143,15 @@ def _history_row(entry: Entry, corrected_by: str | None) -> list[object]:
     if entry.login is not None:
         by = f"{by}, user {entry.login}".removeprefix(", ")
     return [number, format_instant(event.happened), event_text(event), by, basis, notes, event.id]
+
+
+def _back_dated(entry: Entry) -> Iterator[str]:
+    """Yield of an approval that it is for a time from before it was recorded."""
+    event = entry.event
+    told = (event.body or {}).get("start")
+    start = told if isinstance(told, int) else event.happened
+    if event.action == ac.APPROVE and entry.known - start > SLOW:
+        yield f"back-dated: recorded {format_instant(entry.known)}"
 
 
 def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:

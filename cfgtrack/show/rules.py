@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from cfgtrack.answers.rules import Explained, KeptRules, Texts
+from cfgtrack.answers.rules import Explained, KeptRules, RuleInWords, Texts
+from cfgtrack.rules.saying import say_list
 from cfgtrack.show.tables import heading, labelled, table
 
 
@@ -18,6 +19,15 @@ def texts_text(texts: Texts) -> str:
     return "\n".join(f"# {file}  ({texts.moment})\n{text}" for file, text in texts.files.items())
 
 
+def _exceptions(rule: RuleInWords) -> str:
+    """Return who must approve an exception; "" where one who may is enough."""
+    if rule.approvals == 1 and not rule.approvers:
+        return ""
+    people = "one person" if rule.approvals == 1 else "two people"
+    of = f" of {say_list(rule.approvers)}" if rule.approvers else ""
+    return f"{people}{of} must approve one"
+
+
 def explained_text(explained: Explained) -> str:
     """Return a rule in plain words."""
     rule = explained.rule
@@ -27,6 +37,7 @@ def explained_text(explained: Explained) -> str:
         "source": rule.source,
         "written": rule.written,
         "outlives": "its clock may run on when a sequence is over" if rule.may_outlive else "",
+        "exceptions": _exceptions(rule),
         "guards": f"{len(rule.guards)}: {', '.join(rule.guards)}",
     }
     lines = (labelled(label, text) for label, text in told.items() if text)

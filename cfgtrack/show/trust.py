@@ -22,6 +22,7 @@ def audit_text(audited: Audited) -> str:
     lines += [
         f"  event {one.event} (number {one.number}): {one.code}: {one.sentence}" for one in audited.doubts
     ]
+    lines += _rests_on(audited)
     codes: dict[str, list[str]] = {}
     for fault in audited.faults:
         of = codes.setdefault(fault.next, [])
@@ -30,6 +31,17 @@ def audit_text(audited: Audited) -> str:
     if audited.head is not None:
         lines.append(f"head to keep elsewhere: {audited.head.text}")
     return "\n".join([*lines, f"  ({audited.moment})"])
+
+
+def _rests_on(audited: Audited) -> list[str]:
+    """Return what it rests on who recorded, a line."""
+    if not audited.roles and not audited.logins:
+        return ["  nobody has a role in this plant: everybody may do everything"]
+    if not audited.logins:
+        return ["  who recorded is what each said, or signed: of a file whoever may write it decides"]
+    return [
+        f"  the server knew who recorded {audited.logins} of them; of the rest it is what each said, or signed"
+    ]
 
 
 def verified_text(verified: Verified) -> str:

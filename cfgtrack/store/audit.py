@@ -10,12 +10,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar, NamedTuple, TypeGuard
 
 from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.codec import event_from_json
+from cfgtrack.model.event import Entry
 from cfgtrack.model.handover import HANDOVERS, handed_over
+from cfgtrack.model.people import has_roles
 from cfgtrack.model.present import mark_of
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
@@ -26,6 +29,7 @@ from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
 from cfgtrack.store.guards import wrong_guards, wrong_structure
 from cfgtrack.store.loading import texts_hash
 from cfgtrack.store.merkle import HASH_SIZE, Frontier, leaf_hash
+from cfgtrack.store.permit import NOT_ALLOWED, why_not
 from cfgtrack.store.proof import Head
 from cfgtrack.store.rows import leaf_record
 from cfgtrack.store.signing import faults, identity, read_signed, revoked, signed_text
@@ -92,7 +96,9 @@ class AuditReport:
     """What an audit found: how many events, the head to keep, and the faults, the first bad event first.
 
     `signed`: how many events are. `doubts` are signatures with keys that, as is told since, were revoked by then: the
-    journal is as it was recorded, and who signed may not be who the key says; and clocks that were off.
+    journal is as it was recorded, and who signed may not be who the key says. Or events that whoever is said to have
+    recorded them might not: somebody went round the tool; and clocks that were off. `logins`: how many events carry
+    what a server called him; `roles`: whether anybody has a role by now.
     """
 
     events: int = 0
@@ -100,6 +106,8 @@ class AuditReport:
     faults: list[Fault] = field(default_factory=list)
     signed: int = 0
     doubts: list[Fault] = field(default_factory=list)
+    logins: int = 0
+    roles: bool = False
 
     @property
     def is_sound(self) -> bool:
@@ -196,6 +204,7 @@ class _Auditor:
         self.roots = {0: Frontier().root()}
         self.began = -NEVER  # when the last transaction ended
         self.definitions: Definitions | None = None
+        self.people = database.row("SELECT 1 FROM item WHERE sort = 'person'") is not None
         self.settings = database.row("SELECT 1 FROM item WHERE sort = 'setting'") is not None
         self.journal = identity(database)
 
@@ -273,6 +282,7 @@ class _Auditor:
         self._clock(row, event)
         yield from self._correction(row, event)
         yield from self._signature(row, event)
+        self._permission(row, event)
         if row.action in DEFINITIONS:
             yield from self._definition(row, event)
 
@@ -312,6 +322,24 @@ class _Auditor:
                     f"the key that it is signed with was not that of {signed.by} by then, as is told since"
                 )
                 self.report.doubts.append(Fault("revoked", sentence, row.number, row.id))
+
+    def _permission(self, row: _EventRow, content: dict[str, Any]) -> None:
+        """Whether he who is said to have recorded it might, by the people and roles of then."""
+        self.report.logins += row.login is not None
+        if not self.people:
+            return
+        with suppress(*UNREADABLE, ValueError):
+            if self.definitions is None:
+                self.definitions = read_definitions(self.database)
+            plant = self.definitions.plant(row.known, self.began)
+            if not has_roles(plant):
+                return
+            event = event_from_json(content)
+            if row.signed is not None:
+                event = replace(event, signed=read_signed(bytes(row.signed).decode()))
+            entry = Entry(event, row.number, row.known, _login(row))
+            for why in why_not(self.database, plant, entry, row.corrects):
+                self.report.doubts.append(Fault(NOT_ALLOWED, why, row.number, row.id))
 
     def _correction(self, row: _EventRow, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
         name = event.get("supersedes") or event.get("withdraws")
@@ -356,6 +384,8 @@ class _Auditor:
             report.faults.append(
                 Fault("definition", f"{loose[0]} {loose[1]} came with no event that loads something")
             )
+        if self.people:
+            report.roles = has_roles((self.definitions or read_definitions(self.database)).plant())
         report.head = Head(report.events, self.tree.root(), max(self.known, 0))
         if self.kept is not None:
             report.faults.extend(self._against(self.kept))

@@ -117,20 +117,27 @@ def span(database: Database, at: int, known: int) -> tuple[int, int] | None:
 
     The first is that of the initial configuration, if there is one.
     """
-    sql = (
-        f"SELECT e.happened FROM event e WHERE e.action NOT IN ({_BOOK}) AND e.happened <= :at AND {IN_EFFECT}"
-        " ORDER BY e.happened {way}, e.turn {way}, e.number {way} LIMIT 1"
-    )
-    moment = {"at": at, "known": known}
-    last = database.row(sql.format(way="DESC"), moment)
+    last = last_done(database, at, known)
     if last is None:
         return None
     first = first_initial(database, at, known)
     if first is None:
-        row = database.row(sql.format(way=""), moment)
+        row = database.row(_DONE.format(way=""), {"at": at, "known": known})
         assert row is not None
         first = int(row[0])
-    return first, int(last[0])
+    return first, last
+
+
+def last_done(database: Database, at: int, known: int) -> int | None:
+    """Return the instant of the last event on hardware that is in effect; None where there is none."""
+    row = database.row(_DONE.format(way="DESC"), {"at": at, "known": known})
+    return None if row is None else int(row[0])
+
+
+_DONE = (
+    f"SELECT e.happened FROM event e WHERE e.action NOT IN ({_BOOK}) AND e.happened <= :at AND {IN_EFFECT}"
+    " ORDER BY e.happened {way}, e.turn {way}, e.number {way} LIMIT 1"
+)
 
 
 def shape_of(database: Database, form: str, known: int) -> str:

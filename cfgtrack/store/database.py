@@ -226,7 +226,8 @@ class Database:
     @cached_property
     def _session(self) -> tuple[str, bool]:
         row = self.row(
-            "SELECT session_user::text, to_regclass('event') IS NOT NULL AND row_security_active(to_regclass('event')::oid)"
+            "SELECT session_user::text,"
+            " to_regclass('event') IS NOT NULL AND row_security_active(to_regclass('event')::oid)"
         )
         assert row is not None
         return str(row[0]), bool(row[1])

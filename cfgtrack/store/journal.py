@@ -200,11 +200,6 @@ class Journal:
             self._present = found
         return found
 
-    def recorded_first(self) -> int | None:
-        """Return when the first event became known, None where there is none."""
-        row = self.database.row("SELECT known FROM event ORDER BY number LIMIT 1")
-        return None if row is None else int(row[0])
-
     def known_before(self, entry: Entry) -> int:
         """Return when what was recorded just before an event became known; 0 before the first."""
         sql = "SELECT known FROM event WHERE number < :number ORDER BY number DESC LIMIT 1"
@@ -408,14 +403,14 @@ class Journal:
         """Return all events of these actions, in order, as signed, each with what has superseded or withdrawn it."""
         each = {f"action{i}": action for i, action in enumerate(actions)}
         sql = (
-            "SELECT e.body, e.number, e.known, e.signed, x.body, x.number, x.known FROM event e"
+            "SELECT e.body, e.number, e.known, e.signed, e.login, x.body, x.number, x.known FROM event e"
             " LEFT JOIN event x ON x.corrects = e.number AND x.known <= :known"
             f" WHERE e.action IN ({', '.join(f':{name}' for name in each)}) AND {TOLD}"
             " ORDER BY e.happened, e.turn, e.number"
         )
         rows = self.database.rows(sql, {"known": self._known(known), **each})
         return [
-            (with_signature(entry_of(*row[:3]), row[3]), None if row[4] is None else entry_of(*row[4:]))
+            (with_signature(entry_of(*row[:3]), *row[3:5]), None if row[5] is None else entry_of(*row[5:]))
             for row in rows
         ]
 
@@ -491,6 +486,10 @@ class Journal:
             elif name in found:
                 found[name] = found[name].over(at)
         return found
+
+    def last_done(self, known: int, until: int) -> int | None:
+        """Return when the last event on hardware in effect until an instant happened, None where there is none."""
+        return checkpoint.last_done(self.database, until, known)
 
     def handover(self) -> int | None:
         """Return when the first initial configuration in effect is of, None where there is none."""

@@ -7,13 +7,14 @@ On a server the database's user is bound to a person, and the server judges too,
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from cfgtrack.model.action import DEFINITIONS, Action
+from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, DEFINITIONS, Action
 from cfgtrack.model.codec import event_from_json
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.people import ADMINISTER, DEFINE, done_on, has_roles, kinds_of, may, person_of
+from cfgtrack.model.plant import Plant
 from cfgtrack.model.signature import Signer
 from cfgtrack.model.trouble import Problem, Refused
 from cfgtrack.store.database import Database
@@ -61,11 +62,20 @@ class Permit:
         if action.signed is not None:
             self._expect_one(where, action, action.signed.by)
             return action
+        if self._bound is not None and action.action in (APPROVE, ACKNOWLEDGE):
+            self._expect_own(where, action, self._bound)
         known = self._bound or (self._signer.person if self._signer is not None else None)
         if known is None:
             return action
         self._expect_one(where, action, known)
         return replace(action, recorder=known)
+
+    def _expect_own(self, where: str, action: Action, person: str) -> None:
+        if action.by is not None and action.by not in (person, self._plant.people[person].place):
+            sentence = (
+                f"event {action.id}: {person} records it, and names {action.by}: nobody approves for another"
+            )
+            raise unrecordable(where, NOT_ALLOWED, sentence)
 
     def _expect_one(self, where: str, action: Action, signer: str) -> None:
         for one in (self._bound, action.recorder if action.recorder in self._plant.people else None):
@@ -90,7 +100,8 @@ class Permit:
         if target is not None:
             on += done_on(self._plant, target.event, target.event.written)
         if event.explains:
-            on += self._explained(event.explains)
+            explained = _event(self._database, "id", event.explains)
+            on += [] if explained is None else done_on(self._plant, explained, explained.written)
         for kind in kinds:
             self._expect(where, event, kind, on)
 
@@ -100,22 +111,12 @@ class Permit:
         kinds = kinds_of(action, None if target is None else target.event)
         if DEFINE not in kinds or target is None:
             return kinds
-        rows = self._database.rows(
-            "SELECT DISTINCT sort FROM item WHERE load = :load", {"load": target.number}
-        )
-        return tuple(dict.fromkeys((*kinds, *kinds_of_load(str(sort) for (sort,) in rows))))
+        return tuple(dict.fromkeys((*kinds, *_kinds_carried(self._database, target.number))))
 
     def _expect(self, where: str, action: Action, kind: str, on: Iterable[str]) -> None:
         why = self._why_not(action, kind, on)
         if why is not None:
             raise unrecordable(where, NOT_ALLOWED, f"event {action.id}: {why}")
-
-    def _explained(self, name: str) -> list[str]:
-        row = self._database.row("SELECT body FROM event WHERE id = :id", {"id": name})
-        if row is None:
-            return []
-        event = event_from_json(json.loads(row[0]))
-        return done_on(self._plant, event, event.written)
 
     def expect_load(self, where: str, sorts: Iterable[str], recorder: str | None) -> None:
         """Raise Refused where whoever records may not define items of these sorts."""
@@ -136,3 +137,36 @@ class Permit:
 def kinds_of_load(sorts: Iterable[str]) -> tuple[str, ...]:
     """Return which kinds of thing it is to define items of these sorts."""
     return tuple(sorted({ADMINISTER if sort in GOVERNING else DEFINE for sort in sorts} or {DEFINE}))
+
+
+def why_not(database: Database, plant: Plant, entry: Entry, corrects: int | None) -> Iterator[str]:
+    """Yield why whoever is said to have recorded an event might not; `plant`: that of when it was recorded.
+
+    `corrects`: the number of what it corrects. Of a user whom the plant doesn't know what he said of himself counts, as
+    of whoever writes a file.
+    """
+    event = entry.event
+    target = None if corrects is None else _event(database, "number", corrects)
+    explained = None if event.explains is None else _event(database, "id", event.explains)
+    user = None if entry.login is None else person_of(plant, entry.login)
+    who = event.recorder or "" if event.signed is None else event.signed.by
+    told = [one for one in (event, target, explained) if one is not None]
+    on = [thing for one in told for thing in done_on(plant, one, one.written)]
+    kinds = () if event.action in DEFINITIONS and target is None else kinds_of(event, target)
+    if DEFINE in kinds or event.action in DEFINITIONS:
+        kinds = (*kinds, *_kinds_carried(database, entry.number if target is None else corrects))
+    for kind in dict.fromkeys(kinds):
+        why = may(plant, who if user is None else user.id, kind, on)
+        if why is not None:
+            yield why
+
+
+def _event(database: Database, column: str, value: object) -> Event | None:
+    row = database.row(f"SELECT body FROM event WHERE {column} = :value", {"value": value})  # noqa: S608 - id, number
+    return None if row is None else event_from_json(json.loads(row[0]))
+
+
+def _kinds_carried(database: Database, load: int | None) -> tuple[str, ...]:
+    """Return which kinds of thing it is to bring, or take back, what an event carries; none where that is nothing."""
+    rows = database.rows("SELECT DISTINCT sort FROM item WHERE load = :load", {"load": load})
+    return kinds_of_load(str(sort) for (sort,) in rows) if rows else ()

@@ -230,6 +230,9 @@ class Recorder:
 
     def _expect_same(self, where: str, action: Action, before: Entry) -> None:
         names = list(differing(action, before.event))
+        if names == ["recorder"] and self.appender.permit.is_needed:
+            # Who records is known, whoever a file names; it was so the first time, too.
+            names = list(differing(self.appender.permit.said(where, action), before.event))
         if not names:
             return
         sentence = (

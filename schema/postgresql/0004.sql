@@ -7,34 +7,59 @@
 
 -- --- numbers and canonical JSON (RFC 8785) ---------------------------------------------------------------------------
 
+CREATE FUNCTION cfgtrack_shortest(said text) RETURNS numeric LANGUAGE plpgsql IMMUTABLE AS $$
+DECLARE
+    float float8 := said::float8;
+    exact numeric := float::text::numeric;
+    short numeric;
+BEGIN
+    -- Of what is no exact integer any more the server tells more digits than tell it apart.
+    FOR digits IN 1 .. CASE WHEN abs(exact) < 9007199254740992 THEN 0 ELSE 17 END LOOP
+        short := round(exact, digits - length(trunc(abs(exact))::text));
+        IF abs(short) >= 1.7976931348623158e308 THEN
+            CONTINUE;
+        ELSIF short::float8 = float THEN
+            RETURN short;
+        END IF;
+    END LOOP;
+    RETURN exact;
+END $$;
+
+CREATE FUNCTION cfgtrack_large(exact numeric) RETURNS text LANGUAGE sql IMMUTABLE AS $$
+    SELECT CASE WHEN exact < 0 THEN '-' ELSE '' END || left(digits, 1)
+        || rtrim('.' || rtrim(substr(digits, 2), '0'), '.') || 'e+' || length(digits) - 1
+    FROM (SELECT trunc(abs(exact))::text AS digits) AS told
+$$;
+
 CREATE FUNCTION cfgtrack_number(said text) RETURNS text LANGUAGE plpgsql IMMUTABLE AS $$
 DECLARE
-    short text;
     exact numeric;
 BEGIN
     IF said ~ '^(0|-?[1-9][0-9]{0,14})$' THEN
         RETURN said;
     END IF;
-    short := said::float8::text;
-    exact := short::numeric;
+    exact := cfgtrack_shortest(said);
     IF exact = 0 THEN
         RETURN '0';
-    ELSIF abs(exact) >= 0.000001 AND abs(exact) < 1000000000000000000000 THEN
+    ELSIF abs(exact) < 0.000001 THEN
+        RETURN regexp_replace(said::float8::text, 'e-0+', 'e-');
+    ELSIF abs(exact) < 1000000000000000000000 THEN
         RETURN trim_scale(exact)::text;
     END IF;
-    RETURN regexp_replace(short, 'e([+-])0+', 'e\1');
+    RETURN cfgtrack_large(exact);
 END $$;
 
 CREATE FUNCTION cfgtrack_reading(said text) RETURNS text LANGUAGE plpgsql IMMUTABLE AS $$
 DECLARE
-    short text := said::float8::text;
-    exact numeric := short::numeric;
+    exact numeric := cfgtrack_shortest(said);
+    text_of text := trim_scale(exact)::text;
 BEGIN
-    IF exact <> 0 AND (abs(exact) < 0.0001 OR abs(exact) >= 10000000000000000) THEN
-        RETURN short;
+    IF exact <> 0 AND abs(exact) < 0.0001 THEN
+        RETURN said::float8::text;
+    ELSIF abs(exact) >= 10000000000000000 THEN
+        RETURN cfgtrack_large(exact);
     END IF;
-    short := trim_scale(exact)::text;
-    RETURN CASE WHEN short ~ '[.]' THEN short ELSE short || '.0' END;
+    RETURN CASE WHEN text_of ~ '[.]' THEN text_of ELSE text_of || '.0' END;
 END $$;
 
 CREATE FUNCTION cfgtrack_canonical(value json) RETURNS text LANGUAGE plpgsql IMMUTABLE AS $$
@@ -62,13 +87,14 @@ BEGIN
     END CASE;
 END $$;
 
--- --- the definition, as it is told now, at an instant ----------------------------------------------------------------
+-- --- the definition as it is told now (`settled`: by what was committed), at an instant ------------------------------
 
 CREATE FUNCTION cfgtrack_item(wanted_sort text, wanted_id text, instant bigint, settled boolean) RETURNS jsonb
 LANGUAGE sql STABLE AS $$
     SELECT i.body::jsonb FROM item i JOIN event e ON e.number = i.load
     WHERE i.sort = wanted_sort AND i.id = wanted_id AND (e.action = 'define' OR e.happened <= instant)
-        AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number)
+        AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number
+            AND (NOT settled OR x.number <= (SELECT max(h.number) FROM tree_head h)))
         AND (NOT settled OR e.number <= (SELECT max(h.number) FROM tree_head h))
     ORDER BY CASE WHEN e.action = 'define' THEN -9223372036854775807 ELSE e.happened END DESC,
         e.turn DESC, e.number DESC
@@ -420,6 +446,8 @@ DECLARE
         || ',"number":' || this.number || coalesce(',"signed":' || this.signed, '') || ',"version":3}';
     one text;
     form text;
+    last bigint;
+    is_own boolean;
 BEGIN
     IF jsonb_typeof(said) <> 'object' OR cfgtrack_canonical(this.body::json) <> this.body THEN
         PERFORM cfgtrack_refuse('what an event says is a canonical JSON object (RFC 8785)');
@@ -436,7 +464,7 @@ BEGIN
             WHEN one IN ('carried', 'ends', 'found') THEN 'object of string'
             WHEN one = 'values' THEN 'object of object'
             WHEN one = 'body' THEN 'object'
-            WHEN one = 'happened' THEN 'number'
+            WHEN one IN ('happened', 'clock') THEN 'number'
             WHEN one = 'initial' THEN 'boolean'
             WHEN one IN ('id', 'action', 'place', 'facing', 'status', 'by', 'recorder', 'basis', 'outing', 'remark',
                 'supersedes', 'withdraws', 'explains', 'acknowledges', 'reason', 'peer', 'expected') THEN 'string' END)
@@ -452,6 +480,11 @@ BEGIN
         OR (target.number IS NULL AND (said ? 'supersedes' OR said ? 'withdraws')) THEN
         PERFORM cfgtrack_refuse('an event corrects the one that it names');
     END IF;
+    IF target.action IN ('define', 'withdraw') OR (
+        (target.action IN ('revise', 'retire') OR (target.number IS NOT NULL AND this.action IN ('revise', 'retire')))
+        AND this.action NOT IN (target.action, 'withdraw')) THEN
+        PERFORM cfgtrack_refuse(format('%s can''t be corrected so', target.id));
+    END IF;
     IF this.turn <> (CASE WHEN said ? 'supersedes' AND target.happened = this.happened THEN target.turn
         ELSE this.number END) THEN
         PERFORM cfgtrack_refuse('an event has its own turn, or that of what it corrects in place');
@@ -459,6 +492,12 @@ BEGIN
     IF this.number <> 1 AND NOT EXISTS (
         SELECT 1 FROM event e WHERE e.number = this.number - 1 AND e.known < this.known) THEN
         PERFORM cfgtrack_refuse('an event comes after the last one, and is known later');
+    END IF;
+    SELECT e.known, e.number > coalesce((SELECT max(h.number) FROM tree_head h), 0) INTO last, is_own
+    FROM event e WHERE e.number = this.number - 1;
+    IF this.known > greatest(cfgtrack_now(), last + 1) OR (NOT coalesce(is_own, false)
+        AND this.known < (extract(epoch FROM transaction_timestamp()) * 1000000)::bigint) THEN
+        PERFORM cfgtrack_refuse('an event becomes known when this server''s clock says');
     END IF;
     IF this.leaf <> sha256('\x00'::bytea || convert_to(leaf, 'UTF8')) THEN
         PERFORM cfgtrack_refuse('an event''s leaf is the hash of what it says');
@@ -497,6 +536,10 @@ BEGIN
     IF coalesce(said ->> 'recorder', '') <> person ->> 'id'
         OR coalesce(this.signed::jsonb ->> 'by', person ->> 'id') <> person ->> 'id' THEN
         PERFORM cfgtrack_refuse(format('%s records for nobody else', person ->> 'id'));
+    END IF;
+    IF this.action IN ('approve', 'acknowledge')
+        AND coalesce(said ->> 'by', person ->> 'id') NOT IN (person ->> 'id', coalesce(person ->> 'place', '')) THEN
+        PERFORM cfgtrack_refuse(format('%s approves for nobody else', person ->> 'id'));
     END IF;
     IF target.number IS NOT NULL AND 'define' = ANY (kinds) THEN
         kinds := kinds || cfgtrack_kinds_of_load(target.number);
@@ -639,8 +682,10 @@ CREATE POLICY item_defined ON item FOR INSERT
 WITH CHECK (load > (SELECT coalesce(max(number), 0) FROM tree_head));
 CREATE POLICY change_ended ON change FOR UPDATE USING (until = 9223372036854775807) WITH CHECK (true);
 
--- --- who may call what ------------------------------------------------------------------------------------------------
+-- --- who may call what -----------------------------------------------------------------------------------------------
 
+REVOKE EXECUTE ON FUNCTION cfgtrack_shortest(text) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_large(numeric) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_number(text) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_reading(text) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_canonical(json) FROM PUBLIC;

@@ -15,7 +15,7 @@ import click
 import pytest
 
 from cfgtrack.cli.main import COMMANDS, VERBS, main
-from cfgtrack.model.time import DAY, HOUR
+from cfgtrack.model.time import DAY, HOUR, parse_instant
 from cfgtrack.rules.what.custom import ENTRY_POINTS
 from cfgtrack.store.journal import create
 from tests.analysis.test_vetting import CASES as CASES_TO_VET
@@ -956,6 +956,13 @@ def approving(s: Asker) -> None:
     """Approve as one of two and as the second, before and after the fact, too early and too late; take it back."""
     s.ask("load", FOLDER / "shop.toml", "--by", "survey")
     s.ask("rules", "load", s.file("watched.toml", WATCHED))
+    s.ask(
+        "rules",
+        "load",
+        s.file("watched.toml", WATCHED.replace("catastrophic = 2", "")),
+        "--dry-run",
+        status=3,
+    )
     s.ask("rules", "explain", "open")
     s.ask("rules", "explain", "lit")
     shut, dark = ("--do", "shut WALL:V"), s.naming("lit", "--do", "de-energise WALL:K")
@@ -971,9 +978,9 @@ def approving(s: Asker) -> None:
     s.ask("approve", *dark, "--by", "CHIEF", "--reason", "for a minute", "--from", at(20))
     s.do(1, "shut", "WALL:V")
     s.do(1, "de-energise", "WALL:K")
-    line = {"id": "sly", "action": "approve", "happened": 0, "by": "ANN", "reason": "x"}
+    line = {"id": "sly", "action": "approve", "happened": parse_instant(at(1)), "by": "ANN"}
     code = dark[1]
-    s.ask("import", "-", stdin=json.dumps({**line, "body": {"fingerprints": [code]}}) + "\n")
+    s.ask("import", "-", "--sure", stdin=json.dumps({**line, "body": {"fingerprints": [code]}}) + "\n")
     s.ask("findings", "--at", at(2), status=3)
     s.ask("findings", "--at", at(40), status=3)
     s.do(50, "open", "WALL:V")

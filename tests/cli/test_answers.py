@@ -61,6 +61,11 @@ ANSWERING = sorted({command_of(words.split()) for words in all_commands()} - OTH
 CASES = int(os.environ.get("CFGTRACK_CASES", "100"))
 
 NEVER_MET = {
+    (
+        "approval/withdrawal/anyOf/0/by",
+        "type",
+        "null",
+    ): "a journal of before it was written down who records something",
     ("fault/code", "enum", "disk"): "a disk that fails while it is read",
     (
         "fault/code",

@@ -6,54 +6,21 @@ here by hand, with the hashes of RFC 6962 computed by hashlib: nothing of the to
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import psycopg
 import pytest
-from sqlalchemy import make_url
 
 from cfgtrack.answers.roles import NEEDS
-from tests.cli import world
+from cfgtrack.model.time import SECOND
 from tests.cli.asked import all_commands, command_of
 from tests.cli.conftest import Answer, Command
+from tests.cli.peopled import CONFINED, FOUND, INSIDE, OUTSIDE, PEOPLE, RULE, Plant, peopled
 from tests.store.conftest import Server
-
-PEOPLE: dict[str, tuple[str, ...]] = {
-    "NIL": (),
-    "LOT": ("look",),
-    "REC": ("record",),
-    "COR": ("correct",),
-    "APP": ("approve",),
-    "DEF": ("define",),
-    "ADM": ("administer",),
-    "PIA": ("record", "correct", "approve"),
-}
-"""Everybody, and his roles."""
-
-CONFINED = ("PIA",)
-"""Who may only do so at PUMP-1, and at what it is joined to."""
-
-INSIDE, OUTSIDE = "PUMP-1", "PUMP-2"
-FOUND = ("as-found", "HALL:V1", "shut")
-"""What contradicts the record, by which it is open."""
-
-TEXT = world.PLANT + "".join(
-    f'\n[[person]]\nid = "{name}"\nroles = {json.dumps(roles)}\nuser = "user_{name.lower()}"\n'
-    for name, roles in PEOPLE.items()
-)
-CONFINING = """
-[[permission]]
-id = "pia"
-who = "PIA"
-may = ["record", "correct", "approve"]
-on = { id = ["PUMP-1", "HALL:J1"] }
-"""
+from tests.store.plain_sql import insert_event, insert_load, said
 
 
 def is_allowed(person: str, role: str, thing: str) -> bool:
@@ -67,170 +34,10 @@ def is_allowed(person: str, role: str, thing: str) -> bool:
     return person not in CONFINED or thing in ("", INSIDE)
 
 
-RULE = """
-[[rule]]
-id = "ID"
-title = "The valve is open"
-hazard = "it bursts"
-severity = 3
-source = "common practice"
-mode = "always"
-condition = { status = "HALL:V1", is = "open" }
-"""
-
-
-@dataclass
-class Plant:
-    """A plant on a server: the command of its owner, and that of everybody."""
-
-    command: Command
-    url: str
-    number: int = 0
-    held: dict[str, str] = field(default_factory=dict)
-
-    def of(self, person: str) -> str:
-        """Return the URL as somebody opens it."""
-        user = make_url(self.url).set(username=f"user_{person.lower()}")
-        return user.render_as_string(hide_password=False)
-
-    def as_(self, person: str, *words: object) -> Answer:
-        """Run a command line as somebody."""
-        return self.command("--db", self.of(person), *words)
-
-    def owner(self, *words: object) -> str:
-        """Run a command line as the owner of the tables; return its answer."""
-        return self.command.ok("--db", self.url, *words)
-
-    def sql(self, person: str) -> psycopg.Connection[Any]:
-        """Return a connection of somebody's, as psql has it."""
-        return psycopg.connect(self.of(person))
-
-    def new(self, what: str = "N") -> str:
-        """Return a name that nothing has yet."""
-        self.number += 1
-        return f"{what}-{self.number}"
-
-    def old(self, *words: str) -> str:
-        """Return an event that the owner recorded, and nobody has corrected."""
-        said = " ".join(words)
-        if said not in self.held:
-            self.held[said] = self.new("OLD")
-            self.owner(*words, "--id", self.held[said], "--recorder", "LEAD")
-        return self.held[said]
-
-    def file(self, text: str, suffix: str = "toml") -> str:
-        """Write a file of a new name."""
-        return str(self.command.file(f"{self.new('f')}.{suffix}", text))
-
-    def unit(self) -> str:
-        """Return a unit that the owner defined, and nobody has retired."""
-        if "unit" not in self.held:
-            self.held["unit"] = self.new("U")
-            text = f'[[unit]]\nid = "{self.held["unit"]}"\npart = "pump"\n'
-            self.owner("load", self.file(world.PLANT + text), "--recorder", "LEAD")
-        return self.held["unit"]
-
-    def dropped(self) -> str:
-        """Return a file of rules that the owner keeps."""
-        if "rules" not in self.held:
-            file = self.file(RULE.replace("ID", self.new("R")))
-            self.held["rules"] = Path(file).name
-            self.owner("rules", "load", file, "--recorder", "LEAD")
-        return self.held["rules"]
-
-    def finding(self) -> str:
-        """Return a finding of the past: a live connector was touched."""
-        if "finding" not in self.held:
-            self.owner("demate", "PUMP-1:J1", "--recorder", "LEAD")
-            self.owner("mate", "PUMP-1:J1", "HALL:J1", "--recorder", "LEAD")
-            found = json.loads(self.command("--db", self.url, "--json", "review").out)
-            self.held["finding"] = found["findings"][0]["fingerprints"][0]
-        return self.held["finding"]
-
-
-@pytest.fixture(scope="module")
-def users(server: Server) -> None:
-    """Make everybody a user of the server: what they may do there is nothing yet."""
-    for name in PEOPLE:
-        server.admin.execute(f"CREATE ROLE user_{name.lower()} LOGIN")
-
-
-def _plant(url: str, command: Command) -> Plant:
-    """Return the tiny plant with people, in a new database, where there is nothing yet to be granted."""
-    found = Plant(command, url)
-    # The owner of the tables is no person of the plant: he says that he is LEAD, or ADM.
-    lead = '\n[[person]]\nid = "LEAD"\nroles = ["record", "correct", "define", "approve"]\n'
-    found.owner("load", command.file("plant.toml", TEXT + lead + CONFINING), "--by", "survey")
-    found.owner("rules", "load", command.file("rules.toml", world.RULES), "--recorder", "LEAD")
-    return found
-
-
 @pytest.fixture
-def plant(server: Server, users: None, empty: Command) -> Plant:
+def plant(server: Server, empty: Command) -> Plant:
     """The tiny plant with people, on a server that lets them do what goes with their roles."""
-    del users
-    found = _plant(server.empty(), empty)
-    found.owner("grant")
-    return found
-
-
-# --- the same in plain SQL --------------------------------------------------------------------------------------------
-
-
-def said(action: str, person: str, name: str, *subjects: str, **more: object) -> dict[str, object]:
-    """Return what an event says, as the journal writes it down."""
-    told = {"id": name, "action": action, "happened": MOMENT, "recorder": person, **more}
-    return {**told, "subjects": list(subjects)} if subjects else told
-
-
-MOMENT = 1_935_400_000_000_000
-"""2031-05-01T11:06:40Z, after all that the owner recorded."""
-
-
-def insert_event(db: psycopg.Connection[Any], event: dict[str, object], **other: object) -> int:
-    """Insert an event by hand, each column as it has to be but for what is `other`; return its number."""
-    last = db.execute("SELECT number, known FROM event ORDER BY number DESC LIMIT 1").fetchone() or (0, 0)
-    number, known = last[0] + 1, max(last[1] + 1, MOMENT)
-    body = json.dumps(event, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
-    login = db.info.user
-    leaf = f'{{"event":{body},"known":{known},"login":{json.dumps(login)},"number":{number},"version":3}}'
-    named = event.get("supersedes") or event.get("withdraws")
-    target = db.execute("SELECT number, happened, turn FROM event WHERE id = %s", [named]).fetchone()
-    turn = target[2] if target and "supersedes" in event and target[1] == event["happened"] else number
-    row = {
-        "number": number,
-        "id": event["id"],
-        "happened": event["happened"],
-        "known": known,
-        "turn": turn,
-        "action": event["action"],
-        "corrects": target and target[0],
-        "body": body,
-        "leaf": hashlib.sha256(b"\0" + leaf.encode()).digest(),
-        "signed": None,
-        "login": login,
-        **other,
-    }
-    marks = ", ".join(f"%({name})s" for name in row)
-    db.execute(f"INSERT INTO event ({', '.join(row)}) VALUES ({marks})", row)
-    return int(number)
-
-
-def insert_load(
-    db: psycopg.Connection[Any],
-    person: str,
-    sort: str,
-    item: dict[str, object],
-    action: str = "define",
-    **more: object,
-) -> None:
-    """Insert a load of one item, as `insert_event` does."""
-    name = str(item["id"])
-    text = json.dumps(item, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
-    commits = hashlib.sha256(json.dumps({sort: {name: item}}, separators=(",", ":"), sort_keys=True).encode())
-    body = {"count": 1, "items": commits.hexdigest()}
-    number = insert_event(db, said(action, person, f"{action}-{name}", body=body, **more))
-    db.execute("INSERT INTO item (sort, id, load, body) VALUES (%s, %s, %s, %s)", [sort, name, number, text])
+    return peopled(server, empty)
 
 
 # --- what is done, by a command and in SQL ----------------------------------------------------------------------------
@@ -307,7 +114,7 @@ def at(thing: str) -> Iterator[Deed]:
     def imported(plant: Plant, person: str) -> tuple[object, ...]:
         del person
         return "import", plant.file(
-            f"id,at,action,subject\n{plant.new()},2031-05-01T10:00:00Z,inspect,{thing}\n", "csv"
+            f"id,at,action,subject\n{plant.new()},2021-05-01T10:00:00Z,inspect,{thing}\n", "csv"
         )
 
     yield Deed("import", thing, imported, recording("import", thing, "remark", remark="x").sql)
@@ -344,18 +151,9 @@ def by_owner(command: str, statement: str, *words: object) -> Deed:
 
 
 def approved(plant: Plant, person: str) -> tuple[object, ...]:
-    """Return how an exception is approved, at what PUMP-1 is joined to."""
-    return (
-        "approve",
-        "--rule",
-        "dead-before-touch",
-        "--do",
-        "demate PUMP-1:J1",
-        "--by",
-        person,
-        "--reason",
-        plant.new(),
-    )
+    """Return how an exception is approved, to what parting PUMP-1 would break."""
+    named = (word for one in plant.would_find("demate PUMP-1:J1") for word in ("--finding", one))
+    return "approve", *named, "--do", "demate PUMP-1:J1", "--by", person, "--reason", plant.new()
 
 
 def acknowledged(plant: Plant, person: str) -> tuple[object, ...]:
@@ -375,7 +173,7 @@ DEEDS: tuple[Deed, ...] = (
     looking("rules try", "item", "RULES"),
     looking("state", "change", "PUMP-1"),
     looking("history", "touch", "PUMP-1"),
-    looking("diff", "change", "2031-05-01T08:00:00Z", "2031-05-01T09:00:00Z"),
+    looking("diff", "change", "2021-05-01T08:00:00Z", "2021-05-01T09:00:00Z"),
     looking("remarks", "event", "PUMP-1"),
     looking("draw", "change", "--loop", "A", "-o", "OUT"),
     looking("check", "change", "--do", "inspect PUMP-1"),
@@ -440,7 +238,7 @@ def test_every_command_says_which_role_it_needs() -> None:
 
 def _was_let(answer: Answer) -> bool:
     """Return whether a command was allowed: else it says that it wasn't, and ends with 3."""
-    if "not-allowed" in answer.err:
+    if ": not-allowed: " in answer.err or ": approval: " in answer.err:
         assert (answer.status, answer.out) == (3, ""), answer
         return False
     assert answer.status in (0, 3), answer
@@ -470,4 +268,192 @@ def test_the_matrix(person: str, plant: Plant) -> None:
             plant.held.clear()
     assert tool == page
     assert plain == page
+    assert plant.owner("audit").startswith("sound")
+
+
+# --- what nobody may do, whatever his roles ---------------------------------------------------------------------------
+
+
+class Abuse(NamedTuple):
+    """What somebody tries in plain SQL, who may record or define, and must not be let."""
+
+    person: str
+    does: Callable[[psycopg.Connection[Any], Plant], object]
+
+
+def _event(person: str, *subjects: str, action: str = "inspect", **more: object) -> dict[str, object]:
+    return said(action, person, "ABUSE", *subjects, **more)
+
+
+def _inserted(person: str, event: dict[str, object], **other: object) -> Abuse:
+    return Abuse(person, lambda db, _: insert_event(db, event, **other))
+
+
+def _told(person: str, *statements: str) -> Abuse:
+    def tell(db: psycopg.Connection[Any], _: Plant) -> None:
+        for statement in statements:
+            db.execute(statement)
+
+    return Abuse(person, tell)
+
+
+def _known(db: psycopg.Connection[Any], off: int) -> None:
+    """Say that something became known at another time than the server's clock tells."""
+    row = db.execute("SELECT (extract(epoch FROM clock_timestamp()) * 1000000)::bigint").fetchone()
+    assert row is not None
+    insert_event(db, _event("REC", "PUMP-1"), known=row[0] + off)
+
+
+def _shadowed(db: psycopg.Connection[Any], _: Plant) -> None:
+    """Put a table of one's own in the way of the functions, in which one has every role."""
+    db.execute("CREATE TEMP TABLE item (sort text, id text, load bigint, body text)")
+    db.execute("INSERT INTO item SELECT * FROM public.item WHERE sort <> 'person'")
+    roles = json.dumps({"id": "REC", "roles": ["approve", "define", "record"], "user": "user_rec"})
+    db.execute("INSERT INTO item VALUES ('person', 'REC', 1, %s)", [roles])
+    insert_event(db, _event("REC", "PUMP-1", action="approve", body=APPROVAL))
+
+
+def _added(db: psycopg.Connection[Any], plant: Plant) -> None:
+    """Add an item to a load of one's own that was committed."""
+    number = insert_load(db, "DEF", "place", {"id": plant.new("P")})
+    db.commit()
+    db.execute("INSERT INTO item VALUES ('place', 'MORE', %s, '{}')", [number])
+
+
+def _loose(db: psycopg.Connection[Any], _: Plant) -> None:
+    """Bring an item with what defines nothing."""
+    number = insert_event(db, _event("REC", "PUMP-1"))
+    db.execute("INSERT INTO item VALUES ('person', 'REC', %s, '{}')", [number])
+
+
+def _hollow(db: psycopg.Connection[Any], _: Plant) -> None:
+    """Commit to items, and have that looked at before they are there."""
+    db.execute("SET CONSTRAINTS ALL IMMEDIATE")
+    insert_load(db, "DEF", "place", {"id": "HOLLOW"})
+
+
+TABLES = ("event", "item", "tree_head", "touch", "change", "checkpoint", "settled", "alembic_version")
+_NEXT = "(SELECT max(number) + 1 FROM event)"
+_MATED = {"moved": ["PUMP-2"], "place": "STORE"}
+
+ABUSES: dict[str, Abuse] = {
+    "in another's name": _inserted("REC", _event("DEF", "PUMP-1")),
+    "in nobody's name": _inserted("REC", {k: v for k, v in _event("", "PUMP-1").items() if k != "recorder"}),
+    "as another user": _inserted("REC", _event("REC", "PUMP-1"), login="user_def"),
+    "as no user": _inserted("REC", _event("REC", "PUMP-1"), login=None),
+    "signed by another": _inserted("REC", _event("REC", "PUMP-1"), signed='{"by":"DEF"}'),
+    "another leaf": _inserted("REC", _event("REC", "PUMP-1"), leaf=bytes(32)),
+    "a later number": _inserted("REC", _event("REC", "PUMP-1"), number=1_000),
+    "known before": _inserted("REC", _event("REC", "PUMP-1"), known=1),
+    "known a second ago": Abuse("REC", lambda db, _: _known(db, -SECOND)),
+    "known in a minute": Abuse("REC", lambda db, _: _known(db, 60 * SECOND)),
+    "another turn": _inserted("REC", _event("REC", "PUMP-1"), turn=1),
+    "corrects in silence": _inserted("REC", _event("REC", "PUMP-1"), corrects=1),
+    "another id": _inserted("REC", _event("REC", "PUMP-1"), id="OTHER"),
+    "another action": _inserted("REC", _event("REC", "PUMP-1"), action="remark"),
+    "another time": _inserted("REC", _event("REC", "PUMP-1"), happened=1),
+    "with blanks": _inserted("REC", _event("REC", "PUMP-1"), body='{ "id": "ABUSE" }'),
+    "no JSON": _inserted("REC", _event("REC", "PUMP-1"), body="{"),
+    "a field that there isn't": _inserted("REC", _event("REC", "PUMP-1", colour="red")),
+    "a text for a list": _inserted("REC", {**_event("REC"), "subjects": "PUMP-1"}),
+    "a number for a text": _inserted("REC", _event("REC", "PUMP-1", remark=7)),
+    "no such port": _inserted("REC", _event("REC", "PUMP-1:X", action="open")),
+    "no such move": _inserted("REC", _event("REC", "PUMP-1:F1", action="open")),
+    "of the beginning": _inserted("REC", _event("REC", "PUMP-1", initial=True)),
+    "approves": _inserted("REC", _event("REC", "PUMP-1", action="approve", body=APPROVAL)),
+    "approves as another": _inserted(
+        "APP", _event("APP", "PUMP-1", action="approve", body=APPROVAL, by="PIA")
+    ),
+    "withdraws a definition": _inserted("COR", _event("COR", action="withdraw", withdraws="define:1")),
+    "takes along from outside": _inserted("PIA", _event("PIA", "PUMP-1", action="place", **_MATED)),
+    "parts what is outside": _inserted("PIA", _event("PIA", "PUMP-1", parted=["PUMP-2:F1"])),
+    "withdraws what is outside": Abuse(
+        "PIA",
+        lambda db, plant: insert_event(
+            db, _event("PIA", action="withdraw", withdraws=plant.old("inspect", OUTSIDE))
+        ),
+    ),
+    "defines people": Abuse(
+        "DEF", lambda db, _: insert_load(db, "DEF", "person", {"id": "DEF", "roles": ["approve"]})
+    ),
+    "defines permissions": Abuse("DEF", lambda db, _: insert_load(db, "DEF", "permission", {"id": "pia"})),
+    "sets": Abuse("DEF", lambda db, _: insert_load(db, "DEF", "setting", {"id": "unsigned-events"})),
+    "defines without items": _inserted("DEF", _event("DEF", action="define", body={"items": "0" * 64})),
+    "adds to a load": Abuse("DEF", _added),
+    "items of no load": Abuse("REC", _loose),
+    "looked at too early": Abuse("DEF", _hollow),
+    "tables of his own": Abuse("REC", _shadowed),
+    "a head": _told(
+        "REC", "INSERT INTO tree_head SELECT number, known, leaf, leaf FROM event WHERE number = 2"
+    ),
+    "a touch": _told("REC", "INSERT INTO touch VALUES ('PUMP-1', 1, 1)"),
+    "a change": _told(
+        "REC", "INSERT INTO change SELECT subject, aspect, 1, 1, 1, 1, 9, value, other, cycle FROM change"
+    ),
+    "what rules remember": _told("REC", "INSERT INTO checkpoint VALUES (1, 1, 1, 'x', '')"),
+    "what is settled": _told("REC", "INSERT INTO settled VALUES (1, 1, 'x')"),
+    "a value": _told("COR", "UPDATE change SET value = 'shut' WHERE subject = 'HALL:V1'"),
+    "an end without a correction": _told("COR", "UPDATE change SET until = 5 WHERE subject = 'HALL:V1'"),
+    **{
+        f"updates {table}": _told("ADM", f"UPDATE {table} SET {column} = {column}")
+        for table, column in (
+            ("event", "body"),
+            ("item", "body"),
+            ("tree_head", "root"),
+            ("touch", "owner"),
+            ("checkpoint", "memory"),
+            ("settled", "body"),
+            ("alembic_version", "version_num"),
+        )
+    },
+    **{f"deletes from {table}": _told("ADM", f"DELETE FROM {table}") for table in TABLES},
+    **{f"truncates {table}": _told("ADM", f"TRUNCATE {table}") for table in TABLES},
+    "disables triggers": _told("ADM", "ALTER TABLE event DISABLE TRIGGER ALL"),
+    "drops a trigger": _told("ADM", "DROP TRIGGER event_taken_in ON event"),
+    "makes a trigger": _told(
+        "ADM", "CREATE TRIGGER t AFTER INSERT ON event EXECUTE FUNCTION cfgtrack_close()"
+    ),
+    "drops a policy": _told("ADM", "DROP POLICY event_recorded ON event"),
+    "makes a policy": _told("ADM", "CREATE POLICY p ON event"),
+    "makes a rule": _told("ADM", "CREATE RULE r AS ON INSERT TO event DO INSTEAD NOTHING"),
+    "replaces a function": _told(
+        "ADM", "CREATE OR REPLACE FUNCTION cfgtrack_may_look() RETURNS boolean AS 'SELECT true' LANGUAGE sql"
+    ),
+    "makes a function": _told(
+        "ADM",
+        "CREATE FUNCTION public.cfgtrack_person(name, bigint) RETURNS jsonb"
+        " AS 'SELECT NULL::jsonb' LANGUAGE sql",
+    ),
+    "calls a function": _told("ADM", "SELECT cfgtrack_derive(e, '{}', e) FROM event e"),
+    "becomes the owner": _told("ADM", "SET ROLE postgres"),
+    "logs in as the owner": _told("ADM", "SET SESSION AUTHORIZATION postgres"),
+    "is a replica": _told("ADM", "SET session_replication_role = replica"),
+    "raises himself": _told("ADM", "ALTER ROLE user_adm SUPERUSER"),
+    "goes round the policies": _told("NIL", "SET row_security = off", "SELECT count(*) FROM event"),
+}
+"""What must not be let, by what it is."""
+
+
+def _all_rows(plant: Plant) -> list[object]:
+    """Return every row of every table, as the owner of them sees it."""
+    with psycopg.connect(plant.url) as db:
+        return [
+            db.execute(f"SELECT * FROM {table} ORDER BY 1, 2").fetchall() if table != TABLES[-1] else []
+            for table in TABLES
+        ]
+
+
+def test_what_nobody_may_do_in_plain_sql(plant: Plant) -> None:
+    """Each is refused by the server, at the latest when it is committed, and leaves every row as it was."""
+    plant.old("inspect", OUTSIDE)
+    before, let = _all_rows(plant), []
+    for name, abuse in ABUSES.items():
+        with suppress(psycopg.Error), plant.sql(abuse.person) as db:
+            abuse.does(db, plant)
+            db.commit()
+            let.append(name)
+        if name == "adds to a load":
+            before = _all_rows(plant)  # of the load itself, which is allowed
+    assert let == []
+    assert _all_rows(plant) == before
     assert plant.owner("audit").startswith("sound")

@@ -6,12 +6,14 @@ import json
 
 import pytest
 
+from cfgtrack.model.time import parse_instant
 from tests.cli.conftest import Answer, Command
 
 EARLY = "2031-05-01T08:10:00Z"
 THEN = "2031-05-01T08:30:00Z"
 AT = "2031-05-01T10:00:00Z"
 LATER = "2031-05-01T11:00:00Z"
+HANDOVER = parse_instant("2031-05-01T08:00:00Z")
 WHO = ("--by", "lead", "--reason", "proved dead by hand")
 
 PLAN = """
@@ -118,7 +120,7 @@ def test_no_name_is_refused(cfgtrack: Command) -> None:
 
 def old(body: object, *subjects: str, name: str = "old") -> str:
     """Return a line of a journal with an approval that holds `body`."""
-    line = {"id": name, "action": "approve", "happened": 0, "by": "lead", "reason": "x", "body": body}
+    line = {"id": name, "action": "approve", "happened": HANDOVER, "by": "lead", "reason": "x", "body": body}
     return json.dumps({**line, "subjects": subjects} if subjects else line) + "\n"
 
 

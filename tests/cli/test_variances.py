@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from cfgtrack.model.time import parse_instant
 from tests.cli import world
 from tests.cli.conftest import Answer, Command
 
@@ -350,7 +351,7 @@ def test_a_rule_leaves_it_to_some(cfgtrack: Command) -> None:
     answer = approve(cfgtrack, codes, "ANN")
     assert answer.status == 3
     assert "rule expansion leaves exceptions to CHIEF and SAFETY, and not to ANN" in said(answer.err)
-    line = {"id": "sly", "action": "approve", "happened": 0, "by": "ANN", "reason": "x"}
+    line = {"id": "sly", "action": "approve", "happened": parse_instant(EARLY), "by": "ANN", "reason": "x"}
     cfgtrack.ok("import", "-", stdin=json.dumps({**line, "body": {"fingerprints": codes}}) + "\n")
     assert cfgtrack("findings").status == 3
     approve(cfgtrack, codes, "Chief")
@@ -369,6 +370,65 @@ def test_nothing_else_is_a_second(two: Command) -> None:
     gone = two("approve", "--second", "V1", *who)
     assert (gone.status, "no longer counts" in gone.err) == (3, True)
     assert two("approve", "--second", "V1", "--finding", codes[0], *who).status == 2
+
+
+def test_fewer_approvals_must_be_accepted(two: Command) -> None:
+    """Rules that let one person do what took two say so when they are loaded, and need a reason that is recorded."""
+    answer = two("rules", "load", two.file("rules.toml", world.RULES))
+    assert answer.status == 3
+    assert "an exception needs 1 who approves it, and needed 2" in said(answer.out + answer.err)
+    two.ok("rules", "load", two.file("rules.toml", world.RULES), "--accept", "the other left")
+    named = world.RULES.replace('id = "expansion"', 'id = "expansion"\napprovers = ["CHIEF"]')
+    two.ok("rules", "load", two.file("rules.toml", named))
+    answer = two("rules", "load", two.file("rules.toml", named.replace('"CHIEF"', '"CHIEF", "ANN"')))
+    assert answer.status == 3
+    assert "exceptions are left to CHIEF and ANN, and were to CHIEF" in said(answer.out + answer.err)
+
+
+def test_what_was_whole_waits_where_two_are_asked_for_later(cfgtrack: Command) -> None:
+    """How many must approve is what the rules ask as known: asked for two, one of before waits for a second."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN")
+    before = cfgtrack("findings", "--at", TEN, "--json").json
+    cfgtrack.ok("rules", "load", cfgtrack.file("rules.toml", TWO))
+    assert "waits for a second" in first_line(cfgtrack("findings", "--at", TEN))
+    assert cfgtrack("findings", "--at", TEN, "--known-at", before["known"], "--json").json == before
+
+
+def test_who_did_it_is_one_of_two_and_says_so(two: Command) -> None:
+    """Who did what broke the rule may be one of two, never both; and every answer says that it was he."""
+    two("shut", "HALL:V1", "--at", EARLY, "--by", "ANN")
+    codes = [code for f in two("findings", "--json").json["findings"] for code in f["fingerprints"]]
+    approve(two, codes, "ann")
+    found = two("findings")
+    assert found.status == 3
+    assert "by ann, who did it himself, " in said(found.out)
+    approve(two, codes, "BEN")
+    assert [one["did_it"] for one in only_excused(two)["approvals"]] == [True, False]  # type: ignore[attr-defined]
+
+
+def test_can_says_what_is_excused(cfgtrack: Command) -> None:
+    """What may be done next says on its first line that some of it is excused, and by whom."""
+    live = cfgtrack.naming("dead-before-touch", "--do", "demate PUMP-1:J1")
+    cfgtrack.ok("approve", *live, "--by", "ANN", "--reason", "x")
+    assert "1 excused (1 catastrophic, by ANN until further notice" in first_line(
+        cfgtrack("can", "PUMP-1:J1")
+    )
+
+
+def test_a_rule_in_words_says_who_must_approve(two: Command) -> None:
+    """`rules explain` says how many must approve an exception, where one isn't enough."""
+    assert "two people must approve one" in said(two.ok("rules", "explain", "expansion"))
+    assert "must approve" not in two.ok("rules", "explain", "powered-again")
+
+
+def test_history_says_what_is_back_dated(cfgtrack: Command) -> None:
+    """An approval for a time from before it was recorded says so in the history; one from now on doesn't."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN", "--id", "now")
+    assert "back-dated" not in cfgtrack.ok("history", "PUMP-1")
+    approve(cfgtrack, codes, "ANN", "--from", EARLY, "--id", "before")
+    assert cfgtrack.ok("history", "PUMP-1").count("back-dated:") == 1
 
 
 # --- people -----------------------------------------------------------------------------------------------------------

@@ -15,14 +15,15 @@ from typing import NamedTuple
 
 import pytest
 
+from cfgtrack.model.time import DAY, HOUR, MINUTE, SECOND
 from cfgtrack.store.database import Database
 from tests.cli import world
 from tests.cli.conftest import Answer, Command
+from tests.clocks import as_it_is
 from tests.store.conftest import Server
 
 ROOT = Path(__file__).parents[2]
 AT = ("--at", "2031-05-01T08:20:00Z")
-HOUR = 3_600_000_000
 
 
 class Line(NamedTuple):
@@ -118,8 +119,9 @@ def test_every_line_has_its_test() -> None:
 
 
 @pytest.fixture
-def console(tmp_path: Path) -> Console:
+def console(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Console:
     """A plant with a backup, a head that is kept, and one event after them."""
+    as_it_is(monkeypatch)
     made = Console(tmp_path)
     made.begin()
     return made
@@ -319,40 +321,92 @@ def _(console: Console) -> str:
 # --- clocks -------------------------------------------------------------------------------------------------------
 
 
+def _set_back(console: Console, by: int) -> None:
+    console.ticks = iter(range(next(console.ticks) - by, 2**60, SECOND))
+
+
+def _say_when(console: Console, event: str) -> None:
+    console.ok(
+        "correct", event, "inspect", "PUMP-1", *AT, "--reason", "by my watch", "--id", f"{event}-{event}"
+    )
+    assert console.has(f"{event}-{event}")
+
+
 @when("a clock was fast when something was recorded")
 def _(console: Console) -> str:
-    slow = console.ticks
-    ahead = next(slow) + HOUR
-    console.ticks = iter(range(ahead, ahead + 100))
+    _set_back(console, -HOUR)
     console.ok("inspect", "PUMP-1", "--id", "E3")
-    console.ticks = slow
+    _set_back(console, HOUR)
     said = console("inspect", "PUMP-2").err
     assert "E3" in console.ok("history")
-    console.ok("correct", "E3", "inspect", "PUMP-1", *AT, "--reason", "an hour fast", "--id", "E4")
-    assert console.has("E4")
+    _say_when(console, "E3")
+    return said
+
+
+@when("this clock is far ahead of the last write")
+def _(console: Console) -> str:
+    _set_back(console, -400 * DAY)
+    words = ("remark", "PUMP-1", "--remark", "x", "--id", "E3")
+    said = console(*words).err
+    assert not console.has("E3")
+    console.ok(*words, "--accept-clock", "2032-06-04")
+    assert console.has("E3")
+    return said
+
+
+@when("this clock was set back")
+def _(console: Console) -> str:
+    _set_back(console, 20 * MINUTE)
+    said = console("inspect", "PUMP-1", "--id", "E3").err
+    assert console.has("E3")
+    console.ticks = console.ticking()
+    _say_when(console, "E3")
+    return said
+
+
+@when("this clock is before the record began")
+def _(console: Console) -> str:
+    console.ticks = iter(range(100))
+    said = console("inspect", "PUMP-2").err
+    console.ok("remark", "PUMP-1", "--remark", "x", *AT, "--id", "E3")
+    console.ticks = console.ticking()
+    assert console.has("E3")
+    return said
+
+
+@when("a clock was off, says the audit")
+def _(console: Console) -> str:
+    _set_back(console, 20 * MINUTE)
+    console.ok("inspect", "PUMP-1", "--id", "E3")
+    console.ticks = console.ticking()
+    said = console.ok("audit")
+    marked = [line["id"] for line in console.json_of("history")["history"] if "clock" in line]
+    assert marked == ["E3"]
+    _say_when(console, "E3")
+    console.ok("history")
     return said
 
 
 @when("an event is in the future")
 def _(console: Console) -> str:
     for n in (3, 4):
-        console.ok("inspect", "PUMP-1", "--at", f"2032-05-0{n}T10:00:00Z", "--id", f"E{n}")
+        console.ok("inspect", "PUMP-1", "--at", f"2032-05-0{n}T10:00:00Z", "--id", f"E{n}", "--sure")
     said = console("inspect", "PUMP-2").err
     console.ok(
         "correct", "E4", "inspect", "PUMP-1", "--at", "2031-05-01T08:30:00Z", "--reason", "a year too late"
     )
     console.ok("withdraw", "E3", "--reason", "there was none")
-    console.ok("inspect", "PUMP-2", "--id", "E5", "--at", "2031-05-01T08:40:00Z")
+    assert "note" not in console("inspect", "PUMP-2", "--id", "E5").err
     assert console.has("E5")
     return said
 
 
-@when("this clock is slow or was set back")
+@when("a time is asked about")
 def _(console: Console) -> str:
-    console.ticks = iter(range(100))
-    said = console("inspect", "PUMP-2").err
-    console.ok("remark", "PUMP-1", "--remark", "x", *AT, "--id", "E3")
-    console.ticks = console.ticking()
+    words = ("remark", "PUMP-1", "--remark", "x", "--at", "2031-04-30T10:00:00Z", "--id", "E3")
+    said = console(*words).err
+    assert not console.has("E3")
+    console.ok(*words, "--sure")
     assert console.has("E3")
     return said
 

@@ -157,7 +157,7 @@ def approval(body: dict[str, Any] | None, *subjects: str, **more: Any) -> Entry:
 
 def test_from_an_event():
     """A variance is an event: who, why, of which findings, and from when until when."""
-    as_told = {"id": "E", "happened": 100, "known": 120, "people": frozenset(["chief"])}
+    as_told = {"id": "E", "happened": 100, "known": 120, "people": frozenset(["chief"]), "approver": "chief"}
     assert variance_of(approval({"fingerprints": [A, B], "end": 200}, "A:1")) == variance(**as_told)
     from_five = variance(A, **as_told, start=5, end=None)
     assert variance_of(approval({"fingerprints": [A], "start": 5})) == from_five
