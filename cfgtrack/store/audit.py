@@ -384,7 +384,7 @@ class _Auditor:
             report.faults.append(
                 Fault("definition", f"{loose[0]} {loose[1]} came with no event that loads something")
             )
-        if self.people:
+        if self.people and not report.faults:
             report.roles = has_roles((self.definitions or read_definitions(self.database)).plant())
         report.head = Head(report.events, self.tree.root(), max(self.known, 0))
         if self.kept is not None:
