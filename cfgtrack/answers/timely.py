@@ -81,9 +81,9 @@ def _behind(whose: str, off: int, last: int, *, is_now: bool) -> str:
         " It is taken to have happened when this clock says: if not, correct it with --at." if is_now else ""
     )
     return (
-        f"clock: {whose} says {format_instant(last + off)}; the last entry was recorded {size_of(off)} later, by"
-        " another clock or before it was set back: one of them is wrong. What is recorded now comes after that, and is marked."
-        f"{taken}"
+        f"clock: {whose} says {format_instant(last + off)}; the last entry was recorded {size_of(off)} later,"
+        " by another clock or before it was set back: one of them is wrong. What is recorded now comes after that, and is"
+        f" marked.{taken}"
     )
 
 
