@@ -109,7 +109,16 @@ def test_what_is_documented_exists() -> None:
     """Every command and every option that the two name is one of the program's."""
     assert len(named(README)) > 5
     assert unknown(README) == set()
-    of_tests = {"--hypothesis-seed", "--randomly-seed", "--seed", "--cases", "--first"}
+    of_tests = {
+        "--hypothesis-seed",
+        "--randomly-seed",
+        "--seed",
+        "--cases",
+        "--first",
+        "--kind",
+        "--only",
+        "--size",
+    }
     assert unknown(DEVELOPERS) - of_tests == set()
 
 

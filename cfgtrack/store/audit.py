@@ -384,7 +384,7 @@ class _Auditor:
             report.faults.append(
                 Fault("definition", f"{loose[0]} {loose[1]} came with no event that loads something")
             )
-        if self.people:
+        if self.people and not report.faults:
             report.roles = has_roles((self.definitions or read_definitions(self.database)).plant())
         report.head = Head(report.events, self.tree.root(), max(self.known, 0))
         if self.kept is not None:
@@ -432,12 +432,17 @@ def _stored(database: Database) -> Pages:
 
 
 def _sum(pages: Pages) -> int:
-    return sum(sum(map(hash, rows)) for rows, _ in pages)
+    return sum(sum(map(_hash, rows)) for rows, _ in pages)
+
+
+def _hash(row: Row) -> int:
+    # With what each is of: an empty text, empty bytes and 0 have one hash.
+    return hash((row, *map(type, row)))
 
 
 def _by_number(pages: Pages) -> dict[int, int]:
     sums: dict[int, int] = {}
     for rows, at in pages:
         for row in rows:
-            sums[row[at]] = sums.get(row[at], 0) + hash(row)
+            sums[row[at]] = sums.get(row[at], 0) + _hash(row)
     return sums

@@ -42,7 +42,7 @@ def copy_into(url: str, part: Path, target: str) -> int:
 
 def _copy_file(source: Database, part: Path) -> int:
     with closing(Database(str(part), create=True)) as copy:
-        copy.raw.execute("PRAGMA journal_mode = DELETE")
+        copy.rows("PRAGMA journal_mode = DELETE")
         with source.trouble():
             source.raw.backup(copy.raw)
         row = copy.row("SELECT coalesce(max(number), 0) FROM event")

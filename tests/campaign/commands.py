@@ -225,7 +225,11 @@ def seen(folder: Path) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for path in sorted(folder.rglob("*")):
         name = str(path.relative_to(folder))
-        if path.is_dir() or path.name.startswith(".") or path.name.endswith(("-wal", "-shm", ".lock")):
+        if (
+            path.is_dir()
+            or path.name.startswith(".")
+            or path.name.endswith(("-wal", "-shm", "-journal", ".lock"))
+        ):
             continue
         if path.suffix == ".db":
             found[name] = recorded(path)

@@ -128,25 +128,24 @@ class Asked:
     rows: tuple[object, ...]
     judged: tuple[object, ...]
     marks: tuple[str, ...]
-    schema: tuple[str, ...]
+    schema: tuple[tuple[str, str, str | None], ...]
 
     def but_for(self, other: Asked) -> str:
         """Return what alone differs of what is read and changes nothing, "" where it is something else."""
         if self.rows != other.rows or self.judged != other.judged:
             return ""
-        if self.marks != other.marks and self.schema == other.schema:
-            return "mark of a checkpoint"
+        if self.schema == other.schema:
+            return "mark of a checkpoint" if self.marks != other.marks else ""
         same = [*map(_read, self.schema)] == [*map(_read, other.schema)]
-        return (
-            "spelling of a table"
-            if same and self.marks == other.marks and self.schema != other.schema
-            else ""
-        )
+        return "spelling of a table" if same and self.marks == other.marks else ""
 
 
-def _read(sql: str) -> str:
-    """Return the text of a table as SQL reads it."""
-    return re.sub(r"\bCONSTRAINT \S+", "CONSTRAINT", " ".join(sql.upper().split()))
+def _read(row: tuple[str, str, str | None]) -> tuple[str, ...]:
+    """Return the text of a table, with its name, as SQL reads it; of an index that a table makes its name."""
+    name, table, sql = row
+    if sql is None:
+        return (name,)
+    return name, table, re.sub(r"\bCONSTRAINT \S+", "CONSTRAINT", " ".join(sql.upper().split()))
 
 
 def asked(path: Path) -> Asked:
@@ -158,7 +157,7 @@ def asked(path: Path) -> Asked:
             "SELECT at, events, known, memory, shape FROM checkpoint ORDER BY at"
         ).fetchall()
         schema = tuple(
-            str(sql) for (sql,) in connection.execute("SELECT sql FROM sqlite_master ORDER BY rootpage, name")
+            connection.execute("SELECT name, tbl_name, sql FROM sqlite_master ORDER BY rootpage, name")
         )
     at = Asking(str(path), at="2031-05-02T00:00:00Z")
     judged = json_of(findings(at)), json_of(review(at))

@@ -30,7 +30,7 @@ READ_BY_NOBODY = {
     "free page": "a page that a table gave back, or the list of those",
     "divider": "a key in an inner page: it leads to the same leaf as long as it lies between the same two",
     "journal mode": "1 or 2, as the file was closed: whether the next one writes a log beside it",
-    "spelling of a table": "capitals of keywords, blanks, names of constraints: SQL reads the same",
+    "spelling of a table": "capitals, blanks, names of constraints, whose index a table's own is: SQL reads the same",
     "mark of a checkpoint": "which rules it is of; with another mark it is nobody's, and what it told is judged anew",
     "end of overflow": "behind the end of a text on its last page",
 }

@@ -31,6 +31,8 @@ SKEWS = (
     40 * DAY, 500 * DAY,
 )  # fmt: skip
 """How far the consoles' clocks are off."""
+HANDOVER = parse_instant("2031-05-01T08:00:00Z")
+"""When the record begins: the instant of the plant's initial configuration."""
 PLANT = world.PLANT + '\n[[setting]]\nid = "clock-ahead"\nvalue = "1 h"\n'
 
 
@@ -87,7 +89,6 @@ class _Consoles:
         plant = folder / "plant.toml"
         plant.write_text(PLANT)
         self._ok(self.right("load", plant, "--by", "survey", "--sure"))
-        self.began = self._last()[1]
 
     @staticmethod
     def _machine() -> int:
@@ -139,12 +140,12 @@ class _Consoles:
             if chance.random() < 0.8:
                 return "refused"
             answer = console(*words, "--accept-clock", format_instant(clock)[:10])
-        elif not self.served and (clock < self.began or skew < 0):
+        elif not self.served and (clock < HANDOVER or skew < 0):
             if answer.status == 2 and "say when it happened: " in answer.err:
                 answer = console(*words, "--at", format_instant(self.now))
                 if "unlikely-time" in answer.err:
                     answer = console(*words, "--at", format_instant(self.now), "--sure")
-            elif clock < self.began:
+            elif clock < HANDOVER:
                 raise Wrong(f"it isn't asked when it happened: {answer.status} {answer.err[:200]}")
         self._ok(answer)
         made, known, happened, body = self._last()

@@ -344,6 +344,7 @@ SQLITE = (
     _sql("a tree head of no event", f"INSERT INTO tree_head SELECT number + 1000, known, root, frontier FROM tree_head WHERE number = {LAST}"),
     _sql("another state", f"UPDATE change SET value = 'mated' WHERE number = {EVENT_OF}"),
     _sql("a state that ended", f"UPDATE change SET until = known + 1 WHERE number = {EVENT_OF}"),
+    _sql("a state that is empty in another way", f"UPDATE change SET cycle = '' WHERE number = {EVENT_OF} AND cycle = 0"),
     _sql("a state deleted", f"DELETE FROM change WHERE number = {EVENT_OF}"),
     _sql("a state added", f"INSERT INTO change SELECT 'PUMP-2:F1', aspect, happened, turn, number, known, until, value, other, cycle FROM change WHERE number = {EVENT_OF}"),
     _sql("a history without an event", f"DELETE FROM touch WHERE number = {EVENT_OF}"),

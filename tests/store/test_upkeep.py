@@ -183,3 +183,37 @@ def test_what_is_no_journal_is_not_migrated(tmp_path: Path) -> None:
     with pytest.raises(NoAnswer, match="this database holds something else"):
         migrate(str(path))
     assert path.read_bytes() == before
+
+
+class _Full:
+    """A connection to a file for which there is no room when it is brought into one piece."""
+
+    def __init__(self, raw: sqlite3.Connection) -> None:
+        self._raw = raw
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self._raw, name)
+
+    def execute(self, sql: str, *rest: object) -> sqlite3.Cursor:
+        if sql == "PRAGMA journal_mode = DELETE":
+            err = sqlite3.OperationalError("database or disk is full")
+            err.sqlite_errorname = "SQLITE_FULL"
+            raise err
+        return self._raw.execute(sql, *rest)  # type: ignore[arg-type]
+
+
+def test_a_copy_that_finds_no_room_at_its_first_page(sqlite_url: str, tmp_path: Path, monkeypatch) -> None:
+    """However early there is no room, it is said of the copy, and nothing is left of it."""
+
+    class Filling(Database):
+        def _set_up(self, *, create: bool) -> None:
+            super()._set_up(create=create)
+            self.raw = _Full(self.raw)
+
+    monkeypatch.setattr("cfgtrack.store.upkeep.Database", Filling)
+    target = tmp_path / "copies" / "copy.db"
+    target.parent.mkdir()
+    with pytest.raises(NoAnswer) as caught:
+        backup(Asking(sqlite_url), target)
+    assert [(one.where, one.code) for one in caught.value.problems] == [(str(target), "disk-full")]
+    assert list(target.parent.iterdir()) == []
