@@ -664,7 +664,7 @@ def signing(s: Asker) -> None:
     plant = (FOLDER / "shop.toml").read_text()
 
     def load(key: str, *words: object) -> None:
-        person = f'\n[[place]]\nid = "IDA"\nmobile = true\nkey = "{key}"\n'
+        person = f'\n[[person]]\nid = "IDA"\nkey = "{key}"\n'
         setting = '\n[[setting]]\nid = "unsigned-events"\nvalue = "refused"\n'
         s.ask("load", s.file("signed.toml", plant + person + setting), "--by", "survey", *words)
 
