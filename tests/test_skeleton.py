@@ -259,7 +259,13 @@ def drawn(folder: Path, *options: str) -> list[str]:
     shutil.copy(CHECKOUT / "tests" / "conftest.py", folder)
     (folder / "test_it.py").write_text(DRAWS)
     (folder / "drawn").unlink(missing_ok=True)
-    environment = {"PATH": os.defpath, "HOME": str(folder), "PYTHONHASHSEED": "7"}
+    # What it imports is the checkout's.
+    environment = {
+        "PATH": os.defpath,
+        "HOME": str(folder),
+        "PYTHONHASHSEED": "7",
+        "PYTHONPATH": str(CHECKOUT),
+    }
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *options]
     done = subprocess.run(
         command, cwd=folder, env=environment, capture_output=True, text=True, check=False, timeout=300

@@ -26,6 +26,7 @@ from cfgtrack.analysis.verdict import (
     still_running,
 )
 from cfgtrack.model.action import Action
+from cfgtrack.model.approval import person_named
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event, effects
 from cfgtrack.model.lock import Device, all_devices
@@ -158,8 +159,14 @@ def check(
     mixes.judge_all()
     likely, over = mixes.runs[0], max(run.end for run in mixes.runs)
     new, excused = list[Foreseen](), list[Finding]()
+    doers = {step.step: step.done.by for step in likely.steps}
+
+    def doer(finding: Finding) -> str:
+        by = doers.get(finding.step or "")
+        return person_named(now.plant, by) if by else ""
+
     for run, finding in _new(mixes):
-        plain, under = covered([finding], variances, begin.start, run.end)
+        plain, under = covered([finding], variances, begin.start, run.end, doer)
         new += plain
         excused += under
     still = _once(finding for run in mixes.runs for finding in run.still)

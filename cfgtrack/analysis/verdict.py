@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 from enum import StrEnum
 from typing import Any, ClassVar, TypeVar
 
 from cfgtrack.model.time import SECOND
 from cfgtrack.rules.finding import Clock, Finding
-from cfgtrack.rules.variance import Variance, under_variance
+from cfgtrack.rules.variance import Variance, nobody, under_variance
 
 AS_LIKELY = "likely"
 ALL_LOW = "all low"
@@ -96,11 +96,16 @@ def _fields(value: Any, sort: type) -> dict[str, Any]:
 
 
 def covered(
-    findings: Sequence[_F], variances: Sequence[Variance], start: int, end: int
+    findings: Sequence[_F],
+    variances: Sequence[Variance],
+    start: int,
+    end: int,
+    doer: Callable[[Finding], str] = nobody,
 ) -> tuple[list[_F], list[_F]]:
     """Return (findings that stand, findings under a variance for as long as they last, which name it).
 
     What is still open when the proposal is over lasts to its `end`, and what was open before it from its `start` on.
+    `doer` tells who breaks it.
     """
     plain: list[_F] = []
     excused: list[_F] = []
@@ -108,7 +113,7 @@ def covered(
         lasting = finding
         if finding.is_open:
             lasting = replace(finding, time=max(finding.time, start), until=end + 1)
-        stands, under = under_variance([lasting], variances, began=finding.time)
+        stands, under = under_variance([lasting], variances, began=finding.time, doer=doer)
         for parts, out in ((stands, plain), (under, excused)):
             out += [replace(finding, **_parted(part)) for part in parts]
     return plain, excused

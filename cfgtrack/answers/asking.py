@@ -26,8 +26,9 @@ class Asking:
     Times (`at`, `known_at`) are texts, read as everywhere, or microseconds since 1970, UTC; a text without a date
     counts inside `outing`. `by` and `recorder` stand behind what is written; with `dry_run` nothing is. A writer waits
     `wait` seconds for another. The `clock` is read once a question: the present of the question; and by the journal
-    when it stamps what it records. The `console` remembers what it has seen of the journal, and has the key of whoever
-    signs: `sign` says who; without a console nobody remembers or signs.
+    when it stamps what it records. Where there is a server its clock counts for both. The `console` remembers what it
+    has seen of the journal, and has the key of whoever signs: `sign` says who; without a console nobody remembers or
+    signs.
 
     `sure`: what is said of when something happened is so, however unlikely. `accept_clock` is the day that the clock
     says, of one that is right though it is further ahead of the last write than the plant allows. See

@@ -260,9 +260,7 @@ known_option = shared(
     "--known-at", metavar="TIME", help="As it was known at this time; else all that is recorded."
 )
 asked_at = options(
-    shared(
-        "--at", metavar="TIME", help="As it was at this time; else now, or the last event if that is later."
-    ),
+    shared("--at", metavar="TIME", help="As it was at this time; else now."),
     known_option,
     outing_option,
 )

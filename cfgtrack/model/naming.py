@@ -61,8 +61,11 @@ class Names:
     def __init__(self, plant: Plant) -> None:
         self._plant = plant
         owners = (thing for table in (plant.units, plant.places) for thing in table.values() if thing.aliases)
-        self.owners = by_alias((thing.id, thing.aliases) for thing in owners)
-        """Alias to the ids of the units and places that have it."""
+        people = (
+            (one.place, (one.id,)) for one in plant.people.values() if one.place and one.id != one.place
+        )
+        self.owners = by_alias([*((thing.id, thing.aliases) for thing in owners), *people])
+        """Alias to the ids of the units and places that have it; a person's id to the place that moves which he is."""
         self.parts = by_alias((part.id, part.aliases) for part in plant.parts.values() if part.aliases)
         """Alias to the ids of the parts that have it."""
         found = {part.id: aliases_in(part) for part in plant.parts.values()}

@@ -30,8 +30,9 @@ LOOK, RECORD, CORRECT, APPROVE, DEFINE, ADMINISTER = (
 ROLES = (LOOK, RECORD, CORRECT, APPROVE, DEFINE, ADMINISTER)
 """What somebody may be allowed to do. Whoever may do anything else may look as well."""
 
-WRITING = ROLES[1:]
-"""The kinds of action that a permission can confine: whoever may look sees everything."""
+WRITING = (RECORD, CORRECT, APPROVE)
+"""What a permission can confine to a part of the plant: whoever may look sees everything, and definitions are of the
+whole plant."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -194,6 +194,8 @@ def under_variance(
     plain: list[Finding] = []
     excused: list[Finding] = []
     asked = list(findings)
+    if not variances:
+        return asked, excused
     codes = older_fingerprints(asked) if any(v.older is not None for v in variances) else [""] * len(asked)
     naming = _naming(variances)
     for finding, code in zip(asked, codes, strict=True):

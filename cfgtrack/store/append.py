@@ -316,7 +316,8 @@ class Appender:
         self, where: str, event: Event, *, turn: int, corrects: int | None, target: Target | None = None
     ) -> Entry:
         number, known = self.number + 1, self.known
-        self.permit.expect(where, event, None if target is None else target.entry)
+        if self.permit.is_needed:
+            self.permit.expect(where, event, None if target is None else target.entry)
         if self.off:
             if self._jump is not None:
                 raise self._jump

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, DEFINITIONS, Action
+from cfgtrack.model.approval import person_called
 from cfgtrack.model.codec import event_from_json
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.people import ADMINISTER, DEFINE, done_on, has_roles, kinds_of, may, person_of
@@ -50,7 +51,7 @@ class Permit:
         """Return who records an action: as the server knows him, by his signature, as he says; "" when nobody says."""
         if self._bound is not None:
             return self._bound
-        return action.recorder or "" if action.signed is None else action.signed.by
+        return _said(self._plant, action)
 
     def said(self, where: str, action: Action) -> Action:
         """Return an action with whoever is known to record it as its recorder. Unrecordable when it names another one.
@@ -149,16 +150,22 @@ def why_not(database: Database, plant: Plant, entry: Entry, corrects: int | None
     target = None if corrects is None else _event(database, "number", corrects)
     explained = None if event.explains is None else _event(database, "id", event.explains)
     user = None if entry.login is None else person_of(plant, entry.login)
-    who = event.recorder or "" if event.signed is None else event.signed.by
     told = [one for one in (event, target, explained) if one is not None]
     on = [thing for one in told for thing in done_on(plant, one, one.written)]
     kinds = () if event.action in DEFINITIONS and target is None else kinds_of(event, target)
     if DEFINE in kinds or event.action in DEFINITIONS:
         kinds = (*kinds, *_kinds_carried(database, entry.number if target is None else corrects))
     for kind in dict.fromkeys(kinds):
-        why = may(plant, who if user is None else user.id, kind, on)
+        why = may(plant, _said(plant, event) if user is None else user.id, kind, on)
         if why is not None:
             yield why
+
+
+def _said(plant: Plant, action: Action) -> str:
+    """Return who has signed an action, else who says that he records it: by his own name, or the place that he is."""
+    if action.signed is not None:
+        return action.signed.by
+    return person_called(plant, action.recorder or "") or action.recorder or ""
 
 
 def _event(database: Database, column: str, value: object) -> Event | None:

@@ -207,7 +207,9 @@ class Recorder:
             self.tally.repeated += 1
             return before
         expect_own_head(self.database, where, action)
-        action = self.door.pass_in(where, self.appender.permit.said(where, action))
+        if self.appender.permit.is_needed:
+            action = self.appender.permit.said(where, action)
+        action = self.door.pass_in(where, action)
         entry = self.appender.append(where, action)
         self.tally.recorded += 1
         self._in_chunk[action.id] = entry

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from cfgtrack.model.people import WRITING
+from cfgtrack.model.people import LOOK
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import NoAnswer, Problem, Refused
 from cfgtrack.store.database import Database
@@ -75,7 +75,7 @@ def grants(database: Database, plant: Plant) -> Grants:
     wanted = frozenset[Privilege]()
     for user in users.keys() & there:
         mine = shipped(user)
-        writes = not users[user].isdisjoint(WRITING)
+        writes = users[user] != {LOOK}
         wanted |= mine if writes else {one for one in mine if one.what == "SELECT"}
     found = granted(database)
     row = database.row(

@@ -20,6 +20,7 @@ from cfgtrack.rules.what.custom import ENTRY_POINTS
 from cfgtrack.store.journal import create
 from tests.analysis.test_vetting import CASES as CASES_TO_VET
 from tests.analysis.test_vetting import RULE, SOUND, changed, nowhere_to_go
+from tests.cli import world
 from tests.cli.conftest import Command
 from tests.cli.published import answer_of
 from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
@@ -1274,8 +1275,22 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
 }  # fmt: skip
 
 
-def ask_everything(folder: Path) -> list[Asked]:
-    """Hold every session; return all that was asked and answered."""
+def granting(s: Asker) -> None:
+    """On a server: people with roles, what goes with them, and what is recorded by whom the server knows."""
+    people = "".join(
+        f'\n[[person]]\nid = "{name}"\nroles = ["record", "administer"]\nuser = "{user}"\n'
+        for name, user in (("LEAD", "postgres"), ("CLERK", "nobody-there"))
+    )
+    s.ask("load", s.file("plant.toml", world.PLANT + people), "--by", "survey")
+    assert s.ask("grant", "--dry-run")["missing"] == ["nobody-there"]
+    assert s.ask("grant")["granted"]
+    s.do(1, "inspect", "PUMP-1")
+    s.ask("history", "PUMP-1")
+    assert s.ask("audit")["logins"] == 1
+
+
+def ask_everything(folder: Path, url: str) -> list[Asked]:
+    """Hold every session, one on a server's empty database; return all that was asked and answered."""
     found: list[Asked] = []
     with pytest.MonkeyPatch.context() as patch:
         install_condition(folder, patch)
@@ -1283,4 +1298,6 @@ def ask_everything(folder: Path) -> list[Asked]:
             session = Asker(folder / name)
             hold(session)
             found += session.asked
-    return found
+    session = Asker(folder / "granting", url)
+    granting(session)
+    return [*found, *session.asked]

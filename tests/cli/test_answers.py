@@ -85,9 +85,9 @@ NEVER_MET = {
 
 
 @pytest.fixture(scope="module")
-def asked(tmp_path_factory: pytest.TempPathFactory) -> list[Asked]:
+def asked(tmp_path_factory: pytest.TempPathFactory, server: Server) -> list[Asked]:
     """All that the sessions ask, with the answers."""
-    return ask_everything(tmp_path_factory.mktemp("asked"))
+    return ask_everything(tmp_path_factory.mktemp("asked"), server.empty())
 
 
 # --- the schema itself --------------------------------------------------------------------------------------------

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from cfgtrack.model.time import DAY, HOUR, MINUTE, SECOND, parse_instant
+from cfgtrack.model.time import DAY, HOUR, MINUTE, SECOND, format_instant, parse_instant
 from tests.cli import world
 from tests.cli.conftest import Command
 from tests.clocks import as_it_is
+from tests.store.conftest import Server
 
 NOON = parse_instant("2031-05-01T12:00:00Z")
 
@@ -318,3 +320,25 @@ def test_a_path_is_needed(tmp_path: Path) -> None:
     made.ok(
         "load", made.file("plant.toml", world.PLANT.replace("at = 2031-05", "at = 1999-05")), "--by", "survey"
     )
+
+
+def test_a_server_has_the_clock(empty: Command, server: Server, monkeypatch: pytest.MonkeyPatch) -> None:
+    """At a server its clock says what is known when, and what is now; a console whose clock differs is told."""
+    as_it_is(monkeypatch)
+    empty.db = server.empty()  # type: ignore[assignment]
+    right = time.time_ns() // 1000
+    plant = world.PLANT.replace("at = 2031", "at = 2021")
+    empty.ticks = going(right - HOUR)
+    empty.ok("load", empty.file("plant.toml", plant), "--by", "survey")
+    for hours in (-1, 0, 400 * 24):
+        empty.ticks = going(right + hours * HOUR)
+        answer = empty("--json", "inspect", "PUMP-1")
+        assert answer.status == 0, answer.err
+        event = answer.json["event"]
+        for when in ("happened", "known"):
+            assert abs(parse_instant(event[when]) - right) < 10 * MINUTE
+        assert "clock" not in event
+        told = "the server's" in answer.err and "one of them is wrong" in answer.err
+        assert told == bool(hours)
+        assert event["id"] in empty.ok("history", "PUMP-1")
+    assert empty("inspect", "PUMP-1", "--at", format_instant(right + 2 * HOUR)).status == 3

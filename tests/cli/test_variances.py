@@ -407,6 +407,15 @@ def test_who_did_it_is_one_of_two_and_says_so(two: Command) -> None:
     assert [one["did_it"] for one in only_excused(two)["approvals"]] == [True, False]  # type: ignore[attr-defined]
 
 
+def test_of_a_plan_who_is_to_do_it_says_so(cfgtrack: Command) -> None:
+    """Who approves what a plan has him do himself: the check says that it is he."""
+    do = ("--do", "demate PUMP-1:J1 by ANN")
+    cfgtrack.ok("approve", *cfgtrack.naming("dead-before-touch", *do), "--by", "ann", "--reason", "x")
+    checked = cfgtrack("check", *do)
+    assert checked.status == 0
+    assert "by ann, who did it himself, " in said(checked.out)
+
+
 def test_can_says_what_is_excused(cfgtrack: Command) -> None:
     """What may be done next says on its first line that some of it is excused, and by whom."""
     live = cfgtrack.naming("dead-before-touch", "--do", "demate PUMP-1:J1")

@@ -23,6 +23,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+from tests.clocks import take_any_time
+
 CHECKOUT = Path(__file__).parents[2]
 WORKED = 1_935_738_000_000_000
 """When the first command of a paper is run, microseconds since 1970: 2031-05-05T09:00:00Z."""
@@ -43,6 +45,7 @@ def fix_surroundings() -> None:
     The clock is Python's `time.time_ns`; it moves a second with every command, and not within one.
     """
     time.time_ns = lambda: _now * 1000  # the one seam for the clock
+    take_any_time()
     os.urandom = _not_random
     os.environ.update(LOGNAME="keeper", COLUMNS="100", XDG_DATA_HOME=os.devnull, TZ="UTC")
     os.environ.pop("CFGTRACK_DB", None)

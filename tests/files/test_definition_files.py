@@ -18,8 +18,10 @@ from cfgtrack.model.attribute import attribute_of
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.kind import Kind, Medium, Move
 from cfgtrack.model.part import Contact, InternalLink, Node, Part, Port, Thermal
+from cfgtrack.model.people import Area, Permission, Person
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.quantity import Quantity
+from cfgtrack.model.setting import REFUSED, UNSIGNED, Setting
 from tests.corpus.plants import draw_plant
 from tests.files.conftest import HARDWARE, SHEETS
 
@@ -129,6 +131,16 @@ EVERYTHING = Definition(
         "M": Place("M", "S", part="p", mobile=True, lifts=250.0),
         "O": Place("O", "S", mobile=True, operates="M"),
         "B": Place("B", "S", lock_box=True),
+    },
+    settings={UNSIGNED: Setting(UNSIGNED, REFUSED)},
+    people={
+        "ANN": Person("ANN", "The lead", frozenset({"record", "administer"}), "M", "ed25519:" + "0" * 64, "ann o'x"),
+        "BEN": Person("BEN"),
+    },
+    permissions={
+        "all": Permission("all", ("BEN",), ("approve",)),
+        "p": Permission("p", ("ANN", "record"), ("record", "correct"),
+                        Area(("U*", "B"), ("p",), ("tap",), ("S",), ("L 1", "L"), ("x", "a")), "Part of it"),
     },
     title="Everything",
 )  # fmt: skip

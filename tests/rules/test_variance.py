@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.model.event import Entry, Event
+from cfgtrack.rules.approved import Withdrawal
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Finding, Instance
 from cfgtrack.rules.variance import (
@@ -147,6 +148,88 @@ def test_the_first_that_covers_is_named():
         ("second", (A,)),
         ("first", (B,)),
     ]
+
+
+def two(*codes: str, **more: Any) -> Finding:
+    """Return a finding, broken at 100, to which two must approve an exception."""
+    return finding(*codes, approvals=2, **more)
+
+
+def by(who: str, *codes: str, **more: Any) -> Variance:
+    """Return a variance by somebody, known at 50."""
+    told = {"id": who, "by": who, "known": 50, "start": 50, "approver": who, "people": frozenset([who])}
+    return variance(*codes, **{**told, **more})
+
+
+def test_two_may_share_no_hand():
+    """It takes two approvals that no hand is in both of; which come first, and what else there is, doesn't matter."""
+    ann, ben = by("ann", A), by("ben", A)
+    clerk = by("cy", A, people=frozenset(["cy", "ann"]))
+    assert under_variance([two(A)], [ann])[1] == []
+    assert under_variance([two(A)], [ann, by("ann", A, id="again"), clerk])[1] == []
+    for some in ([ann, ben], [ben, clerk], [ann, clerk, ben]):
+        ((excused,), plain) = under_variance([two(A)], some)[::-1]
+        assert plain == []
+        assert excused.approved is not None
+        assert len({name for one in excused.approved.approvals for name in (one.by,)}) == 2
+    assert (
+        under_variance([two(A)], [by("ann", A, people=frozenset()), by("ben", A, people=frozenset())])[1]
+        == []
+    )
+
+
+def test_instances_part_ways():
+    """Of one finding, what two approved is excused, what one approved waits, and what nobody did has nothing told."""
+    plain, excused = under_variance([two(A, B, C)], [by("ann", A, B), by("ben", A)])
+    assert codes_of(excused) == [(A,)]
+    assert [(f.fingerprints, f.approved is not None and f.approved.waits) for f in plain] == [
+        ((B,), True),
+        ((C,), False),
+    ]
+
+
+def test_those_that_run_longest_are_told():
+    """Renewed before it ends, an exception runs as long as the last: nobody is told that it runs out before."""
+    short, long = by("ann", A, end=150), by("ann", A, id="renewed", end=500)
+    for some in ([short, long], [long, short]):
+        (excused,) = under_variance([finding(A)], some)[1]
+        assert (excused.variance, excused.approved and excused.approved.until) == ("renewed", 500)
+
+
+def test_before_the_fact_goes_first():
+    """Where approvals of before the fact are enough, a longer one that came after doesn't make it after."""
+    (excused,) = under_variance([finding(A)], [by("late", A, known=101, end=None), by("ann", A)])[1]
+    assert excused.approved is not None
+    assert (excused.variance, excused.approved.fact) == ("ann", "before")
+
+
+@pytest.mark.parametrize(
+    ("one", "at", "standing"),
+    [
+        (by("ann", A), 150, "runs"),
+        (by("ann", A, end=140), 150, "ran out"),
+        (by("ann", A, end=150), 150, "ran out"),
+        (by("ann", A, start=151), 150, "not yet"),
+        (by("ann", A, end=140), None, "runs"),
+        (by("ann", A, end=100), None, "not throughout"),
+        (by("ann", A, withdrawal=Withdrawal("W", "", 60, "x")), 150, "withdrawn"),
+        (by("ann", A, may=lambda on: f"not {on}"), 150, "not his"),
+    ],
+)
+def test_what_an_approval_is_to_a_finding(one, at, standing):
+    """It runs, ran out, begins later, doesn't run throughout, was withdrawn, or is by somebody who may not."""
+    plain, excused = under_variance([finding(A)], [one], at=at)
+    assert bool(excused) == (standing == "runs")
+    (told,) = (*plain, *excused)
+    assert told.approved is not None
+    assert [one.standing for one in told.approved.approvals] == [standing]
+
+
+def test_a_rule_that_leaves_it_to_some():
+    """Where a rule names who may except from it, nobody else's approval counts, whoever may else."""
+    left = finding(A, approvers=("Chief",))
+    assert under_variance([left], [by("ann", A)])[1] == []
+    assert under_variance([left], [by("chief", A)])[0] == []
 
 
 def approval(body: dict[str, Any] | None, *subjects: str, **more: Any) -> Entry:

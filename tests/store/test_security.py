@@ -23,6 +23,8 @@ from sqlalchemy import make_url
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.hardware import load
 from cfgtrack.answers.transfer import take_in
+from cfgtrack.model.definition import Definition
+from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.people import Person
 from cfgtrack.model.trouble import Refused
 from cfgtrack.store.audit import audit
@@ -30,6 +32,7 @@ from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.guards import wrong_guards
 from cfgtrack.store.journal import Journal, open_journal
 from cfgtrack.store.security import apply, grants
+from tests.model.test_people import AREAS, THINGS, plant
 from tests.store.conftest import Server
 from tests.store.world import CANDIDATES, DEFINITION, START
 
@@ -96,6 +99,33 @@ def test_the_demo_is_recorded_by_a_user(server: Server, tmp_path: Path) -> None:
     done = take_in(asking, str(demo / "as-run.csv"))
     assert done.recorded > 100
     assert _faults(url) == []
+
+
+def test_the_server_and_the_tool_mean_the_same_part_of_the_plant(server: Server) -> None:
+    """Every area that is written down by hand covers there what it covers here."""
+    found = plant()
+    url = server.fresh()
+    kinds = {name: Kind(name, "fluid", ("off", "on"), {}) for name in ("valve", "plug")}
+    whole = Definition(
+        media={"fluid": Medium("fluid")},
+        kinds=kinds,
+        parts=found.parts,
+        units=found.units,
+        places=found.places,
+    )
+    with open_journal(url, clock=clock) as journal:
+        journal.load(whole, by=None, recorder=None)
+    with psycopg.connect(url) as db:
+        for area, covered in AREAS.items():
+            fields = {
+                name: getattr(area, name) for name in ("ids", "parts", "kinds", "places", "loops", "tags")
+            }
+            said = json.dumps({name: values for name, values in fields.items() if values})
+            rows = db.execute(
+                "SELECT thing FROM unnest(%s::text[]) AS thing WHERE cfgtrack_covers(%s, thing, 9e18::bigint)",
+                [[*THINGS], said],
+            )
+            assert {thing for (thing,) in rows} == covered, area
 
 
 @pytest.fixture(scope="module")
