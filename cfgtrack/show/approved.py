@@ -68,9 +68,12 @@ def approved_text(approved: Approved, at: int) -> str:
 
 
 def _lacking(approved: Approved) -> str:
-    """Return what an approval that isn't whole waits for."""
-    shared = " (somebody had a hand in both)" if len(approved.by) > 1 else ""
-    return f"waits for a second{shared}"
+    """Return what an approval that isn't whole waits for; of several, who is known to have had a hand in all."""
+    if len(approved.by) < 2:
+        return "waits for a second"
+    hands = [{one.by, one.recorder} - {""} for one in approved.running]
+    who = say_list(sorted(set.intersection(*hands))) if set.intersection(*hands) else "one person"
+    return f"waits for a second ({who} had a hand in {'both' if len(hands) == 2 else 'all'})"
 
 
 def _is_over(approved: Approved) -> bool:

@@ -78,6 +78,8 @@ def grants(database: Database, plant: Plant) -> Grants:
         writes = users[user] != {LOOK}
         wanted |= mine if writes else {one for one in mine if one.what == "SELECT"}
     found = granted(database)
+    sql = "SELECT rolname FROM pg_roles WHERE NOT has_schema_privilege(rolname, current_schema(), 'USAGE')"
+    outside = {str(name) for (name,) in database.rows(sql)}
     row = database.row(
         "SELECT current_schema()::text, has_schema_privilege('public', current_schema(), 'CREATE')"
     )
@@ -85,7 +87,10 @@ def grants(database: Database, plant: Plant) -> Grants:
     schema, everybody_makes = _quoted(row[0]), bool(row[1])
     said = [f"REVOKE CREATE ON SCHEMA {schema} FROM PUBLIC"] if everybody_makes else []
     said += _spelled(found - wanted, schema, "REVOKE", "FROM")
-    said += (f"GRANT USAGE ON SCHEMA {schema} TO {_quoted(user)}" for user in sorted(users.keys() & there))
+    said += (
+        f"GRANT USAGE ON SCHEMA {schema} TO {_quoted(user)}"
+        for user in sorted(users.keys() & there & outside)
+    )
     said += _spelled(wanted - found, schema, "GRANT", "TO")
     return Grants(tuple(said), tuple(sorted(users.keys() - there)))
 

@@ -130,7 +130,28 @@ BEGIN
     RETURN cfgtrack_item('kind', found, instant, false);
 END $$;
 
-CREATE FUNCTION cfgtrack_is_mobile(owner text, instant bigint, settled boolean) RETURNS boolean LANGUAGE sql STABLE AS $$
+CREATE FUNCTION cfgtrack_is_there(address text, instant bigint) RETURNS boolean LANGUAGE plpgsql STABLE AS $$
+DECLARE
+    owner text := split_part(address, ':', 1);
+    inside text := nullif(substr(address, length(split_part(address, ':', 1)) + 2), '');
+    part jsonb;
+BEGIN
+    IF inside IS NULL THEN
+        RETURN cfgtrack_item('place', owner, instant, false) IS NOT NULL
+            OR cfgtrack_item('part', owner, instant, false) IS NOT NULL
+            OR (cfgtrack_item('unit', owner, instant, false) IS NOT NULL
+                AND cfgtrack_item('retired', owner, instant, false) IS NULL);
+    END IF;
+    part := cfgtrack_part_of(owner, instant);
+    RETURN EXISTS (
+        SELECT 1 FROM jsonb_array_elements(part -> 'nodes') AS n WHERE n.value ->> 'name' = inside
+        UNION ALL SELECT 1 FROM jsonb_array_elements(part -> 'ports') AS p WHERE p.value ->> 'name' = inside
+            OR EXISTS (SELECT 1 FROM jsonb_array_elements(p.value -> 'contacts') AS c
+                WHERE (p.value ->> 'name') || ':' || (c.value ->> 'name') = inside));
+END $$;
+
+CREATE FUNCTION cfgtrack_is_mobile(owner text, instant bigint, settled boolean) RETURNS boolean
+LANGUAGE sql STABLE AS $$
     SELECT coalesce((cfgtrack_item('place', owner, instant, settled) -> 'mobile')::boolean, false)
 $$;
 
@@ -252,6 +273,25 @@ $$;
 CREATE FUNCTION cfgtrack_done_on(said jsonb, instant bigint) RETURNS text[] LANGUAGE sql STABLE AS $$
     SELECT ARRAY(SELECT thing FROM (SELECT cfgtrack_written(said) UNION SELECT said ->> 'place') AS one(thing)
         WHERE thing IS NOT NULL AND (position(':' IN thing) > 0 OR NOT cfgtrack_is_mobile(thing, instant, true)))
+$$;
+
+CREATE FUNCTION cfgtrack_mentioned(said jsonb) RETURNS SETOF text LANGUAGE sql IMMUTABLE AS $$
+    SELECT cfgtrack_written(said) UNION SELECT said ->> 'peer' UNION SELECT said ->> 'place'
+    UNION SELECT m.value FROM unnest(ARRAY['carried', 'ends', 'found']) AS field,
+        jsonb_each_text(coalesce(said -> field, '{}')) AS m
+$$;
+
+CREATE FUNCTION cfgtrack_is_value(name text, told jsonb) RETURNS boolean LANGUAGE sql IMMUTABLE AS $$
+    SELECT jsonb_typeof(told -> 'value') = 'number' AND jsonb_typeof(told -> 'shown') = 'number'
+        AND jsonb_typeof(told -> 'unit') = 'string' AND told - '{value,shown,unit,dimension}'::text[] = '{}'
+        AND told -> 'dimension' = '
+{"angle": "angle", "clearance": "length", "count": "count", "current": "current", "cycles": "count",
+"energy": "energy", "flow": "flow", "force": "force", "gap": "length", "insulation-resistance":
+"resistance", "leak-rate": "leak rate", "length": "length", "level": "ratio", "mass": "mass",
+"power": "power", "preload": "force", "pressure": "pressure", "resistance": "resistance",
+"temperature": "temperature", "time": "time", "torque": "torque", "turns": "count", "voltage":
+"voltage", "volume": "volume"}
+'::jsonb -> name
 $$;
 
 CREATE FUNCTION cfgtrack_rank(kind jsonb, status text) RETURNS bigint LANGUAGE sql IMMUTABLE AS $$
@@ -454,7 +494,8 @@ BEGIN
     END IF;
     FOR one, form IN SELECT f.key, jsonb_typeof(f.value) || coalesce(
             (SELECT ' of ' || string_agg(DISTINCT jsonb_typeof(i), ' ') FROM (
-                SELECT a.value FROM jsonb_array_elements(CASE WHEN jsonb_typeof(f.value) = 'array' THEN f.value END) AS a
+                SELECT a.value
+                FROM jsonb_array_elements(CASE WHEN jsonb_typeof(f.value) = 'array' THEN f.value END) AS a
                 UNION ALL SELECT o.value
                 FROM jsonb_each(CASE WHEN jsonb_typeof(f.value) = 'object' AND f.key <> 'body' THEN f.value END) AS o
             ) AS inner_values(i)), '')
@@ -471,6 +512,21 @@ BEGIN
         THEN
             PERFORM cfgtrack_refuse(format('%s: an event says no such thing, or says it in another form', one));
         END IF;
+    END LOOP;
+    FOR one IN SELECT v.key FROM jsonb_each(coalesce(said -> 'values', '{}')) AS v
+        WHERE NOT coalesce(cfgtrack_is_value(v.key, v.value), false) LOOP
+        PERFORM cfgtrack_refuse(format('%s: nothing is measured so', one));
+    END LOOP;
+    IF coalesce(said ->> 'basis', 'reported') NOT IN ('reported', 'witnessed', 'measured') THEN
+        PERFORM cfgtrack_refuse('an event is reported, witnessed or measured');
+    END IF;
+    IF said ? 'explains' AND NOT EXISTS (SELECT 1 FROM event e WHERE e.id = said ->> 'explains') THEN
+        PERFORM cfgtrack_refuse('there is nothing to explain');
+    END IF;
+    FOR one IN SELECT m FROM cfgtrack_mentioned(said) AS m
+        WHERE m <> '' AND this.action NOT IN ('define', 'revise', 'retire')
+            AND NOT cfgtrack_is_there(m, this.happened) LOOP
+        PERFORM cfgtrack_refuse(format('there is no %s', one));
     END LOOP;
     IF said ->> 'id' IS DISTINCT FROM this.id OR said ->> 'action' IS DISTINCT FROM this.action
         OR (said ->> 'happened')::numeric IS DISTINCT FROM this.happened THEN
@@ -580,7 +636,8 @@ BEGIN
 END $$;
 
 CREATE FUNCTION cfgtrack_items_text(load bigint) RETURNS text LANGUAGE sql STABLE AS $$
-    SELECT '{' || coalesce(string_agg(to_json(sort)::text || ':{' || items || '}', ',' ORDER BY sort COLLATE "C"), '') || '}'
+    SELECT '{' || coalesce(
+        string_agg(to_json(sort)::text || ':{' || items || '}', ',' ORDER BY sort COLLATE "C"), '') || '}'
     FROM (SELECT i.sort, string_agg(to_json(i.id)::text || ':' || coalesce(i.body, 'null'), ','
             ORDER BY i.id COLLATE "C") AS items
         FROM item i WHERE i.load = cfgtrack_items_text.load GROUP BY i.sort) AS sorts
@@ -693,6 +750,9 @@ REVOKE EXECUTE ON FUNCTION cfgtrack_item(text, text, bigint, boolean) FROM PUBLI
 REVOKE EXECUTE ON FUNCTION cfgtrack_items(text, bigint, boolean) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_part_of(text, bigint) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_kind_of(text, bigint) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_is_there(text, bigint) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_mentioned(jsonb) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_is_value(text, jsonb) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_is_mobile(text, bigint, boolean) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_has_roles(bigint) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_person(text, bigint) FROM PUBLIC;

@@ -664,7 +664,7 @@ def signing(s: Asker) -> None:
     plant = (FOLDER / "shop.toml").read_text()
 
     def load(key: str, *words: object) -> None:
-        person = f'\n[[place]]\nid = "IDA"\nmobile = true\nkey = "{key}"\n'
+        person = f'\n[[person]]\nid = "IDA"\nkey = "{key}"\n'
         setting = '\n[[setting]]\nid = "unsigned-events"\nvalue = "refused"\n'
         s.ask("load", s.file("signed.toml", plant + person + setting), "--by", "survey", *words)
 
@@ -1286,7 +1286,15 @@ def granting(s: Asker) -> None:
     assert s.ask("grant")["granted"]
     s.do(1, "inspect", "PUMP-1")
     s.ask("history", "PUMP-1")
-    assert s.ask("audit")["logins"] == 1
+    row = json.dumps(
+        {"id": "w", "at": at(2), "action": "inspect", "subjects": ["PUMP-1"], "recorder": "CLERK"}
+    )
+    s.ask("import", "-", "--rejects", s.folder / "rejects", stdin=row, status=3)
+    with pytest.MonkeyPatch.context() as patch:
+        # Somebody goes round the tool.
+        patch.setattr("cfgtrack.store.permit.may", lambda *_: None)
+        s.ask("withdraw", s.ask("history", "PUMP-1")["history"][-1]["id"], "--reason", "x")
+    assert s.ask("audit")["logins"] == 2
 
 
 def ask_everything(folder: Path, url: str) -> list[Asked]:

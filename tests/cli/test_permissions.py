@@ -332,6 +332,8 @@ def _hollow(db: psycopg.Connection[Any], _: Plant) -> None:
     insert_load(db, "DEF", "place", {"id": "HOLLOW"})
 
 
+BAR: dict[str, object] = {"dimension": "pressure", "shown": 1, "unit": "bar", "value": 100000}
+TOLD, MORE = {**BAR, "value": "100000"}, {**BAR, "sure": True}
 TABLES = ("event", "item", "tree_head", "touch", "change", "checkpoint", "settled", "alembic_version")
 _NEXT = "(SELECT max(number) + 1 FROM event)"
 _MATED = {"moved": ["PUMP-2"], "place": "STORE"}
@@ -357,6 +359,24 @@ ABUSES: dict[str, Abuse] = {
     "a field that there isn't": _inserted("REC", _event("REC", "PUMP-1", colour="red")),
     "a text for a list": _inserted("REC", {**_event("REC"), "subjects": "PUMP-1"}),
     "a number for a text": _inserted("REC", _event("REC", "PUMP-1", remark=7)),
+    "no such unit": _inserted("REC", _event("REC", "PUMP-9")),
+    "no such place": _inserted("REC", _event("REC", "PUMP-1", action="place", place="NOWHERE")),
+    "no such mate": _inserted(
+        "REC", _event("REC", "PUMP-1:F1", action="as-found", status="mated", peer="X:F")
+    ),
+    "carried to nowhere": _inserted(
+        "REC", _event("REC", "PUMP-1", action="place", place="STORE", carried={"PUMP-2": "X"})
+    ),
+    "nothing to explain": _inserted("REC", _event("REC", action="explain", explains="X")),
+    "guessed": _inserted("REC", _event("REC", "PUMP-1", basis="guessed")),
+    "no such quantity": _inserted("REC", _event("REC", "PUMP-1", action="measure", values={"charm": BAR})),
+    "in another dimension": _inserted("REC", _event("REC", "PUMP-1", action="measure", values={"mass": BAR})),
+    "a number that is a text": _inserted(
+        "REC", _event("REC", "PUMP-1", action="measure", values={"pressure": TOLD})
+    ),
+    "a value with more": _inserted(
+        "REC", _event("REC", "PUMP-1", action="measure", values={"pressure": MORE})
+    ),
     "no such port": _inserted("REC", _event("REC", "PUMP-1:X", action="open")),
     "no such move": _inserted("REC", _event("REC", "PUMP-1:F1", action="open")),
     "of the beginning": _inserted("REC", _event("REC", "PUMP-1", initial=True)),

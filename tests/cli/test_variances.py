@@ -170,7 +170,9 @@ def test_what_was_withdrawn_says_so(cfgtrack: Command) -> None:
     """A withdrawn approval excuses nothing, and the finding says by whom it was withdrawn, and why."""
     codes = shut(cfgtrack)
     approve(cfgtrack, codes, "ANN", "--id", "V1")
+    before = cfgtrack("findings", "--at", TEN, "--json").json
     cfgtrack.ok("withdraw", "V1", "--by", "BEN", "--reason", "the relief valve leaks")
+    assert cfgtrack("findings", "--at", TEN, "--known-at", before["known"], "--json").json == before
     found = cfgtrack("findings")
     assert found.status == 3
     assert first_line(found).endswith("1 no longer excused")
@@ -290,7 +292,7 @@ def test_one_recorder_is_not_two(two: Command) -> None:
     approve(two, codes, "ANN", recorder="clerk")
     approve(two, codes, "BEN", recorder="clerk")
     assert two("findings").status == 3
-    assert "(somebody had a hand in both)" in said(two("findings").out)
+    assert "(clerk had a hand in both)" in said(two("findings").out)
     approve(two, codes, "CY")
     assert two("findings").status == 0
 
@@ -475,6 +477,18 @@ def test_nobody_else_is_a_second_by_another_name(staffed: Command) -> None:
     assert found.status == 0
     assert "nobody was checked" not in said(found.out)
     assert all(one["checked"] for one in only_excused(staffed)["approvals"])  # type: ignore[attr-defined]
+
+
+def test_what_was_approved_before_people_were_named_stays(cfgtrack: Command) -> None:
+    """By the plant of when it was recorded, an approval of before counts, and says that nobody was checked."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "the lead")
+    more = cfgtrack.file("people.toml", PEOPLE)
+    cfgtrack.ok("load", cfgtrack.folder / "plant.toml", more, "--by", "BEN", "--recorder", "BEN")
+    found = cfgtrack("findings")
+    assert found.status == 0
+    assert "nobody was checked" in said(found.out)
+    assert approve(cfgtrack, codes, "the lead", recorder="ANN").status == 3
 
 
 def shut_by(cfgtrack: Command) -> list[str]:
