@@ -71,7 +71,7 @@ two tanks
 [PUMPS]
  U1  J2  T1  POWER 5
 [VALVES]
- V1  J1  T1  100  PRV  30  0
+ V1  J1  J2  100  PRV  30  0
 [STATUS]
  P1  Closed
 [OPTIONS]
@@ -385,6 +385,8 @@ class World:
     def _judge_head(self, command: Command, answer: Answer) -> None:
         if answer.status:
             return
+        if answer.out.startswith("{") and command("verify", command.file("made.json", answer.out)).status:
+            return  # a proof that is made for a head that never was, and fails
         size, root, *_ = (command.folder / "head.txt").read_text("utf-8-sig").split()
         if [int(size), root.lower()] != [int(self.head.split()[0]), self.head.split()[1]]:
             raise Wrong(f"another head is taken for this journal's: {size} {root[:80]}")
