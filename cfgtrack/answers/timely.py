@@ -82,8 +82,8 @@ def _behind(whose: str, off: int, last: int, *, is_now: bool) -> str:
     )
     return (
         f"clock: {whose} says {format_instant(last + off)}; the last entry was recorded {size_of(off)} later,"
-        " by another clock or before it was set back: one of them is wrong. What is recorded now comes after that, and is"
-        f" marked.{taken}"
+        " by another clock or before it was set back: one of them is wrong. What is recorded now comes after that, and"
+        f" is marked.{taken}"
     )
 
 
