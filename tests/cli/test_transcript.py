@@ -30,9 +30,9 @@ def play(cfgtrack: Command, script: list[str]) -> str:
         if answer.status:
             shown.append(f"(exit status {answer.status})\n")
     text = "\n".join(shown).replace(f"{cfgtrack.folder}/", "")
-    text = re.sub(r"(?<![0-9a-f])[0-9a-f]{12}(?![0-9a-f])", "(fingerprint)", text, flags=re.MULTILINE)
-    # The first event says which code has read the files: so the heads after it are others with every change of that.
-    return re.sub(r"(?m)^(  head \d+) [0-9a-z]{4}(-[0-9a-z]{4}){2}$", r"\1 (root)", text)
+    # A load tells what code read it: so a head is another with every change of that.
+    text = re.sub(r"head (\d+) (?:\w{4}-){2}\w{4}", r"head \1 (of the record)", text)
+    return re.sub(r"(?<![0-9a-f])[0-9a-f]{12}(?![0-9a-f])", "(fingerprint)", text, flags=re.MULTILINE)
 
 
 def test_session(empty: Command, monkeypatch: pytest.MonkeyPatch) -> None:
