@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from typing import Any
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past
-from cfgtrack.answers.timely import clock_notes, expect_timely
+from cfgtrack.answers.timely import clock_notes, expect_timely, slow_clock
 from cfgtrack.files.phrase import parse_phrase, phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry, Event
@@ -68,7 +69,7 @@ def record(
     """
     with asking.write() as journal:
         happened, notes = _when(asking, journal, event_id)
-        with noting(notes):
+        with noting(chain(notes, slow_clock(journal) if asking.at is None else ())):
             told = {"outing": asking.outing, "basis": basis, "remark": remark}
             action = said(
                 asking, journal, words, happened, event_id, **told, supersedes=supersedes, reason=reason

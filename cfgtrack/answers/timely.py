@@ -12,7 +12,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, Sourced
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.present import Hours, Record, doubts, now, outside, size_of
+from cfgtrack.model.present import Hours, Record, doubts, now, outside, size_of, stamp
 from cfgtrack.model.setting import HAPPENED_AHEAD, HAPPENED_LATE
 from cfgtrack.model.time import format_instant, is_instant
 from cfgtrack.model.trouble import Problem, Refused
@@ -56,13 +56,7 @@ def clock_notes(journal: Journal, *, is_now: bool = False) -> Iterator[str]:
     own, present = journal.clocks()
     whose = "this one" if own == present else "the server's"
     if off is not None and off[0] < 0:
-        yield (
-            f"clock: {whose} says {format_instant(sum(off))}; the last entry was recorded {size_of(off[0])} later, by"
-            " another clock or before it was set back: one of them is wrong. What is recorded now comes after that, and"
-            " is marked."
-        )
-        if is_now:
-            yield "clock: it is taken to have happened when this clock says: if not, correct it with --at"
+        yield _behind(whose, *off, is_now=is_now)
     elif off is not None:
         yield (
             f"clock: {whose} says {format_instant(sum(off))}, {size_of(off[0])} after the last entry was recorded:"
@@ -73,6 +67,24 @@ def clock_notes(journal: Journal, *, is_now: bool = False) -> Iterator[str]:
             f"clock: this console's says {format_instant(own)}, the server's {format_instant(present)}: one of them is"
             " wrong. What is recorded goes by the server's."
         )
+
+
+def slow_clock(journal: Journal) -> Iterator[str]:
+    """Yield what is to be told beside the trouble that something now has met, where the clock is behind."""
+    last = journal.recorded_last()
+    if last is not None and stamp(journal.present, last, most=0).off < 0:
+        yield _behind("this one", journal.present - last, last, is_now=True)
+
+
+def _behind(whose: str, off: int, last: int, *, is_now: bool) -> str:
+    taken = (
+        " It is taken to have happened when this clock says: if not, correct it with --at." if is_now else ""
+    )
+    return (
+        f"clock: {whose} says {format_instant(last + off)}; the last entry was recorded {size_of(off)} later,"
+        " by another clock or before it was set back: one of them is wrong. What is recorded now comes after that, and"
+        f" is marked.{taken}"
+    )
 
 
 def asked(why: str) -> str:

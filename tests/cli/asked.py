@@ -1281,6 +1281,7 @@ def granting(s: Asker) -> None:
         f'\n[[person]]\nid = "{name}"\nroles = ["record", "administer"]\nuser = "{user}"\n'
         for name, user in (("LEAD", "postgres"), ("CLERK", "nobody-there"))
     )
+    people += '\n[[permission]]\nid = "all"\nwho = "LEAD"\nmay = "record"\n'
     s.ask("load", s.file("plant.toml", world.PLANT + people), "--by", "survey")
     assert s.ask("grant", "--dry-run")["missing"] == ["nobody-there"]
     assert s.ask("grant")["granted"]
