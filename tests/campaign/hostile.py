@@ -51,6 +51,12 @@ ROWS = f"""at,action,subject,subject2,outing,id,remark,values
 10:10,cap,PUMP-1:F1,,W1,R3,,
 +00:12,measure,PUMP-1:F1,,W1,R4,,pressure="12 bar"
 """
+MORE_ROWS = """at,action,subject,subject2,outing,id,remark,values
+2031-05-01T11:00:00Z,begin,,,W2,S1,,
+11:05,cap,PUMP-2:F2,,W2,S2,"a, b",
+11:10,shut,HALL:V1,,W2,S3,,
++00:12,measure,PUMP-1:F1,,W2,S4,,pressure="12 bar"
+"""
 GRAPH = """<?xml version="1.0"?>
 <graphml xmlns="http://graphml.graphdrawing.org/xmlns"><key id="k" for="node" attr.name="kind" attr.type="string"/>
 <graph edgedefault="directed"><node id="a"><data key="k">valve</data></node><node id="b"/>
@@ -303,7 +309,7 @@ class World:
             "two lists": _lists,
             "rules": _file("rules.toml", world.RULES, ("rules", "load", "@rules.toml")),
             "sequence": _file("plan.toml", world.GOOD, ("check", "@plan.toml")),
-            "rows": _file("rows.csv", ROWS.replace(",R", ",S"), ("import", "@rows.csv")),
+            "rows": _file("rows.csv", MORE_ROWS, ("import", "@rows.csv")),
             "lines": _file("rows.jsonl", _renamed(rows), ("import", "@rows.jsonl"), damage=damaged_rows),
             "again": _file("rows.jsonl", rows, ("import", "@rows.jsonl"), damage=damaged_rows),
             "graph": _file("source", GRAPH, (*convert, "graphml")),
@@ -413,6 +419,7 @@ def _renamed(rows: str) -> str:
     new = []
     for line in rows.splitlines():
         row: dict[str, Any] = json.loads(line)
+        row.pop("signed", None)  # what is signed keeps its id
         if row["action"] in ("remark", "measure", "begin"):
             new.append(json.dumps({**row, "id": f"new-{row['id']}"}))
     after = {"happened": 1_935_568_800_000_000, "by": "ina"}
