@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -229,7 +230,9 @@ def approve(
             named = _with_codes(there.findings, meant)
         _expect_his(asking, journal, there.findings, named)
         about = dict.fromkeys(s for one in named for s in one.subjects if _is_thing(journal, s))
-        body = {"fingerprints": [one.fingerprint for one in named], **span}
+        codes = [one.fingerprint for one in named]
+        planned = max(there.planned[code] for code in codes)
+        body = {"fingerprints": codes, **({"planned": planned} if planned else {}), **span}
         done = _on_the_record(
             asking, journal, APPROVE, event_id, subjects=tuple(about), body=body, reason=reason
         )
@@ -294,13 +297,14 @@ def _with_approvals(journal: Journal, there: _There, named: Sequence[Named], ent
     held, _ = approvals(journal)
     tried = () if any(one.id == entry.event.id for one in held) else variances_of(journal, [(entry, None)])[0]
     known = max(entry.known, entry.event.happened)
+    past = Past(journal, Moment(*journal.moment()))
     for one in named:
         part = next(filter(None, (f.only((one.fingerprint,)) for f in there.findings)))
         # What a plan would break now, it will break after this.
         part = part if there.at is not None else replace(part, time=max(part.time, known), until=None)
         at = None if there.at is None else max(there.at, known)
-        doer = Past(journal, Moment(*journal.moment())).doer
-        (told,) = (f for found in under_variance([part], (*held, *tried), at=at, doer=doer) for f in found)
+        found = under_variance([part], (*held, *tried), at=at, doer=past.doer, times=past.times)
+        (told,) = (f for some in found for f in some)
         yield replace(one, approved=told.approved)
 
 
@@ -327,10 +331,14 @@ def _ruled(done: Recorded, named: tuple[Named, ...]) -> Ruled:
 
 
 class _There(NamedTuple):
-    """The findings that are there: of the past at a moment (microseconds), or of a plan (`at` None)."""
+    """The findings that are there: of the past at a moment (microseconds), or of a plan (`at` None).
+
+    `planned`: how often that plan breaks each, by fingerprints.
+    """
 
     findings: list[Finding]
     at: int | None = None
+    planned: Mapping[str, int] = Counter()
 
 
 def _recorded_findings(asking: Asking, *, whole: bool = False) -> _There:
@@ -349,10 +357,14 @@ def _recorded_findings(asking: Asking, *, whole: bool = False) -> _There:
 
 def _planned_findings(asking: Asking, plan: Path | str) -> _There:
     """Return every finding of a plan, and what is open when it starts."""
+    from cfgtrack.analysis.verdict import Foreseen
     from cfgtrack.answers.check import check
 
     report = check(asking, plan).check
-    return _There([*report.new, *report.excused, *report.open, *report.left_open, *report.mended])
+    to_come = (f for f in (*report.new, *report.excused) if isinstance(f, Foreseen))
+    planned = Counter(code for f in to_come for code in f.fingerprints)
+    there = [*report.new, *report.excused, *report.open, *report.left_open, *report.mended]
+    return _There(there, planned=planned)
 
 
 def _with_codes(there: Sequence[Finding], codes: Sequence[str]) -> tuple[Named, ...]:

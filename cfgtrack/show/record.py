@@ -111,7 +111,16 @@ def ruled_text(found: Ruled, *, colour: bool = False) -> str:
             lines.append(
                 labelled("", f"approved {approved_text(one.approved, found.moment.at)}", by=2, to=16)
             )
+    event = found.event.event
+    if event.action == ac.APPROVE and not is_instant((event.body or {}).get("end")):
+        lines.append(
+            labelled("BEWARE", f"{FOR_GOOD}; --until TIME gives it an end, as does withdraw {event.id}")
+        )
     return "\n".join(lines)
+
+
+FOR_GOOD = "it runs UNTIL FURTHER NOTICE, for every later time that the same is broken anew"
+"""What is told of an approval without an end."""
 
 
 def clock_line(started: Clock) -> str:

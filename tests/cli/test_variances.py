@@ -190,6 +190,97 @@ def test_a_plan_that_outlasts_its_approval_is_not_clear(cfgtrack: Command) -> No
     assert "approved but not for as long as it lasts" in said(checked.out)
 
 
+# --- broken anew ------------------------------------------------------------------------------------------------------
+
+
+AGAIN = "2031-05-01T09:30:00Z"
+
+
+def open_and_shut(cfgtrack: Command, at: str = AGAIN) -> Answer:
+    """Mend what was approved, and break the same anew."""
+    cfgtrack.ok("open", "HALL:V1", "--at", "2031-05-01T09:10:00Z")
+    return cfgtrack("shut", "HALL:V1", "--at", at)
+
+
+def test_what_is_broken_anew_after_it_was_approved_says_so(cfgtrack: Command) -> None:
+    """An approval goes on excusing what it names, and every answer says that this was broken anew since."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN")
+    assert "ANEW" not in cfgtrack.ok("findings", "--at", "2031-05-01T09:05:00Z")
+    anew = f"BROKEN ANEW at {AGAIN}, after it was approved"
+    done = open_and_shut(cfgtrack)
+    assert anew in first_line_of_findings(done.out)
+    found = cfgtrack("findings", "--at", TEN)
+    assert found.status == 0
+    assert first_line(found).endswith(f"; 1 of it {anew}")
+    assert f"before the fact, {anew}" in said(found.out.split("\n\n", 1)[1])
+    approved = only_excused(cfgtrack, "--at", TEN)
+    assert approved["anew"] == AGAIN
+    assert [one["anew"] for one in approved["approvals"]] == [AGAIN]  # type: ignore[attr-defined]
+    assert anew in said(cfgtrack("review", "--at", TEN).out)
+    assert anew in first_line(cfgtrack("check", "--do", "inspect PUMP-1", "--at", TEN))
+
+
+def first_line_of_findings(text: str) -> str:
+    """Return the line that says how many findings an answer has."""
+    return said(text[text.index("No findings") :].split("  (", 1)[0])
+
+
+def test_what_would_be_broken_anew_says_so_before(cfgtrack: Command) -> None:
+    """A check, and what may be done next, say of what was approved of an earlier time that it would break anew."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN")
+    cfgtrack.ok("open", "HALL:V1", "--at", "2031-05-01T09:10:00Z")
+    assert "BROKEN ANEW" in first_line(cfgtrack("check", "--do", "shut HALL:V1", "--at", AGAIN))
+    assert "BROKEN ANEW" in first_line(cfgtrack("can", "HALL:V1", "--at", AGAIN))
+
+
+def test_who_approves_it_again_approves_this_one(cfgtrack: Command) -> None:
+    """Approved again after it was broken anew, it is excused by the one who has seen that, and not told as anew."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN", "--at", "2031-05-01T08:15:00Z")
+    cfgtrack.ok("open", "HALL:V1", "--at", "2031-05-01T08:20:00Z")
+    cfgtrack.ok("shut", "HALL:V1", "--at", THEN)
+    assert f"BROKEN ANEW at {THEN}" in first_line(cfgtrack("findings"))
+    told = approve(cfgtrack, codes, "BEN")
+    assert "ANEW" not in told.out
+    found = cfgtrack("findings", "--at", NOON)
+    assert "by BEN until further notice, after the fact" in first_line(found)
+    assert "ANEW" not in found.out
+
+
+def test_what_a_plan_breaks_is_not_anew_as_often_as_it_does(cfgtrack: Command) -> None:
+    """Approved on a plan, though the same was broken and mended long before: the next time is what was approved."""
+    codes = shut(cfgtrack)
+    cfgtrack.ok("open", "HALL:V1", "--at", THEN)
+    approve(cfgtrack, codes, "ANN", "--do", "shut HALL:V1")
+    assert "ANEW" not in cfgtrack("check", "--do", "shut HALL:V1").out
+    done = cfgtrack("shut", "HALL:V1", "--at", "2031-05-01T09:05:00Z")
+    assert "1 excused" in done.out
+    assert "ANEW" not in done.out
+    open_and_shut(cfgtrack)
+    assert only_excused(cfgtrack, "--at", TEN)["anew"] == AGAIN
+
+
+def test_an_approval_without_an_end_says_so_loudly(cfgtrack: Command) -> None:
+    """Without --until an approval says that it is for every later time too; with one it doesn't."""
+    codes = shut(cfgtrack)
+    told = said(approve(cfgtrack, codes, "ANN", "--id", "V1").out)
+    assert "UNTIL FURTHER NOTICE, for every later time that the same is broken anew" in told
+    assert "withdraw V1" in told
+    assert "FURTHER" not in approve(cfgtrack, codes, "ANN", "--until", NOON).out
+
+
+def test_the_excused_goes_on_being_judged_by_both_times(cfgtrack: Command) -> None:
+    """As known before it was broken anew nothing was told of that."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN")
+    before = cfgtrack("findings", "--at", "2031-05-01T09:05:00Z", "--json").json
+    open_and_shut(cfgtrack)
+    at = ("--at", "2031-05-01T09:05:00Z", "--known-at", before["known"])
+    assert cfgtrack("findings", *at, "--json").json == before
+
+
 # --- for everything ---------------------------------------------------------------------------------------------------
 
 
