@@ -91,10 +91,15 @@ def _is_over(approved: Approved) -> bool:
 
 
 def _no_longer(approved: Approved, at: int) -> str:
-    """Return why none of several approvals counts: of what ran out, the last to do so."""
+    """Return why none of several approvals counts: of what ran out and what was withdrawn, the last to be so."""
     ran_out = [
         one.end for one in approved.approvals if one.standing == Standing.RAN_OUT and one.end is not None
     ]
+    withdrawn = [one.withdrawal for one in approved.approvals if one.withdrawal is not None]
+    if withdrawn and ran_out:
+        last = max(withdrawn, key=lambda one: one.known)
+        if last.known >= max(ran_out):
+            return f"withdrawn{f' by {last.by}' if last.by else ''} {format_instant(last.known)}"
     if ran_out:
         return f"ran out {span_text(at - max(ran_out))} ago"
     return say_list(list(dict.fromkeys(_STANDING[Standing(one.standing)] for one in approved.approvals)))
