@@ -14,11 +14,13 @@ from cfgtrack.answers.hardware import effect_at
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past, approvals, find_rule, kept_rules, rules_to_judge_by, variances_of
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
-from cfgtrack.answers.timely import expect_timely
+from cfgtrack.answers.timely import UNLIKELY, asked, expect_timely
 from cfgtrack.files.phrase import split_phrase
 from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, EXPLAIN, RETIRE, WITHDRAW, Action
-from cfgtrack.model.approval import fault_of_approval, hands_of
+from cfgtrack.model.approval import as_written, fault_of_approval, hands_of
 from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.people import APPROVE as APPROVE_ROLE
+from cfgtrack.model.people import who_may
 from cfgtrack.model.time import Instant, format_instant
 from cfgtrack.model.trouble import BadInput, Misput, NoAnswer, Problem, Refused
 from cfgtrack.model.unknown import ANYTHING, UNKNOWN, no_such
@@ -212,6 +214,7 @@ def approve(
         there = _planned_findings(asking, plan)
     with asking.write() as journal:
         span: dict[str, Any] = {}
+        second_to = meant.of if isinstance(meant, SecondTo) else None
         if isinstance(meant, SecondTo):
             first = _expect_approval(journal, meant.of)
             span = {name: first[name] for name in ("start", "end") if name in first}
@@ -219,8 +222,7 @@ def approve(
         for name, given, option in (("start", start, "--from"), ("end", end, "--until")):
             if given is not None:
                 span[name] = asking.instant(journal, given, option=option)
-        if "start" in span and span.get("end", span["start"] + 1) <= span["start"]:
-            raise Misput("--until must be later than --from.")
+        _expect_to_run(asking, journal, span, event_id)
         if isinstance(meant, AllOf):
             if plan is None:
                 find_rule(kept_rules(journal, None), meant.rule)
@@ -229,6 +231,8 @@ def approve(
         else:
             named = _with_codes(there.findings, meant)
         _expect_his(asking, journal, there.findings, named)
+        if second_to is not None:
+            _expect_another(asking, journal, second_to, named, there.findings)
         about = dict.fromkeys(s for one in named for s in one.subjects if _is_thing(journal, s))
         codes = [one.fingerprint for one in named]
         planned = max(there.planned[code] for code in codes)
@@ -257,6 +261,53 @@ def _expect_approval(journal: Journal, event_id: str) -> Mapping[str, Any]:
     return event.body
 
 
+def _expect_to_run(asking: Asking, journal: Journal, span: Mapping[str, int], event_id: str | None) -> None:
+    """Refuse an approval that ends before it begins; one that has run out already unless the asking is sure."""
+    end = span.get("end")
+    if end is None:
+        return
+    told = said_time(asking, journal, event_id)
+    decided = journal.present if told is None else told
+    start = span.get("start", decided)
+    if end <= start:
+        since = "--from" if "start" in span else "--at" if told is not None else "now"
+        raise Misput(
+            f"--until must be later than {since}: {format_instant(end)} is not after {format_instant(start)}."
+        )
+    if end <= journal.present and not asking.sure:
+        why = f"it would have run out already, at {format_instant(end)}, and excuse nothing of now"
+        raise Refused(Problem("--until", UNLIKELY, asked(why)))
+
+
+def _expect_another(
+    asking: Asking, journal: Journal, first: str, named: Sequence[Named], there: Sequence[Finding]
+) -> None:
+    """Refuse a second approval by whoever had a hand in the first, and say who could give it."""
+    plant = journal.plant()
+    entry = journal.entry(first)
+    assert entry is not None
+    given = hands_of(journal.plant(entry.known, entry.known), entry.event, entry.login)
+    by = asking.doer(plant)
+    done = Action("", APPROVE, (), journal.present, by=by, recorder=asking.recorder)
+    own = hands_of(plant, done, journal.database.login)
+    if not given.people & own.people:
+        return
+    left_to = [
+        finding.approvers for finding in there if {*finding.fingerprints} & {n.fingerprint for n in named}
+    ]
+    could = [
+        one
+        for one in who_may(plant, APPROVE_ROLE, dict.fromkeys(s for n in named for s in n.subjects))
+        if as_written(one) not in given.people and all(may_approve(some, one) for some in left_to)
+    ]
+    who = f"{say_list(could)} could" if could else "somebody else must"
+    if as_written(own.approver) in given.people:
+        why = f"{by} had a hand in approval {first} already, so this is no second: {who}"
+    else:
+        why = f"who writes this down had a hand in approval {first} already: {who}, and write it down himself"
+    raise Refused(Problem("--second", "approval", why))
+
+
 def _expect_meant(named: Sequence[Named], meant: AllOf) -> None:
     """Refuse to approve by a rule what must be named: what is catastrophic, and more than anybody looks at."""
     rule, count = meant.rule, meant.count
@@ -278,8 +329,9 @@ def _expect_his(asking: Asking, journal: Journal, there: Sequence[Finding], name
     plant = journal.plant()
     by = asking.doer(plant) or ""
     hands = hands_of(plant, Action("", APPROVE, (), journal.present, by=by))
+    things = dict.fromkeys(s for one in named for s in one.subjects)
     approvers = {finding.rule: finding.approvers for finding in there}
-    wrong = [Problem("--by", "approval", hands.why_not)] if hands.why_not else []
+    wrong = [Problem("--by", "approval", hands.may(things) or hands.why_not)] if hands.why_not else []
     for one in named if not wrong else ():
         left_to = approvers[one.rule]
         if not may_approve(left_to, hands.approver, by):

@@ -586,3 +586,102 @@ def shut_by(cfgtrack: Command) -> list[str]:
     """Shut the valve, where people are named who may record that."""
     done = cfgtrack("shut", "HALL:V1", "--at", EARLY, "--by", "ANN", "--recorder", "ANN", "--json")
     return [code for f in done.json["findings"] for code in f["fingerprints"]]
+
+
+def test_the_refusal_names_who_could_approve_this(empty: Command) -> None:
+    """Who lacks the role is told who could approve what he named, and not who may elsewhere alone."""
+    confined = '[[permission]]\nid = "far"\nwho = "ANN"\nmay = "approve"\non = { id = "STORE" }\n'
+    plant = empty.file("plant.toml", world.PLANT + PEOPLE + confined)
+    empty.ok("load", plant, "--by", "BEN", "--recorder", "BEN")
+    empty.ok("rules", "load", empty.file("rules.toml", TWO), "--by", "BEN", "--recorder", "BEN")
+    answer = approve(empty, shut_by(empty), "CY", recorder="BEN")
+    assert answer.status == 3
+    assert "CY hasn't the role approve; BEN could" in said(answer.err)
+
+
+@pytest.mark.parametrize(
+    ("by", "recorder", "why"),
+    [
+        ("ANN", "BEN", "ANN had a hand in approval V1 already, so this is no second: BEN could"),
+        ("BEN", "ANN", "who writes this down had a hand in approval V1 already: BEN could"),
+    ],
+)
+def test_no_second_by_the_first(by: str, recorder: str, why: str, staffed: Command) -> None:
+    """Who had a hand in the first approval is refused as the second, and told who could; nothing is recorded."""
+    codes = shut_by(staffed)
+    approve(staffed, codes, "ANN", "--id", "V1")
+    head = staffed.ok("head")
+    second = ("approve", "--second", "V1", "--reason", "x")
+    answer = staffed(*second, "--by", by, "--recorder", recorder)
+    assert answer.status == 3
+    assert why in said(answer.err)
+    assert staffed.ok("head") == head
+    staffed.ok(*second, "--by", "BEN", "--recorder", "BEN")
+
+
+@pytest.mark.parametrize("second", [False, True], ids=["first", "second"])
+def test_what_ends_before_it_begins_is_refused(second: bool, two: Command) -> None:
+    """An approval that ends before its start is refused; one that has run out already is asked about."""
+    codes = shut(two)
+    approve(two, codes, "ANN", "--id", "V1")
+    named = ("--second", "V1") if second else ("--finding", codes[0])
+    words = ("approve", *named, "--by", "BEN", "--reason", "x")
+    head = two.ok("head")
+    assert two(*words, "--at", THEN, "--until", EARLY).status == 2
+    assert two(*words, "--until", THEN).status == 2
+    answer = two(*words, "--from", EARLY, "--until", THEN)
+    assert answer.status == 3
+    assert f"it would have run out already, at {THEN}" in said(answer.err)
+    assert "--sure" in answer.err
+    assert two.ok("head") == head
+    two.ok(*words, "--from", EARLY, "--until", THEN, "--sure")
+
+
+@pytest.mark.parametrize(
+    ("approvers", "why"),
+    [
+        (["CY", "GHOST"], "GHOST is no person of this plant"),
+        (["ANN", "GHOST"], "exceptions to rule expansion need two people of ANN and GHOST"),
+        (["ANN", "ann", "CY"], "CY hasn't the role approve"),
+    ],
+)
+def test_rules_that_leave_it_to_nobody_are_refused(approvers: list[str], why: str, staffed: Command) -> None:
+    """Where the plant has roles, exceptions aren't left to too few who may approve."""
+    text = TWO.replace("\n[[rule]]", f"\n[approvers]\ncatastrophic = {json.dumps(approvers)}\n[[rule]]", 1)
+    head = staffed.ok("head")
+    answer = staffed("rules", "load", staffed.file("rules.toml", text), "--by", "BEN", "--recorder", "BEN")
+    assert answer.status == 2
+    assert why in said(answer.err)
+    assert staffed.ok("head") == head
+
+
+def test_rules_that_leave_it_to_some_who_may_not_say_so(staffed: Command) -> None:
+    """Where enough of those may approve to whom exceptions are left, the others are told."""
+    named = '\n[approvers]\ncatastrophic = ["ANN", "BEN", "GHOST"]\n[[rule]]'
+    rules = staffed.file("rules.toml", TWO.replace("\n[[rule]]", named, 1))
+    answer = staffed("rules", "load", rules, "--by", "BEN", "--recorder", "BEN")
+    assert answer.status == 0
+    assert "exceptions are left to GHOST, too; GHOST is no person" in said(answer.out + answer.err)
+
+
+def test_the_history_of_a_thing_has_what_was_withdrawn(cfgtrack: Command) -> None:
+    """The history of what an approval was about has it after it was withdrawn, and the withdrawal, by that word."""
+    codes = shut(cfgtrack)
+    event = approve(cfgtrack, codes, "ANN", "--id", "V1", "--json").json["event"]
+    cfgtrack.ok("withdraw", "V1", "--by", "BEN", "--reason", "the relief valve leaks", "--id", "W1")
+    cfgtrack.ok("remark", "STORE", "quiet")
+    for words in ((event["subjects"][0],), ()):
+        assert "corrected by" not in said(cfgtrack.ok("history", *words))
+        lines = cfgtrack("history", *words, "--json").json["history"]
+        told = {line["id"]: line["corrected_by"] for line in lines}
+        assert (told["V1"], told["W1"]) == ("W1", None)
+    assert "V1" not in cfgtrack.ok("history", "STORE")
+
+
+def test_what_was_just_withdrawn_goes_before_what_ran_out(cfgtrack: Command) -> None:
+    """Of an approval that ran out and one that was withdrawn later the heading says what came last."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN", "--at", EARLY, "--until", THEN, "--sure")
+    approve(cfgtrack, codes, "BEN", "--id", "V2")
+    told = cfgtrack.ok("withdraw", "V2", "--by", "BEN", "--reason", "the relief valve leaks")
+    assert "approved but withdrawn by BEN 2031-05-01T09:00:" in said(told)
