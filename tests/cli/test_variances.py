@@ -685,3 +685,20 @@ def test_what_was_just_withdrawn_goes_before_what_ran_out(cfgtrack: Command) -> 
     approve(cfgtrack, codes, "BEN", "--id", "V2")
     told = cfgtrack.ok("withdraw", "V2", "--by", "BEN", "--reason", "the relief valve leaks")
     assert "approved but withdrawn by BEN 2031-05-01T09:00:" in said(told)
+
+
+def test_a_picture_marks_what_is_excused(cfgtrack: Command) -> None:
+    """A picture marks an open finding that is excused as one that isn't, and its list says by whom, and anew since."""
+    codes = shut(cfgtrack)
+    draw = ("draw", "--loop", "A", "-o", cfgtrack.folder / "a.dot", "--at")
+
+    def listed(at: str) -> str:
+        cfgtrack.ok(*draw, at)
+        return said((cfgtrack.folder / "a.dot").read_text(encoding="utf-8"))
+
+    assert "EXCUSED" not in listed(THEN)
+    approve(cfgtrack, codes, "ANN")
+    assert "(expansion), EXCUSED by ANN" in listed("2031-05-01T09:05:00Z")
+    assert "[!1]" in listed("2031-05-01T09:05:00Z")
+    open_and_shut(cfgtrack)
+    assert "EXCUSED by ANN, BROKEN ANEW since" in listed(TEN)
