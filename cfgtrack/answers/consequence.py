@@ -43,7 +43,7 @@ def consequence(past: Past, entry: Entry) -> Consequence:
 
     engine = past.engine_before(event)
     by = person_named(past.plant, event.by) if event.by else ""
-    option = try_action(engine, event, variances=past.variances, doer=lambda _: by)
+    option = try_action(engine, event, variances=past.variances, doer=lambda _: by, times=past.times)
     engine.step(event)
     engine.settle()
     new = {named for f in (*option.findings, *option.excused) for named in _named(f)}
@@ -68,7 +68,7 @@ def _open_on(past: Past, events: Sequence[Event], findings: Iterable[Finding]) -
     named = (s for e in events for s in (*e.subjects, *e.moved, e.peer) if s is not None)
     touched = {owner_of(subject) for subject in named}
     about = (f for f in findings if f.is_open and not touched.isdisjoint(_owners(f)))
-    plain, _ = under_variance(about, past.variances, at=past.moment.at, doer=past.doer)
+    plain, _ = under_variance(about, past.variances, at=past.moment.at, doer=past.doer, times=past.times)
     return tuple(sorted(plain, key=lambda f: (f.severity, f.time)))
 
 
