@@ -6,6 +6,10 @@ from cfgtrack.answers.key import Keys
 from cfgtrack.answers.trust import Audited, Verified
 from cfgtrack.answers.upkeep import Granted
 from cfgtrack.files.keys import KeyFile
+from cfgtrack.files.phrase import phrase
+from cfgtrack.model.handover import WHOLE_BITS, SaidHead
+from cfgtrack.model.time import format_instant
+from cfgtrack.model.trouble import counted
 
 
 def audit_text(audited: Audited) -> str:
@@ -13,7 +17,8 @@ def audit_text(audited: Audited) -> str:
     if audited.sound:
         lines = [f"sound: {audited.events} events are as they were recorded"]
     else:
-        lines = [f"NOT SOUND: {len(audited.faults)} faults"]
+        lines = [f"NOT SOUND: {counted(len(audited.faults), 'fault')}"]
+    lines += _begins_with(audited)
     for fault in audited.faults:
         where = f"event {fault.event} (number {fault.number})" if fault.number is not None else "the journal"
         lines.append(f"  {where}: {fault.code}: {fault.sentence}")
@@ -33,6 +38,20 @@ def audit_text(audited: Audited) -> str:
     return "\n".join([*lines, f"  ({audited.moment})"])
 
 
+def _begins_with(audited: Audited) -> list[str]:
+    """Return how much the head that was kept proves, a line."""
+    if audited.kept is None or not audited.sound:
+        return []
+    found = f"  it begins with the {counted(audited.kept.size, 'event')} of the head that was kept"
+    return [found + _as_far_as(audited.kept)]
+
+
+def _as_far_as(kept: SaidHead) -> str:
+    return (
+        "" if kept.bits == WHOLE_BITS else f" (kept in short: that proves {kept.bits} bits of {WHOLE_BITS})"
+    )
+
+
 def _rests_on(audited: Audited) -> list[str]:
     """Return what it rests on who recorded, a line."""
     if not audited.roles and not audited.logins:
@@ -45,11 +64,34 @@ def _rests_on(audited: Audited) -> list[str]:
 
 
 def verified_text(verified: Verified) -> str:
-    """Return which head a proof is good under."""
-    text = f"verified under the head {verified.head.text}"
-    if verified.signed is not None:
-        text += f"\nsigned by {verified.signed.by} with {verified.signed.key}"
-    return text if verified.is_kept is not False else f"{text}\nthis is NOT the head that was kept"
+    """Return what a proof proves, and under which head."""
+    kept = verified.kept
+    if kept is None:
+        first = (
+            "agrees with itself; hold it against a head that you kept (--kept): anybody can make such a proof"
+        )
+    elif not verified.verified:
+        first = f"NOT of the head that was kept, {counted(kept.size, 'event')}: it proves nothing about that journal"
+    else:
+        first = f"verified against the head that was kept{_as_far_as(kept)}"
+    lines = [first]
+    if verified.entry is not None:
+        event = verified.entry.event
+        lines += [
+            f"  event {event.id} (number {verified.entry.number}): {phrase(event)}",
+            f"  happened {format_instant(event.happened)}, known {format_instant(verified.entry.known)}",
+            *(
+                []
+                if verified.signed is None
+                else [f"  signed by {verified.signed.by} with {verified.signed.key}"]
+            ),
+        ]
+    if verified.first is not None:
+        lines.append(f"  the journal only grew from the head {verified.first.text}")
+        lines.append(f"  to the head {verified.head.text}")
+    else:
+        lines.append(f"  under the head {verified.head.text}")
+    return "\n".join(lines)
 
 
 def granted_text(found: Granted) -> str:

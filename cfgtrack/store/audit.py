@@ -17,10 +17,10 @@ from typing import Any, ClassVar, NamedTuple, TypeGuard
 from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.codec import event_from_json
 from cfgtrack.model.event import Entry
-from cfgtrack.model.handover import HANDOVERS, handed_over
+from cfgtrack.model.handover import HANDOVERS, SaidHead, handed_over
 from cfgtrack.model.people import has_roles
 from cfgtrack.model.present import mark_of
-from cfgtrack.model.trouble import NoAnswer
+from cfgtrack.model.trouble import NoAnswer, counted
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
@@ -152,7 +152,7 @@ def _is_bytes(stored: object) -> TypeGuard[bytes | memoryview]:
     return isinstance(stored, bytes | memoryview)
 
 
-def audit(database: Database, *, kept: Head | None = None, state: bool = True) -> AuditReport:
+def audit(database: Database, *, kept: SaidHead | None = None, state: bool = True) -> AuditReport:
     """Compute everything anew and return what differs. With `state`, the derived state too.
 
     `kept` is a head from an earlier audit: the journal must still begin with what it stands for.
@@ -193,7 +193,7 @@ def _guards(database: Database) -> Iterator[Fault]:
 
 
 class _Auditor:
-    def __init__(self, database: Database, report: AuditReport, kept: Head | None) -> None:
+    def __init__(self, database: Database, report: AuditReport, kept: SaidHead | None) -> None:
         self.database = database
         self.report = report
         self.kept = kept
@@ -390,12 +390,17 @@ class _Auditor:
         if self.kept is not None:
             report.faults.extend(self._against(self.kept))
 
-    def _against(self, kept: Head) -> Iterator[Fault]:
-        if kept.size > self.report.events:
-            gone = kept.size - self.report.events
-            yield Fault("cut-off", f"the kept head stands for {kept.size} events: the last {gone} are gone")
-        elif self.kept_root != kept.root:
-            yield Fault("rewritten", f"the first {kept.size} events are not those of the kept head")
+    def _against(self, kept: SaidHead) -> Iterator[Fault]:
+        events = self.report.events
+        if kept.size > events:
+            sentence = (
+                f"the kept head is of {counted(kept.size, 'event')}, the journal has {events}: either the last"
+                f" {kept.size - events} of them were lost, or this is a backup older than that head"
+            )
+            yield Fault("cut-off", sentence)
+        elif not kept.is_of(kept.size, self.kept_root):
+            sentence = f"the first {counted(kept.size, 'event')} are not those of the kept head"
+            yield Fault("rewritten", sentence)
 
 
 def _state(database: Database) -> Iterator[Fault]:

@@ -260,7 +260,7 @@ def test_a_handover_of_another_record_is_refused(cfgtrack: Command) -> None:
         "outing": "N",
         "body": {"head": {"root": "00" * 32, "size": 1}},
     }
-    answer = cfgtrack("import", cfgtrack.file("rows.jsonl", json.dumps(line) + "\n"))
+    answer = cfgtrack("import", "--sure", cfgtrack.file("rows.jsonl", json.dumps(line) + "\n"))
     assert answer.status == 3
     assert "never was" in answer.err
 
