@@ -41,6 +41,8 @@ class Audited(Answer):
 def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Audited:
     """Compute everything anew, the derived states too with `state`, and compare; also with a head that was `kept`.
 
+    What the console remembers of the journal counts as well: what isn't what it has seen is not sound.
+
     `kept` is the text of a head, in full or in short, or the name of a file that holds it; BadInput when it is neither.
     """
     head = None if kept is None else kept_head(kept, "--kept")
@@ -50,6 +52,9 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
         moment = asking.moment(journal) if report.is_sound else Moment(journal.present)
         if state and report.is_sound:
             report.faults.extend(_remembered(journal))
+        doubted = [] if asking.console is None else asking.console.doubted
+        # Of itself it may be sound all the same: an older copy is, and one that was forged throughout.
+        report.faults.extend(Fault(one.code, one.sentence) for one in doubted)
     sound = report.is_sound
     return Audited(
         moment,

@@ -42,7 +42,8 @@ _CARRYING = ", ".join(f"'{action}'" for action in sorted(DEFINITIONS))
 
 _BACKUP = (
     "keep this database as it is, and record nothing more in it; restore the last backup under another name, audit that"
-    " against the head that you kept (`cfgtrack audit --kept HEAD`), and record again what came after it"
+    " against a head that you kept before it was made (`cfgtrack audit --kept HEAD`), say at every console that it is"
+    " meant (`cfgtrack head forget --reason TEXT`), and record again what came after it"
 )
 _ANEW = (
     "somebody may have used it: audit against a head that you kept (`cfgtrack audit --kept HEAD`); where the events"
@@ -54,6 +55,12 @@ _DAMAGED = (
 )
 _REBUILD = "derive it anew (`cfgtrack rebuild`), then audit again: what was recorded is not touched by that"
 
+_SEEN = (
+    "record nothing here; look for a newer copy, and ask others for their head (`cfgtrack head`); where it was meant,"
+    " as a backup was restored, say so at every console (`cfgtrack head forget --reason TEXT`), and record again what"
+    " came after"
+)
+
 NEXT = {
     "unguarded": _ANEW,
     "foreign": _ANEW,
@@ -62,10 +69,17 @@ NEXT = {
     "damaged-file": _DAMAGED,
     "corrupt": _DAMAGED,
     "cut-off": (
-        "look whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
+        "is it a backup older than the head? then hold it against a head that was kept before it was made; else look"
+        " whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
         " restore the last backup under another name, and record again what is missing in that"
     ),
     "clock": "see what was recorded then (`cfgtrack history`), and correct when it happened where that is wrong",
+    "rolled-back": _SEEN,
+    "emptied": _SEEN,
+    "another-journal": (
+        "record nothing here; find out who put it there; where it was meant, say so at every console (`cfgtrack head"
+        " forget --reason TEXT`)"
+    ),
     "locked": "audit again when the other one is done",
     "disk": "see to the disk, then audit again",
     "permission": "have yourself be permitted to read it, then audit again",
