@@ -61,9 +61,10 @@ def forget_(session: s.Session, /, reason: str) -> None:
     For a backup that was restored, or a new journal in the place of an old one.
     """
     from cfgtrack.answers.trust import forget
+    from cfgtrack.show.trust import forgotten_text
 
     found = forget(session.asking, reason=reason)
-    session.tell(lambda: f"forgotten: {found.size} events seen at {found.database} ({found.reason})", found)
+    session.tell(lambda: forgotten_text(found), found)
 
 
 @s.command("prove")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from cfgtrack.answers.console import Forgotten
 from cfgtrack.answers.key import Keys
 from cfgtrack.answers.trust import Audited, Verified
 from cfgtrack.answers.upkeep import Granted
@@ -15,7 +16,8 @@ from cfgtrack.model.trouble import counted
 def audit_text(audited: Audited) -> str:
     """Return whether the journal is sound, what is wrong with it and what to do then, or the head to keep."""
     if audited.sound:
-        lines = [f"sound: {audited.events} events are as they were recorded"]
+        as_recorded = "is as it was recorded" if audited.events == 1 else "are as they were recorded"
+        lines = [f"sound: {counted(audited.events, 'event')} {as_recorded}"]
     else:
         lines = [f"NOT SOUND: {counted(len(audited.faults), 'fault')}"]
     lines += _begins_with(audited)
@@ -23,7 +25,7 @@ def audit_text(audited: Audited) -> str:
         where = f"event {fault.event} (number {fault.number})" if fault.number is not None else "the journal"
         lines.append(f"  {where}: {fault.code}: {fault.sentence}")
     if audited.signed:
-        lines.append(f"  {audited.signed} of them are signed, as the keys of the plant say")
+        lines.append(_signed(audited))
     lines += [
         f"  event {one.event} (number {one.number}): {one.code}: {one.sentence}" for one in audited.doubts
     ]
@@ -36,6 +38,23 @@ def audit_text(audited: Audited) -> str:
     if audited.head is not None:
         lines.append(f"head to keep elsewhere: {audited.head.text}")
     return "\n".join([*lines, f"  ({audited.moment})"])
+
+
+def forgotten_text(found: Forgotten) -> str:
+    """Return what a console has forgotten, and what is left to do."""
+    told = f"forgotten: {counted(found.size, 'event')} seen at {found.database} ({found.reason})"
+    return f"{told}; every other console that saw them needs `head forget` too" if found.journals else told
+
+
+def _signed(audited: Audited) -> str:
+    """Return how many events are signed, and how many of them with a key that counts no more for then, a line."""
+    are = "is" if audited.signed == 1 else "are"
+    told = f"  {audited.signed} of them {are} signed, with the keys that the plant knew when they were recorded"
+    revoked = sum(one.code == "revoked" for one in audited.doubts)
+    if not revoked:
+        return told
+    was = "that key was" if revoked == 1 else "those keys were"
+    return f"{told}; of {revoked} of these the plant says since that {was} revoked by then: see below"
 
 
 def _begins_with(audited: Audited) -> list[str]:
