@@ -49,7 +49,9 @@ def forgotten_text(found: Forgotten) -> str:
 def _signed(audited: Audited) -> str:
     """Return how many events are signed, and how many of them with a key that counts no more for then, a line."""
     are = "is" if audited.signed == 1 else "are"
-    told = f"  {audited.signed} of them {are} signed, with the keys that the plant knew when they were recorded"
+    told = (
+        f"  {audited.signed} of them {are} signed, with the keys that the plant knew when they were recorded"
+    )
     revoked = sum(one.code == "revoked" for one in audited.doubts)
     if not revoked:
         return told

@@ -10,16 +10,19 @@ from collections.abc import Callable, Mapping, Set
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from msgspec import MsgspecError
+
 from cfgtrack.model.codec import event_from_json, said_from_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.handover import SaidHead, TreeHead, short_head
 from cfgtrack.model.quantity import BadQuantity
 from cfgtrack.model.signature import Signed, signed_from_json
-from cfgtrack.model.time import Instant
+from cfgtrack.model.time import Instant, is_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused, counted
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.database import Database
+from cfgtrack.store.derive import READ_EVENT
 from cfgtrack.store.merkle import (
     HASH_SIZE,
     Frontier,
@@ -177,7 +180,8 @@ def verify_proof(data: Any) -> Proved:
         _expect_fields(data, *_FIELDS[data["proof"]])
         found = reader(data)
     except (
-        KeyError, TypeError, ValueError, OverflowError, RecursionError, NotCanonical, AttributeError, BadQuantity
+        KeyError, TypeError, ValueError, OverflowError, RecursionError, NotCanonical, AttributeError, BadQuantity,
+        MsgspecError,
     ):  # fmt: skip
         raise BadInput(Problem("proof", "not-a-proof", "this is no proof that the journal gives")) from None
     if found is None:
@@ -196,13 +200,17 @@ def _expect_fields(data: Mapping[str, Any], wanted: Set[str], allowed: Set[str])
 
 
 def _inclusion(data: Mapping[str, Any]) -> Proved | None:
-    event = event_from_json(data["event"])
+    body = canonical_json(data["event"])
+    READ_EVENT.decode(body)
+    event = event_from_json(json.loads(body))
     number, known, login = _whole(data["number"]), _whole(data["known"]), data.get("login")
     if login is not None and not isinstance(login, str):
         raise TypeError("expected a text as the login")
+    if not (is_instant(known) and is_instant(event.happened)):
+        raise ValueError("expected times that a journal keeps")
     signed = data.get("signed")
     text = None if signed is None else canonical_json(signed)
-    leaf = leaf_hash(leaf_record(canonical_json(data["event"]), number, known, text, login))
+    leaf = leaf_hash(leaf_record(body, number, known, text, login))
     head = _head(data["head"])
     if not verify_inclusion(leaf, number - 1, head.size, _path(data), head.root):
         return None

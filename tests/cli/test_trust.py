@@ -11,6 +11,9 @@ import pytest
 
 from cfgtrack.answers.trust import verify
 from cfgtrack.model.trouble import BadInput
+from cfgtrack.store.canonical import canonical_json
+from cfgtrack.store.merkle import leaf_hash
+from cfgtrack.store.rows import leaf_record
 from tests.cli.conftest import Command
 
 AT = "2031-05-01T10:00:00Z"
@@ -265,3 +268,66 @@ def test_nothing_endless_is_read_as_a_proof(cfgtrack: Command, monkeypatch: pyte
     with Path("/dev/zero").open(encoding="utf-8") as endless, pytest.raises(BadInput) as found:
         verify(endless)
     assert found.value.problems[0].code == "too-large"
+
+
+def _own(event: dict[str, object], known: int = 1) -> str:
+    """A proof out of a journal of one event that somebody made himself."""
+    head = {"size": 1, "root": leaf_hash(leaf_record(canonical_json(event), 1, known)).hex()}
+    told = {"number": 1, "known": known, "head": head, "path": []}
+    return json.dumps({"proof": "inclusion", "event": event, **told})
+
+
+PLAIN: dict[str, object] = {"id": "E1", "action": "cap", "happened": 1, "subjects": ["A:B"]}
+FIELDS = (
+    "outing",
+    "body",
+    "subjects",
+    "values",
+    "happened",
+    "id",
+    "action",
+    "moved",
+    "status",
+    "place",
+    "by",
+    "remark",
+)
+ODD = ("x", 1, 1.5, [], [1], {"x": 1}, {"x": {"y": 1}}, None, True, "\u202e\x1b[2J", 2**53 - 1)
+ACTIONS = (
+    "begin",
+    "end",
+    "mate",
+    "define",
+    "approve",
+    "measure",
+    "torque",
+    "transfer",
+    "withdraw",
+    "nonsense",
+    "",
+)
+
+
+@pytest.mark.parametrize(
+    "event",
+    [
+        PLAIN,
+        *({**PLAIN, name: value} for name in FIELDS for value in ODD),
+        *({**PLAIN, "action": action, "subjects": []} for action in ACTIONS),
+    ],
+    ids=str,
+)
+def test_a_proof_of_a_journal_of_ones_own_is_told_or_refused(
+    event: dict[str, object], empty: Command
+) -> None:
+    """Whatever somebody puts under hashes that fit: it is told as an event, or it is no proof; it is never a crash."""
+    for words in ((), ("--json",)):
+        answer = empty("verify", "-", *words, stdin=_own(event))
+        assert answer.status in (2, 4), answer.err
+        assert bool(answer.out) is (answer.status == 4)
+        assert "\x1b" not in answer.out + answer.err
+
+
+def test_a_proof_of_a_time_that_none_holds_is_none(empty: Command) -> None:
+    """A journal holds no such time."""
+    assert empty("verify", "-", stdin=_own(PLAIN, known=2**62)).status == 2
