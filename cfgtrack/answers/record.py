@@ -13,6 +13,7 @@ from cfgtrack.answers.consequence import Consequence, Standing, consequence, wit
 from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past
 from cfgtrack.answers.timely import clock_notes, expect_timely, slow_clock
+from cfgtrack.files.kept_head import kept_head
 from cfgtrack.files.phrase import parse_phrase, phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry, Event
@@ -64,8 +65,8 @@ def record(
     """Record the action that words say, at the asking's time, else now. Refused when it is impossible.
 
     What is forbidden is recorded all the same, and told. BadInput for words that say nothing, NoAnswer when all that is
-    wrong is a name. Repeating an `event_id` is harmless. `head`: the short form of the head that is handed over, when
-    an outing begins or ends; Refused where this journal never had it.
+    wrong is a name. Repeating an `event_id` is harmless. `head`: the one that is handed over when an outing begins or
+    ends, in full or in short, or the file that holds it; Refused where this journal never had it.
     """
     with asking.write() as journal:
         happened, notes = _when(asking, journal, event_id)
@@ -88,7 +89,11 @@ def _handed_over(journal: Journal, action: Action, said: str | None) -> Mapping[
     repeated = journal.entry(action.id)
     if repeated is not None and said is None:
         return repeated.event.body
-    head = current_head(journal.database) if said is None else head_called(journal.database, said)
+    head = (
+        current_head(journal.database)
+        if said is None
+        else head_called(journal.database, kept_head(said, "--head"))
+    )
     return handover_body(head.size, head.root)
 
 

@@ -140,3 +140,12 @@ class Problems:
         """Raise `BadInput` with everything collected, or do nothing when the input was good."""
         if self.found:
             raise BadInput(self.found)
+
+
+def counted(number: int, noun: str) -> str:
+    """Return how many of something there are, as one says it.
+
+    >>> counted(1, "fault"), counted(2, "fault")
+    ('1 fault', '2 faults')
+    """
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -10,7 +10,7 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.event import Entry, Event, LogLine
-from cfgtrack.model.handover import HandedOver, handed_over, short_head
+from cfgtrack.model.handover import TreeHead, handed_over
 from cfgtrack.model.present import mark_of
 from cfgtrack.model.quantity import BadQuantity, dimension_of, format_number, from_si
 from cfgtrack.model.time import format_instant, is_instant
@@ -185,7 +185,7 @@ def _notes(event: Event, corrected_by: str | None, withdrawals: Mapping[str, boo
     if event.expected:
         yield f"the record said: {event.expected}"
     if (head := _head_of(event)) is not None:
-        yield f"for the record at {short_head(*head)}"
+        yield f"for the record at {head.short}"
     if event.clock:
         yield mark_of(event.clock)
     if event.outing and event.action not in (ac.BEGIN, ac.END):
@@ -194,7 +194,7 @@ def _notes(event: Event, corrected_by: str | None, withdrawals: Mapping[str, boo
         yield event.remark
 
 
-def _head_of(event: Event) -> HandedOver | None:
+def _head_of(event: Event) -> TreeHead | None:
     """Return the tree head that a handover stands for, None for none."""
     try:
         return handed_over(event)

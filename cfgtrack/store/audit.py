@@ -17,10 +17,10 @@ from typing import Any, ClassVar, NamedTuple, TypeGuard
 from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.codec import event_from_json
 from cfgtrack.model.event import Entry
-from cfgtrack.model.handover import HANDOVERS, handed_over
+from cfgtrack.model.handover import HANDOVERS, SaidHead, handed_over
 from cfgtrack.model.people import has_roles
 from cfgtrack.model.present import mark_of
-from cfgtrack.model.trouble import NoAnswer
+from cfgtrack.model.trouble import NoAnswer, counted
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
@@ -42,7 +42,8 @@ _CARRYING = ", ".join(f"'{action}'" for action in sorted(DEFINITIONS))
 
 _BACKUP = (
     "keep this database as it is, and record nothing more in it; restore the last backup under another name, audit that"
-    " against the head that you kept (`cfgtrack audit --kept HEAD`), and record again what came after it"
+    " against a head that you kept before it was made (`cfgtrack audit --kept HEAD`), say at every console that it is"
+    " meant (`cfgtrack head forget --reason TEXT`), and record again what came after it"
 )
 _ANEW = (
     "somebody may have used it: audit against a head that you kept (`cfgtrack audit --kept HEAD`); where the events"
@@ -54,6 +55,12 @@ _DAMAGED = (
 )
 _REBUILD = "derive it anew (`cfgtrack rebuild`), then audit again: what was recorded is not touched by that"
 
+_SEEN = (
+    "record nothing here; look for a newer copy, and ask others for their head (`cfgtrack head`); where it was meant,"
+    " as a backup was restored, say so at every console (`cfgtrack head forget --reason TEXT`), and record again what"
+    " came after"
+)
+
 NEXT = {
     "unguarded": _ANEW,
     "foreign": _ANEW,
@@ -62,10 +69,17 @@ NEXT = {
     "damaged-file": _DAMAGED,
     "corrupt": _DAMAGED,
     "cut-off": (
-        "look whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
+        "is it a backup older than the head? then hold it against a head that was kept before it was made; else look"
+        " whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
         " restore the last backup under another name, and record again what is missing in that"
     ),
     "clock": "see what was recorded then (`cfgtrack history`), and correct when it happened where that is wrong",
+    "rolled-back": _SEEN,
+    "emptied": _SEEN,
+    "another-journal": (
+        "record nothing here; find out who put it there; where it was meant, say so at every console (`cfgtrack head"
+        " forget --reason TEXT`)"
+    ),
     "locked": "audit again when the other one is done",
     "disk": "see to the disk, then audit again",
     "permission": "have yourself be permitted to read it, then audit again",
@@ -152,7 +166,7 @@ def _is_bytes(stored: object) -> TypeGuard[bytes | memoryview]:
     return isinstance(stored, bytes | memoryview)
 
 
-def audit(database: Database, *, kept: Head | None = None, state: bool = True) -> AuditReport:
+def audit(database: Database, *, kept: SaidHead | None = None, state: bool = True) -> AuditReport:
     """Compute everything anew and return what differs. With `state`, the derived state too.
 
     `kept` is a head from an earlier audit: the journal must still begin with what it stands for.
@@ -193,7 +207,7 @@ def _guards(database: Database) -> Iterator[Fault]:
 
 
 class _Auditor:
-    def __init__(self, database: Database, report: AuditReport, kept: Head | None) -> None:
+    def __init__(self, database: Database, report: AuditReport, kept: SaidHead | None) -> None:
         self.database = database
         self.report = report
         self.kept = kept
@@ -390,12 +404,17 @@ class _Auditor:
         if self.kept is not None:
             report.faults.extend(self._against(self.kept))
 
-    def _against(self, kept: Head) -> Iterator[Fault]:
-        if kept.size > self.report.events:
-            gone = kept.size - self.report.events
-            yield Fault("cut-off", f"the kept head stands for {kept.size} events: the last {gone} are gone")
-        elif self.kept_root != kept.root:
-            yield Fault("rewritten", f"the first {kept.size} events are not those of the kept head")
+    def _against(self, kept: SaidHead) -> Iterator[Fault]:
+        events = self.report.events
+        if kept.size > events:
+            sentence = (
+                f"the kept head is of {counted(kept.size, 'event')}, the journal has {events}: either the last"
+                f" {kept.size - events} of them were lost, or this is a backup older than that head"
+            )
+            yield Fault("cut-off", sentence)
+        elif not kept.is_of(kept.size, self.kept_root):
+            sentence = f"the first {counted(kept.size, 'event')} are not those of the kept head"
+            yield Fault("rewritten", sentence)
 
 
 def _state(database: Database) -> Iterator[Fault]:
