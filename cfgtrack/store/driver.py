@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from cfgtrack.model.trouble import NoAnswer, Problem
 
+DAMAGED_NEXT = (
+    "keep a copy of the file and of what stands beside it (-wal, -shm), restore the last backup under another name, and"
+    " record again what came after it"
+)
+"""What to do where a file is damaged."""
+
 _SQLITE = {
     "SQLITE_BUSY": ("locked", "the database is locked by another writer: try again when it is done"),
     "SQLITE_LOCKED": ("locked", "the database is locked by another writer: try again when it is done"),
     "SQLITE_NOTADB": ("not-a-journal", "this file is not a database"),
-    "SQLITE_CORRUPT": (
-        "corrupt",
-        "the file is damaged: keep a copy of it, then restore the last backup; `cfgtrack audit` says what is sound",
-    ),
+    "SQLITE_CORRUPT": ("corrupt", f"the file is damaged: {DAMAGED_NEXT}"),
     "SQLITE_READONLY": ("read-only", "the database can't be written: the file or its folder is read-only"),
     "SQLITE_FULL": ("disk-full", "the disk is full: nothing of this was recorded; make room and do it again"),
     "SQLITE_CANTOPEN": (

@@ -177,6 +177,23 @@ def _(console: Console) -> str:
     return said
 
 
+@when("a copy would not be what was recorded")
+def _(console: Console) -> str:
+    _tear(console, "touch")
+    target = console.folder / "copies" / "copy.db"
+    target.parent.mkdir()
+    answer = console("backup", target)
+    assert answer.status == 4
+    assert list(target.parent.iterdir()) == []
+    assert "keep a copy of the file" in console("audit").out
+    console.done.append(["audit"])
+    _in_new(console, console.backup)
+    assert console.has("E1")
+    console.ok("uncap", "PUMP-1:F2", *AT, "--id", "E2")
+    assert console.has("E2")
+    return answer.err
+
+
 @when("the program or the machine died while recording")
 def _(console: Console) -> str:
     words = ("remark", "PUMP-1", "--remark", "x", *AT, "--id", "E3")
@@ -192,10 +209,10 @@ def _(console: Console) -> str:
 # --- the file -----------------------------------------------------------------------------------------------------
 
 
-def _tear(console: Console) -> None:
+def _tear(console: Console, table: str = "event") -> None:
     with closing(Database(str(console.db))) as database:
         database.rows("PRAGMA wal_checkpoint(TRUNCATE)")
-        [(root,)] = database.rows("SELECT rootpage FROM sqlite_master WHERE name = 'event'")
+        [(root,)] = database.rows("SELECT rootpage FROM sqlite_master WHERE name = :table", {"table": table})
     with console.db.open("r+b") as file:
         file.seek((root - 1) * 4096)
         file.write(b"\xff" * 4096)
