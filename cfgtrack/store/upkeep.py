@@ -21,6 +21,7 @@ _SQLITE = b"SQLite format 3\x00"
 _REFUSED = {
     "disk-full": "there is no room for the copy: make room and try again",
     "disk": "the disk refused to write the copy",
+    "corrupt": f"the file is damaged; {NO_COPY}",
 }
 """What is said of a copy, by the trouble's code."""
 
