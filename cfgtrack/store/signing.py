@@ -18,7 +18,7 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import BadQuantity
 from cfgtrack.model.setting import REFUSED, UNSIGNED
-from cfgtrack.model.signature import Signed, Signer, signed_from_json, signed_to_json
+from cfgtrack.model.signature import Signed, Signer, fault_of_key, signed_from_json, signed_to_json
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.database import Database
@@ -59,6 +59,8 @@ def is_good(signed: Signed) -> bool:
     except ImportError as err:
         sentence = "signatures are checked by the library cryptography: install cfgtrack[sign]"
         raise NoAnswer(Problem("signature", "no-library", sentence)) from err
+    if fault_of_key(signed.key) is not None:  # the library takes a point of small order
+        return False
     try:
         key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(signed.key.partition(":")[2]))
         key.verify(bytes.fromhex(signed.signature), canonical_json(signed.signs))

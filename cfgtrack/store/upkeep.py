@@ -29,7 +29,7 @@ _REFUSED = {
 def copy_into(url: str, part: Path, target: str) -> int:
     """Copy a journal into a file, complete, that is to be `target`, while others write. Return its number of events.
 
-    NoAnswer where the copy isn't whole: see `audit.damage`.
+    NoAnswer where the copy isn't whole: see `_expect_whole`.
     """
     with closing(Database(url)) as source:
         check_current(source)

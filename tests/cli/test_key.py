@@ -100,6 +100,28 @@ def test_a_key_that_is_not_as_it_was_made_signs_nothing(damage: str, empty: Comm
     assert str(file) in answer.err
 
 
+@pytest.mark.parametrize("damage", ["head", "cut", "empty", "bytes"])
+def test_a_damaged_key_is_told_as_one(damage: str, empty: Command, keys: Path) -> None:
+    """It isn't taken for one that was never there: the list names it, and so does whoever wants to sign with it."""
+    made = empty.json_of("key", "new", "ANN")
+    file = Path(made["file"])
+    _loaded(empty, ("ANN", made["key"]))
+    whole = file.read_bytes()
+    file.write_bytes({"head": b"x" + whole, "cut": whole[:40], "empty": b"", "bytes": b"\xff" * 100}[damage])
+    listed = empty.ok("key", "list")
+    assert f"{file}: damaged" in listed
+    assert empty.json_of("key", "list")["damaged"] == [str(file)]
+    for words in (("--sign", "ANN"), ()):
+        answer = empty("cap", "PUMP-1:F2", "--at", AT, *words)
+        assert answer.status in (2, 3), answer
+        assert f"{file}" in answer.err
+        assert "damaged" in answer.err
+    assert keys in file.parents
+    # Somebody's own file is not ours to judge.
+    (keys / "notes.pem").write_text("-----BEGIN CERTIFICATE-----\n")
+    assert "notes" not in empty.ok("key", "list")
+
+
 def test_a_key_is_replaced_and_revoked_by_the_definition(empty: Command) -> None:
     """A load with a date, signed with the old key, brings the new one; from then on the old one is refused."""
     old, new = (empty.json_of("key", "new", "ANN") for _ in range(2))
@@ -134,6 +156,8 @@ def test_what_a_revoked_key_had_signed_is_told(empty: Command) -> None:
     ("lines", "code"),
     [
         ('[[person]]\nid = "A"\nkey = "ed25519:00"', "wrong-type"),
+        ('[[person]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "weak-key"),
+        ('[[person]]\nid = "A"\nkey = "ed25519:02' + "0" * 62 + '"', "weak-key"),
         ('[[place]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "unknown-field"),
         ('[[setting]]\nid = "unsigned-events"\nvalue = "maybe"', "unknown"),
         ('[[setting]]\nid = "colour"\nvalue = "refused"', "unknown"),
