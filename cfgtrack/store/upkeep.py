@@ -31,7 +31,7 @@ def copy_into(url: str, part: Path, target: str) -> int:
 
     NoAnswer where the copy isn't whole: see `_expect_whole`.
     """
-    with closing(Database(url)) as source:
+    with closing(Database(url, read_only=True)) as source:
         check_current(source)
         try:
             events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))

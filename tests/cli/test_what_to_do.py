@@ -162,6 +162,7 @@ def _(console: Console) -> str:
     words = ("remark", "PUMP-1", "--remark", "x" * 9_000, *AT, "--id", "E3")
     said = console.run(NO_ROOM, *words).stderr
     assert not console.has("E3")
+    console.ok("backup", console.folder / "elsewhere.db")
     console.ok(*words)
     assert console.has("E3")
     return said
