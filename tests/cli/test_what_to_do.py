@@ -156,6 +156,13 @@ archive.rebuild_state = lambda database: os.kill(os.getpid(), signal.SIGKILL)
 after = lambda: None
 """
 
+DIES_IN_BACKUP = """
+import os, signal
+from cfgtrack.store import upkeep
+upkeep._settle = lambda part: os.kill(os.getpid(), signal.SIGKILL)
+after = lambda: None
+"""
+
 
 @when("the disk is full")
 def _(console: Console) -> str:
@@ -267,16 +274,31 @@ def _(console: Console) -> str:
     return said
 
 
-@when("a restore broke off")
+@when("a restore or a backup broke off")
 def _(console: Console) -> str:
+    died = console.run(DIES_IN_BACKUP, "backup", console.folder / "copy.db")
+    assert died.returncode == -signal.SIGKILL, died.stderr
+    _clear_away(console)
+    console.ok("backup", console.folder / "copy.db")
+    assert not [path for path in console.folder.iterdir() if path.name.startswith(".")]
     _move_away(console)
     died = console.run(DIES_IN_RESTORE, "restore", console.backup)
     assert died.returncode == -signal.SIGKILL, died.stderr
     said = console("history").err
-    (part,) = (path for path in console.folder.glob(".*.part"))
     _restored(console, console.backup)
-    part.unlink()
+    _clear_away(console)
+    assert console.has("E2")
     return said
+
+
+def _clear_away(console: Console) -> None:
+    """Remove what the page says is left of what was killed: all that is hidden, and a database's log is in it."""
+    left = [path for path in console.folder.iterdir() if path.name.startswith(".")]
+    ends = {path.name.partition(".part")[1] + path.name.partition(".part")[2] for path in left}
+    assert ".part" in ends
+    assert ends <= set(re.findall(r"`(\.part[-a-z]*)`", (ROOT / "DEVELOPERS.md").read_text()))
+    for path in left:
+        path.unlink()
 
 
 @when("an archive is cut off")
