@@ -33,7 +33,15 @@ from cfgtrack.store.merkle import HASH_SIZE, Frontier, leaf_hash
 from cfgtrack.store.permit import NOT_ALLOWED, why_not
 from cfgtrack.store.proof import Head
 from cfgtrack.store.rows import leaf_record
-from cfgtrack.store.signing import faults, identity, read_signed, revoked, signed_text
+from cfgtrack.store.signing import (
+    KEYS_LOST,
+    faults,
+    identity,
+    other_than_keys,
+    read_signed,
+    revoked,
+    signed_text,
+)
 
 PAGE = 5_000
 
@@ -321,7 +329,10 @@ class _Auditor:
             yield "signature", f"its signature can't be read: {err}"
             return
         for code, sentence in faults(signed, event, plant, self.journal):
-            yield ("unsigned" if code == "unsigned" else "signature"), sentence
+            if code == KEYS_LOST and other_than_keys(self.database, row.number) is None:
+                self._keys_lost(row, sentence)
+                continue
+            yield ("unsigned" if code in ("unsigned", KEYS_LOST) else "signature"), sentence
         if signed is not None:
             self.report.signed += 1
             if revoked(signed, now):
@@ -329,6 +340,14 @@ class _Auditor:
                     f"the key that it is signed with was not that of {signed.by} by then, as is told since"
                 )
                 self.report.doubts.append(Fault("revoked", sentence, row.number, row.id))
+
+    def _keys_lost(self, row: _EventRow, sentence: str) -> None:
+        """Tell whose keys came in unsigned: so whoever lost his gets a new one, and a thief his first."""
+        sql = "SELECT id FROM item WHERE load = :load AND sort = 'person' ORDER BY id"
+        names = ", ".join(str(i) for (i,) in self.database.rows(sql, {"load": row.number}))
+        todo = f"it brings keys of {names}: ask them, for whoever did it can sign as them since"
+        told = f"{sentence}; {todo}"
+        self.report.doubts.append(Fault("keys-lost", told, row.number, row.id))
 
     def _permission(self, row: _EventRow, content: dict[str, Any]) -> None:
         """Whether he who is said to have recorded it might, by the people and roles of then."""

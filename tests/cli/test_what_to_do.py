@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import signal
@@ -76,8 +77,8 @@ class Console(Command):
         """Return whether an event is recorded, once, in a sound journal."""
         audited = self("audit", "--kept", self.head)
         assert audited.status == 0, audited.out
-        logged = self.ok("export", "--form", "jsonl")
-        return logged.count(f'"id":"{event}"') == 1
+        logged = [json.loads(line)["id"] for line in self.ok("export", "--form", "jsonl").splitlines()]
+        return logged.count(event) == 1
 
     def in_wal(self, statement: str) -> None:
         """Change the file as somebody would who knows SQLite."""
@@ -462,6 +463,48 @@ def _(console: Console) -> str:
         said = console("--wait", "0.05", *words).err
         other.execute("ROLLBACK")
     console.ok("--wait", "5", *words)
+    assert console.has("E3")
+    return said
+
+
+def _strict(console: Console, *keys: str) -> str:
+    people = "".join(
+        f'\n[[person]]\nid = "{name}"\nkey = "{key}"\n'
+        for name, key in zip(("ANN", "BO"), keys, strict=False)
+    )
+    setting = '\n[[setting]]\nid = "unsigned-events"\nvalue = "refused"\n'
+    return str(console.file("plant.toml", world.PLANT + people + setting))
+
+
+@when("all keys are lost, and nothing unsigned is taken")
+def _(console: Console) -> str:
+    old, bo = (console.json_of("key", "new", name)["key"] for name in ("ANN", "BO"))
+    console.ok("load", _strict(console, old, bo))
+    for path in (console.config / "cfgtrack" / "keys").iterdir():
+        path.unlink()
+    words = ("remark", "PUMP-1", "--remark", "x", *AT, "--id", "E3")
+    said = console(*words).err
+    new = console.json_of("key", "new", "ANN")["key"]
+    console.ok("load", _strict(console, new, bo), "--keys-lost", "the laptop burned", "--effective", AT[1])
+    console.ok(*words)
+    assert console.has("E3")
+    console.ok("load", _strict(console, new, console.json_of("key", "new", "BO")["key"]), "--sign", "ANN")
+    assert "the laptop burned" in console.ok("audit")
+    return said
+
+
+@when("a key is damaged")
+def _(console: Console) -> str:
+    ann, bo = (console.json_of("key", "new", name) for name in ("ANN", "BO"))
+    console.ok("load", _strict(console, ann["key"], bo["key"]))
+    Path(ann["file"]).write_bytes(b"")
+    words = ("remark", "PUMP-1", "--remark", "x", *AT, "--id", "E3", "--sign", "ANN")
+    said = console(*words).err
+    assert ann["file"] in console.ok("key", "list")
+    again = console.json_of("key", "new", "ANN")["key"]
+    file = _strict(console, again, bo["key"])
+    console.ok("load", file, "--effective", AT[1], "--reason", "damaged", "--sign", "BO")
+    console.ok(*words)
     assert console.has("E3")
     return said
 
