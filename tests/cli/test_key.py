@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from cfgtrack.model.time import SECOND, format_instant, parse_instant
 from tests.cli import world
 from tests.cli.conftest import Command
 
@@ -139,7 +140,8 @@ def test_keys_that_are_lost_are_replaced_and_every_audit_says_so(empty: Command,
     refused = empty("load", file)
     assert refused.status == 3
     assert "--keys-lost REASON" in refused.err
-    told = empty("load", file, "--keys-lost", "the shed burned down", "--effective", AT)
+    since = format_instant(parse_instant(empty.json_of("history")["history"][-1]["known"]) + SECOND)
+    told = empty("load", file, "--keys-lost", "the shed burned down", "--effective", since)
     assert told.status == 0
     assert "nobody has signed this" in told.err
     empty.ok("uncap", "PUMP-1:F2", "--at", AT, "--id", "E2")
