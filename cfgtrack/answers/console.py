@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from cfgtrack.files.heads import Memory, Remembered, Unreadable, change_memory, keep_in_memory, read_memory
-from cfgtrack.files.keys import KeyFile, keys_in, signer_of
+from cfgtrack.files.keys import KeyFile, damaged_in, keys_in, signer_of
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.signature import Signer
 from cfgtrack.model.time import format_instant
@@ -161,8 +161,14 @@ class Console:
 
         BadInput where the one who is wanted has no key here that the plant knows.
         """
-        kept = keys_in(self.keys)
+        kept, damaged = keys_in(self.keys), damaged_in(self.keys)
+        for person, file in damaged:
+            if wanted == person and all(one.person != person for one in kept):
+                raise BadInput(Problem(file, "damaged-key", f"{person} can't sign with this: {_NEW_KEY}"))
         if not kept and not wanted:
+            self.notes += [
+                f"note: not signed: the key in {file} is damaged: {_NEW_KEY}" for _, file in damaged
+            ]
             return None
         plant = plant_of()
         known = [one for one in kept if _is_known(plant, one)]
@@ -180,6 +186,9 @@ class Console:
             self.notes.append(f"note: not signed: the keys of {names} are here, say whose with --sign NAME")
             return None
         return signer_of(known[0]) if known else None
+
+
+_NEW_KEY = "make a new one (`cfgtrack key new`), and have it loaded by somebody who can sign"
 
 
 def _is_known(plant: Plant, kept: KeyFile) -> bool:

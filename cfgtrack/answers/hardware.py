@@ -57,6 +57,7 @@ def load(
     corrects: str | None = None,
     back: Sequence[str] = (),
     accept: str | None = None,
+    keys_lost: str | None = None,
 ) -> Loaded:
     """Load a hardware definition from files, into a new database where there is none. BadInput with every problem.
 
@@ -67,8 +68,13 @@ def load(
 
     Where less is guarded by a catastrophic or critical rule than before, or a joint that is made no longer fits,
     nothing is written unless `accept` says why. Files that are byte for byte those of the last load, with nothing
-    defined otherwise since, aren't read again.
+    defined otherwise since, aren't read again. `keys_lost` is why nobody signs keys that are loaded where all must be
+    signed: nothing else is loaded with it, and every history and audit tells it. Refused where somebody can sign.
     """
+    if keys_lost is not None and not keys_lost.strip():
+        raise Misput("--keys-lost needs a reason.")
+    if effective is not None and reason is None:
+        reason = keys_lost
     if (effective is None) != (reason is None):
         raise Misput("Say both from when on it is so (--effective DATE) and why (--reason TEXT), or neither.")
     if corrects is not None and effective is None:
@@ -87,11 +93,16 @@ def load(
                 at = effect_at(asking, journal, effective, option="--effective")
                 units = definition.plant()
                 effect = Effect(at, reason, corrects, tuple(dict.fromkeys(map(units.resolve, back))))
-            return _loaded(asking, journal, definition, effect, accept)
+            return _loaded(asking, journal, definition, effect, accept, keys_lost)
 
 
 def _loaded(
-    asking: Asking, journal: Journal, definition: Definition, effect: Effect | None, accept: str | None
+    asking: Asking,
+    journal: Journal,
+    definition: Definition,
+    effect: Effect | None,
+    accept: str | None,
+    keys_lost: str | None,
 ) -> Loaded:
     expect_begun(asking, journal, definition)
     judge = Redefining(definition)
@@ -104,6 +115,7 @@ def _loaded(
         dry_run=asking.dry_run,
         judge=judge,
         accept=accept,
+        keys_lost=keys_lost,
     )
     written = [*report.entries, *report.found]
     found = Consequence()
@@ -116,6 +128,7 @@ def _loaded(
         *(f"note: unit {name} is in the files and retired: it stays so (--back {name})" for name in retired),
         *(f"warning: {sentence}" for sentence in judge.warnings[:_MOST]),
         *needless(accept, report),
+        *(_KEYS_LOST if keys_lost is not None and report.entries else ()),
         *clock_notes(journal),
     )
     moment = Moment(*journal.moment())
@@ -130,6 +143,10 @@ def _loaded(
         notes=notes,
     )
 
+
+_KEYS_LOST = (
+    "warning: nobody has signed this: `history` and every `audit` say so from now on; tell those whose keys they are",
+)
 
 _MOST = 12
 """So many of a sort are told one by one."""

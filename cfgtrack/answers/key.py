@@ -6,15 +6,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.files.keys import KeyFile, keys_in, make_key
+from cfgtrack.files.keys import KeyFile, damaged_in, keys_in, make_key
 from cfgtrack.model.trouble import Misput
 
 
 @dataclass(frozen=True, slots=True)
 class Keys:
-    """The keys that are kept here."""
+    """The keys that are kept here, and the files of those that are damaged."""
 
     keys: tuple[KeyFile, ...]
+    damaged: tuple[str, ...]
 
 
 def new(asking: Asking, person: str) -> KeyFile:
@@ -24,7 +25,9 @@ def new(asking: Asking, person: str) -> KeyFile:
 
 def kept(asking: Asking) -> Keys:
     """Return the keys that are kept here."""
-    return Keys(tuple(keys_in(_folder(asking))))
+    folder = _folder(asking)
+    damaged = tuple(file for _, file in damaged_in(folder))
+    return Keys(tuple(one for one in keys_in(folder) if one.file not in damaged), damaged)
 
 
 def _folder(asking: Asking) -> Path:

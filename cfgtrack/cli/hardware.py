@@ -22,6 +22,11 @@ from cfgtrack.cli.check import rules_option
     shell_complete=s.complete_id,
     help="A retired unit of the files that is of the plant again from then on; may be given again.",
 )
+@click.option(
+    "--keys-lost",
+    metavar="REASON",
+    help="Load new keys, and nothing else, where all must be signed and nobody can any more.",
+)
 @s.authored
 @s.sure
 @s.accept
@@ -34,6 +39,7 @@ def load_command(
     reason: str | None,
     corrects: str | None,
     back: tuple[str, ...],
+    keys_lost: str | None,
     accept: str | None,
 ) -> None:
     """Load a hardware definition: media, kinds, parts, units, places and the initial configuration, from TOML.
@@ -56,7 +62,7 @@ def load_command(
     if not session.dry_run:
         session.make_folder()
     told = {"effective": effective, "reason": reason, "corrects": corrects}
-    found = load(session.writing, files, **told, back=back, accept=accept)
+    found = load(session.writing, files, **told, back=back, accept=accept, keys_lost=keys_lost)
     session.answer(found, lambda: load_text(found, colour=session.colour))
     session.end(found=found.load.refused)
 

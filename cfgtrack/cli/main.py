@@ -266,6 +266,8 @@ def trouble_of(err: Exception) -> Trouble | None:
         return NoAnswer(
             Problem(str(err.filename), "disk-full", "there is no room for it: make room and try again")
         )
+    if isinstance(err, IsADirectoryError) and isinstance(err.filename, str):
+        return BadInput(Problem(err.filename, "not-a-file", "expected a file, found a folder"))
     if isinstance(err, OSError) and isinstance(err.filename, str) and err.strerror:
         code = "no-such-file" if isinstance(err, FileNotFoundError) else "file"
         return BadInput(Problem(err.filename, code, err.strerror[0].lower() + err.strerror[1:]))

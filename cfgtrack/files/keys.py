@@ -63,6 +63,24 @@ def keys_in(folder: Path) -> list[KeyFile]:
     return found
 
 
+_OURS = re.compile(r"(.+)-[0-9a-f]{12}\.pem")
+_END = b"-----END PRIVATE KEY-----"
+
+
+def damaged_in(folder: Path) -> list[tuple[str, str]]:
+    """Return the files of a folder that are called as a key that was made here and hold none, each after its person."""
+    found = []
+    for path in sorted(folder.glob("*.pem")) if folder.is_dir() else ():
+        name = _OURS.fullmatch(path.name)
+        if name is None:
+            continue  # somebody's own
+        text = path.read_bytes()
+        head = _HEAD.match(text.partition(b"\n")[0].decode(errors="replace") + "\n")
+        if head is None or not text.rstrip().endswith(_END):
+            found.append((name[1], str(path)))
+    return found
+
+
 def signer_of(kept: KeyFile) -> Signer:
     """Return what signs with a kept key. BadInput where others may read it or it is damaged."""
     path = Path(kept.file)

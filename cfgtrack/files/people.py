@@ -9,7 +9,7 @@ from cfgtrack.files.fields import Fields
 from cfgtrack.files.table import Table
 from cfgtrack.model.people import ROLES, WRITING, Area, Permission, Person
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.signature import KEY
+from cfgtrack.model.signature import KEY, fault_of_key
 
 FIELDS = {"id": "ids", "part": "parts", "kind": "kinds", "place": "places", "loop": "loops", "tag": "tags"}
 """What the fields of an area are called in a file, and in the model."""
@@ -27,6 +27,8 @@ def read_person(fields: Fields, places: Collection[str]) -> Person:
     )
     if person.key and not KEY.fullmatch(person.key):
         fields.wrong("key", "a public key: ed25519: and 64 hexadecimal digits", person.key)
+    elif person.key and (why := fault_of_key(person.key)):
+        fields.note("key", "weak-key", f"{why}: expected what `cfgtrack key new {person.id}` prints")
     if person.id in ROLES:
         fields.note("id", "bad-id", f"{person.id} is a role: a person needs another id")
     fields.finish()

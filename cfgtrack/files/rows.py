@@ -143,6 +143,8 @@ def _lines(stream: Iterable[str], where: str) -> Iterator[str]:
     BadInput at the first of those, and at the first NUL: the file is of the wrong kind.
     """
     for number, line in enumerate(_bounded(stream), 1):
+        if number == 1:
+            _expect_rows(line, where)
         if len(line) > MOST_LINE:
             sentence = f"expected a line of at most {MOST_LINE // 1_000_000} MB"
             raise BadInput(Problem(f"{where}:{number}", "too-large", sentence))
@@ -156,6 +158,25 @@ def _lines(stream: Iterable[str], where: str) -> Iterator[str]:
             sentence = f"expected {found or 'text, found a binary file'}"
             raise BadInput(Problem(f"{where}:{number}", "not-text", sentence))
         yield line
+
+
+_OTHERS = (
+    ("PK\x03\x04", "not-text", "a workbook (or another zip): save its sheet as CSV"),
+    ("SQLite format 3\0", "not-text", "a database: `cfgtrack restore` makes one of a backup"),
+    ('{"cfgtrack":"archive"', "archive", "an archive: `cfgtrack restore` makes a database of it"),
+    (
+        '{"objectTypes": [',
+        "other-form",
+        "a log of OCEL, which no program takes back: export it as JSON Lines",
+    ),
+)
+"""What files begin with that people feed by mistake, a code, and what to do with each."""
+
+
+def _expect_rows(first: str, where: str) -> None:
+    for begins, code, sentence in _OTHERS:
+        if first.startswith(begins):
+            raise BadInput(Problem(where, code, f"expected rows as CSV or JSON Lines, found {sentence}"))
 
 
 def _bounded(stream: Iterable[str]) -> Iterable[str]:

@@ -182,6 +182,9 @@ def _notes(event: Event, corrected_by: str | None, withdrawals: Mapping[str, boo
         if len(accepted["what"]) > _FEW:
             what.append(f"{len(accepted['what']) - _FEW} more")
         yield f"accepted, because {accepted['reason']}: {'; '.join(what)}"
+    lost = (event.body or {}).get("keys_lost")
+    if isinstance(lost, str):
+        yield f"SIGNED BY NOBODY, as keys were said to be lost: {lost}"
     if event.expected:
         yield f"the record said: {event.expected}"
     if (head := _head_of(event)) is not None:

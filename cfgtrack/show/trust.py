@@ -132,4 +132,9 @@ def key_text(made: KeyFile) -> str:
 
 def keys_text(kept: Keys) -> str:
     """Return the keys that are kept here, a line each."""
-    return "\n".join(f"{one.person} {one.key} {one.file}" for one in kept.keys) or "no keys"
+    lines = [f"{one.person} {one.key} {one.file}" for one in kept.keys]
+    lines += [
+        f"{file}: damaged: no key can be had from it; make a new one (`cfgtrack key new`)"
+        for file in kept.damaged
+    ]
+    return "\n".join(lines) or "no keys"

@@ -20,11 +20,11 @@ from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.signature import signed_from_json, signed_to_json
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Trouble
 from cfgtrack.model.unknown import UNKNOWN, no_such
-from cfgtrack.store.canonical import canonical_json
+from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row, file_of
 from cfgtrack.store.derive import READ_EVENT, rebuild_state
-from cfgtrack.store.loading import Bodies, items_hash
+from cfgtrack.store.loading import Bodies, items_hash, texts_hash
 from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.migrations import bring_forward, is_empty, revision_of
 from cfgtrack.store.rows import EVENT_COLUMNS, leaf_record
@@ -35,12 +35,26 @@ PAGE = 5_000
 MOST_LINE = 64_000_000
 """No line of an archive has more characters: an event that names as much as one may, and an item, have less."""
 
+NO_COPY = (
+    "so no copy was made, and older ones are as they were: keep those; `cfgtrack audit` of the database itself says"
+    " what is wrong with it and what to do, and where that is sound it is the copy's disk"
+)
+"""What is said where a copy would not be what was recorded."""
+
 
 def write_archive(database: Database) -> Iterator[str]:
-    """Yield the archive's lines, each ended: everything up to the last event there is at the start."""
+    """Yield the archive's lines, each ended: everything up to the last event there is at the start.
+
+    Every leaf, head and definition is held against what is written. NoAnswer where one doesn't fit: what was written
+    until then is no archive, and isn't taken for one, as its last events are under no head.
+    """
     yield _line(FORM)
-    last = database.row("SELECT max(number) FROM tree_head")
-    end = 0 if last is None or last[0] is None else int(last[0])
+    [(end, events)] = database.rows(
+        "SELECT (SELECT coalesce(max(number), 0) FROM tree_head), (SELECT coalesce(max(number), 0) FROM event)"
+    )
+    if events != end:
+        raise _changed(database, f"there are {events} events, and the last tree head is of {end}")
+    tree = Frontier()
     heads = iter(
         database.rows(
             "SELECT number, known, root FROM tree_head WHERE number <= :end ORDER BY number", {"end": end}
@@ -48,26 +62,55 @@ def write_archive(database: Database) -> Iterator[str]:
     )
     head = next(heads, None)
     sql = (
-        "SELECT number, known, action, body, signed, login FROM event"
+        "SELECT number, known, action, body, signed, login, leaf FROM event"
         " WHERE number > :after AND number <= :end ORDER BY number LIMIT :page"
     )
     after = 0
     while page := database.rows(sql, {"after": after, "end": end, "page": PAGE}):
-        for number, known, action, body, signed, login in page:
-            yield leaf_record(body.encode(), number, known, signed and signed.encode(), login).decode() + "\n"
+        for number, known, action, body, signed, login, leaf in page:
+            try:
+                record = leaf_record(body.encode(), number, known, signed and signed.encode(), login)
+            except (AttributeError, TypeError, ValueError):  # a column that was made to hold something else
+                record = b""
+            made = leaf_hash(record)
+            tree.append(made)
+            if number != tree.size or made != leaf:
+                raise _changed(database, f"event number {number} is not what its leaf was made from")
+            yield record.decode() + "\n"
             if action in DEFINITIONS:
-                yield from _items(database, number)
+                yield from _items(database, number, body)
             if head is not None and head[0] == number:
+                if bytes(head[2]) != tree.root():
+                    raise _changed(database, f"the tree head of number {number} is not that of the events")
                 yield _line({"head": {"size": number, "known": head[1], "root": bytes(head[2]).hex()}})
                 head = next(heads, None)
         after = page[-1][0]
+    if tree.size != end:
+        raise _changed(database, f"event number {tree.size + 1} is missing")
 
 
-def _items(database: Database, number: int) -> Iterator[str]:
+def _changed(database: Database, sentence: str) -> NoAnswer:
+    return NoAnswer(Problem(database.where, "changed", f"{sentence}; {NO_COPY}"))
+
+
+def _items(database: Database, number: int, event: str) -> Iterator[str]:
     sql = "SELECT sort, id, body FROM item WHERE load = :load ORDER BY sort, id"
-    for sort, i, body in database.rows(sql, {"load": number}):
+    rows = database.rows(sql, {"load": number})
+    texts: dict[str, dict[str, str]] = {}
+    for sort, i, body in rows:
+        texts.setdefault(sort, {})[i] = "null" if body is None else body
+    if not _commits_to(event, texts):
+        raise _changed(database, f"the items loaded with event number {number} are not those it commits to")
+    for sort, i, body in rows:
         item = None if body is None else json.loads(body)
         yield _line({"item": {"sort": sort, "id": i, "load": number, "body": item}})
+
+
+def _commits_to(event: str, texts: dict[str, dict[str, str]]) -> bool:
+    try:
+        return bool(json.loads(event)["body"]["items"] == texts_hash(texts))
+    except (ValueError, KeyError, TypeError, NotCanonical):
+        return False
 
 
 def _line(record: dict[str, Any]) -> str:

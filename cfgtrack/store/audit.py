@@ -26,13 +26,22 @@ from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.definitions import Definitions, read_definitions
 from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
+from cfgtrack.store.driver import DAMAGED_NEXT
 from cfgtrack.store.guards import wrong_guards, wrong_structure
 from cfgtrack.store.loading import texts_hash
 from cfgtrack.store.merkle import HASH_SIZE, Frontier, leaf_hash
 from cfgtrack.store.permit import NOT_ALLOWED, why_not
 from cfgtrack.store.proof import Head
 from cfgtrack.store.rows import leaf_record
-from cfgtrack.store.signing import faults, identity, read_signed, revoked, signed_text
+from cfgtrack.store.signing import (
+    KEYS_LOST,
+    faults,
+    identity,
+    other_than_keys,
+    read_signed,
+    revoked,
+    signed_text,
+)
 
 PAGE = 5_000
 
@@ -49,10 +58,6 @@ _ANEW = (
     "somebody may have used it: audit against a head that you kept (`cfgtrack audit --kept HEAD`); where the events"
     " are sound, `cfgtrack export --form archive -o FILE` and `cfgtrack --db NEW restore FILE` make a new database"
 )
-_DAMAGED = (
-    "keep a copy of the file and of what stands beside it (-wal, -shm), restore the last backup under another name, and"
-    " record again what came after it"
-)
 _REBUILD = "derive it anew (`cfgtrack rebuild`), then audit again: what was recorded is not touched by that"
 
 _SEEN = (
@@ -66,8 +71,8 @@ NEXT = {
     "foreign": _ANEW,
     "structure": _ANEW,
     "state": _REBUILD,
-    "damaged-file": _DAMAGED,
-    "corrupt": _DAMAGED,
+    "damaged-file": DAMAGED_NEXT,
+    "corrupt": DAMAGED_NEXT,
     "cut-off": (
         "is it a backup older than the head? then hold it against a head that was kept before it was made; else look"
         " whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
@@ -173,16 +178,14 @@ def audit(database: Database, *, kept: SaidHead | None = None, state: bool = Tru
     """
     report = AuditReport()
     try:
-        report.faults.extend(_file(database))
+        report.faults.extend(faults_of_file(database))
         report.faults.extend(_guards(database))
         _Auditor(database, report, kept).run()
         if state and report.is_sound:
             report.faults.extend(_state(database))
     except NoAnswer as trouble:
         # A damaged page ends the reading: what is wrong is said, with how far the journal was sound.
-        problem = trouble.problems[0]
-        where = f"after event number {report.events}: " if report.events else ""
-        report.faults.append(Fault(problem.code, where + problem.sentence, report.events + 1))
+        report.faults.append(_ended(trouble, report.events))
     except database.errors:
         # A column of another name, say: where the tables are as they were made it is a bug.
         if not report.faults:
@@ -190,14 +193,26 @@ def audit(database: Database, *, kept: SaidHead | None = None, state: bool = Tru
     return report
 
 
-def _file(database: Database) -> Iterator[Fault]:
+def _ended(trouble: NoAnswer, events: int) -> Fault:
+    """Return what ended the reading, after so many events. What to do then, a fault says by itself."""
+    problem = trouble.problems[0]
+    sentence = problem.sentence.removesuffix(f": {DAMAGED_NEXT}")
+    return Fault(problem.code, f"after event number {events}: {sentence}" if events else sentence)
+
+
+def faults_of_file(database: Database) -> Iterator[Fault]:
     """SQLite's own look at every page of the file, and at every index."""
     if not database.is_file:
         return
     for (said,) in database.rows("PRAGMA integrity_check(5)"):
         if said != "ok":
-            first = str(said).splitlines()[0]
-            yield Fault("damaged-file", f"the file is damaged: {first}")
+            yield Fault("damaged-file", f"the file is damaged: {_finding(str(said))}")
+
+
+def _finding(said: str) -> str:
+    """Return the first thing that SQLite says of a file, without the head that it puts before several."""
+    lines = [line for line in said.splitlines() if line.strip() and not line.startswith("*** in database")]
+    return lines[0].strip() if lines else "SQLite doesn't say how"
 
 
 def _guards(database: Database) -> Iterator[Fault]:
@@ -328,7 +343,10 @@ class _Auditor:
             yield "signature", f"its signature can't be read: {err}"
             return
         for code, sentence in faults(signed, event, plant, self.journal):
-            yield ("unsigned" if code == "unsigned" else "signature"), sentence
+            if code == KEYS_LOST and other_than_keys(self.database, row.number) is None:
+                self._keys_lost(row, sentence)
+                continue
+            yield ("unsigned" if code in ("unsigned", KEYS_LOST) else "signature"), sentence
         if signed is not None:
             self.report.signed += 1
             if revoked(signed, now):
@@ -336,6 +354,14 @@ class _Auditor:
                     f"the key that it is signed with was not that of {signed.by} by then, as is told since"
                 )
                 self.report.doubts.append(Fault("revoked", sentence, row.number, row.id))
+
+    def _keys_lost(self, row: _EventRow, sentence: str) -> None:
+        """Tell whose keys came in unsigned: so whoever lost his gets a new one, and a thief his first."""
+        sql = "SELECT id FROM item WHERE load = :load AND sort = 'person' ORDER BY id"
+        names = ", ".join(str(i) for (i,) in self.database.rows(sql, {"load": row.number}))
+        todo = f"it brings keys of {names}: ask them, for whoever did it can sign as them since"
+        told = f"{sentence}; {todo}"
+        self.report.doubts.append(Fault("keys-lost", told, row.number, row.id))
 
     def _permission(self, row: _EventRow, content: dict[str, Any]) -> None:
         """Whether he who is said to have recorded it might, by the people and roles of then."""

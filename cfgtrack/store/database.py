@@ -20,8 +20,8 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 
 from cfgtrack.model.password import without_passwords
 from cfgtrack.model.trouble import NoAnswer, Problem
-from cfgtrack.store.driver import trouble_of
-from cfgtrack.store.sealed import Sealed
+from cfgtrack.store.driver import in_full, trouble_of
+from cfgtrack.store.sealed import Sealed, has_room
 
 Row = tuple[Any, ...]
 Parameters = Mapping[str, Any] | Sequence[Any]
@@ -183,7 +183,7 @@ class Database:
             )
             return engine.connect().execution_options(isolation_level="AUTOCOMMIT")
         except (SQLAlchemyError, NoSuchModuleError) as err:
-            raise trouble_of(getattr(err, "orig", None) or err, self.where) from err
+            raise self._said(getattr(err, "orig", None) or err) from err
         except ImportError as err:
             sentence = "PostgreSQL needs its driver: install cfgtrack[postgres]"
             raise NoAnswer(Problem(self.where, "no-driver", sentence)) from err
@@ -249,7 +249,7 @@ class Database:
         try:
             found: list[Row] = self.raw.execute(self.spelled(sql), parameters).fetchall()
         except self._errors as err:
-            raise trouble_of(err, self.where) from err
+            raise self._said(err) from err
         return found
 
     def row(self, sql: str, parameters: Parameters = ()) -> Row | None:
@@ -262,7 +262,7 @@ class Database:
         try:
             self.raw.execute(self.spelled(sql), parameters)
         except self._errors as err:
-            raise trouble_of(err, self.where) from err
+            raise self._said(err) from err
 
     def spelled(self, sql: str) -> str:
         """Return `sql` as this database's driver wants it."""
@@ -317,7 +317,14 @@ class Database:
                 for row in rows:
                     copy.write_row(row)
         except self._errors as err:
-            raise trouble_of(err, self.where) from err
+            raise self._said(err) from err
+
+    def _said(self, err: BaseException) -> NoAnswer:
+        """Return the trouble that a driver's error stands for."""
+        trouble = trouble_of(err, self.where)
+        if self.is_file and not has_room(Path(self.url.database or "").absolute().parent):
+            return in_full(trouble)
+        return trouble
 
     @contextmanager
     def trouble(self) -> Iterator[None]:
@@ -325,9 +332,9 @@ class Database:
         try:
             yield
         except self._errors as err:
-            raise trouble_of(err, self.where) from err
+            raise self._said(err) from err
         except SQLAlchemyError as err:
-            raise trouble_of(getattr(err, "orig", None) or err, self.where) from err
+            raise self._said(getattr(err, "orig", None) or err) from err
 
 
 def _make(path: Path) -> None:

@@ -4,16 +4,24 @@ from __future__ import annotations
 
 from cfgtrack.model.trouble import NoAnswer, Problem
 
+DAMAGED_NEXT = (
+    "keep a copy of the file and of what stands beside it (-wal, -shm), restore the last backup under another name, and"
+    " record again what came after it"
+)
+"""What to do where a file is damaged."""
+
+_FULL = (
+    "disk-full",
+    "the disk that this file is on is full: nothing of this was recorded; make room there and do it again",
+)
+
 _SQLITE = {
     "SQLITE_BUSY": ("locked", "the database is locked by another writer: try again when it is done"),
     "SQLITE_LOCKED": ("locked", "the database is locked by another writer: try again when it is done"),
     "SQLITE_NOTADB": ("not-a-journal", "this file is not a database"),
-    "SQLITE_CORRUPT": (
-        "corrupt",
-        "the file is damaged: keep a copy of it, then restore the last backup; `cfgtrack audit` says what is sound",
-    ),
+    "SQLITE_CORRUPT": ("corrupt", f"the file is damaged: {DAMAGED_NEXT}"),
     "SQLITE_READONLY": ("read-only", "the database can't be written: the file or its folder is read-only"),
-    "SQLITE_FULL": ("disk-full", "the disk is full: nothing of this was recorded; make room and do it again"),
+    "SQLITE_FULL": _FULL,
     "SQLITE_CANTOPEN": (
         "no-database",
         "the file can't be opened: does its folder exist, and may you write there?",
@@ -62,6 +70,14 @@ _AT_THE_DOOR = (
     ("role ", "28000"),
     ("database ", "3D000"),
 )
+
+
+def in_full(trouble: NoAnswer) -> NoAnswer:
+    """Return what a disk's refusal means where it is full: SQLite doesn't always say so."""
+    problem = trouble.problems[0]
+    if (problem.code, problem.sentence) != _SQLITE["SQLITE_IOERR"]:
+        return trouble
+    return NoAnswer(Problem(problem.where, *_FULL))
 
 
 def trouble_of(err: BaseException, where: str) -> NoAnswer:

@@ -14,6 +14,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
 from types import TracebackType
 
 from cfgtrack.model import action as ac
@@ -553,12 +554,13 @@ class Journal:
         dry_run: bool = False,
         judge: Judge | None = None,
         accept: str | None = None,
+        keys_lost: str | None = None,
     ) -> LoadReport:
         """Bring the plant to `definition` and record its initial configuration; twice is as good as once.
 
         With an `effect` it is so from a date on, else as if it always had been. Refused when an initial state, or what
         is recorded, contradicts it; then nothing is written. Neither is it where `judge` finds what must be accepted,
-        and `accept` doesn't say why.
+        and `accept` doesn't say why. `keys_lost` is why nobody signs a load of keys where all must be signed.
         """
         return load_definition(
             self.database,
@@ -566,7 +568,7 @@ class Journal:
             by,
             recorder,
             effect=effect,
-            begin=self._recorder,
+            begin=partial(self._recorder, keys_lost),
             keep=not dry_run,
             judge=judge,
             accept=accept,
@@ -632,8 +634,10 @@ class Journal:
             loads.setdefault(int(when), {})[name] = "" if body is None else str(json.loads(body)["text"])
         return list(loads.items())
 
-    def _recorder(self) -> Recorder:
+    def _recorder(self, keys_lost: str | None = None) -> Recorder:
         self._wrote = Recorder(self.database, self.clock, self.signer, accepts=self.accepts)
+        if keys_lost is not None:
+            self._wrote.door.without_keys(keys_lost)
         return self._wrote
 
     def clock_off(self) -> tuple[int, int] | None:

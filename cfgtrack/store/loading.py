@@ -33,10 +33,14 @@ from cfgtrack.store.definitions import ALWAYS, RETIRED, Definitions, read_defini
 from cfgtrack.store.item_text import item_text
 from cfgtrack.store.record import Outcome, Recorder
 from cfgtrack.store.rows import IN_EFFECT, entries_of, entry_of, find_entry
+from cfgtrack.store.signing import KEYS_LOST, other_than_keys
 from cfgtrack.store.view import read_configuration
 
 RULES = "rules"
 """The sort under which the text of rules files is kept."""
+
+ACCEPTED = "accepted"
+"""What the body of a load says of what it takes away."""
 
 MOVED = "@"
 """Comes between the id of an event of the initial configuration and the date from which a load says it otherwise."""
@@ -239,7 +243,8 @@ def load_definition(
     always had been; an item that was revised, from its last revision on: that is told anew, as a correction of it.
     Refused when an initial state contradicts the journal, a change takes away what it has a state of, or an alias is
     what something in the journal, that the definition doesn't mention, is called. Nothing is written either when
-    `judge` finds what must be accepted, and `accept` doesn't say why.
+    `judge` finds what must be accepted, and `accept` doesn't say why. What nobody signs since keys are lost (see
+    `Door.without_keys`) brings keys and nothing else, or is Refused.
     """
     new = {s: {i: item_text(s, item) for i, item in definition.items(s).items()} for s in SORTS}
 
@@ -249,7 +254,12 @@ def load_definition(
         each = report.found.append if writing.appender.definitions.loads else None
         if effect is not None and effect.supersedes:
             _expect_revision(database, effect.supersedes)
-        _write_items(writing, definition, new, effect, by, recorder, report, accepted)
+        why = {} if accepted is None else accepted.told()
+        if writing.door.keys_lost is not None:
+            why |= {KEYS_LOST: writing.door.keys_lost}
+        _write_items(writing, definition, new, effect, by, recorder, report, why)
+        if writing.door.keys_lost is not None:
+            _expect_keys_alone(database, report)
         if report.entries:
             takes_away = bool(report.changed) or (effect is not None and effect.supersedes is not None)
             way_out = _SINCE_WHEN if effect is None else _RIGHT_DATE
@@ -314,7 +324,7 @@ def _write_items(
     by: str | None,
     recorder: str | None,
     report: LoadReport,
-    accepted: Accepted | None,
+    why: Mapping[str, Any],
 ) -> None:
     """Write what differs from what there is, each as a version of what it replaces."""
     definitions = writing.appender.definitions
@@ -341,7 +351,6 @@ def _write_items(
             number = there[sort][i][0] if effect is None and i in there[sort] else 0
             replaced = number if effects.get(number, ALWAYS) != ALWAYS else 0
             by_load.setdefault(replaced, {}).setdefault(sort, {})[i] = text
-    why = accepted.told() if accepted is not None else {}
     carry = partial(_carry, writing, by=by, recorder=recorder, title=definition.title)
     for number in sorted(by_load):
         items = by_load[number]
@@ -362,7 +371,7 @@ def _write_items(
         report.entries.append(entry)
         if number and mine is not None and mine.supersedes:
             report.anew.append(ToldAnew(mine.supersedes, entry.event.id, mine.at, tuple(changed_here)))
-    if accepted is not None and not by_load:
+    if ACCEPTED in why and not by_load:
         # A joint of the drawing that changes what is guarded: the reason has to stand somewhere.
         report.entries.append(carry({}, effect, sort_of_event(effect), more=why))
 
@@ -432,6 +441,17 @@ def _expect_sound(writing: Recorder, origins: Mapping[tuple[str, str], str], way
         problems += _what_is_missed(writing.database, definitions, origins, way_out)
     if problems:
         raise Refused(problems)
+
+
+def _expect_keys_alone(database: Database, report: LoadReport) -> None:
+    """Raise Refused where what nobody signs, since keys are lost, brings something else than keys."""
+    for entry in report.entries:
+        other = other_than_keys(database, entry.number)
+        if other is not None:
+            sentence = (
+                f"it brings {other}, too: load nothing but the new keys, then sign the rest with one of them"
+            )
+            raise Refused([Problem("--keys-lost", "not-keys", sentence)])
 
 
 def _expect_administrator(writing: Recorder) -> None:
@@ -653,7 +673,7 @@ class Accepted(NamedTuple):
 
     def told(self) -> dict[str, Any]:
         """Return it as the body of an event keeps it."""
-        return {"accepted": {"reason": self.reason, "what": [*self.grounds]}}
+        return {ACCEPTED: {"reason": self.reason, "what": [*self.grounds]}}
 
 
 def _judged(

@@ -5,6 +5,8 @@ Alembic is loaded only to change a schema. Whether one is current is read direct
 
 from __future__ import annotations
 
+from sqlalchemy.exc import SQLAlchemyError
+
 from cfgtrack.folders import top_folder
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store.columns import REVISIONS
@@ -65,9 +67,25 @@ def bring_forward(database: Database) -> tuple[str | None, str]:
     if before is not None and before not in REVISIONS:
         check_current(database)
     if before != REVISIONS[-1]:
-        with database.trouble():
-            _run(database)
+        unnamed: tuple[type[Exception], ...] = (SQLAlchemyError, *database.errors)
+        try:
+            with database.trouble():
+                _run(database)
+        except unnamed as err:
+            if before is None:
+                raise
+            raise NoAnswer(Problem(database.where, "structure", _other_tables(before, err))) from err
     return before, REVISIONS[-1]
+
+
+def _other_tables(before: str, err: Exception) -> str:
+    """Return why a step forward failed that is right for the tables of the revision that a database says it has."""
+    said = str(getattr(err, "orig", None) or err).splitlines()[0]
+    return (
+        f"it says that its schema is {before}, and its tables are others ({said}): somebody changed one or the other."
+        " Nothing was changed: keep a copy of it as it is, restore the last backup under another name, audit that, and"
+        " record again what came after it"
+    )
 
 
 def _run(database: Database) -> None:

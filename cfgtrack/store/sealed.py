@@ -1,7 +1,8 @@
-"""A SQLite file in a folder that may not be written: read all the same, with what its log holds.
+"""A SQLite file beside which nothing can be written: read all the same, with what its log holds.
 
-To read a file in WAL mode SQLite wants to write beside it, unless it is told that nobody else writes. Where there is a
-log with something in it, that must be counted in: file and log are copied to where SQLite may.
+To read a file in WAL mode SQLite wants to write beside it, unless it is told that nobody else writes. Where its folder
+may not be written, or its disk is full, nobody else can begin to, either. Where there is a log with something in it,
+that must be counted in: file and log are copied to where SQLite may.
 Source: sqlite.org/wal.html, "Read-Only Databases".
 """
 
@@ -22,6 +23,9 @@ _AT_VERSION = 19
 
 _TRIES = 3
 
+_INDEX = 32_768
+"""So many bytes SQLite wants beside a file to read it: those of the first part of its index of the log (ibid.)."""
+
 Stamp = tuple[int, int, int]
 
 
@@ -40,10 +44,13 @@ class Sealed:
     def found(cls, path: Path) -> Sealed | None:
         """Return it, None for a file that SQLite can read in the usual way."""
         folder = path.parent
-        if not path.is_file() or os.access(folder, os.W_OK):
+        is_full = path.is_file() and not has_room(folder)
+        if not path.is_file() or (os.access(folder, os.W_OK) and not is_full):
             return None
-        if _exists(path, "-shm") and _exists(path, "-wal"):
-            return None  # somebody who may write has it open, or has left both behind
+        # Somebody who may write has it open, or has left both behind. Without room nobody can make use of that: whoever
+        # opens it first makes the one anew.
+        if not is_full and _exists(path, "-shm") and _exists(path, "-wal"):
+            return None
         with path.open("rb") as file:
             header = file.read(_AT_VERSION + 1)
         return cls(path) if header[_AT_VERSION:] == _WAL_VERSION else None
@@ -71,8 +78,7 @@ class Sealed:
         raise self._changed()
 
     def _log_size(self) -> int:
-        log = _beside(self.path, "-wal")
-        return log.stat().st_size if log.exists() else 0
+        return _size(self.path, "-wal")
 
     def _now(self) -> list[Stamp]:
         found = []
@@ -83,8 +89,23 @@ class Sealed:
         return found
 
     def _changed(self) -> NoAnswer:
-        sentence = "it was written while it was read, in a folder where you may not write: ask again"
+        sentence = "it was written while it was read, where nothing can be written beside it: ask again"
         return NoAnswer(Problem(str(self.path), "changed", sentence))
+
+
+def has_room(folder: Path) -> bool:
+    """Return whether a disk has room for what SQLite writes beside a file; also where nobody can tell."""
+    try:
+        return shutil.disk_usage(folder).free >= _INDEX
+    except OSError:
+        return True
+
+
+def _size(path: Path, end: str) -> int:
+    try:
+        return _beside(path, end).stat().st_size
+    except FileNotFoundError:
+        return 0
 
 
 def _beside(path: Path, end: str) -> Path:

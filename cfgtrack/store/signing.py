@@ -11,18 +11,23 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import DEFINITIONS, Action
 from cfgtrack.model.codec import FILLED_IN, SAID, said_from_json, said_to_json
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import BadQuantity
 from cfgtrack.model.setting import REFUSED, UNSIGNED
-from cfgtrack.model.signature import Signed, Signer, signed_from_json, signed_to_json
-from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.model.signature import Signed, Signer, fault_of_key, signed_from_json, signed_to_json
+from cfgtrack.model.trouble import NoAnswer, Problem, Refused
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.database import Database
 from cfgtrack.store.form import unrecordable
+from cfgtrack.store.security import expect_owner
+
+KEYS_LOST = "keys_lost"
+"""What the body of a load says, a reason, that brings keys and is signed by nobody since nobody can."""
 
 _MAY_BE_LEFT_OUT = ("id", "recorder", "subjects", "place")
 _AS_GIVEN = tuple(told.name for told in SAID if told.name not in _MAY_BE_LEFT_OUT)
@@ -59,6 +64,8 @@ def is_good(signed: Signed) -> bool:
     except ImportError as err:
         sentence = "signatures are checked by the library cryptography: install cfgtrack[sign]"
         raise NoAnswer(Problem("signature", "no-library", sentence)) from err
+    if fault_of_key(signed.key) is not None:  # the library takes a point of small order
+        return False
     try:
         key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(signed.key.partition(":")[2]))
         key.verify(bytes.fromhex(signed.signature), canonical_json(signed.signs))
@@ -94,7 +101,9 @@ def faults(
     `plant`: as it was told when the event was recorded, whose keys and setting count. NoAnswer without the library.
     """
     if signed is None:
-        if plant.setting(UNSIGNED) == REFUSED:
+        if plant.setting(UNSIGNED) == REFUSED and (reason := why_lost(event)):
+            yield KEYS_LOST, f"it is signed by nobody, since keys were said to be lost: {reason}"
+        elif plant.setting(UNSIGNED) == REFUSED:
             yield "unsigned", "this plant takes signed events alone, and nobody has signed it"
         return
     person = plant.people.get(signed.by)
@@ -121,6 +130,28 @@ def faults(
         yield "forged", f"what is signed has a different {', '.join(names)}"
 
 
+def why_lost(event: Action) -> str | None:
+    """Return why a load that brings keys is signed by nobody; None for any other event."""
+    reason = (event.body or {}).get(KEYS_LOST) if event.action in DEFINITIONS else None
+    return reason if isinstance(reason, str) and reason.strip() else None
+
+
+def other_than_keys(database: Database, load: int) -> str | None:
+    """Return what an event loads besides keys of people who were told before, the first of it; None for nothing."""
+    sql = "SELECT sort, id, body FROM item WHERE load = :load ORDER BY sort, id"
+    last = "SELECT body FROM item WHERE sort = :sort AND id = :id AND load < :load ORDER BY load DESC LIMIT 1"
+    for sort, i, body in database.rows(sql, {"load": load}):
+        before = database.row(last, {"sort": sort, "id": i, "load": load})
+        is_same = before is not None and before[0] == body
+        if not is_same and (before is None or sort != "person" or _keyless(before[0]) != _keyless(body)):
+            return f"{sort} {i}"
+    return None
+
+
+def _keyless(text: str | None) -> dict[str, Any]:
+    return {name: said for name, said in json.loads(text or "{}").items() if name != "key"}
+
+
 class Door:
     """Who may bring what into the journal, in one transaction: signs for `signer`, and checks what is signed."""
 
@@ -130,6 +161,21 @@ class Door:
         self._database = database
         self._journal: str | None = None
         self._asks = signer is not None or plant.setting(UNSIGNED) == REFUSED
+        self.keys_lost: str | None = None
+
+    def without_keys(self, reason: str) -> None:
+        """Let the load that brings keys in, which nobody can sign. Refused where somebody could, or nobody has to.
+
+        On a server only the owner of the tables may; in a file whoever may load people.
+        """
+        expect_owner(self._database)
+        if self._plant.setting(UNSIGNED) != REFUSED:
+            sentence = "this plant takes what nobody signed: load it without --keys-lost"
+            raise Refused([Problem("--keys-lost", "needless", sentence)])
+        if self._signer is not None:
+            sentence = f"the key of {self._signer.person} is here, and the plant knows it: load it signed"
+            raise Refused([Problem("--keys-lost", "needless", sentence)])
+        self.keys_lost = reason
 
     def pass_in(self, where: str, action: Action) -> Action:
         """Return an action as it may be recorded: signed by whoever signs here. Unrecordable when it may not be."""
@@ -143,14 +189,17 @@ class Door:
             except NotCanonical as err:
                 raise unrecordable(where, "not-json", f"event {action.id} can't be signed: {err}") from err
         wrong = next(faults(action.signed, action, self._plant, self._journal), None)
-        if wrong is not None:
+        if wrong is not None and (wrong[0] != KEYS_LOST or self.keys_lost is None):
             raise unrecordable(where, *_with_way_out(*wrong, action))
         return action
 
 
 def _with_way_out(code: str, sentence: str, action: Action) -> tuple[str, str]:
     ways = {
-        "unsigned": "make a key (`cfgtrack key new`), have it defined, and sign",
+        "unsigned": (
+            "make a key (`cfgtrack key new`), have it defined by somebody who can sign, and sign; where nobody can any"
+            " more: `cfgtrack load FILE --effective TIME --keys-lost REASON`"
+        ),
         "no-key": "have the key defined (`key` of the person), or record it unsigned",
         "other-key": "have the new key defined, with `load --effective`",
         "other-journal": "record it here anew",

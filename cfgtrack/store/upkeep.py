@@ -8,7 +8,8 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
-from cfgtrack.store.archive import Source, fill, read_archive, write_archive
+from cfgtrack.store.archive import NO_COPY, Source, fill, read_archive, write_archive
+from cfgtrack.store.audit import faults_of_file
 from cfgtrack.store.database import Database
 from cfgtrack.store.derive import rebuild_state
 from cfgtrack.store.migrations import check_current, is_empty, upgrade
@@ -20,17 +21,22 @@ _SQLITE = b"SQLite format 3\x00"
 _REFUSED = {
     "disk-full": "there is no room for the copy: make room and try again",
     "disk": "the disk refused to write the copy",
+    "corrupt": f"the file is damaged; {NO_COPY}",
 }
 """What is said of a copy, by the trouble's code."""
 
 
 def copy_into(url: str, part: Path, target: str) -> int:
-    """Copy a journal into a file, complete, that is to be `target`, while others write. Return its number of events."""
-    with closing(Database(url)) as source:
+    """Copy a journal into a file, complete, that is to be `target`, while others write. Return its number of events.
+
+    NoAnswer where the copy isn't whole: see `_expect_whole`.
+    """
+    with closing(Database(url, read_only=True)) as source:
         check_current(source)
         try:
             events = _copy_file(source, part) if source.is_file else _copy_rows(source, str(part))
             _settle(part)
+            _expect_whole(part, target)
         except NoAnswer as err:
             # The journal is only read: what the disk refuses is the copy.
             code = err.problems[0].code
@@ -58,6 +64,34 @@ def _settle(part: Path) -> None:
     with closing(Database(str(part))) as copy:
         copy.rows("PRAGMA wal_checkpoint(TRUNCATE)")
         copy.rows("PRAGMA journal_mode = DELETE")
+
+
+def _expect_whole(part: Path, target: str) -> None:
+    """Raise NoAnswer where what was copied isn't what was recorded: it was damaged, or is now.
+
+    Looked at are all pages and indexes, what `restore` would ask of it, and the columns by which events are found.
+    """
+    with closing(Database(str(part), where=target)) as copy:
+        for fault in faults_of_file(copy):
+            raise NoAnswer(Problem(target, fault.code, f"{fault.sentence}; {NO_COPY}"))
+        for _ in write_archive(copy):
+            pass
+        other = copy.row(_OTHER_COLUMNS)
+    if other is not None:
+        sentence = f"what is kept beside event number {other[0]} is not what is in it; {NO_COPY}"
+        raise NoAnswer(Problem(target, "columns", sentence))
+
+
+_OTHER_COLUMNS = """
+    SELECT e.number FROM event e LEFT JOIN event t
+        ON t.id = coalesce(json_extract(e.body, '$.supersedes'), json_extract(e.body, '$.withdraws'))
+    WHERE json_extract(e.body, '$.id') IS NOT e.id OR json_extract(e.body, '$.action') IS NOT e.action
+        OR json_extract(e.body, '$.happened') IS NOT e.happened OR t.number IS NOT e.corrects
+        OR e.turn IS NOT CASE WHEN json_extract(e.body, '$.supersedes') IS NOT NULL AND t.happened = e.happened
+            THEN t.turn ELSE e.number END
+    ORDER BY e.number LIMIT 1
+"""
+"""The first event whose columns aren't those of its content. Of SQLite: a copy is always a file."""
 
 
 @contextmanager

@@ -77,6 +77,35 @@ CASES = {
         ("rows.csv:2", "not-text", "0xe9", "UTF-8"),
         (("rows.csv", f"at,action,subject,remark\n{AT},cap,PUMP-2:F1,caf\xe9\n"),),
     ),
+    "a workbook as rows": Case(
+        ("import", "{folder}/rows.xlsx"),
+        2,
+        ("rows.xlsx", "not-text", "save its sheet as CSV"),
+        (("rows.xlsx", "PK\x03\x04\x14\0"),),
+    ),
+    "a workbook called CSV": Case(
+        ("import", "{folder}/rows.csv"),
+        2,
+        ("rows.csv", "not-text", "save its sheet as CSV"),
+        (("rows.csv", "PK\x03\x04\x14\0"),),
+    ),
+    "an archive as rows": Case(
+        ("import", "{folder}/a.jsonl"),
+        2,
+        ("a.jsonl", "archive", "cfgtrack restore"),
+        (("a.jsonl", '{"cfgtrack":"archive","version":1}\n'),),
+    ),
+    "a database as rows": Case(
+        ("import", "{folder}/plant.db"), 2, ("plant.db", "not-text", "cfgtrack restore")
+    ),
+    "a folder as rows": Case(("import", "{folder}"), 2, ("not-a-file", "expected a file, found a folder")),
+    "a folder as a definition": Case(
+        ("load", "{folder}"), 2, ("not-a-file", "expected a file, found a folder")
+    ),
+    "a folder as a sequence": Case(
+        ("check", "{folder}"), 2, ("not-a-file", "expected a file, found a folder")
+    ),
+    "a folder as a proof": Case(("verify", "{folder}"), 2, ("folder",)),
     "binary rows": Case(
         ("import", "{folder}/rows"), 2, ("rows:1", "not-text", "binary"), (("rows", "\x7fELF\0\0\n"),)
     ),

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from cfgtrack.model.time import SECOND, format_instant, parse_instant
 from tests.cli import world
 from tests.cli.conftest import Command
 
@@ -100,6 +101,167 @@ def test_a_key_that_is_not_as_it_was_made_signs_nothing(damage: str, empty: Comm
     assert str(file) in answer.err
 
 
+@pytest.mark.parametrize("damage", ["head", "cut", "empty", "bytes"])
+def test_a_damaged_key_is_told_as_one(damage: str, empty: Command, keys: Path) -> None:
+    """It isn't taken for one that was never there: the list names it, and so does whoever wants to sign with it."""
+    made = empty.json_of("key", "new", "ANN")
+    file = Path(made["file"])
+    _loaded(empty, ("ANN", made["key"]))
+    whole = file.read_bytes()
+    file.write_bytes({"head": b"x" + whole, "cut": whole[:40], "empty": b"", "bytes": b"\xff" * 100}[damage])
+    listed = empty.ok("key", "list")
+    assert f"{file}: damaged" in listed
+    assert empty.json_of("key", "list")["damaged"] == [str(file)]
+    for words in (("--sign", "ANN"), ()):
+        answer = empty("cap", "PUMP-1:F2", "--at", AT, *words)
+        assert answer.status in (2, 3), answer
+        assert f"{file}" in answer.err
+        assert "damaged" in answer.err
+    assert keys in file.parents
+    # Somebody's own file is not ours to judge.
+    (keys / "notes.pem").write_text("-----BEGIN CERTIFICATE-----\n")
+    assert "notes" not in empty.ok("key", "list")
+
+
+def _lost(empty: Command, keys: Path) -> tuple[str, str]:
+    """A strict plant in which nobody has his key any more, and ANN a new one that isn't defined; the old one's text."""
+    old = empty.json_of("key", "new", "ANN")
+    _loaded(empty, ("ANN", old["key"]))
+    empty.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1")
+    for path in keys.iterdir():
+        path.unlink()
+    return old["key"], empty.json_of("key", "new", "ANN")["key"]
+
+
+def test_keys_that_are_lost_are_replaced_and_every_audit_says_so(empty: Command, keys: Path) -> None:
+    """Nobody can sign: new keys come in unsigned for a reason, work from then on, and history and audit tell it."""
+    _, new = _lost(empty, keys)
+    file = empty.file("plant.toml", _plant(("ANN", new)))
+    refused = empty("load", file)
+    assert refused.status == 3
+    assert "--keys-lost REASON" in refused.err
+    since = format_instant(parse_instant(empty.json_of("history")["history"][-1]["known"]) + SECOND)
+    told = empty("load", file, "--keys-lost", "the shed burned down", "--effective", since)
+    assert told.status == 0
+    assert "nobody has signed this" in told.err
+    empty.ok("uncap", "PUMP-1:F2", "--at", AT, "--id", "E2")
+    lines = empty.json_of("history")["history"]
+    assert lines[-1]["signed"]["key"] == new
+    assert lines[-2]["body"]["keys_lost"] == "the shed burned down"
+    assert "SIGNED BY NOBODY" in empty.ok("history")
+    audited = empty.json_of("audit")
+    assert audited["sound"]
+    assert [doubt["code"] for doubt in audited["doubts"]] == ["keys-lost"]
+    assert "brings keys of ANN" in audited["doubts"][0]["sentence"]
+    # An archive keeps it, and is told the same of.
+    empty.ok("export", "--form", "archive", "-o", empty.folder / "all.jsonl")
+    empty.ok("--db", empty.folder / "new.db", "restore", empty.folder / "all.jsonl")
+    assert "keys-lost" in empty.ok("--db", empty.folder / "new.db", "audit")
+
+
+@pytest.mark.parametrize("also", ["setting", "person", "unit", "initial", "role"])
+def test_with_lost_keys_nothing_but_keys_comes_in(also: str, empty: Command, keys: Path) -> None:
+    """What else the files say is refused, and nothing is written: neither the setting, nor people, nor hardware."""
+    _, new = _lost(empty, keys)
+    text = _plant(("ANN", new), unsigned="allowed" if also == "setting" else "refused")
+    text += {"person": '[[person]]\nid = "EVE"\n', "unit": '[[unit]]\nid = "PUMP-9"\npart = "pump"\n'}.get(
+        also, ""
+    )
+    if also == "role":
+        text = text.replace('id = "ANN"\n', 'id = "ANN"\nroles = ["administer"]\n')
+    if also == "initial":
+        text += '[initial]\n"PUMP-1:F2" = "capped"\n' if "[initial]" not in text else ""
+        text = text.replace("[initial]\n", '[initial]\n"PUMP-2:F2" = "capped"\n', 1)
+    before = empty.ok("head")
+    answer = empty("load", empty.file("plant.toml", text), "--keys-lost", "so I say")
+    assert answer.status in (2, 3), answer.out
+    assert answer.out == ""
+    assert empty.ok("head") == before
+
+
+def test_who_can_sign_has_lost_nothing(empty: Command) -> None:
+    """Where a key is here that the plant knows, or none is asked for, keys aren't lost."""
+    old, new = (empty.json_of("key", "new", "ANN")["key"] for _ in range(2))
+    _loaded(empty, ("ANN", old))
+    file = empty.file("plant.toml", _plant(("ANN", new)))
+    answer = empty("load", file, "--keys-lost", "so I say")
+    assert (answer.status, answer.out) == (3, "")
+    assert "needless" in answer.err
+    assert empty("load", file, "--keys-lost", " ").status == 2
+    empty.ok("load", file)
+    empty.ok("load", empty.file("plant.toml", _plant(("ANN", new), unsigned="allowed")))
+    answer = empty(
+        "load", empty.file("plant.toml", _plant(("ANN", old), unsigned="allowed")), "--keys-lost", "x"
+    )
+    assert "needless" in answer.err
+
+
+def test_with_roles_only_who_administers_replaces_lost_keys(empty: Command, keys: Path) -> None:
+    """In a file he says who he is, as ever; whoever hasn't the role is refused."""
+    old = empty.json_of("key", "new", "ANN")["key"]
+    roles = '\n[[person]]\nid = "{}"\nroles = ["{}"]\n'.format
+    people = (
+        roles("ADA", "administer")
+        + roles("BO", "record")
+        + f'\n[[person]]\nid = "ANN"\nroles = ["record"]\nkey = "{old}"\n'
+    )
+    file = empty.file("plant.toml", _plant() + people)
+    empty.ok("load", file)
+    for path in keys.iterdir():
+        path.unlink()
+    new = empty.json_of("key", "new", "ANN")["key"]
+    file.write_text(file.read_text().replace(old, new))
+    for who in ("BO", "NOBODY"):
+        answer = empty("load", file, "--keys-lost", "burned", "--recorder", who)
+        assert (answer.status, answer.out) == (3, "")
+        assert "not-allowed" in answer.err
+        assert "ADA could" in answer.err
+    empty.ok("load", file, "--keys-lost", "burned", "--recorder", "ADA")
+    assert empty.ok("audit").startswith("sound")
+
+
+def test_nobody_calls_a_change_lost_keys(empty: Command, keys: Path) -> None:
+    """Whoever writes the file and marks an unsigned load of other things so is found by the audit, as ever."""
+    import json
+    import sqlite3
+    from contextlib import closing
+
+    from cfgtrack.store.canonical import canonical_json
+    from cfgtrack.store.loading import texts_hash
+    from cfgtrack.store.merkle import Frontier, leaf_hash
+    from cfgtrack.store.rows import leaf_record
+
+    _, new = _lost(empty, keys)
+    empty.ok("load", empty.file("plant.toml", _plant(("ANN", new))), "--keys-lost", "burned")
+    with closing(sqlite3.connect(empty.db)) as connection, connection:
+        for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            connection.execute(f"DROP TRIGGER {name}")
+        number, known, body = connection.execute(
+            "SELECT number, known, body FROM event ORDER BY number DESC"
+        ).fetchone()
+        [(person,)] = connection.execute("SELECT body FROM item WHERE load = ?", (number,))
+        other = canonical_json({**json.loads(person), "roles": ["administer"]}).decode()
+        event = json.loads(body)
+        event["body"]["items"] = texts_hash({"person": {"ANN": other}})
+        text = canonical_json(event)
+        leaf = leaf_hash(leaf_record(text, number, known))
+        tree = Frontier()
+        leaves = [bytes(one) for (one,) in connection.execute("SELECT leaf FROM event ORDER BY number")]
+        for one in [*leaves[:-1], leaf]:
+            tree.append(one)
+        connection.execute(
+            "UPDATE event SET body = ?, leaf = ? WHERE number = ?", (text.decode(), leaf, number)
+        )
+        connection.execute("UPDATE item SET body = ? WHERE load = ?", (other, number))
+        connection.execute(
+            "UPDATE tree_head SET root = ?, frontier = ? WHERE number = ?",
+            (tree.root(), tree.to_bytes(), number),
+        )
+    codes = {fault["code"] for fault in empty("audit", "--json").json["answer"]["faults"]}
+    assert "unsigned" in codes
+    assert not codes & {"leaf", "tree-head", "definition"}
+
+
 def test_a_key_is_replaced_and_revoked_by_the_definition(empty: Command) -> None:
     """A load with a date, signed with the old key, brings the new one; from then on the old one is refused."""
     old, new = (empty.json_of("key", "new", "ANN") for _ in range(2))
@@ -134,6 +296,8 @@ def test_what_a_revoked_key_had_signed_is_told(empty: Command) -> None:
     ("lines", "code"),
     [
         ('[[person]]\nid = "A"\nkey = "ed25519:00"', "wrong-type"),
+        ('[[person]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "weak-key"),
+        ('[[person]]\nid = "A"\nkey = "ed25519:02' + "0" * 62 + '"', "weak-key"),
         ('[[place]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "unknown-field"),
         ('[[setting]]\nid = "unsigned-events"\nvalue = "maybe"', "unknown"),
         ('[[setting]]\nid = "colour"\nvalue = "refused"', "unknown"),

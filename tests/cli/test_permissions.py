@@ -18,7 +18,7 @@ from cfgtrack.answers.roles import NEEDS
 from cfgtrack.model.time import SECOND
 from tests.cli.asked import all_commands, command_of
 from tests.cli.conftest import Answer, Command
-from tests.cli.peopled import CONFINED, FOUND, INSIDE, OUTSIDE, PEOPLE, RULE, Plant, peopled
+from tests.cli.peopled import CONFINED, FOUND, INSIDE, OUTSIDE, PEOPLE, RULE, TEXT, Plant, peopled
 from tests.store.conftest import Server
 from tests.store.plain_sql import insert_event, insert_load, said
 
@@ -477,3 +477,20 @@ def test_what_nobody_may_do_in_plain_sql(plant: Plant) -> None:
     assert let == []
     assert _all_rows(plant) == before
     assert plant.owner("audit").startswith("sound")
+
+
+def test_lost_keys_are_replaced_by_the_owner_alone(plant: Plant) -> None:
+    """Who administers may load people, and may not load a key that nobody signed: the owner of the tables may."""
+    key = "ed25519:d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a"  # RFC 8032, 7.1, TEST 1
+    strict = '\n[[setting]]\nid = "unsigned-events"\nvalue = "refused"\n'
+    admin = next(name for name, roles in PEOPLE.items() if "administer" in roles)
+    plant.as_(admin, "load", plant.file(TEXT + strict))
+    file = plant.file(TEXT.replace(f'id = "{admin}"\n', f'id = "{admin}"\nkey = "{key}"\n') + strict)
+    assert "unsigned" in plant.as_(admin, "load", file).err
+    answer = plant.as_(admin, "load", file, "--keys-lost", "burned")
+    assert (answer.status, answer.out) == (3, "")
+    assert "only the owner of the tables may" in answer.err
+    plant.owner("load", file, "--keys-lost", "burned", "--recorder", admin)
+    audited = plant.owner("audit")
+    assert audited.startswith("sound")
+    assert "keys-lost" in audited

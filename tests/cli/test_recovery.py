@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 import resource
+import sqlite3
 import stat
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -180,8 +182,6 @@ def test_the_line_of_a_doubled_id_is_named(cfgtrack: Command, archive: Path, tar
 @pytest.mark.parametrize("kind", ["a folder", "a device", "torn", "empty journal of another program"])
 def test_a_source_that_is_no_journal(kind: str, cfgtrack: Command, archive: Path, target: str) -> None:
     """What is neither backup nor archive makes no journal."""
-    import sqlite3
-
     source = cfgtrack.folder / "source"
     if kind == "a folder":
         source.mkdir()
@@ -265,6 +265,102 @@ def test_a_full_disk_leaves_nothing(room: int, cfgtrack: Command, archive: Path)
     assert done.stderr.startswith(f"{target}: disk"), done.stderr
     _nothing_left(cfgtrack, str(target))
     _good_comes_in(cfgtrack, str(target), archive)
+
+
+# --- copies of what is damaged ------------------------------------------------------------------------------------
+
+
+def _changing(statement: str):
+    def damage(cfgtrack: Command) -> None:
+        with closing(sqlite3.connect(cfgtrack.db)) as connection, connection:
+            for (name,) in connection.execute(
+                "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+            ).fetchall():
+                connection.execute(f"DROP TRIGGER {name}")
+            assert connection.execute(statement).rowcount
+
+    return damage
+
+
+def _overwriting(table: str):
+    def damage(cfgtrack: Command) -> None:
+        with closing(sqlite3.connect(cfgtrack.db)) as connection:
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            sql = "SELECT pageno FROM dbstat WHERE name = ? AND pagetype = 'leaf'"
+            try:
+                leaves = [page for (page,) in connection.execute(sql, (table,))]
+            except sqlite3.OperationalError:  # a SQLite without that table
+                leaves = [
+                    connection.execute(
+                        "SELECT rootpage FROM sqlite_master WHERE name = ?", (table,)
+                    ).fetchone()[0]
+                ]
+        with cfgtrack.db.open("r+b") as file:
+            file.seek((leaves[-1] - 1) * 4096)
+            file.write(b"\xaa" * 4096)
+
+    return damage
+
+
+NOT_WHOLE = {
+    "a page of events": _overwriting("event"),
+    "a page of items": _overwriting("item"),
+    "a content": _changing("UPDATE event SET body = replace(body, 'gut', 'weg') WHERE id = 'E1'"),
+    "an event's leaf": _changing("UPDATE event SET leaf = zeroblob(32) WHERE id = 'E1'"),
+    "an event that is gone": _changing("DELETE FROM event WHERE id = 'E1'"),
+    "the last event": _changing("DELETE FROM event WHERE id = 'E2'"),
+    "the last head": _changing("DELETE FROM tree_head WHERE number = (SELECT max(number) FROM tree_head)"),
+    "a head": _changing("UPDATE tree_head SET root = zeroblob(32)"),
+    "an item": _changing("DELETE FROM item WHERE id = 'PUMP-1'"),
+}
+
+
+@pytest.mark.usefixtures("archive")
+@pytest.mark.parametrize("kind", NOT_WHOLE)
+def test_no_copy_is_made_of_what_is_damaged(kind: str, cfgtrack: Command) -> None:
+    """No backup or archive is acknowledged that restore would refuse; what to do is said, older ones stay."""
+    older = cfgtrack.folder / "there" / "older.jsonl"
+    cfgtrack.ok("export", "--form", "archive", "-o", older)
+    good = older.read_bytes()
+    NOT_WHOLE[kind](cfgtrack)
+    there = cfgtrack.folder / "there"
+    for words in (("backup", there / "copy.db"), ("export", "--form", "archive", "-o", older)):
+        answer = cfgtrack(*words)
+        assert answer.status == 4, answer.out + answer.err
+        assert answer.out == ""
+        assert "damaged" in answer.err or "so no copy was made" in answer.err, answer.err
+        assert "cfgtrack audit" in answer.err or "restore the last backup" in answer.err
+        assert [path.name for path in there.iterdir()] == ["older.jsonl"]
+        assert older.read_bytes() == good
+    assert cfgtrack("export", "--form", "archive").status == 4
+
+
+@pytest.mark.usefixtures("archive")
+@pytest.mark.parametrize(
+    "change", ["happened = happened + 1", "turn = 1", "corrects = 1", "id = 'E7'", "action = 'cap'"]
+)
+def test_a_backup_finds_its_events_by_what_is_in_them(change: str, cfgtrack: Command) -> None:
+    """A column that was changed makes no bad archive, which has none; it would make a backup that answers wrongly."""
+    cfgtrack.ok(
+        "correct", "E1", "uncap", "PUMP-1:F2", "--at", AT, "--by", "BO", "--reason", "it was Bo", "--id", "C1"
+    )
+    cfgtrack.ok("backup", cfgtrack.folder / "there" / "good.db")
+    _changing(f"UPDATE event SET {change} WHERE id = 'E1'")(cfgtrack)
+    answer = cfgtrack("backup", cfgtrack.folder / "there" / "copy.db")
+    assert (answer.status, answer.out) == (4, "")
+    assert ": columns: " in answer.err
+    assert not (cfgtrack.folder / "there" / "copy.db").exists()
+    cfgtrack.ok("export", "--form", "archive", "-o", cfgtrack.folder / "there" / "whole.jsonl")
+
+
+@pytest.mark.usefixtures("archive")
+@pytest.mark.parametrize("table", ["event", "item", "tree_head", "touch", "change"])
+def test_a_backup_of_a_file_with_a_bad_page_is_refused(table: str, cfgtrack: Command) -> None:
+    """SQLite's own look at the file counts as well: a backup may be used as it is, its derived tables too."""
+    _overwriting(table)(cfgtrack)
+    answer = cfgtrack("backup", cfgtrack.folder / "there" / "copy.db")
+    assert (answer.status, answer.out) == (4, "")
+    _nothing_left(cfgtrack, "copy.db")
 
 
 # --- passwords ---------------------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import signal
@@ -76,8 +77,8 @@ class Console(Command):
         """Return whether an event is recorded, once, in a sound journal."""
         audited = self("audit", "--kept", self.head)
         assert audited.status == 0, audited.out
-        logged = self.ok("export", "--form", "jsonl")
-        return logged.count(f'"id":"{event}"') == 1
+        logged = [json.loads(line)["id"] for line in self.ok("export", "--form", "jsonl").splitlines()]
+        return logged.count(event) == 1
 
     def in_wal(self, statement: str) -> None:
         """Change the file as somebody would who knows SQLite."""
@@ -156,12 +157,20 @@ archive.rebuild_state = lambda database: os.kill(os.getpid(), signal.SIGKILL)
 after = lambda: None
 """
 
+DIES_IN_BACKUP = """
+import os, signal
+from cfgtrack.store import upkeep
+upkeep._settle = lambda part: os.kill(os.getpid(), signal.SIGKILL)
+after = lambda: None
+"""
+
 
 @when("the disk is full")
 def _(console: Console) -> str:
     words = ("remark", "PUMP-1", "--remark", "x" * 9_000, *AT, "--id", "E3")
     said = console.run(NO_ROOM, *words).stderr
     assert not console.has("E3")
+    console.ok("backup", console.folder / "elsewhere.db")
     console.ok(*words)
     assert console.has("E3")
     return said
@@ -175,6 +184,23 @@ def _(console: Console) -> str:
     assert list(target.parent.iterdir()) == []
     console.ok("backup", target)
     return said
+
+
+@when("a copy would not be what was recorded")
+def _(console: Console) -> str:
+    _tear(console, "touch")
+    target = console.folder / "copies" / "copy.db"
+    target.parent.mkdir()
+    answer = console("backup", target)
+    assert answer.status == 4
+    assert list(target.parent.iterdir()) == []
+    assert "keep a copy of the file" in console("audit").out
+    console.done.append(["audit"])
+    _in_new(console, console.backup)
+    assert console.has("E1")
+    console.ok("uncap", "PUMP-1:F2", *AT, "--id", "E2")
+    assert console.has("E2")
+    return answer.err
 
 
 @when("the program or the machine died while recording")
@@ -192,10 +218,10 @@ def _(console: Console) -> str:
 # --- the file -----------------------------------------------------------------------------------------------------
 
 
-def _tear(console: Console) -> None:
+def _tear(console: Console, table: str = "event") -> None:
     with closing(Database(str(console.db))) as database:
         database.rows("PRAGMA wal_checkpoint(TRUNCATE)")
-        [(root,)] = database.rows("SELECT rootpage FROM sqlite_master WHERE name = 'event'")
+        [(root,)] = database.rows("SELECT rootpage FROM sqlite_master WHERE name = :table", {"table": table})
     with console.db.open("r+b") as file:
         file.seek((root - 1) * 4096)
         file.write(b"\xff" * 4096)
@@ -249,16 +275,31 @@ def _(console: Console) -> str:
     return said
 
 
-@when("a restore broke off")
+@when("a restore or a backup broke off")
 def _(console: Console) -> str:
+    died = console.run(DIES_IN_BACKUP, "backup", console.folder / "copy.db")
+    assert died.returncode == -signal.SIGKILL, died.stderr
+    _clear_away(console)
+    console.ok("backup", console.folder / "copy.db")
+    assert not [path for path in console.folder.iterdir() if path.name.startswith(".")]
     _move_away(console)
     died = console.run(DIES_IN_RESTORE, "restore", console.backup)
     assert died.returncode == -signal.SIGKILL, died.stderr
     said = console("history").err
-    (part,) = (path for path in console.folder.glob(".*.part"))
     _restored(console, console.backup)
-    part.unlink()
+    _clear_away(console)
+    assert console.has("E2")
     return said
+
+
+def _clear_away(console: Console) -> None:
+    """Remove what the page says is left of what was killed: all that is hidden, and a database's log is in it."""
+    left = [path for path in console.folder.iterdir() if path.name.startswith(".")]
+    ends = {path.name.partition(".part")[1] + path.name.partition(".part")[2] for path in left}
+    assert ".part" in ends
+    assert ends <= set(re.findall(r"`(\.part[-a-z]*)`", (ROOT / "DEVELOPERS.md").read_text()))
+    for path in left:
+        path.unlink()
 
 
 @when("an archive is cut off")
@@ -422,6 +463,48 @@ def _(console: Console) -> str:
         said = console("--wait", "0.05", *words).err
         other.execute("ROLLBACK")
     console.ok("--wait", "5", *words)
+    assert console.has("E3")
+    return said
+
+
+def _strict(console: Console, *keys: str) -> str:
+    people = "".join(
+        f'\n[[person]]\nid = "{name}"\nkey = "{key}"\n'
+        for name, key in zip(("ANN", "BO"), keys, strict=False)
+    )
+    setting = '\n[[setting]]\nid = "unsigned-events"\nvalue = "refused"\n'
+    return str(console.file("plant.toml", world.PLANT + people + setting))
+
+
+@when("all keys are lost, and nothing unsigned is taken")
+def _(console: Console) -> str:
+    old, bo = (console.json_of("key", "new", name)["key"] for name in ("ANN", "BO"))
+    console.ok("load", _strict(console, old, bo))
+    for path in (console.config / "cfgtrack" / "keys").iterdir():
+        path.unlink()
+    words = ("remark", "PUMP-1", "--remark", "x", *AT, "--id", "E3")
+    said = console(*words).err
+    new = console.json_of("key", "new", "ANN")["key"]
+    console.ok("load", _strict(console, new, bo), "--keys-lost", "the laptop burned", "--effective", AT[1])
+    console.ok(*words)
+    assert console.has("E3")
+    console.ok("load", _strict(console, new, console.json_of("key", "new", "BO")["key"]), "--sign", "ANN")
+    assert "the laptop burned" in console.ok("audit")
+    return said
+
+
+@when("a key is damaged")
+def _(console: Console) -> str:
+    ann, bo = (console.json_of("key", "new", name) for name in ("ANN", "BO"))
+    console.ok("load", _strict(console, ann["key"], bo["key"]))
+    Path(ann["file"]).write_bytes(b"")
+    words = ("remark", "PUMP-1", "--remark", "x", *AT, "--id", "E3", "--sign", "ANN")
+    said = console(*words).err
+    assert ann["file"] in console.ok("key", "list")
+    again = console.json_of("key", "new", "ANN")["key"]
+    file = _strict(console, again, bo["key"])
+    console.ok("load", file, "--effective", AT[1], "--reason", "damaged", "--sign", "BO")
+    console.ok(*words)
     assert console.has("E3")
     return said
 

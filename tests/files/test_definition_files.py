@@ -25,6 +25,8 @@ from cfgtrack.model.setting import REFUSED, UNSIGNED, Setting
 from tests.corpus.plants import draw_plant
 from tests.files.conftest import HARDWARE, SHEETS
 
+# RFC 8032 section 7.1, TEST 1: a public key.
+KEY = "ed25519:d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a"
 DEMO = Path(__file__).parents[2] / "demo" / "hardware.toml"
 
 
@@ -134,7 +136,7 @@ EVERYTHING = Definition(
     },
     settings={UNSIGNED: Setting(UNSIGNED, REFUSED)},
     people={
-        "ANN": Person("ANN", "The lead", frozenset({"record", "administer"}), "M", "ed25519:" + "0" * 64, "ann o'x"),
+        "ANN": Person("ANN", "The lead", frozenset({"record", "administer"}), "M", KEY, "ann o'x"),
         "BEN": Person("BEN"),
     },
     permissions={

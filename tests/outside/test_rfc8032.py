@@ -12,6 +12,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from cfgtrack.files.keys import KeyFile, signer_of
 from cfgtrack.model.action import Action
+from cfgtrack.model.signature import Signed, fault_of_key
 from cfgtrack.store.signing import is_good, sign
 
 # RFC 8032 section 7.1, TEST 1 to 3: secret key, public key, message, signature.
@@ -132,3 +133,68 @@ def verifies(public: bytes, message: bytes, signature: bytes) -> bool:
         return False
     k = int.from_bytes(sha512(signature[:32] + public + message).digest(), "little") % L
     return _times(s, (x, _Y)) == _added(r, _times(k, a))
+
+
+# --- points that are nobody's key -----------------------------------------------------------------------------------
+
+# The five points of order 1, 2, 4 and 8 up to sign, as implementations list them that refuse them (from memory); that
+# they are of that order is worked out below by the formulas of section 5.1.4.
+SMALL = {
+    "0100000000000000000000000000000000000000000000000000000000000000": 1,
+    "ecffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f": 2,
+    "0000000000000000000000000000000000000000000000000000000000000000": 4,
+    "0000000000000000000000000000000000000000000000000000000000000080": 4,
+    "26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc05": 8,
+    "26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc85": 8,
+    "c7176a703d4dd84fba3c0b760d10670f2a2053fa2c39ccc64ec7fd7792ac037a": 8,
+    "c7176a703d4dd84fba3c0b760d10670f2a2053fa2c39ccc64ec7fd7792ac03fa": 8,
+}
+
+
+@pytest.mark.parametrize("public", SMALL)
+def test_a_point_of_small_order_is_nobodys_key(public: str) -> None:
+    """By each of the eight a signature that nobody made is good, says the standard, or its library; not here."""
+    point = _point(bytes.fromhex(public))
+    assert point is not None
+    assert _times(SMALL[public], point) == (0, 1)
+    assert fault_of_key(f"ed25519:{public}") is not None
+    made_up = "01" + "00" * 63  # the neutral point, and 0
+    said = ({"id": f"e{n}"} for n in range(200))
+    forged = (Signed("ANN", f"ed25519:{public}", "ab" * 32, one, made_up) for one in said)
+    taken = [
+        one
+        for one in forged
+        if verifies(bytes.fromhex(public), rfc8785.dumps(one.signs), bytes.fromhex(made_up))
+    ]
+    assert taken
+    assert not any(map(is_good, taken))
+
+
+@pytest.mark.parametrize(
+    "public",
+    [
+        "02" + "00" * 31,  # no x has this y
+        "0100000000000000000000000000000000000000000000000000000000000080",  # x is 0, and said to be odd
+        "edffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f",  # 2^255 - 19, which is 0
+        "ff" * 32,
+    ],
+)
+def test_what_is_no_point_is_no_key(public: str) -> None:
+    """What section 5.1.3 can't decode, or decodes twice, is refused."""
+    assert _point(bytes.fromhex(public)) is None
+    assert fault_of_key(f"ed25519:{public}") == "these bytes are no point of the curve"
+
+
+def test_any_key_that_is_made_is_one() -> None:
+    """Keys of the RFC and of the library are taken, and random bytes are a point as the RFC decodes them."""
+    made = [
+        Ed25519PrivateKey.from_private_bytes(bytes([n]) * 32).public_key().public_bytes_raw()
+        for n in range(50)
+    ]
+    for public in (*(bytes.fromhex(vector[1]) for vector in VECTORS), *made):
+        assert fault_of_key(f"ed25519:{public.hex()}") is None
+    drawn = [sha512(bytes([n])).digest()[:32] for n in range(100)]
+    points = [one for one in drawn if _point(one) is not None]
+    assert 20 < len(points) < 80
+    for one in drawn:
+        assert (fault_of_key(f"ed25519:{one.hex()}") is None) == (one in points)

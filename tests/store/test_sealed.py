@@ -96,3 +96,48 @@ def test_what_is_in_its_log_is_read(folder: Path) -> None:
         copy.chmod(0o755)
     assert answer.returncode == 0, answer.stderr
     assert "LATER" in answer.stdout
+
+
+FULL = """if True:
+    import collections, resource, shutil, signal
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
+    whole = shutil.disk_usage
+    shutil.disk_usage = lambda path: whole(path)._replace(free=4_096)
+    from cfgtrack.cli.main import main
+    main()
+"""
+"""No file can grow, and the system says that there is a page of room left."""
+
+
+def on_a_full_disk(command: Command, *words: str) -> subprocess.CompletedProcess[str]:
+    """Ask a database whose disk is full."""
+    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT), "XDG_STATE_HOME": str(command.state)}
+    program = [sys.executable, "-c", FULL, "--db", str(command.db)]
+    return subprocess.run([*program, *words], capture_output=True, text=True, check=False, env=environment)
+
+
+@pytest.mark.parametrize(
+    "words", [("plant",), ("history",), ("audit",), ("export", "--form", "archive"), ("head",), ("findings",)]
+)
+def test_a_full_disk_keeps_nobody_from_asking(words: tuple[str, ...], folder: Path) -> None:
+    """All that is recorded can be asked for where SQLite finds no room for its index; nothing is left beside it."""
+    command = filled(folder)
+    wanted = command(*words)
+    before = sorted(folder.iterdir())
+    answer = on_a_full_disk(command, *words)
+    assert answer.returncode == wanted.status, answer.stderr
+    assert len(answer.stdout.splitlines()) == len(wanted.out.splitlines())
+    assert sorted(folder.iterdir()) == before
+
+
+def test_a_full_disk_is_called_full(folder: Path) -> None:
+    """Who records is told that it is the room, and where, though SQLite only says that the disk refused."""
+    command = filled(folder)
+    answer = on_a_full_disk(command, "uncap", "PUMP-2:F1", "--id", "LATER")
+    assert answer.returncode == 4
+    assert f"{command.db}: disk-full: the disk that this file is on is full" in answer.stderr
+    # What SQLite began to write is in nobody's way, then or afterwards.
+    assert on_a_full_disk(command, "audit").returncode == 0
+    command.ok("uncap", "PUMP-2:F1", "--id", "LATER")
+    assert command.ok("audit").startswith("sound")

@@ -174,6 +174,27 @@ def test_a_newer_journal_is_not_migrated(filled: str) -> None:
     assert _tables(filled) == before
 
 
+@pytest.mark.parametrize("says", REVISIONS[:-1])
+def test_tables_that_are_newer_than_the_schema_says_are_not_migrated(says: str, filled: str) -> None:
+    """A mark that was set back is refused as what it is; nothing is changed, and put right again all is well."""
+    set_to = "UPDATE alembic_version SET version_num = '{}'".format
+    with closing(Database(filled)) as database:
+        with database.writing():
+            database.execute(set_to(says))
+        digest = state_digest(database)
+    for _ in range(2):
+        with pytest.raises(
+            NoAnswer, match=f"says that its schema is {says}, and its tables are others"
+        ) as told:
+            migrate(filled)
+        assert "restore the last backup" in str(told.value)
+    with closing(Database(filled)) as database:
+        assert state_digest(database) == digest
+        with database.writing():
+            database.execute(set_to(REVISIONS[-1]))
+        assert audit(database).faults == []
+
+
 def test_what_is_no_journal_is_not_migrated(tmp_path: Path) -> None:
     """A database with something else in it is refused and left as it was."""
     path = tmp_path / "other.db"
