@@ -40,6 +40,11 @@ _CARRYING = ", ".join(f"'{action}'" for action in sorted(DEFINITIONS))
 """The actions that carry items of the definition."""
 
 
+_LOOSE = (
+    "SELECT i.sort, i.id, i.load FROM item i WHERE i.load NOT IN"
+    f" (SELECT number FROM event WHERE action IN ({_CARRYING})) ORDER BY i.load, i.sort, i.id LIMIT 5"
+)
+
 _BACKUP = (
     "keep this database as it is, and record nothing more in it; restore the last backup under another name, audit that"
     " against the head that you kept (`cfgtrack audit --kept HEAD`), and record again what came after it"
@@ -377,18 +382,21 @@ class _Auditor:
         last = self.database.row("SELECT max(number) FROM tree_head")
         if report.events and (last is None or last[0] != report.events):
             report.faults.append(Fault("tree-head", "the last events are under no tree head", report.events))
-        loose = self.database.row(
-            f"SELECT sort, id FROM item WHERE load NOT IN (SELECT number FROM event WHERE action IN ({_CARRYING}))"
-        )
-        if loose is not None:
-            report.faults.append(
-                Fault("definition", f"{loose[0]} {loose[1]} came with no event that loads something")
-            )
+        for sort, name, number in self.database.rows(_LOOSE):
+            report.faults.append(self._loose(str(sort), str(name), number))
         if self.people and not report.faults:
             report.roles = has_roles((self.definitions or read_definitions(self.database)).plant())
         report.head = Head(report.events, self.tree.root(), max(self.known, 0))
         if self.kept is not None:
             report.faults.extend(self._against(self.kept))
+
+    def _loose(self, sort: str, name: str, number: int) -> Fault:
+        """Return what is wrong with an item that came with no load: it names the event, and whose login wrote that."""
+        row = self.database.row("SELECT id, login FROM event WHERE number = :number", {"number": number})
+        event, login = (None, None) if row is None else row
+        whose = f" that the login {login} recorded" if login else ""
+        sentence = f"{sort} {name} came with an event{whose} that loads nothing: it counts for nothing"
+        return Fault("definition", sentence, number, None if event is None else str(event))
 
     def _against(self, kept: Head) -> Iterator[Fault]:
         if kept.size > self.report.events:
