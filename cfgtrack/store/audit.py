@@ -20,12 +20,13 @@ from cfgtrack.model.event import Entry
 from cfgtrack.model.handover import HANDOVERS, handed_over
 from cfgtrack.model.people import has_roles
 from cfgtrack.model.present import mark_of
-from cfgtrack.model.trouble import NoAnswer
+from cfgtrack.model.trouble import UNFOLLOWABLE, NoAnswer
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.definitions import Definitions, read_definitions
 from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
+from cfgtrack.store.followed import unfollowable
 from cfgtrack.store.guards import wrong_guards, wrong_structure
 from cfgtrack.store.loading import texts_hash
 from cfgtrack.store.merkle import HASH_SIZE, Frontier, leaf_hash
@@ -70,6 +71,7 @@ NEXT = {
         "look whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
         " restore the last backup under another name, and record again what is missing in that"
     ),
+    UNFOLLOWABLE: "withdraw that event: till then nothing can be said of what came after it",
     "clock": "see what was recorded then (`cfgtrack history`), and correct when it happened where that is wrong",
     "locked": "audit again when the other one is done",
     "disk": "see to the disk, then audit again",
@@ -102,7 +104,8 @@ class AuditReport:
 
     `signed`: how many events are. `doubts` are signatures with keys that, as is told since, were revoked by then: the
     journal is as it was recorded, and who signed may not be who the key says. Or events that whoever is said to have
-    recorded them might not: somebody went round the tool; and clocks that were off. `logins`: how many events carry
+    recorded them might not: somebody went round the tool; clocks that were off; and events that nobody can
+    follow. `logins`: how many events carry
     what a server called him; `roles`: whether anybody has a role by now.
     """
 
@@ -169,6 +172,9 @@ def audit(database: Database, *, kept: Head | None = None, state: bool = True) -
         _Auditor(database, report, kept).run()
         if state and report.is_sound:
             report.faults.extend(_state(database))
+        if state and report.is_sound:
+            lost = unfollowable(database, read_definitions(database))
+            report.doubts.extend(Fault(UNFOLLOWABLE, one.sentence, one.number, one.event) for one in lost)
     except NoAnswer as trouble:
         # A damaged page ends the reading: what is wrong is said, with how far the journal was sound.
         problem = trouble.problems[0]

@@ -947,6 +947,7 @@ BEGIN
                 AND i.load <= (SELECT max(h.number) FROM tree_head h))
             AND cfgtrack_covers(area, address, instant, true)
                 IS DISTINCT FROM cfgtrack_covers(area, address, instant, false)
+            AND cfgtrack_is_there(owner, instant)
         LIMIT 1
     LOOP
         PERFORM cfgtrack_refuse(format('it changes where permissions let people do something, at %s: that takes the'

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
+import shlex
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from typing import Any, NamedTuple, cast
@@ -16,10 +18,11 @@ import psycopg
 import pytest
 
 from cfgtrack.answers.roles import NEEDS
+from cfgtrack.folders import top_folder
 from cfgtrack.model.time import SECOND
 from tests.cli.asked import all_commands, command_of
 from tests.cli.conftest import Answer, Command
-from tests.cli.peopled import CONFINED, FOUND, INSIDE, OUTSIDE, PEOPLE, RULE, Plant, peopled
+from tests.cli.peopled import CONFINED, FOUND, INSIDE, OUTSIDE, PEOPLE, RULE, TEXT, Plant, peopled
 from tests.store.conftest import Server
 from tests.store.plain_sql import INTO_ITEM, Spelled, insert_around, insert_event, insert_load, said
 
@@ -582,6 +585,122 @@ def _all_rows(plant: Plant) -> list[object]:
             db.execute(f"SELECT * FROM {table} ORDER BY 1, 2").fetchall() if table != TABLES[-1] else []
             for table in TABLES
         ]
+
+
+def _let_in(plant: Plant, function: str, insert: Callable[[psycopg.Connection[Any]], object]) -> None:
+    """Have a server take what one function of it would refuse: as a server did that knew less."""
+    sql = (top_folder("schema") / "postgresql" / "0004.sql").read_text(encoding="utf-8")
+    found = re.search(
+        rf"CREATE FUNCTION ({function}\(.*?\)) (RETURNS .*?) AS \$\$.*?END \$\$;", sql, re.DOTALL
+    )
+    assert found is not None
+    with psycopg.connect(plant.url, autocommit=True) as owner:
+        owner.execute(f"CREATE OR REPLACE FUNCTION {found[1]} {found[2]} AS $$ BEGIN END $$")
+        with plant.sql("REC") as db:
+            insert(db)
+            db.commit()
+        owner.execute(found[0].replace("CREATE", "CREATE OR REPLACE", 1))
+
+
+def test_what_cant_be_followed_has_a_name_and_a_way_out(plant: Plant) -> None:
+    """An event that moves a hall is told, with whose it is, by every answer and the audit; what is done is recorded,
+    and a withdrawal ends it."""
+    odd = _event("REC", "HALL", action="place", place="STORE")
+    _let_in(plant, "cfgtrack_expect_standing", lambda db: insert_event(db, odd))
+    for words in ("findings", "state", "check --do 'inspect PUMP-1'", "review", "can PUMP-1:J1"):
+        answer = plant.command("--db", plant.url, *shlex.split(words))
+        assert answer.status == 4, answer
+        assert "unfollowable: event ABUSE can't be followed" in answer.err
+        assert "`cfgtrack withdraw ABUSE --reason" in answer.err
+    audited = plant.owner("audit")
+    assert (
+        "event ABUSE, which the login user_rec recorded, can't be followed: HALL is nothing that" in audited
+    )
+    assert "event ABUSE can't be followed" in plant.as_("REC", "inspect", "PUMP-1").err
+    plant.owner("withdraw", "ABUSE", "--reason", "x", "--recorder", "LEAD")
+    plant.owner("findings")
+    assert "can't be followed" not in plant.owner("audit")
+    assert "can't be followed" not in plant.as_("REC", "inspect", "PUMP-1").err
+
+
+TAGGED = """
+[[unit]]
+id = "PUMP-5"
+part = "pump"
+tags = ["stowage"]
+"""
+RETAG = f"""{TAGGED}
+[[permission]]
+id = "stow"
+who = "PIA"
+may = ["record"]
+on = {{ tag = "stowage" }}
+
+[[person]]
+id = "TWO"
+roles = ["define", "administer"]
+"""
+"""A permission that holds as far as a tag does."""
+
+
+def test_who_defines_draws_no_part_of_a_permission(plant: Plant) -> None:
+    """A unit that is there gets the tag of a permission from whoever administers: by a file as in plain SQL. One that
+    is new may have it."""
+    plant.owner("load", plant.file(TEXT + TAGGED), "--recorder", "LEAD")
+    plant.owner("load", plant.file(TEXT + RETAG), "--recorder", "ADM")
+    tagged = '\n[[unit]]\nid = "{}"\npart = "pump"\ntags = ["stowage"]\n'
+    text = TEXT.replace('[[unit]]\nid = "PUMP-2"', '[[unit]]\nid = "PUMP-2"\ntags = ["stowage"]')
+    assert text != TEXT
+    answer = plant.as_("DEF", "load", plant.file(text + RETAG))
+    assert (answer.status, answer.out) == (3, "")
+    assert "it changes where permissions let people do something, at PUMP-2" in answer.err
+    item: dict[str, object] = {"id": "PUMP-2", "part": "pump", "tags": ["stowage"]}
+    with pytest.raises(psycopg.errors.InsufficientPrivilege, match="at PUMP-2"):
+        _defined(plant, "unit", item)
+    part = json.loads(_body(plant, "part", "pump"))
+    with pytest.raises(psycopg.errors.InsufficientPrivilege, match="at PUMP-"):
+        _defined(plant, "part", {**part, "tags": ["stowage"]})
+    _defined(plant, "unit", {"id": "PUMP-3", "part": "pump", "tags": ["stowage"]})
+    answer = plant.as_("DEF", "load", plant.file(TEXT + tagged.format("PUMP-4") + RETAG))
+    assert answer.status == 0, answer
+    # Who administers and defines may.
+    plant.owner("load", plant.file(text + RETAG), "--recorder", "TWO")
+    assert plant.owner("audit").startswith("sound")
+
+
+def _defined(plant: Plant, sort: str, item: dict[str, object]) -> None:
+    """Define an item in plain SQL, as DEF."""
+    with plant.sql("DEF") as db:
+        insert_load(db, "DEF", sort, item)
+        db.commit()
+
+
+def _body(plant: Plant, sort: str, name: str) -> str:
+    with psycopg.connect(plant.url) as db:
+        row = db.execute("SELECT body FROM item WHERE sort = %s AND id = %s", [sort, name]).fetchone()
+    assert row is not None
+    return str(row[0])
+
+
+def test_an_item_that_came_with_no_load_is_told_with_its_login(plant: Plant) -> None:
+    """It counts for nothing on the server, and the audit names the event and whose login wrote that."""
+    with plant.sql("REC") as db:
+        number = insert_event(db, _event("REC", "PUMP-1"))
+        db.commit()
+    text = json.dumps(RAISED, separators=(",", ":"), sort_keys=True)
+    with psycopg.connect(plant.url) as owner:
+        owner.execute(INTO_ITEM, ["person", "REC", number, text])
+    with (
+        plant.sql("REC") as db,
+        pytest.raises(psycopg.errors.InsufficientPrivilege, match="hasn't the role"),
+    ):
+        insert_load(db, "REC", "person", RAISED)
+    answer = plant.command("--db", plant.url, "audit")
+    assert (
+        "person REC came with an event that the login user_rec recorded that loads nothing"
+        in answer.out + answer.err
+    )
+    assert "ABUSE" in answer.out + answer.err
 
 
 def test_what_nobody_may_do_in_plain_sql(plant: Plant) -> None:
