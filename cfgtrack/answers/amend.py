@@ -512,4 +512,5 @@ def _amended(asking: Asking, journal: Journal, actions: Sequence[Action]) -> Rec
     else:
         entries = [write(asking, journal, action) for action in actions]
     found = Consequence() if standing is None else standing.changed_by(entries)
-    return recorded(asking, journal, entries, found)
+    unknown = None if standing is None else standing.unknown
+    return recorded(asking, journal, entries, found, () if unknown is None else (f"warning: {unknown}",))

@@ -23,7 +23,7 @@ from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import lacks_doer
 from cfgtrack.model.present import size_of
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import BadInput, Misput, Problem
+from cfgtrack.model.trouble import BadInput, Misput, Problem, Unfollowable
 from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
@@ -116,12 +116,17 @@ def _recorded(asking: Asking, journal: Journal, action: Action, notes: tuple[str
     if not action.supersedes and action.action not in BOOK_ACTIONS:
         if journal.known_before(entry) != known:
             past = Past(journal, Moment(action.happened, journal.known_before(entry)), strict=False)
-        found = consequence(past, entry)
+        try:
+            found = consequence(past, entry)
+        except Unfollowable as trouble:
+            # What was done is recorded, whatever somebody else said that can't be so.
+            notes = (*notes, f"warning: {trouble.problems[0].sentence}")
         before = journal.view(action.happened, past.moment.known)
         told = (*warnings(before, entry.event), *mismatches(before, entry.event))
         notes = (*notes, *(f"warning: {sentence}" for sentence in told))
     if standing is not None:
         found = with_what_followed(found, standing.changed_by([entry]))
+        notes = notes if standing.unknown is None else (*notes, f"warning: {standing.unknown}")
     elif not asking.dry_run:
         past.keep()
     return recorded(asking, journal, [entry], found, notes)

@@ -20,13 +20,14 @@ from cfgtrack.model.event import Entry
 from cfgtrack.model.handover import HANDOVERS, SaidHead, handed_over
 from cfgtrack.model.people import has_roles
 from cfgtrack.model.present import mark_of
-from cfgtrack.model.trouble import NoAnswer, counted
+from cfgtrack.model.trouble import UNFOLLOWABLE, NoAnswer, counted
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.definitions import Definitions, read_definitions
 from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
 from cfgtrack.store.driver import DAMAGED_NEXT
+from cfgtrack.store.followed import unfollowable
 from cfgtrack.store.guards import wrong_guards, wrong_structure
 from cfgtrack.store.loading import texts_hash
 from cfgtrack.store.merkle import HASH_SIZE, Frontier, leaf_hash
@@ -48,6 +49,11 @@ PAGE = 5_000
 _CARRYING = ", ".join(f"'{action}'" for action in sorted(DEFINITIONS))
 """The actions that carry items of the definition."""
 
+
+_LOOSE = (
+    "SELECT i.sort, i.id, i.load FROM item i WHERE i.load NOT IN"
+    f" (SELECT number FROM event WHERE action IN ({_CARRYING})) ORDER BY i.load, i.sort, i.id LIMIT 5"
+)
 
 _BACKUP = (
     "keep this database as it is, and record nothing more in it; restore the last backup under another name, audit that"
@@ -78,6 +84,7 @@ NEXT = {
         " whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
         " restore the last backup under another name, and record again what is missing in that"
     ),
+    UNFOLLOWABLE: "withdraw that event: till then nothing can be said of what came after it",
     "clock": "see what was recorded then (`cfgtrack history`), and correct when it happened where that is wrong",
     "rolled-back": _SEEN,
     "emptied": _SEEN,
@@ -116,7 +123,8 @@ class AuditReport:
 
     `signed`: how many events are. `doubts` are signatures with keys that, as is told since, were revoked by then: the
     journal is as it was recorded, and who signed may not be who the key says. Or events that whoever is said to have
-    recorded them might not: somebody went round the tool; and clocks that were off. `logins`: how many events carry
+    recorded them might not: somebody went round the tool; clocks that were off; and events that nobody can
+    follow. `logins`: how many events carry
     what a server called him; `roles`: whether anybody has a role by now.
     """
 
@@ -183,6 +191,9 @@ def audit(database: Database, *, kept: SaidHead | None = None, state: bool = Tru
         _Auditor(database, report, kept).run()
         if state and report.is_sound:
             report.faults.extend(_state(database))
+        if state and report.is_sound:
+            lost = unfollowable(database, read_definitions(database))
+            report.doubts.extend(Fault(UNFOLLOWABLE, one.sentence, one.number, one.event) for one in lost)
     except NoAnswer as trouble:
         # A damaged page ends the reading: what is wrong is said, with how far the journal was sound.
         report.faults.append(_ended(trouble, report.events))
@@ -417,18 +428,21 @@ class _Auditor:
         last = self.database.row("SELECT max(number) FROM tree_head")
         if report.events and (last is None or last[0] != report.events):
             report.faults.append(Fault("tree-head", "the last events are under no tree head", report.events))
-        loose = self.database.row(
-            f"SELECT sort, id FROM item WHERE load NOT IN (SELECT number FROM event WHERE action IN ({_CARRYING}))"
-        )
-        if loose is not None:
-            report.faults.append(
-                Fault("definition", f"{loose[0]} {loose[1]} came with no event that loads something")
-            )
+        for sort, name, number in self.database.rows(_LOOSE):
+            report.faults.append(self._loose(str(sort), str(name), number))
         if self.people and not report.faults:
             report.roles = has_roles((self.definitions or read_definitions(self.database)).plant())
         report.head = Head(report.events, self.tree.root(), max(self.known, 0))
         if self.kept is not None:
             report.faults.extend(self._against(self.kept))
+
+    def _loose(self, sort: str, name: str, number: int) -> Fault:
+        """Return what is wrong with an item that came with no load: it names the event, and whose login wrote that."""
+        row = self.database.row("SELECT id, login FROM event WHERE number = :number", {"number": number})
+        event, login = (None, None) if row is None else row
+        whose = f" that the login {login} recorded" if login else ""
+        sentence = f"{sort} {name} came with an event{whose} that loads nothing: it counts for nothing"
+        return Fault("definition", sentence, number, None if event is None else str(event))
 
     def _against(self, kept: SaidHead) -> Iterator[Fault]:
         events = self.report.events
