@@ -143,7 +143,7 @@ class TimelyRows:
     """Holds the times of rows, as they come, against a journal as it was before them.
 
     An outing may begin and end in the rows themselves, in any order: what that makes unlikely of rows that have passed
-    is `late`.
+    is `late`; of rows that are read twice it is foreseen, and none is late.
     """
 
     def __init__(self, journal: Journal) -> None:
@@ -158,6 +158,18 @@ class TimelyRows:
         self._hours = journal.hours()
         self._open: dict[str, list[tuple[str, str, int]]] = {}
         self._remembered = 0
+        self._is_foreseen = False
+
+    def foresee(self, rows: Iterable[Sourced]) -> None:
+        """Take in when outings begin and end in the rows, before any of them is looked at."""
+        marks = [
+            action
+            for _, action in rows
+            if action.outing and action.action in (ac.BEGIN, ac.END) and is_instant(action.happened)
+        ]
+        for action in sorted(marks, key=lambda action: action.happened):
+            self._note(action.action, action.outing or "", action.happened)
+        self._is_foreseen = True
 
     def problem(self, row: Sourced) -> Problem | None:
         """Return what is unlikely of a row's time, None where nothing is, or where it is recorded already."""
@@ -166,13 +178,13 @@ class TimelyRows:
             return None  # the gate says more of the one, and the other is not taken from rows
         if not action.outing and self._first <= action.happened <= self._record.now + self._record.ahead:
             return None
-        if action.outing:
+        if action.outing and not self._is_foreseen:
             self._note(action.action, action.outing, action.happened)
         why = "; ".join((*_doubts(self._journal, self._record, action), *_outside(action, self._hours)))
         if why:
             return Problem(where, UNLIKELY, asked(why)) if self._is_new(action.id) else None
         outing = _outing(action)
-        if outing and self._remembered < _MOST_OPEN:
+        if outing and not self._is_foreseen and self._remembered < _MOST_OPEN:
             hours = self._hours.get(outing)
             if hours is None or hours.ended is None:
                 self._open.setdefault(outing, []).append((where, action.id, action.happened))
