@@ -6,6 +6,7 @@ import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -292,7 +293,19 @@ FIELDS = (
     "by",
     "remark",
 )
-ODD = ("x", 1, 1.5, [], [1], {"x": 1}, {"x": {"y": 1}}, None, True, "\u202e\x1b[2J", 2**53 - 1)
+ODD: tuple[Any, ...] = (
+    "x",
+    1,
+    1.5,
+    [],
+    [1],
+    {"x": 1},
+    {"x": {"y": 1}},
+    None,
+    True,
+    "\u202e\x1b[2J",
+    2**53 - 1,
+)
 ACTIONS = (
     "begin",
     "end",
