@@ -27,7 +27,7 @@ from cfgtrack.model.time import parse_instant
 from cfgtrack.rules.approved import Approved, Withdrawal
 from cfgtrack.rules.finding import Finding, Instance
 from cfgtrack.rules.variance import Variance, under_variance, variance_of
-from tests.rules.oracle.approvals import Broken, People, Row, Ruling, ruling
+from tests.rules.oracle.approvals import Broken, People, Row, Ruling, is_anew, ruling
 
 CASES = os.environ.get("CFGTRACK_CASES")
 MINUTE = 60_000_000
@@ -157,6 +157,33 @@ def test_the_rules_agree_with_the_text(drawn: Drawn, people: People) -> None:
         wanted = ruling(drawn.rows, people, broken, at, known)
         assert bool(excused) == (wanted is not None)
         expect(told.approved, wanted)
+
+
+@settings(max_examples=int(CASES or 300))
+@given(
+    st.lists(st.integers(1, END), unique=True, min_size=1, max_size=6),
+    st.integers(0, END),
+    st.integers(0, END),
+    st.integers(0, 3),
+)
+def test_what_was_broken_anew_agrees_with_the_text(
+    blows: list[int], happened: int, late: int, planned: int
+) -> None:
+    """Broken any number of times, each is told as anew just where an approval was given of none that the text has."""
+    body = {"fingerprints": [FINDINGS[0]], "start": 0, **({"planned": planned} if planned else {})}
+    done = Event("V", "approve", (), happened, by="ANN", body=body)
+    held = variance_of(Entry(done, 1, happened + late))
+    assert isinstance(held, Variance)
+    fields: dict[str, Any] = {"rule": "R", "title": "", "severity": 1, "mode": "at"}
+    instance = (Instance(FINDINGS[0], ("V",), ()),)
+    findings = [Finding.of(instance, time=time, since=time, **fields) for time in blows]
+    _, excused = under_variance(findings, (held,), at=END)
+    assert [one.time for one in excused] == blows
+    for one in excused:
+        assert one.approved is not None
+        anew = is_anew(blows, happened, planned, one.time)
+        assert one.approved.anew == (one.time if anew else None)
+        event("anew" if anew else "given of this")
 
 
 # --- the whole tool ---------------------------------------------------------------------------------------------------

@@ -13,6 +13,8 @@ Questions that it leaves, and what is taken here:
  3. Two people are two if nobody had a hand in both approvals: neither as who approved, nor as who wrote it down. What a
     person is called besides doesn't make two of him.
  4. Of a plant that names people only those who may approve do.
+ 5. An approval is given of what had been broken by then, else of the next time; one of a plan of as many more times as
+    the plan breaks it. Whatever it excuses besides was broken anew.
 """
 
 from __future__ import annotations
@@ -93,6 +95,14 @@ def ruling(rows: Iterable[Row], people: People, broken: Broken, at: int, known: 
         bool(before),
         _last([_first([row.until for row in some]) for some in chosen]),
     )
+
+
+def is_anew(blows: Iterable[int], given: int, planned: int, blow: int) -> bool:
+    """Return whether one of the times at which something was broken is none of those that an approval was given of."""
+    later = sorted(time for time in blows if time > given)
+    by_then = [time for time in blows if time <= given]
+    given_of = [*by_then, *later[: planned or (0 if by_then else 1)]]
+    return blow not in given_of
 
 
 def _runs(row: Row, instant: int) -> bool:
