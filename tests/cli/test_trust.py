@@ -292,7 +292,19 @@ FIELDS = (
     "by",
     "remark",
 )
-ODD = ("x", 1, 1.5, [], [1], {"x": 1}, {"x": {"y": 1}}, None, True, "\u202e\x1b[2J", 2**53 - 1)
+ODD: tuple[object, ...] = (
+    "x",
+    1,
+    1.5,
+    [],
+    [1],
+    {"x": 1},
+    {"x": {"y": 1}},
+    None,
+    True,
+    "\u202e\x1b[2J",
+    2**53 - 1,
+)
 ACTIONS = (
     "begin",
     "end",
