@@ -589,11 +589,14 @@ def keeping(s: Asker) -> None:
     s.do(1, "uncap", "BOX-2:F", "--id", "E2")
     s.ask("audit")
     s.ask("audit", "--kept", kept, "--no-state")
+    short = s.ask("head")["head"]["short"]
+    s.ask("audit", "--kept", short)
     for name, words in (("inclusion", ("E1",)), ("consistency", ("--kept", kept))):
         proof = s.file(f"{name}.json", json.dumps(s.ask("prove", *words)))
         s.ask("verify", proof, status=4)
         s.ask("verify", proof, "--kept", s("head").out.strip())
         s.ask("verify", proof, "--kept", kept, status=0 if name == "consistency" else 3)
+        s.ask("verify", proof, "--kept", short)
         s.ask("verify", proof, "--kept", "1 " + "00" * 32, status=3)
     # When the head became known is no part of what a proof proves: somebody may have written anything there.
     proof = s.ask("prove", "E1")
@@ -724,6 +727,7 @@ def watching(s: Asker) -> None:
 
     s.db.write_bytes(old)
     ask("state")
+    ask("audit")
     s.ask("head", "forget", "--reason", "restored")
     s.do(0, "inspect", "BOX-2", "--id", "E1")
     s.db.write_bytes(now)
@@ -731,9 +735,14 @@ def watching(s: Asker) -> None:
     s.ask("head", "forget", "--reason", "it was the other one")
     shutil.copy(empty, s.db)
     ask("head")
+    ask("audit")
     s.db.write_bytes(now)
     s.tamper("UPDATE event SET leaf = zeroblob(32) WHERE number = 1")
     ask("head")
+    ask("audit")
+    s.db.write_bytes(now)
+    s.tamper(f"UPDATE tree_head SET known = {2**62}")
+    s.ask("head")
     s.db.write_bytes(now)
     (s.state / "cfgtrack" / "heads.json").write_text("{")
     ask("head")

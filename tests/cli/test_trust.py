@@ -6,7 +6,6 @@ import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -293,7 +292,7 @@ FIELDS = (
     "by",
     "remark",
 )
-ODD: tuple[Any, ...] = (
+ODD: tuple[object, ...] = (
     "x",
     1,
     1.5,
