@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, ClassVar
 
 from cfgtrack.analysis.mixes import Mixes
@@ -41,7 +42,7 @@ from cfgtrack.rules.breach import words
 from cfgtrack.rules.engine import Engine, Memory
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import RuleSet
-from cfgtrack.rules.variance import Variance
+from cfgtrack.rules.variance import Times, Variance, times_of
 from cfgtrack.rules.world import Done
 
 
@@ -143,10 +144,12 @@ def check(
     begun: Mapping[str, int] | None = None,
     acknowledgements: Sequence[Acknowledgement] = (),
     in_force: Callable[[str], int | None] = never,
+    times: Times | None = None,
 ) -> CheckReport:
     """Check a proposal from `begin`, which is left as it is. Raises Deadlock where steps wait for each other.
 
-    `begun` tells when outings began that aren't over, `in_force` since when a rule has been. Raises TooEarly where an
+    `begun` tells when outings began that aren't over, `in_force` since when a rule has been, `times` when the past was
+    broken before. Raises TooEarly where an
     outing would start before `begin`.
     """
     begun = begun or {}
@@ -165,16 +168,19 @@ def check(
         by = doers.get(finding.step or "")
         return person_named(now.plant, by) if by else ""
 
+    in_past = times or times_of(trial.before)
     for run, finding in _new(mixes):
-        plain, under = covered([finding], variances, begin.start, run.end, doer)
+        planned = times_of(run.new)
+        ever = partial(_in_turn, in_past, planned)
+        plain, under = covered([finding], variances, begin.start, run.end, doer, times=ever)
         new += plain
         excused += under
     still = _once(finding for run in mixes.runs for finding in run.still)
     named = [part for f in still if (part := f.only(proposal.leaves_open)) is not None]
     others = [part for f in still if (part := f.only(_codes([f]) - {*proposal.leaves_open})) is not None]
-    open_, under_open = covered(others, variances, begin.start, over)
+    open_, under_open = covered(others, variances, begin.start, over, times=in_past)
     actions = [f for f in trial.before if f.mode == "at"]
-    past, under_past = covered(actions, variances, begin.start, over)
+    past, under_past = covered(actions, variances, begin.start, over, times=in_past)
     counting = [f for f in past if _is_in_force(f, in_force)]
     left, unneeded = _left_running(mixes.runs, rules, proposal)
     return CheckReport(
@@ -207,6 +213,11 @@ def check(
         unneeded=(*(n for n in proposal.leaves_open if n not in _codes(still)), *unneeded),
         unjudged=_unjudged(proposal, now.plant),
     )
+
+
+def _in_turn(past: Times, planned: Times, code: str) -> Sequence[int]:
+    """Return when an instance was broken, and will be by a plan."""
+    return (*past(code), *planned(code))
 
 
 class _Engines:

@@ -23,7 +23,7 @@ from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.selection import Selection
-from cfgtrack.rules.variance import Variance, nobody, under_variance
+from cfgtrack.rules.variance import Times, Variance, nobody, under_variance
 
 MOST_MATES = 12
 """How many partners are offered for one free port, at most, nearest first; the answer says when there are more."""
@@ -55,14 +55,18 @@ def try_action(
     *,
     variances: Sequence[Variance] = (),
     doer: Callable[[Finding], str] = nobody,
+    times: Times | None = None,
 ) -> Option:
-    """Return what an action, resolved, would break, on an engine that is left as it was; `doer` tells who does it."""
+    """Return what an action, resolved, would break, on an engine that is left as it was; `doer` tells who does it.
+
+    `times` tells when what it would break ever was broken before.
+    """
     noted, turned = engine.noted, engine.turned
     mark = engine.mark()
     try:
         engine.step(event)
         engine.settle()
-        findings, excused = under_variance(engine.findings(noted), variances, doer=doer)
+        findings, excused = under_variance(engine.findings(noted), variances, doer=doer, times=times)
         started = tuple(engine.clock_of(turn) for turn in engine.turns(turned) if turn.starts)
     finally:
         engine.back(mark)
@@ -78,12 +82,13 @@ def options(
     locker: str | None = None,
     variances: Sequence[Variance] = (),
     networks: Mapping[str, Network] | None = None,
+    times: Times | None = None,
 ) -> tuple[list[Option], list[str]]:
     """Return what may be done from `begin` to a unit, place or port; of a node, to the ports and gates of its links.
 
     In a plant with sites: done `by` somebody, else by whoever is there. Also the ports with more partners, and the
-    thing if it has more places to go to, than are listed. `locker`: who might put a lock or tag on. KeyError for an
-    unknown thing.
+    thing if it has more places to go to, than are listed. `locker`: who might put a lock or tag on; `times`: as
+    `try_action` has it. KeyError for an unknown thing.
     """
     now = begin.configuration.fork()
     for event in begin.history:
@@ -93,7 +98,7 @@ def options(
     engine = judged(rules, begin, networks, coming=events)
     who = doers(now.plant, thing, by)
     return [
-        replace(try_action(engine, event, variances=variances), by=tuple(_able(now, event, who)))
+        replace(try_action(engine, event, variances=variances, times=times), by=tuple(_able(now, event, who)))
         for event in events
     ], cut
 

@@ -9,7 +9,7 @@ from typing import Any, ClassVar, TypeVar
 
 from cfgtrack.model.time import SECOND
 from cfgtrack.rules.finding import Clock, Finding
-from cfgtrack.rules.variance import Variance, nobody, under_variance
+from cfgtrack.rules.variance import Times, Variance, nobody, under_variance
 
 AS_LIKELY = "likely"
 ALL_LOW = "all low"
@@ -101,11 +101,13 @@ def covered(
     start: int,
     end: int,
     doer: Callable[[Finding], str] = nobody,
+    *,
+    times: Times | None = None,
 ) -> tuple[list[_F], list[_F]]:
     """Return (findings that stand, findings under a variance for as long as they last, which name it).
 
     What is still open when the proposal is over lasts to its `end`, and what was open before it from its `start` on.
-    `doer` tells who breaks it.
+    `doer` tells who breaks it, `times` when it ever was, or will be, broken.
     """
     plain: list[_F] = []
     excused: list[_F] = []
@@ -113,7 +115,7 @@ def covered(
         lasting = finding
         if finding.is_open:
             lasting = replace(finding, time=max(finding.time, start), until=end + 1)
-        stands, under = under_variance([lasting], variances, began=finding.time, doer=doer)
+        stands, under = under_variance([lasting], variances, began=finding.time, doer=doer, times=times)
         for parts, out in ((stands, plain), (under, excused)):
             out += [replace(finding, **_parted(part)) for part in parts]
     return plain, excused

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -13,11 +14,13 @@ from cfgtrack.answers.hardware import effect_at
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past, approvals, find_rule, kept_rules, rules_to_judge_by, variances_of
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
-from cfgtrack.answers.timely import expect_timely
+from cfgtrack.answers.timely import UNLIKELY, asked, expect_timely
 from cfgtrack.files.phrase import split_phrase
 from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, EXPLAIN, RETIRE, WITHDRAW, Action
-from cfgtrack.model.approval import fault_of_approval, hands_of
+from cfgtrack.model.approval import as_written, fault_of_approval, hands_of
 from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.people import APPROVE as APPROVE_ROLE
+from cfgtrack.model.people import who_may
 from cfgtrack.model.time import Instant, format_instant
 from cfgtrack.model.trouble import BadInput, Misput, NoAnswer, Problem, Refused
 from cfgtrack.model.unknown import ANYTHING, UNKNOWN, no_such
@@ -211,6 +214,7 @@ def approve(
         there = _planned_findings(asking, plan)
     with asking.write() as journal:
         span: dict[str, Any] = {}
+        second_to = meant.of if isinstance(meant, SecondTo) else None
         if isinstance(meant, SecondTo):
             first = _expect_approval(journal, meant.of)
             span = {name: first[name] for name in ("start", "end") if name in first}
@@ -218,8 +222,7 @@ def approve(
         for name, given, option in (("start", start, "--from"), ("end", end, "--until")):
             if given is not None:
                 span[name] = asking.instant(journal, given, option=option)
-        if "start" in span and span.get("end", span["start"] + 1) <= span["start"]:
-            raise Misput("--until must be later than --from.")
+        _expect_to_run(asking, journal, span, event_id)
         if isinstance(meant, AllOf):
             if plan is None:
                 find_rule(kept_rules(journal, None), meant.rule)
@@ -228,8 +231,12 @@ def approve(
         else:
             named = _with_codes(there.findings, meant)
         _expect_his(asking, journal, there.findings, named)
+        if second_to is not None:
+            _expect_another(asking, journal, second_to, named, there.findings)
         about = dict.fromkeys(s for one in named for s in one.subjects if _is_thing(journal, s))
-        body = {"fingerprints": [one.fingerprint for one in named], **span}
+        codes = [one.fingerprint for one in named]
+        planned = max(there.planned[code] for code in codes)
+        body = {"fingerprints": codes, **({"planned": planned} if planned else {}), **span}
         done = _on_the_record(
             asking, journal, APPROVE, event_id, subjects=tuple(about), body=body, reason=reason
         )
@@ -254,6 +261,53 @@ def _expect_approval(journal: Journal, event_id: str) -> Mapping[str, Any]:
     return event.body
 
 
+def _expect_to_run(asking: Asking, journal: Journal, span: Mapping[str, int], event_id: str | None) -> None:
+    """Refuse an approval that ends before it begins; one that has run out already unless the asking is sure."""
+    end = span.get("end")
+    if end is None:
+        return
+    told = said_time(asking, journal, event_id)
+    decided = journal.present if told is None else told
+    start = span.get("start", decided)
+    if end <= start:
+        since = "--from" if "start" in span else "--at" if told is not None else "now"
+        raise Misput(
+            f"--until must be later than {since}: {format_instant(end)} is not after {format_instant(start)}."
+        )
+    if end <= journal.present and not asking.sure:
+        why = f"it would have run out already, at {format_instant(end)}, and excuse nothing of now"
+        raise Refused(Problem("--until", UNLIKELY, asked(why)))
+
+
+def _expect_another(
+    asking: Asking, journal: Journal, first: str, named: Sequence[Named], there: Sequence[Finding]
+) -> None:
+    """Refuse a second approval by whoever had a hand in the first, and say who could give it."""
+    plant = journal.plant()
+    entry = journal.entry(first)
+    assert entry is not None
+    given = hands_of(journal.plant(entry.known, entry.known), entry.event, entry.login)
+    by = asking.doer(plant)
+    done = Action("", APPROVE, (), journal.present, by=by, recorder=asking.recorder)
+    own = hands_of(plant, done, journal.database.login)
+    if not given.people & own.people:
+        return
+    left_to = [
+        finding.approvers for finding in there if {*finding.fingerprints} & {n.fingerprint for n in named}
+    ]
+    could = [
+        one
+        for one in who_may(plant, APPROVE_ROLE, dict.fromkeys(s for n in named for s in n.subjects))
+        if as_written(one) not in given.people and all(may_approve(some, one) for some in left_to)
+    ]
+    who = f"{say_list(could)} could" if could else "somebody else must"
+    if as_written(own.approver) in given.people:
+        why = f"{by} had a hand in approval {first} already, so this is no second: {who}"
+    else:
+        why = f"who writes this down had a hand in approval {first} already: {who}, and write it down himself"
+    raise Refused(Problem("--second", "approval", why))
+
+
 def _expect_meant(named: Sequence[Named], meant: AllOf) -> None:
     """Refuse to approve by a rule what must be named: what is catastrophic, and more than anybody looks at."""
     rule, count = meant.rule, meant.count
@@ -275,8 +329,9 @@ def _expect_his(asking: Asking, journal: Journal, there: Sequence[Finding], name
     plant = journal.plant()
     by = asking.doer(plant) or ""
     hands = hands_of(plant, Action("", APPROVE, (), journal.present, by=by))
+    things = dict.fromkeys(s for one in named for s in one.subjects)
     approvers = {finding.rule: finding.approvers for finding in there}
-    wrong = [Problem("--by", "approval", hands.why_not)] if hands.why_not else []
+    wrong = [Problem("--by", "approval", hands.may(things) or hands.why_not)] if hands.why_not else []
     for one in named if not wrong else ():
         left_to = approvers[one.rule]
         if not may_approve(left_to, hands.approver, by):
@@ -294,13 +349,14 @@ def _with_approvals(journal: Journal, there: _There, named: Sequence[Named], ent
     held, _ = approvals(journal)
     tried = () if any(one.id == entry.event.id for one in held) else variances_of(journal, [(entry, None)])[0]
     known = max(entry.known, entry.event.happened)
+    past = Past(journal, Moment(*journal.moment()))
     for one in named:
         part = next(filter(None, (f.only((one.fingerprint,)) for f in there.findings)))
         # What a plan would break now, it will break after this.
         part = part if there.at is not None else replace(part, time=max(part.time, known), until=None)
         at = None if there.at is None else max(there.at, known)
-        doer = Past(journal, Moment(*journal.moment())).doer
-        (told,) = (f for found in under_variance([part], (*held, *tried), at=at, doer=doer) for f in found)
+        found = under_variance([part], (*held, *tried), at=at, doer=past.doer, times=past.times)
+        (told,) = (f for some in found for f in some)
         yield replace(one, approved=told.approved)
 
 
@@ -327,10 +383,14 @@ def _ruled(done: Recorded, named: tuple[Named, ...]) -> Ruled:
 
 
 class _There(NamedTuple):
-    """The findings that are there: of the past at a moment (microseconds), or of a plan (`at` None)."""
+    """The findings that are there: of the past at a moment (microseconds), or of a plan (`at` None).
+
+    `planned`: how often that plan breaks each, by fingerprints.
+    """
 
     findings: list[Finding]
     at: int | None = None
+    planned: Mapping[str, int] = Counter()
 
 
 def _recorded_findings(asking: Asking, *, whole: bool = False) -> _There:
@@ -349,10 +409,14 @@ def _recorded_findings(asking: Asking, *, whole: bool = False) -> _There:
 
 def _planned_findings(asking: Asking, plan: Path | str) -> _There:
     """Return every finding of a plan, and what is open when it starts."""
+    from cfgtrack.analysis.verdict import Foreseen
     from cfgtrack.answers.check import check
 
     report = check(asking, plan).check
-    return _There([*report.new, *report.excused, *report.open, *report.left_open, *report.mended])
+    to_come = (f for f in (*report.new, *report.excused) if isinstance(f, Foreseen))
+    planned = Counter(code for f in to_come for code in f.fingerprints)
+    there = [*report.new, *report.excused, *report.open, *report.left_open, *report.mended]
+    return _There(there, planned=planned)
 
 
 def _with_codes(there: Sequence[Finding], codes: Sequence[str]) -> tuple[Named, ...]:
@@ -448,4 +512,5 @@ def _amended(asking: Asking, journal: Journal, actions: Sequence[Action]) -> Rec
     else:
         entries = [write(asking, journal, action) for action in actions]
     found = Consequence() if standing is None else standing.changed_by(entries)
-    return recorded(asking, journal, entries, found)
+    unknown = None if standing is None else standing.unknown
+    return recorded(asking, journal, entries, found, () if unknown is None else (f"warning: {unknown}",))

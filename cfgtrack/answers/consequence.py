@@ -11,6 +11,7 @@ from cfgtrack.answers.past import Past
 from cfgtrack.model.approval import person_named
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.plant import owner_of
+from cfgtrack.model.trouble import Unfollowable
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.variance import under_variance
 from cfgtrack.store.journal import Journal
@@ -43,7 +44,7 @@ def consequence(past: Past, entry: Entry) -> Consequence:
 
     engine = past.engine_before(event)
     by = person_named(past.plant, event.by) if event.by else ""
-    option = try_action(engine, event, variances=past.variances, doer=lambda _: by)
+    option = try_action(engine, event, variances=past.variances, doer=lambda _: by, times=past.times)
     engine.step(event)
     engine.settle()
     new = {named for f in (*option.findings, *option.excused) for named in _named(f)}
@@ -68,7 +69,7 @@ def _open_on(past: Past, events: Sequence[Event], findings: Iterable[Finding]) -
     named = (s for e in events for s in (*e.subjects, *e.moved, e.peer) if s is not None)
     touched = {owner_of(subject) for subject in named}
     about = (f for f in findings if f.is_open and not touched.isdisjoint(_owners(f)))
-    plain, _ = under_variance(about, past.variances, at=past.moment.at, doer=past.doer)
+    plain, _ = under_variance(about, past.variances, at=past.moment.at, doer=past.doer, times=past.times)
     return tuple(sorted(plain, key=lambda f: (f.severity, f.time)))
 
 
@@ -95,9 +96,18 @@ class Standing:
     def __init__(self, journal: Journal, at: int, known: int) -> None:
         self.journal = journal
         self.moment = Moment(at, known)
+        self.unknown: str | None = None
         self._stood = self._at(self.moment)
 
     def _at(self, moment: Moment) -> _Stood:
+        try:
+            return self._judged(moment)
+        except Unfollowable:
+            # What is recorded now may be the way out of that: then what is new isn't told from what was there.
+            self.unknown = "what was broken before isn't known: `cfgtrack findings` tells what is now"
+            return _Stood(set(), set())
+
+    def _judged(self, moment: Moment) -> _Stood:
         past = Past(self.journal, moment, strict=False)
         if not past.rules.rules:
             return _Stood(set(), set())
@@ -110,8 +120,16 @@ class Standing:
         """Return what recorded events have broken: the findings of the past as it now stands that are theirs or new.
 
         What was put right by them is no longer found, so there is nothing to say of that. With `clocks` also those that
-        run now and didn't.
+        run now and didn't. Where the past can't be followed, `unknown` says why, and there is nothing else to say.
         """
+        try:
+            found = self._changed_by(entries, clocks=clocks)
+            return found if self.unknown is None else Consequence()
+        except Unfollowable as trouble:
+            self.unknown = trouble.problems[0].sentence
+            return Consequence()
+
+    def _changed_by(self, entries: Sequence[Entry], *, clocks: bool) -> Consequence:
         first, last = (pick(entries, key=lambda entry: entry.number) for pick in (min, max))
         now = Past(self.journal, Moment(*self.journal.moment(None, last.known)), strict=False)
         if not now.rules.rules:

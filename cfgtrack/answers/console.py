@@ -1,13 +1,14 @@
 """The console at which somebody sits: what it remembers of journals, and the keys that its user signs with.
 
-Every journal is held against the largest tree that this console has seen of it, whenever it is opened for anything: so
-a copy put back, a lost tail of the log and a forged chain are found by the next person, whoever that is.
+Every journal is held against the largest tree that this console has seen in its place, whenever it is opened for
+anything: so a copy put back, a lost tail of the log and a forged chain are found by the next person, whoever that is.
+In a place that is new it is held against the largest that was seen anywhere.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,13 +17,13 @@ from cfgtrack.files.keys import KeyFile, damaged_in, keys_in, signer_of
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.signature import Signer
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused
-from cfgtrack.store.database import place_of
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused, Trouble, counted
+from cfgtrack.store.database import Database, place_of
 from cfgtrack.store.growth import CUT, REWRITTEN, Tree, fault_of_growth, present_tree
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.signing import identity
 
-ANOTHER, EMPTIED = "another-journal", "emptied"
+ANOTHER, EMPTIED, DAMAGED = "another-journal", "emptied", "memory-damaged"
 
 _MEANT = "if it was meant (a backup was restored), say so: `cfgtrack head forget --reason TEXT`"
 _UNTIL_THEN = "until then nothing is recorded from here"
@@ -70,7 +71,7 @@ class Console:
         Refused where it isn't what it was and is opened for `writing`. `making`: it may be made anew, if it is empty.
         """
         place = place_of(journal.database)
-        with self._memory_in_need():
+        with self._memory_in_need(writing=writing):
             # First what is remembered, then what there is: else what another process records between the two is missed.
             memory = read_memory(self.heads)
             try:
@@ -82,18 +83,25 @@ class Console:
                 self.notes.append(f"note: heads: not looked at: {err.problems[0].sentence}")
                 return
             if making and name is None and place in memory.places:
-                old = memory.journals.get(memory.places[place])
-                size = 0 if old is None else old.size
-                self.notes.append(f"note: another journal stood here, of {size} events; a new one is begun")
+                stood = memory.places[place]
+                old = stood.seen or memory.journals.get(stood.journal)
+                events = counted(0 if old is None else old.size, "event")
+                self.notes.append(f"note: another journal stood here, of {events}; a new one is begun")
                 change_memory(self.heads, lambda m: _leave(m, place))
                 return
-            wrong = _wrong(memory, place, name, now, journal)
-            if wrong is None:
+            found = held(
+                memory, place, name, lambda seen: fault_of_growth(journal.database, _tree(seen), now)
+            )
+            if found.elsewhere and (note := _went_on(found, now)) not in self.notes:
+                self.notes.append(note)
+            if not found.code:
                 if name is not None and _is_new(memory, place, name, now):
                     keep_in_memory(self.heads, place, name, Remembered(*now))
-            elif writing:
+                return
+            wrong = _beware(found, place, now)
+            if writing:
                 raise Refused(Problem(place, wrong.code, f"{wrong.sentence}; {wrong.todo}; {_UNTIL_THEN}"))
-            elif wrong not in self.found:
+            if wrong not in self.found:
                 self.found.append(wrong)
 
     def forget(self, journal: Journal, reason: str, when: int) -> Forgotten:
@@ -103,9 +111,13 @@ class Console:
         gone: dict[str, Remembered] = {}
 
         def change(memory: Memory) -> None:
-            for one in {memory.places.pop(place, None), name} - {None}:
-                if one in memory.journals:
-                    gone[str(one)] = memory.journals.pop(str(one))
+            stood = memory.places.pop(place, None)
+            if stood is not None and stood.seen is not None:
+                gone[stood.journal] = stood.seen
+            for one in {name, None if stood is None else stood.journal} - {None}:
+                seen = memory.journals.pop(str(one), None)
+                if seen is not None and (one not in gone or gone[str(one)].size < seen.size):
+                    gone[str(one)] = seen
             for one, seen in gone.items():
                 root = _tree(seen).root.hex()
                 told = {"at": place, "journal": one, "size": seen.size, "root": root}
@@ -117,13 +129,16 @@ class Console:
         return Forgotten(place, len(gone), max((one.size for one in gone.values()), default=0), reason)
 
     @contextmanager
-    def _memory_in_need(self) -> Iterator[None]:
-        """Say what keeps this console from remembering; nobody is kept from his work by it."""
+    def _memory_in_need(self, *, writing: bool) -> Iterator[None]:
+        """Say what keeps this console from remembering. Where what it remembered is damaged, nothing is recorded."""
         try:
             yield
         except Unreadable:
             todo = "ask others whether the head is theirs, then `cfgtrack head forget --reason TEXT`"
-            self._find("memory-damaged", f"what this console remembers can't be read ({self.heads})", todo)
+            sentence = f"what this console remembers can't be read ({self.heads})"
+            if writing:
+                raise Refused(Problem("heads", DAMAGED, f"{sentence}; {todo}; {_UNTIL_THEN}")) from None
+            self._find(DAMAGED, sentence, todo)
         except OSError as err:
             todo = "keep the head elsewhere (`cfgtrack head`)"
             said = f"this console can't remember tree heads in {self.heads}: {err.strerror}"
@@ -133,6 +148,11 @@ class Console:
         found = Beware(code, sentence, todo)
         if found not in self.found:
             self.found.append(found)
+
+    @property
+    def doubted(self) -> list[Beware]:
+        """What is wrong with the journal by what this console remembers of it."""
+        return [one for one in self.found if one.code != DAMAGED]
 
     # --- keys -----------------------------------------------------------------------------------------------
 
@@ -185,36 +205,94 @@ def _leave(memory: Memory, place: str) -> None:
 
 
 def _is_new(memory: Memory, place: str, name: str, now: Tree) -> bool:
-    seen = memory.journals.get(name)
-    return seen is None or seen.size < now.size or memory.places.get(place) != name
+    seen, stood = memory.journals.get(name), memory.places.get(place)
+    here = None if stood is None or stood.journal != name else stood.seen
+    return seen is None or seen.size < now.size or here is None or here.size < now.size
 
 
-def _wrong(memory: Memory, place: str, name: str | None, now: Tree, journal: Journal) -> Beware | None:
-    """Return why a journal isn't what was seen of it, None where it only grew, or was never seen."""
-    before = memory.places.get(place)
-    if before is not None and before != name:
-        seen = memory.journals.get(before)
-        size = 0 if seen is None else seen.size
-        if name is None:
-            return Beware(
-                EMPTIED, f"this journal is empty, and this console has seen {size} events of it", _MEANT
-            )
-        sentence = f"this is another journal than the one of {size} events that this console has seen here"
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What comes of holding a journal against what was `seen`: `code`, "" where it only grew.
+
+    `elsewhere`: the same code for what was seen of it in another place, and this place never had.
+    """
+
+    code: str = ""
+    seen: Remembered | None = None
+    elsewhere: str = ""
+
+
+def held(memory: Memory, place: str, name: str | None, fault: Callable[[Remembered], str]) -> Held:
+    """Hold the journal that stands in a place against what is remembered; `fault` says how it continues a tree.
+
+    A place that was seen has lost nothing as long as it continues what was seen there, whatever a copy of it went on to
+    elsewhere. One that never was is held against the largest tree that was seen anywhere.
+    """
+    stood = memory.places.get(place)
+    if stood is not None and stood.journal != name:
+        seen = stood.seen or memory.journals.get(stood.journal)
+        return Held(EMPTIED if name is None else ANOTHER, seen)
+    largest = None if name is None else memory.journals.get(name)
+    here = largest if stood is None or stood.seen is None else stood.seen
+    if here is None or largest is None:
+        return Held()
+    if code := fault(here):
+        return Held(code, here)
+    went_on = "" if largest.at == place else fault(largest)
+    return Held(seen=largest, elsewhere=went_on) if went_on else Held()
+
+
+def _beware(found: Held, place: str, now: Tree) -> Beware:
+    """Return what somebody must be told of a journal that isn't what was seen."""
+    size = 0 if found.seen is None else found.seen.size
+    if found.code == EMPTIED:
+        sentence = f"this journal is empty, and this console has seen {counted(size, 'event')} of it"
+        return Beware(EMPTIED, sentence, _MEANT)
+    if found.code == ANOTHER or found.seen is None:
+        events = counted(size, "event")
+        sentence = f"this is another journal than the one of {events} that this console has seen here"
         return Beware(ANOTHER, sentence, f"has somebody forged it? {_MEANT}")
-    seen = None if name is None else memory.journals.get(name)
-    if seen is None:
-        return None
-    code = fault_of_growth(journal.database, _tree(seen), now)
-    since = f"{seen.size} events of this journal, the last known at {format_instant(seen.known)}"
-    if code == CUT:
-        lost = seen.size - now.size
-        gone = f"this console has seen {since}; " + (
-            "the last one is gone" if lost == 1 else f"the last {lost} are gone"
-        )
+    there = "" if found.seen.at in ("", place) else f" in {found.seen.at}"
+    known = format_instant(found.seen.known)
+    since = (
+        f"this console has seen {counted(size, 'event')} of this journal{there}, the last known at {known}"
+    )
+    if found.code == CUT:
+        lost = size - now.size
+        gone = "the last one is " if lost == 1 else f"the last {lost} are "
+        gone += "not here" if there else "gone"
+        look = f"see whether that one is meant ({found.seen.at})" if there else "look for a newer copy"
         return Beware(
-            CUT, gone, f"look for a newer copy, ask others for their head (`cfgtrack head`); {_MEANT}"
+            CUT, f"{since}; {gone}", f"{look}, ask others for their head (`cfgtrack head`); {_MEANT}"
         )
-    if code == REWRITTEN:
-        sentence = f"this console has seen {since}; those that are here now are not the same"
-        return Beware(REWRITTEN, sentence, f"somebody changed them, or went on from an older copy: {_MEANT}")
+    sentence = f"{since}; those that are here now are not the same"
+    return Beware(REWRITTEN, sentence, f"somebody changed them, or went on from an older copy: {_MEANT}")
+
+
+def _went_on(found: Held, now: Tree) -> str:
+    """Return the note that a copy of this journal went on elsewhere, and whether it is a fork."""
+    seen = found.seen
+    assert seen is not None
+    is_fork = found.elsewhere == REWRITTEN or _continues(seen.at, now) is False
+    what = (
+        "a fork of this one: each has events that the other lacks"
+        if is_fork
+        else "a copy that went on by itself"
+    )
+    where = seen.at or "another place"
+    there = f"{counted(seen.size, 'event')} of this journal were seen in {where}, here are {now.size}"
+    meant = "if that was an exercise, say so: `cfgtrack head forget --reason TEXT`"
+    return f"note: heads: {there}: that is {what}; be sure which of the two is the record; {meant}"
+
+
+def _continues(file: str, now: Tree) -> bool | None:
+    """Return whether what is in a file by now continues a tree; None where nobody can tell."""
+    if not file or not Path(file).is_file():
+        return None
+    try:
+        other = Database(file, read_only=True)
+    except (Trouble, OSError):
+        return None
+    with closing(other), suppress(Trouble, OSError, *other.errors):
+        return not fault_of_growth(other, now, present_tree(other))
     return None

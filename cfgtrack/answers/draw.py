@@ -94,14 +94,14 @@ def scene(
 ) -> Scene:
     """Return what a picture is of: a loop, a unit or place and its neighbours, the places, one medium, or everything.
 
-    With `marked` open findings come with it. NoAnswer for what isn't there.
+    With `marked` open findings come with it, those under a variance last. NoAnswer for what isn't there.
     """
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal), strict=False)
         scope = _scope(past, medium, loop, unit, hops, places=places)
         expect_there(past.plant, past.networks, scope)
         judged = marked and past.rules.rules
-        findings = tuple(f for f in past.findings()[0] if f.is_open) if judged else ()
+        findings = tuple(f for some in past.findings() for f in some if f.is_open) if judged else ()
         return Scene(past.moment, past.plant, past.configuration, past.networks, scope, findings)
 
 

@@ -55,6 +55,9 @@ def history(
             taken_back = journal.entry(line.entry.event.withdraws or "")
             if taken_back is not None:
                 more.append(LogLine(taken_back, line.entry.event.id))
+        # What takes back an approval is about that, and touches nothing.
+        for ruling, by in journal.rulings_taken_back(thing, moment.known):
+            more += (LogLine(ruling, by.event.id), LogLine(by, None))
         lines += (
             line for line in more if line.entry.number not in found and _is_within(line.entry, since, until)
         )

@@ -22,7 +22,7 @@ from cfgtrack.rules.acknowledgement import Acknowledgement, acknowledgement_of
 from cfgtrack.rules.approved import Withdrawal
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import Rule, RuleSet
-from cfgtrack.rules.variance import Variance, Void, under_variance, variance_of
+from cfgtrack.rules.variance import Times, Variance, Void, times_of, under_variance, variance_of
 from cfgtrack.store.journal import Journal
 
 if TYPE_CHECKING:
@@ -254,7 +254,16 @@ class Past:
         With `as_it_is` what is open is told with the reasons of the moment, not of when it began.
         """
         found = self.engine.findings(as_it_is=as_it_is)
-        return under_variance(found, self.variances, at=self.moment.at, doer=self.doer)
+        return under_variance(found, self.variances, at=self.moment.at, doer=self.doer, times=times_of(found))
+
+    def times(self, fingerprint: str) -> Sequence[int]:
+        """Return when an instance was ever broken in this past."""
+        return self._times(fingerprint)
+
+    @cached_property
+    def _times(self) -> Times:
+        judged = self.engine if "engine" in self.__dict__ else self._judging(None).engine()
+        return times_of(judged.findings())
 
     def doer(self, finding: Finding) -> str:
         """Return who did what broke a rule, by the one name that a person has; "" where that is not known."""

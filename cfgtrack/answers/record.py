@@ -5,13 +5,15 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from typing import Any
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing, consequence, with_what_followed
 from cfgtrack.answers.moment import Answer, Moment, noting
 from cfgtrack.answers.past import Past
-from cfgtrack.answers.timely import clock_notes, expect_timely
+from cfgtrack.answers.timely import clock_notes, expect_timely, slow_clock
+from cfgtrack.files.kept_head import kept_head
 from cfgtrack.files.phrase import parse_phrase, phrase
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry, Event
@@ -21,7 +23,7 @@ from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import lacks_doer
 from cfgtrack.model.present import size_of
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import BadInput, Misput, Problem
+from cfgtrack.model.trouble import BadInput, Misput, Problem, Unfollowable
 from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
@@ -63,12 +65,12 @@ def record(
     """Record the action that words say, at the asking's time, else now. Refused when it is impossible.
 
     What is forbidden is recorded all the same, and told. BadInput for words that say nothing, NoAnswer when all that is
-    wrong is a name. Repeating an `event_id` is harmless. `head`: the short form of the head that is handed over, when
-    an outing begins or ends; Refused where this journal never had it.
+    wrong is a name. Repeating an `event_id` is harmless. `head`: the one that is handed over when an outing begins or
+    ends, in full or in short, or the file that holds it; Refused where this journal never had it.
     """
     with asking.write() as journal:
         happened, notes = _when(asking, journal, event_id)
-        with noting(notes):
+        with noting(chain(notes, slow_clock(journal) if asking.at is None else ())):
             told = {"outing": asking.outing, "basis": basis, "remark": remark}
             action = said(
                 asking, journal, words, happened, event_id, **told, supersedes=supersedes, reason=reason
@@ -87,7 +89,11 @@ def _handed_over(journal: Journal, action: Action, said: str | None) -> Mapping[
     repeated = journal.entry(action.id)
     if repeated is not None and said is None:
         return repeated.event.body
-    head = current_head(journal.database) if said is None else head_called(journal.database, said)
+    head = (
+        current_head(journal.database)
+        if said is None
+        else head_called(journal.database, kept_head(said, "--head"))
+    )
     return handover_body(head.size, head.root)
 
 
@@ -110,12 +116,17 @@ def _recorded(asking: Asking, journal: Journal, action: Action, notes: tuple[str
     if not action.supersedes and action.action not in BOOK_ACTIONS:
         if journal.known_before(entry) != known:
             past = Past(journal, Moment(action.happened, journal.known_before(entry)), strict=False)
-        found = consequence(past, entry)
+        try:
+            found = consequence(past, entry)
+        except Unfollowable as trouble:
+            # What was done is recorded, whatever somebody else said that can't be so.
+            notes = (*notes, f"warning: {trouble.problems[0].sentence}")
         before = journal.view(action.happened, past.moment.known)
         told = (*warnings(before, entry.event), *mismatches(before, entry.event))
         notes = (*notes, *(f"warning: {sentence}" for sentence in told))
     if standing is not None:
         found = with_what_followed(found, standing.changed_by([entry]))
+        notes = notes if standing.unknown is None else (*notes, f"warning: {standing.unknown}")
     elif not asking.dry_run:
         past.keep()
     return recorded(asking, journal, [entry], found, notes)

@@ -14,11 +14,15 @@ from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.answers.review import Review, reviewed
 from cfgtrack.answers.timely import clock_notes
 from cfgtrack.files.rules import parse_rules, read_rules
-from cfgtrack.model.trouble import Misput
+from cfgtrack.model.approval import as_written, person_called, person_named
+from cfgtrack.model.people import APPROVE, has_roles, may, who_may
+from cfgtrack.model.plant import Plant
+from cfgtrack.model.trouble import BadInput, Misput, Problem
 from cfgtrack.model.unknown import find
 from cfgtrack.rules.finding import SEVERITIES
 from cfgtrack.rules.naming import by_ids
-from cfgtrack.rules.rule import Rule
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.saying import say_list
 from cfgtrack.store.journal import Journal
 
 
@@ -36,9 +40,42 @@ def load(asking: Asking, files: Sequence[Path], accept: str | None = None) -> Lo
         texts = {file.name: file.read_text(encoding="utf-8") for file in files}
         # Those that are kept may name what is no longer there.
         parse_rules({**kept_texts(journal), **texts}, journal.whole_plant())
-        warnings = (rule.warning(plant) for rule in loaded.rules)
+        warnings = [*(rule.warning(plant) for rule in loaded.rules), *_expect_approvers(plant, loaded)]
         notes = tuple(f"beware: {warning}" for warning in warnings if warning)
         return _keep(asking, journal, texts, accept, notes)
+
+
+def _expect_approvers(plant: Plant, loaded: RuleSet) -> list[str]:
+    """Return who of those to whom exceptions are left may not approve. BadInput where too few are left.
+
+    Where nobody has a role, nobody is checked.
+    """
+    if not has_roles(plant):
+        return []
+    able = {as_written(one) for one in who_may(plant, APPROVE)}
+    unable: dict[str, list[str]] = {}
+    problems: list[Problem] = []
+    for rule in loaded.rules:
+        people = {one: as_written(person_named(plant, one)) for one in rule.approvers}
+        idle = [one for one, person in people.items() if person not in able]
+        if rule.approvers and len(able & {*people.values()}) < rule.approvals:
+            many = ("one person", "two people")[rule.approvals - 1]
+            why = [_why_not(plant, one) for one in idle]
+            left_to = f"exceptions to rule {rule.id} need {many} of {say_list(rule.approvers)}"
+            sentence = "; ".join([f"{left_to}, and too few may approve", *why])
+            problems.append(Problem(rule.where, "approvers", sentence))
+        for one in idle:
+            unable.setdefault(one, []).append(rule.id)
+    if problems:
+        raise BadInput(problems)
+    return [
+        f"{say_list(rules)}: exceptions are left to {one}, too; {_why_not(plant, one)}"
+        for one, rules in unable.items()
+    ]
+
+
+def _why_not(plant: Plant, name: str) -> str:
+    return may(plant, person_called(plant, name) or name, APPROVE) or ""
 
 
 def drop(asking: Asking, name: str, accept: str | None = None) -> Loaded:

@@ -12,7 +12,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, Sourced
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.present import Hours, Record, doubts, now, outside, size_of
+from cfgtrack.model.present import Hours, Record, doubts, now, outside, size_of, stamp
 from cfgtrack.model.setting import HAPPENED_AHEAD, HAPPENED_LATE
 from cfgtrack.model.time import format_instant, is_instant
 from cfgtrack.model.trouble import Problem, Refused
@@ -56,13 +56,7 @@ def clock_notes(journal: Journal, *, is_now: bool = False) -> Iterator[str]:
     own, present = journal.clocks()
     whose = "this one" if own == present else "the server's"
     if off is not None and off[0] < 0:
-        yield (
-            f"clock: {whose} says {format_instant(sum(off))}; the last entry was recorded {size_of(off[0])} later, by"
-            " another clock or before it was set back: one of them is wrong. What is recorded now comes after that, and"
-            " is marked."
-        )
-        if is_now:
-            yield "clock: it is taken to have happened when this clock says: if not, correct it with --at"
+        yield _behind(whose, *off, is_now=is_now)
     elif off is not None:
         yield (
             f"clock: {whose} says {format_instant(sum(off))}, {size_of(off[0])} after the last entry was recorded:"
@@ -73,6 +67,24 @@ def clock_notes(journal: Journal, *, is_now: bool = False) -> Iterator[str]:
             f"clock: this console's says {format_instant(own)}, the server's {format_instant(present)}: one of them is"
             " wrong. What is recorded goes by the server's."
         )
+
+
+def slow_clock(journal: Journal) -> Iterator[str]:
+    """Yield what is to be told beside the trouble that something now has met, where the clock is behind."""
+    last = journal.recorded_last()
+    if last is not None and stamp(journal.present, last, most=0).off < 0:
+        yield _behind("this one", journal.present - last, last, is_now=True)
+
+
+def _behind(whose: str, off: int, last: int, *, is_now: bool) -> str:
+    taken = (
+        " It is taken to have happened when this clock says: if not, correct it with --at." if is_now else ""
+    )
+    return (
+        f"clock: {whose} says {format_instant(last + off)}; the last entry was recorded {size_of(off)} later,"
+        " by another clock or before it was set back: one of them is wrong. What is recorded now comes after that, and"
+        f" is marked.{taken}"
+    )
 
 
 def asked(why: str) -> str:
@@ -131,7 +143,7 @@ class TimelyRows:
     """Holds the times of rows, as they come, against a journal as it was before them.
 
     An outing may begin and end in the rows themselves, in any order: what that makes unlikely of rows that have passed
-    is `late`.
+    is `late`; of rows that are read twice it is foreseen, and none is late.
     """
 
     def __init__(self, journal: Journal) -> None:
@@ -146,6 +158,18 @@ class TimelyRows:
         self._hours = journal.hours()
         self._open: dict[str, list[tuple[str, str, int]]] = {}
         self._remembered = 0
+        self._is_foreseen = False
+
+    def foresee(self, rows: Iterable[Sourced]) -> None:
+        """Take in when outings begin and end in the rows, before any of them is looked at."""
+        marks = [
+            action
+            for _, action in rows
+            if action.outing and action.action in (ac.BEGIN, ac.END) and is_instant(action.happened)
+        ]
+        for action in sorted(marks, key=lambda action: action.happened):
+            self._note(action.action, action.outing or "", action.happened)
+        self._is_foreseen = True
 
     def problem(self, row: Sourced) -> Problem | None:
         """Return what is unlikely of a row's time, None where nothing is, or where it is recorded already."""
@@ -154,13 +178,13 @@ class TimelyRows:
             return None  # the gate says more of the one, and the other is not taken from rows
         if not action.outing and self._first <= action.happened <= self._record.now + self._record.ahead:
             return None
-        if action.outing:
+        if action.outing and not self._is_foreseen:
             self._note(action.action, action.outing, action.happened)
         why = "; ".join((*_doubts(self._journal, self._record, action), *_outside(action, self._hours)))
         if why:
             return Problem(where, UNLIKELY, asked(why)) if self._is_new(action.id) else None
         outing = _outing(action)
-        if outing and self._remembered < _MOST_OPEN:
+        if outing and not self._is_foreseen and self._remembered < _MOST_OPEN:
             hours = self._hours.get(outing)
             if hours is None or hours.ended is None:
                 self._open.setdefault(outing, []).append((where, action.id, action.happened))

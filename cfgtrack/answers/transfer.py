@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from itertools import chain
 from pathlib import Path
 from typing import TextIO
@@ -84,15 +85,20 @@ def take_in(
     if rejects is not None:
         asking.expect_writable(rejects, read=read)
     with asking.write() as journal, _opened(source, keep=rejects is not None) as stream:
-        rows = read_rows(
-            stream,
-            journal.whole_plant(),
+        reading = partial(
+            read_rows,
+            plant=journal.whole_plant(),
             where=where,
             form=form,
             defaults={n: v for n, v in {"by": asking.doer(journal.plant()), **said}.items() if v},
             outing_starts={e.outing: e.happened for e in events_of(journal, BEGIN) if e.outing},
         )
         timely = None if asking.sure else TimelyRows(journal)
+        if timely is not None and rejects is not None:
+            # What is set aside can't be recorded first: when outings begin and end is read before all else.
+            timely.foresee(row for row in reading(stream) if not isinstance(row, Problem))
+            stream.seek(0)
+        rows = reading(stream)
         plant, nobodys = journal.plant(), list[str]()
 
         def each(entry: Entry) -> None:

@@ -2,32 +2,30 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
-from pathlib import Path
-from typing import Any, TextIO
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar, TextIO
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.console import Forgotten
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past, first_wrong_memory
-from cfgtrack.files.source import decode
+from cfgtrack.files.kept_head import kept_head
+from cfgtrack.files.strict_json import strict_json
+from cfgtrack.model.event import Entry
+from cfgtrack.model.handover import SaidHead, TreeHead
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import BadInput, Misput, Problem, Problems, Trouble
+from cfgtrack.model.trouble import BadInput, Misput, Problem, Trouble
 from cfgtrack.store import audit as store
 from cfgtrack.store import proof
 from cfgtrack.store.audit import Fault
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.proof import Head, current_head, prove_consistency, signed_in, verify_proof
 
-_MOST_OF_A_HEAD = 1_000
-"""A file that holds a head holds no more bytes than these before its end."""
-
 
 @dataclass(frozen=True, slots=True)
 class Audited(Answer):
-    """What an audit found: see `AuditReport`. There is a head to keep only of a journal that is sound."""
+    """What an audit found: see `AuditReport`, and the head that was kept. One to keep is only of what is sound."""
 
     sound: bool
     events: int
@@ -37,20 +35,26 @@ class Audited(Answer):
     doubts: tuple[Fault, ...]
     logins: int
     roles: bool
+    kept: SaidHead | None
 
 
 def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Audited:
     """Compute everything anew, the derived states too with `state`, and compare; also with a head that was `kept`.
 
-    `kept` is the text of a head, or the name of a file that holds it; BadInput when it is neither.
+    What the console remembers of the journal counts as well: what isn't what it has seen is not sound.
+
+    `kept` is the text of a head, in full or in short, or the name of a file that holds it; BadInput when it is neither.
     """
-    head = None if kept is None else _read_head(kept)
+    head = None if kept is None else kept_head(kept, "--kept")
     with asking.read() as journal:
         report = store.audit(journal.database, kept=head, state=state)
         # A journal that isn't sound may not be able to tell its last event.
         moment = asking.moment(journal) if report.is_sound else Moment(journal.present)
         if state and report.is_sound:
             report.faults.extend(_remembered(journal))
+        doubted = [] if asking.console is None else asking.console.doubted
+        # Of itself it may be sound all the same: an older copy is, and one that was forged throughout.
+        report.faults.extend(Fault(one.code, one.sentence) for one in doubted)
     sound = report.is_sound
     return Audited(
         moment,
@@ -62,6 +66,7 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
         tuple(report.doubts),
         report.logins,
         report.roles,
+        head,
     )
 
 
@@ -113,7 +118,7 @@ def prove(asking: Asking, event_id: str) -> dict[str, Any]:
 def prove_growth(asking: Asking, kept: str) -> dict[str, Any]:
     """Return a proof, as JSON has it, that the journal only grew since a head that was `kept`: see `audit`."""
     with asking.read() as journal:
-        return prove_consistency(journal.database, _read_head(kept))
+        return prove_consistency(journal.database, kept_head(kept, "--kept"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,39 +131,46 @@ class SignedBy:
 
 @dataclass(frozen=True, slots=True)
 class Verified:
-    """A proof that is good, the head that it is of, and whether that is the one that was kept: None, if none was.
+    """What a proof proves: of one event, its `entry`; of growth, the head that was `first`. `head` is where it leads.
 
-    `signed`: who signed the event, and with which key, None where nobody did. Whose key it is, the plant says.
+    `is_kept`: whether that, or the first, is the head that was `kept`, None if none was. Only then is it `verified`:
+    else it agrees with itself, as anybody's does who makes a journal of his own. `signed`: who signed the event, and
+    with which key, None where nobody did. Whose key it is, the plant says.
     """
 
-    head: Head
+    told: ClassVar[tuple[str, ...]] = ("verified",)
+
+    head: TreeHead
+    first: TreeHead | None
+    entry: Entry | None
     is_kept: bool | None
-    signed: SignedBy | None = None
-    verified: bool = field(default=True, init=False)
+    kept: SaidHead | None
+    signed: SignedBy | None
+
+    @property
+    def verified(self) -> bool:
+        """Return whether it is of the journal of the head that was kept."""
+        return self.is_kept is True
+
+
+MOST_OF_A_PROOF = 16_000_000
+"""A proof has no more characters than these: an event, and a hash for each time that the journal doubled."""
 
 
 def verify(proof: TextIO, *, kept: str | None = None) -> Verified:
     """Verify a proof, without any database. BadInput for a bad one. With `kept` (see `audit`): is it of that head?"""
     try:
-        data = json.load(proof)
-    except (ValueError, RecursionError) as err:
+        text = proof.read(MOST_OF_A_PROOF + 1)
+        if len(text) > MOST_OF_A_PROOF:
+            raise BadInput(
+                Problem(proof.name, "too-large", f"expected at most {MOST_OF_A_PROOF // 1_000_000} MB")
+            )
+        data = strict_json(text)
+    except ValueError as err:
         raise BadInput(Problem(proof.name, "syntax", f"expected a proof as JSON: {err}")) from None
-    head = verify_proof(data)
-    found = signed_in(data)
-    signed = None if found is None else SignedBy(found.by, found.key)
-    if kept is None:
-        return Verified(head, None, signed)
-    wanted = _read_head(kept)
-    return Verified(head, (wanted.size, wanted.root) == (head.size, head.root), signed)
-
-
-def _read_head(kept: str) -> Head:
-    """Return the head that an option gives, as a text or as a file. BadInput when it is neither."""
-    path = Path(kept)
-    if not path.is_file():
-        return Head.parse(kept)
-    problems = Problems()
-    with path.open("rb") as file:
-        text = decode(file.read(_MOST_OF_A_HEAD), kept, problems)
-    problems.raise_if_any()
-    return Head.parse((text or "").strip())
+    found, by = verify_proof(data), signed_in(data)
+    signed = None if by is None else SignedBy(by.by, by.key)
+    wanted = None if kept is None else kept_head(kept, "--kept")
+    heads = [head for head in (found.head, found.first) if head is not None]
+    is_kept = None if wanted is None else any(wanted.is_of(head.size, head.root) for head in heads)
+    return Verified(found.head, found.first, found.entry, is_kept, wanted, signed)

@@ -148,7 +148,12 @@ def explain_command(session: s.Session, /, target: str, reason: str, event_id: s
 )
 @click.option("--do", "action", metavar="ACTION", help="Of what this single action would break.")
 @click.option("--from", "start", metavar="TIME", help="From when on; else from --at.")
-@click.option("--until", "end", metavar="TIME", help="Until when; else until further notice.")
+@click.option(
+    "--until",
+    "end",
+    metavar="TIME",
+    help="Until when; else until further notice, for every later time that the same is broken anew.",
+)
 @_on_record
 def approve_command(
     session: s.Session,
@@ -165,6 +170,7 @@ def approve_command(
     """Approve an exception (a variance) to findings that are there, for a span of time. --by says who approves.
 
     Findings under it are shown apart, never hidden, and come back when it ends; what it doesn't name is not under it.
+    While it runs it excuses each time that what it names is broken, and every answer says where that was anew.
     The findings are those of the past, or of a plan: what was approved on the plan holds when it is recorded. A step
     that can't be done is nothing to approve (3). What is catastrophic is approved by --finding alone.
 

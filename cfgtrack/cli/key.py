@@ -17,7 +17,7 @@ def key_command() -> None:
 def new_(session: s.Session, /, person: str) -> None:
     """Make a key for a person of the plant, in a file that nobody else may read. None is ever written over.
 
-    The public half, which is printed, goes into the definition: `key = "ed25519:..."` of the person's [[place]]. Load
+    The public half, which is printed, goes into the definition: `key = "ed25519:..."` of the person's [[person]]. Load
     it with --effective DATE to replace an older one from then on; take the line away, in the same way, to revoke a key.
     From then on what the person records here is signed.
     """

@@ -278,7 +278,7 @@ def _of_what_was_changed(ctx: click.Context, err: Exception) -> Trouble | None:
     """Return what to say where the journal isn't as it was recorded, so that what fell over it is no bug; else None."""
     from cfgtrack.answers.asking import Asking
     from cfgtrack.answers.trust import audit
-    from cfgtrack.model.trouble import NoAnswer, Problem, Trouble
+    from cfgtrack.model.trouble import UNFOLLOWABLE, NoAnswer, Problem, Trouble
 
     session = ctx.ensure_object(Session)
     if isinstance(err, OSError):
@@ -288,7 +288,8 @@ def _of_what_was_changed(ctx: click.Context, err: Exception) -> Trouble | None:
     except Trouble:
         return None
     if found.sound:
-        return None
+        lost = next((one for one in found.doubts if one.code == UNFOLLOWABLE), None)
+        return None if lost is None else NoAnswer(Problem("the journal", UNFOLLOWABLE, lost.sentence))
     sentence = (
         "it isn't as it was recorded, and can't be read: `cfgtrack audit` says where, and what to do next"
     )

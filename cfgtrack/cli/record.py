@@ -47,7 +47,7 @@ describing = s.options(
 @click.option("--supersedes", metavar="EVENT-ID", help="The event that this one corrects; needs --reason.")
 @click.option("--reason", metavar="TEXT", help="Why the correction is right, or a lock is cut.")
 @click.option(
-    "--head", metavar="SHORT", help="The head that is handed over (begin, end); else the present one."
+    "--head", metavar="HEAD|FILE", help="The head that is handed over (begin, end); else the present one."
 )
 def record_command(
     session: s.Session,

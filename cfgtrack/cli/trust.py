@@ -13,6 +13,10 @@ kept_option = click.option(
 )
 
 
+_STATUS = {True: 0, False: 3, None: 4}
+"""How verifying ends, by whether the proof is of the head that was kept."""
+
+
 @s.command("audit")
 @kept_option
 @click.option("--state/--no-state", default=True, help="Compare the derived states too.")
@@ -57,9 +61,10 @@ def forget_(session: s.Session, /, reason: str) -> None:
     For a backup that was restored, or a new journal in the place of an old one.
     """
     from cfgtrack.answers.trust import forget
+    from cfgtrack.show.trust import forgotten_text
 
     found = forget(session.asking, reason=reason)
-    session.tell(lambda: f"forgotten: {found.size} events seen at {found.database} ({found.reason})", found)
+    session.tell(lambda: forgotten_text(found), found)
 
 
 @s.command("prove")
@@ -86,11 +91,12 @@ def prove_command(session: s.Session, /, *, event_id: str | None, kept: str | No
 def verify_command(session: s.Session, /, *, proof: Any, kept: str | None) -> None:
     """Verify a proof made by `prove`, without any database. With --kept: that it is of the same journal.
 
-    Exit status 3 when the proof is good but of another head.
+    It prints what is proved: which event, in words, or from where on the journal grew. Exit status 3 when it is of
+    another head; 4 without --kept: a proof that agrees with itself anybody can make, of a journal of his own.
     """
     from cfgtrack.answers.trust import verify
     from cfgtrack.show.trust import verified_text
 
     found = verify(proof, kept=kept)
     session.tell(lambda: verified_text(found), found)
-    session.end(found=found.is_kept is False)
+    session.end(status=_STATUS[found.is_kept])

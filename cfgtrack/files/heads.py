@@ -2,8 +2,9 @@
 
 It is replaced as a whole, when what it then holds is on the disk; whoever changes it has the lock beside it. What only
 grows, with each event that is recorded, is a line of the log beside it, and nobody waits for the disk: after a power
-cut an earlier tree is remembered, which is one all the same. A journal is remembered by its identity; where it stood,
-too, so that another one in its place is noticed.
+cut an earlier tree is remembered, which is one all the same. A journal is remembered by its identity, with the largest
+tree that was seen of it anywhere, and where; and for each place which journal stood there, and the largest tree of it
+there: what a copy elsewhere went on to is nothing that this place has lost.
 """
 
 from __future__ import annotations
@@ -11,10 +12,11 @@ from __future__ import annotations
 import errno
 import json
 import os
+import stat
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 from zlib import crc32
@@ -24,31 +26,47 @@ WAIT, _PAUSE = 10.0, 0.01
 """So long a process waits for another that remembers something, seconds, and so long between two tries."""
 LONGEST_LOG = 4_096
 """A log of more bytes is made one with the file that it stands beside."""
+MOST_BYTES = 64_000_000
+"""Neither of them has more bytes: a place is some hundreds."""
 
 
 @dataclass(frozen=True, slots=True)
 class Remembered:
-    """The largest tree of a journal that was seen: its size, its frontier, and when its last event became known."""
+    """The largest tree of a journal that was seen: its size, its frontier, and when its last event became known.
+
+    `at`: the place where it was seen, "" where nobody wrote that down.
+    """
 
     size: int
     frontier: bytes
     known: int
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stood:
+    """Which journal stood in a place, and the largest tree of it that was seen there; None where that isn't known."""
+
+    journal: str
+    seen: Remembered | None
 
 
 @dataclass(slots=True)
 class Memory:
-    """What is remembered: of journals by identity, which of them stands where, and what was forgotten, and why."""
+    """What is remembered: of journals by identity, of places what stood there, and what was forgotten, and why."""
 
     journals: dict[str, Remembered] = field(default_factory=dict)
-    places: dict[str, str] = field(default_factory=dict)
+    places: dict[str, Stood] = field(default_factory=dict)
     forgotten: list[dict[str, Any]] = field(default_factory=list)
 
     def keep(self, place: str, name: str, seen: Remembered) -> None:
-        """Remember the tree of a journal, unless a larger one is; and that the journal stands there."""
-        before = self.journals.get(name)
+        """Remember the tree of a journal that stands in a place, unless a larger one is: of the journal, and there."""
+        before, stood = self.journals.get(name), self.places.get(place)
+        seen = replace(seen, at=place)
         if before is None or before.size < seen.size:
             self.journals[name] = seen
-        self.places[place] = name
+        if stood is None or stood.journal != name or stood.seen is None or stood.seen.size < seen.size:
+            self.places[place] = Stood(name, seen)
 
 
 class Unreadable(Exception):
@@ -67,17 +85,34 @@ def read_memory(file: Path) -> Memory:
 
 def _read_file(file: Path) -> Memory:
     try:
-        data = json.loads(file.read_bytes())
-        journals = {
-            name: Remembered(int(one["size"]), bytes.fromhex(one["frontier"]), int(one["known"]))
-            for name, one in data["journals"].items()
-        }
-        places = {str(place): str(name) for place, name in data["places"].items()}
+        data = json.loads(_bytes_of(file))
+        journals = {name: _remembered(one, str(one.get("at", ""))) for name, one in data["journals"].items()}
+        places = {str(place): _stood(place, one) for place, one in data["places"].items()}
         return Memory(journals, places, list(data["forgotten"]))
     except FileNotFoundError:
         return Memory()
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as err:
         raise Unreadable(str(file)) from err
+
+
+def _remembered(told: dict[str, Any], at: str) -> Remembered:
+    return Remembered(int(told["size"]), bytes.fromhex(told["frontier"]), int(told["known"]), at)
+
+
+def _stood(place: str, told: str | dict[str, Any]) -> Stood:
+    # Earlier versions wrote down the journal alone.
+    return (
+        Stood(told, None) if isinstance(told, str) else Stood(str(told["journal"]), _remembered(told, place))
+    )
+
+
+def _bytes_of(file: Path) -> bytes:
+    """Return the bytes of a file. Unreadable where it is none, or has more of them than was ever written."""
+    with file.open("rb") as handle:
+        raw = handle.read(MOST_BYTES + 1) if stat.S_ISREG(os.fstat(handle.fileno()).st_mode) else None
+    if raw is None or len(raw) > MOST_BYTES:
+        raise Unreadable(str(file))
+    return raw
 
 
 def keep_in_memory(file: Path, place: str, name: str, seen: Remembered) -> None:
@@ -100,7 +135,7 @@ def keep_in_memory(file: Path, place: str, name: str, seen: Remembered) -> None:
 def _grown(file: Path) -> Iterator[tuple[str, str, Remembered]]:
     """Yield what the log tells: its whole lines, each of which proves itself."""
     try:
-        lines = file.with_suffix(".log").read_bytes().splitlines()
+        lines = _bytes_of(file.with_suffix(".log")).splitlines()
     except FileNotFoundError:
         return
     for line in lines:
@@ -135,12 +170,17 @@ def change_memory(file: Path, change: Callable[[Memory], None], *, anew: bool = 
 
 
 def _text(memory: Memory) -> bytes:
-    journals = {
-        name: {"size": one.size, "frontier": one.frontier.hex(), "known": one.known}
-        for name, one in memory.journals.items()
+    journals = {name: {**_told(one), "at": one.at} for name, one in memory.journals.items()}
+    places = {
+        place: one.journal if one.seen is None else {"journal": one.journal, **_told(one.seen)}
+        for place, one in memory.places.items()
     }
-    data = {"journals": journals, "places": memory.places, "forgotten": memory.forgotten}
+    data = {"journals": journals, "places": places, "forgotten": memory.forgotten}
     return json.dumps(data, ensure_ascii=False, indent=1).encode("utf-8", "surrogatepass")
+
+
+def _told(seen: Remembered) -> dict[str, Any]:
+    return {"size": seen.size, "frontier": seen.frontier.hex(), "known": seen.known}
 
 
 def _replace(file: Path, text: bytes) -> None:

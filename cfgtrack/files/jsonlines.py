@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
-from typing import Any, NamedTuple, NoReturn
+from typing import Any, NamedTuple
 
 from cfgtrack.files.sheet import looks_like
 from cfgtrack.files.source import Spot, cut
-from cfgtrack.model.gate import MOST_DEPTH, is_deeper
+from cfgtrack.files.strict_json import TooDeep, strict_json
 from cfgtrack.model.trouble import Problems
 
 
@@ -55,33 +55,16 @@ def _wrong_kind(first: str) -> str:
 
 def _object(text: str, spot: Spot, problems: Problems) -> dict[str, Any] | None:
     try:
-        data = json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
+        data = strict_json(text)
     except json.JSONDecodeError as err:
         sentence = f"expected one JSON object a line: {err.msg[0].lower()}{err.msg[1:]} at column {err.colno}"
         problems.add(spot.where, "syntax", sentence, row=spot.row)
-    except RecursionError:
-        sentence = f"expected at most {MOST_DEPTH} lists and objects in one another"
-        problems.add(spot.where, "depth", sentence, row=spot.row)
+    except TooDeep as err:
+        problems.add(spot.where, "depth", str(err), row=spot.row)
     except ValueError as err:
         problems.add(spot.where, "syntax", f"expected one JSON object a line: {err}", row=spot.row)
     else:
         if isinstance(data, dict):
-            if not is_deeper(data):
-                return data
-            sentence = f"expected at most {MOST_DEPTH} lists and objects in one another"
-            problems.add(spot.where, "depth", sentence, row=spot.row)
-            return None
+            return data
         problems.add(spot.where, "wrong-type", "expected one JSON object a line", row=spot.row)
     return None
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
-        twice = next(name for i, (name, _) in enumerate(pairs) if name in (other for other, _ in pairs[:i]))
-        raise ValueError(f"{twice} is given twice")
-    return found
-
-
-def _no_constant(name: str) -> NoReturn:
-    raise ValueError(f"{name} is no number in JSON")

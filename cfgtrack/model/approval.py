@@ -25,6 +25,11 @@ def fault_of_approval(action: Action) -> str:
             return f"{name}: expected a text, found {value!r}"
     if not (told or rule or code):
         return "an approval names the findings that it is of by their fingerprints"
+    planned = body.get("planned")
+    if planned is not None and not (
+        isinstance(planned, int) and not isinstance(planned, bool) and planned > 0
+    ):
+        return f"planned: expected how often a plan breaks them, found {planned!r}"
     for name in ("start", "end"):
         value = body.get(name)
         if value is not None and not is_instant(value):

@@ -13,6 +13,7 @@ from typing import NamedTuple, Protocol
 from cfgtrack.model.event import DEVICE, END_AT, Effect, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.quantity import CYCLES
+from cfgtrack.model.trouble import Unfollowable
 
 
 class State(NamedTuple):
@@ -143,7 +144,10 @@ class Configuration:
         self._states.update(states)
 
     def apply(self, event: Event) -> tuple[list[Effect], Undo]:
-        """Write a resolved event; return what it wrote and how to step back. KeyError if it isn't resolved."""
+        """Write a resolved event; return what it wrote and how to step back. KeyError if it isn't resolved,
+
+        Unfollowable where it moves what can't be moved.
+        """
         written = effects(self.plant, event)
         states: list[tuple[str, State | None]] = []
         values: list[tuple[tuple[str, str], Effect | None]] = []
@@ -192,7 +196,10 @@ class Configuration:
 
     def _put(self, subject: str, state: State | None) -> None:
         if ":" not in subject:
-            before = self.state(subject).value
+            try:
+                before = self.state(subject).value
+            except KeyError:
+                raise Unfollowable(None if state is None else state.event, subject) from None
             if before:
                 self._standing[before].pop(subject, None)
             after = state.value if state is not None else untouched(self.plant, subject).value

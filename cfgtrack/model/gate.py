@@ -39,7 +39,7 @@ _OUTINGS = frozenset(HANDOVERS)
 _TO_A_PLACE = frozenset({ac.PLACE, ac.LIFT, ac.FOUND})
 _INITIAL = frozenset({ac.FOUND, ac.MEASURE, ac.INSPECT})
 _WITHOUT_STATE = ac.NOTES | ac.BOOK_ACTIONS | _OUTINGS
-_OF_AN_APPROVAL = frozenset({"fingerprints", "rule", "fingerprint", "start", "end"})
+_OF_AN_APPROVAL = frozenset({"fingerprints", "rule", "fingerprint", "start", "end", "planned"})
 
 _TAKES: Mapping[str, Callable[[Action], bool]] = {
     "subjects": lambda a: a.action not in _OUTINGS,

@@ -70,6 +70,11 @@ class Area:
     loops: tuple[str, ...] = ()
     tags: tuple[str, ...] = ()
 
+    @property
+    def selects(self) -> bool:
+        """Return whether anything but its ids says what lies in it: then a definition changes what does."""
+        return bool(self.parts or self.kinds or self.places or self.loops or self.tags)
+
     def covers(self, plant: Plant, address: str) -> bool:
         """Return whether a unit, place, port, contact or node lies in this part of the plant."""
         owner, colon, name = address.partition(":")
@@ -181,6 +186,39 @@ def who_may(plant: Plant, kind: str, on: Iterable[str] = ()) -> list[str]:
         for name, one in plant.people.items()
         if one.has(kind) and _outside(plant, one, kind, things) is None
     )
+
+
+def redrawn(before: Plant, after: Plant) -> str | None:
+    """Return the first thing of which a permission covers it where it didn't, or no longer does; None for none.
+
+    What is new lay in nobody's part, and what is gone lies in none: neither gives or takes anybody anything. What was
+    retired and comes back isn't new.
+    """
+    areas = [one.on for one in before.permissions.values() if one.on.selects]
+    if not areas:
+        return None
+    for owner in after.owners():
+        if not (before.has_owner(owner) or owner in before.retired):
+            continue
+        if before.has_owner(owner) and _told_of(before, owner) == _told_of(after, owner):
+            continue
+        inside = {
+            f"{owner}:{name}"
+            for plant in (before, after)
+            if plant.has_owner(owner)
+            for name in (*plant.part_of(owner).ports, *plant.part_of(owner).nodes)
+        }
+        for address in (owner, *sorted(inside)):
+            if any(area.covers(before, address) != area.covers(after, address) for area in areas):
+                return address
+    return None
+
+
+def _told_of(plant: Plant, owner: str) -> tuple[object, ...]:
+    """Return all by which areas select a unit or place, and what is inside it."""
+    unit = plant.units.get(owner)
+    stands = unit.home if unit is not None else owner
+    return unit or plant.places[owner], plant.part_of(owner), tuple(plant.ancestors(stands))
 
 
 _FEW = 5

@@ -107,6 +107,27 @@ class NoAnswer(Trouble):
     exit_status = 4
 
 
+UNFOLLOWABLE = "unfollowable"
+"""The code of an event in the journal that nobody can follow: it says of something what can't be so."""
+
+
+def way_out_of(event: str) -> str:
+    """Return what to do about an event that can't be followed."""
+    return f'withdraw it: `cfgtrack withdraw {event} --reason "..."`'
+
+
+class Unfollowable(NoAnswer):
+    """An event in the journal can't be followed, so what came of it and of all later ones isn't known."""
+
+    def __init__(self, event: str | None, subject: str) -> None:
+        named = event or "of an earlier version"
+        sentence = (
+            f"event {named} can't be followed: it tells of {subject} what can't be so. Nothing can be said of what came"
+            f" after it; {way_out_of(named)}"
+        )
+        super().__init__(Problem("the journal", UNFOLLOWABLE, sentence))
+
+
 def or_no_answer(trouble: Trouble) -> Trouble:
     """Return the trouble; NoAnswer instead when all that is wrong is that things aren't there."""
     return NoAnswer(trouble.problems) if all(problem.thing for problem in trouble.problems) else trouble
@@ -140,3 +161,12 @@ class Problems:
         """Raise `BadInput` with everything collected, or do nothing when the input was good."""
         if self.found:
             raise BadInput(self.found)
+
+
+def counted(number: int, noun: str) -> str:
+    """Return how many of something there are, as one says it.
+
+    >>> counted(1, "fault"), counted(2, "fault")
+    ('1 fault', '2 faults')
+    """
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

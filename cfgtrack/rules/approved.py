@@ -49,7 +49,8 @@ class Approval:
 
     `by` approved it, `recorder` wrote that down; it was decided at `happened`, and is known from `known` on. It is for
     [`start`, `end`). `checked`: whether the plant said by then who may approve. `did_it`: whether he who approved did
-    himself what broke the rule. `withdrawal`: what took it back.
+    himself what broke the rule. `withdrawal`: what took it back. `anew`: when the rule was broken, where that was
+    later than what was approved, and not for the first time; else None.
     """
 
     told: ClassVar[tuple[str, ...]] = ("back_dated",)
@@ -66,6 +67,7 @@ class Approval:
     checked: bool = False
     did_it: bool = False
     withdrawal: Withdrawal | None = None
+    anew: Instant | None = None
 
     @property
     def is_late(self) -> bool:
@@ -86,7 +88,7 @@ class Approved:
     when the rule was broken. Else they are all that name it.
     """
 
-    told: ClassVar[tuple[str, ...]] = ("by", "until", "waits")
+    told: ClassVar[tuple[str, ...]] = ("by", "until", "waits", "anew")
 
     needs: int
     excuses: bool
@@ -108,6 +110,13 @@ class Approved:
         """Until when it is excused; None: until further notice, or it isn't."""
         ends = [one.end for one in self.approvals if one.end is not None]
         return min(ends) if self.excuses and ends else None
+
+    @property
+    def anew(self) -> Instant | None:
+        """When what is excused was broken anew, after an approval of it was given; None: it is what was approved."""
+        return (
+            next((one.anew for one in self.approvals if one.anew is not None), None) if self.excuses else None
+        )
 
     @property
     def waits(self) -> bool:

@@ -48,7 +48,8 @@ class Variance:
 
     `end` None means until further notice. `by` approved it, `recorder` wrote that down, and `people` are both, each by
     the one name that a person has; it was decided at `happened`, and is known from `known` on. `checked`: whether the
-    plant said by then who may approve. What was taken back (`withdrawal`) excuses nothing and is told.
+    plant said by then who may approve. What was taken back (`withdrawal`) excuses nothing and is told. `planned`: how
+    often the plan breaks them of which it was approved; 0: they had been broken.
     """
 
     id: str
@@ -65,6 +66,7 @@ class Variance:
     approver: str = ""
     checked: bool = False
     withdrawal: Withdrawal | None = None
+    planned: int = 0
     may: Callable[[Iterable[str]], str | None] = field(default=lambda _: None, compare=False, repr=False)
 
     def to(self, span: _Span, finding: Finding, subjects: Sequence[str]) -> Standing:
@@ -79,8 +81,19 @@ class Variance:
             return Standing.NOT_YET if span.first < self.start else Standing.RAN_OUT
         return Standing.NOT_THROUGHOUT
 
-    def told(self, standing: Standing, doer: str) -> Approval:
-        """Return it as a finding tells it that was broken by what `doer` did, "" for nobody."""
+    def is_before(self, blow: _Blow) -> bool:
+        """Return whether it was known, and ran, when the rule was broken."""
+        return self.known <= blow.time and self.start <= blow.time
+
+    def was_of_another(self, blow: _Blow) -> bool:
+        """Return whether what it was given of had been broken before, and this was broken anew after it was given."""
+        given = min(self.happened, self.known)
+        before = sum(time < blow.time and (not self.planned or time > given) for time in blow.times)
+        return blow.time > given and before >= max(self.planned, 1)
+
+    def told(self, standing: Standing, blow: _Blow) -> Approval:
+        """Return it as a finding tells it that was broken at a blow."""
+        doer = blow.doer
         recorder = "" if self.recorder == self.by else self.recorder
         return Approval(
             self.id,
@@ -95,7 +108,16 @@ class Variance:
             self.checked,
             bool(doer) and as_written(doer) == as_written(self.approver),
             self.withdrawal,
+            blow.time if standing == Standing.RUNS and self.was_of_another(blow) else None,
         )
+
+
+class _Blow(NamedTuple):
+    """What broke an instance: at `time`, by what `doer` did ("" for nobody); `times`: each time that it was broken."""
+
+    time: int
+    doer: str
+    times: Sequence[int]
 
 
 class _Span(NamedTuple):
@@ -158,6 +180,7 @@ def variance_of(
         approver=whose.approver,
         checked=whose.checked,
         withdrawal=withdrawal,
+        planned=body.get("planned", 0),
         may=whose.may,
     )
 
@@ -176,6 +199,24 @@ def nobody(_finding: Finding) -> str:
     return ""
 
 
+Times = Callable[[str], Sequence[int]]
+"""Tells when an instance was ever broken, by its fingerprint."""
+
+
+def times_of(findings: Iterable[Finding]) -> Times:
+    """Return what tells when each instance of findings was broken: looked through once somebody asks."""
+    found: dict[str, list[int]] = {}
+    unread = iter(findings)
+
+    def times(code: str) -> Sequence[int]:
+        for finding in unread:
+            for one in finding.fingerprints:
+                found.setdefault(one, []).append(finding.time)
+        return found.get(code, ())
+
+    return times
+
+
 def under_variance(
     findings: Iterable[Finding],
     variances: Sequence[Variance],
@@ -183,13 +224,15 @@ def under_variance(
     at: int | None = None,
     began: int | None = None,
     doer: Callable[[Finding], str] = nobody,
+    times: Times | None = None,
 ) -> tuple[list[Finding], list[Finding]]:
     """Return (findings that stand, findings under a variance, which name it): a finding's instances may part ways.
 
     `at` is the moment that is asked about (microseconds): what is broken and not put right yet is under a variance
     while that runs, whenever it broke; what is over only when it was broken at no instant outside it. Either way by as
     many people as its rule needs. `began`: when it was broken, where its own time is not that; `doer` tells who did
-    what broke it, by the one name that a person has. Each tells what was approved of it, whether it is excused or not.
+    what broke it, by the one name that a person has. `times`: when they were ever broken; None: these are all that ever
+    were. Each tells what was approved of it, whether it is excused or not.
     """
     plain: list[Finding] = []
     excused: list[Finding] = []
@@ -197,9 +240,11 @@ def under_variance(
     if not variances:
         return asked, excused
     codes = older_fingerprints(asked) if any(v.older is not None for v in variances) else [""] * len(asked)
-    naming = _naming(variances)
+    naming, ever = _naming(variances), times or times_of(asked)
     for finding, code in zip(asked, codes, strict=True):
-        for part, approved in shared_out(finding, _approving(finding, naming, code, _Asked(at, began, doer))):
+        for part, approved in shared_out(
+            finding, _approving(finding, naming, code, _Asked(at, began, doer, ever))
+        ):
             if approved is None:
                 plain.append(part)
             elif approved.excuses:
@@ -229,11 +274,12 @@ def shared_out(finding: Finding, who: Callable[[str], Who | None]) -> list[tuple
 
 
 class _Asked(NamedTuple):
-    """What is asked of findings: at which moment, when they were broken, and by whom (see `under_variance`)."""
+    """What is asked of findings: at which moment, when they were and ever were broken, by whom: `under_variance`."""
 
     at: int | None
     began: int | None
     doer: Callable[[Finding], str]
+    times: Times
 
 
 def _naming(variances: Sequence[Variance]) -> Callable[[Finding, str, Sequence[str], str], list[Variance]]:
@@ -267,21 +313,32 @@ def _approving(
         if not named:
             return None
         standing = [(one, one.to(span, finding, about[code])) for one in named]
-        return _approved(standing, finding.approvals, broken, asked.doer(finding))
+        return _approved(standing, finding.approvals, _Blow(broken, asked.doer(finding), asked.times(code)))
 
     return approving
 
 
-def _approved(standing: Sequence[tuple[Variance, Standing]], needs: int, broken: int, doer: str) -> Approved:
-    """Return what variances, each with what it is to an instance that was `broken` then by `doer`, make of it."""
-    running = [one for one, how in standing if how == Standing.RUNS]
-    before = [one for one in running if one.known <= broken and one.start <= broken]
-    for among, fact in ((before, Fact.BEFORE), (running, Fact.AFTER)):
+def _approved(standing: Sequence[tuple[Variance, Standing]], needs: int, blow: _Blow) -> Approved:
+    """Return what variances, each with what it is to an instance that was broken at a blow, make of it.
+
+    What was given of this very time goes before what was given of an earlier one: who approves it again has seen it.
+    """
+    every = [one for one, how in standing if how == Standing.RUNS]
+    of_this = [one for one in every if not one.was_of_another(blow)]
+    tried = (
+        (some, fact)
+        for running in (of_this, every)
+        for some, fact in (
+            ([one for one in running if one.is_before(blow)], Fact.BEFORE),
+            (running, Fact.AFTER),
+        )
+    )
+    for among, fact in tried:
         enough = _enough(among, needs)
         if enough:
             together = sorted(enough, key=lambda one: one.known)
-            return Approved(needs, True, fact, tuple(one.told(Standing.RUNS, doer) for one in together))
-    return Approved(needs, False, None, tuple(one.told(how, doer) for one, how in standing))
+            return Approved(needs, True, fact, tuple(one.told(Standing.RUNS, blow) for one in together))
+    return Approved(needs, False, None, tuple(one.told(how, blow) for one, how in standing))
 
 
 def may_approve(approvers: Sequence[str], *names: str) -> bool:

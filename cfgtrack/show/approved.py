@@ -31,6 +31,9 @@ def standing_text(findings: Sequence[Finding], at: int) -> Iterator[str]:
         if len(groups) > _MOST:
             told.append(f"{len(groups) - _MOST} more by others")
         yield f"{many} excused ({'; '.join(told)})"
+    anew = [f.approved.anew for f in findings if f.approved is not None and f.approved.anew is not None]
+    if anew:
+        yield f"{len(anew)} of it {_anew(max(anew), len(anew))}"
     waiting = [f.approved for f in findings if f.approved is not None and f.approved.waits]
     if waiting:
         by = say_list(sorted({name for one in waiting for name in one.by}))
@@ -47,6 +50,11 @@ def _group(name: tuple[tuple[str, ...], int | None, str], findings: Sequence[Fin
     return f"{bad}, by {say_list(by)} {_until(until, at)}, {fact}"
 
 
+def _anew(time: int, many: int = 1) -> str:
+    """Return that what is excused was broken anew."""
+    return f"BROKEN ANEW{', last' if many > 1 else ''} at {format_instant(time)}, after it was approved"
+
+
 def approved_facts(approved: Approved, at: int) -> Iterator[tuple[str, str]]:
     """Yield, each with its label, what was approved of a finding at a moment, and each approval."""
     yield "approved", approved_text(approved, at)
@@ -60,6 +68,7 @@ def approved_text(approved: Approved, at: int) -> str:
         known = max(one.known for one in approved.approvals)
         late = f" (known since {format_instant(known)})" if approved.fact == Fact.AFTER else ""
         said = f"by {say_list(approved.by)}, {_until(approved.until, at)}, {_FACTS[Fact(approved.fact or '')]}{late}"
+        said += "" if approved.anew is None else f", {_anew(approved.anew)}"
     elif approved.waits:
         said = f"by {say_list(approved.by)}, {_lacking(approved)}: it excuses nothing yet"
     else:
@@ -82,10 +91,15 @@ def _is_over(approved: Approved) -> bool:
 
 
 def _no_longer(approved: Approved, at: int) -> str:
-    """Return why none of several approvals counts: of what ran out, the last to do so."""
+    """Return why none of several approvals counts: of what ran out and what was withdrawn, the last to be so."""
     ran_out = [
         one.end for one in approved.approvals if one.standing == Standing.RAN_OUT and one.end is not None
     ]
+    withdrawn = [one.withdrawal for one in approved.approvals if one.withdrawal is not None]
+    if withdrawn and ran_out:
+        last = max(withdrawn, key=lambda one: one.known)
+        if last.known >= max(ran_out):
+            return f"withdrawn{f' by {last.by}' if last.by else ''} {format_instant(last.known)}"
     if ran_out:
         return f"ran out {span_text(at - max(ran_out))} ago"
     return say_list(list(dict.fromkeys(_STANDING[Standing(one.standing)] for one in approved.approvals)))
@@ -126,6 +140,8 @@ def _approval(one: Approval, at: int) -> str:
         said.append(f"ran out {span_text(at - one.end)} ago")
     elif one.standing not in (Standing.RUNS, Standing.WITHDRAWN):
         said.append(_STANDING[Standing(one.standing)])
+    if one.anew is not None:
+        said.append("given of an earlier time that it was broken")
     why = f": {one.reason}" if one.reason else ""
     text = f"{', '.join(said)}{why} (event {one.event})"
     if one.withdrawal is None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from cfgtrack.model.plant import owner_of
 from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.saying import say_list
 from cfgtrack.show.findings import severity_word
 from cfgtrack.show.picture import Box, Sort
 from cfgtrack.show.tables import count
@@ -64,11 +65,19 @@ def _names(finding: Finding) -> dict[str, None]:
     return names
 
 
+def _excused(finding: Finding) -> str:
+    """Return by whom a finding is excused, and whether it was broken anew since."""
+    if finding.approved is None or not finding.approved.excuses:
+        return ""
+    anew = "" if finding.approved.anew is None else ", BROKEN ANEW since"
+    return f", EXCUSED by {say_list(finding.approved.by)}{anew}"
+
+
 def _notes(findings: Sequence[Finding], drawn: Collection[int]) -> Iterator[str]:
     """Yield what each number that is drawn means, and how many findings mark nothing in the picture."""
     told = [(i, f) for i, f in enumerate(findings, 1) if i in drawn]
     for number, finding in told[:_MOST]:
-        yield f"[!{number}] {severity_word(finding.severity)}: {finding.title} ({finding.rule})"
+        yield f"[!{number}] {severity_word(finding.severity)}: {finding.title} ({finding.rule}){_excused(finding)}"
     if len(told) > _MOST:
         yield f"and {len(told) - _MOST} more findings"
     if others := len(findings) - len(told):

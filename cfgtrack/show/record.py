@@ -10,7 +10,7 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.event import Entry, Event, LogLine
-from cfgtrack.model.handover import HandedOver, handed_over, short_head
+from cfgtrack.model.handover import TreeHead, handed_over
 from cfgtrack.model.present import mark_of
 from cfgtrack.model.quantity import BadQuantity, dimension_of, format_number, from_si
 from cfgtrack.model.time import format_instant, is_instant
@@ -111,7 +111,16 @@ def ruled_text(found: Ruled, *, colour: bool = False) -> str:
             lines.append(
                 labelled("", f"approved {approved_text(one.approved, found.moment.at)}", by=2, to=16)
             )
+    event = found.event.event
+    if event.action == ac.APPROVE and not is_instant((event.body or {}).get("end")):
+        lines.append(
+            labelled("BEWARE", f"{FOR_GOOD}; --until TIME gives it an end, as does withdraw {event.id}")
+        )
     return "\n".join(lines)
+
+
+FOR_GOOD = "it runs UNTIL FURTHER NOTICE, for every later time that the same is broken anew"
+"""What is told of an approval without an end."""
 
 
 def clock_line(started: Clock) -> str:
@@ -123,18 +132,21 @@ def clock_line(started: Clock) -> str:
 
 def history_text(subject: str, lines: Iterable[LogLine], moment: Moment) -> str:
     """Return events, each with the id of what corrected it, as a table in the order in which they are given."""
-    rows = [_history_row(*line) for line in lines]
+    told = [*lines]
+    withdrawals = {line.entry.event.id: bool(line.entry.event.withdraws) for line in told}
+    rows = [_history_row(*line, withdrawals) for line in told]
     if not rows:
         return f"{heading(f'History of {subject}', moment)}\n\nnothing recorded"
     title = heading(f"History of {subject}: {count(len(rows), 'event')}", moment)
     return sections(title, table(["no.", "happened", "what", "by", "basis", "notes", "event"], rows))
 
 
-def _history_row(entry: Entry, corrected_by: str | None) -> list[object]:
+def _history_row(entry: Entry, corrected_by: str | None, withdrawals: Mapping[str, bool]) -> list[object]:
+    """Return an event's row. `withdrawals`: whether what may have corrected it withdraws it, by its id."""
     event = entry.event
     basis = "" if event.basis == "reported" else event.basis
     number = entry.number if not corrected_by else f"({entry.number})"
-    notes = "; ".join((*_notes(event, corrected_by), *_back_dated(entry)))
+    notes = "; ".join((*_notes(event, corrected_by, withdrawals), *_back_dated(entry)))
     by = event.by or ""
     if event.recorder and event.recorder != event.by:
         by = f"{by} (rec. {event.recorder})".strip()
@@ -154,9 +166,12 @@ def _back_dated(entry: Entry) -> Iterator[str]:
         yield f"back-dated: recorded {format_instant(entry.known)}"
 
 
-def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
+_HOW = {True: "withdrawn", False: "corrected", None: "corrected or withdrawn"}
+
+
+def _notes(event: Event, corrected_by: str | None, withdrawals: Mapping[str, bool]) -> Iterator[str]:
     if corrected_by:
-        yield f"NO LONGER COUNTS: corrected by {corrected_by}"
+        yield f"NO LONGER COUNTS: {_HOW[withdrawals.get(corrected_by)]} by {corrected_by}"
     if event.supersedes:
         yield f"corrects {event.supersedes}"
     if event.reason:
@@ -173,7 +188,7 @@ def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
     if event.expected:
         yield f"the record said: {event.expected}"
     if (head := _head_of(event)) is not None:
-        yield f"for the record at {short_head(*head)}"
+        yield f"for the record at {head.short}"
     if event.clock:
         yield mark_of(event.clock)
     if event.outing and event.action not in (ac.BEGIN, ac.END):
@@ -182,7 +197,7 @@ def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
         yield event.remark
 
 
-def _head_of(event: Event) -> HandedOver | None:
+def _head_of(event: Event) -> TreeHead | None:
     """Return the tree head that a handover stands for, None for none."""
     try:
         return handed_over(event)

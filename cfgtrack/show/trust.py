@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+from cfgtrack.answers.console import Forgotten
 from cfgtrack.answers.key import Keys
 from cfgtrack.answers.trust import Audited, Verified
 from cfgtrack.answers.upkeep import Granted
 from cfgtrack.files.keys import KeyFile
+from cfgtrack.files.phrase import phrase
+from cfgtrack.model.handover import WHOLE_BITS, SaidHead
+from cfgtrack.model.time import format_instant
+from cfgtrack.model.trouble import counted
 
 
 def audit_text(audited: Audited) -> str:
     """Return whether the journal is sound, what is wrong with it and what to do then, or the head to keep."""
     if audited.sound:
-        lines = [f"sound: {audited.events} events are as they were recorded"]
+        as_recorded = "is as it was recorded" if audited.events == 1 else "are as they were recorded"
+        lines = [f"sound: {counted(audited.events, 'event')} {as_recorded}"]
     else:
-        lines = [f"NOT SOUND: {len(audited.faults)} faults"]
+        lines = [f"NOT SOUND: {counted(len(audited.faults), 'fault')}"]
+    lines += _begins_with(audited)
     for fault in audited.faults:
         where = f"event {fault.event} (number {fault.number})" if fault.number is not None else "the journal"
         lines.append(f"  {where}: {fault.code}: {fault.sentence}")
     if audited.signed:
-        lines.append(f"  {audited.signed} of them are signed, as the keys of the plant say")
+        lines.append(_signed(audited))
     lines += [
         f"  event {one.event} (number {one.number}): {one.code}: {one.sentence}" for one in audited.doubts
     ]
@@ -33,6 +40,39 @@ def audit_text(audited: Audited) -> str:
     return "\n".join([*lines, f"  ({audited.moment})"])
 
 
+def forgotten_text(found: Forgotten) -> str:
+    """Return what a console has forgotten, and what is left to do."""
+    told = f"forgotten: {counted(found.size, 'event')} seen at {found.database} ({found.reason})"
+    return f"{told}; every other console that saw them needs `head forget` too" if found.journals else told
+
+
+def _signed(audited: Audited) -> str:
+    """Return how many events are signed, and how many of them with a key that counts no more for then, a line."""
+    are = "is" if audited.signed == 1 else "are"
+    told = (
+        f"  {audited.signed} of them {are} signed, with the keys that the plant knew when they were recorded"
+    )
+    revoked = sum(one.code == "revoked" for one in audited.doubts)
+    if not revoked:
+        return told
+    was = "that key was" if revoked == 1 else "those keys were"
+    return f"{told}; of {revoked} of these the plant says since that {was} revoked by then: see below"
+
+
+def _begins_with(audited: Audited) -> list[str]:
+    """Return how much the head that was kept proves, a line."""
+    if audited.kept is None or not audited.sound:
+        return []
+    found = f"  it begins with the {counted(audited.kept.size, 'event')} of the head that was kept"
+    return [found + _as_far_as(audited.kept)]
+
+
+def _as_far_as(kept: SaidHead) -> str:
+    return (
+        "" if kept.bits == WHOLE_BITS else f" (kept in short: that proves {kept.bits} bits of {WHOLE_BITS})"
+    )
+
+
 def _rests_on(audited: Audited) -> list[str]:
     """Return what it rests on who recorded, a line."""
     if not audited.roles and not audited.logins:
@@ -45,11 +85,34 @@ def _rests_on(audited: Audited) -> list[str]:
 
 
 def verified_text(verified: Verified) -> str:
-    """Return which head a proof is good under."""
-    text = f"verified under the head {verified.head.text}"
-    if verified.signed is not None:
-        text += f"\nsigned by {verified.signed.by} with {verified.signed.key}"
-    return text if verified.is_kept is not False else f"{text}\nthis is NOT the head that was kept"
+    """Return what a proof proves, and under which head."""
+    kept = verified.kept
+    if kept is None:
+        first = (
+            "agrees with itself; hold it against a head that you kept (--kept): anybody can make such a proof"
+        )
+    elif not verified.verified:
+        first = f"NOT of the head that was kept, {counted(kept.size, 'event')}: it proves nothing about that journal"
+    else:
+        first = f"verified against the head that was kept{_as_far_as(kept)}"
+    lines = [first]
+    if verified.entry is not None:
+        event = verified.entry.event
+        lines += [
+            f"  event {event.id} (number {verified.entry.number}): {phrase(event)}",
+            f"  happened {format_instant(event.happened)}, known {format_instant(verified.entry.known)}",
+            *(
+                []
+                if verified.signed is None
+                else [f"  signed by {verified.signed.by} with {verified.signed.key}"]
+            ),
+        ]
+    if verified.first is not None:
+        lines.append(f"  the journal only grew from the head {verified.first.text}")
+        lines.append(f"  to the head {verified.head.text}")
+    else:
+        lines.append(f"  under the head {verified.head.text}")
+    return "\n".join(lines)
 
 
 def granted_text(found: Granted) -> str:

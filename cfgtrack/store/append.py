@@ -244,6 +244,7 @@ class Appender:
     def defined_anew(self, where: str, event: Event) -> None:
         """Note what another definition, which an event brought or took away, may have disturbed."""
         before = self.look_again()
+        self.permit.expect_areas(where, event, before, self.definitions)
         self.disturbances += collision.of_definition(before, self.definitions, by=(where, event))
 
     def _disturb(

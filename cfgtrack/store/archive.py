@@ -23,7 +23,7 @@ from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row, file_of
-from cfgtrack.store.derive import WRITTEN, rebuild_state
+from cfgtrack.store.derive import READ_EVENT, rebuild_state
 from cfgtrack.store.loading import Bodies, items_hash, texts_hash
 from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.migrations import bring_forward, is_empty, revision_of
@@ -31,6 +31,9 @@ from cfgtrack.store.rows import EVENT_COLUMNS, leaf_record
 
 FORM = {"cfgtrack": "archive", "version": 1}
 PAGE = 5_000
+
+MOST_LINE = 64_000_000
+"""No line of an archive has more characters: an event that names as much as one may, and an item, have less."""
 
 NO_COPY = (
     "so no copy was made, and older ones are as they were: keep those; `cfgtrack audit` of the database itself says"
@@ -177,13 +180,19 @@ def fill_from_archive(database: Database, source: Source | Iterable[str]) -> int
     """
     source = source if isinstance(source, Source) else Source(source)
     reader = _ArchiveReader(database, source)
-    for number, text in enumerate(source.lines, start=1):
+    for number, text in enumerate(_bounded(source.lines), start=1):
         reader.line(number, text)
     return reader.end()
 
 
-_READ_EVENT = msgspec.json.Decoder(msgspec.defstruct("Strict", WRITTEN, forbid_unknown_fields=True))
-"""Reads an event, and refuses what has another field, or another type of one, than events have."""
+def _bounded(lines: Iterable[str | bytes]) -> Iterator[str | bytes]:
+    """Yield lines; of one that is longer than any is, as of a file that is no archive, no more than its beginning."""
+    readline = getattr(lines, "readline", None)
+    if readline is None:
+        yield from lines
+        return
+    while text := readline(MOST_LINE + 1):
+        yield text
 
 
 class _ArchiveReader:
@@ -204,6 +213,8 @@ class _ArchiveReader:
     def line(self, at: int, text: str | bytes) -> None:
         """Take one line."""
         self.at = at
+        if self.source.is_text and len(text) > MOST_LINE:
+            raise self._bad("too-large", f"expected a line of at most {MOST_LINE // 1_000_000} MB")
         try:
             record = json.loads(text if isinstance(text, str) else text.decode())
             self._take(record)
@@ -292,7 +303,7 @@ class _ArchiveReader:
 
     def _expect_event(self, event: dict[str, Any], body: bytes) -> None:
         try:
-            _READ_EVENT.decode(body)
+            READ_EVENT.decode(body)
         except msgspec.MsgspecError as err:
             raise self._bad(
                 "not-an-archive", f"this is no event of a journal: {_lowered(str(err))}"

@@ -17,16 +17,17 @@ from typing import Any, ClassVar, NamedTuple, TypeGuard
 from cfgtrack.model.action import DEFINITIONS
 from cfgtrack.model.codec import event_from_json
 from cfgtrack.model.event import Entry
-from cfgtrack.model.handover import HANDOVERS, handed_over
+from cfgtrack.model.handover import HANDOVERS, SaidHead, handed_over
 from cfgtrack.model.people import has_roles
 from cfgtrack.model.present import mark_of
-from cfgtrack.model.trouble import NoAnswer
+from cfgtrack.model.trouble import UNFOLLOWABLE, NoAnswer, counted
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
 from cfgtrack.store.definitions import Definitions, read_definitions
 from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
 from cfgtrack.store.driver import DAMAGED_NEXT
+from cfgtrack.store.followed import unfollowable
 from cfgtrack.store.guards import wrong_guards, wrong_structure
 from cfgtrack.store.loading import texts_hash
 from cfgtrack.store.merkle import HASH_SIZE, Frontier, leaf_hash
@@ -49,15 +50,27 @@ _CARRYING = ", ".join(f"'{action}'" for action in sorted(DEFINITIONS))
 """The actions that carry items of the definition."""
 
 
+_LOOSE = (
+    "SELECT i.sort, i.id, i.load FROM item i WHERE i.load NOT IN"
+    f" (SELECT number FROM event WHERE action IN ({_CARRYING})) ORDER BY i.load, i.sort, i.id LIMIT 5"
+)
+
 _BACKUP = (
     "keep this database as it is, and record nothing more in it; restore the last backup under another name, audit that"
-    " against the head that you kept (`cfgtrack audit --kept HEAD`), and record again what came after it"
+    " against a head that you kept before it was made (`cfgtrack audit --kept HEAD`), say at every console that it is"
+    " meant (`cfgtrack head forget --reason TEXT`), and record again what came after it"
 )
 _ANEW = (
     "somebody may have used it: audit against a head that you kept (`cfgtrack audit --kept HEAD`); where the events"
     " are sound, `cfgtrack export --form archive -o FILE` and `cfgtrack --db NEW restore FILE` make a new database"
 )
 _REBUILD = "derive it anew (`cfgtrack rebuild`), then audit again: what was recorded is not touched by that"
+
+_SEEN = (
+    "record nothing here; look for a newer copy, and ask others for their head (`cfgtrack head`); where it was meant,"
+    " as a backup was restored, say so at every console (`cfgtrack head forget --reason TEXT`), and record again what"
+    " came after"
+)
 
 NEXT = {
     "unguarded": _ANEW,
@@ -67,10 +80,18 @@ NEXT = {
     "damaged-file": DAMAGED_NEXT,
     "corrupt": DAMAGED_NEXT,
     "cut-off": (
-        "look whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
+        "is it a backup older than the head? then hold it against a head that was kept before it was made; else look"
+        " whether the file was copied or moved without the one beside it that ends in -wal; else keep it as it is,"
         " restore the last backup under another name, and record again what is missing in that"
     ),
+    UNFOLLOWABLE: "withdraw that event: till then nothing can be said of what came after it",
     "clock": "see what was recorded then (`cfgtrack history`), and correct when it happened where that is wrong",
+    "rolled-back": _SEEN,
+    "emptied": _SEEN,
+    "another-journal": (
+        "record nothing here; find out who put it there; where it was meant, say so at every console (`cfgtrack head"
+        " forget --reason TEXT`)"
+    ),
     "locked": "audit again when the other one is done",
     "disk": "see to the disk, then audit again",
     "permission": "have yourself be permitted to read it, then audit again",
@@ -102,7 +123,8 @@ class AuditReport:
 
     `signed`: how many events are. `doubts` are signatures with keys that, as is told since, were revoked by then: the
     journal is as it was recorded, and who signed may not be who the key says. Or events that whoever is said to have
-    recorded them might not: somebody went round the tool; and clocks that were off. `logins`: how many events carry
+    recorded them might not: somebody went round the tool; clocks that were off; and events that nobody can
+    follow. `logins`: how many events carry
     what a server called him; `roles`: whether anybody has a role by now.
     """
 
@@ -157,7 +179,7 @@ def _is_bytes(stored: object) -> TypeGuard[bytes | memoryview]:
     return isinstance(stored, bytes | memoryview)
 
 
-def audit(database: Database, *, kept: Head | None = None, state: bool = True) -> AuditReport:
+def audit(database: Database, *, kept: SaidHead | None = None, state: bool = True) -> AuditReport:
     """Compute everything anew and return what differs. With `state`, the derived state too.
 
     `kept` is a head from an earlier audit: the journal must still begin with what it stands for.
@@ -169,6 +191,9 @@ def audit(database: Database, *, kept: Head | None = None, state: bool = True) -
         _Auditor(database, report, kept).run()
         if state and report.is_sound:
             report.faults.extend(_state(database))
+        if state and report.is_sound:
+            lost = unfollowable(database, read_definitions(database))
+            report.doubts.extend(Fault(UNFOLLOWABLE, one.sentence, one.number, one.event) for one in lost)
     except NoAnswer as trouble:
         # A damaged page ends the reading: what is wrong is said, with how far the journal was sound.
         report.faults.append(_ended(trouble, report.events))
@@ -208,7 +233,7 @@ def _guards(database: Database) -> Iterator[Fault]:
 
 
 class _Auditor:
-    def __init__(self, database: Database, report: AuditReport, kept: Head | None) -> None:
+    def __init__(self, database: Database, report: AuditReport, kept: SaidHead | None) -> None:
         self.database = database
         self.report = report
         self.kept = kept
@@ -403,25 +428,33 @@ class _Auditor:
         last = self.database.row("SELECT max(number) FROM tree_head")
         if report.events and (last is None or last[0] != report.events):
             report.faults.append(Fault("tree-head", "the last events are under no tree head", report.events))
-        loose = self.database.row(
-            f"SELECT sort, id FROM item WHERE load NOT IN (SELECT number FROM event WHERE action IN ({_CARRYING}))"
-        )
-        if loose is not None:
-            report.faults.append(
-                Fault("definition", f"{loose[0]} {loose[1]} came with no event that loads something")
-            )
+        for sort, name, number in self.database.rows(_LOOSE):
+            report.faults.append(self._loose(str(sort), str(name), number))
         if self.people and not report.faults:
             report.roles = has_roles((self.definitions or read_definitions(self.database)).plant())
         report.head = Head(report.events, self.tree.root(), max(self.known, 0))
         if self.kept is not None:
             report.faults.extend(self._against(self.kept))
 
-    def _against(self, kept: Head) -> Iterator[Fault]:
-        if kept.size > self.report.events:
-            gone = kept.size - self.report.events
-            yield Fault("cut-off", f"the kept head stands for {kept.size} events: the last {gone} are gone")
-        elif self.kept_root != kept.root:
-            yield Fault("rewritten", f"the first {kept.size} events are not those of the kept head")
+    def _loose(self, sort: str, name: str, number: int) -> Fault:
+        """Return what is wrong with an item that came with no load: it names the event, and whose login wrote that."""
+        row = self.database.row("SELECT id, login FROM event WHERE number = :number", {"number": number})
+        event, login = (None, None) if row is None else row
+        whose = f" that the login {login} recorded" if login else ""
+        sentence = f"{sort} {name} came with an event{whose} that loads nothing: it counts for nothing"
+        return Fault("definition", sentence, number, None if event is None else str(event))
+
+    def _against(self, kept: SaidHead) -> Iterator[Fault]:
+        events = self.report.events
+        if kept.size > events:
+            sentence = (
+                f"the kept head is of {counted(kept.size, 'event')}, the journal has {events}: either the last"
+                f" {kept.size - events} of them were lost, or this is a backup older than that head"
+            )
+            yield Fault("cut-off", sentence)
+        elif not kept.is_of(kept.size, self.kept_root):
+            sentence = f"the first {counted(kept.size, 'event')} are not those of the kept head"
+            yield Fault("rewritten", sentence)
 
 
 def _state(database: Database) -> Iterator[Fault]:

@@ -44,6 +44,9 @@ WRITTEN = [
 _READ_PAGE = msgspec.json.Decoder(list[msgspec.defstruct("Written", WRITTEN)])  # type: ignore[misc] # just made
 """Reads a page of events, each with the fields of `Event`: five times as fast as making events."""
 
+READ_EVENT = msgspec.json.Decoder(msgspec.defstruct("Strict", WRITTEN, forbid_unknown_fields=True))
+"""Reads an event, and refuses what has another field, or another type of one, than events have."""
+
 UNREADABLE = (msgspec.MsgspecError, KeyError, TypeError, AssertionError)
 """What comes of an event or a definition that isn't as it was recorded."""
 

@@ -329,10 +329,14 @@ class Journal:
         parameters = {"owner": owner_of(subject), "known": self._known(known), **span}
         rows = self.database.rows(sql, parameters)
         found = (with_signature(entry, *row[3:]) for entry, row in zip(entries_of(rows), rows, strict=True))
-        for entry in found:
-            told = (*entry.event.written, entry.event.peer or "")
-            if ":" not in subject or any(_is_of(subject, one) for one in told):
-                yield entry
+        return (entry for entry in found if _is_told_of(subject, entry))
+
+    def rulings_taken_back(self, subject: str, known: int | None = None) -> Iterator[tuple[Entry, Entry]]:
+        """Yield the approvals about a unit, port, place or part that no longer count, each with what took it back."""
+        for entry, by in self.ever(ac.APPROVE, known=known):
+            owners = map(owner_of, entry.event.written)
+            if by is not None and owner_of(subject) in owners and _is_told_of(subject, entry):
+                yield entry, by
 
     def redefinitions(self, owner: str, known: int | None = None) -> list[Entry]:
         """Return the events in effect that made a unit or place another one, or its part, or a part; not the first."""
@@ -696,6 +700,12 @@ class Journal:
             recorder.take(rows, each=each, set_aside=set_aside)
             recorder.finish()
         return recorder.tally
+
+
+def _is_told_of(subject: str, entry: Entry) -> bool:
+    """Return whether an event on the owner of a subject belongs to the history of that subject."""
+    told = (*entry.event.written, entry.event.peer or "")
+    return ":" not in subject or any(_is_of(subject, one) for one in told)
 
 
 def _is_of(subject: str, address: str) -> bool:

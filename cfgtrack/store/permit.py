@@ -14,7 +14,7 @@ from cfgtrack.model.action import ACKNOWLEDGE, APPROVE, DEFINITIONS, Action
 from cfgtrack.model.approval import person_called
 from cfgtrack.model.codec import event_from_json
 from cfgtrack.model.event import Entry, Event
-from cfgtrack.model.people import ADMINISTER, DEFINE, done_on, has_roles, kinds_of, may, person_of
+from cfgtrack.model.people import ADMINISTER, DEFINE, done_on, has_roles, kinds_of, may, person_of, redrawn
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.signature import Signer
 from cfgtrack.model.trouble import Problem, Refused
@@ -128,6 +128,20 @@ class Permit:
             why = self._why_not(said, kind, ())
             if why is not None:
                 raise Refused([Problem(where, NOT_ALLOWED, why)])
+
+    def expect_areas(self, where: str, event: Event, before: Definitions, after: Definitions) -> None:
+        """Raise Refused where who doesn't administer defines what changes where permissions let people do something.
+
+        Else who defines could raise himself, by a tag.
+        """
+        if not self.is_needed or self._why_not(event, ADMINISTER, ()) is None:
+            return
+        for era in after.eras():
+            thing = redrawn(before.plant(era.since), after.plant_of(era))
+            if thing is not None:
+                why = self._why_not(event, ADMINISTER, ())
+                sentence = f"it changes where permissions let people do something, at {thing}: {why}"
+                raise Refused([Problem(where, NOT_ALLOWED, sentence)])
 
     def _why_not(self, action: Action, kind: str, on: Iterable[str]) -> str | None:
         if self._database.is_restricted and self._bound is None:

@@ -6,19 +6,23 @@ A proof is a JSON object that can be sent to somebody who has only a tree head. 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Set
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from msgspec import MsgspecError
+
 from cfgtrack.model.codec import event_from_json, said_from_json
-from cfgtrack.model.handover import short_head
+from cfgtrack.model.event import Entry
+from cfgtrack.model.handover import SaidHead, TreeHead, short_head
 from cfgtrack.model.quantity import BadQuantity
 from cfgtrack.model.signature import Signed, signed_from_json
-from cfgtrack.model.time import Instant
-from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused
+from cfgtrack.model.time import Instant, is_instant
+from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused, counted
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.database import Database
+from cfgtrack.store.derive import READ_EVENT
 from cfgtrack.store.merkle import (
     HASH_SIZE,
     Frontier,
@@ -52,20 +56,6 @@ class Head:
         """Return the head in a few groups that can be read out over a radio."""
         return short_head(self.size, self.root)
 
-    @classmethod
-    def parse(cls, text: str) -> Head:
-        """Return the head of a line made by `text`. BadInput when it is none."""
-        try:
-            size, root, known = text.split()
-            head = cls(int(size), bytes.fromhex(root), int(known))
-        except ValueError:
-            head = None
-        if head is None or head.size < 0 or len(head.root) != HASH_SIZE:
-            wanted = f"expected a size, a root of {2 * HASH_SIZE} hexadecimal digits and a number"
-            sentence = f"{wanted}; found {text.strip()!r}"
-            raise BadInput(Problem("tree head", "not-a-head", sentence))
-        return head
-
 
 def current_head(database: Database) -> Head:
     """Return the head over all events, as recorded with the last of them."""
@@ -73,30 +63,21 @@ def current_head(database: Database) -> Head:
     return Head(0, Frontier().root(), 0) if row is None else Head(row[0], bytes(row[1]), row[2])
 
 
-def head_called(database: Database, said: str) -> Head:
-    """Return the head of this journal whose short form somebody said. BadInput when it is none, Refused when it isn't.
-
-    Capitals, and what may stand between the groups, are as they come over a radio.
-    """
-    size, _, letters = said.strip().partition(" ")
-    if not (size.isascii() and size.isdecimal() and len(size) < 19 and letters):
-        sentence = f"expected a size and three groups, as `record` prints them; found {said.strip()!r}"
-        raise BadInput(Problem("--head", "not-a-head", sentence))
-    row = database.row("SELECT number, root, known FROM tree_head WHERE number = :size", {"size": int(size)})
+def head_called(database: Database, said: SaidHead) -> Head:
+    """Return the head of this journal that somebody said. Refused when it isn't one of this journal."""
+    row = database.row("SELECT number, root, known FROM tree_head WHERE number = :size", {"size": said.size})
     if row is None:
-        sentence = f"this journal never stood at {size} events: is it the one that was handed over?"
+        sentence = (
+            f"this journal never stood at {counted(said.size, 'event')}: is it the one that was handed over?"
+        )
         raise Refused(Problem("--head", "handover", sentence))
     head = Head(row[0], bytes(row[1]), row[2])
-    if _letters(head.short) != _letters(f"{head.size} {letters}"):
+    if not said.is_of(head.size, head.root):
         sentence = (
-            f"at {size} events this journal's head is {head.short}, not {said.strip()}: it is another record"
+            f"at {counted(head.size, 'event')} this journal's head is {head.short}: it is another record"
         )
         raise Refused(Problem("--head", "handover", sentence))
     return head
-
-
-def _letters(short: str) -> str:
-    return "".join(letter for letter in short.lower() if letter.isalnum())
 
 
 def prove(database: Database, event_id: str, size: int | None = None) -> dict[str, Any]:
@@ -127,21 +108,29 @@ def prove(database: Database, event_id: str, size: int | None = None) -> dict[st
     }
 
 
-def prove_consistency(database: Database, kept: Head) -> dict[str, Any]:
+def prove_consistency(database: Database, kept: SaidHead) -> dict[str, Any]:
     """Return the proof that the journal still begins with what a kept head stands for.
 
-    NoAnswer when the journal has fewer events. The proof of a rewritten journal exists, and fails to verify.
+    NoAnswer when the journal has fewer events. The proof of a rewritten journal exists, and fails to verify; of a head
+    that was kept in short there is none, as nobody knows the rest of its root: Refused.
     """
     head = current_head(database)
     if kept.size > head.size:
-        sentence = f"the kept head stands for {kept.size} events, the journal holds {head.size}"
+        sentence = f"the kept head stands for {counted(kept.size, 'event')}, the journal holds {head.size}"
         raise NoAnswer(Problem("tree head", "cut-off", sentence))
-    path = consistency_proof(_leaves(database, head.size), kept.size, head.size)
+    leaves = _leaves(database, head.size)
+    root = kept.root
+    if root is None:
+        root = Frontier(leaves[: kept.size]).root()
+        if not kept.is_of(kept.size, root):
+            sentence = f"the first {counted(kept.size, 'event')} are not those of the kept head"
+            raise Refused(Problem("tree head", "rewritten", sentence))
+    known = database.row("SELECT known FROM event WHERE number = :size", {"size": kept.size})
     return {
         "proof": "consistency",
-        "first": head_to_json(kept),
+        "first": head_to_json(Head(kept.size, root, known[0] if known else 0)),
         "head": head_to_json(head),
-        "path": [one.hex() for one in path],
+        "path": [one.hex() for one in consistency_proof(leaves, kept.size, head.size)],
     }
 
 
@@ -158,41 +147,104 @@ def _leaves(database: Database, size: int) -> list[bytes]:
     return [bytes(leaf) for (leaf,) in database.rows(sql, {"size": size})]
 
 
-def verify_proof(data: Mapping[str, Any]) -> Head:
-    """Return the head that a proof made by `prove` or `prove_consistency` leads to.
+@dataclass(frozen=True, slots=True)
+class Proved:
+    """What a proof proves by its hashes alone: the `head` that it leads to, and what is under that.
 
-    That head must be compared with one from a source that is trusted. BadInput when the proof proves nothing.
+    Of one event, its `entry`; of growth, the head that was `first`.
     """
-    readers: dict[str, Callable[[Mapping[str, Any]], Head | None]] = {
+
+    head: TreeHead
+    entry: Entry | None = None
+    first: TreeHead | None = None
+
+
+_FIELDS = {
+    "inclusion": ({"proof", "event", "number", "known", "head", "path"}, {"signed", "login"}),
+    "consistency": ({"proof", "first", "head", "path"}, frozenset[str]()),
+}
+"""What each sort of proof holds, and what it may hold: anything else no hash covers, and somebody would read it."""
+
+
+def verify_proof(data: Any) -> Proved:
+    """Return what a proof made by `prove` or `prove_consistency` proves.
+
+    Its head must be compared with one from a source that is trusted. BadInput when the proof proves nothing.
+    """
+    readers: dict[str, Callable[[Mapping[str, Any]], Proved | None]] = {
         "inclusion": _inclusion,
         "consistency": _consistency,
     }
     try:
         reader = readers[data["proof"]]
-        head = reader(data)
-    except (KeyError, TypeError, ValueError, OverflowError, RecursionError, NotCanonical, AttributeError):
+        _expect_fields(data, *_FIELDS[data["proof"]])
+        found = reader(data)
+    except (
+        KeyError, TypeError, ValueError, OverflowError, RecursionError, NotCanonical, AttributeError, BadQuantity,
+        MsgspecError,
+    ):  # fmt: skip
         raise BadInput(Problem("proof", "not-a-proof", "this is no proof that the journal gives")) from None
-    if head is None:
+    if found is None:
         sentence = "the hashes don't lead to this root: the event or the proof was changed"
         raise BadInput(Problem("proof", "proves-nothing", sentence))
-    return head
+    return found
 
 
-def _inclusion(data: Mapping[str, Any]) -> Head | None:
+def _expect_fields(data: Mapping[str, Any], wanted: Set[str], allowed: Set[str]) -> None:
+    if wanted - data.keys():
+        raise ValueError("a field is missing")
+    more = sorted(data.keys() - wanted - allowed)
+    if more:
+        sentence = f"{more[0][:200]!r} is no field of a proof, and nothing proves it"
+        raise BadInput(Problem("proof", "unknown-field", sentence))
+
+
+def _inclusion(data: Mapping[str, Any]) -> Proved | None:
     body = canonical_json(data["event"])
+    READ_EVENT.decode(body)
+    event = event_from_json(json.loads(body))
+    number, known, login = _whole(data["number"]), _whole(data["known"]), data.get("login")
+    if login is not None and not isinstance(login, str):
+        raise TypeError("expected a text as the login")
+    if not (is_instant(known) and is_instant(event.happened)):
+        raise ValueError("expected times that a journal keeps")
     signed = data.get("signed")
     text = None if signed is None else canonical_json(signed)
-    leaf = leaf_hash(leaf_record(body, int(data["number"]), int(data["known"]), text, _login(data)))
+    leaf = leaf_hash(leaf_record(body, number, known, text, login))
     head = _head(data["head"])
-    path = [bytes.fromhex(one) for one in data["path"]]
-    return head if verify_inclusion(leaf, int(data["number"]) - 1, head.size, path, head.root) else None
+    if not verify_inclusion(leaf, number - 1, head.size, _path(data), head.root):
+        return None
+    return Proved(head, Entry(event, number, known, login))
 
 
-def _login(data: Mapping[str, Any]) -> str | None:
-    found = data.get("login")
-    if found is not None and not isinstance(found, str):
-        raise TypeError("expected a text as the login")
-    return found
+def _consistency(data: Mapping[str, Any]) -> Proved | None:
+    first, second = _head(data["first"]), _head(data["head"])
+    sound = verify_consistency(first.size, second.size, first.root, second.root, _path(data))
+    return Proved(second, first=first) if sound else None
+
+
+def _head(data: Mapping[str, Any]) -> TreeHead:
+    """Return the head in a proof. When its last event became known stands there too: nothing proves it."""
+    _expect_fields(data, {"size", "root"}, {"known"})
+    return TreeHead(_whole(data["size"]), _hash(data["root"]))
+
+
+def _path(data: Mapping[str, Any]) -> list[bytes]:
+    if not isinstance(data["path"], list):
+        raise TypeError("expected a list of hashes")
+    return [_hash(one) for one in data["path"]]
+
+
+def _whole(value: object) -> int:
+    if type(value) is not int:
+        raise TypeError("expected a whole number")
+    return value
+
+
+def _hash(value: object) -> bytes:
+    if not isinstance(value, str) or len(value) != 2 * HASH_SIZE:
+        raise TypeError("expected a hash in hexadecimal")
+    return bytes.fromhex(value)
 
 
 def signed_in(data: Mapping[str, Any]) -> Signed | None:
@@ -211,17 +263,6 @@ def signed_in(data: Mapping[str, Any]) -> Signed | None:
     if not is_good(signed) or said.id != event.id or list(differing(said, event)):
         raise BadInput(Problem("proof", "forged", f"event {event.id} is not what {signed.by} has signed"))
     return signed
-
-
-def _consistency(data: Mapping[str, Any]) -> Head | None:
-    first, second = _head(data["first"]), _head(data["head"])
-    path = [bytes.fromhex(one) for one in data["path"]]
-    sound = verify_consistency(first.size, second.size, first.root, second.root, path)
-    return second if sound else None
-
-
-def _head(data: Mapping[str, Any]) -> Head:
-    return Head(int(data["size"]), bytes.fromhex(data["root"]), int(data["known"]))
 
 
 def head_to_json(head: Head) -> dict[str, Any]:

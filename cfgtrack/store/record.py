@@ -236,7 +236,13 @@ class Recorder:
             # Who records is known, whoever a file names; it was so the first time, too.
             names = list(differing(self.appender.permit.said(where, action), before.event))
         if not names:
-            return
+            if action.signed is None or action.signed == before.event.signed:
+                return
+            # Somebody would think that what this row tells of the signer is recorded.
+            there = before.event.signed
+            whose = "is signed by nobody" if there is None else f"has another signature, of {there.by}"
+            sentence = f"event {action.id} exists, and {whose}: this row was changed, or is of another copy"
+            raise Unrecordable((Problem(where, "exists", sentence),), (action.id,))
         sentence = (
             f"event {action.id} exists with a different {', '.join(names)}"
             f" (recorded as {told(before.event)}); to correct it, record a new event that supersedes it"

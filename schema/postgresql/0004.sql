@@ -92,7 +92,8 @@ END $$;
 CREATE FUNCTION cfgtrack_item(wanted_sort text, wanted_id text, instant bigint, settled boolean) RETURNS jsonb
 LANGUAGE sql STABLE AS $$
     SELECT i.body::jsonb FROM item i JOIN event e ON e.number = i.load
-    WHERE i.sort = wanted_sort AND i.id = wanted_id AND (e.action = 'define' OR e.happened <= instant)
+    WHERE i.sort = wanted_sort AND i.id = wanted_id
+        AND (e.action = 'define' OR (e.action IN ('revise', 'retire') AND e.happened <= instant))
         AND NOT EXISTS (SELECT 1 FROM event x WHERE x.corrects = e.number
             AND (NOT settled OR x.number <= (SELECT max(h.number) FROM tree_head h)))
         AND (NOT settled OR e.number <= (SELECT max(h.number) FROM tree_head h))
@@ -157,9 +158,13 @@ $$;
 
 -- --- people and permissions ------------------------------------------------------------------------------------------
 
+CREATE FUNCTION cfgtrack_list(said jsonb) RETURNS jsonb LANGUAGE sql IMMUTABLE AS $$
+    SELECT CASE WHEN jsonb_typeof(said) = 'array' THEN said ELSE '[]' END
+$$;
+
 CREATE FUNCTION cfgtrack_has_roles(instant bigint) RETURNS boolean LANGUAGE sql STABLE AS $$
     SELECT EXISTS (SELECT 1 FROM cfgtrack_items('person', instant, true) AS person
-        WHERE jsonb_array_length(coalesce(person -> 'roles', '[]')) > 0)
+        WHERE cfgtrack_list(person -> 'roles') <> '[]')
 $$;
 
 CREATE FUNCTION cfgtrack_person(login text, instant bigint) RETURNS jsonb LANGUAGE sql STABLE AS $$
@@ -167,15 +172,16 @@ CREATE FUNCTION cfgtrack_person(login text, instant bigint) RETURNS jsonb LANGUA
 $$;
 
 CREATE FUNCTION cfgtrack_has(person jsonb, kind text) RETURNS boolean LANGUAGE sql IMMUTABLE AS $$
-    SELECT coalesce(person -> 'roles' ? kind OR (kind = 'look' AND jsonb_array_length(person -> 'roles') > 0), false)
+    SELECT cfgtrack_list(person -> 'roles') ? kind OR (kind = 'look' AND cfgtrack_list(person -> 'roles') <> '[]')
 $$;
 
 CREATE FUNCTION cfgtrack_fits(name text, patterns jsonb) RETURNS boolean LANGUAGE sql IMMUTABLE AS $$
-    SELECT EXISTS (SELECT 1 FROM jsonb_array_elements_text(patterns) AS pattern WHERE name LIKE
+    SELECT EXISTS (SELECT 1 FROM jsonb_array_elements_text(cfgtrack_list(patterns)) AS pattern WHERE name LIKE
         replace(replace(replace(replace(replace(pattern, '\', '\\'), '%', '\%'), '_', '\_'), '*', '%'), '?', '_'))
 $$;
 
-CREATE FUNCTION cfgtrack_covers(area jsonb, address text, instant bigint) RETURNS boolean LANGUAGE plpgsql STABLE AS $$
+CREATE FUNCTION cfgtrack_covers(area jsonb, address text, instant bigint, settled boolean) RETURNS boolean
+LANGUAGE plpgsql STABLE AS $$
 DECLARE
     owner text := split_part(address, ':', 1);
     inside text := nullif(substr(address, length(split_part(address, ':', 1)) + 2), '');
@@ -188,14 +194,14 @@ DECLARE
     stands text;
     fits boolean := false;
 BEGIN
-    IF cfgtrack_item('retired', owner, instant, true) IS NULL THEN
-        unit := cfgtrack_item('unit', owner, instant, true);
+    IF cfgtrack_item('retired', owner, instant, settled) IS NULL THEN
+        unit := cfgtrack_item('unit', owner, instant, settled);
     END IF;
-    thing := coalesce(unit, cfgtrack_item('place', owner, instant, true));
+    thing := coalesce(unit, cfgtrack_item('place', owner, instant, settled));
     IF thing IS NULL THEN
         RETURN false;
     END IF;
-    part := cfgtrack_item('part', thing ->> 'part', instant, true);
+    part := cfgtrack_item('part', thing ->> 'part', instant, settled);
     IF inside IS NOT NULL THEN
         SELECT p.value INTO port FROM jsonb_array_elements(part -> 'ports') AS p WHERE p.value ->> 'name' = shell;
         SELECT n.value INTO node FROM jsonb_array_elements(part -> 'nodes') AS n WHERE n.value ->> 'name' = inside;
@@ -215,7 +221,7 @@ BEGIN
         stands := CASE WHEN unit IS NULL THEN owner ELSE unit ->> 'home' END;
         WHILE coalesce(stands, '') <> '' AND NOT fits LOOP
             fits := cfgtrack_fits(stands, area -> 'places');
-            stands := cfgtrack_item('place', stands, instant, true) ->> 'parent';
+            stands := cfgtrack_item('place', stands, instant, settled) ->> 'parent';
         END LOOP;
         IF NOT fits THEN
             RETURN false;
@@ -234,15 +240,15 @@ LANGUAGE plpgsql STABLE AS $$
 DECLARE
     areas jsonb[] := ARRAY(
         SELECT coalesce(one -> 'on', '{}') FROM cfgtrack_items('permission', instant, true) AS one
-        WHERE one -> 'may' ? kind AND EXISTS (
-            SELECT 1 FROM jsonb_array_elements_text(one -> 'who') AS who
+        WHERE cfgtrack_list(one -> 'may') ? kind AND EXISTS (
+            SELECT 1 FROM jsonb_array_elements_text(cfgtrack_list(one -> 'who')) AS who
             WHERE who = person ->> 'id' OR cfgtrack_has(person, who)));
 BEGIN
     IF cardinality(areas) = 0 THEN
         RETURN NULL;
     END IF;
     RETURN (SELECT thing FROM unnest(things) AS thing
-        WHERE NOT EXISTS (SELECT 1 FROM unnest(areas) AS area WHERE cfgtrack_covers(area, thing, instant)) LIMIT 1);
+        WHERE NOT EXISTS (SELECT 1 FROM unnest(areas) AS area WHERE cfgtrack_covers(area, thing, instant, true)) LIMIT 1);
 END $$;
 
 CREATE FUNCTION cfgtrack_now() RETURNS bigint LANGUAGE sql VOLATILE AS $$
@@ -480,6 +486,100 @@ BEGIN
     RAISE EXCEPTION 'cfgtrack: %', why USING ERRCODE = '42501';
 END $$;
 
+CREATE FUNCTION cfgtrack_is_form(said jsonb, form text) RETURNS boolean LANGUAGE sql IMMUTABLE AS $$
+    SELECT CASE
+        WHEN form IN ('texts', 'things') THEN jsonb_typeof(said) = 'array' AND NOT EXISTS (
+            SELECT 1 FROM jsonb_array_elements(cfgtrack_list(said)) AS one
+            WHERE jsonb_typeof(one) <> CASE form WHEN 'texts' THEN 'string' ELSE 'object' END)
+        WHEN form = 'any' THEN true
+        ELSE jsonb_typeof(said) = form END
+$$;
+
+CREATE FUNCTION cfgtrack_expect_bounds(said jsonb) RETURNS void LANGUAGE plpgsql AS $$
+DECLARE
+    action text := said ->> 'action';
+    head jsonb := said #> '{body,head}';
+    happened numeric := (said ->> 'happened')::numeric;
+    clock numeric := coalesce((said ->> 'clock')::numeric, 0);
+    one text;
+BEGIN
+    -- From the year 1 to 2255, with a day's room for every zone: what all readers of JSON keep exactly (RFC 8785).
+    IF happened <> trunc(happened) OR happened NOT BETWEEN -62135510400000000 AND 9007112800740991
+        OR clock <> trunc(clock) OR abs(clock) > 9007199254740991 THEN
+        PERFORM cfgtrack_refuse('a time is a whole number of microseconds, of the years 1 to 2255');
+    END IF;
+    IF said ? 'body' AND action NOT IN ('define', 'revise', 'retire', 'approve')
+        AND NOT (action IN ('begin', 'end') AND said -> 'body' = jsonb_build_object('head', head)) THEN
+        PERFORM cfgtrack_refuse(format('%s brings nothing of that sort', action));
+    END IF;
+    IF action IN ('begin', 'end') AND said ? 'body' AND (jsonb_typeof(head) <> 'object'
+        OR head - '{root,size}'::text[] <> '{}' OR coalesce(jsonb_typeof(head -> 'size'), '') <> 'number'
+        OR coalesce(head ->> 'size', '') !~ '^[0-9]{1,18}$' OR coalesce(head ->> 'root', '') !~ '^[0-9a-f]{64}$'
+        OR NOT EXISTS (SELECT 1 FROM tree_head h WHERE h.number = (head ->> 'size')::bigint
+            AND encode(h.root, 'hex') = head ->> 'root')) THEN
+        PERFORM cfgtrack_refuse('what is handed over is a head that this journal had');
+    END IF;
+    IF action = 'approve' AND (SELECT bool_or(CASE f.key WHEN 'fingerprints' THEN NOT cfgtrack_is_form(f.value, 'texts')
+            WHEN 'rule' THEN jsonb_typeof(f.value) <> 'string' WHEN 'fingerprint' THEN jsonb_typeof(f.value) <> 'string'
+            WHEN 'start' THEN f.value::text !~ '^-?[0-9]{1,16}$' WHEN 'end' THEN f.value::text !~ '^-?[0-9]{1,16}$'
+            ELSE true END) FROM jsonb_each(coalesce(said -> 'body', '{}')) AS f) THEN
+        PERFORM cfgtrack_refuse('an approval names findings, a rule, and from when till when');
+    END IF;
+    FOREACH one IN ARRAY '{subjects,moved,parted}'::text[] LOOP
+        IF (SELECT count(*) <> count(DISTINCT t) FROM cfgtrack_texts(said, one) AS t) THEN
+            PERFORM cfgtrack_refuse(format('%s: one thing is named twice', one));
+        END IF;
+    END LOOP;
+    FOR one IN SELECT f.value #>> '{}' FROM jsonb_each(said) AS f WHERE jsonb_typeof(f.value) = 'string'
+            AND f.key IN ('id', 'action', 'outing', 'by', 'recorder', 'facing', 'status') LOOP
+        IF length(one) > 602 THEN
+            PERFORM cfgtrack_refuse('a name is not as long as that');
+        END IF;
+    END LOOP;
+    IF coalesce(said ->> 'id', '') = '' THEN
+        PERFORM cfgtrack_refuse('an event has an id');
+    END IF;
+END $$;
+
+-- Where something is, as it is told of an instant: by the last change that counts, else where it was at first.
+CREATE FUNCTION cfgtrack_stands(thing text, instant bigint) RETURNS text LANGUAGE sql STABLE AS $$
+    SELECT coalesce(
+        (SELECT c.value FROM change c WHERE c.subject = thing AND c.aspect = '@' AND c.happened <= instant
+            AND c.until = 9223372036854775807 ORDER BY c.happened DESC, c.turn DESC LIMIT 1),
+        cfgtrack_item('place', thing, instant, false) ->> 'parent')
+$$;
+
+CREATE FUNCTION cfgtrack_expect_standing(this event, said jsonb) RETURNS void LANGUAGE plpgsql AS $$
+DECLARE
+    thing text;
+    place text;
+    around text;
+    steps integer;
+BEGIN
+    FOR thing, place IN
+        SELECT e.value ->> 0, e.value ->> 2 FROM jsonb_array_elements(
+            cfgtrack_effects(this.action, this.happened, said)) AS e
+        WHERE position(':' IN e.value ->> 0) = 0 AND e.value ->> 1 = ''
+    LOOP
+        IF NOT cfgtrack_is_mobile(thing, this.happened, false)
+            AND cfgtrack_item('unit', thing, this.happened, false) IS NULL THEN
+            PERFORM cfgtrack_refuse(format('%s can''t be moved', thing));
+        END IF;
+        IF coalesce(place, '') <> '' AND cfgtrack_item('place', place, this.happened, false) IS NULL THEN
+            PERFORM cfgtrack_refuse(format('%s is no place', place));
+        END IF;
+        around := place;
+        steps := 0;
+        WHILE coalesce(around, '') <> '' LOOP
+            steps := steps + 1;
+            IF around = thing OR steps > 1000 THEN
+                PERFORM cfgtrack_refuse(format('%s would be inside itself', thing));
+            END IF;
+            around := cfgtrack_stands(around, this.happened);
+        END LOOP;
+    END LOOP;
+END $$;
+
 CREATE FUNCTION cfgtrack_expect_form(this event, said jsonb, target event) RETURNS void LANGUAGE plpgsql AS $$
 DECLARE
     leaf text := '{"event":' || this.body || ',"known":' || this.known || ',"login":' || to_json(this.login)::text
@@ -528,6 +628,10 @@ BEGIN
             AND NOT cfgtrack_is_there(m, this.happened) LOOP
         PERFORM cfgtrack_refuse(format('there is no %s', one));
     END LOOP;
+    PERFORM cfgtrack_expect_bounds(said);
+    IF this.action NOT IN ('define', 'revise', 'retire', 'approve', 'acknowledge', 'withdraw', 'explain') THEN
+        PERFORM cfgtrack_expect_standing(this, said);
+    END IF;
     IF said ->> 'id' IS DISTINCT FROM this.id OR said ->> 'action' IS DISTINCT FROM this.action
         OR (said ->> 'happened')::numeric IS DISTINCT FROM this.happened THEN
         PERFORM cfgtrack_refuse('an event''s columns are what it says');
@@ -573,9 +677,12 @@ CREATE FUNCTION cfgtrack_kinds(action text, said jsonb, target event) RETURNS te
         WHERE kind <> 'record' OR cfgtrack_kind(target.action, target.body::jsonb) = 'record') END
 $$;
 
+CREATE FUNCTION cfgtrack_role_for(sort text) RETURNS text LANGUAGE sql IMMUTABLE AS $$
+    SELECT CASE WHEN sort IN ('person', 'permission', 'setting') THEN 'administer' ELSE 'define' END
+$$;
+
 CREATE FUNCTION cfgtrack_kinds_of_load(load bigint) RETURNS text[] LANGUAGE sql STABLE AS $$
-    SELECT ARRAY(SELECT DISTINCT CASE WHEN i.sort IN ('person', 'permission', 'setting') THEN 'administer'
-        ELSE 'define' END FROM item i WHERE i.load = cfgtrack_kinds_of_load.load)
+    SELECT ARRAY(SELECT DISTINCT cfgtrack_role_for(i.sort) FROM item i WHERE i.load = cfgtrack_kinds_of_load.load)
 $$;
 
 CREATE FUNCTION cfgtrack_expect_allowed(this event, said jsonb, target event) RETURNS void LANGUAGE plpgsql AS $$
@@ -635,6 +742,240 @@ BEGIN
     RETURN NULL;
 END $$;
 
+-- --- what a load brings ----------------------------------------------------------------------------------------------
+
+-- The fields of each sort of item, and the form of each; with ! those that it must have.
+CREATE FUNCTION cfgtrack_fields(sort text) RETURNS jsonb LANGUAGE sql IMMUTABLE AS $$
+    SELECT '{
+"medium": {"id": "string!", "title": "string", "upstream": "boolean", "volumes_need": "string"},
+"kind": {"id": "string!", "medium": "any!", "statuses": "texts!", "moves": "things!", "title": "string",
+    "initial": "string", "joined": "any", "carries": "any", "flexible": "boolean", "fits": "texts", "grip": "boolean",
+    "tether": "boolean"},
+"part": {"id": "string!", "title": "string", "mass": "number", "ports": "things", "nodes": "things",
+    "links": "things", "flexible": "boolean", "thermal": "object", "trapped": "number", "tags": "texts",
+    "remote": "object", "aliases": "texts", "attributes": "object", "lock_box": "boolean"},
+"unit": {"id": "string!", "part": "string!", "title": "string", "home": "string", "loop": "string", "tags": "texts",
+    "aliases": "texts", "attributes": "object"},
+"place": {"id": "string!", "parent": "string", "title": "string", "part": "string", "holds": "boolean",
+    "mobile": "boolean", "capacity": "number", "facings": "texts", "sink": "number", "loop": "string",
+    "tags": "texts", "site": "boolean", "operates": "string", "aliases": "texts", "attributes": "object",
+    "lifts": "number", "lock_box": "boolean"},
+"setting": {"id": "string!", "value": "string!"},
+"person": {"id": "string!", "title": "string", "roles": "texts", "place": "string", "key": "string",
+    "user": "string"},
+"permission": {"id": "string!", "who": "texts!", "may": "texts!", "on": "object", "title": "string"},
+"rules": {"text": "string!", "id": "string"},
+"retired": {"id": "string"}
+}'::jsonb -> sort
+$$;
+
+CREATE FUNCTION cfgtrack_expect_item(sort text, id text, body text) RETURNS void LANGUAGE plpgsql AS $$
+DECLARE
+    fields jsonb := cfgtrack_fields(sort);
+    said jsonb := body::jsonb;
+    one text;
+    form text;
+BEGIN
+    IF fields IS NULL THEN
+        PERFORM cfgtrack_refuse(format('%s: a plant has nothing of that sort', sort));
+    END IF;
+    IF body IS NULL THEN
+        RETURN;
+    END IF;
+    IF jsonb_typeof(said) <> 'object' OR cfgtrack_canonical(body::json) <> body
+        OR coalesce(said ->> 'id', id) <> id THEN
+        PERFORM cfgtrack_refuse(format('%s %s: an item is a canonical JSON object (RFC 8785) of its id', sort, id));
+    END IF;
+    FOR one, form IN SELECT f.key, rtrim(fields ->> f.key, '!') FROM jsonb_each(said) AS f LOOP
+        IF form IS NULL OR NOT cfgtrack_is_form(said -> one, form) THEN
+            PERFORM cfgtrack_refuse(format('%s %s, %s: it has no such field, or one of another form', sort, id, one));
+        END IF;
+    END LOOP;
+    FOR one IN SELECT f.key FROM jsonb_each_text(fields) AS f WHERE f.value LIKE '%!' AND NOT said ? f.key LOOP
+        PERFORM cfgtrack_refuse(format('%s %s says no %s', sort, id, one));
+    END LOOP;
+    IF sort = 'person' AND cfgtrack_list(said -> 'roles') - '{look,record,correct,approve,define,administer}'::text[]
+        <> '[]' THEN
+        PERFORM cfgtrack_refuse(format('%s has a role that there isn''t', id));
+    END IF;
+    IF sort = 'permission' AND ((said -> 'may') - '{record,correct,approve}'::text[] <> '[]'
+        OR coalesce(said -> 'on', '{}') - '{ids,parts,kinds,places,loops,tags}'::text[] <> '{}'
+        OR EXISTS (SELECT 1 FROM jsonb_each(coalesce(said -> 'on', '{}')) AS f
+            WHERE NOT cfgtrack_is_form(f.value, 'texts'))) THEN
+        PERFORM cfgtrack_refuse(format('permission %s permits no such thing, or not so', id));
+    END IF;
+    IF sort = 'setting' AND NOT (id = 'unsigned-events' AND said ->> 'value' IN ('allowed', 'refused')
+        OR id IN ('clock-ahead', 'happened-ahead', 'happened-late')
+            AND said ->> 'value' ~ '^[0-9]{1,5}([.][0-9]{1,3})? (d|h|min|s)$') THEN
+        PERFORM cfgtrack_refuse(format('setting %s can''t be set so', id));
+    END IF;
+END $$;
+
+-- A policy sees the rows of before its statement, and a function in a statement may close an event: this sees all.
+CREATE FUNCTION cfgtrack_take_item() RETURNS trigger
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = {schema}, pg_temp SET extra_float_digits = 1 AS $$
+DECLARE
+    this event;
+BEGIN
+    SELECT * INTO this FROM event e WHERE e.number = NEW.load;
+    IF this.number IS NULL OR this.action NOT IN ('define', 'revise', 'retire')
+        OR this.login IS DISTINCT FROM session_user
+        OR this.number <= coalesce((SELECT max(h.number) FROM tree_head h), 0) THEN
+        PERFORM cfgtrack_refuse('an item comes with the event that loads it, and is settled with it');
+    END IF;
+    IF cfgtrack_has_roles(this.known)
+        AND NOT cfgtrack_has(cfgtrack_person(session_user, this.known), cfgtrack_role_for(NEW.sort)) THEN
+        PERFORM cfgtrack_refuse(format('the user %s hasn''t the role %s', session_user, cfgtrack_role_for(NEW.sort)));
+    END IF;
+    PERFORM cfgtrack_expect_item(NEW.sort, NEW.id, NEW.body);
+    RETURN NULL;
+END $$;
+
+-- What an item names, of which sort.
+CREATE FUNCTION cfgtrack_wants(sort text, said jsonb) RETURNS TABLE (of text, named text) LANGUAGE sql IMMUTABLE AS $$
+    SELECT w.of, w.named FROM (
+        SELECT 'part', said ->> 'part' WHERE sort IN ('unit', 'place')
+        UNION ALL SELECT 'place', said ->> 'home' WHERE sort = 'unit'
+        UNION ALL SELECT 'place', said ->> field FROM unnest('{parent,operates}'::text[]) AS field WHERE sort = 'place'
+        UNION ALL SELECT 'place', said ->> 'place' WHERE sort = 'person'
+        UNION ALL SELECT 'person', who FROM jsonb_array_elements_text(cfgtrack_list(said -> 'who')) AS who
+        WHERE sort = 'permission' AND who NOT IN ('look', 'record', 'correct', 'approve', 'define', 'administer')
+        UNION ALL SELECT 'kind', p.value ->> 'kind' FROM jsonb_array_elements(cfgtrack_list(said -> 'ports')) AS p
+        WHERE sort = 'part'
+        UNION ALL SELECT 'medium', n.value ->> 'medium' FROM jsonb_array_elements(cfgtrack_list(said -> 'nodes')) AS n
+        WHERE sort = 'part'
+        UNION ALL SELECT 'medium', c.value ->> 'medium' FROM jsonb_array_elements(cfgtrack_list(said -> 'ports')) AS p,
+            jsonb_array_elements(cfgtrack_list(p.value -> 'contacts')) AS c WHERE sort = 'part'
+        UNION ALL SELECT 'medium', said ->> 'medium' WHERE sort = 'kind'
+    ) AS w(of, named) WHERE coalesce(w.named, '') <> ''
+$$;
+
+CREATE FUNCTION cfgtrack_expect_whole(load bigint, instant bigint) RETURNS void LANGUAGE plpgsql AS $$
+DECLARE
+    one record;
+    around text;
+    steps integer;
+BEGIN
+    FOR one IN SELECT DISTINCT i.sort, i.id, w.of, w.named
+        FROM item i, LATERAL cfgtrack_wants(i.sort, cfgtrack_item(i.sort, i.id, instant, false)) AS w
+        WHERE i.load = cfgtrack_expect_whole.load LOOP
+        IF cfgtrack_item(one.of, one.named, instant, false) IS NULL THEN
+            PERFORM cfgtrack_refuse(format('%s %s names %s %s, which isn''t there', one.sort, one.id, one.of, one.named));
+        END IF;
+    END LOOP;
+    FOR one IN SELECT i.sort, i.id FROM item i WHERE i.load = cfgtrack_expect_whole.load AND i.body IS NULL
+        AND i.sort NOT IN ('rules', 'setting', 'permission', 'unit', 'retired') AND EXISTS (
+            SELECT 1 FROM unnest('{kind,part,unit,place,person,permission}'::text[]) AS s,
+                LATERAL cfgtrack_items(s, instant, false) AS said, LATERAL cfgtrack_wants(s, said) AS w
+            WHERE w.of = i.sort AND w.named = i.id) LOOP
+        PERFORM cfgtrack_refuse(format('%s %s is named by another item', one.sort, one.id));
+    END LOOP;
+    FOR one IN SELECT i.id FROM item i WHERE i.load = cfgtrack_expect_whole.load AND i.sort = 'place' LOOP
+        around := cfgtrack_item('place', one.id, instant, false) ->> 'parent';
+        steps := 0;
+        WHILE coalesce(around, '') <> '' LOOP
+            steps := steps + 1;
+            IF around = one.id OR steps > 1000 THEN
+                PERFORM cfgtrack_refuse(format('place %s would be inside itself', one.id));
+            END IF;
+            around := cfgtrack_item('place', around, instant, false) ->> 'parent';
+        END LOOP;
+    END LOOP;
+    -- What was moved can be moved still.
+    FOR one IN SELECT i.id FROM item i WHERE i.load = cfgtrack_expect_whole.load AND i.sort = 'place'
+        AND NOT cfgtrack_is_mobile(i.id, instant, false) AND EXISTS (SELECT 1 FROM change c
+            WHERE c.subject = i.id AND c.aspect = '@' AND c.until = 9223372036854775807) LOOP
+        PERFORM cfgtrack_refuse(format('%s was moved, and would be no place that moves any more', one.id));
+    END LOOP;
+END $$;
+
+CREATE FUNCTION cfgtrack_expect_people(instant bigint) RETURNS void LANGUAGE plpgsql AS $$
+DECLARE
+    people jsonb[] := ARRAY(SELECT cfgtrack_items('person', instant, false));
+    one text;
+BEGIN
+    IF NOT EXISTS (SELECT 1 FROM unnest(people) AS person WHERE cfgtrack_has(person, 'administer'))
+        AND (cfgtrack_has_roles(instant)
+             OR EXISTS (SELECT 1 FROM unnest(people) AS person WHERE cfgtrack_has(person, 'look'))) THEN
+        PERFORM cfgtrack_refuse('nobody would have the role administer, and could give a role any more');
+    END IF;
+    FOR one IN SELECT person ->> 'user' FROM unnest(people) AS person
+        WHERE coalesce(person ->> 'user', '') <> '' GROUP BY 1 HAVING count(*) > 1 LOOP
+        PERFORM cfgtrack_refuse(format('two people would be the user %s', one));
+    END LOOP;
+END $$;
+
+-- The units and places of which a load may change what a permission covers.
+CREATE FUNCTION cfgtrack_redrawn(load bigint, instant bigint) RETURNS SETOF text LANGUAGE sql STABLE AS $$
+    WITH RECURSIVE own(sort, id) AS (
+        SELECT i.sort, i.id FROM item i WHERE i.load = cfgtrack_redrawn.load
+    ), within(id) AS (
+        SELECT o.id FROM own o WHERE o.sort = 'place'
+        UNION SELECT p.said ->> 'id' FROM within w, (
+            SELECT cfgtrack_items('place', instant, true) UNION SELECT cfgtrack_items('place', instant, false)
+        ) AS p(said) WHERE p.said ->> 'parent' = w.id
+    ), owners(said) AS (
+        SELECT cfgtrack_items(sort, instant, settled) FROM unnest('{unit,place}'::text[]) AS sort,
+            unnest('{t,f}'::boolean[]) AS settled
+    )
+    SELECT w.id FROM within w UNION SELECT o.id FROM own o WHERE o.sort IN ('unit', 'retired')
+    UNION SELECT s.said ->> 'id' FROM owners s
+    WHERE s.said ->> 'home' IN (SELECT w.id FROM within w)
+        OR s.said ->> 'part' IN (SELECT o.id FROM own o WHERE o.sort = 'part')
+$$;
+
+-- Who defines doesn't say by that where somebody may do what: that takes who administers.
+CREATE FUNCTION cfgtrack_expect_areas(load bigint, instant bigint) RETURNS void LANGUAGE plpgsql AS $$
+DECLARE
+    areas jsonb[] := ARRAY(SELECT one -> 'on' FROM cfgtrack_items('permission', instant, true) AS one
+        WHERE coalesce(one -> 'on', '{}') - 'ids' <> '{}');
+    one text;
+BEGIN
+    IF cardinality(areas) = 0 THEN
+        RETURN;
+    END IF;
+    FOR one IN
+        SELECT address FROM cfgtrack_redrawn(load, instant) AS owner, LATERAL (
+            SELECT owner UNION SELECT owner || ':' || (inner_thing ->> 'name')
+            FROM unnest('{t,f}'::boolean[]) AS settled, unnest('{ports,nodes}'::text[]) AS field,
+                jsonb_array_elements(cfgtrack_list(cfgtrack_item('part', coalesce(
+                    cfgtrack_item('unit', owner, instant, settled), cfgtrack_item('place', owner, instant, settled)
+                ) ->> 'part', instant, settled) -> field)) AS inner_thing
+        ) AS addresses(address), unnest(areas) AS area
+        -- What never was there before nobody was kept from.
+        WHERE EXISTS (SELECT 1 FROM item i WHERE i.id = owner AND i.sort IN ('unit', 'place')
+                AND i.load <= (SELECT max(h.number) FROM tree_head h))
+            AND cfgtrack_covers(area, address, instant, true)
+                IS DISTINCT FROM cfgtrack_covers(area, address, instant, false)
+            AND cfgtrack_is_there(owner, instant)
+        LIMIT 1
+    LOOP
+        PERFORM cfgtrack_refuse(format('it changes where permissions let people do something, at %s: that takes the'
+            ' role administer', one));
+    END LOOP;
+END $$;
+
+CREATE FUNCTION cfgtrack_expect_definition(this event) RETURNS void LANGUAGE plpgsql AS $$
+DECLARE
+    person jsonb := cfgtrack_person(session_user, this.known);
+    sorts text[] := ARRAY(SELECT DISTINCT i.sort FROM item i WHERE i.load IN (this.number, this.corrects));
+    instant bigint;
+BEGIN
+    FOR instant IN SELECT -9223372036854775807 UNION SELECT e.happened FROM event e
+        WHERE e.action IN ('revise', 'retire') UNION SELECT this.known LOOP
+        PERFORM cfgtrack_expect_whole(one, instant)
+            FROM unnest(ARRAY[this.number, this.corrects]) AS one WHERE one IS NOT NULL;
+        IF 'person' = ANY (sorts) THEN
+            PERFORM cfgtrack_expect_people(instant);
+        END IF;
+        IF cfgtrack_has_roles(this.known) AND NOT cfgtrack_has(person, 'administer')
+            AND sorts && '{unit,place,part,retired}' THEN
+            PERFORM cfgtrack_expect_areas(one, instant)
+                FROM unnest(ARRAY[this.number, this.corrects]) AS one WHERE one IS NOT NULL;
+        END IF;
+    END LOOP;
+END $$;
+
 CREATE FUNCTION cfgtrack_items_text(load bigint) RETURNS text LANGUAGE sql STABLE AS $$
     SELECT '{' || coalesce(
         string_agg(to_json(sort)::text || ':{' || items || '}', ',' ORDER BY sort COLLATE "C"), '') || '}'
@@ -681,6 +1022,9 @@ BEGIN
         ELSIF EXISTS (SELECT 1 FROM item i WHERE i.load = one.number) THEN
             PERFORM cfgtrack_refuse('what defines nothing brings nothing');
         END IF;
+        IF EXISTS (SELECT 1 FROM item i WHERE i.load IN (one.number, one.corrects)) THEN
+            PERFORM cfgtrack_expect_definition(one);
+        END IF;
         leaf := one.leaf;
         full_trees := size;
         WHILE full_trees & 1 = 1 LOOP
@@ -713,6 +1057,8 @@ END $$;
 
 CREATE TRIGGER event_taken_in AFTER INSERT ON event FOR EACH ROW
 WHEN (row_security_active('event'::regclass)) EXECUTE FUNCTION cfgtrack_take_in();
+CREATE TRIGGER item_taken_in AFTER INSERT ON item FOR EACH ROW
+WHEN (row_security_active('item'::regclass)) EXECUTE FUNCTION cfgtrack_take_item();
 CREATE CONSTRAINT TRIGGER event_closed AFTER INSERT ON event DEFERRABLE INITIALLY DEFERRED FOR EACH ROW
 WHEN (row_security_active('event'::regclass)) EXECUTE FUNCTION cfgtrack_close();
 CREATE CONSTRAINT TRIGGER change_ended AFTER UPDATE ON change DEFERRABLE INITIALLY DEFERRED FOR EACH ROW
@@ -735,8 +1081,7 @@ CREATE POLICY change_looked_at ON change FOR SELECT USING ((SELECT cfgtrack_may_
 CREATE POLICY checkpoint_looked_at ON checkpoint FOR SELECT USING ((SELECT cfgtrack_may_look()));
 CREATE POLICY settled_looked_at ON settled FOR SELECT USING ((SELECT cfgtrack_may_look()));
 CREATE POLICY event_recorded ON event FOR INSERT WITH CHECK (login = session_user);
-CREATE POLICY item_defined ON item FOR INSERT
-WITH CHECK (load > (SELECT coalesce(max(number), 0) FROM tree_head));
+CREATE POLICY item_defined ON item FOR INSERT WITH CHECK (true);
 CREATE POLICY change_ended ON change FOR UPDATE USING (until = 9223372036854775807) WITH CHECK (true);
 
 -- --- who may call what -----------------------------------------------------------------------------------------------
@@ -758,7 +1103,7 @@ REVOKE EXECUTE ON FUNCTION cfgtrack_has_roles(bigint) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_person(text, bigint) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_has(jsonb, text) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_fits(text, jsonb) FROM PUBLIC;
-REVOKE EXECUTE ON FUNCTION cfgtrack_covers(jsonb, text, bigint) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_covers(jsonb, text, bigint, boolean) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_outside(jsonb, text, text[], bigint) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_now() FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_texts(jsonb, text) FROM PUBLIC;
@@ -786,3 +1131,18 @@ REVOKE EXECUTE ON FUNCTION cfgtrack_take_in() FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_items_text(bigint) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_close() FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_end() FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_list(jsonb) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_expect_bounds(jsonb) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_stands(text, bigint) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_expect_standing(event, jsonb) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_role_for(text) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_is_form(jsonb, text) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_fields(text) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_expect_item(text, text, text) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_take_item() FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_wants(text, jsonb) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_expect_whole(bigint, bigint) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_expect_people(bigint) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_redrawn(bigint, bigint) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_expect_areas(bigint, bigint) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_expect_definition(event) FROM PUBLIC;

@@ -10,6 +10,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.hardware import load
 from cfgtrack.answers.record import record
 from cfgtrack.answers.transfer import export
+from cfgtrack.files.formula import unguarded
 from cfgtrack.model.trouble import BadInput
 
 PLANT = """[[place]]
@@ -43,13 +44,16 @@ def as_csv(asking):
 
 
 def test_a_workbook_has_the_rows_of_csv(asking, tmp_path):
-    """Cell by cell the sheet says what CSV says, and no text has become a formula, a number or a date."""
+    """Cell by cell the sheet says what CSV says, and no text has become a formula, a number or a date.
+
+    What CSV has between apostrophes, so that no spreadsheet computes it, is a text by its type in a workbook.
+    """
     file = tmp_path / "journal.xlsx"
     export(asking, file, form="xlsx")
     sheet = openpyxl.load_workbook(file).active
     assert sheet is not None
     found = [["" if c.value is None else str(c.value) for c in row] for row in sheet.iter_rows()]
-    assert found == as_csv(asking)
+    assert found == [[unguarded(cell) for cell in row] for row in as_csv(asking)]
     assert {
         cell.data_type for row in sheet.iter_rows(min_row=2) for cell in row if cell.value is not None
     } == {"n", "s"}

@@ -193,7 +193,7 @@ def _ask(do: Any) -> None:
 
 def _keep(do: Any, here: Path) -> None:
     (here / "proof.json").write_text(do("prove", "D1").out)
-    do("verify", "{folder}/proof.json")
+    do("verify", "{folder}/proof.json", "--kept", do("head").out.strip())
     do("backup", "{folder}/copy.db")
     do("restore", "{folder}/all.jsonl", "--db", "{folder}/restored.db")
     do("rebuild")

@@ -286,12 +286,22 @@ def test_a_sheet_lists_its_rows(console: Command) -> None:
 
 def test_rejects_take_the_rows(console: Command) -> None:
     """With --rejects the rows that are asked about are set aside with the others, and the rest is recorded."""
-    rows = "".join(line for line in SHEET.splitlines(keepends=True) if not line.startswith(("S0", "S4")))
     rejects = console.folder / "rejects.csv"
-    answer = console("import", console.file("sheet.csv", rows), "--rejects", rejects)
+    answer = console("import", console.file("sheet.csv", SHEET), "--rejects", rejects)
     assert answer.status == 3
-    assert "3 events recorded, 3 REFUSED" in answer.out
-    assert rejects.read_text().count("if that is so, say --sure") == 3
+    assert "3 events recorded, 5 REFUSED" in answer.out
+    assert rejects.read_text().count("if that is so, say --sure") == 5
+    assert {"S1", "S2", "S5"} <= {line["id"] for line in console.json_of("history")["history"]}
+
+
+def test_an_outing_that_begins_again_in_a_sheet(console: Command) -> None:
+    """With --rejects, too, a row after an outing's end isn't set aside where the outing begins again after it."""
+    rows = (
+        "id,at,action,subject,outing\nB1,2031-05-01T09:30:00Z,begin,,W1\nI1,2031-05-01T10:20:00Z,inspect,PUMP-1,W1\n"
+        "N1,2031-05-01T10:00:00Z,end,,W1\nB2,2031-05-01T10:10:00Z,begin,,W1\n"
+    )
+    answer = console("import", console.file("sheet.csv", rows), "--rejects", console.folder / "rejects.csv")
+    assert "4 events recorded" in answer.out, answer.err
 
 
 def test_a_handover_of_the_future(empty: Command, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -196,6 +196,11 @@ def test_what_is_remembered_and_damaged_is_told(cfgtrack: Command, state: Path) 
     """A console whose memory can't be read says so at every question, until somebody says to forget it."""
     state.write_text("{")
     _told(cfgtrack("state"), "memory-damaged")
+    before = cfgtrack.db.read_bytes()
+    answer = cfgtrack("remark", "PUMP-1", "hums", "--at", AT)
+    assert (answer.status, answer.out) == (3, "")
+    assert "memory-damaged" in answer.err
+    assert cfgtrack.db.read_bytes() == before, "it was refused, and recorded"
     assert cfgtrack.json_of("head", "forget", "--reason", "disk was full")["journals"] == 0
     assert cfgtrack("state").err == ""
 
@@ -205,6 +210,65 @@ def test_a_console_that_cannot_remember_says_so(cfgtrack: Command) -> None:
     answer = cfgtrack("state", XDG_STATE_HOME="/dev/null")
     assert answer.status == 0
     assert "can't remember" in answer.err
+
+
+def test_a_copy_that_went_on_takes_nothing_from_the_original(cfgtrack: Command) -> None:
+    """Who tries things in a copy goes on with the original: it is told where more was seen, and no one is refused."""
+    exercise = _copied(cfgtrack, "exercise.db")
+    cfgtrack.ok("--db", exercise, "cap", "PUMP-1:F2", "--at", AT)
+    answer = cfgtrack("state")
+    assert answer.status == 0
+    assert f"seen in {exercise}" in answer.err
+    assert "a copy that went on by itself" in answer.err
+    answer = cfgtrack("remark", "PUMP-1", "hums", "--at", AT)
+    assert answer.status == 0
+    assert "a fork of this one" in cfgtrack("state").err
+    cfgtrack.ok("remark", "PUMP-1", "hums no more", "--at", AT)
+    assert cfgtrack("state").err == ""
+    answer = cfgtrack("--db", exercise, "state")
+    assert (answer.status, f"seen in {cfgtrack.db}" in answer.err) == (0, True)
+    cfgtrack.ok("--db", exercise, "uncap", "PUMP-1:F2", "--at", AT)
+
+
+def test_who_says_that_it_was_an_exercise_hears_no_more_of_it(cfgtrack: Command) -> None:
+    """After `head forget` the original is what is remembered of the journal."""
+    exercise = _copied(cfgtrack, "exercise.db")
+    cfgtrack.ok("--db", exercise, "cap", "PUMP-1:F2", "--at", AT)
+    exercise.unlink()
+    assert "seen in" in cfgtrack("state").err
+    cfgtrack.ok("head", "forget", "--reason", "an exercise")
+    assert cfgtrack("state").err == ""
+
+
+def test_an_older_copy_in_the_place_of_the_original_is_told_in_spite_of_an_exercise(
+    cfgtrack: Command,
+) -> None:
+    """What was seen in a place it must continue, whatever was seen elsewhere."""
+    old = _copied(cfgtrack, "old.db")
+    cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT)
+    exercise = _copied(cfgtrack, "exercise.db")
+    cfgtrack.ok("--db", exercise, "uncap", "PUMP-1:F2", "--at", AT)
+    _put(cfgtrack, old)
+    _told(cfgtrack("state"), "rolled-back")
+
+
+def test_an_audit_is_not_sound_by_what_the_console_remembers(cfgtrack: Command) -> None:
+    """An older copy is sound of itself; to who saw more it isn't: the code, what to do next, and no head to keep."""
+    old = _copied(cfgtrack, "old.db")
+    cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT)
+    _put(cfgtrack, old)
+    answer = cfgtrack("audit")
+    assert answer.status == 3
+    assert answer.out.startswith("NOT SOUND: 1 fault\n  the journal: rolled-back: ")
+    assert "what to do next (rolled-back): " in answer.out
+    assert "head to keep" not in answer.out
+    told = cfgtrack("--json", "audit").json["answer"]
+    assert (told["sound"], told["head"], [one["code"] for one in told["faults"]]) == (
+        False,
+        None,
+        ["rolled-back"],
+    )
+    assert cfgtrack("audit", XDG_STATE_HOME=str(cfgtrack.folder / "other")).status == 0
 
 
 # --- short heads and handovers ---------------------------------------------------------------------------------------
@@ -260,7 +324,7 @@ def test_a_handover_of_another_record_is_refused(cfgtrack: Command) -> None:
         "outing": "N",
         "body": {"head": {"root": "00" * 32, "size": 1}},
     }
-    answer = cfgtrack("import", cfgtrack.file("rows.jsonl", json.dumps(line) + "\n"))
+    answer = cfgtrack("import", cfgtrack.file("rows.jsonl", json.dumps(line) + "\n"), "--sure")
     assert answer.status == 3
     assert "never was" in answer.err
 

@@ -53,8 +53,8 @@ def test_what_is_recorded_is_signed_by_the_key_that_the_plant_knows(empty: Comma
     assert "signed ANN" in " ".join(empty.ok("history", "PUMP-1:F2").split())
     assert empty.json_of("history", "PUMP-1:F2")["history"][-1]["signed"] == {"by": "ANN", "key": key}
     proof = empty.file("proof.json", empty.ok("prove", "E1"))
-    assert f"signed by ANN with {key}" in empty.ok("verify", proof)
-    assert "1 of them are signed" in empty.ok("audit")
+    assert f"signed by ANN with {key}" in empty.ok("verify", proof, "--kept", empty.ok("head"))
+    assert "1 of them is signed" in empty.ok("audit")
 
 
 def test_without_a_key_nothing_is_recorded_in_a_strict_plant(empty: Command) -> None:

@@ -6,21 +6,25 @@ here by hand, with the hashes of RFC 6962 computed by hashlib: nothing of the to
 
 from __future__ import annotations
 
+import hashlib
 import json
+import re
+import shlex
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 import psycopg
 import pytest
 
 from cfgtrack.answers.roles import NEEDS
+from cfgtrack.folders import top_folder
 from cfgtrack.model.time import SECOND
 from tests.cli.asked import all_commands, command_of
 from tests.cli.conftest import Answer, Command
 from tests.cli.peopled import CONFINED, FOUND, INSIDE, OUTSIDE, PEOPLE, RULE, TEXT, Plant, peopled
 from tests.store.conftest import Server
-from tests.store.plain_sql import insert_event, insert_load, said
+from tests.store.plain_sql import INTO_ITEM, Spelled, insert_around, insert_event, insert_load, said
 
 
 def is_allowed(person: str, role: str, thing: str) -> bool:
@@ -332,6 +336,71 @@ def _hollow(db: psycopg.Connection[Any], _: Plant) -> None:
     insert_load(db, "DEF", "place", {"id": "HOLLOW"})
 
 
+RAISED: dict[str, object] = {"id": "REC", "roles": ["administer", "record"], "user": "user_rec"}
+"""The item that REC would write of himself."""
+
+
+def _committed(sort: str, item: dict[str, object]) -> dict[str, object]:
+    """Return the body of a load of one item."""
+    told = json.dumps({sort: {str(item["id"]): item}}, separators=(",", ":"), sort_keys=True)
+    return {"count": 1, "items": hashlib.sha256(told.encode()).hexdigest()}
+
+
+def _ordered(way: str) -> Abuse:
+    """Return an item that raises REC, on an event of his own, in another order than a load has."""
+    text = json.dumps(RAISED, separators=(",", ":"), sort_keys=True)
+
+    def of_what(db: psycopg.Connection[Any], event: dict[str, object]) -> tuple[int, str]:
+        spelled = Spelled(db)
+        return insert_event(cast("psycopg.Connection[Any]", spelled), event), spelled.text
+
+    def does(db: psycopg.Connection[Any], _: Plant) -> None:
+        event = _event("REC", "PUMP-1")
+        if way == "item first":
+            number, insertion = of_what(db, event)
+            db.execute(INTO_ITEM, ["person", "REC", number, text])
+            db.execute(insertion)
+        elif way == "closed first":
+            number = insert_event(db, event)
+            db.execute("SET CONSTRAINTS ALL IMMEDIATE")
+            db.execute(INTO_ITEM, ["person", "REC", number, text])
+        elif way == "one statement":
+            number, insertion = of_what(db, event)
+            into = INTO_ITEM.replace("VALUES (%s, %s, %s, %s)", "SELECT %s, %s, %s, %s FROM e")
+            db.execute(f"WITH e AS ({insertion} RETURNING number) {into}", ["person", "REC", number, text])
+        elif way == "block":
+            number, insertion = of_what(db, event)
+            item = psycopg.ClientCursor(db).mogrify(INTO_ITEM, ["person", "REC", number, text])
+            db.execute(f"DO $do$ BEGIN {insertion}; SET CONSTRAINTS ALL IMMEDIATE; {item}; END $do$")
+        elif way == "savepoint":
+            insert_event(db, _event("REC", "PUMP-1", action="define", body=_committed("person", RAISED)))
+            db.execute("SAVEPOINT s")
+            db.execute("ROLLBACK TO s")
+            number = insert_event(db, {**event, "id": "ABUSE-2"})
+            db.execute(INTO_ITEM, ["person", "REC", number, text])
+        elif way == "view":
+            number = insert_event(db, event)
+            db.execute("CREATE TEMP VIEW v AS SELECT * FROM public.item")
+            db.execute("SET CONSTRAINTS ALL IMMEDIATE")
+            db.execute(INTO_ITEM.replace("item", "v", 1), ["person", "REC", number, text])
+        else:
+            number, insertion = of_what(db, event)
+            db.execute("CREATE TEMP TABLE t (a int)")
+            item = psycopg.ClientCursor(db).mogrify(INTO_ITEM, ["person", "REC", number, text])
+            db.execute(f"CREATE RULE r AS ON INSERT TO t DO ALSO ({insertion}; {item})")
+            db.execute("INSERT INTO t VALUES (1)")
+
+    return Abuse("REC", does)
+
+
+def _around(person: str, sort: str, item: dict[str, object], event: dict[str, object]) -> Abuse:
+    return Abuse(person, lambda db, _: insert_around(db, event, sort, item))
+
+
+def _loaded(person: str, sort: str, item: dict[str, object]) -> Abuse:
+    return Abuse(person, lambda db, _: insert_load(db, person, sort, item))
+
+
 BAR: dict[str, object] = {"dimension": "pressure", "shown": 1, "unit": "bar", "value": 100000}
 TOLD, MORE = {**BAR, "value": "100000"}, {**BAR, "sure": True}
 TABLES = ("event", "item", "tree_head", "touch", "change", "checkpoint", "settled", "alembic_version")
@@ -402,6 +471,61 @@ ABUSES: dict[str, Abuse] = {
     "adds to a load": Abuse("DEF", _added),
     "items of no load": Abuse("REC", _loose),
     "looked at too early": Abuse("DEF", _hollow),
+    "raises himself around a closed event": _around("REC", "person", RAISED, _event("REC", "PUMP-1")),
+    "widens his part around a closed event": _around(
+        "PIA",
+        "permission",
+        {"id": "pia", "may": ["record"], "on": {}, "who": ["PIA"]},
+        _event("PIA", "PUMP-1"),
+    ),
+    "sets around a closed event": _around(
+        "REC", "setting", {"id": "unsigned-events", "value": "refused"}, _event("REC", "PUMP-1")
+    ),
+    "raises himself around a load": _around(
+        "DEF",
+        "person",
+        {**RAISED, "id": "DEF", "user": "user_def"},
+        _event("DEF", action="define", body=_committed("person", RAISED)),
+    ),
+    **{
+        f"raises himself, {way}": _ordered(way)
+        for way in ("item first", "closed first", "one statement", "block", "savepoint", "view", "rule")
+    },
+    "a person that is none": _loaded("ADM", "person", {"id": "X", "roles": "x"}),
+    "a role that there isn't": _loaded("ADM", "person", {"id": "X", "roles": ["king"]}),
+    "two people of one user": _loaded("ADM", "person", {"id": "X", "roles": ["record"], "user": "user_rec"}),
+    "nobody administers": _loaded("ADM", "person", {"id": "ADM", "roles": ["record"], "user": "user_adm"}),
+    "a permission of nothing": _loaded(
+        "ADM", "permission", {"id": "x", "may": ["define"], "on": {}, "who": ["REC"]}
+    ),
+    "a setting of nothing": _loaded("ADM", "setting", {"id": "unsigned-events", "value": "perhaps"}),
+    "an item of no sort": _loaded("DEF", "frob", {"id": "X"}),
+    "a unit of no part": _loaded("DEF", "unit", {"id": "PUMP-1", "part": "nope"}),
+    "a unit with more": _loaded("DEF", "unit", {"id": "PUMP-1", "part": "pump", "colour": "red"}),
+    "a place in itself": _loaded("DEF", "place", {"id": "HALL", "parent": "HALL"}),
+    "moves what stays": _inserted("REC", _event("REC", "HALL", action="place", place="STORE")),
+    "into what is no place": _inserted("REC", _event("REC", "PUMP-1", action="place", place="PUMP-2")),
+    "a time between two": _inserted("REC", _event("REC", "PUMP-1", clock=1.5)),
+    "a clock without end": _inserted("REC", _event("REC", "PUMP-1", clock=1e300)),
+    "in a far year": _inserted("REC", {**_event("REC", "PUMP-1"), "happened": 2**53}),
+    "in no year": _inserted("REC", {**_event("REC", "PUMP-1"), "happened": -62135596800000001}),
+    "hands over what is no head": _inserted(
+        "REC", _event("REC", action="begin", outing="O", body={"head": "zz"})
+    ),
+    "hands over another record": _inserted(
+        "REC",
+        _event("REC", action="begin", outing="O", body={"head": {"root": "0" * 64, "size": 1}}),
+    ),
+    "with a body": _inserted("REC", _event("REC", "PUMP-1", body={"x": 1})),
+    "approves a number": _inserted(
+        "APP", _event("APP", "PUMP-1", action="approve", by="APP", reason="x", body={"fingerprints": 7})
+    ),
+    "approves without end": _inserted(
+        "APP",
+        _event("APP", "PUMP-1", action="approve", by="APP", reason="x", body={**APPROVAL, "end": 1e300}),
+    ),
+    "one thing twice": _inserted("REC", _event("REC", "PUMP-1:F1", "PUMP-1:F1", action="mate")),
+    "without an id": _inserted("REC", {**_event("REC", "PUMP-1"), "id": ""}),
     "tables of his own": Abuse("REC", _shadowed),
     "a head": _told(
         "REC", "INSERT INTO tree_head SELECT number, known, leaf, leaf FROM event WHERE number = 2"
@@ -461,6 +585,122 @@ def _all_rows(plant: Plant) -> list[object]:
             db.execute(f"SELECT * FROM {table} ORDER BY 1, 2").fetchall() if table != TABLES[-1] else []
             for table in TABLES
         ]
+
+
+def _let_in(plant: Plant, function: str, insert: Callable[[psycopg.Connection[Any]], object]) -> None:
+    """Have a server take what one function of it would refuse: as a server did that knew less."""
+    sql = (top_folder("schema") / "postgresql" / "0004.sql").read_text(encoding="utf-8")
+    found = re.search(
+        rf"CREATE FUNCTION ({function}\(.*?\)) (RETURNS .*?) AS \$\$.*?END \$\$;", sql, re.DOTALL
+    )
+    assert found is not None
+    with psycopg.connect(plant.url, autocommit=True) as owner:
+        owner.execute(f"CREATE OR REPLACE FUNCTION {found[1]} {found[2]} AS $$ BEGIN END $$")
+        with plant.sql("REC") as db:
+            insert(db)
+            db.commit()
+        owner.execute(found[0].replace("CREATE", "CREATE OR REPLACE", 1))
+
+
+def test_what_cant_be_followed_has_a_name_and_a_way_out(plant: Plant) -> None:
+    """An event that moves a hall is told, with whose it is, by every answer and the audit; what is done is recorded,
+    and a withdrawal ends it."""
+    odd = _event("REC", "HALL", action="place", place="STORE")
+    _let_in(plant, "cfgtrack_expect_standing", lambda db: insert_event(db, odd))
+    for words in ("findings", "state", "check --do 'inspect PUMP-1'", "review", "can PUMP-1:J1"):
+        answer = plant.command("--db", plant.url, *shlex.split(words))
+        assert answer.status == 4, answer
+        assert "unfollowable: event ABUSE can't be followed" in answer.err
+        assert "`cfgtrack withdraw ABUSE --reason" in answer.err
+    audited = plant.owner("audit")
+    assert (
+        "event ABUSE, which the login user_rec recorded, can't be followed: HALL is nothing that" in audited
+    )
+    assert "event ABUSE can't be followed" in plant.as_("REC", "inspect", "PUMP-1").err
+    plant.owner("withdraw", "ABUSE", "--reason", "x", "--recorder", "LEAD")
+    plant.owner("findings")
+    assert "can't be followed" not in plant.owner("audit")
+    assert "can't be followed" not in plant.as_("REC", "inspect", "PUMP-1").err
+
+
+TAGGED = """
+[[unit]]
+id = "PUMP-5"
+part = "pump"
+tags = ["stowage"]
+"""
+RETAG = f"""{TAGGED}
+[[permission]]
+id = "stow"
+who = "PIA"
+may = ["record"]
+on = {{ tag = "stowage" }}
+
+[[person]]
+id = "TWO"
+roles = ["define", "administer"]
+"""
+"""A permission that holds as far as a tag does."""
+
+
+def test_who_defines_draws_no_part_of_a_permission(plant: Plant) -> None:
+    """A unit that is there gets the tag of a permission from whoever administers: by a file as in plain SQL. One that
+    is new may have it."""
+    plant.owner("load", plant.file(TEXT + TAGGED), "--recorder", "LEAD")
+    plant.owner("load", plant.file(TEXT + RETAG), "--recorder", "ADM")
+    tagged = '\n[[unit]]\nid = "{}"\npart = "pump"\ntags = ["stowage"]\n'
+    text = TEXT.replace('[[unit]]\nid = "PUMP-2"', '[[unit]]\nid = "PUMP-2"\ntags = ["stowage"]')
+    assert text != TEXT
+    answer = plant.as_("DEF", "load", plant.file(text + RETAG))
+    assert (answer.status, answer.out) == (3, "")
+    assert "it changes where permissions let people do something, at PUMP-2" in answer.err
+    item: dict[str, object] = {"id": "PUMP-2", "part": "pump", "tags": ["stowage"]}
+    with pytest.raises(psycopg.errors.InsufficientPrivilege, match="at PUMP-2"):
+        _defined(plant, "unit", item)
+    part = json.loads(_body(plant, "part", "pump"))
+    with pytest.raises(psycopg.errors.InsufficientPrivilege, match="at PUMP-"):
+        _defined(plant, "part", {**part, "tags": ["stowage"]})
+    _defined(plant, "unit", {"id": "PUMP-3", "part": "pump", "tags": ["stowage"]})
+    answer = plant.as_("DEF", "load", plant.file(TEXT + tagged.format("PUMP-4") + RETAG))
+    assert answer.status == 0, answer
+    # Who administers and defines may.
+    plant.owner("load", plant.file(text + RETAG), "--recorder", "TWO")
+    assert plant.owner("audit").startswith("sound")
+
+
+def _defined(plant: Plant, sort: str, item: dict[str, object]) -> None:
+    """Define an item in plain SQL, as DEF."""
+    with plant.sql("DEF") as db:
+        insert_load(db, "DEF", sort, item)
+        db.commit()
+
+
+def _body(plant: Plant, sort: str, name: str) -> str:
+    with psycopg.connect(plant.url) as db:
+        row = db.execute("SELECT body FROM item WHERE sort = %s AND id = %s", [sort, name]).fetchone()
+    assert row is not None
+    return str(row[0])
+
+
+def test_an_item_that_came_with_no_load_is_told_with_its_login(plant: Plant) -> None:
+    """It counts for nothing on the server, and the audit names the event and whose login wrote that."""
+    with plant.sql("REC") as db:
+        number = insert_event(db, _event("REC", "PUMP-1"))
+        db.commit()
+    text = json.dumps(RAISED, separators=(",", ":"), sort_keys=True)
+    with psycopg.connect(plant.url) as owner:
+        owner.execute(INTO_ITEM, ["person", "REC", number, text])
+    with (
+        plant.sql("REC") as db,
+        pytest.raises(psycopg.errors.InsufficientPrivilege, match="hasn't the role"),
+    ):
+        insert_load(db, "REC", "person", RAISED)
+    answer = plant.command("--db", plant.url, "audit")
+    assert (
+        "person REC came with an event that the login user_rec recorded that loads nothing"
+        in answer.out + answer.err
+    )
+    assert "ABUSE" in answer.out + answer.err
 
 
 def test_what_nobody_may_do_in_plain_sql(plant: Plant) -> None:

@@ -40,7 +40,7 @@ except SystemExit as end:
 @pytest.mark.parametrize(
     ("words", "needless"),
     [
-        (("cap", "PUMP-1:F2", "--at", AT), {"alembic", "pygraphviz", "graphviz", "networkx"}),
+        (("cap", "PUMP-1:F2", "--at", AT, "--sure"), {"alembic", "pygraphviz", "graphviz", "networkx"}),
         (("state", "PUMP-1"), {"alembic", "pygraphviz", "graphviz", "networkx"}),
         (("completion", "zsh"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
         (("rules", "starter"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),

@@ -30,6 +30,8 @@ def play(cfgtrack: Command, script: list[str]) -> str:
         if answer.status:
             shown.append(f"(exit status {answer.status})\n")
     text = "\n".join(shown).replace(f"{cfgtrack.folder}/", "")
+    # A load tells what code read it: so a head is another with every change of that.
+    text = re.sub(r"head (\d+) (?:\w{4}-){2}\w{4}", r"head \1 (of the record)", text)
     return re.sub(r"(?<![0-9a-f])[0-9a-f]{12}(?![0-9a-f])", "(fingerprint)", text, flags=re.MULTILINE)
 
 

@@ -190,6 +190,97 @@ def test_a_plan_that_outlasts_its_approval_is_not_clear(cfgtrack: Command) -> No
     assert "approved but not for as long as it lasts" in said(checked.out)
 
 
+# --- broken anew ------------------------------------------------------------------------------------------------------
+
+
+AGAIN = "2031-05-01T09:30:00Z"
+
+
+def open_and_shut(cfgtrack: Command, at: str = AGAIN) -> Answer:
+    """Mend what was approved, and break the same anew."""
+    cfgtrack.ok("open", "HALL:V1", "--at", "2031-05-01T09:10:00Z")
+    return cfgtrack("shut", "HALL:V1", "--at", at)
+
+
+def test_what_is_broken_anew_after_it_was_approved_says_so(cfgtrack: Command) -> None:
+    """An approval goes on excusing what it names, and every answer says that this was broken anew since."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN")
+    assert "ANEW" not in cfgtrack.ok("findings", "--at", "2031-05-01T09:05:00Z")
+    anew = f"BROKEN ANEW at {AGAIN}, after it was approved"
+    done = open_and_shut(cfgtrack)
+    assert anew in first_line_of_findings(done.out)
+    found = cfgtrack("findings", "--at", TEN)
+    assert found.status == 0
+    assert first_line(found).endswith(f"; 1 of it {anew}")
+    assert f"before the fact, {anew}" in said(found.out.split("\n\n", 1)[1])
+    approved = only_excused(cfgtrack, "--at", TEN)
+    assert approved["anew"] == AGAIN
+    assert [one["anew"] for one in approved["approvals"]] == [AGAIN]  # type: ignore[attr-defined]
+    assert anew in said(cfgtrack("review", "--at", TEN).out)
+    assert anew in first_line(cfgtrack("check", "--do", "inspect PUMP-1", "--at", TEN))
+
+
+def first_line_of_findings(text: str) -> str:
+    """Return the line that says how many findings an answer has."""
+    return said(text[text.index("No findings") :].split("  (", 1)[0])
+
+
+def test_what_would_be_broken_anew_says_so_before(cfgtrack: Command) -> None:
+    """A check, and what may be done next, say of what was approved of an earlier time that it would break anew."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN")
+    cfgtrack.ok("open", "HALL:V1", "--at", "2031-05-01T09:10:00Z")
+    assert "BROKEN ANEW" in first_line(cfgtrack("check", "--do", "shut HALL:V1", "--at", AGAIN))
+    assert "BROKEN ANEW" in first_line(cfgtrack("can", "HALL:V1", "--at", AGAIN))
+
+
+def test_who_approves_it_again_approves_this_one(cfgtrack: Command) -> None:
+    """Approved again after it was broken anew, it is excused by the one who has seen that, and not told as anew."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN", "--at", "2031-05-01T08:15:00Z")
+    cfgtrack.ok("open", "HALL:V1", "--at", "2031-05-01T08:20:00Z")
+    cfgtrack.ok("shut", "HALL:V1", "--at", THEN)
+    assert f"BROKEN ANEW at {THEN}" in first_line(cfgtrack("findings"))
+    told = approve(cfgtrack, codes, "BEN")
+    assert "ANEW" not in told.out
+    found = cfgtrack("findings", "--at", NOON)
+    assert "by BEN until further notice, after the fact" in first_line(found)
+    assert "ANEW" not in found.out
+
+
+def test_what_a_plan_breaks_is_not_anew_as_often_as_it_does(cfgtrack: Command) -> None:
+    """Approved on a plan, though the same was broken and mended long before: the next time is what was approved."""
+    codes = shut(cfgtrack)
+    cfgtrack.ok("open", "HALL:V1", "--at", THEN)
+    approve(cfgtrack, codes, "ANN", "--do", "shut HALL:V1")
+    assert "ANEW" not in cfgtrack("check", "--do", "shut HALL:V1").out
+    done = cfgtrack("shut", "HALL:V1", "--at", "2031-05-01T09:05:00Z")
+    assert "1 excused" in done.out
+    assert "ANEW" not in done.out
+    open_and_shut(cfgtrack)
+    assert only_excused(cfgtrack, "--at", TEN)["anew"] == AGAIN
+
+
+def test_an_approval_without_an_end_says_so_loudly(cfgtrack: Command) -> None:
+    """Without --until an approval says that it is for every later time too; with one it doesn't."""
+    codes = shut(cfgtrack)
+    told = said(approve(cfgtrack, codes, "ANN", "--id", "V1").out)
+    assert "UNTIL FURTHER NOTICE, for every later time that the same is broken anew" in told
+    assert "withdraw V1" in told
+    assert "FURTHER" not in approve(cfgtrack, codes, "ANN", "--until", NOON).out
+
+
+def test_the_excused_goes_on_being_judged_by_both_times(cfgtrack: Command) -> None:
+    """As known before it was broken anew nothing was told of that."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN")
+    before = cfgtrack("findings", "--at", "2031-05-01T09:05:00Z", "--json").json
+    open_and_shut(cfgtrack)
+    at = ("--at", "2031-05-01T09:05:00Z", "--known-at", before["known"])
+    assert cfgtrack("findings", *at, "--json").json == before
+
+
 # --- for everything ---------------------------------------------------------------------------------------------------
 
 
@@ -495,3 +586,119 @@ def shut_by(cfgtrack: Command) -> list[str]:
     """Shut the valve, where people are named who may record that."""
     done = cfgtrack("shut", "HALL:V1", "--at", EARLY, "--by", "ANN", "--recorder", "ANN", "--json")
     return [code for f in done.json["findings"] for code in f["fingerprints"]]
+
+
+def test_the_refusal_names_who_could_approve_this(empty: Command) -> None:
+    """Who lacks the role is told who could approve what he named, and not who may elsewhere alone."""
+    confined = '[[permission]]\nid = "far"\nwho = "ANN"\nmay = "approve"\non = { id = "STORE" }\n'
+    plant = empty.file("plant.toml", world.PLANT + PEOPLE + confined)
+    empty.ok("load", plant, "--by", "BEN", "--recorder", "BEN")
+    empty.ok("rules", "load", empty.file("rules.toml", TWO), "--by", "BEN", "--recorder", "BEN")
+    answer = approve(empty, shut_by(empty), "CY", recorder="BEN")
+    assert answer.status == 3
+    assert "CY hasn't the role approve; BEN could" in said(answer.err)
+
+
+@pytest.mark.parametrize(
+    ("by", "recorder", "why"),
+    [
+        ("ANN", "BEN", "ANN had a hand in approval V1 already, so this is no second: BEN could"),
+        ("BEN", "ANN", "who writes this down had a hand in approval V1 already: BEN could"),
+    ],
+)
+def test_no_second_by_the_first(by: str, recorder: str, why: str, staffed: Command) -> None:
+    """Who had a hand in the first approval is refused as the second, and told who could; nothing is recorded."""
+    codes = shut_by(staffed)
+    approve(staffed, codes, "ANN", "--id", "V1")
+    head = staffed.ok("head")
+    second = ("approve", "--second", "V1", "--reason", "x")
+    answer = staffed(*second, "--by", by, "--recorder", recorder)
+    assert answer.status == 3
+    assert why in said(answer.err)
+    assert staffed.ok("head") == head
+    staffed.ok(*second, "--by", "BEN", "--recorder", "BEN")
+
+
+@pytest.mark.parametrize("second", [False, True], ids=["first", "second"])
+def test_what_ends_before_it_begins_is_refused(second: bool, two: Command) -> None:
+    """An approval that ends before its start is refused; one that has run out already is asked about."""
+    codes = shut(two)
+    approve(two, codes, "ANN", "--id", "V1")
+    named = ("--second", "V1") if second else ("--finding", codes[0])
+    words = ("approve", *named, "--by", "BEN", "--reason", "x")
+    head = two.ok("head")
+    assert two(*words, "--at", THEN, "--until", EARLY).status == 2
+    assert two(*words, "--until", THEN).status == 2
+    answer = two(*words, "--from", EARLY, "--until", THEN)
+    assert answer.status == 3
+    assert f"it would have run out already, at {THEN}" in said(answer.err)
+    assert "--sure" in answer.err
+    assert two.ok("head") == head
+    two.ok(*words, "--from", EARLY, "--until", THEN, "--sure")
+
+
+@pytest.mark.parametrize(
+    ("approvers", "why"),
+    [
+        (["CY", "GHOST"], "GHOST is no person of this plant"),
+        (["ANN", "GHOST"], "exceptions to rule expansion need two people of ANN and GHOST"),
+        (["ANN", "ann", "CY"], "CY hasn't the role approve"),
+    ],
+)
+def test_rules_that_leave_it_to_nobody_are_refused(approvers: list[str], why: str, staffed: Command) -> None:
+    """Where the plant has roles, exceptions aren't left to too few who may approve."""
+    text = TWO.replace("\n[[rule]]", f"\n[approvers]\ncatastrophic = {json.dumps(approvers)}\n[[rule]]", 1)
+    head = staffed.ok("head")
+    answer = staffed("rules", "load", staffed.file("rules.toml", text), "--by", "BEN", "--recorder", "BEN")
+    assert answer.status == 2
+    assert why in said(answer.err)
+    assert staffed.ok("head") == head
+
+
+def test_rules_that_leave_it_to_some_who_may_not_say_so(staffed: Command) -> None:
+    """Where enough of those may approve to whom exceptions are left, the others are told."""
+    named = '\n[approvers]\ncatastrophic = ["ANN", "BEN", "GHOST"]\n[[rule]]'
+    rules = staffed.file("rules.toml", TWO.replace("\n[[rule]]", named, 1))
+    answer = staffed("rules", "load", rules, "--by", "BEN", "--recorder", "BEN")
+    assert answer.status == 0
+    assert "exceptions are left to GHOST, too; GHOST is no person" in said(answer.out + answer.err)
+
+
+def test_the_history_of_a_thing_has_what_was_withdrawn(cfgtrack: Command) -> None:
+    """The history of what an approval was about has it after it was withdrawn, and the withdrawal, by that word."""
+    codes = shut(cfgtrack)
+    event = approve(cfgtrack, codes, "ANN", "--id", "V1", "--json").json["event"]
+    cfgtrack.ok("withdraw", "V1", "--by", "BEN", "--reason", "the relief valve leaks", "--id", "W1")
+    cfgtrack.ok("remark", "STORE", "quiet")
+    for words in ((event["subjects"][0],), ()):
+        assert "corrected by" not in said(cfgtrack.ok("history", *words))
+        lines = cfgtrack("history", *words, "--json").json["history"]
+        told = {line["id"]: line["corrected_by"] for line in lines}
+        assert (told["V1"], told["W1"]) == ("W1", None)
+    assert "V1" not in cfgtrack.ok("history", "STORE")
+
+
+def test_what_was_just_withdrawn_goes_before_what_ran_out(cfgtrack: Command) -> None:
+    """Of an approval that ran out and one that was withdrawn later the heading says what came last."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN", "--at", EARLY, "--until", THEN, "--sure")
+    approve(cfgtrack, codes, "BEN", "--id", "V2")
+    told = cfgtrack.ok("withdraw", "V2", "--by", "BEN", "--reason", "the relief valve leaks")
+    assert "approved but withdrawn by BEN 2031-05-01T09:00:" in said(told)
+
+
+def test_a_picture_marks_what_is_excused(cfgtrack: Command) -> None:
+    """A picture marks an open finding that is excused as one that isn't, and its list says by whom, and anew since."""
+    codes = shut(cfgtrack)
+    draw = ("draw", "--loop", "A", "-o", cfgtrack.folder / "a.dot", "--at")
+
+    def listed(at: str) -> str:
+        cfgtrack.ok(*draw, at)
+        return said((cfgtrack.folder / "a.dot").read_text(encoding="utf-8"))
+
+    assert "EXCUSED" not in listed(THEN)
+    approve(cfgtrack, codes, "ANN")
+    assert "(expansion), EXCUSED by ANN" in listed("2031-05-01T09:05:00Z")
+    assert "[!1]" in listed("2031-05-01T09:05:00Z")
+    open_and_shut(cfgtrack)
+    assert "EXCUSED by ANN, BROKEN ANEW since" in listed(TEN)

@@ -639,3 +639,54 @@ def _(console: Console) -> str:
     console.ok("audit", "--kept", console.head)
     assert console.has("E3")
     return said
+
+
+@when("audit: the kept head is newer than the backup")
+def _(console: Console) -> str:
+    older, console.head = console.head, console.ok("head").strip()
+    new = console.folder / "new.db"
+    console("--db", new, "restore", console.backup)
+    console.db = new
+    console.ok("head", "forget", "--reason", "put back from the backup")
+    said = _audit(console, "--kept", console.head)
+    console.ok("audit", "--db", new, "--kept", older)
+    return said
+
+
+@when("audit: not what this console has seen")
+def _(console: Console) -> str:
+    _move_away(console)
+    assert console("--db", console.db, "restore", console.backup).status == 3
+    said = _audit(console)
+    console.ok("head", "forget", "--reason", "put back from the backup")
+    console.ok("audit")
+    return said
+
+
+@when("a copy went on, as in an exercise")
+def _(console: Console) -> str:
+    exercise = console.folder / "exercise.db"
+    console.ok("backup", exercise)
+    console.ok("--db", exercise, "remark", "PUMP-1", "--remark", "an exercise", *AT)
+    answer = console("remark", "PUMP-1", "--remark", "meant", *AT, "--id", "E3")
+    assert answer.status == 0
+    console.ok("head", "forget", "--reason", "an exercise")
+    assert console("state").err == ""
+    assert console.has("E3")
+    return answer.err
+
+
+@when("what this console remembers is damaged")
+def _(console: Console) -> str:
+    (heads,) = console.state.rglob("heads.json")
+    heads.write_text("{bad")
+    words = ("remark", "PUMP-1", "--remark", "x", *AT, "--id", "E3")
+    answer = console(*words)
+    assert answer.status == 3
+    assert '"id":"E3"' not in console("export", "--form", "jsonl").out
+    console("audit", "--kept", console.head)
+    console.done.append(["audit", "--kept", console.head])
+    console.ok("head", "forget", "--reason", "the disk was full")
+    console.ok(*words)
+    assert console.has("E3")
+    return answer.err

@@ -14,6 +14,7 @@ import pytest
 
 from cfgtrack.files.definition import read_definition
 from cfgtrack.files.fingerprint import fingerprint_of
+from cfgtrack.files.foreign import reader
 from cfgtrack.files.rows import MOST_LINE, read_rows
 from cfgtrack.files.source import parse_toml, read_raw
 from cfgtrack.model.plant import Plant
@@ -143,3 +144,11 @@ def test_names_and_texts_have_bounds(case: str, tmp_path: Path) -> None:
     assert time.monotonic() - began < 5
     assert says in str(raised.value)
     assert len(str(raised.value).splitlines()[0]) < 600
+
+
+def test_a_list_of_others_without_an_end_is_not_read_to_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A device has no size to ask for: what is read of it is bounded all the same."""
+    monkeypatch.setattr(reader, "MOST", 100_000)
+    with in_time(5), pytest.raises(BadInput) as raised:
+        reader.raw_of(Path("/dev/zero"))
+    assert [p.code for p in raised.value.problems] == ["too-large"]

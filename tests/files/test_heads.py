@@ -13,7 +13,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cfgtrack.files import heads
-from cfgtrack.files.heads import Memory, Remembered, Unreadable, change_memory, keep_in_memory, read_memory
+from cfgtrack.files.heads import (
+    Memory,
+    Remembered,
+    Stood,
+    Unreadable,
+    change_memory,
+    keep_in_memory,
+    read_memory,
+)
 
 
 def _grow(file: str, name: str, sizes: range) -> None:
@@ -23,7 +31,7 @@ def _grow(file: str, name: str, sizes: range) -> None:
             before = memory.journals.get(name)
             if before is None or before.size < size:
                 memory.journals[name] = Remembered(size, size.to_bytes(8, "big"), size)
-            memory.places[f"{name}-{size}"] = name
+            memory.places[f"{name}-{size}"] = Stood(name, None)
 
         change_memory(Path(file), grow)
         keep_in_memory(Path(file), f"{name}+{size}", name, Remembered(size, size.to_bytes(8, "big"), size))
@@ -55,7 +63,7 @@ def test_a_log_that_was_torn_tells_what_is_whole_in_it(
     """Cut off anywhere, the log still tells each line before the cut, and what comes after is told as well."""
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "heads.json"
-        change_memory(file, lambda memory: memory.places.update(x="y"))
+        change_memory(file, lambda memory: memory.places.update(x=Stood("y", None)))
         ends = []
         for name, size in grown:
             keep_in_memory(file, f"at {name}", name, Remembered(size, bytes(8), size))
@@ -71,7 +79,9 @@ def test_a_log_that_was_torn_tells_what_is_whole_in_it(
             largest[name] = max(size, largest.get(name, 0))
         memory = read_memory(file)
         assert {name: one.size for name, one in memory.journals.items()} == largest
-        assert memory.places == {"x": "y", **{f"at {name}": name for name in largest}}
+        assert {place: one.journal for place, one in memory.places.items()} == {
+            "x": "y", **{f"at {name}": name for name in largest}
+        }  # fmt: skip
 
 
 def test_a_long_log_becomes_one_with_the_file(tmp_path: Path) -> None:
@@ -100,7 +110,7 @@ def test_what_is_forgotten_is_in_no_log(tmp_path: Path) -> None:
 def test_nobody_else_reads_it(tmp_path: Path) -> None:
     """The file and its lock are the user's alone, whatever his umask."""
     file = tmp_path / "state" / "heads.json"
-    change_memory(file, lambda memory: memory.places.update(a="b"))
+    change_memory(file, lambda memory: memory.places.update(a=Stood("b", None)))
     assert {stat.S_IMODE(path.stat().st_mode) for path in file.parent.iterdir()} == {0o600}
     assert stat.S_IMODE(file.parent.stat().st_mode) == 0o700
 
@@ -108,9 +118,9 @@ def test_nobody_else_reads_it(tmp_path: Path) -> None:
 def test_what_changes_nothing_writes_nothing(tmp_path: Path) -> None:
     """Who remembers what is remembered already costs the disk nothing."""
     file = tmp_path / "heads.json"
-    change_memory(file, lambda memory: memory.places.update(a="b"))
+    change_memory(file, lambda memory: memory.places.update(a=Stood("b", None)))
     before = file.stat()
-    change_memory(file, lambda memory: memory.places.update(a="b"))
+    change_memory(file, lambda memory: memory.places.update(a=Stood("b", None)))
     assert file.stat().st_ino == before.st_ino
 
 
@@ -126,7 +136,7 @@ def test_what_is_none_is_said_and_kept(text: str, tmp_path: Path) -> None:
     with pytest.raises(Unreadable):
         change_memory(file, lambda memory: None)
     assert file.read_text(encoding="latin-1") == text
-    change_memory(file, lambda memory: memory.places.update(a="b"), anew=True)
+    change_memory(file, lambda memory: memory.places.update(a=Stood("b", None)), anew=True)
     assert json.loads(file.read_text())["places"] == {"a": "b"}
 
 
@@ -140,6 +150,38 @@ def test_nobody_waits_for_ever(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     with file.with_suffix(".lock").open("w") as held:
         fcntl.flock(held, fcntl.LOCK_EX)
         with pytest.raises(TimeoutError):
-            change_memory(file, lambda memory: memory.places.update(a="b"))
+            change_memory(file, lambda memory: memory.places.update(a=Stood("b", None)))
     assert not file.exists()
-    change_memory(file, lambda memory: memory.places.update(a="b"))
+    change_memory(file, lambda memory: memory.places.update(a=Stood("b", None)))
+
+
+def test_what_an_earlier_version_remembered_is_read(tmp_path: Path) -> None:
+    """It wrote down the largest tree of a journal, and of a place the journal alone."""
+    file = tmp_path / "heads.json"
+    old = {
+        "journals": {"a": {"size": 3, "frontier": "00", "known": 7}},
+        "places": {"here": "a"},
+        "forgotten": [],
+    }
+    file.write_text(json.dumps(old))
+    memory = read_memory(file)
+    assert memory.journals == {"a": Remembered(3, b"\0", 7)}
+    assert memory.places == {"here": Stood("a", None)}
+    keep_in_memory(file, "here", "a", Remembered(4, b"\1", 8))
+    change_memory(file, lambda memory: None)
+    now = Remembered(4, b"\1", 8, at="here")
+    assert read_memory(file) == Memory({"a": now}, {"here": Stood("a", now)}, [])
+
+
+def test_what_never_ends_is_damaged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A device in the place of the file or of its log is none of ours, and too much of a file isn't either."""
+    file = tmp_path / "heads.json"
+    for one in (file, file.with_suffix(".log")):
+        one.symlink_to("/dev/zero")
+        with pytest.raises(Unreadable):
+            read_memory(file)
+        one.unlink()
+    monkeypatch.setattr(heads, "MOST_BYTES", 10)
+    file.write_text(" " * 11)
+    with pytest.raises(Unreadable):
+        read_memory(file)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from typing import Any
+from typing import Any, cast
 
 import psycopg
 
@@ -68,5 +68,39 @@ def insert_load(
     commits = hashlib.sha256(json.dumps({sort: {name: item}}, separators=(",", ":"), sort_keys=True).encode())
     body = {"count": 1, "items": commits.hexdigest()}
     number = insert_event(db, said(action, person, f"{action}-{name}", body=body, **more))
-    db.execute("INSERT INTO item (sort, id, load, body) VALUES (%s, %s, %s, %s)", [sort, name, number, text])
+    db.execute(INTO_ITEM, [sort, name, number, text])
     return number
+
+
+INTO_ITEM = "INSERT INTO item (sort, id, load, body) VALUES (%s, %s, %s, %s)"
+
+
+class Spelled:
+    """A connection that hands out the insertion of an event as text, so that it can be said inside another one."""
+
+    def __init__(self, db: psycopg.Connection[Any]) -> None:
+        self.db, self.info, self.text = db, db.info, ""
+
+    def execute(self, query: str, parameters: Any = None) -> Any:
+        """Run a question; keep what inserts."""
+        if not query.startswith("INSERT"):
+            return self.db.execute(query, parameters)
+        self.text = psycopg.ClientCursor(self.db).mogrify(query, parameters)
+        return None
+
+
+def insert_around(
+    db: psycopg.Connection[Any], event: dict[str, object], sort: str, item: dict[str, object]
+) -> None:
+    """Insert an item in a statement that reads from a function, which inserts its event and has that closed."""
+    db.execute(
+        "CREATE FUNCTION pg_temp.f(q text) RETURNS int LANGUAGE plpgsql VOLATILE AS"
+        " $$ BEGIN EXECUTE q; SET CONSTRAINTS ALL IMMEDIATE; RETURN 1; END $$"
+    )
+    spelled = Spelled(db)
+    number = insert_event(cast("psycopg.Connection[Any]", spelled), event)
+    text = json.dumps(item, ensure_ascii=False, separators=(",", ":"), sort_keys=True)
+    db.execute(
+        "INSERT INTO item (sort, id, load, body) SELECT %s, %s, %s, %s FROM pg_temp.f(%s)",
+        [sort, item["id"], number, text, spelled.text],
+    )

@@ -11,13 +11,14 @@ from pathlib import Path
 import pytest
 
 from cfgtrack.model.action import Action
+from cfgtrack.model.handover import SaidHead, TreeHead, said_head
 from cfgtrack.model.trouble import BadInput, NoAnswer
 from cfgtrack.store.archive import write_archive
 from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Database
 from cfgtrack.store.guards import SQLITE_TRIGGERS
 from cfgtrack.store.journal import Journal, open_journal
-from cfgtrack.store.proof import Head, current_head, prove, prove_consistency, verify_proof
+from cfgtrack.store.proof import current_head, prove, prove_consistency, verify_proof
 from tests.store.world import DEFINITION, START, state_digest
 
 EVENTS = [
@@ -66,7 +67,7 @@ def _tamper(path: Path, *statements: str) -> None:
         connection.commit()
 
 
-def _faults(path: Path, kept: Head | None = None) -> list[tuple[str, str | None]]:
+def _faults(path: Path, kept: SaidHead | None = None) -> list[tuple[str, str | None]]:
     with closing(Database(str(path))) as database:
         return [(f.code, f.event) for f in audit(database, kept=kept).faults]
 
@@ -111,7 +112,7 @@ def test_what_was_changed_is_named(file: Path, statement: str, event: str) -> No
 def test_a_journal_forged_throughout_is_found_by_a_kept_head(file: Path, tmp_path: Path) -> None:
     """Who computes everything anew fools an audit without a kept head, and not one with it."""
     with closing(Database(str(file))) as database:
-        kept = current_head(database)
+        kept = said_head(current_head(database).text, "kept")
     forged = tmp_path / "forged.db"
     with open_journal(str(forged), clock=lambda: START, must_exist=False) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
@@ -197,9 +198,9 @@ def test_a_proof_needs_no_database(journal: Journal) -> None:
     """An event's proof leads to the head, and no changed proof does."""
     head = current_head(journal.database)
     proof = json.loads(json.dumps(prove(journal.database, "e2")))
-    assert verify_proof(proof) == head
+    assert verify_proof(proof).head == TreeHead(head.size, head.root)
     earlier = prove(journal.database, "e2", size=6)
-    assert verify_proof(earlier).size == 6
+    assert verify_proof(earlier).head.size == 6
     for change in ({"number": 5}, {"known": proof["known"] + 1}, {"event": {**proof["event"], "by": "eve"}}):
         with pytest.raises(BadInput, match="the event or the proof was changed"):
             verify_proof({**proof, **change})
@@ -209,22 +210,31 @@ def test_a_proof_needs_no_database(journal: Journal) -> None:
 
 def test_a_later_journal_proves_that_it_begins_with_the_earlier(journal: Journal) -> None:
     """A head kept earlier and the present one are joined by a proof that needs no database."""
-    kept = Head.parse(current_head(journal.database).text)
+    kept = said_head(current_head(journal.database).text, "kept")
     journal.record([Action("r1", "remark", ("X",), START, remark="later")])
     proof = prove_consistency(journal.database, kept)
-    assert verify_proof(proof) == current_head(journal.database)
-    other = Head(kept.size, bytes(32), kept.known)
+    assert verify_proof(proof).head.root == current_head(journal.database).root
+    other = said_head(f"{kept.size} {bytes(32).hex()}", "kept")
     with pytest.raises(BadInput, match="proof was changed"):
         verify_proof(prove_consistency(journal.database, other))
 
 
 @pytest.mark.parametrize(
-    "text", ["", "1 2 3", "x " + "0" * 64 + " 1", "5 " + "0" * 64, "5 " + "g" * 64 + " 1"]
+    "text",
+    [
+        "",
+        "1 2 3",
+        "x " + "0" * 64 + " 1",
+        "5 " + "0" * 63,
+        "5 " + "g" * 64 + " 1",
+        "5 aaaa-aaaa",
+        "5 aaaa-aaaa-aaau",
+    ],
 )
 def test_what_is_no_head_is_refused(text: str) -> None:
     """A mistyped tree head is told what one looks like."""
-    with pytest.raises(BadInput, match="expected a size, a root of 64 hexadecimal digits"):
-        Head.parse(text)
+    with pytest.raises(BadInput, match="expected a head: a size and a root of 64 hexadecimal digits"):
+        said_head(text, "kept")
 
 
 def test_a_copy_of_a_running_journal_is_sound(sqlite_url: str, tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ import random
 import time
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import MISSING, fields, replace
 from pathlib import Path
 
 import psycopg
@@ -24,6 +24,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.hardware import load
 from cfgtrack.answers.transfer import take_in
 from cfgtrack.model.definition import Definition
+from cfgtrack.model.item import _CLASSES
 from cfgtrack.model.kind import Kind, Medium
 from cfgtrack.model.people import Person
 from cfgtrack.model.trouble import Refused
@@ -122,10 +123,25 @@ def test_the_server_and_the_tool_mean_the_same_part_of_the_plant(server: Server)
             }
             said = json.dumps({name: values for name, values in fields.items() if values})
             rows = db.execute(
-                "SELECT thing FROM unnest(%s::text[]) AS thing WHERE cfgtrack_covers(%s, thing, 9e18::bigint)",
+                "SELECT thing FROM unnest(%s::text[]) AS thing WHERE cfgtrack_covers(%s, thing, 9e18::bigint, true)",
                 [[*THINGS], said],
             )
             assert {thing for (thing,) in rows} == covered, area
+
+
+def test_the_server_knows_the_fields_of_every_item(server: Server) -> None:
+    """What an item may have in plain SQL is what it has here; and what must be there is what has no default."""
+    with psycopg.connect(server.fresh()) as db:
+        for sort, made in _CLASSES.items():
+            row = db.execute("SELECT cfgtrack_fields(%s)", [sort]).fetchone()
+            assert row is not None
+            here = {one.name: one for one in fields(made) if one.init}
+            assert row[0].keys() == here.keys()
+            assert {name for name, form in row[0].items() if form.endswith("!")} == {
+                name
+                for name, one in here.items()
+                if one.default is MISSING and one.default_factory is MISSING
+            }
 
 
 @pytest.fixture(scope="module")

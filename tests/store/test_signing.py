@@ -268,11 +268,25 @@ def test_signed_rows_are_fed_to_a_copy_and_to_no_other_journal(
         assert set(codes(refused)) == {"other-journal"}
 
 
+def test_a_row_whose_signature_was_edited_is_not_there_already(journal: Journal) -> None:
+    """Of a row that is there already its signature is compared, too; one without is what people keep."""
+    journal.record([UNCAP, CAP])
+    stream = io.StringIO()
+    write_jsonl((one.entry for one in journal.log() if one.entry.event.id == "e1"), stream)
+    line = json.loads(stream.getvalue())
+    assert _fed(journal, stream.getvalue()) == []
+    for name, value in (("signature", "0" * 128), ("by", "BAG"), ("key", "ed25519:" + "0" * 64)):
+        with pytest.raises(Refused, match="has another signature, of INA"):
+            _fed(journal, json.dumps({**line, "signed": {**line["signed"], name: value}}) + "\n")
+    del line["signed"]
+    assert _fed(journal, json.dumps(line) + "\n") == []
+
+
 def test_a_proof_says_who_signed(journal: Journal) -> None:
     """Somebody without the database learns who signed, with which key; and a forged signature proves nothing."""
     journal.record([UNCAP])
     data = prove(journal.database, "e1")
-    assert verify_proof(data) == current_head(journal.database)
+    assert verify_proof(data).head.root == current_head(journal.database).root
     signed = signed_in(data)
     assert signed is not None
     assert (signed.by, signed.key) == ("INA", INA.key)

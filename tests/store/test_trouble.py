@@ -234,5 +234,5 @@ def test_a_nul_is_not_taken_for_a_server_that_is_gone(url: str) -> None:
         if journal.database.is_file:
             assert journal.entry("a\0b") is None
         else:
-            with pytest.raises(NoAnswer, match="nothing is named with a NUL"):
+            with pytest.raises(NoAnswer, match="keeps no text with a NUL"):
                 journal.entry("a\0b")

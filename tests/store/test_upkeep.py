@@ -13,7 +13,7 @@ from cfgtrack.answers.upkeep import backup
 from cfgtrack.model.action import Action
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.trouble import BadInput, NoAnswer
-from cfgtrack.store.archive import read_archive, write_archive
+from cfgtrack.store.archive import Source, read_archive, write_archive
 from cfgtrack.store.audit import audit
 from cfgtrack.store.columns import REVISIONS
 from cfgtrack.store.database import Database
@@ -238,3 +238,14 @@ def test_a_copy_that_finds_no_room_at_its_first_page(sqlite_url: str, tmp_path: 
         backup(Asking(sqlite_url), target)
     assert [(one.where, one.code) for one in caught.value.problems] == [(str(target), "disk-full")]
     assert list(target.parent.iterdir()) == []
+
+
+def test_a_line_of_an_archive_without_an_end_is_not_read_to_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What never ends a line is refused at the first that is too long, and no database is left of it."""
+    monkeypatch.setattr("cfgtrack.store.archive.MOST_LINE", 100_000)
+    with Path("/dev/zero").open("rb") as endless, pytest.raises(BadInput) as raised:
+        read_archive(Source(endless, "endless"), str(tmp_path / "new.db"))
+    assert [one.code for one in raised.value.problems] == ["too-large"]
+    assert not (tmp_path / "new.db").exists()

@@ -71,7 +71,9 @@ def raw_of(path: Path, *, first: int = -1) -> bytes:
         if path.stat().st_size > MOST:
             problems.add(str(path), "too-large", f"expected at most {MOST // 1_000_000} MB")
         with path.open("rb") as file:
-            raw = b"" if problems else file.read(first)
+            raw = b"" if problems else file.read(MOST + 1 if first < 0 else first)
+        if len(raw) > MOST:  # a device or a pipe, whose size nobody can tell before
+            problems.add(str(path), "too-large", f"expected at most {MOST // 1_000_000} MB")
     except FileNotFoundError:
         problems.add(str(path), "no-such-file", "there is no such file")
     except IsADirectoryError:
