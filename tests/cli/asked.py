@@ -663,7 +663,8 @@ def auditing(s: Asker) -> None:
 
 def signing(s: Asker) -> None:
     """Sign, and audit what somebody has done to signatures; keys come and go."""
-    keys = [s.ask("key", "new", name)["key"] for name in ("IDA", "IDA", "UDO")]
+    made = [s.ask("key", "new", name) for name in ("IDA", "IDA", "UDO", "IDA")]
+    keys = [one["key"] for one in made]
     s.ask("key", "list")
     plant = (FOLDER / "shop.toml").read_text()
 
@@ -692,6 +693,14 @@ def signing(s: Asker) -> None:
         s.tamper(statement)
         found = s.ask("audit", status=3)
         assert code in [fault["code"] for fault in found["faults"]], (code, found)
+    s.db.write_bytes(whole)
+    for one in made[:2]:
+        Path(one["file"]).write_bytes(b"")
+    assert len(s.ask("key", "list")["damaged"]) == 2
+    Path(made[3]["file"]).rename(s.db.with_name("kept.pem"))
+    load(keys[3], "--effective", "2031-05-01T09:00:09Z", "--keys-lost", "burned")
+    s.ask("history")
+    assert "keys-lost" in {one["code"] for one in s.ask("audit")["doubts"]}
 
 
 def timing(s: Asker) -> None:
