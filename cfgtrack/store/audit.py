@@ -60,7 +60,11 @@ _DAMAGED = (
 )
 _REBUILD = "derive it anew (`cfgtrack rebuild`), then audit again: what was recorded is not touched by that"
 
+UNREADABLE_ITEM = "unreadable"
+"""The code of a definition that is no item."""
+
 NEXT = {
+    UNREADABLE_ITEM: "load the definition again, or withdraw that event where it has a date of effect",
     "unguarded": _ANEW,
     "foreign": _ANEW,
     "structure": _ANEW,
@@ -173,8 +177,10 @@ def audit(database: Database, *, kept: Head | None = None, state: bool = True) -
         if state and report.is_sound:
             report.faults.extend(_state(database))
         if state and report.is_sound:
-            lost = unfollowable(database, read_definitions(database))
+            definitions = read_definitions(database)
+            lost = unfollowable(database, definitions)
             report.doubts.extend(Fault(UNFOLLOWABLE, one.sentence, one.number, one.event) for one in lost)
+            report.doubts.extend(_unreadable(database, definitions))
     except NoAnswer as trouble:
         # A damaged page ends the reading: what is wrong is said, with how far the journal was sound.
         problem = trouble.problems[0]
@@ -410,6 +416,20 @@ class _Auditor:
             yield Fault("cut-off", f"the kept head stands for {kept.size} events: the last {gone} are gone")
         elif self.kept_root != kept.root:
             yield Fault("rewritten", f"the first {kept.size} events are not those of the kept head")
+
+
+def _unreadable(database: Database, definitions: Definitions) -> Iterator[Fault]:
+    """Tell of definitions that nobody can read, and whose login brought them: they are as they were recorded."""
+    for era in definitions.eras():
+        definitions.plant_of(era)
+    for sort, name, number in definitions.unreadable:
+        row = database.row("SELECT id, login FROM event WHERE number = :number", {"number": number})
+        event, login = (None, None) if row is None else row
+        whose = f", which the login {login} recorded," if login else ""
+        sentence = (
+            f"{sort} {name} of event {event}{whose} can't be read: it stays as it was, till it is loaded anew"
+        )
+        yield Fault(UNREADABLE_ITEM, sentence, number, None if event is None else str(event))
 
 
 def _state(database: Database) -> Iterator[Fault]:
