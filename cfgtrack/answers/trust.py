@@ -11,14 +11,16 @@ from typing import Any, TextIO
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.console import Forgotten
 from cfgtrack.answers.moment import Answer, Moment
-from cfgtrack.answers.past import Past, first_wrong_memory
+from cfgtrack.answers.past import Past, first_wrong_memory, kept_texts
 from cfgtrack.files.source import decode
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, Misput, Problem, Problems, Trouble
 from cfgtrack.store import audit as store
 from cfgtrack.store import proof
 from cfgtrack.store.audit import Fault
+from cfgtrack.store.definitions import last_load
 from cfgtrack.store.journal import Journal
+from cfgtrack.store.loading import RULES
 from cfgtrack.store.proof import Head, current_head, prove_consistency, signed_in, verify_proof
 
 _MOST_OF_A_HEAD = 1_000
@@ -51,6 +53,7 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
         moment = asking.moment(journal) if report.is_sound else Moment(journal.present)
         if state and report.is_sound:
             report.faults.extend(_remembered(journal))
+            report.doubts.extend(_rules_unread(journal))
     sound = report.is_sound
     return Audited(
         moment,
@@ -63,6 +66,22 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
         report.logins,
         report.roles,
     )
+
+
+def _rules_unread(journal: Journal) -> Iterator[Fault]:
+    """Yield a doubt for every rules file that is kept and can't be read: the tool keeps none, plain SQL may have."""
+    from cfgtrack.files.rules import parse_rules
+
+    for name, text in kept_texts(journal).items():
+        try:
+            parse_rules({name: text})
+        except BadInput as err:
+            number, event, login = last_load(journal.database, RULES, name)
+            whose = f", which the login {login} recorded," if login else ""
+            sentence = (
+                f"the rules file {name} of event {event}{whose} can't be read: {err.problems[0].sentence}"
+            )
+            yield Fault("rules", sentence, number, event)
 
 
 def _remembered(journal: Journal) -> Iterator[Fault]:

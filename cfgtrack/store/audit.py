@@ -64,6 +64,7 @@ UNREADABLE_ITEM = "unreadable"
 """The code of a definition that is no item."""
 
 NEXT = {
+    "rules": "load that rules file again (`cfgtrack rules load FILE`), or drop it (`cfgtrack rules drop NAME`)",
     UNREADABLE_ITEM: "load the definition again, or withdraw that event where it has a date of effect",
     "unguarded": _ANEW,
     "foreign": _ANEW,

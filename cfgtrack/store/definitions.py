@@ -257,6 +257,16 @@ class Definitions:
         return self._bodies
 
 
+def last_load(database: Database, sort: str, name: str) -> tuple[int | None, str | None, str | None]:
+    """Return the number, id and login of the event that an item came with last."""
+    sql = (
+        "SELECT e.number, e.id, e.login FROM item i JOIN event e ON e.number = i.load"
+        " WHERE i.sort = :sort AND i.id = :name ORDER BY e.number DESC LIMIT 1"
+    )
+    row = database.row(sql, {"sort": sort, "name": name})
+    return (None, None, None) if row is None else (row[0], row[1], row[2])
+
+
 def _with_all_of(part: Part, other: Part) -> Part:
     """Return a part with what another one has beside."""
     if part is other:

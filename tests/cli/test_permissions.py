@@ -701,6 +701,20 @@ def test_a_definition_that_cant_be_read_leaves_what_was(plant: Plant) -> None:
     plant.owner("findings")
 
 
+def test_rules_that_cant_be_read_are_told_and_dropped(plant: Plant) -> None:
+    """SQL can't judge a text: answers name its file, the audit the event and login, and to drop it ends that."""
+    _defined(plant, "rules", {"id": "odd.toml", "text": "garbage ["})
+    answer = plant.command("--db", plant.url, "findings")
+    assert answer.status == 2
+    assert "odd.toml:1: syntax" in answer.err
+    assert "the rules file odd.toml of event define-odd.toml, which the login user_def" in plant.owner(
+        "audit"
+    )
+    plant.owner("rules", "drop", "odd.toml", "--recorder", "LEAD")
+    plant.owner("findings")
+    assert "odd.toml" not in plant.owner("audit")
+
+
 def test_an_item_that_came_with_no_load_is_told_with_its_login(plant: Plant) -> None:
     """It counts for nothing on the server, and the audit names the event and whose login wrote that."""
     with plant.sql("REC") as db:
