@@ -9,8 +9,9 @@ from typing import Any, ClassVar, TextIO
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.console import Forgotten
 from cfgtrack.answers.moment import Answer, Moment
-from cfgtrack.answers.past import Past, first_wrong_memory
+from cfgtrack.answers.past import Past, first_wrong_memory, kept_texts
 from cfgtrack.files.kept_head import kept_head
+from cfgtrack.files.source import decode
 from cfgtrack.files.strict_json import strict_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.handover import SaidHead, TreeHead
@@ -19,7 +20,9 @@ from cfgtrack.model.trouble import BadInput, Misput, Problem, Trouble
 from cfgtrack.store import audit as store
 from cfgtrack.store import proof
 from cfgtrack.store.audit import Fault
+from cfgtrack.store.definitions import last_load
 from cfgtrack.store.journal import Journal
+from cfgtrack.store.loading import RULES
 from cfgtrack.store.proof import Head, current_head, prove_consistency, signed_in, verify_proof
 
 
@@ -52,6 +55,7 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
         moment = asking.moment(journal) if report.is_sound else Moment(journal.present)
         if state and report.is_sound:
             report.faults.extend(_remembered(journal))
+            report.doubts.extend(_rules_unread(journal))
         doubted = [] if asking.console is None else asking.console.doubted
         # Of itself it may be sound all the same: an older copy is, and one that was forged throughout.
         report.faults.extend(Fault(one.code, one.sentence) for one in doubted)
@@ -68,6 +72,22 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
         report.roles,
         head,
     )
+
+
+def _rules_unread(journal: Journal) -> Iterator[Fault]:
+    """Yield a doubt for every rules file that is kept and can't be read: the tool keeps none, plain SQL may have."""
+    from cfgtrack.files.rules import parse_rules
+
+    for name, text in kept_texts(journal).items():
+        try:
+            parse_rules({name: text})
+        except BadInput as err:
+            number, event, login = last_load(journal.database, RULES, name)
+            whose = f", which the login {login} recorded," if login else ""
+            sentence = (
+                f"the rules file {name} of event {event}{whose} can't be read: {err.problems[0].sentence}"
+            )
+            yield Fault("rules", sentence, number, event)
 
 
 def _remembered(journal: Journal) -> Iterator[Fault]:

@@ -71,8 +71,12 @@ _SEEN = (
     " as a backup was restored, say so at every console (`cfgtrack head forget --reason TEXT`), and record again what"
     " came after"
 )
+UNREADABLE_ITEM = "unreadable"
+"""The code of a definition that is no item."""
 
 NEXT = {
+    "rules": "load that rules file again (`cfgtrack rules load FILE`), or drop it (`cfgtrack rules drop NAME`)",
+    UNREADABLE_ITEM: "load the definition again, or withdraw that event where it has a date of effect",
     "unguarded": _ANEW,
     "foreign": _ANEW,
     "structure": _ANEW,
@@ -192,8 +196,10 @@ def audit(database: Database, *, kept: SaidHead | None = None, state: bool = Tru
         if state and report.is_sound:
             report.faults.extend(_state(database))
         if state and report.is_sound:
-            lost = unfollowable(database, read_definitions(database))
+            definitions = read_definitions(database)
+            lost = unfollowable(database, definitions)
             report.doubts.extend(Fault(UNFOLLOWABLE, one.sentence, one.number, one.event) for one in lost)
+            report.doubts.extend(_unreadable(database, definitions))
     except NoAnswer as trouble:
         # A damaged page ends the reading: what is wrong is said, with how far the journal was sound.
         report.faults.append(_ended(trouble, report.events))
@@ -455,6 +461,20 @@ class _Auditor:
         elif not kept.is_of(kept.size, self.kept_root):
             sentence = f"the first {counted(kept.size, 'event')} are not those of the kept head"
             yield Fault("rewritten", sentence)
+
+
+def _unreadable(database: Database, definitions: Definitions) -> Iterator[Fault]:
+    """Tell of definitions that nobody can read, and whose login brought them: they are as they were recorded."""
+    for era in definitions.eras():
+        definitions.plant_of(era)
+    for sort, name, number in definitions.unreadable:
+        row = database.row("SELECT id, login FROM event WHERE number = :number", {"number": number})
+        event, login = (None, None) if row is None else row
+        whose = f", which the login {login} recorded," if login else ""
+        sentence = (
+            f"{sort} {name} of event {event}{whose} can't be read: it stays as it was, till it is loaded anew"
+        )
+        yield Fault(UNREADABLE_ITEM, sentence, number, None if event is None else str(event))
 
 
 def _state(database: Database) -> Iterator[Fault]:

@@ -62,6 +62,9 @@ _LOADS = f"""
     FROM event e WHERE e.action IN ({", ".join(f"'{action}'" for action in sorted(DEFINITIONS))})
 """  # noqa: S608 - names written here
 
+_NO_ITEM = (AttributeError, KeyError, TypeError, ValueError)
+"""What comes of reading what is no item."""
+
 _SORTS = ", ".join(f"'{sort}'" for sort in (*SORTS, RETIRED))
 
 
@@ -90,7 +93,8 @@ def read_loads(database: Database) -> tuple[Load, ...]:
 class Definitions:
     """Every version of every item of a journal, and the plants that they make. Read when it is first asked for one.
 
-    A plant is made once and given to all who ask for the same: treat it as read-only.
+    A plant is made once and given to all who ask for the same: treat it as read-only. `unreadable` are the versions
+    that were met and are no item: what they were to replace goes on. The tool writes none; plain SQL may have.
     """
 
     database: Database
@@ -101,6 +105,7 @@ class Definitions:
     _wholes: dict[tuple[Era, ...], Plant] = field(default_factory=dict, init=False)
     _bodies: dict[tuple[str, str], list[tuple[int, str | None]]] | None = field(default=None, init=False)
     items: dict[Version, Any] = field(default_factory=dict)
+    unreadable: dict[Version, None] = field(default_factory=dict, init=False)
 
     def __post_init__(self) -> None:
         times = {load.known for load in self.loads} | {load.until for load in self.loads}
@@ -219,9 +224,23 @@ class Definitions:
     def _made(self, era: Era) -> Plant:
         read: dict[str, dict[str, Any]] = {sort: {} for sort in (*SORTS, RETIRED)}
         for sort, i, number, body in self.versions(era):
-            read[sort][i] = True if sort == RETIRED else self._item(sort, i, number, body)
+            found = True if sort == RETIRED else self._read(era, sort, i, number, body)
+            if found is not None:
+                read[sort][i] = found
         gone = {i: read["unit"].pop(i) for i in read[RETIRED] if i in read["unit"]}
         return Plant(**{name: read[sort] for sort, name in SORTS.items()}, retired=gone)
+
+    def _read(self, era: Era, sort: str, i: str, number: int, body: str) -> Any:
+        """Return an item; where nobody can read it, as it was before that; None where it wasn't."""
+        try:
+            return self._item(sort, i, number, body)
+        except _NO_ITEM:
+            self.unreadable[sort, i, number] = None
+        order = {load: place for place, load in enumerate(era.loads)}
+        versions = [(order[n], n, text) for n, text in self._all()[sort, i] if n in order]
+        before = [one for one in versions if one[0] < order[number]]
+        _, earlier, text = max(before, default=(0, 0, None))
+        return None if text is None else self._read(era, sort, i, earlier, text)
 
     def _item(self, sort: str, i: str, number: int, body: str) -> Any:
         found = self.items.get((sort, i, number))
@@ -236,6 +255,16 @@ class Definitions:
             for sort, i, number, body in self.database.rows(sql):
                 self._bodies.setdefault((sort, i), []).append((int(number), body))
         return self._bodies
+
+
+def last_load(database: Database, sort: str, name: str) -> tuple[int | None, str | None, str | None]:
+    """Return the number, id and login of the event that an item came with last."""
+    sql = (
+        "SELECT e.number, e.id, e.login FROM item i JOIN event e ON e.number = i.load"
+        " WHERE i.sort = :sort AND i.id = :name ORDER BY e.number DESC LIMIT 1"
+    )
+    row = database.row(sql, {"sort": sort, "name": name})
+    return (None, None, None) if row is None else (row[0], row[1], row[2])
 
 
 def _with_all_of(part: Part, other: Part) -> Part:

@@ -748,11 +748,11 @@ END $$;
 CREATE FUNCTION cfgtrack_fields(sort text) RETURNS jsonb LANGUAGE sql IMMUTABLE AS $$
     SELECT '{
 "medium": {"id": "string!", "title": "string", "upstream": "boolean", "volumes_need": "string"},
-"kind": {"id": "string!", "medium": "any!", "statuses": "texts!", "moves": "things!", "title": "string",
+"kind": {"id": "string!", "medium": "any!", "statuses": "texts!", "moves": "move*!", "title": "string",
     "initial": "string", "joined": "any", "carries": "any", "flexible": "boolean", "fits": "texts", "grip": "boolean",
     "tether": "boolean"},
-"part": {"id": "string!", "title": "string", "mass": "number", "ports": "things", "nodes": "things",
-    "links": "things", "flexible": "boolean", "thermal": "object", "trapped": "number", "tags": "texts",
+"part": {"id": "string!", "title": "string", "mass": "number", "ports": "port*", "nodes": "node*",
+    "links": "link*", "flexible": "boolean", "thermal": "thermal.", "trapped": "number", "tags": "texts",
     "remote": "object", "aliases": "texts", "attributes": "object", "lock_box": "boolean"},
 "unit": {"id": "string!", "part": "string!", "title": "string", "home": "string", "loop": "string", "tags": "texts",
     "aliases": "texts", "attributes": "object"},
@@ -765,18 +765,59 @@ CREATE FUNCTION cfgtrack_fields(sort text) RETURNS jsonb LANGUAGE sql IMMUTABLE 
     "user": "string"},
 "permission": {"id": "string!", "who": "texts!", "may": "texts!", "on": "object", "title": "string"},
 "rules": {"text": "string!", "id": "string"},
-"retired": {"id": "string"}
+"retired": {"id": "string"},
+"move": {"action": "string!", "sources": "texts!", "target": "string!", "each": "boolean", "cycle": "boolean"},
+"contact": {"name": "string!", "medium": "string!", "loop": "string", "tags": "texts", "title": "string",
+    "aliases": "texts", "attributes": "object", "rated_current": "number"},
+"port": {"name": "string!", "kind": "string!", "size": "string", "keying": "string", "gender": "string",
+    "flexible": "boolean", "loop": "string", "tags": "texts", "cycles": "number", "torque": "array",
+    "pattern": "string", "title": "string", "site": "string", "remote": "texts", "reach": "texts",
+    "contacts": "contact*", "aliases": "texts", "attributes": "object", "rated_pressure": "number",
+    "rated_current": "number"},
+"node": {"name": "string!", "medium": "string!", "litres": "number", "source": "boolean", "expansion": "boolean",
+    "load": "boolean", "loop": "string", "tags": "texts", "title": "string", "remote": "texts", "aliases": "texts",
+    "attributes": "object", "rated_pressure": "number"},
+"link": {"a": "string!", "b": "string!", "gate": "string", "one_way": "boolean"},
+"thermal": {"capacity": "number!", "leak": "number!", "start": "number!", "limit": "number!", "heater": "number",
+    "biot": "number"}
 }'::jsonb -> sort
 $$;
+
+-- What is wrong with the fields of an item, or of what is in it; null for nothing.
+CREATE FUNCTION cfgtrack_wrong_field(sort text, said jsonb) RETURNS text LANGUAGE plpgsql IMMUTABLE AS $$
+DECLARE
+    fields jsonb := cfgtrack_fields(sort);
+    one text;
+    form text;
+    wrong text;
+BEGIN
+    IF jsonb_typeof(said) <> 'object' THEN
+        RETURN '';
+    END IF;
+    FOR one, form IN SELECT f.key, rtrim(fields ->> f.key, '!') FROM jsonb_each(said) AS f LOOP
+        IF form LIKE '%*' AND jsonb_typeof(said -> one) = 'array' THEN
+            SELECT max(cfgtrack_wrong_field(rtrim(form, '*'), i.value)) INTO wrong
+            FROM jsonb_array_elements(said -> one) AS i;
+        ELSIF form LIKE '%.' THEN
+            wrong := cfgtrack_wrong_field(rtrim(form, '.'), said -> one);
+        ELSIF form IS NULL OR NOT cfgtrack_is_form(said -> one, form) THEN
+            RETURN one;
+        END IF;
+        IF wrong IS NOT NULL THEN
+            RETURN rtrim(one || '.' || wrong, '.');
+        END IF;
+    END LOOP;
+    RETURN (SELECT min(f.key) FROM jsonb_each_text(fields) AS f WHERE f.value LIKE '%!' AND NOT said ? f.key);
+END $$;
 
 CREATE FUNCTION cfgtrack_expect_item(sort text, id text, body text) RETURNS void LANGUAGE plpgsql AS $$
 DECLARE
     fields jsonb := cfgtrack_fields(sort);
     said jsonb := body::jsonb;
-    one text;
-    form text;
+    wrong text := cfgtrack_wrong_field(sort, said);
 BEGIN
-    IF fields IS NULL THEN
+    IF fields IS NULL OR NOT sort = ANY (
+        '{medium,kind,part,unit,place,setting,person,permission,rules,retired}'::text[]) THEN
         PERFORM cfgtrack_refuse(format('%s: a plant has nothing of that sort', sort));
     END IF;
     IF body IS NULL THEN
@@ -786,14 +827,10 @@ BEGIN
         OR coalesce(said ->> 'id', id) <> id THEN
         PERFORM cfgtrack_refuse(format('%s %s: an item is a canonical JSON object (RFC 8785) of its id', sort, id));
     END IF;
-    FOR one, form IN SELECT f.key, rtrim(fields ->> f.key, '!') FROM jsonb_each(said) AS f LOOP
-        IF form IS NULL OR NOT cfgtrack_is_form(said -> one, form) THEN
-            PERFORM cfgtrack_refuse(format('%s %s, %s: it has no such field, or one of another form', sort, id, one));
-        END IF;
-    END LOOP;
-    FOR one IN SELECT f.key FROM jsonb_each_text(fields) AS f WHERE f.value LIKE '%!' AND NOT said ? f.key LOOP
-        PERFORM cfgtrack_refuse(format('%s %s says no %s', sort, id, one));
-    END LOOP;
+    IF wrong IS NOT NULL THEN
+        PERFORM cfgtrack_refuse(format('%s %s, %s: there is no such field, or it is missing or of another form', sort, id,
+            wrong));
+    END IF;
     IF sort = 'person' AND cfgtrack_list(said -> 'roles') - '{look,record,correct,approve,define,administer}'::text[]
         <> '[]' THEN
         PERFORM cfgtrack_refuse(format('%s has a role that there isn''t', id));
@@ -1138,6 +1175,7 @@ REVOKE EXECUTE ON FUNCTION cfgtrack_expect_standing(event, jsonb) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_role_for(text) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_is_form(jsonb, text) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_fields(text) FROM PUBLIC;
+REVOKE EXECUTE ON FUNCTION cfgtrack_wrong_field(text, jsonb) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_expect_item(text, text, text) FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_take_item() FROM PUBLIC;
 REVOKE EXECUTE ON FUNCTION cfgtrack_wants(text, jsonb) FROM PUBLIC;

@@ -502,6 +502,10 @@ ABUSES: dict[str, Abuse] = {
     "an item of no sort": _loaded("DEF", "frob", {"id": "X"}),
     "a unit of no part": _loaded("DEF", "unit", {"id": "PUMP-1", "part": "nope"}),
     "a unit with more": _loaded("DEF", "unit", {"id": "PUMP-1", "part": "pump", "colour": "red"}),
+    "a part with a port of more": _loaded(
+        "DEF", "part", {"id": "pump", "ports": [{"colour": "red", "kind": "tie", "name": "T"}]}
+    ),
+    "a part with a port of nothing": _loaded("DEF", "part", {"id": "pump", "ports": [7]}),
     "a place in itself": _loaded("DEF", "place", {"id": "HALL", "parent": "HALL"}),
     "moves what stays": _inserted("REC", _event("REC", "HALL", action="place", place="STORE")),
     "into what is no place": _inserted("REC", _event("REC", "PUMP-1", action="place", place="PUMP-2")),
@@ -680,6 +684,35 @@ def _body(plant: Plant, sort: str, name: str) -> str:
         row = db.execute("SELECT body FROM item WHERE sort = %s AND id = %s", [sort, name]).fetchone()
     assert row is not None
     return str(row[0])
+
+
+def test_a_definition_that_cant_be_read_leaves_what_was(plant: Plant) -> None:
+    """A server that knew less took it: answers go on with the one before, and the audit names event and login."""
+    part = json.loads(_body(plant, "part", "pump"))
+    before = plant.owner("plant")
+    loaded = {**part, "colour": "red"}
+    _let_in(plant, "cfgtrack_expect_item", lambda _: _defined(plant, "part", loaded))
+    assert plant.owner("plant").splitlines()[2:] == before.splitlines()[2:]
+    plant.owner("findings")
+    assert "part pump of event define-pump, which the login user_def recorded, can't be read" in plant.owner(
+        "audit"
+    )
+    plant.owner("load", plant.file(TEXT), "--recorder", "LEAD")
+    plant.owner("findings")
+
+
+def test_rules_that_cant_be_read_are_told_and_dropped(plant: Plant) -> None:
+    """SQL can't judge a text: answers name its file, the audit the event and login, and to drop it ends that."""
+    _defined(plant, "rules", {"id": "odd.toml", "text": "garbage ["})
+    answer = plant.command("--db", plant.url, "findings")
+    assert answer.status == 2
+    assert "odd.toml:1: syntax" in answer.err
+    assert "the rules file odd.toml of event define-odd.toml, which the login user_def" in plant.owner(
+        "audit"
+    )
+    plant.owner("rules", "drop", "odd.toml", "--recorder", "LEAD")
+    plant.owner("findings")
+    assert "odd.toml" not in plant.owner("audit")
 
 
 def test_an_item_that_came_with_no_load_is_told_with_its_login(plant: Plant) -> None:
