@@ -10,7 +10,7 @@ from typing import Any, ClassVar, NamedTuple
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.hardware import effect_at
-from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.moment import now_of
 from cfgtrack.answers.past import Past, approvals, find_rule, kept_rules, rules_to_judge_by, variances_of
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
 from cfgtrack.answers.timely import expect_timely
@@ -299,7 +299,7 @@ def _with_approvals(journal: Journal, there: _There, named: Sequence[Named], ent
         # What a plan would break now, it will break after this.
         part = part if there.at is not None else replace(part, time=max(part.time, known), until=None)
         at = None if there.at is None else max(there.at, known)
-        doer = Past(journal, Moment(*journal.moment())).doer
+        doer = Past(journal, now_of(journal)).doer
         (told,) = (f for found in under_variance([part], (*held, *tried), at=at, doer=doer) for f in found)
         yield replace(one, approved=told.approved)
 
@@ -338,7 +338,7 @@ def _recorded_findings(asking: Asking, *, whole: bool = False) -> _There:
     asked for; under a variance or not.
     """
     with asking.read() as journal:
-        moment = asking.moment(journal)
+        moment = asking.recorded(journal)
         if whole:
             moment = replace(moment, at=max(moment.at, journal.moment(None, moment.known)[0]))
         past = Past(journal, moment)

@@ -134,7 +134,7 @@ def _history_row(entry: Entry, corrected_by: str | None) -> list[object]:
     event = entry.event
     basis = "" if event.basis == "reported" else event.basis
     number = entry.number if not corrected_by else f"({entry.number})"
-    notes = "; ".join((*_notes(event, corrected_by), *_back_dated(entry)))
+    notes = "; ".join((*_notes(entry, corrected_by), *_back_dated(entry)))
     by = event.by or ""
     if event.recorder and event.recorder != event.by:
         by = f"{by} (rec. {event.recorder})".strip()
@@ -154,7 +154,8 @@ def _back_dated(entry: Entry) -> Iterator[str]:
         yield f"back-dated: recorded {format_instant(entry.known)}"
 
 
-def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
+def _notes(entry: Entry, corrected_by: str | None) -> Iterator[str]:
+    event = entry.event
     if corrected_by:
         yield f"NO LONGER COUNTS: corrected by {corrected_by}"
     if event.supersedes:
@@ -172,7 +173,7 @@ def _notes(event: Event, corrected_by: str | None) -> Iterator[str]:
     if (head := _head_of(event)) is not None:
         yield f"for the record at {short_head(*head)}"
     if event.clock:
-        yield mark_of(event.clock)
+        yield mark_of(event.clock, entry.known)
     if event.outing and event.action not in (ac.BEGIN, ac.END):
         yield f"in {event.outing}"
     if event.remark:
