@@ -11,7 +11,6 @@ from typing import Any, ClassVar, NamedTuple
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.hardware import effect_at
-from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past, approvals, find_rule, kept_rules, rules_to_judge_by, variances_of
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
 from cfgtrack.answers.timely import UNLIKELY, asked, expect_timely
@@ -349,7 +348,7 @@ def _with_approvals(journal: Journal, there: _There, named: Sequence[Named], ent
     held, _ = approvals(journal)
     tried = () if any(one.id == entry.event.id for one in held) else variances_of(journal, [(entry, None)])[0]
     known = max(entry.known, entry.event.happened)
-    past = Past(journal, Moment(*journal.moment()))
+    past = Past(journal, now_of(journal))
     for one in named:
         part = next(filter(None, (f.only((one.fingerprint,)) for f in there.findings)))
         # What a plan would break now, it will break after this.
@@ -398,7 +397,7 @@ def _recorded_findings(asking: Asking, *, whole: bool = False) -> _There:
     asked for; under a variance or not.
     """
     with asking.read() as journal:
-        moment = asking.moment(journal)
+        moment = asking.recorded(journal)
         if whole:
             moment = replace(moment, at=max(moment.at, journal.moment(None, moment.known)[0]))
         past = Past(journal, moment)

@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from cfgtrack.answers.console import Console
-from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.moment import Moment, now_of
 from cfgtrack.model.action import BOOK_ACTIONS
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.time import BadTime, parse_instant
+from cfgtrack.model.time import BadTime, format_instant, parse_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import AMBIGUOUS, DOER, UNKNOWN, look_up, no_such
 from cfgtrack.store.database import WAIT, spared
@@ -123,19 +123,30 @@ class Asking:
             raise BadInput(Problem(option, "bad-time", str(err))) from None
 
     def moment(self, journal: Journal) -> Moment:
-        """Return the pair of times that the question is asked for: `at` and `known_at`."""
+        """Return the pair of times that the question is asked for: `at` and `known_at`. NoAnswer as `now_of` has it."""
         return self.moment_at(journal, self.at, option="--at")
 
-    def moment_at(self, journal: Journal, at: str | int | None, *, option: str) -> Moment:
+    def recorded(self, journal: Journal) -> Moment:
+        """Return the same for what tells only what is recorded, or records: it is answered whatever clocks say."""
+        return self.moment_at(journal, self.at, option="--at", judged=False)
+
+    def moment_at(
+        self, journal: Journal, at: str | int | None, *, option: str, judged: bool = True
+    ) -> Moment:
         """Return the pair of another time and `known_at`."""
-        known = None
+        known, later = None, ""
         if self.known_at is not None:
-            known = journal.as_known(self.instant(journal, self.known_at, option="--known-at"))
+            known = self.instant(journal, self.known_at, option="--known-at")
+            if known > journal.present:
+                later = (
+                    f"WHICH IS AFTER NOW, {format_instant(journal.present)}: WHAT IS STAMPED BY THEN COUNTS"
+                )
         if at is None:
-            found = journal.moment(None, known)
-            return Moment(*found, later=journal.later(*found))
+            found = now_of(journal, known, judged=judged)
+            time_note = ", ".join(filter(None, (later, found.time_note)))
+            return replace(found, later=journal.later(found.at, found.known or 0), time_note=time_note)
         when = self.instant(journal, at, option=option)
-        return Moment(*journal.moment(when, known), first=_first(journal, known))
+        return Moment(*journal.moment(when, known), first=_first(journal, known), time_note=later)
 
 
 @contextmanager

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.moment import Moment, now_of
 from cfgtrack.answers.past import Past
 from cfgtrack.model.approval import person_named
 from cfgtrack.model.event import Entry, Event
@@ -131,7 +131,7 @@ class Standing:
 
     def _changed_by(self, entries: Sequence[Entry], *, clocks: bool) -> Consequence:
         first, last = (pick(entries, key=lambda entry: entry.number) for pick in (min, max))
-        now = Past(self.journal, Moment(*self.journal.moment(None, last.known)), strict=False)
+        now = Past(self.journal, now_of(self.journal, last.known), strict=False)
         if not now.rules.rules:
             return Consequence()
         then = Moment(now.moment.at, self.journal.known_before(first))

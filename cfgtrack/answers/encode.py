@@ -32,6 +32,8 @@ def json_of(value: Any) -> Any:
         return {**_entry(value.entry), "corrected_by": value.corrected_by}
     if is_dataclass(value) and not isinstance(value, type):
         moment = json_of(value.moment) if isinstance(value, Answer) else {}
+        if isinstance(value, Answer) and value.moment.time_note:
+            moment["time_note"] = value.moment.time_note
         own = {name.rstrip("_"): tell(getattr(value, name)) for name, tell in _told(type(value))}
         return {**moment, **own}
     if isinstance(value, tuple) and hasattr(value, "_asdict"):

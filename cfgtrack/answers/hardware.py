@@ -16,7 +16,7 @@ from cfgtrack.analysis.redefinition import Redefinition
 from cfgtrack.analysis.vetting import Vetted
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing
-from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.answers.moment import Answer, now_of
 from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.answers.timely import clock_notes, expect_begun
 from cfgtrack.files.definition import read_definition
@@ -131,7 +131,7 @@ def _loaded(
         *(_KEYS_LOST if keys_lost is not None and report.entries else ()),
         *clock_notes(journal),
     )
-    moment = Moment(*journal.moment())
+    moment = now_of(journal)
     return Loaded(
         moment,
         asking.dry_run,
@@ -168,7 +168,7 @@ def _loaded_again(asking: Asking, files: Sequence[Path]) -> Loaded | None:
     try:
         with asking.write() as journal:
             report = journal.loaded_again(partial(fingerprint_of, files))
-            return None if report is None else Loaded(Moment(*journal.moment()), asking.dry_run, report)
+            return None if report is None else Loaded(now_of(journal), asking.dry_run, report)
     except Trouble:  # it is told by whoever opens the journal to write
         return None
 
@@ -211,7 +211,7 @@ class Defined(Answer):
 def defined(asking: Asking) -> Defined:
     """Return the plant as it was defined."""
     with asking.read() as journal:
-        moment = asking.moment(journal)
+        moment = asking.recorded(journal)
         plant = journal.plant(moment.at, moment.known)
     kinds = (port.kind for owner in plant.owners() for port in plant.part_of(owner).ports.values())
     counts = {name: len(getattr(plant, name)) for name in ("kinds", "parts", "units", "places")}

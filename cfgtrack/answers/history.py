@@ -37,7 +37,7 @@ def history(
     Without a thing: the whole journal in the order in which it was written, what no longer counts too.
     """
     with asking.read() as journal:
-        moment = asking.moment(journal)
+        moment = asking.recorded(journal)
         since = None if start is None else asking.instant(journal, start, option="--from")
         until = None if end is None else asking.instant(journal, end, option="--to")
         if thing is None:
@@ -112,7 +112,7 @@ def remarks(asking: Asking, thing: str) -> Remarks:
     NoAnswer for no such thing.
     """
     with asking.read() as journal:
-        moment = asking.moment(journal)
+        moment = asking.recorded(journal)
         plant = journal.whole_plant(moment.known)
         thing = expect_thing(plant, thing, ANYTHING)
         found = tuple(journal.remarks([thing], at=moment.at, known=moment.known))

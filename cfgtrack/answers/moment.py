@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from typing import ClassVar
 
 from cfgtrack.model.time import Instant, format_instant
-from cfgtrack.model.trouble import Trouble
+from cfgtrack.model.trouble import NoAnswer, Problem, Trouble
+from cfgtrack.store.journal import Journal
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,14 +19,16 @@ class Moment:
     `known` is None for what no journal stands behind. `first`, where somebody looked it up, is when the first recorded
     event happened: before it nothing is known, so everything seems open, cut off and held by nothing. `later`, of a
     question about now, is when the next event is said to happen: what is recorded of the future doesn't count yet.
+    `time_note` is what is to be told of the clocks behind it, "" for nothing.
     """
 
-    untold: ClassVar[tuple[str, ...]] = ("first", "later")
+    untold: ClassVar[tuple[str, ...]] = ("first", "later", "time_note")
 
     at: Instant
     known: Instant | None = None
     first: int | None = None
     later: int | None = None
+    time_note: str = ""
 
     @property
     def is_too_early(self) -> bool:
@@ -41,7 +44,17 @@ class Moment:
             text += f", BEFORE THE FIRST RECORDED EVENT ({format_instant(self.first)})"
         if self.later is not None:
             text += f", BEFORE WHAT IS RECORDED OF {format_instant(self.later)}"
+        if self.time_note:
+            text += f", {self.time_note}"
         return text
+
+
+def now_of(journal: Journal, known: int | None = None, *, judged: bool = False) -> Moment:
+    """Return the moment that is now, as known. NoAnswer for what is `judged` where nobody can tell now."""
+    now, known = journal.now(known)
+    if judged and now.is_unsure:
+        raise NoAnswer(Problem("--at", "clocks-differ", now.why_unsure()))
+    return Moment(now.at, known, time_note=now.time_note)
 
 
 @dataclass(frozen=True, slots=True)

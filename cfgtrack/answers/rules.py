@@ -8,7 +8,7 @@ from pathlib import Path
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.hardware import Loaded
-from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.answers.moment import Answer, now_of
 from cfgtrack.answers.past import Past, find_rule, kept_rules, kept_texts
 from cfgtrack.answers.redefining import Redefining, needless, reason_of
 from cfgtrack.answers.review import Review, reviewed
@@ -102,7 +102,7 @@ def _keep(
         accept=accept,
     )
     notes = (*notes, *needless(accept, report), *clock_notes(journal))
-    return Loaded(Moment(*journal.moment()), asking.dry_run, report, judge.found, judge.vetted, notes=notes)
+    return Loaded(now_of(journal), asking.dry_run, report, judge.found, judge.vetted, notes=notes)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,16 +12,13 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, Sourced
 from cfgtrack.model.definition import Definition
-from cfgtrack.model.present import Hours, Record, doubts, now, outside, size_of, stamp
+from cfgtrack.model.present import NOTABLE, Hours, Record, blames_clock, doubts, now, outside, size_of, stamp
 from cfgtrack.model.setting import HAPPENED_AHEAD, HAPPENED_LATE
 from cfgtrack.model.time import format_instant, is_instant
 from cfgtrack.model.trouble import Problem, Refused
 from cfgtrack.store.journal import Journal
 
 UNLIKELY = "unlikely-time"
-
-BEHIND = 120_000_000
-"""By so much a console's clock may differ from a server's before anybody is told, microseconds."""
 
 _MOST_OPEN = 100_000
 """Of so many rows of outings that haven't ended it is remembered when they happened, to hold them against the end."""
@@ -62,7 +59,7 @@ def clock_notes(journal: Journal, *, is_now: bool = False) -> Iterator[str]:
             f"clock: {whose} says {format_instant(sum(off))}, {size_of(off[0])} after the last entry was recorded:"
             " what is recorded now is marked"
         )
-    if abs(own - present) > BEHIND:
+    if abs(own - present) > NOTABLE:
         yield (
             f"clock: this console's says {format_instant(own)}, the server's {format_instant(present)}: one of them is"
             " wrong. What is recorded goes by the server's."
@@ -97,21 +94,30 @@ def expect_begun(asking: Asking, journal: Journal, definition: Definition) -> No
     last = max(definition.initial, key=lambda action: action.happened, default=None)
     if last is None or asking.sure:
         return
-    here = now(journal.present, journal.recorded_last() or 0)
-    record = Record(here, definition.plant().span(HAPPENED_AHEAD), 0)
+    here, by = _now(journal)
+    record = Record(here, definition.plant().span(HAPPENED_AHEAD), 0, by=by)
     for why in doubts(last.happened, record):
         if journal.entry(last.id) is None:
             raise Refused(Problem(definition.origins.get(("initial", ""), "initial"), UNLIKELY, asked(why)))
 
 
+def _now(journal: Journal) -> tuple[int, str]:
+    """Return what is now, and by which clock where that isn't this one."""
+    here, present = now(journal.present, journal.written()), journal.present
+    return (
+        here,
+        f"the last write's; this clock says {format_instant(present)}" if here - present > NOTABLE else "",
+    )
+
+
 def _record(journal: Journal) -> Record:
     """Return what a time is held against in a journal as it is now."""
     plant, written = journal.plant(), journal.recorded_last() or 0
-    here = now(journal.present, written)
+    here, by = _now(journal)
     ahead = plant.span(HAPPENED_AHEAD)
     # What is done to the record, to correct it, say, is done when it is found out: that is nothing to be late for.
     last = journal.last_done(written, here + ahead)
-    return Record(here, ahead, plant.span(HAPPENED_LATE), last, journal.handover())
+    return Record(here, ahead, plant.span(HAPPENED_LATE), last, journal.handover(), by)
 
 
 def _doubts(journal: Journal, record: Record, action: Action) -> Iterator[str]:
@@ -123,6 +129,9 @@ def _doubts(journal: Journal, record: Record, action: Action) -> Iterator[str]:
             return
         if old is not None and record.last is not None:
             record = replace(record, last=min(record.last, old.event.happened))
+        if blames_clock(action.reason):
+            # How far a clock was off nobody is surprised at, who says that it was.
+            record = replace(record, last=None)
     yield from doubts(action.happened, record)
 
 

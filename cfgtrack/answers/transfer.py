@@ -112,7 +112,7 @@ def take_in(
             set_aside=None if rejects is None else set_aside,
         )
         clocks = list(clock_notes(journal)) if tally.recorded else []
-        moment = asking.moment(journal)
+        moment = asking.recorded(journal)
         if rejects is not None and aside:
             stream.seek(0)
             with (
@@ -203,7 +203,7 @@ def export(asking: Asking, out: Path | TextIO, *, form: str, in_effect: bool = F
     what isn't in it, or isn't taken back by an import.
     """
     with asking.read() as journal:
-        retired = journal.of_action(RETIRE, known=asking.moment(journal).known)
+        retired = journal.of_action(RETIRE, known=asking.recorded(journal).known)
         names = ", ".join(" ".join(entry.event.subjects) for entry in retired)
         notes: tuple[str, ...] = ()
         if retired and form in ("csv", "xlsx"):
@@ -233,7 +233,7 @@ def _export_workbook(asking: Asking, journal: Journal, out: Path, *, in_effect: 
 
 def _kept(asking: Asking, journal: Journal, *, in_effect: bool) -> Iterator[Entry]:
     """Yield what people keep: all but variances, what loads wrote and what was retired, and what took that back."""
-    known = asking.moment(journal).known
+    known = asking.recorded(journal).known
     entries = journal.entries(known=known) if in_effect else (line.entry for line in journal.log(known=known))
     left_out = (*DEFINITIONS, APPROVE)
     gone = {entry.event.id for entry in journal.log_of(*left_out)}
@@ -245,7 +245,7 @@ def _kept(asking: Asking, journal: Journal, *, in_effect: bool) -> Iterator[Entr
 
 
 def _export(asking: Asking, journal: Journal, form: str, stream: TextIO, *, in_effect: bool) -> None:
-    known = asking.moment(journal).known
+    known = asking.recorded(journal).known
     if form == "archive":
         stream.writelines(write_archive(journal.database))
     elif form == "ocel":

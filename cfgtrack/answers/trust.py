@@ -8,10 +8,9 @@ from typing import Any, ClassVar, TextIO
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.console import Forgotten
-from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.answers.moment import Answer, Moment, now_of
 from cfgtrack.answers.past import Past, first_wrong_memory, kept_texts
 from cfgtrack.files.kept_head import kept_head
-from cfgtrack.files.source import decode
 from cfgtrack.files.strict_json import strict_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.handover import SaidHead, TreeHead
@@ -52,7 +51,7 @@ def audit(asking: Asking, *, kept: str | None = None, state: bool = True) -> Aud
     with asking.read() as journal:
         report = store.audit(journal.database, kept=head, state=state)
         # A journal that isn't sound may not be able to tell its last event.
-        moment = asking.moment(journal) if report.is_sound else Moment(journal.present)
+        moment = asking.recorded(journal) if report.is_sound else Moment(journal.present)
         if state and report.is_sound:
             report.faults.extend(_remembered(journal))
             report.doubts.extend(_rules_unread(journal))
@@ -92,7 +91,7 @@ def _rules_unread(journal: Journal) -> Iterator[Fault]:
 
 def _remembered(journal: Journal) -> Iterator[Fault]:
     """Yield a fault for the first checkpoint that isn't what judging the journal from its beginning gives."""
-    past = Past(journal, Moment(*journal.moment()), strict=False)
+    past = Past(journal, now_of(journal), strict=False)
     try:
         fault = first_wrong_memory(past)
     except Trouble as err:
@@ -115,7 +114,7 @@ class Headed(Answer):
 def head(asking: Asking) -> Headed:
     """Return the tree head."""
     with asking.read() as journal:
-        moment = asking.moment(journal)
+        moment = asking.recorded(journal)
         return Headed(moment, current_head(journal.database))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.moment import now_of
 from cfgtrack.answers.past import Past
 from cfgtrack.files.writer import replacing
 from cfgtrack.model.trouble import NoAnswer, Problem, Trouble
@@ -102,7 +102,7 @@ def rebuild(asking: Asking) -> Rebuilt:
     events = upkeep.rebuild(asking.database)
     # Rules that no longer fit, or another one's turn: the next record does it.
     with suppress(Trouble), asking.write() as journal:
-        past = Past(journal, Moment(*journal.moment()), strict=False)
+        past = Past(journal, now_of(journal), strict=False)
         if past.rules.rules:
             past.judge_to_keep()
             past.keep()

@@ -39,7 +39,7 @@ def vetting(asking: Asking, files: Sequence[Path] = (), rules: Sequence[Path] = 
     """
     if not files:
         with asking.read() as journal:
-            moment = asking.moment(journal)
+            moment = asking.recorded(journal)
             now = journal.configuration(moment.at, moment.known)
             kept = read_rules(list(rules), now.plant) if rules else kept_rules(journal, None, moment.known)
             return Vetting(moment, vet(Ground(now, kept)))

@@ -146,7 +146,7 @@ def _history_row(entry: Entry, corrected_by: str | None, withdrawals: Mapping[st
     event = entry.event
     basis = "" if event.basis == "reported" else event.basis
     number = entry.number if not corrected_by else f"({entry.number})"
-    notes = "; ".join((*_notes(event, corrected_by, withdrawals), *_back_dated(entry)))
+    notes = "; ".join((*_notes(entry, corrected_by, withdrawals), *_back_dated(entry)))
     by = event.by or ""
     if event.recorder and event.recorder != event.by:
         by = f"{by} (rec. {event.recorder})".strip()
@@ -169,7 +169,8 @@ def _back_dated(entry: Entry) -> Iterator[str]:
 _HOW = {True: "withdrawn", False: "corrected", None: "corrected or withdrawn"}
 
 
-def _notes(event: Event, corrected_by: str | None, withdrawals: Mapping[str, bool]) -> Iterator[str]:
+def _notes(entry: Entry, corrected_by: str | None, withdrawals: Mapping[str, bool]) -> Iterator[str]:
+    event = entry.event
     if corrected_by:
         yield f"NO LONGER COUNTS: {_HOW[withdrawals.get(corrected_by)]} by {corrected_by}"
     if event.supersedes:
@@ -190,7 +191,7 @@ def _notes(event: Event, corrected_by: str | None, withdrawals: Mapping[str, boo
     if (head := _head_of(event)) is not None:
         yield f"for the record at {head.short}"
     if event.clock:
-        yield mark_of(event.clock)
+        yield mark_of(event.clock, entry.known)
     if event.outing and event.action not in (ac.BEGIN, ac.END):
         yield f"in {event.outing}"
     if event.remark:

@@ -336,7 +336,9 @@ class _Auditor:
         """Tell, once a write, of a clock that was off: what is recorded is sound, and its `known` may not be when."""
         off = event.get("clock", 0)
         if type(off) is int and off and self.known == self.began:
-            sentence = f"when it was recorded, {mark_of(off)}: so say all events of that write"
+            sentence = (
+                f"when it was recorded, {mark_of(off, self.known)} (events {row.number}, {row.number - 1})"
+            )
             self.report.doubts.append(Fault("clock", sentence, row.number, row.id))
 
     def _signature(self, row: _EventRow, content: dict[str, Any]) -> Iterator[tuple[str, str]]:

@@ -14,6 +14,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from types import TracebackType
 
@@ -23,13 +24,24 @@ from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import ABSENT, Entry, Event, LogLine
 from cfgtrack.model.plant import Plant, owner_of, port_of
-from cfgtrack.model.present import Hours, now
-from cfgtrack.model.setting import HAPPENED_AHEAD
+from cfgtrack.model.present import (
+    NOTABLE,
+    WRONG_CLOCK,
+    Hours,
+    Now,
+    Stamped,
+    Written,
+    blames_clock,
+    now,
+    own_reading,
+    written,
+)
+from cfgtrack.model.setting import CLOCK_AHEAD, HAPPENED_AHEAD
 from cfgtrack.model.signature import Signer
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.store import checkpoint
 from cfgtrack.store.checkpoint import Checkpoint, Stored, Wanted
-from cfgtrack.store.clock import present_of
+from cfgtrack.store.clock import is_served, present_of
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import WAIT, Database, Row
 from cfgtrack.store.definitions import Definitions, read_definitions
@@ -50,7 +62,7 @@ from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of, find_entr
 from cfgtrack.store.security import expect_look
 from cfgtrack.store.view import SqlView, read_configuration, read_owner
 
-Now = Callable[[], int]
+Clock = Callable[[], int]
 
 PAGE = 2_000
 """Events are read so many at a time: an answer of any length takes constant memory, and blocks nobody."""
@@ -75,7 +87,7 @@ def create(url: str) -> None:
 def open_journal(
     url: str,
     *,
-    clock: Now,
+    clock: Clock,
     now: int | None = None,
     must_exist: bool = True,
     read_only: bool = False,
@@ -110,7 +122,7 @@ class Journal:
     """
 
     def __init__(
-        self, database: Database, clock: Now, now: int | None = None, accepts: str | None = None
+        self, database: Database, clock: Clock, now: int | None = None, accepts: str | None = None
     ) -> None:
         self.database = database
         self.clock = clock
@@ -146,26 +158,78 @@ class Journal:
         Without `at`: now, see `model/present.py`. Without `known`: all that the journal holds, told by the `known` of
         its last event.
         """
-        written = 0 if at is not None and known is not None else self._known(None)
-        known = written if known is None else known
         if at is None:
-            at = now(self.present, written)
-            last = self.last_happened(known)
-            at = max(at, last[0] if last[0] <= at else self.last_happened(known, at + self._soon)[0])
-        return at, known
+            found, known = self.now(known)
+            return found.at, known
+        return at, self._known(known)
+
+    def now(self, known: int | None = None) -> tuple[Now, int]:
+        """Return what is now, as known, and as known when: without `known`, as `moment` has it."""
+        known = self._known(known)
+        found = self.written(known)
+        at = now(self.present, found)
+        last = self.last_happened(known)
+        at = max(at, last[0] if last[0] <= at else self.last_happened(known, at + self._soon)[0])
+        whose = "the server's clock" if is_served(self.database) else "this clock"
+        return Now(at, self.present, found, self.plant().span(CLOCK_AHEAD), whose), known
+
+    def written(self, known: int | None = None) -> Written:
+        """Return what the record says of now, as known."""
+        sql = "SELECT known, body FROM event WHERE known <= :known ORDER BY known DESC LIMIT 1"
+        row = self.database.row(sql, {"known": NEVER if known is None else known})
+        if row is None:
+            return Written()
+        known, clock = int(row[0]), self.present
+        last = own_reading(known, _off(row[1]))
+        if known <= clock + NOTABLE:
+            return Written(known, last)
+        # It is ahead of this clock: who says so, and does it count?
+        wrong = self._blamed(known)
+        if not wrong:
+            return Written(known, last, self._first_after(clock))
+        start = min(wrong)
+        row = self.database.row(
+            "SELECT known FROM event WHERE number < :start ORDER BY number DESC LIMIT 1", {"start": start}
+        )
+        before = 0 if row is None else int(row[0])
+        found = written(before, self._stamps(start, known, wrong), clock)
+        return found if before <= clock else replace(found, event=self._first_after(clock))
+
+    def _first_after(self, clock: int) -> str:
+        """Return the id of the first event that became known after what a clock says."""
+        row = self.database.row(
+            "SELECT id FROM event WHERE known > :clock ORDER BY known LIMIT 1", {"clock": clock}
+        )
+        return "" if row is None else str(row[0])
+
+    def _blamed(self, known: int) -> frozenset[int]:
+        """Return the numbers of the events that were taken back because the clock was wrong, as known."""
+        sql = (
+            "SELECT x.corrects, x.body FROM event x WHERE x.corrects IS NOT NULL AND x.known <= :known"
+            " AND lower(x.body) LIKE :wrong"
+        )
+        rows = self.database.rows(sql, {"known": known, "wrong": f"%{WRONG_CLOCK}%"})
+        return frozenset(int(row[0]) for row in rows if blames_clock(json.loads(row[1]).get("reason")))
+
+    def _stamps(self, start: int, known: int, wrong: frozenset[int]) -> Iterator[Stamped]:
+        """Yield what the events from a number on say of their clocks, as known."""
+        sql = (
+            "SELECT number, id, known, body FROM event WHERE number >= :start AND known <= :known"
+            " ORDER BY number LIMIT :page"
+        )
+        while True:
+            page = self.database.rows(sql, {"start": start, "known": known, "page": PAGE})
+            for number, name, when, body in page:
+                yield Stamped(str(name), int(when), _off(body), number in wrong)
+            if len(page) < PAGE:
+                return
+            start = int(page[-1][0]) + 1
 
     def later(self, at: int, known: int) -> int | None:
         """Return when the first event in effect after an instant happened, None where there is none."""
         sql = f"SELECT e.happened FROM event e WHERE e.happened > :at AND {IN_EFFECT} ORDER BY e.happened LIMIT 1"
         row = self.database.row(sql, {"at": at, "known": known})
         return None if row is None else int(row[0])
-
-    def as_known(self, known: int) -> int:
-        """Return by when what somebody asks about was known: of now, and of what is to come, all that is recorded.
-
-        Now is what his own clock says, too: behind the clock that stamped it, it hides nothing.
-        """
-        return max(known, self._known(None)) if known >= min(self.clocks()) else known
 
     @property
     def _soon(self) -> int:
@@ -700,6 +764,12 @@ class Journal:
             recorder.take(rows, each=each, set_aside=set_aside)
             recorder.finish()
         return recorder.tally
+
+
+def _off(body: str) -> int:
+    """Return what an event says of the clock by which it was recorded: see `Stamp`."""
+    off = json.loads(body).get("clock", 0) if '"clock":' in body else 0
+    return off if type(off) is int else 0
 
 
 def _is_told_of(subject: str, entry: Entry) -> bool:

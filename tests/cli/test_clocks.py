@@ -43,12 +43,136 @@ def test_known_now_hides_nothing(console: Command) -> None:
     for clock in (NOON, NOON + HOUR):
         console.ticks = going(clock)
         for words in ((), ("--known-at", "2031-05-01T13:30:00Z")):
+            # By then the stamps of both are in the past.
             ids = {line["id"] for line in console.json_of("history", *words)["history"]}
             assert {"FAST", "RIGHT"} <= ids
-    # Now, as this console's user reads it off his clock.
+
+
+def test_known_at_a_time_is_by_the_stamps(console: Command) -> None:
+    """Known at a time that is named is what was stamped by then, whichever console asks; one to come is told."""
+    console.ok("inspect", "PUMP-1", "--id", "E1")
+    console.ticks = going(NOON + 20 * DAY)
+    console.ok("inspect", "PUMP-2", "--id", "FAST")
+    answers = []
+    for clock in (NOON - HOUR, NOON + HOUR, NOON + 19 * DAY):
+        console.ticks = going(clock)
+        found = console(
+            "state", "--json", "--known-at", "2031-05-01T12:30:00Z", "--at", "2031-05-01T12:00:05Z"
+        ).json
+        assert ("WHICH IS AFTER NOW" in found.pop("time_note", "")) == (clock < NOON)
+        log = console.json_of("history", "--known-at", "2031-05-01T12:30:00Z")["history"]
+        answers.append((found, [line["id"] for line in log]))
+    assert answers[0] == answers[1] == answers[2]
+    assert answers[0][0]["known"] == "2031-05-01T12:30:00Z"
+    assert answers[0][1][-1] == "E1"
+    console.ticks = going(NOON - HOUR)
+    said = " ".join(console.ok("history", "--known-at", "2031-05-01T12:30:00Z").split())
+    assert "WHICH IS AFTER NOW, 2031-05-01T11:00:0" in said
+
+
+# --- now ----------------------------------------------------------------------------------------------------------
+
+
+def ahead(console: Command, days: int, *accepted: str) -> None:
+    """Have a console so many days fast write, and a right one after it."""
+    console.ticks = going(NOON + days * DAY)
+    console.ok("inspect", "PUMP-2", "--id", "FAST", *accepted)
+    console.ticks = going(NOON + MINUTE)
+    console.ok("inspect", "PUMP-1", "--id", "RIGHT")
+
+
+JUDGED = (("findings",), ("review",), ("state",), ("check", "--do", "shut HALL:V1"), ("draw", "-o", "x.svg"))
+
+
+def test_now_is_not_told_for_two(console: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+    """After a jump of a year that was accepted nothing is judged for now: both clocks and the event are named."""
+    monkeypatch.chdir(console.folder)
+    ahead(console, 365, "--accept-clock", "2032-04-30")
+    for words in JUDGED:
+        answer = console(*words)
+        assert (answer.status, answer.out) == (4, ""), words
+        assert "--at: clocks-differ: say which time is meant: this clock says 2031-05-01T12:01:" in answer.err
+        assert "364 d later, at 2032-04-30T12:00:0" in answer.err
+        assert "by event FAST" in answer.err
+        assert console(*words, "--at", "2031-05-01T12:02:00Z").status in (0, 3), words
+    # What is recorded is told, and says whose now it is; recording goes on.
+    assert "NOW BY THE LAST WRITE, 364 d AFTER THIS CLOCK" in " ".join(console.ok("history").split())
+    assert console.json_of("history")["time_note"] == "NOW BY THE LAST WRITE, 364 d AFTER THIS CLOCK"
+    console.ok("inspect", "PUMP-1")
+
+
+def test_a_dead_clock_is_answered_nothing(console: Command) -> None:
+    """A console that was set back to 1970 isn't told that nothing is found now."""
+    console.ticks = going(0)
+    answer = console("findings")
+    assert answer.status == 4
+    assert "this clock says 1970-01-01T00:00:0" in answer.err
+    assert console("findings", "--at", "2031-05-01T12:00:00Z").status in (0, 3)
+
+
+def test_a_small_jump_is_told(console: Command) -> None:
+    """Twenty days, which nobody was asked about, are told in each answer of a right console; so is a long lull."""
+    ahead(console, 20)
+    for words in (("findings",), ("review",), ("state", "PUMP-1"), ("history",)):
+        answer = console(*words)
+        assert "NOW BY THE LAST WRITE, 19 d AFTER THIS CLOCK" in " ".join(answer.out.split()), words
+    assert console("findings", "--json").json["time_note"] == "NOW BY THE LAST WRITE, 19 d AFTER THIS CLOCK"
+    console.ticks = going(NOON + 90 * DAY)
+    assert "NOW BY THIS CLOCK, 89 d AFTER THAT OF THE LAST WRITE" in " ".join(console("findings").out.split())
+
+
+@pytest.mark.parametrize("way", ["withdraw", "correct"])
+@pytest.mark.parametrize("days", [20, 365])
+def test_a_wrong_clock_is_put_right(way: str, days: int, console: Command) -> None:
+    """Once the fast event is taken back because of a wrong clock, now is this clock's again, for good."""
+    ahead(console, days, "--accept-clock", "2032-04-30")
+    words = {
+        "withdraw": ("withdraw", "FAST", "--reason", "wrong clock: a year fast"),
+        "correct": (
+            *("correct", "FAST", "inspect", "PUMP-2", "--at", "2031-05-01T11:59:00Z"),
+            *("--reason", "wrong clock"),
+        ),
+    }
+    console.ok(*words[way])
+    for clock in (NOON + 2 * MINUTE, NOON + 20 * DAY):
+        console.ticks = going(clock)
+        answer = console("findings", "--json")
+        assert answer.status in (0, 3), answer.err
+        assert "time_note" not in answer.json
+        assert abs(parse_instant(answer.json["at"]) - clock) < MINUTE
+    # It isn't put right for a clock that is dead, nor silently for the one that was fast.
+    console.ticks = going(0)
+    assert console("findings").status == 4
+    console.ticks = going(NOON + days * DAY)
+    assert ("NOW BY THIS CLOCK" in " ".join(console("findings").out.split())) == (days > 27)
+
+
+def test_another_reason_leaves_the_clock(console: Command) -> None:
+    """An event that is taken back for another reason still says what its clock said."""
+    ahead(console, 365, "--accept-clock", "2032-04-30")
+    console.ok("withdraw", "FAST", "--reason", "it was the other pump, not a wrong clock")
+    assert console("findings").status == 4
+
+
+def test_whose_now_a_time_is_after(console: Command) -> None:
+    """A time that is after the record's now, which isn't this clock's, is asked about with both."""
+    ahead(console, 20)
+    said = " ".join(console("inspect", "PUMP-1", "--at", "2031-06-01T12:00:00Z").err.split())
+    assert "after now, 2031-05-21T12:00:" in said
+    assert "(the last write's; this clock says 2031-05-01T12:01:" in said
+
+
+def test_marks_blame_nobody(console: Command) -> None:
+    """Of two consoles an hour apart the mark names what both said at which write, not which of them is wrong."""
+    console.ticks = going(NOON + HOUR)
+    console.ok("inspect", "PUMP-1", "--id", "FAST")
     console.ticks = going(NOON)
-    ids = {line["id"] for line in console.json_of("history", "--known-at", "2031-05-01T12:00:00Z")["history"]}
-    assert {"FAST", "RIGHT"} <= ids
+    console.ok("inspect", "PUMP-2", "--id", "RIGHT")
+    marked = r"two clocks differ by (1 h|59 min \d+ s): 2031-05-01T12:00:0\dZ here, 2031-05-01T13:00:0\dZ at the write"
+    (doubt,) = console.json_of("audit")["doubts"]
+    assert re.search(marked, doubt["sentence"])
+    assert doubt["event"] == "RIGHT"
+    assert "two clocks differ by" in re.sub(r"\s+(rec\. \w+\)\s+)?", " ", console.ok("history", "PUMP-2"))
 
 
 def test_what_another_did_is_seen_now(console: Command) -> None:
@@ -115,11 +239,11 @@ def test_an_accepted_jump_is_marked(console: Command) -> None:
     marks = {line["id"]: line.get("clock") for line in console.json_of("history")["history"]}
     assert marks["E2"] is None
     assert 399 * DAY < marks["E1"] <= 401 * DAY
-    assert "d ahead of the last write" in " ".join(console.ok("history", "PUMP-1").split())
+    assert "d ahead of the write before" in " ".join(console.ok("history", "PUMP-1").split())
     audited = console.json_of("audit")
     assert audited["sound"]
     assert [(one["code"], one["event"]) for one in audited["doubts"]] == [("clock", "E1")]
-    assert "400 d ahead of the last write" in console.ok("audit")
+    assert "400 d ahead of the write before" in console.ok("audit")
 
 
 def test_a_plant_says_how_far(console: Command) -> None:
@@ -154,7 +278,7 @@ def test_a_slow_clock_is_told_and_marked(console: Command) -> None:
     event = answer.json["event"]
     assert parse_instant(event["known"]) == parse_instant(first) + 1
     assert -3 * HOUR - MINUTE < event["clock"] < -3 * HOUR + MINUTE
-    assert "behind the last write" in re.sub(r"\s+(rec\. \w+\)\s+)?", " ", console.ok("history", "PUMP-2"))
+    assert "two clocks differ by 3" in " ".join(console.ok("history", "PUMP-2").split())
     assert [one["code"] for one in console.json_of("audit")["doubts"]] == ["clock"]
 
 

@@ -366,10 +366,8 @@ def _set_back(console: Console, by: int) -> None:
     console.ticks = iter(range(next(console.ticks) - by, 2**60, SECOND))
 
 
-def _say_when(console: Console, event: str) -> None:
-    console.ok(
-        "correct", event, "inspect", "PUMP-1", *AT, "--reason", "by my watch", "--id", f"{event}-{event}"
-    )
+def _say_when(console: Console, event: str, reason: str = "by my watch") -> None:
+    console.ok("correct", event, "inspect", "PUMP-1", *AT, "--reason", reason, "--id", f"{event}-{event}")
     assert console.has(f"{event}-{event}")
 
 
@@ -380,7 +378,37 @@ def _(console: Console) -> str:
     _set_back(console, HOUR)
     said = console("inspect", "PUMP-2").err
     assert "E3" in console.ok("history")
-    _say_when(console, "E3")
+    _say_when(console, "E3", "wrong clock: an hour fast")
+    assert "NOW BY" not in console.ok("findings")
+    return said
+
+
+@when("now is not what this clock says")
+def _(console: Console) -> str:
+    _set_back(console, -20 * DAY)
+    console.ok("inspect", "PUMP-1", "--id", "E3")
+    _set_back(console, 20 * DAY)
+    said = " ".join(console.ok("findings").split())
+    assert "NOW BY" not in console.ok("findings", *AT)
+    return said
+
+
+@when("a jump was accepted that was wrong, or this clock is dead")
+def _(console: Console) -> str:
+    _set_back(console, -400 * DAY)
+    console.ok("inspect", "PUMP-1", "--id", "E3", "--accept-clock", "2032-06-04")
+    _set_back(console, -40 * DAY)
+    for event in ("E5", "E4"):
+        console.ok("inspect", "PUMP-1", "--id", event, "--accept-clock", "2032-07-14")
+    _set_back(console, 440 * DAY)
+    said = console("findings").err
+    assert "by event E3" in said
+    console.ok("findings", *AT)
+    _say_when(console, "E3", "wrong clock")
+    assert "by event E5" in console("findings").err
+    console.ok("withdraw", "E5", "--reason", "wrong clock: it was none")
+    assert "NOW BY" not in console.ok("findings")
+    assert console.has("E4")
     return said
 
 

@@ -6,7 +6,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cfgtrack.model.present import Hours, Record, Stamp, day_of, doubts, mark_of, now, outside, size_of, stamp
+from cfgtrack.model.present import (
+    Hours,
+    Now,
+    Record,
+    Stamp,
+    Stamped,
+    Written,
+    day_of,
+    doubts,
+    mark_of,
+    now,
+    outside,
+    size_of,
+    stamp,
+    written,
+)
 from cfgtrack.model.time import DAY, HOUR, MINUTE, SECOND, parse_instant
 
 NOON = parse_instant("2031-05-01T12:00:00Z")
@@ -50,7 +65,50 @@ def test_known_increases(clocks: list[tuple[int, int]]) -> None:
 
 def test_now() -> None:
     """What is written has happened: now is never before it, however slow this clock is."""
-    assert (now(NOON, NOON + HOUR), now(NOON, NOON - HOUR)) == (NOON + HOUR, NOON)
+    assert [now(NOON, Written(NOON + by)) for by in (HOUR, -HOUR)] == [NOON + HOUR, NOON]
+
+
+FAST = NOON + 365 * DAY
+JUMP, MORE = Stamped("jump", FAST, 365 * DAY), Stamped("more", FAST + HOUR, 0)
+RIGHT = Stamped("right", FAST + HOUR + 1, -365 * DAY)
+DEAD = Stamped("dead", NOON + 1, -NOON)
+WRONG = Stamped("jump", FAST, 365 * DAY, is_wrong=True)
+
+WRITTEN = {
+    "a clock was believed": ([JUMP], (FAST, FAST, "jump")),
+    "and written by again": ([JUMP, MORE], (FAST + HOUR, FAST + HOUR, "jump")),
+    "then by a right one": ([JUMP, RIGHT], (FAST, NOON + HOUR + 1, "jump")),
+    "it was wrong": ([WRONG, MORE], (NOON, FAST + HOUR, "")),
+    "it was wrong, says a right one": ([WRONG, MORE, RIGHT], (NOON + HOUR + 1, NOON + HOUR + 1, "right")),
+    "a dead one": ([DEAD], (NOON, 1, "")),
+}
+
+
+@pytest.mark.parametrize("case", WRITTEN)
+def test_written(case: str) -> None:
+    """What a record says of now is the latest that counts of what clocks said, not where `known` was pushed to."""
+    stamps, wanted = WRITTEN[case]
+    assert written(NOON, stamps, NOON) == Written(*wanted)
+
+
+ASKED = {
+    "they agree": (0, 0, False, ""),
+    "a watch": (MINUTE, MINUTE, False, ""),
+    "twenty days": (20 * DAY, 20 * DAY, False, "NOW BY THE LAST WRITE, 20 d AFTER THIS CLOCK"),
+    "a year": (365 * DAY, 365 * DAY, True, "NOW BY THE LAST WRITE, 365 d AFTER THIS CLOCK"),
+    "a lull": (-20 * DAY, -20 * DAY, False, ""),
+    "a long lull": (-40 * DAY, -40 * DAY, False, "NOW BY THIS CLOCK, 40 d AFTER THAT OF THE LAST WRITE"),
+    "a dead clock wrote": (0, -9000 * DAY, False, "NOW BY THIS CLOCK, 9000 d AFTER THAT OF THE LAST WRITE"),
+}
+
+
+@pytest.mark.parametrize("case", ASKED)
+def test_what_is_told_of_now(case: str) -> None:
+    """Now is told where it isn't what the clock says; further ahead than a plant allows it is nobody's to tell."""
+    latest, last, unsure, told = ASKED[case]
+    record = Written(NOON + latest, NOON + last)
+    found = Now(now(NOON, record), NOON, record, MOST)
+    assert (found.is_unsure, found.time_note) == (unsure, told)
 
 
 RECORD = Record(NOON, ahead=30 * MINUTE, late=14 * DAY, last=NOON - DAY, handover=NOON - 100 * DAY)
@@ -108,4 +166,5 @@ def test_words() -> None:
         "1 d 2 h",
         "11 d",
     ]
-    assert mark_of(0) == ""
+    assert mark_of(0, NOON) == ""
+    assert mark_of(10**300, NOON) == mark_of(-(10**300), NOON) == "the clock was off"

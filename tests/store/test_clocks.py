@@ -57,12 +57,77 @@ def opened(url: str, clock: int, accepts: str | None = None) -> Journal:
 
 
 def known_now(url: str, clock: int) -> list[str]:
-    """Return what a console sees when its user asks what is known now, as his clock says."""
+    """Return what a console sees when its user asks what is known now; at a time that he names, stamps say."""
     with opened(url, clock) as journal:
-        known = journal.as_known(clock)
-        seen = [line.entry.event.id for line in journal.log(known=known)]
-        assert seen == [line.entry.event.id for line in journal.log()]
-        return seen
+        log = [line.entry for line in journal.log(known=journal.moment()[1])]
+        by_now = [entry.event.id for entry in log if entry.known <= clock]
+        assert [line.entry.event.id for line in journal.log(known=clock)] == by_now
+        return [entry.event.id for entry in log]
+
+
+CLOSE = 121 * SECOND
+"""By less nobody is told that clocks differ."""
+
+
+@given(steps, st.lists(skews, min_size=CONSOLES, max_size=CONSOLES), st.sets(st.integers(0, 12)))
+def test_no_now_is_wrong_in_silence(
+    pattern: Path,
+    tmp_path_factory: pytest.TempPathFactory,
+    plan: list[tuple[int, int, int | None, bool, int]],
+    off: list[int],
+    blamed: set[int],
+) -> None:
+    """Told nothing, who asks is answered for what his clock says; a right one so for the true now, whatever others did.
+
+    A wrong one is so answered only where a clock that is as wrong was the last to write. Where the record is further
+    ahead of a clock than the plant allows, by what counts of it, nothing is answered; else its size is told.
+    """
+    url = str(tmp_path_factory.mktemp("now") / "journal.db")
+    shutil.copy(pattern, url)
+    with pytest.MonkeyPatch.context() as patch:
+        as_it_is(patch)
+        true, last = NOON, 0
+        with opened(url, true) as journal:
+            journal.load(DEFINITION, by=None, recorder=None)
+            last = journal.recorded_last() or 0
+        counted = [(last, True)]  # what each write's clock said, and whether it counts
+        off = [*off]
+        for number, (who, later, skew, names_it, _) in enumerate(plan):
+            true += later
+            off[who] = off[who] if skew is None else skew
+            clock = true + off[who]
+            with opened(url, clock, day(clock) if names_it else None) as journal:
+                try:
+                    journal.record([remark(f"e{number}", true)])
+                except Refused:
+                    continue
+            marked = clock - last > MOST or clock - last <= -SECOND
+            said = clock if clock > last or marked else last + 1
+            last = max(clock, last + 1)
+            counted.append((said, counted[-1][1] or marked))
+            if number in blamed:
+                with opened(url, true) as journal:
+                    reason = "wrong clock: so it was"
+                    taken = Action(f"w{number}", "withdraw", (), true, withdraws=f"e{number}", reason=reason)
+                    try:
+                        journal.record([taken])
+                    except Refused:
+                        continue  # a jump of the right clock, that nobody accepts here
+                counted[-1] = (counted[-1][0], False)
+                marked = true - last > MOST or true - last <= -SECOND
+                counted.append((true if true > last or marked else last + 1, marked))
+                last = max(true, last + 1)
+            latest = max(said for said, counts in counted if counts)
+            for mine in {0, -9000 * DAY, *off}:
+                with opened(url, true + mine) as journal:
+                    now, _ = journal.now()
+                ahead = latest - (true + mine)
+                if abs(ahead - MOST) > CLOSE:
+                    assert now.is_unsure == (ahead > MOST)
+                assert abs(now.at - max(true + mine, latest)) <= CLOSE
+                if not now.is_unsure and not now.time_note:
+                    assert abs(now.at - (true + mine)) <= CLOSE
+                    assert mine <= MOST or counted[-1][0] >= true + mine - MOST - CLOSE
 
 
 @given(steps, st.lists(skews, min_size=CONSOLES, max_size=CONSOLES))
