@@ -11,6 +11,7 @@ from typing import Any, ClassVar, NamedTuple
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.hardware import effect_at
+from cfgtrack.answers.moment import now_of
 from cfgtrack.answers.past import Past, approvals, find_rule, kept_rules, rules_to_judge_by, variances_of
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
 from cfgtrack.answers.timely import UNLIKELY, asked, expect_timely
