@@ -224,23 +224,23 @@ class Definitions:
     def _made(self, era: Era) -> Plant:
         read: dict[str, dict[str, Any]] = {sort: {} for sort in (*SORTS, RETIRED)}
         for sort, i, number, body in self.versions(era):
-            found = True if sort == RETIRED else self._read(era, sort, i, number, body)
-            if found is not None:
-                read[sort][i] = found
+            read[sort][i] = True if sort == RETIRED else self._read(era, sort, i, number, body)
         gone = {i: read["unit"].pop(i) for i in read[RETIRED] if i in read["unit"]}
         return Plant(**{name: read[sort] for sort, name in SORTS.items()}, retired=gone)
 
     def _read(self, era: Era, sort: str, i: str, number: int, body: str) -> Any:
-        """Return an item; where nobody can read it, as it was before that; None where it wasn't."""
+        """Return an item; where nobody can read it, as it was before that. Raises what came of it where it wasn't."""
         try:
             return self._item(sort, i, number, body)
         except _NO_ITEM:
             self.unreadable[sort, i, number] = None
-        order = {load: place for place, load in enumerate(era.loads)}
-        versions = [(order[n], n, text) for n, text in self._all()[sort, i] if n in order]
-        before = [one for one in versions if one[0] < order[number]]
-        _, earlier, text = max(before, default=(0, 0, None))
-        return None if text is None else self._read(era, sort, i, earlier, text)
+            order = {load: place for place, load in enumerate(era.loads)}
+            versions = [(order[n], n, text) for n, text in self._all()[sort, i] if n in order]
+            before = [one for one in versions if one[0] < order[number]]
+            _, earlier, text = max(before, default=(0, 0, None))
+            if text is None:
+                raise
+            return self._read(era, sort, i, earlier, text)
 
     def _item(self, sort: str, i: str, number: int, body: str) -> Any:
         found = self.items.get((sort, i, number))
