@@ -26,7 +26,7 @@ _PART = re.compile(r'\[\[part\]\]\nid = "(pump|panel|box)"\n.*?(?=\n\[\[)', re.D
 
 
 def answers(asking: Asking, units: list[str]) -> str:
-    """Return what every question about a moment is answered, as JSON; what tells when that was known is left out."""
+    """Return what every question about a moment is answered, as JSON, but for when that was known, by which clock."""
     assert isinstance(asking.at, int)
     asked: list[Any] = [
         state.everything(asking),
@@ -44,6 +44,7 @@ def answers(asking: Asking, units: list[str]) -> str:
     for one in told:
         if isinstance(one, dict):
             one.pop("known")
+            one.pop("time_note", None)
             one.get("before", {}).pop("known", None)
     return json.dumps(told, indent=1)
 

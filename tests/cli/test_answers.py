@@ -74,6 +74,10 @@ NEVER_MET = {
     ): "readers wait for nobody, save where a server's administrator locks a table",
     ("fault/code", "enum", "permission"): "rights that are taken away while the audit reads",
     ("fault/code", "enum", "no-server"): "a server that goes away while the audit reads",
+    **{
+        ("fault/code", "enum", code): "what a mere user of a server writes in plain SQL"
+        for code in ("rules", "unfollowable", "unreadable")
+    },
     ("quantity-name", "enum", "cycles"): "a journal of before cycles could be counted only",
     (
         "reference-trust",
