@@ -44,6 +44,7 @@ def answers(asking: Asking, units: list[str]) -> str:
     for one in told:
         if isinstance(one, dict):
             one.pop("known")
+            one.pop("time_note", None)
             one.get("before", {}).pop("known", None)
     return json.dumps(told, indent=1)
 
