@@ -218,9 +218,9 @@ needs_full = pytest.mark.skipif(not FULL.exists(), reason="no /dev/full here")
     "words",
     [
         ("--help",),
-        ("state",),
+        ("state", *AT),
         ("export",),
-        ("draw", "--form", "svg"),
+        ("draw", "--form", "svg", *AT),
         ("rules", "starter"),
         ("remark", "PUMP-1", "hums", *AT),
     ],
