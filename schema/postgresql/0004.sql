@@ -521,6 +521,7 @@ BEGIN
     END IF;
     IF action = 'approve' AND (SELECT bool_or(CASE f.key WHEN 'fingerprints' THEN NOT cfgtrack_is_form(f.value, 'texts')
             WHEN 'rule' THEN jsonb_typeof(f.value) <> 'string' WHEN 'fingerprint' THEN jsonb_typeof(f.value) <> 'string'
+            WHEN 'planned' THEN f.value::text !~ '^[1-9][0-9]{0,8}$'
             WHEN 'start' THEN f.value::text !~ '^-?[0-9]{1,16}$' WHEN 'end' THEN f.value::text !~ '^-?[0-9]{1,16}$'
             ELSE true END) FROM jsonb_each(coalesce(said -> 'body', '{}')) AS f) THEN
         PERFORM cfgtrack_refuse('an approval names findings, a rule, and from when till when');

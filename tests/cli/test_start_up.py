@@ -41,7 +41,7 @@ except SystemExit as end:
     ("words", "needless"),
     [
         (("cap", "PUMP-1:F2", "--at", AT, "--sure"), {"alembic", "pygraphviz", "graphviz", "networkx"}),
-        (("state", "PUMP-1"), {"alembic", "pygraphviz", "graphviz", "networkx"}),
+        (("state", "PUMP-1", "--at", AT), {"alembic", "pygraphviz", "graphviz", "networkx"}),
         (("completion", "zsh"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
         (("rules", "starter"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
         (("reference", "fluid", "water"), {"sqlalchemy", "alembic", "rustworkx", "CoolProp"}),
@@ -120,7 +120,7 @@ def test_no_colour(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_module_and_script_are_one(cfgtrack: Command) -> None:
     """`python -m cfgtrack` is the same command."""
     done = subprocess.run(
-        [sys.executable, "-m", "cfgtrack", "--db", cfgtrack.db, "state", "--json"],
+        [sys.executable, "-m", "cfgtrack", "--db", cfgtrack.db, "state", "--json", "--at", AT],
         capture_output=True,
         text=True,
         check=False,

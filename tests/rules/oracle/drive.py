@@ -62,7 +62,7 @@ def ask(drawn: Case) -> Answer:
         approved = reviewed["findings"][variance.number % len(reviewed["findings"])]
         until = None if variance.until is None else toml.instant(variance.until)
         amend.approve(
-            at,
+            replace(at, sure=True),
             approved["fingerprints"],
             start=toml.instant(variance.since),
             end=until,
