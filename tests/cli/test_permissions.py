@@ -17,11 +17,11 @@ from typing import Any, NamedTuple, cast
 import psycopg
 import pytest
 
-from cfgtrack.answers.roles import NEEDS
 from cfgtrack.folders import top_folder
 from cfgtrack.model.time import SECOND
 from tests.cli.asked import all_commands, command_of
 from tests.cli.conftest import Answer, Command
+from tests.cli.needed_roles import NEEDS
 from tests.cli.peopled import CONFINED, FOUND, INSIDE, OUTSIDE, PEOPLE, RULE, TEXT, Plant, peopled
 from tests.store.conftest import Server
 from tests.store.plain_sql import INTO_ITEM, Spelled, insert_around, insert_event, insert_load, said
