@@ -77,7 +77,7 @@ class Asking:
             with _closed_in_trouble(journal):
                 self.console.look(journal, writing=True, making=create)
                 journal.signer = self.console.signer(journal.plant, self.sign)
-            journal.at_end = self.console.look
+            journal.at_end = self.console.keep
         return journal
 
     def written(

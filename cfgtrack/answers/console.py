@@ -62,6 +62,7 @@ class Console:
     keys: Path
     found: list[Beware] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    _looked: tuple[str, str | None, Tree] | None = None
 
     # --- heads ----------------------------------------------------------------------------------------------
 
@@ -82,6 +83,7 @@ class Console:
                 # Whoever asks is told, and an audit says more.
                 self.notes.append(f"note: heads: not looked at: {err.problems[0].sentence}")
                 return
+            self._looked = place, name, now
             if making and name is None and place in memory.places:
                 stood = memory.places[place]
                 old = stood.seen or memory.journals.get(stood.journal)
@@ -103,6 +105,14 @@ class Console:
                 raise Refused(Problem(place, wrong.code, f"{wrong.sentence}; {wrong.todo}; {_UNTIL_THEN}"))
             if wrong not in self.found:
                 self.found.append(wrong)
+
+    def keep(self, journal: Journal) -> None:
+        """Remember what a journal has become since the `look` when it was opened: here it only grew."""
+        with self._memory_in_need(writing=False):
+            became = place_of(journal.database), identity(journal.database), present_tree(journal.database)
+            place, name, now = became
+            if name is not None and became != self._looked:
+                keep_in_memory(self.heads, place, name, Remembered(*now))
 
     def forget(self, journal: Journal, reason: str, when: int) -> Forgotten:
         """Forget what was seen of a journal, and of what stood in its place; remember it as it is now."""
