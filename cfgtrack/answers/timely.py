@@ -185,11 +185,13 @@ class TimelyRows:
         where, action = row
         if not is_instant(action.happened) or action.initial or action.action in ac.DEFINITIONS:
             return None  # the gate says more of the one, and the other is not taken from rows
-        if not action.outing and self._first <= action.happened <= self._record.now + self._record.ahead:
+        is_plain = self._first <= action.happened <= self._record.now + self._record.ahead
+        if is_plain and not action.outing:
             return None
         if action.outing and not self._is_foreseen:
             self._note(action.action, action.outing, action.happened)
-        why = "; ".join((*_doubts(self._journal, self._record, action), *_outside(action, self._hours)))
+        doubted = () if is_plain else _doubts(self._journal, self._record, action)
+        why = "; ".join((*doubted, *_outside(action, self._hours)))
         if why:
             return Problem(where, UNLIKELY, asked(why)) if self._is_new(action.id) else None
         outing = _outing(action)

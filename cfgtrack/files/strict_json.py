@@ -29,7 +29,8 @@ def strict_json(text: str) -> Any:
         data = json.loads(text, object_pairs_hook=_once, parse_constant=_no_constant)
     except RecursionError:
         raise TooDeep from None
-    if is_deeper(data):
+    # What opens no more brackets than that can't have more in one another.
+    if text.count("{") + text.count("[") > MOST_DEPTH and is_deeper(data):
         raise TooDeep
     return data
 

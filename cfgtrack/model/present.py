@@ -232,15 +232,18 @@ class Record:
 
 def doubts(happened: int, record: Record) -> Iterator[str]:
     """Yield why a time that somebody says is hardly right, a sentence each."""
-    said = format_instant(happened)
+    wrong: list[str] = []
     if happened > record.now + record.ahead:
         by = f" ({record.by})" if record.by else ""
-        yield f"{said} is {size_of(happened - record.now)} after now, {format_instant(record.now)}{by}"
+        wrong.append(f"{size_of(happened - record.now)} after now, {format_instant(record.now)}{by}")
     if record.handover is not None and happened < record.handover:
         before = size_of(record.handover - happened)
-        yield f"{said} is {before} before the initial configuration, {format_instant(record.handover)}"
+        wrong.append(f"{before} before the initial configuration, {format_instant(record.handover)}")
     elif record.last is not None and happened < record.last - record.late:
-        yield f"{said} is {size_of(record.last - happened)} before the last event, {format_instant(record.last)}"
+        wrong.append(
+            f"{size_of(record.last - happened)} before the last event, {format_instant(record.last)}"
+        )
+    yield from (f"{format_instant(happened)} is {why}" for why in wrong)
 
 
 def outside(happened: int, hours: Hours) -> Iterator[str]:
