@@ -88,11 +88,12 @@ def signer_of(kept: KeyFile) -> Signer:
         sentence = "others may read this private key: `chmod 600` it, or make a new one and have that defined"
         raise BadInput(Problem(kept.file, "open-to-others", sentence))
     ed25519 = _library()
+    from cryptography.exceptions import UnsupportedAlgorithm
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
     try:
         private = load_pem_private_key(path.read_bytes().partition(b"\n")[2], None)
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, UnsupportedAlgorithm):
         private = None
     if not isinstance(private, ed25519.Ed25519PrivateKey) or _public(private) != kept.key:
         raise BadInput(Problem(kept.file, "not-a-key", f"this is not the private half of {kept.key}"))

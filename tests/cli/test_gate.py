@@ -314,3 +314,10 @@ def test_the_database_stays_as_it_was(cfgtrack: Command) -> None:
     before = hashlib.sha256(cfgtrack.db.read_bytes()).hexdigest()
     cfgtrack("import", "-", stdin=_line({"id": "E1", "happened": AT, **SHUT, "place": "STORE"}))
     assert hashlib.sha256(cfgtrack.db.read_bytes()).hexdigest() == before
+
+
+def test_a_row_of_an_id_that_nothing_keeps_is_refused(cfgtrack: Command) -> None:
+    """Half a surrogate pair as the id of what was so at the beginning: the row is refused, whoever looks it up."""
+    row = {"id": "\ud800", "action": "as-found", "subjects": ["PUMP-1:F1"], "initial": True, "happened": 0}
+    answer = cfgtrack("import", cfgtrack.file("rows.jsonl", json.dumps(row) + "\n"), "--sure")
+    assert answer.status in (2, 3), answer.err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import stat
 from pathlib import Path
 
@@ -309,3 +310,17 @@ def test_keys_and_settings_are_read_strictly(lines: str, code: str, empty: Comma
     answer = empty("load", empty.file("plant.toml", f"{world.PLANT}\n{lines}\n"))
     assert answer.status == 2
     assert f": {code}: " in answer.err
+
+
+def test_a_key_of_another_sort_is_none(empty: Command) -> None:
+    """A file whose key says that it is of a sort that the library doesn't know (one bit of its OID) is no key."""
+    made = empty.json_of("key", "new", "ANN")
+    path = Path(made["file"])
+    lines = path.read_text().splitlines()
+    raw = bytearray(base64.b64decode(lines[2]))
+    raw[raw.index(b"\x2b\x65\x70") + 2] ^= 0x15  # 1.3.101.112 is Ed25519 (RFC 8410)
+    path.write_text("\n".join((*lines[:2], base64.b64encode(raw).decode(), *lines[3:])) + "\n")
+    empty.ok("load", empty.file("plant.toml", _plant(("ANN", made["key"]))))
+    answer = empty("inspect", "PUMP-1", "--sign", "ANN")
+    assert answer.status == 2
+    assert "not-a-key" in answer.err or "damaged" in answer.err, answer.err
