@@ -15,7 +15,7 @@ from cfgtrack.files.strict_json import strict_json
 from cfgtrack.model.event import Entry
 from cfgtrack.model.handover import SaidHead, TreeHead
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import BadInput, Misput, Problem, Trouble
+from cfgtrack.model.trouble import BadInput, Misput, Problem, Trouble, recorded_by
 from cfgtrack.store import audit as store
 from cfgtrack.store import proof
 from cfgtrack.store.audit import Fault
@@ -82,10 +82,8 @@ def _rules_unread(journal: Journal) -> Iterator[Fault]:
             parse_rules({name: text})
         except BadInput as err:
             number, event, login = last_load(journal.database, RULES, name)
-            whose = f", which the login {login} recorded," if login else ""
-            sentence = (
-                f"the rules file {name} of event {event}{whose} can't be read: {err.problems[0].sentence}"
-            )
+            why = err.problems[0].sentence
+            sentence = f"the rules file {name} of event {event}{recorded_by(login)} can't be read: {why}"
             yield Fault("rules", sentence, number, event)
 
 

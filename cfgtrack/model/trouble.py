@@ -116,6 +116,11 @@ def way_out_of(event: str) -> str:
     return f'withdraw it: `cfgtrack withdraw {event} --reason "..."`'
 
 
+def recorded_by(login: str | None) -> str:
+    """Return, for the middle of a sentence, whose login recorded an event; "" where no server said so."""
+    return f", which the login {login} recorded," if login else ""
+
+
 class Unfollowable(NoAnswer):
     """An event in the journal can't be followed, so what came of it and of all later ones isn't known."""
 

@@ -136,10 +136,9 @@ class Appender:
 
     def close_tree(self) -> None:
         """Write the tree head over everything, when there is something new, and forget what judged without it."""
-        if self.number > self._first:
+        # On a server that watches its users it is the server's affair, as all that follows from an event.
+        if self.number > self._first and not self.database.is_restricted:
             head = (self.number, self.known - 1, self.frontier.root(), self.frontier.to_bytes())
-            if self.database.is_restricted:
-                return  # the server's affair, as all that follows from an event
             self.database.insert("tree_head", ("number", "known", "root", "frontier"), [head])
             checkpoint.forget(self.database, self.changed_from)
 

@@ -20,7 +20,7 @@ from cfgtrack.model.event import Entry
 from cfgtrack.model.handover import HANDOVERS, SaidHead, handed_over
 from cfgtrack.model.people import has_roles
 from cfgtrack.model.present import mark_of
-from cfgtrack.model.trouble import UNFOLLOWABLE, NoAnswer, counted
+from cfgtrack.model.trouble import UNFOLLOWABLE, NoAnswer, counted, recorded_by
 from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row
@@ -446,11 +446,10 @@ class _Auditor:
 
     def _loose(self, sort: str, name: str, number: int) -> Fault:
         """Return what is wrong with an item that came with no load: it names the event, and whose login wrote that."""
-        row = self.database.row("SELECT id, login FROM event WHERE number = :number", {"number": number})
-        event, login = (None, None) if row is None else row
+        event, login = _who_recorded(self.database, number)
         whose = f" that the login {login} recorded" if login else ""
         sentence = f"{sort} {name} came with an event{whose} that loads nothing: it counts for nothing"
-        return Fault("definition", sentence, number, None if event is None else str(event))
+        return Fault("definition", sentence, number, event)
 
     def _against(self, kept: SaidHead) -> Iterator[Fault]:
         events = self.report.events
@@ -470,13 +469,16 @@ def _unreadable(database: Database, definitions: Definitions) -> Iterator[Fault]
     for era in definitions.eras():
         definitions.plant_of(era)
     for sort, name, number in definitions.unreadable:
-        row = database.row("SELECT id, login FROM event WHERE number = :number", {"number": number})
-        event, login = (None, None) if row is None else row
-        whose = f", which the login {login} recorded," if login else ""
-        sentence = (
-            f"{sort} {name} of event {event}{whose} can't be read: it stays as it was, till it is loaded anew"
-        )
-        yield Fault(UNREADABLE_ITEM, sentence, number, None if event is None else str(event))
+        event, login = _who_recorded(database, number)
+        what = f"{sort} {name} of event {event}{recorded_by(login)}"
+        sentence = f"{what} can't be read: it stays as it was, till it is loaded anew"
+        yield Fault(UNREADABLE_ITEM, sentence, number, event)
+
+
+def _who_recorded(database: Database, number: int) -> tuple[str | None, str | None]:
+    """Return the id of an event, and what the server called whoever recorded it."""
+    row = database.row("SELECT id, login FROM event WHERE number = :number", {"number": number})
+    return (None, None) if row is None else (str(row[0]), row[1])
 
 
 def _state(database: Database) -> Iterator[Fault]:

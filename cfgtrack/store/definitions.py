@@ -11,6 +11,7 @@ import json
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from cfgtrack.model.action import DEFINE, DEFINITIONS
@@ -122,6 +123,11 @@ class Definitions:
     def dates(self, known: int = NEVER) -> Sequence[int]:
         """Return the dates of effect as known, in order: at each of them another plant begins."""
         return self._known(known)[0][1:]
+
+    def spans(self) -> Iterator[tuple[Plant, dict[str, int]]]:
+        """Yield the plant of each span, as told now, with when that begins (`since`) and ends (`end`)."""
+        for start, end in pairwise([*(era.since for era in self.eras()), NEVER]):
+            yield self.plant(start), {"since": start, "end": end}
 
     def _known(self, known: int) -> tuple[list[int], list[Era]]:
         when = bisect_right(self._turns, known)

@@ -7,12 +7,11 @@ cheaply the server refuses it (`schema/postgresql`). It hides what everything is
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
 from typing import NamedTuple
 
 from cfgtrack.model.configuration import place_line
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.trouble import way_out_of
+from cfgtrack.model.trouble import recorded_by, way_out_of
 from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.database import Database
 from cfgtrack.store.definitions import Definitions
@@ -35,11 +34,9 @@ def unfollowable(database: Database, definitions: Definitions) -> Iterator[Lost]
         " AND c.happened >= :since AND c.happened < :end ORDER BY c.number"
     )
     told: set[int] = set()
-    since = [era.since for era in definitions.eras()]
-    for start, end in pairwise([*since, NEVER]):
-        plant = definitions.plant(start)
-        span = {"never": NEVER, "place": AT_PLACE, "since": start, "end": end}
-        for subject, aspect, value, happened, number, event, login in database.rows(sql, span):
+    for plant, span in definitions.spans():
+        states = database.rows(sql, {"never": NEVER, "place": AT_PLACE, **span})
+        for subject, aspect, value, happened, number, event, login in states:
             why = (
                 _not_there(database, plant, subject, value, happened)
                 if aspect == AT_PLACE
@@ -47,10 +44,8 @@ def unfollowable(database: Database, definitions: Definitions) -> Iterator[Lost]
             )
             if why and number not in told:
                 told.add(number)
-                whose = f", which the login {login} recorded," if login else ""
-                yield Lost(
-                    number, event, f"event {event}{whose} can't be followed: {why}; {way_out_of(event)}"
-                )
+                sentence = f"event {event}{recorded_by(login)} can't be followed: {why}; {way_out_of(event)}"
+                yield Lost(number, event, sentence)
 
 
 def _not_there(database: Database, plant: Plant, subject: str, place: str, happened: int) -> str:

@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from hashlib import sha256
-from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, ClassVar, NamedTuple
 
@@ -840,11 +839,8 @@ def _what_is_missed(
         " AND happened >= :since AND happened < :end ORDER BY subject"
     )
     told: set[str] = set()
-    since = [era.since for era in definitions.eras()]
-    for start, end in pairwise([*since, NEVER]):
-        plant = definitions.plant(start)
-        span = {"never": NEVER, "place": AT_PLACE, "since": start, "end": end}
-        for subject, aspect, value in database.rows(sql, span):
+    for plant, span in definitions.spans():
+        for subject, aspect, value in database.rows(sql, {"never": NEVER, "place": AT_PLACE, **span}):
             missed = _no_place if aspect == AT_PLACE else _no_status
             sentence = missed(plant, subject, value)
             if sentence is not None and sentence not in told:
