@@ -144,13 +144,11 @@ def check(
     begun: Mapping[str, int] | None = None,
     acknowledgements: Sequence[Acknowledgement] = (),
     in_force: Callable[[str], int | None] = never,
-    times: Times | None = None,
 ) -> CheckReport:
     """Check a proposal from `begin`, which is left as it is. Raises Deadlock where steps wait for each other.
 
-    `begun` tells when outings began that aren't over, `in_force` since when a rule has been, `times` when the past was
-    broken before. Raises TooEarly where an
-    outing would start before `begin`.
+    `begun` tells when outings began that aren't over, `in_force` since when a rule has been. Raises TooEarly where
+    an outing would start before `begin`.
     """
     begun = begun or {}
     expect_in_time(proposal, begin.start, begun)
@@ -168,10 +166,9 @@ def check(
         by = doers.get(finding.step or "")
         return person_named(now.plant, by) if by else ""
 
-    in_past = times or times_of(trial.before)
+    in_past = times_of(trial.before)
     for run, finding in _new(mixes):
-        planned = times_of(run.new)
-        ever = partial(_in_turn, in_past, planned)
+        ever = partial(_in_turn, in_past, times_of(run.new))
         plain, under = covered([finding], variances, begin.start, run.end, doer, times=ever)
         new += plain
         excused += under

@@ -23,7 +23,7 @@ from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.selection import Selection
-from cfgtrack.rules.variance import Times, Variance, nobody, under_variance
+from cfgtrack.rules.variance import Times, Variance, nobody, times_of, under_variance
 
 MOST_MATES = 12
 """How many partners are offered for one free port, at most, nearest first; the answer says when there are more."""
@@ -82,13 +82,12 @@ def options(
     locker: str | None = None,
     variances: Sequence[Variance] = (),
     networks: Mapping[str, Network] | None = None,
-    times: Times | None = None,
 ) -> tuple[list[Option], list[str]]:
     """Return what may be done from `begin` to a unit, place or port; of a node, to the ports and gates of its links.
 
     In a plant with sites: done `by` somebody, else by whoever is there. Also the ports with more partners, and the
-    thing if it has more places to go to, than are listed. `locker`: who might put a lock or tag on; `times`: as
-    `try_action` has it. KeyError for an unknown thing.
+    thing if it has more places to go to, than are listed. `locker`: who might put a lock or tag on. KeyError for an
+    unknown thing.
     """
     now = begin.configuration.fork()
     for event in begin.history:
@@ -96,6 +95,7 @@ def options(
     cut: list[str] = []
     events = list(candidates(now, thing, begin.start, cut, by=by, locker=locker))
     engine = judged(rules, begin, networks, coming=events)
+    times = times_of(engine.findings()) if variances else None
     who = doers(now.plant, thing, by)
     return [
         replace(try_action(engine, event, variances=variances, times=times), by=tuple(_able(now, event, who)))

@@ -12,7 +12,15 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing
 from cfgtrack.answers.hardware import effect_at
 from cfgtrack.answers.moment import now_of
-from cfgtrack.answers.past import Past, approvals, find_rule, kept_rules, rules_to_judge_by, variances_of
+from cfgtrack.answers.past import (
+    Past,
+    approvals,
+    find_rule,
+    hands_in,
+    kept_rules,
+    rules_to_judge_by,
+    variances_of,
+)
 from cfgtrack.answers.record import Recorded, new_id, recorded, said, said_time, write
 from cfgtrack.answers.timely import UNLIKELY, asked, expect_timely
 from cfgtrack.files.phrase import split_phrase
@@ -286,7 +294,7 @@ def _expect_another(
     plant = journal.plant()
     entry = journal.entry(first)
     assert entry is not None
-    given = hands_of(journal.plant(entry.known, entry.known), entry.event, entry.login)
+    given = hands_in(journal.definitions(), entry)
     by = asking.doer(plant)
     done = Action("", APPROVE, (), journal.present, by=by, recorder=asking.recorder)
     own = hands_of(plant, done, journal.database.login)

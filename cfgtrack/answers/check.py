@@ -64,7 +64,6 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
                 begun=past.begun,
                 acknowledgements=past.acknowledgements,
                 in_force=_in_force(past, rules),
-                times=past.times,
             )
         report = _with_cures(past, chosen, proposed, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
@@ -192,7 +191,6 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
             locker=asking.by,
             variances=past.variances,
             networks=past.networks,
-            times=past.times,
         )
         notes = (*_locked(past, thing), *(() if found else _nobody_there(past, thing, asking.by)))
     choices = (

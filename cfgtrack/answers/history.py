@@ -12,6 +12,7 @@ from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.model.event import Entry, LogLine
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.unknown import ANYTHING, expect_thing
+from cfgtrack.store.columns import NEVER
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.signing import revoked
 
@@ -52,8 +53,8 @@ def history(
         more = [LogLine(one, None) for one in journal.redefinitions(owner_of(thing), moment.known)]
         # What was withdrawn is told with what took it back.
         for line in lines:
-            taken_back = journal.entry(line.entry.event.withdraws or "")
-            if taken_back is not None:
+            name = line.entry.event.withdraws
+            if name is not None and (taken_back := journal.entry(name)) is not None:
                 more.append(LogLine(taken_back, line.entry.event.id))
         # What takes back an approval is about that, and touches nothing.
         for ruling, by in journal.rulings_taken_back(thing, moment.known):
@@ -68,9 +69,12 @@ def history(
 
 def _doubts(journal: Journal, lines: Iterable[LogLine], moment: Moment) -> Iterator[str]:
     """Yield a note for each signature with a key that, as is told since, was revoked by then."""
+    definitions = journal.definitions()
     for line in lines:
         event = line.entry.event
-        if event.signed is not None and revoked(event.signed, journal.plant(line.entry.known, moment.known)):
+        if event.signed is not None and revoked(
+            event.signed, definitions.plant(line.entry.known, NEVER if moment.known is None else moment.known)
+        ):
             yield f"note: event {event.id} is signed with a key that was that of {event.signed.by} no longer by then"
 
 

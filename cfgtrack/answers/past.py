@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cache, cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,7 @@ from cfgtrack.rules.approved import Withdrawal
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.variance import Times, Variance, Void, times_of, under_variance, variance_of
+from cfgtrack.store.definitions import Definitions
 from cfgtrack.store.journal import Journal
 
 if TYPE_CHECKING:
@@ -267,9 +268,19 @@ class Past:
 
     def doer(self, finding: Finding) -> str:
         """Return who did what broke a rule, by the one name that a person has; "" where that is not known."""
-        entry = None if finding.event is None else self.journal.entry(finding.event)
-        by = None if entry is None else entry.event.by
-        return person_named(self.plant, by) if by else ""
+        return "" if finding.event is None else self._who_did(finding.event)
+
+    @cached_property
+    def _who_did(self) -> Callable[[str], str]:
+        """Who did the event of an id. Each instance of a finding asks for the same."""
+
+        @cache
+        def who(event_id: str) -> str:
+            entry = self.journal.entry(event_id)
+            by = None if entry is None else entry.event.by
+            return person_named(self.plant, by) if by else ""
+
+        return who
 
     @property
     def events(self) -> int:
@@ -324,8 +335,9 @@ def variances_of(
     """Return the variances that approvals hold, each with what took it back, and those that are void."""
     held: list[Variance] = []
     void: list[Void] = []
+    hands = partial(hands_in, journal.definitions())
     for entry, by in entries:
-        found = variance_of(entry, partial(_hands, journal), None if by is None else _withdrawal(by))
+        found = variance_of(entry, hands, None if by is None else _withdrawal(by))
         if isinstance(found, Variance):
             held.append(found)
         elif by is None:
@@ -333,9 +345,9 @@ def variances_of(
     return tuple(held), tuple(void)
 
 
-def _hands(journal: Journal, entry: Entry) -> Hands:
+def hands_in(definitions: Definitions, entry: Entry) -> Hands:
     """Return who had a hand in an approval, and whether they might, by the plant as it was when it was recorded."""
-    return hands_of(journal.plant(entry.known, entry.known), entry.event, entry.login)
+    return hands_of(definitions.plant(entry.known, entry.known), entry.event, entry.login)
 
 
 def _withdrawal(by: Entry) -> Withdrawal:

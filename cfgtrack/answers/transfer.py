@@ -203,37 +203,39 @@ def export(asking: Asking, out: Path | TextIO, *, form: str, in_effect: bool = F
     what isn't in it, or isn't taken back by an import.
     """
     with asking.read() as journal:
-        retired = journal.of_action(RETIRE, known=asking.recorded(journal).known)
-        names = ", ".join(" ".join(entry.event.subjects) for entry in retired)
+        known = asking.recorded(journal).known
+        retired = journal.of_action(RETIRE, known=known) if form in ("csv", "xlsx") else ()
         notes: tuple[str, ...] = ()
-        if retired and form in ("csv", "xlsx"):
+        if retired:
+            names = ", ".join(" ".join(entry.event.subjects) for entry in retired)
             are = "is" if len(retired) == 1 else "are"
             notes = (f"note: that {names} {are} retired is in an archive only",)
         if not isinstance(out, Path):
-            _export(asking, journal, form, out, in_effect=in_effect)
+            _export(journal, form, out, known, in_effect=in_effect)
             return notes
         if form == "xlsx":
-            _export_workbook(asking, journal, out, in_effect=in_effect)
+            _export_workbook(asking, journal, out, known, in_effect=in_effect)
             return notes
         with (
             asking.written(out, earlier=_EXPORTED) as file,
             file.open("w", encoding="utf-8", newline="") as stream,
         ):
-            _export(asking, journal, form, stream, in_effect=in_effect)
+            _export(journal, form, stream, known, in_effect=in_effect)
         return notes
 
 
-def _export_workbook(asking: Asking, journal: Journal, out: Path, *, in_effect: bool) -> None:
+def _export_workbook(
+    asking: Asking, journal: Journal, out: Path, known: int | None, *, in_effect: bool
+) -> None:
     if out.is_file() and not is_written(out):
         sentence = "this is another file than an earlier one of these, and is left alone: name another file"
         raise BadInput(Problem(str(out), "spared", sentence))
     with asking.written(out) as file:
-        write_xlsx(_kept(asking, journal, in_effect=in_effect), file)
+        write_xlsx(_kept(journal, known, in_effect=in_effect), file)
 
 
-def _kept(asking: Asking, journal: Journal, *, in_effect: bool) -> Iterator[Entry]:
+def _kept(journal: Journal, known: int | None, *, in_effect: bool) -> Iterator[Entry]:
     """Yield what people keep: all but variances, what loads wrote and what was retired, and what took that back."""
-    known = asking.recorded(journal).known
     entries = journal.entries(known=known) if in_effect else (line.entry for line in journal.log(known=known))
     left_out = (*DEFINITIONS, APPROVE)
     gone = {entry.event.id for entry in journal.log_of(*left_out)}
@@ -244,14 +246,13 @@ def _kept(asking: Asking, journal: Journal, *, in_effect: bool) -> Iterator[Entr
     )
 
 
-def _export(asking: Asking, journal: Journal, form: str, stream: TextIO, *, in_effect: bool) -> None:
-    known = asking.recorded(journal).known
+def _export(journal: Journal, form: str, stream: TextIO, known: int | None, *, in_effect: bool) -> None:
     if form == "archive":
         stream.writelines(write_archive(journal.database))
     elif form == "ocel":
         stream.writelines(write_ocel(journal, known))
     elif form == "csv":
-        write_csv(_kept(asking, journal, in_effect=in_effect), stream)
+        write_csv(_kept(journal, known, in_effect=in_effect), stream)
     else:
         logged = (line.entry for line in journal.log(known=known))
         write_jsonl(journal.entries(known=known) if in_effect else logged, stream)

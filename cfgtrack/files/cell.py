@@ -19,6 +19,9 @@ def is_free(column: str) -> bool:
 _FAILED = re.compile(r"#(?:REF!|N/A|NAME\?|VALUE!|DIV/0!|NULL!|NUM!|SPILL!|CALC!)")
 _CALL = re.compile(r'=\s*(?:"|[A-Za-z.]+\(|\$?[A-Z]{1,3}\$?\d+\s*[*&])')
 _FORMULA = re.compile(r'=\s*(?:"|[A-Za-z.]+\(|\$?[A-Z]{1,3}\$?\d+\s*(?:[-+*/&]|\Z))')
+BARE_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?", re.ASCII)
+"""A number without a unit, with a decimal point."""
+
 POWER = re.compile(r"\d(?:[.,]\d+)?E\+\d\d+")
 """A power of ten, as a spreadsheet writes what it took for a large number."""
 

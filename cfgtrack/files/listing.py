@@ -8,7 +8,7 @@ from fnmatch import fnmatchcase
 from operator import itemgetter
 from typing import Any
 
-from cfgtrack.files.cell import ATTRIBUTE, POWER, Number, Odd, trouble
+from cfgtrack.files.cell import ATTRIBUTE, BARE_NUMBER, POWER, Number, Odd, trouble
 from cfgtrack.files.fields import ID, Fields, Made, made_id
 from cfgtrack.files.listed import QUANTITY
 from cfgtrack.files.mapping import TableMapping, Template, folded
@@ -23,7 +23,6 @@ _MOST_OF_A_ROW = 10_000
 """So many units one row may make."""
 
 _WHOLE = re.compile(r"\d{1,9}(?:\.0+)?", re.ASCII)
-_BARE_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"([-+]?\d+),(\d+)(?=\D|\Z)")
 _THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}(?:\.\d{3})+(?![\d.])", re.ASCII)
 _WILD = "*"
@@ -293,7 +292,7 @@ class Listing:
     @staticmethod
     def _with_unit(i: int, unit: str) -> Step:
         def step(row: Row) -> None:
-            if _BARE_NUMBER.fullmatch(row.cells[i].strip().replace(",", ".")):
+            if BARE_NUMBER.fullmatch(row.cells[i].strip().replace(",", ".")):
                 row.cells[i] = f"{row.cells[i].strip()} {unit}"
 
         return step

@@ -144,9 +144,9 @@ class Configuration:
         self._states.update(states)
 
     def apply(self, event: Event) -> tuple[list[Effect], Undo]:
-        """Write a resolved event; return what it wrote and how to step back. KeyError if it isn't resolved,
+        """Write a resolved event; return what it wrote and how to step back.
 
-        Unfollowable where it moves what can't be moved.
+        KeyError if it isn't resolved, Unfollowable where it moves what can't be moved.
         """
         written = effects(self.plant, event)
         states: list[tuple[str, State | None]] = []

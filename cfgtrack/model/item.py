@@ -2,7 +2,7 @@
 
 Only what differs from the default is written, and sets in alphabetical order.
 
-from cfgtrack.model.plant import Unit
+>>> from cfgtrack.model.plant import Unit
 >>> item_to_json("unit", Unit("PUMP-1", part="pump", tags=frozenset({"spare", "old"})))
 {'id': 'PUMP-1', 'part': 'pump', 'tags': ['old', 'spare']}
 """

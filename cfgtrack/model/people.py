@@ -265,9 +265,4 @@ def done_on(plant: Plant, action: Action, written: Iterable[str]) -> list[str]:
     `written`: what the resolved event names or changes.
     """
     things = dict.fromkeys((*written, *((action.place,) if action.place else ())))
-    return [one for one in things if ":" in one or not _moves(plant, one)]
-
-
-def _moves(plant: Plant, owner: str) -> bool:
-    place = plant.places.get(owner)
-    return place is not None and place.mobile
+    return [one for one in things if ":" in one or not plant.is_mobile(one)]

@@ -421,12 +421,16 @@ def id_or_pattern(plant: Plant, text: str, wanted: Sequence[str]) -> str:
     ids fit: what a pattern names it names still when somebody gives a thing that name.
     """
     found = plant.resolve(text, wanted)
-    return text if also_fitting(plant, text, wanted) else found
+    return text if _other_fitting(plant, text, found, wanted) else found
 
 
 def also_fitting(plant: Plant, text: str, wanted: Sequence[str]) -> str:
     """Return, of what something is called, the first other id of a `wanted` sort that it fits as a pattern, else ""."""
-    found = plant.resolve(text, wanted)
+    return _other_fitting(plant, text, plant.resolve(text, wanted), wanted)
+
+
+def _other_fitting(plant: Plant, text: str, found: str, wanted: Sequence[str]) -> str:
+    """Return the first id of a `wanted` sort but `found` that a text, by which that is called, fits as a pattern, else ""."""
     if found == text or not _MARKS.intersection(text):
         return ""
     if wanted == ("part",):

@@ -237,7 +237,7 @@ def under_variance(
     plain: list[Finding] = []
     excused: list[Finding] = []
     asked = list(findings)
-    if not variances:
+    if not variances or not asked:
         return asked, excused
     codes = older_fingerprints(asked) if any(v.older is not None for v in variances) else [""] * len(asked)
     naming, ever = _naming(variances), times or times_of(asked)

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from cfgtrack.files.cell import BARE_NUMBER
 from cfgtrack.files.fields import Fields
 from cfgtrack.files.foreign.drawing import (
     GATES,
@@ -41,7 +42,6 @@ _PASSES = {
 }
 """Whether what has a status lets through: an open valve does, an open switch doesn't, as each trade means the word."""
 
-_BARE_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?", re.ASCII)
 
 _JOINED = ("joined", "mated", "connected")
 """What may be said of a joint besides: that it is one."""
@@ -322,7 +322,7 @@ def _listed(row: Fields, media: Sequence[str]) -> Listed:
 
 def volume_text(text: str) -> str:
     """Return a volume with its unit: a number alone is of litres."""
-    return f"{text} l" if _BARE_NUMBER.fullmatch(text) else text
+    return f"{text} l" if BARE_NUMBER.fullmatch(text) else text
 
 
 def _split(said: str) -> Iterator[tuple[str, str]]:
