@@ -234,10 +234,11 @@ def approve(
         if isinstance(meant, AllOf):
             if plan is None:
                 find_rule(kept_rules(journal, None), meant.rule)
-            named = _found_by(there.findings, meant.rule, [*map(journal.plant().resolve, meant.subjects)])
-            _expect_meant(named, meant)
+            chosen = _found_by(there.findings, meant.rule, [*map(journal.plant().resolve, meant.subjects)])
+            _expect_meant([*chosen], meant)
         else:
-            named = _with_codes(there.findings, meant)
+            chosen = _with_codes(there.findings, meant)
+        named = [*chosen]
         _expect_his(asking, journal, there.findings, named)
         if second_to is not None:
             _expect_another(asking, journal, second_to, named, there.findings)
@@ -248,7 +249,7 @@ def approve(
         done = _on_the_record(
             asking, journal, APPROVE, event_id, subjects=tuple(about), body=body, reason=reason
         )
-        return _ruled(done, tuple(_with_approvals(journal, there, named, done.event)))
+        return _ruled(done, tuple(_with_approvals(journal, there, chosen, done.event)))
 
 
 def _expect_approval(journal: Journal, event_id: str) -> Mapping[str, Any]:
@@ -352,14 +353,16 @@ def _expect_his(asking: Asking, journal: Journal, there: Sequence[Finding], name
         raise Refused(wrong)
 
 
-def _with_approvals(journal: Journal, there: _There, named: Sequence[Named], entry: Entry) -> Iterator[Named]:
+def _with_approvals(
+    journal: Journal, there: _There, chosen: Mapping[Named, Finding], entry: Entry
+) -> Iterator[Named]:
     """Yield what is named, each with what has been approved of it now that an approval is recorded, or tried."""
     held, _ = approvals(journal)
     tried = () if any(one.id == entry.event.id for one in held) else variances_of(journal, [(entry, None)])[0]
     known = max(entry.known, entry.event.happened)
     past = Past(journal, now_of(journal))
-    for one in named:
-        part = next(filter(None, (f.only((one.fingerprint,)) for f in there.findings)))
+    for one, finding in chosen.items():
+        part = finding.only((one.fingerprint,)) or finding
         # What a plan would break now, it will break after this.
         part = part if there.at is not None else replace(part, time=max(part.time, known), until=None)
         at = None if there.at is None else max(there.at, known)
@@ -379,7 +382,7 @@ def acknowledge(
         raise Misput("Name the findings by their fingerprints.")
     there = _recorded_findings(asking).findings
     with asking.write() as journal:
-        named = _with_codes(there, findings)
+        named = tuple(_with_codes(there, findings))
         _expect_happened(named, journal.present)
         codes = " ".join(one.fingerprint for one in named)
         done = _on_the_record(asking, journal, ACKNOWLEDGE, event_id, acknowledges=codes, reason=reason)
@@ -427,22 +430,28 @@ def _planned_findings(asking: Asking, plan: Path | str) -> _There:
     return _There(there, planned=planned)
 
 
-def _with_codes(there: Sequence[Finding], codes: Sequence[str]) -> tuple[Named, ...]:
-    """Return the instances with these fingerprints. NoAnswer for one that none has, Refused for a step not possible."""
+def _with_codes(there: Sequence[Finding], codes: Sequence[str]) -> dict[Named, Finding]:
+    """Return the instances with these fingerprints, each with the finding that it is of, the last that there is.
+
+    NoAnswer for a fingerprint that none has, Refused for a step that can't be done.
+    """
     known = {named.fingerprint: (named, finding) for finding in there for named in _instances(finding)}
     unknown = [Problem(code, UNKNOWN, no_such("finding", code, known)) for code in codes if code not in known]
     if unknown:
         raise NoAnswer(unknown)
-    chosen = [known[code] for code in dict.fromkeys(codes)]
-    _expect_possible([finding for _, finding in chosen])
-    return tuple(named for named, _ in chosen)
+    chosen = dict(known[code] for code in dict.fromkeys(codes))
+    _expect_possible([*chosen.values()])
+    return chosen
 
 
-def _found_by(there: Sequence[Finding], rule: str, subjects: Sequence[str]) -> tuple[Named, ...]:
-    """Return the instances of a rule's findings that are about these subjects. NoAnswer when there are none."""
+def _found_by(there: Sequence[Finding], rule: str, subjects: Sequence[str]) -> dict[Named, Finding]:
+    """Return the instances of a rule's findings that are about these subjects, as `_with_codes` does.
+
+    NoAnswer when there are none.
+    """
     mine = [finding for finding in there if finding.rule == rule]
     named = {
-        one.fingerprint: one
+        one.fingerprint: (one, finding)
         for finding in mine
         for one in _instances(finding)
         if not subjects or (one.subjects and all(fits(s, tuple(subjects)) for s in one.subjects))
@@ -451,7 +460,7 @@ def _found_by(there: Sequence[Finding], rule: str, subjects: Sequence[str]) -> t
         of = f" about {' '.join(subjects)}" if subjects else ""
         raise NoAnswer(Problem(rule, UNKNOWN, f"rule {rule} finds nothing{of} that could be approved"))
     _expect_possible(mine)
-    return tuple(named.values())
+    return dict(named.values())
 
 
 def _instances(finding: Finding) -> Iterator[Named]:

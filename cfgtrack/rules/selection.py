@@ -430,7 +430,7 @@ def also_fitting(plant: Plant, text: str, wanted: Sequence[str]) -> str:
 
 
 def _other_fitting(plant: Plant, text: str, found: str, wanted: Sequence[str]) -> str:
-    """Return the first id of a `wanted` sort but `found` that a text, by which that is called, fits as a pattern, else ""."""
+    """Return the first id of a `wanted` sort, save what is `found` by a text, that it fits as a pattern, else ""."""
     if found == text or not _MARKS.intersection(text):
         return ""
     if wanted == ("part",):

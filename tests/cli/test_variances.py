@@ -235,6 +235,18 @@ def test_what_would_be_broken_anew_says_so_before(cfgtrack: Command) -> None:
     assert "BROKEN ANEW" in first_line(cfgtrack("can", "HALL:V1", "--at", AGAIN))
 
 
+def test_what_would_be_broken_anew_is_told_by_the_rules_that_are_asked(cfgtrack: Command) -> None:
+    """Judged by rules in a file, what was broken before is what these say of the past, whatever rules are kept."""
+    codes = shut(cfgtrack)
+    approve(cfgtrack, codes, "ANN")
+    cfgtrack.ok("open", "HALL:V1", "--at", "2031-05-01T09:10:00Z")
+    others = cfgtrack.file("others.toml", world.RULES)
+    cfgtrack.ok("rules", "drop", "rules.toml", "--accept", "others are asked")
+    by_them = ("--at", AGAIN, "--rules", others)
+    assert "BROKEN ANEW" in first_line(cfgtrack("check", "--do", "shut HALL:V1", *by_them))
+    assert "BROKEN ANEW" in first_line(cfgtrack("can", "HALL:V1", *by_them))
+
+
 def test_who_approves_it_again_approves_this_one(cfgtrack: Command) -> None:
     """Approved again after it was broken anew, it is excused by the one who has seen that, and not told as anew."""
     codes = shut(cfgtrack)
@@ -247,6 +259,17 @@ def test_who_approves_it_again_approves_this_one(cfgtrack: Command) -> None:
     found = cfgtrack("findings", "--at", NOON)
     assert "by BEN until further notice, after the fact" in first_line(found)
     assert "ANEW" not in found.out
+
+
+def test_an_approval_tells_of_the_breach_that_it_names(cfgtrack: Command) -> None:
+    """Of what was broken, mended and broken again it names the last: what it is to that is told, not to the first."""
+    codes = shut(cfgtrack)
+    cfgtrack.ok("open", "HALL:V1", "--at", "2031-05-01T08:20:00Z")
+    cfgtrack("shut", "HALL:V1", "--at", THEN)
+    (named,) = approve(cfgtrack, codes, "BEN", "--from", THEN, "--json").json["named"]
+    assert named["time"] == THEN
+    assert named["approved"]["excuses"]
+    assert [one["standing"] for one in named["approved"]["approvals"]] == ["runs"]
 
 
 def test_what_a_plan_breaks_is_not_anew_as_often_as_it_does(cfgtrack: Command) -> None:
