@@ -24,7 +24,7 @@ from cfgtrack.store.canonical import NotCanonical, canonical_json
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database, Row, file_of
 from cfgtrack.store.derive import READ_EVENT, rebuild_state
-from cfgtrack.store.loading import Bodies, items_hash, texts_hash
+from cfgtrack.store.loading import Bodies, Written, items_hash, texts_hash, texts_of
 from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.migrations import bring_forward, is_empty, revision_of
 from cfgtrack.store.rows import EVENT_COLUMNS, leaf_record
@@ -94,19 +94,16 @@ def _changed(database: Database, sentence: str) -> NoAnswer:
 
 
 def _items(database: Database, number: int, event: str) -> Iterator[str]:
-    sql = "SELECT sort, id, body FROM item WHERE load = :load ORDER BY sort, id"
-    rows = database.rows(sql, {"load": number})
-    texts: dict[str, dict[str, str]] = {}
-    for sort, i, body in rows:
-        texts.setdefault(sort, {})[i] = "null" if body is None else body
-    if not _commits_to(event, texts):
+    found = texts_of(database, number)
+    if not _commits_to(event, found):
         raise _changed(database, f"the items loaded with event number {number} are not those it commits to")
-    for sort, i, body in rows:
-        item = None if body is None else json.loads(body)
-        yield _line({"item": {"sort": sort, "id": i, "load": number, "body": item}})
+    for sort, texts in found.items():
+        for i, body in texts.items():
+            item = None if body is None else json.loads(body)
+            yield _line({"item": {"sort": sort, "id": i, "load": number, "body": item}})
 
 
-def _commits_to(event: str, texts: dict[str, dict[str, str]]) -> bool:
+def _commits_to(event: str, texts: dict[str, Written]) -> bool:
     try:
         return bool(json.loads(event)["body"]["items"] == texts_hash(texts))
     except (ValueError, KeyError, TypeError, NotCanonical):

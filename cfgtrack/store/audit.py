@@ -12,6 +12,7 @@ import json
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any, ClassVar, NamedTuple, TypeGuard
 
 from cfgtrack.model.action import DEFINITIONS
@@ -29,7 +30,7 @@ from cfgtrack.store.derive import UNREADABLE, derive, stored_pages
 from cfgtrack.store.driver import DAMAGED_NEXT
 from cfgtrack.store.followed import unfollowable
 from cfgtrack.store.guards import wrong_guards, wrong_structure
-from cfgtrack.store.loading import texts_hash
+from cfgtrack.store.loading import texts_hash, texts_of
 from cfgtrack.store.merkle import HASH_SIZE, Frontier, leaf_hash
 from cfgtrack.store.permit import NOT_ALLOWED, why_not
 from cfgtrack.store.proof import Head
@@ -249,13 +250,17 @@ class _Auditor:
         self.kept_root: bytes | None = Frontier().root()
         self.roots = {0: Frontier().root()}
         self.began = -NEVER  # when the last transaction ended
-        self.definitions: Definitions | None = None
         self.people = database.row("SELECT 1 FROM item WHERE sort = 'person'") is not None
         self.settings = database.row("SELECT 1 FROM item WHERE sort = 'setting'") is not None
         self.journal = identity(database)
 
     def _all_heads(self) -> list[Row]:
         return self.database.rows("SELECT number, known, root, frontier FROM tree_head ORDER BY number")
+
+    @cached_property
+    def definitions(self) -> Definitions:
+        """Every version of the definition that there is, read when it is wanted first."""
+        return read_definitions(self.database)
 
     def run(self) -> None:
         """Go through the journal once, in order."""
@@ -355,8 +360,6 @@ class _Auditor:
             head = handed_over(event)
             if head is not None and self.roots.get(head.size) != head.root:
                 yield "handover", f"it hands over a record of {head.size} events that the journal never was"
-            if self.definitions is None:
-                self.definitions = read_definitions(self.database)
             plant, now = (self.definitions.plant(NEVER, self.began), self.definitions.plant(row.known))
         except (*UNREADABLE, ValueError) as err:
             yield "signature", f"its signature can't be read: {err}"
@@ -388,8 +391,6 @@ class _Auditor:
         if not self.people:
             return
         with suppress(*UNREADABLE, ValueError):
-            if self.definitions is None:
-                self.definitions = read_definitions(self.database)
             plant = self.definitions.plant(row.known, self.began)
             if not has_roles(plant):
                 return
@@ -416,12 +417,8 @@ class _Auditor:
             yield "order", "its turn among the events of its instant is wrong"
 
     def _definition(self, row: _EventRow, event: dict[str, Any]) -> Iterator[tuple[str, str]]:
-        items: dict[str, dict[str, str]] = {}
-        sql = "SELECT sort, id, body FROM item WHERE load = :load"
-        for sort, i, body in self.database.rows(sql, {"load": row.number}):
-            items.setdefault(sort, {})[i] = "null" if body is None else body
         try:
-            found = texts_hash(items)
+            found = texts_hash(texts_of(self.database, row.number))
         except NotCanonical:
             found = ""
         if found != (event.get("body") or {}).get("items"):
@@ -439,7 +436,7 @@ class _Auditor:
         for sort, name, number in self.database.rows(_LOOSE):
             report.faults.append(self._loose(str(sort), str(name), number))
         if self.people and not report.faults:
-            report.roles = has_roles((self.definitions or read_definitions(self.database)).plant())
+            report.roles = has_roles(self.definitions.plant())
         report.head = Head(report.events, self.tree.root(), max(self.known, 0))
         if self.kept is not None:
             report.faults.extend(self._against(self.kept))

@@ -393,11 +393,7 @@ def _without(definitions: Definitions, effect: Effect) -> dict[str, dict[str, tu
 
 def _with_the_rest(database: Database, number: int, items: Mapping[str, Written]) -> dict[str, Written]:
     """Return what an event carries, with some items otherwise."""
-    found: dict[str, Written] = {}
-    for sort, i, body in database.rows(
-        "SELECT sort, id, body FROM item WHERE load = :load", {"load": number}
-    ):
-        found.setdefault(sort, {})[i] = body
+    found = texts_of(database, number)
     for sort, texts in items.items():
         found.setdefault(sort, {}).update(texts)
     return found
@@ -458,12 +454,12 @@ def _expect_administrator(writing: Recorder) -> None:
     definitions, had = writing.appender.definitions, writing.appender.permit.is_needed
     for era in definitions.eras():
         plant = definitions.plant_of(era)
-        if (had or has_roles(plant)) and not who_may(plant, ADMINISTER):
+        had = had or has_roles(plant)
+        if had and not who_may(plant, ADMINISTER):
             sentence = (
                 f"nobody would have the role {ADMINISTER}, and so nobody could give or take a role any more"
             )
             raise Refused([Problem("load", "no-administrator", sentence)])
-        had = had or has_roles(plant)
 
 
 def _initial(
@@ -809,6 +805,15 @@ def _carry(
 def items_hash(items: Mapping[str, Mapping[str, Any]]) -> str:
     """Return the SHA-256, in hexadecimal, of the canonical JSON of items: sort to id to object, null when removed."""
     return sha256(canonical_json(items)).hexdigest()
+
+
+def texts_of(database: Database, load: int) -> dict[str, Written]:
+    """Return what the event of a number carries, as it is kept: sort to id to text, None when removed; in order."""
+    found: dict[str, Written] = {}
+    sql = "SELECT sort, id, body FROM item WHERE load = :load ORDER BY sort, id"
+    for sort, i, body in database.rows(sql, {"load": load}):
+        found.setdefault(sort, {})[i] = body
+    return found
 
 
 def texts_hash(items: Mapping[str, Mapping[str, str | None]]) -> str:

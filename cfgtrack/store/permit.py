@@ -134,12 +134,12 @@ class Permit:
 
         Else who defines could raise himself, by a tag.
         """
-        if not self.is_needed or self._why_not(event, ADMINISTER, ()) is None:
+        why = self._why_not(event, ADMINISTER, ()) if self.is_needed else None
+        if why is None:
             return
         for era in after.eras():
             thing = redrawn(before.plant(era.since), after.plant_of(era))
             if thing is not None:
-                why = self._why_not(event, ADMINISTER, ())
                 sentence = f"it changes where permissions let people do something, at {thing}: {why}"
                 raise Refused([Problem(where, NOT_ALLOWED, sentence)])
 

@@ -106,19 +106,13 @@ def _spelled(
 
 def expect_look(database: Database) -> None:
     """Raise Refused where the server watches the user row by row, and lets him see none."""
-    if database.is_file:
+    if not database.is_restricted:
         return
-    row = database.row(
-        "SELECT to_regclass('event') IS NOT NULL AND row_security_active(to_regclass('event')::oid)"
-    )
+    row = database.row("SELECT cfgtrack_may_look()")
     if row is None or not row[0]:
-        return
-    row = database.row("SELECT cfgtrack_may_look(), session_user::text")
-    if row is None or not row[0]:
-        user = "" if row is None else row[1]
         sentence = (
-            f"the user {user} may look at nothing here: no person with a role is he; whoever administers the plant can"
-            " say so"
+            f"the user {database.login} may look at nothing here: no person with a role is he; whoever administers the"
+            " plant can say so"
         )
         raise Refused([Problem(database.where, NOT_ALLOWED, sentence)])
 

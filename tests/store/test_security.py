@@ -70,6 +70,18 @@ def _faults(url: str) -> list[str]:
         return [fault.sentence for fault in audit(journal.database).faults]
 
 
+def test_nobody_calls_the_functions_behind_the_policies(server: Server) -> None:
+    """Of all that the journal's own functions are, everybody may call what the policies ask, and nothing else."""
+    sql = (
+        "SELECT proname, has_function_privilege('public', oid, 'EXECUTE') FROM pg_proc"
+        " WHERE proname LIKE 'cfgtrack%' AND pronamespace = current_schema()::regnamespace"
+    )
+    with open_journal(server.fresh(), clock=clock) as journal:
+        found = {str(name): bool(may) for name, may in journal.database.rows(sql)}
+    assert len(found) > 50
+    assert [name for name, may in found.items() if may] == ["cfgtrack_may_look"]
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_what_follows_is_what_the_tool_would_derive(seed: int, server: Server) -> None:
     """Of random actions, late ones and corrections, by a user of whom the server writes what follows."""
