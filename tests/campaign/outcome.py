@@ -18,7 +18,7 @@ class Outcome:
     `refused`: told why, and nothing was changed. `found`: noticed by who has to notice it; or taken, or broken off, and
     all that is asked afterwards agrees. `harmless`: it changed nothing that anybody reads, for a reason that is listed.
     `unnoticed`, `lost` (acknowledged, and gone) and `crashed` have to be zero. `told`: those that went wrong, with what
-    repeats them; `notes`: what else there is to say.
+    repeats them, and a campaign that shows nothing as a whole; `notes`: what else there is to say.
     """
 
     name: str
@@ -34,8 +34,9 @@ class Outcome:
 
     @property
     def is_clean(self) -> bool:
-        """Return whether something was tried, and each case ended well."""
-        return bool(self.tried) and self.tried == self.refused + self.found + self.harmless
+        """Return whether something was tried, each case ended well, and nothing is told that went wrong."""
+        ended_well = self.refused + self.found + self.harmless
+        return bool(self.tried) and not self.told and self.tried == ended_well
 
     def became(self, what: str, case: str = "") -> None:
         """Count a case that ended as one of `COUNTED`; `case` is told where that is wrong."""

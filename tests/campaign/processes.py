@@ -353,7 +353,8 @@ class Crowd:
 
 
 def _row(of: "Kills | Creations | Restores | Crowd", name: str, tried: int, **counted: int) -> Outcome:
-    row = Outcome(name, tried, notes=[f"{name}: {asdict(of)}"])
+    told = [] if of.is_clean else [f"{name}: not clean: {asdict(of)}"]
+    row = Outcome(name, tried, told=told, notes=[f"{name}: {asdict(of)}"])
     for what, number in counted.items():
         setattr(row, what, number)
     return row
