@@ -33,6 +33,7 @@ from tests.campaign.outcome import Outcome
 from tests.cli import world
 from tests.cli.conftest import Command
 from tests.store.conftest import Server
+from tests.store.forging import heads_anew, leaves_anew
 from tests.store.signers import signer
 
 MIDDLE = "C20"
@@ -72,49 +73,18 @@ def _guard(name: str, *statements: str) -> Kind:
 # --- computed anew ------------------------------------------------------------------------------------------------
 
 
-def _leaves_anew(connection: sqlite3.Connection) -> None:
-    rows = connection.execute("SELECT number, known, body, signed FROM event ORDER BY number").fetchall()
-    for number, known, body, signed in rows:
-        leaf = leaf_hash(leaf_record(body.encode(), number, known, signed and signed.encode()))
-        connection.execute("UPDATE event SET leaf = ? WHERE number = ?", (leaf, number))
-
-
-def _heads_anew(connection: sqlite3.Connection) -> None:
-    """Compute all tree heads anew, and before them the heads that unsigned handovers stand for, with their leaves."""
-    tree = Frontier()
-    roots: dict[int, str] = {}
-    heads = {number for (number,) in connection.execute("SELECT number FROM tree_head")}
-    sql = "SELECT number, known, body, leaf, signed FROM event ORDER BY number"
-    for number, known, body, there, signed in connection.execute(sql).fetchall():
-        leaf, event = there, json.loads(body)
-        content = event.get("body") if isinstance(event, dict) else None
-        told = content.get("head") if isinstance(content, dict) else None
-        if told and signed is None and told["size"] in roots:
-            told["root"] = roots[told["size"]]
-            text = canonical_json(event)
-            leaf = leaf_hash(leaf_record(text, number, known))
-            connection.execute(
-                "UPDATE event SET body = ?, leaf = ? WHERE number = ?", (text.decode(), leaf, number)
-            )
-        tree.append(leaf)
-        roots[number] = tree.root().hex()
-        if number in heads:
-            row = (tree.root(), tree.to_bytes(), number)
-            connection.execute("UPDATE tree_head SET root = ?, frontier = ? WHERE number = ?", row)
-
-
 def _reworded(connection: sqlite3.Connection) -> None:
     connection.execute(f"UPDATE event SET body = replace(body, 'ina', 'eve') WHERE {TARGET}")
 
 
 def _reworded_with_leaf(connection: sqlite3.Connection) -> None:
     _reworded(connection)
-    _leaves_anew(connection)
+    leaves_anew(connection)
 
 
 def _forged_throughout(connection: sqlite3.Connection) -> None:
     _reworded_with_leaf(connection)
-    _heads_anew(connection)
+    heads_anew(connection)
 
 
 def _tail_cut(connection: sqlite3.Connection) -> None:
@@ -145,8 +115,8 @@ def _anew(*statements: str) -> Change:
     def change(connection: sqlite3.Connection) -> None:
         for statement in statements:
             assert connection.execute(statement).rowcount, f"{statement}: nothing was changed"
-        _leaves_anew(connection)
-        _heads_anew(connection)
+        leaves_anew(connection)
+        heads_anew(connection)
 
     return change
 
@@ -196,8 +166,8 @@ def _rekeyed(connection: sqlite3.Connection) -> None:
     """Put another key, and its own good signature, in the place of one: its leaf and all heads computed anew."""
     (text,) = connection.execute("SELECT signed FROM event WHERE id = 'S1'").fetchone()
     _sign_anew(connection, "S1", json.loads(text))
-    _leaves_anew(connection)
-    _heads_anew(connection)
+    leaves_anew(connection)
+    heads_anew(connection)
 
 
 def _sign_anew(connection: sqlite3.Connection, event: str, signed: dict[str, object]) -> None:
@@ -212,8 +182,8 @@ def _sign_anew(connection: sqlite3.Connection, event: str, signed: dict[str, obj
 def _signature_moved(connection: sqlite3.Connection) -> None:
     (text,) = connection.execute("SELECT signed FROM event WHERE id = 'S1'").fetchone()
     connection.execute("UPDATE event SET signed = ? WHERE id = 'S2'", (text,))
-    _leaves_anew(connection)
-    _heads_anew(connection)
+    leaves_anew(connection)
+    heads_anew(connection)
 
 
 def _signature_spelled_otherwise(connection: sqlite3.Connection) -> None:
@@ -221,8 +191,8 @@ def _signature_spelled_otherwise(connection: sqlite3.Connection) -> None:
     connection.execute(
         "UPDATE event SET signed = ? WHERE id = 'S1'", (json.dumps(json.loads(text), indent=1),)
     )
-    _leaves_anew(connection)
-    _heads_anew(connection)
+    leaves_anew(connection)
+    heads_anew(connection)
 
 
 def _states_of_another(connection: sqlite3.Connection) -> None:
