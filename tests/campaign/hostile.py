@@ -14,7 +14,6 @@ import json
 import os
 import random
 import shutil
-import signal
 import sqlite3
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -27,6 +26,7 @@ from tests.campaign.damage import NASTY, damaged, damaged_bytes, damaged_rows, d
 from tests.campaign.outcome import Outcome, chance_of
 from tests.cli import world
 from tests.cli.conftest import Answer, Command
+from tests.clocks import in_time
 
 LONGEST = 20
 """Seconds in which a command must have answered."""
@@ -427,22 +427,6 @@ def _renamed(rows: str) -> str:
         json.dumps({"id": "new-3", "action": "place", "subjects": ["PUMP-2"], "place": "HALL", **after})
     )
     return "\n".join(new) + "\n"
-
-
-@contextmanager
-def in_time(seconds: int) -> Iterator[None]:
-    """Raise TimeoutError where what is done takes longer."""
-
-    def late(*_: Any) -> None:
-        raise TimeoutError(f"not done in {seconds} s")
-
-    before = signal.signal(signal.SIGALRM, late)
-    signal.alarm(seconds)
-    try:
-        yield
-    finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, before)
 
 
 def leaves(database: Path) -> list[Any]:
