@@ -22,19 +22,11 @@ from pathlib import Path
 from typing import Any
 
 from tests.campaign.commands import Console, Step, in_child, seen, session
-from tests.campaign.outcome import Outcome, chance_of
+from tests.campaign.outcome import Lost, Outcome, Wrong, chance_of
 
 GROWS = ("keys", "state/cfgtrack/heads.json")
 """What is made once more where it is asked for once more."""
 PAGE = 4096
-
-
-class Wrong(Exception):
-    """Something isn't as it must be after a command was broken off."""
-
-
-class Lost(Wrong):
-    """What was acknowledged is gone."""
 
 
 def writing(folder: Path) -> list[Step]:
@@ -60,7 +52,7 @@ def kills_of_commands(steps: list[Step], times: int, seed: int) -> Outcome:
         whole = _undisturbed(step)
         for n in range(times):
             chance = chance_of(seed, step.number, n)
-            with _case(outcome, f"{step.command} {n}"), _folder() as folder:
+            with outcome.case(f"{step.command} {n}"), _folder() as folder:
                 console = step.console(folder)
                 child = in_child(console, step.said(folder))
                 time.sleep(chance.uniform(0.0, 1.1 * whole))
@@ -96,7 +88,7 @@ def full_disk(steps: list[Step], times: int, seed: int, *, mounted: bool = False
     for step in steps:
         for n in range(times):
             chance = chance_of(seed, step.number, n)
-            with _case(outcome, f"{step.command} {n}"), _small_disk() if mounted else _folder() as folder:
+            with outcome.case(f"{step.command} {n}"), _small_disk() if mounted else _folder() as folder:
                 console = step.console(folder)
                 room = _room(step, chance)
                 if mounted:
@@ -174,19 +166,6 @@ def can_mount() -> bool:
 def _folder() -> Iterator[Path]:
     with tempfile.TemporaryDirectory(prefix="cfgtrack-broken-") as name:
         yield Path(name) / "session"
-
-
-@contextmanager
-def _case(outcome: Outcome, case: str) -> Iterator[None]:
-    """Count what goes wrong in a case."""
-    try:
-        yield
-    except Lost as lost:
-        outcome.became("lost", f"{case}: {lost}")
-    except Wrong as wrong:
-        outcome.became("unnoticed", f"{case}: {wrong}")
-    except Exception as err:  # noqa: BLE001 - whatever it is, it is told
-        outcome.fell(err, case)
 
 
 def look(step: Step, folder: Path, *, acknowledged: bool) -> str:

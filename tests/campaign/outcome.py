@@ -5,10 +5,19 @@ from __future__ import annotations
 import gc
 import random
 import traceback
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 COUNTED = ("tried", "refused", "found", "harmless", "unnoticed", "lost", "crashed")
+
+
+class Wrong(Exception):
+    """Something of a case isn't as it must be."""
+
+
+class Lost(Wrong):
+    """What was acknowledged is gone, or isn't seen by somebody."""
 
 
 @dataclass
@@ -48,6 +57,20 @@ class Outcome:
         setattr(self, what, getattr(self, what) + 1)
         if what in ("unnoticed", "lost", "crashed"):
             self.told.append(f"{self.name}: {what}: {case}")
+
+    @contextmanager
+    def case(self, case: str) -> Iterator[None]:
+        """Count what goes wrong in a case; one that ends well says itself what it became."""
+        try:
+            yield
+        except Lost as lost:
+            self.became("lost", f"{case}: {lost}")
+        except Wrong as wrong:
+            self.became("unnoticed", f"{case}: {wrong}")
+        except KeyboardInterrupt:
+            raise
+        except BaseException as err:  # noqa: BLE001 - whatever it is, it is told
+            self.fell(err, case)
 
     def fell(self, err: BaseException, case: str) -> None:
         """Count a case that crashed, with where it did."""

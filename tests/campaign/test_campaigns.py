@@ -14,7 +14,7 @@ import pytest
 from tests.campaign import broken_off, flips
 from tests.campaign.campaigns import CAMPAIGNS, Ground, run
 from tests.campaign.commands import command_names, session
-from tests.campaign.outcome import COUNTED, Outcome, chance_of, table
+from tests.campaign.outcome import COUNTED, Lost, Outcome, Wrong, chance_of, table
 from tests.campaign.pages import READ_BY_NOBODY, Pages
 from tests.campaign.processes import Creations, Crowd, Restores
 from tests.campaign.skewed import clocks
@@ -51,12 +51,12 @@ def _expect_told(ground: Ground) -> None:
     step = next(step for step in ground.writing if step.seen_before.get("plant.db"))
     folder = ground.folder() / "session"
     step.console(folder)
-    with pytest.raises(broken_off.Lost):
+    with pytest.raises(Lost):
         broken_off.look(step, folder, acknowledged=True)
     assert broken_off.look(step, folder, acknowledged=False) == "refused"
     assert broken_off.look(step, folder, acknowledged=True) == "found"
     (folder / "half").write_text("of it")
-    with pytest.raises(broken_off.Wrong, match="half"):
+    with pytest.raises(Wrong, match="half"):
         broken_off.look(step, folder, acknowledged=False)
 
 
