@@ -165,23 +165,13 @@ def _approved(connection: sqlite3.Connection) -> None:
 def _rekeyed(connection: sqlite3.Connection) -> None:
     """Put another key, and its own good signature, in the place of one: its leaf and all heads computed anew."""
     (text,) = connection.execute("SELECT signed FROM event WHERE id = 'S1'").fetchone()
-    _sign_anew(connection, "S1", json.loads(text))
-    leaves_anew(connection)
-    heads_anew(connection)
-
-
-def _sign_anew(connection: sqlite3.Connection, event: str, signed: dict[str, object]) -> None:
-    mine = signer(str(signed["by"]), 9)
-    bare = {**signed, "key": mine.key}
-    under = {name: value for name, value in bare.items() if name != "signature"}
-    bare["signature"] = mine.sign(canonical_json(under)).hex()
-    row = (canonical_json(bare).decode(), event)
-    connection.execute("UPDATE event SET signed = ? WHERE id = ?", row)
-
-
-def _signature_moved(connection: sqlite3.Connection) -> None:
-    (text,) = connection.execute("SELECT signed FROM event WHERE id = 'S1'").fetchone()
-    connection.execute("UPDATE event SET signed = ? WHERE id = 'S2'", (text,))
+    signed = json.loads(text)
+    mine = signer(signed["by"], 9)
+    signed["key"] = mine.key
+    under = {name: value for name, value in signed.items() if name != "signature"}
+    signed["signature"] = mine.sign(canonical_json(under)).hex()
+    row = (canonical_json(signed).decode(),)
+    connection.execute("UPDATE event SET signed = ? WHERE id = 'S1'", row)
     leaves_anew(connection)
     heads_anew(connection)
 
@@ -216,38 +206,16 @@ def _loose_table(connection: sqlite3.Connection) -> None:
     connection.execute("CREATE INDEX event_of_action ON event (action, happened)")
 
 
-def _redeclared(connection: sqlite3.Connection, column: str, more: str) -> None:
-    """Put something more into the text of the table of events."""
-    connection.execute("PRAGMA writable_schema = ON")
-    sql = "UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE name = 'event'"
-    row = (f"{column} VARCHAR NOT NULL", f"{column} VARCHAR NOT NULL {more}")
-    assert connection.execute(sql, row).rowcount == 1
-    connection.execute("PRAGMA writable_schema = RESET")
+def _redeclared(table: str, old: str, new: str) -> Change:
+    """Return a change of the text of a table alone: what it says of a column."""
 
+    def change(connection: sqlite3.Connection) -> None:
+        connection.execute("PRAGMA writable_schema = ON")
+        sql = "UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE name = ? AND instr(sql, ?)"
+        assert connection.execute(sql, (old, new, table, old)).rowcount == 1
+        connection.execute("PRAGMA writable_schema = RESET")
 
-def _conditioned(connection: sqlite3.Connection) -> None:
-    _redeclared(connection, "body", "CHECK (number < 9999)")
-
-
-def _collated(connection: sqlite3.Connection) -> None:
-    _redeclared(connection, "action", "COLLATE NOCASE")
-
-
-def _retyped(connection: sqlite3.Connection) -> None:
-    """Let a column of texts keep what looks like a number as one: 0042 as 42."""
-    connection.execute("PRAGMA writable_schema = ON")
-    sql = (
-        "UPDATE sqlite_master SET sql = replace(sql, 'value VARCHAR', 'value NUMERIC') WHERE name = 'change'"
-    )
-    assert connection.execute(sql).rowcount == 1
-    connection.execute("PRAGMA writable_schema = RESET")
-
-
-def _renamed_column(connection: sqlite3.Connection) -> None:
-    connection.execute("PRAGMA writable_schema = ON")
-    sql = "UPDATE sqlite_master SET sql = replace(sql, 'body VARCHAR', 'bodx VARCHAR') WHERE name = 'event'"
-    assert connection.execute(sql).rowcount == 1
-    connection.execute("PRAGMA writable_schema = RESET")
+    return change
 
 
 _TRIGGERS = (
@@ -281,7 +249,7 @@ SQLITE = (
     Kind("a signature stripped, all computed anew", _anew("UPDATE event SET signed = NULL WHERE id = 'S1'"), needs="kept"),
     Kind("a signed event reworded, all computed anew", _anew("UPDATE event SET body = replace(body, 'hums', 'hisses') WHERE id = 'S1'")),
     Kind("what was signed reworded too", _anew("UPDATE event SET body = replace(body, 'hums', 'hisses'), signed = replace(signed, 'hums', 'hisses') WHERE id = 'S1'")),
-    Kind("a signature moved to another event", _signature_moved),
+    Kind("a signature moved to another event", _anew("UPDATE event SET signed = (SELECT signed FROM event WHERE id = 'S1') WHERE id = 'S2'")),
     Kind("a signature of another key", _rekeyed),
     Kind("a signature of another person", _anew("UPDATE event SET signed = replace(signed, 'ANN', 'BEN') WHERE id = 'S1'")),
     Kind("a signature of another journal", _anew("UPDATE event SET signed = replace(signed, '\"journal\":\"', '\"journal\":\"00') WHERE id = 'S1'")),
@@ -347,10 +315,11 @@ SQLITE = (
     _guard("a trigger more, that refuses", f"CREATE TRIGGER mine BEFORE INSERT ON event WHEN NEW.action = 'cap' {REFUSES}"),
     _guard("a trigger more, that rewrites states", "CREATE TRIGGER mine AFTER INSERT ON change BEGIN UPDATE change SET value = 'open' WHERE number = NEW.number; END"),
     Kind("events that may be doubled", _loose_table),
-    Kind("numbers where texts were", _retyped, triggers_off=False),
-    Kind("a column of another name", _renamed_column, triggers_off=False),
-    Kind("a condition more", _conditioned, triggers_off=False),
-    Kind("words compared otherwise", _collated, triggers_off=False),
+    # A column of texts keeps what looks like a number as one then: 0042 as 42.
+    Kind("numbers where texts were", _redeclared("change", "value VARCHAR", "value NUMERIC"), triggers_off=False),
+    Kind("a column of another name", _redeclared("event", "body VARCHAR", "bodx VARCHAR"), triggers_off=False),
+    Kind("a condition more", _redeclared("event", "body VARCHAR NOT NULL", "body VARCHAR NOT NULL CHECK (number < 9999)"), triggers_off=False),
+    Kind("words compared otherwise", _redeclared("event", "action VARCHAR NOT NULL", "action VARCHAR NOT NULL COLLATE NOCASE"), triggers_off=False),
     _guard("a column more", "ALTER TABLE event ADD COLUMN note VARCHAR DEFAULT 'x'"),
     _guard("an index dropped", "DROP INDEX event_in_order"),
     _guard("an index that refuses", "CREATE UNIQUE INDEX mine ON event (happened, known)"),
@@ -631,7 +600,8 @@ def beyond(folder: Path) -> dict[str, tuple[bool, ...]]:
     _older(path, copy)
     before = Seen.of(str(copy), folder / "before")
     shutil.copy(path, copy)
-    _tamper(Kind("", _last_reworded), copy)
+    last_reworded = _anew("UPDATE event SET body = replace(body, 'runs well', 'leaks') WHERE id = 'LAST'")
+    _tamper(Kind("", last_reworded), copy)
     noticed[AFTER_EVERY_HEAD] = _who_notices(str(copy), before)
     shutil.copy(path, copy)
     _tamper(Kind("", _forged_throughout), copy)
@@ -643,10 +613,6 @@ def beyond(folder: Path) -> dict[str, tuple[bool, ...]]:
 
 AFTER_EVERY_HEAD = "the last event reworded, all computed anew, which nobody had seen"
 WITHOUT_MEMORY = "an event reworded, all computed anew, and what the console remembered taken away"
-
-
-def _last_reworded(connection: sqlite3.Connection) -> None:
-    _anew("UPDATE event SET body = replace(body, 'runs well', 'leaks') WHERE id = 'LAST'")(connection)
 
 
 def _who_notices(url: str, seen: Seen) -> tuple[bool, ...]:
