@@ -277,25 +277,6 @@ def test_what_a_revoked_key_had_signed_is_told(empty: Command) -> None:
     assert "revoked" in empty.ok("audit")
 
 
-@pytest.mark.parametrize(
-    ("lines", "code"),
-    [
-        ('[[person]]\nid = "A"\nkey = "ed25519:00"', "wrong-type"),
-        ('[[person]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "weak-key"),
-        ('[[person]]\nid = "A"\nkey = "ed25519:02' + "0" * 62 + '"', "weak-key"),
-        ('[[place]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "unknown-field"),
-        ('[[setting]]\nid = "unsigned-events"\nvalue = "maybe"', "unknown"),
-        ('[[setting]]\nid = "colour"\nvalue = "refused"', "unknown"),
-        ('[[setting]]\nid = "unsigned-events"', "missing"),
-    ],
-)
-def test_keys_and_settings_are_read_strictly(lines: str, code: str, empty: Command) -> None:
-    """A key that is none, a key of what is no person, and what can't be set are errors of the definition."""
-    answer = empty("load", empty.file("plant.toml", f"{world.PLANT}\n{lines}\n"))
-    assert answer.status == 2
-    assert f": {code}: " in answer.err
-
-
 def test_a_key_of_another_sort_is_none(empty: Command) -> None:
     """A file whose key says that it is of a sort that the library doesn't know (one bit of its OID) is no key."""
     made = empty.json_of("key", "new", "ANN")
