@@ -40,17 +40,12 @@ from cfgtrack.store.audit import audit
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.database import Database
 from cfgtrack.store.derive import rebuild_state
-from cfgtrack.store.journal import Journal, create, open_journal
+from cfgtrack.store.journal import Journal, create, open_journal, system_clock
 from cfgtrack.store.rows import CHANGE_COLUMNS, EVENT_COLUMNS, TOUCH_COLUMNS
 from cfgtrack.store.view import EVERYTHING, ONE_OWNER, SqlView
 
 SECOND = 1_000_000
 PORTS = 10
-
-
-def clock() -> int:
-    """Return the present, microseconds since 1970."""
-    return time.time_ns() // 1_000
 
 
 def plant(units: int) -> Definition:
@@ -122,7 +117,7 @@ class Bench:
 
     def run(self) -> None:
         """Measure everything and print a line for each."""
-        with open_journal(self.url, clock=clock) as journal:
+        with open_journal(self.url, clock=system_clock) as journal:
             journal.load(plant(self.units), by=None, recorder=None)
             self.bulk(journal)
             self.one_by_one(journal)
@@ -213,7 +208,7 @@ class Bench:
         people = {"ADA": Person("ADA", key=key)}
         spent: dict[str, tuple[float, float, float]] = {}
         for name, signer in (("without", None), ("with", Signer("ADA", key, private.sign))):
-            with open_journal(self.fresh(), clock=clock) as journal:
+            with open_journal(self.fresh(), clock=system_clock) as journal:
                 journal.load(replace(whole, people=people), by=None, recorder=None)
                 journal.signer = signer
                 rows = list(work(2_000, units))
@@ -237,7 +232,7 @@ class Bench:
     def console(self) -> None:
         """Record at a console that remembers heads, by the answer that the command gives; against one that doesn't."""
         url = self.fresh()
-        with open_journal(url, clock=clock) as journal:
+        with open_journal(url, clock=system_clock) as journal:
             journal.load(plant(20), by=None, recorder=None)
         with tempfile.TemporaryDirectory() as folder:
             asking = Asking(url)
@@ -408,7 +403,7 @@ class Judged:
         spent = {count: self.recording(count) for count in self.urls}
         for count, each in spent.items():
             self.line(f"a record after {count} events", each, "after 100 events", each / spent[100])
-        with open_journal(self.urls[self.events], clock=clock) as journal:
+        with open_journal(self.urls[self.events], clock=system_clock) as journal:
             [(many, size, settled)] = journal.database.rows(
                 "SELECT count(*), sum(length(memory)), (SELECT count(*) FROM settled) FROM checkpoint"
             )
@@ -446,7 +441,7 @@ class Judged:
     def corrected(self, at: int) -> float:
         """Correct who did an event of a time; return how long that takes."""
         url = self.urls[self.events]
-        with open_journal(url, clock=clock) as journal:
+        with open_journal(url, clock=system_clock) as journal:
             entry = next(e for e in journal.entries(since=at) if e.event.action == "cap")
         words, now = [entry.event.action, *entry.event.subjects], (self.events + 10 + self.serial) * SECOND
         asking = Asking(url, by="cleo", clock=lambda: now)

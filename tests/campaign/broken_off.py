@@ -22,19 +22,13 @@ from pathlib import Path
 from typing import Any
 
 from tests.campaign.commands import Console, Step, in_child, seen, session
-from tests.campaign.outcome import Outcome, chance_of
+from tests.campaign.outcome import Lost, Outcome, Wrong, chance_of
 
 GROWS = ("keys", "state/cfgtrack/heads.json")
 """What is made once more where it is asked for once more."""
+OLDER = [("0001",)]
+"""The revision of `old.db` before it is migrated, as `seen` gives it."""
 PAGE = 4096
-
-
-class Wrong(Exception):
-    """Something isn't as it must be after a command was broken off."""
-
-
-class Lost(Wrong):
-    """What was acknowledged is gone."""
 
 
 def writing(folder: Path) -> list[Step]:
@@ -60,7 +54,7 @@ def kills_of_commands(steps: list[Step], times: int, seed: int) -> Outcome:
         whole = _undisturbed(step)
         for n in range(times):
             chance = chance_of(seed, step.number, n)
-            with _case(outcome, f"{step.command} {n}"), _folder() as folder:
+            with outcome.case(f"{step.command} {n}"), _folder() as folder:
                 console = step.console(folder)
                 child = in_child(console, step.said(folder))
                 time.sleep(chance.uniform(0.0, 1.1 * whole))
@@ -96,7 +90,7 @@ def full_disk(steps: list[Step], times: int, seed: int, *, mounted: bool = False
     for step in steps:
         for n in range(times):
             chance = chance_of(seed, step.number, n)
-            with _case(outcome, f"{step.command} {n}"), _small_disk() if mounted else _folder() as folder:
+            with outcome.case(f"{step.command} {n}"), _small_disk() if mounted else _folder() as folder:
                 console = step.console(folder)
                 room = _room(step, chance)
                 if mounted:
@@ -176,19 +170,6 @@ def _folder() -> Iterator[Path]:
         yield Path(name) / "session"
 
 
-@contextmanager
-def _case(outcome: Outcome, case: str) -> Iterator[None]:
-    """Count what goes wrong in a case."""
-    try:
-        yield
-    except Lost as lost:
-        outcome.became("lost", f"{case}: {lost}")
-    except Wrong as wrong:
-        outcome.became("unnoticed", f"{case}: {wrong}")
-    except Exception as err:  # noqa: BLE001 - whatever it is, it is told
-        outcome.fell(err, case)
-
-
 def look(step: Step, folder: Path, *, acknowledged: bool) -> str:
     """Return "found" where all of a step is there, "refused" where nothing is. Lost, or Wrong, for anything else."""
     now = seen(folder)
@@ -198,7 +179,7 @@ def look(step: Step, folder: Path, *, acknowledged: bool) -> str:
     if acknowledged and not done:
         raise Lost("it was acknowledged, and isn't there")
     console = Console(folder, step.number)
-    _audit(console, folder)
+    _audit(console, folder, now)
     again = console(*step.said(folder))
     if again.status != step.status and not (done and again.status in (2, 3, 4)):
         raise Wrong(f"the same again ends in {again.status}: {again.err[:300]}")
@@ -207,24 +188,18 @@ def look(step: Step, folder: Path, *, acknowledged: bool) -> str:
     now = seen(folder)
     if not _is_after(step, now):
         raise Wrong(f"the same again leaves something else: {_difference(step, now)}")
-    _audit(console, folder)
+    _audit(console, folder, now)
     return "found" if done else "refused"
 
 
-def _audit(console: Console, folder: Path) -> None:
+def _audit(console: Console, folder: Path, now: dict[str, Any]) -> None:
+    """Raise Wrong where a journal in a folder isn't sound; `now` is what was seen there. An older one has no audit."""
     for path in sorted(folder.glob("*.db")):
-        if seen(folder).get(path.name) and not (path.name == "old.db" and _is_old(path)):
+        held = now.get(path.name)
+        if held and not (path.name == "old.db" and held[0] == OLDER):
             audited = console("audit", "--db", path)
             if audited.status:
                 raise Wrong(f"the audit of {path.name} says {audited.out[:300]}{audited.err[:300]}")
-
-
-def _is_old(path: Path) -> bool:
-    import sqlite3
-    from contextlib import closing
-
-    with closing(sqlite3.connect(path)) as opened:
-        return opened.execute("SELECT version_num FROM alembic_version").fetchall() == [("0001",)]
 
 
 def _is_after(step: Step, now: dict[str, Any]) -> bool:

@@ -14,7 +14,6 @@ import json
 import os
 import random
 import shutil
-import signal
 import sqlite3
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -24,9 +23,10 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from tests.campaign.damage import NASTY, damaged, damaged_bytes, damaged_rows, damaged_words
-from tests.campaign.outcome import Outcome, chance_of
+from tests.campaign.outcome import Outcome, Wrong, chance_of
 from tests.cli import world
 from tests.cli.conftest import Answer, Command
+from tests.clocks import in_time
 
 LONGEST = 20
 """Seconds in which a command must have answered."""
@@ -175,10 +175,6 @@ WORDS = (
     ("migrate",),
     ("completion", "bash"),
 )
-
-
-class Wrong(Exception):
-    """Something doesn't agree after a case was taken, or was said that mustn't be."""
 
 
 Made = tuple[str, ...]
@@ -429,22 +425,6 @@ def _renamed(rows: str) -> str:
     return "\n".join(new) + "\n"
 
 
-@contextmanager
-def in_time(seconds: int) -> Iterator[None]:
-    """Raise TimeoutError where what is done takes longer."""
-
-    def late(*_: Any) -> None:
-        raise TimeoutError(f"not done in {seconds} s")
-
-    before = signal.signal(signal.SIGALRM, late)
-    signal.alarm(seconds)
-    try:
-        yield
-    finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, before)
-
-
 def leaves(database: Path) -> list[Any]:
     """Return the leaves of a journal: what is recorded, and in which order."""
     with closing(sqlite3.connect(database)) as opened:
@@ -543,16 +523,9 @@ def run(seed: int, cases: int, *, kind: str = "", first: int = 0) -> Outcome:
         kinds = [one for one in good.cases if not kind or one == kind]
         for number in range(first, first + cases):
             of = kinds[number % len(kinds)]
-            case = f"case {number}, {of}"
-            try:
+            with report.case(f"case {number}, {of}"):
                 became = one(good, of, chance_of(seed, number, of))
                 report.became(became)
                 taken[of] += became == "found"
-            except Wrong as wrong:
-                report.became("unnoticed", f"{case}: {wrong}")
-            except KeyboardInterrupt:
-                raise
-            except BaseException as err:  # noqa: BLE001 - whatever it is, it is told
-                report.fell(err, case)
     report.notes.append("taken, by kind: " + ", ".join(f"{of} {taken[of]}" for of in kinds))
     return report

@@ -5,10 +5,19 @@ from __future__ import annotations
 import gc
 import random
 import traceback
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 COUNTED = ("tried", "refused", "found", "harmless", "unnoticed", "lost", "crashed")
+
+
+class Wrong(Exception):
+    """Something of a case isn't as it must be."""
+
+
+class Lost(Wrong):
+    """What was acknowledged is gone, or isn't seen by somebody."""
 
 
 @dataclass
@@ -18,7 +27,7 @@ class Outcome:
     `refused`: told why, and nothing was changed. `found`: noticed by who has to notice it; or taken, or broken off, and
     all that is asked afterwards agrees. `harmless`: it changed nothing that anybody reads, for a reason that is listed.
     `unnoticed`, `lost` (acknowledged, and gone) and `crashed` have to be zero. `told`: those that went wrong, with what
-    repeats them; `notes`: what else there is to say.
+    repeats them, and a campaign that shows nothing as a whole; `notes`: what else there is to say.
     """
 
     name: str
@@ -34,8 +43,9 @@ class Outcome:
 
     @property
     def is_clean(self) -> bool:
-        """Return whether something was tried, and each case ended well."""
-        return bool(self.tried) and self.tried == self.refused + self.found + self.harmless
+        """Return whether something was tried, each case ended well, and nothing is told that went wrong."""
+        ended_well = self.refused + self.found + self.harmless
+        return bool(self.tried) and not self.told and self.tried == ended_well
 
     def became(self, what: str, case: str = "") -> None:
         """Count a case that ended as one of `COUNTED`; `case` is told where that is wrong."""
@@ -47,6 +57,20 @@ class Outcome:
         setattr(self, what, getattr(self, what) + 1)
         if what in ("unnoticed", "lost", "crashed"):
             self.told.append(f"{self.name}: {what}: {case}")
+
+    @contextmanager
+    def case(self, case: str) -> Iterator[None]:
+        """Count what goes wrong in a case; one that ends well says itself what it became."""
+        try:
+            yield
+        except Lost as lost:
+            self.became("lost", f"{case}: {lost}")
+        except Wrong as wrong:
+            self.became("unnoticed", f"{case}: {wrong}")
+        except KeyboardInterrupt:
+            raise
+        except BaseException as err:  # noqa: BLE001 - whatever it is, it is told
+            self.fell(err, case)
 
     def fell(self, err: BaseException, case: str) -> None:
         """Count a case that crashed, with where it did."""

@@ -24,18 +24,13 @@ from cfgtrack.model.trouble import Refused, Trouble
 from cfgtrack.store.archive import write_archive
 from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Database
-from cfgtrack.store.journal import create, open_journal
+from cfgtrack.store.journal import create, open_journal, system_clock
 from cfgtrack.store.migrations import revision_of
 from tests.campaign.outcome import Outcome
 from tests.store.conftest import Server
 from tests.store.world import DEFINITION, START
 
 BATCH = (("uncap", "X:F"), ("cap", "X:F"), ("uncap", "Y:F"), ("cap", "Y:F"))
-
-
-def clock() -> int:
-    """Return the present, microseconds since 1970."""
-    return time.time_ns() // 1_000
 
 
 @dataclass
@@ -80,7 +75,7 @@ def kills(url: str, times: int, seed: int, kill: Callable[[], None] | None = Non
     Each has acknowledged something before it dies. With `kill`, that is called instead: it kills what serves the
     writer.
     """
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
     chosen = random.Random(seed)
     result = Kills()
@@ -110,7 +105,7 @@ def server_kills(server: Server, times: int, seed: int) -> Kills:
 
 
 def _write_on(url: str, serial: int, ready: int) -> None:
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         while True:
             journal.record(batch(serial))
             os.write(ready, f"{serial}\n".encode())
@@ -158,7 +153,7 @@ def _end(child: int) -> int:
 
 
 def _look(url: str, acknowledged: list[int], result: Kills) -> None:
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         ids = [line.entry.event.id for line in journal.log()]
         result.sound = audit(journal.database).is_sound
     recorded = set(ids)
@@ -219,7 +214,7 @@ def creations(times: int, seed: int) -> Creations:
                 result.late += made
                 result.cut_off += not made
             try:
-                with open_journal(url, clock=clock, must_exist=False) as journal:
+                with open_journal(url, clock=system_clock, must_exist=False) as journal:
                     result.failed += not audit(journal.database).is_sound
             except Trouble:
                 result.failed += 1
@@ -287,7 +282,7 @@ def restores(times: int, seed: int, empty: Callable[[], str] | None = None) -> R
             time.sleep(chosen.uniform(0.0, 1.5 * whole))
             _end(child)
             try:
-                with open_journal(url, clock=clock) as journal:
+                with open_journal(url, clock=system_clock) as journal:
                     there = len(list(journal.log()))
                     result.half_there += there != events or not audit(journal.database).is_sound
                     result.late += 1
@@ -303,7 +298,7 @@ def restores(times: int, seed: int, empty: Callable[[], str] | None = None) -> R
 def _archive(folder: Path) -> tuple[Path, int]:
     """Return an archive, and how many events are in it: enough that its restore takes some time."""
     url = str(folder / "whole.db")
-    with open_journal(url, clock=clock, must_exist=False) as journal:
+    with open_journal(url, clock=system_clock, must_exist=False) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
         for start in range(0, 300, 50):
             journal.record([event for serial in range(start, start + 50) for event in batch(serial)])
@@ -353,7 +348,8 @@ class Crowd:
 
 
 def _row(of: "Kills | Creations | Restores | Crowd", name: str, tried: int, **counted: int) -> Outcome:
-    row = Outcome(name, tried, notes=[f"{name}: {asdict(of)}"])
+    told = [] if of.is_clean else [f"{name}: not clean: {asdict(of)}"]
+    row = Outcome(name, tried, told=told, notes=[f"{name}: {asdict(of)}"])
     for what, number in counted.items():
         setattr(row, what, number)
     return row
@@ -361,7 +357,7 @@ def _row(of: "Kills | Creations | Restores | Crowd", name: str, tried: int, **co
 
 def crowd(url: str, writers: int, readers: int, seconds: float) -> Crowd:
     """Let so many record conflicting things and so many ask, all at once."""
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
     end = time.monotonic() + seconds
     children = [_started(partial(_writer, url, n, end)) for n in range(writers)]
@@ -377,7 +373,7 @@ def crowd(url: str, writers: int, readers: int, seconds: float) -> Crowd:
         for name, value in told.items():
             setattr(result, name, getattr(result, name) + value)
     result.accepted = len(accepted)
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         ids = [line.entry.event.id for line in journal.log()]
         result.lost = len(set(accepted) - set(ids)) + len(ids) - len(set(ids))
         result.sound = audit(journal.database).is_sound
@@ -396,11 +392,11 @@ def _writer(url: str, n: int, end: float) -> dict[str, object]:
     chosen = random.Random(n)
     told: dict[str, object] = {"ids": (ids := []), "refused": 0, "troubles": 0}
     refused = troubles = serial = 0
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         while time.monotonic() < end:
             serial += 1
             port = chosen.choice(["X:F", "Y:F", "Z:F"])
-            event = Action(f"w{n}-{serial}", chosen.choice(["cap", "uncap"]), (port,), clock())
+            event = Action(f"w{n}-{serial}", chosen.choice(["cap", "uncap"]), (port,), system_clock())
             try:
                 journal.record([event])
                 ids.append(event.id)
@@ -416,7 +412,7 @@ def _reader(url: str, n: int, end: float) -> dict[str, object]:
     kept: dict[tuple[int, int], list[tuple[str, object]]] = {}
     answers = changed = 0
     slowest = 0.0
-    with open_journal(url, clock=clock, read_only=True) as journal:
+    with open_journal(url, clock=system_clock, read_only=True) as journal:
         while time.monotonic() < end:
             moment = chosen.choice(list(kept)) if kept and chosen.random() < 0.5 else journal.moment()
             start = time.monotonic()

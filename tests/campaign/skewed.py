@@ -21,7 +21,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from cfgtrack.model.time import DAY, HOUR, MINUTE, SECOND, format_instant, parse_instant
-from tests.campaign.outcome import Outcome, chance_of
+from tests.campaign.outcome import Lost, Outcome, Wrong, chance_of
 from tests.cli import world
 from tests.cli.conftest import Answer, Command
 
@@ -36,14 +36,6 @@ HANDOVER = parse_instant("2031-05-01T08:00:00Z")
 PLANT = world.PLANT + '\n[[setting]]\nid = "clock-ahead"\nvalue = "1 h"\n'
 
 
-class Wrong(Exception):
-    """Something isn't as it must be."""
-
-
-class Hidden(Wrong):
-    """What was acknowledged isn't seen by somebody."""
-
-
 def clocks(folder: Path, rounds: int, seed: int, url: str = "") -> Outcome:
     """Have consoles with wrong clocks record in turn, so many times; at the server's `url`, or in a file."""
     outcome = Outcome(f"skewed clocks, {'postgresql' if url else 'sqlite'}")
@@ -52,15 +44,8 @@ def clocks(folder: Path, rounds: int, seed: int, url: str = "") -> Outcome:
         consoles = _Consoles(folder, url)
         for n in range(rounds):
             skew = chance.choice(SKEWS)
-            case = f"round {n}, a clock that is {skew / HOUR:+.4g} h off"
-            try:
+            with outcome.case(f"round {n}, a clock that is {skew / HOUR:+.4g} h off"):
                 outcome.became(consoles.round(n, skew, chance))
-            except Hidden as hidden:
-                outcome.became("lost", f"{case}: {hidden}")
-            except Wrong as wrong:
-                outcome.became("unnoticed", f"{case}: {wrong}")
-            except Exception as err:  # noqa: BLE001 - whatever it is, it is told
-                outcome.fell(err, case)
         if consoles.right("audit").status:
             outcome.became("unnoticed", "the audit at the end isn't sound")
     return outcome
@@ -190,4 +175,4 @@ class _Consoles:
             console = self._at(skew)
             answer = self._ok(console("history", "PUMP-1"))
             if not re.search(rf"\b{event}\b", answer.out):
-                raise Hidden(f"{event} isn't seen as known now by a console {skew / HOUR:+.4g} h off")
+                raise Lost(f"{event} isn't seen as known now by a console {skew / HOUR:+.4g} h off")

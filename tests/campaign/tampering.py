@@ -33,6 +33,7 @@ from tests.campaign.outcome import Outcome
 from tests.cli import world
 from tests.cli.conftest import Command
 from tests.store.conftest import Server
+from tests.store.forging import heads_anew, leaves_anew
 from tests.store.signers import signer
 
 MIDDLE = "C20"
@@ -72,49 +73,18 @@ def _guard(name: str, *statements: str) -> Kind:
 # --- computed anew ------------------------------------------------------------------------------------------------
 
 
-def _leaves_anew(connection: sqlite3.Connection) -> None:
-    rows = connection.execute("SELECT number, known, body, signed FROM event ORDER BY number").fetchall()
-    for number, known, body, signed in rows:
-        leaf = leaf_hash(leaf_record(body.encode(), number, known, signed and signed.encode()))
-        connection.execute("UPDATE event SET leaf = ? WHERE number = ?", (leaf, number))
-
-
-def _heads_anew(connection: sqlite3.Connection) -> None:
-    """Compute all tree heads anew, and before them the heads that unsigned handovers stand for, with their leaves."""
-    tree = Frontier()
-    roots: dict[int, str] = {}
-    heads = {number for (number,) in connection.execute("SELECT number FROM tree_head")}
-    sql = "SELECT number, known, body, leaf, signed FROM event ORDER BY number"
-    for number, known, body, there, signed in connection.execute(sql).fetchall():
-        leaf, event = there, json.loads(body)
-        content = event.get("body") if isinstance(event, dict) else None
-        told = content.get("head") if isinstance(content, dict) else None
-        if told and signed is None and told["size"] in roots:
-            told["root"] = roots[told["size"]]
-            text = canonical_json(event)
-            leaf = leaf_hash(leaf_record(text, number, known))
-            connection.execute(
-                "UPDATE event SET body = ?, leaf = ? WHERE number = ?", (text.decode(), leaf, number)
-            )
-        tree.append(leaf)
-        roots[number] = tree.root().hex()
-        if number in heads:
-            row = (tree.root(), tree.to_bytes(), number)
-            connection.execute("UPDATE tree_head SET root = ?, frontier = ? WHERE number = ?", row)
-
-
 def _reworded(connection: sqlite3.Connection) -> None:
     connection.execute(f"UPDATE event SET body = replace(body, 'ina', 'eve') WHERE {TARGET}")
 
 
 def _reworded_with_leaf(connection: sqlite3.Connection) -> None:
     _reworded(connection)
-    _leaves_anew(connection)
+    leaves_anew(connection)
 
 
 def _forged_throughout(connection: sqlite3.Connection) -> None:
     _reworded_with_leaf(connection)
-    _heads_anew(connection)
+    heads_anew(connection)
 
 
 def _tail_cut(connection: sqlite3.Connection) -> None:
@@ -145,8 +115,8 @@ def _anew(*statements: str) -> Change:
     def change(connection: sqlite3.Connection) -> None:
         for statement in statements:
             assert connection.execute(statement).rowcount, f"{statement}: nothing was changed"
-        _leaves_anew(connection)
-        _heads_anew(connection)
+        leaves_anew(connection)
+        heads_anew(connection)
 
     return change
 
@@ -195,25 +165,15 @@ def _approved(connection: sqlite3.Connection) -> None:
 def _rekeyed(connection: sqlite3.Connection) -> None:
     """Put another key, and its own good signature, in the place of one: its leaf and all heads computed anew."""
     (text,) = connection.execute("SELECT signed FROM event WHERE id = 'S1'").fetchone()
-    _sign_anew(connection, "S1", json.loads(text))
-    _leaves_anew(connection)
-    _heads_anew(connection)
-
-
-def _sign_anew(connection: sqlite3.Connection, event: str, signed: dict[str, object]) -> None:
-    mine = signer(str(signed["by"]), 9)
-    bare = {**signed, "key": mine.key}
-    under = {name: value for name, value in bare.items() if name != "signature"}
-    bare["signature"] = mine.sign(canonical_json(under)).hex()
-    row = (canonical_json(bare).decode(), event)
-    connection.execute("UPDATE event SET signed = ? WHERE id = ?", row)
-
-
-def _signature_moved(connection: sqlite3.Connection) -> None:
-    (text,) = connection.execute("SELECT signed FROM event WHERE id = 'S1'").fetchone()
-    connection.execute("UPDATE event SET signed = ? WHERE id = 'S2'", (text,))
-    _leaves_anew(connection)
-    _heads_anew(connection)
+    signed = json.loads(text)
+    mine = signer(signed["by"], 9)
+    signed["key"] = mine.key
+    under = {name: value for name, value in signed.items() if name != "signature"}
+    signed["signature"] = mine.sign(canonical_json(under)).hex()
+    row = (canonical_json(signed).decode(),)
+    connection.execute("UPDATE event SET signed = ? WHERE id = 'S1'", row)
+    leaves_anew(connection)
+    heads_anew(connection)
 
 
 def _signature_spelled_otherwise(connection: sqlite3.Connection) -> None:
@@ -221,8 +181,8 @@ def _signature_spelled_otherwise(connection: sqlite3.Connection) -> None:
     connection.execute(
         "UPDATE event SET signed = ? WHERE id = 'S1'", (json.dumps(json.loads(text), indent=1),)
     )
-    _leaves_anew(connection)
-    _heads_anew(connection)
+    leaves_anew(connection)
+    heads_anew(connection)
 
 
 def _states_of_another(connection: sqlite3.Connection) -> None:
@@ -246,38 +206,16 @@ def _loose_table(connection: sqlite3.Connection) -> None:
     connection.execute("CREATE INDEX event_of_action ON event (action, happened)")
 
 
-def _redeclared(connection: sqlite3.Connection, column: str, more: str) -> None:
-    """Put something more into the text of the table of events."""
-    connection.execute("PRAGMA writable_schema = ON")
-    sql = "UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE name = 'event'"
-    row = (f"{column} VARCHAR NOT NULL", f"{column} VARCHAR NOT NULL {more}")
-    assert connection.execute(sql, row).rowcount == 1
-    connection.execute("PRAGMA writable_schema = RESET")
+def _redeclared(table: str, old: str, new: str) -> Change:
+    """Return a change of the text of a table alone: what it says of a column."""
 
+    def change(connection: sqlite3.Connection) -> None:
+        connection.execute("PRAGMA writable_schema = ON")
+        sql = "UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE name = ? AND instr(sql, ?)"
+        assert connection.execute(sql, (old, new, table, old)).rowcount == 1
+        connection.execute("PRAGMA writable_schema = RESET")
 
-def _conditioned(connection: sqlite3.Connection) -> None:
-    _redeclared(connection, "body", "CHECK (number < 9999)")
-
-
-def _collated(connection: sqlite3.Connection) -> None:
-    _redeclared(connection, "action", "COLLATE NOCASE")
-
-
-def _retyped(connection: sqlite3.Connection) -> None:
-    """Let a column of texts keep what looks like a number as one: 0042 as 42."""
-    connection.execute("PRAGMA writable_schema = ON")
-    sql = (
-        "UPDATE sqlite_master SET sql = replace(sql, 'value VARCHAR', 'value NUMERIC') WHERE name = 'change'"
-    )
-    assert connection.execute(sql).rowcount == 1
-    connection.execute("PRAGMA writable_schema = RESET")
-
-
-def _renamed_column(connection: sqlite3.Connection) -> None:
-    connection.execute("PRAGMA writable_schema = ON")
-    sql = "UPDATE sqlite_master SET sql = replace(sql, 'body VARCHAR', 'bodx VARCHAR') WHERE name = 'event'"
-    assert connection.execute(sql).rowcount == 1
-    connection.execute("PRAGMA writable_schema = RESET")
+    return change
 
 
 _TRIGGERS = (
@@ -311,7 +249,7 @@ SQLITE = (
     Kind("a signature stripped, all computed anew", _anew("UPDATE event SET signed = NULL WHERE id = 'S1'"), needs="kept"),
     Kind("a signed event reworded, all computed anew", _anew("UPDATE event SET body = replace(body, 'hums', 'hisses') WHERE id = 'S1'")),
     Kind("what was signed reworded too", _anew("UPDATE event SET body = replace(body, 'hums', 'hisses'), signed = replace(signed, 'hums', 'hisses') WHERE id = 'S1'")),
-    Kind("a signature moved to another event", _signature_moved),
+    Kind("a signature moved to another event", _anew("UPDATE event SET signed = (SELECT signed FROM event WHERE id = 'S1') WHERE id = 'S2'")),
     Kind("a signature of another key", _rekeyed),
     Kind("a signature of another person", _anew("UPDATE event SET signed = replace(signed, 'ANN', 'BEN') WHERE id = 'S1'")),
     Kind("a signature of another journal", _anew("UPDATE event SET signed = replace(signed, '\"journal\":\"', '\"journal\":\"00') WHERE id = 'S1'")),
@@ -377,10 +315,11 @@ SQLITE = (
     _guard("a trigger more, that refuses", f"CREATE TRIGGER mine BEFORE INSERT ON event WHEN NEW.action = 'cap' {REFUSES}"),
     _guard("a trigger more, that rewrites states", "CREATE TRIGGER mine AFTER INSERT ON change BEGIN UPDATE change SET value = 'open' WHERE number = NEW.number; END"),
     Kind("events that may be doubled", _loose_table),
-    Kind("numbers where texts were", _retyped, triggers_off=False),
-    Kind("a column of another name", _renamed_column, triggers_off=False),
-    Kind("a condition more", _conditioned, triggers_off=False),
-    Kind("words compared otherwise", _collated, triggers_off=False),
+    # A column of texts keeps what looks like a number as one then: 0042 as 42.
+    Kind("numbers where texts were", _redeclared("change", "value VARCHAR", "value NUMERIC"), triggers_off=False),
+    Kind("a column of another name", _redeclared("event", "body VARCHAR", "bodx VARCHAR"), triggers_off=False),
+    Kind("a condition more", _redeclared("event", "body VARCHAR NOT NULL", "body VARCHAR NOT NULL CHECK (number < 9999)"), triggers_off=False),
+    Kind("words compared otherwise", _redeclared("event", "action VARCHAR NOT NULL", "action VARCHAR NOT NULL COLLATE NOCASE"), triggers_off=False),
     _guard("a column more", "ALTER TABLE event ADD COLUMN note VARCHAR DEFAULT 'x'"),
     _guard("an index dropped", "DROP INDEX event_in_order"),
     _guard("an index that refuses", "CREATE UNIQUE INDEX mine ON event (happened, known)"),
@@ -661,7 +600,8 @@ def beyond(folder: Path) -> dict[str, tuple[bool, ...]]:
     _older(path, copy)
     before = Seen.of(str(copy), folder / "before")
     shutil.copy(path, copy)
-    _tamper(Kind("", _last_reworded), copy)
+    last_reworded = _anew("UPDATE event SET body = replace(body, 'runs well', 'leaks') WHERE id = 'LAST'")
+    _tamper(Kind("", last_reworded), copy)
     noticed[AFTER_EVERY_HEAD] = _who_notices(str(copy), before)
     shutil.copy(path, copy)
     _tamper(Kind("", _forged_throughout), copy)
@@ -673,10 +613,6 @@ def beyond(folder: Path) -> dict[str, tuple[bool, ...]]:
 
 AFTER_EVERY_HEAD = "the last event reworded, all computed anew, which nobody had seen"
 WITHOUT_MEMORY = "an event reworded, all computed anew, and what the console remembered taken away"
-
-
-def _last_reworded(connection: sqlite3.Connection) -> None:
-    _anew("UPDATE event SET body = replace(body, 'runs well', 'leaks') WHERE id = 'LAST'")(connection)
 
 
 def _who_notices(url: str, seen: Seen) -> tuple[bool, ...]:

@@ -14,8 +14,9 @@ import pytest
 from tests.campaign import broken_off, flips
 from tests.campaign.campaigns import CAMPAIGNS, Ground, run
 from tests.campaign.commands import command_names, session
-from tests.campaign.outcome import COUNTED, Outcome, chance_of, table
+from tests.campaign.outcome import COUNTED, Lost, Outcome, Wrong, chance_of, table
 from tests.campaign.pages import READ_BY_NOBODY, Pages
+from tests.campaign.processes import Creations, Crowd, Restores
 from tests.campaign.skewed import clocks
 from tests.campaign.tampering import made
 
@@ -50,12 +51,12 @@ def _expect_told(ground: Ground) -> None:
     step = next(step for step in ground.writing if step.seen_before.get("plant.db"))
     folder = ground.folder() / "session"
     step.console(folder)
-    with pytest.raises(broken_off.Lost):
+    with pytest.raises(Lost):
         broken_off.look(step, folder, acknowledged=True)
     assert broken_off.look(step, folder, acknowledged=False) == "refused"
     assert broken_off.look(step, folder, acknowledged=True) == "found"
     (folder / "half").write_text("of it")
-    with pytest.raises(broken_off.Wrong, match="half"):
+    with pytest.raises(Wrong, match="half"):
         broken_off.look(step, folder, acknowledged=False)
 
 
@@ -142,7 +143,10 @@ def test_one_command_runs_them_all_and_tells_one_table(ground: Ground) -> None:
 
 
 def test_a_row_is_clean_only_where_all_ended_well() -> None:
-    """Nothing tried is nothing shown; one that is unnoticed, lost or crashed is told, with what repeats it."""
+    """Nothing tried is nothing shown; one that is unnoticed, lost or crashed is told, with what repeats it.
+
+    And the row of a finding is as clean as the finding is.
+    """
     row = Outcome("digging")
     fates = [row.is_clean]
     row.became("found")
@@ -153,3 +157,18 @@ def test_a_row_is_clean_only_where_all_ended_well() -> None:
     assert row.told[0] == "digging: lost: spade 3"
     assert "ValueError('bent')" in row.told[1]
     assert [line.split()[1] for line in table([row])] == ["tried", "3"]
+    for found in (
+        Crowd(accepted=3, refused=2, answers=4, sound=False),
+        Creations(early=5, late=11),
+        Restores(late=14),
+    ):
+        row = found.outcome("digging")
+        assert (found.is_clean, row.is_clean) == (False, False), row
+        assert [told.partition("{")[0] for told in row.told] == ["digging: not clean: "]
+    for clean in (
+        Crowd(accepted=3, refused=2, answers=4),
+        Creations(cut_off=5, late=11),
+        Restores(early=1, late=13),
+    ):
+        row = clean.outcome("digging")
+        assert (clean.is_clean, row.is_clean, row.told) == (True, True, [])

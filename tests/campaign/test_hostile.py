@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from tests.campaign import hostile
-from tests.campaign.hostile import World, Wrong, one, run
+from tests.campaign.hostile import World, one, run
+from tests.campaign.outcome import Wrong
 
 CASES = int(os.environ.get("CFGTRACK_HOSTILE", "220"))
 

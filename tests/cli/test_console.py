@@ -11,9 +11,8 @@ from pathlib import Path
 import pytest
 
 from cfgtrack.files.heads import read_memory
-from cfgtrack.store.merkle import Frontier, leaf_hash
-from cfgtrack.store.rows import leaf_record
 from tests.cli.conftest import Answer, Command
+from tests.store.forging import heads_anew, leaves_anew, unguarded
 
 AT = "2031-05-01T10:00:00Z"
 QUESTIONS = (
@@ -120,26 +119,16 @@ def test_an_old_copy_elsewhere_is_told_too(cfgtrack: Command) -> None:
     assert cfgtrack("state").status == 0
 
 
-def _forge(path: Path, number: int, *, tree_too: bool = True) -> None:
+def _forge(path: Path, number: int) -> None:
     """Change the content of an event, with its leaf, and the whole tree after it."""
-    with closing(sqlite3.connect(path)) as c:
-        for (name,) in c.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-            c.execute(f"DROP TRIGGER {name}")
+    with unguarded(path) as c:
         c.execute(
             'UPDATE event SET body = replace(body, \'"recorder":\', \'"reason":"x","recorder":\')'
             " WHERE number = ?",
             (number,),
         )
-        tree = Frontier()
-        for n, known, body in c.execute("SELECT number, known, body FROM event ORDER BY number").fetchall():
-            tree.append(leaf := leaf_hash(leaf_record(body.encode(), n, known)))
-            c.execute("UPDATE event SET leaf = ? WHERE number = ?", (leaf, n))
-            if tree_too:
-                c.execute(
-                    "UPDATE tree_head SET root = ?, frontier = ? WHERE number = ?",
-                    (tree.root(), tree.to_bytes(), n),
-                )
-        c.commit()
+        leaves_anew(c)
+        heads_anew(c)
 
 
 def test_a_forged_chain_is_told(cfgtrack: Command) -> None:

@@ -136,10 +136,22 @@ PERSON = '[[person]]\nid = "A"\n'
             '[[permission]]\nid = "p"\nwho = "record"\nmay = "record"\non = { colour = "red" }',
             "unknown-field",
         ),
+        ('[[person]]\nid = "A"\nkey = "ed25519:00"', "wrong-type"),
+        ('[[person]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "weak-key"),
+        ('[[person]]\nid = "A"\nkey = "ed25519:02' + "0" * 62 + '"', "weak-key"),
+        ('[[place]]\nid = "A"\nkey = "ed25519:' + "0" * 64 + '"', "unknown-field"),
+        ('[[setting]]\nid = "unsigned-events"\nvalue = "maybe"', "unknown"),
+        ('[[setting]]\nid = "colour"\nvalue = "refused"', "unknown"),
+        ('[[setting]]\nid = "unsigned-events"', "missing"),
     ],
 )
-def test_people_and_permissions_are_read_strictly(lines: str, code: str, empty: Command) -> None:
-    """What names nobody, nothing, or what can't be, is an error of the definition."""
+def test_people_keys_permissions_and_settings_are_read_strictly(
+    lines: str, code: str, empty: Command
+) -> None:
+    """What names nobody, nothing, or what can't be, is an error of the definition.
+
+    So are a key that is none, a key of what is no person, and what can't be set.
+    """
     answer = empty("load", empty.file("plant.toml", f"{world.PLANT}\n{lines}\n"))
     assert answer.status == 2
     assert f": {code}: " in answer.err

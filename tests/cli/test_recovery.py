@@ -19,6 +19,7 @@ from cfgtrack.store.merkle import Frontier, leaf_hash
 from cfgtrack.store.rows import leaf_record
 from tests.cli.conftest import Answer, Command
 from tests.store.conftest import Server
+from tests.store.forging import unguarded
 
 AT = "2031-05-01T10:00:00Z"
 SECRET = "s3cr%74"
@@ -272,11 +273,7 @@ def test_a_full_disk_leaves_nothing(room: int, cfgtrack: Command, archive: Path)
 
 def _changing(statement: str):
     def damage(cfgtrack: Command) -> None:
-        with closing(sqlite3.connect(cfgtrack.db)) as connection, connection:
-            for (name,) in connection.execute(
-                "SELECT name FROM sqlite_master WHERE type = 'trigger'"
-            ).fetchall():
-                connection.execute(f"DROP TRIGGER {name}")
+        with unguarded(cfgtrack.db) as connection:
             assert connection.execute(statement).rowcount
 
     return damage

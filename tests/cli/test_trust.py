@@ -15,6 +15,7 @@ from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.merkle import leaf_hash
 from cfgtrack.store.rows import leaf_record
 from tests.cli.conftest import Command
+from tests.store.forging import unguarded
 
 AT = "2031-05-01T10:00:00Z"
 
@@ -36,12 +37,8 @@ def test_audit_names_the_changed_event(cfgtrack: Command) -> None:
     """A change behind the program's back is found, and the event is named."""
     cfgtrack.ok("cap", "PUMP-1:F2", "--at", AT, "--id", "E1")
     cfgtrack.ok("uncap", "PUMP-1:F2", "--at", AT, "--id", "E2")
-    with sqlite3.connect(cfgtrack.db) as connection:
-        triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
-        for (name,) in triggers:
-            connection.execute(f'DROP TRIGGER "{name}"')
+    with unguarded(cfgtrack.db) as connection:
         connection.execute("UPDATE event SET body = replace(body, 'F2', 'F1') WHERE id = 'E1'")
-    connection.close()
     answer = cfgtrack("audit")
     assert answer.status == 3
     assert "event E1" in answer.out
@@ -119,9 +116,7 @@ CHANGED = {
 @pytest.mark.parametrize("what", CHANGED)
 def test_what_falls_over_a_changed_journal_says_so(what: str, cfgtrack: Command) -> None:
     """Whatever somebody did to it, each question is answered, or it is said that it was changed: no traceback."""
-    with closing(sqlite3.connect(cfgtrack.db)) as connection, connection:
-        for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-            connection.execute(f"DROP TRIGGER {name}")
+    with unguarded(cfgtrack.db) as connection:
         connection.execute(CHANGED[what])
     said = []
     for words in (

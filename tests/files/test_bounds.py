@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import io
 import os
-import signal
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -19,24 +16,9 @@ from cfgtrack.files.rows import MOST_LINE, read_rows
 from cfgtrack.files.source import parse_toml, read_raw
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import BadInput, Problems
+from tests.clocks import in_time
 
 LONG = 100_000
-
-
-@contextmanager
-def in_time(seconds: int) -> Iterator[None]:
-    """Fail where what is done takes longer."""
-
-    def late(*_: object) -> None:
-        raise TimeoutError(f"not done in {seconds} s")
-
-    before = signal.signal(signal.SIGALRM, late)
-    signal.alarm(seconds)
-    try:
-        yield
-    finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, before)
 
 
 TOML = {

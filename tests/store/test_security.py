@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 import math
 import random
-import time
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import MISSING, fields, replace
@@ -32,18 +31,13 @@ from cfgtrack.model.trouble import Refused
 from cfgtrack.store.audit import audit
 from cfgtrack.store.canonical import canonical_json
 from cfgtrack.store.guards import wrong_guards
-from cfgtrack.store.journal import Journal, open_journal
+from cfgtrack.store.journal import Journal, open_journal, system_clock
 from cfgtrack.store.security import apply, grants
 from tests.model.test_people import AREAS, THINGS, plant
 from tests.store.conftest import Server
 from tests.store.world import CANDIDATES, DEFINITION, START
 
 USER = "user_clerk"
-
-
-def clock() -> int:
-    """Return the server's time: it believes no other."""
-    return time.time_ns() // 1000
 
 
 def as_user(server: Server, url: str) -> str:
@@ -59,14 +53,14 @@ CLERK = Person("CLERK", roles=frozenset({"record", "correct", "define", "adminis
 def open_to_the_clerk(server: Server, url: str) -> str:
     """Let the clerk do what goes with his roles; return the URL as he opens it."""
     mine = as_user(server, url)
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         journal.load(replace(DEFINITION, initial=(), people={"CLERK": CLERK}), by=None, recorder=None)
         apply(journal.database, grants(journal.database, journal.plant()).statements)
     return mine
 
 
 def _faults(url: str) -> list[str]:
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         return [fault.sentence for fault in audit(journal.database).faults]
 
 
@@ -86,10 +80,10 @@ def test_nobody_calls_the_functions_behind_the_policies(server: Server) -> None:
 def test_what_follows_is_what_the_tool_would_derive(seed: int, server: Server) -> None:
     """Of random actions, late ones and corrections, by a user of whom the server writes what follows."""
     url = server.fresh()
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         journal.load(DEFINITION, by=None, recorder=None)
     drawn, recorded = random.Random(seed), list[str]()
-    with open_journal(open_to_the_clerk(server, url), clock=clock) as journal:
+    with open_journal(open_to_the_clerk(server, url), clock=system_clock) as journal:
         assert journal.database.is_restricted
         for number in range(150):
             when = START + 10 + drawn.randrange(1000)
@@ -108,7 +102,7 @@ def test_the_demo_is_recorded_by_a_user(server: Server, tmp_path: Path) -> None:
     demo = Path(__file__).parents[2] / "demo"
     url = server.fresh()
     mine = open_to_the_clerk(server, url)
-    asking = Asking(mine, by="survey", recorder="CLERK", clock=clock)
+    asking = Asking(mine, by="survey", recorder="CLERK", clock=system_clock)
     load(asking, [demo / "hardware.toml"])
     done = take_in(asking, str(demo / "as-run.csv"))
     assert done.recorded > 100
@@ -127,7 +121,7 @@ def test_the_server_and_the_tool_mean_the_same_part_of_the_plant(server: Server)
         units=found.units,
         places=found.places,
     )
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         journal.load(whole, by=None, recorder=None)
     with psycopg.connect(url) as db:
         for area, covered in AREAS.items():
@@ -232,7 +226,7 @@ def test_the_audit_tells_what_was_done_to_the_guards(statement: str, server: Ser
     """Whoever may change what keeps people to their roles is told by the next audit, whatever he did to it."""
     url = server.fresh()
     as_user(server, url)
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         assert list(wrong_guards(journal.database)) == []
         journal.database.raw.execute(statement)
         assert any(TAMPERED[statement] in wrong.sentence for wrong in wrong_guards(journal.database))
@@ -246,7 +240,7 @@ def test_grants_follow_the_roles(server: Server) -> None:
     def said(journal: Journal) -> tuple[str, ...]:
         return grants(journal.database, journal.plant()).statements
 
-    with open_journal(url, clock=clock) as journal:
+    with open_journal(url, clock=system_clock) as journal:
         assert said(journal) == ()
         boss = Person("BOSS", roles=frozenset({"administer"}), user="user_boss")
         clerk = replace(CLERK, roles=frozenset({"look"}))
@@ -261,7 +255,7 @@ def test_grants_follow_the_roles(server: Server) -> None:
         apply(journal.database, said(journal))
         assert list(wrong_guards(journal.database)) == []
     with (
-        open_journal(mine, clock=clock) as journal,
+        open_journal(mine, clock=system_clock) as journal,
         pytest.raises(Refused, match="only the owner of the tables may"),
     ):
         apply(journal.database, ())

@@ -2,7 +2,6 @@
 
 import io
 import json
-import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import replace
@@ -21,10 +20,11 @@ from cfgtrack.store.audit import audit
 from cfgtrack.store.database import Database
 from cfgtrack.store.journal import Journal, open_journal
 from cfgtrack.store.loading import Effect
-from cfgtrack.store.merkle import Frontier, leaf_hash
+from cfgtrack.store.merkle import leaf_hash
 from cfgtrack.store.proof import current_head, prove, signed_in, verify_proof
 from cfgtrack.store.rows import leaf_record
 from cfgtrack.store.signing import identity, is_good, sign, signed_text
+from tests.store.forging import heads_anew, leaves_anew, unguarded
 from tests.store.signers import BAG, INA, INA_LATER, STRICT, knowing
 from tests.store.world import START
 
@@ -303,23 +303,12 @@ def test_a_proof_says_who_signed(journal: Journal) -> None:
 
 def _forge(path: str, number: int, signed: str | None, body: str | None = None) -> None:
     """Change one event as somebody would who has the whole file: leaves, tree and heads computed anew."""
-    with closing(sqlite3.connect(path)) as c:
-        for (name,) in c.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-            c.execute(f"DROP TRIGGER {name}")
+    with unguarded(path) as c:
         c.execute("UPDATE event SET signed = ? WHERE number = ?", (signed, number))
         if body is not None:
             c.execute("UPDATE event SET body = ? WHERE number = ?", (body, number))
-        tree = Frontier()
-        rows = c.execute("SELECT number, known, body, signed FROM event ORDER BY number").fetchall()
-        for n, known, text, under in rows:
-            leaf = leaf_hash(leaf_record(text.encode(), n, known, under and under.encode()))
-            tree.append(leaf)
-            c.execute("UPDATE event SET leaf = ? WHERE number = ?", (leaf, n))
-            c.execute(
-                "UPDATE tree_head SET root = ?, frontier = ? WHERE number = ?",
-                (tree.root(), tree.to_bytes(), n),
-            )
-        c.commit()
+        leaves_anew(c)
+        heads_anew(c)
 
 
 @pytest.mark.parametrize("what", ["taken away", "another person's", "another body", "no signature"])

@@ -5,11 +5,7 @@ from __future__ import annotations
 import json
 import random
 import re
-import signal
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 import networkx as nx
 import pytest
@@ -19,6 +15,7 @@ from cfgtrack.answers.convert import Converted, convert
 from cfgtrack.files.definition import read_definition
 from cfgtrack.files.foreign.reader import FORMS
 from cfgtrack.model.trouble import BadInput, Trouble
+from tests.clocks import in_time
 
 DRAWING = Path(__file__).parents[2] / "outside" / "drawings" / "C01V04-VER.EX01.xml"
 TIMES = 300
@@ -64,22 +61,6 @@ def graph() -> str:
 
 
 SOURCES = {"dexpi": piping, "epanet": water, "pandapower": power, "graphml": graph}
-
-
-@contextmanager
-def in_time(seconds: int) -> Iterator[None]:
-    """Fail where what is done takes longer."""
-
-    def late(*_: Any) -> None:
-        raise TimeoutError(f"not done in {seconds} s")
-
-    before = signal.signal(signal.SIGALRM, late)
-    signal.alarm(seconds)
-    try:
-        yield
-    finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, before)
 
 
 def mutated(text: str, r: random.Random) -> bytes:
