@@ -271,6 +271,12 @@ class _Order:
     stirred: Mapping[Clockwork, frozenset[int]]
     is_possible: bool
 
+    def has_to_do_with(self, clockwork: Clockwork) -> frozenset[int]:
+        """Return the points that the clocks of an item may have to do with."""
+        rule, _ = clockwork
+        every: frozenset[int] = frozenset()
+        return self.stirred.get(clockwork, every) | self.stirred.get((rule, ALL), every)
+
 
 def _order_of(mixes: Mixes, run: Run) -> _Order:
     """Return what the rules said to a run."""
@@ -352,8 +358,9 @@ class _Tally:
 
 
 class _Learnt:
-    """What is known of the orders of the steps: of each clock the points that it may have to do with, and what the rules
-    said to each order of these.
+    """What is known of the orders of the steps.
+
+    Of each clock the points that it may have to do with, and what the rules said to each order of these.
 
     An order in which more is impossible than with likely durations says nothing of another.
     """
@@ -389,11 +396,7 @@ class _Learnt:
         if order.is_possible or not any(one.is_possible for one in self.orders):
             every = {clockwork for clockwork in order.spans if clockwork not in self._points}
             for clockwork in (*self._points, *every):
-                rule, subject = clockwork
-                points = order.stirred.get(clockwork, frozenset()) | order.stirred.get(
-                    (rule, ALL), frozenset()
-                )
-                self._grow(clockwork, points)
+                self._grow(clockwork, order.has_to_do_with(clockwork))
         for clockwork in self._points:
             self._note(clockwork, order)
 
@@ -403,9 +406,7 @@ class _Learnt:
         if before is not None and points <= before:
             return
         if before is None:
-            for order in self.orders:
-                points |= order.stirred.get(clockwork, frozenset())
-                points |= order.stirred.get((clockwork[0], ALL), frozenset())
+            points = points.union(*(order.has_to_do_with(clockwork) for order in self.orders))
         self.grown += 1
         self._points[clockwork] = points = points | (before or frozenset())
         self.pairs[clockwork] = [(a, b) for a, b in self._pairs if a in points and b in points]
@@ -581,9 +582,9 @@ def _free_pairs(mixes: Mixes) -> list[tuple[int, int]]:
         for a in points:
             if a >= b:
                 break
-            if quick[a] <= slow[b] and quick[b] <= slow[a]:
-                if not leads >> a & 1 or schedule.takes[b][0] == 0:
-                    out.append((a, b))
+            is_ordered = leads >> a & 1 and schedule.takes[b][0] > 0
+            if not is_ordered and quick[a] <= slow[b] and quick[b] <= slow[a]:
+                out.append((a, b))
     return out
 
 
