@@ -23,7 +23,7 @@ from cfgtrack.model.sequence import Sequence as Plan
 from cfgtrack.model.time import MINUTE, format_duration
 
 DONE, OTHERWISE, THERE, SKIPPED, LEFT = "done", "otherwise", "there", "skipped", "left"
-"""What has become of a step: done as planned; done otherwise; what it does is so already; left out; still to be done."""
+"""What has become of a step: done as planned; done otherwise; it is so already; left out; still to be done."""
 
 IS_OVER = frozenset({DONE, OTHERWISE, THERE, SKIPPED})
 """In which states nothing is left to do of a step."""
@@ -142,7 +142,9 @@ def run_of(
         is_done = state in (DONE, OTHERWISE) and entry is not None
         late = entry.event.happened - end if is_done and entry is not None and end is not None else None
         steps.append(StepRun(step, state, entry, tuple(deviations), late))
-    extra = tuple(e for e in entries if id(e) not in matched.used and e.event.action not in (ac.SKIP, ac.REMARK))
+    extra = tuple(
+        e for e in entries if id(e) not in matched.used and e.event.action not in (ac.SKIP, ac.REMARK)
+    )
     outings = tuple(_outing_runs(plan, steps, at, hours))
     return Run(tuple(steps), extra, outings, _late_now(steps, outings, planned, at))
 
@@ -399,7 +401,9 @@ def _out_of_order(
         for i, step in enumerate(track):
             after = next((one.id for one in track[i + 1 :] if one.id in order), None)
             if states[step.id][0] == LEFT and after is not None:
-                found.setdefault(step.id, []).append(Deviation("passed-over", f"passed over: {after} is done"))
+                found.setdefault(step.id, []).append(
+                    Deviation("passed-over", f"passed over: {after} is done")
+                )
     for step in plan.steps:
         for name in step.after if step.id in order else ():
             if name in order and order[name] > order[step.id]:
@@ -461,7 +465,9 @@ def _outing_runs(
         done = [one.entry.event.happened for one in own if one.state in (DONE, OTHERWISE) and one.entry]
         began = times.began if times.began is not None or not done else min(done)
         over = sum(one.state in IS_OVER for one in own)
-        state = NOT_YET if began is None else OVER if times.ended is not None or over == len(own) else UNDER_WAY
+        state = (
+            NOT_YET if began is None else OVER if times.ended is not None or over == len(own) else UNDER_WAY
+        )
         used = 0 if began is None else (at if times.ended is None else times.ended) - began
         if state == OVER and times.ended is None and done and began is not None:
             used = max(done) - began

@@ -1,8 +1,8 @@
 """The plan in force: revisions of a sequence, each kept in the journal by the event that adopted it.
 
-A revision is the text of a sequence file, told by its sha256. Revisions are numbered through the journal in the order in
-which they became known, and keep their numbers when one is withdrawn. One adopted while a plan is in force is the next
-revision of that plan, whatever its file is called; after `abandon` the next is another plan.
+A revision is the text of a sequence file, told by its sha256. Revisions are numbered through the journal in the order
+in which they became known, and keep their numbers when one is withdrawn. One adopted while a plan is in force is the
+next revision of that plan, whatever its file is called; after `abandon` the next is another plan.
 """
 
 from __future__ import annotations
