@@ -30,7 +30,8 @@ IS_OVER = frozenset({DONE, OTHERWISE, THERE, SKIPPED})
 NOT_YET, UNDER_WAY, OVER = "not begun", "under way", "over"
 
 Ranges = Callable[[str, str, str], Iterable[tuple[str, float | None, float | None, str]]]
-"""Of an item, a quantity and the action with which it was told: the rules that ask for a range, each with its id, both ends in SI units, and in words."""
+"""Of an item, a quantity and the action that told it: the rules that ask for a range, each with its id, the ends in SI
+units, and in words."""
 
 
 @dataclass(frozen=True, slots=True)
