@@ -57,7 +57,7 @@ def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence
         else:
             found = proposed(past, proposal)
             meant, notes = found.sequence, found.notes
-        with _telling_new_starts(meant):
+        with telling_new_starts(meant):
             report = analysis.check(
                 chosen,
                 past.start_for(chosen),
@@ -107,7 +107,7 @@ def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:
 
 
 @contextmanager
-def _telling_new_starts(proposal: Proposal) -> Iterator[None]:
+def telling_new_starts(proposal: Proposal) -> Iterator[None]:
     """Have an outing that would start before the moment refused, with the two ways out."""
     try:
         yield

@@ -64,6 +64,8 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "skip": ("plan", "Leave steps of the plan in force out."),
         "progress": ("plan", "Show how the plan goes, as run against as planned."),
         "left": ("plan", "Write what is left of the plan as a sequence."),
+        "durations": ("durations", "Say how long a sequence takes, and how sure its limits are."),
+        "which": ("which", "Say which spare, place or port would do best, and why."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
