@@ -58,6 +58,13 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "findings": ("review", "Show open findings, running clocks and discrepancies."),
         "review": ("review", "Judge the whole recorded past: what broke a rule, and for how long."),
     },
+    "Plan the work": {
+        "plan": ("plan", "Keep the plan in force: adopt, show, list, drop."),
+        "done": ("plan", "Record steps of the plan in force as done."),
+        "skip": ("plan", "Leave steps of the plan in force out."),
+        "progress": ("plan", "Show how the plan goes, as run against as planned."),
+        "left": ("plan", "Write what is left of the plan as a sequence."),
+    },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
         "head": ("trust", "Print the tree head, to keep elsewhere; or forget what was seen."),
