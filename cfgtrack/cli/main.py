@@ -58,6 +58,11 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "findings": ("review", "Show open findings, running clocks and discrepancies."),
         "review": ("review", "Judge the whole recorded past: what broke a rule, and for how long."),
     },
+    "Plan the work": {
+        "without": ("isolation", "Show what is cut off if something is shut, off or parted."),
+        "isolate": ("isolation", "Show which fewest devices isolate a thing, and their locks."),
+        "segments": ("isolation", "Show what is joined as one in a medium, and what bounds it."),
+    },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
         "head": ("trust", "Print the tree head, to keep elsewhere; or forget what was seen."),

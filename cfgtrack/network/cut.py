@@ -54,10 +54,10 @@ class Net:
 class Cuts:
     """The fewest devices that part some vertices from others.
 
-    `cuts`: the sets of devices that do, those nearest to what is parted first; one, with nothing in it, where they are apart;
-    none where some way has no device. That `way` is told then, vertex by vertex. `complete`: whether these are all of that
-    size; `at_least`: no fewer will do. What was cut short isn't `proved`: then one set is told that does, and isn't
-    proved the smallest.
+    `cuts`: the sets of devices that do, those nearest to what is parted first; one, with nothing in it, where they
+    are apart; none where some way has no device. That `way` is told then, vertex by vertex. `complete`: whether these
+    are all of that size; `at_least`: no fewer will do. What was cut short isn't `proved`: then one set is told that
+    does, and isn't proved the smallest.
     """
 
     cuts: tuple[tuple[int, ...], ...]
@@ -190,7 +190,7 @@ def _spread(seeds: Iterable[int], next_to: _Neighbours) -> set[int]:
     return seen
 
 
-# --- by flow ------------------------------------------------------------------------------------------------------------
+# --- by flow ----------------------------------------------------------------------------------------------------------
 
 _ENDLESS = 1 << 60
 
@@ -270,10 +270,10 @@ def _by_flow(part: _Part, most: int) -> Cuts:
 def _closed_sets(flow: _Flow, source: int, sink: int, size: int) -> Iterator[tuple[int, ...]]:
     """Yield every smallest cut once.
 
-    Each of the flow's ways is cut at one of its devices. What lies before a device that is cut is on the sources' side with
-    all that can be reached from there in what is left over, what lies behind it is not: two devices go together where
-    neither's near side reaches the other's far side. Whatever goes together pair by pair is part of some cut, so the
-    search never turns back empty.
+    Each of the flow's ways is cut at one of its devices. What lies before a device that is cut is on the sources'
+    side with all that can be reached from there in what is left over, what lies behind it is not: two devices go
+    together where neither's near side reaches the other's far side. Whatever goes together pair by pair is part of
+    some cut, so the search never turns back empty.
     """
     ways = [_way_of(flow, source, sink) for _ in range(size)]
     edges = [edge for way in ways for edge in way]

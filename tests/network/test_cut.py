@@ -56,7 +56,7 @@ def held_to_brute_force(net, sources, targets):
 
 @given(ARCS, SINGLE, ENDS, ENDS)
 def test_all_cuts_of_single_links(arcs, ties, sources, targets):
-    """Where each device gates one link, the smallest cuts are those that trying every set of devices finds, each once."""
+    """Where each device gates one link, the smallest cuts are those that trying every set finds, each once."""
     numbered = tuple(Tie(a, b, i, one_way) for i, (a, b, one_way) in enumerate(ties))
     held_to_brute_force(Net(6, tuple(arcs), numbered), sources, targets)
 
@@ -93,7 +93,9 @@ def test_no_more_than_asked_for():
 
 def test_cut_short():
     """A search that may look for no more ways tells a set that does, and doesn't call it proved."""
-    wires = tuple(Tie(0, i, i % 3) for i in range(1, 10)) + tuple(Tie(i, 10, 3 + i // 3) for i in range(1, 10))
+    wires = tuple(Tie(0, i, i % 3) for i in range(1, 10)) + tuple(
+        Tie(i, 10, 3 + i // 3) for i in range(1, 10)
+    )
     whole = minimum_cuts(Net(11, (), wires), {0}, {10})
     assert (whole.cuts, whole.complete) == (((0, 1, 2),), True)
     short = minimum_cuts(Net(11, (), wires), {0}, {10}, effort=4)
