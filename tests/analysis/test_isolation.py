@@ -289,7 +289,7 @@ def test_one_supply_of_two_is_told():
 
 
 def test_segments():
-    """With two valves shut the plant is in pieces, the largest first, each with what bounds it, and what is behind that."""
+    """With two valves shut the plant is in pieces, the largest first, each with what bounds it and is behind that."""
     world = World("shut MAIN:V", "shut HEADER:VE", "demate HEADER:C PUMP:BY", "lock MAIN:V")
     found = segments_of(world.networks["fluid"], world.now)
     assert [one.nodes for one in found.segments] == [
