@@ -20,7 +20,6 @@ from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import Telling
 from cfgtrack.model.sequence import Schedule, Step
 from cfgtrack.model.sequence import Sequence as Plan
-from cfgtrack.model.time import MINUTE, format_duration
 
 DONE, OTHERWISE, THERE, SKIPPED, LEFT = "done", "otherwise", "there", "skipped", "left"
 """What has become of a step: done as planned; done otherwise; it is so already; left out; still to be done."""
@@ -509,15 +508,3 @@ def _late_now(
     if due and at > min(due):
         late = max(late or 0, at - min(due))
     return late
-
-
-def late_text(late: int) -> str:
-    """Return how late or early something is, in whole minutes.
-
-    >>> late_text(31 * MINUTE), late_text(-5 * MINUTE), late_text(20_000_000)
-    ('31 min late', '5 min early', 'on time')
-    """
-    minutes = round(abs(late) / MINUTE)
-    if not minutes:
-        return "on time"
-    return f"{format_duration(minutes * MINUTE)} {'late' if late > 0 else 'early'}"

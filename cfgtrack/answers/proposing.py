@@ -157,7 +157,7 @@ def run_entries(past: Past, plan: InForce, hours: Mapping[str, Hours]) -> list[E
     first = min(one.adopted for one in plan.own)
     begun = [one.began for one in hours.values() if one.began is not None]
     since = min([first, *begun])
-    own = {one.event for one in plan.own}
+    others = {one.event for one in plan.revisions} - {one.event for one in plan.own}
     meant = _Meant(past, plan)
     found: list[Entry] = []
     at, known = past.moment.at, past.moment.known
@@ -165,8 +165,8 @@ def run_entries(past: Past, plan: InForce, hours: Mapping[str, Hours]) -> list[E
         event = entry.event
         if event.initial or event.action in (BEGIN, END) or event.action in BOOK_ACTIONS - {SKIP}:
             continue
-        if event.plan is not None and event.plan not in own:
-            continue  # it is of another plan
+        if event.plan in others:
+            continue
         if not event.step or meant.is_same(event.plan, event.step):
             found.append(entry)
         elif event.action != SKIP:
@@ -191,11 +191,12 @@ class _Meant:
 
     def _older(self, adopted_by: str) -> tuple[Step, ...]:
         if adopted_by not in self._read:
-            revision = next(one for one in self._plan.own if one.event == adopted_by)
+            revision = next((one for one in self._plan.own if one.event == adopted_by), None)
             try:
-                self._read[adopted_by] = read_revision(self._past, revision)
+                read = None if revision is None else read_revision(self._past, revision)
             except BadInput:
-                self._read[adopted_by] = None
+                read = None
+            self._read[adopted_by] = read
         found = self._read[adopted_by]
         return () if found is None else found.steps
 

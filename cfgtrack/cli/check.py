@@ -50,6 +50,7 @@ def check_command(
 ) -> None:
     """Check a proposed sequence, or a single action, against the rules: from the present, or from --at any time.
 
+    Without either: what is left of the plan in force.
     The verdict is the first line and the exit status: clear (0), not clear (3), undecided (4). Nothing is recorded,
     but for what --keep keeps.
     """
@@ -57,7 +58,7 @@ def check_command(
     from cfgtrack.show.check import checked_text
 
     proposal = sequence or action
-    if proposal is None or (sequence is not None and action is not None):
+    if sequence is not None and action is not None:
         raise click.UsageError("Give a sequence file, or a single action with --do.")
     if keep and (sequence is None or rules_files):
         raise click.UsageError("--keep keeps the check of a sequence file, by the rules that are kept.")

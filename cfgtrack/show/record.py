@@ -199,6 +199,11 @@ def _notes(entry: Entry, corrected_by: str | None, withdrawals: Mapping[str, boo
         yield f"for the record at {head.short}"
     if event.clock:
         yield mark_of(event.clock, entry.known)
+    yield from _beside(event)
+
+
+def _beside(event: Event) -> Iterator[str]:
+    """Yield in which outing something was done, as which step, and what was remarked."""
     if event.outing and event.action not in (ac.BEGIN, ac.END):
         yield f"in {event.outing}"
     if event.step and event.action != ac.SKIP:
