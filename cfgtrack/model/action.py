@@ -21,6 +21,7 @@ LOCK, UNLOCK, TRANSFER, CUT = "lock", "unlock", "transfer", "cut"
 TAG, UNTAG = "tag", "untag"
 REVISE, RETIRE = "revise", "retire"
 ADOPT, ABANDON, SKIP = "adopt", "abandon", "skip"
+KEEP_CHECK = "keep-check"
 
 NOTES = frozenset({MEASURE, INSPECT, REMARK})
 """Actions on anything that has a name: they change no state and are possible in any."""
@@ -40,7 +41,7 @@ DEFINITIONS = REVISIONS | {DEFINE}
 PLANNING = frozenset({ADOPT, ABANDON})
 """Actions by which everybody's plan is another one, or none."""
 
-BOOK_ACTIONS = DEFINITIONS | PLANNING | {WITHDRAW, EXPLAIN, APPROVE, ACKNOWLEDGE, SKIP}
+BOOK_ACTIONS = DEFINITIONS | PLANNING | {WITHDRAW, EXPLAIN, APPROVE, ACKNOWLEDGE, SKIP, KEEP_CHECK}
 """Actions on the record, not on hardware."""
 
 
