@@ -63,7 +63,7 @@ class Engine:
     remembered there: this one goes on from it, and sees the start as no first instant.
 
     For the runners: `before` and `after` an action, and `at_end`, is who is to be told; `ended` are the links that
-    ended within this instant.
+    ended within this instant. For whoever looks on: `on_change` is told of every change.
     """
 
     def __init__(
@@ -91,6 +91,7 @@ class Engine:
         self.before: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.after: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.at_end: defaultdict[str, list[Callable[[Event | None], None]]] = defaultdict(list)
+        self.on_change: list[Callable[[Change], None]] = []
         self.deed_of = Deeds()
         self.ended: tuple[tuple[str, Link], ...] = ()
         self._begun: frozenset[tuple[str, Link]] = frozenset()
@@ -216,6 +217,8 @@ class Engine:
         self.trail.fill(self._fresh, keys, True)
 
     def _mark_dirty(self, change: Change) -> None:
+        for tell in self.on_change:
+            tell(change)
         if change.shifts:
             self._note_links(change)
         keys = [(runner.number, it) for runner in self._watched for it in runner.instances.affected(change)]
