@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from operator import is_not
 from typing import ClassVar
 
 from cfgtrack.analysis.check import Start, ready
@@ -137,14 +138,18 @@ class Leaving:
         engine.finish(begin.start)
         self.engine: Engine = engine
         self._noted = engine.noted
+        self._gathered: dict[object, tuple[list[Breach], list[Finding]]] = {}
         self._open = tuple(engine.open_breaches())
 
     def breaks(self, since: int) -> bool:
         """Return whether anything was broken after the first `since` breaches, but for what must hold by an end."""
         return any(b.rule.id not in self.by_end for b in self.engine.breaches_since(since).values())
 
-    def judge(self, stopping: Stopping) -> Left:
-        """Return what is so if the work stops here. The engine is left as it was."""
+    def judge(self, stopping: Stopping, *, as_it_is: bool = False) -> Left:
+        """Return what is so if the work stops here. The engine is left as it was.
+
+        `as_it_is`: what is open is told with the reasons of this moment, not of when it began.
+        """
         engine, mark = self.engine, self.engine.mark()
         try:
             engine.settle()
@@ -155,14 +160,14 @@ class Leaving:
             if stopping.last:
                 engine.end_sequence()
                 engine.settle()
-            open_ = self._open_now(noted, stopping)
+            open_ = self._open_now(noted, stopping, as_it_is=as_it_is)
             runs_out = self._first_by_time(stopping)
         finally:
             engine.back(mark)
         until = now if open_ else None if runs_out is None else runs_out.time
         return Left(until, tuple(open_), runs_out, stopping.back)
 
-    def _open_now(self, noted: int, stopping: Stopping) -> list[Finding]:
+    def _open_now(self, noted: int, stopping: Stopping, *, as_it_is: bool) -> list[Finding]:
         engine = self.engine
         since = engine.breaches_since(self._noted)
         numbers = [n for n in (*self._open, *since) if not engine.is_mended(n)]
@@ -173,11 +178,25 @@ class Leaving:
         if not numbers:
             return []
         now = engine.world.now
-        told = self._at_end(engine.as_they_are(numbers), stopping, now)
-        found = gather((breach, None) for breach in told)
+        told = self._at_end(engine.breaches_of(numbers, as_it_is=as_it_is), stopping, now)
+        found = self._as_findings(told)
         named = [part for f in found if (part := f.only(frozenset(f.fingerprints) - self._leaves_open))]
         over = max(now, stopping.back or now)
         return covered(named, self._variances, now, over)[0] if self._variances else named
+
+    def _as_findings(self, breaches: Iterable[Breach]) -> list[Finding]:
+        """Return breaches as findings: those that are the same as the last time aren't gathered again."""
+        blows: dict[object, list[Breach]] = {}
+        for breach in breaches:
+            deed = None if breach.deed is None else breach.deed.id
+            blows.setdefault((breach.rule.id, deed, breach.since, breach.time), []).append(breach)
+        out = list[Finding]()
+        for name, blow in blows.items():
+            known = self._gathered.get(name)
+            if known is None or len(known[0]) != len(blow) or any(map(is_not, known[0], blow)):
+                known = self._gathered[name] = blow, gather((breach, None) for breach in blow)
+            out += known[1]
+        return sorted(out, key=lambda f: (f.time, f.severity, f.rule, f.subjects))
 
     def _at_end(self, breaches: Iterable[Breach], stopping: Stopping, now: int) -> list[Breach]:
         """Return breaches, those of rules that hold by an end as that end would note them: each instance once."""

@@ -40,7 +40,7 @@ from cfgtrack.rules.breach import words
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance
 
-MOST_MORE = 6
+MOST_MORE = 2
 """A way back that is so much longer than the way ahead is followed no further."""
 
 
@@ -219,7 +219,7 @@ class Walk:
         open_ = next(iter(self.begun), None)
         first = Stopping(open_, self._first_back())
         places = [Place(0, None, self.begin.start, first)]
-        done = [one for one in self.course.events if one.id in self.steps]
+        done = self.done = [one for one in self.course.events if one.id in self.steps]
         for event in done:
             step = self.steps[event.id]
             number = outings[step.outing]
@@ -331,14 +331,13 @@ class Stops:
         standing = list[Tried | None]()
         for place in walk.places:
             walk.go_to(place.number)
-            left = walk.leaving.judge(place.stopping)
+            left = walk.leaving.judge(place.stopping, as_it_is=True)
             self.left.append(left)
             standing.append(self._nowhere(place, left) if self._everybody_is_in(left) else None)
             tell(place.number, len(walk.places))
         come_in = _Aim(self._everybody_is_in, is_coming_in)
-        self.ways_in = [
-            _shorter(a, b) for a, b in zip(self._along(standing, come_in), self._back(standing, come_in), strict=True)
-        ]
+        on = self._along(standing, come_in)
+        self.ways_in = self._shorter(on, self._back(standing, come_in, on))
         done = [
             one if one is not None and may_be_left(one.left) else None for one in self.ways_in
         ]
@@ -349,7 +348,14 @@ class Stops:
         out = _Aim(may_be_left)
         self.ahead = self._along(done, out)
         self.back = self._back(done, out, self.ahead)
-        self.ways_out = [_shorter(a, b) for a, b in zip(self.ahead, self.back, strict=True)]
+        self.ways_out = self._shorter(self.ahead, self.back)
+
+    def _shorter(self, *several: Sequence[Tried | None]) -> list[Tried | None]:
+        """Return at each place the shortest of several ways."""
+        return [
+            min((one for one in ways if one is not None), key=lambda one: one.cost, default=None)
+            for ways in zip(*several, strict=True)
+        ]
 
     def _nowhere(self, place: Place, left: Left) -> Tried:
         return Tried((), place.time, place.time, left)
@@ -394,11 +400,12 @@ class Stops:
             walk.go_to(number)
             if not self._is_one_outing(number):
                 continue
-            found[number] = self._first(number, aim, after.moves, (ahead_of(following), *after.moves))
+            step = [(ahead_of(following), *after.moves)] if self._is_wanted(number, aim) else []
+            found[number] = self._first(number, aim, after.moves, *step)
         return found
 
     def _back(
-        self, known: Sequence[Tried | None], aim: _Aim, others: Sequence[Tried | None] = ()
+        self, known: Sequence[Tried | None], aim: _Aim, others: Sequence[Tried | None]
     ) -> list[Tried | None]:
         """Return the ways that take back what was done, as far as that is needed."""
         walk = self.walk
@@ -407,7 +414,7 @@ class Stops:
             step, before = walk.places[number].step, found[number - 1]
             if found[number] is not None or before is None or step is None:
                 continue
-            other = others[number] if others else None
+            other = others[number]
             if other is not None and len(before.moves) > len(other.moves) + MOST_MORE:
                 continue
             walk.go_to(number)
@@ -415,6 +422,13 @@ class Stops:
                 number, aim, before.moves, (*walk.backs.get(step.id, ()), *before.moves)
             )
         return found
+
+    def _is_wanted(self, number: int, aim: _Aim) -> bool:
+        """Say whether the step that follows a place is one of those that are wanted at all."""
+        if aim.allowed is None:
+            return True
+        event = self.walk.done[number]
+        return aim.allowed(self.walk.engine.world.configuration, event)
 
     def _is_one_outing(self, number: int) -> bool:
         """Say whether a place is amid an outing: else nobody is there to go on."""
@@ -429,7 +443,3 @@ class Stops:
             if tried is not None:
                 return tried
         return None
-
-
-def _shorter(a: Tried | None, b: Tried | None) -> Tried | None:
-    return min((one for one in (a, b) if one is not None), key=lambda one: one.cost, default=None)

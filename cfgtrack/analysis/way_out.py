@@ -108,7 +108,7 @@ class Ways:
         found = self._run(kept, start, self._side_by_side(kept, start), stopping, goal)
         if found is None and len({event.by for _, event, _ in kept}) > 1:
             found = self._run(kept, start, _one_by_one(kept, start), stopping, goal)
-        return found
+        return found[0] if found is not None and found[1] else None
 
     def _possible(
         self, moves: Sequence[Move], bars: Bars, allowed: Callable[[View, Event], bool] | None
@@ -157,7 +157,8 @@ class Ways:
         ends: Sequence[int],
         stopping: Stopping,
         goal: Goal,
-    ) -> Tried | None:
+    ) -> tuple[Tried, bool] | None:
+        """Return a way run to its end, and whether that is the goal; None where it breaks something."""
         engine, mark = self.leaving.engine, self.leaving.engine.mark()
         try:
             engine.settle()
@@ -173,9 +174,9 @@ class Ways:
             if self.leaving.breaks(noted):
                 return None
             left = self.leaving.judge(stopping)
+            return Tried(tuple(move for move, _, _ in kept), start, end, left), goal(left)
         finally:
             engine.back(mark)
-        return Tried(tuple(move for move, _, _ in kept), start, end, left) if goal(left) else None
 
 
 def _one_by_one(kept: Sequence[tuple[Move, Event, _Touch]], start: int) -> list[int]:

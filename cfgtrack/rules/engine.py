@@ -450,9 +450,10 @@ class Engine:
         """Return whether a breach was put right."""
         return number in self._until
 
-    def as_they_are(self, numbers: Iterable[int]) -> list[Breach]:
-        """Return breaches by their numbers, each with the reasons of this moment while it is open."""
-        return [self._as_it_is(number, self._breaches[number]) for number in numbers]
+    def breaches_of(self, numbers: Iterable[int], *, as_it_is: bool = False) -> list[Breach]:
+        """Return breaches by their numbers; with `as_it_is` each with the reasons of this moment while it is open."""
+        found = ((number, self._breaches[number]) for number in numbers)
+        return [self._as_it_is(number, breach) if as_it_is else breach for number, breach in found]
 
     def next_time(self) -> int | None:
         """Return the next instant after which time alone may have changed something, None for never."""
