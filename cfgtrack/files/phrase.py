@@ -29,7 +29,13 @@ from cfgtrack.model.unknown import ANYTHING, PLACE, PORT, UNKNOWN
 _SETTINGS = frozenset(TEXTS) - {"supersedes"}
 _SETTING = re.compile(r"([a-z][a-z-]*)=(.*)", re.DOTALL)
 _SAFE = re.compile(r"[A-Za-z0-9._/+:@%,=-]+")
-_ABOUT = {ac.BEGIN: "outing", ac.END: "outing", ac.WITHDRAW: "withdraws", ac.EXPLAIN: "explains"}
+_ABOUT = {
+    ac.BEGIN: "outing",
+    ac.END: "outing",
+    ac.WITHDRAW: "withdraws",
+    ac.EXPLAIN: "explains",
+    ac.SKIP: "step",
+}
 _AT = frozenset(("at", "in", "on", "into", "onto"))
 _APART = frozenset(("demate", "release", "let-go"))
 
@@ -106,7 +112,8 @@ def _words(action: Action) -> Iterator[str]:
             yield f"reason={quoted(action.reason)}"
     elif action.action in ac.BOOK_ACTIONS:
         yield from map(quoted, (action.acknowledges or "").split())
-        yield from (quoted(one) for one in (action.withdraws, action.explains, *subjects) if one)
+        about = (action.withdraws, action.explains, action.step if action.action == ac.SKIP else None)
+        yield from (quoted(one) for one in (*about, *subjects) if one)
         if action.reason:
             yield f"reason={quoted(action.reason)}"
     else:

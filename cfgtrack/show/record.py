@@ -41,6 +41,10 @@ def event_text(event: Action, moved: Sequence[str] = ()) -> str:
     if event.action in (ac.BEGIN, ac.END) and event.outing:
         words.append(event.outing)
     words += [about for about in (event.withdraws, event.explains, event.acknowledges) if about]
+    if event.action == ac.SKIP and event.step:
+        words.append(event.step)
+    if event.action == ac.ADOPT and event.body:
+        words += [str(event.body.get("name", "")), f"(sha256 {str(event.body.get('sha256', ''))[:12]})"]
     if event.action == ac.APPROVE:
         words += _approved(event.body or {})
     words += [f"{name}={quantity}" for name, quantity in event.values.items()]
@@ -194,6 +198,8 @@ def _notes(entry: Entry, corrected_by: str | None, withdrawals: Mapping[str, boo
         yield mark_of(event.clock, entry.known)
     if event.outing and event.action not in (ac.BEGIN, ac.END):
         yield f"in {event.outing}"
+    if event.step and event.action != ac.SKIP:
+        yield f"step {event.step}"
     if event.remark:
         yield event.remark
 

@@ -88,6 +88,12 @@ def _wrong_on_the_record(event: Action) -> Iterator[tuple[str, str]]:
         yield "reason", f"{event.action} needs a reason"
     if event.action in ac.DEFINITIONS and not (event.body and "items" in event.body):
         yield "definition", f"{event.action} carries items of the definition: it has a command of its own"
+    if event.action == ac.ADOPT and event.body is None:
+        yield "plan", "adopt keeps the text of a plan: it has a command of its own, `cfgtrack plan adopt FILE`"
+    if event.action in (ac.ABANDON, ac.SKIP) and not event.reason:
+        yield "reason", f"{event.action} needs a reason"
+    if event.action == ac.SKIP and not event.step:
+        yield "step", "skip needs the step that is left out"
     if event.action == ac.ACKNOWLEDGE and not event.reason:
         yield "reason", "an acknowledgement needs a reason"
     if (event.action == ac.ACKNOWLEDGE) != bool((event.acknowledges or "").split()):
