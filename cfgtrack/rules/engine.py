@@ -453,6 +453,16 @@ class Engine:
         """Return whether a breach was put right."""
         return number in self._until
 
+    def breaches_of(self, numbers: Iterable[int], *, as_it_is: bool = False) -> list[Breach]:
+        """Return breaches by their numbers; with `as_it_is` each with the reasons of this moment while it is open."""
+        found = ((number, self._breaches[number]) for number in numbers)
+        return [self._as_it_is(number, breach) if as_it_is else breach for number, breach in found]
+
+    def next_time(self) -> int | None:
+        """Return the next instant after which time alone may have changed something, None for never."""
+        time = min(min(self._due.values(), default=_NEVER), self._next_wake)
+        return None if time == _NEVER else time
+
     def proposals(self, breach: Breach) -> Iterator[Proposal]:
         """Yield single actions that might put a breach right as things are now: nothing is tried."""
         lost = (link for r in breach.reasons if r.code == "no-path" for link in r.links)
