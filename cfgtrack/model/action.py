@@ -50,8 +50,8 @@ class Action:
 
     `subjects`: one or two ports, or one unit, place, or (remarks) part; of a lock or tag what it hangs on, then whose
     it is, and for a transfer whose it is from then on. `place`, `facing`: where to and which way
-    round, for place and lift. `status`: what was found, for as-found; what is wrong, for defect and rectify; their `bars`
-    is the action that can't be done, None for any. `acknowledges`: fingerprints of findings, a space
+    round, for place and lift. `status`: what was found, for as-found; of defect and rectify, what is wrong. `bars`: of
+    these two the action that can't be done, None for any. `acknowledges`: fingerprints of findings, a space
     between. `signed`: whose signature stands under it; it is no part of what is said.
     """
 

@@ -151,11 +151,12 @@ def bars(view: View, action: Action) -> Defect | None:
     return min(barring(view, action), key=lambda one: one.since, default=None)
 
 
-def told(one: Defect) -> str:
-    """Return in words what can't be done since when, why, who says so, and what lifts it."""
-    by = f" by {one.by}" if one.by else ""
+def told(one: Defect, *, first: bool = False) -> str:
+    """Return in words what can't be done, why, who says so and since when; and what must come `first`."""
     barred = f"{one.what} can't be done" if one.bars else f"nothing can be done with {one.what}"
-    return f"{barred}: {one.why}, told{by} at {format_instant(one.since)}"
+    lifted = f"; `{way_out(one)}` first, or as-found" if first else ""
+    by = f" by {one.by}" if one.by else ""
+    return f"{barred}: {one.why}{lifted}; told{by} at {format_instant(one.since)}"
 
 
 def way_out(one: Defect) -> str:

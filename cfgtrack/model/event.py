@@ -111,7 +111,7 @@ MARKS = (END_AT, ABSENT)
 """The aspects of presence: neither a state nor a measured quantity."""
 
 DEVICE, AFTER_DEVICE = "!", '"'
-"""What the aspect of a lock, tag or defect begins with, and what comes after all such texts in the order of characters."""
+"""What the aspect of a lock, tag or defect begins with, and what comes after all such texts in their order."""
 
 LOCK_OF, TAG_OF = f"{DEVICE}lock ", f"{DEVICE}tag "
 """The aspects of the lock and of the tag of whoever's name follows."""

@@ -111,17 +111,14 @@ def _resolved(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     if not isinstance(outcome, Event) or action.initial:
         return outcome
     refusals = [
-        Refusal("barred", _why_barred(one), one.thing, one.event) for one in defect.barring(view, outcome)
+        Refusal("barred", defect.told(one, first=True), one.thing, one.event)
+        for one in defect.barring(view, outcome)
     ]
     return (
         Impossible(replace(action, subjects=outcome.subjects), tuple(refusals), outcome.moved)
         if refusals
         else outcome
     )
-
-
-def _why_barred(one: defect.Defect) -> str:
-    return f"{defect.told(one)}; `{defect.way_out(one)}` first, or say as-found what is so"
 
 
 def _as_it_stands(view: View, action: Action, *, sited: bool) -> Event | Impossible:
@@ -680,7 +677,10 @@ def _contradictions(view: View, action: Action, peer: str | None) -> Iterator[st
         if (state.value, state.other) != (action.status, mate):
             locked = " and ".join(one.holder for one in bars(view, subject, action.status or state.value))
             to = f" to {state.other}" if state.other else ""
-            yield f"{subject} {state.value}{to}" + (f", locked by {locked}" if locked else "")
+            said = f"{subject} {state.value}{to}" + (f", locked by {locked}" if locked else "")
+            moves = [move.action for move in moves_from(view, subject) if move.target == action.status]
+            stands = [one for one in defect.defects_on(view, subject) if one.bars in moves]
+            yield said + "".join(f", {one.bars} can't be done: {one.cause}" for one in stands)
 
 
 # --- locks and tags -----------------------------------------------------------------------------------------------
