@@ -172,9 +172,7 @@ class Leaving:
         since = engine.breaches_since(self._noted)
         numbers = [n for n in (*self._open, *since) if not engine.is_mended(n)]
         # What was broken by an action, and can't be put right, is history: but for the end that is tried here.
-        numbers = [
-            n for n in numbers if n >= noted or n not in since or since[n].rule.mode.can_be_mended
-        ]
+        numbers = [n for n in numbers if n >= noted or n not in since or since[n].rule.mode.can_be_mended]
         if not numbers:
             return []
         now = engine.world.now

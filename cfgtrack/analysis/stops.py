@@ -7,7 +7,7 @@ they carry; and where all may not be left then, the shortest way to where it may
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -28,12 +28,11 @@ from cfgtrack.analysis.way_out import (
     taken_back,
     waits_of,
 )
-from cfgtrack.model.action import PLACE
-from cfgtrack.model.configuration import Configuration, View
+from cfgtrack.model.configuration import View
 from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import Impossible, resolve
-from cfgtrack.model.sequence import Outing, Step, expect_in_time
+from cfgtrack.model.possibility import resolve
 from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.model.sequence import Step, expect_in_time
 from cfgtrack.model.time import MINUTE, Instant
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import words
@@ -338,9 +337,7 @@ class Stops:
         come_in = _Aim(self._everybody_is_in, is_coming_in)
         on = self._along(standing, come_in)
         self.ways_in = self._shorter(on, self._back(standing, come_in, on))
-        done = [
-            one if one is not None and may_be_left(one.left) else None for one in self.ways_in
-        ]
+        done = [one if one is not None and may_be_left(one.left) else None for one in self.ways_in]
         done = [
             self._nowhere(place, left) if may_be_left(left) else one
             for place, left, one in zip(walk.places, self.left, done, strict=True)

@@ -55,7 +55,7 @@ def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence
         past = Past(journal, asking.moment(journal))
         chosen = rules_to_judge_by(past, rules)
         if isinstance(proposal, str):
-            meant, notes = _single(proposal, past.plant), tuple[str, ...]()
+            meant, notes = single(proposal, past.plant), tuple[str, ...]()
         else:
             found = proposed(past, proposal)
             meant, notes = found.sequence, found.notes
@@ -125,7 +125,7 @@ def telling_new_starts(proposal: Proposal) -> Iterator[None]:
         raise BadInput(Problem(first.where or proposal.where, "too-early", sentence)) from early
 
 
-def _single(action: str, plant: Plant) -> Proposal:
+def single(action: str, plant: Plant) -> Proposal:
     """Return a proposal of the one action that a phrase says."""
     try:
         words = split_phrase(action)
