@@ -137,7 +137,7 @@ class Ways:
         begin, point = self.schedule.spans[outing]
         way: list[int] = []
         while True:
-            ahead = [p for p in self.schedule.before[point] if p != begin]
+            ahead = [p for p in self.schedule.before[point] if p > begin]
             start = self.times[point] - self.takes[point]
             ahead = [p for p in ahead if self.times[p] == max(self.times[q] for q in ahead)]
             if not ahead or self.times[ahead[0]] < start:
