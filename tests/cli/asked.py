@@ -1293,12 +1293,98 @@ def locking(s: Asker) -> None:
     s.ask("import", "-", "--rejects", s.folder / "rejects", stdin="\n".join(map(json.dumps, rows)), status=3)
 
 
+RECKONED = """
+{title}
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+{budget}
+[[outing.track]]
+name = "one"
+by = "ANN"
+steps = [
+    {{ id = "shut", do = "shut WALL:V", takes = ["5 min", "10 min", "20 min"] }},
+    {{ id = "open", do = "open WALL:V", takes = "1 h" }},
+]
+[[outing.track]]
+name = "two"
+by = "ANN"
+steps = [{{ id = "look", do = "inspect BOX-1", takes = ["1 min", "10 min", "20 min"] }}]
+[[outing.track]]
+name = "three"
+steps = [
+    {{ id = "off", do = "de-energise WALL:K", takes = ["20 min", "100 min", "120 min"] }},
+    {{ id = "on", do = "energise WALL:K" }},
+    {{ id = "part", do = "demate BOX-1:J", takes = "2 min" }},
+    {{ id = "drip", do = "demate BOX-1:F", takes = "2 min" }},
+]
+"""
+
+BOTH = """
+[[rule]]
+id = "both"
+title = "Not both at once"
+hazard = "it freezes and bursts"
+severity = 2
+source = "common practice"
+mode = "within"
+within = "30 min"
+trigger = { turns_true = { all = [{ status = "WALL:V", is = "shut" }, { status = "WALL:K", is = "off" }] } }
+condition = { status = "WALL:V", is = "open" }
+"""
+
+
+def reckoning(s: Asker) -> None:
+    """How long a sequence takes: clocks that run before it, at its end, or in some orders alone; with and without budget."""
+    _shop(s)
+    rules = s.file("both.toml", (FOLDER / "shop-rules.toml").read_text() + BOTH)
+    for name, title, budget in (("a", 'title = "Dark and dry"', 'budget = "2 h"'), ("b", "", "")):
+        plan = s.file(f"{name}.toml", RECKONED.format(title=title, budget=budget))
+        told = s.ask("durations", plan, "--samples", "200", "--shape", "pert" if budget else "triangular", "--rules", rules)
+    told = told["durations"]
+    assert {one["rule"]: one["likely_seconds"] for one in told["limits"]}["both"] is None
+    assert {(one["step"], one["rule"]) for one in told["breaking"]} >= {("part", "dead"), (None, "capped")}
+    assert [one["step"] for one in told["doer_waits"]] == ["look"]
+    assert told["assumed"] == ["on"]
+
+
+CHOSEN = """
+title = "The other box in"
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+[[outing.track]]
+name = "ANN"
+steps = [
+    { id = "1", do = "lift BOX-2 by ANN", takes = "2 min" },
+    { id = "2", do = "place BOX-2 at WARM", takes = "3 min" },
+    { id = "3", do = "mate BOX-2:F WALL:F3", takes = "3 min" },
+]
+"""
+
+
+def choosing(s: Asker) -> None:
+    """Which unit, which place, which port: with a plan and without, tried and not, with defects and without."""
+    _shop(s)
+    s.do(1, "inspect", "BOX-1")
+    s.do(1, "remark", "BOX-1:J", "hums")
+    s.do(2, "defect", "cap", "BOX-1:F", "cause=leaking")
+    for words in (("--for", "BOX-2"), ("--for", "PLATE-1"), ("--place-for", "BOX-2"), ("--port-for", "BOX-2:F")):
+        s.ask("which", *words)
+    plan = s.file("chosen.toml", CHOSEN)
+    for words in (("--for", "BOX-2"), ("--place-for", "BOX-2"), ("--port-for", "BOX-2:F"), ("--for", "BOX-1")):
+        s.ask("which", plan, *words)
+    s.ask("which", "--for", "BOX-2", "--do", "cap BOX-2:F", "--check-out", "looked-first")
+    s.do(3, "place", "BOX-2", "at", "COLD")
+    s.ask("which", "--place-for", "PLATE-1", "--among", "SHELF")
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching, timing,
+        signing, watching, timing, reckoning, choosing,
     )
 }  # fmt: skip
 
