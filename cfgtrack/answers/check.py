@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache
@@ -22,6 +22,8 @@ from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.defect import Defect, defects_about, defects_on
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
@@ -38,10 +40,11 @@ from cfgtrack.rules.rule import RuleSet
 
 @dataclass(frozen=True, slots=True)
 class Checked(Answer):
-    """What a proposal would break, and the remarks on what it touches."""
+    """What a proposal would break, and the remarks and `defects` of what it touches, as they are when it begins."""
 
     check: CheckReport
     remarks: tuple[Entry, ...]
+    defects: tuple[Defect, ...]
 
 
 def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -> Checked:
@@ -68,7 +71,17 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
         report = _with_cures(past, chosen, proposed, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
-        return Checked(past.moment, report, tuple(remarks), notes=tuple(_mismatches(past, report)))
+        notes = tuple(_mismatches(past, report))
+        return Checked(
+            past.moment, report, tuple(remarks), _defects_of(past.configuration, touched), notes=notes
+        )
+
+
+def _defects_of(now: Configuration, things: Iterable[str]) -> tuple[Defect, ...]:
+    """Return the defects of things and of what they belong to, each once."""
+    both = dict.fromkeys(one for thing in things for one in (thing, owner_of(thing)))
+    found = {(one.event, one.thing): one for thing in both for one in defects_on(now, thing)}
+    return tuple(found.values())
 
 
 def _mismatches(past: Past, report: CheckReport) -> Iterator[str]:
@@ -161,12 +174,16 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Choices(Answer):
-    """What may be done to a thing. `more` names what more may be done to than is listed."""
+    """What may be done to a thing. `more` names what more may be done to than is listed.
+
+    `barred` is what can't be done, until it is rectified.
+    """
 
     can: tuple[Choice, ...]
     more: tuple[str, ...] = ()
     thing: str = ""
     aliases: tuple[str, ...] = ()
+    barred: tuple[Defect, ...] = ()
 
 
 def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
@@ -204,7 +221,8 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         for one in found
     )
     aliases = past.plant.aliases_of(thing)
-    return Choices(moment, tuple(choices), tuple(cut), thing, aliases, notes=notes)
+    barred = tuple(defects_about(past.configuration, thing))
+    return Choices(moment, tuple(choices), tuple(cut), thing, aliases, barred, notes=notes)
 
 
 def _locked(past: Past, thing: str) -> Iterator[str]:

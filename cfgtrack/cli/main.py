@@ -55,7 +55,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
     "Judge": {
         "check": ("check", "Check a proposed sequence, or a single action, against the rules."),
         "can": ("check", "Show what may be done next to a thing."),
-        "findings": ("review", "Show open findings, running clocks and discrepancies."),
+        "findings": ("review", "Show open findings, running clocks, discrepancies and defects."),
         "review": ("review", "Judge the whole recorded past: what broke a rule, and for how long."),
     },
     "Keep the record": {
@@ -80,7 +80,7 @@ MOST_WAIT = 86_400
 VERBS = (
     "mate", "demate", "open", "shut", "cap", "uncap", "engage", "torque", "release", "grip", "let-go",
     "energise", "de-energise", "cover", "uncover", "place", "lift", "lock", "unlock", "transfer", "cut",
-    "tag", "untag", "as-found", "measure", "inspect", "remark", "begin", "end",
+    "tag", "untag", "defect", "rectify", "as-found", "measure", "inspect", "remark", "begin", "end",
 )  # fmt: skip
 """Shipped actions that are commands of their own: short for `record ACTION`. Those of a plant's own kinds are too."""
 
