@@ -13,7 +13,7 @@ from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.defect import defects_on, rectified
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import owner_of
-from cfgtrack.model.possibility import BARRED, Impossible, Refusal, resolve
+from cfgtrack.model.possibility import Impossible, Refusal, resolve
 from cfgtrack.model.presence import site_at
 from cfgtrack.rules.breach import Breach, words
 from cfgtrack.rules.cure import Proposal, in_turn
@@ -350,7 +350,7 @@ class BeforeStep(Moment):
     def _rectifying(self) -> Iterator[Proposal]:
         """Yield what lifts the defects that bar it."""
         for refusal in self._refusals():
-            if refusal.code == BARRED:
+            if refusal.code == "barred":
                 there = defects_on(self.world.configuration, refusal.subject)
                 yield from (Proposal(rectified(one)) for one in there if one.event == refusal.collides)
 

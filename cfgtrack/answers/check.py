@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import ClassVar, cast
@@ -18,13 +18,14 @@ from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, kept_rules, rules_to_judge_by
+from cfgtrack.answers.proposing import proposed
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
-from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.defect import Defect, defects_about, defects_on
 from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.kept import KeptCheck
 from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
@@ -40,41 +41,47 @@ from cfgtrack.rules.rule import RuleSet
 
 @dataclass(frozen=True, slots=True)
 class Checked(Answer):
-    """What a proposal would break, and the remarks and `defects` of what it touches, as they are when it begins."""
+    """What a proposal would break, and the remarks and `defects` of what it touches, as they are when it begins.
+
+    `kept`: what is kept of it, if that was asked.
+    """
 
     check: CheckReport
     remarks: tuple[Entry, ...]
     defects: tuple[Defect, ...]
+    kept: KeptCheck | None = field(default=None, kw_only=True)
 
 
-def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -> Checked:
-    """Check a sequence file (a path), or a single action (a phrase), by the rules in files, else by those kept."""
+def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence[Path] = ()) -> Checked:
+    """Check a sequence file (a path), a single action (a phrase), or what is left of the plan in force.
+
+    By the rules in files, else by those kept.
+    """
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
         chosen = rules_to_judge_by(past, rules)
-        proposed = (
-            read_sequence(proposal, past.plant)
-            if isinstance(proposal, Path)
-            else _single(proposal, past.plant)
-        )
-        with _telling_new_starts(proposed):
+        if isinstance(proposal, str):
+            meant, notes = _single(proposal, past.plant), tuple[str, ...]()
+        else:
+            found = proposed(past, proposal)
+            meant, notes = found.sequence, found.notes
+        with _telling_new_starts(meant):
             report = analysis.check(
                 chosen,
                 past.start_for(chosen),
-                proposed,
+                meant,
                 variances=past.variances,
                 networks=past.networks,
                 begun=past.begun,
                 acknowledgements=past.acknowledgements,
                 in_force=_in_force(past, rules),
             )
-        report = _with_cures(past, chosen, proposed, report)
+        report = _with_cures(past, chosen, meant, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
-        notes = tuple(_mismatches(past, report))
-        return Checked(
-            past.moment, report, tuple(remarks), _defects_of(past.configuration, touched), notes=notes
-        )
+        defects = _defects_of(past.configuration, touched)
+        notes = (*notes, *_mismatches(past, report))
+        return Checked(past.moment, report, tuple(remarks), defects, notes=notes)
 
 
 def _defects_of(now: Configuration, things: Iterable[str]) -> tuple[Defect, ...]:

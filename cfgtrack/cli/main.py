@@ -58,6 +58,17 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "findings": ("review", "Show open findings, running clocks, discrepancies and defects."),
         "review": ("review", "Judge the whole recorded past: what broke a rule, and for how long."),
     },
+    "Plan the work": {
+        "plan": ("plan", "Keep the plan in force: adopt, show, list, drop."),
+        "done": ("plan", "Record steps of the plan in force as done."),
+        "skip": ("plan", "Leave steps of the plan in force out."),
+        "progress": ("plan", "Show how the plan goes, as run against as planned."),
+        "left": ("plan", "Write what is left of the plan as a sequence."),
+        "without": ("isolation", "Show what is cut off if something is shut, off or parted."),
+        "isolate": ("isolation", "Show which fewest devices isolate a thing, and their locks."),
+        "segments": ("isolation", "Show what is joined as one in a medium, and what bounds it."),
+        "checks": ("kept", "Show the checks that are kept, and whether they still hold."),
+    },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
         "head": ("trust", "Print the tree head, to keep elsewhere; or forget what was seen."),

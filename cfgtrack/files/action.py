@@ -38,7 +38,7 @@ Note = Callable[[str, str, str], None]
 
 _TO_A_PLACE = (ac.PLACE, ac.LIFT, ac.FOUND)
 _OUTING = (ac.BEGIN, ac.END)
-_NOT_SAID = (*ac.DEFINITIONS, ac.APPROVE)
+_NOT_SAID = (*ac.DEFINITIONS, *ac.PLANNING, ac.APPROVE, ac.KEEP_CHECK)
 
 
 class Said:
@@ -171,6 +171,8 @@ def _check_texts(said: Said, note: Note) -> None:
         note("withdraws", "missing", "withdraw needs the id of the event that it withdraws")
     if said.action == ac.EXPLAIN and not said["explains"]:
         note("explains", "missing", "explain needs the id of the event that it explains")
+    if said.action == ac.SKIP and not said["step"]:
+        note("step", "missing", "skip needs the step that is left out, as in skip 2V-07")
     if said.action == ac.ACKNOWLEDGE and not said["acknowledges"]:
         note("acknowledges", "missing", "acknowledge needs the fingerprints of the findings that it is of")
 

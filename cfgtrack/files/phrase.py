@@ -32,7 +32,13 @@ _SETTINGS = frozenset(TEXTS) - {"supersedes"}
 _SETTING = re.compile(r"([a-z][a-z-]*)=(.*)", re.DOTALL)
 _SAFE = re.compile(r"[A-Za-z0-9._/+:@%,=-]+")
 _CAUSE = re.compile(r"[a-z][a-z' -]*")
-_ABOUT = {ac.BEGIN: "outing", ac.END: "outing", ac.WITHDRAW: "withdraws", ac.EXPLAIN: "explains"}
+_ABOUT = {
+    ac.BEGIN: "outing",
+    ac.END: "outing",
+    ac.WITHDRAW: "withdraws",
+    ac.EXPLAIN: "explains",
+    ac.SKIP: "step",
+}
 _AT = frozenset(("at", "in", "on", "into", "onto"))
 _APART = frozenset(("demate", "release", "let-go"))
 
@@ -111,7 +117,8 @@ def _words(action: Action) -> Iterator[str]:
         yield from _defect_words(action)
     elif action.action in ac.BOOK_ACTIONS:
         yield from map(quoted, (action.acknowledges or "").split())
-        yield from (quoted(one) for one in (action.withdraws, action.explains, *subjects) if one)
+        about = (action.withdraws, action.explains, action.step if action.action == ac.SKIP else None)
+        yield from (quoted(one) for one in (*about, *subjects) if one)
         if action.reason:
             yield f"reason={quoted(action.reason)}"
     else:

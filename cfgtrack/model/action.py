@@ -21,6 +21,8 @@ LOCK, UNLOCK, TRANSFER, CUT = "lock", "unlock", "transfer", "cut"
 TAG, UNTAG = "tag", "untag"
 DEFECT, RECTIFY = "defect", "rectify"
 REVISE, RETIRE = "revise", "retire"
+ADOPT, ABANDON, SKIP = "adopt", "abandon", "skip"
+KEEP_CHECK = "keep-check"
 
 NOTES = frozenset({MEASURE, INSPECT, REMARK})
 """Actions on anything that has a name: they change no state and are possible in any."""
@@ -40,7 +42,10 @@ REVISIONS = frozenset({REVISE, RETIRE})
 DEFINITIONS = REVISIONS | {DEFINE}
 """Actions that carry items of the definition; what is defined without a date of effect holds for all times."""
 
-BOOK_ACTIONS = DEFINITIONS | {WITHDRAW, EXPLAIN, APPROVE, ACKNOWLEDGE}
+PLANNING = frozenset({ADOPT, ABANDON})
+"""Actions by which everybody's plan is another one, or none."""
+
+BOOK_ACTIONS = DEFINITIONS | PLANNING | {WITHDRAW, EXPLAIN, APPROVE, ACKNOWLEDGE, SKIP, KEEP_CHECK}
 """Actions on the record, not on hardware."""
 
 
@@ -52,7 +57,8 @@ class Action:
     it is, and for a transfer whose it is from then on. `place`, `facing`: where to and which way
     round, for place and lift. `status`: what was found, for as-found; of defect and rectify, what is wrong. `bars`: of
     these two the action that can't be done, None for any. `acknowledges`: fingerprints of findings, a space
-    between. `signed`: whose signature stands under it; it is no part of what is said.
+    between. `step`: the step of the plan in force that it is of, and `plan` the event that adopted what it was said by.
+    `signed`: whose signature stands under it; it is no part of what is said.
     """
 
     id: str
@@ -68,6 +74,8 @@ class Action:
     basis: str = "reported"
     values: Mapping[str, Quantity] = field(default_factory=dict)
     outing: str | None = None
+    step: str | None = None
+    plan: str | None = None
     remark: str | None = None
     supersedes: str | None = None
     withdraws: str | None = None

@@ -62,9 +62,6 @@ from cfgtrack.model.presence import (
 )
 from cfgtrack.model.unknown import ANYTHING, CAN_FAIL, MOVABLE, PLACE, PORT, UNKNOWN, unknown
 
-BARRED = "barred"
-"""The code of what a defect bars."""
-
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
@@ -114,7 +111,7 @@ def _resolved(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     if not isinstance(outcome, Event) or action.initial:
         return outcome
     refusals = [
-        Refusal(BARRED, defect.told(one, first=True), one.thing, one.event)
+        Refusal("barred", defect.told(one, first=True), one.thing, one.event)
         for one in defect.barring(view, outcome)
     ]
     return (

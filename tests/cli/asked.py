@@ -1313,7 +1313,7 @@ def failing(s: Asker) -> None:
     for thing in ("WALL:K", "WALL", "BOX-2", "BOX-2:J"):
         s.ask("state", thing)
         found = s.ask("can", thing)["barred"]
-        assert found and found[0]["lifted_by"].startswith("rectify "), thing
+        assert found[0]["lifted_by"].startswith("rectify "), thing
         s.ask("history", thing)
     assert len(s.ask("state")["state"]["defects"]) == 4
     assert [one["event"] for one in s.ask("findings")["defects"]].count("F1") == 1
