@@ -109,6 +109,21 @@ def defects_about(now: View, thing: str) -> list[Defect]:
     return [one for there in (owner, *inside) for one in defects_on(now, there)]
 
 
+def met(view: View, action: Action) -> list[Defect]:
+    """Return the defects of what an action is done to, of its mate and of what they belong to; not those it lifts."""
+    named = (
+        *done_to(view.plant, action),
+        *((action.peer,) if isinstance(action, Event) and action.peer else ()),
+    )
+    things = dict.fromkeys(one for thing in named for one in (port_of(thing), owner_of(thing)))
+    known = [
+        one for thing in things if view.plant.has_owner(owner_of(thing)) for one in defects_on(view, thing)
+    ]
+    if action.action == ac.RECTIFY:
+        known = [one for one in known if (one.bars, one.cause) != (action.bars, action.status)]
+    return list({one.event: one for one in known}.values())
+
+
 def _read(thing: str, effect: Effect) -> Defect:
     bars, mate, cause = effect.aspect.removeprefix(DEFECT_OF).split(" ", 2)
     since, measured, by = effect.value.split("\t", 2)
