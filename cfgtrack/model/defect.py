@@ -93,7 +93,9 @@ def defects_on(view: View, thing: str) -> list[Defect]:
     """Return the defects that stand on a port, unit or place itself, of a contact those on its shell; oldest first."""
     thing = port_of(thing)
     found = [_read(thing, one) for one in view.devices_on(thing) if one.aspect.startswith(DEFECT_OF)]
-    return sorted(found, key=lambda one: (one.since, one.bars or "", one.mate or "", one.cause))
+    if len(found) > 1:
+        found.sort(key=lambda one: (one.since, one.bars or "", one.mate or "", one.cause))
+    return found
 
 
 def all_defects(now: Configuration) -> list[Defect]:
@@ -153,7 +155,7 @@ def barring(view: View, action: Action) -> Iterator[Defect]:
     Barred is what is done to a thing, or to a port of it; what is put at or hung on a place; what moves along with what
     is moved. Who or what can do nothing any more does nothing.
     """
-    if action.action in NEVER_BARRED:
+    if view.is_bare or action.action in NEVER_BARRED:
         return
     plant, named = view.plant, done_to(view.plant, action)
     things = {thing: None for subject in named for thing in (port_of(subject), owner_of(subject))}

@@ -211,6 +211,11 @@ class Ahead:
         """Return what put the locks and tags that hang on a thing there, and the defects that stand, in any order."""
         return self.view.devices_on(thing)
 
+    @property
+    def is_bare(self) -> bool:
+        """Whether no lock or tag hangs and no defect stands anywhere, where that is known without a look at each."""
+        return self.view.is_bare
+
 
 # --- being there --------------------------------------------------------------------------------------------------
 
