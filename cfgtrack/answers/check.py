@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import ClassVar, cast
@@ -23,6 +23,7 @@ from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
 from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.kept import KeptCheck
 from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
@@ -38,10 +39,11 @@ from cfgtrack.rules.rule import RuleSet
 
 @dataclass(frozen=True, slots=True)
 class Checked(Answer):
-    """What a proposal would break, and the remarks on what it touches."""
+    """What a proposal would break, and the remarks on what it touches. `kept`: what is kept of it, if that was asked."""
 
     check: CheckReport
     remarks: tuple[Entry, ...]
+    kept: KeptCheck | None = field(default=None, kw_only=True)
 
 
 def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence[Path] = ()) -> Checked:

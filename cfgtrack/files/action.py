@@ -38,7 +38,7 @@ Note = Callable[[str, str, str], None]
 
 _TO_A_PLACE = (ac.PLACE, ac.LIFT, ac.FOUND)
 _OUTING = (ac.BEGIN, ac.END)
-_NOT_SAID = (*ac.DEFINITIONS, *ac.PLANNING, ac.APPROVE)
+_NOT_SAID = (*ac.DEFINITIONS, *ac.PLANNING, ac.APPROVE, ac.KEEP_CHECK)
 
 
 class Said:

@@ -22,6 +22,7 @@ TAG, UNTAG = "tag", "untag"
 DEFECT, RECTIFY = "defect", "rectify"
 REVISE, RETIRE = "revise", "retire"
 ADOPT, ABANDON, SKIP = "adopt", "abandon", "skip"
+KEEP_CHECK = "keep-check"
 
 NOTES = frozenset({MEASURE, INSPECT, REMARK})
 """Actions on anything that has a name: they change no state and are possible in any."""
@@ -44,7 +45,7 @@ DEFINITIONS = REVISIONS | {DEFINE}
 PLANNING = frozenset({ADOPT, ABANDON})
 """Actions by which everybody's plan is another one, or none."""
 
-BOOK_ACTIONS = DEFINITIONS | PLANNING | {WITHDRAW, EXPLAIN, APPROVE, ACKNOWLEDGE, SKIP}
+BOOK_ACTIONS = DEFINITIONS | PLANNING | {WITHDRAW, EXPLAIN, APPROVE, ACKNOWLEDGE, SKIP, KEEP_CHECK}
 """Actions on the record, not on hardware."""
 
 

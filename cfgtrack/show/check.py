@@ -12,6 +12,7 @@ from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import Finding
 from cfgtrack.show.approved import standing_text
 from cfgtrack.show.findings import caution, clock_rows, finding_text, names_text, severity_word
+from cfgtrack.show.kept import kept_text
 from cfgtrack.show.record import event_text, remarks_text
 from cfgtrack.show.tables import (
     count,
@@ -36,6 +37,7 @@ def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> st
     return sections(
         check_text(checked.check, checked.moment, by_step=by_step, colour=colour),
         remarks_text(checked.remarks, checked.moment),
+        kept_text(checked.kept),
     )
 
 

@@ -45,6 +45,9 @@ def event_text(event: Action, moved: Sequence[str] = ()) -> str:
         words.append(event.step)
     if event.action == ac.ADOPT and event.body:
         words += [str(event.body.get("name", "")), f"(sha256 {str(event.body.get('sha256', ''))[:12]})"]
+    if event.action == ac.KEEP_CHECK and event.body:
+        told = (event.body.get(name, "") for name in ("name", "verdict", "said_for"))
+        words += [str(one) for one in told if one]
     if event.action == ac.APPROVE:
         words += _approved(event.body or {})
     words += [f"{name}={quantity}" for name, quantity in event.values.items()]

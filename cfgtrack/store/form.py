@@ -97,7 +97,9 @@ def _wrong_on_the_record(event: Action) -> Iterator[tuple[str, str]]:
 
 
 def _wrong_of_a_plan(event: Action) -> Iterator[tuple[str, str]]:
-    """Yield what is wrong with what an event says of a plan, or of its steps."""
+    """Yield what is wrong with what an event says of a plan, of its steps, or of a check of it."""
+    if event.action == ac.KEEP_CHECK and event.body is None:
+        yield "check", "keep-check keeps what came of a check: `cfgtrack check FILE --keep` records it"
     if event.action == ac.ADOPT and event.body is None:
         yield (
             "plan",

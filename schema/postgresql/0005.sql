@@ -62,7 +62,7 @@ BEGIN
             END LOOP;
         END IF;
     ELSIF action IN ('measure', 'inspect', 'remark', 'begin', 'end', 'withdraw', 'explain', 'define', 'approve',
-        'acknowledge', 'revise', 'retire', 'adopt', 'abandon', 'skip') THEN
+        'acknowledge', 'revise', 'retire', 'adopt', 'abandon', 'skip', 'keep-check') THEN
         NULL;
     ELSIF action IN ('lock', 'unlock', 'transfer', 'cut', 'tag', 'untag')
         AND NOT EXISTS (SELECT 1 FROM jsonb_array_elements(first_kind -> 'moves') AS m
@@ -112,7 +112,7 @@ CREATE OR REPLACE FUNCTION cfgtrack_owners(action text, happened bigint, said js
     WHERE thing IS NOT NULL
     UNION SELECT said ->> 'by' WHERE said ? 'by' AND NOT said ? 'supersedes' AND NOT said ? 'initial'
         AND action NOT IN ('remark', 'begin', 'end', 'withdraw', 'explain', 'define', 'approve', 'acknowledge',
-            'revise', 'retire', 'adopt', 'abandon', 'skip')
+            'revise', 'retire', 'adopt', 'abandon', 'skip', 'keep-check')
         AND cfgtrack_is_mobile(said ->> 'by', happened, false)
         AND EXISTS (SELECT 1 FROM cfgtrack_items('place', happened, false) AS place WHERE (place -> 'site')::boolean)
 $$;
@@ -130,7 +130,7 @@ BEGIN
         OR clock <> trunc(clock) OR abs(clock) > 9007199254740991 THEN
         PERFORM cfgtrack_refuse('a time is a whole number of microseconds, of the years 1 to 2255');
     END IF;
-    IF said ? 'body' AND action NOT IN ('define', 'revise', 'retire', 'approve', 'adopt')
+    IF said ? 'body' AND action NOT IN ('define', 'revise', 'retire', 'approve', 'adopt', 'keep-check')
         AND NOT (action IN ('begin', 'end') AND said -> 'body' = jsonb_build_object('head', head)) THEN
         PERFORM cfgtrack_refuse(format('%s brings nothing of that sort', action));
     END IF;
@@ -148,12 +148,21 @@ BEGIN
         OR coalesce(said #>> '{body,sha256}', '') <> encode(sha256(convert_to(said #>> '{body,text}', 'UTF8')), 'hex')) THEN
         PERFORM cfgtrack_refuse('a plan is kept with its name, its text and the sha256 of that');
     END IF;
+    IF action = 'keep-check' AND (coalesce(said -> 'body', '{}')
+            - '{approvals,at,findings,head,known,name,rules,said_for,sha256,text,tool,until,verdict}'::text[] <> '{}'
+        OR coalesce(said #>> '{body,name}', '') = '' OR coalesce(said #>> '{body,text}', '') = ''
+        OR jsonb_typeof(said #> '{body,name}') <> 'string' OR jsonb_typeof(said #> '{body,text}') <> 'string'
+        OR length(said #>> '{body,name}') > 200 OR length(said #>> '{body,text}') > 2000000
+        OR coalesce(said #>> '{body,verdict}', '') NOT IN ('clear', 'not clear', 'undecided')
+        OR coalesce(said #>> '{body,sha256}', '') <> encode(sha256(convert_to(said #>> '{body,text}', 'UTF8')), 'hex')) THEN
+        PERFORM cfgtrack_refuse('a check is kept with the text of what was checked, the sha256 of that, and its verdict');
+    END IF;
     IF (action IN ('abandon', 'skip') AND coalesce(said ->> 'reason', '') = '')
         OR (action = 'skip' AND coalesce(said ->> 'step', '') = '')
         OR (said ? 'step' AND action <> 'skip' AND action IN ('define', 'revise', 'retire', 'approve', 'acknowledge',
-            'withdraw', 'explain', 'adopt', 'abandon', 'begin', 'end'))
+            'withdraw', 'explain', 'adopt', 'abandon', 'keep-check', 'begin', 'end'))
         OR (said ? 'plan' AND action IN ('define', 'revise', 'retire', 'approve', 'acknowledge', 'withdraw', 'explain',
-            'adopt', 'begin', 'end')) THEN
+            'adopt', 'keep-check', 'begin', 'end')) THEN
         PERFORM cfgtrack_refuse(format('%s says of a plan what it doesn''t take, or not why', action));
     END IF;
     IF action = 'approve' AND (SELECT bool_or(CASE f.key WHEN 'fingerprints' THEN NOT cfgtrack_is_form(f.value, 'texts')
@@ -231,7 +240,7 @@ BEGIN
     END LOOP;
     PERFORM cfgtrack_expect_bounds(said);
     IF this.action NOT IN ('define', 'revise', 'retire', 'approve', 'acknowledge', 'withdraw', 'explain',
-        'adopt', 'abandon', 'skip') THEN
+        'adopt', 'abandon', 'skip', 'keep-check') THEN
         PERFORM cfgtrack_expect_standing(this, said);
     END IF;
     IF said ->> 'id' IS DISTINCT FROM this.id OR said ->> 'action' IS DISTINCT FROM this.action
