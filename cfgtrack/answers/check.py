@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -16,9 +15,10 @@ from cfgtrack.analysis.options import doers, options
 from cfgtrack.analysis.reorder import Plan
 from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.foreseeing import AfterStep, foreseen
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, kept_rules, rules_to_judge_by
-from cfgtrack.answers.proposing import proposed
+from cfgtrack.answers.proposing import proposed, telling_new_starts
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
@@ -30,8 +30,6 @@ from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
 from cfgtrack.model.sequence import Sequence as Proposal
-from cfgtrack.model.sequence import TooEarly
-from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, expect_thing
 from cfgtrack.network.facing import mismatches
@@ -65,7 +63,7 @@ def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence
         else:
             found = proposed(past, proposal)
             meant, notes = found.sequence, found.notes
-        with _telling_new_starts(meant):
+        with telling_new_starts(meant):
             report = analysis.check(
                 chosen,
                 past.start_for(chosen),
@@ -123,23 +121,6 @@ def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:
     return lambda rule: past.in_force(rule) if rule in alike() else None
 
 
-@contextmanager
-def _telling_new_starts(proposal: Proposal) -> Iterator[None]:
-    """Have an outing that would start before the moment refused, with the two ways out."""
-    try:
-        yield
-    except TooEarly as early:
-        first = early.first
-        assert first.start is not None
-        starts = ", ".join(f"{outing} {format_instant(start)}" for outing, start in early.starts.items())
-        sentence = (
-            f"outing {first.id} would start at {format_instant(first.start)}, before the moment asked about,"
-            f" {format_instant(early.moment)}: ask with --at {format_instant(first.start)} or earlier, or plan it"
-            f" later; with the gaps kept: {starts}"
-        )
-        raise BadInput(Problem(first.where or proposal.where, "too-early", sentence)) from early
-
-
 def _single(action: str, plant: Plant) -> Proposal:
     """Return a proposal of the one action that a phrase says."""
     try:
@@ -193,15 +174,15 @@ class Choices(Answer):
     barred: tuple[Defect, ...] = ()
 
 
-def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
+def can(asking: Asking, thing: str, *, rules: Sequence[Path] = (), after: AfterStep | None = None) -> Choices:
     """Return what may be done next to a unit, port, node, place, person or machine. NoAnswer for no such thing.
 
     Judged by the rules in files, else by those kept. In a plant with sites: by whom the asking names, else
-    by whoever is there; with a note where nobody is.
+    by whoever is there; with a note where nobody is. `after` a step: what is foreseen to be possible then.
     """
     with asking.read() as journal:
-        moment = asking.moment(journal)
-        past = Past(journal, moment)
+        past = foreseen(Past(journal, asking.moment(journal)), after)
+        moment = past.moment
         thing = expect_thing(past.plant, thing)
         asking = replace(asking, by=asking.doer(past.plant))
         if asking.by and (why := not_a_doer(past.plant, asking.by)):
