@@ -7,7 +7,7 @@ they carry; and where all may not be left then, the shortest way to where it may
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
@@ -28,12 +28,11 @@ from cfgtrack.analysis.way_out import (
     taken_back,
     waits_of,
 )
-from cfgtrack.model.action import PLACE
-from cfgtrack.model.configuration import Configuration, View
+from cfgtrack.model.configuration import View
 from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import Impossible, resolve
-from cfgtrack.model.sequence import Outing, Step, expect_in_time
+from cfgtrack.model.possibility import resolve
 from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.model.sequence import Step, expect_in_time
 from cfgtrack.model.time import MINUTE, Instant
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import words

@@ -59,7 +59,7 @@ def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence
         past = Past(journal, asking.moment(journal))
         chosen = rules_to_judge_by(past, rules)
         if isinstance(proposal, str):
-            meant, notes = _single(proposal, past.plant), tuple[str, ...]()
+            meant, notes = single(proposal, past.plant), tuple[str, ...]()
         else:
             found = proposed(past, proposal)
             meant, notes = found.sequence, found.notes
@@ -121,7 +121,7 @@ def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:
     return lambda rule: past.in_force(rule) if rule in alike() else None
 
 
-def _single(action: str, plant: Plant) -> Proposal:
+def single(action: str, plant: Plant) -> Proposal:
     """Return a proposal of the one action that a phrase says."""
     try:
         words = split_phrase(action)

@@ -68,6 +68,8 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "isolate": ("isolation", "Show which fewest devices isolate a thing, and their locks."),
         "segments": ("isolation", "Show what is joined as one in a medium, and what bounds it."),
         "checks": ("kept", "Show the checks that are kept, and whether they still hold."),
+        "durations": ("durations", "Say how long a sequence takes, and how sure its limits are."),
+        "which": ("which", "Say which spare, place or port would do best, and why."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
