@@ -54,7 +54,7 @@ def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -
             if isinstance(proposal, Path)
             else _single(proposal, past.plant)
         )
-        with _telling_new_starts(proposed):
+        with telling_new_starts(proposed):
             report = analysis.check(
                 chosen,
                 past.start_for(chosen),
@@ -104,7 +104,7 @@ def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:
 
 
 @contextmanager
-def _telling_new_starts(proposal: Proposal) -> Iterator[None]:
+def telling_new_starts(proposal: Proposal) -> Iterator[None]:
     """Have an outing that would start before the moment refused, with the two ways out."""
     try:
         yield

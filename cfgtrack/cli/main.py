@@ -58,6 +58,10 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "findings": ("review", "Show open findings, running clocks and discrepancies."),
         "review": ("review", "Judge the whole recorded past: what broke a rule, and for how long."),
     },
+    "Plan the work": {
+        "stops": ("stops", "Show after which steps of a sequence the work may stop."),
+        "leave": ("stops", "Say whether the work may stop now, and the way to where it may."),
+    },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
         "head": ("trust", "Print the tree head, to keep elsewhere; or forget what was seen."),
