@@ -192,28 +192,29 @@ class Leaving:
         numbers = [n for n in (*self._open, *since) if not self.engine.is_mended(n)]
         return [b for b in self.engine.breaches_of(numbers) if b.rule.mode.can_be_mended]
 
-    def judge(self, stopping: Stopping, *, as_it_is: bool = False) -> Left:
+    def judge(self, stopping: Stopping, *, as_it_is: bool = False, by_end: bool = True) -> Left:
         """Return what is so if the work stops here. The engine is left as it was.
 
-        `as_it_is`: what is open is told with the reasons of this moment, not of when it began.
+        `as_it_is`: what is open is told with the reasons of this moment, not of when it began. Without `by_end` it is
+        not asked what must hold by an end.
         """
         engine, mark = self.engine, self.engine.mark()
         try:
             engine.settle()
             now, noted = engine.world.now, engine.noted
-            if stopping.outing is not None:
+            if stopping.outing is not None and by_end:
                 engine.step(Event.of(Action("stop", END, (), now, outing=stopping.outing)))
                 engine.settle()
             if stopping.last:
                 engine.end_sequence()
                 engine.settle()
-            open_ = self._open_now(noted, stopping, as_it_is=as_it_is)
+            open_ = self._open_now(noted, stopping, as_it_is=as_it_is, by_end=by_end)
             runs_out = self._first_by_time(stopping)
         finally:
             engine.back(mark)
         return Left(now, tuple(open_), runs_out, stopping.back)
 
-    def _open_now(self, noted: int, stopping: Stopping, *, as_it_is: bool) -> list[Finding]:
+    def _open_now(self, noted: int, stopping: Stopping, *, as_it_is: bool, by_end: bool) -> list[Finding]:
         engine = self.engine
         since = engine.breaches_since(self._noted)
         numbers = [n for n in (*self._open, *since) if not engine.is_mended(n)]
@@ -222,7 +223,9 @@ class Leaving:
         if not numbers:
             return []
         now = engine.world.now
-        told = self._at_end(engine.breaches_of(numbers, as_it_is=as_it_is), stopping, now)
+        told = engine.breaches_of(numbers, as_it_is=as_it_is)
+        told = [b for b in told if by_end or b.rule.id not in self.by_end]
+        told = self._at_end(told, stopping, now)
         found = self._as_findings(told)
         named = [part for f in found if (part := f.only(frozenset(f.fingerprints) - self._leaves_open))]
         over = max(now, stopping.back or now)

@@ -23,7 +23,6 @@ from cfgtrack.analysis.way_out import (
     Whence,
     ahead_of,
     is_coming_in,
-    is_in_hand,
     may_be_left,
     perhaps,
     taken_back,
@@ -31,6 +30,7 @@ from cfgtrack.analysis.way_out import (
 )
 from cfgtrack.model.configuration import View
 from cfgtrack.model.event import Event
+from cfgtrack.model.failing import is_in_hand
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.sequence import Step, expect_in_time
 from cfgtrack.model.time import MINUTE, Instant

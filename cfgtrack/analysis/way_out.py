@@ -19,7 +19,8 @@ from cfgtrack.analysis.options import doers
 from cfgtrack.model.action import FOUND, LIFT, LOCK, NOTES, PLACE, TAG, UNLOCK, UNTAG, Action
 from cfgtrack.model.configuration import Configuration, View, place_line
 from cfgtrack.model.event import Event, is_of_device
-from cfgtrack.model.hold import aboard, holds
+from cfgtrack.model.failing import is_in_hand
+from cfgtrack.model.hold import aboard
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
@@ -386,14 +387,6 @@ def is_coming_in(now: View, event: Event) -> bool:
     ties = bool(kinds) and all(kind.grip or kind.tether for kind in kinds)
     own = any(plant.is_mobile(owner_of(one)) for one in event.subjects)
     return ties and own and all(kind.parts(kind.moves[event.action]) for kind in kinds)
-
-
-def is_in_hand(now: View, thing: str) -> bool:
-    """Return whether somebody has a thing with him, or it is in what he has: not what hangs in a grip or is fixed."""
-    if thing not in now.plant.units:
-        return False
-    at = now.state(thing).value
-    return now.plant.is_mobile(at) and not any(True for _ in holds(now, thing))
 
 
 # --- taking a step back -----------------------------------------------------------------------------------------------

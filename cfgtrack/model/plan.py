@@ -71,7 +71,11 @@ def digest_of(text: str) -> str:
 
 def fault_of_plan(body: Any) -> str:
     """Return what is wrong with what an event that adopts a plan holds, "" for nothing."""
-    if not isinstance(body, Mapping) or {*body} != _MEMBERS or not all(isinstance(t, str) for t in body.values()):
+    if (
+        not isinstance(body, Mapping)
+        or {*body} != _MEMBERS
+        or not all(isinstance(t, str) for t in body.values())
+    ):
         return "expected the name of the plan's file, its text and the sha256 of that"
     name, text = body["name"], body["text"]
     for what, said, most in (("name", name, MOST_NAME), ("text", text, MOST_TEXT)):

@@ -89,7 +89,10 @@ def _wrong_on_the_record(event: Action) -> Iterator[tuple[str, str]]:
     if event.action in ac.DEFINITIONS and not (event.body and "items" in event.body):
         yield "definition", f"{event.action} carries items of the definition: it has a command of its own"
     if event.action == ac.ADOPT and event.body is None:
-        yield "plan", "adopt keeps the text of a plan: it has a command of its own, `cfgtrack plan adopt FILE`"
+        yield (
+            "plan",
+            "adopt keeps the text of a plan: it has a command of its own, `cfgtrack plan adopt FILE`",
+        )
     if event.action in (ac.ABANDON, ac.SKIP) and not event.reason:
         yield "reason", f"{event.action} needs a reason"
     if event.action == ac.SKIP and not event.step:

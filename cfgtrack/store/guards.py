@@ -97,7 +97,8 @@ def postgresql_functions() -> Mapping[str, str]:
 
 
 _FUNCTION = re.compile(
-    r"^CREATE (?:OR REPLACE )?FUNCTION (\w+)\((.*?)\) RETURNS (.*?) AS \$\$(.*?)\$\$;$", re.MULTILINE | re.DOTALL
+    r"^CREATE (?:OR REPLACE )?FUNCTION (\w+)\((.*?)\) RETURNS (.*?) AS \$\$(.*?)\$\$;$",
+    re.MULTILINE | re.DOTALL,
 )
 
 COLUMNS: Mapping[str, str] = {
