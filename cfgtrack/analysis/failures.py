@@ -18,7 +18,7 @@ from typing import ClassVar
 
 from cfgtrack.analysis.check import Start
 from cfgtrack.analysis.leaving import Left, Stopping
-from cfgtrack.analysis.stops import Stops, Walk, WayOut
+from cfgtrack.analysis.stops import MOST_TRIES_NOW, Stops, Walk, WayOut
 from cfgtrack.analysis.way_out import Move, Tried, is_coming_in, nothing_barred
 from cfgtrack.model.action import FOUND, MEASURE, Action
 from cfgtrack.model.event import Event
@@ -110,22 +110,27 @@ class Question:
     variances: tuple[Variance, ...] = ()
     begun: Mapping[str, int] = field(default_factory=dict)
     recorded: Start | None = None
+    only: str | None = None
+
+    @property
+    def steps(self) -> list[str]:
+        """The steps that are asked about: all, or the `only` one."""
+        return [step.id for step in self.proposal.steps if self.only in (None, step.id)]
 
 
 def failures(
     question: Question,
     *,
     networks: Mapping[str, Network] | None = None,
-    only: str | None = None,
     executor: Executor | None = None,
     parts: int = 1,
     tell: Callable[[int, int], object] = lambda *_: None,
 ) -> FailureReport:
-    """Return what becomes of it when the steps of a sequence fail, or `only` one of them; `tell` is told how far it is.
+    """Return what becomes of it when steps of a sequence fail; `tell` is told how far it is.
 
     With an executor the steps are asked about in so many `parts`, each by itself. Raises Deadlock, and TooEarly.
     """
-    steps = [step.id for step in question.proposal.steps if only in (None, step.id)]
+    steps = question.steps
     if executor is None:
         found = failures_of(question, steps, networks=networks, tell=tell)
     else:
@@ -161,7 +166,8 @@ class _Failures:
             recorded=question.recorded,
         )
         self._stops = Stops(walk)
-        self._stops.find()
+        if question.only is None:
+            self._stops.find()
         self._engine = walk.engine
         self._planned = list(self._breaks_as_planned())
 
@@ -266,16 +272,16 @@ class _Failures:
 
     def _way_out(self, number: int, stopping: Stopping, bars: Callable[[Event], bool]) -> Tried | None:
         """Return the shortest way out from a place, without what can't be done: first those that are known there."""
-        stops, ways = self._stops, self._walk.ways
-        known = (stops.ways_out[number], stops.ahead[number], stops.back[number], stops.ways_in[number])
-        several = [one.moves for one in known if one is not None]
-        for moves in _once(several):
+        ways = self._walk.ways
+        several = _once(one.moves for one in self._stops.known_from(number))
+        for moves in several:
             found = ways.attempt(moves, stopping, bars=bars)
             if found is not None:
                 return found
         rest = self._walk.rest_of_outing(number)
         further = [moves for moves in (rest, self._all_back(number)) if moves not in several]
-        return ways.shortest(further, stopping, bars=bars, near=True, most=MOST_TRIES_OUT)
+        most = MOST_TRIES_OUT if self._question.only is None else MOST_TRIES_NOW
+        return ways.shortest(further, stopping, bars=bars, near=True, most=most)
 
     def _all_back(self, number: int) -> tuple[Move, ...]:
         """Return what takes back all that was done of an outing up to a place."""

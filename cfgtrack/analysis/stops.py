@@ -432,6 +432,11 @@ class Stops:
     def _nowhere(self, place: Place, left: Left) -> Tried:
         return Tried((), place.time, place.time, left)
 
+    def known_from(self, number: int) -> Iterator[Tried]:
+        """Yield the ways that were found from a place, the shortest out first."""
+        several = (self.ways_out, self.ahead, self.back, self.ways_in)
+        yield from (one for ways in several if ways and (one := ways[number]) is not None)
+
     def points(self) -> Iterator[StopPoint]:
         """Yield the stop points."""
         walk = self.walk

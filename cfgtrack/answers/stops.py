@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 
 from cfgtrack.analysis import stops as analysis
+from cfgtrack.analysis.failures import FailureReport, Question
+from cfgtrack.analysis.failures import failures as analyse
 from cfgtrack.analysis.leaving import May
 from cfgtrack.analysis.stops import StopPoint, StopReport
 from cfgtrack.answers.asking import Asking
@@ -14,8 +17,10 @@ from cfgtrack.answers.check import telling_new_starts
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
 from cfgtrack.answers.proposing import Proposed, proposed
+from cfgtrack.files.failures import ways_of_failing
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.trouble import NoAnswer
+from cfgtrack.model.unknown import find
 
 Tell = Callable[[int, int], object]
 """What is told how far a long question has come: so many done, of so many."""
@@ -89,3 +94,47 @@ def leave(asking: Asking, *, rules: Sequence[Path] = ()) -> Leave:
             recorded=past.start,
         )
         return Leave(past.moment, point, known, notes=plan.notes)
+
+
+@dataclass(frozen=True, slots=True)
+class Failures(Answer):
+    """What becomes of it when the steps of a sequence fail."""
+
+    failures: FailureReport
+
+
+def failures(
+    asking: Asking,
+    sequence: Path | None = None,
+    step: str | None = None,
+    *,
+    rules: Sequence[Path] = (),
+    failing: Sequence[Path] = (),
+    executor: Executor | None = None,
+    parts: int = 1,
+    tell: Tell = _nobody,
+) -> Failures:
+    """Return what becomes of it when the steps of a sequence fail, or one `step`, in each way in which they can.
+
+    Of a sequence file, else of what is left of the plan in force. Ways of failing are those shipped, and those of
+    `failing` files. With an executor the steps are asked about in so many `parts`. NoAnswer for no such step.
+    """
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal))
+        chosen = rules_to_judge_by(past, rules)
+        plan = proposed(past, sequence)
+        if step is not None:
+            find("step", step, {one.id: one for one in plan.sequence.steps})
+        question = Question(
+            chosen,
+            past.start_for(chosen),
+            plan.sequence,
+            ways_of_failing(failing),
+            tuple(past.variances),
+            past.begun,
+            past.start,
+            step,
+        )
+        with telling_new_starts(plan.sequence):
+            report = analyse(question, networks=past.networks, executor=executor, parts=parts, tell=tell)
+        return Failures(past.moment, report, notes=plan.notes)

@@ -61,6 +61,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
     "Plan the work": {
         "stops": ("stops", "Show after which steps of a sequence the work may stop."),
         "leave": ("stops", "Say whether the work may stop now, and the way to where it may."),
+        "failures": ("stops", "Show what becomes of it when a step of a sequence fails."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),

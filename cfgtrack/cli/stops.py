@@ -66,3 +66,44 @@ def leave_command(session: s.Session, rules_files: tuple[Path, ...]) -> None:
     found = leave(session.asking, rules=rules_files)
     session.answer(found, lambda: leave_text(found, colour=session.colour))
     session.end(found=found.is_no)
+
+
+@s.command("failures")
+@_sequence
+@click.argument("step", required=False)
+@click.option(
+    "--failing",
+    "failing_files",
+    metavar="FILE",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Further ways of failing, or other ones of the same ids.",
+)
+@rules_option
+@s.asked_at
+@click.option("--all", "whole", is_flag=True, help="Those with a way out, too.")
+def failures_command(
+    session: s.Session,
+    sequence: Path | None,
+    step: str | None,
+    failing_files: tuple[Path, ...],
+    rules_files: tuple[Path, ...],
+    whole: bool,
+) -> None:
+    """Show for each step what becomes of it when that fails: which later steps die, is all safe, what is the way out.
+
+    Of one STEP in full. Those without a way out come first; a way that isn't found may still be there.
+    """
+    from cfgtrack.answers.stops import failures
+    from cfgtrack.show.stops import failures_text
+
+    found = failures(
+        session.asking,
+        sequence,
+        step,
+        rules=rules_files,
+        failing=failing_files,
+        tell=_showing("steps"),
+    )
+    in_full = step is not None
+    session.answer(found, lambda: failures_text(found, whole=whole, in_full=in_full, colour=session.colour))

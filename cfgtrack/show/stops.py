@@ -21,8 +21,9 @@ from cfgtrack.show.tables import (
 )
 
 if TYPE_CHECKING:
+    from cfgtrack.analysis.failures import Failure
     from cfgtrack.analysis.stops import StopPoint, WayOut
-    from cfgtrack.answers.stops import Leave, Stops
+    from cfgtrack.answers.stops import Failures, Leave, Stops
 
 _MOST_RULES = 3
 
@@ -32,14 +33,33 @@ def stops_text(found: Stops, *, whole: bool = False, ways: bool = False, colour:
     report = found.stops
     points = report.points
     several = [[point] for point in points] if whole else _alike(points)
-    rows = [_row(group) for group in several]
     return sections(
         "\n".join(_head(found, colour=colour)),
-        table(["after step", "at", "may stop", "rules, or what runs out", "way in", "way out"], rows),
+        *_tables(several),
         "\n\n".join(_ways(points)) if ways else "",
         _legend(points),
         caution(),
     )
+
+
+_HEADS = ("after step", "at", "may stop", "rules, or what runs out", "in: steps / min", "out: steps / min")
+
+
+def _tables(several: Sequence[Sequence[StopPoint]]) -> Iterator[str]:
+    """Yield a table for each outing, under its name and day."""
+    for (outing, day), groups in groupby(several, lambda group: (group[0].outing, _day(group[0].time))):
+        rows = [_row(group) for group in groups]
+        yield titled(f"{outing or 'Before it begins'}, {day}", table(_HEADS, rows))
+
+
+def _day(time: int) -> str:
+    return format_instant(time)[:10]
+
+
+def _hour(time: int, day: str) -> str:
+    """Return a time of a day in its hour and minute; of another day in full."""
+    text = deadline_text(time)
+    return f"{text[11:16]}Z" if text[:10] == day else f"{text[5:10]} {text[11:16]}Z"
 
 
 def _head(found: Stops, *, colour: bool) -> Iterator[str]:
@@ -77,7 +97,7 @@ def _row(group: Sequence[StopPoint]) -> list[str]:
     steps = names[0] if first is last else f"{names[0]} .. {names[1]} ({len(group)})"
     return [
         steps,
-        format_instant(first.time)[:16] + "Z",
+        _hour(first.time, _day(first.time)),
         _may(group),
         _why(group),
         _spread([point.way_in for point in group]),
@@ -89,7 +109,7 @@ def _may(group: Sequence[StopPoint]) -> str:
     may = group[0].may
     until = [point.until for point in group if point.until is not None]
     if may is May.UNTIL:
-        return f"until {deadline_text(min(until))}"
+        return f"until {_hour(min(until), _day(group[0].time))}"
     return may.value if may is May.YES else "NO"
 
 
@@ -101,7 +121,9 @@ def _why(group: Sequence[StopPoint]) -> str:
     if only is not None and not group[0].verdict.open:
         times = sorted(p.verdict.runs_out.time for p in group if p.verdict.runs_out is not None)
         said = f"{only.rule} of {', '.join(only.subjects)}" if only.subjects else only.rule
-        return said if group[0].may is May.UNTIL else f"{said} runs out {deadline_text(times[0])}"
+        return (
+            said if group[0].may is May.UNTIL else f"{said} runs out {_hour(times[0], _day(group[0].time))}"
+        )
     names = list(dict.fromkeys(rule for point in group for rule in point.verdict.sets))
     more = f" and {len(names) - _MOST_RULES} more" if len(names) > _MOST_RULES else ""
     return ", ".join(names[:_MOST_RULES]) + more
@@ -117,7 +139,7 @@ def _spread(ways: Sequence[WayOut | None]) -> str:
         return "-"
     minutes = _span([_minutes(way) for way in known])
     over = " OVER BUDGET" if any(way.over for way in known) else ""
-    return f"{steps} steps, {minutes} min{over}" if steps != "1" else f"1 step, {minutes} min{over}"
+    return f"{steps} / {minutes} min{over}"
 
 
 def _span(numbers: Sequence[int]) -> str:
@@ -249,3 +271,81 @@ def lacks_text(left: Left) -> str:
         one = left.runs_out
         rows.append([severity_word(one.severity), one.rule, one.headline, f"from {deadline_text(one.time)}"])
     return table(["severity", "rule", "what", "when"], rows)
+
+
+# --- failures ---------------------------------------------------------------------------------------------------------
+
+_MOST_DEAD = 3
+
+
+def failures_text(
+    found: Failures, *, whole: bool = False, in_full: bool = False, colour: bool = False
+) -> str:
+    """Return what becomes of it when steps fail: those without a way out first, the others if they are `whole`."""
+    report = found.failures
+    lost = [one for one in report.failures if one.way_out is None]
+    unsafe = [one for one in report.failures if one.way_out is not None and not one.safe]
+    rest = [one for one in report.failures if one.way_out is not None and one.safe]
+    said = f"NO WAY OUT FOUND of {len(lost)}" if lost else "A way out was found of all"
+    head = heading(f"{said}, of {count(len(report.failures), 'failure')}", found.moment, colour=colour)
+    of = f'"{report.title}", ' if report.title else ""
+    lines = [head, labelled("of:", f"{of}{count(report.steps, 'step')}, {report.failing} ways of failing")]
+    if in_full:
+        return sections("\n".join(lines), *map(_in_full, report.failures), caution())
+    shown = [("No way out, as far as was searched", lost), ("Not safe, with a way out", unsafe)]
+    shown += [("With a way out", rest)] if whole else []
+    return sections(
+        "\n".join(lines),
+        *(titled(title, _failure_rows(some)) for title, some in shown),
+        ""
+        if whole or not rest
+        else indented(f"{len(rest)} more leave all safe, with a way out: --all", by=0),
+        caution(),
+    )
+
+
+def _failure_rows(failures: Sequence[Failure]) -> str:
+    rows = [
+        [
+            one.step,
+            f"{one.action}: {', '.join(way.title for way in one.fails)}",
+            _dead_text(one),
+            _safe(one),
+            "NONE FOUND" if one.way_out is None else _spread([one.way_out]),
+        ]
+        for one in failures
+    ]
+    return table(["step", "fails", "dies of it", "safe", "way out"], rows)
+
+
+def _dead_text(failure: Failure) -> str:
+    names = [one.step for one in failure.dead]
+    more = f", {len(names) - _MOST_DEAD} more" if len(names) > _MOST_DEAD else ""
+    return (", ".join(names[:_MOST_DEAD]) + more) or "nothing"
+
+
+def _safe(failure: Failure) -> str:
+    if not failure.safe:
+        return f"NO: {', '.join(failure.left.sets)}"
+    until, runs = failure.left.until, failure.left.runs_out
+    return "yes" if until is None or runs is None else f"until {deadline_text(until)}: {runs.rule}"
+
+
+def _in_full(failure: Failure) -> str:
+    """Return one failure with all that dies of it and why, and the steps of the way out."""
+    ways = "; ".join(way.title for way in failure.fails)
+    dead = [[one.step, one.dies.value, one.why] for one in failure.dead]
+    out = failure.way_out
+    return sections(
+        "\n".join(
+            (
+                f"{failure.step}: {failure.action}" + (f" by {failure.by}" if failure.by else ""),
+                labelled("fails:", ways),
+                labelled("when:", format_instant(failure.time)),
+                labelled("safe:", _safe(failure)),
+                labelled("way out:", way_line(out) if out is not None else _lost()),
+            )
+        ),
+        titled(f"Dies of it: {count(len(dead), 'step')}", table(["step", "", "why"], dead)) if dead else "",
+        titled("Way out", way_text(out)) if out is not None and out.steps else "",
+    )
