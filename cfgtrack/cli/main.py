@@ -70,6 +70,9 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "checks": ("kept", "Show the checks that are kept, and whether they still hold."),
         "durations": ("durations", "Say how long a sequence takes, and how sure its limits are."),
         "which": ("which", "Say which spare, place or port would do best, and why."),
+        "stops": ("stops", "Show after which steps of a sequence the work may stop."),
+        "leave": ("stops", "Say whether the work may stop now, and the way to where it may."),
+        "failures": ("stops", "Show what becomes of it when a step of a sequence fails."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
