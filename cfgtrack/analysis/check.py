@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Any, ClassVar
 
-from cfgtrack.analysis.mixes import Mixes
+from cfgtrack.analysis.mixes import CLOSEST, Mixes
 from cfgtrack.analysis.trial import Run, StepResult, Trial, in_order, names_of
 from cfgtrack.analysis.verdict import (
     ALONE,
@@ -144,11 +144,12 @@ def check(
     begun: Mapping[str, int] | None = None,
     acknowledgements: Sequence[Acknowledgement] = (),
     in_force: Callable[[str], int | None] = never,
+    margins: int = CLOSEST,
 ) -> CheckReport:
     """Check a proposal from `begin`, which is left as it is. Raises Deadlock where steps wait for each other.
 
     `begun` tells when outings began that aren't over, `in_force` since when a rule has been. Raises TooEarly where
-    an outing would start before `begin`.
+    an outing would start before `begin`. So many of the closest `margins` are told.
     """
     begun = begun or {}
     expect_in_time(proposal, begin.start, begun)
@@ -156,7 +157,7 @@ def check(
     for event in begin.history:
         now.apply(event)
     trial = Trial(rules, proposal, now, begin.start, begun, _Engines(rules, begin, networks).ready)
-    mixes = Mixes(trial, rules)
+    mixes = Mixes(trial, rules, closest=margins)
     mixes.judge_all()
     likely, over = mixes.runs[0], max(run.end for run in mixes.runs)
     new, excused = list[Foreseen](), list[Finding]()

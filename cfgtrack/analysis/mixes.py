@@ -21,7 +21,7 @@ MOST_TRIES = 16
 """How many times a proposal is judged anew at most to find the steps that findings hinge on."""
 
 CLOSEST = 3
-"""How many margins are told."""
+"""How many margins are told, where nobody asks for more."""
 
 
 class Pair(NamedTuple):
@@ -41,7 +41,8 @@ class Mixes:
     `untried`: for how many pairs of points a mix would have been needed that wasn't tried, for there were too many.
     """
 
-    def __init__(self, trial: Trial, rules: RuleSet) -> None:
+    def __init__(self, trial: Trial, rules: RuleSet, *, closest: int = CLOSEST) -> None:
+        self.closest = closest
         self.trial = trial
         self.schedule = trial.schedule
         self.durations = Durations(trial.schedule)
@@ -228,7 +229,7 @@ class Mixes:
         """Return the closest margins of clocks that are met and of budgets, over all durations."""
         found = [*self._budgets(), *self._clock_margins()]
         found.sort(key=lambda margin: (margin.left, margin.rule, margin.subject))
-        return found[:CLOSEST]
+        return found[: self.closest]
 
     def _budgets(self) -> Iterator[Margin]:
         for outing in self.trial.proposal.outings:
@@ -262,9 +263,9 @@ class Mixes:
             if pair.end != self._over and (bound := self._bound(pair)) is not None
             for limit in limits
         ]
-        closest = _closest(least.values())
+        closest = _closest(least.values(), self.closest)
         for slack, pair, limit in sorted(slacks):
-            if len(closest) == CLOSEST and slack >= closest[-1]:
+            if len(closest) == self.closest and slack >= closest[-1]:
                 return
             if slack < 0 and self._are_broken(pair, self._clocks[pair][limit]):
                 continue
@@ -275,7 +276,7 @@ class Mixes:
             if widest is not None and widest.is_sure and widest.gap <= limit:
                 for name in names:
                     self._lessen(least, name, limit - widest.gap, A_MIX, pair.end)
-                closest = _closest(least.values())
+                closest = _closest(least.values(), self.closest)
 
     def _lessen(
         self,
@@ -367,9 +368,9 @@ def _sole(points: Sequence[int], alone: set[int]) -> Sequence[int]:
     return [point for point in points if point in alone] or points
 
 
-def _closest(margins: Iterable[Margin]) -> list[int]:
+def _closest(margins: Iterable[Margin], most: int) -> list[int]:
     """Return the least that is left, the least first."""
-    return nsmallest(CLOSEST, (margin.left for margin in margins))
+    return nsmallest(most, (margin.left for margin in margins))
 
 
 def _between(run: Run, finding: Finding) -> Pair | None:

@@ -12,6 +12,7 @@ from typing import ClassVar, cast
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
 from cfgtrack.analysis.cures import cured
+from cfgtrack.analysis.mixes import CLOSEST
 from cfgtrack.analysis.options import doers, options
 from cfgtrack.analysis.reorder import Plan
 from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen
@@ -39,7 +40,7 @@ from cfgtrack.rules.rule import RuleSet
 
 @dataclass(frozen=True, slots=True)
 class Checked(Answer):
-    """What a proposal would break, and the remarks on what it touches. `kept`: what is kept of it, if that was asked."""
+    """What a proposal would break, and the remarks on what it touches. `kept`: what is kept of it, if anything."""
 
     check: CheckReport
     remarks: tuple[Entry, ...]
@@ -59,21 +60,32 @@ def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence
         else:
             found = proposed(past, proposal)
             meant, notes = found.sequence, found.notes
-        with _telling_new_starts(meant):
-            report = analysis.check(
-                chosen,
-                past.start_for(chosen),
-                meant,
-                variances=past.variances,
-                networks=past.networks,
-                begun=past.begun,
-                acknowledgements=past.acknowledgements,
-                in_force=_in_force(past, rules),
-            )
+        report = judged(past, chosen, meant, files=rules)
         report = _with_cures(past, chosen, meant, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
         return Checked(past.moment, report, tuple(remarks), notes=(*notes, *_mismatches(past, report)))
+
+
+def judged(
+    past: Past, rules: RuleSet, proposal: Proposal, *, files: Sequence[Path] = (), margins: int = CLOSEST
+) -> CheckReport:
+    """Return what a proposal would break from the past on, by rules, those in `files` where there are any; no cures.
+
+    So many of the closest `margins` are told. BadInput where an outing would start before the moment.
+    """
+    with _telling_new_starts(proposal):
+        return analysis.check(
+            rules,
+            past.start_for(rules),
+            proposal,
+            variances=past.variances,
+            networks=past.networks,
+            begun=past.begun,
+            acknowledgements=past.acknowledgements,
+            in_force=_in_force(past, files),
+            margins=margins,
+        )
 
 
 def _mismatches(past: Past, report: CheckReport) -> Iterator[str]:

@@ -68,6 +68,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "isolate": ("isolation", "Show which fewest devices isolate a thing, and their locks."),
         "segments": ("isolation", "Show what is joined as one in a medium, and what bounds it."),
         "checks": ("kept", "Show the checks that are kept, and whether they still hold."),
+        "compare": ("kept", "Compare two revisions of a sequence: steps, findings, margins."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
