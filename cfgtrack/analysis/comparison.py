@@ -90,7 +90,11 @@ class Comparison:
     @property
     def changes(self) -> int:
         """How many steps are added, dropped, moved or changed."""
-        return len(self.added) + len(self.dropped) + len({*(s.step for s in self.moved), *(s.step for s in self.changed)})
+        return (
+            len(self.added)
+            + len(self.dropped)
+            + len({*(s.step for s in self.moved), *(s.step for s in self.changed)})
+        )
 
 
 def compared(one: Proposal, other: Proposal, before: CheckReport, after: CheckReport) -> Comparison:

@@ -262,7 +262,7 @@ def _notes_on(past: Past, subjects: Sequence[str], owners: set[str]) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One of two revisions: what it is (a file, a kept check, a plan's revision), its sha256, what a check says of it."""
+    """One of two revisions: what it is (a file, a kept check, a plan's revision), its sha256, what a check says."""
 
     name: str
     sha256: str
