@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from heapq import heappop, heappush
+from heapq import heapify, heappop, heappush
 from itertools import islice
 from typing import Any, ClassVar
 
@@ -45,8 +45,11 @@ MOST_ACTIONS = 12
 MOST_CHANGES = 40
 """So many changes, or pairs of them, are tried against one thing that is wrong."""
 
+PROOF = 120
+"""So many more sequences are judged, once one is clear, to see whether fewer changes would do."""
+
 _ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
-_MARK = "+"
+_MARK = "added-"
 
 
 @dataclass(frozen=True, slots=True)
@@ -443,7 +446,7 @@ class _Changes:
     def _step(self, action: Action, track: str, steps: Sequence[Step]) -> Step:
         name = f"{_MARK}{self._number}"
         while name in self._steps:
-            name = f"{_MARK}{name}"
+            name = f"{name}x"
         doer = _doer(steps)
         alike = [s for s in self._proposal.steps if s.action.action == action.action and not s.assumed]
         same = replace(action, id=name, happened=0, by=doer, outing=self._wrong.outing)
@@ -499,7 +502,7 @@ def _doer(steps: Sequence[Step]) -> str | None:
 
 
 def _time(course: Course, turn: int) -> int:
-    return _done(course.outcomes[turn]).happened
+    return _done(course.outcomes[min(turn, len(course.outcomes) - 1)]).happened
 
 
 def _done(outcome: Event | Impossible) -> Action:
@@ -571,22 +574,38 @@ class _Mending:
                     break
                 node = heappop(self._queue)[-1]
                 if node.wrong is None:
-                    found = node
+                    found = self._fewer(node)
                     break
                 self._expand(node)
         except KeyboardInterrupt:
             cut_short = True
         return self._told(found, cut_short=cut_short)
 
+    def _fewer(self, found: _Node) -> _Node:
+        """Return what is clear with fewer changes still, looking into the sets with few of them for a while."""
+        found = self._without_what_is_not_needed(found)
+        until = min(self.most, self.tried + PROOF)
+        while self.tried < until and self.may_go_on():
+            fewest = min(self._queue, key=lambda one: (len(one[-1].changes), one[0]), default=None)
+            if fewest is None or len(fewest[-1].changes) + (fewest[-1].wrong is not None) >= len(
+                found.changes
+            ):
+                break
+            self._queue.remove(fewest)
+            heapify(self._queue)
+            if fewest[-1].wrong is None:
+                found = fewest[-1]
+            else:
+                self._expand(fewest[-1], until)
+                if self.tried >= until:
+                    heappush(self._queue, fewest)
+        return found
+
     def _told(self, found: _Node | None, *, cut_short: bool) -> Mended:
         open_ = [len(node.changes) + (node.wrong is not None) for *_, node in self._queue]
         node = found if found is not None else self._best[1] if self._best else None
         assert node is not None
-        if found is not None:
-            node = self._without_what_is_not_needed(found)
-            least = min([*open_, len(node.changes)])
-        else:
-            least = min(open_, default=0)
+        least = min([*open_, len(node.changes)]) if found is not None else min(open_, default=0)
         report = self.judge(node.proposal)
         wrong = "" if node.wrong is None else node.wrong.text
         is_clear = report.verdict == Verdict.CLEAR
@@ -638,7 +657,7 @@ class _Mending:
         outing = next((s.outing for s in proposal.steps if s.id == step), proposal.outings[-1].id)
         return _Wrong(turn, step, 0 if first is None else first.time, outing, text)
 
-    def _expand(self, node: _Node) -> None:
+    def _expand(self, node: _Node, until: int | None = None) -> None:
         wrong, plan = node.wrong, self.runs.plan
         assert wrong is not None
         course = self.runs.course(node.proposal)
@@ -649,7 +668,7 @@ class _Mending:
         number = 1 + sum(change.sort == ADD for change in node.changes)
         mine = replace(plan, proposal=node.proposal)
         for some in _Changes(mine, node.proposal, course, again or wrong, number).all(actions):
-            if self.tried >= self.most or not self.may_go_on():
+            if self.tried >= (self.most if until is None else until) or not self.may_go_on():
                 return
             changes = (*node.changes, *some)
             name = frozenset(changes)

@@ -69,6 +69,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "segments": ("isolation", "Show what is joined as one in a medium, and what bounds it."),
         "checks": ("kept", "Show the checks that are kept, and whether they still hold."),
         "compare": ("kept", "Compare two revisions of a sequence: steps, findings, margins."),
+        "mend": ("mending", "Find the fewest changes that make a sequence clear."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
