@@ -152,12 +152,9 @@ def check(
     an outing would start before `begin`. So many of the closest `margins` are told.
     """
     begun = begun or {}
-    expect_in_time(proposal, begin.start, begun)
-    now = begin.configuration.fork()
-    for event in begin.history:
-        now.apply(event)
-    trial = Trial(rules, proposal, now, begin.start, begun, _Engines(rules, begin, networks).ready)
-    mixes = Mixes(trial, rules, closest=margins)
+    trial = put_on_trial(rules, begin, proposal, networks=networks, begun=begun)
+    now = trial.now
+    mixes = Mixes(trial, rules)
     mixes.judge_all()
     likely, over = mixes.runs[0], max(run.end for run in mixes.runs)
     new, excused = list[Foreseen](), list[Finding]()
@@ -205,12 +202,29 @@ def check(
         idle=trial.coverage.idle,
         assumed=tuple(step.id for step in proposal.steps if step.assumed),
         doers_assumed=tuple(step.id for step in proposal.steps if step.doer_assumed),
-        margins=tuple(mixes.margins()),
+        margins=tuple(mixes.margins(margins)),
         mixes=len(mixes.runs),
         untried=mixes.untried,
         unneeded=(*(n for n in proposal.leaves_open if n not in _codes(still)), *unneeded),
         unjudged=_unjudged(proposal, now.plant),
     )
+
+
+def put_on_trial(
+    rules: RuleSet,
+    begin: Start,
+    proposal: Proposal,
+    *,
+    networks: Mapping[str, Network] | None = None,
+    begun: Mapping[str, int] | None = None,
+) -> Trial:
+    """Return what judges a proposal from `begin`, which is left as it is. Raises Deadlock, and TooEarly, as `check`."""
+    begun = begun or {}
+    expect_in_time(proposal, begin.start, begun)
+    now = begin.configuration.fork()
+    for event in begin.history:
+        now.apply(event)
+    return Trial(rules, proposal, now, begin.start, begun, _Engines(rules, begin, networks).ready)
 
 
 def _in_turn(past: Times, planned: Times, code: str) -> Sequence[int]:

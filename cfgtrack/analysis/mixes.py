@@ -34,6 +34,9 @@ class Pair(NamedTuple):
 Clocks = dict[tuple[str, str], None]
 """Clocks, each by its rule and item."""
 
+ClockName = tuple[str, str, int]
+"""A clock by its rule, its item and the point that it starts at, -1 for one that ran before."""
+
 
 class Mixes:
     """A trial with all the sets of durations that matter. `runs`: likely ones first.
@@ -41,8 +44,7 @@ class Mixes:
     `untried`: for how many pairs of points a mix would have been needed that wasn't tried, for there were too many.
     """
 
-    def __init__(self, trial: Trial, rules: RuleSet, *, closest: int = CLOSEST) -> None:
-        self.closest = closest
+    def __init__(self, trial: Trial, rules: RuleSet) -> None:
         self.trial = trial
         self.schedule = trial.schedule
         self.durations = Durations(trial.schedule)
@@ -103,9 +105,9 @@ class Mixes:
 
     def _is_tied(self, run: Run) -> bool:
         """Return whether a clock of a run starts or is met at an instant at which several steps end."""
-        return any(len(points) > 1 for clock in run.met for points in self._points(run, clock))
+        return any(len(points) > 1 for clock in run.met for points in self.points(run, clock))
 
-    def _points(self, run: Run, clock: Met) -> tuple[Sequence[int], Sequence[int]]:
+    def points(self, run: Run, clock: Met) -> tuple[Sequence[int], Sequence[int]]:
         """Return at which points a clock may have started, and been met: of those seen to do it alone, else of all."""
         name = clock.rule, clock.subject
         starts: Sequence[int] = run.points.get(clock.started, ())
@@ -137,7 +139,7 @@ class Mixes:
         ]
         for clock, ends in (*((one, None) for one in dict.fromkeys(run.met)), *left):
             limit = clock.deadline - clock.started
-            starts, met = self._points(run, clock)
+            starts, met = self.points(run, clock)
             for pair in starmap(Pair, product(starts, met if ends is None else ends)):
                 clocks = self._clocks[pair].setdefault(limit, {})
                 if (clock.rule, clock.subject) not in clocks:
@@ -225,11 +227,11 @@ class Mixes:
 
     # --- margins ---
 
-    def margins(self) -> list[Margin]:
+    def margins(self, most: int = CLOSEST) -> list[Margin]:
         """Return the closest margins of clocks that are met and of budgets, over all durations."""
-        found = [*self._budgets(), *self._clock_margins()]
+        found = [*self._budgets(), *self.least_of_clocks(most).values()]
         found.sort(key=lambda margin: (margin.left, margin.rule, margin.subject))
-        return found[: self.closest]
+        return found[:most]
 
     def _budgets(self) -> Iterator[Margin]:
         for outing in self.trial.proposal.outings:
@@ -243,19 +245,22 @@ class Mixes:
             if least[0] >= 0:
                 yield Margin(BUDGET, BUDGET_TITLE, outing.id, *least)
 
-    def _clock_margins(self) -> Iterator[Margin]:
-        """Yield for each clock, by rule, item and where it starts, the least that is left when it is met."""
-        least: dict[tuple[str, str, int], Margin] = {}
+    def least_of_clocks(self, most: int) -> dict[ClockName, Margin]:
+        """Return for each clock that is met the least that is left then.
+
+        Mixes that weren't judged are taken in, of those clocks that may be among so many of the closest.
+        """
+        least: dict[ClockName, Margin] = {}
         for run in self.runs:
             for clock in run.met:
-                start, end = (next(iter(some), None) for some in self._points(run, clock))
+                start, end = (next(iter(some), None) for some in self.points(run, clock))
                 name = (clock.rule, clock.subject, -1 if start is None else start)
                 self._lessen(least, name, clock.deadline - clock.met, run.mix, end)
         if len(self.runs) > 1:
-            self._with_mixes(least)
-        yield from least.values()
+            self._with_mixes(least, most)
+        return least
 
-    def _with_mixes(self, least: dict[tuple[str, str, int], Margin]) -> None:
+    def _with_mixes(self, least: dict[ClockName, Margin], most: int) -> None:
         """Take in what a mix leaves that wasn't judged, of those clocks that may be among the closest."""
         slacks = [
             (limit - bound, pair, limit)
@@ -263,9 +268,9 @@ class Mixes:
             if pair.end != self._over and (bound := self._bound(pair)) is not None
             for limit in limits
         ]
-        closest = _closest(least.values(), self.closest)
+        closest = _closest(least.values(), most)
         for slack, pair, limit in sorted(slacks):
-            if len(closest) == self.closest and slack >= closest[-1]:
+            if len(closest) == most and slack >= closest[-1]:
                 return
             if slack < 0 and self._are_broken(pair, self._clocks[pair][limit]):
                 continue
@@ -276,12 +281,12 @@ class Mixes:
             if widest is not None and widest.is_sure and widest.gap <= limit:
                 for name in names:
                     self._lessen(least, name, limit - widest.gap, A_MIX, pair.end)
-                closest = _closest(least.values(), self.closest)
+                closest = _closest(least.values(), most)
 
     def _lessen(
         self,
-        least: dict[tuple[str, str, int], Margin],
-        name: tuple[str, str, int],
+        least: dict[ClockName, Margin],
+        name: ClockName,
         left: int,
         mix: str,
         end: int | None,

@@ -29,8 +29,9 @@ IS_OVER = frozenset({DONE, OTHERWISE, THERE, SKIPPED})
 
 NOT_YET, UNDER_WAY, OVER = "not begun", "under way", "over"
 
-Ranges = Callable[[str, str], Iterable[tuple[str, float | None, float | None, str]]]
-"""Of an item and a quantity: the rules that ask for a range, each with its id, both ends in SI units, and in words."""
+Ranges = Callable[[str, str, str], Iterable[tuple[str, float | None, float | None, str]]]
+"""Of an item, a quantity and the action that told it: the rules that ask for a range, each with its id, the ends in SI
+units, and in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -357,7 +358,11 @@ def _values(planned: Action, event: Event, ranges: Ranges | None) -> Iterator[De
         if found is None:
             yield Deviation("no-value", f"{name} wasn't told, planned {wanted}")
             continue
-        asked = [] if ranges is None else [one for item in event.subjects for one in ranges(item, name)]
+        asked = (
+            []
+            if ranges is None
+            else [one for item in event.subjects for one in ranges(item, name, event.action)]
+        )
         outside = [
             (rule, words)
             for rule, low, high, words in asked

@@ -17,6 +17,7 @@ from cfgtrack.model.plant import port_of
 from cfgtrack.model.sequence import Sequence, Step
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.rules.condition import Condition
+from cfgtrack.rules.rule import Rule
 from cfgtrack.rules.several import Several
 from cfgtrack.rules.what.value import Value
 from cfgtrack.store.journal import Journal
@@ -212,32 +213,36 @@ class _Ranges:
 
     def __init__(self, past: Past) -> None:
         self._past = past
-        self._values: list[tuple[str, Value, frozenset[str]]] | None = None
+        self._values: list[tuple[Rule, Value, frozenset[str]]] | None = None
 
-    def __call__(self, item: str, quantity: str) -> Iterator[tuple[str, float | None, float | None, str]]:
-        """Yield the rules that ask for a range, each with its ends in SI units, and in words."""
+    def __call__(
+        self, item: str, quantity: str, action: str
+    ) -> Iterator[tuple[str, float | None, float | None, str]]:
+        """Yield the rules that ask for a range with an action, or at all times: its ends in SI units, and in words."""
         for rule, value, items in self._asked():
             if value.quantity != quantity or item not in items or value.limit:
                 continue
+            if rule.mode.match is not None and action not in rule.mode.match.actions:
+                continue  # what it asks for is asked with another action
             low, high = value.low, value.high
             if value.rated:
                 port = self._past.plant.port(port_of(item))
                 torque = None if port is None else port[0].torque
                 low, high = torque if torque is not None and quantity == "torque" else (None, None)
             if low is not None or high is not None:
-                yield rule, low, high, value.span(low, high)
+                yield rule.id, low, high, value.span(low, high)
 
-    def _asked(self) -> list[tuple[str, Value, frozenset[str]]]:
+    def _asked(self) -> list[tuple[Rule, Value, frozenset[str]]]:
         if self._values is None:
             self._values = [*self._all()] if self._past.rules.rules else []
         return self._values
 
-    def _all(self) -> Iterator[tuple[str, Value, frozenset[str]]]:
+    def _all(self) -> Iterator[tuple[Rule, Value, frozenset[str]]]:
         now = self._past.configuration
         for rule in self._past.rules.rules:
             for value in _values_in(rule.condition):
                 own = value.of.items(now) if not value.of.of else ()
-                yield rule.id, value, frozenset(own or rule.guards(now))
+                yield rule, value, frozenset(own or rule.guards(now))
 
 
 def _values_in(condition: Condition) -> Iterator[Value]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.consequence import Consequence, Standing
+from cfgtrack.answers.consequence import Consequence, Standing, consequence
 from cfgtrack.answers.moment import Answer, Moment, noting, now_of
 from cfgtrack.answers.past import Past
 from cfgtrack.answers.plan import meant_by, past_at, seen_here, write_all
@@ -354,12 +354,16 @@ def _stepped(
         )
     elif actions:
         expect_timely(asking, journal, actions)
-        standing = None if asking.dry_run else Standing(journal, *journal.moment())
+        end, before = journal.moment()
+        is_late = actions[0].supersedes is not None or actions[0].happened < end
+        standing = Standing(journal, end, before) if is_late and not asking.dry_run else None
         entries = write_all(asking, journal, actions)
         notes = (*notes, *clock_notes(journal, is_now=asking.at is None))
         if standing is not None:
             found = standing.changed_by(entries, clocks=True)
             notes = notes if standing.unknown is None else (*notes, f"warning: {standing.unknown}")
+        elif not asking.dry_run:
+            found = _in_turn(journal, entries)
     if len(entries) > 1:
         first, last = entries[0].event.happened, entries[-1].event.happened
         spread = (
@@ -391,6 +395,23 @@ def _stepped(
         len(run.left) - (0 if is_kept else len(entries)),
         head=current_head(journal.database) if is_kept and entries else None,
         notes=notes,
+    )
+
+
+def _in_turn(journal: Journal, entries: Sequence[Entry]) -> Consequence:
+    """Return what several events that nothing was later than mean, each at its own instant."""
+    told = [
+        consequence(
+            Past(journal, Moment(entry.event.happened, journal.known_before(entry)), strict=False), entry
+        )
+        for entry in entries
+    ]
+    return Consequence(
+        tuple(one for each in told for one in each.findings),
+        tuple(one for each in told for one in each.excused),
+        tuple(one for each in told for one in each.started),
+        tuple({one.event.id: one for each in told for one in each.remarks}.values()),
+        told[-1].open,
     )
 
 

@@ -34,7 +34,7 @@ MOST_NAMED = 10_000
 MOST_DEPTH = 32
 """So deep tables and lists may lie in one another."""
 
-_NAMES = ("action", "facing", "status", "by", "recorder", "outing")
+_NAMES = ("action", "facing", "status", "bars", "by", "recorder", "outing")
 _ADDRESSES = ("id", "place", "supersedes", "withdraws", "explains", "step", "plan")
 _FREE = ("remark", "reason")
 _OUTINGS = frozenset(HANDOVERS)
@@ -47,7 +47,8 @@ _TAKES: Mapping[str, Callable[[Action], bool]] = {
     "subjects": lambda a: a.action not in _OUTINGS,
     "place": lambda a: a.action in _TO_A_PLACE or (isinstance(a, Event) and _may_follow(a, "place")),
     "facing": lambda a: a.action in _TO_A_PLACE and (a.place is not None or a.action == ac.LIFT),
-    "status": lambda a: a.action == ac.FOUND and a.place is None,
+    "status": lambda a: (a.action == ac.FOUND and a.place is None) or a.action in ac.DEFECT_ACTIONS,
+    "bars": lambda a: a.action in ac.DEFECT_ACTIONS,
     "values": lambda a: a.action not in _OUTINGS | ac.BOOK_ACTIONS,
     "supersedes": lambda a: a.action not in (ac.WITHDRAW, ac.DEFINE),
     "withdraws": lambda a: a.action == ac.WITHDRAW,
@@ -152,6 +153,7 @@ def is_plain(action: Action) -> bool:
         or action.values
         or action.place is not None
         or action.status is not None
+        or action.bars is not None
         or action.facing is not None
         or len(action.subjects) > 2
         or not action.subjects

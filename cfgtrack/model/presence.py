@@ -208,7 +208,7 @@ class Ahead:
         return self.view.end_at(port)
 
     def devices_on(self, thing: str) -> Iterable[Effect]:
-        """Return what put the locks and tags on a port or lock box that hang there, in any order."""
+        """Return what put the locks and tags that hang on a thing there, and the defects that stand, in any order."""
         return self.view.devices_on(thing)
 
 
