@@ -11,6 +11,7 @@ from typing import ClassVar, cast
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
 from cfgtrack.analysis.cures import cured
+from cfgtrack.analysis.mixes import CLOSEST
 from cfgtrack.analysis.options import doers, options
 from cfgtrack.analysis.reorder import Plan
 from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen
@@ -63,17 +64,7 @@ def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence
         else:
             found = proposed(past, proposal)
             meant, notes = found.sequence, found.notes
-        with telling_new_starts(meant):
-            report = analysis.check(
-                chosen,
-                past.start_for(chosen),
-                meant,
-                variances=past.variances,
-                networks=past.networks,
-                begun=past.begun,
-                acknowledgements=past.acknowledgements,
-                in_force=_in_force(past, rules),
-            )
+        report = judged(past, chosen, meant, files=rules)
         report = _with_cures(past, chosen, meant, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
@@ -87,6 +78,27 @@ def _defects_of(now: Configuration, things: Iterable[str]) -> tuple[Defect, ...]
     both = dict.fromkeys(one for thing in things for one in (thing, owner_of(thing)))
     found = {(one.event, one.thing): one for thing in both for one in defects_on(now, thing)}
     return tuple(found.values())
+
+
+def judged(
+    past: Past, rules: RuleSet, proposal: Proposal, *, files: Sequence[Path] = (), margins: int = CLOSEST
+) -> CheckReport:
+    """Return what a proposal would break from the past on, by rules, those in `files` where there are any; no cures.
+
+    So many of the closest `margins` are told. BadInput where an outing would start before the moment.
+    """
+    with telling_new_starts(proposal):
+        return analysis.check(
+            rules,
+            past.start_for(rules),
+            proposal,
+            variances=past.variances,
+            networks=past.networks,
+            begun=past.begun,
+            acknowledgements=past.acknowledgements,
+            in_force=_in_force(past, files),
+            margins=margins,
+        )
 
 
 def _mismatches(past: Past, report: CheckReport) -> Iterator[str]:

@@ -73,6 +73,8 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "stops": ("stops", "Show after which steps of a sequence the work may stop."),
         "leave": ("stops", "Say whether the work may stop now, and the way to where it may."),
         "failures": ("stops", "Show what becomes of it when a step of a sequence fails."),
+        "compare": ("kept", "Compare two revisions of a sequence: steps, findings, margins."),
+        "mend": ("mending", "Find the fewest changes that make a sequence clear."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
