@@ -18,7 +18,7 @@ from cfgtrack.analysis.check import CheckReport
 from cfgtrack.analysis.state import LoadState, load_states
 from cfgtrack.model.action import INSPECT, LIFT, MEASURE, PLACE, Action
 from cfgtrack.model.configuration import Configuration, View, place_line
-from cfgtrack.model.defect import Defect, defects_of, defects_on
+from cfgtrack.model.defect import Defect, defects_about, defects_on
 from cfgtrack.model.defect import told as defect_text
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.plant import Plant, owner_of
@@ -330,7 +330,7 @@ class SideBySide:
         )
 
     def _defects(self, thing: str) -> list[Defect]:
-        return defects_on(self.now, thing) if ":" in thing else defects_of(self.now, thing)
+        return defects_on(self.now, thing) if ":" in thing else defects_about(self.now, thing)
 
     def _where(self, thing: str) -> str:
         line = place_line(self.now, owner_of(thing))

@@ -11,10 +11,9 @@ from cfgtrack.analysis.campaign import Tell
 from cfgtrack.analysis.duration_model import Shape
 from cfgtrack.analysis.how_long import HowLong, Sampling, how_long
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.check import telling_new_starts
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
-from cfgtrack.answers.proposing import proposed
+from cfgtrack.answers.proposing import proposed, telling_new_starts
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,10 +12,10 @@ from cfgtrack.analysis import which as sides
 from cfgtrack.analysis.check import CheckReport
 from cfgtrack.analysis.which import Candidate, SideBySide, Tried, Wanted
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.check import single, telling_new_starts
+from cfgtrack.answers.check import single
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
-from cfgtrack.answers.proposing import proposed
+from cfgtrack.answers.proposing import proposed, telling_new_starts
 from cfgtrack.model.action import NOTES, REMARK
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import owner_of

@@ -1293,6 +1293,51 @@ def locking(s: Asker) -> None:
     s.ask("import", "-", "--rejects", s.folder / "rejects", stdin="\n".join(map(json.dumps, rows)), status=3)
 
 
+def failing(s: Asker) -> None:
+    """Something can't be done: it is refused from then on, told wherever one asks, and lifted again."""
+    _shop(s)
+    s.ask("load", s.file("lockers.toml", LOCKERS))
+    s.ask("rules", "load", s.file("locked.toml", LOCKED))
+    s.do(1, "de-energise", "WALL:K", "--by", "ANN")
+    s.do(2, "defect", "energise", "WALL:K", "seized", "voltage=28 V", "--by", "ANN", "--id", "F1")
+    s.do(2, "defect", "energise", "WALL:K", "damaged")
+    s.do(2, "defect", "mate", "BOX-2:J", "WALL:J", "won't seat", "--by", "BEN")
+    s.do(2, "defect", "BOX-2", "missing", "--id", "F2")
+    for code, words in {
+        "barred": "energise WALL:K by ANN",
+        "no-defect": "rectify shut WALL:V by ANN",
+        "several": "rectify WALL:K by ANN",
+    }.items():
+        report = s.ask("check", "--do", words, status=3)
+        assert code in [reason["code"] for f in report["check"]["new"] for reason in f["reasons"]], words
+    for thing in ("WALL:K", "WALL", "BOX-2", "BOX-2:J"):
+        s.ask("state", thing)
+        found = s.ask("can", thing)["barred"]
+        assert found[0]["lifted_by"].startswith("rectify "), thing
+        s.ask("history", thing)
+    assert len(s.ask("state")["state"]["defects"]) == 4
+    assert [one["event"] for one in s.ask("findings")["defects"]].count("F1") == 1
+    plan = s.ask("check", "--do", "energise WALL:K by ANN", status=3)
+    assert [one["values"]["voltage"]["shown"] for one in plan["defects"] if one["values"]] == [28.0]
+    cures = [cure["text"] for finding in plan["check"]["new"] for cure in finding["cures"]]
+    assert any("rectify energise WALL:K seized" in cure and " and rectify" in cure for cure in cures), cures
+    rows = [
+        {"at": at(3), "action": action, "subjects": subjects, "by": "ANN", **more}
+        for action, subjects, more in (
+            ("energise", ["WALL:K"], {}),
+            ("rectify", ["WALL:K"], {}),
+            ("rectify", ["WALL:V"], {"bars": "shut"}),
+            ("defect", ["WALL:V"], {"bars": "shut", "status": "leaking"}),
+        )
+    ]
+    s.ask("import", "-", "--rejects", s.folder / "rejects", stdin="\n".join(map(json.dumps, rows)), status=3)
+    s.do(4, "rectify", "energise", "WALL:K", "damaged")
+    s.do(4, "rectify", "WALL:K")
+    s.do(5, "energise", "WALL:K", "--by", "ANN")
+    s.ask("diff", at(1), at(3))
+    s.ask("diff", at(3), at(5))
+
+
 RECKONED = """
 {title}
 [[outing]]
@@ -1340,7 +1385,16 @@ def reckoning(s: Asker) -> None:
     rules = s.file("both.toml", (FOLDER / "shop-rules.toml").read_text() + BOTH)
     for name, title, budget in (("a", 'title = "Dark and dry"', 'budget = "2 h"'), ("b", "", "")):
         plan = s.file(f"{name}.toml", RECKONED.format(title=title, budget=budget))
-        told = s.ask("durations", plan, "--samples", "200", "--shape", "pert" if budget else "triangular", "--rules", rules)
+        told = s.ask(
+            "durations",
+            plan,
+            "--samples",
+            "200",
+            "--shape",
+            "pert" if budget else "triangular",
+            "--rules",
+            rules,
+        )
     told = told["durations"]
     assert {one["rule"]: one["likely_seconds"] for one in told["limits"]}["both"] is None
     assert {(one["step"], one["rule"]) for one in told["breaking"]} >= {("part", "dead"), (None, "capped")}
@@ -1369,10 +1423,20 @@ def choosing(s: Asker) -> None:
     s.do(1, "inspect", "BOX-1")
     s.do(1, "remark", "BOX-1:J", "hums")
     s.do(2, "defect", "cap", "BOX-1:F", "cause=leaking")
-    for words in (("--for", "BOX-2"), ("--for", "PLATE-1"), ("--place-for", "BOX-2"), ("--port-for", "BOX-2:F")):
+    for words in (
+        ("--for", "BOX-2"),
+        ("--for", "PLATE-1"),
+        ("--place-for", "BOX-2"),
+        ("--port-for", "BOX-2:F"),
+    ):
         s.ask("which", *words)
     plan = s.file("chosen.toml", CHOSEN)
-    for words in (("--for", "BOX-2"), ("--place-for", "BOX-2"), ("--port-for", "BOX-2:F"), ("--for", "BOX-1")):
+    for words in (
+        ("--for", "BOX-2"),
+        ("--place-for", "BOX-2"),
+        ("--port-for", "BOX-2:F"),
+        ("--for", "BOX-1"),
+    ):
         s.ask("which", plan, *words)
     s.ask("which", "--for", "BOX-2", "--do", "cap BOX-2:F", "--check-out", "looked-first")
     s.do(3, "place", "BOX-2", "at", "COLD")
@@ -1384,7 +1448,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching, timing, reckoning, choosing,
+        signing, watching, timing, failing, reckoning, choosing,
     )
 }  # fmt: skip
 
