@@ -167,7 +167,7 @@ class OutingTime:
 
 @dataclass(frozen=True, slots=True)
 class StepTime:
-    """A step in the schedule of likely durations, in seconds from the beginning of its outing.
+    """A step in the schedule of likely durations, in seconds from the beginning of its outing, and who does it.
 
     It starts and ends as early as can be at `start` and `end`. It may end so much later without making its outing
     later (`total_float`), and without moving any other step (`free_float`). `is_critical`: it is on the longest
@@ -177,7 +177,7 @@ class StepTime:
     step: str
     outing: str
     track: str
-    by: str | None
+    by: str
     takes: tuple[float, float, float]
     start: float
     end: float
@@ -408,8 +408,7 @@ class _Learnt:
     def _take(self, order: _Order) -> None:
         self.orders.append(order)
         if order.is_possible or not any(one.is_possible for one in self.orders):
-            every = {clockwork for clockwork in order.spans if clockwork not in self._points}
-            for clockwork in (*self._points, *every):
+            for clockwork in dict.fromkeys((*self._points, *order.spans)):
                 self._grow(clockwork, order.has_to_do_with(clockwork))
         for clockwork in self._points:
             self._note(clockwork, order)
@@ -581,7 +580,7 @@ def how_long(
 def _breaking(learnt: _Learnt) -> Iterator[Breaking]:
     """Yield what orders break that were judged, but for clocks: what most of them break first."""
     seen = Counter(one for order in learnt.orders for one in order.broken)
-    for one, often in seen.most_common():
+    for one, often in sorted(seen.items(), key=lambda pair: (-pair[1], pair[0].rule, pair[0].step or "")):
         yield Breaking(one.rule, one.step, one.headline, often)
 
 
@@ -669,7 +668,7 @@ def _step_times(trial: Trial, looked: _Looked) -> Iterator[StepTime]:
                 step=step.id,
                 outing=outing.id,
                 track=step.track,
-                by=step.action.by,
+                by=step.action.by or step.track,
                 takes=(seconds(low), seconds(likely), seconds(high)),
                 start=seconds(room.start - began),
                 end=seconds(room.end - began),

@@ -256,7 +256,7 @@ def _steps(steps: Sequence[StepTime]) -> str:
     rows = [
         [
             one.step,
-            one.by or one.track,
+            one.by,
             f"{_clock(one.start)} to {_clock(one.end)}",
             "critical" if one.is_critical else _span(one.total_float),
             "" if one.is_critical else _span(one.free_float),

@@ -1360,8 +1360,11 @@ name = "three"
 steps = [
     {{ id = "off", do = "de-energise WALL:K", takes = ["20 min", "100 min", "120 min"] }},
     {{ id = "on", do = "energise WALL:K" }},
+    {{ id = "warm", do = "measure BOX-1 temperature=20degC", takes = "1 min" }},
     {{ id = "part", do = "demate BOX-1:J", takes = "2 min" }},
     {{ id = "drip", do = "demate BOX-1:F", takes = "2 min" }},
+    {{ id = "wait", do = "inspect WALL", takes = "30 min" }},
+    {{ id = "again", do = "measure BOX-1 temperature=19degC", takes = "1 min" }},
 ]
 """
 
@@ -1376,14 +1379,27 @@ mode = "within"
 within = "30 min"
 trigger = { turns_true = { all = [{ status = "WALL:V", is = "shut" }, { status = "WALL:K", is = "off" }] } }
 condition = { status = "WALL:V", is = "open" }
+[[rule]]
+id = "fresh"
+title = "How warm the box is, is known"
+hazard = "it freezes"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "40 min"
+scope = { id = "BOX-1" }
+condition = { value = "it", quantity = "temperature", min = "-40 degC", max_age = "10 min", unmeasured = true }
 """
 
 
 def reckoning(s: Asker) -> None:
-    """How long a sequence takes: clocks that run before it, at its end, or in some orders alone; with and without budget."""
+    """How long a sequence takes: clocks of before it, at its end, in some orders alone; with and without budget."""
     _shop(s)
     rules = s.file("both.toml", (FOLDER / "shop-rules.toml").read_text() + BOTH)
-    for name, title, budget in (("a", 'title = "Dark and dry"', 'budget = "2 h"'), ("b", "", "")):
+    for name, title, budget in (
+        ("a", 'title = "Dark and dry"', 'title = "By day"\nbudget = "2 h"'),
+        ("b", "", ""),
+    ):
         plan = s.file(f"{name}.toml", RECKONED.format(title=title, budget=budget))
         told = s.ask(
             "durations",
@@ -1395,7 +1411,9 @@ def reckoning(s: Asker) -> None:
             "--rules",
             rules,
         )
+    s.ask("durations", plan, "--samples", "50", "--at", at(0), "--known-at", at(600))
     told = told["durations"]
+    assert told["unsampled"] == ["fresh of BOX-1"]
     assert {one["rule"]: one["likely_seconds"] for one in told["limits"]}["both"] is None
     assert {(one["step"], one["rule"]) for one in told["breaking"]} >= {("part", "dead"), (None, "capped")}
     assert [one["step"] for one in told["doer_waits"]] == ["look"]
@@ -1417,29 +1435,39 @@ steps = [
 """
 
 
+BENCH = """
+[[place]]
+id = "BENCH"
+parent = "SITE"
+part = "wall"
+tags = ["stowage"]
+"""
+
+
 def choosing(s: Asker) -> None:
     """Which unit, which place, which port: with a plan and without, tried and not, with defects and without."""
     _shop(s)
-    s.do(1, "inspect", "BOX-1")
-    s.do(1, "remark", "BOX-1:J", "hums")
-    s.do(2, "defect", "cap", "BOX-1:F", "cause=leaking")
-    for words in (
-        ("--for", "BOX-2"),
-        ("--for", "PLATE-1"),
-        ("--place-for", "BOX-2"),
+    s.ask(
+        "load",
+        s.file(
+            "bench.toml", (FOLDER / "shop.toml").read_text().replace("\n[initial]", BENCH + "\n[initial]")
+        ),
+    )
+    s.ask("inspect", "BOX-1")
+    s.ask("remark", "BOX-1:J", "hums")
+    s.ask("defect", "cap", "BOX-1:F", "leaking")
+    asked = [
+        ("--for", "BOX-2"), ("--for", "PLATE-1"), ("--for", "BOX-1"), ("--place-for", "BOX-2"),
         ("--port-for", "BOX-2:F"),
-    ):
-        s.ask("which", *words)
+    ]  # fmt: skip
     plan = s.file("chosen.toml", CHOSEN)
-    for words in (
-        ("--for", "BOX-2"),
-        ("--place-for", "BOX-2"),
-        ("--port-for", "BOX-2:F"),
-        ("--for", "BOX-1"),
-    ):
+    for words in asked:
+        s.ask("which", *words)
         s.ask("which", plan, *words)
-    s.ask("which", "--for", "BOX-2", "--do", "cap BOX-2:F", "--check-out", "looked-first")
-    s.do(3, "place", "BOX-2", "at", "COLD")
+    s.ask("which", "--for", "BOX-2", "--do", "inspect BOX-2", "--check-out", "looked-first")
+    s.ask("which", "--for", "BOX-2", "--at", at(0), "--known-at", at(600))
+    s.ask("place", "BOX-2", "at", "COLD")
+    assert s.ask("which", "--for", "BOX-1")["candidates"][0]["clocks"]
     s.ask("which", "--place-for", "PLATE-1", "--among", "SHELF")
 
 
