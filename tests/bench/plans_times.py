@@ -65,7 +65,7 @@ def sequence(steps: int) -> Sequence:
             verb = {0: "inspect", 3: "remark"}.get(turn)
             action = Action("", verb or "inspect", (item if verb else "Q",), 0, remark="seen")
             made.append(Step(f"{track}{number}", "1", track, action, takes, after))
-    budget = round(sum(step.takes[1] for step in made) * 0.72)
+    budget = round(sum(step.takes[1] for step in made) * 0.62)
     return Sequence(outings=(Outing("1", 0, budget),), steps=tuple(made))
 
 
