@@ -109,7 +109,7 @@ def percent_text(share: float, *, up: bool | None = None) -> str:
     """Return a share in percent, with as many decimals as it takes to tell it from none and all.
 
     >>> percent_text(0.9731), percent_text(1.0), percent_text(0.99962), percent_text(0.99962, up=False)
-    ('97.3 %', '100 %', '99.96 %', '99.96 %')
+    ('97.3 %', '100 %', '99.96 %', '99.9 %')
     """
     if share in (0.0, 1.0):
         return f"{share * 100:.0f} %"
