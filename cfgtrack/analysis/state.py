@@ -423,6 +423,13 @@ def _unit_line(
     )
 
 
+def load_states(
+    configuration: Configuration, networks: Mapping[str, Network], nodes: Iterable[str]
+) -> dict[str, LoadState]:
+    """Return those of some nodes that are loads, each with what feeds it now."""
+    return {load.address: load for load in _Observer(configuration, networks).loads(nodes)}
+
+
 class _Observer:
     """One configuration, with the paths of each medium made when they are first asked for."""
 

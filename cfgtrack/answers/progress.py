@@ -144,7 +144,7 @@ def left(asking: Asking, output: Path | None = None) -> Left:
         if not sequence.steps:
             raise NoAnswer(Problem("plan", "plan-done", f"nothing is left of {plan.revision.called}"))
         seen_here(asking, journal, plan.revision)
-        head = f"{WRITTEN} {plan.revision.called} at {format_instant(past.moment.at)}"
+        head = f"{WRITTEN[2:]} {plan.revision.called} at {format_instant(past.moment.at)}"
         text = sequence_text(sequence, head=(head, *found.notes))
         work = sum(
             likely_length(sequence, [s for s in sequence.steps if s.outing == outing.id])

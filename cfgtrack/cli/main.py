@@ -68,6 +68,13 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "isolate": ("isolation", "Show which fewest devices isolate a thing, and their locks."),
         "segments": ("isolation", "Show what is joined as one in a medium, and what bounds it."),
         "checks": ("kept", "Show the checks that are kept, and whether they still hold."),
+        "durations": ("durations", "Say how long a sequence takes, and how sure its limits are."),
+        "which": ("which", "Say which spare, place or port would do best, and why."),
+        "stops": ("stops", "Show after which steps of a sequence the work may stop."),
+        "leave": ("stops", "Say whether the work may stop now, and the way to where it may."),
+        "failures": ("stops", "Show what becomes of it when a step of a sequence fails."),
+        "compare": ("kept", "Compare two revisions of a sequence: steps, findings, margins."),
+        "mend": ("mending", "Find the fewest changes that make a sequence clear."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
