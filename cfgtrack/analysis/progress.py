@@ -10,6 +10,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
@@ -20,6 +21,7 @@ from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import Telling
 from cfgtrack.model.sequence import Schedule, Step
 from cfgtrack.model.sequence import Sequence as Plan
+from cfgtrack.model.time import Instant
 
 DONE, OTHERWISE, THERE, SKIPPED, LEFT = "done", "otherwise", "there", "skipped", "left"
 """What has become of a step: done as planned; done otherwise; it is so already; left out; still to be done."""
@@ -64,13 +66,15 @@ class OutingRun:
     `work` is how long what is left of it is likely to take, `used` how long it has gone on; `budget` what it may.
     """
 
+    told: ClassVar[tuple[str, ...]] = ("spare",)
+
     id: str
     state: str
     steps: int
     over: int
-    planned: int | None
-    began: int | None
-    ended: int | None
+    planned: Instant | None
+    began: Instant | None
+    ended: Instant | None
     used: int
     work: int
     budget: int | None
