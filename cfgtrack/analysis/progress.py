@@ -513,7 +513,8 @@ def _late_now(
     timed = [one for one in steps if one.late is not None and current in (None, one.step.outing)]
     last = max(timed, key=lambda one: one.entry.event.happened if one.entry else 0, default=None)
     late = None if last is None else last.late
-    due = [planned[one.step.id] for one in steps if one.state == LEFT and one.step.outing == current]
+    own = (one.step.id for one in steps if one.state == LEFT and one.step.outing == current)
+    due = [planned[name] for name in own if name in planned]
     if due and at > min(due):
         late = max(late or 0, at - min(due))
     return late
