@@ -81,7 +81,9 @@ steps = [{ id = "C1", do = "open P:V1", takes = "5 min" }, { id = "C2", do = "op
 def plan(empty: Command) -> Command:
     """The command on a plant with a plan that is in force."""
     empty.ok("load", empty.file("plant.toml", PLANT), "--by", "survey")
-    empty.ok("plan", "adopt", empty.file("plan.toml", PLAN), "--by", "lead", "--at", t(-30), "--id", "first-plan")
+    empty.ok(
+        "plan", "adopt", empty.file("plan.toml", PLAN), "--by", "lead", "--at", t(-30), "--id", "first-plan"
+    )
     return empty
 
 
@@ -161,7 +163,9 @@ def test_what_is_read_otherwise_is_typed_and_shown(plan: Command) -> None:
     assert said.status == 0
     assert "[torque]" in said.out
     assert deviations(plan, "B2") == ["out-of-range", "out-of-order"]
-    assert "31 N*m, planned 25 N*m" in " ".join(plan("progress", "--at", t(10)).out.split()).replace(",  ", ", ")
+    assert "31 N*m, planned 25 N*m" in " ".join(plan("progress", "--at", t(10)).out.split()).replace(
+        ",  ", ", "
+    )
 
 
 def test_what_breaks_a_rule_is_recorded_and_told_at_once(plan: Command) -> None:
@@ -302,7 +306,9 @@ def test_a_console_that_saw_another_revision_is_told(plan: Command) -> None:
 def test_a_new_revision_says_what_is_done_and_no_longer_in_it(plan: Command) -> None:
     """What is done counts where the new revision says the same; what it lacks, or says otherwise, is told."""
     plan.ok("done", "A1..A3", "--at", t(20))
-    new = PLAN.replace('id = "A1", do = "shut P:V1"', 'id = "A0", do = "inspect S"').replace("shut P:V3", "shut Q:V3")
+    new = PLAN.replace('id = "A1", do = "shut P:V1"', 'id = "A0", do = "inspect S"').replace(
+        "shut P:V3", "shut Q:V3"
+    )
     found = plan.json_of("plan", "adopt", plan.file("new.toml", new), "--at", t(25))
     assert [(one["step"], one["now"]) for one in found["gone"]] == [("A1", None), ("A3", "shut Q:V3")]
     assert (found["added"], found["dropped"], found["changed"]) == (["A0"], ["A1"], ["A3"])
@@ -365,7 +371,9 @@ def test_a_configuration_after_a_step_is_foreseen_and_says_so(plan: Command) -> 
     assert found["at"] == t(10)
     assert "FORESEEN AFTER STEP A2" in found["time_note"]
     assert [one["status"] for one in found["state"]["ports"]] == ["shut"]
-    assert [one["status"] for one in plan.json_of("state", "P:V2", "--at", t(4))["state"]["ports"]] == ["open"]
+    assert [one["status"] for one in plan.json_of("state", "P:V2", "--at", t(4))["state"]["ports"]] == [
+        "open"
+    ]
     assert len(history(plan)) == len(before) + 1
     assert plan("state", "--at", t(4), "--after", "A1").status == 4
     file = plan.file("other.toml", PLAN.replace("shut P:V2", "shut Q:V2"))
@@ -385,6 +393,23 @@ def test_an_archive_and_lines_carry_the_plan(plan: Command, tmp_path: Path) -> N
     assert same[0]["steps"] == same[1]["steps"]
     lines = plan.ok("export", "--form", "jsonl").splitlines()
     assert {json.loads(line).get("step") for line in lines} >= {"A1", "A2", "A3"}
+    fed = plan.folder / "fed.db"
+    plan.ok("load", plan.folder / "plant.toml", "--by", "survey", "--db", fed)
+    own = [line for line in lines if json.loads(line)["action"] not in ("define", "as-found")]
+    plan.ok("import", "-", "--db", fed, stdin="\n".join(own))
+    again = plan("progress", "--json", "--at", t(30), "--db", fed).json
+    assert again["steps"] == same[0]["steps"]
+    assert again["revision"]["sha256"] == digest_of(PLAN)
     rows = plan.ok("export", "--form", "csv").splitlines()
     assert "step" in rows[0].split(",")
     assert "sound" in plan.ok("audit")
+
+
+def test_a_row_may_say_its_step_and_one_that_doesnt_keeps_its_id(plan: Command) -> None:
+    """A sheet has a column for it. A row without keeps the id that it was given before rows could say so, so that a
+    sheet that was fed to an older version isn't recorded twice. The id is one that version 0.1 gave."""
+    row = f"at,action,subject,by,step\n{t(4)},shut,P:V1,ANN,A1\n"
+    plan.ok("import", "-", stdin=row)
+    assert states(plan)["A1"] == "done"
+    plan.ok("import", "-", stdin=f"at,action,subject,by\n{t(5)},inspect,P:V1,ANN\n")
+    assert history(plan)[-1]["id"] == "row-8f305d6516503c6caa82f7d8"
