@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Any, ClassVar
 
-from cfgtrack.analysis.mixes import Mixes
+from cfgtrack.analysis.mixes import CLOSEST, Mixes
 from cfgtrack.analysis.trial import Run, StepResult, Trial, in_order, names_of
 from cfgtrack.analysis.verdict import (
     ALONE,
@@ -144,11 +144,12 @@ def check(
     begun: Mapping[str, int] | None = None,
     acknowledgements: Sequence[Acknowledgement] = (),
     in_force: Callable[[str], int | None] = never,
+    margins: int = CLOSEST,
 ) -> CheckReport:
     """Check a proposal from `begin`, which is left as it is. Raises Deadlock where steps wait for each other.
 
     `begun` tells when outings began that aren't over, `in_force` since when a rule has been. Raises TooEarly where
-    an outing would start before `begin`.
+    an outing would start before `begin`. So many of the closest `margins` are told.
     """
     begun = begun or {}
     trial = put_on_trial(rules, begin, proposal, networks=networks, begun=begun)
@@ -201,7 +202,7 @@ def check(
         idle=trial.coverage.idle,
         assumed=tuple(step.id for step in proposal.steps if step.assumed),
         doers_assumed=tuple(step.id for step in proposal.steps if step.doer_assumed),
-        margins=tuple(mixes.margins()),
+        margins=tuple(mixes.margins(margins)),
         mixes=len(mixes.runs),
         untried=mixes.untried,
         unneeded=(*(n for n in proposal.leaves_open if n not in _codes(still)), *unneeded),

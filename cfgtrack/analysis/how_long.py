@@ -63,7 +63,7 @@ from cfgtrack.network.network import Network
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import RuleSet
 
-MOST_ORDERS = 64
+MOST_ORDERS = 32
 """How many orders of the steps are judged at most. Those that come most often are the first to be met."""
 
 LOOKED_INTO = 2_000

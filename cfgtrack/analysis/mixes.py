@@ -21,7 +21,7 @@ MOST_TRIES = 16
 """How many times a proposal is judged anew at most to find the steps that findings hinge on."""
 
 CLOSEST = 3
-"""How many margins are told."""
+"""How many margins are told, where nobody asks for more."""
 
 
 class Pair(NamedTuple):
@@ -227,11 +227,11 @@ class Mixes:
 
     # --- margins ---
 
-    def margins(self) -> list[Margin]:
+    def margins(self, most: int = CLOSEST) -> list[Margin]:
         """Return the closest margins of clocks that are met and of budgets, over all durations."""
-        found = [*self._budgets(), *self._clock_margins()]
+        found = [*self._budgets(), *self.least_of_clocks(most).values()]
         found.sort(key=lambda margin: (margin.left, margin.rule, margin.subject))
-        return found[:CLOSEST]
+        return found[:most]
 
     def _budgets(self) -> Iterator[Margin]:
         for outing in self.trial.proposal.outings:
@@ -244,9 +244,6 @@ class Mixes:
             least = min(left, key=lambda one: one[0])
             if least[0] >= 0:
                 yield Margin(BUDGET, BUDGET_TITLE, outing.id, *least)
-
-    def _clock_margins(self) -> Iterator[Margin]:
-        yield from self.least_of_clocks(CLOSEST).values()
 
     def least_of_clocks(self, most: int) -> dict[ClockName, Margin]:
         """Return for each clock that is met the least that is left then.

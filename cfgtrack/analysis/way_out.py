@@ -11,20 +11,30 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import ClassVar
+from itertools import islice
+from typing import Any, ClassVar
 
 from cfgtrack.analysis.leaving import Leaving, Left, May, Stopping
-from cfgtrack.model.action import LIFT, LOCK, NOTES, PLACE, TAG, UNLOCK, UNTAG, Action
+from cfgtrack.analysis.options import doers
+from cfgtrack.model.action import FOUND, LIFT, LOCK, NOTES, PLACE, TAG, UNLOCK, UNTAG, Action
 from cfgtrack.model.configuration import Configuration, View, place_line
 from cfgtrack.model.event import Event, is_of_device
-from cfgtrack.model.hold import aboard, holds
+from cfgtrack.model.failing import is_in_hand
+from cfgtrack.model.hold import aboard
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.possibility import resolve
+from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.sequence import Step
 from cfgtrack.model.time import MINUTE
+from cfgtrack.rules.cure import in_turn
+
+MOST_TRIES = 60
+"""So often at most ways from one place are tried."""
+
+MOST_NEAR = 30
+"""So many actions at most are looked for near by."""
 
 
 class Whence(StrEnum):
@@ -37,7 +47,7 @@ class Whence(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """One action of a way, still without a time; `takes` microseconds. `step` is that of the plan that it is, or undoes."""
+    """One action of a way, still without a time; `takes` microseconds. `step` is that of the plan it is, or undoes."""
 
     action: Action
     takes: int
@@ -56,7 +66,7 @@ def nothing_barred(_event: Event) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """A way that was tried to its end: the `moves` of it that could be done, laid out until `end`, and what is so then."""
+    """A way that was tried to its end: the `moves` that could be done, laid out until `end`, and what is so then."""
 
     moves: tuple[Move, ...]
     start: int
@@ -81,8 +91,8 @@ def may_be_left(left: Left) -> bool:
 class Ways:
     """Tries ways from wherever an engine stands, which is left as it was."""
 
-    def __init__(self, leaving: Leaving, waits: Mapping[str, frozenset[str]], legs: Legs) -> None:
-        self.leaving, self._waits, self._legs = leaving, waits, legs
+    def __init__(self, leaving: Leaving, waits: Mapping[str, frozenset[str]], legs: Legs, pace: Pace) -> None:
+        self.leaving, self._waits, self._legs, self._pace = leaving, waits, legs, pace
         self.world = leaving.engine.world
         self.tries = 0
 
@@ -110,13 +120,82 @@ class Ways:
             found = self._run(kept, start, _one_by_one(kept, start), stopping, goal)
         return found[0] if found is not None and found[1] else None
 
+    def shortest(
+        self,
+        several: Iterable[Sequence[Move]],
+        stopping: Stopping,
+        goal: Goal = may_be_left,
+        *,
+        near: bool = False,
+        most: int = MOST_TRIES,
+        **more: Any,
+    ) -> Tried | None:
+        """Return the shortest way that several lead to, each without what it can do without; None where none does.
+
+        With `near` what is lacking is looked for near by, too. Tried is so often at `most`: see `attempt` for the rest.
+        """
+        enough, best = self.tries + most, None
+        for moves in several:
+            found = self.attempt(moves, stopping, goal, **more)
+            if found is None and near and self.tries < enough:
+                found = self._with_near(moves, stopping, goal, enough, **more)
+            if found is not None and (best is None or found.cost < best.cost):
+                found = self._leaner(found, stopping, goal, enough, **more)
+                best = found if best is None or found.cost < best.cost else best
+        return best
+
+    def _leaner(self, found: Tried, stopping: Stopping, goal: Goal, enough: int, **more: Any) -> Tried:
+        """Return a way without what it can do without: halves of it are left out, then less and less at once."""
+        size = len(found.moves) // 2
+        while size:
+            i = 0
+            while i < len(found.moves) and self.tries < enough:
+                fewer = (*found.moves[:i], *found.moves[i + size :])
+                leaner = self.attempt(fewer, stopping, goal, **more)
+                if leaner is None or leaner.cost >= found.cost:
+                    i += size
+                else:
+                    found = leaner
+            size //= 2
+        return found
+
+    def _with_near(
+        self, moves: Sequence[Move], stopping: Stopping, goal: Goal, enough: int, **more: Any
+    ) -> Tried | None:
+        """Return a way that begins with what puts right near by what else would be open at its end."""
+        found = self.attempt(moves, stopping, _anywhere, **more)
+        near = self.near() if found is not None else []
+        while found is not None and not goal(found.left):
+            better = None
+            for move in near:
+                if self.tries >= enough:
+                    return None
+                if move in found.moves:
+                    continue
+                one = self.attempt((move, *found.moves), stopping, _anywhere, **more)
+                if one is not None and _lacks(one.left) < _lacks(found.left):
+                    better = one
+                    break
+            found = better
+        return found
+
+    def near(self) -> list[Move]:
+        """Return what the rules propose against what is open where the engine stands."""
+        engine = self.leaving.engine
+        lacking = self.leaving.lacking()
+        proposals = in_turn(engine.proposals(breach) for breach in lacking)
+        actions = (replace(one.action, id="") for one in islice(proposals, MOST_NEAR))
+        plant = self.world.plant
+        moves = [self._pace.move(plant, action, Whence.NEAR) for action in actions]
+        return [move for i, move in enumerate(moves) if move not in moves[:i]]
+
     def _possible(
         self, moves: Sequence[Move], bars: Bars, allowed: Callable[[View, Event], bool] | None
     ) -> list[tuple[Move, Event, _Touch]]:
         """Return the moves that can be done one after the other, each as the event that it is."""
         now, kept, undos = self.world.configuration, [], []
         for number, move in enumerate(moves):
-            event = resolve(now, replace(move.action, id=f"way:{number}", happened=self.world.now))
+            event = self._resolved(now, move, f"way:{number}")
             if not isinstance(event, Event) or bars(event) or not self.world.sees(event):
                 continue
             if not self._legs.has(now, event) or (allowed is not None and not allowed(now, event)):
@@ -126,6 +205,17 @@ class Ways:
         for undo in reversed(undos):
             now.undo(undo)
         return kept
+
+    def _resolved(self, now: Configuration, move: Move, name: str) -> Event | Impossible:
+        """Return the event that a move is; what is near by is done by the first of those who are there."""
+        action = replace(move.action, id=name, happened=self.world.now)
+        outcome = resolve(now, action)
+        if action.by is not None or not now.plant.has_sites or not isinstance(outcome, Event):
+            return outcome
+        movers = filter(now.plant.is_mobile, action.subjects)
+        who = dict.fromkeys((*movers, *doers(now.plant, "")))
+        outcomes = (resolve(now, replace(action, by=doer)) for doer in who)
+        return next((one for one in outcomes if isinstance(one, Event)), outcome)
 
     def _side_by_side(self, kept: Sequence[tuple[Move, Event, _Touch]], start: int) -> list[int]:
         """Return when each move ends, if each begins as soon as its doer, and what it has to do with, allow."""
@@ -174,9 +264,25 @@ class Ways:
             if self.leaving.breaks(noted):
                 return None
             left = self.leaving.judge(stopping)
-            return Tried(tuple(move for move, _, _ in kept), start, end, left), goal(left)
+            done = tuple(_as_done(move, event) for move, event, _ in kept)
+            return Tried(done, start, end, left), goal(left)
         finally:
             engine.back(mark)
+
+
+def _as_done(move: Move, event: Event) -> Move:
+    """Return a move with whoever does it."""
+    return move if event.by == move.action.by else replace(move, action=replace(move.action, by=event.by))
+
+
+def _anywhere(_left: Left) -> bool:
+    """Say that all is well wherever a way leads to."""
+    return True
+
+
+def _lacks(left: Left) -> tuple[int, int]:
+    """Return how much is broken if all is left: how many instances, and whether time breaks more too soon."""
+    return sum(len(finding.instances) for finding in left.found), int(left.may is May.NO)
 
 
 def _one_by_one(kept: Sequence[tuple[Move, Event, _Touch]], start: int) -> list[int]:
@@ -217,7 +323,7 @@ def _around(now: Configuration, owner: str) -> list[str]:
     return list(place_line(now, owner))
 
 
-# --- where people go, and coming in ------------------------------------------------------------------------------------
+# --- where people go, and coming in -----------------------------------------------------------------------------------
 
 
 class Legs:
@@ -283,20 +389,12 @@ def is_coming_in(now: View, event: Event) -> bool:
     return ties and own and all(kind.parts(kind.moves[event.action]) for kind in kinds)
 
 
-def is_in_hand(now: View, thing: str) -> bool:
-    """Return whether somebody has a thing with him, or it is in what he has: not what hangs in a grip or is fixed."""
-    if thing not in now.plant.units:
-        return False
-    at = now.state(thing).value
-    return now.plant.is_mobile(at) and not any(True for _ in holds(now, thing))
-
-
 # --- taking a step back -----------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """How long actions take, and what is measured with them, as a plan says: by action and kind of port, else action."""
+    """How long actions take, and what they measure, as a plan says: by action and kind of port, else by action."""
 
     takes: Mapping[tuple[str, str], int] = field(default_factory=dict)
     values: Mapping[tuple[str, str], Mapping[str, Quantity]] = field(default_factory=dict)
@@ -332,14 +430,31 @@ def _sort_of(plant: Plant, action: Action) -> tuple[str, str]:
 _BACK = {LOCK: UNLOCK, UNLOCK: LOCK, TAG: UNTAG, UNTAG: TAG}
 
 
-def taken_back(now: View, event: Event, step: Step, pace: Pace) -> tuple[Move, ...]:
-    """Return what takes a step back, as things were just `now` before it: empty for what changes nothing."""
-    plant = now.plant
-    actions = tuple(_taken_back(now, event))
-    moves = (pace.move(plant, action, Whence.BACK, step.id) for action in actions)
-    if len(actions) == 1 and actions[0].action in (PLACE, LIFT):
-        return tuple(replace(move, takes=step.takes[1]) for move in moves)
-    return tuple(moves)
+def taken_back(now: View, event: Event, pace: Pace, step: Step | None = None) -> tuple[Move, ...]:
+    """Return what takes an event back, as things were just `now` before it: empty for what changes nothing.
+
+    `step` is that of a plan which the event is.
+    """
+    name = None if step is None else step.id
+    moves = tuple(pace.move(now.plant, one, Whence.BACK, name) for one in _taken_back(now, event))
+    if step is not None and len(moves) == 1 and moves[0].action.action in (PLACE, LIFT):
+        return (replace(moves[0], takes=step.takes[1]),)
+    return moves
+
+
+def perhaps(now: View, actions: Iterable[Action], at: int) -> Iterator[Event]:
+    """Yield events that write what actions would write, whether they can be done now or not."""
+    for action in actions:
+        outcome = resolve(now, replace(action, id="perhaps", happened=at))
+        if isinstance(outcome, Event):
+            yield outcome
+            continue
+        for subject in action.subjects:
+            port = now.plant.port(subject)
+            status = None if port is None else port[1].initial
+            found = resolve(now, Action("perhaps", FOUND, (subject,), at, place=action.place, status=status))
+            if isinstance(found, Event):
+                yield found
 
 
 def _taken_back(now: View, event: Event) -> Iterator[Action]:

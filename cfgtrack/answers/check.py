@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -11,6 +11,7 @@ from typing import ClassVar, cast
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
 from cfgtrack.analysis.cures import cured
+from cfgtrack.analysis.mixes import CLOSEST
 from cfgtrack.analysis.options import doers, options
 from cfgtrack.analysis.reorder import Plan
 from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen
@@ -22,6 +23,8 @@ from cfgtrack.answers.proposing import proposed, telling_new_starts
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.defect import Defect, defects_about, defects_on
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.kept import KeptCheck
 from cfgtrack.model.lock import locks_on, tags_on, told
@@ -37,10 +40,14 @@ from cfgtrack.rules.rule import RuleSet
 
 @dataclass(frozen=True, slots=True)
 class Checked(Answer):
-    """What a proposal would break, and the remarks on what it touches. `kept`: what is kept of it, if that was asked."""
+    """What a proposal would break, and the remarks and `defects` of what it touches, as they are when it begins.
+
+    `kept`: what is kept of it, if that was asked.
+    """
 
     check: CheckReport
     remarks: tuple[Entry, ...]
+    defects: tuple[Defect, ...]
     kept: KeptCheck | None = field(default=None, kw_only=True)
 
 
@@ -53,25 +60,45 @@ def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence
         past = Past(journal, asking.moment(journal))
         chosen = rules_to_judge_by(past, rules)
         if isinstance(proposal, str):
-            meant, notes = _single(proposal, past.plant), tuple[str, ...]()
+            meant, notes = single(proposal, past.plant), tuple[str, ...]()
         else:
             found = proposed(past, proposal)
             meant, notes = found.sequence, found.notes
-        with telling_new_starts(meant):
-            report = analysis.check(
-                chosen,
-                past.start_for(chosen),
-                meant,
-                variances=past.variances,
-                networks=past.networks,
-                begun=past.begun,
-                acknowledgements=past.acknowledgements,
-                in_force=_in_force(past, rules),
-            )
+        report = judged(past, chosen, meant, files=rules)
         report = _with_cures(past, chosen, meant, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
-        return Checked(past.moment, report, tuple(remarks), notes=(*notes, *_mismatches(past, report)))
+        defects = _defects_of(past.configuration, touched)
+        notes = (*notes, *_mismatches(past, report))
+        return Checked(past.moment, report, tuple(remarks), defects, notes=notes)
+
+
+def _defects_of(now: Configuration, things: Iterable[str]) -> tuple[Defect, ...]:
+    """Return the defects of things and of what they belong to, each once."""
+    both = dict.fromkeys(one for thing in things for one in (thing, owner_of(thing)))
+    found = {(one.event, one.thing): one for thing in both for one in defects_on(now, thing)}
+    return tuple(found.values())
+
+
+def judged(
+    past: Past, rules: RuleSet, proposal: Proposal, *, files: Sequence[Path] = (), margins: int = CLOSEST
+) -> CheckReport:
+    """Return what a proposal would break from the past on, by rules, those in `files` where there are any; no cures.
+
+    So many of the closest `margins` are told. BadInput where an outing would start before the moment.
+    """
+    with telling_new_starts(proposal):
+        return analysis.check(
+            rules,
+            past.start_for(rules),
+            proposal,
+            variances=past.variances,
+            networks=past.networks,
+            begun=past.begun,
+            acknowledgements=past.acknowledgements,
+            in_force=_in_force(past, files),
+            margins=margins,
+        )
 
 
 def _mismatches(past: Past, report: CheckReport) -> Iterator[str]:
@@ -106,7 +133,7 @@ def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:
     return lambda rule: past.in_force(rule) if rule in alike() else None
 
 
-def _single(action: str, plant: Plant) -> Proposal:
+def single(action: str, plant: Plant) -> Proposal:
     """Return a proposal of the one action that a phrase says."""
     try:
         words = split_phrase(action)
@@ -147,12 +174,16 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Choices(Answer):
-    """What may be done to a thing. `more` names what more may be done to than is listed."""
+    """What may be done to a thing. `more` names what more may be done to than is listed.
+
+    `barred` is what can't be done, until it is rectified.
+    """
 
     can: tuple[Choice, ...]
     more: tuple[str, ...] = ()
     thing: str = ""
     aliases: tuple[str, ...] = ()
+    barred: tuple[Defect, ...] = ()
 
 
 def can(asking: Asking, thing: str, *, rules: Sequence[Path] = (), after: AfterStep | None = None) -> Choices:
@@ -190,7 +221,8 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = (), after: AfterS
         for one in found
     )
     aliases = past.plant.aliases_of(thing)
-    return Choices(moment, tuple(choices), tuple(cut), thing, aliases, notes=notes)
+    barred = tuple(defects_about(past.configuration, thing))
+    return Choices(moment, tuple(choices), tuple(cut), thing, aliases, barred, notes=notes)
 
 
 def _locked(past: Past, thing: str) -> Iterator[str]:

@@ -8,10 +8,12 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 from cfgtrack import __version__
+from cfgtrack.analysis.comparison import ALL_MARGINS, Comparison, compared
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.check import Checked, check
+from cfgtrack.answers.check import Checked, check, judged
 from cfgtrack.answers.moment import Answer
-from cfgtrack.answers.past import Past, kept_texts
+from cfgtrack.answers.past import Past, kept_texts, rules_to_judge_by
+from cfgtrack.answers.proposing import all_revisions
 from cfgtrack.answers.record import new_id, write
 from cfgtrack.files.sequence import parse_sequence
 from cfgtrack.model import action as ac
@@ -253,3 +255,60 @@ def _notes_on(past: Past, subjects: Sequence[str], owners: set[str]) -> bool:
     """Return whether a note is on one of some owners, or on the part of one."""
     parts = {past.plant.part_of(owner).id for owner in owners if past.plant.has_owner(owner)}
     return any(owner_of(subject) in owners or subject in parts for subject in subjects)
+
+
+# --- two revisions compared ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """One of two revisions: what it is (a file, a kept check, a plan's revision), its sha256, what a check says."""
+
+    name: str
+    sha256: str
+    steps: int
+    verdict: str
+    said_for: str
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedAnswer(Answer):
+    """What differs between two revisions of a sequence, both judged from the same moment on."""
+
+    before: Side
+    after: Side
+    comparison: Comparison
+
+
+def compare(asking: Asking, one: str, other: str) -> ComparedAnswer:
+    """Compare two revisions of a sequence: files, kept checks, revisions of plans (a number, event, digest; `plan`).
+
+    Both are judged by the rules kept, from the asking's moment on.
+    """
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal))
+        rules = rules_to_judge_by(past)
+        found = [_revision(past, said) for said in (one, other)]
+        first, second = (parse_sequence(text, past.plant, name=name) for name, text in found)
+        reports = [judged(past, rules, plan, margins=ALL_MARGINS) for plan in (first, second)]
+        before, after = (
+            Side(name, digest_of(text), len(plan.steps), str(report.verdict), report.said_for)
+            for (name, text), plan, report in zip(found, (first, second), reports, strict=True)
+        )
+        return ComparedAnswer(past.moment, before, after, compared(first, second, *reports))
+
+
+def _revision(past: Past, said: str) -> tuple[str, str]:
+    """Return what a revision is called, and its text. NoAnswer where nothing is called so."""
+    if Path(said).is_file():
+        return said, Path(said).read_text(encoding="utf-8")
+    revisions = all_revisions(past.journal, past.moment)
+    for revision in reversed(revisions):
+        if (said == "plan" and revision.in_force) or revision.is_meant(said):
+            return revision.called, revision.text
+    kept = kept_checks(past.journal, past.moment.known)
+    for check_ in reversed(kept):
+        if check_.is_meant(said):
+            return f"{check_.name}, kept in {check_.event}", check_.text
+    known = dict.fromkeys([*(one.name for one in kept), *(str(one.number) for one in revisions)])
+    raise NoAnswer(Problem(said, UNKNOWN, no_such("file, kept check or plan", said, known)))

@@ -122,7 +122,7 @@ def kept_check_of(entry: Entry) -> KeptCheck | None:
     if event.action != KEEP_CHECK or body is None or fault_of_kept(body):
         return None
     head = short_head(body["head"]["size"], bytes.fromhex(body["head"]["root"]))
-    lists = {name: tuple(body[name]) for name in _LISTS}
+    lists: dict[str, Any] = {name: tuple(body[name]) for name in _LISTS}
     same = {name: body[name] for name in (*_TEXTS, *_INSTANTS)}
     return KeptCheck(
         event=event.id,

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from cfgtrack.answers.kept import ChecksAnswer, KeptStanding
+from cfgtrack.analysis.comparison import Comparison, Differs, SteppedTold
+from cfgtrack.answers.kept import ChecksAnswer, ComparedAnswer, KeptStanding
 from cfgtrack.model.kept import KeptCheck
-from cfgtrack.model.time import format_instant
-from cfgtrack.show.tables import count, heading, indented, labelled, sections, table
+from cfgtrack.model.time import SECOND, format_instant
+from cfgtrack.rules.finding import Finding
+from cfgtrack.show.findings import names_text, severity_word
+from cfgtrack.show.tables import count, heading, indented, labelled, sections, span_text, table, titled
+
+_MARGINS = 8
+"""So many margins are told."""
 
 _TOLD = 3
 """So many changes are told of a check where all checks are listed."""
@@ -64,3 +70,87 @@ def kept_text(kept: KeptCheck | None) -> str:
     if kept is None:
         return ""
     return labelled("kept:", f"as {kept.name}, in event {kept.event}, on head {kept.head}", by=0, to=14)
+
+
+# --- two revisions compared -----------------------------------------------------------------------------------------
+
+
+def compared_text(found: ComparedAnswer) -> str:
+    """Return what differs between two revisions of a sequence."""
+    what = found.comparison
+    if what.same:
+        short = "No step differs"
+    else:
+        counts = (
+            (len(what.added), "added"),
+            (len(what.dropped), "dropped"),
+            (len(what.moved), "moved"),
+            (len(what.changed), "changed"),
+        )
+        short = "Steps: " + (", ".join(f"{n} {word}" for n, word in counts if n) or "none differs")
+    judged = ", ".join((f"{len(what.gained)} findings gained", f"{len(what.lost)} lost"))
+    sides = [
+        [label, side.name, count(side.steps, "step"), f"{side.verdict} {side.said_for}", side.sha256[:12]]
+        for label, side in (("A", found.before), ("B", found.after))
+    ]
+    return sections(
+        heading(f"{short}; {judged}", found.moment, colour=False),
+        table(["", "revision", "steps", "verdict", "sha256"], sides),
+        titled("Added", _steps(what.added)),
+        titled("Dropped", _steps(what.dropped)),
+        titled("Moved on their track", _steps(what.moved)),
+        titled("Changed", "\n".join(_changed(what))),
+        titled("Outings", "\n".join(labelled(one.what, _both(one), to=18) for one in what.outings)),
+        titled("Findings gained", _findings(what.gained)),
+        titled("Findings lost", _findings(what.lost)),
+        titled("Clocks and budgets, the least that is left", _margins(what)),
+    )
+
+
+def _steps(steps: Sequence[SteppedTold]) -> str:
+    return table(["step", "outing", "track", "what"], [[s.step, s.outing, s.track, s.action] for s in steps])
+
+
+def _changed(what: Comparison) -> Iterator[str]:
+    for one in what.changed:
+        name = f"{one.step} (was {one.was})" if one.was else one.step
+        yield labelled(name, "; ".join(f"{d.what}: {_both(d)}" for d in one.differs), to=18)
+
+
+def _both(one: Differs) -> str:
+    return f"{one.before or 'none'} -> {one.after or 'none'}"
+
+
+def _findings(findings: Sequence[Finding]) -> str:
+    rows = [
+        [
+            severity_word(f.severity),
+            f.rule,
+            f.step and f"step {f.step}",
+            f.headline,
+            names_text(f.fingerprints),
+        ]
+        for f in findings
+    ]
+    return table(["severity", "rule", "at", "what", "finding"], rows)
+
+
+def _margins(what: Comparison) -> str:
+    rows = [
+        [one.subject, one.rule, _left(one.before_seconds), _left(one.after_seconds)]
+        for one in what.margins[:_MARGINS]
+    ]
+    more = len(what.margins) - _MARGINS
+    return "\n".join(
+        filter(
+            None,
+            [
+                table(["of", "rule", "A", "B"], rows),
+                indented(f"and {more} more: --json lists all") if more > 0 else "",
+            ],
+        )
+    )
+
+
+def _left(seconds: float | None) -> str:
+    return "not met" if seconds is None else span_text(round(seconds * SECOND))

@@ -167,11 +167,11 @@ def test_every_smallest_set_is_told():
 def test_what_shuts_goes_before_what_parts():
     """A coupling with a valve of its own is shut and not parted, and sets that part nothing come first."""
     world = World()
-    assert (handle_of(world.now, "HEADER:B").action, handle_of(world.now, "HEADER:B").parts) == (
-        "shut",
-        False,
-    )
-    assert (handle_of(world.now, "MAIN:A").action, handle_of(world.now, "MAIN:A").parts) == ("demate", True)
+    valved, plain = handle_of(world.now, "HEADER:B"), handle_of(world.now, "MAIN:A")
+    assert valved is not None
+    assert plain is not None
+    assert (valved.action, valved.parts) == ("shut", False)
+    assert (plain.action, plain.parts) == ("demate", True)
     assert [way.parts for way in world.isolation("PUMP").ways] == [False, False, False, True, True]
     assert handle_of(World("shut MAIN:V").now, "MAIN:V") is None
 
