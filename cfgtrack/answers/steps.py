@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -94,13 +94,17 @@ def done(asking: Asking, names: Sequence[str], saying: Saying = _PLAIN) -> Stepp
     already is harmless to say again. Refused where the plan that this console has seen last, or that is named, says
     something else in one of the steps.
     """
+    return _unless_quicker(lambda: _done(asking, names, saying))
+
+
+def _unless_quicker(say: Callable[[], Stepped]) -> Stepped:
+    """Say it; once more where another console was quicker with the same step: then that is told, and it is harmless."""
     try:
-        return _done(asking, names, saying)
+        return say()
     except Refused as err:
         if not any(problem.code == "exists" for problem in err.problems):
             raise
-        # Another console was quicker with the same step: then it is done already.
-        return _done(asking, names, saying)
+        return say()
 
 
 def _done(asking: Asking, names: Sequence[str], saying: Saying) -> Stepped:
@@ -435,6 +439,10 @@ def skip(asking: Asking, names: Sequence[str], *, reason: str, revision: str | N
 
     A step that was skipped may still be done. What is skipped already is harmless to say again.
     """
+    return _unless_quicker(lambda: _skip(asking, names, reason, revision))
+
+
+def _skip(asking: Asking, names: Sequence[str], reason: str, revision: str | None) -> Stepped:
     from cfgtrack.analysis.progress import DONE, OTHERWISE, SKIPPED
 
     with asking.write() as journal:
