@@ -1370,6 +1370,8 @@ def planning(s: Asker) -> None:
     s.do(28, "cap", "BOX-2:F", "step=cap")
     s.do(29, "inspect", "BOX-1", "--by", "ANN", "--outing", "W1")
     s.do(29, "inspect", "SHELF")
+    s.do(29, "engage", "BOX-2:B2", "WALL:B1", "--sure", status=3)
+    s.do(29, "defect", "demate", "BOX-1:F", "seized")
     s.do(30, "as-found", "WALL:K", "on")
     s.do(31, "done", "on")
     s.do(31, "done", "live")
@@ -1394,6 +1396,7 @@ def planning(s: Asker) -> None:
 def _ask_how_it_goes(s: Asker) -> None:
     """Ask how the plan goes, what is left of it, and what is foreseen."""
     s.ask("progress", "--at", at(90), status=3)
+    s.do(31, "rectify", "demate", "BOX-1:F", "seized")
     s.ask("left", "--at", at(31))
     s.ask("left", "--known-at", "2040-01-01T00:00:00Z")
     s.ask("progress", "--known-at", "2040-01-01T00:00:00Z", status=3)

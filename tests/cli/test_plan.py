@@ -265,12 +265,20 @@ def test_a_correction_of_the_time_alone_leaves_it_done(plan: Command) -> None:
 
 
 def test_a_step_done_elsewhere_is_found(plan: Command) -> None:
-    """Another port of the same unit, the same port of a like unit: told as done otherwise, not as left and extra."""
+    """Another port of the same unit, the same port of a like unit: told as such, and still to be done, as nobody said that
+    it stands for it; where somebody says so it is over."""
     plan.ok("done", "A1", "--at", t(4))
-    plan.ok("shut", "Q:V2", "--at", t(9))
-    assert states(plan)["A2"] == "otherwise"
+    plan.ok("shut", "Q:V2", "--at", t(9), "--id", "wrong")
+    assert states(plan)["A2"] == "elsewhere"
     assert deviations(plan, "A2") == ["other-thing"]
     assert plan("progress", "--json", "--at", t(59)).json["extra"] == []
+    assert 'id = "A2"' in plan.ok("left", "--at", t(9))
+    plan.ok("done", "A2", "--at", t(12))
+    assert states(plan)["A2"] == "done"
+    assert [one["event"] for one in plan("progress", "--json", "--at", t(59)).json["extra"]] == ["wrong"]
+    plan.ok("shut", "Q:V3", "step=A3", "--at", t(20))
+    assert states(plan)["A3"] == "otherwise"
+    assert 'id = "A3"' not in plan.ok("left", "--at", t(20))
 
 
 def test_skipped_steps_say_why_and_may_still_be_done(plan: Command) -> None:
