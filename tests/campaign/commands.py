@@ -30,6 +30,20 @@ from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
 
 SHOP = Path(__file__).parents[1] / "cli"
 RELEASED = Path(__file__).parents[1] / "store" / "released" / "0001.sql"
+PLAN = """
+[[outing]]
+id = "W9"
+[[outing.track]]
+name = "ann"
+steps = [
+    { id = "look", do = "inspect BOX-1" },
+    { id = "again", do = "inspect WALL" },
+    { id = "home", do = "inspect BOX-2" },
+    { id = "last", do = "inspect SHELF" },
+]
+"""
+"""A short plan."""
+
 ALWAYS = ("rebuild",)
 """What writes the same again."""
 
@@ -126,6 +140,7 @@ def session(folder: Path) -> list[Step]:
     for minute, verb in enumerate(VERB_ORDER):
         do(verb, *VERB_LINES[verb], "--at", at(minute), "--id", f"V-{verb}", status=None)
     _amend(do)
+    _plan(do)
     _ask(do)
     _keep(do, here)
     return steps
@@ -142,6 +157,7 @@ def _write_files(here: Path) -> None:
         "units.csv": TWO_LISTS[0],
         "joints.csv": TWO_LISTS[1],
         "net.graphml": GRAPH,
+        "plan.toml": PLAN,
         "rows.csv": "\n".join(["at,action,subject,id", *rows]) + "\n",
     }
     for name, text in files.items():
@@ -191,6 +207,18 @@ def _ask(do: Any) -> None:
     do("export", "--form", "archive", "-o", "{folder}/all.jsonl")
 
 
+def _plan(do: Any) -> None:
+    """Go through the commands about a plan."""
+    do("plan adopt", "{folder}/plan.toml", "--at", at(70), "--id", "P1")
+    do("plan show")
+    do("plan list")
+    do("done", "look", "again", "--at", at(80))
+    do("skip", "home", "--reason", "no time", "--at", at(81))
+    do("progress", status=None)
+    do("left", "-o", "{folder}/left.toml")
+    do("plan drop", "--reason", "an exercise", "--at", at(82), "--id", "P2")
+
+
 def _keep(do: Any, here: Path) -> None:
     (here / "proof.json").write_text(do("prove", "D1").out)
     do("verify", "{folder}/proof.json", "--kept", do("head").out.strip())
@@ -233,8 +261,8 @@ def seen(folder: Path) -> dict[str, Any]:
             continue
         if path.suffix == ".db":
             found[name] = recorded(path)
-        elif path.name == "heads.log":
-            continue  # grows with what is seen
+        elif path.name in ("heads.log", "plans.json"):
+            continue  # they grow with what is seen
         elif path.name == "heads.json":
             found[name] = len(json.loads(path.read_bytes())["forgotten"])
         elif path.suffix == ".pem":

@@ -48,7 +48,7 @@ def all_commands() -> list[str]:
 
 def command_of(words: Sequence[str]) -> str:
     """Return the command whose answer these words ask for: an action that is a command answers as record."""
-    if words[0] in ("rules", "key") or [*words[:2]] == ["head", "forget"]:
+    if words[0] in ("rules", "key", "plan") or [*words[:2]] == ["head", "forget"]:
         return " ".join(words[:2])
     return "record" if words[0] in VERBS else words[0]
 
@@ -1293,6 +1293,134 @@ def locking(s: Asker) -> None:
     s.ask("import", "-", "--rejects", s.folder / "rejects", stdin="\n".join(map(json.dumps, rows)), status=3)
 
 
+PLAN = """
+title = "Box out"
+[[outing]]
+id = "W1"
+start = 2031-05-01T10:00:00Z
+budget = "1 h"
+[[outing.track]]
+name = "ann"
+by = "ANN"
+steps = [
+    { id = "off", do = "de-energise WALL:K", takes = "5 min" },
+    { id = "part", do = "demate BOX-1:J", takes = ["4 min", "5 min", "9 min"] },
+    { id = "shut", do = "shut WALL:V", takes = "5 min" },
+    { id = "again", do = "open WALL:V", takes = "5 min" },
+    { id = "apart", do = "demate BOX-1:F", takes = "5 min" },
+    { id = "cap", do = "cap BOX-1:F", takes = "5 min" },
+]
+[[outing.track]]
+name = "bea"
+steps = [
+    { id = "turn", do = "torque BOX-1:B1 torque=\\"25 N*m\\"", by = "BEA", takes = "5 min" },
+    { id = "read", do = "measure BOX-1 temperature=\\"20 degC\\"", by = "BEA", takes = "5 min" },
+    { id = "look", do = "inspect BOX-2", takes = "5 min" },
+    { id = "bolt", do = "engage BOX-1:B2 WALL:B2", takes = "5 min", after = ["part"] },
+    { id = "turn-2", do = "torque BOX-1:B2 torque=\\"25 N*m\\"", takes = "5 min" },
+    { id = "last", do = "inspect WALL", takes = "5 min" },
+    { id = "far", do = "inspect WALL:F", takes = "5 min" },
+]
+[[outing]]
+id = "W2"
+start = 2031-05-02T10:00:00Z
+[[outing.track]]
+name = "ann"
+steps = [
+    { id = "on", do = "energise WALL:K", takes = "5 min" },
+    { id = "live", do = "mate BOX-1:J WALL:J" },
+    { id = "dead", do = "demate BOX-1:J" },
+    { id = "live-2", do = "mate BOX-1:J WALL:J" },
+    { id = "end", do = "inspect WALL:K" },
+]
+[[outing]]
+id = "W3"
+[[outing.track]]
+name = "ann"
+steps = [{ id = "home", do = "place BOX-1 at WARM" }]
+"""
+
+
+def planning(s: Asker) -> None:
+    """Adopt a plan and its next revision, do and skip its steps as planned and otherwise; ask how it goes."""
+    _shop(s)
+    plan = s.file("plan.toml", PLAN)
+    s.ask("plan", "list")
+    s.do(-30, "plan", "adopt", plan, "--dry-run")
+    s.do(-30, "plan", "adopt", plan)
+    s.do(-30, "plan", "adopt", plan)
+    s.ask("plan", "show")
+    s.ask("progress", "--at", at(-20))
+    s.do(0, "begin", "W1")
+    s.do(5, "done", "off", "--dry-run")
+    s.do(5, "done", "off")
+    s.do(6, "done", "off")
+    s.do(16, "done", "part..shut")
+    s.do(17, "torque", "BOX-1:B1", "torque=40 N*m", "step=turn")
+    s.do(18, "measure", "BOX-1", "temperature=21 degC", "step=read", "--by", "BEN")
+    s.do(18, "skip", "look", "again", "--reason", "no light", "--dry-run")
+    s.do(18, "skip", "look", "home", "--reason", "no light")
+    s.do(18, "skip", "look", "--reason", "no light")
+    s.do(18, "remark", "BOX-2", "it is dusty")
+    s.do(19, "done", "look")
+    s.do(20, "done", "last")
+    s.do(25, "done", "bolt", "--sure")
+    s.do(26, "torque", "BOX-1:B2", "step=turn-2")
+    s.do(27, "inspect", "WALL:V", "step=again")
+    s.do(28, "cap", "BOX-2:F", "step=cap")
+    s.do(29, "inspect", "BOX-1", "--by", "ANN", "--outing", "W1")
+    s.do(29, "inspect", "SHELF")
+    s.do(29, "engage", "BOX-2:B2", "WALL:B1", "--sure", status=3)
+    s.do(29, "defect", "demate", "BOX-1:F", "seized")
+    s.do(30, "as-found", "WALL:K", "on")
+    s.do(31, "done", "on")
+    s.do(31, "done", "live")
+    s.do(31, "done", "dead")
+    s.do(
+        31,
+        "approve",
+        *s.naming("dead", "--do", "mate BOX-1:J WALL:J"),
+        "--by",
+        "lead",
+        "--reason",
+        "it is 24 V",
+    )
+    s.do(31, "done", "live-2")
+    _ask_how_it_goes(s)
+    s.do(32, "inspect", "WALL:F", "step=far", "--outing", "W2")
+    s.do(33, "end", "W1")
+    s.ask("progress", "--at", at(33), status=3)
+    _replan(s)
+
+
+def _ask_how_it_goes(s: Asker) -> None:
+    """Ask how the plan goes, what is left of it, and what is foreseen."""
+    s.ask("progress", "--at", at(90), status=3)
+    s.do(31, "rectify", "demate", "BOX-1:F", "seized")
+    s.ask("left", "--at", at(31))
+    s.ask("left", "--known-at", "2040-01-01T00:00:00Z")
+    s.ask("progress", "--known-at", "2040-01-01T00:00:00Z", status=3)
+    s.ask("plan", "show", "--at", at(31))
+    s.ask("left", "--at", at(31), "-o", s.folder / "left.toml")
+    s.ask("check", "--at", at(31), status=3)
+    s.ask("state", "--at", at(31), "--after", "end")
+    s.ask("state", "BOX-1", "--at", at(31), "--after", "end")
+    s.ask("can", "BOX-1", "--at", at(31), "--after", "end")
+    s.ask("draw", "--at", at(31), "--after", "end", "--form", "svg")
+
+
+def _replan(s: Asker) -> None:
+    """Adopt another revision, and drop the plan."""
+    changed = PLAN.replace("shut WALL:V", "open WALL:V").replace('id = "off"', 'id = "off-first"')
+    s.do(34, "plan", "adopt", s.file("plan-2.toml", changed), "--by", "lead", "--id", "R2")
+    s.ask("plan", "show", "R2")
+    s.do(36, "withdraw", "R2", "--reason", "it is no plan", "--dry-run")
+    s.do(37, "plan", "drop", "--reason", "it rains", "--dry-run")
+    s.do(37, "plan", "drop", "--reason", "it rains")
+    s.ask("plan", "list")
+    s.ask("history")
+
+
 def failing(s: Asker) -> None:
     """Something can't be done: it is refused from then on, told wherever one asks, and lifted again."""
     _shop(s)
@@ -1343,7 +1471,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching, timing, failing,
+        signing, watching, timing, failing, planning,
     )
 }  # fmt: skip
 
