@@ -109,6 +109,15 @@ def command_names() -> set[str]:
     return {*walk(main, click.Context(main))}
 
 
+WORK = """
+[[outing]]
+id = "W9"
+[[outing.track]]
+name = "ANN"
+steps = [{ id = "1", do = "inspect BOX-1" }]
+"""
+
+
 # --- the session ------------------------------------------------------------------------------------------------------
 
 
@@ -158,6 +167,7 @@ def _write_files(here: Path) -> None:
         "joints.csv": TWO_LISTS[1],
         "net.graphml": GRAPH,
         "plan.toml": PLAN,
+        "work.toml": WORK,
         "rows.csv": "\n".join(["at,action,subject,id", *rows]) + "\n",
     }
     for name, text in files.items():
@@ -202,6 +212,8 @@ def _ask(do: Any) -> None:
         ("check", "--do", "mate BOX-1:J WALL:J"), ("can", "BOX-1"), ("findings",), ("audit",), ("head",),
     ):  # fmt: skip
         do(command, *more, status=None)
+    do("durations", "{folder}/work.toml", "--samples", "20")
+    do("which", "--for", "BOX-1")
     do("rules drop", "rules.toml", "--accept", "an exercise", status=None)
     do("draw", "-o", "{folder}/plant.dot")
     do("export", "--form", "archive", "-o", "{folder}/all.jsonl")

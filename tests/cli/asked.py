@@ -1466,12 +1466,145 @@ def failing(s: Asker) -> None:
     s.ask("diff", at(3), at(5))
 
 
+RECKONED = """
+{title}
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+{budget}
+[[outing.track]]
+name = "one"
+by = "ANN"
+steps = [
+    {{ id = "shut", do = "shut WALL:V", takes = ["5 min", "10 min", "20 min"] }},
+    {{ id = "open", do = "open WALL:V", takes = "1 h" }},
+]
+[[outing.track]]
+name = "two"
+by = "ANN"
+steps = [{{ id = "look", do = "inspect BOX-1", takes = ["1 min", "10 min", "20 min"] }}]
+[[outing.track]]
+name = "three"
+steps = [
+    {{ id = "off", do = "de-energise WALL:K", takes = ["20 min", "100 min", "120 min"] }},
+    {{ id = "on", do = "energise WALL:K" }},
+    {{ id = "warm", do = "measure BOX-1 temperature=20degC", takes = "1 min" }},
+    {{ id = "part", do = "demate BOX-1:J", takes = "2 min" }},
+    {{ id = "drip", do = "demate BOX-1:F", takes = "2 min" }},
+    {{ id = "wait", do = "inspect WALL", takes = "30 min" }},
+    {{ id = "again", do = "measure BOX-1 temperature=19degC", takes = "1 min" }},
+]
+"""
+
+BOTH = """
+[[rule]]
+id = "both"
+title = "Not both at once"
+hazard = "it freezes and bursts"
+severity = 2
+source = "common practice"
+mode = "within"
+within = "30 min"
+trigger = { turns_true = { all = [{ status = "WALL:V", is = "shut" }, { status = "WALL:K", is = "off" }] } }
+condition = { status = "WALL:V", is = "open" }
+[[rule]]
+id = "fresh"
+title = "How warm the box is, is known"
+hazard = "it freezes"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "40 min"
+scope = { id = "BOX-1" }
+condition = { value = "it", quantity = "temperature", min = "-40 degC", max_age = "10 min", unmeasured = true }
+"""
+
+
+def reckoning(s: Asker) -> None:
+    """How long a sequence takes: clocks of before it, at its end, in some orders alone; with and without budget."""
+    _shop(s)
+    rules = s.file("both.toml", (FOLDER / "shop-rules.toml").read_text() + BOTH)
+    for name, title, budget in (
+        ("a", 'title = "Dark and dry"', 'title = "By day"\nbudget = "2 h"'),
+        ("b", "", ""),
+    ):
+        plan = s.file(f"{name}.toml", RECKONED.format(title=title, budget=budget))
+        told = s.ask(
+            "durations",
+            plan,
+            "--samples",
+            "200",
+            "--shape",
+            "pert" if budget else "triangular",
+            "--rules",
+            rules,
+        )
+    s.ask("durations", plan, "--samples", "50", "--at", at(0), "--known-at", at(600))
+    told = told["durations"]
+    assert told["unsampled"] == ["fresh of BOX-1"]
+    assert {one["rule"]: one["likely_seconds"] for one in told["limits"]}["both"] is None
+    assert {(one["step"], one["rule"]) for one in told["breaking"]} >= {("part", "dead"), (None, "capped")}
+    assert [one["step"] for one in told["doer_waits"]] == ["look"]
+    assert told["assumed"] == ["on"]
+
+
+CHOSEN = """
+title = "The other box in"
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+[[outing.track]]
+name = "ANN"
+steps = [
+    { id = "1", do = "lift BOX-2 by ANN", takes = "2 min" },
+    { id = "2", do = "place BOX-2 at WARM", takes = "3 min" },
+    { id = "3", do = "mate BOX-2:F WALL:F3", takes = "3 min" },
+]
+"""
+
+
+BENCH = """
+[[place]]
+id = "BENCH"
+parent = "SITE"
+part = "wall"
+tags = ["stowage"]
+"""
+
+
+def choosing(s: Asker) -> None:
+    """Which unit, which place, which port: with a plan and without, tried and not, with defects and without."""
+    _shop(s)
+    s.ask(
+        "load",
+        s.file(
+            "bench.toml", (FOLDER / "shop.toml").read_text().replace("\n[initial]", BENCH + "\n[initial]")
+        ),
+    )
+    s.ask("inspect", "BOX-1")
+    s.ask("remark", "BOX-1:J", "hums")
+    s.ask("defect", "cap", "BOX-1:F", "leaking")
+    asked = [
+        ("--for", "BOX-2"), ("--for", "PLATE-1"), ("--for", "BOX-1"), ("--place-for", "BOX-2"),
+        ("--port-for", "BOX-2:F"),
+    ]  # fmt: skip
+    plan = s.file("chosen.toml", CHOSEN)
+    for words in asked:
+        s.ask("which", *words)
+        s.ask("which", plan, *words)
+    s.ask("which", "--for", "BOX-2", "--do", "inspect BOX-2", "--check-out", "looked-first")
+    s.ask("which", "--for", "BOX-2", "--at", at(0), "--known-at", at(600))
+    s.ask("place", "BOX-2", "at", "COLD")
+    assert s.ask("which", "--for", "BOX-1")["candidates"][0]["clocks"]
+    s.ask("which", "--place-for", "PLATE-1", "--among", "SHELF")
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching, timing, failing, planning,
+        signing, watching, timing, failing, planning, reckoning, choosing,
     )
 }  # fmt: skip
 
