@@ -187,21 +187,32 @@ class Ways:
         allowed: Callable[[View, Event], bool] | None = None,
     ) -> tuple[Move, ...]:
         """Return the moves that can be done one after the other without breaking anything, were no time to pass."""
-        engine, mark, kept = self.leaving.engine, self.leaving.engine.mark(), list[Move]()
+        engine, mark = self.leaving.engine, self.leaving.engine.mark()
+        kept, harmful = list[Move](), list[Move]()
         self.tries += 1
+
+        def goes(move: Move) -> bool:
+            event = self._wanted(move, f"way:{len(kept)}", bars, allowed)
+            if event is None:
+                return False
+            before, noted = engine.mark(), engine.noted
+            engine.step(event)
+            engine.settle()
+            if not self.leaving.breaks(noted):
+                kept.append(move)
+                return True
+            engine.back(before)
+            harmful.append(move)
+            return False
+
         try:
             engine.settle()
-            for number, move in enumerate(moves):
-                event = self._wanted(move, f"way:{number}", bars, allowed)
-                if event is None:
-                    continue
-                before, noted = engine.mark(), engine.noted
-                engine.step(event)
-                engine.settle()
-                if self.leaving.breaks(noted):
-                    engine.back(before)
-                else:
-                    kept.append(move)
+            for move in moves:
+                # What did harm may do none after more of its sort: bolts are torqued in an order.
+                again = [one for one in harmful if one.action.action == move.action.action]
+                if goes(move):
+                    while any(goes(one) for one in again if one not in kept):
+                        continue
         finally:
             engine.back(mark)
         return tuple(kept)
