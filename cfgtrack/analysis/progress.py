@@ -20,7 +20,6 @@ from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import Telling
 from cfgtrack.model.sequence import Schedule, Step
 from cfgtrack.model.sequence import Sequence as Plan
-from cfgtrack.model.time import MINUTE, format_duration
 
 DONE, OTHERWISE, THERE, SKIPPED, LEFT = "done", "otherwise", "there", "skipped", "left"
 """What has become of a step: done as planned; done otherwise; it is so already; left out; still to be done."""
@@ -30,8 +29,9 @@ IS_OVER = frozenset({DONE, OTHERWISE, THERE, SKIPPED})
 
 NOT_YET, UNDER_WAY, OVER = "not begun", "under way", "over"
 
-Ranges = Callable[[str, str], Iterable[tuple[str, float | None, float | None, str]]]
-"""Of an item and a quantity: the rules that ask for a range, each with its id, both ends in SI units, and in words."""
+Ranges = Callable[[str, str, str], Iterable[tuple[str, float | None, float | None, str]]]
+"""Of an item, a quantity and the action that told it: the rules that ask for a range, each with its id, the ends in SI
+units, and in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -358,7 +358,11 @@ def _values(planned: Action, event: Event, ranges: Ranges | None) -> Iterator[De
         if found is None:
             yield Deviation("no-value", f"{name} wasn't told, planned {wanted}")
             continue
-        asked = [] if ranges is None else [one for item in event.subjects for one in ranges(item, name)]
+        asked = (
+            []
+            if ranges is None
+            else [one for item in event.subjects for one in ranges(item, name, event.action)]
+        )
         outside = [
             (rule, words)
             for rule, low, high, words in asked
@@ -509,15 +513,3 @@ def _late_now(
     if due and at > min(due):
         late = max(late or 0, at - min(due))
     return late
-
-
-def late_text(late: int) -> str:
-    """Return how late or early something is, in whole minutes.
-
-    >>> late_text(31 * MINUTE), late_text(-5 * MINUTE), late_text(20_000_000)
-    ('31 min late', '5 min early', 'on time')
-    """
-    minutes = round(abs(late) / MINUTE)
-    if not minutes:
-        return "on time"
-    return f"{format_duration(minutes * MINUTE)} {'late' if late > 0 else 'early'}"

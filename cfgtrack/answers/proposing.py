@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,9 +15,11 @@ from cfgtrack.model.action import ABANDON, ADOPT, BEGIN, BOOK_ACTIONS, END, SKIP
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plan import Revision, in_force, revisions
 from cfgtrack.model.plant import port_of
-from cfgtrack.model.sequence import Sequence, Step
+from cfgtrack.model.sequence import Sequence, Step, TooEarly
+from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.rules.condition import Condition
+from cfgtrack.rules.rule import Rule
 from cfgtrack.rules.several import Several
 from cfgtrack.rules.what.value import Value
 from cfgtrack.store.journal import Journal
@@ -57,6 +60,23 @@ def left_of(past: Past, plan: InForce, run: Run) -> Remainder:
 
     where = f"what is left of {plan.revision.called}"
     return what_is_left(plan.plan, run, past.moment.at, begun=past.begun, where=where)
+
+
+@contextmanager
+def telling_new_starts(proposal: Sequence) -> Iterator[None]:
+    """Have an outing that would start before the moment refused, with the two ways out."""
+    try:
+        yield
+    except TooEarly as early:
+        first = early.first
+        assert first.start is not None
+        starts = ", ".join(f"{outing} {format_instant(start)}" for outing, start in early.starts.items())
+        sentence = (
+            f"outing {first.id} would start at {format_instant(first.start)}, before the moment asked about,"
+            f" {format_instant(early.moment)}: ask with --at {format_instant(first.start)} or earlier, or plan it"
+            f" later; with the gaps kept: {starts}"
+        )
+        raise BadInput(Problem(first.where or proposal.where, "too-early", sentence)) from early
 
 
 # --- the plan in force --------------------------------------------------------------------------------------------
@@ -157,7 +177,7 @@ def run_entries(past: Past, plan: InForce, hours: Mapping[str, Hours]) -> list[E
     first = min(one.adopted for one in plan.own)
     begun = [one.began for one in hours.values() if one.began is not None]
     since = min([first, *begun])
-    own = {one.event for one in plan.own}
+    others = {one.event for one in plan.revisions} - {one.event for one in plan.own}
     meant = _Meant(past, plan)
     found: list[Entry] = []
     at, known = past.moment.at, past.moment.known
@@ -165,8 +185,8 @@ def run_entries(past: Past, plan: InForce, hours: Mapping[str, Hours]) -> list[E
         event = entry.event
         if event.initial or event.action in (BEGIN, END) or event.action in BOOK_ACTIONS - {SKIP}:
             continue
-        if event.plan is not None and event.plan not in own:
-            continue  # it is of another plan
+        if event.plan in others:
+            continue
         if not event.step or meant.is_same(event.plan, event.step):
             found.append(entry)
         elif event.action != SKIP:
@@ -191,11 +211,12 @@ class _Meant:
 
     def _older(self, adopted_by: str) -> tuple[Step, ...]:
         if adopted_by not in self._read:
-            revision = next(one for one in self._plan.own if one.event == adopted_by)
+            revision = next((one for one in self._plan.own if one.event == adopted_by), None)
             try:
-                self._read[adopted_by] = read_revision(self._past, revision)
+                read = None if revision is None else read_revision(self._past, revision)
             except BadInput:
-                self._read[adopted_by] = None
+                read = None
+            self._read[adopted_by] = read
         found = self._read[adopted_by]
         return () if found is None else found.steps
 
@@ -211,32 +232,36 @@ class _Ranges:
 
     def __init__(self, past: Past) -> None:
         self._past = past
-        self._values: list[tuple[str, Value, frozenset[str]]] | None = None
+        self._values: list[tuple[Rule, Value, frozenset[str]]] | None = None
 
-    def __call__(self, item: str, quantity: str) -> Iterator[tuple[str, float | None, float | None, str]]:
-        """Yield the rules that ask for a range, each with its ends in SI units, and in words."""
+    def __call__(
+        self, item: str, quantity: str, action: str
+    ) -> Iterator[tuple[str, float | None, float | None, str]]:
+        """Yield the rules that ask for a range with an action, or at all times: its ends in SI units, and in words."""
         for rule, value, items in self._asked():
             if value.quantity != quantity or item not in items or value.limit:
                 continue
+            if rule.mode.match is not None and action not in rule.mode.match.actions:
+                continue  # what it asks for is asked with another action
             low, high = value.low, value.high
             if value.rated:
                 port = self._past.plant.port(port_of(item))
                 torque = None if port is None else port[0].torque
                 low, high = torque if torque is not None and quantity == "torque" else (None, None)
             if low is not None or high is not None:
-                yield rule, low, high, value.span(low, high)
+                yield rule.id, low, high, value.span(low, high)
 
-    def _asked(self) -> list[tuple[str, Value, frozenset[str]]]:
+    def _asked(self) -> list[tuple[Rule, Value, frozenset[str]]]:
         if self._values is None:
             self._values = [*self._all()] if self._past.rules.rules else []
         return self._values
 
-    def _all(self) -> Iterator[tuple[str, Value, frozenset[str]]]:
+    def _all(self) -> Iterator[tuple[Rule, Value, frozenset[str]]]:
         now = self._past.configuration
         for rule in self._past.rules.rules:
             for value in _values_in(rule.condition):
                 own = value.of.items(now) if not value.of.of else ()
-                yield rule.id, value, frozenset(own or rule.guards(now))
+                yield rule, value, frozenset(own or rule.guards(now))
 
 
 def _values_in(condition: Condition) -> Iterator[Value]:

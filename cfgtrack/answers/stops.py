@@ -13,10 +13,9 @@ from cfgtrack.analysis.failures import failures as analyse
 from cfgtrack.analysis.leaving import May
 from cfgtrack.analysis.stops import StopPoint, StopReport
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.check import telling_new_starts
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
-from cfgtrack.answers.proposing import Proposed, proposed
+from cfgtrack.answers.proposing import Proposed, proposed, telling_new_starts
 from cfgtrack.files.failures import ways_of_failing
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.trouble import NoAnswer

@@ -1,5 +1,27 @@
--- Plans: what adopts one, gives one up or skips a step of one is done to the record, and an event may say which step
--- of which plan it is of. These functions replace those of 0004.sql, of which nothing else is changed.
+-- Defects and plans: that something can't be done to a thing, and that it can again, is written as a lock is; what
+-- adopts a plan, gives one up or skips a step of one is done to the record, and an event may say which step of which plan
+-- it is of. These functions replace those of 0004.sql, of which nothing else is changed.
+
+CREATE FUNCTION cfgtrack_defect(action text, happened bigint, said jsonb) RETURNS jsonb LANGUAGE plpgsql STABLE AS $$
+DECLARE
+    subjects text[] := ARRAY(SELECT cfgtrack_texts(said, 'subjects'));
+    told text := '';
+BEGIN
+    IF coalesce(said ->> 'status', '') = '' OR cardinality(subjects) NOT IN (1, 2)
+        OR said ->> 'bars' = '' OR position(' ' IN coalesce(said ->> 'bars', '')) > 0 THEN
+        RAISE EXCEPTION 'cfgtrack: % says not what can''t be done, or why', said ->> 'id' USING ERRCODE = '42501';
+    END IF;
+    IF action = 'defect' THEN
+        told := happened::text || E'\t' || coalesce((
+            SELECT string_agg(q.key || ' ' || cfgtrack_reading(q.value ->> 'value') || ' ' || (q.value ->> 'unit'), ';'
+                ORDER BY q.key COLLATE "C")
+            FROM jsonb_each(coalesce(said -> 'values', '{}')) AS q), '') || E'\t' || coalesce(said ->> 'by', '');
+    END IF;
+    RETURN (SELECT jsonb_agg(jsonb_build_array(s.thing,
+            '!defect ' || coalesce(said ->> 'bars', '*') || ' ' || coalesce(subjects[3 - s.place], '-') || ' '
+                || (said ->> 'status'), told, said ->> 'id', 0) ORDER BY s.place)
+        FROM unnest(subjects) WITH ORDINALITY AS s(thing, place));
+END $$;
 
 CREATE OR REPLACE FUNCTION cfgtrack_effects(action text, happened bigint, said jsonb) RETURNS jsonb LANGUAGE plpgsql STABLE AS $$
 DECLARE
@@ -19,7 +41,7 @@ BEGIN
     FOR one IN SELECT cfgtrack_texts(said, 'parted') LOOP
         effects := effects || cfgtrack_half(one, cfgtrack_parted(cfgtrack_kind_or_refuse(one, happened)), NULL, 0);
     END LOOP;
-    IF action IN ('lock', 'unlock', 'transfer', 'cut', 'tag', 'untag') THEN
+    IF action IN ('lock', 'unlock', 'transfer', 'cut', 'tag', 'untag', 'defect', 'rectify') THEN
         first_kind := cfgtrack_kind_of(said -> 'subjects' ->> 0, happened);
     END IF;
     IF action IN ('place', 'lift') OR (action = 'as-found' AND said ? 'place') THEN
@@ -40,12 +62,16 @@ BEGIN
             END LOOP;
         END IF;
     ELSIF action IN ('measure', 'inspect', 'remark', 'begin', 'end', 'withdraw', 'explain', 'define', 'approve',
-        'acknowledge', 'revise', 'retire', 'adopt', 'abandon', 'skip') THEN
+        'acknowledge', 'revise', 'retire', 'adopt', 'abandon', 'skip', 'keep-check') THEN
         NULL;
     ELSIF action IN ('lock', 'unlock', 'transfer', 'cut', 'tag', 'untag')
         AND NOT EXISTS (SELECT 1 FROM jsonb_array_elements(first_kind -> 'moves') AS m
             WHERE m.value ->> 'action' = cfgtrack_effects.action) THEN
         effects := effects || cfgtrack_device(action, happened, said);
+    ELSIF action IN ('defect', 'rectify')
+        AND NOT EXISTS (SELECT 1 FROM jsonb_array_elements(first_kind -> 'moves') AS m
+            WHERE m.value ->> 'action' = cfgtrack_effects.action) THEN
+        effects := effects || cfgtrack_defect(action, happened, said);
     ELSE
         FOR one, place IN SELECT * FROM jsonb_array_elements_text(said -> 'subjects') WITH ORDINALITY LOOP
             kind := cfgtrack_kind_or_refuse(one, happened);
@@ -86,7 +112,7 @@ CREATE OR REPLACE FUNCTION cfgtrack_owners(action text, happened bigint, said js
     WHERE thing IS NOT NULL
     UNION SELECT said ->> 'by' WHERE said ? 'by' AND NOT said ? 'supersedes' AND NOT said ? 'initial'
         AND action NOT IN ('remark', 'begin', 'end', 'withdraw', 'explain', 'define', 'approve', 'acknowledge',
-            'revise', 'retire', 'adopt', 'abandon', 'skip')
+            'revise', 'retire', 'adopt', 'abandon', 'skip', 'keep-check')
         AND cfgtrack_is_mobile(said ->> 'by', happened, false)
         AND EXISTS (SELECT 1 FROM cfgtrack_items('place', happened, false) AS place WHERE (place -> 'site')::boolean)
 $$;
@@ -104,7 +130,7 @@ BEGIN
         OR clock <> trunc(clock) OR abs(clock) > 9007199254740991 THEN
         PERFORM cfgtrack_refuse('a time is a whole number of microseconds, of the years 1 to 2255');
     END IF;
-    IF said ? 'body' AND action NOT IN ('define', 'revise', 'retire', 'approve', 'adopt')
+    IF said ? 'body' AND action NOT IN ('define', 'revise', 'retire', 'approve', 'adopt', 'keep-check')
         AND NOT (action IN ('begin', 'end') AND said -> 'body' = jsonb_build_object('head', head)) THEN
         PERFORM cfgtrack_refuse(format('%s brings nothing of that sort', action));
     END IF;
@@ -122,12 +148,21 @@ BEGIN
         OR coalesce(said #>> '{body,sha256}', '') <> encode(sha256(convert_to(said #>> '{body,text}', 'UTF8')), 'hex')) THEN
         PERFORM cfgtrack_refuse('a plan is kept with its name, its text and the sha256 of that');
     END IF;
+    IF action = 'keep-check' AND (coalesce(said -> 'body', '{}')
+            - '{approvals,at,findings,head,known,name,rules,said_for,sha256,text,tool,until,verdict}'::text[] <> '{}'
+        OR coalesce(said #>> '{body,name}', '') = '' OR coalesce(said #>> '{body,text}', '') = ''
+        OR jsonb_typeof(said #> '{body,name}') <> 'string' OR jsonb_typeof(said #> '{body,text}') <> 'string'
+        OR length(said #>> '{body,name}') > 200 OR length(said #>> '{body,text}') > 2000000
+        OR coalesce(said #>> '{body,verdict}', '') NOT IN ('clear', 'not clear', 'undecided')
+        OR coalesce(said #>> '{body,sha256}', '') <> encode(sha256(convert_to(said #>> '{body,text}', 'UTF8')), 'hex')) THEN
+        PERFORM cfgtrack_refuse('a check is kept with the text of what was checked, the sha256 of that, and its verdict');
+    END IF;
     IF (action IN ('abandon', 'skip') AND coalesce(said ->> 'reason', '') = '')
         OR (action = 'skip' AND coalesce(said ->> 'step', '') = '')
         OR (said ? 'step' AND action <> 'skip' AND action IN ('define', 'revise', 'retire', 'approve', 'acknowledge',
-            'withdraw', 'explain', 'adopt', 'abandon', 'begin', 'end'))
+            'withdraw', 'explain', 'adopt', 'abandon', 'keep-check', 'begin', 'end'))
         OR (said ? 'plan' AND action IN ('define', 'revise', 'retire', 'approve', 'acknowledge', 'withdraw', 'explain',
-            'adopt', 'begin', 'end')) THEN
+            'adopt', 'keep-check', 'begin', 'end')) THEN
         PERFORM cfgtrack_refuse(format('%s says of a plan what it doesn''t take, or not why', action));
     END IF;
     IF action = 'approve' AND (SELECT bool_or(CASE f.key WHEN 'fingerprints' THEN NOT cfgtrack_is_form(f.value, 'texts')
@@ -143,8 +178,8 @@ BEGIN
         END IF;
     END LOOP;
     FOR one IN SELECT f.value #>> '{}' FROM jsonb_each(said) AS f WHERE jsonb_typeof(f.value) = 'string'
-            AND f.key IN ('id', 'action', 'outing', 'by', 'recorder', 'facing', 'status', 'step', 'plan')
-        LOOP
+            AND f.key IN ('id', 'action', 'outing', 'by', 'recorder', 'facing', 'status', 'bars', 'step',
+                'plan') LOOP
         IF length(one) > 602 THEN
             PERFORM cfgtrack_refuse('a name is not as long as that');
         END IF;
@@ -181,8 +216,9 @@ BEGIN
             WHEN one = 'body' THEN 'object'
             WHEN one IN ('happened', 'clock') THEN 'number'
             WHEN one = 'initial' THEN 'boolean'
-            WHEN one IN ('id', 'action', 'place', 'facing', 'status', 'by', 'recorder', 'basis', 'outing', 'remark',
-                'step', 'plan', 'supersedes', 'withdraws', 'explains', 'acknowledges', 'reason', 'peer', 'expected') THEN 'string' END)
+            WHEN one IN ('id', 'action', 'place', 'facing', 'status', 'bars', 'by', 'recorder', 'basis', 'outing',
+                'remark', 'step', 'plan', 'supersedes', 'withdraws', 'explains', 'acknowledges', 'reason', 'peer', 'expected')
+                THEN 'string' END)
         THEN
             PERFORM cfgtrack_refuse(format('%s: an event says no such thing, or says it in another form', one));
         END IF;
@@ -204,7 +240,7 @@ BEGIN
     END LOOP;
     PERFORM cfgtrack_expect_bounds(said);
     IF this.action NOT IN ('define', 'revise', 'retire', 'approve', 'acknowledge', 'withdraw', 'explain',
-        'adopt', 'abandon', 'skip') THEN
+        'adopt', 'abandon', 'skip', 'keep-check') THEN
         PERFORM cfgtrack_expect_standing(this, said);
     END IF;
     IF said ->> 'id' IS DISTINCT FROM this.id OR said ->> 'action' IS DISTINCT FROM this.action
@@ -243,3 +279,6 @@ CREATE OR REPLACE FUNCTION cfgtrack_kind(action text, said jsonb) RETURNS text L
     SELECT CASE WHEN action IN ('define', 'revise', 'retire', 'adopt', 'abandon') OR said ? 'initial' OR said ->> 'id' LIKE 'initial:%'
         THEN 'define' WHEN action IN ('approve', 'acknowledge') THEN 'approve' ELSE 'record' END
 $$;
+
+-- Nobody calls it but the triggers, as those above.
+REVOKE EXECUTE ON FUNCTION cfgtrack_defect(text, bigint, jsonb) FROM PUBLIC;
