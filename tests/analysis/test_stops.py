@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.leaving import May
-from cfgtrack.analysis.stops import Stops, StopReport, Walk, WayOut, stop_now, stop_points
+from cfgtrack.analysis.stops import StopReport, Stops, Walk, WayOut, stop_now, stop_points
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.files.sequence import parse_sequence
