@@ -238,6 +238,7 @@ class Ways:
         """Return a way that begins with what puts right near by what else would be open at its end."""
         found = self.attempt(moves, stopping, _anywhere, **more)
         near = self._near_after(found.moves, **more) if found is not None else []
+        near = [move for move in near if self._harmless([move], **more)]
         while found is not None and not goal(found.left):
             better = None
             for move in near:

@@ -1,9 +1,9 @@
-"""How fast stop points and failures are told, as ratios to one check: run it with ``python -m tests.bench.plans_stops``.
+"""How fast stop points and failures are told, as ratios to a check: run it with ``python -m tests.bench.plans_stops``.
 
-Stop points: a yard of coolant lines (see `bench_rules`) on which 500 steps shut valves and open them again, up to eight
-at a time, in two outings of 250; every valve that is worked on must be open when an outing ends, and no volume may be cut
-off for more than half an hour. So most stop points need a way out. Failures: the demo's exchange, every step in every
-way in which it can fail.
+Stop points: a yard of coolant lines (see `bench_rules`) on which 500 steps shut valves and open them again, up to
+eight at a time, in two outings of 250; every valve must be open when an outing ends, and no volume may be cut off for
+more than half an hour. So most stop points need a way out. Failures: the demo's exchange, every step in every way in
+which it can fail.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from cfgtrack.rules.what.path import Path as Reaches
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.by import By
-from cfgtrack.store.journal import create, open_journal
+from cfgtrack.store.journal import create, open_journal, system_clock
 from tests.bench.bench_rules import IT, LIKELY, SECOND, TANK, Yard, peak, rule, timed
 
 DEMO = Path(__file__).parents[2] / "demo"
@@ -88,7 +88,7 @@ def demo() -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = str(Path(folder) / "journal.db")
         create(path)
-        with open_journal(path) as journal:
+        with open_journal(path, clock=system_clock) as journal:
             journal.load(read_definition([DEMO / "hardware.toml"]), by="bench", recorder="bench")
             with (DEMO / "as-run.csv").open(encoding="utf-8", newline="") as stream:
                 rows = read_rows(stream, journal.plant(), where="as-run.csv")
