@@ -28,6 +28,14 @@ from tests.campaign.hostile import GRAPH, TWO_LISTS
 from tests.cli.conftest import Answer, Command
 from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
 
+STOPS = """
+[[outing]]
+id = "W9"
+[[outing.track]]
+name = "ann"
+steps = [{ id = "1", do = "inspect BOX-1" }, { id = "2", do = "inspect BOX-2" }]
+"""
+
 SHOP = Path(__file__).parents[1] / "cli"
 RELEASED = Path(__file__).parents[1] / "store" / "released" / "0001.sql"
 PLAN = """
@@ -168,6 +176,7 @@ def _write_files(here: Path) -> None:
         "net.graphml": GRAPH,
         "plan.toml": PLAN,
         "work.toml": WORK,
+        "stops.toml": STOPS,
         "rows.csv": "\n".join(["at,action,subject,id", *rows]) + "\n",
     }
     for name, text in files.items():
@@ -210,6 +219,7 @@ def _ask(do: Any) -> None:
     for command, *more in (
         ("state",), ("history",), ("diff", at(0), at(50)), ("remarks", "BOX-1"), ("reference", "thread", "M16"),
         ("check", "--do", "mate BOX-1:J WALL:J"), ("can", "BOX-1"), ("findings",), ("audit",), ("head",),
+        ("leave",), ("stops", "{folder}/stops.toml"), ("failures", "{folder}/stops.toml"),
     ):  # fmt: skip
         do(command, *more, status=None)
     do("durations", "{folder}/work.toml", "--samples", "20")

@@ -1599,12 +1599,133 @@ def choosing(s: Asker) -> None:
     s.ask("which", "--place-for", "PLATE-1", "--among", "SHELF")
 
 
+STOPPING = """
+[[rule]]
+id = "expansion"
+title = "All liquid reaches the accumulator"
+hazard = "it bursts"
+severity = 1
+source = "common practice"
+mode = "always"
+scope = { liquid = true, id = "PUMP-1:*" }
+condition = { path = "fluid", from = "it", to = { expansion = true } }
+
+[[rule]]
+id = "dead-before-touch"
+title = "No live connector is touched"
+hazard = "electric shock"
+severity = 1
+source = "29 CFR 1910.333(b)"
+mode = "at"
+at = { action = ["mate", "demate"], kind = "electrical-connector" }
+condition = { no_path = "power", from = "it", to = { source = true } }
+
+[[rule]]
+id = "powered-again"
+title = "The pump is powered again within an hour"
+hazard = "it freezes"
+severity = 3
+source = "common practice"
+mode = "within"
+within = "1 h"
+trigger = { action = "de-energise", id = "HALL:K1" }
+condition = { path = "power", from = "PUMP-1:MOTOR", to = { source = true } }
+
+[[rule]]
+id = "ends-capped"
+title = "Every open connector of a pump is capped"
+hazard = "it gets wet"
+severity = 2
+source = "common practice"
+mode = "by"
+by = "outing"
+scope = { part = "pump", kind = "electrical-connector", id = "PUMP-1:*" }
+condition = { status = "it", is = ["capped", "mated"] }
+"""
+
+
+STOPS = """
+title = "Take the pump's power off"
+[[outing]]
+id = "W1"
+start = 2031-05-02T08:00:00Z
+budget = "5 min"
+[[outing.track]]
+name = "ina"
+steps = [
+    { id = "off", do = "de-energise HALL:K1", takes = "1 min" },
+    { id = "dead", do = 'measure PUMP-1:J1 voltage="0 V"', takes = "1 min" },
+    { id = "part", do = "demate PUMP-1:J1", takes = "2 min" },
+    { id = "again", do = "demate PUMP-1:J1", takes = "1 min" },
+    { id = "cap", do = "cap PUMP-1:J1", takes = "1 min" },
+]
+[[outing.track]]
+name = "ben"
+steps = [{ id = "late", do = "inspect PUMP-2", after = ["part"], takes = "1 min" }]
+[[outing]]
+id = "W2"
+start = 2031-05-02T08:45:00Z
+[[outing.track]]
+name = "ina"
+steps = [
+    { id = "uncap", do = "uncap PUMP-1:J1", takes = "1 min" },
+    { id = "mate", do = "mate PUMP-1:J1 HALL:J1", takes = "1 min" },
+    { id = "on", do = "energise HALL:K1", takes = "1 min" },
+    { id = "off2", do = "de-energise HALL:K1", takes = "1 min" },
+    { id = "on2", do = "energise HALL:K1", takes = "1 min" },
+    { id = "shut", do = "shut HALL:V1", takes = "1 min" },
+    { id = "open", do = "open HALL:V1", takes = "1 min" },
+]
+"""
+
+
+COMING_IN = """
+[[rule]]
+id = "everybody-in"
+title = "Everybody is in the control room"
+hazard = "it gets cold"
+severity = 2
+source = "common practice"
+mode = "by"
+by = "outing"
+scope = { mobile = true, part = "hands" }
+condition = { status = "it", at = "CONTROL" }
+"""
+
+
+def stopping(s: Asker) -> None:
+    """Where the work may stop, and what becomes of it when a step fails: with ways ahead, back and near by."""
+    s.ask("load", s.file("plant.toml", world.PLANT))
+    s.ask("rules", "load", s.file("rules.toml", STOPPING))
+    plan = s.file("stops.toml", STOPS)
+    points = s.ask("stops", plan)["stops"]["points"]
+    assert {point["may"] for point in points} == {"yes", "until", "no"}
+    s.ask("failures", plan)
+    s.ask("failures", plan, "off")
+    s.ask("stops", s.file("untitled.toml", STOPS.replace('title = "Take the pump\'s power off"', "")))
+    s.ask(
+        "failures", s.file("untitled.toml", STOPS.replace('title = "Take the pump\'s power off"', "")), "off"
+    )
+    s.ask("leave", status=0)
+    s.ask("begin", "W0")
+    s.ask("de-energise", "HALL:K1")
+    s.ask("demate", "PUMP-1:J1")
+    s.ask("leave", status=3)
+
+
+def coming_in(s: Asker) -> None:
+    """May the work stop where people are out."""
+    s.ask("load", s.file("works.toml", WORLD))
+    s.ask("rules", "load", s.file("in.toml", COMING_IN))
+    s.ask("leave", status=3)
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching, timing, failing, planning, reckoning, choosing,
+        signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in,
     )
 }  # fmt: skip
 
