@@ -22,7 +22,7 @@ from cfgtrack.analysis.course import HIGH, LIKELY, LOW, Course
 from cfgtrack.analysis.options import candidates
 from cfgtrack.analysis.reorder import Plan, Ready
 from cfgtrack.analysis.verdict import Verdict
-from cfgtrack.model.action import PLACE, Action
+from cfgtrack.model.action import DEVICE_ACTIONS, NOTES, PLACE, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import owner_of
@@ -342,7 +342,7 @@ class _Changes:
     def all(self, actions: Sequence[Action]) -> list[tuple[Change, ...]]:
         """Return them, those first that are likely to help and few."""
         out: dict[tuple[Change, ...], None] = {}
-        for some in (self._other_steps(actions), self._added(actions), self._near(), self._dropped()):
+        for some in (self._other_steps(actions), self._dropped(), self._added(actions), self._near()):
             out.update(dict.fromkeys(some))
         return sorted(out, key=len)[: 2 * MOST_CHANGES]
 
@@ -416,9 +416,12 @@ class _Changes:
         return near[:_KIN]
 
     def _dropped(self) -> Iterator[tuple[Change, ...]]:
-        """Yield that the step at which something is wrong isn't done, where the end is the same without it."""
+        """Yield that the step at which something is wrong isn't done, where the end is the same without it.
+
+        What only looks, or has to do with locks and tags, is never left out.
+        """
         mine = self._mine
-        if mine is None:
+        if mine is None or mine.action.action in NOTES | DEVICE_ACTIONS:
             return
         change = Change(DROP, mine.id)
         with suppress(Deadlock):
