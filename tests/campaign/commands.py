@@ -142,6 +142,7 @@ def _write_files(here: Path) -> None:
         "units.csv": TWO_LISTS[0],
         "joints.csv": TWO_LISTS[1],
         "net.graphml": GRAPH,
+        "plan.toml": '[[outing]]\nid = "W9"\n[[outing.track]]\nname = "ann"\nsteps = [{ do = "inspect WALL:J" }]\n',
         "rows.csv": "\n".join(["at,action,subject,id", *rows]) + "\n",
     }
     for name, text in files.items():
@@ -184,6 +185,12 @@ def _ask(do: Any) -> None:
     for command, *more in (
         ("state",), ("history",), ("diff", at(0), at(50)), ("remarks", "BOX-1"), ("reference", "thread", "M16"),
         ("check", "--do", "mate BOX-1:J WALL:J"), ("can", "BOX-1"), ("findings",), ("audit",), ("head",),
+    ):  # fmt: skip
+        do(command, *more, status=None)
+    plan = "{folder}/plan.toml"
+    for command, *more in (
+        ("without", "WALL:V"), ("isolate", "BOX-1"), ("segments", "fluid"), ("checks",),
+        ("compare", plan, plan), ("mend", plan, "-o", "{folder}/mended.toml"),
     ):  # fmt: skip
         do(command, *more, status=None)
     do("rules drop", "rules.toml", "--accept", "an exercise", status=None)

@@ -28,6 +28,7 @@ NEEDS: Mapping[str, str] = {
     **dict.fromkeys(("correct", "withdraw"), CORRECT),
     **dict.fromkeys(("approve", "acknowledge"), APPROVE),
     **dict.fromkeys(("load", "rules load", "rules drop", "retire"), DEFINE),
+    **dict.fromkeys(("without", "isolate", "segments", "checks", "compare", "mend"), LOOK),
     **dict.fromkeys(("restore", "rebuild", "migrate", "grant"), OWNER),
 }
 """Command to role; actions that are commands of their own are short for `record`. A `load` of people, permissions or
