@@ -224,6 +224,12 @@ def _ask(do: Any) -> None:
         do(command, *more, status=None)
     do("durations", "{folder}/work.toml", "--samples", "20")
     do("which", "--for", "BOX-1")
+    plan = "{folder}/plan.toml"
+    for command, *more in (
+        ("without", "WALL:V"), ("isolate", "BOX-1"), ("segments", "fluid"), ("checks",),
+        ("compare", plan, plan), ("mend", plan, "-o", "{folder}/mended.toml"),
+    ):  # fmt: skip
+        do(command, *more, status=None)
     do("rules drop", "rules.toml", "--accept", "an exercise", status=None)
     do("draw", "-o", "{folder}/plant.dot")
     do("export", "--form", "archive", "-o", "{folder}/all.jsonl")

@@ -31,6 +31,7 @@ NEEDS: Mapping[str, str] = {
     **dict.fromkeys(("plan show", "plan list", "progress", "left"), LOOK),
     **dict.fromkeys(("done", "skip"), RECORD),
     **dict.fromkeys(("plan adopt", "plan drop"), DEFINE),
+    **dict.fromkeys(("without", "isolate", "segments", "checks", "compare", "mend"), LOOK),
     **dict.fromkeys(("restore", "rebuild", "migrate", "grant"), OWNER),
     **dict.fromkeys(("durations", "which"), LOOK),
     **dict.fromkeys(("stops", "leave", "failures"), LOOK),
