@@ -213,7 +213,7 @@ def kind_of(plant: Plant, address: str) -> str | None:
 
 
 class _Matched:
-    """Which event did which step (`done`; of those in `near` that is a guess), which skipped one, which are `used` up."""
+    """Which event did which step (`done`; of those in `near` it is a guess), which skipped one, which are `used` up."""
 
     def __init__(
         self, plan: Plan, entries: Sequence[Entry], plant: Plant, now: View, hours: Mapping[str, Hours]
@@ -314,24 +314,54 @@ class _Matched:
 
 
 def _states(plan: Plan, matched: _Matched, now: View) -> dict[str, tuple[str, Entry | None]]:
-    """Return the state of each step by id, with the event that it is by."""
+    """Return the state of each step by id, with the event that it is by.
+
+    Only of a step that is due is it asked whether it is so already: what is left before it may make it otherwise, if
+    only by moving something along.
+    """
     found: dict[str, tuple[str, Entry | None]] = {}
-    touched: set[str] = set()
+    left = _Left()
     for step in plan.steps:
         entry, skip = matched.done.get(step.id), matched.skipped.get(step.id)
         if entry is not None and step.id in matched.near:
             found[step.id] = ELSEWHERE, entry
-            touched.update(step.action.subjects)
+            left.add(step)
         elif entry is not None:
             found[step.id] = (DONE if is_as_planned(step.action, entry.event) else OTHERWISE), entry
         elif skip is not None:
             found[step.id] = SKIPPED, skip
-        elif not touched & {*step.action.subjects} and is_there(now, step.action):
+        elif left.lets(step) and is_there(now, step.action):
             found[step.id] = THERE, None
         else:
             found[step.id] = LEFT, None
-            touched.update(step.action.subjects)
+            left.add(step)
     return found
+
+
+class _Left:
+    """The steps that are left of those so far."""
+
+    def __init__(self) -> None:
+        self._names: set[str] = set()
+        self._tracks: set[tuple[str, str]] = set()
+        self._outings: set[str] = set()
+        self._subjects: set[str] = set()
+
+    def add(self, step: Step) -> None:
+        """Take in a step that is left."""
+        self._names.add(step.id)
+        self._tracks.add((step.outing, step.track))
+        self._outings.add(step.outing)
+        self._subjects.update(step.action.subjects)
+
+    def lets(self, step: Step) -> bool:
+        """Return whether a step is due: nothing is left before it on its track, of its waits, or in earlier outings."""
+        return (
+            (step.outing, step.track) not in self._tracks
+            and self._names.isdisjoint(step.after)
+            and self._outings <= {step.outing}
+            and self._subjects.isdisjoint(step.action.subjects)
+        )
 
 
 def is_there(now: View, action: Action) -> bool:
