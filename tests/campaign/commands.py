@@ -28,6 +28,14 @@ from tests.campaign.hostile import GRAPH, TWO_LISTS
 from tests.cli.conftest import Answer, Command
 from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
 
+STOPS = """
+[[outing]]
+id = "W9"
+[[outing.track]]
+name = "ann"
+steps = [{ id = "1", do = "inspect BOX-1" }, { id = "2", do = "inspect BOX-2" }]
+"""
+
 SHOP = Path(__file__).parents[1] / "cli"
 RELEASED = Path(__file__).parents[1] / "store" / "released" / "0001.sql"
 PLAN = """
@@ -109,6 +117,15 @@ def command_names() -> set[str]:
     return {*walk(main, click.Context(main))}
 
 
+WORK = """
+[[outing]]
+id = "W9"
+[[outing.track]]
+name = "ANN"
+steps = [{ id = "1", do = "inspect BOX-1" }]
+"""
+
+
 # --- the session ------------------------------------------------------------------------------------------------------
 
 
@@ -158,6 +175,8 @@ def _write_files(here: Path) -> None:
         "joints.csv": TWO_LISTS[1],
         "net.graphml": GRAPH,
         "plan.toml": PLAN,
+        "work.toml": WORK,
+        "stops.toml": STOPS,
         "rows.csv": "\n".join(["at,action,subject,id", *rows]) + "\n",
     }
     for name, text in files.items():
@@ -200,6 +219,15 @@ def _ask(do: Any) -> None:
     for command, *more in (
         ("state",), ("history",), ("diff", at(0), at(50)), ("remarks", "BOX-1"), ("reference", "thread", "M16"),
         ("check", "--do", "mate BOX-1:J WALL:J"), ("can", "BOX-1"), ("findings",), ("audit",), ("head",),
+        ("leave",), ("stops", "{folder}/stops.toml"), ("failures", "{folder}/stops.toml"),
+    ):  # fmt: skip
+        do(command, *more, status=None)
+    do("durations", "{folder}/work.toml", "--samples", "20")
+    do("which", "--for", "BOX-1")
+    plan = "{folder}/plan.toml"
+    for command, *more in (
+        ("without", "WALL:V"), ("isolate", "BOX-1"), ("segments", "fluid"), ("checks",),
+        ("compare", plan, plan), ("mend", plan, "-o", "{folder}/mended.toml"),
     ):  # fmt: skip
         do(command, *more, status=None)
     do("rules drop", "rules.toml", "--accept", "an exercise", status=None)
