@@ -429,3 +429,14 @@ def test_steps_complete_in_the_shell(plan: Command) -> None:
     for typed, offered in (("A", ["A2", "A3", "A4"]), ("A2..A", ["A2..A2", "A2..A3", "A2..A4"])):
         said = plan(_CFGTRACK_COMPLETE="bash_complete", COMP_WORDS=f"cfgtrack done {typed}", COMP_CWORD="2")
         assert [line.partition(",")[2] for line in said.out.splitlines()] == offered
+
+
+def test_a_record_that_names_a_step_is_of_the_plan_in_force(plan: Command) -> None:
+    """`shut Q:V1 step=A1` says that this stands for A1; of a step that there is none it is said at once."""
+    said = plan("shut", "Q:V1", "step=A1", "--at", t(4))
+    assert said.err == ""
+    assert history(plan)[-1]["plan"] == "first-plan"
+    assert states(plan)["A1"] == "otherwise"
+    said = plan("shut", "Q:V2", "step=A22", "--at", t(5))
+    assert said.status == 0
+    assert said.err.startswith("warning: there is no step A22; near names: A2")
