@@ -1321,6 +1321,7 @@ steps = [
     { id = "turn-2", do = "torque BOX-1:B2 torque=\\"25 N*m\\"", takes = "5 min" },
     { id = "last", do = "inspect WALL", takes = "5 min" },
     { id = "far", do = "inspect WALL:F", takes = "5 min" },
+    { id = "twice", do = "shut WALL:V" },
 ]
 [[outing]]
 id = "W2"
@@ -1369,11 +1370,13 @@ def planning(s: Asker) -> None:
     s.do(26, "torque", "BOX-1:B2", "step=turn-2")
     s.do(27, "inspect", "WALL:V", "step=again")
     s.do(28, "cap", "BOX-2:F", "step=cap")
+    s.do(28, "inspect", "WALL:F2")
     s.do(29, "inspect", "BOX-1", "--by", "ANN", "--outing", "W1")
     s.do(29, "inspect", "SHELF")
-    s.do(29, "engage", "BOX-2:B2", "WALL:B1", "--sure", status=3)
     s.do(29, "defect", "demate", "BOX-1:F", "seized")
     s.do(30, "as-found", "WALL:K", "on")
+    s.do(31, "done", "on")
+    s.do(31, "de-energise", "WALL:K")
     s.do(31, "done", "on")
     s.do(31, "done", "live")
     s.do(31, "done", "dead")
@@ -1404,10 +1407,10 @@ def _ask_how_it_goes(s: Asker) -> None:
     s.ask("plan", "show", "--at", at(31))
     s.ask("left", "--at", at(31), "-o", s.folder / "left.toml")
     s.ask("check", "--at", at(31), status=3)
-    s.ask("state", "--at", at(31), "--after", "end")
-    s.ask("state", "BOX-1", "--at", at(31), "--after", "end")
-    s.ask("can", "BOX-1", "--at", at(31), "--after", "end")
-    s.ask("draw", "--at", at(31), "--after", "end", "--form", "svg")
+    s.ask("state", "--at", at(31), "--after", "apart")
+    s.ask("state", "BOX-1", "--at", at(31), "--after", "apart")
+    s.ask("can", "BOX-1", "--at", at(31), "--after", "apart")
+    s.ask("draw", "--at", at(31), "--after", "apart", "--form", "svg")
 
 
 def _replan(s: Asker) -> None:
