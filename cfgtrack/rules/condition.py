@@ -11,6 +11,7 @@ from itertools import islice
 from pathlib import PurePath
 from typing import Any, ClassVar, NamedTuple, Protocol, Self
 
+from cfgtrack.model.plant import owner_of, port_of
 from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.time import LONGEST
 from cfgtrack.network.flow import Link
@@ -37,12 +38,27 @@ class Asked(NamedTuple):
     """What a condition asks of when things were last done: of these `actions` (see `Done`; None: of all).
 
     Their order within an item; `inside`, within all that is of one owner. With a `most_age` (microseconds), how long
-    ago as well: what is longer ago is all the same to it.
+    ago those of them that are `aged` were as well: what is longer ago is all the same to it.
     """
 
     actions: frozenset[str] | None = None
     inside: bool = True
     most_age: int | None = LONGEST
+    aged: frozenset[str] | None = None
+
+    def groups(self, subject: str, action: str) -> tuple[str, ...]:
+        """Return within what the order of an action on a subject is asked: its port, and its owner if `inside`.
+
+        What must have been done to a unit itself isn't done to it at its ports.
+        """
+        port, owner = port_of(subject), owner_of(subject)
+        if not self.inside or port == owner:
+            return (port,)
+        return (port,) if self.aged is not None and action in self.aged else (port, owner)
+
+    def is_aged(self, action: str) -> bool:
+        """Return whether it is asked how long ago an action was."""
+        return self.most_age is not None and (self.aged is None or action in self.aged)
 
 
 class Condition(ABC):

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from cfgtrack.model.plant import owner_of, port_of
 from cfgtrack.rules.condition import Asked
 from cfgtrack.rules.world import Stamp, told
 
@@ -63,19 +62,31 @@ def _written(world: World) -> Iterator[Hashable]:
 
 def _stamps(engine: Engine, *, timed: bool) -> Iterator[Hashable]:
     """Yield what of when things were last done a rule asks: the order within each item, and how long ago."""
-    done, since = engine.world.stamps, engine.world.began
+    world = engine.world
+    # What was done before is before all that was done since, in every order of that; how long ago that was is asked too.
+    done = world.stamps if timed or world.first is None else world.fresh
+    since = world.began
     for number, asked in enumerate(engine.asked):
         groups: dict[str, dict[tuple[str, str], Stamp]] = {}
         for (subject, action), stamp in _of_interest(done, asked):
-            if asked.most_age is not None and timed:
+            if timed and asked.most_age is not None and asked.is_aged(action):
                 yield number, subject, action, min(engine.world.now - stamp[0], asked.most_age)
-            # What was done before is before all that was done since, in every order of that.
             if since is None or stamp > since:
-                of = owner_of(subject) if asked.inside else port_of(subject)
-                groups.setdefault(of, {})[subject, action] = stamp
+                for of in asked.groups(subject, action):
+                    groups.setdefault(of, {})[subject, action] = stamp
         for of, stamps in groups.items():
-            ranks = {stamp: rank for rank, stamp in enumerate(sorted(set(stamps.values())))}
-            yield number, of, frozenset((key, ranks[stamp]) for key, stamp in stamps.items())
+            yield number, of, frozenset(_ranked(stamps, asked))
+
+
+def _ranked(stamps: dict[tuple[str, str], Stamp], asked: Asked) -> Iterator[Hashable]:
+    """Yield what was done with its rank in time: those since which something must be done have one, if nothing is between."""
+    rank, before, last = 0, (0, 0), False
+    for stamp, key in sorted((stamp, key) for key, stamp in stamps.items()):
+        matters = asked.aged is None or key[1] in asked.aged
+        if stamp != before and (matters or last):
+            rank += 1
+        before, last = stamp, matters or (stamp == before and last)
+        yield key, rank
 
 
 def _of_interest(done: dict[tuple[str, str], Stamp], asked: Asked) -> Iterable[tuple[tuple[str, str], Stamp]]:

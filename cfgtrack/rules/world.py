@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from cfgtrack.model.configuration import Configuration, Undo, untouched
@@ -57,7 +57,7 @@ def told(aspect: str, effect: Effect | None) -> str | bool | None:
     return None if effect is None else effect.value
 
 
-def _did(event: Event) -> Iterator[tuple[str, str]]:
+def did(event: Event) -> Iterator[tuple[str, str]]:
     """Yield what an event did to whom: see `Done`."""
     for subject in (*event.subjects, *event.moved, *event.carried):
         yield subject, event.action
@@ -74,7 +74,7 @@ def done_before(events: Iterable[Event]) -> dict[tuple[str, str], Stamp]:
     last: Stamp = (0, -1)
     for event in events:
         last = (event.happened, last[1] + 1 if event.happened == last[0] else 0)
-        done.update(dict.fromkeys(_did(event), last))
+        done.update(dict.fromkeys(did(event), last))
     return done
 
 
@@ -108,6 +108,9 @@ class World:
         self._stamp: Stamp = (0, 0)
         self.first: First | None = None
         self.began: Stamp | None = None
+        self.fresh: dict[tuple[str, str], Stamp] = {}
+        self.telling: frozenset[str] | None = frozenset()
+        self.ages: Callable[[Stamp], int] | None = None
         self._networks = networks or {}
         self.flows: dict[str, Flow] = {}
         for medium in media:
@@ -137,6 +140,10 @@ class World:
         """Return what was last done to everything, before the start too."""
         return {**self._prior, **self._done}
 
+    def age(self, stamp: Stamp) -> int:
+        """Return how long ago something was done, microseconds: as `ages` has it, where somebody keeps the time."""
+        return self.now - stamp[0] if self.ages is None else self.ages(stamp)
+
     @property
     def stamps(self) -> dict[tuple[str, str], Stamp]:
         """When what was done since the start was last done."""
@@ -146,8 +153,10 @@ class World:
         happened, order = self._stamp
         stamp = (event.happened, order + 1 if event.happened == happened else 0)
         self.trail.assign(self, "_stamp", stamp)
-        for key in _did(event):
+        for key in did(event):
             self.trail.set(self._done, key, stamp)
+            if self.first is not None and (self.telling is None or key[1] in self.telling):
+                self.trail.set(self.fresh, key, stamp)
 
     # --- one event ---
 
