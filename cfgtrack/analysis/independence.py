@@ -226,7 +226,7 @@ class Footprints:
         """Note what is done that a rule asks the order of: of two that it doesn't tell apart any may come first."""
         for subject, action in did(event):
             for number, asked in enumerate(self._engine.asked):
-                if asked.actions is not None and action not in asked.actions:
+                if not asked.concerns(action):
                     continue
                 first = asked.aged is None or action in asked.aged
                 # Of what is as old as it is, and not only before or after another, each is told apart.
@@ -249,9 +249,7 @@ class Footprints:
         for reader in self._readers:
             number = reader.number
             into = seen.changes if reader.watches else seen.adds
-            if reader.on_everything or any(leaf.version != versions[leaf] for leaf in reader.counted):
-                into["rule", number, "*"] = None
-            elif any(touched.moves_any(ways) for ways in reader.in_all):
+            if reader.on_everything or any(leaf.version != versions[leaf] for leaf in reader.counted) or any(touched.moves_any(ways) for ways in reader.in_all):
                 into["rule", number, "*"] = None
             for it in self._near(reader, change, stirred):
                 if reader.may_differ(it, touched):

@@ -23,12 +23,11 @@ from typing import Any, NamedTuple
 from cfgtrack.analysis.check import Start, judged
 from cfgtrack.analysis.independence import Footprints, Reads
 from cfgtrack.analysis.trial import impossible
-from cfgtrack.analysis.verdict import Verdict, covered
+from cfgtrack.analysis.verdict import covered
 from cfgtrack.model.action import BEGIN, END, Action
-from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Impossible, resolve
-from cfgtrack.model.sequence import Schedule, Step
+from cfgtrack.model.sequence import Schedule
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.network.network import Network
 from cfgtrack.rules.condition import Condition
@@ -346,6 +345,7 @@ class Search:
         self.path: list[int] = []
         self._at: dict[int, int] = {}
         self._seen: dict[Hashable, list[tuple[int, ...]]] = {}
+        self._done_so: dict[tuple[int, tuple[int, ...]], None] = {}
         self._elapsed: dict[tuple[int | None, int, int, int, int], int] = {}
         self._aged = [asked for asked in self.engine.asked if asked.most_age is not None]
         self._keeps_age = any(asked.most_age and asked.most_age > 1 for asked in self._aged) or 0 in work.high
@@ -410,12 +410,16 @@ class Search:
             return None
         time = moment.time + 1
         configuration = self.engine.world.configuration
-        reads = Reads(configuration)
-        view = configuration if self.footprints is None else reads
+        order = tuple(i for i in self.path if self._now_past >> i & 1) if self.footprints is not None else ()
+        # Done after the same, in the same order, a step reads and changes the same.
+        is_known = self.footprints is None or (step, order) in self._done_so
+        self._done_so[step, order] = None
+        reads = None if is_known else Reads(configuration)
+        view = configuration if reads is None else reads
         action = replace(work.steps[step].action, happened=time, id=f"step:{work.steps[step].id}")
         outcome = resolve(view, action)
         if isinstance(outcome, Impossible):
-            if self.footprints is not None:
+            if self.footprints is not None and reads is not None:
                 self.footprints.refused(step, reads.cells)
                 self._expect_same()
             self._bad(step, Fault(work.steps[step].id, (impossible(outcome),)))
@@ -431,7 +435,7 @@ class Search:
         self.path.append(step)
         done = moment.done | 1 << step
         after = _Moment(done, moment.outing, 0, time, clocks, readings)
-        if not self._is_new(after):
+        if self.forced is None and not self._is_new(after):
             self.path.pop()
             return None
         after = after._replace(mark=self.engine.mark())
@@ -450,7 +454,7 @@ class Search:
         if not engine.world.sees(event):
             raise _Unseen(event)
         noted, turned = engine.noted, engine.turned
-        before = None if self.footprints is None or step is None else self.footprints.before(event)
+        before = None if self.footprints is None or reads is None else self.footprints.before(event)
         engine.step(event)
         if self.footprints is not None and step is not None and reads is not None and before is not None:
             self.footprints.take(step, event, reads.cells, before)

@@ -20,7 +20,7 @@ from cfgtrack.rules.dependence import EVERYTHING, Dependence
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.match import ActionMatch
 from cfgtrack.rules.selection import Selection
-from cfgtrack.rules.world import World
+from cfgtrack.rules.world import Stamp, World
 
 Ended = Sequence[tuple[str, Link]]
 """The links that just ended, each with its medium."""
@@ -55,6 +55,24 @@ class Asked(NamedTuple):
         if not self.inside or port == owner:
             return (port,)
         return (port,) if self.aged is not None and action in self.aged else (port, owner)
+
+    def concerns(self, action: str) -> bool:
+        """Return whether it is asked of an action when that was done."""
+        return self.actions is None or action in self.actions
+
+    def ranked(self, stamps: Mapping[tuple[str, str], Stamp]) -> frozenset[tuple[tuple[str, str], int]]:
+        """Return what was done within a group, each with its rank in time.
+
+        Of that since which something must be done it matters only between what of that it was.
+        """
+        out, rank, before, last = [], 0, (0, 0), False
+        for stamp, key in sorted((stamp, key) for key, stamp in stamps.items()):
+            matters = self.aged is None or key[1] in self.aged
+            if stamp != before and (matters or last):
+                rank += 1
+            before, last = stamp, matters or (stamp == before and last)
+            out.append((key, rank))
+        return frozenset(out)
 
     def is_aged(self, action: str) -> bool:
         """Return whether it is asked how long ago an action was."""

@@ -118,8 +118,7 @@ class Engine:
         self.asked = tuple(
             {one: None for rule in rules.rules for c in rule.conditions() for one in c.asked()}
         )
-        actions = [one.actions for one in self.asked]
-        self.world.telling = None if None in actions else frozenset(a for some in actions for a in some or ())
+        self.world.asked = self.asked
         self._runner_of = {runner.rule.id: runner for runner in self.runners}
         self._watched = [runner for runner in self.runners if runner.watched]
         for runner in self.runners:

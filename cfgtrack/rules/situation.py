@@ -7,10 +7,9 @@ order, or how long ago.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Hashable, Iterator
 from typing import TYPE_CHECKING
 
-from cfgtrack.rules.condition import Asked
 from cfgtrack.rules.world import Stamp, told
 
 if TYPE_CHECKING:
@@ -25,14 +24,14 @@ def situation(engine: Engine, *, timed: bool = True) -> Hashable:
     without how long ago things were and how long clocks have run, for whoever keeps the time himself.
     """
     engine.settle()
-    world, now = engine.world, engine.world.now
+    now = engine.world.now
     remembered = (
         (runner.number, what)
         for runner in engine.runners
         if (what := runner.situation(now if timed else None)) is not None
     )
     return (
-        frozenset(_written(world)),
+        frozenset(_written(engine.world)),
         tuple(remembered),
         frozenset(_stamps(engine, timed=timed)),
     )
@@ -61,35 +60,22 @@ def _written(world: World) -> Iterator[Hashable]:
 
 
 def _stamps(engine: Engine, *, timed: bool) -> Iterator[Hashable]:
-    """Yield what of when things were last done a rule asks: the order within each item, and how long ago."""
+    """Yield what of when things were last done a rule asks: the order within each group, and how long ago."""
     world = engine.world
-    # What was done before is before all that was done since, in every order of that; how long ago that was is asked too.
-    done = world.stamps if timed or world.first is None else world.fresh
-    since = world.began
+    if timed:
+        for number, asked in enumerate(engine.asked):
+            for (subject, action), stamp in world.stamps.items() if asked.most_age is not None else ():
+                if asked.is_aged(action):
+                    yield number, subject, action, min(world.now - stamp[0], asked.most_age or 0)
+    if world.first is not None:
+        # What was done before is before all that was done since, in every order of that.
+        yield from world.ranked.items()
+        return
     for number, asked in enumerate(engine.asked):
         groups: dict[str, dict[tuple[str, str], Stamp]] = {}
-        for (subject, action), stamp in _of_interest(done, asked):
-            if timed and asked.most_age is not None and asked.is_aged(action):
-                yield number, subject, action, min(engine.world.now - stamp[0], asked.most_age)
-            if since is None or stamp > since:
+        for (subject, action), stamp in world.stamps.items():
+            if asked.concerns(action):
                 for of in asked.groups(subject, action):
                     groups.setdefault(of, {})[subject, action] = stamp
         for of, stamps in groups.items():
-            yield number, of, frozenset(_ranked(stamps, asked))
-
-
-def _ranked(stamps: dict[tuple[str, str], Stamp], asked: Asked) -> Iterator[Hashable]:
-    """Yield what was done with its rank in time: those since which something must be done have one, if nothing is between."""
-    rank, before, last = 0, (0, 0), False
-    for stamp, key in sorted((stamp, key) for key, stamp in stamps.items()):
-        matters = asked.aged is None or key[1] in asked.aged
-        if stamp != before and (matters or last):
-            rank += 1
-        before, last = stamp, matters or (stamp == before and last)
-        yield key, rank
-
-
-def _of_interest(done: dict[tuple[str, str], Stamp], asked: Asked) -> Iterable[tuple[tuple[str, str], Stamp]]:
-    if asked.actions is None:
-        return done.items()
-    return ((key, stamp) for key, stamp in done.items() if key[1] in asked.actions)
+            yield (number, of), asked.ranked(stamps)

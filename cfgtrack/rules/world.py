@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from cfgtrack.model.configuration import Configuration, Undo, untouched
 from cfgtrack.model.event import DEVICE, Effect, Event, effects, is_of_device
@@ -16,6 +17,9 @@ from cfgtrack.network.reach import Reach
 from cfgtrack.rules.selection import Bound, Selection
 from cfgtrack.rules.tally import Tallies
 from cfgtrack.rules.trail import Trail
+
+if TYPE_CHECKING:
+    from cfgtrack.rules.condition import Asked
 
 Stamp = tuple[int, int]
 """When something was last done: (happened, order among the events of that instant)."""
@@ -108,8 +112,9 @@ class World:
         self._stamp: Stamp = (0, 0)
         self.first: First | None = None
         self.began: Stamp | None = None
-        self.fresh: dict[tuple[str, str], Stamp] = {}
-        self.telling: frozenset[str] | None = frozenset()
+        self.asked: Sequence[Asked] = ()
+        self.ranked: dict[tuple[int, str], Hashable] = {}
+        self._grouped: dict[tuple[int, str], dict[tuple[str, str], Stamp]] = {}
         self.ages: Callable[[Stamp], int] | None = None
         self._networks = networks or {}
         self.flows: dict[str, Flow] = {}
@@ -155,8 +160,21 @@ class World:
         self.trail.assign(self, "_stamp", stamp)
         for key in did(event):
             self.trail.set(self._done, key, stamp)
-            if self.first is not None and (self.telling is None or key[1] in self.telling):
-                self.trail.set(self.fresh, key, stamp)
+        if self.first is not None and self.asked:
+            self._rank(event, stamp)
+
+    def _rank(self, event: Event, stamp: Stamp) -> None:
+        """Keep in which order those things were done that somebody asks the order of."""
+        fresh: dict[tuple[int, str], dict[tuple[str, str], Stamp]] = {}
+        for subject, action in did(event):
+            for number, asked in enumerate(self.asked):
+                if asked.concerns(action):
+                    for of in asked.groups(subject, action):
+                        fresh.setdefault((number, of), {})[subject, action] = stamp
+        for group, stamps in fresh.items():
+            stamps = {**self._grouped.get(group, {}), **stamps}
+            self.trail.set(self._grouped, group, stamps)
+            self.trail.set(self.ranked, group, self.asked[group[0]].ranked(stamps))
 
     # --- one event ---
 
