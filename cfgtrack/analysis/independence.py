@@ -249,7 +249,11 @@ class Footprints:
         for reader in self._readers:
             number = reader.number
             into = seen.changes if reader.watches else seen.adds
-            if reader.on_everything or any(leaf.version != versions[leaf] for leaf in reader.counted) or any(touched.moves_any(ways) for ways in reader.in_all):
+            if (
+                reader.on_everything
+                or any(leaf.version != versions[leaf] for leaf in reader.counted)
+                or any(touched.moves_any(ways) for ways in reader.in_all)
+            ):
                 into["rule", number, "*"] = None
             for it in self._near(reader, change, stirred):
                 if reader.may_differ(it, touched):

@@ -18,16 +18,16 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.analysis.check import Start, judged
 from cfgtrack.analysis.independence import Footprints, Reads
 from cfgtrack.analysis.trial import impossible
-from cfgtrack.analysis.verdict import covered
+from cfgtrack.analysis.verdict import Verdict, covered
 from cfgtrack.model.action import BEGIN, END, Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Impossible, resolve
-from cfgtrack.model.sequence import Schedule
+from cfgtrack.model.sequence import Deadlock, Schedule
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.network.network import Network
 from cfgtrack.rules.condition import Condition
@@ -195,6 +195,10 @@ class _Moment(NamedTuple):
     readings: Mapping[tuple[str, str], int]
 
 
+Known = dict[Hashable, list[tuple[int, ...]]]
+"""The situations that are known, each with what may have been done before what still runs in it."""
+
+
 class _Unseen(Exception):
     """A step writes what the engine isn't ready for."""
 
@@ -334,7 +338,10 @@ class Search:
         tell: Tell | None = None,
         shorter_than: int | None = None,
         forced: Sequence[int] | None = None,
+        lead: Sequence[int] = (),
+        known: Known | None = None,
     ) -> None:
+        self.lead = lead
         self.ground, self.work, self.footprints = ground, work, footprints
         self.shortest, self.most, self.tell = shortest, most, tell
         self.forced = forced
@@ -344,7 +351,7 @@ class Search:
         self.past = [0] * len(work.steps)
         self.path: list[int] = []
         self._at: dict[int, int] = {}
-        self._seen: dict[Hashable, list[tuple[int, ...]]] = {}
+        self.seen: Known = {} if known is None else {key: list(times) for key, times in known.items()}
         self._done_so: dict[tuple[int, tuple[int, ...]], None] = {}
         self._elapsed: dict[tuple[int | None, int, int, int, int], int] = {}
         self._aged = [asked for asked in self.engine.asked if asked.most_age is not None]
@@ -502,6 +509,10 @@ class Search:
             if found is None:
                 return None
             clocks, readings = found
+        if readings:
+            readings = {
+                key: step for key, step in readings.items() if not self._is_too_old(key[1], step, outing)
+            }
         after = _Moment(moment.done, outing, self.engine.mark(), time, clocks, readings)
         if not work.of_outing[outing]:
             return self._end(after)
@@ -605,6 +616,12 @@ class Search:
             return 0
         return self._since(step, stamp[0], self._past_at(step))
 
+    def _is_too_old(self, action: str, step: int, outing: int) -> bool:
+        """Return whether what was done at a step is too old for all who ask when an outing begins: it stays so."""
+        self._now = ~outing - len(self.work.of_outing)
+        age = self._since(step, 0, self._past_at(step))
+        return all(age >= (asked.most_age or 0) for asked in self._aged if asked.is_aged(action))
+
     def _past_at(self, step: int | None) -> int:
         """Return what was done by the end of a step in every order that this one stands for; None: nothing."""
         return 0 if step is None else self.past[step] | 1 << step
@@ -697,7 +714,7 @@ class Search:
             self.past[step]
             for step in (*(c.step for c in clocks if c.step is not None), *(s for _, s in readings))
         )
-        known = self._seen.setdefault(key, [])
+        known = self.seen.setdefault(key, [])
         if any(all(a & ~b == 0 for a, b in zip(one, times, strict=True)) for one in known):
             return False
         known[:] = [one for one in known if not all(b & ~a == 0 for a, b in zip(one, times, strict=True))]
@@ -722,6 +739,8 @@ class Search:
         """Return the steps to take next, the first in writing order last."""
         if self.forced is not None:
             return list(self.forced[len(self.path) : len(self.path) + 1])
+        if len(self.path) < len(self.lead):
+            return [self.lead[len(self.path)]]
         enabled = self._enabled(moment)
         if self.footprints is None or len(enabled) < 2:
             return enabled[::-1]
@@ -800,44 +819,65 @@ def _by_name(clock: _Clock) -> tuple[Any, ...]:
 
 
 class Orders:
-    """The orders of one plan, to be searched as often as is asked, with waits added and left out."""
+    """The orders of one plan, to be searched as often as is asked, with waits added and left out.
+
+    What its steps touch is learnt once. `most` situations are looked at in one search, None for all.
+    """
 
     def __init__(self, ground: Ground, *, most: int | None = None, tell: Tell | None = None) -> None:
         self.ground, self.most, self.tell = ground, most, tell
         self.situations = 0
+        self.known: Known = {}
+        self._footprints: Footprints | None = None
+        self._before = 0
 
-    def search(self, proposal: Proposal, *, shortest: bool = False, reduced: bool = True) -> Searched:
+    def search(
+        self, proposal: Proposal, *, shortest: bool = False, reduced: bool = True, most: int | None = None
+    ) -> Searched:
         """Search the orders of a proposal that has the steps of this plan. Raises Deadlock."""
-        work = _Work(proposal, self.ground.begin.start, self.ground.begun)
-        if not reduced:
-            return self._search(work, None, shortest=shortest)
-        footprints = Footprints(self.ground.engine(), len(work.steps), work.sole())
-        self._learn(work, footprints)
-        return self._search(work, footprints, shortest=shortest)
+        work = self.work(proposal)
+        footprints = self._learnt(work) if reduced else None
+        found, search = self._search(work, footprints, shortest=shortest, most=most)
+        self.known = search.seen
+        return found
+
+    def anew_from(self, proposal: Proposal, outing: int, known: Known) -> Searched:
+        """Search a proposal that differs in one outing from one that is clear, of which the situations are known."""
+        work = self.work(proposal)
+        before = sum(work.of_outing[:outing])
+        ways = [times for key, times in known.items() if key[0] == before]  # type: ignore[index]
+        lead: list[int] = []
+        if len(ways) <= 1 and all(len(times) == 1 for times in ways):
+            lead = [i for i in _topological(work.previous) if before >> i & 1]
+            lead.sort(key=work.outing.__getitem__)
+        ends = {sum(work.of_outing[: n + 1]) for n in range(outing, len(work.of_outing))}
+        later = {key: times for key, times in known.items() if key[0] in ends}  # type: ignore[index]
+        return self._search(work, self._learnt(work), shortest=False, lead=lead, known=later)[0]
 
     def shorter(self, proposal: Proposal, than: int, *, most: int | None) -> Searched:
-        """Search all orders, independent or not, for the shortest bad one of less than so many, first in writing order."""
-        work = _Work(proposal, self.ground.begin.start, self.ground.begun)
-        return self._search(work, None, shortest=True, shorter_than=than, most=most)
+        """Search all orders, independent or not, for a bad one of less than so many steps: the first as written."""
+        return self._search(self.work(proposal), None, shortest=True, shorter_than=than, most=most)[0]
 
     def replay(self, proposal: Proposal, steps: Sequence[str]) -> BadOrder | None:
         """Return what is wrong with one order, as far as it goes."""
-        work = _Work(proposal, self.ground.begin.start, self.ground.begun)
+        work = self.work(proposal)
         forced = [work.number[one] for one in steps]
-        return self._search(work, None, shortest=False, forced=forced).bad
+        return self._search(work, None, shortest=False, forced=forced)[0].bad
 
-    def _learn(self, work: _Work, footprints: Footprints) -> None:
-        """See what the steps touch in a few orders."""
-        orders = [
-            list(_topological(work.previous)),
-            list(_one_by_one(work)),
-            list(_one_by_one(work, last_first=True)),
-        ]
-        for forced in orders:
-            self._search(
-                work, footprints, shortest=False, forced=sorted(forced, key=lambda i: work.outing[i])
-            )
-        footprints.grew = False
+    def work(self, proposal: Proposal) -> _Work:
+        """Return the steps of a proposal with what waits and tracks say of them."""
+        return _Work(proposal, self.ground.begin.start, self.ground.begun)
+
+    def _learnt(self, work: _Work) -> Footprints:
+        """Return what the steps touch, as is seen in a few orders first."""
+        if self._footprints is None:
+            footprints = self._footprints = Footprints(self.ground.engine(), len(work.steps), work.sole())
+            orders = (_topological(work.previous), _one_by_one(work), _one_by_one(work, last_first=True))
+            for order in orders:
+                forced = sorted(order, key=work.outing.__getitem__)
+                self._search(work, footprints, shortest=False, forced=forced)
+            footprints.grew = False
+        return self._footprints
 
     def _search(
         self,
@@ -848,7 +888,9 @@ class Orders:
         shorter_than: int | None = None,
         most: int | None = None,
         forced: Sequence[int] | None = None,
-    ) -> Searched:
+        lead: Sequence[int] = (),
+        known: Known | None = None,
+    ) -> tuple[Searched, Search]:
         while True:
             search = Search(
                 self.ground,
@@ -856,9 +898,11 @@ class Orders:
                 footprints=footprints,
                 shortest=shortest,
                 most=self.most if most is None else most,
-                tell=self.tell,
+                tell=None if self.tell is None else self._tell,
                 shorter_than=shorter_than,
                 forced=forced,
+                lead=lead,
+                known=known,
             )
             try:
                 found = search.run()
@@ -871,7 +915,12 @@ class Orders:
                 footprints.grew = False
             else:
                 self.situations += found.situations
-                return found
+                self._before = self.situations
+                return found, search
+
+    def _tell(self, situations: int) -> None:
+        assert self.tell is not None
+        self.tell(self._before + situations)
 
 
 def _one_by_one(work: _Work, *, last_first: bool = False) -> Iterator[int]:
@@ -889,3 +938,294 @@ def _one_by_one(work: _Work, *, last_first: bool = False) -> Iterator[int]:
                     done |= 1 << i
                     yield i
     assert done.bit_count() == n
+
+
+# --- waits ------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """That a step waits for another."""
+
+    step: str
+    waits_for: str
+
+
+@dataclass(frozen=True, slots=True)
+class WaitFound:
+    """What a wait of the plan is good for: `needed`, with the `bad` order that comes without it.
+
+    Else it can be left out, as it follows from the others (`implied`), or as every order without it is clear, too.
+    None of both where the search was cut short.
+    """
+
+    step: str
+    waits_for: str
+    needed: bool | None
+    implied: bool = False
+    bad: BadOrder | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OrdersReport:
+    """What every order of a plan comes to.
+
+    `bad` is a bad order: no other is shorter if it `is_shortest`. `cure` are waits with which every order is clear, None
+    where none were found: there are no fewer if they are `fewest`, else none of them can be left out. `waits` tells of
+    the plan's own, if that was asked. `cut`: the search was cut short, so that nothing is clear. `unjudged` are rules
+    that can't be judged in every order, `crashed` those that gave no verdict. `situations` is how many were looked at.
+    """
+
+    told: ClassVar[tuple[str, ...]] = ("verdict",)
+
+    title: str
+    steps: int
+    outings: tuple[str, ...]
+    bad: BadOrder | None = None
+    is_shortest: bool = False
+    cure: tuple[Wait, ...] | None = None
+    fewest: bool = False
+    waits: tuple[WaitFound, ...] = ()
+    cut: bool = False
+    unjudged: tuple[str, ...] = ()
+    crashed: tuple[str, ...] = ()
+    situations: int = 0
+    rules: int = 0
+    said_for: str = IN_EVERY_ORDER
+
+    @property
+    def verdict(self) -> Verdict:
+        """Whether every order may be done: not clear outranks undecided."""
+        if self.bad is not None:
+            return Verdict.NOT_CLEAR
+        return Verdict.UNDECIDED if self.cut or self.unjudged or self.crashed else Verdict.CLEAR
+
+
+FEW = 20_000
+"""So many situations are looked at for a shorter bad order than the first that is found."""
+
+MOST_TRIES = 80
+"""So many sets of waits are tried for the fewest."""
+
+MOST_WAITS = 3
+"""Up to so many extra waits are looked for in sets that grow."""
+
+
+def orders(
+    ground: Ground,
+    *,
+    most: int | None = None,
+    tell: Tell | None = None,
+    cures: bool = True,
+    waits: bool = False,
+) -> OrdersReport:
+    """Search every order of a plan for bad ones; for what would cure them, and which waits aren't needed, if asked.
+
+    Raises Deadlock. A KeyboardInterrupt cuts the work short: what was found by then is told.
+    """
+    searching, proposal = Orders(ground, most=most, tell=tell), ground.proposal
+    found = searching.search(proposal)
+    known, cut = searching.known, found.cut
+    bad, is_shortest, cure, fewest = found.bad, False, None, False
+    if bad is not None:
+        bad, is_shortest, cut = _shortest(searching, proposal, bad)
+        if cures and not cut:
+            cure, fewest, cut = _cure(searching, proposal, bad)
+    told: list[WaitFound] = []
+    if waits and not cut and bad is None:
+        for one in _judged_waits(searching, proposal, known):
+            told.append(one)
+            cut = cut or one.needed is None
+    return OrdersReport(
+        title=proposal.title,
+        steps=len(proposal.steps),
+        outings=tuple(outing.id for outing in proposal.outings),
+        bad=bad,
+        is_shortest=is_shortest,
+        cure=cure,
+        fewest=fewest,
+        waits=tuple(told),
+        cut=found.cut or (cut and bad is None),
+        unjudged=tuple(dict.fromkeys((*ground.unjudged, *found.unjudged))),
+        crashed=tuple(found.crashed),
+        situations=searching.situations,
+        rules=len(ground.rules.rules),
+    )
+
+
+def _shortest(searching: Orders, proposal: Proposal, bad: BadOrder) -> tuple[BadOrder, bool, bool]:
+    """Return the shortest bad order that is found, whether there is no shorter one, and whether that was cut off."""
+    again = searching.replay(proposal, bad.steps)
+    assert again is not None
+    assert again.steps == bad.steps
+    found = searching.shorter(proposal, len(again.steps) + 1, most=FEW)
+    best = again if found.bad is None else found.bad
+    stopped = found.cut and found.situations < FEW
+    if found.cut and not stopped:
+        near = searching.search(proposal, shortest=True, most=FEW // 4).bad
+        if near is not None and len(near.steps) < len(best.steps):
+            best = searching.replay(proposal, near.steps) or best
+    return best, not found.cut, stopped
+
+
+class _GivenUp(Exception):
+    """More sets of waits would have to be tried than is worth it, or the work was cut short."""
+
+
+class _Cures:
+    """Looks for the fewest extra waits with which every order is clear: each set must break every bad order known."""
+
+    def __init__(self, searching: Orders, proposal: Proposal, bad: BadOrder) -> None:
+        self._searching, self._proposal = searching, proposal
+        self._known = [bad.steps]
+        self._tried: dict[frozenset[Wait], tuple[str, ...] | None] = {}
+        schedule = Schedule(proposal, searching.ground.begin.start, searching.ground.begun)
+        laid = schedule.lay_out(schedule.at_pace(1))
+        self._turn = {one.step.id: i for i, one in enumerate(laid.steps)}
+        self._of = {step.id: step for step in proposal.steps}
+        self._work = searching.work(proposal)
+        self.tries = 0
+
+    def fewest(self) -> tuple[Wait, ...] | None:
+        """Return the fewest waits, up to a few; None where more are needed. Raises _GivenUp."""
+        for many in range(1, MOST_WAITS + 1):
+            found = self._grown((), many)
+            if found is not None:
+                return found
+        return None
+
+    def some(self) -> tuple[Wait, ...] | None:
+        """Return waits of which none can be left out, by adding one for each bad order met: as the plan is laid out."""
+        waits: tuple[Wait, ...] = ()
+        while (bad := self._bad_with(waits)) is not None:
+            likely = [one for one in self._breaking(bad) if self._is_as_written(one)]
+            if not likely:
+                return None
+            waits = (*waits, likely[0])
+        for one in waits:
+            fewer = tuple(other for other in waits if other != one)
+            if self._bad_with(fewer) is None:
+                waits = fewer
+        return waits
+
+    def _grown(self, waits: tuple[Wait, ...], more: int) -> tuple[Wait, ...] | None:
+        bad = self._bad_with(waits) if more == 0 else self._known_with(waits) or self._bad_with(waits)
+        if bad is None:
+            return waits
+        if more == 0:
+            return None
+        for wait in self._breaking(bad):
+            found = self._grown((*waits, wait), more - 1)
+            if found is not None:
+                return found
+        return None
+
+    def _known_with(self, waits: Sequence[Wait]) -> tuple[str, ...] | None:
+        """Return a bad order, of those that are known, that some waits allow."""
+        return next((one for one in self._known if not any(_breaks(wait, one) for wait in waits)), None)
+
+    def _bad_with(self, waits: Sequence[Wait]) -> tuple[str, ...] | None:
+        known = self._known_with(waits)
+        if known is not None:
+            return known
+        key = frozenset(waits)
+        if key not in self._tried:
+            if self.tries >= MOST_TRIES:
+                raise _GivenUp
+            self.tries += 1
+            try:
+                found = self._searching.search(with_waits(self._proposal, waits))
+            except Deadlock:
+                # Steps that wait for each other are no cure.
+                self._tried[key] = self._known[0]
+                return self._known[0]
+            if found.cut and found.bad is None:
+                raise _GivenUp
+            self._tried[key] = None if found.bad is None else found.bad.steps
+            if found.bad is not None:
+                self._known.append(found.bad.steps)
+        return self._tried[key]
+
+    def _breaking(self, bad: Sequence[str]) -> list[Wait]:
+        """Return the waits that a bad order doesn't keep, likely ones first: as it is laid out, near its fault."""
+        place = {step: i for i, step in enumerate(bad)}
+        work, out = self._work, list[tuple[tuple[int, ...], Wait]]()
+        for step in bad:
+            mine = work.number[step]
+            for other in self._proposal.steps:
+                its = work.number[other.id]
+                if other.outing != self._of[step].outing or other.track == self._of[step].track:
+                    continue
+                if work.needs[its] >> mine & 1 or place.get(other.id, len(bad)) < place[step]:
+                    continue
+                apart = self._turn[step] - self._turn[other.id]
+                rank = (int(apart < 0), len(bad) - 1 - place[step], abs(apart))
+                out.append((rank, Wait(step, other.id)))
+        return [wait for _, wait in sorted(out, key=lambda one: one[0])]
+
+    def _is_as_written(self, wait: Wait) -> bool:
+        return self._turn[wait.waits_for] < self._turn[wait.step]
+
+
+def _breaks(wait: Wait, order: Sequence[str]) -> bool:
+    """Return whether an order doesn't keep a wait: the step is done in it, and what it waits for isn't done before."""
+    return wait.step in order and wait.waits_for not in order[: order.index(wait.step)]
+
+
+def _cure(searching: Orders, proposal: Proposal, bad: BadOrder) -> tuple[tuple[Wait, ...] | None, bool, bool]:
+    """Return extra waits with which every order is clear, whether there are no fewer, and whether that was cut off."""
+    looking = _Cures(searching, proposal, bad)
+    try:
+        found = looking.fewest()
+        if found is not None:
+            return found, True, False
+    except _GivenUp:
+        pass
+    looking.tries = 0
+    try:
+        return looking.some(), False, False
+    except _GivenUp:
+        return None, False, False
+
+
+def with_waits(proposal: Proposal, waits: Sequence[Wait]) -> Proposal:
+    """Return a proposal with more waits."""
+    more: dict[str, tuple[str, ...]] = {}
+    for one in waits:
+        more[one.step] = (*more.get(one.step, ()), one.waits_for)
+    steps = (
+        replace(step, after=(*step.after, *more[step.id])) if step.id in more else step
+        for step in proposal.steps
+    )
+    return replace(proposal, steps=tuple(steps))
+
+
+def without_wait(proposal: Proposal, wait: Wait) -> Proposal:
+    """Return a proposal without one of its waits."""
+    steps = (
+        replace(step, after=tuple(a for a in step.after if a != wait.waits_for))
+        if step.id == wait.step
+        else step
+        for step in proposal.steps
+    )
+    return replace(proposal, steps=tuple(steps))
+
+
+def _judged_waits(searching: Orders, proposal: Proposal, known: Known) -> Iterator[WaitFound]:
+    """Yield of each wait what it is good for, of a plan that is clear in every order."""
+    number = {outing.id: n for n, outing in enumerate(proposal.outings)}
+    for step in proposal.steps:
+        for other in step.after:
+            wait = Wait(step.id, other)
+            without = without_wait(proposal, wait)
+            work = searching.work(without)
+            mine, its = work.number[step.id], work.number[other]
+            if work.needs[mine] >> its & 1 or work.outing[mine] != work.outing[its]:
+                yield WaitFound(step.id, other, needed=False, implied=True)
+                continue
+            found = searching.anew_from(without, number[step.outing], known)
+            if found.cut and found.bad is None:
+                yield WaitFound(step.id, other, needed=None)
+                return
+            bad = None if found.bad is None else searching.replay(without, found.bad.steps)
+            yield WaitFound(step.id, other, needed=found.bad is not None, bad=bad)
