@@ -52,6 +52,11 @@ class Reads:
         """The plant whose configuration this is."""
         return self._view.plant
 
+    @property
+    def is_bare(self) -> bool:
+        """No: where nothing hangs anywhere it is looked at each all the same, as something may in another order."""
+        return False
+
     def state(self, subject: str) -> State:
         """Return the state of a port, unit or mobile place. KeyError for anything else."""
         self.cells["state", subject] = None
