@@ -29,6 +29,7 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.sequence import Deadlock, Schedule
 from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.model.time import SECOND
 from cfgtrack.network.network import Network
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine, Turn
@@ -58,6 +59,9 @@ class Fault:
     `findings` are what the rules say, or that the step is impossible.
     """
 
+    told: ClassVar[tuple[str, ...]] = ("elapsed_seconds", "limit_seconds")
+    untold: ClassVar[tuple[str, ...]] = ("elapsed", "limit")
+
     step: str | None
     findings: tuple[Finding, ...] = ()
     clock: str = ""
@@ -65,6 +69,16 @@ class Fault:
     elapsed: int = 0
     limit: int = 0
     started: str | None = None
+
+    @property
+    def elapsed_seconds(self) -> float | None:
+        """How long the clock can have run, in seconds; None where the fault is of no clock."""
+        return self.elapsed / SECOND if self.clock else None
+
+    @property
+    def limit_seconds(self) -> float | None:
+        """How long the clock may run, in seconds."""
+        return self.limit / SECOND if self.clock else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -794,7 +808,11 @@ class Search:
             return
         if len(order) >= self._best:
             return
-        self.found.bad = BadOrder(tuple(self.work.steps[i].id for i in order), fault)
+        at = self.work.earliest[order[-1]] if order else self.work.start
+        # The engine's times mean nothing: told is when it could be at the earliest.
+        findings = tuple(replace(f, time=at, since=at, step=fault.step) for f in fault.findings)
+        steps = tuple(self.work.steps[i].id for i in order)
+        self.found.bad = BadOrder(steps, replace(fault, findings=findings))
         self.found.length = self._best = len(order)
 
     def _trimmed(self, step: int | None, started: int | None) -> list[int]:

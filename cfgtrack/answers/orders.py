@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import ClassVar
 
 from cfgtrack.analysis import orders as analysis
 from cfgtrack.analysis.orders import OrdersReport
@@ -22,7 +23,7 @@ from cfgtrack.rules.rule import RuleSet
 class Ordered(Answer):
     """What every order of a sequence comes to. `words` are its steps as they are said, by id."""
 
-    untold = ("moment", "notes", "words")
+    untold: ClassVar[tuple[str, ...]] = ("moment", "notes", "words")
 
     orders: OrdersReport
     words: dict[str, str]

@@ -107,7 +107,9 @@ def _why(fault: Fault) -> Iterator[str]:
         )
     for finding in fault.findings:
         yield labelled("why:", finding.headline)
-        yield from (indented(reason.text) for reason in finding.reasons if reason.text not in finding.headline)
+        yield from (
+            indented(reason.text) for reason in finding.reasons if reason.text not in finding.headline
+        )
 
 
 def _cure(report: OrdersReport) -> Iterator[str]:
