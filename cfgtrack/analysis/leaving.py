@@ -16,13 +16,14 @@ from cfgtrack.analysis.check import Start, ready
 from cfgtrack.analysis.verdict import covered
 from cfgtrack.model.action import END, Action
 from cfgtrack.model.event import Event
+from cfgtrack.model.possibility import resolve
 from cfgtrack.model.sequence import LeftRunning
 from cfgtrack.model.time import Instant
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach, gather
 from cfgtrack.rules.condition import Part
 from cfgtrack.rules.engine import Engine, Memory
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.finding import SEVERITIES, Finding
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.variance import Variance
 from cfgtrack.rules.when.always import Always
@@ -38,35 +39,76 @@ class May(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Lack:
+    """What is broken, if all is left as it is, from a `time` on: which rule says so, of whom, and what is wrong."""
+
+    told: ClassVar[tuple[str, ...]] = ("category",)
+
+    rule: str
+    severity: int
+    headline: str
+    subjects: tuple[str, ...]
+    time: Instant
+
+    @classmethod
+    def of(cls, finding: Finding) -> Lack:
+        """Return what a finding says, in short."""
+        return cls(finding.rule, finding.severity, finding.headline, finding.subjects, finding.time)
+
+    @property
+    def category(self) -> str | None:
+        """The severity in its word."""
+        return SEVERITIES.get(self.severity)
+
+
+@dataclass(frozen=True, slots=True)
 class Left:
     """What is so if all is left as it is, with nobody there until `back`, as far as that is planned.
 
-    `open` is what is broken if it is left: findings of rules that hold at all times, and of those that hold by an end.
-    `until`: how long nothing more is broken, None for as long as one likes; `runs_out` is what is broken first then.
+    `found` is what is broken then: by rules that hold at all times, and by those that hold by an end. `first` is what
+    time alone breaks first after that, if nothing is done.
     """
 
-    told: ClassVar[tuple[str, ...]] = ("may",)
+    told: ClassVar[tuple[str, ...]] = ("may", "until", "open", "runs_out")
+    untold: ClassVar[tuple[str, ...]] = ("found", "first", "now")
 
-    until: Instant | None = None
-    open: tuple[Finding, ...] = ()
-    runs_out: Finding | None = None
+    now: int
+    found: tuple[Finding, ...] = ()
+    first: Finding | None = None
     back: Instant | None = None
 
     @property
     def may(self) -> May:
         """The verdict: yes; yes, but somebody must be back in time; no."""
-        if self.open:
+        if self.found:
             return May.NO
-        if self.runs_out is None:
+        if self.first is None:
             return May.YES
-        too_soon = self.back is not None and self.runs_out.time < self.back
+        too_soon = self.back is not None and self.first.time < self.back
         return May.NO if too_soon else May.UNTIL
+
+    @property
+    def until(self) -> Instant | None:
+        """How long nothing is broken: no longer than now, or until what time breaks first; None for ever."""
+        if self.found:
+            return self.now
+        return None if self.first is None else self.first.time
+
+    @property
+    def open(self) -> tuple[Lack, ...]:
+        """What is broken, the worst first."""
+        return tuple(Lack.of(f) for f in sorted(self.found, key=lambda f: (f.severity, f.rule, f.subjects)))
+
+    @property
+    def runs_out(self) -> Lack | None:
+        """What time alone breaks first after that."""
+        return None if self.first is None else Lack.of(self.first)
 
     @property
     def sets(self) -> tuple[str, ...]:
         """The rules that set the verdict, the worst first."""
         several = self.open or (() if self.runs_out is None else (self.runs_out,))
-        return tuple(dict.fromkeys(f.rule for f in sorted(several, key=lambda f: (f.severity, f.rule))))
+        return tuple(dict.fromkeys(one.rule for one in several))
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,29 +187,39 @@ class Leaving:
         """Return whether anything was broken after the first `since` breaches, but for what must hold by an end."""
         return any(b.rule.id not in self.by_end for b in self.engine.breaches_since(since).values())
 
-    def judge(self, stopping: Stopping, *, as_it_is: bool = False) -> Left:
+    def lacking(self) -> list[Breach]:
+        """Return what is broken now, or would be by an end."""
+        since = self.engine.breaches_since(self._noted)
+        numbers = [n for n in (*self._open, *since) if not self.engine.is_mended(n)]
+        return [b for b in self.engine.breaches_of(numbers) if b.rule.mode.can_be_mended]
+
+    def judge(self, stopping: Stopping, *, as_it_is: bool = False, by_end: bool = True) -> Left:
         """Return what is so if the work stops here. The engine is left as it was.
 
-        `as_it_is`: what is open is told with the reasons of this moment, not of when it began.
+        `as_it_is`: what is open is told with the reasons of this moment, not of when it began. Without `by_end` it is
+        not asked what must hold by an end.
         """
         engine, mark = self.engine, self.engine.mark()
         try:
             engine.settle()
             now, noted = engine.world.now, engine.noted
-            if stopping.outing is not None:
-                engine.step(Event.of(Action("stop", END, (), now, outing=stopping.outing)))
+            if stopping.outing is not None and by_end:
+                end = resolve(
+                    engine.world.configuration, Action("stop", END, (), now, outing=stopping.outing)
+                )
+                assert isinstance(end, Event), end.refusals
+                engine.step(end)
                 engine.settle()
             if stopping.last:
                 engine.end_sequence()
                 engine.settle()
-            open_ = self._open_now(noted, stopping, as_it_is=as_it_is)
+            open_ = self._open_now(noted, stopping, as_it_is=as_it_is, by_end=by_end)
             runs_out = self._first_by_time(stopping)
         finally:
             engine.back(mark)
-        until = now if open_ else None if runs_out is None else runs_out.time
-        return Left(until, tuple(open_), runs_out, stopping.back)
+        return Left(now, tuple(open_), runs_out, stopping.back)
 
-    def _open_now(self, noted: int, stopping: Stopping, *, as_it_is: bool) -> list[Finding]:
+    def _open_now(self, noted: int, stopping: Stopping, *, as_it_is: bool, by_end: bool) -> list[Finding]:
         engine = self.engine
         since = engine.breaches_since(self._noted)
         numbers = [n for n in (*self._open, *since) if not engine.is_mended(n)]
@@ -176,7 +228,9 @@ class Leaving:
         if not numbers:
             return []
         now = engine.world.now
-        told = self._at_end(engine.breaches_of(numbers, as_it_is=as_it_is), stopping, now)
+        told = engine.breaches_of(numbers, as_it_is=as_it_is)
+        told = [b for b in told if by_end or b.rule.id not in self.by_end]
+        told = self._at_end(told, stopping, now)
         found = self._as_findings(told)
         named = [part for f in found if (part := f.only(frozenset(f.fingerprints) - self._leaves_open))]
         over = max(now, stopping.back or now)

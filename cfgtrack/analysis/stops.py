@@ -1,14 +1,14 @@
 """Stop points: after every step of a sequence, may the work stop there, until when, and what is the shortest way out?
 
-Judged in the written layout, with likely durations, as if the outing ended with the step: a step that is still under way
-is not done. As all stands; after the shortest way in, on which people and machines do nothing but come in with what
-they carry; and where all may not be left then, the shortest way to where it may.
+Judged in the written layout, with likely durations, as if the outing ended with the step: one that is still under way
+then is not done. As all stands; after the shortest way in, on which people and machines do nothing but come in with
+what they carry; and where all may not be left then, the shortest way to where it may.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import ClassVar
 
 from cfgtrack.analysis.check import Start
@@ -17,20 +17,20 @@ from cfgtrack.analysis.leaving import Leaving, Left, May, Stopping
 from cfgtrack.analysis.way_out import (
     Legs,
     Move,
+    Order,
     Pace,
     Tried,
     Ways,
     Whence,
     ahead_of,
     is_coming_in,
-    is_in_hand,
     may_be_left,
+    perhaps,
     taken_back,
-    waits_of,
 )
 from cfgtrack.model.configuration import View
 from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import resolve
+from cfgtrack.model.failing import is_in_hand
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.sequence import Step, expect_in_time
 from cfgtrack.model.time import MINUTE, Instant
@@ -38,6 +38,9 @@ from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import words
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance
+
+MOST_TRIES_NOW = 200
+"""So often at most ways out are tried, of now alone."""
 
 MOST_MORE = 2
 """A way back that is so much longer than the way ahead is followed no further."""
@@ -131,7 +134,6 @@ class StopReport:
     title: str
     points: tuple[StopPoint, ...]
     impossible: tuple[str, ...] = ()
-    tries: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +149,7 @@ class Place:
 class Walk:
     """A plan that is walked along on an engine, back and forth: at each place between two steps, what may be done.
 
-    `further` are events that ways may need beside those of the plan.
+    `recorded` is the whole past, of which what was done since the outing began may be taken back.
     """
 
     def __init__(
@@ -159,6 +161,8 @@ class Walk:
         variances: Sequence[Variance] = (),
         networks: Mapping[str, Network] | None = None,
         begun: Mapping[str, int] | None = None,
+        recorded: Start | None = None,
+        near: bool = False,
     ) -> None:
         self.proposal, self.begin, self.begun = proposal, begin, begun or {}
         expect_in_time(proposal, begin.start, self.begun)
@@ -171,46 +175,54 @@ class Walk:
         self.steps = {f"step:{step.id}": step for step in proposal.steps}
         self.legs = Legs()
         self.backs: dict[str, tuple[Move, ...]] = {}
+        self.done_so_far = self._recorded(begin if recorded is None else recorded)
         further = list(self._further())
-        self.leaving = Leaving(
-            rules,
-            begin,
-            networks,
-            [*self.course.events, *further],
-            variances=variances,
-            leaves_open=proposal.leaves_open,
-            leaves_running=proposal.leaves_running,
-        )
+
+        def leaving(*more: Event) -> Leaving:
+            return Leaving(
+                rules,
+                begin,
+                networks,
+                [*self.course.events, *further, *more],
+                variances=variances,
+                leaves_open=proposal.leaves_open,
+                leaves_running=proposal.leaves_running,
+            )
+
+        self.leaving = leaving()
+        if near:
+            ways = Ways(self.leaving, Order(), self.legs, self.pace)
+            self.leaving = leaving(*perhaps(now, (move.action for move in ways.near()), begin.start))
         self.engine = self.leaving.engine
-        self.ways = Ways(self.leaving, waits_of(proposal.steps), self.legs)
+        self.ways = Ways(self.leaving, Order(proposal), self.legs, self.pace)
         self.places = self._places()
         self._marks: list[int] = []
         self._parts = self._in_parts()
         self.at = 0
 
+    def _recorded(self, past: Start) -> tuple[Move, ...]:
+        """Return what takes back what was recorded since the outing that is on began, the last first."""
+        since = min(self.begun.values(), default=None)
+        now, back = past.configuration.fork(), list[tuple[Move, ...]]()
+        for event in past.history:
+            self.legs.learn(now, event)
+            if since is not None and event.happened >= since:
+                back.append(taken_back(now, event, self.pace))
+            now.apply(event)
+        return tuple(move for moves in reversed(back) for move in moves)
+
     def _further(self) -> Iterator[Event]:
         """Yield what taking steps back would write, as far as that can be told; note how each is taken back."""
-        now = self.begin.configuration.fork()
-        for event in self.begin.history:
-            self.legs.learn(now, event)
-            now.apply(event)
+        now = self.now.fork()
+        yield from perhaps(now, (move.action for move in self.done_so_far), self.begin.start)
         for event in self.course.events:
             self.legs.learn(now, event)
             step = self.steps.get(event.id)
             if step is not None:
-                moves = self.backs[step.id] = taken_back(now, event, step, self.pace)
-                now.apply(event)
-                then = now
-                for move in moves:
-                    outcome = resolve(then, replace(move.action, id="back", happened=event.happened))
-                    if not isinstance(outcome, Event):
-                        break
-                    yield outcome
-                    if move is not moves[-1]:
-                        then = then.fork() if then is now else then
-                        then.apply(outcome)
-            else:
-                now.apply(event)
+                self.backs[step.id] = taken_back(now, event, self.pace, step)
+            now.apply(event)
+            if step is not None:
+                yield from perhaps(now, (move.action for move in self.backs[step.id]), event.happened)
 
     def _places(self) -> list[Place]:
         outings = {outing.id: number for number, outing in enumerate(self.proposal.outings)}
@@ -263,6 +275,24 @@ class Walk:
             self.at += 1
         return self.places[number]
 
+    def everybody_is_in(self, left: Left) -> bool:
+        """Return whether nothing that is open is about people and machines, or what they carry."""
+        now = self.engine.world.configuration
+        return not any(
+            now.plant.is_mobile(one) or is_in_hand(now, one)
+            for finding in left.found
+            if finding.mode == "by"
+            for one in finding.subjects
+        )
+
+    def rest_of_outing(self, number: int) -> tuple[Move, ...]:
+        """Return what is still to be done after a place, of the outing that is on, or begins there."""
+        ahead = [place.step for place in self.places[number + 1 :] if place.step is not None]
+        outing = self.places[number].stopping.outing
+        if number == 0 and ahead and outing not in {step.outing for step in ahead}:
+            return ()
+        return tuple(ahead_of(step) for step in ahead if step.outing == outing)
+
     def budget_left(self, place: Place, end: int) -> int | None:
         """Return how much is left of an outing's budget at a time, None where it has none."""
         outing = next((o for o in self.proposal.outings if o.id == place.stopping.outing), None)
@@ -295,14 +325,59 @@ def stop_points(
     variances: Sequence[Variance] = (),
     networks: Mapping[str, Network] | None = None,
     begun: Mapping[str, int] | None = None,
+    recorded: Start | None = None,
     tell: Callable[[int, int], object] = lambda *_: None,
 ) -> StopReport:
-    """Return the stop points of a proposal. Raises Deadlock, and TooEarly, as a check does; `tell` is told how far it is."""
-    walk = Walk(rules, begin, proposal, variances=variances, networks=networks, begun=begun)
+    """Return the stop points of a proposal; `recorded` is the whole past, `tell` is told how far it is.
+
+    Raises Deadlock, and TooEarly, as a check does.
+    """
+    walk = Walk(
+        rules, begin, proposal, variances=variances, networks=networks, begun=begun, recorded=recorded
+    )
     found = Stops(walk)
     found.find(tell)
     refused = tuple(one.removeprefix("step:") for one in sorted(walk.course.refused))
-    return StopReport(proposal.title, tuple(found.points()), refused, walk.ways.tries)
+    return StopReport(proposal.title, tuple(found.points()), refused)
+
+
+def stop_now(
+    rules: RuleSet,
+    begin: Start,
+    proposal: Proposal,
+    *,
+    variances: Sequence[Variance] = (),
+    networks: Mapping[str, Network] | None = None,
+    begun: Mapping[str, int] | None = None,
+    recorded: Start | None = None,
+) -> StopPoint:
+    """Return the stop point that is now, with a plan of what is to come, which may be empty.
+
+    A way out goes on along the plan, or back over what was `recorded` since the outing that is on began, or puts right
+    what is open near by.
+    """
+    walk = Walk(
+        rules,
+        begin,
+        proposal,
+        variances=variances,
+        networks=networks,
+        begun=begun,
+        recorded=recorded,
+        near=True,
+    )
+    place = walk.go_to(0)
+    left = walk.leaving.judge(place.stopping, as_it_is=True)
+    on = walk.rest_of_outing(0)
+    several = ((), walk.done_so_far, on)
+    way_in = walk.ways.shortest(several, place.stopping, walk.everybody_is_in, allowed=is_coming_in)
+    if way_in is not None and may_be_left(way_in.left):
+        return StopPoint(None, place.stopping.outing, place.time, left, walk.told(place, way_in))
+    in_ = () if way_in is None else way_in.moves
+    way_out = walk.ways.shortest((in_, walk.done_so_far, on), place.stopping, near=True, most=MOST_TRIES_NOW)
+    return StopPoint(
+        None, place.stopping.outing, place.time, left, walk.told(place, way_in), walk.told(place, way_out)
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,9 +407,9 @@ class Stops:
             walk.go_to(place.number)
             left = walk.leaving.judge(place.stopping, as_it_is=True)
             self.left.append(left)
-            standing.append(self._nowhere(place, left) if self._everybody_is_in(left) else None)
+            standing.append(self._nowhere(place, left) if walk.everybody_is_in(left) else None)
             tell(place.number, len(walk.places))
-        come_in = _Aim(self._everybody_is_in, is_coming_in)
+        come_in = _Aim(walk.everybody_is_in, is_coming_in)
         on = self._along(standing, come_in)
         self.ways_in = self._shorter(on, self._back(standing, come_in, on))
         done = [one if one is not None and may_be_left(one.left) else None for one in self.ways_in]
@@ -357,15 +432,10 @@ class Stops:
     def _nowhere(self, place: Place, left: Left) -> Tried:
         return Tried((), place.time, place.time, left)
 
-    def _everybody_is_in(self, left: Left) -> bool:
-        """Say whether nothing that is open is about people and machines, or what they carry."""
-        now = self.walk.engine.world.configuration
-        return not any(
-            now.plant.is_mobile(one) or is_in_hand(now, one)
-            for finding in left.open
-            if finding.mode == "by"
-            for one in finding.subjects
-        )
+    def known_from(self, number: int) -> Iterator[Tried]:
+        """Yield the ways that were found from a place, the shortest out first."""
+        several = (self.ways_out, self.ahead, self.back, self.ways_in)
+        yield from (one for ways in several if ways and (one := ways[number]) is not None)
 
     def points(self) -> Iterator[StopPoint]:
         """Yield the stop points."""

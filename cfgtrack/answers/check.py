@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -17,20 +16,21 @@ from cfgtrack.analysis.options import doers, options
 from cfgtrack.analysis.reorder import Plan
 from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.foreseeing import AfterStep, foreseen
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, kept_rules, rules_to_judge_by
-from cfgtrack.answers.proposing import proposed
+from cfgtrack.answers.proposing import proposed, telling_new_starts
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.defect import Defect, defects_about, defects_on
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.kept import KeptCheck
 from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
 from cfgtrack.model.sequence import Sequence as Proposal
-from cfgtrack.model.sequence import TooEarly
-from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, expect_thing
 from cfgtrack.network.facing import mismatches
@@ -40,10 +40,14 @@ from cfgtrack.rules.rule import RuleSet
 
 @dataclass(frozen=True, slots=True)
 class Checked(Answer):
-    """What a proposal would break, and the remarks on what it touches. `kept`: what is kept of it, if anything."""
+    """What a proposal would break, and the remarks and `defects` of what it touches, as they are when it begins.
+
+    `kept`: what is kept of it, if that was asked.
+    """
 
     check: CheckReport
     remarks: tuple[Entry, ...]
+    defects: tuple[Defect, ...]
     kept: KeptCheck | None = field(default=None, kw_only=True)
 
 
@@ -56,7 +60,7 @@ def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence
         past = Past(journal, asking.moment(journal))
         chosen = rules_to_judge_by(past, rules)
         if isinstance(proposal, str):
-            meant, notes = _single(proposal, past.plant), tuple[str, ...]()
+            meant, notes = single(proposal, past.plant), tuple[str, ...]()
         else:
             found = proposed(past, proposal)
             meant, notes = found.sequence, found.notes
@@ -64,7 +68,16 @@ def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence
         report = _with_cures(past, chosen, meant, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
-        return Checked(past.moment, report, tuple(remarks), notes=(*notes, *_mismatches(past, report)))
+        defects = _defects_of(past.configuration, touched)
+        notes = (*notes, *_mismatches(past, report))
+        return Checked(past.moment, report, tuple(remarks), defects, notes=notes)
+
+
+def _defects_of(now: Configuration, things: Iterable[str]) -> tuple[Defect, ...]:
+    """Return the defects of things and of what they belong to, each once."""
+    both = dict.fromkeys(one for thing in things for one in (thing, owner_of(thing)))
+    found = {(one.event, one.thing): one for thing in both for one in defects_on(now, thing)}
+    return tuple(found.values())
 
 
 def judged(
@@ -74,7 +87,7 @@ def judged(
 
     So many of the closest `margins` are told. BadInput where an outing would start before the moment.
     """
-    with _telling_new_starts(proposal):
+    with telling_new_starts(proposal):
         return analysis.check(
             rules,
             past.start_for(rules),
@@ -120,24 +133,7 @@ def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:
     return lambda rule: past.in_force(rule) if rule in alike() else None
 
 
-@contextmanager
-def _telling_new_starts(proposal: Proposal) -> Iterator[None]:
-    """Have an outing that would start before the moment refused, with the two ways out."""
-    try:
-        yield
-    except TooEarly as early:
-        first = early.first
-        assert first.start is not None
-        starts = ", ".join(f"{outing} {format_instant(start)}" for outing, start in early.starts.items())
-        sentence = (
-            f"outing {first.id} would start at {format_instant(first.start)}, before the moment asked about,"
-            f" {format_instant(early.moment)}: ask with --at {format_instant(first.start)} or earlier, or plan it"
-            f" later; with the gaps kept: {starts}"
-        )
-        raise BadInput(Problem(first.where or proposal.where, "too-early", sentence)) from early
-
-
-def _single(action: str, plant: Plant) -> Proposal:
+def single(action: str, plant: Plant) -> Proposal:
     """Return a proposal of the one action that a phrase says."""
     try:
         words = split_phrase(action)
@@ -178,23 +174,27 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Choices(Answer):
-    """What may be done to a thing. `more` names what more may be done to than is listed."""
+    """What may be done to a thing. `more` names what more may be done to than is listed.
+
+    `barred` is what can't be done, until it is rectified.
+    """
 
     can: tuple[Choice, ...]
     more: tuple[str, ...] = ()
     thing: str = ""
     aliases: tuple[str, ...] = ()
+    barred: tuple[Defect, ...] = ()
 
 
-def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
+def can(asking: Asking, thing: str, *, rules: Sequence[Path] = (), after: AfterStep | None = None) -> Choices:
     """Return what may be done next to a unit, port, node, place, person or machine. NoAnswer for no such thing.
 
     Judged by the rules in files, else by those kept. In a plant with sites: by whom the asking names, else
-    by whoever is there; with a note where nobody is.
+    by whoever is there; with a note where nobody is. `after` a step: what is foreseen to be possible then.
     """
     with asking.read() as journal:
-        moment = asking.moment(journal)
-        past = Past(journal, moment)
+        past = foreseen(Past(journal, asking.moment(journal)), after)
+        moment = past.moment
         thing = expect_thing(past.plant, thing)
         asking = replace(asking, by=asking.doer(past.plant))
         if asking.by and (why := not_a_doer(past.plant, asking.by)):
@@ -221,7 +221,8 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         for one in found
     )
     aliases = past.plant.aliases_of(thing)
-    return Choices(moment, tuple(choices), tuple(cut), thing, aliases, notes=notes)
+    barred = tuple(defects_about(past.configuration, thing))
+    return Choices(moment, tuple(choices), tuple(cut), thing, aliases, barred, notes=notes)
 
 
 def _locked(past: Past, thing: str) -> Iterator[str]:

@@ -69,11 +69,11 @@ class Progress(Answer):
     @property
     def counts(self) -> dict[str, int]:
         """How many steps are in which state."""
-        from cfgtrack.analysis.progress import DONE, LEFT, OTHERWISE, SKIPPED, THERE
+        from cfgtrack.analysis.progress import DONE, ELSEWHERE, LEFT, OTHERWISE, SKIPPED, THERE
 
         return {
             state: sum(step.state == state for step in self.steps)
-            for state in (DONE, OTHERWISE, THERE, SKIPPED, LEFT)
+            for state in (DONE, OTHERWISE, ELSEWHERE, THERE, SKIPPED, LEFT)
         }
 
     @property
@@ -144,7 +144,7 @@ def left(asking: Asking, output: Path | None = None) -> Left:
         if not sequence.steps:
             raise NoAnswer(Problem("plan", "plan-done", f"nothing is left of {plan.revision.called}"))
         seen_here(asking, journal, plan.revision)
-        head = f"{WRITTEN} {plan.revision.called} at {format_instant(past.moment.at)}"
+        head = f"{WRITTEN[2:]} {plan.revision.called} at {format_instant(past.moment.at)}"
         text = sequence_text(sequence, head=(head, *found.notes))
         work = sum(
             likely_length(sequence, [s for s in sequence.steps if s.outing == outing.id])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,7 +15,8 @@ from cfgtrack.model.action import ABANDON, ADOPT, BEGIN, BOOK_ACTIONS, END, SKIP
 from cfgtrack.model.event import Entry
 from cfgtrack.model.plan import Revision, in_force, revisions
 from cfgtrack.model.plant import port_of
-from cfgtrack.model.sequence import Sequence, Step
+from cfgtrack.model.sequence import Sequence, Step, TooEarly
+from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.rule import Rule
@@ -58,6 +60,23 @@ def left_of(past: Past, plan: InForce, run: Run) -> Remainder:
 
     where = f"what is left of {plan.revision.called}"
     return what_is_left(plan.plan, run, past.moment.at, begun=past.begun, where=where)
+
+
+@contextmanager
+def telling_new_starts(proposal: Sequence) -> Iterator[None]:
+    """Have an outing that would start before the moment refused, with the two ways out."""
+    try:
+        yield
+    except TooEarly as early:
+        first = early.first
+        assert first.start is not None
+        starts = ", ".join(f"{outing} {format_instant(start)}" for outing, start in early.starts.items())
+        sentence = (
+            f"outing {first.id} would start at {format_instant(first.start)}, before the moment asked about,"
+            f" {format_instant(early.moment)}: ask with --at {format_instant(first.start)} or earlier, or plan it"
+            f" later; with the gaps kept: {starts}"
+        )
+        raise BadInput(Problem(first.where or proposal.where, "too-early", sentence)) from early
 
 
 # --- the plan in force --------------------------------------------------------------------------------------------

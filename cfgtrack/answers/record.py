@@ -15,6 +15,7 @@ from cfgtrack.answers.past import Past
 from cfgtrack.answers.timely import clock_notes, expect_timely, slow_clock
 from cfgtrack.files.kept_head import kept_head
 from cfgtrack.files.phrase import parse_phrase, phrase
+from cfgtrack.model import defect
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.handover import HANDOVERS, handover_body, spelled
@@ -124,6 +125,7 @@ def record_one(asking: Asking, journal: Journal, action: Action, notes: tuple[st
         before = journal.view(action.happened, past.moment.known)
         told = (*warnings(before, entry.event), *mismatches(before, entry.event))
         notes = (*notes, *(f"warning: {sentence}" for sentence in told))
+        notes = (*notes, *(f"note: {defect.told(one)}" for one in defect.met(before, entry.event)))
     if standing is not None:
         found = with_what_followed(found, standing.changed_by([entry]))
         notes = notes if standing.unknown is None else (*notes, f"warning: {standing.unknown}")

@@ -79,11 +79,14 @@ def check_command(
 @rules_option
 @click.option("--by", metavar="NAME", help="Who would do it: a person or machine; else anybody who is there.")
 @s.asked_at
+@s.foreseen_after
 def can_command(
     session: s.Session,
     thing: str,
     rules_files: tuple[Path, ...],
     by: str | None,
+    after: str | None,
+    plan: Path | None,
 ) -> None:
     """Show what may be done next to a unit, port, place, person or machine: each action allowed, or what it breaks.
 
@@ -93,5 +96,5 @@ def can_command(
     from cfgtrack.show.choices import choices_text
     from cfgtrack.show.tables import called
 
-    found = can(replace(session.asking, by=by), thing, rules=rules_files)
+    found = can(replace(session.asking, by=by), thing, rules=rules_files, after=s.after_step(after, plan))
     session.answer(found, lambda: choices_text(called(found.thing, found.aliases), found))

@@ -51,6 +51,11 @@ class View(Protocol):
         """Return what put the locks and tags that hang on a thing there, and the defects that stand, in any order."""
         ...
 
+    @property
+    def is_bare(self) -> bool:
+        """Whether no lock or tag hangs and no defect stands anywhere, where that is known without a look at each."""
+        ...
+
 
 class Undo(NamedTuple):
     """What `Configuration.apply` overwrote: enough to step back exactly."""
@@ -108,6 +113,11 @@ class Configuration:
     def devices_on(self, thing: str) -> Iterable[Effect]:
         """Return what put the locks and tags that hang on a thing there, and the defects that stand, in any order."""
         return [self.values[thing, aspect] for aspect in self._devices.get(thing, ())]
+
+    @property
+    def is_bare(self) -> bool:
+        """Whether no lock or tag hangs and no defect stands anywhere."""
+        return not self._devices
 
     def with_devices(self) -> Iterable[str]:
         """Return the things on which any lock or tag hangs, or of which a defect stands."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
@@ -42,6 +42,8 @@ class Defect:
     `values` is what was measured with it.
     """
 
+    told: ClassVar[tuple[str, ...]] = ("lifted_by",)
+
     thing: str
     bars: str | None
     cause: str
@@ -56,6 +58,18 @@ class Defect:
         """What can't be done, to what: the words that rectify it, without the first."""
         pair = f"{self.thing} to {self.mate}" if self.mate else self.thing
         return f"{self.bars} {pair}" if self.bars else pair
+
+    @property
+    def lifted_by(self) -> str:
+        """What lifts it, as it is typed."""
+        cause = f'"{self.cause}"' if set(self.cause) & set(" '") else self.cause
+        return f"{ac.RECTIFY} {self.what} {cause}"
+
+    @property
+    def barred(self) -> str:
+        """What can't be done to the thing, in a few words."""
+        mate = f" to {self.mate}" if self.mate else ""
+        return f"no {self.bars}{mate}" if self.bars else "nothing can be done"
 
     @property
     def why(self) -> str:
@@ -79,7 +93,9 @@ def defects_on(view: View, thing: str) -> list[Defect]:
     """Return the defects that stand on a port, unit or place itself, of a contact those on its shell; oldest first."""
     thing = port_of(thing)
     found = [_read(thing, one) for one in view.devices_on(thing) if one.aspect.startswith(DEFECT_OF)]
-    return sorted(found, key=lambda one: (one.since, one.bars or "", one.mate or "", one.cause))
+    if len(found) > 1:
+        found.sort(key=lambda one: (one.since, one.bars or "", one.mate or "", one.cause))
+    return found
 
 
 def all_defects(now: Configuration) -> list[Defect]:
@@ -88,9 +104,26 @@ def all_defects(now: Configuration) -> list[Defect]:
     return [one for one in every if one.mate is None or one.thing < one.mate]
 
 
-def defects_of(now: Configuration, owner: str) -> list[Defect]:
-    """Return what stands on a unit or place and on its ports."""
-    return [one for thing in (owner, *now.plant.ports_of(owner)) for one in defects_on(now, thing)]
+def defects_about(now: View, thing: str) -> list[Defect]:
+    """Return what stands on a unit or place and on its ports; of a port or node also what its owner has."""
+    owner = owner_of(thing)
+    inside = (port_of(thing),) if thing != owner else now.plant.ports_of(owner)
+    return [one for there in (owner, *inside) for one in defects_on(now, there)]
+
+
+def met(view: View, action: Action) -> list[Defect]:
+    """Return the defects of what an action is done to, of its mate and of what they belong to; not those it lifts."""
+    named = (
+        *done_to(view.plant, action),
+        *((action.peer,) if isinstance(action, Event) and action.peer else ()),
+    )
+    things = dict.fromkeys(one for thing in named for one in (port_of(thing), owner_of(thing)))
+    known = [
+        one for thing in things if view.plant.has_owner(owner_of(thing)) for one in defects_on(view, thing)
+    ]
+    if action.action == ac.RECTIFY:
+        known = [one for one in known if (one.bars, one.cause) != (action.bars, action.status)]
+    return list({one.event: one for one in known}.values())
 
 
 def _read(thing: str, effect: Effect) -> Defect:
@@ -122,7 +155,7 @@ def barring(view: View, action: Action) -> Iterator[Defect]:
     Barred is what is done to a thing, or to a port of it; what is put at or hung on a place; what moves along with what
     is moved. Who or what can do nothing any more does nothing.
     """
-    if action.action in NEVER_BARRED:
+    if view.is_bare or action.action in NEVER_BARRED:
         return
     plant, named = view.plant, done_to(view.plant, action)
     things = {thing: None for subject in named for thing in (port_of(subject), owner_of(subject))}
@@ -153,15 +186,11 @@ def bars(view: View, action: Action) -> Defect | None:
 
 def told(one: Defect, *, first: bool = False) -> str:
     """Return in words what can't be done, why, who says so and since when; and what must come `first`."""
-    barred = f"{one.what} can't be done" if one.bars else f"nothing can be done with {one.what}"
-    lifted = f"; `{way_out(one)}` first, or as-found" if first else ""
+    lifted = f"; `{one.lifted_by}` first, or as-found" if first else ""
     by = f" by {one.by}" if one.by else ""
-    return f"{barred}: {one.why}{lifted}; told{by} at {format_instant(one.since)}"
-
-
-def way_out(one: Defect) -> str:
-    """Return what lifts a defect, as it is typed."""
-    return f"{ac.RECTIFY} {one.what} {_quoted(one.cause)}"
+    return (
+        f"{one.thing} has a defect ({one.barred}): {one.why}{lifted}; told{by} at {format_instant(one.since)}"
+    )
 
 
 # --- saying it, and taking it back -----------------------------------------------------------------------------------
@@ -221,7 +250,7 @@ def objections(view: View, action: Action) -> Iterator[Objection]:
     if mates:
         yield from _bad_pair(plant, action)
     if not action.status:
-        yield Objection("cause", f"say what is wrong with {thing}, as in {', '.join(CAUSES[:3])}", thing)
+        yield Objection("status", f"say what is wrong with {thing}, as in {', '.join(CAUSES[:3])}", thing)
         return
     aspect = defect_aspect(action.bars, mates[0] if mates else None, action.status)
     there = next((one for one in view.devices_on(thing) if one.aspect == aspect), None)
@@ -251,7 +280,7 @@ def _none_to_rectify(view: View, action: Action) -> Iterator[Objection]:
         return
     meant = _meant(view, action)
     if len(meant) > 1:
-        ways = " or ".join(f"`{way_out(one)}`" for one in meant)
+        ways = " or ".join(f"`{one.lifted_by}`" for one in meant)
         yield Objection(
             "several", f"{len(meant)} defects stand on {thing}: say which, {ways}", thing, meant[0].event
         )
@@ -262,10 +291,6 @@ def _none_to_rectify(view: View, action: Action) -> Iterator[Objection]:
     stands = "; ".join(told(one) for one in there) or "nothing is recorded to be wrong with it"
     sentence = f"{thing} has no defect{barred}{why} to rectify: {stands}"
     yield Objection("no-defect", sentence, thing, there[0].event if there else None)
-
-
-def _quoted(cause: str) -> str:
-    return f'"{cause}"' if set(cause) & set(" '") else cause
 
 
 def rectified(one: Defect) -> Action:

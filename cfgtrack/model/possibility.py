@@ -108,7 +108,7 @@ def resolve(view: View, action: Action, telling: Telling = Telling.PROPOSED) -> 
 
 def _resolved(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     outcome = _as_it_stands(view, action, sited=sited)
-    if not isinstance(outcome, Event) or action.initial:
+    if view.is_bare or not isinstance(outcome, Event) or action.initial:
         return outcome
     refusals = [
         Refusal("barred", defect.told(one, first=True), one.thing, one.event)
@@ -736,7 +736,8 @@ def _resolve_defect(view: View, action: Action) -> Event | Impossible:
         return _refused(action, Refusal("subjects", sentence, ""))
     if refusals := [r for s in action.subjects for r in _unknown(view, s, CAN_FAIL)]:
         return _refused(action, *refusals)
-    action = defect.resolved(view, action)
+    # It brings nothing anywhere, whatever is said of it.
+    action = defect.resolved(view, replace(action, place=None))
     refusals = [Refusal(*one) for one in defect.objections(view, action)]
     return _refused(action, *refusals) if refusals else Event.of(action)
 

@@ -315,7 +315,7 @@ def _side(row: Difference, *, after: bool) -> str:
         return f"{value or 'nowhere known'}" + (f" facing {other}" if other else "")
     return (
         str(value)
-        if row.aspect in ("cycles", "lock", "tag")
+        if row.aspect in ("cycles", "lock", "tag", "defect")
         else quantity_text(row.aspect, float(value), other or "")
     )
 

@@ -116,6 +116,11 @@ class SqlView:
         last = {row[0]: row for row in self.database.rows(_DEVICES, {**span, **self._moment()})}
         return [Effect(thing, *row) for row in last.values() if row[1]]
 
+    @property
+    def is_bare(self) -> bool:
+        """No: it isn't known without a look at each thing."""
+        return False
+
     def standing_at(self, place: str) -> Iterable[str]:
         """Return the units and mobile places that stand directly at `place`."""
         rows = self.database.rows(_VISITORS, {"place": place, **self._moment()})

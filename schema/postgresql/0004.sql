@@ -362,27 +362,6 @@ BEGIN
     END;
 END $$;
 
-CREATE FUNCTION cfgtrack_defect(action text, happened bigint, said jsonb) RETURNS jsonb LANGUAGE plpgsql STABLE AS $$
-DECLARE
-    subjects text[] := ARRAY(SELECT cfgtrack_texts(said, 'subjects'));
-    told text := '';
-BEGIN
-    IF coalesce(said ->> 'status', '') = '' OR cardinality(subjects) NOT IN (1, 2)
-        OR said ->> 'bars' = '' OR position(' ' IN coalesce(said ->> 'bars', '')) > 0 THEN
-        RAISE EXCEPTION 'cfgtrack: % says not what can''t be done, or why', said ->> 'id' USING ERRCODE = '42501';
-    END IF;
-    IF action = 'defect' THEN
-        told := happened::text || E'\t' || coalesce((
-            SELECT string_agg(q.key || ' ' || cfgtrack_reading(q.value ->> 'value') || ' ' || (q.value ->> 'unit'), ';'
-                ORDER BY q.key COLLATE "C")
-            FROM jsonb_each(coalesce(said -> 'values', '{}')) AS q), '') || E'\t' || coalesce(said ->> 'by', '');
-    END IF;
-    RETURN (SELECT jsonb_agg(jsonb_build_array(s.thing,
-            '!defect ' || coalesce(said ->> 'bars', '*') || ' ' || coalesce(subjects[3 - s.place], '-') || ' '
-                || (said ->> 'status'), told, said ->> 'id', 0) ORDER BY s.place)
-        FROM unnest(subjects) WITH ORDINALITY AS s(thing, place));
-END $$;
-
 CREATE FUNCTION cfgtrack_effects(action text, happened bigint, said jsonb) RETURNS jsonb LANGUAGE plpgsql STABLE AS $$
 DECLARE
     effects jsonb := '[]';
@@ -401,7 +380,7 @@ BEGIN
     FOR one IN SELECT cfgtrack_texts(said, 'parted') LOOP
         effects := effects || cfgtrack_half(one, cfgtrack_parted(cfgtrack_kind_or_refuse(one, happened)), NULL, 0);
     END LOOP;
-    IF action IN ('lock', 'unlock', 'transfer', 'cut', 'tag', 'untag', 'defect', 'rectify') THEN
+    IF action IN ('lock', 'unlock', 'transfer', 'cut', 'tag', 'untag') THEN
         first_kind := cfgtrack_kind_of(said -> 'subjects' ->> 0, happened);
     END IF;
     IF action IN ('place', 'lift') OR (action = 'as-found' AND said ? 'place') THEN
@@ -428,10 +407,6 @@ BEGIN
         AND NOT EXISTS (SELECT 1 FROM jsonb_array_elements(first_kind -> 'moves') AS m
             WHERE m.value ->> 'action' = cfgtrack_effects.action) THEN
         effects := effects || cfgtrack_device(action, happened, said);
-    ELSIF action IN ('defect', 'rectify')
-        AND NOT EXISTS (SELECT 1 FROM jsonb_array_elements(first_kind -> 'moves') AS m
-            WHERE m.value ->> 'action' = cfgtrack_effects.action) THEN
-        effects := effects || cfgtrack_defect(action, happened, said);
     ELSE
         FOR one, place IN SELECT * FROM jsonb_array_elements_text(said -> 'subjects') WITH ORDINALITY LOOP
             kind := cfgtrack_kind_or_refuse(one, happened);
@@ -557,7 +532,7 @@ BEGIN
         END IF;
     END LOOP;
     FOR one IN SELECT f.value #>> '{}' FROM jsonb_each(said) AS f WHERE jsonb_typeof(f.value) = 'string'
-            AND f.key IN ('id', 'action', 'outing', 'by', 'recorder', 'facing', 'status', 'bars') LOOP
+            AND f.key IN ('id', 'action', 'outing', 'by', 'recorder', 'facing', 'status') LOOP
         IF length(one) > 602 THEN
             PERFORM cfgtrack_refuse('a name is not as long as that');
         END IF;
@@ -633,9 +608,8 @@ BEGIN
             WHEN one = 'body' THEN 'object'
             WHEN one IN ('happened', 'clock') THEN 'number'
             WHEN one = 'initial' THEN 'boolean'
-            WHEN one IN ('id', 'action', 'place', 'facing', 'status', 'bars', 'by', 'recorder', 'basis', 'outing',
-                'remark', 'supersedes', 'withdraws', 'explains', 'acknowledges', 'reason', 'peer', 'expected')
-                THEN 'string' END)
+            WHEN one IN ('id', 'action', 'place', 'facing', 'status', 'by', 'recorder', 'basis', 'outing', 'remark',
+                'supersedes', 'withdraws', 'explains', 'acknowledges', 'reason', 'peer', 'expected') THEN 'string' END)
         THEN
             PERFORM cfgtrack_refuse(format('%s: an event says no such thing, or says it in another form', one));
         END IF;

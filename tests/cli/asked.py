@@ -49,7 +49,7 @@ def all_commands() -> list[str]:
 
 def command_of(words: Sequence[str]) -> str:
     """Return the command whose answer these words ask for: an action that is a command answers as record."""
-    if words[0] in ("rules", "key") or [*words[:2]] == ["head", "forget"]:
+    if words[0] in ("rules", "key", "plan") or [*words[:2]] == ["head", "forget"]:
         return " ".join(words[:2])
     return "record" if words[0] in VERBS else words[0]
 
@@ -1294,6 +1294,433 @@ def locking(s: Asker) -> None:
     s.ask("import", "-", "--rejects", s.folder / "rejects", stdin="\n".join(map(json.dumps, rows)), status=3)
 
 
+PLAN = """
+title = "Box out"
+[[outing]]
+id = "W1"
+start = 2031-05-01T10:00:00Z
+budget = "1 h"
+[[outing.track]]
+name = "ann"
+by = "ANN"
+steps = [
+    { id = "off", do = "de-energise WALL:K", takes = "5 min" },
+    { id = "part", do = "demate BOX-1:J", takes = ["4 min", "5 min", "9 min"] },
+    { id = "shut", do = "shut WALL:V", takes = "5 min" },
+    { id = "again", do = "open WALL:V", takes = "5 min" },
+    { id = "apart", do = "demate BOX-1:F", takes = "5 min" },
+    { id = "cap", do = "cap BOX-1:F", takes = "5 min" },
+]
+[[outing.track]]
+name = "bea"
+steps = [
+    { id = "turn", do = "torque BOX-1:B1 torque=\\"25 N*m\\"", by = "BEA", takes = "5 min" },
+    { id = "read", do = "measure BOX-1 temperature=\\"20 degC\\"", by = "BEA", takes = "5 min" },
+    { id = "look", do = "inspect BOX-2", takes = "5 min" },
+    { id = "bolt", do = "engage BOX-1:B2 WALL:B2", takes = "5 min", after = ["part"] },
+    { id = "turn-2", do = "torque BOX-1:B2 torque=\\"25 N*m\\"", takes = "5 min" },
+    { id = "last", do = "inspect WALL", takes = "5 min" },
+    { id = "far", do = "inspect WALL:F", takes = "5 min" },
+]
+[[outing]]
+id = "W2"
+start = 2031-05-02T10:00:00Z
+[[outing.track]]
+name = "ann"
+steps = [
+    { id = "on", do = "energise WALL:K", takes = "5 min" },
+    { id = "live", do = "mate BOX-1:J WALL:J" },
+    { id = "dead", do = "demate BOX-1:J" },
+    { id = "live-2", do = "mate BOX-1:J WALL:J" },
+    { id = "end", do = "inspect WALL:K" },
+]
+[[outing]]
+id = "W3"
+[[outing.track]]
+name = "ann"
+steps = [{ id = "home", do = "place BOX-1 at WARM" }]
+"""
+
+
+def planning(s: Asker) -> None:
+    """Adopt a plan and its next revision, do and skip its steps as planned and otherwise; ask how it goes."""
+    _shop(s)
+    plan = s.file("plan.toml", PLAN)
+    s.ask("plan", "list")
+    s.do(-30, "plan", "adopt", plan, "--dry-run")
+    s.do(-30, "plan", "adopt", plan)
+    s.do(-30, "plan", "adopt", plan)
+    s.ask("plan", "show")
+    s.ask("progress", "--at", at(-20))
+    s.do(0, "begin", "W1")
+    s.do(5, "done", "off", "--dry-run")
+    s.do(5, "done", "off")
+    s.do(6, "done", "off")
+    s.do(16, "done", "part..shut")
+    s.do(17, "torque", "BOX-1:B1", "torque=40 N*m", "step=turn")
+    s.do(18, "measure", "BOX-1", "temperature=21 degC", "step=read", "--by", "BEN")
+    s.do(18, "skip", "look", "again", "--reason", "no light", "--dry-run")
+    s.do(18, "skip", "look", "home", "--reason", "no light")
+    s.do(18, "skip", "look", "--reason", "no light")
+    s.do(18, "remark", "BOX-2", "it is dusty")
+    s.do(19, "done", "look")
+    s.do(20, "done", "last")
+    s.do(25, "done", "bolt", "--sure")
+    s.do(26, "torque", "BOX-1:B2", "step=turn-2")
+    s.do(27, "inspect", "WALL:V", "step=again")
+    s.do(28, "cap", "BOX-2:F", "step=cap")
+    s.do(29, "inspect", "BOX-1", "--by", "ANN", "--outing", "W1")
+    s.do(29, "inspect", "SHELF")
+    s.do(29, "engage", "BOX-2:B2", "WALL:B1", "--sure", status=3)
+    s.do(29, "defect", "demate", "BOX-1:F", "seized")
+    s.do(30, "as-found", "WALL:K", "on")
+    s.do(31, "done", "on")
+    s.do(31, "done", "live")
+    s.do(31, "done", "dead")
+    s.do(
+        31,
+        "approve",
+        *s.naming("dead", "--do", "mate BOX-1:J WALL:J"),
+        "--by",
+        "lead",
+        "--reason",
+        "it is 24 V",
+    )
+    s.do(31, "done", "live-2")
+    _ask_how_it_goes(s)
+    s.do(32, "inspect", "WALL:F", "step=far", "--outing", "W2")
+    s.do(33, "end", "W1")
+    s.ask("progress", "--at", at(33), status=3)
+    _replan(s)
+
+
+def _ask_how_it_goes(s: Asker) -> None:
+    """Ask how the plan goes, what is left of it, and what is foreseen."""
+    s.ask("progress", "--at", at(90), status=3)
+    s.do(31, "rectify", "demate", "BOX-1:F", "seized")
+    s.ask("left", "--at", at(31))
+    s.ask("left", "--known-at", "2040-01-01T00:00:00Z")
+    s.ask("progress", "--known-at", "2040-01-01T00:00:00Z", status=3)
+    s.ask("plan", "show", "--at", at(31))
+    s.ask("left", "--at", at(31), "-o", s.folder / "left.toml")
+    s.ask("check", "--at", at(31), status=3)
+    s.ask("state", "--at", at(31), "--after", "end")
+    s.ask("state", "BOX-1", "--at", at(31), "--after", "end")
+    s.ask("can", "BOX-1", "--at", at(31), "--after", "end")
+    s.ask("draw", "--at", at(31), "--after", "end", "--form", "svg")
+
+
+def _replan(s: Asker) -> None:
+    """Adopt another revision, and drop the plan."""
+    changed = PLAN.replace("shut WALL:V", "open WALL:V").replace('id = "off"', 'id = "off-first"')
+    s.do(34, "plan", "adopt", s.file("plan-2.toml", changed), "--by", "lead", "--id", "R2")
+    s.ask("plan", "show", "R2")
+    s.do(36, "withdraw", "R2", "--reason", "it is no plan", "--dry-run")
+    s.do(37, "plan", "drop", "--reason", "it rains", "--dry-run")
+    s.do(37, "plan", "drop", "--reason", "it rains")
+    s.ask("plan", "list")
+    s.ask("history")
+
+
+def failing(s: Asker) -> None:
+    """Something can't be done: it is refused from then on, told wherever one asks, and lifted again."""
+    _shop(s)
+    s.ask("load", s.file("lockers.toml", LOCKERS))
+    s.ask("rules", "load", s.file("locked.toml", LOCKED))
+    s.do(1, "de-energise", "WALL:K", "--by", "ANN")
+    s.do(2, "defect", "energise", "WALL:K", "seized", "voltage=28 V", "--by", "ANN", "--id", "F1")
+    s.do(2, "defect", "energise", "WALL:K", "damaged")
+    s.do(2, "defect", "mate", "BOX-2:J", "WALL:J", "won't seat", "--by", "BEN")
+    s.do(2, "defect", "BOX-2", "missing", "--id", "F2")
+    for code, words in {
+        "barred": "energise WALL:K by ANN",
+        "no-defect": "rectify shut WALL:V by ANN",
+        "several": "rectify WALL:K by ANN",
+    }.items():
+        report = s.ask("check", "--do", words, status=3)
+        assert code in [reason["code"] for f in report["check"]["new"] for reason in f["reasons"]], words
+    for thing in ("WALL:K", "WALL", "BOX-2", "BOX-2:J"):
+        s.ask("state", thing)
+        found = s.ask("can", thing)["barred"]
+        assert found[0]["lifted_by"].startswith("rectify "), thing
+        s.ask("history", thing)
+    assert len(s.ask("state")["state"]["defects"]) == 4
+    assert [one["event"] for one in s.ask("findings")["defects"]].count("F1") == 1
+    plan = s.ask("check", "--do", "energise WALL:K by ANN", status=3)
+    assert [one["values"]["voltage"]["shown"] for one in plan["defects"] if one["values"]] == [28.0]
+    cures = [cure["text"] for finding in plan["check"]["new"] for cure in finding["cures"]]
+    assert any("rectify energise WALL:K seized" in cure and " and rectify" in cure for cure in cures), cures
+    rows = [
+        {"at": at(3), "action": action, "subjects": subjects, "by": "ANN", **more}
+        for action, subjects, more in (
+            ("energise", ["WALL:K"], {}),
+            ("rectify", ["WALL:K"], {}),
+            ("rectify", ["WALL:V"], {"bars": "shut"}),
+            ("defect", ["WALL:V"], {"bars": "shut", "status": "leaking"}),
+        )
+    ]
+    s.ask("import", "-", "--rejects", s.folder / "rejects", stdin="\n".join(map(json.dumps, rows)), status=3)
+    s.do(4, "rectify", "energise", "WALL:K", "damaged")
+    s.do(4, "rectify", "WALL:K")
+    s.do(5, "energise", "WALL:K", "--by", "ANN")
+    s.ask("diff", at(1), at(3))
+    s.ask("diff", at(3), at(5))
+
+
+RECKONED = """
+{title}
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+{budget}
+[[outing.track]]
+name = "one"
+by = "ANN"
+steps = [
+    {{ id = "shut", do = "shut WALL:V", takes = ["5 min", "10 min", "20 min"] }},
+    {{ id = "open", do = "open WALL:V", takes = "1 h" }},
+]
+[[outing.track]]
+name = "two"
+by = "ANN"
+steps = [{{ id = "look", do = "inspect BOX-1", takes = ["1 min", "10 min", "20 min"] }}]
+[[outing.track]]
+name = "three"
+steps = [
+    {{ id = "off", do = "de-energise WALL:K", takes = ["20 min", "100 min", "120 min"] }},
+    {{ id = "on", do = "energise WALL:K" }},
+    {{ id = "warm", do = "measure BOX-1 temperature=20degC", takes = "1 min" }},
+    {{ id = "part", do = "demate BOX-1:J", takes = "2 min" }},
+    {{ id = "drip", do = "demate BOX-1:F", takes = "2 min" }},
+    {{ id = "wait", do = "inspect WALL", takes = "30 min" }},
+    {{ id = "again", do = "measure BOX-1 temperature=19degC", takes = "1 min" }},
+]
+"""
+
+BOTH = """
+[[rule]]
+id = "both"
+title = "Not both at once"
+hazard = "it freezes and bursts"
+severity = 2
+source = "common practice"
+mode = "within"
+within = "30 min"
+trigger = { turns_true = { all = [{ status = "WALL:V", is = "shut" }, { status = "WALL:K", is = "off" }] } }
+condition = { status = "WALL:V", is = "open" }
+[[rule]]
+id = "fresh"
+title = "How warm the box is, is known"
+hazard = "it freezes"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "40 min"
+scope = { id = "BOX-1" }
+condition = { value = "it", quantity = "temperature", min = "-40 degC", max_age = "10 min", unmeasured = true }
+"""
+
+
+def reckoning(s: Asker) -> None:
+    """How long a sequence takes: clocks of before it, at its end, in some orders alone; with and without budget."""
+    _shop(s)
+    rules = s.file("both.toml", (FOLDER / "shop-rules.toml").read_text() + BOTH)
+    for name, title, budget in (
+        ("a", 'title = "Dark and dry"', 'title = "By day"\nbudget = "2 h"'),
+        ("b", "", ""),
+    ):
+        plan = s.file(f"{name}.toml", RECKONED.format(title=title, budget=budget))
+        told = s.ask(
+            "durations",
+            plan,
+            "--samples",
+            "200",
+            "--shape",
+            "pert" if budget else "triangular",
+            "--rules",
+            rules,
+        )
+    s.ask("durations", plan, "--samples", "50", "--at", at(0), "--known-at", at(600))
+    told = told["durations"]
+    assert told["unsampled"] == ["fresh of BOX-1"]
+    assert {one["rule"]: one["likely_seconds"] for one in told["limits"]}["both"] is None
+    assert {(one["step"], one["rule"]) for one in told["breaking"]} >= {("part", "dead"), (None, "capped")}
+    assert [one["step"] for one in told["doer_waits"]] == ["look"]
+    assert told["assumed"] == ["on"]
+
+
+CHOSEN = """
+title = "The other box in"
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+[[outing.track]]
+name = "ANN"
+steps = [
+    { id = "1", do = "lift BOX-2 by ANN", takes = "2 min" },
+    { id = "2", do = "place BOX-2 at WARM", takes = "3 min" },
+    { id = "3", do = "mate BOX-2:F WALL:F3", takes = "3 min" },
+]
+"""
+
+
+BENCH = """
+[[place]]
+id = "BENCH"
+parent = "SITE"
+part = "wall"
+tags = ["stowage"]
+"""
+
+
+def choosing(s: Asker) -> None:
+    """Which unit, which place, which port: with a plan and without, tried and not, with defects and without."""
+    _shop(s)
+    s.ask(
+        "load",
+        s.file(
+            "bench.toml", (FOLDER / "shop.toml").read_text().replace("\n[initial]", BENCH + "\n[initial]")
+        ),
+    )
+    s.ask("inspect", "BOX-1")
+    s.ask("remark", "BOX-1:J", "hums")
+    s.ask("defect", "cap", "BOX-1:F", "leaking")
+    asked = [
+        ("--for", "BOX-2"), ("--for", "PLATE-1"), ("--for", "BOX-1"), ("--place-for", "BOX-2"),
+        ("--port-for", "BOX-2:F"),
+    ]  # fmt: skip
+    plan = s.file("chosen.toml", CHOSEN)
+    for words in asked:
+        s.ask("which", *words)
+        s.ask("which", plan, *words)
+    s.ask("which", "--for", "BOX-2", "--do", "inspect BOX-2", "--check-out", "looked-first")
+    s.ask("which", "--for", "BOX-2", "--at", at(0), "--known-at", at(600))
+    s.ask("place", "BOX-2", "at", "COLD")
+    assert s.ask("which", "--for", "BOX-1")["candidates"][0]["clocks"]
+    s.ask("which", "--place-for", "PLATE-1", "--among", "SHELF")
+
+
+STOPPING = """
+[[rule]]
+id = "expansion"
+title = "All liquid reaches the accumulator"
+hazard = "it bursts"
+severity = 1
+source = "common practice"
+mode = "always"
+scope = { liquid = true, id = "PUMP-1:*" }
+condition = { path = "fluid", from = "it", to = { expansion = true } }
+
+[[rule]]
+id = "dead-before-touch"
+title = "No live connector is touched"
+hazard = "electric shock"
+severity = 1
+source = "29 CFR 1910.333(b)"
+mode = "at"
+at = { action = ["mate", "demate"], kind = "electrical-connector" }
+condition = { no_path = "power", from = "it", to = { source = true } }
+
+[[rule]]
+id = "powered-again"
+title = "The pump is powered again within an hour"
+hazard = "it freezes"
+severity = 3
+source = "common practice"
+mode = "within"
+within = "1 h"
+trigger = { action = "de-energise", id = "HALL:K1" }
+condition = { path = "power", from = "PUMP-1:MOTOR", to = { source = true } }
+
+[[rule]]
+id = "ends-capped"
+title = "Every open connector of a pump is capped"
+hazard = "it gets wet"
+severity = 2
+source = "common practice"
+mode = "by"
+by = "outing"
+scope = { part = "pump", kind = "electrical-connector", id = "PUMP-1:*" }
+condition = { status = "it", is = ["capped", "mated"] }
+"""
+
+
+STOPS = """
+title = "Take the pump's power off"
+[[outing]]
+id = "W1"
+start = 2031-05-02T08:00:00Z
+budget = "5 min"
+[[outing.track]]
+name = "ina"
+steps = [
+    { id = "off", do = "de-energise HALL:K1", takes = "1 min" },
+    { id = "dead", do = 'measure PUMP-1:J1 voltage="0 V"', takes = "1 min" },
+    { id = "part", do = "demate PUMP-1:J1", takes = "2 min" },
+    { id = "again", do = "demate PUMP-1:J1", takes = "1 min" },
+    { id = "cap", do = "cap PUMP-1:J1", takes = "1 min" },
+]
+[[outing.track]]
+name = "ben"
+steps = [{ id = "late", do = "inspect PUMP-2", after = ["part"], takes = "1 min" }]
+[[outing]]
+id = "W2"
+start = 2031-05-02T08:45:00Z
+[[outing.track]]
+name = "ina"
+steps = [
+    { id = "uncap", do = "uncap PUMP-1:J1", takes = "1 min" },
+    { id = "mate", do = "mate PUMP-1:J1 HALL:J1", takes = "1 min" },
+    { id = "on", do = "energise HALL:K1", takes = "1 min" },
+    { id = "off2", do = "de-energise HALL:K1", takes = "1 min" },
+    { id = "on2", do = "energise HALL:K1", takes = "1 min" },
+    { id = "shut", do = "shut HALL:V1", takes = "1 min" },
+    { id = "open", do = "open HALL:V1", takes = "1 min" },
+]
+"""
+
+
+COMING_IN = """
+[[rule]]
+id = "everybody-in"
+title = "Everybody is in the control room"
+hazard = "it gets cold"
+severity = 2
+source = "common practice"
+mode = "by"
+by = "outing"
+scope = { mobile = true, part = "hands" }
+condition = { status = "it", at = "CONTROL" }
+"""
+
+
+def stopping(s: Asker) -> None:
+    """Where the work may stop, and what becomes of it when a step fails: with ways ahead, back and near by."""
+    s.ask("load", s.file("plant.toml", world.PLANT))
+    s.ask("rules", "load", s.file("rules.toml", STOPPING))
+    plan = s.file("stops.toml", STOPS)
+    points = s.ask("stops", plan)["stops"]["points"]
+    assert {point["may"] for point in points} == {"yes", "until", "no"}
+    s.ask("failures", plan)
+    s.ask("failures", plan, "off")
+    s.ask("stops", s.file("untitled.toml", STOPS.replace('title = "Take the pump\'s power off"', "")))
+    s.ask(
+        "failures", s.file("untitled.toml", STOPS.replace('title = "Take the pump\'s power off"', "")), "off"
+    )
+    s.ask("leave", status=0)
+    s.ask("begin", "W0")
+    s.ask("de-energise", "HALL:K1")
+    s.ask("demate", "PUMP-1:J1")
+    s.ask("leave", status=3)
+
+
+def coming_in(s: Asker) -> None:
+    """May the work stop where people are out."""
+    s.ask("load", s.file("works.toml", WORLD))
+    s.ask("rules", "load", s.file("in.toml", COMING_IN))
+    s.ask("leave", status=3)
+
+
 def isolating(s: Asker) -> None:
     """Ask what isolates, what is cut off, what is joined as one, in a plant without sites and in one with one."""
     more = """
@@ -1390,8 +1817,14 @@ def _plan(*steps: str, more: str = "", start: str = "2031-05-01T10:30:00Z") -> s
 
 
 OFF, APART = 'id = "off", do = "de-energise WALL:K", takes = "2 min"', 'id = "apart", do = "demate BOX-1:J"'
+
+
 ON = 'id = "on", do = "energise WALL:K", takes = "2 min"'
+
+
 LATER = '[[outing]]\nid = "W2"\n[[outing.track]]\nname = "ann"\nsteps = [{ do = "cap WALL:F2", takes = "90 min" }]\n'
+
+
 BEA = '[[outing.track]]\nname = "bea"\nsteps = [{ %s }]\n'
 
 
@@ -1500,7 +1933,8 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching, timing, isolating, isolating_at_a_site, relying, mending,
+        signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in,
+        isolating, isolating_at_a_site, relying, mending,
     )
 }  # fmt: skip
 

@@ -306,7 +306,7 @@ def test_what_makes_no_sense_is_refused_where_it_is_read(text, code):
         ([], "defect mate U:P to U:G bent", "action"),
         ([], "defect mate U:P to U:P bent", "same"),
         ([], "defect tighten X:C to W:C worn", "subjects"),
-        ([], "defect open U:G status=", "cause"),
+        ([], "defect open U:G status=", "status"),
         (["defect open U:G seized"], "defect open U:G seized", "already"),
         (["defect open U:G seized"], "defect open U:G jammed", None),
         ([], "rectify U", "no-defect"),
@@ -341,7 +341,7 @@ def test_what_is_barred_says_why_since_when_who_and_what_lifts_it():
     [refusal] = refused.refusals
     assert (refusal.code, refusal.collides, refusal.subject) == ("barred", "E7", "U:G")
     assert refusal.sentence == (
-        "open U:G can't be done: seized, torque 140 N*m; `rectify open U:G seized` first, or as-found;"
+        "U:G has a defect (no open): seized, torque 140 N*m; `rectify open U:G seized` first, or as-found;"
         " told by INA at 2030-03-17T17:46:40Z"
     )
     one = defect.bars(now, told(now, "as-found U:G open")) or defect.bars(now, refused.action)
@@ -422,7 +422,7 @@ def test_all_that_stands_is_listed_once():
         ("mate U:P to W:P", "bent"),
         ("W", "damaged"),
     ]
-    assert [one.cause for one in defect.defects_of(now, "W")] == ["damaged", "bent"]
+    assert [one.cause for one in defect.defects_about(now, "W")] == ["damaged", "bent"]
     assert {phrase(defect.rectified(one)) for one in defect.all_defects(now)} == {
         "rectify open U:G seized",
         "rectify mate U:P to W:P bent",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from io import StringIO
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -47,7 +48,7 @@ def said(letters: str, tick: int, event_id: str = "") -> Action:
     return replace(action, id=event_id or f"e{tick}", happened=START + tick)
 
 
-def phrase(text: str, tick: int, **more: str) -> Action:
+def phrase(text: str, tick: int, **more: Any) -> Action:
     """Return the action of a phrase, so many ticks after the start."""
     found = parse_phrase(split_phrase(text), PLANT, id=f"e{tick}", happened=START + tick)
     return replace(found, **more)
@@ -65,8 +66,8 @@ def test_what_can_t_be_done_is_refused_with_who_said_so(url: str) -> None:
         journal.record([phrase('defect open U:G seized torque="140 N*m"', 10, by="INA")])
         with pytest.raises(
             Refused,
-            match=r"barred: open U:G can't be done: seized, torque 140 N\*m; `rectify open U:G seized` first, or as-found;"
-            r" told by INA at 2031-01-01T00:00:00.000010Z: event e10, defect open U:G seized",
+            match=r"barred: U:G has a defect \(no open\): seized, torque 140 N\*m; `rectify open U:G seized` first, or"
+            r" as-found; told by INA at 2031-01-01T00:00:00.000010Z: event e10, defect open U:G seized",
         ):
             journal.record([phrase("open U:G", 20)])
         journal.record([phrase("as-found U:G open", 30)])

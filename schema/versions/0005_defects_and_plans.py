@@ -1,6 +1,6 @@
-"""Plans in the journal: an event may say which step it is of; on PostgreSQL, who may adopt one.
+"""Defects and plans in the journal: what an event may say besides; on PostgreSQL, what follows, and who may.
 
-Revision 0005. No table is another one, and events from before say nothing of steps: their leaves are as they were.
+Revision 0005. No table is another one, and events from before say none of it: their leaves are as they were.
 """
 
 from pathlib import Path
