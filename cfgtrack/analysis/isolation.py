@@ -492,9 +492,14 @@ def isolation(
     )
 
 
-def _rank(handles: Mapping[str, Handle], devices: Sequence[str], cut: Sequence[int]) -> tuple[int, int]:
+def _rank(handles: Mapping[str, Handle], devices: Sequence[str], cut: Sequence[int]) -> tuple[int, int, int]:
+    """Return what sets of one size are ranked by: what is parted, what takes no lock, then joints."""
     chosen = [handles[devices[d]] for d in cut]
-    return sum(one.parts for one in chosen), sum(not one.takes_lock for one in chosen)
+    return (
+        sum(one.parts for one in chosen),
+        sum(not one.takes_lock for one in chosen),
+        sum(one.mate is not None for one in chosen),
+    )
 
 
 def _shutting(
