@@ -1960,6 +1960,7 @@ def relying(s: Asker) -> None:
     s.ask("retire", "PLATE-2", "--reason", "sold")
     s.ask("compare", good, good)
     s.ask("checks", status=3)
+    s.ask("history")
     s.ask("checks", "good", *early, status=3)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("cfgtrack.answers.kept.__version__", "9")
