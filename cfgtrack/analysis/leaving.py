@@ -204,7 +204,9 @@ class Leaving:
             engine.settle()
             now, noted = engine.world.now, engine.noted
             if stopping.outing is not None and by_end:
-                end = resolve(engine.world.configuration, Action("stop", END, (), now, outing=stopping.outing))
+                end = resolve(
+                    engine.world.configuration, Action("stop", END, (), now, outing=stopping.outing)
+                )
                 assert isinstance(end, Event), end.refusals
                 engine.step(end)
                 engine.settle()
