@@ -271,14 +271,15 @@ def test_the_same_seed_gives_the_same_answer_and_another_gives_another():
     assert timed(*steps, budget=9, drawn=Sampling(700, 1, Shape.PERT)).outings != first.outings
 
 
-def test_an_interrupt_keeps_what_was_drawn():
+@pytest.mark.parametrize("stop", [Cancelled, KeyboardInterrupt])
+def test_an_interrupt_keeps_what_was_drawn(stop: type[BaseException]):
     """Who is told of the progress may stop it: what was drawn by then is the answer, and it says so."""
     steps = (step("1", "a", "inspect P", (1, 5, 9)),)
 
     def tell(done: int, of: int) -> None:
         assert of == 5_000
         if done >= 1_000:
-            raise Cancelled
+            raise stop
 
     found = timed(*steps, budget=6, drawn=Sampling(5_000, 1), tell=tell)
     assert (found.samples, found.is_whole) == (1_000, False)
