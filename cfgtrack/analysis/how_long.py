@@ -66,11 +66,11 @@ from cfgtrack.rules.rule import RuleSet
 MOST_ORDERS = 32
 """How many orders of the steps are judged at most. Those that come most often are the first to be met."""
 
-MOST_FOR_UNSEEN = 12
+MOST_FOR_UNSEEN = 6
 """How many of them at most for clocks that weren't seen to run in any yet, and might in another."""
 
 LOOKED_INTO = 2_000
-"""In how many samples, the first ones, it is looked for what drives a margin and which steps are critical."""
+"""In how many samples, the first ones, it is looked for what drives a margin, what is critical, and unlikely clocks."""
 
 DRIVEN = 10
 """Of how many limits, the least sure ones, besides budgets, it is told what drives them."""
@@ -488,8 +488,11 @@ class _Looked:
         learnt, tried = self.learnt, set[int]()
         while True:
             grown = learnt.grown
-            by_pairs = {pairs: orders(chunk, pairs) for pairs in set(learnt.pairs.values())}
-            by_clock = {clock: by_pairs[pairs] for clock, pairs in learnt.pairs.items()}
+            # For clocks that nobody has seen it is looked in the first samples alone.
+            looks = self.samples < LOOKED_INTO
+            wanted = {c: pairs for c, pairs in learnt.pairs.items() if looks or learnt.is_seen(c)}
+            by_pairs = {pairs: orders(chunk, pairs) for pairs in set(wanted.values())}
+            by_clock = {clock: by_pairs[pairs] for clock, pairs in wanted.items()}
             new = [
                 (not learnt.is_seen(clock), -len(numbers), clock, numbers)
                 for clock, by_order in by_clock.items()
