@@ -449,7 +449,7 @@ def test_nothing_but_the_demo_names_its_plant():
     assert clashes == []
 
 
-# --- where the work may stop, and what fails ---------------------------------------------------------------------------
+# --- where the work may stop, and what fails --------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
