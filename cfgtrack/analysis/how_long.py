@@ -66,6 +66,9 @@ from cfgtrack.rules.rule import RuleSet
 MOST_ORDERS = 32
 """How many orders of the steps are judged at most. Those that come most often are the first to be met."""
 
+MOST_FOR_UNSEEN = 12
+"""How many of them at most for clocks that weren't seen to run in any yet, and might in another."""
+
 LOOKED_INTO = 2_000
 """In how many samples, the first ones, it is looked for what drives a margin and which steps are critical."""
 
@@ -204,10 +207,11 @@ class Breaking:
 class HowLong:
     """How long a sequence takes: outings, limits (the least sure first) and steps.
 
-    Drawn were `samples`, from a `seed` and with durations of a `shape`; so many orders of the steps were `judged`
-    for it, and so many mixes of durations left `untried` that the worst margins would have needed. `doer_waits` are
-    the waits of who has several tracks. `breaking` is what the rules say to some orders besides; `unsampled` are
-    clocks that no step starts or meets.
+    Drawn were `samples`, from a `seed` and with durations of a `shape`. So many orders of the steps were `judged`
+    for it; up to so many samples came in an order, of those that some clock may depend on, that was `unjudged`: a
+    clock that runs in no order that was judged isn't among the limits. So many mixes of durations were left
+    `untried` that the worst margins would have needed. `doer_waits` are the waits of who has several tracks.
+    `breaking` is what the rules say to some orders besides; `unsampled` are clocks that no step starts or meets.
     """
 
     title: str
@@ -221,6 +225,7 @@ class HowLong:
     steps: tuple[StepTime, ...]
     doer_waits: tuple[DoerWait, ...]
     judged: int
+    unjudged: int
     untried: int
     breaking: tuple[Breaking, ...]
     unsampled: tuple[str, ...]
@@ -391,10 +396,13 @@ class _Learnt:
         for run in mixes.runs:
             self._take(_order_of(mixes, run))
 
-    @property
-    def may_judge(self) -> bool:
-        """Whether another order may be judged."""
-        return self._judged < MOST_ORDERS
+    def may_judge(self, clockwork: Clockwork) -> bool:
+        """Return whether another order may be judged for the clocks of an item."""
+        return self._judged < (MOST_ORDERS if self.is_seen(clockwork) else MOST_FOR_UNSEEN)
+
+    def is_seen(self, clockwork: Clockwork) -> bool:
+        """Return whether a clock of an item runs in any order that was judged."""
+        return any(clockwork in order.spans for order in self.orders)
 
     def judge(self, takes: tuple[int, ...]) -> None:
         """Judge the order that comes with certain durations."""
@@ -408,7 +416,8 @@ class _Learnt:
     def _take(self, order: _Order) -> None:
         self.orders.append(order)
         if order.is_possible or not any(one.is_possible for one in self.orders):
-            for clockwork in dict.fromkeys((*self._points, *order.spans)):
+            # What no clock was seen of yet may have one in another order.
+            for clockwork in dict.fromkeys((*self._points, *order.spans, *sorted(order.stirred))):
                 self._grow(clockwork, order.has_to_do_with(clockwork))
         for clockwork in self._points:
             self._note(clockwork, order)
@@ -420,9 +429,12 @@ class _Learnt:
             return
         if before is None:
             points = points.union(*(order.has_to_do_with(clockwork) for order in self.orders))
+        points = points | (before or frozenset())
+        pairs = tuple((a, b) for a, b in self._pairs if a in points and b in points)
+        if before is None and not pairs and not self.is_seen(clockwork):
+            return
         self.grown += 1
-        self._points[clockwork] = points = points | (before or frozenset())
-        self.pairs[clockwork] = tuple((a, b) for a, b in self._pairs if a in points and b in points)
+        self._points[clockwork], self.pairs[clockwork] = points, pairs
         self._said[clockwork] = {}
         for order in self.orders:
             self._note(clockwork, order)
@@ -479,17 +491,18 @@ class _Looked:
             by_pairs = {pairs: orders(chunk, pairs) for pairs in set(learnt.pairs.values())}
             by_clock = {clock: by_pairs[pairs] for clock, pairs in learnt.pairs.items()}
             new = [
-                numbers
+                (not learnt.is_seen(clock), -len(numbers), clock, numbers)
                 for clock, by_order in by_clock.items()
                 for key, numbers in by_order.items()
                 if learnt.said(clock, key) is None
             ]
-            # The orders that come most often first, each by a sample that is new to as many clocks as can be.
-            often = Counter(n for numbers in new for n in numbers)
-            for numbers in sorted(new, key=len, reverse=True):
-                if not learnt.may_judge or learnt.grown > grown:
+            # For clocks that were seen first; of these the orders that come most often, each by a sample that is new
+            # to as many clocks as can be.
+            often = Counter(n for *_, numbers in new for n in numbers)
+            for _, _, clock, numbers in sorted(new):
+                if learnt.grown > grown:
                     break
-                if tried.isdisjoint(numbers):
+                if learnt.may_judge(clock) and tried.isdisjoint(numbers):
                     number = max(numbers, key=lambda n: (often[n], -n))
                     tried.add(number)
                     learnt.judge(takes_in(self.draws, chunk, number))
@@ -570,6 +583,7 @@ def how_long(
         steps=tuple(_step_times(trial, looked)),
         doer_waits=waits,
         judged=len(learnt.orders),
+        unjudged=max(looked.unknown.values(), default=0),
         untried=mixes.untried,
         breaking=tuple(_breaking(learnt)),
         unsampled=tuple(sorted({name for order in learnt.orders for name in order.untold})),

@@ -27,6 +27,9 @@ from cfgtrack.rules.world import Change
 ALL = "*"
 """Stands for every clock of a rule."""
 
+_TEMPERATURE = "temperature"
+"""The quantity that limits of physics start from: see `rules.limits.find_limit`."""
+
 Clockwork = tuple[str, str]
 """The clocks of a rule and an item, or `ALL` of a rule's."""
 
@@ -120,11 +123,11 @@ class _Watch:
     def _is_about(self, event: Event) -> bool:
         """Return whether an event on an item, or near it, has to do with its clocks whatever their conditions are.
 
-        Where physics sets their limit it tells a value, or moves them; or it moves what a scope asks where it is.
+        Where physics sets their limit it tells a temperature, or moves them; or it moves what a scope asks where it is.
         """
         scope = self._runner.rule.scope
         moves = event.place is not None
-        return (self._is_physical and (moves or bool(event.values))) or (
+        return (self._is_physical and (moves or _TEMPERATURE in event.values)) or (
             moves and scope is not None and bool(scope.at)
         )
 

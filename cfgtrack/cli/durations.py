@@ -45,5 +45,13 @@ def durations_command(
     from cfgtrack.answers.durations import durations
     from cfgtrack.show.durations import durations_text
 
-    found = durations(session.asking, sequence, rules=rules_files, samples=samples, seed=seed, shape=shape)
+    found = durations(
+        session.asking,
+        sequence,
+        rules=rules_files,
+        samples=samples,
+        seed=seed,
+        shape=shape,
+        tell=s.showing("samples"),
+    )
     session.answer(found, lambda: durations_text(found, by_step=by_step, colour=session.colour))

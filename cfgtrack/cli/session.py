@@ -198,6 +198,28 @@ class Session:
             click.get_current_context().exit(status or 3)
 
 
+_SHOWN_EVERY = 0.2
+
+
+def showing(what: str) -> Callable[[int, int], None] | None:
+    """Return what shows on a terminal how far a long question has come, over and over in one line; else None."""
+    import time
+
+    if not sys.stderr.isatty():
+        return None
+    last = 0.0
+
+    def tell(done: int, of: int) -> None:
+        nonlocal last
+        now = time.monotonic()
+        if done == of or now - last > _SHOWN_EVERY:
+            last = now
+            said = "" if done == of else f"{done} of {of} {what} (Ctrl-C keeps what there is)"
+            click.echo(f"\r{said}\x1b[K", nl=False, err=True)
+
+    return tell
+
+
 # --- options that commands share ----------------------------------------------------------------------------------
 
 

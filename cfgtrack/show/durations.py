@@ -109,7 +109,7 @@ def percent_text(share: float, *, up: bool | None = None) -> str:
     """Return a share in percent, with as many decimals as it takes to tell it from none and all.
 
     >>> percent_text(0.9731), percent_text(1.0), percent_text(0.99962), percent_text(0.99962, up=False)
-    ('97.3 %', '100 %', '99.96 %', '99.96 %')
+    ('97.3 %', '100 %', '99.96 %', '99.9 %')
     """
     if share in (0.0, 1.0):
         return f"{share * 100:.0f} %"
@@ -237,9 +237,8 @@ def _besides(told: HowLong) -> Iterator[str]:
         where = f" at step {one.step}" if one.step else ""
         said = f"{one.headline} [{one.rule}]{where}, in {one.orders} of {told.judged} orders judged"
         yield labelled("orders break:", said, by=0, to=16)
-    unknown = max((limit.in_time.unknown for limit in told.limits), default=0)
-    if unknown:
-        said = f"the order of up to {unknown:,} samples, so the intervals are wider"
+    if told.unjudged:
+        said = f"the order of up to {told.unjudged:,} samples: other clocks may run there, and intervals are wider"
         yield labelled("not judged:", said, by=0, to=16)
     if told.untried:
         yield labelled(

@@ -163,6 +163,53 @@ def test_a_clock_that_only_some_orders_start_is_sampled_in_those_alone():
     assert found.judged > 1
 
 
+@given(
+    st.lists(st.tuples(st.integers(1, 9), st.integers(0, 9), st.integers(0, 9)), min_size=2, max_size=8),
+    st.integers(1, 6),
+    st.integers(1, 12),
+)
+@settings(max_examples=80)
+def test_two_tracks_that_meet_in_a_clock_are_sampled_as_they_fall(spans, split: int, limit: int):
+    """Two valves shut and opened in tracks of their own: how often both are shut too long is what each sample says."""
+    steps = []
+    for number, (low, more, most) in enumerate(spans):
+        track, turn = ("a", number) if number < split else ("b", number - split)
+        words = f"{'shut' if turn % 2 == 0 else 'open'} P:{track.upper()}"
+        steps.append(valve(str(number), track, words, low, low + more, low + more + most))
+    sequence = plan(*steps)
+    now = Configuration(SWITCHES)
+    for name in "AB":
+        now.set_state(f"P:{name}", now.state(f"P:{name}")._replace(value="open"))
+    found = how_long(both_shut(limit), Start(now), sequence, drawn=Sampling(60, 9))
+    mine = [one for one in found.limits if one.rule == "one-open" and one.subject == "P:A"]
+    if any(one.in_time.unknown for one in mine):
+        event("some orders unknown")
+        return
+    ran = out = 0
+    for takes in samples_of(sequence, Sampling(60, 9)):
+        ends = ends_in(sequence, takes)
+        turns = sorted((ends[one.id], one.action.subjects[0], one.action.action) for one in steps)
+        state = {"P:A": "open", "P:B": "open"}
+        began: int | None = None
+        for time, valve_, verb in turns:
+            both = set(state.values()) == {"shut"}
+            state[valve_] = verb
+            if not both and set(state.values()) == {"shut"}:
+                ran += began is None
+                began = time if began is None else began
+            if began is not None and state["P:A"] == "open":
+                out += time - began > limit * SECOND
+                began = None
+        if began is not None:
+            out += turns[-1][0] - began > limit * SECOND
+    assert sum(one.in_time.samples for one in mine) >= ran
+    assert sum(one.in_time.samples - one.in_time.hits for one in mine) >= out
+    if not any(turn[2] == "open" and turn[1] == "P:B" for turn in turns):
+        # Where it is never shut anew while a clock runs there is one clock at a time.
+        assert sum(one.in_time.samples for one in mine) == ran
+        assert sum(one.in_time.samples - one.in_time.hits for one in mine) == out
+
+
 def test_orders_that_were_not_judged_are_unknown_and_not_assumed(monkeypatch):
     """Where no more orders may be judged, the samples of others count against both ends of the interval."""
     monkeypatch.setattr("cfgtrack.analysis.how_long.MOST_ORDERS", 0)
@@ -271,14 +318,15 @@ def test_the_same_seed_gives_the_same_answer_and_another_gives_another():
     assert timed(*steps, budget=9, drawn=Sampling(700, 1, Shape.PERT)).outings != first.outings
 
 
-def test_an_interrupt_keeps_what_was_drawn():
+@pytest.mark.parametrize("stop", [Cancelled, KeyboardInterrupt])
+def test_an_interrupt_keeps_what_was_drawn(stop: type[BaseException]):
     """Who is told of the progress may stop it: what was drawn by then is the answer, and it says so."""
     steps = (step("1", "a", "inspect P", (1, 5, 9)),)
 
     def tell(done: int, of: int) -> None:
         assert of == 5_000
         if done >= 1_000:
-            raise Cancelled
+            raise stop
 
     found = timed(*steps, budget=6, drawn=Sampling(5_000, 1), tell=tell)
     assert (found.samples, found.is_whole) == (1_000, False)

@@ -239,7 +239,7 @@ def test_the_way_is_as_long_as_the_shortest_path_of_networkx(moves: list[tuple[i
     for event, takes in done:
         if at and at != event.place and graph.get_edge_data(at, event.place, {"w": takes + 1})["w"] > takes:
             graph.add_edge(at, event.place, w=takes)
-        at = event.place
+        at = event.place or ""
     travels = Travels(now, done)
     for n in range(6):
         try:
