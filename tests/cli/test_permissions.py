@@ -64,6 +64,15 @@ class Deed(NamedTuple):
         return "administer" if self.command == "load people" else NEEDS[self.command]
 
 
+SEQUENCE = """
+[[outing]]
+id = "W9"
+[[outing.track]]
+name = "ann"
+steps = [{ id = "1", do = "inspect PUMP-1" }]
+"""
+
+
 def looking(command: str, table: str, *words: object) -> Deed:
     """Return a question, and the table that it is answered from."""
 
@@ -78,6 +87,7 @@ def looking(command: str, table: str, *words: object) -> Deed:
         files = {
             "OUT": plant.command.folder / f"{plant.new('out')}.svg",
             "RULES": plant.command.folder / "rules.toml",
+            "SEQUENCE": plant.file(SEQUENCE, "toml") if "SEQUENCE" in words else "",
         }
         return (*command.split(), *(files.get(str(word), word) for word in words))
 
@@ -184,6 +194,9 @@ DEEDS: tuple[Deed, ...] = (
     looking("can", "change", "PUMP-1:J1"),
     looking("findings", "event"),
     looking("review", "event"),
+    looking("stops", "event", "SEQUENCE"),
+    looking("leave", "event"),
+    looking("failures", "event", "SEQUENCE"),
     looking("audit", "tree_head"),
     looking("head", "tree_head"),
     looking("prove", "event", "initial:PUMP-1"),
