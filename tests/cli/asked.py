@@ -1791,6 +1791,11 @@ def stopping(s: Asker) -> None:
     s.ask("de-energise", "HALL:K1")
     s.ask("demate", "PUMP-1:J1")
     s.ask("leave", status=3)
+    # By a watch that is twenty minutes ahead of this clock.
+    s.ask("inspect", "PUMP-2", "--at", "2031-05-01T09:20:00Z")
+    s.ask("leave", status=3)
+    s.ask("stops", plan)
+    s.ask("failures", plan, "off")
 
 
 def coming_in(s: Asker) -> None:
