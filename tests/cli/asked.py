@@ -629,13 +629,20 @@ def ordering(s: Asker) -> None:
     plan = s.file("plan.toml", TWO_TRACKS)
     found = s.ask("orders", plan, *dead, "--waits")["orders"]
     told = {(one["step"], one["waits_for"]): one["needed"] for one in found["waits"]}
-    assert told == {("part", "off"): True, ("note", "look"): False, ("open", "note"): False, ("open", "part"): False}
+    assert told == {
+        ("part", "off"): True,
+        ("note", "look"): False,
+        ("open", "note"): False,
+        ("open", "part"): False,
+    }
     assert s.ask("check", plan, "--every-order", *dead)["orders"]["verdict"] == "clear"
     loose = s.file("loose.toml", TWO_TRACKS.replace(', after = ["off"]', ""))
     found = s.ask("orders", loose, *dead, status=3)["orders"]
     assert (found["bad"]["steps"], found["cure"]) == (["part"], [{"step": "part", "waits_for": "off"}])
     s.ask("check", loose, "--every-order", *dead, status=3)
-    late = s.ask("orders", plan, "--rules", s.file("late.toml", OPEN_AGAIN), "--at", at(3), status=3)["orders"]
+    late = s.ask("orders", plan, "--rules", s.file("late.toml", OPEN_AGAIN), "--at", at(3), status=3)[
+        "orders"
+    ]
     assert (late["bad"]["fault"]["clock"], late["bad"]["fault"]["started"]) == ("open-again", "shut")
     assert late["bad"]["fault"]["elapsed_seconds"] > late["bad"]["fault"]["limit_seconds"] == 1200
     s.ask("orders", plan, *dead, "--most", "1", status=4)
