@@ -2,8 +2,8 @@
 
 The demo's largest outing, as it stands in the plan with those before it; 2 tracks of 200 steps and 3 of 60 on a yard of
 valves, with the usual waits: every tenth step waits for one of another track; each track works on lines of its own, but
-now and then all on one. The floor is one run of the engine through the written order; told is also how many orders the tracks alone would allow:
-each would be such a run.
+now and then all on one. The floor is one run of the engine through the written order. Told is also how many orders the
+tracks alone would allow: each would be such a run.
 """
 
 from __future__ import annotations
@@ -80,7 +80,7 @@ def side_by_side(tracks: int, long: int) -> Ground:
         lines.setdefault(one.partition("-")[0], []).append(one)
     # Each works on lines of his own, but for the last: there all are on one.
     apart = [r.choice(some) for some in r.sample([*lines.values()][1:], tracks * 11)]
-    last = r.sample([*lines.values()][0], tracks)
+    last = r.sample(next(iter(lines.values())), tracks)
     valves = [v for track in range(tracks) for v in (*apart[track * 11 : track * 11 + 11], last[track])]
     steps: list[Step] = []
     done: list[list[str]] = [[] for _ in range(tracks)]

@@ -1417,9 +1417,9 @@ def failing(s: Asker) -> None:
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, redefining, vetting, recording, clocks, checking, deciding, ordering, drawing, keeping, auditing, importing,
+        describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching, timing, failing,
+        signing, watching, timing, failing, ordering,
     )
 }  # fmt: skip
 

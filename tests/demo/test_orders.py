@@ -70,6 +70,8 @@ def test_each_wait_is_needed_or_is_not(ground, plan):
         found = searching.anew_from(without, outing_of[wait.step], known)
         assert not found.cut
         if found.bad is not None:
-            assert searching.replay(without, found.bad.steps).steps == found.bad.steps
+            told = searching.replay(without, found.bad.steps)
+            assert told is not None
+            assert told.steps == found.bad.steps
             steps = found.bad.steps
             assert wait.waits_for not in steps[: steps.index(wait.step)]
