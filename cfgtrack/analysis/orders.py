@@ -988,8 +988,8 @@ class OrdersReport:
     """What every order of a plan comes to.
 
     `bad` is a bad order: no other is shorter if it `is_shortest`. `cure` are waits with which every order is clear,
-    None where none were found: there are no fewer if they are `fewest`, else none of them can be left out. `waits` tells
-    of the plan's own, if that was asked. `cut`: the search was cut short, so that nothing is clear. `unjudged` are rules
+    None where none were found: there are no fewer if they are `fewest`, else none of them can be left out. `waits`
+    tells of the plan's own, if that was asked. `cut`: it was cut short, so that nothing is clear. `unjudged` are rules
     that can't be judged in every order, `crashed` those that gave no verdict. `situations` is how many were looked at.
     """
 
