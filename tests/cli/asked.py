@@ -2016,10 +2016,10 @@ def mending(s: Asker) -> None:
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, redefining, vetting, recording, clocks, checking, deciding, ordering, drawing, keeping, auditing, importing,
+        describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
         signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in,
-        isolating, isolating_at_a_site, relying, mending,
+        isolating, isolating_at_a_site, relying, mending, ordering,
     )
 }  # fmt: skip
 
