@@ -16,8 +16,8 @@ from enum import StrEnum
 from functools import partial
 from typing import ClassVar
 
-from cfgtrack.analysis.check import Start
-from cfgtrack.analysis.leaving import Left, Stopping
+from cfgtrack.analysis.check import Start, judged
+from cfgtrack.analysis.leaving import Left, Stopping, without
 from cfgtrack.analysis.stops import MOST_TRIES_NOW, Stops, Walk, WayOut
 from cfgtrack.analysis.way_out import Move, Tried, is_coming_in, nothing_barred
 from cfgtrack.model.action import FOUND, MEASURE, Action
@@ -28,8 +28,10 @@ from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.time import Instant
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach, words
+from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance
+from cfgtrack.rules.when.by import By
 
 MOST_TRIES_OUT = 40
 """So often at most a way out is tried of one failure, beside those that are known of its stop point."""
@@ -170,12 +172,14 @@ class _Failures:
         if question.only is None:
             self._stops.find()
         self._engine = walk.engine
+        # What dies is asked of an engine that knows nothing of ends: no step is one.
+        self._apart = _without_ends(question, networks, list(walk.course.events))
+        self._done = 0
         self._planned = list(self._breaks_as_planned())
 
     def _breaks_as_planned(self) -> Iterator[frozenset[object]]:
         """Yield what each step breaks where all goes as planned."""
-        engine, walk = self._engine, self._walk
-        walk.go_to(0)
+        engine, walk = self._apart, self._walk
         mark = engine.mark()
         try:
             for event in walk.done:
@@ -183,13 +187,16 @@ class _Failures:
                 noted = engine.noted
                 engine.step(event)
                 engine.settle()
-                yield frozenset(map(_name, self._broken(noted)))
+                yield frozenset(map(_name, engine.breaches_since(noted).values()))
         finally:
             engine.back(mark)
 
-    def _broken(self, since: int) -> list[Breach]:
-        by_end = self._walk.leaving.by_end
-        return [b for b in self._engine.breaches_since(since).values() if b.rule.id not in by_end]
+    def _go_on_to(self, number: int) -> None:
+        """Do what comes before a step, on the engine that is asked what dies."""
+        while self._done < number:
+            for event in self._walk.part(self._done):
+                self._apart.step(event)
+            self._done += 1
 
     def of(self, steps: Sequence[str], tell: Callable[[int, int], object]) -> Iterator[Failure]:
         """Yield the failures of some steps."""
@@ -226,17 +233,17 @@ class _Failures:
         mark = engine.mark()
         try:
             engine.advance(event.happened)
-            for other in self._found(event, found):
+            for other in _found(engine, event, found):
                 engine.step(other)
             engine.settle()
-            bars = self._bars(barred)
             place = self._walk.places[number + 1]
             stopping = replace(place.stopping, last=False)
             left = self._walk.leaving.judge(stopping, by_end=False)
-            way = self._way_out(number, stopping, bars)
-            dead = tuple(self._dead(number, event, bars, step.outing if barred.doer else None))
+            way = self._way_out(number, stopping, _bars(barred, engine))
         finally:
             engine.back(mark)
+        self._go_on_to(number)
+        dead = tuple(self._dead(number, event, barred, found))
         return Failure(
             step.id,
             step.outing,
@@ -249,26 +256,6 @@ class _Failures:
             self._walk.told(place, way),
         )
 
-    def _found(self, event: Event, status: str) -> Iterator[Event]:
-        """Yield that what failed was found at another status."""
-        for subject in event.subjects if status else ():
-            port = self._walk.now.plant.port(subject)
-            if port is not None and status in port[1].statuses:
-                action = Action(f"found:{subject}", FOUND, (subject,), event.happened, status=status)
-                outcome = resolve(self._engine.world.configuration, action)
-                if isinstance(outcome, Event) and self._engine.world.sees(outcome):
-                    yield outcome
-
-    def _bars(self, barred: Barred) -> Callable[[Event], bool]:
-        world = self._engine.world
-
-        def bars(event: Event) -> bool:
-            if not barred.bars(event):
-                return False
-            return not barred.doer or not is_coming_in(world.configuration, event)
-
-        return bars
-
     # --- the way out ---
 
     def _way_out(self, number: int, stopping: Stopping, bars: Callable[[Event], bool]) -> Tried | None:
@@ -279,40 +266,45 @@ class _Failures:
             found = ways.attempt(moves, stopping, bars=bars)
             if found is not None:
                 return found
-        rest = self._walk.rest_of_outing(number)
-        further = [moves for moves in (rest, self._all_back(number)) if moves not in several]
+        rest = self._walk.rest_of(number, stopping.outing)
+        further = [moves for moves in (rest, self._all_back(number, stopping.outing)) if moves not in several]
         most = MOST_TRIES_OUT if self._question.only is None else MOST_TRIES_NOW
         return ways.shortest(further, stopping, bars=bars, near=True, most=most)
 
-    def _all_back(self, number: int) -> tuple[Move, ...]:
+    def _all_back(self, number: int, outing: str | None) -> tuple[Move, ...]:
         """Return what takes back all that was done of an outing up to a place."""
-        walk, outing = self._walk, self._walk.places[number].stopping.outing
+        walk = self._walk
         steps = [place.step for place in walk.places[1 : number + 1] if place.step is not None]
         own = [step for step in steps if step.outing == outing]
         return tuple(move for step in reversed(own) for move in walk.backs.get(step.id, ()))
 
     # --- what dies ---
 
-    def _dead(
-        self, number: int, failed: Event, bars: Callable[[Event], bool], within: str | None
-    ) -> Iterator[Dead]:
-        """Yield the later steps that die: the engine is where a step failed, and is led astray.
-
-        What is barred is so `within` an outing alone, if one is named.
-        """
-        walk, engine = self._walk, self._engine
+    def _dead(self, number: int, failed: Event, barred: Barred, status: str) -> Iterator[Dead]:
+        """Yield the later steps that die of a failed one. Who must go in does no more within this outing."""
+        walk, engine = self._walk, self._apart
+        outing = walk.steps[failed.id].outing
         dead = {failed.id.removeprefix("step:")}
-        undone = _Undone(walk)
+        bars = _bars(barred, engine)
+        undone = _Undone(engine)
         undone.add(failed)
-        for later, planned in enumerate(walk.done[number + 1 :], number + 1):
-            step = walk.steps[planned.id]
-            engine.advance(planned.happened)
-            barring = bars if within in (None, step.outing) else nothing_barred
-            found = self._dies(step.after, dead, planned, later, barring, undone)
-            if found is not None:
-                dead.add(step.id)
-                undone.add(planned)
-                yield Dead(step.id, *found)
+        mark = engine.mark()
+        try:
+            engine.advance(failed.happened)
+            for other in _found(engine, failed, status):
+                engine.step(other)
+            engine.settle()
+            for later, planned in enumerate(walk.done[number + 1 :], number + 1):
+                step = walk.steps[planned.id]
+                engine.advance(planned.happened)
+                barring = bars if not barred.doer or step.outing == outing else nothing_barred
+                found = self._dies(step.after, dead, planned, later, barring, undone)
+                if found is not None:
+                    dead.add(step.id)
+                    undone.add(planned)
+                    yield Dead(step.id, *found)
+        finally:
+            engine.back(mark)
 
     def _dies(
         self,
@@ -324,7 +316,7 @@ class _Failures:
         undone: _Undone,
     ) -> tuple[Dies, str] | None:
         """Do a step, and return None; or say why it can't be done, or may not be."""
-        engine = self._engine
+        engine = self._apart
         waits = [one for one in after if one in dead]
         if waits:
             return Dies.WAITS, ", ".join(waits)
@@ -342,12 +334,50 @@ class _Failures:
         mark, noted = engine.mark(), engine.noted
         engine.step(outcome)
         engine.settle()
-        anew = [b for b in self._broken(noted) if _name(b) not in self._planned[number]]
+        broken = engine.breaches_since(noted).values()
+        anew = [b for b in broken if _name(b) not in self._planned[number]]
         if anew:
             worst = min(anew, key=lambda b: (b.rule.severity, b.rule.id))
             engine.back(mark)
             return Dies.BREAKS, worst.rule.id
         return None
+
+
+def _without_ends(
+    question: Question, networks: Mapping[str, Network] | None, coming: Iterable[Event]
+) -> Engine:
+    """Return an engine that has judged the past by all rules but those that hold by an end."""
+    gone = {rule.id for rule in question.rules.rules if isinstance(rule.mode, By)}
+    kept = tuple(rule for rule in question.rules.rules if rule.id not in gone)
+    begin = question.begin
+    begin = replace(
+        begin,
+        memory=without(begin.memory, gone),
+        settled=tuple(told for told in begin.settled if told[1][0] not in gone),
+    )
+    return judged(replace(question.rules, rules=kept), begin, networks, coming=coming)
+
+
+def _found(engine: Engine, event: Event, status: str) -> Iterator[Event]:
+    """Yield that what failed was found at another status."""
+    for subject in event.subjects if status else ():
+        port = engine.world.plant.port(subject)
+        if port is not None and status in port[1].statuses:
+            action = Action(f"found:{subject}", FOUND, (subject,), event.happened, status=status)
+            outcome = resolve(engine.world.configuration, action)
+            if isinstance(outcome, Event) and engine.world.sees(outcome):
+                yield outcome
+
+
+def _bars(barred: Barred, engine: Engine) -> Callable[[Event], bool]:
+    """Return what tells what can't be done, but for coming in of who must."""
+
+    def bars(event: Event) -> bool:
+        if not barred.bars(event):
+            return False
+        return not barred.doer or not is_coming_in(engine.world.configuration, event)
+
+    return bars
 
 
 def _name(breach: Breach) -> object:
@@ -365,8 +395,8 @@ def _once(several: Iterable[Sequence[Move]]) -> list[Sequence[Move]]:
 class _Undone:
     """What was to be joined or parted, and was not: of what it has to do with no foreseen value is believed."""
 
-    def __init__(self, walk: Walk) -> None:
-        self._flows = walk.engine.world.flows
+    def __init__(self, engine: Engine) -> None:
+        self._flows = engine.world.flows
         self._ends: dict[str, dict[int, str]] = {}
 
     def add(self, event: Event) -> None:

@@ -19,6 +19,7 @@ from cfgtrack.model.configuration import State, View, place_line
 from cfgtrack.model.event import Effect, Event, effects
 from cfgtrack.model.hold import aboard
 from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.network.flow import Link
 from cfgtrack.network.reach import Reach
 from cfgtrack.rules.condition import Judge
 from cfgtrack.rules.dependence import Instances
@@ -131,9 +132,9 @@ class Footprints:
         self._counted = [leaf for reader in self._readers for leaf in reader.counted]
         self._has_peers = any(runner.depends.peers for runner in engine.runners)
         self._of = [Footprint() for _ in self._of]
-        self._see_networks(engine)
+        self._see_networks()
 
-    def _see_networks(self, engine: Engine) -> None:
+    def _see_networks(self) -> None:
         """Note which paths the rules ask for, but those that matter at ends alone."""
         self._reaches: dict[Reach, int] = {}
         self._in_medium: dict[str, list[Reach]] = {}
@@ -325,14 +326,17 @@ class Footprints:
                 number = self._reaches[reach]
                 for vertex in (*shift.lost.get(reach, ()), *shift.gained.get(reach, ())):
                     seen.changes["member", number, vertex] = None
-                for link in (*shift.ended, *shift.begun):
-                    for vertex in (link.a, link.b):
-                        seen.reads["member", number, vertex] = None
-                for link in shift.ended:
-                    for vertex in (link.a, link.b):
-                        if vertex in reach:
-                            for pair in pairwise(reach.way(vertex)):
-                                seen.reads["link", medium, *sorted(pair)] = None
+                for vertex in _ends((*shift.ended, *shift.begun)):
+                    seen.reads["member", number, vertex] = None
+                for vertex in filter(reach.has, _ends(shift.ended)):
+                    for pair in pairwise(reach.way(vertex)):
+                        seen.reads["link", medium, *sorted(pair)] = None
+
+
+def _ends(links: Iterable[Link]) -> Iterator[int]:
+    for link in links:
+        yield link.a
+        yield link.b
 
 
 @dataclass(slots=True)

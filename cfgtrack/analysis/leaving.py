@@ -133,7 +133,7 @@ def _is_by_end(rule: Rule) -> bool:
     return isinstance(rule.mode, By) and rule.mode.end != "sequence"
 
 
-def _without(memory: Memory | None, rules: Iterable[str]) -> Memory | None:
+def without(memory: Memory | None, rules: Iterable[str]) -> Memory | None:
     """Return what rules remember, without those whose mode is another one now."""
     if memory is None:
         return None
@@ -169,7 +169,7 @@ class Leaving:
         self._variances = variances
         self._leaves_open = frozenset(leaves_open)
         self._leaves_running = {(one.rule, one.subject): one.start for one in leaves_running}
-        memory = _without(begin.memory, self.by_end)
+        memory = without(begin.memory, self.by_end)
         engine = ready(watching_ends(rules), replace(begin, memory=memory), networks, coming=coming)
         if memory is not None:
             for runner in engine.runners:

@@ -528,6 +528,7 @@ class _Changes:
 
 _KIN = 8
 _NEAREST = 4
+_LATER = 3
 _PLACES = 8
 
 
@@ -730,17 +731,18 @@ class _Mending:
             if course is None:
                 continue
             child = _Node(changes, proposal, self._wrong(proposal, course), len(changes))
-            if child.wrong is None or not self._is_worse(child.wrong, again or wrong):
-                self._push(child)
+            if child.wrong is None or not _is_the_same(child.wrong, again or wrong):
+                # What breaks something else before is looked into last: another change may put that right.
+                self._push(
+                    child, later=child.wrong is not None and self._is_worse(child.wrong, again or wrong)
+                )
 
     def _is_worse(self, then: _Wrong, before: _Wrong) -> bool:
-        """Return whether something is wrong earlier than before, or just the same still."""
-        if then.step == before.step and then.text == before.text:
-            return then.step is not None or then.time <= before.time
+        """Return whether something else is wrong earlier than before."""
         return then.time < before.time and then.step not in self._root
 
-    def _push(self, node: _Node) -> None:
-        left = self._left(node)
+    def _push(self, node: _Node, *, later: bool = False) -> None:
+        left = self._left(node) + (_LATER if later else 0)
         rank = (len(node.changes) + left, -(node.wrong.time if node.wrong else 1 << 62))
         self._serial += 1
         heappush(self._queue, (*rank, self._serial, node))
@@ -762,6 +764,13 @@ class _Mending:
             if turn.get(f"step:{name}", turn.get(f"end:{name}", len(turn))) >= wrong.turn
         ]
         return max(1, len(ahead))
+
+
+def _is_the_same(then: _Wrong, before: _Wrong) -> bool:
+    """Return whether what was wrong before still is."""
+    if then.step == before.step and then.text == before.text:
+        return then.step is not None or then.time <= before.time
+    return False
 
 
 def _made(proposal: Proposed, changes: Iterable[Change]) -> Proposed:

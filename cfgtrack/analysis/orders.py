@@ -8,9 +8,9 @@ Orders are searched by what has been done: two that come to one situation are on
 Where only the order of independent steps differs (`independence`), one stands for all: of the steps that could be next
 only those are taken that may matter to each other, and to what may come without them (a stubborn set).
 
-Durations forbid no order, but clocks count what work takes. The engine gets instants so close together that nothing runs
-out by itself; how long a clock has run is the longest chain of steps, each as slow as can be, that end at the one that
-meets it, of those that can all come after the one that starts it.
+Durations forbid no order, but clocks count what work takes. The engine gets instants so close together that nothing
+runs out by itself; how long a clock has run is the longest chain of steps, each as slow as can be, that end at the one
+that meets it, of those that can all come after the one that starts it.
 """
 
 from __future__ import annotations
@@ -226,8 +226,8 @@ class _Again(Exception):
 
 @dataclass(slots=True)
 class Searched:
-    """What a search has found. `cut`: it was cut short. `crashed` are rules that gave no verdict in some order, `unjudged`
-    those with a clock that starts with an outing, or ends with one: how long it runs isn't known.
+    """What a search has found. `cut`: it was cut short. `crashed` are rules that gave no verdict in some order,
+    `unjudged` those with a clock that starts with an outing, or ends with one: how long it runs isn't known.
     """
 
     bad: BadOrder | None = None
@@ -341,7 +341,7 @@ class Search:
     `shortest`: go on after a bad order for a shorter one than `shorter_than`.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - each is a way to search less, or more
         self,
         ground: Ground,
         work: _Work,
@@ -448,7 +448,7 @@ class Search:
             return None
         self.past[step] = self._now_past
         self._at[time] = step
-        found = self._happen(outcome, moment, step, time, reads)
+        found = self._happen(outcome, moment, step, reads)
         if found is None:
             self._widen(frame)
             return None
@@ -468,7 +468,7 @@ class Search:
         return following
 
     def _happen(
-        self, event: Event, moment: _Moment, step: int | None, time: int, reads: Reads | None
+        self, event: Event, moment: _Moment, step: int | None, reads: Reads | None
     ) -> tuple[dict[tuple[str, str, int, int], _Clock], Mapping[tuple[str, str], int]] | None:
         """Have the engine take an event; return what then runs, or None after noting what is wrong with it."""
         engine = self.engine
@@ -486,7 +486,7 @@ class Search:
         name = None if step is None else self.work.steps[step].id
         if self._is_broken(noted, name, step):
             return None
-        clocks = self._clocks(moment.clocks, engine.turns(turned), step, time)
+        clocks = self._clocks(moment.clocks, engine.turns(turned), step)
         if clocks is None:
             return None
         return clocks, self._readings(moment.readings, event, step)
@@ -553,7 +553,7 @@ class Search:
             ~outing if action == END else ~outing - len(self.work.of_outing),
             moment.done,
         )
-        return self._happen(event, moment, None, time, None)
+        return self._happen(event, moment, None, None)
 
     def _finish(self, moment: _Moment) -> None:
         """Judge the end of the sequence, and what is left running."""
@@ -583,7 +583,6 @@ class Search:
         running: Mapping[tuple[str, str, int, int], _Clock],
         turns: Iterable[Turn],
         step: int | None,
-        time: int,
     ) -> dict[tuple[str, str, int, int], _Clock] | None:
         """Return the clocks that run after a step; None after noting one that it meets too late."""
         out = dict(running)
@@ -644,7 +643,7 @@ class Search:
         """Return how long it can be from a step's end, or from a time, to the end of what is done now."""
         if step is not None and step == self._now:
             return 0
-        work, now = self.work, self._now
+        now = self._now
         if self.work.shared:
             return self._count(step, time, past, now)
         key = (step, time if step is None else 0, past, now, self._now_past if now < 0 else 0)
@@ -679,7 +678,7 @@ class Search:
         return base
 
     def _chains(self, outing: int, past: int, base: int, now: int | None) -> dict[int, int]:
-        """Return of each step of an outing, done but not `past`, when it ends at the latest: the longest chain to it."""
+        """Return of each step of an outing, done but not `past`, when it ends at the latest, by the longest chain."""
         work = self.work
         ends: dict[int, int] = {}
         latest: dict[str, int] = {}
@@ -816,7 +815,7 @@ class Search:
         self.found.length = self._best = len(order)
 
     def _trimmed(self, step: int | None, started: int | None) -> list[int]:
-        """Return an order that is as bad: of what was done only what came before the fault, and a clock's start early."""
+        """Return an order that is as bad: only what came before the fault, and a clock's start early."""
         if step is None:
             wanted, whole = self._now_past, list(self.path)
         else:
@@ -833,7 +832,7 @@ def _by_name(clock: _Clock) -> tuple[Any, ...]:
     return clock.rule, clock.subject, clock.limit, -1 if clock.step is None else clock.step, clock.time
 
 
-# --- searching ----------------------------------------------------------------------------------------------------------
+# --- searching --------------------------------------------------------------------------------------------------
 
 
 class Orders:
@@ -988,9 +987,9 @@ class WaitFound:
 class OrdersReport:
     """What every order of a plan comes to.
 
-    `bad` is a bad order: no other is shorter if it `is_shortest`. `cure` are waits with which every order is clear, None
-    where none were found: there are no fewer if they are `fewest`, else none of them can be left out. `waits` tells of
-    the plan's own, if that was asked. `cut`: the search was cut short, so that nothing is clear. `unjudged` are rules
+    `bad` is a bad order: no other is shorter if it `is_shortest`. `cure` are waits with which every order is clear,
+    None where none were found: there are no fewer if they are `fewest`, else none of them can be left out. `waits`
+    tells of the plan's own, if that was asked. `cut`: it was cut short, so that nothing is clear. `unjudged` are rules
     that can't be judged in every order, `crashed` those that gave no verdict. `situations` is how many were looked at.
     """
 

@@ -285,12 +285,17 @@ class Walk:
             for one in finding.subjects
         )
 
+    def part(self, number: int) -> Sequence[Event]:
+        """Return the events between a place and the next one, the step's last."""
+        return self._parts[number]
+
     def rest_of_outing(self, number: int) -> tuple[Move, ...]:
-        """Return what is still to be done after a place, of the outing that is on, or begins there."""
-        ahead = [place.step for place in self.places[number + 1 :] if place.step is not None]
-        outing = self.places[number].stopping.outing
-        if number == 0 and ahead and outing not in {step.outing for step in ahead}:
-            return ()
+        """Return what is still to be done after a place, of the outing that is on."""
+        return self.rest_of(number, self.places[number].stopping.outing)
+
+    def rest_of(self, number: int, outing: str | None) -> tuple[Move, ...]:
+        """Return what is still to be done of an outing after a place."""
+        ahead = (place.step for place in self.places[number + 1 :] if place.step is not None)
         return tuple(ahead_of(step) for step in ahead if step.outing == outing)
 
     def budget_left(self, place: Place, end: int) -> int | None:

@@ -553,8 +553,14 @@ class Pace:
 
 
 def _sort_of(plant: Plant, action: Action) -> tuple[str, str]:
-    found = plant.port(action.subjects[0]) if action.subjects else None
-    return action.action, "" if found is None else found[1].id
+    """Return what an action is and what sort of thing it is done to: a port by its kind, what is moved by its part."""
+    thing = action.subjects[0] if action.subjects else ""
+    found = plant.port(thing)
+    if found is not None:
+        return action.action, found[1].id
+    unit, place = plant.units.get(thing), plant.places.get(thing)
+    sort = unit.part if unit is not None else (place.part or place.id) if place is not None else ""
+    return action.action, sort
 
 
 def _is_hung(now: View, unit: str) -> bool:

@@ -28,7 +28,9 @@ def _showing(what: str) -> Callable[[int, int], None]:
 
     def tell(done: int, of: int) -> None:
         now = time.monotonic()
-        if now - last[0] > _EVERY:
+        if done >= of - 1:
+            click.echo("\r\x1b[K", nl=False, err=True)
+        elif now - last[0] > _EVERY:
             last[0] = now
             click.echo(f"\r{done} of {of} {what}\x1b[K", nl=False, err=True)
 

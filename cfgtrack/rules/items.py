@@ -81,6 +81,7 @@ class EveryItem(Judge):
         return not self.condition.is_met(self.world, item)
 
     def holds(self, it: str | None) -> bool:
+        """Return whether no item falls short now."""
         if self.lacking is not None:
             return not self.lacking
         return not any(map(self._falls_short, self._asked(it)))
@@ -93,17 +94,21 @@ class EveryItem(Judge):
         )
 
     def short(self, it: str | None) -> Mapping[Part, tuple[str, ...]]:
+        """Return the items that fall short, each an instance."""
         return {(item,): (item,) for item in self._short(it)}
 
     def met(self, it: str | None) -> tuple[str, ...]:
+        """Return the items that meet it."""
         return tuple(item for item in self.items(it) if not self._falls_short(item))
 
     def towards(self, it: str | None, part: Part | None = None, *, true: bool) -> Iterator[Proposal]:
+        """Yield what might make an item meet it, or no longer."""
         items = part or (self._short(it) if true else self.met(it))
         return in_turn(self.condition.towards(self.world, item, true=true) for item in items)
 
     @property
     def version(self) -> int | None:
+        """A number that is another whenever it may be; None where nobody counts."""
         return None if self.lacking is None else self.lacking.version
 
     def _short(self, it: str | None) -> list[str]:
@@ -117,5 +122,6 @@ class EveryItem(Judge):
         ended: Ended,  # noqa: ARG002 - no links
         part: Part | None = None,
     ) -> tuple[Reason, ...]:
+        """Return why items fall short."""
         items = self._short(it) if part is None else part
         return join(self.condition.reason(self.world, item) for item in items)

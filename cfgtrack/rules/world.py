@@ -176,9 +176,9 @@ class World:
                     for of in asked.groups(subject, action):
                         fresh.setdefault((number, of), {})[subject, action] = stamp
         for group, stamps in fresh.items():
-            stamps = {**self._grouped.get(group, {}), **stamps}
-            self.trail.set(self._grouped, group, stamps)
-            self.trail.set(self.ranked, group, self.asked[group[0]].ranked(stamps))
+            known = {**self._grouped.get(group, {}), **stamps}
+            self.trail.set(self._grouped, group, known)
+            self.trail.set(self.ranked, group, self.asked[group[0]].ranked(known))
 
     # --- one event ---
 

@@ -42,7 +42,7 @@ def orders(jobs: Sequence[Job]) -> Iterator[list[Job]]:
             yield done
             return
         over = {job.number for job in done}
-        heads = {}
+        heads: dict[str, Job] = {}
         for job in jobs:
             if job.number not in over:
                 heads.setdefault(job.track, job)

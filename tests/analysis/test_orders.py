@@ -187,7 +187,7 @@ def rules_of(names: list[str]) -> RuleSet:
     return RuleSet(tuple(made))
 
 
-# --- every order, one by one -------------------------------------------------------------------------------------------
+# --- every order, one by one --------------------------------------------------------------------------------
 
 
 def orders_of(plan: Sequence) -> Iterator[tuple[Step, ...]]:
@@ -237,7 +237,7 @@ class Counting:
         return max([base, *begins]) + step.takes[2]
 
     def between(self, started: str | None, met: str | None) -> int:
-        """Return how long it can be from the end of one step (None: from the start) to that of another (None: to the end)."""
+        """Return how long it can be from the end of one step to that of another; None: from the start, to the end."""
         if started is not None and started == met:
             return 0
         since = -1 if started is None else self.at[started]
@@ -378,7 +378,8 @@ def told(seed: int) -> str:
     """Return a drawn plan in words."""
     plan, names = draw_case(seed)
     lines = [
-        f"{s.id} {s.track} {s.action.action} {s.action.subjects} {s.action.place} by {s.action.by} {s.takes[0] // SECOND}..{s.takes[2] // SECOND} after {s.after}"
+        f"{s.id} {s.track} {s.action.action} {s.action.subjects} {s.action.place} by {s.action.by}"
+        f" {s.takes[0] // SECOND}..{s.takes[2] // SECOND} after {s.after}"
         for s in plan.steps
     ]
     return "\n".join((str(names), str([o.start for o in plan.outings]), *lines))

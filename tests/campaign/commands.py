@@ -163,12 +163,25 @@ def session(folder: Path) -> list[Step]:
     return steps
 
 
+SIDE_BY_SIDE = """
+[[outing]]
+id = "side"
+[[outing.track]]
+name = "ann"
+steps = [{ id = "1", do = "inspect BOX-1" }]
+[[outing.track]]
+name = "bea"
+steps = [{ id = "2", do = "inspect BOX-2" }]
+"""
+
+
 def _write_files(here: Path) -> None:
     shop, rules = ((SHOP / name).read_text() for name in ("shop.toml", "shop-rules.toml"))
     # The condition `crashes` is installed by the test that needs it.
     kept = [rule for rule in rules.split("[[rule]]") if 'custom = "crashes"' not in rule]
     rows = [f"{at(60)},inspect,BOX-1,I{n}" for n in range(40)]
     files = {
+        "side.toml": SIDE_BY_SIDE,
         "shop.toml": shop,
         "rules.toml": "[[rule]]".join(kept),
         "units.csv": TWO_LISTS[0],
@@ -230,6 +243,7 @@ def _ask(do: Any) -> None:
         ("compare", plan, plan), ("mend", plan, "-o", "{folder}/mended.toml"),
     ):  # fmt: skip
         do(command, *more, status=None)
+    do("orders", "{folder}/side.toml", status=None)
     do("rules drop", "rules.toml", "--accept", "an exercise", status=None)
     do("draw", "-o", "{folder}/plant.dot")
     do("export", "--form", "archive", "-o", "{folder}/all.jsonl")

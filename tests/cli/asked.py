@@ -1791,6 +1791,11 @@ def stopping(s: Asker) -> None:
     s.ask("de-energise", "HALL:K1")
     s.ask("demate", "PUMP-1:J1")
     s.ask("leave", status=3)
+    # By a watch that is twenty minutes ahead of this clock.
+    s.ask("inspect", "PUMP-2", "--at", "2031-05-01T09:20:00Z")
+    s.ask("leave", status=3)
+    s.ask("stops", plan)
+    s.ask("failures", plan, "off")
 
 
 def coming_in(s: Asker) -> None:
@@ -2011,10 +2016,10 @@ def mending(s: Asker) -> None:
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, redefining, vetting, recording, clocks, checking, deciding, ordering, drawing, keeping, auditing, importing,
+        describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
         signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in,
-        isolating, isolating_at_a_site, relying, mending,
+        isolating, isolating_at_a_site, relying, mending, ordering,
     )
 }  # fmt: skip
 

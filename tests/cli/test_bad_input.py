@@ -196,7 +196,10 @@ CASES = {
         ("correct", "E9", "cap", "PUMP-1:F2", "--reason", "x"), 4, ("unknown", "no event E9")
     ),
     "check of what is done to the record": Case(("check", "--do", "withdraw E1"), 2, ("--do", "withdraw")),
-    "nothing to check": Case(("check",), 2, ("Give a sequence",)),
+    "nothing to check": Case(("check",), 4, ("no plan is in force",)),
+    "two things to check": Case(("check", "x.toml", "--do", "inspect PUMP-1"), 2, ("Give a sequence",)),
+    "no plan to go by": Case(("done", "A1", "--at", "2031-05-01T11:00:00Z"), 4, ("no plan is in force",)),
+    "a file to be foreseen without its step": Case(("state", "--plan", "x.toml"), 2, ("--after",)),
     "file where a folder belongs": Case(("export", "-o", "{folder}/plant.db/x.csv"), 2, ("plant.db/x.csv",)),
     "folder that is not there": Case(
         ("draw", "-o", "{folder}/none/a.svg"), 2, ("none/a.svg", "no-such-file")

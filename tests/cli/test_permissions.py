@@ -64,6 +64,15 @@ class Deed(NamedTuple):
         return "administer" if self.command == "load people" else NEEDS[self.command]
 
 
+LOOKED_AT = """
+[[outing]]
+id = "W1"
+[[outing.track]]
+name = "REC"
+steps = [{ do = "shut HALL:V1", takes = "1 min" }, { do = "open HALL:V1", takes = "1 min" }]
+"""
+
+
 def looking(command: str, table: str, *words: object) -> Deed:
     """Return a question, and the table that it is answered from."""
 
@@ -78,6 +87,7 @@ def looking(command: str, table: str, *words: object) -> Deed:
         files = {
             "OUT": plant.command.folder / f"{plant.new('out')}.svg",
             "RULES": plant.command.folder / "rules.toml",
+            "PLAN": plant.command.file("looked-at.toml", LOOKED_AT),
         }
         return (*command.split(), *(files.get(str(word), word) for word in words))
 
@@ -182,8 +192,17 @@ DEEDS: tuple[Deed, ...] = (
     looking("draw", "change", "--loop", "A", "-o", "OUT"),
     looking("check", "change", "--do", "inspect PUMP-1"),
     looking("can", "change", "PUMP-1:J1"),
+    looking("without", "change", "HALL:V1"),
+    looking("isolate", "change", "PUMP-1"),
+    looking("segments", "change", "fluid"),
+    looking("checks", "event"),
+    looking("compare", "change", "PLAN", "PLAN"),
+    looking("mend", "change", "PLAN"),
     looking("findings", "event"),
     looking("review", "event"),
+    looking("stops", "event", "PLAN"),
+    looking("leave", "event"),
+    looking("failures", "event", "PLAN"),
     looking("audit", "tree_head"),
     looking("head", "tree_head"),
     looking("prove", "event", "initial:PUMP-1"),
@@ -272,6 +291,23 @@ def test_the_matrix(person: str, plant: Plant) -> None:
             plant.held.clear()
     assert tool == page
     assert plain == page
+    assert plant.owner("audit").startswith("sound")
+
+
+def test_a_check_is_kept_by_who_records(plant: Plant) -> None:
+    """Who may record keeps a check, and what the server takes of it is what the tool made; who only looks can't.
+
+    A text that isn't what its sha256 says is not taken in plain SQL either.
+    """
+    path = plant.command.file("kept.toml", LOOKED_AT)
+    assert plant.as_("LOT", "check", path, "--keep").status == 3
+    assert "as kept, in event" in plant.as_("REC", "check", path, "--keep").out
+    [kept] = json.loads(plant.as_("LOT", "checks", "--json").out)["checks"]
+    assert kept["check"]["recorder"] == "REC"
+    with plant.sql("REC") as db, pytest.raises(psycopg.errors.InsufficientPrivilege, match="a check is kept"):
+        insert_event(
+            db, said("keep-check", "REC", plant.new(), body={"name": "x", "text": "y", "sha256": "z"})
+        )
     assert plant.owner("audit").startswith("sound")
 
 

@@ -1,0 +1,189 @@
+"""How fast every order of a plan is searched: run it with ``python -m tests.bench.plans_orders``.
+
+The demo's largest outing, as it stands in the plan with those before it; 2 tracks of 200 steps and 3 of 60 on a yard of
+valves, with the usual waits: every tenth step waits for one of another track; each track works on lines of its own, but
+now and then all on one. The floor is one run of the engine through the written order. Told is also how many orders the
+tracks alone would allow: each would be such a run.
+"""
+
+from __future__ import annotations
+
+import random
+import tempfile
+import time
+import tracemalloc
+from collections.abc import Callable
+from dataclasses import replace
+from math import log10
+from pathlib import Path as File
+
+from cfgtrack.analysis.check import Start
+from cfgtrack.analysis.orders import Ground, orders
+from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.past import Past
+from cfgtrack.files.definition import read_definition
+from cfgtrack.files.rows import read_rows
+from cfgtrack.files.rules import read_rules
+from cfgtrack.files.sequence import read_sequence
+from cfgtrack.model.action import Action
+from cfgtrack.model.event import Event
+from cfgtrack.model.possibility import resolve
+from cfgtrack.model.sequence import Outing, Schedule, Sequence, Step
+from cfgtrack.model.time import parse_instant
+from cfgtrack.rules.match import ActionMatch
+from cfgtrack.rules.rule import Rule, RuleSet
+from cfgtrack.rules.selection import Selection
+from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.what.status import Status
+from cfgtrack.rules.when.always import Always
+from cfgtrack.rules.when.within import Within
+from cfgtrack.store.journal import create, open_journal
+from tests.bench.bench_rules import Yard
+
+SECOND = 1_000_000
+DEMO = File(__file__).parents[2] / "demo"
+
+
+def demo() -> Ground:
+    """Return the demo's plan up to its largest outing."""
+    now = parse_instant("2025-11-01T00:00:00Z")
+    path = tempfile.mkdtemp() + "/journal.db"
+    create(path)
+    with open_journal(path, clock=lambda: now) as journal:
+        journal.load(read_definition([DEMO / "hardware.toml"]), by="bench", recorder="bench")
+        with (DEMO / "as-run.csv").open(encoding="utf-8", newline="") as stream:
+            rows = list(read_rows(stream, journal.plant(), where="as-run.csv"))
+        journal.take(rows)  # type: ignore[arg-type]
+        past = Past(journal, Moment(*journal.moment()))
+        rules = read_rules([DEMO / "rules.toml"], past.plant)
+        plan = read_sequence(DEMO / "exchange.toml", past.plant)
+        most = max(plan.outings, key=lambda o: sum(step.outing == o.id for step in plan.steps))
+        kept = plan.outings[: plan.outings.index(most) + 1]
+        names = {outing.id for outing in kept}
+        steps = tuple(step for step in plan.steps if step.outing in names)
+        plan = replace(plan, outings=kept, steps=steps, whole=False)
+        return Ground(
+            rules,
+            past.start_for(rules),
+            plan,
+            networks=past.networks,
+            variances=past.variances,
+            begun=past.begun,
+        )
+
+
+def side_by_side(tracks: int, long: int) -> Ground:
+    """Return so many tracks of so many steps: each shuts valves of its own and opens them again, some of another's."""
+    r, yard = random.Random(1), Yard(20_000)
+    lines: dict[str, list[str]] = {}
+    for one in yard.valves:
+        lines.setdefault(one.partition("-")[0], []).append(one)
+    # Each works on lines of his own, but for the last: there all are on one.
+    apart = [r.choice(some) for some in r.sample([*lines.values()][1:], tracks * 11)]
+    last = r.sample(next(iter(lines.values())), tracks)
+    valves = [v for track in range(tracks) for v in (*apart[track * 11 : track * 11 + 11], last[track])]
+    steps: list[Step] = []
+    done: list[list[str]] = [[] for _ in range(tracks)]
+    for i in range(long):
+        for track in range(tracks):
+            mine = valves[track * 12 : track * 12 + 12]
+            valve = mine[i // 2 % len(mine)]
+            # Where two work on one, the second only looks.
+            shared = i // 2 % 13 == 12
+            verb = "inspect" if shared else ("shut", "open")[i % 2]
+            thing = valves[(track + 1) % tracks * 12] if shared else valve
+            after = (r.choice(done[(track + 1) % tracks][-5:]),) if i and i % 10 == 0 else ()
+            name = f"{track}-{i}"
+            said = Action("", verb, (thing,), 0)
+            steps.append(Step(name, "1", str(track), said, (SECOND, 2 * SECOND, 3 * SECOND), after))
+            done[track].append(name)
+    rules = RuleSet(
+        (
+            Rule(
+                "tank",
+                "",
+                "",
+                2,
+                "common practice",
+                Always(3600 * SECOND),
+                Path("fluid", Selection(of="it"), Selection(expansion=True)),
+                Selection(liquid=True),
+            ),
+            Rule(
+                "open-again",
+                "",
+                "",
+                3,
+                "common practice",
+                Within(600 * SECOND, ActionMatch(("shut",), Selection(kinds=("valve",)))),
+                Status(Selection(of="it"), ("open",)),
+            ),
+        )
+    )
+    return Ground(rules, Start(yard.now), Sequence(outings=(Outing("1"),), steps=tuple(steps)))
+
+
+def at_most(plan: Sequence) -> float:
+    """Return the logarithm of how many orders tracks alone would allow: the multinomial, which waits make less."""
+    total = 0.0
+    for outing in plan.outings:
+        lengths = [len(steps) for steps in plan.tracks(outing.id).values()]
+        total += sum(log10(n) for n in range(1, sum(lengths) + 1))
+        total -= sum(log10(n) for length in lengths for n in range(1, length + 1))
+    return total
+
+
+def floor(ground: Ground) -> Callable[[], None]:
+    """Return what runs the engine once through the written order."""
+    engine, now, events = ground.engine(), ground.engine().world.configuration.fork(), list[Event]()
+    schedule = Schedule(ground.proposal, ground.begin.start, ground.begun)
+    laid = schedule.lay_out(schedule.at_pace(1)).steps
+    for number, step in enumerate((one.step for one in laid), 1):
+        time_ = max(ground.begin.start, engine.world.now) + number
+        outcome = resolve(now, replace(step.action, happened=time_, id=step.id))
+        if isinstance(outcome, Event):
+            now.apply(outcome)
+            events.append(outcome)
+
+    def run() -> None:
+        mark = engine.mark()
+        for event in events:
+            engine.step(event)
+        engine.settle()
+        engine.back(mark)
+
+    return run
+
+
+def timed(what: Callable[[], object]) -> float:
+    """Return how long something takes on one core, in seconds."""
+    begin = time.process_time()
+    what()
+    return time.process_time() - begin
+
+
+def main() -> None:
+    """Print a line for each plan."""
+    print("every order of a plan           seconds   MB   situations   verdict     engine runs   orders")
+    for name, make in (
+        ("demo, up to its largest outing", demo),
+        ("2 tracks of 200 steps", lambda: side_by_side(2, 200)),
+        ("3 tracks of 60 steps", lambda: side_by_side(3, 60)),
+    ):
+        ground = make()
+        ground.engine()
+        once = min(timed(floor(ground)) for _ in range(3))
+        found = orders(ground, cures=False)
+        took = timed(lambda: orders(ground, cures=False))  # noqa: B023 - used at once
+        tracemalloc.start()
+        orders(ground, cures=False)
+        peak = tracemalloc.get_traced_memory()[1] / 2**20
+        tracemalloc.stop()
+        print(
+            f"{name:30}  {took:8.2f} {peak:5.0f}  {found.situations:10}   {found.verdict:10}"
+            f" {took / once:10.1f}   at most 10^{at_most(ground.proposal):.0f}"
+        )
+
+
+if __name__ == "__main__":
+    main()
