@@ -38,6 +38,7 @@ from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.by import By
 from cfgtrack.rules.when.within import Within
+from tests.rules.test_engine import CASES
 from tests.rules.worlds import KINDS, MEDIA, SECOND
 
 VALVES = ("P:A", "P:B", "P:C", "Q:A")
@@ -386,7 +387,7 @@ def told(seed: int) -> str:
 
 
 @given(st.integers(0, 2**32))
-@settings(max_examples=150)
+@settings(max_examples=CASES // 3)
 def test_every_order_one_by_one(seed: int) -> None:
     """A bad order is found exactly where there is one; the witness is the shortest, and the first as it is written."""
     assert not differs(seed), f"{differs(seed)}\n{told(seed)}"

@@ -72,7 +72,7 @@ def meetings(world: World) -> Iterator[tuple[bool, bool]]:
 
 
 @given(SEEDS)
-@settings(max_examples=CASES // 3)
+@settings(max_examples=CASES // 10)
 def test_after_one_situation_all_is_the_same(seed):
     """Where two orders of two events come to one situation, what comes after breaks the same rules on both ways."""
     assert all(is_same for meet, is_same in meetings(draw_world(seed)) if meet)
@@ -80,14 +80,14 @@ def test_after_one_situation_all_is_the_same(seed):
 
 def test_orders_do_meet():
     """Most pairs of events that are possible both ways round come to one situation: what is told apart differs."""
-    found = [one for seed in range(40) for one in meetings(draw_world(seed))]
+    found = [one for seed in range(12) for one in meetings(draw_world(seed))]
     met = sum(meet for meet, _ in found)
-    assert len(found) > 30
+    assert len(found) > 8
     assert met > len(found) // 2
 
 
 @given(SEEDS)
-@settings(max_examples=CASES // 10)
+@settings(max_examples=CASES // 20)
 def test_there_and_back(seed):
     """Who goes back comes to the situation that he left."""
     world = draw_world(seed)
