@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import sys
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Mapping
 from heapq import heapify, heappop, heappush
 from itertools import chain
 from typing import Any, NamedTuple
@@ -63,7 +63,7 @@ class Engine:
     remembered there: this one goes on from it, and sees the start as no first instant.
 
     For the runners: `before` and `after` an action, and `at_end`, is who is to be told; `ended` are the links that
-    ended within this instant.
+    ended within this instant. `asked` is what the rules ask of when things were last done.
     """
 
     def __init__(
@@ -105,6 +105,7 @@ class Engine:
         self._wakes_on: defaultdict[str, list[tuple[int, int]]] = defaultdict(list)
         self._breaches: dict[int, Breach] = {}
         self._noted = 0
+        self._first_noted: int | None = None
         self._until: dict[int, int] = {}
         self._turns: list[Turn] = []
         self._tells_turns = False
@@ -112,6 +113,9 @@ class Engine:
         self.runners: list[Runner] = []
         for number, rule in enumerate(rules.rules):
             self.runners.append(rule.mode.compile(number, rule, self))
+        self.asked = tuple(
+            {one: None for rule in rules.rules for c in rule.conditions() for one in c.asked()}
+        )
         self._runner_of = {runner.rule.id: runner for runner in self.runners}
         self._watched = [runner for runner in self.runners if runner.watched]
         for runner in self.runners:
@@ -351,6 +355,8 @@ class Engine:
 
     def mark(self) -> int:
         """Return the point to step back to; from now on the way is kept."""
+        if self._first_noted is None:
+            self._first_noted = self._noted
         mark = self.trail.mark()
         self.trail.on_back(self._forget, self._noted, len(self._turns))
         return mark
@@ -369,6 +375,13 @@ class Engine:
         del self._turns[turned:]
 
     # --- what it remembers ---
+
+    def older(self, numbers: tuple[int, ...]) -> Hashable:
+        """Return what breaches with these numbers are known by in a situation: whether there are any, and those of them
+        that were noted before the first mark.
+        """
+        first = self._first_noted
+        return bool(numbers), numbers if first is None else tuple(n for n in numbers if n < first)
 
     def memory(self) -> Memory:
         """Return, as JSON has it, what another engine must be told to go on from here. The instant must be closed.

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import WHOLE, Clause, Condition, Ended, Judge, Part
+from cfgtrack.rules.condition import WHOLE, Asked, Clause, Condition, Ended, Judge, Part
 from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.dependence import depends_on_items
 from cfgtrack.rules.finding import Reason
@@ -74,6 +74,9 @@ class Count(Condition):
         if wanted:
             return f"are {wanted}"
         return f"have a {self.medium} path to {self.end.words()}" if self.end else ""
+
+    def asked(self) -> Iterator[Asked]:
+        yield from ()
 
     def media(self) -> frozenset[str]:
         return frozenset() if self.end is None else frozenset({self.medium})
