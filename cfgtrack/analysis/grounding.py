@@ -13,19 +13,20 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import islice
 
 from cfgtrack.analysis.goal import Goal
-from cfgtrack.analysis.needs import Clauses, Needs
+from cfgtrack.analysis.needs import Clauses, Needs, Pairs
 from cfgtrack.analysis.options import doers
 from cfgtrack.analysis.relaxed import Clause, Deed, Fact, Picture
 from cfgtrack.model.action import LIFT, PLACE, UNLOCK, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
-from cfgtrack.model.hold import is_of_hold, rigid_group
+from cfgtrack.model.hold import carries, rigid_group
 from cfgtrack.model.kind import Kind, Move
-from cfgtrack.model.lock import bars
+from cfgtrack.model.lock import all_devices
 from cfgtrack.model.plant import Place, owner_of
-from cfgtrack.model.possibility import Impossible, Refusal, misfits
+from cfgtrack.model.possibility import Refusal, misfits
 from cfgtrack.model.presence import NEEDS_NOBODY, hands_of, site_of
 from cfgtrack.model.quantity import DIMENSIONS, Quantity, from_si, parse_quantity
+from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.items import OnItems
@@ -58,17 +59,24 @@ class Grounding:
         self._hints: dict[Fact, None] = {}
         self._further: dict[Clause, None] = {}
         self._proposed: dict[object, Action] = {}
-        self._needs = Needs(self._spots_of, self._mates_of)
+        self._pursued: dict[Fact, None] = {}
+        self._needs = Needs(self._spots_of, self._mates_of, self._could_be)
         self._ground()
 
     def _ground(self) -> None:
         """Make the picture: anew as long as that teaches where else things may come to be, or what may be joined."""
         known = -1
-        while known != (known := sum(map(len, (*self._spots.values(), *self._mates.values())))):
+        while known != (known := self._known()):
             self._begin()
             self._go_back()
 
+    def _known(self) -> int:
+        several = (*self._spots.values(), *self._mates.values())
+        return sum(len(one) for one in several) + len(self._pursued)
+
     def _begin(self) -> None:
+        self._needs.forget()
+        self._before = self._pursued
         self.picture = Picture()
         self.actions: list[Action] = []
         self._numbers: dict[object, int] = {}
@@ -93,6 +101,19 @@ class Grounding:
                         self._ends.update(
                             dict.fromkeys(self._needs.of(self.engine.world, runner.rule.condition, it))
                         )
+
+    def _could_be(self, network: Network) -> tuple[Iterable[str], Pairs, Pairs]:
+        """Return what could carry, be joined and stand where, of a medium: as it is, or as moves make it that matter."""
+        now, plant = self._first, self.plant
+        may = {subject for subject, _ in self._before}
+        gates = [gate for gate in network.gates if gate in may or carries(now, gate)]
+        pairs = {
+            (p, m) for p, state in now.touched() if (m := state.other) is not None and p < m and plant.port(p)
+        }
+        pairs |= {(p, m) for p, mates in self._mates.items() for m in mates if m is not None and p < m}
+        seats = {(u, at.value) for u, at in now.touched() if plant.can_move(u)}
+        seats |= {(u, at) for u, spots in self._spots.items() for at in spots}
+        return gates, pairs, [(u, at) for u, at in seats if at in plant.places and plant.places[at].holds]
 
     # --- what is so ---
 
@@ -328,7 +349,7 @@ class Grounding:
             facts.update(dict.fromkeys((one, spot) for one in going))
             writes = frozenset(s for one in going for s in (one, f"{one} to"))
             needs = [*self._untied(thing), *self._room(place, thing)]
-            self._arrive(thing, place, facts, needs)
+            self._arrive(thing, place, facts)
             action = LIFT if place.mobile and thing in self.plant.units else PLACE
             self._deed(action, (thing,), facts, writes, needs, spot=place, facing=facing)
 
@@ -371,7 +392,7 @@ class Grounding:
             if other.id != place.id and not other.mobile and not self.plant.slots_of(other.id):
                 yield other.id
 
-    def _arrive(self, thing: str, place: Place, facts: dict[Fact, None], needs: Clauses) -> None:
+    def _arrive(self, thing: str, place: Place, facts: dict[Fact, None]) -> None:
         """Note to which sites a thing, and what it may have with it, comes where it is placed."""
         if not self.plant.has_sites:
             return
@@ -435,7 +456,7 @@ class Grounding:
             )
             if not self.goal.allows(action):
                 continue
-            low, likely, high = self.goal.takes.span(self.plant, action)
+            _, likely, _ = self.goal.takes.span(self.plant, action)
             weight = 1 if self.goal.least == "steps" else likely
             number = self._numbers[key] = self.picture.add(Deed(key, dict(gives), writes, weight=weight))
             self.actions.append(action)
@@ -490,70 +511,72 @@ class Grounding:
 
     # --- what an objection teaches ---
 
-    def learn(self, number: int | None, outcome: Impossible | None, breaches: Iterable[Breach]) -> bool:
+    def learn(self, number: int | None, objections: Iterable[Refusal | Breach]) -> bool:
         """Take up what might do away with what speaks against a move, or (None) against ending here; return whether
-        there are more moves by that. The engine stands where it is so: of what is impossible before it, else after it.
+        that makes another picture. The engine stands where it is so: before the move, of what speaks against it then.
         """
-        known, moves = self._lore(), len(self.actions)
-        now = self.engine.world.configuration
-        for refusal in () if outcome is None else outcome.refusals:
-            self._learn_possible(outcome.action, refusal, now)
-        for breach in breaches:
-            runner = next(one for one in self.engine.runners if one.rule is breach.rule)
-            clauses = self._needs.of(self.engine.world, breach.rule.condition, breach.it)
-            mode = breach.rule.mode
-            for clause in clauses:
+        hints: dict[Fact, None] = {}
+        proposed: list[Action] = []
+        known, now = len(self._further), self.engine.world.configuration
+        for one in objections:
+            if isinstance(one, Refusal):
+                if number is not None:
+                    hints.update(dict.fromkeys(self._hints_of(self.actions[number], one, now)))
+                    proposed += self._unlocking(one, now)
+                continue
+            runner = next(runner for runner in self.engine.runners if runner.rule is one.rule)
+            for clause in self._needs.of(self.engine.world, one.rule.condition, one.it):
+                hints.update(dict.fromkeys(clause))
                 if number is None:
                     self._further[clause] = None
-                elif isinstance(mode, At) and not mode.after and not _comes_and_goes(runner):
+                elif is_before(runner) and not _comes_and_goes(runner):
                     self.picture.need(number, clause)
-                self._hints.update(dict.fromkeys(clause))
-            for proposal in islice(self.engine.proposals(breach), MOST_PROPOSED):
-                action = proposal.action
-                name = (
-                    action.action,
-                    frozenset(action.subjects),
-                    action.place,
-                    action.facing,
-                    *action.values,
-                )
-                self._proposed.setdefault(name, action)
-        if self._lore() == known:
+            proposed += (p.action for p in islice(self.engine.proposals(one), MOST_PROPOSED))
+        fresh = [fact for fact in hints if fact not in self._pursued]
+        moves = [action for action in proposed if self._is_new(action)]
+        if not fresh and not moves and len(self._further) == known:
             return False
+        self._hints.update(dict.fromkeys(fresh))
+        self._proposed.update((_name(action), action) for action in moves)
         self._ground()
-        return len(self.actions) > moves
+        return True
 
-    def _lore(self) -> int:
-        return len(self._hints) + len(self._further) + len(self._proposed)
+    def _is_new(self, action: Action) -> bool:
+        """Return whether a proposed move is none of those that are known."""
+        known = len(self.actions)
+        if _name(action) not in self._proposed:
+            self._take_up(action)
+        return len(self.actions) > known
 
-    def _learn_possible(self, action: Action, refusal: Refusal, now: Configuration) -> None:
+    def _hints_of(self, action: Action, refusal: Refusal, now: Configuration) -> Iterator[Fact]:
+        """Yield what would have to be so, perhaps, for an action to be possible that is refused."""
         subject = refusal.subject
         match refusal.code:
             case "tied" | "gripped" | "tethered" | "not-mates":
-                self._hints[f"{subject} to", None] = None
+                yield f"{subject} to", None
             case "full" if action.place is not None:
                 for one in now.standing_at(action.place):
                     if one in self.plant.units and one not in action.subjects:
-                        for spot in self._ways_off(one, self.plant.places[action.place]):
-                            self._hints[one, spot] = None
+                        yield from (
+                            (one, spot) for spot in self._ways_off(one, self.plant.places[action.place])
+                        )
             case "absent":
                 site = self._site_of(subject) or site_of(now, owner_of(subject))
                 if action.by and site:
-                    self._hints[f"{action.by} in", site] = None
+                    yield f"{action.by} in", site
                 if action.place and self._site(action.place) not in ("", site):
-                    self._hints[f"{action.subjects[0]} in", self._site(action.place)] = None
+                    yield f"{action.subjects[0]} in", self._site(action.place)
             case "not-here":
                 for one, other in (action.subjects, action.subjects[::-1]):
                     spot = (
                         owner_of(other) if self._stands(owner_of(other)) else now.state(owner_of(other)).value
                     )
                     if owner_of(one) in self.plant.units and spot:
-                        self._hints[owner_of(one), spot] = None
-            case "locked":
-                found = self.plant.port(subject)
-                move = None if found is None else found[1].moves.get(action.action)
-                for device in bars(now, subject, move.target) if move is not None else ():
-                    self._deed(UNLOCK, (device.thing, device.holder), {}, frozenset(), [])
+                        yield owner_of(one), spot
+
+    def _unlocking(self, refusal: Refusal, now: Configuration) -> Iterator[Action]:
+        for device in all_devices(now) if refusal.code == "locked" else ():
+            yield Action("", UNLOCK, (device.thing, device.holder), 0)
 
     def _take_up(self, action: Action) -> None:
         """Take up a move that a rule proposes."""
@@ -570,12 +593,22 @@ class Grounding:
                 for name, value in action.values.items()
             }
             self._along(action.subjects[0], move.target, values=values or None)
-        elif action.values:
+        elif action.values or action.action == UNLOCK:
             self._deed(action.action, action.subjects, {}, frozenset(), [], values=action.values)
 
     def _torque(self, port: str) -> tuple[float | None, float | None]:
         found = self.plant.port(port)
         return (None, None) if found is None or found[0].torque is None else found[0].torque
+
+
+def _name(action: Action) -> object:
+    return action.action, frozenset(action.subjects), action.place, action.facing, *action.values
+
+
+def is_before(runner: Runner) -> bool:
+    """Return whether a rule is judged just before an action, by what is so then."""
+    mode = runner.rule.mode
+    return isinstance(mode, At) and not mode.after
 
 
 def _comes_and_goes(runner: Runner) -> bool:

@@ -14,13 +14,15 @@ from itertools import product
 
 from cfgtrack.analysis.relaxed import Clause, Fact
 from cfgtrack.model.plant import owner_of, port_of
-from cfgtrack.network.trace import reached, trace
+from cfgtrack.network.network import Network
+from cfgtrack.network.potential import Potential
+from cfgtrack.network.trace import reached
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.items import OnItems
 from cfgtrack.rules.selection import place_fits
 from cfgtrack.rules.wanted import Wanted
 from cfgtrack.rules.what.all import All
-from cfgtrack.rules.what.any import Any
+from cfgtrack.rules.what.any import AnyOf as Any
 from cfgtrack.rules.what.count import Count
 from cfgtrack.rules.what.done import Done
 from cfgtrack.rules.what.no_path import NoPath
@@ -37,18 +39,31 @@ MOST_WAYS = 24
 """So many ways at most are looked for beside one that must be cut."""
 
 Clauses = list[Clause]
+Pairs = Iterable[tuple[str, str]]
 
 
 class Needs:
-    """What conditions need in one world. `spots` tells where a thing may come to be, `mates` what a port may be joined to.
+    """What conditions need in one world. `spots` tells where a thing may come to be, `mates` what a port may be joined to,
+    `could_be` which gates of a network may carry, which halves be joined, and what stand where.
 
     `tests` are the conditions on items that no state tells, by their facts.
     """
 
-    def __init__(self, spots: Callable[[str], Iterable[str]], mates: Callable[[str], Iterable[str]]) -> None:
+    def __init__(
+        self,
+        spots: Callable[[str], Iterable[str]],
+        mates: Callable[[str], Iterable[str | None]],
+        could_be: Callable[[Network], tuple[Iterable[str], Pairs, Pairs]],
+    ) -> None:
         self.tests: dict[Fact, tuple[OnItems, str]] = {}
         self._spots, self._mates = spots, mates
+        self._could_be = could_be
+        self._potentials: dict[str, Potential] = {}
         self._numbers: dict[OnItems, int] = {}
+
+    def forget(self) -> None:
+        """Look anew at what could be."""
+        self._potentials.clear()
 
     def of(self, world: World, condition: Condition, it: str | None, *, true: bool = True) -> Clauses:
         """Return what must be so wherever a condition is true (false) for `it`."""
@@ -123,24 +138,21 @@ class Needs:
     # --- ways ---
 
     def _no_way(self, world: World, condition: NoPath | Path, it: str | None) -> Clauses:
-        """Return of each way that is there now, and of those beside it, what would cut it."""
-        flow = world.flows[condition.medium]
-        ends = world.bind(condition.end).items(it)
+        """Return of ways that could be what would cut them."""
+        network = world.flows[condition.medium].network
+        potential = self._potential_of(network)
+        ends = {i for end in world.bind(condition.end).items(it) for i in network.items(end)}
         out: dict[Clause, None] = {}
         for item in world.bind(condition.start).items(it):
-            way = [hop.link for hop in trace(flow.network, world.configuration, [item], ends) if hop.link]
-            beside = (
-                [
-                    hop.link
-                    for hop in trace(flow.network, world.configuration, [item], ends, without=link)
-                    if hop.link
-                ]
-                for link in way[:MOST_WAYS]
-            )
-            for links in (way, *beside):
-                if links:
-                    out[frozenset(fact for link in links for fact in self._cutting(world, link))] = None
+            for links in potential.ways(network.items(item), ends, MOST_WAYS):
+                out[frozenset(fact for link in links for fact in self._cutting(world, link))] = None
         return list(out)
+
+    def _potential_of(self, network: Network) -> Potential:
+        found = self._potentials.get(network.medium)
+        if found is None:
+            found = self._potentials[network.medium] = Potential(network, *self._could_be(network))
+        return found
 
     def _cutting(self, world: World, link: str) -> Iterator[Fact]:
         """Yield what of a link would be otherwise were it not made."""
@@ -149,7 +161,7 @@ class Needs:
             yield from ((thing, spot) for spot in self._spots(thing) if spot != place)
             return
         half, _, other = link.partition(" - ")
-        for one, mate in ((half, other), (other, half)) if other else ((half, "")):
+        for one, mate in ((half, other), (other, half)) if other else ((half, ""),):
             found = world.plant.port(one)
             if found is not None:
                 yield from ((one, s) for s in found[1].statuses if not found[1].is_carrying(s))

@@ -17,11 +17,13 @@ from cfgtrack.analysis.relaxed import Fact, Promise
 from cfgtrack.analysis.search import ALL_TRIED, CUT_SHORT, Found, Limit, search
 from cfgtrack.model.action import BEGIN, END, FOUND, Action
 from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import Impossible, resolve
+from cfgtrack.model.possibility import Impossible, Refusal, resolve
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import RuleSet
+from cfgtrack.rules.situation import situation
+from cfgtrack.rules.when.at import At
 from cfgtrack.rules.variance import Variance, under_variance
 
 OUTING = "WAY"
@@ -72,18 +74,22 @@ class Work:
         self.engine.back(mark)
 
     def situation(self) -> Hashable:
-        return self.grounding.true(self.engine.world.configuration)
+        return situation(self.engine)
 
     def go(self, move: int) -> int | None:
         event = self.event(move)
         if isinstance(event, Impossible):
-            self._learn(move, event, ())
+            self._learn(move, event.refusals)
             return None
         if not self.engine.world.sees(event):
             raise _Anew
+        mark = self.engine.mark()
         breaches = self._broken_by(event)
         if breaches:
-            self._learn(move, None, breaches)
+            before = [one for one in breaches if isinstance(one.rule.mode, At) and not one.rule.mode.after]
+            self._learn(move, [one for one in breaches if one not in before])
+            self.engine.back(mark)
+            self._learn(move, before)
             return None
         return self.grounding.picture.deeds[move].weight
 
@@ -115,8 +121,8 @@ class Work:
         codes = {code for finding in excused for code in finding.fingerprints}
         return breaches if codes else []
 
-    def _learn(self, move: int | None, outcome: Impossible | None, breaches: Sequence[Breach]) -> None:
-        if self.grounding.learn(move, outcome, breaches):
+    def _learn(self, move: int | None, objections: Sequence[Refusal | Breach]) -> None:
+        if self.grounding.learn(move, objections):
             raise _Anew
 
     def outlook(self, before: _Prospect | None, move: int | None) -> _Prospect | None:
@@ -146,7 +152,7 @@ class Work:
             breaches = self._standing(noted)
             clocks = [c for c in engine.clocks() if c.deadline is not None and c.rule not in self._outlive]
             if breaches:
-                self._learn(None, None, breaches)
+                self._learn(None, breaches)
             return not breaches and not clocks
         finally:
             engine.back(mark)
