@@ -37,11 +37,16 @@ class Deed:
 
 @dataclass(frozen=True, slots=True)
 class Promise:
-    """What a situation promises: `landmarks`, each with what it costs; `left` are facts that must come about again."""
+    """What a situation promises: `landmarks`, each with what it costs; `left` are facts that must come about again.
+
+    `true` is what is so there, `version` tells by how much knowledge of needs it was made.
+    """
 
     cost: int
     landmarks: tuple[tuple[int, frozenset[int]], ...]
     left: frozenset[Fact]
+    true: frozenset[Fact]
+    version: int
 
 
 class Picture:
@@ -51,6 +56,7 @@ class Picture:
         self.deeds: list[Deed] = []
         self.wanted: dict[Clause, None] = {}
         self._stale = True
+        self._version = 0
 
     def add(self, deed: Deed) -> int:
         """Add a deed; return its number."""
@@ -84,6 +90,7 @@ class Picture:
 
     def _compile(self) -> None:
         self._stale = False
+        self._version += 1
         clauses: dict[Clause, int] = {}
         again = {next(iter(clause)) for clause in self.wanted if len(clause) == 1}
         wanted = [frozenset((fact, "again") if fact in again else fact for fact in c) for c in self.wanted]
@@ -109,6 +116,8 @@ class Picture:
             [*map(of, deed.gives), *(of(self._again[fact]) for fact in deed.gives if fact in again)]
             for deed in self.deeds
         ]
+        self._missing = [len(needs) for needs in self._needs]
+        self._needless = [deed for deed, lacks in enumerate(self._missing) if not lacks]
         self._weights = [deed.weight for deed in self.deeds]
         self._clauses_with: list[list[int]] = [[] for _ in number]
         for clause, facts in enumerate(self._facts_of):
@@ -158,17 +167,23 @@ class Picture:
             landmarks.append((cost, deeds))
             for one in deeds:
                 weights[one] -= cost
-        return Promise(sum(cost for cost, _ in landmarks), tuple(landmarks), left)
+        return Promise(sum(cost for cost, _ in landmarks), tuple(landmarks), left, true, self._version)
 
     def _left(self, true: frozenset[Fact], before: Promise | None) -> frozenset[Fact]:
-        """Return the facts that are so, are wanted at the end, and have to be left on every way there."""
-        left = set()
-        for fact in self._again:
-            if fact in true and (
-                (before is not None and fact in before.left) or not self._can_do_without(true, fact)
-            ):
-                left.add(fact)
-        return frozenset(left)
+        """Return the facts that are so, are wanted at the end, and have to be left on every way there.
+
+        What had to be left and is so still has to. Of what need not be left before it is asked again only where more is
+        known to be needed by now: else it may be left out, as anything may.
+        """
+        again = [fact for fact in self._again if fact in true]
+        if before is None:
+            return frozenset(fact for fact in again if not self._can_do_without(true, fact))
+        known = before.true if before.version == self._version else frozenset()
+        return frozenset(
+            fact
+            for fact in again
+            if fact in before.left or (fact not in known and not self._can_do_without(true, fact))
+        )
 
     def _can_do_without(self, true: frozenset[Fact], fact: Fact) -> bool:
         writers = self._writers[fact[0]]
@@ -180,12 +195,12 @@ class Picture:
 
     def _reaches(self, so: Iterable[int], without: frozenset[int]) -> bool:
         met, known = [False] * len(self._facts_of), [False] * len(self._number)
-        missing = [len(needs) for needs in self._needs]
+        missing = self._missing.copy()
         queue = list(so)
         for fact in queue:
             known[fact] = True
-        for deed, lacks in enumerate(missing):
-            if not lacks and deed not in without:
+        for deed in self._needless:
+            if deed not in without:
                 queue += self._fresh(deed, known)
         while queue:
             for clause in self._clauses_with[queue.pop()]:
@@ -262,31 +277,40 @@ class Picture:
         """
         of_clause: list[float] = [inf] * len(self._facts_of)
         done = [False] * len(self._number)
-        missing = [len(needs) for needs in self._needs]
+        missing = self._missing.copy()
         support = [-2] * len(self.deeds)
-        queue: list[tuple[int, int]] = [(0, fact) for fact in so]
-        for deed, lacks in enumerate(missing):
-            if not lacks:
-                support[deed] = -1
-                queue += [(weights[deed], fact) for fact in self._gives[deed]]
-        queue.sort()
-        while queue:
-            cost, fact = heappop(queue)
-            if done[fact]:
-                continue
-            done[fact] = True
-            for clause in self._clauses_with[fact]:
-                if of_clause[clause] < inf:
+        needing, gives, clauses_with = self._needing, self._gives, self._clauses_with
+        levels: dict[int, list[int]] = {0: list(so)}
+        for deed in self._needless:
+            support[deed] = -1
+            levels.setdefault(weights[deed], []).extend(gives[deed])
+        # What costs no more is reached at once; what costs more waits its turn.
+        costs = sorted(levels)
+        while costs:
+            cost = heappop(costs)
+            queue = levels[cost]
+            while queue:
+                fact = queue.pop()
+                if done[fact]:
                     continue
-                of_clause[clause] = cost
-                for deed in self._needing[clause]:
-                    missing[deed] -= 1
-                    if not missing[deed]:
+                done[fact] = True
+                for clause in clauses_with[fact]:
+                    if of_clause[clause] < inf:
+                        continue
+                    of_clause[clause] = cost
+                    for deed in needing[clause]:
+                        missing[deed] -= 1
+                        if missing[deed]:
+                            continue
                         support[deed] = clause
-                        reached = cost + weights[deed]
-                        for given in self._gives[deed]:
-                            if not done[given]:
-                                heappush(queue, (reached, given))
+                        weight = weights[deed]
+                        if not weight:
+                            queue += gives[deed]
+                        elif (later := levels.get(cost + weight)) is not None:
+                            later += gives[deed]
+                        else:
+                            levels[cost + weight] = gives[deed].copy()
+                            heappush(costs, cost + weight)
         if any(of_clause[goal] == inf for goal in self._goals):
             return None
         return of_clause, support
