@@ -20,11 +20,17 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Impossible, Refusal, resolve
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach
+from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.engine import Engine
-from cfgtrack.rules.rule import RuleSet
+from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.situation import situation
-from cfgtrack.rules.when.at import At
 from cfgtrack.rules.variance import Variance, under_variance
+from cfgtrack.rules.what.custom import Custom
+from cfgtrack.rules.what.value import CYCLES
+from cfgtrack.rules.when.at import At
+
+_OF_CYCLES = 2
+"""So long is what a situation says of the cycles of a port."""
 
 OUTING = "WAY"
 """The outing that a way is."""
@@ -65,6 +71,7 @@ class Work:
     def __init__(self, engine: Engine, grounding: Grounding, variances: Sequence[Variance] = ()) -> None:
         self.engine, self.grounding, self._variances = engine, grounding, variances
         self._outlive = {rule.id for rule in engine.rules.rules if rule.may_outlive}
+        self._counts_cycles = any(map(_asks_cycles, engine.rules.rules))
         self._serial = 0
 
     def mark(self) -> int:
@@ -74,7 +81,11 @@ class Work:
         self.engine.back(mark)
 
     def situation(self) -> Hashable:
-        return situation(self.engine)
+        written, remembered, stamps = situation(self.engine)
+        if not self._counts_cycles:
+            # Nobody asks how often: else to mate and part again would be another situation each time.
+            written = frozenset(one for one in written if len(one) > _OF_CYCLES)
+        return written, remembered, stamps
 
     def go(self, move: int) -> int | None:
         event = self.event(move)
@@ -216,3 +227,18 @@ def _done(work: Work, way: Sequence[int]) -> Iterator[Event]:
         assert isinstance(event, Event)
         work.engine.step(event)
         yield event
+
+
+def _asks_cycles(rule: Rule) -> bool:
+    """Return whether a rule may ask how often something was mated: where that can't be told, it may."""
+    conditions = list(rule.conditions())
+    while conditions:
+        condition = conditions.pop()
+        if isinstance(condition, Custom) or getattr(condition, "quantity", "") == CYCLES:
+            return True
+        for name in condition.__match_args__:
+            value = getattr(condition, name)
+            conditions += [
+                one for one in (value if isinstance(value, tuple) else (value,)) if isinstance(one, Condition)
+            ]
+    return False
