@@ -35,6 +35,8 @@ from cfgtrack.rules.what.value import Value
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.by import By
 
+_OF_PICTURE = ("picture", "actions", "mentioned", "_numbers", "_asked", "_sited", "_ends")
+
 MOST_MATES = 12
 """So many partners are thought of for a port that is to be joined to whatever fits."""
 
@@ -242,8 +244,9 @@ class Grounding:
                 continue
             if status is None and not (parts if mate is None else joins):
                 continue
-            if joins:
+            if kind.is_joined(move.target):
                 self._find_mates(port, kind)
+            if joins:
                 for other in [m for m in self._mates_of(port) if m is not None and mate in ("", m)]:
                     self._move(kind, move, port, other, values, gives)
             elif parts or kind.is_joined(move.target):
@@ -297,7 +300,13 @@ class Grounding:
         if joins and mate is not None:
             needs += self._together(port, mate)
         self._deed(
-            move.action, named if joins else self._said(port, mate), facts, writes, needs, values=values
+            move.action,
+            named if joins else self._said(port, mate),
+            facts,
+            writes,
+            needs,
+            mate=mate,
+            values=values,
         )
 
     def _in_order(self, port: str, mate: str) -> tuple[str, str]:
@@ -371,12 +380,17 @@ class Grounding:
         if place.capacity != 1 or thing not in self.plant.units:
             return
         for one in self._first.standing_at(place.id):
-            if one in self.plant.units and one != thing and one not in rigid_group(self._first, thing):
+            self._spots_of(one)
+        fixed_to_it = rigid_group(self._first, thing)
+        for one in [u for u, spots in self._spots.items() if place.id in spots and u in self.plant.units]:
+            if one in fixed_to_it:
+                continue
+            if len(self._spots_of(one)) == 1:
                 for spot in self._ways_off(one, place):
                     self._spots_of(one)[spot] = None
-                clause = frozenset((one, spot) for spot in self._spots_of(one) if spot != place.id)
-                self._ask(clause)
-                yield clause
+            clause = frozenset((one, spot) for spot in self._spots_of(one) if spot != place.id)
+            self._ask(clause)
+            yield clause
 
     def _ways_off(self, unit: str, place: Place) -> Iterator[str]:
         """Yield where a unit may be taken that stands in the way: where it is wanted, else to its home or any place."""
@@ -439,6 +453,7 @@ class Grounding:
         *,
         spot: Place | None = None,
         facing: str | None = None,
+        mate: str | None = None,
         values: Mapping[str, Quantity] | None = None,
     ) -> None:
         """Ground a move, once for each who might do it."""
@@ -446,7 +461,7 @@ class Grounding:
         for doer in (subjects[0],) if moves_itself else self._who():
             place = None if spot is None else spot.id
             # What was measured is no part of what it is: a torque with a value will do for one without.
-            key = (name, frozenset(subjects), place, facing, tuple(values or ()), doer)
+            key = (name, frozenset((*subjects, mate)), place, facing, tuple(values or ()), doer)
             number = self._numbers.get(key)
             if number is not None:
                 self.picture.give(number, gives)
@@ -538,7 +553,12 @@ class Grounding:
             return False
         self._hints.update(dict.fromkeys(fresh))
         self._proposed.update((_name(action), action) for action in moves)
+        known = set(self._numbers)
+        kept = {name: value for name, value in vars(self).items() if name in _OF_PICTURE}
         self._ground()
+        if known == set(self._numbers):
+            vars(self).update(kept)
+            return False
         return True
 
     def _is_new(self, action: Action) -> bool:

@@ -197,8 +197,9 @@ def their_length(puzzle):
 def plant_of(puzzle):
     """Return where the puzzle starts, and its rules."""
     defaults = shipped()
-    thing = Part("thing", ports={p: Port(p, KINDS[p[0]], keying=p) for p in puzzle.shared})
-    seat = Part("seat", ports={p: Port(p, KINDS[p[0]], keying=p) for p in (*puzzle.shared, *puzzle.own)})
+    thing = Part("thing", ports={p: Port(p, KINDS[p[0]], keying=p, gender="plug") for p in puzzle.shared})
+    names = (*puzzle.shared, *puzzle.own)
+    seat = Part("seat", ports={p: Port(p, KINDS[p[0]], keying=p, gender="socket") for p in names})
     places = {"SEAT": Place("SEAT", part="seat", capacity=1), "STORE": Place("STORE")}
     units = {unit: Unit(unit, "thing") for unit in UNITS}
     now = Configuration(Plant(defaults.media, defaults.kinds, {"thing": thing, "seat": seat}, units, places))
