@@ -288,13 +288,14 @@ class Grounding:
         for half, other in ((port, mate), (mate, port))[: len(halves)]:
             assert half is not None
             facts[half, move.target] = None
-            facts[f"{half} to", other if joined else None] = None
+            if joins or kind.parts(move):
+                facts[f"{half} to", other if joined else None] = None
             sources = [s for s in move.sources if joins or mate is None or kind.is_joined(s)]
             needs.append(frozenset((half, s) for s in sources))
             needs.append(frozenset({(f"{half} to", None if joins else other)}))
         writes = (
             frozenset(s for half in halves for s in (half, f"{half} to"))
-            if joins or not joined
+            if joins or kind.parts(move)
             else frozenset(halves)
         )
         if joins and mate is not None:
@@ -305,7 +306,7 @@ class Grounding:
             facts,
             writes,
             needs,
-            mate=mate,
+            of=(port, mate) if mate is not None else (),
             values=values,
         )
 
@@ -394,7 +395,13 @@ class Grounding:
 
     def _ways_off(self, unit: str, place: Place) -> Iterator[str]:
         """Yield where a unit may be taken that stands in the way: where it is wanted, else to its home or any place."""
-        wanted = [spot for want in self.goal.wants if want.subject == unit for spot in want.places]
+        wanted = [
+            spot
+            for want in self.goal.wants
+            if want.subject == unit
+            for spot in want.places
+            if spot != place.id
+        ]
         if wanted:
             yield from wanted
             return
@@ -453,7 +460,7 @@ class Grounding:
         *,
         spot: Place | None = None,
         facing: str | None = None,
-        mate: str | None = None,
+        of: tuple[str, ...] = (),
         values: Mapping[str, Quantity] | None = None,
     ) -> None:
         """Ground a move, once for each who might do it."""
@@ -461,7 +468,7 @@ class Grounding:
         for doer in (subjects[0],) if moves_itself else self._who():
             place = None if spot is None else spot.id
             # What was measured is no part of what it is: a torque with a value will do for one without.
-            key = (name, frozenset((*subjects, mate)), place, facing, tuple(values or ()), doer)
+            key = (name, frozenset(of or subjects), place, facing, tuple(values or ()), doer)
             number = self._numbers.get(key)
             if number is not None:
                 self.picture.give(number, gives)
