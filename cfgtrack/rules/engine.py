@@ -63,7 +63,8 @@ class Engine:
     remembered there: this one goes on from it, and sees the start as no first instant.
 
     For the runners: `before` and `after` an action, and `at_end`, is who is to be told; `ended` are the links that
-    ended within this instant. `asked` is what the rules ask of when things were last done.
+    ended within this instant. For whoever looks on: `on_change` is told of every change. `asked` is what the rules ask
+    of when things were last done.
     """
 
     def __init__(
@@ -91,6 +92,7 @@ class Engine:
         self.before: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.after: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.at_end: defaultdict[str, list[Callable[[Event | None], None]]] = defaultdict(list)
+        self.on_change: list[Callable[[Change], None]] = []
         self.deed_of = Deeds()
         self.ended: tuple[tuple[str, Link], ...] = ()
         self._begun: frozenset[tuple[str, Link]] = frozenset()
@@ -220,6 +222,8 @@ class Engine:
         self.trail.fill(self._fresh, keys, True)
 
     def _mark_dirty(self, change: Change) -> None:
+        for tell in self.on_change:
+            tell(change)
         if change.shifts:
             self._note_links(change)
         keys = [(runner.number, it) for runner in self._watched for it in runner.instances.affected(change)]
@@ -462,6 +466,16 @@ class Engine:
     def is_mended(self, number: int) -> bool:
         """Return whether a breach was put right."""
         return number in self._until
+
+    def breaches_of(self, numbers: Iterable[int], *, as_it_is: bool = False) -> list[Breach]:
+        """Return breaches by their numbers; with `as_it_is` each with the reasons of this moment while it is open."""
+        found = ((number, self._breaches[number]) for number in numbers)
+        return [self._as_it_is(number, breach) if as_it_is else breach for number, breach in found]
+
+    def next_time(self) -> int | None:
+        """Return the next instant after which time alone may have changed something, None for never."""
+        time = min(min(self._due.values(), default=_NEVER), self._next_wake)
+        return None if time == _NEVER else time
 
     def proposals(self, breach: Breach) -> Iterator[Proposal]:
         """Yield single actions that might put a breach right as things are now: nothing is tried."""

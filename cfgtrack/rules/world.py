@@ -28,11 +28,15 @@ NOTHING: Done = {}
 
 @dataclass(slots=True)
 class Change:
-    """What one event changed. `subjects` are the ports, units and places whose state, value or past is different."""
+    """What one event changed. `subjects` are the ports, units and places whose state, value or past is different.
+
+    `near` is what is near these, by how far around one looks, as far as somebody has asked: see `Instances.near`.
+    """
 
     event: Event
     subjects: dict[str, None]
     shifts: dict[str, Shift] = field(default_factory=dict)
+    near: dict[tuple[bool, bool], dict[str, None]] = field(default_factory=dict)
 
     def ended(self) -> list[tuple[str, Link]]:
         """Return the links that the event ended, each with its medium."""

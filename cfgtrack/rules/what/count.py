@@ -107,6 +107,8 @@ class _Count(Judge):
         return self.wanted.is_met(self.world, item)
 
     def _meeting(self, it: str | None) -> list[str]:
+        if self.ways is None and self.have is not None:
+            return [item for item in self.of.items(it) if item in self.have]
         if self.ways is None:
             return list(filter(self._counts, self.of.items(it)))
         cut_off = frozenset(self.ways.cut_off(it))
