@@ -53,7 +53,7 @@ class Grounding:
     def __init__(self, engine: Engine, goal: Goal) -> None:
         self.goal, self.plant = goal, engine.world.plant
         self.engine = engine
-        self._first = engine.world.configuration.fork()
+        self.first = engine.world.configuration.fork()
         self._sites = [place.id for place in self.plant.places.values() if place.site]
         # What is known of where things may come to be, and what may be joined to what, and what else may help.
         self._mates: dict[str, dict[str | None, None]] = {}
@@ -106,7 +106,7 @@ class Grounding:
 
     def _could_be(self, network: Network) -> tuple[Iterable[str], Pairs, Pairs]:
         """Return what could carry, be joined and stand where, of a medium: as it is, or as moves make it that matter."""
-        now, plant = self._first, self.plant
+        now, plant = self.first, self.plant
         may = {subject for subject, _ in self._before}
         gates = [gate for gate in network.gates if gate in may or carries(now, gate)]
         pairs = {
@@ -140,8 +140,8 @@ class Grounding:
             condition, item = self._needs.tests[fact]
             return condition.is_met(self.engine.world, item)
         if sort == "in":
-            return site_of(self._first, thing) == value
-        state = self._first.state(thing)
+            return site_of(self.first, thing) == value
+        state = self.first.state(thing)
         return (state.other if sort else state.value) == value
 
     # --- backwards from what is wanted ---
@@ -215,7 +215,7 @@ class Grounding:
         found = self._mates.get(port)
         if found is None:
             found = self._mates[port] = {None: None}
-            mate = self._first.state(port).other
+            mate = self.first.state(port).other
             if mate is not None:
                 found[mate] = None
         return found
@@ -331,7 +331,7 @@ class Grounding:
         self._ask(
             frozenset(
                 {(unit, place)}
-                if self._first.state(unit).value not in near
+                if self.first.state(unit).value not in near
                 else {(unit, p) for p in near if p in self._spots_of(unit)}
             )
         )
@@ -344,7 +344,7 @@ class Grounding:
         if found is None:
             found = self._spots[thing] = {}
             if self.plant.can_move(thing):
-                found[self._first.state(thing).value] = None
+                found[self.first.state(thing).value] = None
         return found
 
     def _put(self, thing: str, spot: str) -> None:
@@ -354,7 +354,7 @@ class Grounding:
             return
         self._spots_of(thing)[spot] = None
         for facing in place.ways_round:
-            going = rigid_group(self._first, thing) if thing in self.plant.units else [thing]
+            going = rigid_group(self.first, thing) if thing in self.plant.units else [thing]
             facts: dict[Fact, None] = {(thing, spot): None, (f"{thing} to", facing): None}
             facts.update(dict.fromkeys((one, spot) for one in going))
             writes = frozenset(s for one in going for s in (one, f"{one} to"))
@@ -380,9 +380,9 @@ class Grounding:
         """Yield what must be so for a place that takes one thing to be free."""
         if place.capacity != 1 or thing not in self.plant.units:
             return
-        for one in self._first.standing_at(place.id):
+        for one in self.first.standing_at(place.id):
             self._spots_of(one)
-        fixed_to_it = rigid_group(self._first, thing)
+        fixed_to_it = rigid_group(self.first, thing)
         for one in [u for u, spots in self._spots.items() if place.id in spots and u in self.plant.units]:
             if one in fixed_to_it:
                 continue

@@ -11,10 +11,10 @@ from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cfgtrack.analysis.check import Start, judged
-from cfgtrack.analysis.goal import Goal, Span
+from cfgtrack.analysis.goal import Goal
 from cfgtrack.analysis.grounding import Grounding
 from cfgtrack.analysis.relaxed import Fact, Promise
-from cfgtrack.analysis.search import ALL_TRIED, CUT_SHORT, Found, Limit, search
+from cfgtrack.analysis.search import CUT_SHORT, Found, Limit, search
 from cfgtrack.model.action import BEGIN, END, FOUND, Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Impossible, Refusal, resolve
@@ -31,6 +31,9 @@ from cfgtrack.rules.when.at import At
 
 _OF_CYCLES = 2
 """So long is what a situation says of the cycles of a port."""
+
+_GREED = 5
+"""So many times the least a way may cost that is looked for when the time is up."""
 
 OUTING = "WAY"
 """The outing that a way is."""
@@ -171,13 +174,20 @@ class Work:
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """What was found: the actions of the way, in order, how it was searched, and what each takes."""
+    """What was found: the events of the way in order, by which `moves` of the `grounding`, and how it was searched.
+
+    `looked`: how many situations were looked into, in all searches; `known`: how many moves might have mattered.
+    """
 
     found: Found[int]
-    actions: tuple[Event, ...]
-    takes: tuple[Span, ...]
-    moves: int
-    nodes: int
+    events: tuple[Event, ...]
+    grounding: Grounding
+    looked: int
+
+    @property
+    def known(self) -> int:
+        """How many moves might have mattered."""
+        return len(self.grounding.actions)
 
 
 def find_way(
@@ -190,24 +200,39 @@ def find_way(
     limit: Limit | None = None,
     tell: Callable[[int, int], object] = lambda *_: None,
 ) -> Way:
-    """Return a shortest way from `begin`, which is left as it is, to a goal."""
+    """Return a shortest way from `begin`, which is left as it is, to a goal. `tell` is told of situations and bound.
+
+    Cut short, it is a way as greed finds one in as many situations again, with what no way undercuts; or none.
+    """
     limit = Limit() if limit is None else limit
     grounding = Grounding(judged(rules, begin, networks), goal)
-    nodes = 0
-    while True:
-        engine = judged(rules, begin, networks, coming=_touched(grounding))
-        grounding.engine = engine
-        engine.step(Event.of(Action("way:begin", BEGIN, (), engine.world.now, outing=OUTING)))
-        work = Work(engine, grounding, variances)
-        try:
-            found = search(work, limit=limit, tell=tell)
-        except _Anew:
-            continue
-        break
-    nodes += found.nodes
-    events = tuple(_done(work, found.way)) if found.way is not None else ()
-    takes = tuple(goal.takes.span(grounding.plant, event) for event in events)
-    return Way(found, events, takes, len(grounding.actions), nodes)
+    looked = bound = 0
+
+    def told(nodes: int, least: int) -> None:
+        nonlocal looked
+        looked += 1
+        tell(looked, least)
+
+    def once(greed: int, within: Limit) -> Way:
+        while True:
+            engine = judged(rules, begin, networks, coming=_touched(grounding))
+            grounding.engine = engine
+            engine.step(Event.of(Action("way:begin", BEGIN, (), engine.world.now, outing=OUTING)))
+            work = Work(engine, grounding, variances)
+            try:
+                found = search(work, limit=within, tell=told, greed=greed)
+            except _Anew:
+                continue
+            events = tuple(_done(work, found.way)) if found.way is not None else ()
+            return Way(found, events, grounding, looked)
+
+    way = once(1, limit)
+    if way.found.way is None and way.found.ended == CUT_SHORT:
+        bound = way.found.bound
+        greedy = once(_GREED, limit.again())
+        if greedy.found.way is not None:
+            return replace(greedy, found=replace(greedy.found, bound=bound, ended=CUT_SHORT))
+    return way
 
 
 def _touched(grounding: Grounding) -> Iterator[Event]:

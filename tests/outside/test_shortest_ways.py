@@ -253,7 +253,7 @@ def test_as_short_as_an_optimal_plan(seed):
         begin, rules = plant_of(puzzle)
         steps = [
             Step(str(n), "1", "1", Action("", e.action, e.subjects, 0, place=e.place), (1, 1, 1))
-            for n, e in enumerate(way.actions)
+            for n, e in enumerate(way.events)
         ]
         report = check(rules, begin, Sequence(outings=(Outing("1"),), steps=tuple(steps)))
         assert not report.new
