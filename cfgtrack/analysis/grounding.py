@@ -167,6 +167,8 @@ class Grounding:
                     not self._is_so(clause) or any(subject in written for subject, _ in clause)
                 ):
                     self._wish(clause)
+            for clause in list(self._apart_at_the_end()):
+                self._wish(clause)
             for clause in list(self._asked):
                 holds = [fact for fact in clause if self._holds(fact)]
                 if not holds or any(subject in written for subject, _ in holds):
@@ -185,6 +187,28 @@ class Grounding:
             s.partition(" ")[0] for c in self.picture.wanted for s, _ in c if not s.endswith((" in", " test"))
         }
         self.mentioned = sorted(mentioned)
+
+    def _apart_at_the_end(self) -> Iterator[Clause]:
+        """Yield what must be so at the end as units are wanted at places: they are joined to nothing elsewhere."""
+        for want in self.goal.wants:
+            for port in (
+                self.plant.ports_of(want.subject) if want.places and want.subject in self.plant.units else ()
+            ):
+                mates = self._mates.get(port, {})
+                far = [m for m in mates if m is not None and self._is_far(port, m, want.places)]
+                if far:
+                    yield frozenset((f"{port} to", m) for m in mates if m not in far)
+                for mate in far:
+                    yield frozenset((f"{mate} to", m) for m in self._mates_of(mate) if m != port)
+
+    def _is_far(self, port: str, mate: str, spots: tuple[str, ...]) -> bool:
+        owner, plant = owner_of(mate), self.plant
+        if plant.gives(port, mate) or not self._stands(owner):
+            return False
+        around = set(plant.ancestors(owner))
+        return not any(
+            spot in around or owner in plant.ancestors(spot) or plant.is_mobile(spot) for spot in spots
+        )
 
     def _bring_about(self, fact: Fact) -> None:
         subject, value = fact

@@ -114,7 +114,9 @@ def _impossible(grounding: Grounding, goal: Goal) -> Iterator[str]:
         _missing(grounding, clause, true, frozenset()) for clause in picture.wanted if true.isdisjoint(clause)
     ]
     # Of as many facts those are told that say most: what doesn't fit what.
-    for fact in min(lacking, key=lambda one: (len(one), not all(" to" in s for s, _ in one)), default=frozenset()):
+    for fact in min(
+        lacking, key=lambda one: (len(one), not all(" to" in s for s, _ in one)), default=frozenset()
+    ):
         yield from _said(grounding, goal, fact)
 
 
