@@ -31,6 +31,7 @@ from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.items import OnItems
 from cfgtrack.rules.mode import Runner
+from cfgtrack.rules.rule import Rule
 from cfgtrack.rules.what.value import Value
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.by import By
@@ -73,8 +74,8 @@ class Grounding:
             self._go_back()
 
     def _known(self) -> int:
-        several = (*self._spots.values(), *self._mates.values())
-        return sum(len(one) for one in several) + len(self._pursued)
+        spots, mates = self._spots.values(), self._mates.values()
+        return sum(map(len, spots)) + sum(map(len, mates)) + len(self._pursued)
 
     def _begin(self) -> None:
         self._needs.forget()
@@ -105,7 +106,7 @@ class Grounding:
                         )
 
     def _could_be(self, network: Network) -> tuple[Iterable[str], Pairs, Pairs]:
-        """Return what could carry, be joined and stand where, of a medium: as it is, or as moves make it that matter."""
+        """Return what could carry, be joined and stand where, of a medium: as it is, or as moves may make it."""
         now, plant = self.first, self.plant
         may = {subject for subject, _ in self._before}
         gates = [gate for gate in network.gates if gate in may or carries(now, gate)]
@@ -155,7 +156,7 @@ class Grounding:
         self._asked[clause] = None
 
     def _go_back(self) -> None:
-        """Ground all moves that bring about what is asked for and isn't so, or may not stay so, till there are no more."""
+        """Ground all moves that bring about what is asked for and isn't so, or may not stay so."""
         for action in self._proposed.values():
             self._take_up(action)
         seen = -1
@@ -180,7 +181,7 @@ class Grounding:
             subject.partition(" ")[0]
             for deed in self.picture.deeds
             for fact in (*deed.gives, *(f for clause in deed.needs for f in clause))
-            for subject in fact[:1]
+            for subject in (fact[0],)
             if not subject.endswith((" in", " test"))
         }
         mentioned |= {
@@ -557,9 +558,20 @@ class Grounding:
 
     # --- what an objection teaches ---
 
-    def learn(self, number: int | None, objections: Iterable[Refusal | Breach]) -> bool:
+    def begin_anew(self, engine: Engine) -> None:
+        """Make the picture anew, with all that was learnt, on an engine that stands where the way begins."""
+        self.engine = engine
+        self._ground()
+
+    def learn(
+        self,
+        number: int | None,
+        objections: Iterable[Refusal | Breach],
+        unmet: Iterable[tuple[Rule, str | None]] = (),
+    ) -> bool:
         """Take up what might do away with what speaks against a move, or (None) against ending here; return whether
         that makes another picture. The engine stands where it is so: before the move, of what speaks against it then.
+        `unmet` are rules with clocks that run, and for what.
         """
         hints: dict[Fact, None] = {}
         proposed: list[Action] = []
@@ -578,16 +590,20 @@ class Grounding:
                 elif is_before(runner) and not _comes_and_goes(runner):
                     self.picture.need(number, clause)
             proposed += (p.action for p in islice(self.engine.proposals(one), MOST_PROPOSED))
+        for rule, it in unmet:
+            for clause in self._needs.of(self.engine.world, rule.condition, it):
+                hints.update(dict.fromkeys(clause))
+                self._further[clause] = None
         fresh = [fact for fact in hints if fact not in self._pursued]
         moves = [action for action in proposed if self._is_new(action)]
         if not fresh and not moves and len(self._further) == known:
             return False
         self._hints.update(dict.fromkeys(fresh))
         self._proposed.update((_name(action), action) for action in moves)
-        known = set(self._numbers)
+        names = set(self._numbers)
         kept = {name: value for name, value in vars(self).items() if name in _OF_PICTURE}
         self._ground()
-        if known == set(self._numbers):
+        if names == set(self._numbers):
             vars(self).update(kept)
             return False
         return True

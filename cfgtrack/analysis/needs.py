@@ -46,8 +46,8 @@ Pairs = Iterable[tuple[str, str]]
 
 
 class Needs:
-    """What conditions need in one world. `spots` tells where a thing may come to be, `mates` what a port may be joined to,
-    `could_be` which gates of a network may carry, which halves be joined, and what stand where.
+    """What conditions need in one world. `spots` tells where a thing may come to be, `mates` what a port may be joined
+    to, `could_be` which gates of a network may carry, which halves be joined, and what stand where.
 
     `tests` are the conditions on items that no state tells, by their facts.
     """
@@ -114,7 +114,7 @@ class Needs:
 
     @staticmethod
     def _may_be(world: World, place: str, wanted: Wanted, *, met: bool) -> bool:
-        """Return whether what stands at a place may be at a wanted one, or may not: a place that moves may be anywhere."""
+        """Return whether what stands at a place may be at a wanted one, or (not `met`) may not."""
         line = list(world.plant.ancestors(place))
         fits = any(place_fits(world.plant, one, wanted.at) for one in line)
         return fits == met or any(map(world.plant.is_mobile, line)) or HOME in wanted.at

@@ -4,11 +4,12 @@ A *fact* is what may be so of a thing. A *deed* is a move as far as the picture 
 *clauses* (sets of facts), and gives facts. What a clause asks is always asked, whatever else is so: so the picture may
 leave needs out, never make any up, and what it says is never too gloomy.
 
-The outlook is a set of *landmarks*: sets of deeds of each of which any plan has at least one, found one after another as
-cuts between what is so and what is wanted (the LM-cut of Helmert and Domshlak, ICAPS 2009). A landmark stays one until one of
-its deeds is done, so what a situation promises is worked out from what the one before it promised.
+The outlook is a set of *landmarks*: sets of deeds of each of which any plan has at least one, found one after another
+as cuts between what is so and what is wanted (the LM-cut of Helmert and Domshlak, ICAPS 2009). A landmark stays one
+until one of its deeds is done, so what a situation promises is worked out from what the one before it promised.
 
-A fact that is wanted at the end, is so, and can't stay so on the way there has to come about *again*.
+A fact that is wanted at the end, and can't stay so on the way there, has to come about again: on the way back from what
+must be so before that (`Picture._turning`).
 """
 
 from __future__ import annotations
@@ -37,7 +38,8 @@ class Deed:
 
 @dataclass(frozen=True, slots=True)
 class Promise:
-    """What a situation promises: `landmarks`, each with what it costs; `turns`: from which values what is wanted has to come back.
+    """What a situation promises: `landmarks`, each with what it costs; `turns`: from which values what is
+    wanted has to come back.
 
     `true` is what is so there, `version` tells by how much knowledge of needs it was made.
     """
@@ -138,7 +140,7 @@ class Picture:
         return found
 
     def _turning(self, subject: str, wanted: Hashable) -> list[Hashable]:
-        """Add what brings a subject back to what is wanted of it; return its other values, the farthest from that first."""
+        """Add what brings a subject back to what is wanted of it; return its other values, farthest first."""
         writing = [(n, deed) for n, deed in enumerate(self.deeds) if subject in deed.writes]
         values = dict.fromkeys(v for _, deed in writing for s, v in deed.gives if s == subject)
         values.update((v, None) for _, deed in writing for c in deed.needs for s, v in c if s == subject)
@@ -164,7 +166,7 @@ class Picture:
                             queue.append(v)
         return sorted((v for v in values if v != wanted), key=lambda v: -far.get(v, 0))
 
-    def _free(self, first: list[object], second: list[object], gives: object) -> None:
+    def _free(self, first: Sequence[object], second: Sequence[object], gives: object) -> None:
         """Add what costs nothing: of some of each of two, a fact."""
         self._needs.append([self._clause(first), self._clause(second)])
         self._gives.append([self._of(gives)])
@@ -202,8 +204,8 @@ class Picture:
         number = self._number
         so = [number[fact] for fact in true if fact in number]
         for subject, wanted in self._again:
-            for value in turns.get(subject, (wanted, *self._values[subject])):
-                so.append(number["turn", subject, value])
+            values = turns.get(subject, (wanted, *self._values[subject]))
+            so += [number["turn", subject, value] for value in values]
         return so
 
     def _turns(self, true: frozenset[Fact], before: Promise | None) -> dict[str, tuple[Hashable, ...]]:

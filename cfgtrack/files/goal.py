@@ -53,7 +53,7 @@ def parse_goal(text: str, now: View, *, name: str = "goal.toml") -> Goal:
             root.note("by", UNKNOWN, f"{one} is no person or machine of the plant", thing=True)
     actions = root.some("actions")
     for one in actions:
-        root.is_known("actions", "action", one, actions_of(plant) - BOOK_ACTIONS)
+        root.is_known("actions", "action", one, [a for a in actions_of(plant) if a not in BOOK_ACTIONS])
     without = root.some("without")
     least = root.text("least") or STEPS
     root.is_known("least", "measure", least, (STEPS, TIME))
