@@ -16,7 +16,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import ClassVar
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, place_line
+from cfgtrack.model.defect import Defect, bars
 from cfgtrack.model.hold import carries, is_made, mate_of
 from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.lock import Device, locks_on, takes_locks
@@ -75,6 +77,8 @@ def handle_of(now: Configuration, thing: str) -> Handle | None:
         port = now.plant.port(half)
         for move in _stops(port[1], now.state(half).value) if port is not None else ():
             assert port is not None
+            if bars(now, Action("", move.action, (half,), 0)) is not None:
+                continue
             one = (port[1].joined is not None and not port[1].is_joined(move.target), half, move.action)
             best = one if best is None else min(best, one)
     if best is None:
@@ -189,6 +193,26 @@ def devices_of(network: Network, now: Configuration) -> dict[str, Handle]:
         if found is not None:
             out[subject] = found
     return out
+
+
+def barred_of(network: Network, now: Configuration) -> Iterator[Defect]:
+    """Yield the defects that keep something of a medium from being shut, switched off or parted now."""
+    told: set[str] = set()
+    for thing in dict.fromkeys(
+        (*network.gates, *(s for s, state in now.touched() if state.other is not None and ":" in s))
+    ):
+        port = now.plant.port(thing)
+        if (
+            port is None
+            or (not network.ends(thing) and thing not in network.gates)
+            or not carries(now, thing)
+        ):
+            continue
+        for move in _stops(port[1], now.state(thing).value):
+            found = bars(now, Action("", move.action, (thing,), 0))
+            if found is not None and found.event not in told:
+                told.add(found.event)
+                yield found
 
 
 def ends_of(network: Network) -> dict[str, tuple[str, ...]]:
@@ -353,7 +377,7 @@ class Volume:
     """
 
     thing: str
-    litres: float | None
+    litres: float
     shut_in: bool = False
     may_last: float | None = None
 

@@ -10,19 +10,33 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import View, place_line
+from cfgtrack.model.defect import bars
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import Telling
 from cfgtrack.model.sequence import Schedule, Step
 from cfgtrack.model.sequence import Sequence as Plan
+from cfgtrack.model.time import Instant
 
-DONE, OTHERWISE, THERE, SKIPPED, LEFT = "done", "otherwise", "there", "skipped", "left"
-"""What has become of a step: done as planned; done otherwise; it is so already; left out; still to be done."""
+DONE, OTHERWISE, ELSEWHERE, THERE, SKIPPED, LEFT = (
+    "done",
+    "otherwise",
+    "elsewhere",
+    "there",
+    "skipped",
+    "left",
+)
+"""What has become of a step: done as planned; done otherwise, as was said; perhaps done elsewhere, as something near by
+was done and nobody said of which step, so still to be done; it is so already; left out; still to be done."""
+
+_NO_WORK = ac.DEFECT_ACTIONS | {ac.SKIP, ac.REMARK}
+"""What says something of the work, and is none: a skip, a remark, that something can't be done."""
 
 IS_OVER = frozenset({DONE, OTHERWISE, THERE, SKIPPED})
 """In which states nothing is left to do of a step."""
@@ -64,13 +78,15 @@ class OutingRun:
     `work` is how long what is left of it is likely to take, `used` how long it has gone on; `budget` what it may.
     """
 
+    told: ClassVar[tuple[str, ...]] = ("spare",)
+
     id: str
     state: str
     steps: int
     over: int
-    planned: int | None
-    began: int | None
-    ended: int | None
+    planned: Instant | None
+    began: Instant | None
+    ended: Instant | None
     used: int
     work: int
     budget: int | None
@@ -96,7 +112,7 @@ class Run:
     @property
     def left(self) -> tuple[Step, ...]:
         """The steps that are still to be done, in the order of the plan."""
-        return tuple(one.step for one in self.steps if one.state == LEFT)
+        return tuple(one.step for one in self.steps if one.state not in IS_OVER)
 
     def of(self, step: str) -> StepRun:
         """Return what has become of a step. KeyError for no such one."""
@@ -132,19 +148,19 @@ def run_of(
     planned = _planned_ends(plan, hours)
     states = _states(plan, matched, now)
     place = {id(entry): i for i, entry in enumerate(entries)}
-    order = {name: place[id(entry)] for name, entry in matched.done.items()}
+    order = {name: place[id(entry)] for name, entry in matched.done.items() if name not in matched.near}
     turned = dict(_out_of_order(plan, order, states))
     steps = []
     for step in plan.steps:
         state, entry = states[step.id]
         deviations = [*_deviations(step, state, entry, matched, ranges), *turned.get(step.id, ())]
+        if state in (LEFT, ELSEWHERE) and (defect := bars(now, step.action)) is not None:
+            deviations.append(Deviation("barred", f"can't be done: {defect.cause}, event {defect.event}"))
         end = planned.get(step.id)
         is_done = state in (DONE, OTHERWISE) and entry is not None
         late = entry.event.happened - end if is_done and entry is not None and end is not None else None
         steps.append(StepRun(step, state, entry, tuple(deviations), late))
-    extra = tuple(
-        e for e in entries if id(e) not in matched.used and e.event.action not in (ac.SKIP, ac.REMARK)
-    )
+    extra = tuple(e for e in entries if id(e) not in matched.used and e.event.action not in _NO_WORK)
     outings = tuple(_outing_runs(plan, steps, at, hours))
     return Run(tuple(steps), extra, outings, _late_now(steps, outings, planned, at))
 
@@ -182,6 +198,8 @@ def nearness(plant: Plant, now: View, planned: Action, event: Event) -> int | No
     if {*map(owner_of, planned.subjects)} & {*map(owner_of, event.subjects)}:
         return 1
     owners = owner_of(one), owner_of(other)
+    if one.partition(":")[2] != other.partition(":")[2]:
+        return None
     if not all(map(plant.has_owner, owners)) or plant.part_of(owners[0]) is not plant.part_of(owners[1]):
         return None
     stands = [tuple(place_line(now, owner))[:1] for owner in owners]
@@ -195,7 +213,7 @@ def kind_of(plant: Plant, address: str) -> str | None:
 
 
 class _Matched:
-    """Which event did which step (`done`), which skipped one (`skipped`), and which are `used` up, by identity."""
+    """Which event did which step (`done`; of those in `near` that is a guess), which skipped one, which are `used` up."""
 
     def __init__(
         self, plan: Plan, entries: Sequence[Entry], plant: Plant, now: View, hours: Mapping[str, Hours]
@@ -203,6 +221,7 @@ class _Matched:
         self.done: dict[str, Entry] = {}
         self.skipped: dict[str, Entry] = {}
         self.used: set[int] = set()
+        self.near: set[str] = set()
         self._plan, self._plant, self._now = plan, plant, now
         self._rank = {outing.id: i for i, outing in enumerate(plan.outings)}
         self._hours = hours
@@ -219,7 +238,7 @@ class _Matched:
                 self._take_near(entry)
 
     def _is_free(self, entry: Entry) -> bool:
-        return id(entry) not in self.used and entry.event.action not in (ac.SKIP, ac.REMARK)
+        return id(entry) not in self.used and entry.event.action not in _NO_WORK
 
     def _take(self, step: Step, entry: Entry) -> None:
         self.done[step.id] = entry
@@ -256,7 +275,9 @@ class _Matched:
                 if far is not None and step.outing == (entry.event.outing or step.outing):
                     near.append((far, i, step))
         if near:
-            self._take(min(near)[2], entry)
+            step = min(near, key=lambda one: one[:2])[2]
+            self._take(step, entry)
+            self.near.add(step.id)
 
     def _is_open(self, step: Step) -> bool:
         return step.id not in self.done and step.id not in self.skipped
@@ -298,7 +319,10 @@ def _states(plan: Plan, matched: _Matched, now: View) -> dict[str, tuple[str, En
     touched: set[str] = set()
     for step in plan.steps:
         entry, skip = matched.done.get(step.id), matched.skipped.get(step.id)
-        if entry is not None:
+        if entry is not None and step.id in matched.near:
+            found[step.id] = ELSEWHERE, entry
+            touched.update(step.action.subjects)
+        elif entry is not None:
             found[step.id] = (DONE if is_as_planned(step.action, entry.event) else OTHERWISE), entry
         elif skip is not None:
             found[step.id] = SKIPPED, skip
@@ -338,6 +362,9 @@ def _deviations(
         yield Deviation("skipped", entry.event.reason or "")
     elif state == THERE:
         yield Deviation("there", "it is so already, and nobody recorded it as this step")
+    elif state == ELSEWHERE and entry is not None:
+        what = f"{_told(entry.event)} instead of {_told(planned)}?"
+        yield Deviation("other-thing", f"{what} it is still to be done, or to be skipped")
     elif state in (DONE, OTHERWISE) and entry is not None:
         event = entry.event
         if state == OTHERWISE:
@@ -509,7 +536,8 @@ def _late_now(
     timed = [one for one in steps if one.late is not None and current in (None, one.step.outing)]
     last = max(timed, key=lambda one: one.entry.event.happened if one.entry else 0, default=None)
     late = None if last is None else last.late
-    due = [planned[one.step.id] for one in steps if one.state == LEFT and one.step.outing == current]
+    own = (one.step.id for one in steps if one.state == LEFT and one.step.outing == current)
+    due = [planned[name] for name in own if name in planned]
     if due and at > min(due):
         late = max(late or 0, at - min(due))
     return late

@@ -67,6 +67,8 @@ def record_command(
     record as-found PUMP-1:F2 mated to PANEL-B:F1
     record lock PANEL-A:V1 --by ina
     record lock PANEL-A:V1 with KEY-BOX --by ina
+    record defect release PUMP-1:B1 seized torque="140 N*m" --by ina
+    record rectify release PUMP-1:B1 --by ina
 
     What is impossible is refused (3), with the event it collides with. What is forbidden has happened all the same:
     it is recorded (0), and the rule that it breaks is shown at once. --dry-run warns without recording.
