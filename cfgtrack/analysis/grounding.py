@@ -473,7 +473,8 @@ class Grounding:
     def _who(self) -> tuple[str | None, ...]:
         if self.plant.has_sites:
             return self.goal.workers or tuple(doers(self.plant, "", None))
-        return self.goal.workers or (None,)
+        # Where nobody has to be anywhere one does as well as another: who does it is seen to when all is known.
+        return self.goal.workers[:1] or (None,)
 
     def _deed(
         self,
@@ -593,7 +594,6 @@ class Grounding:
         for rule, it in unmet:
             for clause in self._needs.of(self.engine.world, rule.condition, it):
                 hints.update(dict.fromkeys(clause))
-                self._further[clause] = None
         fresh = [fact for fact in hints if fact not in self._pursued]
         moves = [action for action in proposed if self._is_new(action)]
         if not fresh and not moves and len(self._further) == known:

@@ -200,6 +200,13 @@ class Picture:
                 weights[one] -= cost
         return Promise(sum(cost for cost, _ in landmarks), tuple(landmarks), turns, true, self._version)
 
+    def chain(self, true: frozenset[Fact]) -> int:
+        """Return what the longest chain of deeds weighs, each needed for the next, that no way avoids: however many work."""
+        if self._stale:
+            self._compile()
+        dear = self._dear(self._so(true, self._turns(true, None)), self._weights)
+        return 0 if dear is None else int(max((dear[0][goal] for goal in self._goals), default=0))
+
     def _so(self, true: frozenset[Fact], turns: Mapping[str, tuple[Hashable, ...]]) -> list[int]:
         number = self._number
         so = [number[fact] for fact in true if fact in number]

@@ -182,13 +182,15 @@ class Work:
 class Way:
     """What was found: the events of the way in order, by which `moves` of the `grounding`, and how it was searched.
 
-    `looked`: how many situations were looked into, in all searches; `known`: how many moves might have mattered.
+    `looked`: how many situations were looked into, in all searches; `known`: how many moves might have mattered;
+    `chain`: what the longest chain of deeds weighs that no way avoids.
     """
 
     found: Found[int]
     events: tuple[Event, ...]
     grounding: Grounding
     looked: int
+    chain: int
 
     @property
     def known(self) -> int:
@@ -225,13 +227,14 @@ def find_way(
             grounding.engine = engine
             engine.step(Event.of(Action("way:begin", BEGIN, (), engine.world.now, outing=OUTING)))
             work = Work(engine, grounding, variances)
+            chain = grounding.picture.chain(grounding.true(engine.world.configuration))
             try:
                 found = search(work, limit=within, tell=told, greed=greed)
             except _Anew:
                 grounding.begin_anew(judged(rules, begin, networks))
                 continue
             events = tuple(_done(work, found.way)) if found.way is not None else ()
-            return Way(found, events, grounding, looked)
+            return Way(found, events, grounding, looked, chain)
 
     way = once(1, limit)
     if way.found.way is None and way.found.ended == CUT_SHORT:
