@@ -125,3 +125,118 @@ def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
         )
     )
     return rules, Start(configuration=now), Goal(tuple(goals))
+
+
+# --- the same, for the planner --------------------------------------------------------------------------------------
+
+
+def as_problem(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
+    """Return the exchange as unified-planning has it, written from what it is, not from the plant."""
+    from unified_planning.model.metrics import MinimizeSequentialPlanLength
+    from unified_planning.shortcuts import InstantaneousAction, Not, Problem, get_environment
+
+    get_environment().credits_stream = None
+    plan = Problem("exchange")
+
+    def fact(name, now=False):
+        return plan.add_fluent(name, default_initial_value=now)
+
+    def action(name, needs, denies, makes, unmakes):
+        new = InstantaneousAction(name)
+        for one in needs:
+            new.add_precondition(one())
+        for one in denies:
+            new.add_precondition(Not(one()))
+        for one in makes:
+            new.add_effect(one, True)
+        for one in unmakes:
+            new.add_effect(one, False)
+        plan.add_action(new)
+
+    for u in range(units):
+        seated = {x: fact(f"{x}{u}_seated", x == "old") for x in ("old", "new")}
+        joined = {
+            x: [
+                [fact(f"{x}{u}_{kind}{n}", x == "old") for n in range(count)]
+                for kind, count in (("b", bolts), ("f", couplings), ("c", connectors))
+            ]
+            for x in seated
+        }
+        tight = {x: [fact(f"{x}{u}_t{n}", x == "old") for n in range(bolts)] for x in seated}
+        gates = [
+            [fact(f"v{u}_{n}", True) for n in range(couplings)],
+            [fact(f"s{u}_{n}", True) for n in range(connectors)],
+        ]
+        for x, other in (("old", "new"), ("new", "old")):
+            bolted, coupled, connected = joined[x]
+            for n, one in enumerate(bolted):
+                free = [one, joined[other][0][n]]
+                action(f"engage_{x}{u}_{n}", [seated[x]], free, [one], [])
+                action(f"torque_{x}{u}_{n}", [one], [tight[x][n]], [tight[x][n]], [])
+                must = [*coupled, *connected] if x == "old" else []
+                action(f"release_{x}{u}_{n}", [one], must, [], [one, tight[x][n]])
+            for several, ways in ((coupled, gates[0]), (connected, gates[1])):
+                for n, (one, gate) in enumerate(zip(several, ways, strict=True)):
+                    twin = joined[other][1 if several is coupled else 2][n]
+                    # Live by its own valve or switch, or by any other that is joined to the same unit.
+                    held = tight[x] if x == "new" and several is coupled else []
+                    live = [(o, g) for m, (o, g) in enumerate(zip(several, ways, strict=True)) if m != n]
+                    for mask in ("joined", "shut") if live else ("",):
+                        denied = [o for o, _ in live] if mask == "joined" else [g for _, g in live]
+                        action(
+                            f"mate_{x}{u}_{one.name}_{mask}",
+                            [seated[x], *held],
+                            [one, twin, gate, *denied],
+                            [one],
+                            [],
+                        )
+                        action(f"demate_{x}{u}_{one.name}_{mask}", [one], [gate, *denied], [], [one])
+            there = [one for several in joined[x] for one in several]
+            action(f"away_{x}{u}", [seated[x]], there, [], [seated[x]])
+            action(f"seat_{x}{u}", [], [seated[x], seated[other]], [seated[x]], [])
+            for one in (*(tight["new"] if x == "new" else ()), *(there if x == "new" else ())):
+                plan.add_goal(one())
+        for several in gates:
+            for gate in several:
+                action(f"shut_{gate.name}", [gate], [], [], [gate])
+                action(f"open_{gate.name}", [], [gate], [gate], [])
+                plan.add_goal(gate())
+    plan.add_quality_metric(MinimizeSequentialPlanLength())
+    return plan
+
+
+def main():
+    """Print how long the shortest ways take, beside the planner with the same problem, and the memory that they take."""
+    import time
+    import tracemalloc
+
+    from unified_planning.shortcuts import OneshotPlanner
+
+    from cfgtrack.analysis.way import find_way
+
+    patience = 60
+    for units in (1, 2):
+        rules, begin, goal = exchange(units)
+        took = []
+        for _ in range(3):
+            started = time.perf_counter()
+            way = find_way(rules, begin, goal)
+            took.append(time.perf_counter() - started)
+        tracemalloc.start()
+        find_way(rules, begin, goal)
+        memory = tracemalloc.get_traced_memory()[1] / 1e6
+        tracemalloc.stop()
+        problem, started = as_problem(units), time.perf_counter()
+        with OneshotPlanner(name="fast-downward-opt") as planner:
+            result = planner.solve(problem, timeout=patience)
+        theirs = time.perf_counter() - started
+        length = None if result.plan is None else len(result.plan.actions)
+        print(  # noqa: T201 - a benchmark prints
+            f"exchange of {units}: {way.found.cost} steps proved {way.found.proved} in {min(took):.2f} s,"
+            f" {way.looked} situations, {memory:.0f} MB; planner: {length} steps in {theirs:.1f} s"
+            f"{'' if length else ' (given up)'}, ratio {theirs / min(took):.1f}"
+        )
+
+
+if __name__ == "__main__":
+    main()
