@@ -107,8 +107,10 @@ class Picture:
         self._gives = [[self._of(fact) for fact in deed.gives] for deed in self.deeds]
         self._again = {fact: None for clause in self.wanted if len(clause) == 1 for fact in clause}
         self._values: dict[str, list[Hashable]] = {}
+        self._straight: set[str] = set()
         for subject, wanted in self._again:
             self._values[subject] = self._turning(subject, wanted)
+        self._plain = [self._clause(clause) for clause in self.wanted]
         self._goals = [
             self._clause((fact, "back") if len(clause) == 1 else fact for fact in clause)
             for clause in self.wanted
@@ -127,6 +129,7 @@ class Picture:
         for deed, gives in enumerate(self._gives):
             for fact in gives:
                 self._givers[fact].append(deed)
+        self._narrow = sorted(self._goals, key=lambda g: sum(len(self._givers[f]) for f in self._facts_of[g]))
 
     def _of(self, fact: object) -> int:
         return self._number.setdefault(fact, len(self._number))
@@ -145,26 +148,31 @@ class Picture:
         values = dict.fromkeys(v for _, deed in writing for s, v in deed.gives if s == subject)
         values.update((v, None) for _, deed in writing for c in deed.needs for s, v in c if s == subject)
         values[wanted] = None
-        far = {wanted: 0}
-        queue = [wanted]
+        steps = {
+            (start, end)
+            for _, deed in writing
+            for start in [v for c in deed.needs for s, v in c if s == subject] or list(values)
+            for end in (v for s, v in deed.gives if s == subject)
+        }
+        out, home = (_distances(wanted, steps, onward=onward) for onward in (True, False))
+        others = sorted((v for v in values if v != wanted), key=lambda v: -home.get(v, 0))
+        if not any(out.get(v, 0) > 1 and home.get(v, 0) > 1 for v in others):
+            # It goes out and comes back by other deeds: it is enough that the last of these is done.
+            for number, deed in writing:
+                if (subject, wanted) in deed.gives:
+                    self._gives[number].append(self._of(((subject, wanted), "back")))
+            self._of(((subject, wanted), "back"))
+            self._straight.add(subject)
+            return others
         for value in values:
             self._free([(subject, value)], [("turn", subject, value)], ((subject, value), "back"))
         for number, deed in writing:
             starts = [v for c in deed.needs for s, v in c if s == subject] or list(values)
-            ends = [v for s, v in deed.gives if s == subject]
             self._gives[number].append(self._of(("mark", number)))
-            for end in ends:
+            for end in (v for s, v in deed.gives if s == subject):
                 back = [((subject, v), "back") for v in starts]
                 self._free([("mark", number)], back, ((subject, end), "back"))
-        while queue:
-            end = queue.pop(0)
-            for _, deed in writing:
-                if (subject, end) in deed.gives:
-                    for s, v in (one for c in deed.needs for one in c):
-                        if s == subject and v not in far:
-                            far[v] = far[end] + 1
-                            queue.append(v)
-        return sorted((v for v in values if v != wanted), key=lambda v: -far.get(v, 0))
+        return others
 
     def _free(self, first: Sequence[object], second: Sequence[object], gives: object) -> None:
         """Add what costs nothing: of some of each of two, a fact."""
@@ -211,6 +219,10 @@ class Picture:
         number = self._number
         so = [number[fact] for fact in true if fact in number]
         for subject, wanted in self._again:
+            if subject in self._straight:
+                if subject not in turns and (subject, wanted) in true:
+                    so.append(number[(subject, wanted), "back"])
+                continue
             values = turns.get(subject, (wanted, *self._values[subject]))
             so += [number["turn", subject, value] for value in values]
         return so
@@ -232,7 +244,7 @@ class Picture:
             now = next((v for v in (wanted, *others) if (subject, v) in true), None)
             if not others or (kept is None and (subject, now) in known):
                 continue
-            for value in others if len(others) > 1 else ():
+            for value in others if subject not in self._straight else ():
                 if value != now and not self._can_do_without(true, [(subject, value)]):
                     out[subject] = (value,)
                     break
@@ -243,34 +255,39 @@ class Picture:
 
     def _can_do_without(self, true: frozenset[Fact], facts: Sequence[Fact]) -> bool:
         """Return whether what is wanted is within reach without any deed that brings about one of some facts."""
-        without = {d for fact in facts for d in self._givers[self._number[fact]] if fact in self._number}
-        return not without or self._reaches(self._so(true, {}), without)
+        without = {
+            deed
+            for fact in facts
+            if fact in self._number
+            for deed in self._givers[self._number[fact]]
+            if deed < len(self.deeds)
+        }
+        return not without or self._reaches(true, without)
 
-    def _reaches(self, so: Iterable[int], without: Container[int]) -> bool:
-        met, known = [False] * len(self._facts_of), [False] * len(self._number)
-        missing = self._missing.copy()
-        queue = list(so)
-        for fact in queue:
-            known[fact] = True
+    def _reaches(self, true: frozenset[Fact], without: Container[int]) -> bool:
+        """Return whether what is wanted is within reach of deeds: how it comes about again is nothing to that."""
+        number, gives, needing, clauses_with = self._number, self._gives, self._needing, self._clauses_with
+        last, missing = len(self.deeds), self._missing.copy()
+        met, known = [False] * len(self._facts_of), [False] * len(number)
+        queue = [number[fact] for fact in true if fact in number]
         for deed in self._needless:
             if deed not in without:
-                queue += self._fresh(deed, known)
+                queue += gives[deed]
         while queue:
-            for clause in self._clauses_with[queue.pop()]:
+            fact = queue.pop()
+            if known[fact]:
+                continue
+            known[fact] = True
+            for clause in clauses_with[fact]:
                 if met[clause]:
                     continue
                 met[clause] = True
-                for deed in self._needing[clause]:
-                    missing[deed] -= 1
-                    if not missing[deed] and deed not in without:
-                        queue += self._fresh(deed, known)
-        return all(met[clause] for clause in self._goals)
-
-    def _fresh(self, deed: int, known: list[bool]) -> Iterator[int]:
-        for fact in self._gives[deed]:
-            if not known[fact]:
-                known[fact] = True
-                yield fact
+                for deed in needing[clause]:
+                    if deed < last:
+                        missing[deed] -= 1
+                        if not missing[deed] and deed not in without:
+                            queue += gives[deed]
+        return all(met[clause] for clause in self._plain)
 
     def _cut(self, so: Sequence[int], weights: Sequence[int]) -> tuple[int, frozenset[int]] | None:
         """Return a landmark by what deeds still weigh, with its cost: 0 where none is left. None: out of reach."""
@@ -278,7 +295,8 @@ class Picture:
         if dear is None:
             return None
         of_clause, support = dear
-        goal = max(self._goals, key=of_clause.__getitem__, default=-1)
+        # Of the dearest, what fewest deeds bring about: what more do may then cost nothing any more.
+        goal = max(self._narrow, key=of_clause.__getitem__, default=-1)
         if goal < 0 or not of_clause[goal]:
             return 0, frozenset()
         # What leads to the goal for nothing lies behind the cut.
@@ -371,3 +389,17 @@ class Picture:
     def is_open(self, number: int, true: frozenset[Fact]) -> bool:
         """Return whether a deed has all that the picture knows it to need."""
         return not any(true.isdisjoint(clause) for clause in self.deeds[number].needs)
+
+
+def _distances(
+    wanted: Hashable, steps: set[tuple[Hashable, Hashable]], *, onward: bool
+) -> dict[Hashable, int]:
+    """Return how many steps it takes from what is wanted to each value, or from each value to that."""
+    far, queue = {wanted: 0}, [wanted]
+    while queue:
+        at = queue.pop(0)
+        for start, end in steps if onward else {(end, start) for start, end in steps}:
+            if start == at and end not in far:
+                far[end] = far[at] + 1
+                queue.append(end)
+    return far
