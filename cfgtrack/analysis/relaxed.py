@@ -14,7 +14,7 @@ must be so before that (`Picture._turning`).
 
 from __future__ import annotations
 
-from collections.abc import Container, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
 from math import inf
@@ -209,7 +209,7 @@ class Picture:
         return Promise(sum(cost for cost, _ in landmarks), tuple(landmarks), turns, true, self._version)
 
     def chain(self, true: frozenset[Fact]) -> int:
-        """Return what the longest chain of deeds weighs, each needed for the next, that no way avoids: however many work."""
+        """Return what the longest chain of deeds weighs that no way avoids, each needed for the next."""
         if self._stale:
             self._compile()
         dear = self._dear(self._so(true, self._turns(true, None)), self._weights)
@@ -230,8 +230,8 @@ class Picture:
     def _turns(self, true: frozenset[Fact], before: Promise | None) -> dict[str, tuple[Hashable, ...]]:
         """Return from which values subjects have to go back to what is wanted of them, on every way from here.
 
-        What had to be before, and isn't yet, still has to. Of what hasn't changed, and hadn't to, it is asked again only
-        where more is known to be needed by now: else it may be left out, as anything may.
+        What had to be before, and isn't yet, still has to. Of what hasn't changed, and hadn't to, it is asked again
+        only where more is known to be needed by now: else it may be left out, as anything may.
         """
         known = before.true if before is not None and before.version == self._version else frozenset()
         out: dict[str, tuple[Hashable, ...]] = {}
@@ -299,21 +299,29 @@ class Picture:
         goal = max(self._narrow, key=of_clause.__getitem__, default=-1)
         if goal < 0 or not of_clause[goal]:
             return 0, frozenset()
-        # What leads to the goal for nothing lies behind the cut.
-        behind, facts_behind, queue = {goal}, set[int](), [goal]
+        across = self._across(so, support, *self._behind(goal, weights, support))
+        return min(weights[deed] for deed in across), frozenset(across)
+
+    def _behind(self, goal: int, weights: Sequence[int], support: Sequence[int]) -> tuple[set[int], set[int]]:
+        """Return the clauses and facts behind the cut: what leads to a goal for nothing."""
+        behind, facts, queue = {goal}, set[int](), [goal]
         while queue:
             for fact in self._facts_of[queue.pop()]:
-                if fact in facts_behind:
+                if fact in facts:
                     continue
-                facts_behind.add(fact)
+                facts.add(fact)
                 for deed in self._givers[fact]:
                     clause = support[deed]
                     if not weights[deed] and clause >= 0 and clause not in behind:
                         behind.add(clause)
                         queue.append(clause)
-        # What is reached from what is so, up to there, lies before it; the deeds that lead across are the landmark.
-        across = set[int]()
-        seen = set[int](so)
+        return behind, facts
+
+    def _across(
+        self, so: Sequence[int], support: Sequence[int], behind: set[int], facts_behind: set[int]
+    ) -> set[int]:
+        """Return the deeds that lead from what is reached before the cut to what lies behind it."""
+        across, seen = set[int](), set[int](so)
         before, clauses = list(so), set[int]()
         supported = self._supported(support)
         ready = list(supported.get(-1, ()))
@@ -331,7 +339,7 @@ class Picture:
                     elif fact not in seen:
                         seen.add(fact)
                         before.append(fact)
-        return min(weights[deed] for deed in across), frozenset(across)
+        return across
 
     @staticmethod
     def _supported(support: Sequence[int]) -> Mapping[int, list[int]]:

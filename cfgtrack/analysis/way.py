@@ -1,7 +1,7 @@
 """A shortest way from a configuration to a wanted one, through moves that are possible and that the rules allow.
 
-The search (`search`) looks ahead by a picture (`grounding`, `relaxed`); possibility and the rules, on the one engine that
-checks use too, have the word at each move. What they object to may teach that further moves matter: then it is searched
+The search (`search`) looks ahead by a picture (`grounding`, `relaxed`); possibility and the rules, on the one engine
+that checks use too, have the word at each move. What they object to may teach that further moves matter: then it is searched
 anew.
 """
 
@@ -79,12 +79,15 @@ class Work:
         self._serial = 0
 
     def mark(self) -> int:
+        """Return the point to step back to."""
         return self.engine.mark()
 
     def back(self, mark: int) -> None:
+        """Step back to a mark."""
         self.engine.back(mark)
 
     def situation(self) -> Hashable:
+        """Return the configuration and what the rules remember, as far as anybody asks."""
         written, remembered, stamps = cast(
             "tuple[frozenset[tuple[Any, ...]], object, object]", situation(self.engine)
         )
@@ -94,6 +97,7 @@ class Work:
         return written, remembered, stamps
 
     def go(self, move: int) -> int | None:
+        """Do a move, if that is possible and allowed; else learn what might make it so."""
         event = self.event(move)
         if isinstance(event, Impossible):
             self._learn(move, event.refusals)
@@ -142,6 +146,7 @@ class Work:
             raise _Anew
 
     def outlook(self, before: Outlook[int] | None, move: int | None) -> _Prospect | None:
+        """Return what the picture promises here."""
         true = self.grounding.true(self.engine.world.configuration)
         promise = self._promise(true, before, move)
         if promise is None or promise.cost:
@@ -216,7 +221,7 @@ def find_way(
     grounding = Grounding(judged(rules, begin, networks), goal)
     looked = bound = 0
 
-    def told(nodes: int, least: int) -> None:
+    def told(_nodes: int, least: int) -> None:
         nonlocal looked
         looked += 1
         tell(looked, least)

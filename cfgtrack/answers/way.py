@@ -35,7 +35,7 @@ WRITTEN = "# A way, found"
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What is asked for besides a file: pairs to `swap` (old, new), wants in phrases, what is to be `keep`-ed, by whom."""
+    """What is asked for besides a file: pairs to swap (old, new), wants in phrases, what is to stand as now, by whom."""
 
     swaps: tuple[tuple[str, str], ...] = ()
     to: str = ""
@@ -74,8 +74,8 @@ class WayAnswer(Answer):
 
     `least` is what was to be least, `cost` how much that is of the way (steps, or microseconds), and `at_least` what no
     way undercuts: it is `proved` where these are one, or where it is proved that there is none. `lasts`: until its last
-    step ends. `verdict` is that of a check of the way. `looked`: situations looked into, of so many `moves`; `ended` says
-    what cut that short. Without a way, `forbidden` by rules together or `impossible`; `smallest`: no smaller set does.
+    step ends. `verdict` is that of a check of the way. `looked`: situations looked into, of so many `moves`; `ended`
+    says what cut that short. Without a way, `forbidden` by rules together or `impossible`; `smallest`: no smaller set does.
     `text` is the way as a sequence; `file` where it was written, if it was.
     """
 
@@ -208,7 +208,7 @@ def _answer(
     is_found = found.found.way is not None
     cost, bound, proved = found.found.cost, found.found.bound, found.found.proved
     if is_found and goal.least == TIME and len({step.track for step in steps}) > 1:
-        # Several work side by side: no quicker than the least that has to be done, shared out, nor than any chain of it.
+        # Several at work are no quicker than the least that has to be done, shared out, nor than any chain of it.
         workers = len(goal.workers) or len({step.track for step in steps})
         cost, bound = lasts, max(-(-bound // workers), found.chain)
         proved = cost == bound
@@ -230,11 +230,11 @@ def _answer(
         looked=found.looked,
         moves=found.known,
         ended=found.found.ended,
-        text=_text(past, goal, found, plan, proved=proved) if steps else "",
+        text=_text(past, goal, plan, proved=proved) if steps else "",
     )
 
 
-def _text(past: Past, goal: Goal, found: FoundWay, plan: Proposal, *, proved: bool) -> str:
+def _text(past: Past, goal: Goal, plan: Proposal, *, proved: bool) -> str:
     best = "quickest" if goal.least == TIME else "shortest"
     how = f"proved {best}" if proved else f"not proved {best}"
     head = [

@@ -46,7 +46,7 @@ from cfgtrack.cli.check import rules_option
 )
 @click.option("--most", metavar="N", type=click.IntRange(1), help="Look into so many situations at most.")
 @click.option("--seconds", metavar="N", type=click.IntRange(1), help="Look for so long at most.")
-def way_command(
+def way_command(  # noqa: PLR0917 - one parameter an option
     session: s.Session,
     goal: Path | None,
     swaps: tuple[tuple[str, str], ...],

@@ -69,7 +69,7 @@ def parse_goal(text: str, now: View, *, name: str = "goal.toml") -> Goal:
 
 
 def wants_of(text: str, plant: Plant, *, where: str = "--want") -> Want:
-    """Return what a phrase wants: `V shut`, `PUMP:F1 mated to PANEL:F1`, `PUMP at BAY facing up`. Raises as phrases do."""
+    """Return what a phrase wants, as in `V shut`, `PUMP:F1 mated to PANEL:F1`, `PUMP at BAY facing up`."""
     action = parse_phrase([FOUND, *split_phrase(text)], plant, where=where)
     subject, *mates = action.subjects or ("",)
     if action.place is not None:

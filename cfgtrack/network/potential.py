@@ -67,7 +67,7 @@ class Potential:
             yield name
 
     def ways(self, starts: Collection[int], ends: Collection[int], most: int) -> Iterator[tuple[str, ...]]:
-        """Yield ways that could be: one after another without the links of those before, and beside each link of the first."""
+        """Yield ways that could be: each without the links of those before, then one beside each link of the first."""
         first = self.way(starts, ends, ())
         if not first:
             return

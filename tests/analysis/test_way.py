@@ -38,9 +38,10 @@ def test_like_bolts_do_not_multiply_the_work(bolts):
 
 
 def test_checks_clear_as_it_is_written():
-    """The way is read back from its file and clear to a check; and no step of it can be left out."""
+    """The way is read back from its file as it was found, is clear to a check, and leads to the goal."""
     rules, begin, goal = exchange(1, bolts=1, couplings=1, connectors=1)
     way = find_way(rules, begin, goal)
+    assert way.found.way is not None
     plan = parse_sequence(sequence_text(as_sequence(way, goal, 0)), begin.configuration.plant)
     report = check(rules, begin, plan)
     assert not report.new
@@ -67,7 +68,7 @@ def test_two_at_work():
 
 
 def test_cut_short_says_what_no_way_undercuts():
-    """Cut short, what is said that no way undercuts is no more than the shortest; greed may find a way all the same."""
+    """Cut short, what it says that no way undercuts is no more than the shortest; a longer way may be found."""
     rules, begin, goal = exchange(1, bolts=2, couplings=2, connectors=1)
     whole = find_way(rules, begin, goal)
     for nodes in (1, 5, 20):
@@ -77,7 +78,7 @@ def test_cut_short_says_what_no_way_undercuts():
 
 
 def test_what_may_be_done_and_to_what():
-    """A goal may name the only actions that may be done, and things that are not to be touched: then there is no way."""
+    """A goal may name the only actions that may be done, and things that nothing is done to: here there is no way."""
     rules, begin, _ = exchange(1, bolts=1, couplings=1, connectors=0)
     want = (Want("OLD0:F0", ("demated",)),)
     assert find_way(rules, begin, Goal(want)).found.cost == 2
@@ -115,7 +116,7 @@ def needs(n, action, port, other, status):
 )
 @settings(max_examples=25, deadline=None)
 def test_smallest_set_that_forbids(several):
-    """The rules named forbid the goal together, without any one of them there is a way, and no smaller set forbids it."""
+    """The rules that are named forbid the goal together, and no smaller set of all of them does."""
     _, begin, _ = exchange(1, bolts=3, couplings=0, connectors=0)
     rules = tuple(
         needs(n, "release", a, b, "released" if first else "engaged")
@@ -147,7 +148,7 @@ def test_impossible_whatever_the_rules():
 
 
 def test_goal_in_a_file():
-    """A goal says what is wanted in phrases, selections and swaps, who works, what may be done, and how long it takes."""
+    """A goal says what is wanted in phrases, selections and swaps, who works, what may be done, and what that takes."""
     _, begin, _ = exchange(1, bolts=1, couplings=1, connectors=0)
     now = begin.configuration
     goal = parse_goal(

@@ -90,7 +90,6 @@ def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
         match = ActionMatch(action, Selection(kinds=(kind,)))
         return Rule(name, "", "", 2, "common practice", At(match), condition)
 
-    ports = Selection(of="ports of it")
     rules = RuleSet(
         (
             at(
@@ -130,7 +129,7 @@ def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
 # --- the same, for the planner --------------------------------------------------------------------------------------
 
 
-def as_problem(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
+def as_problem(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):  # noqa: C901 - one model, written out
     """Return the exchange as unified-planning has it, written from what it is, not from the plant."""
     from unified_planning.model.metrics import MinimizeSequentialPlanLength
     from unified_planning.shortcuts import InstantaneousAction, Not, Problem, get_environment
@@ -206,7 +205,7 @@ def as_problem(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS)
 
 
 def main():
-    """Print how long the shortest ways take, beside the planner with the same problem, and the memory that they take."""
+    """Print how long the shortest ways take, and what memory, beside the planner with the same problem."""
     import time
     import tracemalloc
 
@@ -231,7 +230,7 @@ def main():
             result = planner.solve(problem, timeout=patience)
         theirs = time.perf_counter() - started
         length = None if result.plan is None else len(result.plan.actions)
-        print(  # noqa: T201 - a benchmark prints
+        print(
             f"exchange of {units}: {way.found.cost} steps proved {way.found.proved} in {min(took):.2f} s,"
             f" {way.looked} situations, {memory:.0f} MB; planner: {length} steps in {theirs:.1f} s"
             f"{'' if length else ' (given up)'}, ratio {theirs / min(took):.1f}"

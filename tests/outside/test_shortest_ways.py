@@ -1,7 +1,7 @@
 """The shortest way, against the plans of an optimal planner: Fast Downward by unified-planning 1.3 (up-fast-downward).
 
-Small random plants: two units that take turns on a seat for one, each with bolts, couplings behind valves and connectors
-behind switches, and random interlocks. The planner's model is written from the trade's own ladders (what is mated can't
+Small random plants: two units that take turns on a seat for one, each with bolts, couplings and connectors, valves and
+switches beside them, and random interlocks. The planner's model is written from the trade's own ladders (what is mated can't
 be mated; what is bolted down can't be taken away; a seat takes one unit), not from the tool's kinds or its plant.
 """
 
@@ -100,7 +100,7 @@ class Puzzle:
 # --- as the planner has it ------------------------------------------------------------------------------------------
 
 
-def their_length(puzzle):
+def their_length(puzzle):  # noqa: C901, PLR0912, PLR0915 - one model, written out
     """Return the number of steps of the planner's shortest plan, None where there is none."""
     from unified_planning.engines import PlanGenerationResultStatus as Status_
     from unified_planning.model.metrics import MinimizeSequentialPlanLength

@@ -1,7 +1,7 @@
 """The planning benchmark of changing a wheel ("tyreworld", S. Russell), written as a plant with rules.
 
-Boot, wrench, jack, pump and a spare wheel; nuts are loosened and tightened with the hub on the ground, undone and done up
-with it on the jack, and a wheel comes off and goes on there. Its shortest plan has 19 actions for one wheel, as two
+Boot, wrench, jack, pump and a spare wheel; nuts are loosened and tightened with the hub on the ground, undone and done
+up with it on the jack, and a wheel comes off and goes on there. Its shortest plan has 19 actions for one wheel, as two
 planners found; more wheels share the boot and the tools (8 actions), and each needs 11 of its own.
 """
 
@@ -49,7 +49,7 @@ KINDS = (
         do_up=("off", "loose"),
         loosen=("tight", "loose"),
         tighten=("loose", "tight"),
-    ),  # fmt: skip
+    ),
     ladder("air", "flat", "inflated", inflate=("flat", "inflated")),
     ladder("lift", "down", "up", joined="up", jack_up=("down", "up"), jack_down=("up", "down")),
     ladder("rim", "off", "on", joined="on", put_on=("off", "on"), take_off=("on", "off")),
