@@ -1,8 +1,8 @@
 """A shortest way from a configuration to a wanted one, through moves that are possible and that the rules allow.
 
 The search (`search`) looks ahead by a picture (`grounding`, `relaxed`); possibility and the rules, on the one engine
-that checks use too, have the word at each move. What they object to may teach that further moves matter: then it is searched
-anew.
+that checks use too, have the word at each move. What they object to may teach that further moves matter: then it is
+searched anew.
 """
 
 from __future__ import annotations

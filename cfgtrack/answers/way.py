@@ -35,7 +35,7 @@ WRITTEN = "# A way, found"
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What is asked for besides a file: pairs to swap (old, new), wants in phrases, what is to stand as now, by whom."""
+    """What is asked for besides a file: pairs to swap (old, new), wants, what is to stand as now, by whom."""
 
     swaps: tuple[tuple[str, str], ...] = ()
     to: str = ""
@@ -75,7 +75,7 @@ class WayAnswer(Answer):
     `least` is what was to be least, `cost` how much that is of the way (steps, or microseconds), and `at_least` what no
     way undercuts: it is `proved` where these are one, or where it is proved that there is none. `lasts`: until its last
     step ends. `verdict` is that of a check of the way. `looked`: situations looked into, of so many `moves`; `ended`
-    says what cut that short. Without a way, `forbidden` by rules together or `impossible`; `smallest`: no smaller set does.
+    says what cut that short. Without a way it is `forbidden` by rules (`smallest`: by no fewer), or `impossible`.
     `text` is the way as a sequence; `file` where it was written, if it was.
     """
 

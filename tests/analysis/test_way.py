@@ -144,7 +144,7 @@ def test_impossible_whatever_the_rules():
     assert "don't go together" in why.impossible[0]
 
 
-# --- goals that are written ---------------------------------------------------------------------------------------------
+# --- goals that are written -----------------------------------------------------------------------------------------
 
 
 def test_goal_in_a_file():

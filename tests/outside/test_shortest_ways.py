@@ -1,8 +1,8 @@
 """The shortest way, against the plans of an optimal planner: Fast Downward by unified-planning 1.3 (up-fast-downward).
 
 Small random plants: two units that take turns on a seat for one, each with bolts, couplings and connectors, valves and
-switches beside them, and random interlocks. The planner's model is written from the trade's own ladders (what is mated can't
-be mated; what is bolted down can't be taken away; a seat takes one unit), not from the tool's kinds or its plant.
+switches beside them, and random interlocks. The planner's model is written from the trade's own ladders (what is mated
+can't be mated; what is bolted down can't be taken away; a seat takes one unit), not from the tool's kinds or its plant.
 """
 
 import random
