@@ -16,9 +16,6 @@ from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import Any, Generic, Protocol, TypeVar
 
-MOST_AGAIN = 5_000
-"""So many nodes are looked into again at most where no number was given."""
-
 M = TypeVar("M", bound=Hashable)
 M_co = TypeVar("M_co", covariant=True, bound=Hashable)
 
@@ -105,12 +102,7 @@ class Limit:
     """How long a search may take: so many `nodes`, and as long as `may_go_on` says so."""
 
     def __init__(self, nodes: int | None = None, may_go_on: Callable[[], bool] = lambda: True) -> None:
-        self.nodes = self.left = nodes
-        self._may_go_on = may_go_on
-
-    def again(self) -> Limit:
-        """Return a limit of as many nodes again, whatever the time."""
-        return Limit(self.nodes if self.nodes is not None else MOST_AGAIN)
+        self.left, self._may_go_on = nodes, may_go_on
 
     def is_over(self) -> bool:
         """Count one more node; return whether that is too many."""

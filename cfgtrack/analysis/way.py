@@ -36,6 +36,9 @@ _OF_CYCLES = 2
 _GREED = 5
 """So many times the least a way may cost that is looked for when the time is up."""
 
+_AGAIN = 200
+"""So many situations at least are looked into for that."""
+
 OUTING = "WAY"
 """The outing that a way is."""
 
@@ -117,7 +120,8 @@ class Work:
     def event(self, move: int) -> Event | Impossible:
         """Return what a move is, made now."""
         action, now = self.grounding.actions[move], self.engine.world.now
-        happened = now + self.grounding.goal.takes.span(self.grounding.plant, action)[1]
+        # However slow it goes no limit is to be overrun.
+        happened = now + self.grounding.goal.takes.span(self.grounding.plant, action)[2]
         self._serial += 1
         action = replace(action, id=f"way:{self._serial}", happened=happened, outing=OUTING)
         return resolve(self.engine.world.configuration, action)
@@ -244,7 +248,7 @@ def find_way(
     way = once(1, limit)
     if way.found.way is None and way.found.ended == CUT_SHORT:
         bound = way.found.bound
-        greedy = once(_GREED, limit.again())
+        greedy = once(_GREED, Limit(max(_AGAIN, looked)))
         if greedy.found.way is not None:
             return replace(greedy, found=replace(greedy.found, bound=bound, ended=CUT_SHORT))
     return way
