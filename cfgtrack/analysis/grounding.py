@@ -455,7 +455,11 @@ class Grounding:
         return mobile in self.plant.ancestors(spot)
 
     def _site(self, place: str) -> str:
-        return next((p for p in self.plant.ancestors(place) if self.plant.places[p].site), "")
+        """Return the site around a place, "" for none, and for what moves, as it may be at any."""
+        line = list(self.plant.ancestors(place))
+        if any(map(self.plant.is_mobile, line)):
+            return ""
+        return next((one for one in line if self.plant.places[one].site), "")
 
     def _bring_to_site(self, thing: str, site: str) -> None:
         self._sited[thing] = None

@@ -232,7 +232,7 @@ def find_way(
 
     def once(greed: int, within: Limit) -> Way:
         while True:
-            engine = judged(rules, begin, networks, coming=_touched(grounding))
+            engine = judged(rules, begin, networks, coming=touched(grounding))
             grounding.engine = engine
             engine.step(Event.of(Action("way:begin", BEGIN, (), engine.world.now, outing=OUTING)))
             work = Work(engine, grounding, variances)
@@ -254,7 +254,7 @@ def find_way(
     return way
 
 
-def _touched(grounding: Grounding) -> Iterator[Event]:
+def touched(grounding: Grounding) -> Iterator[Event]:
     """Yield events that write all that the moves may write."""
     plant = grounding.plant
     for subject in grounding.mentioned:

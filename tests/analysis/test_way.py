@@ -1,16 +1,17 @@
 """A shortest way: what a goal may say, like choices, several at work, and a smallest set of rules that forbids it."""
 
+import random
 from itertools import combinations
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cfgtrack.analysis.check import Start, check
+from cfgtrack.analysis.check import Start, check, judged
 from cfgtrack.analysis.goal import Goal, Takes, Want, kept, swap
 from cfgtrack.analysis.no_way import why_none
-from cfgtrack.analysis.search import Limit
-from cfgtrack.analysis.way import find_way
+from cfgtrack.analysis.search import Limit, search
+from cfgtrack.analysis.way import Work, find_way, touched
 from cfgtrack.analysis.way_plan import as_sequence
 from cfgtrack.files.goal import parse_goal
 from cfgtrack.files.phrase import phrase
@@ -94,6 +95,50 @@ def test_kept_as_it_is():
     now = begin.configuration
     goal = Goal((Want("OLD0:F0", ("demated",)), *kept(now, ["SEAT0:V0"])))
     assert [e.action for e in find_way(rules, begin, goal).events] == ["shut", "demate", "open"]
+
+
+class Blind(Work):
+    """The same field, of which nothing is known ahead: every move that there is may matter."""
+
+    def _learn(self, move, objections):
+        """Learn nothing."""
+
+    def outlook(self, before, move):
+        """Return that nothing is promised."""
+        now = self.engine.world.configuration
+        return Nothing(len(self.grounding.actions), self.grounding.goal.is_met(now))
+
+
+class Nothing:
+    cost = 0
+
+    def __init__(self, moves, arrived):
+        self._moves, self.arrived = moves, arrived
+
+    def moves(self):
+        """Return every move, with nothing promised of it."""
+        return [(move, 0) for move in range(self._moves)]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_picture_is_never_too_gloomy(seed):
+    """Where people must walk and carry, the way is as short as one that is sought with nothing known ahead."""
+    draw = random.Random(seed)
+    rules, begin, _ = exchange(1, bolts=draw.choice((0, 1)), couplings=1, connectors=0, sited=True)
+    wants = [
+        Want("OLD0", places=("STORE0",)),
+        Want("NEW0", places=("SEAT0",)),
+        Want("SEAT0:V0", ("open",)),
+        Want("ANN", places=("SHED",)),
+        Want("OLD0:F0", ("capped",)),
+    ]
+    goal = Goal(tuple(draw.sample(wants, 2)))
+    way = find_way(rules, begin, goal)
+    engine = judged(rules, begin, coming=touched(way.grounding))
+    way.grounding.engine = engine
+    blind = search(Blind(engine, way.grounding))
+    assert way.found.proved
+    assert way.found.cost == blind.cost
 
 
 # --- why there is none ------------------------------------------------------------------------------------------------

@@ -21,8 +21,11 @@ BOLTS, COUPLINGS, CONNECTORS = 8, 6, 4
 """What the demo's unit is fixed and joined by: see demo/bolts.csv, couplings.csv and connectors.csv."""
 
 
-def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
-    """Return rules, start and goal of the exchange of some units, each on a seat of its own, for their spares."""
+def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS, *, sited=False):
+    """Return rules, start and goal of the exchange of some units, each on a seat of its own, for their spares.
+
+    With `sited` the seats are at one site, what is stored at another, where ANN is.
+    """
     defaults = shipped()
     names = {
         "bolt": [f"B{n}" for n in range(bolts)],
@@ -54,11 +57,15 @@ def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
         ),
     )
     places = {"YARD": Place("YARD")}
+    if sited:
+        places |= {name: Place(name, "YARD", site=True) for name in ("BAY", "SHED")}
+        places["ANN"] = Place("ANN", "SHED", mobile=True)
+    bay, shed = ("BAY", "SHED") if sited else ("YARD", "YARD")
     made: dict[str, Unit] = {}
     goals = []
     for unit in range(units):
-        places[f"SEAT{unit}"] = Place(f"SEAT{unit}", "YARD", part="seat", capacity=1)
-        places[f"STORE{unit}"] = Place(f"STORE{unit}", "YARD")
+        places[f"SEAT{unit}"] = Place(f"SEAT{unit}", bay, part="seat", capacity=1)
+        places[f"STORE{unit}"] = Place(f"STORE{unit}", shed)
         made |= {f"OLD{unit}": Unit(f"OLD{unit}", "thing"), f"NEW{unit}": Unit(f"NEW{unit}", "thing")}
     plant = Plant(defaults.media, defaults.kinds, {"thing": thing, "seat": seat}, made, places)
     now = Configuration(plant)
