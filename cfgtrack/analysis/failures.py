@@ -166,6 +166,7 @@ class _Failures:
             recorded=question.recorded,
         )
         self._stops = Stops(walk)
+        walk.ways.fine = question.only is not None
         if question.only is None:
             self._stops.find()
         self._engine = walk.engine

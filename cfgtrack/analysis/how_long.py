@@ -386,7 +386,7 @@ class _Learnt:
         self._judged = 0
         self._points: dict[Clockwork, frozenset[int]] = {}
         self._said: dict[Clockwork, dict[OrderKey, Mapping[Name, Span]]] = {}
-        self.pairs: dict[Clockwork, list[tuple[int, int]]] = {}
+        self.pairs: dict[Clockwork, tuple[tuple[int, int], ...]] = {}
         self.grown = 0
         for run in mixes.runs:
             self._take(_order_of(mixes, run))
@@ -422,7 +422,7 @@ class _Learnt:
             points = points.union(*(order.has_to_do_with(clockwork) for order in self.orders))
         self.grown += 1
         self._points[clockwork] = points = points | (before or frozenset())
-        self.pairs[clockwork] = [(a, b) for a, b in self._pairs if a in points and b in points]
+        self.pairs[clockwork] = tuple((a, b) for a, b in self._pairs if a in points and b in points)
         self._said[clockwork] = {}
         for order in self.orders:
             self._note(clockwork, order)
@@ -476,7 +476,8 @@ class _Looked:
         learnt, tried = self.learnt, set[int]()
         while True:
             grown = learnt.grown
-            by_clock = {clock: orders(chunk, pairs) for clock, pairs in learnt.pairs.items()}
+            by_pairs = {pairs: orders(chunk, pairs) for pairs in set(learnt.pairs.values())}
+            by_clock = {clock: by_pairs[pairs] for clock, pairs in learnt.pairs.items()}
             new = [
                 numbers
                 for clock, by_order in by_clock.items()
@@ -492,8 +493,8 @@ class _Looked:
                     number = max(numbers, key=lambda n: (often[n], -n))
                     tried.add(number)
                     learnt.judge(takes_in(self.draws, chunk, number))
-            if learnt.grown == grown or not learnt.may_judge:
-                return {clock: orders(chunk, pairs) for clock, pairs in learnt.pairs.items()}
+            if learnt.grown == grown:
+                return by_clock
 
     def _count(self, chunk: Chunk, name: Name, span: Span, numbers: Sequence[int]) -> None:
         end = chunk.times[span.end]

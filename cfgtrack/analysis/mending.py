@@ -563,21 +563,23 @@ def mend(
     *,
     outlive: Iterable[str] = (),
     most: int = 1_000,
+    proof: int = PROOF,
     may_go_on: Callable[[], bool] = lambda: True,
     tell: Callable[[int, int], object] = lambda *_: None,
 ) -> Mended:
     """Return the fewest changes that make a plan clear, of those that are looked at; `judge` checks as any check does.
 
-    At most so many sequences are judged, and only while it `may_go_on`; what was found by then is told. `tell` is told
-    how many were, and of how many changes the best has. `outlive`: the rules whose clocks may run on.
+    At most so many sequences are judged, once one is clear so many more for a `proof`, and only while it `may_go_on`;
+    what was found by then is told. `tell` is told how many were, and of how many changes the best has. `outlive`: the
+    rules whose clocks may run on.
     """
     report = judge(plan.proposal)
     if report.verdict == Verdict.CLEAR:
         return Mended((), plan.proposal, True, 0, 1, report)
     excused = frozenset(code for f in (*report.excused, *report.left_open) for code in f.fingerprints)
-    return _Mending(_Course(ready, plan, excused, frozenset(outlive)), judge, most, may_go_on, tell).run(
-        report
-    )
+    return _Mending(
+        _Course(ready, plan, excused, frozenset(outlive)), judge, most, proof, may_go_on, tell
+    ).run(report)
 
 
 @dataclass(slots=True)
@@ -585,6 +587,7 @@ class _Mending:
     runs: _Course
     judge: Callable[[Proposed], CheckReport]
     most: int
+    proof: int
     may_go_on: Callable[[], bool]
     tell: Callable[[int, int], object]
     tried: int = 0
@@ -620,7 +623,7 @@ class _Mending:
     def _fewer(self, found: _Node) -> _Node:
         """Return what is clear with fewer changes still, looking into the sets with few of them for a while."""
         found = self._without_what_is_not_needed(found)
-        until = min(self.most, self.tried + PROOF)
+        until = min(self.most, self.tried + self.proof)
         while self.tried < until and self.may_go_on():
             fewest = min(self._queue, key=lambda one: (len(one[-1].changes), one[0]), default=None)
             if fewest is None or len(fewest[-1].changes) + (fewest[-1].wrong is not None) >= len(

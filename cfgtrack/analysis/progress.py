@@ -8,6 +8,7 @@ Whatever is left over was done besides the plan.
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
@@ -213,7 +214,7 @@ def kind_of(plant: Plant, address: str) -> str | None:
 
 
 class _Matched:
-    """Which event did which step (`done`; of those in `near` that is a guess), which skipped one, which are `used` up."""
+    """Which event did which step (`done`; of those in `near` it is a guess), which skipped one, which are `used` up."""
 
     def __init__(
         self, plan: Plan, entries: Sequence[Entry], plant: Plant, now: View, hours: Mapping[str, Hours]
@@ -225,9 +226,20 @@ class _Matched:
         self._plan, self._plant, self._now = plan, plant, now
         self._rank = {outing.id: i for i, outing in enumerate(plan.outings)}
         self._hours = hours
+        self._open = {step.id: step for step in plan.steps}
+        self._open_in = Counter(step.outing for step in plan.steps)
+        self._place: dict[str, int] = {}
         self._tracks: dict[tuple[str, str], list[Step]] = {}
+        self._alike: dict[tuple[str, str], list[Step]] = {}
         for step in plan.steps:
-            self._tracks.setdefault((step.outing, step.track), []).append(step)
+            track = self._tracks.setdefault((step.outing, step.track), [])
+            self._place[step.id] = len(track)
+            track.append(step)
+            for subject in step.action.subjects[:1]:
+                self._alike.setdefault((step.action.action, subject), []).append(step)
+        self._first = dict.fromkeys(self._tracks, 0)
+        self._last = dict.fromkeys(self._tracks, -1)
+        self._written = {step.id: i for i, step in enumerate(plan.steps)}
         for entry in entries:
             self._take_named(entry)
         for entry in entries:
@@ -243,60 +255,72 @@ class _Matched:
     def _take(self, step: Step, entry: Entry) -> None:
         self.done[step.id] = entry
         self.used.add(id(entry))
+        track = (step.outing, step.track)
+        self._last[track] = max(self._last[track], self._place[step.id])
+        self._close(step)
+
+    def _close(self, step: Step) -> None:
+        if self._open.pop(step.id, None) is not None:
+            self._open_in[step.outing] -= 1
 
     def _take_named(self, entry: Entry) -> None:
-        step = next((s for s in self._plan.steps if s.id == entry.event.step), None)
-        if step is None:
+        name = entry.event.step
+        if name is None or name not in self._written:
             return
+        step = self._plan.steps[self._written[name]]
         if entry.event.action == ac.SKIP:
-            self.skipped[step.id] = entry
+            self.skipped[name] = entry
             self.used.add(id(entry))
-        elif step.id not in self.done:
+            self._close(step)
+        elif name not in self.done:
             self._take(step, entry)
 
     def _take_alike(self, entry: Entry) -> None:
-        latest = self._latest_outing(entry.event)
+        event = entry.event
+        latest = self._latest_outing(event)
+        named = dict.fromkeys((*event.subjects, *filter(None, (event.peer,))))
         fits = [
             step
-            for step in self._plan.steps
-            if self._is_open(step)
+            for subject in named
+            for step in self._alike.get((event.action, subject), ())
+            if step.id in self._open
             and self._rank[step.outing] <= latest
-            and is_as_planned(step.action, entry.event)
+            and is_as_planned(step.action, event)
         ]
         if fits:
-            own = entry.event.outing
-            self._take(min(fits, key=lambda s: (s.outing != own, not self._is_due(s))), entry)
+            own = event.outing
+            order = {
+                step.id: (step.outing != own, not self._is_due(step), self._written[step.id]) for step in fits
+            }
+            self._take(min(fits, key=lambda step: order[step.id]), entry)
 
     def _take_near(self, entry: Entry) -> None:
         near: list[tuple[int, int, Step]] = []
-        for i, step in enumerate(self._plan.steps):
-            if self._is_open(step) and self._is_due(step):
+        for step in self._open.values():
+            if self._is_due(step) and step.outing == (entry.event.outing or step.outing):
                 far = nearness(self._plant, self._now, step.action, entry.event)
-                if far is not None and step.outing == (entry.event.outing or step.outing):
-                    near.append((far, i, step))
+                if far is not None:
+                    near.append((far, self._written[step.id], step))
         if near:
             step = min(near, key=lambda one: one[:2])[2]
             self._take(step, entry)
             self.near.add(step.id)
 
-    def _is_open(self, step: Step) -> bool:
-        return step.id not in self.done and step.id not in self.skipped
-
     def _is_due(self, step: Step) -> bool:
         """Return whether a step was passed over on its track, or is the next one there."""
-        track = self._tracks[step.outing, step.track]
-        after = track[track.index(step) + 1 :]
-        if any(one.id in self.done for one in after):
+        track = (step.outing, step.track)
+        if self._last[track] > self._place[step.id]:
             return True
-        return step is next((one for one in track if self._is_open(one)), None) and self._is_on(step.outing)
+        steps = self._tracks[track]
+        while self._first[track] < len(steps) and steps[self._first[track]].id not in self._open:
+            self._first[track] += 1
+        return self._place[step.id] == self._first[track] and self._is_on(step.outing)
 
     def _is_on(self, outing: str) -> bool:
-        """Return whether an outing may have begun: it has, or all before it are over or have nothing left."""
+        """Return whether an outing may have begun: it has, or all before it have nothing left."""
         began = self._hours.get(outing, Hours()).began
         before = [o.id for o in self._plan.outings if self._rank[o.id] < self._rank[outing]]
-        return began is not None or all(
-            not self._is_open(step) for step in self._plan.steps if step.outing in before
-        )
+        return began is not None or not any(self._open_in[name] for name in before)
 
     def _latest_outing(self, event: Event) -> int:
         """Return the rank of the latest outing that had begun when something was done, or that it says it is of."""
@@ -314,24 +338,54 @@ class _Matched:
 
 
 def _states(plan: Plan, matched: _Matched, now: View) -> dict[str, tuple[str, Entry | None]]:
-    """Return the state of each step by id, with the event that it is by."""
+    """Return the state of each step by id, with the event that it is by.
+
+    Only of a step that is due is it asked whether it is so already: what is left before it may make it otherwise, if
+    only by moving something along.
+    """
     found: dict[str, tuple[str, Entry | None]] = {}
-    touched: set[str] = set()
+    left = _Left()
     for step in plan.steps:
         entry, skip = matched.done.get(step.id), matched.skipped.get(step.id)
         if entry is not None and step.id in matched.near:
             found[step.id] = ELSEWHERE, entry
-            touched.update(step.action.subjects)
+            left.add(step)
         elif entry is not None:
             found[step.id] = (DONE if is_as_planned(step.action, entry.event) else OTHERWISE), entry
         elif skip is not None:
             found[step.id] = SKIPPED, skip
-        elif not touched & {*step.action.subjects} and is_there(now, step.action):
+        elif left.lets(step) and is_there(now, step.action):
             found[step.id] = THERE, None
         else:
             found[step.id] = LEFT, None
-            touched.update(step.action.subjects)
+            left.add(step)
     return found
+
+
+class _Left:
+    """The steps that are left of those so far."""
+
+    def __init__(self) -> None:
+        self._names: set[str] = set()
+        self._tracks: set[tuple[str, str]] = set()
+        self._outings: set[str] = set()
+        self._subjects: set[str] = set()
+
+    def add(self, step: Step) -> None:
+        """Take in a step that is left."""
+        self._names.add(step.id)
+        self._tracks.add((step.outing, step.track))
+        self._outings.add(step.outing)
+        self._subjects.update(step.action.subjects)
+
+    def lets(self, step: Step) -> bool:
+        """Return whether a step is due: nothing is left before it on its track, of its waits, or in earlier outings."""
+        return (
+            (step.outing, step.track) not in self._tracks
+            and self._names.isdisjoint(step.after)
+            and self._outings <= {step.outing}
+            and self._subjects.isdisjoint(step.action.subjects)
+        )
 
 
 def is_there(now: View, action: Action) -> bool:

@@ -434,7 +434,7 @@ class Stops:
 
     def known_from(self, number: int) -> Iterator[Tried]:
         """Yield the ways that were found from a place, the shortest out first."""
-        several = (self.ways_out, self.ahead, self.back, self.ways_in)
+        several = (self.ways_out, self.ahead, self.back)
         yield from (one for ways in several if ways and (one := ways[number]) is not None)
 
     def points(self) -> Iterator[StopPoint]:

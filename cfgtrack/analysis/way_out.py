@@ -33,6 +33,9 @@ from cfgtrack.rules.cure import in_turn
 MOST_TRIES = 60
 """So often at most ways from one place are tried."""
 
+ROUGHLY = 8
+"""Where ways are made leaner roughly, no less than such a part of one is left out at once."""
+
 MOST_BLAMED = 6
 """So often moves are left out that start what breaks later."""
 
@@ -92,12 +95,13 @@ def may_be_left(left: Left) -> bool:
 
 
 class Ways:
-    """Tries ways from wherever an engine stands, which is left as it was."""
+    """Tries ways from wherever an engine stands, which is left as it was; unless `fine`, makes them leaner roughly."""
 
     def __init__(self, leaving: Leaving, order: Order, legs: Legs, pace: Pace) -> None:
         self.leaving, self._order, self._legs, self._pace = leaving, order, legs, pace
         self.world = leaving.engine.world
         self.tries = 0
+        self.fine = True
 
     # --- trying ---
 
@@ -220,7 +224,8 @@ class Ways:
     def _leaner(self, found: Tried, stopping: Stopping, goal: Goal, enough: int, **more: Any) -> Tried:
         """Return a way without what it can do without: halves of it are left out, then less and less at once."""
         size = len(found.moves) // 2
-        while size:
+        least = 1 if self.fine else max(1, len(found.moves) // ROUGHLY)
+        while size >= least:
             i = 0
             while i < len(found.moves) and self.tries < enough:
                 fewer = (*found.moves[:i], *found.moves[i + size :])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -117,19 +117,37 @@ def _done(asking: Asking, names: Sequence[str], saying: Saying) -> Stepped:
             steps, several = _named(plan, names)
             _expect_seen(asking, past, plan, steps, saying.revision)
             run = as_run(past, plan)
-            told: list[Told] = []
-            todo: list[Step] = []
-            for step in steps:
-                one = run.of(step.id)
-                if (known := _already(one, several=step.id in several)) is None or saying.corrects:
-                    todo.append(step)
-                else:
-                    told.append(known)
+            todo, told = _sorted(past, run, steps, several, corrects=saying.corrects is not None)
             _expect_nothing_new(told, run, saying, len(steps))
             if len(todo) > 1 and (saying.values or saying.corrects):
                 raise Misput("--value and --corrects are of one step: name that alone.")
             actions = [*_actions(asking, past, plan, todo, at, saying)]
             return _stepped(asking, journal, plan, steps, told, actions, notes)
+
+
+def _sorted(
+    past: Past, run: Run, steps: Sequence[Step], several: Collection[str], *, corrects: bool
+) -> tuple[list[Step], list[Told]]:
+    """Return what is to be recorded of some steps, and what is to be told of those of which there is nothing.
+
+    That is what is recorded already, and what is so already, where none of the steps before makes it otherwise.
+    """
+    from cfgtrack.analysis.progress import is_there
+
+    todo: list[Step] = []
+    told: list[Told] = []
+    touched: set[str] = set()
+    for step in steps:
+        known = None if corrects else _already(run.of(step.id), several=step.id in several)
+        if known is None and not corrects and touched.isdisjoint(step.action.subjects):
+            there = is_there(past.configuration, step.action)
+            known = Told(step.id, THERE_ALREADY, phrase(step.action), None) if there else None
+        if known is not None:
+            told.append(known)
+        else:
+            todo.append(step)
+            touched.update(step.action.subjects)
+    return todo, told
 
 
 def _corrected(journal: Journal, event_id: str | None) -> Entry | None:

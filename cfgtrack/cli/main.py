@@ -76,6 +76,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "compare": ("kept", "Compare two revisions of a sequence: steps, findings, margins."),
         "mend": ("mending", "Find the fewest changes that make a sequence clear."),
         "way": ("way", "Find a shortest way to what is wanted, or what forbids it."),
+        "orders": ("orders", "Check every order of a sequence, and what its waits are good for."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),

@@ -578,6 +578,82 @@ condition = { custom = "crashes", of = "FRAIL-1" }
 """
 
 
+TWO_TRACKS = """
+title = "Side by side"
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+[[outing.track]]
+name = "ann"
+steps = [
+    { id = "off", do = "de-energise WALL:K", takes = "2 min" },
+    { id = "look", do = "inspect WALL", takes = "1 min" },
+    { id = "shut", do = "shut WALL:V", takes = "1 min" },
+    { id = "open", do = "open WALL:V", takes = "1 min", after = ["note", "part"] },
+]
+[[outing.track]]
+name = "ben"
+steps = [
+    { id = "part", do = "demate BOX-1:J", takes = "1 min", after = ["off"] },
+    { id = "note", do = "inspect BOX-2", takes = "30 min", after = ["look"] },
+]
+"""
+DEAD = """
+[[rule]]
+id = "dead"
+title = "No live connector is touched"
+hazard = "electric shock"
+severity = 1
+source = "common practice"
+mode = "at"
+at = { action = ["mate", "demate"], kind = "electrical-connector" }
+condition = { no_path = "power", from = "it", to = { source = true } }
+"""
+OPEN_AGAIN = """
+[[rule]]
+id = "open-again"
+title = "The valve is open again within the hour"
+hazard = "it gets cold"
+severity = 3
+source = "common practice"
+mode = "within"
+within = "20 min"
+trigger = { action = "shut", id = "WALL:V" }
+condition = { status = "WALL:V", is = "open" }
+"""
+
+
+def ordering(s: Asker) -> None:
+    """Every order of a sequence: a bad one, the waits that cure it, those not needed, a clock, and one cut short."""
+    _shop(s)
+    dead = ("--rules", s.file("dead.toml", DEAD), "--at", at(3))
+    plan = s.file("plan.toml", TWO_TRACKS)
+    found = s.ask("orders", plan, *dead, "--waits")["orders"]
+    told = {(one["step"], one["waits_for"]): one["needed"] for one in found["waits"]}
+    assert told == {
+        ("part", "off"): True,
+        ("note", "look"): False,
+        ("open", "note"): False,
+        ("open", "part"): False,
+    }
+    assert s.ask("check", plan, "--every-order", *dead)["orders"]["verdict"] == "clear"
+    loose = s.file("loose.toml", TWO_TRACKS.replace(', after = ["off"]', ""))
+    found = s.ask("orders", loose, *dead, status=3)["orders"]
+    assert (found["bad"]["steps"], found["cure"]) == (["part"], [{"step": "part", "waits_for": "off"}])
+    s.ask("check", loose, "--every-order", *dead, status=3)
+    late = s.ask("orders", plan, "--rules", s.file("late.toml", OPEN_AGAIN), "--at", at(3), status=3)[
+        "orders"
+    ]
+    assert (late["bad"]["fault"]["clock"], late["bad"]["fault"]["started"]) == ("open-again", "shut")
+    assert late["bad"]["fault"]["elapsed_seconds"] > late["bad"]["fault"]["limit_seconds"] == 1200
+    s.ask("orders", plan, *dead, "--most", "1", status=4)
+    never = s.file("never.toml", OPEN_AGAIN.replace("20 min", "1 s"))
+    assert s.ask("orders", plan, "--rules", never, "--at", at(3), status=3)["orders"]["cure"] is None
+    # A condition in Python may ask for anything.
+    assert s.ask("orders", plan, "--at", at(3), status=3)["orders"]["unjudged"]
+    s.ask("orders", s.file("bare.toml", '[[outing]]\nid = "W1"\n'), *dead)
+
+
 def drawing(s: Asker) -> None:
     """Draw into a file of each form, and as text."""
     _shop(s)
@@ -1321,6 +1397,7 @@ steps = [
     { id = "turn-2", do = "torque BOX-1:B2 torque=\\"25 N*m\\"", takes = "5 min" },
     { id = "last", do = "inspect WALL", takes = "5 min" },
     { id = "far", do = "inspect WALL:F", takes = "5 min" },
+    { id = "twice", do = "shut WALL:V" },
 ]
 [[outing]]
 id = "W2"
@@ -1369,11 +1446,13 @@ def planning(s: Asker) -> None:
     s.do(26, "torque", "BOX-1:B2", "step=turn-2")
     s.do(27, "inspect", "WALL:V", "step=again")
     s.do(28, "cap", "BOX-2:F", "step=cap")
+    s.do(28, "inspect", "WALL:F2")
     s.do(29, "inspect", "BOX-1", "--by", "ANN", "--outing", "W1")
     s.do(29, "inspect", "SHELF")
-    s.do(29, "engage", "BOX-2:B2", "WALL:B1", "--sure", status=3)
     s.do(29, "defect", "demate", "BOX-1:F", "seized")
     s.do(30, "as-found", "WALL:K", "on")
+    s.do(31, "done", "on")
+    s.do(31, "de-energise", "WALL:K")
     s.do(31, "done", "on")
     s.do(31, "done", "live")
     s.do(31, "done", "dead")
@@ -1404,10 +1483,10 @@ def _ask_how_it_goes(s: Asker) -> None:
     s.ask("plan", "show", "--at", at(31))
     s.ask("left", "--at", at(31), "-o", s.folder / "left.toml")
     s.ask("check", "--at", at(31), status=3)
-    s.ask("state", "--at", at(31), "--after", "end")
-    s.ask("state", "BOX-1", "--at", at(31), "--after", "end")
-    s.ask("can", "BOX-1", "--at", at(31), "--after", "end")
-    s.ask("draw", "--at", at(31), "--after", "end", "--form", "svg")
+    s.ask("state", "--at", at(31), "--after", "apart")
+    s.ask("state", "BOX-1", "--at", at(31), "--after", "apart")
+    s.ask("can", "BOX-1", "--at", at(31), "--after", "apart")
+    s.ask("draw", "--at", at(31), "--after", "apart", "--form", "svg")
 
 
 def _replan(s: Asker) -> None:
@@ -1888,6 +1967,7 @@ def relying(s: Asker) -> None:
     s.ask("retire", "PLATE-2", "--reason", "sold")
     s.ask("compare", good, good)
     s.ask("checks", status=3)
+    s.ask("history")
     s.ask("checks", "good", *early, status=3)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("cfgtrack.answers.kept.__version__", "9")
@@ -1977,7 +2057,7 @@ def seeking(s: Asker) -> None:
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
+        describing, redefining, vetting, recording, clocks, checking, deciding, ordering, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
         signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in, seeking,
         isolating, isolating_at_a_site, relying, mending,

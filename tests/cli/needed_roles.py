@@ -24,6 +24,7 @@ NEEDS: Mapping[str, str] = {
         ("state", "history", "diff", "remarks", "draw", "check", "can", "findings", "review"), LOOK
     ),
     **dict.fromkeys(("audit", "head", "prove", "backup", "export"), LOOK),
+    **dict.fromkeys(("orders",), LOOK),
     **dict.fromkeys(("record", "explain", "import"), RECORD),
     **dict.fromkeys(("correct", "withdraw"), CORRECT),
     **dict.fromkeys(("approve", "acknowledge"), APPROVE),

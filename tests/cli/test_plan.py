@@ -265,8 +265,8 @@ def test_a_correction_of_the_time_alone_leaves_it_done(plan: Command) -> None:
 
 
 def test_a_step_done_elsewhere_is_found(plan: Command) -> None:
-    """Another port of the same unit, the same port of a like unit: told as such, and still to be done, as nobody said that
-    it stands for it; where somebody says so it is over."""
+    """Another port of the same unit, the same port of a like unit: told as such, and still to be done, as nobody said
+    that it stands for it; where somebody says so it is over."""
     plan.ok("done", "A1", "--at", t(4))
     plan.ok("shut", "Q:V2", "--at", t(9), "--id", "wrong")
     assert states(plan)["A2"] == "elsewhere"
@@ -421,3 +421,22 @@ def test_a_row_may_say_its_step_and_one_that_doesnt_keeps_its_id(plan: Command) 
     assert states(plan)["A1"] == "done"
     plan.ok("import", "-", stdin=f"at,action,subject,by\n{t(5)},inspect,P:V1,ANN\n")
     assert history(plan)[-1]["id"] == "row-8f305d6516503c6caa82f7d8"
+
+
+def test_steps_complete_in_the_shell(plan: Command) -> None:
+    """What is left completes, at the end of a range too; what is done doesn't."""
+    plan.ok("done", "A1", "--at", t(4))
+    for typed, offered in (("A", ["A2", "A3", "A4"]), ("A2..A", ["A2..A2", "A2..A3", "A2..A4"])):
+        said = plan(_CFGTRACK_COMPLETE="bash_complete", COMP_WORDS=f"cfgtrack done {typed}", COMP_CWORD="2")
+        assert [line.partition(",")[2] for line in said.out.splitlines()] == offered
+
+
+def test_a_record_that_names_a_step_is_of_the_plan_in_force(plan: Command) -> None:
+    """`shut Q:V1 step=A1` says that this stands for A1; of a step that there is none it is said at once."""
+    said = plan("shut", "Q:V1", "step=A1", "--at", t(4))
+    assert said.err == ""
+    assert history(plan)[-1]["plan"] == "first-plan"
+    assert states(plan)["A1"] == "otherwise"
+    said = plan("shut", "Q:V2", "step=A22", "--at", t(5))
+    assert said.status == 0
+    assert said.err.startswith("warning: there is no step A22; near names: A2")

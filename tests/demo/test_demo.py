@@ -21,9 +21,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.analysis.check import CheckReport, check, judged
+from cfgtrack.analysis.comparison import steps_compared
 from cfgtrack.analysis.failures import Question, failures
+from cfgtrack.analysis.mending import mend
+from cfgtrack.analysis.reorder import Plan
 from cfgtrack.analysis.state import unit_state
 from cfgtrack.analysis.stops import StopReport, stop_points
+from cfgtrack.analysis.verdict import Verdict
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past
 from cfgtrack.files.definition import read_definition, shipped
@@ -31,6 +35,7 @@ from cfgtrack.files.failures import ways_of_failing
 from cfgtrack.files.rows import read_rows
 from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import parse_sequence
+from cfgtrack.files.sequence_writer import sequence_text
 from cfgtrack.model.action import END
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_instant, parse_instant
@@ -164,6 +169,23 @@ def test_every_hidden_fault_is_found_and_nothing_else(checked, faulty):
     report = checked(faulty)
     assert found(report) == promised(*FAULTS)
     assert (report.verdict, report.untried) == ("not clear", 0)
+
+
+def test_the_faulty_proposal_is_mended(past, rules, faulty, checked):
+    """Mending makes the faulty proposal clear, as a file too, with no more changes than it has faults."""
+    proposal = parse_sequence(faulty, past.plant, name="sequence.toml")
+    found = mend(
+        lambda coming: judged(rules, past.start, past.networks, coming=coming),
+        Plan(proposal, past.configuration, past.moment.at),
+        lambda changed: check(rules, past.start, changed, networks=past.networks),
+        outlive=[rule.id for rule in rules.rules if rule.may_outlive],
+        proof=0,
+    )
+    assert found.is_clear
+    assert len(found.changes) <= len(FAULTS)
+    assert checked(sequence_text(found.sequence)).verdict == Verdict.CLEAR
+    written = steps_compared(proposal, parse_sequence(repaired(faulty, *FAULTS), past.plant))
+    assert steps_compared(proposal, found.sequence).changes <= written.changes
 
 
 def test_what_is_impossible_is_so_because_somebody_is_elsewhere(checked, faulty):
@@ -427,7 +449,7 @@ def test_nothing_but_the_demo_names_its_plant():
     assert clashes == []
 
 
-# --- where the work may stop, and what fails ---------------------------------------------------------------------------
+# --- where the work may stop, and what fails --------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")
