@@ -10,13 +10,14 @@ A way that is found is proved shortest, as no outlook is ever too gloomy. Cut sh
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import Any, Generic, Protocol, TypeVar
 
-M = TypeVar("M")
-M_co = TypeVar("M_co", covariant=True)
+M = TypeVar("M", bound=Hashable)
+M_co = TypeVar("M_co", covariant=True, bound=Hashable)
 
 ALL_TRIED, CUT_SHORT, INTERRUPTED = "all tried", "cut short", "interrupted"
 
@@ -26,8 +27,15 @@ class Outlook(Protocol[M_co]):
     that. `arrived`: it is where one wants to be.
     """
 
-    cost: int
-    arrived: bool
+    @property
+    def cost(self) -> int:
+        """What no way from here undercuts."""
+        ...
+
+    @property
+    def arrived(self) -> bool:
+        """Whether this is where one wants to be."""
+        ...
 
     def moves(self) -> Iterable[tuple[M_co, int]]:
         """Yield the moves that may matter from it, each with what no way that begins with it undercuts."""
@@ -119,18 +127,20 @@ def search(
     root = _Node(None, None, 0, 0)
     walker = _Walker(field, root)
     least: dict[Hashable, int] = {}
-    queue: list[tuple[int, int, int, _Node]] = []
+    slips: Counter[M] = Counter()
+    queue: list[tuple[int, int, int, int, _Node]] = []
     serial = nodes = bound = 0
 
     def push(node: _Node, promise: int) -> None:
         nonlocal serial
-        serial -= 1  # of equals the deepest first, then the latest
-        heappush(queue, (node.cost + greed * promise, -node.depth, serial, node))
+        # Of equals the deepest first, then whose move has disappointed the least, then the latest.
+        serial -= 1
+        heappush(queue, (node.cost + greed * promise, -node.depth, slips[node.move], serial, node))
 
     push(root, 0)
     try:
         while queue:
-            promised, _, _, node = heappop(queue)
+            promised, _, _, _, node = heappop(queue)
             bound = max(bound, promised)
             if limit.is_over():
                 return Found(None, 0, bound, nodes, CUT_SHORT)
@@ -141,8 +151,10 @@ def search(
                 tell(nodes, bound)
                 node.outlook = field.outlook(node.before.outlook if node.before else None, node.move)
                 if node.outlook is None:
+                    slips[node.move] += 1
                     continue
                 if node.cost + greed * node.outlook.cost > promised:
+                    slips[node.move] += 1
                     push(node, node.outlook.cost)
                     continue
             if node.outlook.arrived:

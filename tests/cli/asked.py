@@ -2013,13 +2013,59 @@ def mending(s: Asker) -> None:
     s.ask("mend", s.folder / "good.toml")
 
 
+FORBIDDING = """
+title = "Never shut"
+[[rule]]
+id = "breathes"
+title = "The loop breathes"
+hazard = "It bursts."
+severity = 1
+source = "common practice"
+mode = "always"
+condition = { status = "HALL:V1", is = "open" }
+
+[[rule]]
+id = "dead"
+title = "A connector is parted dead"
+hazard = "Shock."
+severity = 1
+source = "common practice"
+mode = "at"
+at = { action = ["mate", "demate"], kind = "electrical-connector" }
+condition = { status = "HALL:K1", is = "off" }
+"""
+
+
+def seeking(s: Asker) -> None:
+    """A way is found, for one and for two, or forbidden, or impossible, or cut short; all is so already."""
+    s.ask("load", s.file("plant.toml", world.PLANT), "--by", "survey")
+    s.ask("rules", "load", s.file("forbidding.toml", FORBIDDING))
+    goal = 'least = "time"\nby = ["ANN", "BEN"]\nwant = ["PUMP-1:J1 demated", "PUMP-1:B1 released"]\n'
+    goal += '[takes]\ndemate = "3 min"\n"release bolt" = ["1 min", "2 min", "4 min"]\n'
+    found = s.ask("way", s.file("goal.toml", goal), "-o", s.folder / "way.toml", "--at", at(1))
+    assert {step["action"] for step in found["steps"]} == {
+        "de-energise HALL:K1", "demate PUMP-1:J1", "release PUMP-1:B1"
+    }  # fmt: skip
+    assert (
+        s.ask("check", s.folder / "way.toml", "--at", at(1))["check"]["verdict"]
+        == found["verdict"]
+        == "clear"
+    )
+    s.ask("way", "--want", "HALL:V1 open")
+    assert s.ask("way", "--want", "HALL:V1 shut", status=3)["forbidden"][0]["rule"] == "breathes"
+    assert "sizes" in s.ask("way", "--want", "PUMP-1:F2 mated to HALL:P2", status=3)["impossible"][0]
+    exchange = s.ask("way", "--swap", "PUMP-1", "PUMP-2", "--to", "STORE", "--keep", "HALL:K1")
+    assert exchange["proved"]
+    assert exchange["steps"][-1]["action"] in ("energise HALL:K1", "mate PUMP-2:F1 to HALL:P1")
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
         signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in,
-        isolating, isolating_at_a_site, relying, mending, ordering,
+        isolating, isolating_at_a_site, relying, mending, ordering, seeking,
     )
 }  # fmt: skip
 

@@ -181,6 +181,7 @@ APPROVAL = {"fingerprints": ["0123456789ab"], "rule": "x"}
 DEEDS: tuple[Deed, ...] = (
     looking("plant", "item"),
     looking("vet", "item"),
+    looking("way", "item", "--want", "HALL:V1 open"),
     looking("rules list", "item"),
     looking("rules show", "item"),
     looking("rules explain", "item", "expansion"),
