@@ -14,14 +14,14 @@ from cfgtrack.model.plant import HOLD, Plant, owner_of
 from cfgtrack.model.possibility import misfits, not_in_one_place
 from cfgtrack.model.presence import site_at
 
-_OPEN, _JOIN, _FREE_FIRST, _FETCH, _LOOSEN = 2, 5, 4, 3, 40
-"""What it costs to open what is shut, to join two halves, to part one from another first, to fetch what is elsewhere,
-and to loosen it first.
-"""
+_OPEN, _JOIN, _FREE_FIRST, _FETCH = 2, 5, 4, 3
+"""What it costs to open what is shut, to join two halves, to part one from another first, to fetch what is elsewhere."""
 _MOST_OVER = 12
 """What costs so much more than the least isn't offered."""
 
 MOST_WAYS = 6
+_MOST_JOINTS = 8
+_FEW = 2
 
 _Vertex = tuple[str, bool]
 """A port, node or owner; and whether it was fetched from where it is now."""
@@ -39,6 +39,10 @@ class Gaps:
                 found = plant.port(port)
                 if found is not None and found[1].joined is not None:
                     self._by_kind[found[1].id].append(port)
+        self._sites: dict[str, str] = {}
+        self._fast: dict[str, bool] = {}
+        self._made_only = False
+        self._known: dict[_Vertex, list[tuple[_Vertex, int, Want | None]]] = {}
         self._links: dict[str, dict[str, list[tuple[str, str]]]] = {}
 
     def fitting(self, port: str) -> tuple[str, ...]:
@@ -55,7 +59,12 @@ class Gaps:
 
     def has_way(self, view: View, medium: str, start: str, ends: Collection[str]) -> bool:
         """Return whether there is a way now."""
+        self._forget()
         return self._way(view, medium, start, frozenset(ends), made_only=True) is not None
+
+    def _forget(self) -> None:
+        """Know nothing of how things are: that was of a moment."""
+        self._sites, self._fast, self._known = {}, {}, {}
 
     def ways(
         self, view: View, medium: str, start: str, ends: Collection[str], avoid: Collection[str] = ()
@@ -63,6 +72,7 @@ class Gaps:
         """Return what the ways lack that cost least, the least first; `avoid`: ports that stay as they are."""
         found: dict[Alternative, int] = {}
         ends = frozenset(ends)
+        self._forget()
         best = self._way(view, medium, start, ends, frozenset(avoid))
         if best is None:
             return []
@@ -93,6 +103,7 @@ class Gaps:
         *,
         made_only: bool = False,
     ) -> tuple[int, Alternative] | None:
+        self._made_only = made_only
         serial = count()
         queue: list[tuple[int, int, _Vertex, Alternative]] = [(0, next(serial), (start, False), ())]
         done = set[_Vertex]()
@@ -104,8 +115,15 @@ class Gaps:
             done.add(at)
             if at[0] in ends:
                 return cost, lacks
-            for to, more, want in hops(view, medium, at):
-                if to in done or (want is not None and (made_only or not avoid.isdisjoint(want.things))):
+            known = self._known.get(at)
+            if known is None:
+                known = self._known[at] = list(hops(view, medium, at))
+            for to, more, want in known:
+                if to in done:
+                    continue
+                if want is not None and (
+                    made_only or not avoid.isdisjoint(want.things) or (to[1] and to[0] in avoid)
+                ):
                     continue
                 heappush(queue, (cost + more, next(serial), to, lacks if want is None else (*lacks, want)))
         return None
@@ -137,19 +155,36 @@ class Gaps:
         if mate is not None:
             want = Pair(port, mate, want_among)
             yield mate, *((0, None) if want.is_met(view) else (_OPEN, want))
+        if self._made_only:
+            return
+        here, owner = self._site(view, port), owner_of(port)
         for other in self.fitting(port):
             if other == mate:
                 continue
+            far = owner_of(other)
             cost = _JOIN
             cost += _FREE_FIRST * ((mate is not None) + (view.state(other).other is not None))
-            if site_at(view, port) != site_at(view, other):
-                stays = found[1].medium == HOLD or self._is_fast(view, owner_of(port))
-                loose = not (stays and self._is_fast(view, owner_of(other)))
-                cost += _FETCH if loose else _LOOSEN
+            if here != self._site(view, other):
+                stays = found[1].medium == HOLD or self._is_fast(view, owner)
+                if stays and self._is_fast(view, far):
+                    continue
+                cost += _FETCH
             yield other, cost, Pair(port, other, want_among)
 
+    def _site(self, view: View, port: str) -> str:
+        found = self._sites.get(port)
+        if found is None:
+            found = self._sites[port] = site_at(view, port)
+        return found
+
     def _is_fast(self, view: View, owner: str) -> bool:
-        """Return whether a thing can't be fetched as it is: it is fixed to something."""
+        """Return whether a thing is no easy one to fetch: it is fixed at more than a joint or two."""
+        found = self._fast.get(owner)
+        if found is None:
+            found = self._fast[owner] = self._is_fixed(view, owner)
+        return found
+
+    def _is_fixed(self, view: View, owner: str) -> bool:
         plant = self.plant
         if plant.is_mobile(owner):
             return False
@@ -157,7 +192,7 @@ class Gaps:
             return True
         joined = ((port, view.state(port).other) for port in plant.ports_of(owner))
         fixed = (mate for port, mate in joined if mate is not None and not plant.gives(port, mate))
-        return any(not plant.is_mobile(owner_of(mate)) for mate in fixed)
+        return sum(not plant.is_mobile(owner_of(mate)) for mate in fixed) > _FEW
 
     def _held(self, view: View, medium: str, vertex: _Vertex) -> Iterator[tuple[_Vertex, int, Want | None]]:
         """Yield what holds an owner, or could: what is fetched for that no longer stands where it stood."""
@@ -167,6 +202,7 @@ class Gaps:
             seat = seat_of(view, owner) if moves else plant.places[owner].parent
             if seat:
                 yield (seat, False), 0, None
+        best: dict[str, list[tuple[int, str, str, Want]]] = {}
         for port in plant.ports_of(owner):
             found = plant.port(port)
             if found is None or found[1].medium != medium or found[1].joined is None:
@@ -177,8 +213,12 @@ class Gaps:
                     if not is_fetched or not self._is_fast(view, other):
                         yield (other, is_fetched), cost, None
                 else:
-                    apart = not_in_one_place(view, port, far) is not None
-                    yield (other, apart and other in plant.units), cost + apart, want
+                    best.setdefault(other, []).append((cost, port, far, want))
+        for other, several in best.items():
+            several.sort(key=lambda one: one[0])
+            apart = not_in_one_place(view, several[0][1], several[0][2]) is not None
+            for cost, _, _, want in several[:_MOST_JOINTS]:
+                yield (other, apart and other in plant.units), cost + apart, want
 
     def _inside(self, owner: str, medium: str) -> dict[str, list[tuple[str, str]]]:
         """Return where paths lead from each name inside an owner, and over which gate."""

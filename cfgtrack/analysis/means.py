@@ -33,7 +33,7 @@ from cfgtrack.analysis.wants import (
 from cfgtrack.model.action import BEGIN, END, LIFT, MEASURE, PLACE, Action
 from cfgtrack.model.configuration import place_line
 from cfgtrack.model.event import Event
-from cfgtrack.model.hold import grippers, moves_with
+from cfgtrack.model.hold import grippers, joints, moves_with
 from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import acts_at, goes_to, hands_at, site_at, site_in, site_of, wanted_at
@@ -289,7 +289,10 @@ class Means:
     def _frozen(self) -> frozenset[str]:
         """Return the ports that are to stay apart, or are as they are wanted."""
         return frozenset(
-            thing for want in self._kept if isinstance(want, Apart | Be | Pair) for thing in want.things
+            thing
+            for want in self._kept
+            if isinstance(want, Apart | Be | Pair | At) and self.met(want)
+            for thing in want.things
         )
 
     def _mates(self, port: str) -> list[str]:
@@ -400,7 +403,7 @@ class Means:
             if undone is not None:
                 self._say(f"  would undo {undone}")
                 self.engine.back(mark)
-                return False, (), action
+                return False, self._left_behind(undone, event), action
             self.order.append(Planned(replace(action, by=event.by), event, mark))
             self._say(f"+ {words(event)} by {event.by}")
             if event.by:
@@ -415,6 +418,17 @@ class Means:
         if with_values is not None:
             return False, (), with_values
         return False, [*(b for b in before if not isinstance(b, Action)), *after], action
+
+    def _left_behind(self, undone: Want, event: Event) -> list[Alternative]:
+        """Return how a thing that an action would take along is left where it is to be."""
+        thing, along = undone.things[0], {*event.subjects, *event.moved, *event.carried}
+        if not isinstance(undone, At | Stands) or thing not in along - {*event.subjects}:
+            return []
+        return [
+            (Apart(joint.near),)
+            for joint in joints(self.now, thing)
+            if owner_of(joint.far) in along and not joint.gives
+        ]
 
     def _after(self, action: Action, event: Event, breaches: Iterable[Breach]) -> list[Alternative]:
         """Return what must come first so that rules are kept that are broken once an action is done."""
