@@ -10,6 +10,7 @@ from typing import NamedTuple
 from cfgtrack.analysis.options import candidates, doers
 from cfgtrack.model.action import FOUND, PLACE, Action
 from cfgtrack.model.configuration import Configuration, place_line
+from cfgtrack.model.defect import defects_on, rectified
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.possibility import Impossible, Refusal, resolve
@@ -346,6 +347,13 @@ class BeforeStep(Moment):
             if site and doer is not None:
                 yield Proposal(Action("", PLACE, (doer,), self.world.now, place=site, by=doer))
 
+    def _rectifying(self) -> Iterator[Proposal]:
+        """Yield what lifts the defects that bar it."""
+        for refusal in self._refusals():
+            if refusal.code == "barred":
+                there = defects_on(self.world.configuration, refusal.subject)
+                yield from (Proposal(rectified(one)) for one in there if one.event == refusal.collides)
+
     def proposals(self) -> list[Proposal]:
         """Return what is proposed just before it, then what is just after."""
         now, rule, found = self.world.configuration, self.case.finding.rule, list[list[Proposal]]()
@@ -353,7 +361,7 @@ class BeforeStep(Moment):
         if self.case.finding.mode == "possible":
             ports = (subject for subject in refused if now.plant.port(subject))
             moves = (map(Proposal, candidates(now, port, self.world.now, [])) for port in ports)
-            return list(islice(in_turn(chain([self._coming()], moves)), _MOST_PROPOSED))
+            return list(islice(in_turn(chain([self._coming(), self._rectifying()], moves)), _MOST_PROPOSED))
 
         def ask(breach: Breach) -> None:
             if breach.rule.id == rule:
@@ -411,7 +419,8 @@ def _once(proposals: Iterable[Proposal]) -> list[Proposal]:
 
 def _what(action: Action) -> object:
     """Return what an action does, whichever half is named first."""
-    return action.action, frozenset(action.subjects), action.place, action.facing, tuple(action.values)
+    said = (action.place, action.facing, action.bars, action.status)
+    return action.action, frozenset(action.subjects), said, tuple(action.values)
 
 
 def _said(proposal: Proposal, by: str | None) -> str:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Any, ClassVar
 
-from cfgtrack.analysis.mixes import Mixes
+from cfgtrack.analysis.mixes import CLOSEST, Mixes
 from cfgtrack.analysis.trial import Run, StepResult, Trial, in_order, names_of
 from cfgtrack.analysis.verdict import (
     ALONE,
@@ -144,18 +144,16 @@ def check(
     begun: Mapping[str, int] | None = None,
     acknowledgements: Sequence[Acknowledgement] = (),
     in_force: Callable[[str], int | None] = never,
+    margins: int = CLOSEST,
 ) -> CheckReport:
     """Check a proposal from `begin`, which is left as it is. Raises Deadlock where steps wait for each other.
 
     `begun` tells when outings began that aren't over, `in_force` since when a rule has been. Raises TooEarly where
-    an outing would start before `begin`.
+    an outing would start before `begin`. So many of the closest `margins` are told.
     """
     begun = begun or {}
-    expect_in_time(proposal, begin.start, begun)
-    now = begin.configuration.fork()
-    for event in begin.history:
-        now.apply(event)
-    trial = Trial(rules, proposal, now, begin.start, begun, _Engines(rules, begin, networks).ready)
+    trial = put_on_trial(rules, begin, proposal, networks=networks, begun=begun)
+    now = trial.now
     mixes = Mixes(trial, rules)
     mixes.judge_all()
     likely, over = mixes.runs[0], max(run.end for run in mixes.runs)
@@ -204,12 +202,29 @@ def check(
         idle=trial.coverage.idle,
         assumed=tuple(step.id for step in proposal.steps if step.assumed),
         doers_assumed=tuple(step.id for step in proposal.steps if step.doer_assumed),
-        margins=tuple(mixes.margins()),
+        margins=tuple(mixes.margins(margins)),
         mixes=len(mixes.runs),
         untried=mixes.untried,
         unneeded=(*(n for n in proposal.leaves_open if n not in _codes(still)), *unneeded),
         unjudged=_unjudged(proposal, now.plant),
     )
+
+
+def put_on_trial(
+    rules: RuleSet,
+    begin: Start,
+    proposal: Proposal,
+    *,
+    networks: Mapping[str, Network] | None = None,
+    begun: Mapping[str, int] | None = None,
+) -> Trial:
+    """Return what judges a proposal from `begin`, which is left as it is. Raises Deadlock, and TooEarly, as `check`."""
+    begun = begun or {}
+    expect_in_time(proposal, begin.start, begun)
+    now = begin.configuration.fork()
+    for event in begin.history:
+        now.apply(event)
+    return Trial(rules, proposal, now, begin.start, begun, _Engines(rules, begin, networks).ready)
 
 
 def _in_turn(past: Times, planned: Times, code: str) -> Sequence[int]:

@@ -7,7 +7,8 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from cfgtrack.model.configuration import Configuration, State
-from cfgtrack.model.event import LOCK_OF, TAG_OF, Effect, is_reading
+from cfgtrack.model.defect import Defect, defects_on
+from cfgtrack.model.event import LOCK_OF, TAG_OF, Effect, defect_aspect, is_reading
 from cfgtrack.model.part import InternalLink, Port
 from cfgtrack.model.plant import Plant
 
@@ -18,9 +19,9 @@ class Difference:
 
     `aspect` is ``part`` (of a unit that came, was retired or is another part), ``link`` (inside a part: one that is on
     one side alone), ``defined`` (of a part that was revised, its ports and nodes), ``status`` (the other side: the
-    mate), ``place`` (the other side: the facing), ``cycles``, ``lock`` or ``tag`` (whose hangs on it), or the name of a
-    measured quantity (in SI units; the other side: the unit that the user wrote). `event` is the one that wrote
-    the later state, where there is one.
+    mate), ``place`` (the other side: the facing), ``cycles``, ``lock`` or ``tag`` (whose hangs on it),
+    ``defect`` (what can't be done, and why), or the name of a measured quantity (in SI units; the other side: the unit
+    that the user wrote). `event` is the one that wrote the later state, where there is one.
     """
 
     subject: str
@@ -42,6 +43,7 @@ def difference(before: Configuration, after: Configuration) -> list[Difference]:
         *_states(before, after),
         *_cycles(before, after),
         *_devices(before, after),
+        *_defects(before, after),
         *_values(before, after),
     ]
     return sorted(rows, key=lambda row: (row.subject, row.aspect, str(row.before), str(row.after)))
@@ -144,6 +146,34 @@ def _devices(before: Configuration, after: Configuration) -> Iterator[Difference
                     yield Difference(
                         subject, what, whose if was else None, whose if now else None, event=wrote
                     )
+
+
+def _defects(before: Configuration, after: Configuration) -> Iterator[Difference]:
+    """Yield the defects, each by itself, that stand on one side alone, or since another event."""
+    then, now = (
+        {(one.thing, one.bars, one.mate, one.cause): one for one in _standing(side)}
+        for side in (before, after)
+    )
+    for key in {*then, *now}:
+        was, stands = then.get(key), now.get(key)
+        if was is None or stands is None or was.event != stands.event:
+            wrote = stands.event if stands is not None else _rectified_by(after, was)
+            told_before, told_after = (
+                None if one is None else f"{one.barred}: {one.why}" for one in (was, stands)
+            )
+            yield Difference(key[0], "defect", told_before, told_after, event=wrote)
+
+
+def _standing(side: Configuration) -> Iterator[Defect]:
+    return (one for thing in side.with_devices() for one in defects_on(side, thing))
+
+
+def _rectified_by(after: Configuration, was: Defect | None) -> str | None:
+    """Return the event that took away a defect, where one did."""
+    if was is None:
+        return None
+    found = after.values.get((was.thing, defect_aspect(was.bars, was.mate, was.cause)))
+    return None if found is None else found.other
 
 
 def _values(before: Configuration, after: Configuration) -> Iterator[Difference]:

@@ -21,7 +21,7 @@ MOST_TRIES = 16
 """How many times a proposal is judged anew at most to find the steps that findings hinge on."""
 
 CLOSEST = 3
-"""How many margins are told."""
+"""How many margins are told, where nobody asks for more."""
 
 
 class Pair(NamedTuple):
@@ -33,6 +33,9 @@ class Pair(NamedTuple):
 
 Clocks = dict[tuple[str, str], None]
 """Clocks, each by its rule and item."""
+
+ClockName = tuple[str, str, int]
+"""A clock by its rule, its item and the point that it starts at, -1 for one that ran before."""
 
 
 class Mixes:
@@ -102,9 +105,9 @@ class Mixes:
 
     def _is_tied(self, run: Run) -> bool:
         """Return whether a clock of a run starts or is met at an instant at which several steps end."""
-        return any(len(points) > 1 for clock in run.met for points in self._points(run, clock))
+        return any(len(points) > 1 for clock in run.met for points in self.points(run, clock))
 
-    def _points(self, run: Run, clock: Met) -> tuple[Sequence[int], Sequence[int]]:
+    def points(self, run: Run, clock: Met) -> tuple[Sequence[int], Sequence[int]]:
         """Return at which points a clock may have started, and been met: of those seen to do it alone, else of all."""
         name = clock.rule, clock.subject
         starts: Sequence[int] = run.points.get(clock.started, ())
@@ -136,7 +139,7 @@ class Mixes:
         ]
         for clock, ends in (*((one, None) for one in dict.fromkeys(run.met)), *left):
             limit = clock.deadline - clock.started
-            starts, met = self._points(run, clock)
+            starts, met = self.points(run, clock)
             for pair in starmap(Pair, product(starts, met if ends is None else ends)):
                 clocks = self._clocks[pair].setdefault(limit, {})
                 if (clock.rule, clock.subject) not in clocks:
@@ -224,11 +227,11 @@ class Mixes:
 
     # --- margins ---
 
-    def margins(self) -> list[Margin]:
+    def margins(self, most: int = CLOSEST) -> list[Margin]:
         """Return the closest margins of clocks that are met and of budgets, over all durations."""
-        found = [*self._budgets(), *self._clock_margins()]
+        found = [*self._budgets(), *self.least_of_clocks(most).values()]
         found.sort(key=lambda margin: (margin.left, margin.rule, margin.subject))
-        return found[:CLOSEST]
+        return found[:most]
 
     def _budgets(self) -> Iterator[Margin]:
         for outing in self.trial.proposal.outings:
@@ -242,19 +245,22 @@ class Mixes:
             if least[0] >= 0:
                 yield Margin(BUDGET, BUDGET_TITLE, outing.id, *least)
 
-    def _clock_margins(self) -> Iterator[Margin]:
-        """Yield for each clock, by rule, item and where it starts, the least that is left when it is met."""
-        least: dict[tuple[str, str, int], Margin] = {}
+    def least_of_clocks(self, most: int) -> dict[ClockName, Margin]:
+        """Return for each clock that is met the least that is left then.
+
+        Mixes that weren't judged are taken in, of those clocks that may be among so many of the closest.
+        """
+        least: dict[ClockName, Margin] = {}
         for run in self.runs:
             for clock in run.met:
-                start, end = (next(iter(some), None) for some in self._points(run, clock))
+                start, end = (next(iter(some), None) for some in self.points(run, clock))
                 name = (clock.rule, clock.subject, -1 if start is None else start)
                 self._lessen(least, name, clock.deadline - clock.met, run.mix, end)
         if len(self.runs) > 1:
-            self._with_mixes(least)
-        yield from least.values()
+            self._with_mixes(least, most)
+        return least
 
-    def _with_mixes(self, least: dict[tuple[str, str, int], Margin]) -> None:
+    def _with_mixes(self, least: dict[ClockName, Margin], most: int) -> None:
         """Take in what a mix leaves that wasn't judged, of those clocks that may be among the closest."""
         slacks = [
             (limit - bound, pair, limit)
@@ -262,9 +268,9 @@ class Mixes:
             if pair.end != self._over and (bound := self._bound(pair)) is not None
             for limit in limits
         ]
-        closest = _closest(least.values())
+        closest = _closest(least.values(), most)
         for slack, pair, limit in sorted(slacks):
-            if len(closest) == CLOSEST and slack >= closest[-1]:
+            if len(closest) == most and slack >= closest[-1]:
                 return
             if slack < 0 and self._are_broken(pair, self._clocks[pair][limit]):
                 continue
@@ -275,12 +281,12 @@ class Mixes:
             if widest is not None and widest.is_sure and widest.gap <= limit:
                 for name in names:
                     self._lessen(least, name, limit - widest.gap, A_MIX, pair.end)
-                closest = _closest(least.values())
+                closest = _closest(least.values(), most)
 
     def _lessen(
         self,
-        least: dict[tuple[str, str, int], Margin],
-        name: tuple[str, str, int],
+        least: dict[ClockName, Margin],
+        name: ClockName,
         left: int,
         mix: str,
         end: int | None,
@@ -367,9 +373,9 @@ def _sole(points: Sequence[int], alone: set[int]) -> Sequence[int]:
     return [point for point in points if point in alone] or points
 
 
-def _closest(margins: Iterable[Margin]) -> list[int]:
+def _closest(margins: Iterable[Margin], most: int) -> list[int]:
     """Return the least that is left, the least first."""
-    return nsmallest(CLOSEST, (margin.left for margin in margins))
+    return nsmallest(most, (margin.left for margin in margins))
 
 
 def _between(run: Run, finding: Finding) -> Pair | None:

@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from cfgtrack.model.attribute import Attribute
 from cfgtrack.model.configuration import Configuration, place_line
+from cfgtrack.model.defect import Defect, all_defects, defects_about, defects_on
 from cfgtrack.model.event import Entry, is_reading
 from cfgtrack.model.hold import hangs, holds, is_made, seat_of
 from cfgtrack.model.lock import Device, all_devices, devices_of, devices_on
@@ -50,7 +51,7 @@ class PortState:
     its medium can come to it. `reaches`: the expansions (fluid) or sources to which a path leads from it; of a shell
     its contacts tell. `cycles` used of `rated`; None rated: no limit given. `event` wrote the status; None: never
     touched. `rated_pressure` is the lowest of all that it is joined to, `rated_current` the lower of its joint's two
-    halves. `locks`: the locks and tags on it.
+    halves. `locks`: the locks and tags on it. `defects`: what can't be done to it.
     """
 
     address: str
@@ -71,6 +72,7 @@ class PortState:
     rated_current: Rated | None
     event: str | None
     locks: tuple[Device, ...]
+    defects: tuple[Defect, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +184,7 @@ class StateReport:
     `standing`: what stands at a place. `gripped`: what a person or arm holds on to. `lifts`: the mass that it may
     carry, kg. `aliases`: what it is called besides; `attributes`: what else is said of it, and of what is inside.
     `locks`: the locks on a lock box. `has_locked`: the locks and tags of a person or lock box, wherever they hang.
+    `defects`: what can't be done to it, or to what is inside; of a port or node what its owner has, too.
     """
 
     told: ClassVar[tuple[str, ...]] = ("open_ends",)
@@ -205,6 +208,7 @@ class StateReport:
     attributes: tuple[Given, ...]
     locks: tuple[Device, ...]
     has_locked: tuple[Device, ...]
+    defects: tuple[Defect, ...]
     readings: tuple[Reading, ...]
     clocks: tuple[Clock, ...]
     remarks: tuple[Entry, ...]
@@ -248,7 +252,7 @@ class PlantReport:
     """The state of everything: a line a unit, and by address what stands out.
 
     Not among those `not_held`: what somebody carries, and what has nothing to be held by and is mated to something.
-    `locks`: every lock and tag that hangs anywhere.
+    `locks`: every lock and tag that hangs anywhere. `defects`: all that can't be done.
     """
 
     units: tuple[UnitLine, ...]
@@ -257,6 +261,7 @@ class PlantReport:
     dead_loads: tuple[LoadState, ...]
     not_held: tuple[str, ...]
     locks: tuple[Device, ...]
+    defects: tuple[Defect, ...]
     clocks: tuple[Clock, ...]
     retired: tuple[Retired, ...] = ()
 
@@ -312,6 +317,7 @@ def unit_state(
         attributes=tuple(_attributes(plant, [address, *ports, *contacts, *nodes])),
         locks=() if colon else tuple(devices_on(configuration, owner)),
         has_locked=() if colon else tuple(devices_of(configuration, owner)),
+        defects=tuple(defects_about(configuration, address)),
         readings=tuple(_readings(configuration, [address, *ports, *contacts, *nodes])),
         clocks=tuple(
             c for c in clocks if c.subject == address or (not colon and owner_of(c.subject) == owner)
@@ -342,6 +348,7 @@ def _of_retired(plant: Plant, gone: Retired, remarks: tuple[Entry, ...]) -> Stat
         attributes=(),
         locks=(),
         has_locked=(),
+        defects=(),
         readings=(),
         clocks=(),
         remarks=remarks,
@@ -380,6 +387,7 @@ def plant_state(
         tuple(dead),
         not_held,
         tuple(all_devices(configuration)),
+        tuple(all_defects(configuration)),
         tuple(clocks),
         tuple(retired),
     )
@@ -413,6 +421,13 @@ def _unit_line(
         volumes=len(volumes),
         open_ends=open_ends,
     )
+
+
+def load_states(
+    configuration: Configuration, networks: Mapping[str, Network], nodes: Iterable[str]
+) -> dict[str, LoadState]:
+    """Return those of some nodes that are loads, each with what feeds it now."""
+    return {load.address: load for load in _Observer(configuration, networks).loads(nodes)}
 
 
 class _Observer:
@@ -458,6 +473,7 @@ class _Observer:
             rated_current=current_of(self.configuration, address),
             event=state.event,
             locks=tuple(devices_on(self.configuration, address)),
+            defects=tuple(defects_on(self.configuration, address)),
         )
 
     def is_open_end(self, address: str) -> bool:

@@ -10,6 +10,7 @@ from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.analysis.course import bounds, in_turn
 from cfgtrack.analysis.coverage import Coverage
+from cfgtrack.analysis.stirring import Clockwork, Stirring
 from cfgtrack.analysis.verdict import AS_LIKELY
 from cfgtrack.model.action import BEGIN, END, Action
 from cfgtrack.model.configuration import Configuration
@@ -27,6 +28,7 @@ BUDGET_TITLE = "An outing ends within its budget of time"
 BUDGET = "budget"
 """What stands for a rule in a finding about an outing that takes too long."""
 
+OVERLAP_TITLE = "An outing is over before the next one starts"
 OVERLAP = "overlap"
 """What stands for a rule in a finding about an outing that is to start before the one ahead of it is over."""
 
@@ -77,9 +79,9 @@ class Met(NamedTuple):
 class Run:
     """The proposal judged with certain durations, `takes`. `times` is when each point of the schedule then is.
 
-    `steps` are told of likely durations alone. `new` is what it breaks; of what was open before, `still` is open at the
-    `end`, and `mended` was put right. `points` are those of the schedule by their time: of one time the steps, or else
-    what else there is.
+    `steps` are told of likely durations alone. `new` is what it breaks; of what was open before, `still` is open at
+    the `end`, and `mended` was put right. Clocks were `met` in time, or `ran_out`, at their deadline. `points` are
+    those of the schedule by their time: of one time the steps, or else what else there is.
     """
 
     mix: str
@@ -92,8 +94,10 @@ class Run:
     mended: tuple[Finding, ...]
     clocks: tuple[Clock, ...]
     met: tuple[Met, ...]
+    ran_out: tuple[Met, ...]
     points: dict[int, list[int]]
     end: int
+    stirred: Mapping[str, frozenset[Clockwork]]
 
 
 def limit_of(finding: Finding) -> int | None:
@@ -114,7 +118,8 @@ def names_of(finding: Finding) -> list[Name]:
 class Trial:
     """A proposal that can be judged with any durations. `now` is the configuration that it starts from.
 
-    `ready` gives the engine, which is left as it was after each run. `before` are the findings of the past.
+    `ready` gives the engine, which is left as it was after each run. `before` are the findings of the past. Whoever
+    wants to know which clocks the events may have to do with has that noted: `notes_stirring`.
     """
 
     def __init__(
@@ -131,7 +136,9 @@ class Trial:
         self.coverage = Coverage(rules, now.fork(), proposal.whole)
         self.judged: dict[tuple[int, ...], Run] = {}
         self.before: list[Finding] = []
-        self._now, self._ready = now, ready
+        self.notes_stirring = False
+        self._stirring: Stirring | None = None
+        self.now, self._ready = now, ready
         self._engine: Engine | None = None
         self._outcomes: dict[tuple[str, ...], list[Event | Impossible]] = {}
 
@@ -145,6 +152,7 @@ class Trial:
         engine = self._ready(coming)
         if engine is not self._engine:
             self._engine = engine
+            self._stirring = Stirring(engine) if self.notes_stirring else None
             self.before = engine.findings()
         return engine
 
@@ -156,7 +164,7 @@ class Trial:
         found = self._outcomes.get(order)
         if found is None:
             covers = not self._outcomes
-            now = self._now.fork()
+            now = self.now.fork()
             found = self._outcomes[order] = []
             for laid in layout.steps:
                 step = laid.step
@@ -174,7 +182,7 @@ class Trial:
         return [_at(outcome, laid.end) for outcome, laid in zip(found, layout.steps, strict=True)]
 
     def _bounds(self, layout: Layout) -> Iterator[tuple[Event, int]]:
-        return bounds(self._now, self.proposal, layout, self.schedule.begun)
+        return bounds(self.now, self.proposal, layout, self.schedule.begun)
 
     def _events(self, layout: Layout) -> list[Event]:
         """Return the events of a layout in order, with the begin and end of its outings."""
@@ -194,19 +202,22 @@ class Trial:
         layout = self.schedule.lay_out(takes)
         events = self._events(layout)
         engine = self._take_engine(events)
-        noted, mark = engine.noted, 0 if once else engine.mark()
+        noted, mark, stirring = engine.noted, 0 if once else engine.mark(), self._stirring
+        if stirring is not None:
+            stirring.listen()
         told: dict[str, tuple[tuple[Clock, ...], tuple[Clock, ...]]] = {}
-        met: list[Met] = []
+        met, ran_out = list[Met](), list[Met]()
         try:
             for now, instant in groupby(events, key=lambda event: event.happened):
                 for event_id, turns in self._instant(engine, list(instant)):
+                    in_time = [t for t in turns if t.starts or t.deadline is None or t.deadline >= now]
                     if mix == AS_LIKELY:
-                        told[event_id] = _clocks(engine, turns)
-                    met += [
-                        Met(t.rule, t.subject, t.started, now, t.deadline)
-                        for t in turns
-                        if not t.starts and t.deadline is not None
-                    ]
+                        told[event_id] = _clocks(engine, in_time)
+                    for t in turns:
+                        if not t.starts and t.deadline is not None:
+                            (met if t.deadline >= now else ran_out).append(
+                                Met(t.rule, t.subject, t.started, min(now, t.deadline), t.deadline)
+                            )
             if self.proposal.whole:
                 engine.end_sequence()
             new = engine.findings(noted)
@@ -232,8 +243,10 @@ class Trial:
             mended=tuple(mended),
             clocks=tuple(clocks),
             met=tuple(met),
+            ran_out=tuple(ran_out),
             points=self._points(times),
             end=end,
+            stirred={} if stirring is None else stirring.stirred,
         )
 
     def _since_before(self, engine: Engine, new: Sequence[Finding]) -> tuple[list[Finding], list[Finding]]:
@@ -258,7 +271,7 @@ class Trial:
             yield replace(finding, step=step_of.get(finding.event or ""))
 
     def _instant(self, engine: Engine, events: Sequence[Event]) -> Iterator[tuple[str, list[Turn]]]:
-        """Judge the events of one instant; yield each, by id, with the clocks that it starts, and stops in time."""
+        """Judge the events of one instant; yield each, by id, with the clocks that start and stop until it is over."""
         stop = next((e for e in reversed(events) if e.action not in (BEGIN, END)), None)
         for event in events:
             turned = engine.turned
@@ -268,10 +281,7 @@ class Trial:
             if event is events[-1]:
                 engine.settle()
             turns = engine.turns(turned)
-            yield (
-                event.id,
-                [t for t in turns if t.starts or t.deadline is None or t.deadline >= event.happened],
-            )
+            yield event.id, turns
 
     # --- what is judged without a rule ---
 
@@ -325,7 +335,7 @@ class Trial:
                         (Reason("overlap", text),),
                         (),
                         rule=OVERLAP,
-                        title="An outing is over before the next one starts",
+                        title=OVERLAP_TITLE,
                         severity=3,
                         mode="by",
                         time=outing.start,

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import ClassVar, cast
@@ -12,23 +11,26 @@ from typing import ClassVar, cast
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
 from cfgtrack.analysis.cures import cured
+from cfgtrack.analysis.mixes import CLOSEST
 from cfgtrack.analysis.options import doers, options
 from cfgtrack.analysis.reorder import Plan
 from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.foreseeing import AfterStep, foreseen
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, kept_rules, rules_to_judge_by
+from cfgtrack.answers.proposing import proposed, telling_new_starts
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
-from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.defect import Defect, defects_about, defects_on
 from cfgtrack.model.event import Entry, Event
+from cfgtrack.model.kept import KeptCheck
 from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
 from cfgtrack.model.sequence import Sequence as Proposal
-from cfgtrack.model.sequence import TooEarly
-from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, expect_thing
 from cfgtrack.network.facing import mismatches
@@ -38,37 +40,65 @@ from cfgtrack.rules.rule import RuleSet
 
 @dataclass(frozen=True, slots=True)
 class Checked(Answer):
-    """What a proposal would break, and the remarks on what it touches."""
+    """What a proposal would break, and the remarks and `defects` of what it touches, as they are when it begins.
+
+    `kept`: what is kept of it, if that was asked.
+    """
 
     check: CheckReport
     remarks: tuple[Entry, ...]
+    defects: tuple[Defect, ...]
+    kept: KeptCheck | None = field(default=None, kw_only=True)
 
 
-def check(asking: Asking, proposal: Path | str, *, rules: Sequence[Path] = ()) -> Checked:
-    """Check a sequence file (a path), or a single action (a phrase), by the rules in files, else by those kept."""
+def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence[Path] = ()) -> Checked:
+    """Check a sequence file (a path), a single action (a phrase), or what is left of the plan in force.
+
+    By the rules in files, else by those kept.
+    """
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
         chosen = rules_to_judge_by(past, rules)
-        proposed = (
-            read_sequence(proposal, past.plant)
-            if isinstance(proposal, Path)
-            else _single(proposal, past.plant)
-        )
-        with _telling_new_starts(proposed):
-            report = analysis.check(
-                chosen,
-                past.start_for(chosen),
-                proposed,
-                variances=past.variances,
-                networks=past.networks,
-                begun=past.begun,
-                acknowledgements=past.acknowledgements,
-                in_force=_in_force(past, rules),
-            )
-        report = _with_cures(past, chosen, proposed, report)
+        if isinstance(proposal, str):
+            meant, notes = single(proposal, past.plant), tuple[str, ...]()
+        else:
+            found = proposed(past, proposal)
+            meant, notes = found.sequence, found.notes
+        report = judged(past, chosen, meant, files=rules)
+        report = _with_cures(past, chosen, meant, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
-        return Checked(past.moment, report, tuple(remarks), notes=tuple(_mismatches(past, report)))
+        defects = _defects_of(past.configuration, touched)
+        notes = (*notes, *_mismatches(past, report))
+        return Checked(past.moment, report, tuple(remarks), defects, notes=notes)
+
+
+def _defects_of(now: Configuration, things: Iterable[str]) -> tuple[Defect, ...]:
+    """Return the defects of things and of what they belong to, each once."""
+    both = dict.fromkeys(one for thing in things for one in (thing, owner_of(thing)))
+    found = {(one.event, one.thing): one for thing in both for one in defects_on(now, thing)}
+    return tuple(found.values())
+
+
+def judged(
+    past: Past, rules: RuleSet, proposal: Proposal, *, files: Sequence[Path] = (), margins: int = CLOSEST
+) -> CheckReport:
+    """Return what a proposal would break from the past on, by rules, those in `files` where there are any; no cures.
+
+    So many of the closest `margins` are told. BadInput where an outing would start before the moment.
+    """
+    with telling_new_starts(proposal):
+        return analysis.check(
+            rules,
+            past.start_for(rules),
+            proposal,
+            variances=past.variances,
+            networks=past.networks,
+            begun=past.begun,
+            acknowledgements=past.acknowledgements,
+            in_force=_in_force(past, files),
+            margins=margins,
+        )
 
 
 def _mismatches(past: Past, report: CheckReport) -> Iterator[str]:
@@ -103,24 +133,7 @@ def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:
     return lambda rule: past.in_force(rule) if rule in alike() else None
 
 
-@contextmanager
-def _telling_new_starts(proposal: Proposal) -> Iterator[None]:
-    """Have an outing that would start before the moment refused, with the two ways out."""
-    try:
-        yield
-    except TooEarly as early:
-        first = early.first
-        assert first.start is not None
-        starts = ", ".join(f"{outing} {format_instant(start)}" for outing, start in early.starts.items())
-        sentence = (
-            f"outing {first.id} would start at {format_instant(first.start)}, before the moment asked about,"
-            f" {format_instant(early.moment)}: ask with --at {format_instant(first.start)} or earlier, or plan it"
-            f" later; with the gaps kept: {starts}"
-        )
-        raise BadInput(Problem(first.where or proposal.where, "too-early", sentence)) from early
-
-
-def _single(action: str, plant: Plant) -> Proposal:
+def single(action: str, plant: Plant) -> Proposal:
     """Return a proposal of the one action that a phrase says."""
     try:
         words = split_phrase(action)
@@ -161,23 +174,27 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class Choices(Answer):
-    """What may be done to a thing. `more` names what more may be done to than is listed."""
+    """What may be done to a thing. `more` names what more may be done to than is listed.
+
+    `barred` is what can't be done, until it is rectified.
+    """
 
     can: tuple[Choice, ...]
     more: tuple[str, ...] = ()
     thing: str = ""
     aliases: tuple[str, ...] = ()
+    barred: tuple[Defect, ...] = ()
 
 
-def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
+def can(asking: Asking, thing: str, *, rules: Sequence[Path] = (), after: AfterStep | None = None) -> Choices:
     """Return what may be done next to a unit, port, node, place, person or machine. NoAnswer for no such thing.
 
     Judged by the rules in files, else by those kept. In a plant with sites: by whom the asking names, else
-    by whoever is there; with a note where nobody is.
+    by whoever is there; with a note where nobody is. `after` a step: what is foreseen to be possible then.
     """
     with asking.read() as journal:
-        moment = asking.moment(journal)
-        past = Past(journal, moment)
+        past = foreseen(Past(journal, asking.moment(journal)), after)
+        moment = past.moment
         thing = expect_thing(past.plant, thing)
         asking = replace(asking, by=asking.doer(past.plant))
         if asking.by and (why := not_a_doer(past.plant, asking.by)):
@@ -204,7 +221,8 @@ def can(asking: Asking, thing: str, *, rules: Sequence[Path] = ()) -> Choices:
         for one in found
     )
     aliases = past.plant.aliases_of(thing)
-    return Choices(moment, tuple(choices), tuple(cut), thing, aliases, notes=notes)
+    barred = tuple(defects_about(past.configuration, thing))
+    return Choices(moment, tuple(choices), tuple(cut), thing, aliases, barred, notes=notes)
 
 
 def _locked(past: Past, thing: str) -> Iterator[str]:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from cfgtrack.files.heads import Memory, Remembered, Unreadable, change_memory, keep_in_memory, read_memory
 from cfgtrack.files.keys import KeyFile, damaged_in, keys_in, signer_of
+from cfgtrack.files.seen_plan import keep_seen_plan, seen_plan
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.signature import Signer
 from cfgtrack.model.time import format_instant
@@ -63,6 +64,20 @@ class Console:
     found: list[Beware] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     _looked: tuple[str, str | None, Tree] | None = None
+
+    # --- the plan -------------------------------------------------------------------------------------------
+
+    @property
+    def _plans(self) -> Path:
+        return self.heads.with_name("plans.json")
+
+    def plan_seen(self, journal: Journal) -> str | None:
+        """Return the event that adopted the revision which was seen here last, None where nobody knows."""
+        return seen_plan(self._plans, place_of(journal.database))
+
+    def saw_plan(self, journal: Journal, event: str) -> None:
+        """Remember the revision that is shown here now, by the event that adopted it."""
+        keep_seen_plan(self._plans, place_of(journal.database), event)
 
     # --- heads ----------------------------------------------------------------------------------------------
 

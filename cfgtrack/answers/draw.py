@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.foreseeing import AfterStep, foreseen
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past
 from cfgtrack.model.configuration import Configuration
@@ -91,13 +92,15 @@ def scene(
     hops: int = 1,
     places: bool = False,
     marked: bool = True,
+    after: AfterStep | None = None,
 ) -> Scene:
     """Return what a picture is of: a loop, a unit or place and its neighbours, the places, one medium, or everything.
 
-    With `marked` open findings come with it, those under a variance last. NoAnswer for what isn't there.
+    `after` a step: as it is foreseen then. With `marked` open findings come with it, those under a variance last.
+    NoAnswer for what isn't there.
     """
     with asking.read() as journal:
-        past = Past(journal, asking.moment(journal), strict=False)
+        past = foreseen(Past(journal, asking.moment(journal), strict=False), after)
         scope = _scope(past, medium, loop, unit, hops, places=places)
         expect_there(past.plant, past.networks, scope)
         judged = marked and past.rules.rules

@@ -15,6 +15,7 @@ from cfgtrack.answers.past import Past
 from cfgtrack.answers.timely import clock_notes, expect_timely, slow_clock
 from cfgtrack.files.kept_head import kept_head
 from cfgtrack.files.phrase import parse_phrase, phrase
+from cfgtrack.model import defect
 from cfgtrack.model.action import BOOK_ACTIONS, Action
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.handover import HANDOVERS, handover_body, spelled
@@ -69,7 +70,7 @@ def record(
     ends, in full or in short, or the file that holds it; Refused where this journal never had it.
     """
     with asking.write() as journal:
-        happened, notes = _when(asking, journal, event_id)
+        happened, notes = when_told(asking, journal, event_id)
         with noting(chain(notes, slow_clock(journal) if asking.at is None else ())):
             told = {"outing": asking.outing, "basis": basis, "remark": remark}
             action = said(
@@ -81,7 +82,7 @@ def record(
                 )
             if action.action in HANDOVERS:
                 action = replace(action, body=_handed_over(journal, action, head))
-            return _recorded(asking, journal, action, notes)
+            return record_one(asking, journal, action, notes)
 
 
 def _handed_over(journal: Journal, action: Action, said: str | None) -> Mapping[str, Any] | None:
@@ -97,7 +98,7 @@ def _handed_over(journal: Journal, action: Action, said: str | None) -> Mapping[
     return handover_body(head.size, head.root)
 
 
-def _recorded(asking: Asking, journal: Journal, action: Action, notes: tuple[str, ...]) -> Recorded:
+def record_one(asking: Asking, journal: Journal, action: Action, notes: tuple[str, ...]) -> Recorded:
     """Record an action, and say what it means on the past as it was known just before."""
     repeated = journal.entry(action.id)
     if repeated is not None and journal.since(repeated) >= REPEATED:
@@ -124,6 +125,7 @@ def _recorded(asking: Asking, journal: Journal, action: Action, notes: tuple[str
         before = journal.view(action.happened, past.moment.known)
         told = (*warnings(before, entry.event), *mismatches(before, entry.event))
         notes = (*notes, *(f"warning: {sentence}" for sentence in told))
+        notes = (*notes, *(f"note: {defect.told(one)}" for one in defect.met(before, entry.event)))
     if standing is not None:
         found = with_what_followed(found, standing.changed_by([entry]))
         notes = notes if standing.unknown is None else (*notes, f"warning: {standing.unknown}")
@@ -185,7 +187,7 @@ def said_time(asking: Asking, journal: Journal, event_id: str | None) -> int | N
     return None if repeated is None else repeated.event.happened
 
 
-def _when(asking: Asking, journal: Journal, event_id: str | None) -> tuple[int, tuple[str, ...]]:
+def when_told(asking: Asking, journal: Journal, event_id: str | None) -> tuple[int, tuple[str, ...]]:
     """Return what `said_time` finds, else now. BadInput when the clock must be wrong, or the record is a little ahead.
 
     Then only the user knows. What is said to happen later still is told, and keeps nobody from recording.

@@ -10,6 +10,7 @@ from cfgtrack.analysis.cures import cured
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
+from cfgtrack.model.defect import Defect, all_defects
 from cfgtrack.model.event import Entry
 from cfgtrack.model.time import Instant
 from cfgtrack.rules.acknowledgement import acknowledged
@@ -47,16 +48,20 @@ class Review(Answer):
 
 @dataclass(frozen=True, slots=True)
 class Open(Review):
-    """What is open: broken and not put right, the running clocks, and as-found events that nobody has explained."""
+    """What is open: broken and not put right, the running clocks, and as-found events that nobody has explained.
+
+    And the `defects`: what can't be done, until it is rectified.
+    """
 
     untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "events", "rules")
 
     clocks: tuple[Clock, ...]
     discrepancies: tuple[Entry, ...]
+    defects: tuple[Defect, ...]
 
 
 def findings(asking: Asking) -> Open:
-    """Return what is open: findings, running clocks, discrepancies. NoAnswer without rules."""
+    """Return what is open: findings, running clocks, discrepancies, defects. NoAnswer without rules."""
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
         rules_to_judge_by(past)
@@ -74,6 +79,7 @@ def findings(asking: Asking) -> Open:
             len(past.rules.rules),
             tuple(past.engine.clocks()),
             tuple(journal.discrepancies(past.moment.at, past.moment.known)),
+            tuple(all_defects(past.configuration)),
         )
 
 

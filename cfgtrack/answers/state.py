@@ -7,6 +7,7 @@ from typing import Generic, TypeVar
 
 from cfgtrack.analysis.state import PlantReport, Retired, StateReport, plant_state, unit_state
 from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.foreseeing import AfterStep, foreseen
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past
 from cfgtrack.model.action import RETIRE
@@ -22,13 +23,16 @@ class StateAnswer(Answer, Generic[Report]):
     state: Report
 
 
-def state(asking: Asking, thing: str, *, clocks: bool = True) -> StateAnswer[StateReport]:
+def state(
+    asking: Asking, thing: str, *, clocks: bool = True, after: AfterStep | None = None
+) -> StateAnswer[StateReport]:
     """Return the state of a unit, port, node, place, person or machine, with its remarks. NoAnswer when there is none.
 
     Of a unit that is retired: that it is, and why. With `clocks` the past is judged, to tell the running clocks too.
+    `after` a step: what is foreseen then.
     """
     with asking.read() as journal:
-        past = Past(journal, asking.moment(journal), strict=False)
+        past = foreseen(Past(journal, asking.moment(journal), strict=False), after)
         running = past.clocks() if clocks and past.rules.rules else []
         if thing not in past.plant.retired:
             thing = expect_thing(past.plant, thing)
@@ -45,10 +49,12 @@ def state(asking: Asking, thing: str, *, clocks: bool = True) -> StateAnswer[Sta
         return StateAnswer(past.moment, report)
 
 
-def everything(asking: Asking, *, clocks: bool = True) -> StateAnswer[PlantReport]:
-    """Return the state of everything: a line a unit, and what stands out. As to `clocks`, see `state`."""
+def everything(
+    asking: Asking, *, clocks: bool = True, after: AfterStep | None = None
+) -> StateAnswer[PlantReport]:
+    """Return the state of everything: a line a unit, and what stands out. As to the rest, see `state`."""
     with asking.read() as journal:
-        past = Past(journal, asking.moment(journal), strict=False)
+        past = foreseen(Past(journal, asking.moment(journal), strict=False), after)
         running = past.clocks() if clocks and past.rules.rules else []
         report = plant_state(
             past.plant, past.configuration, past.networks, clocks=running, retired=_retired(past)

@@ -19,7 +19,7 @@ from cfgtrack.answers.past import events_of
 from cfgtrack.answers.timely import UNLIKELY, TimelyRows, clock_notes
 from cfgtrack.files.rows import read_rows, write_csv, write_jsonl, write_rejects, write_xlsx
 from cfgtrack.files.workbook import is_written
-from cfgtrack.model.action import APPROVE, BEGIN, DEFINITIONS, RETIRE, REVISIONS, Action, Sourced
+from cfgtrack.model.action import APPROVE, BEGIN, DEFINITIONS, PLANNING, RETIRE, REVISIONS, Action, Sourced
 from cfgtrack.model.event import Entry
 from cfgtrack.model.presence import presence_is_judged, unjudged
 from cfgtrack.model.time import format_instant
@@ -235,9 +235,9 @@ def _export_workbook(
 
 
 def _kept(journal: Journal, known: int | None, *, in_effect: bool) -> Iterator[Entry]:
-    """Yield what people keep: all but variances, what loads wrote and what was retired, and what took that back."""
+    """Yield what people keep: all but variances, plans, what loads wrote, what was retired, and what took that back."""
     entries = journal.entries(known=known) if in_effect else (line.entry for line in journal.log(known=known))
-    left_out = (*DEFINITIONS, APPROVE)
+    left_out = (*DEFINITIONS, *PLANNING, APPROVE)
     gone = {entry.event.id for entry in journal.log_of(*left_out)}
     return (
         e

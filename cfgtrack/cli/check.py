@@ -28,26 +28,48 @@ rules_option = click.option(
 @rules_option
 @s.asked_at
 @click.option(
+    "--keep",
+    is_flag=True,
+    help="Keep what comes of it in the journal: `checks` tells whether it still holds.",
+)
+@click.option("--name", metavar="NAME", help="What it is kept under; else the file's name.")
+@s.authored
+@click.option(
     "--steps", "by_step", is_flag=True, help="List every step, with the clocks it starts and stops."
 )
 def check_command(
     session: s.Session,
+    /,
+    *,
     sequence: Path | None,
     action: str | None,
     rules_files: tuple[Path, ...],
     by_step: bool,
+    keep: bool,
+    name: str | None,
 ) -> None:
     """Check a proposed sequence, or a single action, against the rules: from the present, or from --at any time.
 
-    The verdict is the first line and the exit status: clear (0), not clear (3), undecided (4). Nothing is recorded.
+    Without either: what is left of the plan in force.
+    The verdict is the first line and the exit status: clear (0), not clear (3), undecided (4). Nothing is recorded,
+    but for what --keep keeps.
     """
     from cfgtrack.answers.check import check
     from cfgtrack.show.check import checked_text
 
     proposal = sequence or action
-    if proposal is None or (sequence is not None and action is not None):
+    if sequence is not None and action is not None:
         raise click.UsageError("Give a sequence file, or a single action with --do.")
-    found = check(session.asking, proposal, rules=rules_files)
+    if keep and (sequence is None or rules_files):
+        raise click.UsageError("--keep keeps the check of a sequence file, by the rules that are kept.")
+    if name and not keep:
+        raise click.UsageError("--name goes with --keep.")
+    if keep and sequence is not None:
+        from cfgtrack.answers.kept import check_and_keep
+
+        found = check_and_keep(session.writing, sequence, name=name)
+    else:
+        found = check(session.asking, proposal, rules=rules_files)
     session.answer(found, lambda: checked_text(found, by_step=by_step, colour=session.colour))
     session.end(status=found.check.verdict.status)
 
@@ -57,11 +79,14 @@ def check_command(
 @rules_option
 @click.option("--by", metavar="NAME", help="Who would do it: a person or machine; else anybody who is there.")
 @s.asked_at
+@s.foreseen_after
 def can_command(
     session: s.Session,
     thing: str,
     rules_files: tuple[Path, ...],
     by: str | None,
+    after: str | None,
+    plan: Path | None,
 ) -> None:
     """Show what may be done next to a unit, port, place, person or machine: each action allowed, or what it breaks.
 
@@ -71,5 +96,5 @@ def can_command(
     from cfgtrack.show.choices import choices_text
     from cfgtrack.show.tables import called
 
-    found = can(replace(session.asking, by=by), thing, rules=rules_files)
+    found = can(replace(session.asking, by=by), thing, rules=rules_files, after=s.after_step(after, plan))
     session.answer(found, lambda: choices_text(called(found.thing, found.aliases), found))

@@ -33,6 +33,7 @@ _DRAWN = re.compile(rb"\x89PNG|%PDF|graph cfgtrack|(?=.*<(?:svg|graphml)).*cfgtr
 )
 @click.option("--places", is_flag=True, help="The places, and what stands in them.")
 @s.asked_at
+@s.foreseen_after
 @click.option(
     "--findings/--no-findings",
     "marked",
@@ -61,6 +62,8 @@ def draw_command(
     title: str,
     output: Path | None,
     form: str | None,
+    after: str | None,
+    plan: Path | None,
 ) -> None:
     """Draw what is connected to what, now or at any time, as SVG, PNG, PDF, DOT or GraphML: by the name of the file.
 
@@ -79,7 +82,14 @@ def draw_command(
     if chosen == "graphml" and (loop or unit or places):
         raise click.UsageError("GraphML holds whole media: leave --loop, --unit and --places out.")
     found = scene(
-        session.asking, medium=medium, loop=loop, unit=unit, hops=hops, places=places, marked=marked
+        session.asking,
+        medium=medium,
+        loop=loop,
+        unit=unit,
+        hops=hops,
+        places=places,
+        marked=marked,
+        after=s.after_step(after, plan),
     )
     drawn = _drawn(found, chosen, medium, title)
     if output is None and session.json:

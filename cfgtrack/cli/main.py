@@ -55,8 +55,27 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
     "Judge": {
         "check": ("check", "Check a proposed sequence, or a single action, against the rules."),
         "can": ("check", "Show what may be done next to a thing."),
-        "findings": ("review", "Show open findings, running clocks and discrepancies."),
+        "findings": ("review", "Show open findings, running clocks, discrepancies and defects."),
         "review": ("review", "Judge the whole recorded past: what broke a rule, and for how long."),
+    },
+    "Plan the work": {
+        "plan": ("plan", "Keep the plan in force: adopt, show, list, drop."),
+        "done": ("plan", "Record steps of the plan in force as done."),
+        "skip": ("plan", "Leave steps of the plan in force out."),
+        "progress": ("plan", "Show how the plan goes, as run against as planned."),
+        "left": ("plan", "Write what is left of the plan as a sequence."),
+        "without": ("isolation", "Show what is cut off if something is shut, off or parted."),
+        "isolate": ("isolation", "Show which fewest devices isolate a thing, and their locks."),
+        "segments": ("isolation", "Show what is joined as one in a medium, and what bounds it."),
+        "checks": ("kept", "Show the checks that are kept, and whether they still hold."),
+        "durations": ("durations", "Say how long a sequence takes, and how sure its limits are."),
+        "which": ("which", "Say which spare, place or port would do best, and why."),
+        "stops": ("stops", "Show after which steps of a sequence the work may stop."),
+        "leave": ("stops", "Say whether the work may stop now, and the way to where it may."),
+        "failures": ("stops", "Show what becomes of it when a step of a sequence fails."),
+        "compare": ("kept", "Compare two revisions of a sequence: steps, findings, margins."),
+        "mend": ("mending", "Find the fewest changes that make a sequence clear."),
+        "way": ("way", "Find a shortest way to what is wanted, or what forbids it."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),
@@ -80,7 +99,7 @@ MOST_WAIT = 86_400
 VERBS = (
     "mate", "demate", "open", "shut", "cap", "uncap", "engage", "torque", "release", "grip", "let-go",
     "energise", "de-energise", "cover", "uncover", "place", "lift", "lock", "unlock", "transfer", "cut",
-    "tag", "untag", "as-found", "measure", "inspect", "remark", "begin", "end",
+    "tag", "untag", "defect", "rectify", "as-found", "measure", "inspect", "remark", "begin", "end",
 )  # fmt: skip
 """Shipped actions that are commands of their own: short for `record ACTION`. Those of a plant's own kinds are too."""
 

@@ -19,6 +19,7 @@ import click
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
     from cfgtrack.answers.console import Console
+    from cfgtrack.answers.foreseeing import AfterStep
     from cfgtrack.answers.moment import Answer
 
 WIDTH = 100
@@ -265,6 +266,29 @@ asked_at = options(
     outing_option,
 )
 """The moment of a question: see `Session.moment`."""
+
+foreseen_after = options(
+    click.option("--after", metavar="STEP", help="As it is foreseen after this step of the plan in force."),
+    click.option(
+        "--plan",
+        metavar="FILE",
+        type=click.Path(path_type=Path),
+        help="With --after: of this sequence instead.",
+    ),
+)
+"""That a question is about what is foreseen: see `after_step`."""
+
+
+def after_step(after: str | None, plan: Path | None) -> AfterStep | None:
+    """Return after which step something is foreseen, None for a question about what is recorded."""
+    if after is None:
+        if plan is not None:
+            raise click.UsageError("Say after which step of it: --plan goes with --after.")
+        return None
+    from cfgtrack.answers.foreseeing import AfterStep
+
+    return AfterStep(after, plan)
+
 
 authored = options(
     shared("--by", metavar="NAME", help="Who did it, or says so."),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from cfgtrack.cli import session as s
@@ -17,11 +19,14 @@ thing_argument = click.argument("thing", shell_complete=s.complete_id)
     default=True,
     help="Judge the past, to tell the running clocks too; else don't.",
 )
+@s.foreseen_after
 def state_command(
     session: s.Session,
     thing: str | None,
     *,
     clocks: bool,
+    after: str | None,
+    plan: Path | None,
 ) -> None:
     """Show the state of a unit, port, place, person or machine; of everything when none is named.
 
@@ -32,10 +37,10 @@ def state_command(
     from cfgtrack.show.state import plant_text, state_text
 
     if thing is None:
-        whole = everything(session.asking, clocks=clocks)
+        whole = everything(session.asking, clocks=clocks, after=s.after_step(after, plan))
         session.answer(whole, lambda: plant_text(whole.state, whole.moment, colour=session.colour))
     else:
-        one = state(session.asking, thing, clocks=clocks)
+        one = state(session.asking, thing, clocks=clocks, after=s.after_step(after, plan))
         session.answer(one, lambda: state_text(one.state, one.moment, colour=session.colour))
 
 

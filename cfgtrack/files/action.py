@@ -6,14 +6,23 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import BASES, BOOK_ACTIONS, DEVICE_ACTIONS, GENERAL_ACTIONS, Action
-from cfgtrack.model.event import is_of_device
+from cfgtrack.model.action import (
+    BASES,
+    BOOK_ACTIONS,
+    DEFECT_ACTIONS,
+    DEVICE_ACTIONS,
+    GENERAL_ACTIONS,
+    Action,
+)
+from cfgtrack.model.defect import CAUSES
+from cfgtrack.model.event import is_of_defect, is_of_device
 from cfgtrack.model.lock import LOCKABLE, holders_named, wrong_holder
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.quantity import COUNTED, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
 from cfgtrack.model.unknown import (
     AMBIGUOUS,
     ANYTHING,
+    CAN_FAIL,
     DOER,
     MOVABLE,
     PLACE,
@@ -29,7 +38,7 @@ Note = Callable[[str, str, str], None]
 
 _TO_A_PLACE = (ac.PLACE, ac.LIFT, ac.FOUND)
 _OUTING = (ac.BEGIN, ac.END)
-_NOT_SAID = (*ac.DEFINITIONS, ac.APPROVE)
+_NOT_SAID = (*ac.DEFINITIONS, *ac.PLANNING, ac.APPROVE, ac.KEEP_CHECK)
 
 
 class Said:
@@ -51,7 +60,7 @@ class Said:
 def actions_of(plant: Plant) -> dict[str, None]:
     """Return every action on hardware that is known: those of the kinds of port, then the general ones."""
     known = {action: None for kind in plant.kinds.values() for action in kind.moves}
-    known.update(dict.fromkeys(sorted(GENERAL_ACTIONS | DEVICE_ACTIONS)))
+    known.update(dict.fromkeys(sorted(GENERAL_ACTIONS | DEVICE_ACTIONS | DEFECT_ACTIONS)))
     return known
 
 
@@ -71,6 +80,8 @@ def _wanted(said: Said) -> tuple[str, ...]:
     action = said.action
     if action in (ac.PLACE, ac.LIFT) or (action == ac.FOUND and said["place"]):
         return MOVABLE
+    if action in DEFECT_ACTIONS:
+        return CAN_FAIL
     if action in DEVICE_ACTIONS:  # a port or lock box, and whose lock it is
         return THING
     return ANYTHING if action in ac.NOTES else PORT
@@ -98,7 +109,7 @@ def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened:
 
 
 def _is_action(action: str, plant: Plant, note: Note) -> bool:
-    if action in GENERAL_ACTIONS or action in DEVICE_ACTIONS or action in BOOK_ACTIONS:
+    if action in GENERAL_ACTIONS | DEVICE_ACTIONS | DEFECT_ACTIONS | BOOK_ACTIONS:
         return True
     if any(action in kind.moves for kind in plant.kinds.values()):
         return True
@@ -122,6 +133,8 @@ def _check(said: Said, plant: Plant, note: Note) -> None:
         _check_anything(said, plant, note)
     elif is_of_device(plant, said):
         _check_device(said, plant, note)
+    elif is_of_defect(plant, said):
+        _check_defect(said, plant, note)
     elif action in _OUTING:
         if not said["outing"]:
             note("outing", "missing", f"say which outing, as in {action} outing-1")
@@ -140,7 +153,9 @@ def _check_extras(said: Said, note: Note) -> None:
         note("place", "unexpected", f"{said.action} takes no place, {said['place']} given")
     if said["facing"] and not (said["place"] or said.action in (ac.PLACE, ac.LIFT)):
         note("facing", "unexpected", f"facing {said['facing']}, but no place is given")
-    if said["status"] and said.action != ac.FOUND:
+    if said["bars"] and said.action not in DEFECT_ACTIONS:
+        note("bars", "unexpected", f"{said.action} bars nothing, {said['bars']} given")
+    if said["status"] and said.action != ac.FOUND and said.action not in DEFECT_ACTIONS:
         note("status", "unexpected", f"{said.action} takes no status, {said['status']} given")
     if said["status"] and said["place"]:
         note("status", "unexpected", "as-found takes a status or a place, not both: make it two")
@@ -156,6 +171,8 @@ def _check_texts(said: Said, note: Note) -> None:
         note("withdraws", "missing", "withdraw needs the id of the event that it withdraws")
     if said.action == ac.EXPLAIN and not said["explains"]:
         note("explains", "missing", "explain needs the id of the event that it explains")
+    if said.action == ac.SKIP and not said["step"]:
+        note("step", "missing", "skip needs the step that is left out, as in skip 2V-07")
     if said.action == ac.ACKNOWLEDGE and not said["acknowledges"]:
         note("acknowledges", "missing", "acknowledge needs the fingerprints of the findings that it is of")
 
@@ -190,6 +207,19 @@ def _check_device(said: Said, plant: Plant, note: Note) -> None:
     for holder in holders[-1:] if said.action in (ac.LOCK, ac.TAG, ac.TRANSFER) else ():
         if why := wrong_holder(plant, holder):
             note("subject", UNKNOWN, why)
+
+
+def _check_defect(said: Said, plant: Plant, note: Note) -> None:
+    form = f"{said.action} release PUMP-1:B1{' seized' if said.action == ac.DEFECT else ''}"
+    if not said.subjects:
+        note("subject", "subjects", f"{said.action} takes a port, unit or place, none given, as in {form}")
+    elif len(said.subjects) > 2:
+        note("subject", "subjects", f"{said.action} takes one thing, or two halves, as in {form}")
+    elif said.action == ac.DEFECT and not said["status"]:
+        note("status", "missing", f"say what is wrong, as in {form}: {', '.join(CAUSES)}, or your own words")
+    if said["bars"] and said["bars"] not in (known := actions_of(plant)):
+        note("bars", UNKNOWN, no_such("action", said["bars"], known))
+    _note_unknown(said, plant, note, CAN_FAIL)
 
 
 def _check_ports(said: Said, plant: Plant, note: Note) -> None:

@@ -6,6 +6,8 @@
     place PUMP-2 at BAY-1 facing up       lift PUMP-1 by CRANE-1
     lock PANEL-A:V1 by ANN                transfer PANEL-A:V1 from ANN to BEN
     as-found PUMP-1:F2 mated to PANEL-B:F1
+    defect release PUMP-1:B1 seized       rectify release PUMP-1:B1
+    defect mate PUMP-2:F1 to PANEL-A:F1 stuck
 
 Filler words (to, on, at, from, with, and, in, by, is) make it readable; `by` also names who did it, but in a lift
 the first names who or what it then hangs on: `lift PUMP-1 by CRANE-1 by ANN`. A breaker that is found on is on.
@@ -24,12 +26,19 @@ from cfgtrack.model.codec import TEXTS
 from cfgtrack.model.naming import FILLERS
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.trouble import BadInput, Problems, or_no_answer
-from cfgtrack.model.unknown import ANYTHING, PLACE, PORT, UNKNOWN
+from cfgtrack.model.unknown import ANYTHING, PLACE, PORT, THING, UNKNOWN
 
 _SETTINGS = frozenset(TEXTS) - {"supersedes"}
 _SETTING = re.compile(r"([a-z][a-z-]*)=(.*)", re.DOTALL)
 _SAFE = re.compile(r"[A-Za-z0-9._/+:@%,=-]+")
-_ABOUT = {ac.BEGIN: "outing", ac.END: "outing", ac.WITHDRAW: "withdraws", ac.EXPLAIN: "explains"}
+_CAUSE = re.compile(r"[a-z][a-z' -]*")
+_ABOUT = {
+    ac.BEGIN: "outing",
+    ac.END: "outing",
+    ac.WITHDRAW: "withdraws",
+    ac.EXPLAIN: "explains",
+    ac.SKIP: "step",
+}
 _AT = frozenset(("at", "in", "on", "into", "onto"))
 _APART = frozenset(("demate", "release", "let-go"))
 
@@ -104,9 +113,12 @@ def _words(action: Action) -> Iterator[str]:
         yield from map(quoted, device_words(action)[1:])
         if action.action == ac.CUT and action.reason:
             yield f"reason={quoted(action.reason)}"
+    elif action.action in ac.DEFECT_ACTIONS and (action.status or action.bars):
+        yield from _defect_words(action)
     elif action.action in ac.BOOK_ACTIONS:
         yield from map(quoted, (action.acknowledges or "").split())
-        yield from (quoted(one) for one in (action.withdraws, action.explains, *subjects) if one)
+        about = (action.withdraws, action.explains, action.step if action.action == ac.SKIP else None)
+        yield from (quoted(one) for one in (*about, *subjects) if one)
         if action.reason:
             yield f"reason={quoted(action.reason)}"
     else:
@@ -141,6 +153,17 @@ def _found_words(action: Action) -> Iterator[str]:
             yield from ("to", action.subjects[1])
 
 
+def _defect_words(action: Action) -> Iterator[str]:
+    if action.bars:
+        yield action.bars
+    yield from " to ".join(action.subjects).split()
+    cause = action.status or ""
+    if _CAUSE.fullmatch(cause) and cause not in FILLERS:
+        yield quoted(cause)
+    elif cause:
+        yield f"status={quoted(cause)}"
+
+
 def quoted(text: str) -> str:
     """Return a word written so that both a shell and `split_phrase` read it as one."""
     if _SAFE.fullmatch(text):
@@ -153,6 +176,8 @@ def _said(words: list[str], plant: Plant, note: Note) -> Said:
     if said.action == ac.REMARK:
         said.subjects, said.texts["remark"] = rest[:1], " ".join(rest[1:])
         return said
+    if said.action in ac.DEFECT_ACTIONS:
+        said.texts["bars"], rest = _barred(rest, plant)
     before = ""
     waiting = iter(rest)
     for word in waiting:
@@ -161,7 +186,7 @@ def _said(words: list[str], plant: Plant, note: Note) -> Said:
             _set(said, setting[1], setting[2], note)
         elif word == "facing":
             _set(said, word, next(waiting, ""), note)
-        elif word in FILLERS and not _is_found(said, word, plant):
+        elif word in FILLERS and not _is_found(said, word, plant) and not _is_why(said, word):
             before = word
         else:
             _operand(said, word, before, plant, note)
@@ -197,6 +222,25 @@ def _is_found(said: Said, word: str, plant: Plant) -> bool:
     return _is_status(said, word, plant)
 
 
+def _barred(rest: list[str], plant: Plant) -> tuple[str, list[str]]:
+    """Return which action a defect bars, "" where none is said, and the words that follow it."""
+    action, after = _action(rest, plant)
+    if action.action not in actions_of(plant) or not after:
+        return "", rest
+    return (
+        (action.action, after) if _is_thing(after[0], plant) or not _is_thing(rest[0], plant) else ("", rest)
+    )
+
+
+def _is_thing(word: str, plant: Plant) -> bool:
+    return ":" in word or bool(plant.names.meant(word, THING)) or bool(plant.sort_of(word))
+
+
+def _is_why(said: Said, word: str) -> bool:
+    """Return whether a filler word is one of those that say what is wrong: not at their beginning, and never who."""
+    return said.action in ac.DEFECT_ACTIONS and bool(said["status"]) and word != "by"
+
+
 def _is_status(said: Said, word: str, plant: Plant) -> bool:
     """Return whether a word is a status of the port that was found so."""
     port = plant.port(plant.resolve(said.subjects[0], PORT))
@@ -222,6 +266,12 @@ def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> No
         said.texts["acknowledges"] = f"{said['acknowledges']} {word}".strip()
     elif action in _ABOUT:
         _set(said, _ABOUT[action], word, note)
+    elif action in ac.DEFECT_ACTIONS and before != "by" and said.subjects:
+        is_mate = said["bars"] and not said["status"] and len(said.subjects) == 1 and _is_thing(word, plant)
+        if is_mate:
+            said.subjects.append(word)
+        else:
+            said.texts["status"] = f"{said['status']} {word}".strip()
     elif before == "by" and not (action == ac.LIFT and said.subjects and not said["place"]):
         _set(said, "by", word, note)
     elif action in (ac.PLACE, ac.LIFT) and said.subjects:

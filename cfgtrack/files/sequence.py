@@ -36,7 +36,7 @@ def parse_sequence(text: str, plant: Plant, *, name: str = "sequence.toml") -> S
     root = Table(document, (), document.data, problems)
     reader = _SequenceReader(plant, problems)
     title = root.text("title")
-    reader.assumed = _takes(root, "default_takes") or _ASSUMED
+    reader.assumed = read_takes(root, "default_takes") or _ASSUMED
     for outing in root.tables("outing"):
         reader.outing(outing)
     if not document.data.get("outing"):
@@ -138,7 +138,7 @@ class _SequenceReader:
                 "id", "duplicate", f"there is a step {name} already, at {self.tables[name].spot().where}"
             )
         self.tables.setdefault(name, table)
-        takes = _takes(table, "takes")
+        takes = read_takes(table, "takes")
         action = self._action(table, name)
         by = self.plant.resolve(table.text("by"), DOER) or (action.by if action is not None else None)
         after, title = table.words("after"), table.text("title")
@@ -248,7 +248,7 @@ def _told(circle: list[tuple[str, str]]) -> str:
     return "; ".join(told)
 
 
-def _takes(table: Table, name: str) -> tuple[int, int, int] | None:
+def read_takes(table: Table, name: str) -> tuple[int, int, int] | None:
     """Return low, likely and high duration: from one text, or from a list of the three."""
     value = table.get(name)
     if value is None:

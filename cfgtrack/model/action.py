@@ -19,7 +19,10 @@ WITHDRAW, EXPLAIN, DEFINE = "withdraw", "explain", "define"
 APPROVE, ACKNOWLEDGE = "approve", "acknowledge"
 LOCK, UNLOCK, TRANSFER, CUT = "lock", "unlock", "transfer", "cut"
 TAG, UNTAG = "tag", "untag"
+DEFECT, RECTIFY = "defect", "rectify"
 REVISE, RETIRE = "revise", "retire"
+ADOPT, ABANDON, SKIP = "adopt", "abandon", "skip"
+KEEP_CHECK = "keep-check"
 
 NOTES = frozenset({MEASURE, INSPECT, REMARK})
 """Actions on anything that has a name: they change no state and are possible in any."""
@@ -30,13 +33,19 @@ GENERAL_ACTIONS = NOTES | {PLACE, LIFT, FOUND, BEGIN, END}
 DEVICE_ACTIONS = frozenset({LOCK, UNLOCK, TRANSFER, CUT, TAG, UNTAG})
 """Actions with somebody's lock or tag: on a port whose kind has a move of that name they are that move."""
 
+DEFECT_ACTIONS = frozenset({DEFECT, RECTIFY})
+"""That something can't be done to a thing, and that it can again: on ports as `DEVICE_ACTIONS` are."""
+
 REVISIONS = frozenset({REVISE, RETIRE})
 """Actions that make the definition another one from when they happened on, their date of effect."""
 
 DEFINITIONS = REVISIONS | {DEFINE}
 """Actions that carry items of the definition; what is defined without a date of effect holds for all times."""
 
-BOOK_ACTIONS = DEFINITIONS | {WITHDRAW, EXPLAIN, APPROVE, ACKNOWLEDGE}
+PLANNING = frozenset({ADOPT, ABANDON})
+"""Actions by which everybody's plan is another one, or none."""
+
+BOOK_ACTIONS = DEFINITIONS | PLANNING | {WITHDRAW, EXPLAIN, APPROVE, ACKNOWLEDGE, SKIP, KEEP_CHECK}
 """Actions on the record, not on hardware."""
 
 
@@ -46,8 +55,10 @@ class Action:
 
     `subjects`: one or two ports, or one unit, place, or (remarks) part; of a lock or tag what it hangs on, then whose
     it is, and for a transfer whose it is from then on. `place`, `facing`: where to and which way
-    round, for place and lift. `status`: what was found, for as-found. `acknowledges`: fingerprints of findings, a space
-    between. `signed`: whose signature stands under it; it is no part of what is said.
+    round, for place and lift. `status`: what was found, for as-found; of defect and rectify, what is wrong. `bars`: of
+    these two the action that can't be done, None for any. `acknowledges`: fingerprints of findings, a space
+    between. `step`: the step of the plan in force that it is of, and `plan` the event that adopted what it was said by.
+    `signed`: whose signature stands under it; it is no part of what is said.
     """
 
     id: str
@@ -57,11 +68,14 @@ class Action:
     place: str | None = None
     facing: str | None = None
     status: str | None = None
+    bars: str | None = None
     by: str | None = None
     recorder: str | None = None
     basis: str = "reported"
     values: Mapping[str, Quantity] = field(default_factory=dict)
     outing: str | None = None
+    step: str | None = None
+    plan: str | None = None
     remark: str | None = None
     supersedes: str | None = None
     withdraws: str | None = None
@@ -87,7 +101,15 @@ def plain_words(action: Action) -> list[str]:
     """Return an action and what it is done to, in a few words for a sentence."""
     if action.action in DEVICE_ACTIONS and not any(":" in one for one in action.subjects[1:]):
         return device_words(action)
+    if action.action in DEFECT_ACTIONS and action.status:
+        return defect_words(action)
     return [action.action, *action.subjects]
+
+
+def defect_words(action: Action) -> list[str]:
+    """Return the words of a defect, or of what rectifies it: what can't be done, to what, and what is wrong."""
+    barred = [action.bars] if action.bars else []
+    return [action.action, *barred, *action.subjects, *([action.status] if action.status else [])]
 
 
 Sourced = tuple[str, Action]

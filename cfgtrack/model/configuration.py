@@ -48,7 +48,12 @@ class View(Protocol):
         ...
 
     def devices_on(self, thing: str) -> Iterable[Effect]:
-        """Return what put the locks and tags on a port or lock box that hang there, in any order."""
+        """Return what put the locks and tags that hang on a thing there, and the defects that stand, in any order."""
+        ...
+
+    @property
+    def is_bare(self) -> bool:
+        """Whether no lock or tag hangs and no defect stands anywhere, where that is known without a look at each."""
         ...
 
 
@@ -106,11 +111,16 @@ class Configuration:
         return "" if found is None or found.value == owner_of(port) else found.value
 
     def devices_on(self, thing: str) -> Iterable[Effect]:
-        """Return what put the locks and tags on a port or lock box that hang there, in any order."""
+        """Return what put the locks and tags that hang on a thing there, and the defects that stand, in any order."""
         return [self.values[thing, aspect] for aspect in self._devices.get(thing, ())]
 
+    @property
+    def is_bare(self) -> bool:
+        """Whether no lock or tag hangs and no defect stands anywhere."""
+        return not self._devices
+
     def with_devices(self) -> Iterable[str]:
-        """Return the ports and lock boxes on which any lock or tag hangs."""
+        """Return the things on which any lock or tag hangs, or of which a defect stands."""
         return tuple(self._devices)
 
     def set_state(self, subject: str, state: State) -> None:
@@ -122,7 +132,7 @@ class Configuration:
         self.values[port, END_AT] = Effect(port, END_AT, site, None)
 
     def set_devices(self, thing: str, devices: Iterable[Effect]) -> None:
-        """Write which locks and tags hang on a thing, as read from a store; all others are off."""
+        """Write which locks, tags and defects a thing has, as read from a store; all others are off."""
         for aspect in tuple(self._devices.get(thing, ())):
             self.set_value(Effect(thing, aspect, "", None))
         self.set_values(devices)

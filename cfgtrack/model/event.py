@@ -15,6 +15,8 @@ from typing import Any, NamedTuple, Protocol
 from cfgtrack.model.action import (
     BOOK_ACTIONS,
     CUT,
+    DEFECT,
+    DEFECT_ACTIONS,
     DEVICE_ACTIONS,
     FOUND,
     GENERAL_ACTIONS,
@@ -109,10 +111,13 @@ MARKS = (END_AT, ABSENT)
 """The aspects of presence: neither a state nor a measured quantity."""
 
 DEVICE, AFTER_DEVICE = "!", '"'
-"""What the aspect of a lock or tag begins with, and what comes after every such text in the order of characters."""
+"""What the aspect of a lock, tag or defect begins with, and what comes after all such texts in their order."""
 
 LOCK_OF, TAG_OF = f"{DEVICE}lock ", f"{DEVICE}tag "
 """The aspects of the lock and of the tag of whoever's name follows."""
+
+DEFECT_OF, ANY_ACTION, NO_MATE = f"{DEVICE}defect ", "*", "-"
+"""The aspect of a defect: then come what it bars, or any action, with which mate, or whichever, and what is wrong."""
 
 
 def is_reading(aspect: str) -> bool:
@@ -127,8 +132,10 @@ class Effect(NamedTuple):
     place, `value` the place and `other` the facing. `END_AT` is where a free end of a flexible unit lies: `value` is
     the site, or the unit, where it goes with that. `ABSENT` marks who was found elsewhere than the record had him.
     `LOCK_OF` or `TAG_OF` somebody: his lock or tag hangs on it; `value` is since when, microseconds as text, "" once it
-    is off, and `other` the event that put it there or took it off. Any other aspect is a measured quantity: `value` is
-    the number in SI units as text, `other` the unit the user wrote.
+    is off, and `other` the event that put it there or took it off. `DEFECT_OF`: what can't be done to it, see
+    `defect_aspect`; `value` is since when, what was measured, and who says so (`defect_value`), "" once it is
+    rectified, and `other` the event. Any other aspect is a measured quantity: `value` is the number in SI units as
+    text, `other` the unit the user wrote.
     `cycle` counts mate cycles used.
     """
 
@@ -151,6 +158,8 @@ def effects(plant: Plant, event: Event) -> list[Effect]:
         out = []
     elif is_of_device(plant, event):
         out = _device_effects(event)
+    elif is_of_defect(plant, event):
+        out = _defect_effects(event)
     else:
         out = _move_effects(plant, event)
     for name, quantity in event.values.items():
@@ -252,6 +261,42 @@ def _device_effects(event: Event) -> list[Effect]:
         return [Effect(thing, LOCK_OF + holder, *off), Effect(thing, TAG_OF + holder, *off)]
     device = TAG_OF if event.action in (TAG, UNTAG) else LOCK_OF
     return [Effect(thing, device + holder, *(on if event.action in (LOCK, TAG) else off))]
+
+
+def is_of_defect(plant: Plant, action: Told) -> bool:
+    """Return whether an action says that something can't be done, or can again; no move of the port's own kind does."""
+    if action.action not in DEFECT_ACTIONS:
+        return False
+    found = plant.port(action.subjects[0]) if action.subjects else None
+    return found is None or action.action not in found[1].moves
+
+
+def stays_on(plant: Plant, action: Told) -> bool:
+    """Return whether an action hangs something on a thing, or takes it off: a lock, a tag, a defect."""
+    return is_of_device(plant, action) or is_of_defect(plant, action)
+
+
+def defect_aspect(bars: str | None, mate: str | None, cause: str) -> str:
+    """Return the aspect of a defect."""
+    return f"{DEFECT_OF}{bars or ANY_ACTION} {mate or NO_MATE} {cause}"
+
+
+def defect_aspects(event: Action) -> Iterator[tuple[str, str]]:
+    """Yield what a defect is of, or what rectifies it, with its aspect: of two halves for both, each with the other."""
+    for i, subject in enumerate(event.subjects):
+        mate = event.subjects[1 - i] if len(event.subjects) == 2 else None
+        yield subject, defect_aspect(event.bars, mate, event.status or "")
+
+
+def defect_value(event: Action) -> str:
+    """Return since when a defect is there, what was measured with it, in SI and in which unit, and who says so."""
+    measured = ";".join(f"{name} {one.value!r} {one.unit}" for name, one in sorted(event.values.items()))
+    return f"{event.happened}\t{measured}\t{event.by or ''}"
+
+
+def _defect_effects(event: Event) -> list[Effect]:
+    value = defect_value(event) if event.action == DEFECT else ""
+    return [Effect(subject, aspect, value, event.id) for subject, aspect in defect_aspects(event)]
 
 
 def _kind(plant: Plant, address: str) -> Kind:

@@ -14,6 +14,8 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import View
 from cfgtrack.model.event import Event
 from cfgtrack.model.handover import HANDOVERS, handed_over
+from cfgtrack.model.kept import fault_of_kept
+from cfgtrack.model.plan import fault_of_plan
 from cfgtrack.model.quantity import QUANTITIES
 from cfgtrack.model.unknown import UNKNOWN, no_such
 
@@ -32,8 +34,8 @@ MOST_NAMED = 10_000
 MOST_DEPTH = 32
 """So deep tables and lists may lie in one another."""
 
-_NAMES = ("action", "facing", "status", "by", "recorder", "outing")
-_ADDRESSES = ("id", "place", "supersedes", "withdraws", "explains")
+_NAMES = ("action", "facing", "status", "bars", "by", "recorder", "outing")
+_ADDRESSES = ("id", "place", "supersedes", "withdraws", "explains", "step", "plan")
 _FREE = ("remark", "reason")
 _OUTINGS = frozenset(HANDOVERS)
 _TO_A_PLACE = frozenset({ac.PLACE, ac.LIFT, ac.FOUND})
@@ -45,14 +47,19 @@ _TAKES: Mapping[str, Callable[[Action], bool]] = {
     "subjects": lambda a: a.action not in _OUTINGS,
     "place": lambda a: a.action in _TO_A_PLACE or (isinstance(a, Event) and _may_follow(a, "place")),
     "facing": lambda a: a.action in _TO_A_PLACE and (a.place is not None or a.action == ac.LIFT),
-    "status": lambda a: a.action == ac.FOUND and a.place is None,
+    "status": lambda a: (a.action == ac.FOUND and a.place is None) or a.action in ac.DEFECT_ACTIONS,
+    "bars": lambda a: a.action in ac.DEFECT_ACTIONS,
     "values": lambda a: a.action not in _OUTINGS | ac.BOOK_ACTIONS,
     "supersedes": lambda a: a.action not in (ac.WITHDRAW, ac.DEFINE),
     "withdraws": lambda a: a.action == ac.WITHDRAW,
     "explains": lambda a: a.action == ac.EXPLAIN,
     "acknowledges": lambda a: a.action == ac.ACKNOWLEDGE,
     "initial": lambda a: a.action in _INITIAL,
-    "body": lambda a: a.action in ac.DEFINITIONS | _OUTINGS or a.action == ac.APPROVE,
+    "step": lambda a: a.action == ac.SKIP or a.action not in _OUTINGS | ac.BOOK_ACTIONS,
+    "plan": lambda a: a.action in (ac.SKIP, ac.ABANDON) or a.action not in _OUTINGS | ac.BOOK_ACTIONS,
+    "body": lambda a: (
+        a.action in ac.DEFINITIONS | _OUTINGS or a.action in (ac.APPROVE, ac.ADOPT, ac.KEEP_CHECK)
+    ),
 }
 """Which actions may say what. What isn't listed every action may say."""
 
@@ -146,6 +153,7 @@ def is_plain(action: Action) -> bool:
         or action.values
         or action.place is not None
         or action.status is not None
+        or action.bars is not None
         or action.facing is not None
         or len(action.subjects) > 2
         or not action.subjects
@@ -158,6 +166,8 @@ def is_plain(action: Action) -> bool:
         action.by,
         action.recorder,
         action.outing,
+        action.step,
+        action.plan,
         action.remark,
         action.reason,
         *action.subjects,
@@ -258,6 +268,11 @@ def _bad_body(action: Action, body: Any) -> Iterator[tuple[str, str]]:
                 yield "handover", "body: expected the head that is handed over, and nothing else"
         except (ValueError, AttributeError) as err:
             yield "handover", f"body: {err}"
+    for name, code, fault_of in ((ac.ADOPT, "plan", fault_of_plan), (ac.KEEP_CHECK, "check", fault_of_kept)):
+        if action.action == name:
+            if fault := fault_of(body):
+                yield code, f"body: {fault}"
+            return
     if fault := next(filter(None, map(fault_of_text, texts_in(body))), ""):
         yield "text", f"body: {fault}"
 

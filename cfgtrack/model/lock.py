@@ -16,7 +16,7 @@ from typing import NamedTuple
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
-from cfgtrack.model.event import LOCK_OF, TAG_OF, is_of_device
+from cfgtrack.model.event import DEFECT_OF, LOCK_OF, TAG_OF, is_of_device
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import HOLD, Plant, port_of
 from cfgtrack.model.presence import not_a_doer
@@ -67,6 +67,8 @@ def devices_on(view: View, thing: str) -> list[Device]:
     """Return the locks and tags on a port or lock box, of a contact those on its shell; which hang longest first."""
     thing, found = port_of(thing), []
     for one in view.devices_on(thing):
+        if one.aspect.startswith(DEFECT_OF):
+            continue
         is_tag = one.aspect.startswith(TAG_OF)
         holder = one.aspect.removeprefix(TAG_OF if is_tag else LOCK_OF)
         found.append(Device(thing, holder, int(one.value), one.other or "", is_tag))

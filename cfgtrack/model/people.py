@@ -250,7 +250,7 @@ def kinds_of(action: Action, corrected: Action | None = None) -> tuple[str, ...]
 
 
 def _kind(action: Action) -> str:
-    if action.action in ac.DEFINITIONS or action.initial or action.id.startswith(INITIAL):
+    if action.action in ac.DEFINITIONS | ac.PLANNING or action.initial or action.id.startswith(INITIAL):
         return DEFINE
     return APPROVE if action.action in (ac.APPROVE, ac.ACKNOWLEDGE) else RECORD
 

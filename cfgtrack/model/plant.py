@@ -84,7 +84,7 @@ class Plant:
     """Everything that the hardware definition says. Treat as read-only once built.
 
     `retired` are the units that are no longer of the plant: nothing else here knows them. `selected` remembers what a
-    selection of items found: it follows from the definition alone.
+    selection of items found, `fitting` which places patterns name: both follow from the definition alone.
     """
 
     media: Mapping[str, Medium] = field(default_factory=dict)
@@ -97,6 +97,9 @@ class Plant:
     people: Mapping[str, Person] = field(default_factory=dict)
     permissions: Mapping[str, Permission] = field(default_factory=dict)
     selected: dict[object, tuple[str, ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+    fitting: dict[tuple[str, ...], Mapping[str, str]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
     _ports: dict[str, tuple[Port, Kind] | None] = field(

@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 from operator import attrgetter
 
 from cfgtrack.model import action as ac
+from cfgtrack.model import defect
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import View, place_line
-from cfgtrack.model.event import Event, is_of_device
+from cfgtrack.model.event import Event, is_of_defect, is_of_device
 from cfgtrack.model.hold import (
     Joint,
     aboard,
@@ -59,7 +60,7 @@ from cfgtrack.model.presence import (
     wanted_at,
     with_absence,
 )
-from cfgtrack.model.unknown import ANYTHING, MOVABLE, PLACE, PORT, UNKNOWN, unknown
+from cfgtrack.model.unknown import ANYTHING, CAN_FAIL, MOVABLE, PLACE, PORT, UNKNOWN, unknown
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +107,29 @@ def resolve(view: View, action: Action, telling: Telling = Telling.PROPOSED) -> 
 
 
 def _resolved(view: View, action: Action, *, sited: bool) -> Event | Impossible:
+    outcome = _as_it_stands(view, action, sited=sited)
+    if view.is_bare or not isinstance(outcome, Event) or action.initial:
+        return outcome
+    refusals = [
+        Refusal("barred", defect.told(one, first=True), one.thing, one.event)
+        for one in defect.barring(view, outcome)
+    ]
+    return (
+        Impossible(replace(action, subjects=outcome.subjects), tuple(refusals), outcome.moved)
+        if refusals
+        else outcome
+    )
+
+
+def _as_it_stands(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     if action.action in (ac.PLACE, ac.LIFT):
         return _resolve_place(view, action, sited=sited)
     if action.action == ac.FOUND:
         return _resolve_found(view, action, sited=sited)
     if is_of_device(view.plant, action):
         return _resolve_device(view, action)
+    if is_of_defect(view.plant, action):
+        return _resolve_defect(view, action)
     if action.action in ac.GENERAL_ACTIONS or action.action in ac.BOOK_ACTIONS:
         return _resolve_note(view, action)
     return _resolve_move(view, action, sited=sited)
@@ -659,7 +677,10 @@ def _contradictions(view: View, action: Action, peer: str | None) -> Iterator[st
         if (state.value, state.other) != (action.status, mate):
             locked = " and ".join(one.holder for one in bars(view, subject, action.status or state.value))
             to = f" to {state.other}" if state.other else ""
-            yield f"{subject} {state.value}{to}" + (f", locked by {locked}" if locked else "")
+            said = f"{subject} {state.value}{to}" + (f", locked by {locked}" if locked else "")
+            moves = [move.action for move in moves_from(view, subject) if move.target == action.status]
+            stands = [one for one in defect.defects_on(view, subject) if one.bars in moves]
+            yield said + "".join(f", {one.bars} can't be done: {one.cause}" for one in stands)
 
 
 # --- locks and tags -----------------------------------------------------------------------------------------------
@@ -704,6 +725,21 @@ def _bad_device(view: View, action: Action, thing: str, holders: Sequence[str]) 
     for holder in holders:
         if holder not in known and (why := wrong_holder(plant, holder)):
             yield Refusal(UNKNOWN, why, holder)
+
+
+# --- defects -----------------------------------------------------------------------------------------------------
+
+
+def _resolve_defect(view: View, action: Action) -> Event | Impossible:
+    if not 1 <= len(action.subjects) <= 2:
+        sentence = f"{action.action} takes a port, unit or place, {len(action.subjects) or 'none'} given"
+        return _refused(action, Refusal("subjects", sentence, ""))
+    if refusals := [r for s in action.subjects for r in _unknown(view, s, CAN_FAIL)]:
+        return _refused(action, *refusals)
+    # It brings nothing anywhere, whatever is said of it.
+    action = defect.resolved(view, replace(action, place=None))
+    refusals = [Refusal(*one) for one in defect.objections(view, action)]
+    return _refused(action, *refusals) if refusals else Event.of(action)
 
 
 # --- notes --------------------------------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from enum import Enum
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import State, View, place_line
-from cfgtrack.model.event import Effect, Event, done_to, is_of_device
+from cfgtrack.model.event import Effect, Event, done_to, is_of_defect, is_of_device
 from cfgtrack.model.hold import Joint, is_grip, is_made, is_tether, joints, moves_with
 from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
 from cfgtrack.model.unknown import instead, no_such
@@ -208,8 +208,13 @@ class Ahead:
         return self.view.end_at(port)
 
     def devices_on(self, thing: str) -> Iterable[Effect]:
-        """Return what put the locks and tags on a port or lock box that hang there, in any order."""
+        """Return what put the locks and tags that hang on a thing there, and the defects that stand, in any order."""
         return self.view.devices_on(thing)
+
+    @property
+    def is_bare(self) -> bool:
+        """Whether no lock or tag hangs and no defect stands anywhere, where that is known without a look at each."""
+        return self.view.is_bare
 
 
 # --- being there --------------------------------------------------------------------------------------------------
@@ -232,6 +237,8 @@ def wanted_at(view: View, action: Action, doer: str) -> dict[str, str]:
     for subject in done_to(plant, action):
         if not plant.sort_of(subject) or not plant.has_owner(owner_of(subject)) or owner_of(subject) == doer:
             continue
+        if is_of_defect(plant, action) and action.bars is None and ":" not in subject:
+            continue  # with what nothing can be done, as it is missing, nobody need be
         if _joins_as_found(view, action, subject):
             continue
         if not by_hand and _is_remote(view, action, subject, doer):

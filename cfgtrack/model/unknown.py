@@ -24,6 +24,7 @@ MOVABLE = ("unit", "mobile place")
 OWNER = ("unit", *PLACE)
 THING = (*OWNER, "port", "contact", "node")
 ANYTHING = (*THING, "part")
+CAN_FAIL = (*OWNER, "port")
 
 _LISTED = 40
 """So many known names are listed, at most, where none is near."""

@@ -48,6 +48,19 @@ def trace(
     return []
 
 
+def reached(network: Network, configuration: Configuration, starts: Iterable[str]) -> set[int]:
+    """Return all that is reached from any of `starts` over made links, in the direction in which paths are followed."""
+    queue = [i for s in starts for i in network.items(s)]
+    fixed, seen = _fixed(network), set(queue)
+    while queue:
+        item = queue.pop()
+        for far in (*fixed.get(item, ()), *(f for f, _ in _now(network, configuration, item))):
+            if far not in seen:
+                seen.add(far)
+                queue.append(far)
+    return seen
+
+
 def _unwind(network: Network, came: dict[int, tuple[int, str]], item: int) -> list[Hop]:
     way: list[Hop] = []
     while True:

@@ -9,9 +9,10 @@ from abc import ABC, abstractmethod
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import PurePath
-from typing import Any, ClassVar, Protocol, Self
+from typing import Any, ClassVar, NamedTuple, Protocol, Self
 
 from cfgtrack.model.quantity import Quantity
+from cfgtrack.model.time import LONGEST
 from cfgtrack.network.flow import Link
 from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.dependence import EVERYTHING, Dependence
@@ -30,6 +31,18 @@ Under `all` what is judged as one is told apart by its position: ``("#0",)``.
 """
 
 WHOLE: Part = ()
+
+
+class Asked(NamedTuple):
+    """What a condition asks of when things were last done: of these `actions` (see `Done`; None: of all).
+
+    Their order within an item; `inside`, within all that is of one owner. With a `most_age` (microseconds), how long
+    ago as well: what is longer ago is all the same to it.
+    """
+
+    actions: frozenset[str] | None = None
+    inside: bool = True
+    most_age: int | None = LONGEST
 
 
 class Condition(ABC):
@@ -71,6 +84,10 @@ class Condition(ABC):
     def each(self) -> Iterator[Selection]:
         """Yield the selections of those items that it looks at each by itself: of a count there are none."""
         return iter(())
+
+    def asked(self) -> Iterator[Asked]:
+        """Yield what it asks of when things were last done: everything, unless it says less."""
+        yield Asked()
 
     def as_one(self) -> Iterator[Condition]:
         """Yield the conditions in it that are judged as one though each of their items may matter by itself."""

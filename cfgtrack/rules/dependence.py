@@ -134,8 +134,16 @@ class Instances:
         return out
 
     def near(self, change: Change) -> dict[str, None]:
-        """Return the items that an event is about, and those whose condition it may change by being near them."""
-        return {it: None for subject in change.subjects for it in self._near(subject)}
+        """Return the items that an event is about, and those whose condition it may change by being near them.
+
+        They are the same for all rules that look as far around: so they are worked out once for each event.
+        """
+        around = (self._wide, self._peers)
+        found = change.near.get(around)
+        if found is None:
+            found = {it: None for subject in change.subjects for it in self._near(subject)}
+            change.near[around] = found
+        return found
 
     def _is_shifted(self, change: Change) -> bool:
         return any(

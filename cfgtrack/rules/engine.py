@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import sys
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Mapping
 from heapq import heapify, heappop, heappush
 from itertools import chain
 from typing import Any, NamedTuple
@@ -63,7 +63,8 @@ class Engine:
     remembered there: this one goes on from it, and sees the start as no first instant.
 
     For the runners: `before` and `after` an action, and `at_end`, is who is to be told; `ended` are the links that
-    ended within this instant.
+    ended within this instant. For whoever looks on: `on_change` is told of every change. `asked` is what the rules ask
+    of when things were last done.
     """
 
     def __init__(
@@ -91,6 +92,7 @@ class Engine:
         self.before: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.after: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.at_end: defaultdict[str, list[Callable[[Event | None], None]]] = defaultdict(list)
+        self.on_change: list[Callable[[Change], None]] = []
         self.deed_of = Deeds()
         self.ended: tuple[tuple[str, Link], ...] = ()
         self._begun: frozenset[tuple[str, Link]] = frozenset()
@@ -105,6 +107,7 @@ class Engine:
         self._wakes_on: defaultdict[str, list[tuple[int, int]]] = defaultdict(list)
         self._breaches: dict[int, Breach] = {}
         self._noted = 0
+        self._first_noted: int | None = None
         self._until: dict[int, int] = {}
         self._turns: list[Turn] = []
         self._tells_turns = False
@@ -112,6 +115,9 @@ class Engine:
         self.runners: list[Runner] = []
         for number, rule in enumerate(rules.rules):
             self.runners.append(rule.mode.compile(number, rule, self))
+        self.asked = tuple(
+            {one: None for rule in rules.rules for c in rule.conditions() for one in c.asked()}
+        )
         self._runner_of = {runner.rule.id: runner for runner in self.runners}
         self._watched = [runner for runner in self.runners if runner.watched]
         for runner in self.runners:
@@ -216,6 +222,8 @@ class Engine:
         self.trail.fill(self._fresh, keys, True)
 
     def _mark_dirty(self, change: Change) -> None:
+        for tell in self.on_change:
+            tell(change)
         if change.shifts:
             self._note_links(change)
         keys = [(runner.number, it) for runner in self._watched for it in runner.instances.affected(change)]
@@ -351,6 +359,8 @@ class Engine:
 
     def mark(self) -> int:
         """Return the point to step back to; from now on the way is kept."""
+        if self._first_noted is None:
+            self._first_noted = self._noted
         mark = self.trail.mark()
         self.trail.on_back(self._forget, self._noted, len(self._turns))
         return mark
@@ -369,6 +379,13 @@ class Engine:
         del self._turns[turned:]
 
     # --- what it remembers ---
+
+    def older(self, numbers: tuple[int, ...]) -> Hashable:
+        """Return what breaches with these numbers are known by in a situation: whether there are any, and those of them
+        that were noted before the first mark.
+        """
+        first = self._first_noted
+        return bool(numbers), numbers if first is None else tuple(n for n in numbers if n < first)
 
     def memory(self) -> Memory:
         """Return, as JSON has it, what another engine must be told to go on from here. The instant must be closed.
@@ -449,6 +466,16 @@ class Engine:
     def is_mended(self, number: int) -> bool:
         """Return whether a breach was put right."""
         return number in self._until
+
+    def breaches_of(self, numbers: Iterable[int], *, as_it_is: bool = False) -> list[Breach]:
+        """Return breaches by their numbers; with `as_it_is` each with the reasons of this moment while it is open."""
+        found = ((number, self._breaches[number]) for number in numbers)
+        return [self._as_it_is(number, breach) if as_it_is else breach for number, breach in found]
+
+    def next_time(self) -> int | None:
+        """Return the next instant after which time alone may have changed something, None for never."""
+        time = min(min(self._due.values(), default=_NEVER), self._next_wake)
+        return None if time == _NEVER else time
 
     def proposals(self, breach: Breach) -> Iterator[Proposal]:
         """Yield single actions that might put a breach right as things are now: nothing is tried."""

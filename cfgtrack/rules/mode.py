@@ -6,7 +6,7 @@ Each mode is a file of `rules/when/`.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from functools import reduce
 from operator import or_
 from typing import TYPE_CHECKING, Any, ClassVar, Self
@@ -135,6 +135,17 @@ class Runner(ABC):
         if it in self._mute:
             self.engine.mend(self._mute[it])
             self.trail.drop(self._mute, it)
+
+    def situation(self, now: int | None) -> Hashable:
+        """Return what of that tells one situation from another, None for nothing; times from `now` on, if it is given.
+
+        All of it, unless the mode knows what matters.
+        """
+        told = self.remember()
+        return None if told is None else (now, repr(told))
+
+    def _muted(self) -> frozenset[str | None]:
+        return frozenset(self._mute)
 
     # --- judging ---
 

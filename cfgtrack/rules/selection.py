@@ -399,9 +399,25 @@ def stands_at(view: View, owner: str, patterns: Iterable[str]) -> bool:
 
     ``#tag`` names the places with a tag, ``home`` the unit's own home.
     """
-    unit = view.plant.units.get(owner)
-    named = tuple(unit.home if p == HOME and unit is not None else p for p in patterns)
-    return any(place_fits(view.plant, place, named) for place in place_line(view, owner))
+    plant, named = view.plant, tuple(patterns)
+    if HOME in named:  # each unit has another: nothing of that is remembered
+        unit = plant.units.get(owner)
+        named = tuple(unit.home if p == HOME and unit is not None else p for p in named)
+        return any(place_fits(plant, place, named) for place in place_line(view, owner))
+    fitting, known = _places_fitting(plant, named), plant.places
+    return any(
+        place in fitting or (place not in known and place_fits(plant, place, named))
+        for place in place_line(view, owner)
+    )
+
+
+def _places_fitting(plant: Plant, patterns: tuple[str, ...]) -> Mapping[str, str]:
+    """Return the places that `patterns` name: of one plant they are looked for once."""
+    found = plant.fitting.get(patterns)
+    if found is None:
+        found = {place: place for place in plant.places if place_fits(plant, place, patterns)}
+        plant.fitting[patterns] = found
+    return found
 
 
 def place_fits(plant: Plant, place: str, patterns: Sequence[str]) -> bool:

@@ -8,7 +8,7 @@ from functools import reduce
 from operator import or_
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import Clause, Condition, Judge
+from cfgtrack.rules.condition import Asked, Clause, Condition, Judge
 from cfgtrack.rules.dependence import Dependence
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -51,6 +51,11 @@ class Several(Condition):
         """Yield what the parts ask something of."""
         for part in self.parts:
             yield from part.watched()
+
+    def asked(self) -> Iterator[Asked]:
+        """Yield what the parts ask of when things were last done."""
+        for part in self.parts:
+            yield from part.asked()
 
     def each(self) -> Iterator[Selection]:
         """Yield what the parts look at item by item."""

@@ -8,7 +8,7 @@ from typing import Self
 
 from cfgtrack.model.configuration import View
 from cfgtrack.model.hold import carries
-from cfgtrack.rules.condition import Clause, Condition
+from cfgtrack.rules.condition import Asked, Clause, Condition
 from cfgtrack.rules.dependence import WIDE, Dependence, Way
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
@@ -32,6 +32,10 @@ class OnWays(Condition):
     def each(self) -> Iterator[Selection]:
         """Yield the selection of its items."""
         return self.checked()
+
+    def asked(self) -> Iterator[Asked]:
+        """Yield nothing: it doesn't ask when something was done."""
+        yield from ()
 
     def media(self) -> frozenset[str]:
         """Return the medium of the paths."""

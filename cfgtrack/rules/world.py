@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event, effects, is_of_device
+from cfgtrack.model.configuration import Configuration, Undo, untouched
+from cfgtrack.model.event import DEVICE, Effect, Event, effects, is_of_device
 from cfgtrack.model.hold import aboard
 from cfgtrack.model.lock import is_box, protected_by
 from cfgtrack.network.flow import Flow, Link, Shift
@@ -27,15 +28,37 @@ NOTHING: Done = {}
 
 @dataclass(slots=True)
 class Change:
-    """What one event changed. `subjects` are the ports, units and places whose state, value or past is different."""
+    """What one event changed. `subjects` are the ports, units and places whose state, value or past is different.
+
+    `near` is what is near these, by how far around one looks, as far as somebody has asked: see `Instances.near`.
+    """
 
     event: Event
     subjects: dict[str, None]
     shifts: dict[str, Shift] = field(default_factory=dict)
+    near: dict[tuple[bool, bool], dict[str, None]] = field(default_factory=dict)
 
     def ended(self) -> list[tuple[str, Link]]:
         """Return the links that the event ended, each with its medium."""
         return [(medium, link) for medium, shift in self.shifts.items() for link in shift.ended]
+
+
+@dataclass(slots=True)
+class First:
+    """What all that was written since the trail is kept was before: of states their value and other, of a value its
+    text (of a lock or tag, whether it hung), and the mate cycles.
+    """
+
+    states: dict[str, tuple[str, str | None]] = field(default_factory=dict)
+    values: dict[tuple[str, str], str | bool | None] = field(default_factory=dict)
+    cycles: dict[str, int] = field(default_factory=dict)
+
+
+def told(aspect: str, effect: Effect | None) -> str | bool | None:
+    """Return what of a value tells one situation from another: of a lock or tag whether it hangs, not since when."""
+    if aspect.startswith(DEVICE):
+        return effect is not None and bool(effect.value)
+    return None if effect is None else effect.value
 
 
 def _did(event: Event) -> Iterator[tuple[str, str]]:
@@ -87,6 +110,8 @@ class World:
         self._prior = prior
         self._done: dict[tuple[str, str], Stamp] = {}
         self._stamp: Stamp = (0, 0)
+        self.first: First | None = None
+        self.began: Stamp | None = None
         self._networks = networks or {}
         self.flows: dict[str, Flow] = {}
         for medium in media:
@@ -116,6 +141,11 @@ class World:
         """Return what was last done to everything, before the start too."""
         return {**self._prior, **self._done}
 
+    @property
+    def stamps(self) -> dict[tuple[str, str], Stamp]:
+        """When what was done since the start was last done."""
+        return self._done
+
     def _note_done(self, event: Event) -> None:
         happened, order = self._stamp
         stamp = (event.happened, order + 1 if event.happened == happened else 0)
@@ -127,7 +157,11 @@ class World:
 
     def apply(self, event: Event) -> Change:
         """Write a resolved event; return all that it changed."""
+        if self.trail.keeping and self.first is None:
+            self.first, self.began = First(), self._stamp
         effects, undo = self.configuration.apply(event)
+        if self.first is not None:
+            self._note_first(self.first, undo)
         self.trail.on_back(self.configuration.undo, undo)
         subjects = dict.fromkeys((*event.subjects, *event.moved, *event.carried))
         states = [e.subject for e in effects if not e.aspect]
@@ -141,6 +175,21 @@ class World:
         self.tallies.update(subjects, shifts)
         self.epoch += 1
         return Change(event, subjects, shifts)
+
+    def _note_first(self, first: First, undo: Undo) -> None:
+        """Note what was so before, of what is written for the first time: it is never undone."""
+        for subject, state in undo.states:
+            if subject not in first.states:
+                before = untouched(self.plant, subject) if state is None else state
+                first.states[subject] = (before.value, before.other)
+        for key, effect in undo.values:
+            if key not in first.values:
+                first.values[key] = told(key[1], effect)
+        used = Counter[str]()
+        for subject, n in undo.cycles:
+            used[subject] += n
+        for subject, n in used.items():
+            first.cycles.setdefault(subject, self.configuration.cycles.get(subject, 0) - n)
 
     def sees(self, event: Event) -> bool:
         """Return whether an event writes only what was named as touched: all else may be contracted."""

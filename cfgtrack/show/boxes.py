@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from cfgtrack.model.defect import defects_on
 from cfgtrack.model.hold import carries
 from cfgtrack.model.lock import devices_on
 from cfgtrack.model.part import EXPANSION, LOAD, SOURCE, InternalLink, Node
@@ -247,9 +248,9 @@ def _open_gates(inside: Inside, members: set[str]) -> Iterator[BoxRow]:
 
 
 def _status(inside: Inside, gate: str) -> str:
-    """Return the status of a gate, with whose locks and tags are on it."""
+    """Return the status of a gate, with whose locks and tags are on it, and what can't be done to it."""
     now, address = inside.survey.configuration, inside.address(gate)
-    return with_locks(now.state(address).value, devices_on(now, address))
+    return with_locks(now.state(address).value, devices_on(now, address), defects_on(now, address))
 
 
 def _shut_rows(inside: Inside, shown: Collection[str]) -> Iterator[BoxRow]:
@@ -260,7 +261,7 @@ def _shut_rows(inside: Inside, shown: Collection[str]) -> Iterator[BoxRow]:
             continue
         if inside.address(link.a) in shown or inside.address(link.b) in shown:
             parted.setdefault(link.gate, []).append(f"{link.a} | {link.b}")
-    bare = [gate for gate in parted if not devices_on(inside.survey.configuration, inside.address(gate))]
+    bare = [gate for gate in parted if not list(inside.survey.configuration.devices_on(inside.address(gate)))]
     if len(bare) > _MANY:
         status = _status(inside, bare[0])
         yield BoxRow(f"{', '.join(bare)}: {status}", Sort.SHUT_GATE, inside.address(bare[0]))
@@ -287,23 +288,26 @@ def _is_hold(survey: Survey, ends: Ends, key: str) -> bool:
 def lock_rows(
     survey: Survey, owner: str, media: Sequence[str] = (), *, only: Container[str] | None = None
 ) -> Iterator[BoxRow]:
-    """Yield a row for every port with a lock or tag, and for those of a lock box itself.
+    """Yield a row for every port with a lock, tag or defect, and for those of a unit or place itself.
 
     Left out are the gates of links of these `media`: there the mark stands beside their status. `only`: these ports.
     """
     now = survey.configuration
     if not now.with_devices():
         return
-    own = with_locks("", devices_on(now, owner)).strip()
+    defects = defects_on(now, owner)
+    own = with_locks("", devices_on(now, owner), defects).strip()
     if own:
-        yield BoxRow(own, Sort.PORT)
+        yield BoxRow(own, Sort.ALARM if defects else Sort.PORT)
     shown = {
         link.gate for medium in media if medium != HOLD for link in Inside(survey, owner, medium).links()
     }
     for address in survey.plant.ports_of(owner):
-        devices, name = devices_on(now, address), address.partition(":")[2]
-        if devices and name not in shown and (only is None or address in only):
-            yield BoxRow(f"{name} {with_locks(now.state(address).value, devices)}", Sort.PORT)
+        devices, defects = devices_on(now, address), defects_on(now, address)
+        name = address.partition(":")[2]
+        if (devices or defects) and name not in shown and (only is None or address in only):
+            text = with_locks(now.state(address).value, devices, defects)
+            yield BoxRow(f"{name} {text}", Sort.ALARM if defects else Sort.PORT)
 
 
 def hold_alarms(survey: Survey, owner: str) -> Iterator[BoxRow]:

@@ -11,7 +11,9 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import Finding
 from cfgtrack.show.approved import standing_text
+from cfgtrack.show.defects import defect_table
 from cfgtrack.show.findings import caution, clock_rows, finding_text, names_text, severity_word
+from cfgtrack.show.kept import kept_text
 from cfgtrack.show.record import event_text, remarks_text
 from cfgtrack.show.tables import (
     count,
@@ -35,7 +37,9 @@ def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> st
     """Return what a check found, with the remarks on what it touches; `by_step` puts every step after its verdict."""
     return sections(
         check_text(checked.check, checked.moment, by_step=by_step, colour=colour),
+        titled("Defects of what it touches, as it begins", defect_table(checked.defects)),
         remarks_text(checked.remarks, checked.moment),
+        kept_text(checked.kept),
     )
 
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from html import escape as escaped_for_html
 from typing import TYPE_CHECKING
 
+from cfgtrack.show.defects import DEFECT
 from cfgtrack.show.picture import Box, BoxRow, Cluster, Line, Look, Picture, Sort
 from cfgtrack.show.render import FONT
 from cfgtrack.show.visible import visible
@@ -264,12 +265,15 @@ def _legend(picture: Picture) -> Iterator[str]:
     for look, (style, lines) in _SAMPLES.items():
         if look in drawn:
             yield f'<TD>{_sample(style, lines)}</TD><TD ALIGN="LEFT">{escape(look.value)}  </TD>'
-    sorts = {row.sort for box in picture.boxes for group in box.groups for row in group}
+    rows = [row for box in picture.boxes for group in box.groups for row in group]
+    sorts = {row.sort for row in rows}
     if Sort.SHUT_GATE in sorts:
         yield f'<TD BGCOLOR="{_INK}"><FONT COLOR="white"><B>V1 shut:  a | b</B></FONT></TD>'
         yield "<TD>shut or off, and what it parts  </TD>"
     if Sort.ALARM in sorts:
         yield f'<TD BGCOLOR="{_ALARM}"><B>stands out</B></TD>'
+    if any(f"{DEFECT} " in f"{row.text} ".replace(":", " ") for row in rows):
+        yield f"<TD><B>{DEFECT} no open</B></TD><TD>can't be done until it is rectified  </TD>"
 
 
 def _sample(style: str, lines: int) -> str:

@@ -13,6 +13,7 @@ from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Cure, Finding, Reason
 from cfgtrack.rules.saying import say_list
 from cfgtrack.show.approved import approved_facts, approved_text, standing_text
+from cfgtrack.show.defects import DEFECTS, defect_table
 from cfgtrack.show.record import discrepancies_text
 from cfgtrack.show.tables import (
     count,
@@ -263,11 +264,12 @@ def _void_text(void: Sequence[Void]) -> str:
 
 
 def open_text(found: Open, *, colour: bool = False) -> str:
-    """Return what is open: findings, then running clocks, then discrepancies."""
+    """Return what is open: findings, then running clocks, then discrepancies, then what can't be done."""
     return sections(
         review_text(found, colour=colour),
         clocks_text(found.clocks, found.moment, colour=colour),
         discrepancies_text(found.discrepancies, found.moment),
+        titled(DEFECTS, defect_table(found.defects)),
     )
 
 

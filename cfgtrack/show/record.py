@@ -41,6 +41,13 @@ def event_text(event: Action, moved: Sequence[str] = ()) -> str:
     if event.action in (ac.BEGIN, ac.END) and event.outing:
         words.append(event.outing)
     words += [about for about in (event.withdraws, event.explains, event.acknowledges) if about]
+    if event.action == ac.SKIP and event.step:
+        words.append(event.step)
+    if event.action == ac.ADOPT and event.body:
+        words += [str(event.body.get("name", "")), f"(sha256 {str(event.body.get('sha256', ''))[:12]})"]
+    if event.action == ac.KEEP_CHECK and event.body:
+        told = (event.body.get(name, "") for name in ("name", "verdict", "said_for"))
+        words += [str(one) for one in told if one]
     if event.action == ac.APPROVE:
         words += _approved(event.body or {})
     words += [f"{name}={quantity}" for name, quantity in event.values.items()]
@@ -192,8 +199,15 @@ def _notes(entry: Entry, corrected_by: str | None, withdrawals: Mapping[str, boo
         yield f"for the record at {head.short}"
     if event.clock:
         yield mark_of(event.clock, entry.known)
+    yield from _beside(event)
+
+
+def _beside(event: Event) -> Iterator[str]:
+    """Yield in which outing something was done, as which step, and what was remarked."""
     if event.outing and event.action not in (ac.BEGIN, ac.END):
         yield f"in {event.outing}"
+    if event.step and event.action != ac.SKIP:
+        yield f"step {event.step}"
     if event.remark:
         yield event.remark
 
@@ -301,7 +315,7 @@ def _side(row: Difference, *, after: bool) -> str:
         return f"{value or 'nowhere known'}" + (f" facing {other}" if other else "")
     return (
         str(value)
-        if row.aspect in ("cycles", "lock", "tag")
+        if row.aspect in ("cycles", "lock", "tag", "defect")
         else quantity_text(row.aspect, float(value), other or "")
     )
 

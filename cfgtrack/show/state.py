@@ -25,6 +25,7 @@ from cfgtrack.model.plant import owner_of
 from cfgtrack.model.quantity import from_si
 from cfgtrack.model.time import format_instant
 from cfgtrack.network.rating import Rated
+from cfgtrack.show.defects import DEFECTS, defect_table
 from cfgtrack.show.findings import clock_rows
 from cfgtrack.show.locks import with_locks
 from cfgtrack.show.record import quantity_text, remark_lines
@@ -51,6 +52,7 @@ def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> 
         titled("Interfaces, valves, switches, covers", _port_table(report.ports, local)),
         titled("Contacts", _contact_table(report.contacts, local)),
         titled("Locks and tags", _lock_table([d for p in report.ports for d in p.locks], local)),
+        titled(DEFECTS, defect_table(report.defects)),
         titled("Liquid", _volume_table(report.volumes, local)),
         titled("Loads", _load_table(report.loads, local)),
         titled("Attributes", _attribute_table(report.attributes, local)),
@@ -192,7 +194,7 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             _called(p.aliases),
             p.title,
             f"{p.kind} {p.size}".rstrip(),
-            with_locks(p.status, p.locks),
+            with_locks(p.status, p.locks, p.defects),
             p.mate,
             _link(p),
             _names(p.reaches),
@@ -331,6 +333,7 @@ def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> 
         heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
         "\n".join(alarms) or calm,
         titled("Locks and tags", _lock_table(report.locks, str)),
+        titled(DEFECTS, defect_table(report.defects)),
         titled("Running clocks", clock_rows(report.clocks, moment)),
         table(["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
         titled(

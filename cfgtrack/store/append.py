@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import Configuration, View
-from cfgtrack.model.event import AFTER_DEVICE, DEVICE, Entry, Event, effects, is_of_device
+from cfgtrack.model.event import AFTER_DEVICE, DEVICE, Entry, Event, done_to, effects, stays_on
 from cfgtrack.model.gate import tells, told_otherwise
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.possibility import Refusal, resolve
@@ -305,7 +305,8 @@ class Appender:
         for end in {s for e in events for s in e.ends}:
             if plant.port(end) is not None:
                 self._head.set_end(end, view.end_at(end))
-        for thing in {e.subjects[0] for e in events if is_of_device(plant, e)}:
+        hung = (done_to(plant, e) for e in events if stays_on(plant, e))
+        for thing in {thing for things in hung for thing in things}:
             self._head.set_devices(thing, view.devices_on(thing))
         if not is_inert(plant, event):
             self._latest = max(self._latest, event.happened)

@@ -17,7 +17,7 @@ from typing import NamedTuple
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import View, place_line
-from cfgtrack.model.event import LOCK_OF, TAG_OF, Entry, Event, effects, is_of_device
+from cfgtrack.model.event import LOCK_OF, TAG_OF, Entry, Event, effects, is_of_device, stays_on
 from cfgtrack.model.lock import devices_on, is_box
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import FIT, Impossible, resolve
@@ -108,7 +108,7 @@ def disturbance(
     if not is_before_another and not _touched_after(view.database, owners, view.at):
         return None
     # What hangs on a thing, and with it the next write of that, is of no one subject: it is looked at to the end.
-    ends = [] if is_of_device(view.plant, event) else [_next_write(view, subject) for subject in subjects]
+    ends = [] if stays_on(view.plant, event) else [_next_write(view, subject) for subject in subjects]
     where, cause = by
     return Disturbance(where, cause, view.at, view.turn, frozenset(owners), max(ends, default=NEVER))
 

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
-from cfgtrack.model.event import LOCK_OF, MARKS, TAG_OF, Entry
+from cfgtrack.model.event import LOCK_OF, MARKS, TAG_OF, Entry, defect_aspects
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.columns import AT_PLACE
 from cfgtrack.store.database import Database
@@ -71,6 +71,8 @@ def end_changes(database: Database, target: Target, known: int) -> None:
     aspects = ["", AT_PLACE, *event.values, *(MARKS if event.ends or event.expected else ())]
     if event.action in ac.DEVICE_ACTIONS:
         aspects += (device + holder for holder in event.subjects[1:] for device in (LOCK_OF, TAG_OF))
+    if event.action in ac.DEFECT_ACTIONS:
+        aspects += (aspect for _, aspect in defect_aspects(event))
     for subject in dict.fromkeys([*event.written, *([event.by] if event.by and event.expected else [])]):
         for aspect in aspects:
             database.execute(

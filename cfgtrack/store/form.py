@@ -88,8 +88,24 @@ def _wrong_on_the_record(event: Action) -> Iterator[tuple[str, str]]:
         yield "reason", f"{event.action} needs a reason"
     if event.action in ac.DEFINITIONS and not (event.body and "items" in event.body):
         yield "definition", f"{event.action} carries items of the definition: it has a command of its own"
+    yield from _wrong_of_a_plan(event)
     if event.action == ac.ACKNOWLEDGE and not event.reason:
         yield "reason", "an acknowledgement needs a reason"
     if (event.action == ac.ACKNOWLEDGE) != bool((event.acknowledges or "").split()):
         sentence = "acknowledge needs the fingerprints of the findings that it is of, and only it has them"
         yield "acknowledgement", sentence
+
+
+def _wrong_of_a_plan(event: Action) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong with what an event says of a plan, of its steps, or of a check of it."""
+    if event.action == ac.KEEP_CHECK and event.body is None:
+        yield "check", "keep-check keeps what came of a check: `cfgtrack check FILE --keep` records it"
+    if event.action == ac.ADOPT and event.body is None:
+        yield (
+            "plan",
+            "adopt keeps the text of a plan: it has a command of its own, `cfgtrack plan adopt FILE`",
+        )
+    if event.action in (ac.ABANDON, ac.SKIP) and not event.reason:
+        yield "reason", f"{event.action} needs a reason"
+    if event.action == ac.SKIP and not event.step:
+        yield "step", "skip needs the step that is left out"

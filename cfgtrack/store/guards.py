@@ -81,8 +81,10 @@ POLICIES: Mapping[str, str] = {
 
 def postgresql_functions() -> Mapping[str, str]:
     """Return what PostgreSQL's triggers and policies call, by name and arguments, each with its language and text."""
-    sql = (top_folder("schema") / "postgresql" / "0004.sql").read_text(encoding="utf-8")
     found = {"append_only()": _APPEND_ONLY}
+    # A later file says anew what an earlier one said.
+    files = sorted((top_folder("schema") / "postgresql").glob("*.sql"))
+    sql = "\n".join(one.read_text(encoding="utf-8") for one in files)
     for name, arguments, head, body in _FUNCTION.findall(sql):
         form = re.search(r"LANGUAGE (\w+)( IMMUTABLE| STABLE)?( VOLATILE)?( SECURITY DEFINER)?", head)
         assert form is not None, head
@@ -95,7 +97,8 @@ def postgresql_functions() -> Mapping[str, str]:
 
 
 _FUNCTION = re.compile(
-    r"^CREATE FUNCTION (\w+)\((.*?)\) RETURNS (.*?) AS \$\$(.*?)\$\$;$", re.MULTILINE | re.DOTALL
+    r"^CREATE (?:OR REPLACE )?FUNCTION (\w+)\((.*?)\) RETURNS (.*?) AS \$\$(.*?)\$\$;$",
+    re.MULTILINE | re.DOTALL,
 )
 
 COLUMNS: Mapping[str, str] = {

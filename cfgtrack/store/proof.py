@@ -63,6 +63,13 @@ def current_head(database: Database) -> Head:
     return Head(0, Frontier().root(), 0) if row is None else Head(row[0], bytes(row[1]), row[2])
 
 
+def head_as_known(database: Database, known: int) -> Head:
+    """Return the head over all events that were known by an instant: the last write's by then."""
+    sql = "SELECT number, root, known FROM tree_head WHERE known <= :known ORDER BY number DESC LIMIT 1"
+    row = database.row(sql, {"known": known})
+    return Head(0, Frontier().root(), 0) if row is None else Head(row[0], bytes(row[1]), row[2])
+
+
 def head_called(database: Database, said: SaidHead) -> Head:
     """Return the head of this journal that somebody said. Refused when it isn't one of this journal."""
     row = database.row("SELECT number, root, known FROM tree_head WHERE number = :size", {"size": said.size})

@@ -111,10 +111,15 @@ class SqlView:
         return "" if row is None or row[0] == owner_of(port) else str(row[0])
 
     def devices_on(self, thing: str) -> Iterable[Effect]:
-        """Return what put the locks and tags on a port or lock box that hang there, in any order."""
+        """Return what put the locks and tags that hang on a thing there, and the defects that stand, in any order."""
         span = {"subject": thing, "first": DEVICE, "end": AFTER_DEVICE}
         last = {row[0]: row for row in self.database.rows(_DEVICES, {**span, **self._moment()})}
         return [Effect(thing, *row) for row in last.values() if row[1]]
+
+    @property
+    def is_bare(self) -> bool:
+        """No: it isn't known without a look at each thing."""
+        return False
 
     def standing_at(self, place: str) -> Iterable[str]:
         """Return the units and mobile places that stand directly at `place`."""

@@ -1293,12 +1293,57 @@ def locking(s: Asker) -> None:
     s.ask("import", "-", "--rejects", s.folder / "rejects", stdin="\n".join(map(json.dumps, rows)), status=3)
 
 
+def failing(s: Asker) -> None:
+    """Something can't be done: it is refused from then on, told wherever one asks, and lifted again."""
+    _shop(s)
+    s.ask("load", s.file("lockers.toml", LOCKERS))
+    s.ask("rules", "load", s.file("locked.toml", LOCKED))
+    s.do(1, "de-energise", "WALL:K", "--by", "ANN")
+    s.do(2, "defect", "energise", "WALL:K", "seized", "voltage=28 V", "--by", "ANN", "--id", "F1")
+    s.do(2, "defect", "energise", "WALL:K", "damaged")
+    s.do(2, "defect", "mate", "BOX-2:J", "WALL:J", "won't seat", "--by", "BEN")
+    s.do(2, "defect", "BOX-2", "missing", "--id", "F2")
+    for code, words in {
+        "barred": "energise WALL:K by ANN",
+        "no-defect": "rectify shut WALL:V by ANN",
+        "several": "rectify WALL:K by ANN",
+    }.items():
+        report = s.ask("check", "--do", words, status=3)
+        assert code in [reason["code"] for f in report["check"]["new"] for reason in f["reasons"]], words
+    for thing in ("WALL:K", "WALL", "BOX-2", "BOX-2:J"):
+        s.ask("state", thing)
+        found = s.ask("can", thing)["barred"]
+        assert found[0]["lifted_by"].startswith("rectify "), thing
+        s.ask("history", thing)
+    assert len(s.ask("state")["state"]["defects"]) == 4
+    assert [one["event"] for one in s.ask("findings")["defects"]].count("F1") == 1
+    plan = s.ask("check", "--do", "energise WALL:K by ANN", status=3)
+    assert [one["values"]["voltage"]["shown"] for one in plan["defects"] if one["values"]] == [28.0]
+    cures = [cure["text"] for finding in plan["check"]["new"] for cure in finding["cures"]]
+    assert any("rectify energise WALL:K seized" in cure and " and rectify" in cure for cure in cures), cures
+    rows = [
+        {"at": at(3), "action": action, "subjects": subjects, "by": "ANN", **more}
+        for action, subjects, more in (
+            ("energise", ["WALL:K"], {}),
+            ("rectify", ["WALL:K"], {}),
+            ("rectify", ["WALL:V"], {"bars": "shut"}),
+            ("defect", ["WALL:V"], {"bars": "shut", "status": "leaking"}),
+        )
+    ]
+    s.ask("import", "-", "--rejects", s.folder / "rejects", stdin="\n".join(map(json.dumps, rows)), status=3)
+    s.do(4, "rectify", "energise", "WALL:K", "damaged")
+    s.do(4, "rectify", "WALL:K")
+    s.do(5, "energise", "WALL:K", "--by", "ANN")
+    s.ask("diff", at(1), at(3))
+    s.ask("diff", at(3), at(5))
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching, timing,
+        signing, watching, timing, failing,
     )
 }  # fmt: skip
 

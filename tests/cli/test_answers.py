@@ -161,6 +161,7 @@ def test_words_are_those_of_the_program() -> None:
         "place",
         "lock",
         "tag",
+        "defect",
         *QUANTITIES,
     }
     assert set(defs["quantity"]["properties"]["dimension"]["enum"]) == set(QUANTITIES.values())

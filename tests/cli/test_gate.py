@@ -59,6 +59,27 @@ ROWS: dict[str, tuple[dict[str, Any], str]] = {
     "places that are no texts": ({**SHUT, "ends": {"PUMP-1:F2": 1}}, "ends: expected an object of texts"),
     "a place of a measurement": ({**READ, "values": {"pressure": BAR}, "place": "STORE"}, "takes no place"),
     "a status of a move": ({**SHUT, "status": "open"}, "shut takes no status"),
+    "what a move bars": ({**SHUT, "bars": "open"}, "shut takes no bars"),
+    "a defect without a cause": (
+        {"action": "defect", "subjects": ["HALL:V1"], "bars": "open"},
+        "say what is wrong",
+    ),
+    "a defect that bars what isn't": (
+        {"action": "defect", "subjects": ["HALL:V1"], "bars": "opne", "status": "seized"},
+        "takes no opne; near names: open",
+    ),
+    "a defect that bars another's action": (
+        {"action": "defect", "subjects": ["HALL:V1"], "bars": "torque", "status": "seized"},
+        "HALL:V1 takes no torque",
+    ),
+    "a defect in a place": (
+        {"action": "defect", "subjects": ["HALL:V1"], "status": "seized", "place": "HALL"},
+        "told to bring something to HALL",
+    ),
+    "a cause of many words": (
+        {"action": "defect", "subjects": ["HALL:V1"], "status": "x" * 201},
+        "expected at most 200 characters, found 201",
+    ),
     "a body of a move": ({**SHUT, "body": {"items": "x"}}, "shut takes no body"),
     "subjects of an outing": (
         {"action": "begin", "subjects": ["HALL:V1"], "outing": "W1"},

@@ -593,11 +593,11 @@ def _all_rows(plant: Plant) -> list[object]:
 
 def _let_in(plant: Plant, function: str, insert: Callable[[psycopg.Connection[Any]], object]) -> None:
     """Have a server take what one function of it would refuse: as a server did that knew less."""
-    sql = (top_folder("schema") / "postgresql" / "0004.sql").read_text(encoding="utf-8")
-    found = re.search(
+    files = sorted((top_folder("schema") / "postgresql").glob("*.sql"))
+    sql = "\n".join(one.read_text(encoding="utf-8") for one in files).replace("OR REPLACE ", "")
+    *_, found = re.finditer(
         rf"CREATE FUNCTION ({function}\(.*?\)) (RETURNS .*?) AS \$\$.*?END \$\$;", sql, re.DOTALL
     )
-    assert found is not None
     with psycopg.connect(plant.url, autocommit=True) as owner:
         owner.execute(f"CREATE OR REPLACE FUNCTION {found[1]} {found[2]} AS $$ BEGIN END $$")
         with plant.sql("REC") as db:

@@ -23,6 +23,8 @@ VERB_LINES: dict[str, tuple[str, ...]] = {
     "unlock": ("BOX-1:C", "--by", "BAG"),
     "tag": ("BOX-1:C", "--by", "ANN"),
     "untag": ("BOX-1:C", "--by", "ANN"),
+    "defect": ("torque", "BOX-1:B2", "jammed", "torque=12 N*m"),
+    "rectify": ("BOX-1:B2",),
     "cut": ("WALL:V", "from", "ANN", "--by", "BAG", "--reason", "nobody there"),
     "as-found": ("WALL:F2", "capped"),
     "measure": ("BOX-1", "mass=9 kg"),
@@ -35,5 +37,5 @@ BEFORE_ALL = ("tag", "WALL:V", "--by", "ANN")
 """What `cut` takes away."""
 
 _FIRST = ("shut", "open", "de-energise", "energise", "uncover", "cover")
-_LOCKS = ("lock", "transfer", "unlock", "tag", "untag")
+_LOCKS = ("lock", "transfer", "unlock", "tag", "untag", "defect", "rectify")
 VERB_ORDER = (*_FIRST, *_LOCKS, *(verb for verb in VERB_LINES if verb not in (*_FIRST, *_LOCKS)))

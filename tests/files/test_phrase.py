@@ -201,6 +201,10 @@ def event(action, subjects, **more):
 
 ONE, TWO = st.tuples(PORTS), st.tuples(PORTS, PORTS)
 UNIT, PLACE = st.sampled_from([("PUMP-1",), ("INA",)]), st.sampled_from(["BAY-1", "SITE"])
+BARRED = st.sampled_from(["release", "let-go", "place", "open"])
+CAUSES = st.sampled_from(
+    ["seized", "won't seat", "stuck in half", "in", "by", "PUMP-1", "PUMP-1:F1", "mate", "a=1"]
+)
 CODE = "0123456789ab"
 EVENTS = st.one_of(
     *(event(action, ONE | TWO, values=VALUES) for action in ("mate", "demate", "let-go", "torque", "cap")),
@@ -216,6 +220,12 @@ EVENTS = st.one_of(
     *(event(action, st.tuples(PORTS, st.just("INA"))) for action in ("lock", "unlock")),
     event("transfer", st.tuples(PORTS, st.just("INA"), st.just("BEN"))),
     event("cut", st.tuples(PORTS, st.just("BEN")), reason=WORDS),
+    *(
+        event(action, ONE | UNIT, bars=st.none() | BARRED, status=WORDS | CAUSES, values=VALUES)
+        for action in ("defect", "rectify")
+    ),
+    event("defect", st.just(("PUMP-1:F1", "BAY-1:F1")), bars=st.just("mate"), status=WORDS | CAUSES),
+    event("rectify", ONE | UNIT, bars=st.none() | BARRED),
     event("end", st.just(()), outing=st.just("o-1")),
     event("withdraw", st.just(()), withdraws=st.just("e-1"), reason=st.none() | WORDS),
     event("explain", st.just(()), explains=st.just("e-1"), reason=st.none() | WORDS),

@@ -13,6 +13,7 @@ from typing import Any
 
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.defect import all_defects, barrable, rectified
 from cfgtrack.model.event import Event
 from cfgtrack.model.hold import mate_of
 from cfgtrack.model.kind import Kind, Medium, Move
@@ -293,6 +294,7 @@ def _draft(r: Random, now: Configuration) -> Draft:
         *([r.choice(joins)] * 6 if joins else []),
         *([r.choice(others)] * 6 if others else []),
         *([_device(r, now, ports)] * 3),
+        _defect(r, now, ports),
     ]
     return r.choice(choices)
 
@@ -308,6 +310,17 @@ def _device(r: Random, now: Configuration, ports: Sequence[str]) -> Draft:
         return ("untag" if one.is_tag else "unlock"), (thing, one.holder), {}
     thing = r.choice((*gates, "RACK"))
     return r.choice(("lock", "lock", "tag")), (thing, r.choice(("HAND", "BAG", "RACK"))), {}
+
+
+def _defect(r: Random, now: Configuration, ports: Sequence[str]) -> Draft:
+    """Draw something that can't be done any more, or mostly, where there is one, what rectifies it."""
+    stands = all_defects(now)
+    if stands and r.random() < 0.7:
+        one = rectified(r.choice(stands))
+        return "rectify", one.subjects, {"bars": one.bars, "status": one.status}
+    thing = r.choice(ports)
+    can = [*barrable(now.plant, thing)]
+    return "defect", (thing,), {"bars": r.choice(can), "status": r.choice(("seized", "worn"))}
 
 
 def _moves(now: Configuration, ports: Sequence[str]) -> tuple[list[Draft], list[Draft]]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import WHOLE, Clause, Condition, Ended, Judge, Part
+from cfgtrack.rules.condition import WHOLE, Asked, Clause, Condition, Ended, Judge, Part
 from cfgtrack.rules.cure import Proposal, in_turn
 from cfgtrack.rules.dependence import depends_on_items
 from cfgtrack.rules.finding import Reason
@@ -75,6 +75,9 @@ class Count(Condition):
             return f"are {wanted}"
         return f"have a {self.medium} path to {self.end.words()}" if self.end else ""
 
+    def asked(self) -> Iterator[Asked]:
+        yield from ()
+
     def media(self) -> frozenset[str]:
         return frozenset() if self.end is None else frozenset({self.medium})
 
@@ -104,6 +107,8 @@ class _Count(Judge):
         return self.wanted.is_met(self.world, item)
 
     def _meeting(self, it: str | None) -> list[str]:
+        if self.ways is None and self.have is not None:
+            return [item for item in self.of.items(it) if item in self.have]
         if self.ways is None:
             return list(filter(self._counts, self.of.items(it)))
         cut_off = frozenset(self.ways.cut_off(it))

@@ -33,7 +33,7 @@ And in a rules file::
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any, ClassVar, Protocol, Self
@@ -41,7 +41,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Protocol, Self
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
-from cfgtrack.rules.condition import WHOLE, Clause, Condition, Ended, Judge, NoVerdict, Part, line_of
+from cfgtrack.rules.condition import WHOLE, Asked, Clause, Condition, Ended, Judge, NoVerdict, Part, line_of
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -96,6 +96,11 @@ class Custom(Condition):
 
     def media(self) -> frozenset[str]:
         return frozenset(find_custom(self.name).media)
+
+    def asked(self) -> Iterator[Asked]:
+        """Yield everything: what others have written may ask anything. What is built in asks nothing."""
+        if self.name not in _BUILT_IN:
+            yield Asked()
 
     def compile(self, world: World) -> Judge:
         return _Custom(self, world)

@@ -10,7 +10,7 @@ from typing import ClassVar, Self
 from cfgtrack.model.action import MEASURE, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import format_duration
-from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.condition import Asked, Clause
 from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.dependence import Timer
 from cfgtrack.rules.finding import Reason
@@ -57,6 +57,11 @@ class Done(OnItems):
     def timers(self, plant: Plant) -> tuple[Timer, ...]:  # noqa: ARG002 - it names its own actions
         """Return when what was done is too long ago."""
         return () if self.max_age is None else (Timer(self.actions, (self.max_age + 1,), self.quantity),)
+
+    def asked(self) -> Iterator[Asked]:
+        done = (f"{action} {self.quantity}" if self.quantity else action for action in self.actions)
+        most_age = None if self.max_age is None else self.max_age + 1
+        yield Asked(frozenset((*done, *self.since)), self.looks_inside(), most_age)
 
     def looks_inside(self) -> bool:
         return bool(self.since)

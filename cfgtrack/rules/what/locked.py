@@ -10,7 +10,7 @@ from typing import ClassVar, Self
 from cfgtrack.model.action import LOCK, UNLOCK, Action
 from cfgtrack.model.lock import Device, holders_over, locks_on
 from cfgtrack.model.plant import port_of
-from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.condition import Asked, Clause
 from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
@@ -48,6 +48,9 @@ class Locked(OnItems):
     def hanging(self, world: World, item: str) -> list[Device]:
         """Return what hangs on an item, of the sort that is asked for."""
         return locks_on(world.configuration, item)
+
+    def asked(self) -> Iterator[Asked]:
+        yield from ()
 
     def is_met(self, world: World, item: str) -> bool:
         if self.by and self.puts_on == LOCK:

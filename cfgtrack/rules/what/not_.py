@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import WHOLE, Clause, Condition, Ended, Judge, Part, falling_short
+from cfgtrack.rules.condition import WHOLE, Asked, Clause, Condition, Ended, Judge, Part, falling_short
 from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
@@ -40,6 +40,9 @@ class Not(Condition):
 
     def each(self) -> Iterator[Selection]:
         return self.part.each()
+
+    def asked(self) -> Iterator[Asked]:
+        return self.part.asked()
 
     def as_one(self) -> Iterator[Condition]:
         yield self

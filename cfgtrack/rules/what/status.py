@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.condition import Asked, Clause
 from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
@@ -37,6 +37,9 @@ class Status(OnItems):
 
     def words(self) -> str:
         return f"{self.of.words()} is {self.wanted.words()}"
+
+    def asked(self) -> Iterator[Asked]:
+        yield from ()
 
     def is_met(self, world: World, item: str) -> bool:
         return self.wanted.is_met(world, item)

@@ -9,7 +9,7 @@ from typing import ClassVar, Self
 from cfgtrack.model.action import TAG, UNTAG, Action
 from cfgtrack.model.lock import tags_on
 from cfgtrack.model.plant import port_of
-from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.condition import Asked, Clause
 from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.items import OnItems
@@ -30,6 +30,9 @@ class Untagged(OnItems):
 
     def words(self) -> str:
         return f"{self.of.words()} is not tagged"
+
+    def asked(self) -> Iterator[Asked]:
+        yield from ()
 
     def is_met(self, world: World, item: str) -> bool:
         return not tags_on(world.configuration, item)

@@ -12,7 +12,7 @@ from cfgtrack.model.plant import Plant, port_of
 from cfgtrack.model.quantity import DIMENSIONS, QUANTITIES, Quantity, dimension_of, from_si
 from cfgtrack.model.time import SECOND, format_duration
 from cfgtrack.network.rating import Rated
-from cfgtrack.rules.condition import Clause
+from cfgtrack.rules.condition import Asked, Clause
 from cfgtrack.rules.cure import Proposal
 from cfgtrack.rules.dependence import Dependence, Timer
 from cfgtrack.rules.finding import Reason
@@ -140,6 +140,16 @@ class Value(OnItems):
         after = [] if self.low is None else [round(self.low * SECOND)]
         after += [] if self.high is None else [round(self.high * SECOND) + 1]
         return (Timer(self.since, tuple(after)),)
+
+    def asked(self) -> Iterator[Asked]:
+        if self.quantity == CYCLES:
+            return
+        if self.quantity == ELAPSED:
+            ends = [round(end * SECOND) + 1 for end in (self.low, self.high) if end is not None]
+            yield Asked(frozenset(self.since), self.looks_inside(), max(ends, default=0))
+            return
+        most_age = None if self.max_age is None else self.max_age + 1
+        yield Asked(frozenset((f" {self.quantity}", *self.since)), self.looks_inside(), most_age)
 
     def looks_inside(self) -> bool:
         return bool(self.since)

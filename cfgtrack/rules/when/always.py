@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, NamedTuple, Self
 
@@ -187,6 +187,22 @@ class _Always(Runner):
         super().forget(it)
         if it in self.false:
             self._turn_true(it, self.false[it])
+
+    def situation(self, now: int | None) -> Hashable:
+        if not self.false and not self._mute:
+            return None
+        lapses = (
+            (
+                it,
+                part,
+                lapse.items,
+                None if now is None or lapse.numbers else now - lapse.breach.since,
+                self.engine.older(lapse.numbers),
+            )
+            for it, parts in self.false.items()
+            for part, lapse in parts.items()
+        )
+        return self._muted(), frozenset(lapses)
 
     def _remember(self, mute: list[Any]) -> Any:
         false = [

@@ -65,6 +65,9 @@ class _At(Runner):
         for it in self.matcher.items(event):
             self.settle(it, event)
 
+    def situation(self, now: int | None) -> None:  # noqa: ARG002 - it remembers nothing
+        return None
+
     def settle(self, it: str | None, event: Event | None) -> None:
         try:
             for part, items in self.own.short(it).items():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, NamedTuple, Self
 
@@ -103,6 +103,16 @@ class _By(Runner):
     def forget(self, it: str | None) -> None:
         super().forget(it)
         self._mend(it, {})
+
+    def situation(self, now: int | None) -> Hashable:  # noqa: ARG002 - it counts ends, not time
+        if not self.false and not self._mute:
+            return None
+        faults = (
+            (it, part, fault.items, self.engine.older(fault.numbers))
+            for it, parts in self.false.items()
+            for part, fault in parts.items()
+        )
+        return self._muted(), frozenset(faults)
 
     def _remember(self, mute: list[Any]) -> Any:
         false = [

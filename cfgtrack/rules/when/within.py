@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, NamedTuple, Self
 
@@ -398,6 +398,28 @@ class _Within(Runner):
         self.trail.drop(self.armed, it)
         if not self.instances.is_scoped:
             self.engine.leave(self.number, it)
+
+    def situation(self, now: int | None) -> Hashable:
+        if not (self.running or self.staying or self.late or self.armed or self._mute):
+            return None
+        running = (
+            (it, frozenset(self._what_matters(clock, now) for clock in clocks))
+            for it, clocks in self.running.items()
+        )
+        late = (
+            (it, part, items, one.clock.undone, self.engine.older(numbers))
+            for it, several in self.late.items()
+            for one in several
+            for part, (items, numbers) in one.parts.items()
+        )
+        armed, staying = frozenset(self.armed), frozenset(self.staying)
+        return self._muted(), frozenset(running), staying, frozenset(late), armed
+
+    @staticmethod
+    def _what_matters(clock: _Running, now: int | None) -> Hashable:
+        """Return what of a running clock does: when it runs out, whether it is limited at all, and is undone."""
+        left = clock.deadline if clock.deadline is None or now is None else clock.deadline - now
+        return clock.deadline is None, left if now is not None else None, clock.undone
 
     def _remember(self, mute: list[Any]) -> Any:
         told = [

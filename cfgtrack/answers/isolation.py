@@ -1,0 +1,145 @@
+"""What is cut off if something is shut or parted, what isolates a thing, which segments has a medium? By no rule."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from cfgtrack.analysis import isolation as analysis
+from cfgtrack.analysis.isolation import CutOff, Isolation, Segments
+from cfgtrack.answers.asking import Asking
+from cfgtrack.answers.moment import Answer
+from cfgtrack.answers.past import Past
+from cfgtrack.model.lock import is_box, wrong_holder
+from cfgtrack.model.plant import HOLD, Plant, port_of
+from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.model.unknown import OWNER, THING, UNKNOWN, expect_thing, find, no_such
+from cfgtrack.network.cut import MOST
+
+TAG, LOOP = "tag=", "loop="
+"""What stands before a tag or loop where ends are named."""
+
+
+@dataclass(frozen=True, slots=True)
+class WithoutAnswer(Answer):
+    """What is cut off, medium by medium, if `things` are shut, off or parted. `already`: those that are so now."""
+
+    things: tuple[str, ...]
+    already: tuple[str, ...]
+    cut_off: tuple[CutOff, ...]
+
+
+def without(asking: Asking, things: Sequence[str], *, ends: Sequence[str] = ()) -> WithoutAnswer:
+    """Return what is cut off from what if `things` are shut, off or parted: ports, units, places. NoAnswer for others.
+
+    From `ends` (things, ``tag=...``, ``loop=...``), else from the sources, the expansions, and what stays.
+    """
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal), strict=False)
+        plant, now = past.plant, past.configuration
+        found = tuple(
+            dict.fromkeys(_shell(past, expect_thing(plant, t, (*OWNER, "port", "contact"))) for t in things)
+        )
+        named = tuple(_ends(past, ends))
+        parts = analysis.cut_off(past.networks, now, found, named)
+        touched = {thing for thing in found if any(analysis.is_joined(past.networks, now, thing))}
+        already = tuple(thing for thing in found if thing not in touched)
+        return WithoutAnswer(past.moment, found, already, tuple(parts))
+
+
+def _shell(past: Past, thing: str) -> str:
+    return port_of(thing) if past.plant.contact(thing) is not None else thing
+
+
+@dataclass(frozen=True, slots=True)
+class IsolationAnswer(Answer):
+    """What isolates things, medium by medium; `no_ends` are media of theirs in which nothing is a source or expansion.
+
+    `holders`: who is to work behind the locks, as the asking says; `boxes`: the group lock boxes of the plant.
+    """
+
+    things: tuple[str, ...]
+    isolation: tuple[Isolation, ...]
+    no_ends: tuple[str, ...]
+    holders: tuple[str, ...]
+    boxes: tuple[str, ...]
+
+
+def isolate(
+    asking: Asking,
+    things: Sequence[str],
+    *,
+    media: Sequence[str] = (),
+    ends: Sequence[str] = (),
+    holders: Sequence[str] = (),
+    most: int = MOST,
+) -> IsolationAnswer:
+    """Return the fewest devices that isolate things, in `media`, else in all of theirs but hold; `most` sets of them.
+
+    From `ends`, as of `without`. NoAnswer for what isn't there, and for `holders` who can have no lock.
+    """
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal), strict=False)
+        plant, now = past.plant, past.configuration
+        found = tuple(dict.fromkeys(expect_thing(plant, thing, THING) for thing in things))
+        named = tuple(_ends(past, ends))
+        who = tuple(plant.resolve(holder) for holder in holders)
+        for holder in who:
+            if why := wrong_holder(plant, holder):
+                raise NoAnswer(Problem("--for", UNKNOWN, why))
+        chosen = [find("medium", m, plant.media).id for m in media] or _of_energy(plant)
+        parts, silent = list[Isolation](), list[str]()
+        for medium in chosen:
+            network = past.networks[medium]
+            if not any(network.items(one) for thing in found for one in analysis.inside(now, thing)):
+                continue
+            one = analysis.isolation(network, now, found, named, most=most)
+            if one.ends or one.own:
+                parts.append(one)
+            else:
+                silent.append(medium)
+        if not parts and not silent:
+            sentence = f"{' and '.join(found)}: nothing of it carries {' or '.join(chosen)}"
+            raise NoAnswer(Problem(found[0], "no-medium", sentence))
+        boxes = [owner for owner in plant.owners() if is_box(plant, owner)]
+        return IsolationAnswer(past.moment, found, tuple(parts), tuple(silent), who, tuple(boxes))
+
+
+def _of_energy(plant: Plant) -> list[str]:
+    """Return the media but hold, those first that hurt most often."""
+    return sorted((m for m in plant.media if m != HOLD), key=lambda m: m not in ("fluid", "power"))
+
+
+def _ends(past: Past, words: Sequence[str]) -> Iterator[str]:
+    """Yield the addresses of the ends that are named. NoAnswer for what isn't there, or has no such tag or loop."""
+    from cfgtrack.rules.selection import Selection
+
+    what = ("node", "unit", "place")
+    for word in words:
+        for mark, chosen in (
+            (TAG, Selection(what=what, tags=(word[4:],))),
+            (LOOP, Selection(what=what, loops=(word[5:],))),
+        ):
+            if word.startswith(mark):
+                found = chosen.items(past.configuration)
+                if not found:
+                    raise NoAnswer(Problem("--from", UNKNOWN, no_such(mark[:-1], word.removeprefix(mark))))
+                yield from found
+                break
+        else:
+            yield from analysis.inside(past.configuration, expect_thing(past.plant, word, THING))
+
+
+@dataclass(frozen=True, slots=True)
+class SegmentsAnswer(Answer):
+    """The segments of a medium."""
+
+    segments: Segments
+
+
+def segments(asking: Asking, medium: str) -> SegmentsAnswer:
+    """Return what is joined as one in a medium, largest first, and what bounds it. NoAnswer for no such medium."""
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal), strict=False)
+        find("medium", medium, past.plant.media)
+        return SegmentsAnswer(past.moment, analysis.segments_of(past.networks[medium], past.configuration))

@@ -1,0 +1,109 @@
+"""`stops`, `leave` and `failures`: where the work may stop, and what becomes of it when a step can't be done."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from cfgtrack.cli import session as s
+from cfgtrack.cli.check import rules_option
+
+_EVERY = 0.2
+"""Seconds between two looks at how far it is."""
+
+_sequence = click.argument(
+    "sequence", metavar="[SEQUENCE.toml]", required=False, type=click.Path(path_type=Path)
+)
+
+
+def _showing(what: str) -> Callable[[int, int], None]:
+    """Return what shows on a terminal how far a long question has come, over and over in one line."""
+    if not sys.stderr.isatty():
+        return lambda _done, _of: None
+    last = [0.0]
+
+    def tell(done: int, of: int) -> None:
+        now = time.monotonic()
+        if now - last[0] > _EVERY:
+            last[0] = now
+            click.echo(f"\r{done} of {of} {what}\x1b[K", nl=False, err=True)
+
+    return tell
+
+
+@s.command("stops")
+@_sequence
+@rules_option
+@s.asked_at
+@click.option("--all", "whole", is_flag=True, help="A line for every step, not one for those that are alike.")
+@click.option("--ways", is_flag=True, help="List the steps of the ways, too.")
+def stops_command(
+    session: s.Session, sequence: Path | None, rules_files: tuple[Path, ...], whole: bool, ways: bool
+) -> None:
+    """Show after which steps of a sequence the work may stop, until when, and the shortest way to where it may.
+
+    Without a file: of what is left of the plan in force. The verdict is of how all is left once everybody has come in.
+    """
+    from cfgtrack.answers.stops import stops
+    from cfgtrack.show.stops import stops_text
+
+    found = stops(session.asking, sequence, rules=rules_files, tell=_showing("stop points"))
+    session.answer(found, lambda: stops_text(found, whole=whole, ways=ways, colour=session.colour))
+
+
+@s.command("leave")
+@rules_option
+@s.asked_at
+def leave_command(session: s.Session, rules_files: tuple[Path, ...]) -> None:
+    """Say whether the work may stop now, until when, what is open, and the way to where it may. Status 3 on no."""
+    from cfgtrack.answers.stops import leave
+    from cfgtrack.show.stops import leave_text
+
+    found = leave(session.asking, rules=rules_files)
+    session.answer(found, lambda: leave_text(found, colour=session.colour))
+    session.end(found=found.is_no)
+
+
+@s.command("failures")
+@_sequence
+@click.argument("step", required=False)
+@click.option(
+    "--failing",
+    "failing_files",
+    metavar="FILE",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Further ways of failing, or other ones of the same ids.",
+)
+@rules_option
+@s.asked_at
+@click.option("--all", "whole", is_flag=True, help="Those with a way out, too.")
+def failures_command(
+    session: s.Session,
+    sequence: Path | None,
+    step: str | None,
+    failing_files: tuple[Path, ...],
+    rules_files: tuple[Path, ...],
+    whole: bool,
+) -> None:
+    """Show for each step what becomes of it when that fails: which later steps die, is all safe, what is the way out.
+
+    Of one STEP in full. Those without a way out come first; a way that isn't found may still be there.
+    """
+    from cfgtrack.answers.stops import failures
+    from cfgtrack.show.stops import failures_text
+
+    found = failures(
+        session.asking,
+        sequence,
+        step,
+        rules=rules_files,
+        failing=failing_files,
+        tell=_showing("steps"),
+    )
+    in_full = step is not None
+    session.answer(found, lambda: failures_text(found, whole=whole, in_full=in_full, colour=session.colour))

@@ -1,0 +1,84 @@
+"""What a situation is: the configuration and what the rules remember. Two ways meet only where both are the same.
+
+Left out is what nothing to come asks about: which event wrote a state, the reasons and the deed of a breach, how often
+something was begun. Times are told from the engine's now on, and of what was last done as far as a rule asks: in which
+order, or how long ago.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Iterator
+from typing import TYPE_CHECKING
+
+from cfgtrack.model.plant import owner_of, port_of
+from cfgtrack.rules.condition import Asked
+from cfgtrack.rules.world import Stamp, told
+
+if TYPE_CHECKING:
+    from cfgtrack.rules.engine import Engine
+    from cfgtrack.rules.world import World
+
+
+def situation(engine: Engine, *, timed: bool = True) -> Hashable:
+    """Return what tells one situation from another: equal only where all to come is the same. Closes the instant.
+
+    Comparable are those of one engine since its first mark, or of engines made alike and never marked. Not `timed`:
+    without how long ago things were and how long clocks have run, for whoever keeps the time himself.
+    """
+    engine.settle()
+    world, now = engine.world, engine.world.now
+    remembered = (
+        (runner.number, what)
+        for runner in engine.runners
+        if (what := runner.situation(now if timed else None)) is not None
+    )
+    return (
+        frozenset(_written(world)),
+        tuple(remembered),
+        frozenset(_stamps(engine, timed=timed)),
+    )
+
+
+def _written(world: World) -> Iterator[Hashable]:
+    """Yield what is otherwise than it was before the first mark; without one all that was ever touched."""
+    configuration, first = world.configuration, world.first
+    if first is None:
+        yield from ((subject, state.value, state.other) for subject, state in configuration.touched())
+        yield from ((*key, told(key[1], effect)) for key, effect in configuration.values.items())
+        yield from configuration.cycles.items()
+        return
+    for subject, before in first.states.items():
+        state = configuration.state(subject)
+        if (state.value, state.other) != before:
+            yield subject, state.value, state.other
+    for key, value in first.values.items():
+        now = told(key[1], configuration.values.get(key))
+        if now != value:
+            yield *key, now
+    for subject, used in first.cycles.items():
+        cycles = configuration.cycles.get(subject, 0)
+        if cycles != used:
+            yield subject, cycles
+
+
+def _stamps(engine: Engine, *, timed: bool) -> Iterator[Hashable]:
+    """Yield what of when things were last done a rule asks: the order within each item, and how long ago."""
+    done, since = engine.world.stamps, engine.world.began
+    for number, asked in enumerate(engine.asked):
+        groups: dict[str, dict[tuple[str, str], Stamp]] = {}
+        for (subject, action), stamp in _of_interest(done, asked):
+            if asked.most_age is not None and timed:
+                yield number, subject, action, min(engine.world.now - stamp[0], asked.most_age)
+            # What was done before is before all that was done since, in every order of that.
+            if since is None or stamp > since:
+                of = owner_of(subject) if asked.inside else port_of(subject)
+                groups.setdefault(of, {})[subject, action] = stamp
+        for of, stamps in groups.items():
+            ranks = {stamp: rank for rank, stamp in enumerate(sorted(set(stamps.values())))}
+            yield number, of, frozenset((key, ranks[stamp]) for key, stamp in stamps.items())
+
+
+def _of_interest(done: dict[tuple[str, str], Stamp], asked: Asked) -> Iterable[tuple[tuple[str, str], Stamp]]:
+    if asked.actions is None:
+        return done.items()
+    return ((key, stamp) for key, stamp in done.items() if key[1] in asked.actions)
