@@ -6,8 +6,9 @@ by doing it with the steps of that track put off, and what hangs on them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event
@@ -127,6 +128,8 @@ def as_sequence(
     *,
     outing: Outing,
     takes: Callable[[Action], tuple[int, int, int]],
+    assumed: Callable[[Action], bool] = lambda _: False,
+    titles: Mapping[int, str] = MappingProxyType({}),
     title: str = "",
 ) -> Proposed:
     """Return an order with its waits as a sequence of one outing."""
@@ -139,7 +142,8 @@ def as_sequence(
             replace(said, id="", outing=None),
             takes(said),
             tuple(names[one] for one in sorted(waits[number])),
-            assumed=True,
+            title=titles.get(number, ""),
+            assumed=assumed(said),
         )
         for number, said in enumerate(order)
     )

@@ -62,6 +62,7 @@ class Planned:
     said: Action
     event: Event
     mark: int
+    pressing: int = 0
 
 
 @dataclass(slots=True)
@@ -83,6 +84,7 @@ class Means:
     tried: int = 0
     most: int = MOST_TRIED
     trace: Callable[[str], object] | None = None
+    allows: Callable[[Action], bool] = lambda _: True
     _asks: Asks = field(init=False)
     _kept: list[Want] = field(default_factory=list)
     _doing: list[object] = field(default_factory=list)
@@ -133,8 +135,13 @@ class Means:
         if self.engine.noted > noted:
             self.engine.back(mark)
             return False
-        self.order.append(Planned(said, event, mark))
+        self.order.append(Planned(said, event, mark, self.pressing()))
         return True
+
+    def pressing(self) -> int:
+        """Return how many clocks run that leave little time."""
+        limit = self.engine.world.now + self.urgent
+        return sum(due <= limit for due in self.engine._due.values())
 
     def _event(self, said: Action) -> Event | None:
         outcome = resolve(self.now, self._timed(said))
@@ -339,7 +346,7 @@ class Means:
     def do(self, action: Action) -> bool:
         """Do an action, after all that must come first; return whether it is done. Else all is as it was."""
         key = ("do", action.action, action.subjects, action.place)
-        if key in self._doing or len(self._doing) > self._deepest:
+        if key in self._doing or len(self._doing) > self._deepest or not self.allows(action):
             return False
         before, held = self.keep(), len(self._kept)
         self._doing.append(key)
@@ -404,7 +411,7 @@ class Means:
                 self._say(f"  would undo {undone}")
                 self.engine.back(mark)
                 return False, self._left_behind(undone, event), action
-            self.order.append(Planned(replace(action, by=event.by), event, mark))
+            self.order.append(Planned(replace(action, by=event.by), event, mark, self.pressing()))
             self._say(f"+ {words(event)} by {event.by}")
             if event.by:
                 self._last_at[site_of(self.now, event.by)] = event.by
