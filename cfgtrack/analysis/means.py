@@ -38,7 +38,7 @@ from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import acts_at, goes_to, hands_at, site_at, site_in, site_of, wanted_at
 from cfgtrack.model.quantity import DIMENSIONS, Quantity
-from cfgtrack.model.time import MINUTE, SECOND
+from cfgtrack.model.time import LONGEST, MINUTE, SECOND
 from cfgtrack.rules.breach import Breach, words
 from cfgtrack.rules.engine import Engine, Turn
 
@@ -112,6 +112,19 @@ class Means:
     def keep(self) -> list[Planned]:
         """Return the order as it is, to be gone back to."""
         return list(self.order)
+
+    def once_more(self, said: Action) -> list[Turn] | None:
+        """Do what was said, if it can be and breaks nothing; return the clocks that it starts and stops."""
+        turned = self.engine.turned
+        return self.engine.turns(turned) if self._again(said) else None
+
+    def meet(self, turns: Iterable[Turn]) -> None:
+        """Have clocks met now, whatever time they leave."""
+        urgent, self.urgent = self.urgent, LONGEST
+        try:
+            self._meet(turns)
+        finally:
+            self.urgent = urgent
 
     def restore(self, kept: Sequence[Planned]) -> None:
         """Go back to an order."""
@@ -646,32 +659,40 @@ class Means:
         assert isinstance(event, Event)
         self._step(event)
 
-    def lacking_at_end(self, outing: str) -> list[tuple[Breach | Turn, list[Alternative]]]:
+    def go_on(self, outing: str, start: int | None) -> None:
+        """End an outing, and let time pass until the next one starts."""
+        self._bound(END, outing)
+        if start is not None and start > self.engine.world.now:
+            self.engine.advance(start)
+        self.order.clear()
+
+    def lacking_at_end(self, outing: str, *, last: bool = True) -> list[tuple[Breach | Turn, list[Alternative]]]:
         """Return what would be broken if the outing and all else ended now, or run on, and what would help."""
         mark, noted = self.engine.mark(), self.engine.noted
         self._bound(END, outing)
-        self.engine.end_sequence()
+        if last:
+            self.engine.end_sequence()
         broken = list(self.engine.breaches_since(noted).values())
         self.engine.back(mark)
         out: list[tuple[Breach | Turn, list[Alternative]]] = []
         for breach in broken:
             runner = self.engine._runner_of[breach.rule.id]
             out.append((breach, [self._readied(a) for a in self._asks.of(runner.own, breach.it, breach.part)]))
-        for clock in self.engine.clocks():
+        for clock in self.engine.clocks() if last else ():
             if clock.deadline is not None:
                 runner = self.engine._runner_of[clock.rule]
                 asked = self._asks.of(runner.own, clock.subject or None)
                 out.append((clock, [self._readied(a) for a in asked]))
         return out
 
-    def finish(self, outing: str, wants: Sequence[Want]) -> list:
+    def finish(self, outing: str, wants: Sequence[Want], *, last: bool = True) -> list:
         """Bring about what must hold at the end, with all that is wanted kept; return what can't be."""
         held = len(self._kept)
         self._kept += wants
         try:
             failed = set()
             for _ in range(60):
-                lacking = self.lacking_at_end(outing)
+                lacking = self.lacking_at_end(outing, last=last)
                 todo = [one for one in lacking if (one[0].rule if isinstance(one[0].rule, str) else one[0].rule.id, getattr(one[0], "it", getattr(one[0], "subject", None))) not in failed]
                 if not todo:
                     return [one[0] for one in lacking]
@@ -679,6 +700,6 @@ class Means:
                 self._say(f"END {what.rule if isinstance(what.rule, str) else what.rule.id}")
                 if self._one_of(alternatives) is None:
                     failed.add((what.rule if isinstance(what.rule, str) else what.rule.id, getattr(what, "it", getattr(what, "subject", None))))
-            return [one[0] for one in self.lacking_at_end(outing)]
+            return [one[0] for one in self.lacking_at_end(outing, last=last)]
         finally:
             del self._kept[held:]
