@@ -89,8 +89,8 @@ def complete(
             best = (faults, once, report)
         if report.verdict == Verdict.CLEAR:
             break
-        given = {step.id for step in proposal.steps}
-        more = {(f.step or "", f.rule) for f in report.new if f.step in given} - pressing
+        said = {step.step: step.action for step in report.steps}
+        more = {(said[f.step], f.rule) for f in report.new if f.step in said} - pressing
         if not more:
             break
         pressing |= more
@@ -102,7 +102,7 @@ def complete(
 
 
 class _Completing:
-    """Goes through a sequence once. `pressing`: after which steps which rules' clocks are met at once."""
+    """Goes through a sequence once. `pressing`: once what is done which rules' clocks are met at once."""
 
     def __init__(
         self,
@@ -121,7 +121,9 @@ class _Completing:
         actors, machines = who_acts(self.plant, begin)
         doers = {step.action.by for step in proposal.steps if step.action.by}
         actors = tuple(dict.fromkeys((*actors, *sorted(d for d in doers if self.plant.is_mobile(d)))))
-        self.means = Means(engine, Gaps(self.plant), actors, machines, trace=trace)
+        self.means = Means(
+            engine, Gaps(self.plant), actors, machines, urgent=0, trace=trace, watched=frozenset(pressing)
+        )
         schedule = Schedule(proposal, begin.start, begun)
         self.order = [laid.step for laid in schedule.lay_out(schedule.at_pace(1)).steps]
         self.left: list[Left] = []
@@ -160,9 +162,7 @@ class _Completing:
                 self.left.append(Left(step.id, outing.id, self._why(said)))
                 continue
             given[id(means.order[-1].said)] = step
-            wanted = {rule for one, rule in self.pressing if one == step.id}
-            if wanted:
-                means.meet(turn for turn in turns or () if turn.rule in wanted)
+            means.meet(turns or ())
         try:
             lacking = means.finish(outing.id, (), last=last)
         except Spent:
@@ -202,7 +202,13 @@ class _Completing:
             return given.track if given is not None else tracks.get(said.by or "", said.by or outing.id)
 
         order = [entry.said for entry in entries]
-        waits = waits_of(self.means.engine, order, track_of)
+        number_of = {entry.given.id: n for n, entry in enumerate(entries) if entry.given is not None}
+        known = {
+            number_of[entry.given.id]: [number_of[a] for a in entry.given.after if a in number_of]
+            for entry in entries
+            if entry.given is not None
+        }
+        waits = waits_of(self.means.engine, order, track_of, known)
         for entry in entries:
             names.append(entry.given.id if entry.given is not None else self._name())
         out: list[Step] = []

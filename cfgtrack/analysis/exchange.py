@@ -14,7 +14,7 @@ from cfgtrack.analysis.check import CheckReport, Start, check
 from cfgtrack.analysis.gaps import Gaps
 from cfgtrack.analysis.goal import Goal
 from cfgtrack.analysis.goal import Want as Wanted
-from cfgtrack.analysis.lanes import Bench, as_sequence, waits_of
+from cfgtrack.analysis.lanes import Bench, Prefix, as_sequence, waits_of
 from cfgtrack.analysis.means import Means, Planned, Spent
 from cfgtrack.analysis.verdict import Verdict
 from cfgtrack.analysis.wants import At, Be, Pair, Want
@@ -163,49 +163,42 @@ def wants_for(now: Configuration, wanted: Iterable[Wanted]) -> list[Want]:
 
 def _without_spare(means: Means, wants: Sequence[Want], outing: str) -> list[Action]:
     """Return the order without what it does as well without, step by step from the end, then in pairs."""
-    changed = True
-    while changed:
-        changed = False
-        for size in (1, 2):
-            for number in range(len(means.order) - 1, -1, -1):
-                for other in [number] if size == 1 else _counterparts(means, number):
-                    if _goes_without(means, {number, other}, wants, outing):
-                        changed = True
+    order, size = means.keep(), 0
+    while size != len(order):
+        size = len(order)
+        for pairs in (False, True):
+            for first in range(len(order) - 1, -1, -1):
+                means.restore(order[:first])
+                for second in _counterparts(order, first) if pairs else [first]:
+                    kept = [one for n, one in enumerate(order) if n > first and n != second]
+                    pressing = sum(one.pressing for one in order[first:])
+                    if _goes(means, kept, pressing, wants, outing):
+                        order = means.keep()
                         break
+                    means.restore(order[:first])
+        means.restore(order)
     return [one.said for one in means.order]
 
 
-def _counterparts(means: Means, number: int) -> list[int]:
-    """Return the earlier steps that a step may undo: those on the same things."""
-    if number >= len(means.order):
-        return []
-    things = set(means.order[number].event.subjects)
-    return [n for n in range(number - 1, -1, -1) if things.intersection(means.order[n].event.subjects)][:3]
+def _counterparts(order: Sequence[Planned], first: int) -> list[int]:
+    """Return the later steps that may undo a step: those on the same things."""
+    things = set(order[first].event.subjects)
+    return [n for n in range(first + 1, len(order)) if things.intersection(order[n].event.subjects)][:3]
 
 
-def _goes_without(means: Means, out: set[int], wants: Sequence[Want], outing: str) -> bool:
-    if max(out) >= len(means.order):
-        return False
-    before = means.keep()
-    first = min(out)
-    pressing = _pressing(means, before[first:])
-    means.restore(before[:first])
-    rest = [one for n, one in enumerate(before) if n > first and n not in out]
-    for one in rest:
+def _goes(
+    means: Means, steps: Sequence[Planned], pressing: int, wants: Sequence[Want], outing: str
+) -> bool:
+    """Return whether steps can be done and end where they should. Clocks that leave little time may not run for more
+    steps than they did: how long steps take isn't known here.
+    """
+    for one in steps:
         if not means._again(one.said):
-            break
-        pressing -= means.pressing()
-    else:
-        # Clocks that leave little time may not run longer than they did: how long steps take isn't known here.
-        if pressing >= 0 and all(map(means.met, wants)) and not means.lacking_at_end(outing):
-            return True
-    means.restore(before)
-    return False
-
-
-def _pressing(means: Means, steps: Sequence[Planned]) -> int:
-    """Return how many clocks that leave little time run after each of the last steps, together."""
-    return sum(one.pressing for one in steps)
+            return False
+        pressing -= means.order[-1].pressing
+        if pressing < 0:
+            return False
+    return all(map(means.met, wants)) and not means.lacking_at_end(outing)
 
 
 class _Trial:
@@ -224,6 +217,7 @@ class _Trial:
     ) -> None:
         self.rules, self.begin, self.goal, self.outing, self.engine = rules, begin, goal, outing, engine
         self.plant = engine.world.plant
+        self._waits: dict[tuple[int, ...], list[set[int]]] = {}
         self._more = {"variances": variances, "networks": networks, "begun": begun}
 
     def check(self, plan: Proposed) -> CheckReport:
@@ -233,7 +227,10 @@ class _Trial:
     def laid(self, course: _Course) -> Proposed:
         """Return a course side by side."""
         order, takes = course.order, self.goal.takes
-        waits = waits_of(self.engine, order, _track_of)
+        key = tuple(map(id, order))
+        if key not in self._waits:
+            self._waits = {key: waits_of(self.engine, order, _track_of)}
+        waits = [set(some) for some in self._waits[key]]
         number = {id(said): n for n, said in enumerate(order)}
         for step, before in course.forced:
             if id(step) in number and id(before) in number:
@@ -338,13 +335,17 @@ class _Trial:
 
     def tightened(self, plan: Proposed, report: CheckReport) -> tuple[Proposed, CheckReport]:
         """Return a clear plan without each step without which it is clear, too, and reaches its goal."""
-        for step in reversed(plan.steps):
-            if not self._may_go(plan, step.id):
+        prefix = Prefix(Bench(self.engine), [one.action for one in plan.steps])
+        for number in range(len(plan.steps) - 1, -1, -1):
+            step = plan.steps[number]
+            if not self._may_go(prefix, number):
                 continue
             shorter = without(plan, step.id)
             told = self.check(shorter)
             if told.verdict == Verdict.CLEAR and self._arrives(told):
                 plan, report = shorter, told
+                prefix.order = [one.action for one in plan.steps]
+        prefix.stand_before(0)
         return plan, report
 
     def _arrives(self, report: CheckReport) -> bool:
@@ -355,12 +356,12 @@ class _Trial:
                 now.apply(step.outcome)
         return self.goal.is_met(now)
 
-    def _may_go(self, plan: Proposed, step: str) -> bool:
+    def _may_go(self, prefix: Prefix, number: int) -> bool:
         """Return whether a plan can be done without a step, one after another, and ends where it should."""
+        prefix.stand_before(number)
         mark = self.engine.mark()
         try:
-            bench = Bench(self.engine)
-            if not all(bench.does(one.action) for one in plan.steps if one.id != step):
+            if not all(map(prefix.bench.does, prefix.order[number + 1 :])):
                 return False
             return self.goal.is_met(self.engine.world.configuration)
         finally:

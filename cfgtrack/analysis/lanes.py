@@ -6,7 +6,7 @@ by doing it with the steps of that track put off, and what hangs on them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -48,7 +48,7 @@ class Bench:
         return engine.noted == noted
 
 
-class _Prefix:
+class Prefix:
     """The first steps of an order, done on an engine: as many as are asked for."""
 
     def __init__(self, bench: Bench, order: Sequence[Action]) -> None:
@@ -67,21 +67,31 @@ class _Prefix:
             self.marks.append(self.bench.engine.mark())
 
 
-def waits_of(engine: Engine, order: Sequence[Action], track_of: Callable[[Action], str]) -> list[set[int]]:
-    """Return for each step of an order, done by turns, the steps of other tracks that it has to wait for."""
+def waits_of(
+    engine: Engine,
+    order: Sequence[Action],
+    track_of: Callable[[Action], str],
+    given: Mapping[int, Iterable[int]] = MappingProxyType({}),
+) -> list[set[int]]:
+    """Return for each step of an order, done by turns, the steps of other tracks that it has to wait for.
+
+    `given` are those of which it is known for what they wait, of those that are so themselves.
+    """
     bench = Bench(engine)
-    prefix = _Prefix(bench, order)
+    prefix = Prefix(bench, order)
     tracks: dict[str, list[int]] = {}
     waits: list[set[int]] = []
     above: list[set[int]] = []
     """All that each step comes after, directly or not."""
     for number, said in enumerate(order):
         own = tracks.setdefault(track_of(said), [])
-        found = set[int]()
+        found = set[int](given.get(number, ()))
         known = above[own[-1]] | {own[-1]} if own else set[int]()
+        for one in found:
+            known = known | above[one] | {one}
         others = sorted((steps for steps in tracks.values() if steps and steps is not own), key=lambda s: -s[-1])
         for steps in others:
-            needed = _last_needed(prefix, above, number, [s for s in steps if s not in known])
+            needed = _last_needed(prefix, above, number, _free(steps, known, given if number in given else ()))
             if needed is not None:
                 found.add(needed)
                 known = known | above[needed] | {needed}
@@ -93,7 +103,12 @@ def waits_of(engine: Engine, order: Sequence[Action], track_of: Callable[[Action
     return waits
 
 
-def _last_needed(prefix: _Prefix, above: Sequence[set[int]], number: int, free: Sequence[int]) -> int | None:
+def _free(steps: Sequence[int], known: Collection[int], given: Collection[int]) -> list[int]:
+    """Return the steps of which it isn't known whether they are needed."""
+    return [step for step in steps if step not in known and step not in given]
+
+
+def _last_needed(prefix: Prefix, above: Sequence[set[int]], number: int, free: Sequence[int]) -> int | None:
     """Return the last of the `free` steps of a track that a step can't do without; None where it needs none."""
     if not free or _goes_without(prefix, above, number, free):
         return None
@@ -107,7 +122,7 @@ def _last_needed(prefix: _Prefix, above: Sequence[set[int]], number: int, free: 
     return free[high - 1]
 
 
-def _goes_without(prefix: _Prefix, above: Sequence[set[int]], number: int, off: Sequence[int]) -> bool:
+def _goes_without(prefix: Prefix, above: Sequence[set[int]], number: int, off: Sequence[int]) -> bool:
     """Return whether a step can be done with some put off till after it, and those that hang on them."""
     order, first, out = prefix.order, off[0], set(off)
     before, later = [], []

@@ -38,7 +38,7 @@ from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import acts_at, goes_to, hands_at, site_at, site_in, site_of, wanted_at
 from cfgtrack.model.quantity import DIMENSIONS, Quantity
-from cfgtrack.model.time import LONGEST, MINUTE, SECOND
+from cfgtrack.model.time import MINUTE, SECOND
 from cfgtrack.rules.breach import Breach, words
 from cfgtrack.rules.engine import Engine, Turn
 
@@ -85,6 +85,7 @@ class Means:
     most: int = MOST_TRIED
     trace: Callable[[str], object] | None = None
     allows: Callable[[Action], bool] = lambda _: True
+    watched: frozenset[tuple[str, str]] = frozenset()
     _asks: Asks = field(init=False)
     _kept: list[Want] = field(default_factory=list)
     _doing: list[object] = field(default_factory=list)
@@ -119,12 +120,8 @@ class Means:
         return self.engine.turns(turned) if self._again(said) else None
 
     def meet(self, turns: Iterable[Turn]) -> None:
-        """Have clocks met now, whatever time they leave."""
-        urgent, self.urgent = self.urgent, LONGEST
-        try:
-            self._meet(turns)
-        finally:
-            self.urgent = urgent
+        """Have clocks met now that are watched once the last step is done."""
+        self._meet(turns, words(self.order[-1].event))
 
     def restore(self, kept: Sequence[Planned]) -> None:
         """Go back to an order."""
@@ -428,7 +425,7 @@ class Means:
             self._say(f"+ {words(event)} by {event.by}")
             if event.by:
                 self._last_at[site_of(self.now, event.by)] = event.by
-            self._meet(self.engine.turns(turned))
+            self._meet(self.engine.turns(turned), words(event))
             return True, (), action
         self._say(f"  breaks {[(b.rule.id, b.it) for b in breaches][:3]}")
         after = self._after(action, event, breaches)
@@ -604,6 +601,8 @@ class Means:
 
     def _take_along(self, want: TakenAlong) -> bool:
         """Have a thing taken along on a way that somebody goes already; return whether he can."""
+        if site_of(self.now, want.thing) != want.here or next(joints(self.now, want.thing), None) is not None:
+            return False
         before = self.keep()
         for number in range(len(before) - 1, -1, -1):
             said = before[number].said
@@ -621,10 +620,14 @@ class Means:
 
     # --- clocks ---------------------------------------------------------------------------------------------------
 
-    def _meet(self, turns: Iterable[Turn]) -> None:
-        """Have clocks met at once that leave little time."""
+    def _meet(self, turns: Iterable[Turn], done: str = "") -> None:
+        """Have clocks met at once that leave little time, or are `watched` when that is done."""
         pressing = [
-            t for t in turns if t.starts and t.deadline is not None and t.deadline - t.started <= self.urgent
+            t
+            for t in turns
+            if t.starts
+            and t.deadline is not None
+            and (t.deadline - t.started <= self.urgent or (done, t.rule) in self.watched)
         ]
         held = len(self._kept)
         self._kept += [w for w in self._doing if not isinstance(w, tuple) and self.met(w)]
