@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterable, Iterator
 from itertools import islice
 
 from cfgtrack.analysis.gaps import Gaps
-from cfgtrack.analysis.wants import Alternative, Apart, At, Away, Be, Do, Pair, Stands, carrying, parted
+from cfgtrack.analysis.wants import Alternative, Apart, At, Away, Be, Do, Stands
 from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.hold import grippers, joints, moves_with
 from cfgtrack.model.plant import Plant, owner_of
@@ -17,6 +17,8 @@ from cfgtrack.model.possibility import Impossible, Refusal
 from cfgtrack.model.presence import site_at, site_in, site_of
 from cfgtrack.rules.condition import Judge, Part
 from cfgtrack.rules.selection import HOME, place_fits
+from cfgtrack.rules.wanted import Wanted
+from cfgtrack.rules.ways import Ways
 from cfgtrack.rules.what.all import _All
 from cfgtrack.rules.what.any import _AnyOf
 from cfgtrack.rules.what.count import _Count
@@ -24,8 +26,6 @@ from cfgtrack.rules.what.no_path import _NoPath
 from cfgtrack.rules.what.not_ import _Not
 from cfgtrack.rules.what.path import _Path
 from cfgtrack.rules.what.status import Status
-from cfgtrack.rules.wanted import Wanted
-from cfgtrack.rules.ways import Ways
 from cfgtrack.rules.world import World
 
 MOST_ITEMS = 12
@@ -41,6 +41,7 @@ class Asks:
         self.plant: Plant = world.plant
         self.homes: dict[str, str] = {}
         self.claims: dict[str, str] = {}
+        self.actors: tuple[str, ...] = ()
 
     @property
     def now(self) -> Configuration:
@@ -78,7 +79,7 @@ class Asks:
         elif isinstance(getattr(judge, "condition", None), Status):
             wanted = judge.condition.wanted  # type: ignore[attr-defined]
             items = judge.short(it) if true else [(one,) for one in judge.met(it)]
-            for (item, *_) in islice(items, MOST_ITEMS):
+            for item, *_ in islice(items, MOST_ITEMS):
                 yield from self.so(wanted, item, away=not true)
         else:
             for proposal in islice(judge.towards(it, part, true=true), MOST_ITEMS):
@@ -94,7 +95,7 @@ class Asks:
     def _joined(
         self, ways: Ways, it: str | None, items: Iterable[str], avoid: Collection[str]
     ) -> Iterator[Alternative]:
-        ends = [end for end in ways.end.items(it)]
+        ends = list(ways.end.items(it))
         for item in islice(items, 1):
             yield from self.gaps.ways(self.now, ways.flow.network.medium, item, ends, avoid)
 
@@ -148,8 +149,16 @@ class Asks:
             if here:
                 yield (Away(owner, here),)
             return
+        for carrier in place_line(self.now, owner) if owner in self.plant.units else ():
+            # What belongs in a bag goes where the bag belongs.
+            home = self.homes.get(carrier, "")
+            if home and carrier not in self.actors and self._is_in(home, wanted.at):
+                yield (At(carrier, home, inside=True),)
         for place in islice(self._places(owner, wanted.at), MOST_PLACES):
             yield (At(owner, place, inside=True),)
+
+    def _is_in(self, place: str, patterns: tuple[str, ...]) -> bool:
+        return any(place_fits(self.plant, one, patterns) for one in self.plant.ancestors(place))
 
     def _places(self, thing: str, patterns: tuple[str, ...]) -> Iterator[str]:
         """Yield the places that are asked for: first where it was at the start, then the nearest."""
@@ -239,7 +248,10 @@ class Asks:
         free = [
             p.id
             for p in self.plant.places.values()
-            if p.holds and not p.mobile and p.id != place and p.capacity is not None
+            if p.holds
+            and not p.mobile
+            and p.id != place
+            and p.capacity is not None
             and len([s for s in self.now.standing_at(p.id) if s in self.plant.units]) < p.capacity
         ]
         free.sort(key=lambda p: site_in(self.now, p) != site)
@@ -260,13 +272,13 @@ class Asks:
             carriers = grippers(now, moves_with(now, owner)) if owner in plant.units else set()
             if carriers:
                 cost = 0
-            if any(now.state(p).other and not plant.gives(p, now.state(p).other or "") for p in plant.ports_of(owner)):
+            mates = ((p, now.state(p).other) for p in plant.ports_of(owner))
+            if any(mate and not plant.gives(p, mate) for p, mate in mates):
                 cost += 1 if carriers else 4
             line = place_line(now, far)
             site = sites[other]
-            for carrier in carriers:
-                if site and site_of(now, carrier) != site:
-                    out.append((cost, (Stands(carrier, site),)))
+            away = [one for one in carriers if site and site_of(now, one) != site]
+            out += [(cost, (Stands(one, site),)) for one in away]
             if site and sites[port] != site:
                 target = line[0] if line and far in plant.units else site
                 out.append((cost, (Stands(owner, site),)))
@@ -283,20 +295,8 @@ class Asks:
         ends = {owner_of(subject), other}
         site = site_in(now, place) if place else ""
         if thing in plant.units:
-            for gripper in sorted(one for one in (*ends, *grippers(now, moves_with(now, thing))) if plant.is_mobile(one)):
+            grip = filter(plant.is_mobile, (*ends, *grippers(now, moves_with(now, thing))))
+            for gripper in sorted(grip):
                 if site and site_of(now, gripper) != site:
                     yield (Stands(gripper, site),)
         yield (Apart(subject),)
-
-    def joined_status(self, port: str) -> frozenset[str]:
-        """Return the statuses in which a port carries."""
-        found = self.plant.port(port)
-        return carrying(found[1]) if found is not None else frozenset()
-
-    def free_statuses(self, port: str) -> frozenset[str]:
-        """Return the statuses of a port without a mate."""
-        found = self.plant.port(port)
-        return parted(found[1]) if found is not None else frozenset()
-
-
-__all__ = ["Asks", "Pair"]

@@ -168,8 +168,7 @@ class _Completing:
         except Spent:
             lacking = []
         for one in lacking:
-            rule = one.rule if isinstance(one.rule, str) else one.rule.id
-            self.left.append(Left("", outing.id, rule))
+            self.left.append(Left("", outing.id, f"the end breaks {one}"))
         return [_Entry(one.said, given.get(id(one.said))) for one in means.order]
 
     def _made_possible(self, said: Action) -> bool:
@@ -213,7 +212,10 @@ class _Completing:
             names.append(entry.given.id if entry.given is not None else self._name())
         out: list[Step] = []
         for number, entry in enumerate(entries):
-            needed = [names[one] for one in sorted(waits[number])]
+            needed = [
+                names[one]
+                for one in sorted(waits[number] | self._waits_with(entries, known, number, track_of))
+            ]
             if entry.given is not None:
                 kept = [one for one in entry.given.after if one in names]
                 more = [one for one in needed if one not in kept]
@@ -232,6 +234,21 @@ class _Completing:
                 )
             )
         return out
+
+    def _waits_with(
+        self,
+        entries: Sequence[_Entry],
+        known: Mapping[int, Sequence[int]],
+        number: int,
+        track_of: Callable[[Action], str],
+    ) -> set[int]:
+        """Return what an added step waits for as the given step waits for which it was put in, on the same track."""
+        if entries[number].given is not None:
+            return set()
+        track = track_of(entries[number].said)
+        later = (n for n in range(number + 1, len(entries)) if entries[n].given is not None)
+        following = next((n for n in later if track_of(entries[n].said) == track), None)
+        return {n for n in known.get(following, ()) if n < number} if following is not None else set()
 
     def _tracks(self, outing: Outing) -> dict[str, str]:
         """Return the track of each doer: the one on which he does most."""

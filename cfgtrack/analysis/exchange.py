@@ -77,7 +77,9 @@ def engine_for_anything(
     return engine
 
 
-def who_acts(plant: Plant, begin: Start, workers: Sequence[str] = ()) -> tuple[tuple[str, ...], frozenset[str]]:
+def who_acts(
+    plant: Plant, begin: Start, workers: Sequence[str] = ()
+) -> tuple[tuple[str, ...], frozenset[str]]:
     """Return who and what may act by itself, and which of these are machines.
 
     A bag or a cart does nothing, unless it is on record that it did; a lift does.
@@ -104,7 +106,7 @@ def find_exchange(
     outing: Outing | None = None,
     trace: Callable[[str], object] | None = None,
 ) -> Exchange:
-    """Return a way to a goal that is clear as checked, and from which no step can be taken; or what stands against it."""
+    """Return a way to a goal that is clear as checked and from which no step can be taken, or what stands against it."""
     engine = engine_for_anything(rules, begin, networks)
     now, plant = engine.world.configuration, engine.world.plant
     outing = Outing(OUTING, begin.start) if outing is None else outing
@@ -186,9 +188,7 @@ def _counterparts(order: Sequence[Planned], first: int) -> list[int]:
     return [n for n in range(first + 1, len(order)) if things.intersection(order[n].event.subjects)][:3]
 
 
-def _goes(
-    means: Means, steps: Sequence[Planned], pressing: int, wants: Sequence[Want], outing: str
-) -> bool:
+def _goes(means: Means, steps: Sequence[Planned], pressing: int, wants: Sequence[Want], outing: str) -> bool:
     """Return whether steps can be done and end where they should. Clocks that leave little time may not run for more
     steps than they did: how long steps take isn't known here.
     """
@@ -288,7 +288,8 @@ class _Trial:
             (
                 n
                 for n in range(number - 1, -1, -1)
-                if course.order[n].action == MEASURE and things.intersection(map(owner_of, course.order[n].subjects))
+                if course.order[n].action == MEASURE
+                and things.intersection(map(owner_of, course.order[n].subjects))
             ),
             None,
         )
@@ -378,10 +379,11 @@ def without(plan: Proposed, step: str) -> Proposed:
         if step in one.after:
             waits = [a for a in one.after if a != step]
             waits += [a for a in (*gone.after, *_ahead(plan, gone)) if a not in waits]
-            one = replace(one, after=tuple(a for a in waits if a != one.id))
+            steps.append(replace(one, after=tuple(a for a in waits if a != one.id)))
         elif _follows(plan, gone, one):
-            one = replace(one, after=tuple(dict.fromkeys((*one.after, *gone.after))))
-        steps.append(one)
+            steps.append(replace(one, after=tuple(dict.fromkeys((*one.after, *gone.after)))))
+        else:
+            steps.append(one)
     return replace(plan, steps=tuple(steps))
 
 
@@ -415,4 +417,3 @@ class _Forced:
 
 def _is_at(now: Configuration, doer: str, site: str) -> bool:
     return site in acts_at(now, doer)
-

@@ -15,7 +15,7 @@ from cfgtrack.model.possibility import misfits, not_in_one_place
 from cfgtrack.model.presence import site_at
 
 _OPEN, _JOIN, _FREE_FIRST, _FETCH = 2, 5, 4, 3
-"""What it costs to open what is shut, to join two halves, to part one from another first, to fetch what is elsewhere."""
+"""What it costs to open what is shut, to join two halves, to part one from another first, to fetch what is away."""
 _MOST_OVER = 12
 """What costs so much more than the least isn't offered."""
 
@@ -140,8 +140,11 @@ class Gaps:
             port = f"{owner}:{gate}"
             found = plant.port(port)
             if found is not None:
-                want = Be(port, carrying(found[1]))
-                yield (f"{owner}:{other}", False), *((0, None) if want.is_met(view) else (_OPEN, want))
+                gate_open = Be(port, carrying(found[1]))
+                yield (
+                    (f"{owner}:{other}", False),
+                    *((0, None) if gate_open.is_met(view) else (_OPEN, gate_open)),
+                )
         found = plant.port(at)
         if found is not None and found[1].joined is not None and found[1].medium == medium:
             for far, cost, want in self._over(view, at):
@@ -153,8 +156,8 @@ class Gaps:
         want_among = carrying(found[1])
         mate = view.state(port).other
         if mate is not None:
-            want = Pair(port, mate, want_among)
-            yield mate, *((0, None) if want.is_met(view) else (_OPEN, want))
+            joint = Pair(port, mate, want_among)
+            yield mate, *((0, None) if joint.is_met(view) else (_OPEN, joint))
         if self._made_only:
             return
         here, owner = self._site(view, port), owner_of(port)

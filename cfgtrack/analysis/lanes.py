@@ -89,9 +89,13 @@ def waits_of(
         known = above[own[-1]] | {own[-1]} if own else set[int]()
         for one in found:
             known = known | above[one] | {one}
-        others = sorted((steps for steps in tracks.values() if steps and steps is not own), key=lambda s: -s[-1])
+        others = sorted(
+            (steps for steps in tracks.values() if steps and steps is not own), key=lambda s: -s[-1]
+        )
         for steps in others:
-            needed = _last_needed(prefix, above, number, _free(steps, known, given if number in given else ()))
+            needed = _last_needed(
+                prefix, above, number, _free(steps, known, given if number in given else ())
+            )
             if needed is not None:
                 found.add(needed)
                 known = known | above[needed] | {needed}

@@ -8,8 +8,7 @@ engine at once, so what stands in the order was possible and broke nothing where
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from cfgtrack.analysis.asks import Asks
@@ -30,25 +29,31 @@ from cfgtrack.analysis.wants import (
     first_move,
     parted,
 )
-from cfgtrack.model.action import BEGIN, END, LIFT, MEASURE, PLACE, Action
-from cfgtrack.model.configuration import place_line
+from cfgtrack.model.action import BEGIN, END, LIFT, PLACE, Action
+from cfgtrack.model.configuration import Configuration, place_line
 from cfgtrack.model.event import Event
 from cfgtrack.model.hold import grippers, joints, moves_with
 from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
-from cfgtrack.model.presence import acts_at, goes_to, hands_at, site_at, site_in, site_of, wanted_at
+from cfgtrack.model.presence import goes_to, site_at, site_in, site_of, wanted_at
 from cfgtrack.model.quantity import DIMENSIONS, Quantity
 from cfgtrack.model.time import MINUTE, SECOND
 from cfgtrack.rules.breach import Breach, words
+from cfgtrack.rules.condition import Part
 from cfgtrack.rules.engine import Engine, Turn
 
 MOST_DEEP = 36
 LEVELS = (2, 4, 7, 11, 16, MOST_DEEP)
 TO_MEET = 7
 MOST_ROUNDS = 30
+MOST_AT_END = 60
 MOST_TRIED = 40_000
 URGENT = 20 * MINUTE
 """A clock that leaves no more than this is met at once."""
+
+
+_Deed = tuple[str, str, tuple[str, ...], str | None]
+"""An action that is being done, told from others."""
 
 
 class Spent(Exception):
@@ -63,6 +68,18 @@ class Planned:
     event: Event
     mark: int
     pressing: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Lack:
+    """What would be broken at an end: a rule, for whom, and what might help."""
+
+    rule: str
+    it: str | None
+    alternatives: tuple[Alternative, ...]
+
+    def __str__(self) -> str:
+        return f"{self.rule} of {self.it}" if self.it else self.rule
 
 
 @dataclass(slots=True)
@@ -88,7 +105,7 @@ class Means:
     watched: frozenset[tuple[str, str]] = frozenset()
     _asks: Asks = field(init=False)
     _kept: list[Want] = field(default_factory=list)
-    _doing: list[object] = field(default_factory=list)
+    _doing: list[Want | _Deed] = field(default_factory=list)
     _last_at: dict[str, str] = field(default_factory=dict)
     _deepest: int = MOST_DEEP
 
@@ -98,9 +115,10 @@ class Means:
         movable = (*plant.units, *(p.id for p in plant.places.values() if p.mobile))
         self.homes = {thing: now.state(thing).value for thing in movable}
         self._asks.homes, self._asks.claims = self.homes, self.claims
+        self._asks.actors = self.actors
 
     @property
-    def now(self):
+    def now(self) -> Configuration:
         """The configuration as it is now."""
         return self.engine.world.configuration
 
@@ -285,7 +303,13 @@ class Means:
             yield from self._ways_to(want)
         elif isinstance(want, Stands):
             yield from self._ways_to(At(want.thing, self._stand(want.thing, want.site), inside=True))
-        elif isinstance(want, Away):
+        else:
+            yield from self._ways_about(want)
+
+    def _ways_about(self, want: Want) -> Iterator[Alternative]:
+        """Yield how things come to be where they should."""
+        plant, now = self.engine.world.plant, self.now
+        if isinstance(want, Away):
             target = self.targets.get(want.thing) or self.homes.get(want.thing, "")
             around = place_line(now, want.place)[1:]
             for place in dict.fromkeys((*around[:1], target, self.homes.get(want.thing, ""))):
@@ -347,7 +371,9 @@ class Means:
         for facing in (want.facing,) if want.facing else place.ways_round:
             yield (Do(Action("", PLACE, (thing,), 0, place=place.id, facing=facing)),)
         if want.inside:
-            for carrier in place_line(now, thing) if thing in plant.units else place_line(now, now.state(thing).value):
+            for carrier in (
+                place_line(now, thing) if thing in plant.units else place_line(now, now.state(thing).value)
+            ):
                 if plant.is_mobile(carrier) and carrier not in place_line(now, place.id):
                     yield (At(carrier, place.id, inside=True),)
 
@@ -355,7 +381,7 @@ class Means:
 
     def do(self, action: Action) -> bool:
         """Do an action, after all that must come first; return whether it is done. Else all is as it was."""
-        key = ("do", action.action, action.subjects, action.place)
+        key: _Deed = ("do", action.action, action.subjects, action.place)
         if key in self._doing or len(self._doing) > self._deepest or not self.allows(action):
             return False
         before, held = self.keep(), len(self._kept)
@@ -434,7 +460,7 @@ class Means:
         with_values = next((one for one in (*before, *after) if isinstance(one, Action)), None)
         if with_values is not None:
             return False, (), with_values
-        return False, [*(b for b in before if not isinstance(b, Action)), *after], action
+        return False, [one for one in (*before, *after) if not isinstance(one, Action)], action
 
     def _left_behind(self, undone: Want, event: Event) -> list[Alternative]:
         """Return how a thing that an action would take along is left where it is to be."""
@@ -447,9 +473,9 @@ class Means:
             if owner_of(joint.far) in along and not joint.gives
         ]
 
-    def _after(self, action: Action, event: Event, breaches: Iterable[Breach]) -> list[Alternative]:
+    def _after(self, action: Action, event: Event, breaches: Iterable[Breach]) -> list[Alternative | Action]:
         """Return what must come first so that rules are kept that are broken once an action is done."""
-        out: list[Alternative] = []
+        out: list[Alternative | Action] = []
         avoid = {*action.subjects, *self._frozen()}
         for breach in breaches:
             if breach.rule.mode.key == "at" and not getattr(breach.rule.mode, "after", False):
@@ -461,19 +487,20 @@ class Means:
                 merged = self._merged(action, event, alternative)
                 if merged is not None:
                     return [merged]
-                if not any(not set(w.things).isdisjoint(action.subjects) and isinstance(w, Be | Pair) for w in alternative):
+                undone = (w for w in alternative if isinstance(w, Be | Pair))
+                if all(set(w.things).isdisjoint(action.subjects) for w in undone):
                     out.append(self._readied(alternative))
             break
         return out
 
-    def _before(self, action: Action, event: Event, breaches: Iterable[Breach]) -> list:
+    def _before(self, action: Action, event: Event, breaches: Iterable[Breach]) -> list[Alternative | Action]:
         """Return what must come first so that rules are kept that an action breaks by being done now."""
-        asked: list[tuple[bool, list]] = []
+        asked: list[tuple[bool, list[Alternative]]] = []
         for breach in breaches:
             if breach.rule.mode.key != "at" or breach.no_verdict:
                 continue
             runner = self.engine._runner_of[breach.rule.id]
-            out = []
+            out: list[Alternative] = []
             try:
                 for alternative in self._asks.of(runner.own, breach.it, breach.part, avoid=self._frozen()):
                     merged = self._merged(action, event, alternative)
@@ -482,11 +509,11 @@ class Means:
                     out.append(self._readied(alternative))
             except KeyError:
                 continue
-            reads = bool(out) and all(len(one) == 1 and isinstance(one[0], Do) and one[0].action.values for one in out)
+            reads = bool(out) and all(map(_is_reading, out))
             asked.append((reads, out))
         # What is read may be too old by the time that all else is done: so it comes last.
         asked.sort(key=lambda one: one[0])
-        return asked[0][1] if asked else []
+        return [*asked[0][1]] if asked else []
 
     def _merged(self, action: Action, event: Event, alternative: Alternative) -> Action | None:
         """Return the action with values, where that is what is asked for."""
@@ -499,7 +526,9 @@ class Means:
 
     def _readied(self, alternative: Alternative) -> Alternative:
         return tuple(
-            Do(replace(w.action, values=self._values(w.action))) if isinstance(w, Do) and w.action.values else w
+            Do(replace(w.action, values=self._values(w.action)))
+            if isinstance(w, Do) and w.action.values
+            else w
             for w in alternative
         )
 
@@ -545,7 +574,7 @@ class Means:
 
     def _absent(self, action: Action) -> Iterator[Alternative]:
         """Yield who might come so that an action can be done, or how a thing is taken to another site."""
-        plant, now = self.engine.world.plant, self.now
+        now = self.now
         people = self._who(action)
         for doer in people[:1]:
             sites = {site for site in wanted_at(now, replace(action, by=doer), doer).values() if site}
@@ -563,11 +592,11 @@ class Means:
             if len(sites) != 1:
                 continue
             (site,) = sites
-            out.append((self._effort(doer, site), number, (Acts(doer, site),)))
+            out.append((self._effort(doer), number, (Acts(doer, site),)))
         yield from (one for _, _, one in sorted(out, key=lambda one: one[:2]))
 
-    def _effort(self, doer: str, site: str) -> int:
-        """Return about how much it takes to have somebody at a site."""
+    def _effort(self, doer: str) -> int:
+        """Return about how much it takes to have somebody elsewhere."""
         plant, now = self.engine.world.plant, self.now
         cost = 1 + 6 * (doer in self.machines)
         for port in plant.ports_of(doer):
@@ -587,17 +616,21 @@ class Means:
                     continue
                 if machine in moves_with(now, thing):
                     continue
-                if self.gaps.has_way(now, HOLD, thing, {machine}) or self.gaps.ways(now, HOLD, thing, {machine}):
+                if self.gaps.has_way(now, HOLD, thing, {machine}) or self.gaps.ways(
+                    now, HOLD, thing, {machine}
+                ):
                     yield (Linked(HOLD, thing, frozenset({machine})), Stands(machine, there))
         yield (TakenAlong(thing, here, there),)
         people = [one for one in self.actors if one not in self.machines]
-        people.sort(key=lambda one: (self._effort(one, here) + 3 * (site_of(now, one) != here)))
+        people.sort(key=lambda one: self._effort(one) + 3 * (site_of(now, one) != here))
         for doer in people:
             yield (At(thing, doer, inside=True), Acts(doer, there))
 
     def _can_grip(self, machine: str) -> bool:
         plant = self.engine.world.plant
-        return any((found := plant.port(p)) is not None and found[1].medium == HOLD for p in plant.ports_of(machine))
+        return any(
+            (found := plant.port(p)) is not None and found[1].medium == HOLD for p in plant.ports_of(machine)
+        )
 
     def _take_along(self, want: TakenAlong) -> bool:
         """Have a thing taken along on a way that somebody goes already; return whether he can."""
@@ -638,7 +671,12 @@ class Means:
                     self._say(f"clock {turn.rule} of {turn.subject}")
                     runner = self.engine._runner_of[turn.rule]
                     it = turn.subject or None
-                    self._one_of(list(self._asks.of(runner.own, it, avoid=self._frozen())))
+                    asked = list(self._asks.of(runner.own, it, avoid=self._frozen()))
+                    home = self.homes.get(it or "", "")
+                    if home and runner.rule.scope is not None and runner.rule.scope.at:
+                        # The rule asks nothing of who isn't there.
+                        asked.append((At(it or "", home, inside=True),))
+                    self._one_of(asked)
         finally:
             del self._kept[held:]
             self._deepest = deepest
@@ -669,40 +707,43 @@ class Means:
             self.engine.advance(start)
         self.order.clear()
 
-    def lacking_at_end(self, outing: str, *, last: bool = True) -> list[tuple[Breach | Turn, list[Alternative]]]:
-        """Return what would be broken if the outing and all else ended now, or run on, and what would help."""
+    def lacking_at_end(self, outing: str, *, last: bool = True) -> list[Lack]:
+        """Return what would be broken if the outing ended now (with the `last` all else, too), or run on; and what helps."""
         mark, noted = self.engine.mark(), self.engine.noted
         self._bound(END, outing)
         if last:
             self.engine.end_sequence()
         broken = list(self.engine.breaches_since(noted).values())
         self.engine.back(mark)
-        out: list[tuple[Breach | Turn, list[Alternative]]] = []
-        for breach in broken:
-            runner = self.engine._runner_of[breach.rule.id]
-            out.append((breach, [self._readied(a) for a in self._asks.of(runner.own, breach.it, breach.part)]))
-        for clock in self.engine.clocks() if last else ():
-            if clock.deadline is not None:
-                runner = self.engine._runner_of[clock.rule]
-                asked = self._asks.of(runner.own, clock.subject or None)
-                out.append((clock, [self._readied(a) for a in asked]))
+        out = [self._lack(breach.rule.id, breach.it, breach.part) for breach in broken]
+        clocks = self.engine.clocks() if last else []
+        out += [self._lack(c.rule, c.subject or None, None) for c in clocks if c.deadline is not None]
         return out
 
-    def finish(self, outing: str, wants: Sequence[Want], *, last: bool = True) -> list:
+    def _lack(self, rule: str, it: str | None, part: Part | None) -> Lack:
+        asked = self._asks.of(self.engine._runner_of[rule].own, it, part)
+        return Lack(rule, it, tuple(map(self._readied, asked)))
+
+    def finish(self, outing: str, wants: Sequence[Want], *, last: bool = True) -> list[Lack]:
         """Bring about what must hold at the end, with all that is wanted kept; return what can't be."""
         held = len(self._kept)
         self._kept += wants
+        failed: set[tuple[str, str | None]] = set()
         try:
-            failed = set()
-            for _ in range(60):
+            for _ in range(MOST_AT_END):
                 lacking = self.lacking_at_end(outing, last=last)
-                todo = [one for one in lacking if (one[0].rule if isinstance(one[0].rule, str) else one[0].rule.id, getattr(one[0], "it", getattr(one[0], "subject", None))) not in failed]
-                if not todo:
-                    return [one[0] for one in lacking]
-                what, alternatives = todo[0]
-                self._say(f"END {what.rule if isinstance(what.rule, str) else what.rule.id}")
-                if self._one_of(alternatives) is None:
-                    failed.add((what.rule if isinstance(what.rule, str) else what.rule.id, getattr(what, "it", getattr(what, "subject", None))))
-            return [one[0] for one in self.lacking_at_end(outing, last=last)]
+                first = next((one for one in lacking if (one.rule, one.it) not in failed), None)
+                if first is None:
+                    return lacking
+                self._say(f"END {first.rule}")
+                if self._one_of(first.alternatives) is None:
+                    failed.add((first.rule, first.it))
+            return self.lacking_at_end(outing, last=last)
         finally:
             del self._kept[held:]
+
+
+def _is_reading(alternative: Alternative) -> bool:
+    """Return whether it is that something is read."""
+    (first, *others) = alternative or (None,)
+    return not others and isinstance(first, Do) and bool(first.action.values)
