@@ -242,7 +242,7 @@ class Asks:
             yield ()
 
     def _elsewhere(self, thing: str, place: str) -> Iterator[str]:
-        """Yield where what stands in the way might be put: where it was first, then the nearest stowage that is free."""
+        """Yield where what stands in the way might be put: where it was first, then the nearest free stowage."""
         home = self.homes.get(thing, "")
         site = site_of(self.now, thing)
         free = [

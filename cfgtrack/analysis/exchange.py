@@ -106,7 +106,7 @@ def find_exchange(
     outing: Outing | None = None,
     trace: Callable[[str], object] | None = None,
 ) -> Exchange:
-    """Return a way to a goal that is clear as checked and from which no step can be taken, or what stands against it."""
+    """Return a way to a goal, clear as checked, from which no step can be taken; or what stands against it."""
     engine = engine_for_anything(rules, begin, networks)
     now, plant = engine.world.configuration, engine.world.plant
     outing = Outing(OUTING, begin.start) if outing is None else outing

@@ -608,7 +608,7 @@ class Means:
         return cost
 
     def _carried(self, action: Action, here: str, there: str) -> Iterator[Alternative]:
-        """Yield how a thing is taken from one site to another: by a machine that can hold it, or in somebody's hands."""
+        """Yield how a thing is taken from site to site: by a machine that can hold it, or in somebody's hands."""
         plant, now, thing = self.engine.world.plant, self.now, action.subjects[0]
         if thing in plant.units:
             for machine in self.actors:
@@ -708,7 +708,7 @@ class Means:
         self.order.clear()
 
     def lacking_at_end(self, outing: str, *, last: bool = True) -> list[Lack]:
-        """Return what would be broken if the outing ended now (with the `last` all else, too), or run on; and what helps."""
+        """Return what would be broken, or run on, if the outing ended now, with the `last` all else; and what helps."""
         mark, noted = self.engine.mark(), self.engine.noted
         self._bound(END, outing)
         if last:
