@@ -122,7 +122,7 @@ def test_what_is_documented_exists() -> None:
     assert unknown(DEVELOPERS) - of_tests == set()
 
 
-EXAMPLE = """Ask `frob`, `diff` or `cfgtrack mend --now` with `--json` or `--jsn`; state has words around it.
+EXAMPLE = """Ask `frob`, `diff` or `cfgtrack patch --now` with `--json` or `--jsn`; state has words around it.
 
 ```console
 $ cfgtrack history X --known-at 2031-01-01 --sideways
@@ -135,7 +135,7 @@ $ A=1 cfgtrack export -o x | cfgtrack audit --tree=2
 def test_documents_are_read_as_they_are_meant() -> None:
     """Only code counts, whole words, the rest of a pipe too; what doesn't exist is found."""
     assert named(EXAMPLE) == {"diff", "history", "export", "audit", "import"}
-    assert unknown(EXAMPLE) == {"mend", "mend --now", "--jsn", "history --sideways", "audit --tree"}
+    assert unknown(EXAMPLE) == {"patch", "patch --now", "--jsn", "history --sideways", "audit --tree"}
 
 
 def test_every_exit_status_is_documented() -> None:

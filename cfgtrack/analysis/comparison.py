@@ -19,7 +19,7 @@ from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.sequence import Step
 from cfgtrack.model.time import SECOND, format_duration, format_instant
 from cfgtrack.rules.breach import words
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.finding import SEVERITIES, Finding
 
 ALL_MARGINS = 1_000_000
 """So many margins are compared: all."""
@@ -65,10 +65,37 @@ class MarginChanged:
 
 
 @dataclass(frozen=True, slots=True)
+class FindingTold:
+    """A finding that only one of two revisions has: which rule, how bad, at which step, and what is wrong."""
+
+    told: ClassVar[tuple[str, ...]] = ("category",)
+
+    fingerprints: tuple[str, ...]
+    rule: str
+    severity: int
+    step: str | None
+    headline: str
+
+    @property
+    def category(self) -> str | None:
+        """The severity in its word; None for a step that can't be done."""
+        return SEVERITIES.get(self.severity)
+
+
+@dataclass(frozen=True, slots=True)
+class ClockLeft:
+    """A clock that only one of two revisions leaves running: of a rule, for an item."""
+
+    rule: str
+    subject: str
+
+
+@dataclass(frozen=True, slots=True)
 class Comparison:
     """What differs between two revisions: steps `added`, `dropped`, `moved` (on their track), `changed`; `outings`.
 
-    Of what is judged: the findings `gained` and `lost`, instance by instance, and the clocks' `margins`.
+    Of what is judged: the findings `gained` and `lost`, instance by instance; the clocks that are left running in the
+    second alone (`left_running`) and in the first alone (`stopped`); and the clocks' `margins`.
     """
 
     told: ClassVar[tuple[str, ...]] = ("same", "changes")
@@ -78,8 +105,10 @@ class Comparison:
     moved: tuple[SteppedTold, ...]
     changed: tuple[StepChanged, ...]
     outings: tuple[Differs, ...]
-    gained: tuple[Finding, ...] = ()
-    lost: tuple[Finding, ...] = ()
+    gained: tuple[FindingTold, ...] = ()
+    lost: tuple[FindingTold, ...] = ()
+    left_running: tuple[ClockLeft, ...] = ()
+    stopped: tuple[ClockLeft, ...] = ()
     margins: tuple[MarginChanged, ...] = ()
 
     @property
@@ -103,6 +132,8 @@ def compared(one: Proposal, other: Proposal, before: CheckReport, after: CheckRe
         steps_compared(one, other),
         gained=tuple(_only_in(after.counted, before.counted)),
         lost=tuple(_only_in(before.counted, after.counted)),
+        left_running=tuple(_left_in(after, before)),
+        stopped=tuple(_left_in(before, after)),
         margins=tuple(_margins(before.margins, after.margins)),
     )
 
@@ -243,7 +274,14 @@ def _outings(one: Proposal, other: Proposal) -> Iterator[Differs]:
                 yield Differs(f"{what} of {name}", "" if a is None else tell(a), "" if b is None else tell(b))
 
 
-def _only_in(findings: Iterable[Finding], others: Iterable[Finding]) -> Iterator[Finding]:
+def _left_in(one: CheckReport, other: CheckReport) -> Iterator[ClockLeft]:
+    """Yield the clocks that one leaves running, and the other doesn't."""
+    known = {(clock.rule, clock.subject) for clock in other.left_running}
+    names = dict.fromkeys((clock.rule, clock.subject) for clock in one.left_running)
+    yield from (ClockLeft(*name) for name in names if name not in known)
+
+
+def _only_in(findings: Iterable[Finding], others: Iterable[Finding]) -> Iterator[FindingTold]:
     """Yield what of some findings isn't among others, instance by instance, however often each comes."""
     spare = Counter(code for finding in others for code in finding.fingerprints)
     for finding in findings:
@@ -255,7 +293,7 @@ def _only_in(findings: Iterable[Finding], others: Iterable[Finding]) -> Iterator
                 codes.append(code)
         part = finding.only(codes)
         if part is not None:
-            yield part
+            yield FindingTold(part.fingerprints, part.rule, part.severity, part.step, part.headline)
 
 
 def _margins(before: Sequence[Margin], after: Sequence[Margin]) -> Iterator[MarginChanged]:

@@ -56,7 +56,7 @@ def drawing(shape: Shape, takes: Takes) -> Draw:
     low, likely, high = takes
     if low == high:
         return lambda drawn: [low] * len(drawn)
-    return (_triangular if shape is Shape.TRIANGULAR else _pert)(low, likely, high)
+    return (_pert if shape is Shape.PERT else _triangular)(low, likely, high)
 
 
 def _triangular(low: int, likely: int, high: int) -> Draw:

@@ -31,7 +31,7 @@ from cfgtrack.rules.breach import Breach, words
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance
 
-MOST_TRIES_OUT = 12
+MOST_TRIES_OUT = 40
 """So often at most a way out is tried of one failure, beside those that are known of its stop point."""
 
 
@@ -166,6 +166,7 @@ class _Failures:
             recorded=question.recorded,
         )
         self._stops = Stops(walk)
+        walk.ways.fine = question.only is not None
         if question.only is None:
             self._stops.find()
         self._engine = walk.engine

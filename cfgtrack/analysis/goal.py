@@ -104,9 +104,9 @@ class Goal:
 
 
 def swap(now: View, old: str, new: str, to: str = "") -> Iterator[Want]:
-    """Yield what is wanted where a unit takes another's place, joined as that is now; the old one, apart, stands at `to`.
+    """Yield what is wanted where a unit takes another's place, joined as that is now.
 
-    Without `to` it stands wherever it is not in the way.
+    The old one, apart, stands at `to`; without that wherever it is not in the way.
     """
     plant, at = now.plant, now.state(old)
     if at.value:

@@ -31,6 +31,7 @@ from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.items import OnItems
 from cfgtrack.rules.mode import Runner
+from cfgtrack.rules.rule import Rule
 from cfgtrack.rules.what.value import Value
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.by import By
@@ -73,8 +74,8 @@ class Grounding:
             self._go_back()
 
     def _known(self) -> int:
-        several = (*self._spots.values(), *self._mates.values())
-        return sum(len(one) for one in several) + len(self._pursued)
+        spots, mates = self._spots.values(), self._mates.values()
+        return sum(map(len, spots)) + sum(map(len, mates)) + len(self._pursued)
 
     def _begin(self) -> None:
         self._needs.forget()
@@ -105,7 +106,7 @@ class Grounding:
                         )
 
     def _could_be(self, network: Network) -> tuple[Iterable[str], Pairs, Pairs]:
-        """Return what could carry, be joined and stand where, of a medium: as it is, or as moves make it that matter."""
+        """Return what could carry, be joined and stand where, of a medium: as it is, or as moves may make it."""
         now, plant = self.first, self.plant
         may = {subject for subject, _ in self._before}
         gates = [gate for gate in network.gates if gate in may or carries(now, gate)]
@@ -155,7 +156,7 @@ class Grounding:
         self._asked[clause] = None
 
     def _go_back(self) -> None:
-        """Ground all moves that bring about what is asked for and isn't so, or may not stay so, till there are no more."""
+        """Ground all moves that bring about what is asked for and isn't so, or may not stay so."""
         for action in self._proposed.values():
             self._take_up(action)
         seen = -1
@@ -167,6 +168,8 @@ class Grounding:
                     not self._is_so(clause) or any(subject in written for subject, _ in clause)
                 ):
                     self._wish(clause)
+            for clause in list(self._apart_at_the_end()):
+                self._wish(clause)
             for clause in list(self._asked):
                 holds = [fact for fact in clause if self._holds(fact)]
                 if not holds or any(subject in written for subject, _ in holds):
@@ -178,13 +181,35 @@ class Grounding:
             subject.partition(" ")[0]
             for deed in self.picture.deeds
             for fact in (*deed.gives, *(f for clause in deed.needs for f in clause))
-            for subject in fact[:1]
+            for subject in (fact[0],)
             if not subject.endswith((" in", " test"))
         }
         mentioned |= {
             s.partition(" ")[0] for c in self.picture.wanted for s, _ in c if not s.endswith((" in", " test"))
         }
         self.mentioned = sorted(mentioned)
+
+    def _apart_at_the_end(self) -> Iterator[Clause]:
+        """Yield what must be so at the end as units are wanted at places: they are joined to nothing elsewhere."""
+        for want in self.goal.wants:
+            for port in (
+                self.plant.ports_of(want.subject) if want.places and want.subject in self.plant.units else ()
+            ):
+                mates = self._mates.get(port, {})
+                far = [m for m in mates if m is not None and self._is_far(port, m, want.places)]
+                if far:
+                    yield frozenset((f"{port} to", m) for m in mates if m not in far)
+                for mate in far:
+                    yield frozenset((f"{mate} to", m) for m in self._mates_of(mate) if m != port)
+
+    def _is_far(self, port: str, mate: str, spots: tuple[str, ...]) -> bool:
+        owner, plant = owner_of(mate), self.plant
+        if plant.gives(port, mate) or not self._stands(owner):
+            return False
+        around = set(plant.ancestors(owner))
+        return not any(
+            spot in around or owner in plant.ancestors(spot) or plant.is_mobile(spot) for spot in spots
+        )
 
     def _bring_about(self, fact: Fact) -> None:
         subject, value = fact
@@ -448,7 +473,8 @@ class Grounding:
     def _who(self) -> tuple[str | None, ...]:
         if self.plant.has_sites:
             return self.goal.workers or tuple(doers(self.plant, "", None))
-        return self.goal.workers or (None,)
+        # Where nobody has to be anywhere one does as well as another: who does it is seen to when all is known.
+        return self.goal.workers[:1] or (None,)
 
     def _deed(
         self,
@@ -533,9 +559,20 @@ class Grounding:
 
     # --- what an objection teaches ---
 
-    def learn(self, number: int | None, objections: Iterable[Refusal | Breach]) -> bool:
+    def begin_anew(self, engine: Engine) -> None:
+        """Make the picture anew, with all that was learnt, on an engine that stands where the way begins."""
+        self.engine = engine
+        self._ground()
+
+    def learn(
+        self,
+        number: int | None,
+        objections: Iterable[Refusal | Breach],
+        unmet: Iterable[tuple[Rule, str | None]] = (),
+    ) -> bool:
         """Take up what might do away with what speaks against a move, or (None) against ending here; return whether
         that makes another picture. The engine stands where it is so: before the move, of what speaks against it then.
+        `unmet` are rules with clocks that run, and for what.
         """
         hints: dict[Fact, None] = {}
         proposed: list[Action] = []
@@ -554,16 +591,19 @@ class Grounding:
                 elif is_before(runner) and not _comes_and_goes(runner):
                     self.picture.need(number, clause)
             proposed += (p.action for p in islice(self.engine.proposals(one), MOST_PROPOSED))
+        for rule, it in unmet:
+            for clause in self._needs.of(self.engine.world, rule.condition, it):
+                hints.update(dict.fromkeys(clause))
         fresh = [fact for fact in hints if fact not in self._pursued]
         moves = [action for action in proposed if self._is_new(action)]
         if not fresh and not moves and len(self._further) == known:
             return False
         self._hints.update(dict.fromkeys(fresh))
         self._proposed.update((_name(action), action) for action in moves)
-        known = set(self._numbers)
+        names = set(self._numbers)
         kept = {name: value for name, value in vars(self).items() if name in _OF_PICTURE}
         self._ground()
-        if known == set(self._numbers):
+        if names == set(self._numbers):
             vars(self).update(kept)
             return False
         return True

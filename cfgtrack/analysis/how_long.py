@@ -167,7 +167,7 @@ class OutingTime:
 
 @dataclass(frozen=True, slots=True)
 class StepTime:
-    """A step in the schedule of likely durations, in seconds from the beginning of its outing.
+    """A step in the schedule of likely durations, in seconds from the beginning of its outing, and who does it.
 
     It starts and ends as early as can be at `start` and `end`. It may end so much later without making its outing
     later (`total_float`), and without moving any other step (`free_float`). `is_critical`: it is on the longest
@@ -177,7 +177,7 @@ class StepTime:
     step: str
     outing: str
     track: str
-    by: str | None
+    by: str
     takes: tuple[float, float, float]
     start: float
     end: float
@@ -280,30 +280,38 @@ class _Order:
 
 def _order_of(mixes: Mixes, run: Run) -> _Order:
     """Return what the rules said to a run."""
+    stirred: defaultdict[Clockwork, set[int]] = defaultdict(set)
+    for number, step in enumerate(mixes.schedule.steps):
+        for clockwork in () if step is None else run.stirred.get(f"step:{step.id}", ()):
+            stirred[clockwork].add(number)
     late = [f for f in run.new if limit_of(f) is not None and f.rule not in (BUDGET, OVERLAP)]
-    clocks = [(clock, False) for clock in run.met]
-    clocks += [(clock._replace(met=_mended(clock, late, run.end)), False) for clock in run.ran_out]
+    clocks: list[tuple[Met, int | None, bool]] = [(clock, clock.met, False) for clock in run.met]
+    clocks += [(clock, _mended(clock, late), False) for clock in run.ran_out]
     clocks += [
-        (Met(c.rule, c.subject, c.started, run.end, c.deadline), True)
+        (Met(c.rule, c.subject, c.started, run.end, c.deadline), None, True)
         for c in run.clocks
         if c.deadline is not None
     ]
     spans: defaultdict[Clockwork, dict[Name, Span]] = defaultdict(dict)
     untold: set[str] = set()
+    seen: Counter[tuple[str, str, int]] = Counter()
     first, over = min(run.times), len(run.times) - 1
-    for clock, is_left in clocks:
-        starts, ends = mixes.points(run, clock)
-        if (not starts and clock.started >= first) or (not ends and clock.met != run.end):
+    for clock, met, is_left in clocks:
+        concerned = _concerned(stirred, clock)
+        starts, ends = (
+            [p for p in points if p in concerned] or points
+            for points in mixes.points(run, clock._replace(met=run.end if met is None else met))
+        )
+        if (not starts and clock.started >= first) or not (ends or met is None):
             untold.add(f"{clock.rule} of {clock.subject}" if clock.subject else clock.rule)
             continue
-        name = Name(clock.rule, clock.subject, *((starts[0], 0) if starts else (-1, clock.started)))
-        end = over if is_left or not ends else ends[0]
+        # Of several that start at one instant each was started by another step, as far as there are so many.
+        turn = seen[clock.rule, clock.subject, clock.started] % max(len(starts), 1)
+        seen[clock.rule, clock.subject, clock.started] += 1
+        name = Name(clock.rule, clock.subject, *((starts[turn], 0) if starts else (-1, clock.started)))
+        end = over if met is None else ends[0]
         spans[clock.rule, clock.subject][name] = Span(end, clock.deadline - clock.started, is_left)
     others = [f for f in run.new if limit_of(f) is None and f.rule not in (BUDGET, OVERLAP)]
-    stirred: defaultdict[Clockwork, set[int]] = defaultdict(set)
-    for number, step in enumerate(mixes.schedule.steps):
-        for clockwork in () if step is None else run.stirred.get(f"step:{step.id}", ()):
-            stirred[clockwork].add(number)
     return _Order(
         times=run.times,
         spans=spans,
@@ -314,13 +322,19 @@ def _order_of(mixes: Mixes, run: Run) -> _Order:
     )
 
 
-def _mended(clock: Met, late: Iterable[Finding], end: int) -> int:
-    """Return when what a clock asked for came after all, once it had run out; the end where it never did."""
+def _concerned(stirred: Mapping[Clockwork, set[int]], clock: Met) -> set[int]:
+    """Return the points that a clock may have to do with: of several at one instant one of those it was."""
+    nothing = set[int]()
+    return stirred.get((clock.rule, clock.subject), nothing) | stirred.get((clock.rule, ALL), nothing)
+
+
+def _mended(clock: Met, late: Iterable[Finding]) -> int | None:
+    """Return when what a clock asked for came after all, once it had run out; None where it never did."""
     limit = clock.deadline - clock.started
     same = [f for f in late if (f.rule, f.since, limit_of(f)) == (clock.rule, clock.started, limit)]
     mine = [f for f in same if not clock.subject or clock.subject in f.subjects] or same
-    untils = [end if f.until is None else f.until for f in mine]
-    return max(untils, default=end)
+    untils = [f.until for f in mine if f.until is not None]
+    return max(untils) if untils and len(untils) == len(mine) else None
 
 
 def _fixed(trial: Trial) -> Iterator[tuple[Name, Span]]:
@@ -372,7 +386,7 @@ class _Learnt:
         self._judged = 0
         self._points: dict[Clockwork, frozenset[int]] = {}
         self._said: dict[Clockwork, dict[OrderKey, Mapping[Name, Span]]] = {}
-        self.pairs: dict[Clockwork, list[tuple[int, int]]] = {}
+        self.pairs: dict[Clockwork, tuple[tuple[int, int], ...]] = {}
         self.grown = 0
         for run in mixes.runs:
             self._take(_order_of(mixes, run))
@@ -394,8 +408,7 @@ class _Learnt:
     def _take(self, order: _Order) -> None:
         self.orders.append(order)
         if order.is_possible or not any(one.is_possible for one in self.orders):
-            every = {clockwork for clockwork in order.spans if clockwork not in self._points}
-            for clockwork in (*self._points, *every):
+            for clockwork in dict.fromkeys((*self._points, *order.spans)):
                 self._grow(clockwork, order.has_to_do_with(clockwork))
         for clockwork in self._points:
             self._note(clockwork, order)
@@ -409,7 +422,7 @@ class _Learnt:
             points = points.union(*(order.has_to_do_with(clockwork) for order in self.orders))
         self.grown += 1
         self._points[clockwork] = points = points | (before or frozenset())
-        self.pairs[clockwork] = [(a, b) for a, b in self._pairs if a in points and b in points]
+        self.pairs[clockwork] = tuple((a, b) for a, b in self._pairs if a in points and b in points)
         self._said[clockwork] = {}
         for order in self.orders:
             self._note(clockwork, order)
@@ -463,7 +476,8 @@ class _Looked:
         learnt, tried = self.learnt, set[int]()
         while True:
             grown = learnt.grown
-            by_clock = {clock: orders(chunk, pairs) for clock, pairs in learnt.pairs.items()}
+            by_pairs = {pairs: orders(chunk, pairs) for pairs in set(learnt.pairs.values())}
+            by_clock = {clock: by_pairs[pairs] for clock, pairs in learnt.pairs.items()}
             new = [
                 numbers
                 for clock, by_order in by_clock.items()
@@ -479,8 +493,8 @@ class _Looked:
                     number = max(numbers, key=lambda n: (often[n], -n))
                     tried.add(number)
                     learnt.judge(takes_in(self.draws, chunk, number))
-            if learnt.grown == grown or not learnt.may_judge:
-                return {clock: orders(chunk, pairs) for clock, pairs in learnt.pairs.items()}
+            if learnt.grown == grown:
+                return by_clock
 
     def _count(self, chunk: Chunk, name: Name, span: Span, numbers: Sequence[int]) -> None:
         end = chunk.times[span.end]
@@ -567,7 +581,7 @@ def how_long(
 def _breaking(learnt: _Learnt) -> Iterator[Breaking]:
     """Yield what orders break that were judged, but for clocks: what most of them break first."""
     seen = Counter(one for order in learnt.orders for one in order.broken)
-    for one, often in seen.most_common():
+    for one, often in sorted(seen.items(), key=lambda pair: (-pair[1], pair[0].rule, pair[0].step or "")):
         yield Breaking(one.rule, one.step, one.headline, often)
 
 
@@ -655,7 +669,7 @@ def _step_times(trial: Trial, looked: _Looked) -> Iterator[StepTime]:
                 step=step.id,
                 outing=outing.id,
                 track=step.track,
-                by=step.action.by,
+                by=step.action.by or step.track,
                 takes=(seconds(low), seconds(likely), seconds(high)),
                 start=seconds(room.start - began),
                 end=seconds(room.end - began),

@@ -16,8 +16,10 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import ClassVar
 
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, place_line
-from cfgtrack.model.hold import carries, is_made, mate_of
+from cfgtrack.model.defect import Defect, all_defects, bars
+from cfgtrack.model.hold import carries, mate_of
 from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.lock import Device, locks_on, takes_locks
 from cfgtrack.model.part import EXPANSION, SOURCE
@@ -25,7 +27,6 @@ from cfgtrack.model.plant import HOLD, Plant, owner_of
 from cfgtrack.model.presence import site_at
 from cfgtrack.network.cut import MOST, Cuts, Net, Tie, minimum_cuts
 from cfgtrack.network.network import Network, state_links
-from cfgtrack.network.reach import Digraph
 from cfgtrack.network.reduce import Reduced, reduce_network
 
 DETAILED = 5
@@ -75,6 +76,8 @@ def handle_of(now: Configuration, thing: str) -> Handle | None:
         port = now.plant.port(half)
         for move in _stops(port[1], now.state(half).value) if port is not None else ():
             assert port is not None
+            if bars(now, Action("", move.action, (half,), 0)) is not None:
+                continue
             one = (port[1].joined is not None and not port[1].is_joined(move.target), half, move.action)
             best = one if best is None else min(best, one)
     if best is None:
@@ -103,6 +106,9 @@ def _handle(now: Configuration, thing: str, action: str, *, parts: bool = False)
 
 
 # --- a medium's network, with its devices as ties ---------------------------------------------------------------------
+
+
+_Hops = defaultdict[int, list[tuple[int, int]]]
 
 
 class _Medium:
@@ -134,18 +140,30 @@ class _Medium:
         self, start: Collection[int], without: Collection[int] = (), *, back: bool = False
     ) -> set[int]:
         """Return where the medium comes to from somewhere, without some devices; `back`: from where it comes there."""
-        graph = self.graph(without)
-        return graph.behind(start) if back else graph.ahead(start)
+        hops = self._hops[1 if back else 0]
+        seen = set(start)
+        queue = list(seen)
+        while queue:
+            for far, device in hops.get(queue.pop(), ()):
+                if far not in seen and device not in without:
+                    seen.add(far)
+                    queue.append(far)
+        return seen
 
-    def graph(self, without: Collection[int] = ()) -> Digraph:
-        """Return the net as it is without some devices."""
-        graph = Digraph(self.net.arcs)
+    @cached_property
+    def _hops(self) -> tuple[_Hops, _Hops]:
+        """The hops out of each vertex, and those into it, each with its device, -1 for none."""
+        out, into = _Hops(list), _Hops(list)
+        for a, b in self.net.arcs:
+            out[a].append((b, -1))
+            into[b].append((a, -1))
         for a, b, device, one_way in self.net.ties:
-            if device not in without:
-                graph.add(a, b)
-                if not one_way:
-                    graph.add(b, a)
-        return graph
+            out[a].append((b, device))
+            into[b].append((a, device))
+            if not one_way:
+                out[b].append((a, device))
+                into[a].append((b, device))
+        return out, into
 
     @cached_property
     def nodes(self) -> list[tuple[str, int]]:
@@ -170,25 +188,62 @@ def _links_of(network: Network, now: Configuration, subject: str) -> Iterator[tu
     return ((arc.a, arc.b, arc.one_way) for arc in subject_arcs(network, now, subject))
 
 
-def devices_of(network: Network, now: Configuration) -> dict[str, Handle]:
-    """Return every device of a medium that lets it through now and can be kept from that, by its handle's thing."""
-    out: dict[str, Handle] = {}
-    subjects = dict.fromkeys(network.gates)
-    subjects.update(
-        dict.fromkeys(
-            s for s, state in now.touched() if state.other is not None and s < state.other and ":" in s
-        )
-    )
-    for subject in subjects:
-        if subject in network.gates:
-            if not carries(now, subject):
-                continue
-        elif not is_made(now, subject) or not network.ends(subject):
+class _Handles(dict[str, Handle]):
+    """What is done to each device, made when it is first asked for: of a large plant few are."""
+
+    def __init__(self, now: Configuration) -> None:
+        super().__init__()
+        self._now = now
+
+    def __missing__(self, subject: str) -> Handle:
+        found = handle_of(self._now, subject)
+        assert found is not None
+        self[subject] = found
+        return found
+
+
+def devices_of(network: Network, now: Configuration) -> list[str]:
+    """Return every device of a medium that lets it through now and can be kept from that: of a joint the first half."""
+    stops: dict[tuple[str, str], bool] = {}
+
+    def stopped(port: str) -> bool:
+        """Return whether an action would stop what a port lets through, as its kind says."""
+        found = now.plant.port(port)
+        if found is None:
+            return False
+        key = (found[1].id, now.state(port).value)
+        if key not in stops:
+            stops[key] = any(True for _ in _stops(found[1], key[1]))
+        return stops[key]
+
+    out = [gate for gate in network.gates if carries(now, gate) and stopped(gate)]
+    for near, state in now.touched():
+        far = state.other
+        if far is None or near > far or near in network.gates or ":" not in near or not network.ends(near):
             continue
-        found = handle_of(now, subject)
-        if found is not None:
-            out[subject] = found
-    return out
+        if carries(now, near) and carries(now, far) and (stopped(near) or stopped(far)):
+            out.append(near)
+    return [one for one in out if handle_of(now, one) is not None] if all_defects(now) else out
+
+
+def barred_of(network: Network, now: Configuration) -> Iterator[Defect]:
+    """Yield the defects that keep something of a medium from being shut, switched off or parted now."""
+    told: set[str] = set()
+    for thing in dict.fromkeys(
+        (*network.gates, *(s for s, state in now.touched() if state.other is not None and ":" in s))
+    ):
+        port = now.plant.port(thing)
+        if (
+            port is None
+            or (not network.ends(thing) and thing not in network.gates)
+            or not carries(now, thing)
+        ):
+            continue
+        for move in _stops(port[1], now.state(thing).value):
+            found = bars(now, Action("", move.action, (thing,), 0))
+            if found is not None and found.event not in told:
+                told.add(found.event)
+                yield found
 
 
 def ends_of(network: Network) -> dict[str, tuple[str, ...]]:
@@ -353,7 +408,7 @@ class Volume:
     """
 
     thing: str
-    litres: float | None
+    litres: float
     shut_in: bool = False
     may_last: float | None = None
 
@@ -417,12 +472,13 @@ def isolation(
     owners = {one for one in meant if ":" not in one}
     own = tuple(e for e in all_ends if e in meant or owner_of(e) in owners)
     outer = tuple(e for e in all_ends if e not in own)
-    handles = devices_of(network, now)
-    found = _Medium(network, now, handles)
+    devices = devices_of(network, now)
+    handles = _Handles(now)
+    found = _Medium(network, now, devices)
     sources, targets = found.vertices(outer), found.vertices(meant)
     cuts = minimum_cuts(found.net, sources, targets, most=most)
     if not cuts.cuts:
-        joined = _bare_way(network, now, set(handles), outer, meant)
+        joined = _bare_way(network, now, set(devices), outer, meant)
         return Isolation(network.medium, outer, own, joined=joined)
     looking = _Looking(found, handles, sources, targets, meant)
     ranked = sorted(cuts.cuts, key=lambda cut: _rank(handles, found.devices, cut))
@@ -430,30 +486,35 @@ def isolation(
         ranked.sort(key=lambda cut: (*_rank(handles, found.devices, cut), looking.gone(cut)))
     ways = tuple(looking.way(cut) for cut in ranked[:DETAILED])
     others = tuple(tuple(handles[found.devices[d]].name for d in cut) for cut in ranked[DETAILED:])
-    shutting = _shutting(network, now, handles, (outer, meant), most) if ways[0].parts else ()
+    shutting = _shutting(network, now, devices, (outer, meant), most) if ways[0].parts else ()
     return Isolation(
         network.medium, outer, own, cuts.at_least, cuts.proved, cuts.complete, ways, others, shutting
     )
 
 
-def _rank(handles: Mapping[str, Handle], devices: Sequence[str], cut: Sequence[int]) -> tuple[int, int]:
+def _rank(handles: Mapping[str, Handle], devices: Sequence[str], cut: Sequence[int]) -> tuple[int, int, int]:
+    """Return what sets of one size are ranked by: what is parted, what takes no lock, then joints."""
     chosen = [handles[devices[d]] for d in cut]
-    return sum(one.parts for one in chosen), sum(not one.takes_lock for one in chosen)
+    return (
+        sum(one.parts for one in chosen),
+        sum(not one.takes_lock for one in chosen),
+        sum(one.mate is not None for one in chosen),
+    )
 
 
 def _shutting(
     network: Network,
     now: Configuration,
-    handles: Mapping[str, Handle],
+    devices: Sequence[str],
     between: tuple[Sequence[str], Sequence[str]],
     most: int,
 ) -> tuple[Way, ...]:
     """Return the smallest sets that part nothing."""
-    kept = {subject: one for subject, one in handles.items() if not one.parts}
-    found = _Medium(network, now, kept)
+    handles = _Handles(now)
+    found = _Medium(network, now, [one for one in devices if not handles[one].parts])
     sources, targets = (found.vertices(some) for some in between)
     cuts: Cuts = minimum_cuts(found.net, sources, targets, most=most)
-    looking = _Looking(found, kept, sources, targets, between[1])
+    looking = _Looking(found, handles, sources, targets, between[1])
     return tuple(looking.way(cut) for cut in cuts.cuts[:DETAILED])
 
 
@@ -467,9 +528,14 @@ class _Looking:
     targets: set[int]
     meant: Sequence[str]
     _before: set[int] = field(init=False)
+    _room: tuple[set[int], set[int]] = field(init=False)
+    """Where what liquid expands into is, and all from which it is reached."""
 
     def __post_init__(self) -> None:
-        self._before = self.found.spread(self.sources)
+        found = self.found
+        self._before = found.spread(self.sources)
+        ends = found.vertices(ends_of(found.network).get(EXPANSION, ()))
+        self._room = (ends, found.spread(ends, back=not found.upstream) if ends else set())
 
     def way(self, cut: Sequence[int]) -> Way:
         """Return what a cut does, and on what it rests."""
@@ -479,10 +545,10 @@ class _Looking:
         also = tuple(thing for thing, v in found.nodes if v in gone and not self._is_meant(thing))
         return Way(
             tuple(self.handles[found.devices[d]] for d in cut),
-            tuple(self._stay(cut)),
+            tuple(self._stay(cut, after)),
             also,
             tuple(self._volumes(cut, gone)),
-            tuple(self._one_way(cut)),
+            tuple(self._one_way(cut, after)),
         )
 
     def gone(self, cut: Sequence[int]) -> int:
@@ -492,34 +558,44 @@ class _Looking:
     def _is_meant(self, thing: str) -> bool:
         return thing in self.meant or owner_of(thing) in self.meant
 
-    def _made(self, cut: Sequence[int]) -> list[tuple[int, int]]:
-        arcs = list(self.found.net.arcs)
-        for a, b, device, one_way in self.found.net.ties:
-            if device not in cut:
-                arcs += [(a, b)] if one_way else [(a, b), (b, a)]
-        return arcs
+    def _leading(self, cut: Sequence[int], after: set[int], ties: Sequence[Tie]) -> tuple[int, ...]:
+        """Return the fewest of some links, that aren't there, without which no end comes to the thing after a cut.
 
-    def _stay(self, cut: Sequence[int]) -> Iterator[Handle]:
+        All that an end comes to is one vertex then.
+        """
+        source, net = -1, self.found.net
+        if not ties or self.targets & after:
+            return ()
+
+        def at(vertex: int) -> int:
+            return source if vertex in after else vertex
+
+        arcs = [(at(a), at(b)) for a, b in net.arcs if a not in after or b not in after]
+        for a, b, device, one_way in net.ties:
+            if device not in cut and (a not in after or b not in after):
+                arcs += [(at(a), at(b))] if one_way else [(at(a), at(b)), (at(b), at(a))]
+        there = tuple(tie._replace(a=at(tie.a), b=at(tie.b)) for tie in ties)
+        found = minimum_cuts(Net(net.count, tuple(arcs), there), {source}, self.targets, most=1)
+        return next(iter(found.cuts), ())
+
+    def _stay(self, cut: Sequence[int], after: set[int]) -> Iterator[Handle]:
         """Yield the fewest of what is shut, off or apart already without which the thing would be joined again."""
         now, reduced = self.found.now, self.found.reduced
         names = list(dict.fromkeys(subject for _, subject in reduced.unmade))
         number = {name: n for n, name in enumerate(names)}
         vertex = reduced.vertex
-        ties = tuple(
+        ties = [
             Tie(vertex[arc.a], vertex[arc.b], number[subject], arc.one_way) for arc, subject in reduced.unmade
-        )
-        net = Net(reduced.count, tuple(self._made(cut)), ties)
-        for device in next(iter(minimum_cuts(net, self.sources, self.targets, most=1).cuts), ()):
+        ]
+        for device in self._leading(cut, after, ties):
             thing = names[device]
             yield _handle(now, thing, now.state(thing).value)
 
     def _volumes(self, cut: Sequence[int], gone: set[int]) -> Iterator[Volume]:
         """Yield the volumes that are isolated, and say of liquid ones whether they lose what they expand into."""
         found, plant = self.found, self.found.plant
-        ends = found.vertices(ends_of(found.network).get(EXPANSION, ()))
-        back = not found.upstream
-        before = found.spread(ends, back=back) if ends else set()
-        after = found.spread(ends, cut, back=back) if ends else set()
+        ends, before = self._room
+        after = found.spread(ends, cut, back=not found.upstream) if ends else set()
         for thing, vertex in found.nodes:
             node = plant.node(thing) if ":" in thing else None
             if node is None or node.litres is None:
@@ -528,25 +604,22 @@ class _Looking:
             if shut_in or (vertex in gone and self._is_meant(thing)):
                 yield Volume(thing, node.litres, shut_in, plant.part_of(owner_of(thing)).trapped)
 
-    def _one_way(self, cut: Sequence[int]) -> Iterator[str]:
+    def _one_way(self, cut: Sequence[int], after: set[int]) -> Iterator[str]:
         """Yield the fewest check valves that keep the ends from the thing."""
         found = self.found
-        made = self._made(cut)
         network, vertex = found.network, found.reduced.vertex
-        back = [
-            (vertex[b], vertex[a], f"{network.address(a)} -> {network.address(b)}")
-            for a, b in network.one_way
-        ]
-        back += [
-            (vertex[arc.b], vertex[arc.a], f"{network.address(arc.a)} -> {network.address(arc.b)}")
+        gone = {found.devices[d] for d in cut}
+        links = list(network.one_way)
+        links += [
+            (arc.a, arc.b)
             for gate, arcs in network.gates.items()
             for arc in arcs
-            if arc.one_way and carries(found.now, gate) and not any(found.devices[d] == gate for d in cut)
+            if arc.one_way and gate not in gone and carries(found.now, gate)
         ]
-        ties = tuple(Tie(a, b, n, True) for n, (a, b, _) in enumerate(back))
-        net = Net(found.net.count, tuple(made), ties)
-        for device in next(iter(minimum_cuts(net, self.sources, self.targets, most=1).cuts), ()):
-            yield back[device][2]
+        ties = [Tie(vertex[b], vertex[a], n, True) for n, (a, b) in enumerate(links)]
+        for device in self._leading(cut, after, ties):
+            a, b = links[device]
+            yield f"{network.address(a)} -> {network.address(b)}"
 
 
 def _bare_way(

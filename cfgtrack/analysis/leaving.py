@@ -16,6 +16,7 @@ from cfgtrack.analysis.check import Start, ready
 from cfgtrack.analysis.verdict import covered
 from cfgtrack.model.action import END, Action
 from cfgtrack.model.event import Event
+from cfgtrack.model.possibility import resolve
 from cfgtrack.model.sequence import LeftRunning
 from cfgtrack.model.time import Instant
 from cfgtrack.network.network import Network
@@ -203,7 +204,11 @@ class Leaving:
             engine.settle()
             now, noted = engine.world.now, engine.noted
             if stopping.outing is not None and by_end:
-                engine.step(Event.of(Action("stop", END, (), now, outing=stopping.outing)))
+                end = resolve(
+                    engine.world.configuration, Action("stop", END, (), now, outing=stopping.outing)
+                )
+                assert isinstance(end, Event), end.refusals
+                engine.step(end)
                 engine.settle()
             if stopping.last:
                 engine.end_sequence()

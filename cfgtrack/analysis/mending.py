@@ -22,7 +22,7 @@ from cfgtrack.analysis.course import HIGH, LIKELY, LOW, Course
 from cfgtrack.analysis.options import candidates
 from cfgtrack.analysis.reorder import Plan, Ready
 from cfgtrack.analysis.verdict import Verdict
-from cfgtrack.model.action import PLACE, Action
+from cfgtrack.model.action import DEVICE_ACTIONS, NOTES, PLACE, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import owner_of
@@ -75,7 +75,7 @@ class Change:
             where = f"before {self.before}" if self.before else f"at the end of {self.added.track}'s track"
             return f"add {self.step}, {self.what}, in {self.added.outing} {where}"
         if self.sort == MOVE:
-            return f"move {self.step} before {self.before}"
+            return f"move {self.step} {f'before {self.before}' if self.before else 'to the end of its track'}"
         if self.sort == DROP:
             return f"drop {self.step}"
         if self.sort == WAIT:
@@ -90,6 +90,9 @@ class Change:
             assert self.added is not None
             place = at.get(self.before or "", _behind_track(steps, self.added))
             steps.insert(place, self.added)
+        elif self.sort == MOVE and self.before is None:
+            step = steps.pop(at[self.step])
+            steps.insert(_behind_track(steps, step), step)
         elif self.sort == MOVE:
             step = steps.pop(at[self.step])
             place = next(i for i, one in enumerate(steps) if one.id == self.before)
@@ -342,7 +345,7 @@ class _Changes:
     def all(self, actions: Sequence[Action]) -> list[tuple[Change, ...]]:
         """Return them, those first that are likely to help and few."""
         out: dict[tuple[Change, ...], None] = {}
-        for some in (self._other_steps(actions), self._added(actions), self._near(), self._dropped()):
+        for some in (self._other_steps(actions), self._dropped(), self._added(actions), self._near()):
             out.update(dict.fromkeys(some))
         return sorted(out, key=len)[: 2 * MOST_CHANGES]
 
@@ -393,13 +396,21 @@ class _Changes:
         mine = self._mine
         if mine is None:
             return
-        for step in self._kin(mine):
+        for nth, step in enumerate(self._kin(mine)):
             later = self._turn[step.id] > self._turn[mine.id]
-            first, then = (step, mine) if later else (mine, step)
+            first, then = (mine, step) if later else (step, mine)
             if (mine.outing, mine.track) == (step.outing, step.track):
-                yield (Change(MOVE, first.id, before=then.id),)
+                yield (Change(MOVE, then.id, before=first.id),)
+                if nth < _NEAREST:
+                    yield (Change(MOVE, first.id, before=self._next(then)),)
             elif mine.outing == step.outing:
-                yield (Change(WAIT, then.id, waits_for=first.id),)
+                yield (Change(WAIT, first.id, waits_for=then.id),)
+
+    def _next(self, step: Step) -> str | None:
+        """Return the step that comes after one on its track."""
+        track = [s.id for s in self._proposal.tracks(step.outing)[step.track]]
+        at = track.index(step.id) + 1
+        return track[at] if at < len(track) else None
 
     def _kin(self, mine: Step) -> list[Step]:
         named = {owner_of(s) for s in mine.action.subjects}
@@ -416,15 +427,39 @@ class _Changes:
         return near[:_KIN]
 
     def _dropped(self) -> Iterator[tuple[Change, ...]]:
-        """Yield that the step at which something is wrong isn't done, where the end is the same without it."""
+        """Yield that the step at which something is wrong isn't done, where the end is the same without it.
+
+        One that can't be done is left out only where what it is for is so already.
+
+        What only looks, or has to do with locks and tags, is never left out.
+        """
         mine = self._mine
-        if mine is None:
+        if mine is None or mine.action.action in NOTES | DEVICE_ACTIONS:
+            return
+        if self._wrong.impossible is not None and not self._is_so_already(mine.action):
             return
         change = Change(DROP, mine.id)
         with suppress(Deadlock):
             without = replace(self._plan, proposal=change.made(self._proposal)).course()
             if _end(self._plan.now, without) == _end(self._plan.now, self._course):
                 yield (change,)
+
+    def _is_so_already(self, action: Action) -> bool:
+        """Return whether what an action is to bring about is so where it would be done."""
+        then = self._plan.now.fork()
+        for event in self._course.outcomes[: self._wrong.turn]:
+            if isinstance(event, Event):
+                then.apply(event)
+        if action.place is not None:
+            return all(
+                then.plant.can_move(s) and then.state(s).value == action.place for s in action.subjects
+            )
+        for subject in action.subjects:
+            port = then.plant.port(subject)
+            move = None if port is None else port[1].moves.get(action.action)
+            if move is None or then.state(subject).value != move.target:
+                return False
+        return len(action.subjects) == 1 or then.state(action.subjects[0]).other in (*action.subjects, None)
 
     # --- steps that are added ---
 
@@ -492,6 +527,7 @@ class _Changes:
 
 
 _KIN = 8
+_NEAREST = 4
 _PLACES = 8
 
 
@@ -527,21 +563,23 @@ def mend(
     *,
     outlive: Iterable[str] = (),
     most: int = 1_000,
+    proof: int = PROOF,
     may_go_on: Callable[[], bool] = lambda: True,
     tell: Callable[[int, int], object] = lambda *_: None,
 ) -> Mended:
     """Return the fewest changes that make a plan clear, of those that are looked at; `judge` checks as any check does.
 
-    At most so many sequences are judged, and only while it `may_go_on`; what was found by then is told. `tell` is told
-    how many were, and of how many changes the best has. `outlive`: the rules whose clocks may run on.
+    At most so many sequences are judged, once one is clear so many more for a `proof`, and only while it `may_go_on`;
+    what was found by then is told. `tell` is told how many were, and of how many changes the best has. `outlive`: the
+    rules whose clocks may run on.
     """
     report = judge(plan.proposal)
     if report.verdict == Verdict.CLEAR:
         return Mended((), plan.proposal, True, 0, 1, report)
     excused = frozenset(code for f in (*report.excused, *report.left_open) for code in f.fingerprints)
-    return _Mending(_Course(ready, plan, excused, frozenset(outlive)), judge, most, may_go_on, tell).run(
-        report
-    )
+    return _Mending(
+        _Course(ready, plan, excused, frozenset(outlive)), judge, most, proof, may_go_on, tell
+    ).run(report)
 
 
 @dataclass(slots=True)
@@ -549,6 +587,7 @@ class _Mending:
     runs: _Course
     judge: Callable[[Proposed], CheckReport]
     most: int
+    proof: int
     may_go_on: Callable[[], bool]
     tell: Callable[[int, int], object]
     tried: int = 0
@@ -584,7 +623,7 @@ class _Mending:
     def _fewer(self, found: _Node) -> _Node:
         """Return what is clear with fewer changes still, looking into the sets with few of them for a while."""
         found = self._without_what_is_not_needed(found)
-        until = min(self.most, self.tried + PROOF)
+        until = min(self.most, self.tried + self.proof)
         while self.tried < until and self.may_go_on():
             fewest = min(self._queue, key=lambda one: (len(one[-1].changes), one[0]), default=None)
             if fewest is None or len(fewest[-1].changes) + (fewest[-1].wrong is not None) >= len(
@@ -670,12 +709,23 @@ class _Mending:
         for some in _Changes(mine, node.proposal, course, again or wrong, number).all(actions):
             if self.tried >= (self.most if until is None else until) or not self.may_go_on():
                 return
-            changes = (*node.changes, *some)
+            moved = {change.step for change in some if change.sort == MOVE}
+            kept = tuple(c for c in node.changes if c.sort != MOVE or c.step not in moved)
+            changes = (*kept, *some)
             name = frozenset(changes)
             if name in self._seen:
                 continue
             self._seen.add(name)
-            proposal = _made(node.proposal, some)
+            try:
+                # What was moved before is moved once, to where it is moved now.
+                again_from = (
+                    (node.proposal, some)
+                    if len(kept) == len(node.changes)
+                    else (self.runs.plan.proposal, changes)
+                )
+                proposal = _made(*again_from)
+            except (KeyError, StopIteration):
+                continue
             course = self.runs.course(proposal)
             if course is None:
                 continue

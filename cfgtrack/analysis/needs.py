@@ -10,7 +10,7 @@ or measured) is a test, ``(item + " test", number)``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from itertools import product
+from itertools import islice, product
 
 from cfgtrack.analysis.relaxed import Clause, Fact
 from cfgtrack.model.plant import owner_of, port_of
@@ -19,7 +19,7 @@ from cfgtrack.network.potential import Potential
 from cfgtrack.network.trace import reached
 from cfgtrack.rules.condition import Condition
 from cfgtrack.rules.items import OnItems
-from cfgtrack.rules.selection import place_fits
+from cfgtrack.rules.selection import HOME, place_fits
 from cfgtrack.rules.wanted import Wanted
 from cfgtrack.rules.what.all import All
 from cfgtrack.rules.what.any import AnyOf as Any
@@ -38,20 +38,23 @@ MOST_CLAUSES = 64
 MOST_WAYS = 24
 """So many ways at most are looked for beside one that must be cut."""
 
+MOST_SPOTS = 12
+"""So many places at most are thought of where any of a sort would do."""
+
 Clauses = list[Clause]
 Pairs = Iterable[tuple[str, str]]
 
 
 class Needs:
-    """What conditions need in one world. `spots` tells where a thing may come to be, `mates` what a port may be joined to,
-    `could_be` which gates of a network may carry, which halves be joined, and what stand where.
+    """What conditions need in one world. `spots` tells where a thing may come to be, `mates` what a port may be joined
+    to, `could_be` which gates of a network may carry, which halves be joined, and what stand where.
 
     `tests` are the conditions on items that no state tells, by their facts.
     """
 
     def __init__(
         self,
-        spots: Callable[[str], Iterable[str]],
+        spots: Callable[[str], dict[str, None]],
         mates: Callable[[str], Iterable[str | None]],
         could_be: Callable[[Network], tuple[Iterable[str], Pairs, Pairs]],
     ) -> None:
@@ -100,6 +103,8 @@ class Needs:
             sides.append(frozenset((item, s) for s in found[1].statuses if (s in wanted.among) == met))
         owner = owner_of(item)
         if wanted.at and plant.can_move(owner):
+            if met:
+                self._spots(owner).update(dict.fromkeys(_named(world, owner, wanted.at)))
             sides.append(
                 frozenset((owner, p) for p in self._spots(owner) if self._may_be(world, p, wanted, met=met))
             )
@@ -109,10 +114,10 @@ class Needs:
 
     @staticmethod
     def _may_be(world: World, place: str, wanted: Wanted, *, met: bool) -> bool:
-        """Return whether what stands at a place may be at a wanted one, or may not: a place that moves may be anywhere."""
+        """Return whether what stands at a place may be at a wanted one, or (not `met`) may not."""
         line = list(world.plant.ancestors(place))
         fits = any(place_fits(world.plant, one, wanted.at) for one in line)
-        return fits == met or any(map(world.plant.is_mobile, line)) or "home" in wanted.at
+        return fits == met or any(map(world.plant.is_mobile, line)) or HOME in wanted.at
 
     def _test(self, condition: OnItems, item: str) -> Fact:
         fact = (f"{item} test", self._numbers.setdefault(condition, len(self._numbers)))
@@ -206,6 +211,16 @@ class Needs:
 def _stays(of: str, at: tuple[str, ...]) -> bool:
     """Return whether a selection names the same items at all times, for one `it`."""
     return not at and of not in ("peer of it", "place of it")
+
+
+def _named(world: World, owner: str, at: tuple[str, ...]) -> list[str]:
+    """Return the places that are named, or else those that fit: where a thing might be put to be so."""
+    plant = world.plant
+    unit = plant.units.get(owner)
+    named = [unit.home if one == HOME and unit is not None else one for one in at]
+    exact = [one for one in named if one in plant.places]
+    fitting = (p.id for p in plant.places.values() if not p.mobile and place_fits(plant, p.id, named))
+    return exact or list(islice(fitting, MOST_SPOTS))
 
 
 def _either(several: list[Clauses]) -> Clauses:

@@ -1,4 +1,4 @@
-"""Why there is no way to a goal: a smallest set of rules that forbids it, or what makes it impossible whatever the rules.
+"""Why there is no way to a goal: a smallest set of rules that forbids it, or what makes it impossible.
 
 A set of rules forbids a goal if there is no way to it that keeps those. Any way that keeps some of the rules breaks
 others; whatever forbids it has to have one of those that each way found so far breaks. So the smallest set that has one
@@ -30,7 +30,7 @@ MOST_SETS = 40
 
 @dataclass(frozen=True, slots=True)
 class NoWay:
-    """Why there is none: `rules` that forbid it together, or `impossible`, in sentences. `smallest`: proved to be so."""
+    """Why there is none: `rules` that forbid it together, or what is `impossible`. `smallest`: proved to be so."""
 
     rules: tuple[Rule, ...] = ()
     impossible: tuple[str, ...] = ()
@@ -113,7 +113,10 @@ def _impossible(grounding: Grounding, goal: Goal) -> Iterator[str]:
     lacking = [
         _missing(grounding, clause, true, frozenset()) for clause in picture.wanted if true.isdisjoint(clause)
     ]
-    for fact in min(lacking, key=len, default=frozenset()):
+    # Of as many facts those are told that say most: what doesn't fit what.
+    for fact in min(
+        lacking, key=lambda one: (len(one), not all(" to" in s for s, _ in one)), default=frozenset()
+    ):
         yield from _said(grounding, goal, fact)
 
 

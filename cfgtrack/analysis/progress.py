@@ -8,21 +8,36 @@ Whatever is left over was done besides the plan.
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import View, place_line
+from cfgtrack.model.defect import bars
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import Telling
 from cfgtrack.model.sequence import Schedule, Step
 from cfgtrack.model.sequence import Sequence as Plan
+from cfgtrack.model.time import Instant
 
-DONE, OTHERWISE, THERE, SKIPPED, LEFT = "done", "otherwise", "there", "skipped", "left"
-"""What has become of a step: done as planned; done otherwise; it is so already; left out; still to be done."""
+DONE, OTHERWISE, ELSEWHERE, THERE, SKIPPED, LEFT = (
+    "done",
+    "otherwise",
+    "elsewhere",
+    "there",
+    "skipped",
+    "left",
+)
+"""What has become of a step: done as planned; done otherwise, as was said; perhaps done elsewhere, as something near by
+was done and nobody said of which step, so still to be done; it is so already; left out; still to be done."""
+
+_NO_WORK = ac.DEFECT_ACTIONS | {ac.SKIP, ac.REMARK}
+"""What says something of the work, and is none: a skip, a remark, that something can't be done."""
 
 IS_OVER = frozenset({DONE, OTHERWISE, THERE, SKIPPED})
 """In which states nothing is left to do of a step."""
@@ -64,13 +79,15 @@ class OutingRun:
     `work` is how long what is left of it is likely to take, `used` how long it has gone on; `budget` what it may.
     """
 
+    told: ClassVar[tuple[str, ...]] = ("spare",)
+
     id: str
     state: str
     steps: int
     over: int
-    planned: int | None
-    began: int | None
-    ended: int | None
+    planned: Instant | None
+    began: Instant | None
+    ended: Instant | None
     used: int
     work: int
     budget: int | None
@@ -96,7 +113,7 @@ class Run:
     @property
     def left(self) -> tuple[Step, ...]:
         """The steps that are still to be done, in the order of the plan."""
-        return tuple(one.step for one in self.steps if one.state == LEFT)
+        return tuple(one.step for one in self.steps if one.state not in IS_OVER)
 
     def of(self, step: str) -> StepRun:
         """Return what has become of a step. KeyError for no such one."""
@@ -132,19 +149,19 @@ def run_of(
     planned = _planned_ends(plan, hours)
     states = _states(plan, matched, now)
     place = {id(entry): i for i, entry in enumerate(entries)}
-    order = {name: place[id(entry)] for name, entry in matched.done.items()}
+    order = {name: place[id(entry)] for name, entry in matched.done.items() if name not in matched.near}
     turned = dict(_out_of_order(plan, order, states))
     steps = []
     for step in plan.steps:
         state, entry = states[step.id]
         deviations = [*_deviations(step, state, entry, matched, ranges), *turned.get(step.id, ())]
+        if state in (LEFT, ELSEWHERE) and (defect := bars(now, step.action)) is not None:
+            deviations.append(Deviation("barred", f"can't be done: {defect.cause}, event {defect.event}"))
         end = planned.get(step.id)
         is_done = state in (DONE, OTHERWISE) and entry is not None
         late = entry.event.happened - end if is_done and entry is not None and end is not None else None
         steps.append(StepRun(step, state, entry, tuple(deviations), late))
-    extra = tuple(
-        e for e in entries if id(e) not in matched.used and e.event.action not in (ac.SKIP, ac.REMARK)
-    )
+    extra = tuple(e for e in entries if id(e) not in matched.used and e.event.action not in _NO_WORK)
     outings = tuple(_outing_runs(plan, steps, at, hours))
     return Run(tuple(steps), extra, outings, _late_now(steps, outings, planned, at))
 
@@ -182,6 +199,8 @@ def nearness(plant: Plant, now: View, planned: Action, event: Event) -> int | No
     if {*map(owner_of, planned.subjects)} & {*map(owner_of, event.subjects)}:
         return 1
     owners = owner_of(one), owner_of(other)
+    if one.partition(":")[2] != other.partition(":")[2]:
+        return None
     if not all(map(plant.has_owner, owners)) or plant.part_of(owners[0]) is not plant.part_of(owners[1]):
         return None
     stands = [tuple(place_line(now, owner))[:1] for owner in owners]
@@ -195,7 +214,7 @@ def kind_of(plant: Plant, address: str) -> str | None:
 
 
 class _Matched:
-    """Which event did which step (`done`), which skipped one (`skipped`), and which are `used` up, by identity."""
+    """Which event did which step (`done`; of those in `near` it is a guess), which skipped one, which are `used` up."""
 
     def __init__(
         self, plan: Plan, entries: Sequence[Entry], plant: Plant, now: View, hours: Mapping[str, Hours]
@@ -203,12 +222,24 @@ class _Matched:
         self.done: dict[str, Entry] = {}
         self.skipped: dict[str, Entry] = {}
         self.used: set[int] = set()
+        self.near: set[str] = set()
         self._plan, self._plant, self._now = plan, plant, now
         self._rank = {outing.id: i for i, outing in enumerate(plan.outings)}
         self._hours = hours
+        self._open = {step.id: step for step in plan.steps}
+        self._open_in = Counter(step.outing for step in plan.steps)
+        self._place: dict[str, int] = {}
         self._tracks: dict[tuple[str, str], list[Step]] = {}
+        self._alike: dict[tuple[str, str], list[Step]] = {}
         for step in plan.steps:
-            self._tracks.setdefault((step.outing, step.track), []).append(step)
+            track = self._tracks.setdefault((step.outing, step.track), [])
+            self._place[step.id] = len(track)
+            track.append(step)
+            for subject in step.action.subjects[:1]:
+                self._alike.setdefault((step.action.action, subject), []).append(step)
+        self._first = dict.fromkeys(self._tracks, 0)
+        self._last = dict.fromkeys(self._tracks, -1)
+        self._written = {step.id: i for i, step in enumerate(plan.steps)}
         for entry in entries:
             self._take_named(entry)
         for entry in entries:
@@ -219,63 +250,77 @@ class _Matched:
                 self._take_near(entry)
 
     def _is_free(self, entry: Entry) -> bool:
-        return id(entry) not in self.used and entry.event.action not in (ac.SKIP, ac.REMARK)
+        return id(entry) not in self.used and entry.event.action not in _NO_WORK
 
     def _take(self, step: Step, entry: Entry) -> None:
         self.done[step.id] = entry
         self.used.add(id(entry))
+        track = (step.outing, step.track)
+        self._last[track] = max(self._last[track], self._place[step.id])
+        self._close(step)
+
+    def _close(self, step: Step) -> None:
+        if self._open.pop(step.id, None) is not None:
+            self._open_in[step.outing] -= 1
 
     def _take_named(self, entry: Entry) -> None:
-        step = next((s for s in self._plan.steps if s.id == entry.event.step), None)
-        if step is None:
+        name = entry.event.step
+        if name is None or name not in self._written:
             return
+        step = self._plan.steps[self._written[name]]
         if entry.event.action == ac.SKIP:
-            self.skipped[step.id] = entry
+            self.skipped[name] = entry
             self.used.add(id(entry))
-        elif step.id not in self.done:
+            self._close(step)
+        elif name not in self.done:
             self._take(step, entry)
 
     def _take_alike(self, entry: Entry) -> None:
-        latest = self._latest_outing(entry.event)
+        event = entry.event
+        latest = self._latest_outing(event)
+        named = dict.fromkeys((*event.subjects, *filter(None, (event.peer,))))
         fits = [
             step
-            for step in self._plan.steps
-            if self._is_open(step)
+            for subject in named
+            for step in self._alike.get((event.action, subject), ())
+            if step.id in self._open
             and self._rank[step.outing] <= latest
-            and is_as_planned(step.action, entry.event)
+            and is_as_planned(step.action, event)
         ]
         if fits:
-            own = entry.event.outing
-            self._take(min(fits, key=lambda s: (s.outing != own, not self._is_due(s))), entry)
+            own = event.outing
+            order = {
+                step.id: (step.outing != own, not self._is_due(step), self._written[step.id]) for step in fits
+            }
+            self._take(min(fits, key=lambda step: order[step.id]), entry)
 
     def _take_near(self, entry: Entry) -> None:
         near: list[tuple[int, int, Step]] = []
-        for i, step in enumerate(self._plan.steps):
-            if self._is_open(step) and self._is_due(step):
+        for step in self._open.values():
+            if self._is_due(step) and step.outing == (entry.event.outing or step.outing):
                 far = nearness(self._plant, self._now, step.action, entry.event)
-                if far is not None and step.outing == (entry.event.outing or step.outing):
-                    near.append((far, i, step))
+                if far is not None:
+                    near.append((far, self._written[step.id], step))
         if near:
-            self._take(min(near)[2], entry)
-
-    def _is_open(self, step: Step) -> bool:
-        return step.id not in self.done and step.id not in self.skipped
+            step = min(near, key=lambda one: one[:2])[2]
+            self._take(step, entry)
+            self.near.add(step.id)
 
     def _is_due(self, step: Step) -> bool:
         """Return whether a step was passed over on its track, or is the next one there."""
-        track = self._tracks[step.outing, step.track]
-        after = track[track.index(step) + 1 :]
-        if any(one.id in self.done for one in after):
+        track = (step.outing, step.track)
+        if self._last[track] > self._place[step.id]:
             return True
-        return step is next((one for one in track if self._is_open(one)), None) and self._is_on(step.outing)
+        steps = self._tracks[track]
+        while self._first[track] < len(steps) and steps[self._first[track]].id not in self._open:
+            self._first[track] += 1
+        return self._place[step.id] == self._first[track] and self._is_on(step.outing)
 
     def _is_on(self, outing: str) -> bool:
-        """Return whether an outing may have begun: it has, or all before it are over or have nothing left."""
+        """Return whether an outing may have begun: it has, or all before it have nothing left."""
         began = self._hours.get(outing, Hours()).began
         before = [o.id for o in self._plan.outings if self._rank[o.id] < self._rank[outing]]
-        return began is not None or all(
-            not self._is_open(step) for step in self._plan.steps if step.outing in before
-        )
+        return began is not None or not any(self._open_in[name] for name in before)
 
     def _latest_outing(self, event: Event) -> int:
         """Return the rank of the latest outing that had begun when something was done, or that it says it is of."""
@@ -293,21 +338,54 @@ class _Matched:
 
 
 def _states(plan: Plan, matched: _Matched, now: View) -> dict[str, tuple[str, Entry | None]]:
-    """Return the state of each step by id, with the event that it is by."""
+    """Return the state of each step by id, with the event that it is by.
+
+    Only of a step that is due is it asked whether it is so already: what is left before it may make it otherwise, if
+    only by moving something along.
+    """
     found: dict[str, tuple[str, Entry | None]] = {}
-    touched: set[str] = set()
+    left = _Left()
     for step in plan.steps:
         entry, skip = matched.done.get(step.id), matched.skipped.get(step.id)
-        if entry is not None:
+        if entry is not None and step.id in matched.near:
+            found[step.id] = ELSEWHERE, entry
+            left.add(step)
+        elif entry is not None:
             found[step.id] = (DONE if is_as_planned(step.action, entry.event) else OTHERWISE), entry
         elif skip is not None:
             found[step.id] = SKIPPED, skip
-        elif not touched & {*step.action.subjects} and is_there(now, step.action):
+        elif left.lets(step) and is_there(now, step.action):
             found[step.id] = THERE, None
         else:
             found[step.id] = LEFT, None
-            touched.update(step.action.subjects)
+            left.add(step)
     return found
+
+
+class _Left:
+    """The steps that are left of those so far."""
+
+    def __init__(self) -> None:
+        self._names: set[str] = set()
+        self._tracks: set[tuple[str, str]] = set()
+        self._outings: set[str] = set()
+        self._subjects: set[str] = set()
+
+    def add(self, step: Step) -> None:
+        """Take in a step that is left."""
+        self._names.add(step.id)
+        self._tracks.add((step.outing, step.track))
+        self._outings.add(step.outing)
+        self._subjects.update(step.action.subjects)
+
+    def lets(self, step: Step) -> bool:
+        """Return whether a step is due: nothing is left before it on its track, of its waits, or in earlier outings."""
+        return (
+            (step.outing, step.track) not in self._tracks
+            and self._names.isdisjoint(step.after)
+            and self._outings <= {step.outing}
+            and self._subjects.isdisjoint(step.action.subjects)
+        )
 
 
 def is_there(now: View, action: Action) -> bool:
@@ -338,6 +416,9 @@ def _deviations(
         yield Deviation("skipped", entry.event.reason or "")
     elif state == THERE:
         yield Deviation("there", "it is so already, and nobody recorded it as this step")
+    elif state == ELSEWHERE and entry is not None:
+        what = f"{_told(entry.event)} instead of {_told(planned)}?"
+        yield Deviation("other-thing", f"{what} it is still to be done, or to be skipped")
     elif state in (DONE, OTHERWISE) and entry is not None:
         event = entry.event
         if state == OTHERWISE:
@@ -509,7 +590,8 @@ def _late_now(
     timed = [one for one in steps if one.late is not None and current in (None, one.step.outing)]
     last = max(timed, key=lambda one: one.entry.event.happened if one.entry else 0, default=None)
     late = None if last is None else last.late
-    due = [planned[one.step.id] for one in steps if one.state == LEFT and one.step.outing == current]
+    own = (one.step.id for one in steps if one.state == LEFT and one.step.outing == current)
+    due = [planned[name] for name in own if name in planned]
     if due and at > min(due):
         late = max(late or 0, at - min(due))
     return late

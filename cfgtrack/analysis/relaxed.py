@@ -4,16 +4,17 @@ A *fact* is what may be so of a thing. A *deed* is a move as far as the picture 
 *clauses* (sets of facts), and gives facts. What a clause asks is always asked, whatever else is so: so the picture may
 leave needs out, never make any up, and what it says is never too gloomy.
 
-The outlook is a set of *landmarks*: sets of deeds of each of which any plan has at least one, found one after another as
-cuts between what is so and what is wanted (the LM-cut of Helmert and Domshlak, ICAPS 2009). A landmark stays one until one of
-its deeds is done, so what a situation promises is worked out from what the one before it promised.
+The outlook is a set of *landmarks*: sets of deeds of each of which any plan has at least one, found one after another
+as cuts between what is so and what is wanted (the LM-cut of Helmert and Domshlak, ICAPS 2009). A landmark stays one
+until one of its deeds is done, so what a situation promises is worked out from what the one before it promised.
 
-A fact that is wanted at the end, is so, and can't stay so on the way there has to come about *again*.
+A fact that is wanted at the end, and can't stay so on the way there, has to come about again: on the way back from what
+must be so before that (`Picture._turning`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
 from math import inf
@@ -37,14 +38,15 @@ class Deed:
 
 @dataclass(frozen=True, slots=True)
 class Promise:
-    """What a situation promises: `landmarks`, each with what it costs; `left` are facts that must come about again.
+    """What a situation promises: `landmarks`, each with what it costs; `turns`: from which values what is
+    wanted has to come back.
 
     `true` is what is so there, `version` tells by how much knowledge of needs it was made.
     """
 
     cost: int
     landmarks: tuple[tuple[int, frozenset[int]], ...]
-    left: frozenset[Fact]
+    turns: Mapping[str, tuple[Hashable, ...]]
     true: frozenset[Fact]
     version: int
 
@@ -89,54 +91,86 @@ class Picture:
     # --- as numbers ---
 
     def _compile(self) -> None:
+        """Number the facts, the clauses and the deeds; of what is to come about again, tell the way back apart.
+
+        A subject that is wanted at one value in the end, and must be at another before, has to go back from there. Its
+        facts on the way back are facts of their own: a deed takes part in that if it is done at all (`mark`), and what
+        it starts from is on the way back. Where that begins is told by who asks (`turn`).
+        """
         self._stale = False
         self._version += 1
-        clauses: dict[Clause, int] = {}
-        again = {next(iter(clause)) for clause in self.wanted if len(clause) == 1}
-        wanted = [frozenset((fact, "again") if fact in again else fact for fact in c) for c in self.wanted]
-        self._again: dict[Fact, object] = {fact: (fact, "again") for fact in again}
-        number: dict[object, int] = {}
-        self._number = number
-
-        def of(fact: object) -> int:
-            return number.setdefault(fact, len(number))
-
-        def clause_of(clause: Iterable[object]) -> int:
-            key = frozenset(clause)
-            found = clauses.get(key)  # type: ignore[call-overload]
-            if found is None:
-                found = clauses[key] = len(clauses)  # type: ignore[index]
-                self._facts_of.append([of(fact) for fact in key])
-            return found
-
+        self._number: dict[object, int] = {}
         self._facts_of: list[list[int]] = []
-        self._goals = [clause_of(clause) for clause in wanted]
-        self._needs = [[clause_of(clause) for clause in deed.needs] for deed in self.deeds]
-        self._gives = [
-            [*map(of, deed.gives), *(of(self._again[fact]) for fact in deed.gives if fact in again)]
-            for deed in self.deeds
+        self._clauses: dict[frozenset[object], int] = {}
+        self._weights = [deed.weight for deed in self.deeds]
+        self._needs = [[self._clause(clause) for clause in deed.needs] for deed in self.deeds]
+        self._gives = [[self._of(fact) for fact in deed.gives] for deed in self.deeds]
+        self._again = {fact: None for clause in self.wanted if len(clause) == 1 for fact in clause}
+        self._values: dict[str, list[Hashable]] = {}
+        for subject, wanted in self._again:
+            self._values[subject] = self._turning(subject, wanted)
+        self._goals = [
+            self._clause((fact, "back") if len(clause) == 1 else fact for fact in clause)
+            for clause in self.wanted
         ]
         self._missing = [len(needs) for needs in self._needs]
         self._needless = [deed for deed, lacks in enumerate(self._missing) if not lacks]
-        self._weights = [deed.weight for deed in self.deeds]
-        self._clauses_with: list[list[int]] = [[] for _ in number]
+        self._clauses_with: list[list[int]] = [[] for _ in self._number]
+        self._needing: list[list[int]] = [[] for _ in self._facts_of]
+        self._givers: list[list[int]] = [[] for _ in self._number]
         for clause, facts in enumerate(self._facts_of):
             for fact in facts:
                 self._clauses_with[fact].append(clause)
-        self._clauses_with += [[] for _ in range(len(number) - len(self._clauses_with))]
-        self._needing: list[list[int]] = [[] for _ in self._facts_of]
         for deed, needs in enumerate(self._needs):
             for clause in needs:
                 self._needing[clause].append(deed)
-        self._givers: list[list[int]] = [[] for _ in number]
         for deed, gives in enumerate(self._gives):
             for fact in gives:
                 self._givers[fact].append(deed)
-        self._writers: dict[str, frozenset[int]] = {}
-        for fact in again:
-            self._writers[fact[0]] = frozenset(
-                n for n, deed in enumerate(self.deeds) if fact[0] in deed.writes and fact not in deed.gives
-            )
+
+    def _of(self, fact: object) -> int:
+        return self._number.setdefault(fact, len(self._number))
+
+    def _clause(self, facts: Iterable[object]) -> int:
+        key = frozenset(facts)
+        found = self._clauses.get(key)
+        if found is None:
+            found = self._clauses[key] = len(self._facts_of)
+            self._facts_of.append([self._of(fact) for fact in key])
+        return found
+
+    def _turning(self, subject: str, wanted: Hashable) -> list[Hashable]:
+        """Add what brings a subject back to what is wanted of it; return its other values, farthest first."""
+        writing = [(n, deed) for n, deed in enumerate(self.deeds) if subject in deed.writes]
+        values = dict.fromkeys(v for _, deed in writing for s, v in deed.gives if s == subject)
+        values.update((v, None) for _, deed in writing for c in deed.needs for s, v in c if s == subject)
+        values[wanted] = None
+        far = {wanted: 0}
+        queue = [wanted]
+        for value in values:
+            self._free([(subject, value)], [("turn", subject, value)], ((subject, value), "back"))
+        for number, deed in writing:
+            starts = [v for c in deed.needs for s, v in c if s == subject] or list(values)
+            ends = [v for s, v in deed.gives if s == subject]
+            self._gives[number].append(self._of(("mark", number)))
+            for end in ends:
+                back = [((subject, v), "back") for v in starts]
+                self._free([("mark", number)], back, ((subject, end), "back"))
+        while queue:
+            end = queue.pop(0)
+            for _, deed in writing:
+                if (subject, end) in deed.gives:
+                    for s, v in (one for c in deed.needs for one in c):
+                        if s == subject and v not in far:
+                            far[v] = far[end] + 1
+                            queue.append(v)
+        return sorted((v for v in values if v != wanted), key=lambda v: -far.get(v, 0))
+
+    def _free(self, first: Sequence[object], second: Sequence[object], gives: object) -> None:
+        """Add what costs nothing: of some of each of two, a fact."""
+        self._needs.append([self._clause(first), self._clause(second)])
+        self._gives.append([self._of(gives)])
+        self._weights.append(0)
 
     # --- what it promises ---
 
@@ -147,11 +181,8 @@ class Picture:
         """
         if self._stale:
             self._compile()
-        left = self._left(true, before)
-        so = [self._number[fact] for fact in true if fact in self._number]
-        so += [
-            self._number[again] for fact, again in self._again.items() if fact in true and fact not in left
-        ]
+        turns = self._turns(true, before)
+        so = self._so(true, turns)
         weights = list(self._weights)
         landmarks = [] if before is None else [one for one in before.landmarks if deed not in one[1]]
         for cost, deeds in landmarks:
@@ -167,33 +198,55 @@ class Picture:
             landmarks.append((cost, deeds))
             for one in deeds:
                 weights[one] -= cost
-        return Promise(sum(cost for cost, _ in landmarks), tuple(landmarks), left, true, self._version)
+        return Promise(sum(cost for cost, _ in landmarks), tuple(landmarks), turns, true, self._version)
 
-    def _left(self, true: frozenset[Fact], before: Promise | None) -> frozenset[Fact]:
-        """Return the facts that are so, are wanted at the end, and have to be left on every way there.
+    def chain(self, true: frozenset[Fact]) -> int:
+        """Return what the longest chain of deeds weighs, each needed for the next, that no way avoids: however many work."""
+        if self._stale:
+            self._compile()
+        dear = self._dear(self._so(true, self._turns(true, None)), self._weights)
+        return 0 if dear is None else int(max((dear[0][goal] for goal in self._goals), default=0))
 
-        What had to be left and is so still has to. Of what need not be left before it is asked again only where more is
-        known to be needed by now: else it may be left out, as anything may.
+    def _so(self, true: frozenset[Fact], turns: Mapping[str, tuple[Hashable, ...]]) -> list[int]:
+        number = self._number
+        so = [number[fact] for fact in true if fact in number]
+        for subject, wanted in self._again:
+            values = turns.get(subject, (wanted, *self._values[subject]))
+            so += [number["turn", subject, value] for value in values]
+        return so
+
+    def _turns(self, true: frozenset[Fact], before: Promise | None) -> dict[str, tuple[Hashable, ...]]:
+        """Return from which values subjects have to go back to what is wanted of them, on every way from here.
+
+        What had to be before, and isn't yet, still has to. Of what hasn't changed, and hadn't to, it is asked again only
+        where more is known to be needed by now: else it may be left out, as anything may.
         """
-        again = [fact for fact in self._again if fact in true]
-        if before is None:
-            return frozenset(fact for fact in again if not self._can_do_without(true, fact))
-        known = before.true if before.version == self._version else frozenset()
-        return frozenset(
-            fact
-            for fact in again
-            if fact in before.left or (fact not in known and not self._can_do_without(true, fact))
-        )
+        known = before.true if before is not None and before.version == self._version else frozenset()
+        out: dict[str, tuple[Hashable, ...]] = {}
+        for subject, wanted in self._again:
+            others = self._values[subject]
+            kept = before.turns.get(subject) if before is not None else None
+            if kept is not None and not any((subject, value) in true for value in kept):
+                out[subject] = kept
+                continue
+            now = next((v for v in (wanted, *others) if (subject, v) in true), None)
+            if not others or (kept is None and (subject, now) in known):
+                continue
+            for value in others if len(others) > 1 else ():
+                if value != now and not self._can_do_without(true, [(subject, value)]):
+                    out[subject] = (value,)
+                    break
+            else:
+                if now == wanted and not self._can_do_without(true, [(subject, value) for value in others]):
+                    out[subject] = tuple(others)
+        return out
 
-    def _can_do_without(self, true: frozenset[Fact], fact: Fact) -> bool:
-        writers = self._writers[fact[0]]
-        if not writers:
-            return True
-        so = [self._number[one] for one in true if one in self._number]
-        so += [self._number[again] for one, again in self._again.items() if one in true]
-        return self._reaches(so, writers)
+    def _can_do_without(self, true: frozenset[Fact], facts: Sequence[Fact]) -> bool:
+        """Return whether what is wanted is within reach without any deed that brings about one of some facts."""
+        without = {d for fact in facts for d in self._givers[self._number[fact]] if fact in self._number}
+        return not without or self._reaches(self._so(true, {}), without)
 
-    def _reaches(self, so: Iterable[int], without: frozenset[int]) -> bool:
+    def _reaches(self, so: Iterable[int], without: Container[int]) -> bool:
         met, known = [False] * len(self._facts_of), [False] * len(self._number)
         missing = self._missing.copy()
         queue = list(so)
@@ -278,7 +331,7 @@ class Picture:
         of_clause: list[float] = [inf] * len(self._facts_of)
         done = [False] * len(self._number)
         missing = self._missing.copy()
-        support = [-2] * len(self.deeds)
+        support = [-2] * len(self._needs)
         needing, gives, clauses_with = self._needing, self._gives, self._clauses_with
         levels: dict[int, list[int]] = {0: list(so)}
         for deed in self._needless:

@@ -23,9 +23,6 @@ from cfgtrack.model.sequence import NEVER, Schedule
 CHUNK = 500
 """How many samples are drawn from one seed."""
 
-Column = Sequence[int]
-"""When one point is, in each sample."""
-
 
 @dataclass(frozen=True, slots=True)
 class Draws:

@@ -6,8 +6,8 @@ once, with likely durations, and kept whatever the steps then take, as people ke
 So it is a wait like any other (`one_at_a_time`), and all that is known of waits holds: longest ways, floats, worst
 mixes, samples.
 
->>> expected_length([(0, 6, 12)]), probability_within(29.0, 24.0, 25.0)
-(6.0, 0.8413447460685429)
+>>> round(probability_within(29.0, 24.0, 25.0), 4)
+0.8413
 """
 
 from __future__ import annotations
@@ -88,15 +88,13 @@ def _in_outing(tracks: Mapping[str, list[Step]], written: Mapping[str, int]) -> 
 
 @dataclass(frozen=True, slots=True)
 class Room:
-    """When a point of a schedule is at the earliest and at the latest, without making its outing later.
+    """When a step starts and ends at the earliest, and how much later it may without making its outing later (`total`).
 
-    `total` is how much later it may be, `free` how much later without moving anything else.
+    `free` is how much later without moving anything else.
     """
 
     start: float
     end: float
-    latest_start: float
-    latest_end: float
     total: float
     free: float
 
@@ -121,9 +119,7 @@ class Ways:
             end, span = self.times[point], self.takes[point]
             if point != over:
                 start = end - span
-                out[point] = Room(
-                    start, end, latest[point] - span, latest[point], latest[point] - end, soonest[point] - end
-                )
+                out[point] = Room(start, end, latest[point] - end, soonest[point] - end)
             for p in self.schedule.before[point]:
                 latest[p] = min(latest[p], latest[point] - span)
                 soonest[p] = min(soonest[p], end - span)
@@ -137,7 +133,7 @@ class Ways:
         begin, point = self.schedule.spans[outing]
         way: list[int] = []
         while True:
-            ahead = [p for p in self.schedule.before[point] if p != begin]
+            ahead = [p for p in self.schedule.before[point] if p > begin]
             start = self.times[point] - self.takes[point]
             ahead = [p for p in ahead if self.times[p] == max(self.times[q] for q in ahead)]
             if not ahead or self.times[ahead[0]] < start:
@@ -149,11 +145,6 @@ class Ways:
 def expected_times(schedule: Schedule) -> list[float]:
     """Return what each point takes as PERT expects."""
     return [expected(takes) for takes in schedule.takes]
-
-
-def expected_length(steps: Iterable[Takes]) -> float:
-    """Return how long steps that follow each other take as PERT expects."""
-    return sum(map(expected, steps))
 
 
 def way_variance(steps: Iterable[Takes]) -> float:

@@ -30,8 +30,15 @@ class Outlook(Protocol[M_co]):
     that. `arrived`: it is where one wants to be.
     """
 
-    cost: int
-    arrived: bool
+    @property
+    def cost(self) -> int:
+        """What no way from here undercuts."""
+        ...
+
+    @property
+    def arrived(self) -> bool:
+        """Whether this is where one wants to be."""
+        ...
 
     def moves(self) -> Iterable[tuple[M_co, int]]:
         """Yield the moves that may matter from it, each with what no way that begins with it undercuts."""

@@ -99,7 +99,7 @@ class _Watch:
         mode = rule.mode
         self._is_physical = isinstance(mode, Within) and isinstance(mode.limit, str)
         matches = [mode.match, mode.until if isinstance(mode, Within) else None]
-        self._actions = {action for match in matches if match is not None for action in match.actions}
+        self._matches = [match for match in matches if match is not None]
 
     def listen(self) -> None:
         for leaf in self._leaves:
@@ -109,6 +109,9 @@ class _Watch:
         """Yield the items whose clocks an event may have to do with, or `ALL`."""
         if self._is_about(change.event):
             yield from self._near.near(change)
+        for match in self._matches:
+            if change.event.action in match.actions:
+                yield from match.about(self._runner.world.plant, change.event)
         for leaf in self._leaves:
             before, leaf.version = leaf.version, leaf.judge.version
             if leaf.may_change(change):
@@ -117,15 +120,12 @@ class _Watch:
     def _is_about(self, event: Event) -> bool:
         """Return whether an event on an item, or near it, has to do with its clocks whatever their conditions are.
 
-        It triggers or undoes them; where physics sets their limit it tells a value, or moves them; or it moves what a
-        scope asks where it is.
+        Where physics sets their limit it tells a value, or moves them; or it moves what a scope asks where it is.
         """
         scope = self._runner.rule.scope
         moves = event.place is not None
-        return (
-            event.action in self._actions
-            or (self._is_physical and (moves or bool(event.values)))
-            or (moves and scope is not None and bool(scope.at))
+        return (self._is_physical and (moves or bool(event.values))) or (
+            moves and scope is not None and bool(scope.at)
         )
 
     def _of(self, leaf: _Leaf, change: Change, before: int | None) -> Iterable[str]:

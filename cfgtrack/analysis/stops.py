@@ -17,6 +17,7 @@ from cfgtrack.analysis.leaving import Leaving, Left, May, Stopping
 from cfgtrack.analysis.way_out import (
     Legs,
     Move,
+    Order,
     Pace,
     Tried,
     Ways,
@@ -26,7 +27,6 @@ from cfgtrack.analysis.way_out import (
     may_be_left,
     perhaps,
     taken_back,
-    waits_of,
 )
 from cfgtrack.model.configuration import View
 from cfgtrack.model.event import Event
@@ -191,10 +191,10 @@ class Walk:
 
         self.leaving = leaving()
         if near:
-            ways = Ways(self.leaving, {}, self.legs, self.pace)
+            ways = Ways(self.leaving, Order(), self.legs, self.pace)
             self.leaving = leaving(*perhaps(now, (move.action for move in ways.near()), begin.start))
         self.engine = self.leaving.engine
-        self.ways = Ways(self.leaving, waits_of(proposal.steps), self.legs, self.pace)
+        self.ways = Ways(self.leaving, Order(proposal), self.legs, self.pace)
         self.places = self._places()
         self._marks: list[int] = []
         self._parts = self._in_parts()
@@ -434,7 +434,7 @@ class Stops:
 
     def known_from(self, number: int) -> Iterator[Tried]:
         """Yield the ways that were found from a place, the shortest out first."""
-        several = (self.ways_out, self.ahead, self.back, self.ways_in)
+        several = (self.ways_out, self.ahead, self.back)
         yield from (one for ways in several if ways and (one := ways[number]) is not None)
 
     def points(self) -> Iterator[StopPoint]:

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any, cast
 
 from cfgtrack.analysis.check import Start, judged
 from cfgtrack.analysis.goal import Goal
 from cfgtrack.analysis.grounding import Grounding
 from cfgtrack.analysis.relaxed import Fact, Promise
-from cfgtrack.analysis.search import CUT_SHORT, Found, Limit, search
+from cfgtrack.analysis.search import CUT_SHORT, Found, Limit, Outlook, search
 from cfgtrack.model.action import BEGIN, END, FOUND, Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Impossible, Refusal, resolve
@@ -60,9 +61,9 @@ class _Prospect:
         """Yield the moves that may be made, each with what a way that begins with it costs at least."""
         picture = self.field.grounding.picture
         spared: dict[int, int] = {}
-        for cost, deeds in self.promise.landmarks:
-            for deed in deeds:
-                spared[deed] = spared.get(deed, 0) + cost
+        for cost, landmark in self.promise.landmarks:
+            for one in landmark:
+                spared[one] = spared.get(one, 0) + cost
         for number, deed in enumerate(picture.deeds):
             if picture.is_open(number, self.true):
                 yield number, deed.weight + self.promise.cost - spared.get(number, 0)
@@ -84,7 +85,9 @@ class Work:
         self.engine.back(mark)
 
     def situation(self) -> Hashable:
-        written, remembered, stamps = situation(self.engine)
+        written, remembered, stamps = cast(
+            "tuple[frozenset[tuple[Any, ...]], object, object]", situation(self.engine)
+        )
         if not self._counts_cycles:
             # Nobody asks how often: else to mate and part again would be another situation each time.
             written = frozenset(one for one in written if len(one) > _OF_CYCLES)
@@ -131,15 +134,14 @@ class Work:
         breaches = list(engine.breaches_since(noted).values())
         if not self._variances:
             return breaches
-        excused = under_variance(engine.findings(noted), self._variances)[0]
-        codes = {code for finding in excused for code in finding.fingerprints}
-        return breaches if codes else []
+        standing, _ = under_variance(engine.findings(noted), self._variances)
+        return breaches if standing else []
 
     def _learn(self, move: int | None, objections: Sequence[Refusal | Breach]) -> None:
         if self.grounding.learn(move, objections):
             raise _Anew
 
-    def outlook(self, before: _Prospect | None, move: int | None) -> _Prospect | None:
+    def outlook(self, before: Outlook[int] | None, move: int | None) -> _Prospect | None:
         true = self.grounding.true(self.engine.world.configuration)
         promise = self._promise(true, before, move)
         if promise is None or promise.cost:
@@ -150,9 +152,11 @@ class Work:
             promise = self._promise(true, before, move)
         return None if promise is None else _Prospect(self, promise, true, arrived)
 
-    def _promise(self, true: frozenset[Fact], before: _Prospect | None, move: int | None) -> Promise | None:
+    def _promise(
+        self, true: frozenset[Fact], before: Outlook[int] | None, move: int | None
+    ) -> Promise | None:
         return self.grounding.picture.promise(
-            true, None if before is None else before.promise, -1 if move is None else move
+            true, before.promise if isinstance(before, _Prospect) else None, -1 if move is None else move
         )
 
     def _may_end(self) -> bool:
@@ -165,8 +169,10 @@ class Work:
             engine.settle()
             breaches = self._standing(noted)
             clocks = [c for c in engine.clocks() if c.deadline is not None and c.rule not in self._outlive]
-            if breaches:
-                self._learn(None, breaches)
+            rules = {rule.id: rule for rule in engine.rules.rules}
+            unmet = [(rules[clock.rule], clock.subject or None) for clock in clocks]
+            if (breaches or unmet) and self.grounding.learn(None, breaches, unmet):
+                raise _Anew
             return not breaches and not clocks
         finally:
             engine.back(mark)
@@ -176,13 +182,15 @@ class Work:
 class Way:
     """What was found: the events of the way in order, by which `moves` of the `grounding`, and how it was searched.
 
-    `looked`: how many situations were looked into, in all searches; `known`: how many moves might have mattered.
+    `looked`: how many situations were looked into, in all searches; `known`: how many moves might have mattered;
+    `chain`: what the longest chain of deeds weighs that no way avoids.
     """
 
     found: Found[int]
     events: tuple[Event, ...]
     grounding: Grounding
     looked: int
+    chain: int
 
     @property
     def known(self) -> int:
@@ -219,12 +227,14 @@ def find_way(
             grounding.engine = engine
             engine.step(Event.of(Action("way:begin", BEGIN, (), engine.world.now, outing=OUTING)))
             work = Work(engine, grounding, variances)
+            chain = grounding.picture.chain(grounding.true(engine.world.configuration))
             try:
                 found = search(work, limit=within, tell=told, greed=greed)
             except _Anew:
+                grounding.begin_anew(judged(rules, begin, networks))
                 continue
             events = tuple(_done(work, found.way)) if found.way is not None else ()
-            return Way(found, events, grounding, looked)
+            return Way(found, events, grounding, looked, chain)
 
     way = once(1, limit)
     if way.found.way is None and way.found.ended == CUT_SHORT:

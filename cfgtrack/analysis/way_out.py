@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 from itertools import islice
 from typing import Any, ClassVar
@@ -20,7 +20,7 @@ from cfgtrack.model.action import FOUND, LIFT, LOCK, NOTES, PLACE, TAG, UNLOCK, 
 from cfgtrack.model.configuration import Configuration, View, place_line
 from cfgtrack.model.event import Event, is_of_device
 from cfgtrack.model.failing import is_in_hand
-from cfgtrack.model.hold import aboard
+from cfgtrack.model.hold import aboard, grippers, rigid_group
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
@@ -32,6 +32,12 @@ from cfgtrack.rules.cure import in_turn
 
 MOST_TRIES = 60
 """So often at most ways from one place are tried."""
+
+ROUGHLY = 8
+"""Where ways are made leaner roughly, no less than such a part of one is left out at once."""
+
+MOST_BLAMED = 6
+"""So often moves are left out that start what breaks later."""
 
 MOST_NEAR = 30
 """So many actions at most are looked for near by."""
@@ -89,12 +95,13 @@ def may_be_left(left: Left) -> bool:
 
 
 class Ways:
-    """Tries ways from wherever an engine stands, which is left as it was."""
+    """Tries ways from wherever an engine stands, which is left as it was; unless `fine`, makes them leaner roughly."""
 
-    def __init__(self, leaving: Leaving, waits: Mapping[str, frozenset[str]], legs: Legs, pace: Pace) -> None:
-        self.leaving, self._waits, self._legs, self._pace = leaving, waits, legs, pace
+    def __init__(self, leaving: Leaving, order: Order, legs: Legs, pace: Pace) -> None:
+        self.leaving, self._order, self._legs, self._pace = leaving, order, legs, pace
         self.world = leaving.engine.world
         self.tries = 0
+        self.fine = True
 
     # --- trying ---
 
@@ -106,7 +113,6 @@ class Ways:
         *,
         bars: Bars = nothing_barred,
         allowed: Callable[[View, Event], bool] | None = None,
-        start: int | None = None,
     ) -> Tried | None:
         """Return a way as far as it can be done, None where it breaks something or doesn't lead to the goal.
 
@@ -114,7 +120,7 @@ class Ways:
         """
         self.tries += 1
         kept = self._possible(moves, bars, allowed)
-        start = self.world.now if start is None else start
+        start = self.world.now
         found = self._run(kept, start, self._side_by_side(kept, start), stopping, goal)
         if found is None and len({event.by for _, event, _ in kept}) > 1:
             found = self._run(kept, start, _one_by_one(kept, start), stopping, goal)
@@ -137,17 +143,89 @@ class Ways:
         enough, best = self.tries + most, None
         for moves in several:
             found = self.attempt(moves, stopping, goal, **more)
-            if found is None and near and self.tries < enough:
-                found = self._with_near(moves, stopping, goal, enough, **more)
+            if found is None and self.tries < enough:
+                found = self._by_less(moves, stopping, goal, enough, near=near, **more)
             if found is not None and (best is None or found.cost < best.cost):
                 found = self._leaner(found, stopping, goal, enough, **more)
                 best = found if best is None or found.cost < best.cost else best
         return best
 
+    def _by_less(
+        self, moves: Sequence[Move], stopping: Stopping, goal: Goal, enough: int, *, near: bool, **more: Any
+    ) -> Tried | None:
+        """Return a way of those moves that are needed, and do no harm: first as if they took no time, then with it."""
+        takes = {_what(move): move.takes for move in moves}
+
+        def timed(some: Iterable[Move]) -> Tried | None:
+            slow = [replace(move, takes=takes.get(_what(move), move.takes)) for move in some]
+            return self.attempt(slow, stopping, goal, **more)
+
+        quick = [replace(move, takes=0) for move in self._harmless(moves, **more)]
+        quick = self._without_blame(quick, stopping, goal, **more)
+        found = self.attempt(quick, stopping, goal, **more)
+        if found is None and near:
+            found = self._with_near(quick, stopping, goal, enough, **more)
+        if found is None:
+            return None
+        return timed(found.moves) or timed(self._leaner(found, stopping, goal, enough, **more).moves)
+
+    def _without_blame(self, moves: list[Move], stopping: Stopping, goal: Goal, **more: Any) -> list[Move]:
+        """Return moves without those that start what breaks later, if all is left at their end."""
+        for _ in range(MOST_BLAMED):
+            found = self.attempt(moves, stopping, _anywhere, **more)
+            if found is None or goal(found.left):
+                break
+            told = (*found.left.found, *filter(None, [found.left.first]))
+            blamed = {finding.event for finding in told if finding.event is not None}
+            kept = [move for number, move in enumerate(moves) if f"way:{number}" not in blamed]
+            if len(kept) == len(moves):
+                break
+            moves = kept
+        return moves
+
+    def _harmless(
+        self,
+        moves: Sequence[Move],
+        *,
+        bars: Bars = nothing_barred,
+        allowed: Callable[[View, Event], bool] | None = None,
+    ) -> tuple[Move, ...]:
+        """Return the moves that can be done one after the other without breaking anything, were no time to pass."""
+        engine, mark = self.leaving.engine, self.leaving.engine.mark()
+        kept, harmful = list[Move](), list[Move]()
+        self.tries += 1
+
+        def goes(move: Move) -> bool:
+            event = self._wanted(move, f"way:{len(kept)}", bars, allowed)
+            if event is None:
+                return False
+            before, noted = engine.mark(), engine.noted
+            engine.step(event)
+            engine.settle()
+            if not self.leaving.breaks(noted):
+                kept.append(move)
+                return True
+            engine.back(before)
+            harmful.append(move)
+            return False
+
+        try:
+            engine.settle()
+            for move in moves:
+                # What did harm may do none after more of its sort: bolts are torqued in an order.
+                again = [one for one in harmful if one.action.action == move.action.action]
+                if goes(move):
+                    while any(goes(one) for one in again if one not in kept):
+                        continue
+        finally:
+            engine.back(mark)
+        return tuple(kept)
+
     def _leaner(self, found: Tried, stopping: Stopping, goal: Goal, enough: int, **more: Any) -> Tried:
         """Return a way without what it can do without: halves of it are left out, then less and less at once."""
         size = len(found.moves) // 2
-        while size:
+        least = 1 if self.fine else max(1, len(found.moves) // ROUGHLY)
+        while size >= least:
             i = 0
             while i < len(found.moves) and self.tries < enough:
                 fewer = (*found.moves[:i], *found.moves[i + size :])
@@ -164,7 +242,8 @@ class Ways:
     ) -> Tried | None:
         """Return a way that begins with what puts right near by what else would be open at its end."""
         found = self.attempt(moves, stopping, _anywhere, **more)
-        near = self.near() if found is not None else []
+        near = self._near_after(found.moves, **more) if found is not None else []
+        near = [move for move in near if self._harmless([move], **more)]
         while found is not None and not goal(found.left):
             better = None
             for move in near:
@@ -178,6 +257,23 @@ class Ways:
                     break
             found = better
         return found
+
+    def _near_after(
+        self,
+        moves: Sequence[Move],
+        *,
+        bars: Bars = nothing_barred,
+        allowed: Callable[[View, Event], bool] | None = None,
+    ) -> list[Move]:
+        """Return what the rules propose against what is open when some moves are done."""
+        engine, mark = self.leaving.engine, self.leaving.engine.mark()
+        try:
+            for _, event, _ in self._possible(moves, bars, allowed):
+                engine.step(event)
+            engine.settle()
+            return self.near()
+        finally:
+            engine.back(mark)
 
     def near(self) -> list[Move]:
         """Return what the rules propose against what is open where the engine stands."""
@@ -195,16 +291,39 @@ class Ways:
         """Return the moves that can be done one after the other, each as the event that it is."""
         now, kept, undos = self.world.configuration, [], []
         for number, move in enumerate(moves):
-            event = self._resolved(now, move, f"way:{number}")
-            if not isinstance(event, Event) or bars(event) or not self.world.sees(event):
-                continue
-            if not self._legs.has(now, event) or (allowed is not None and not allowed(now, event)):
+            event = self._wanted(move, f"way:{number}", bars, allowed)
+            if event is None:
                 continue
             kept.append((move, event, _touch(now, event)))
             undos.append(now.apply(event)[1])
         for undo in reversed(undos):
             now.undo(undo)
         return kept
+
+    def _wanted(
+        self, move: Move, name: str, bars: Bars, allowed: Callable[[View, Event], bool] | None
+    ) -> Event | None:
+        """Return the event that a move is now; None where it can't be done, isn't foreseen, or isn't wanted."""
+        now = self.world.configuration
+        outcome = self._resolved(now, move, name)
+        event = outcome if isinstance(outcome, Event) else None
+        if event is not None and bars(event):
+            event = self._by_another(now, event, bars)
+        if event is None or not self.world.sees(event):
+            return None
+        if not self._legs.has(now, event) or (allowed is not None and not allowed(now, event)):
+            return None
+        return event
+
+    def _by_another(self, now: Configuration, event: Event, bars: Bars) -> Event | None:
+        """Return what is barred as somebody else of the same sort who is there does it; None where it is so to all."""
+        doer = now.plant.places.get(event.by or "")
+        if doer is None or event.by in event.subjects or not doer.part:
+            return None
+        others = (one.id for one in now.plant.places.values() if one.mobile and one.part == doer.part)
+        action = Action(**{f.name: getattr(event, f.name) for f in fields(Action)})
+        outcomes = (resolve(now, replace(action, by=other)) for other in others if other != event.by)
+        return next((one for one in outcomes if isinstance(one, Event) and not bars(one)), None)
 
     def _resolved(self, now: Configuration, move: Move, name: str) -> Event | Impossible:
         """Return the event that a move is; what is near by is done by the first of those who are there."""
@@ -222,14 +341,13 @@ class Ways:
         free: dict[str, int] = {}
         wrote: dict[str, int] = {}
         read: dict[str, int] = {}
-        by_step: dict[str, int] = {}
+        of_plan: list[tuple[Move, int]] = []
         ends = []
         for move, event, touch in kept:
             after = [start, free.get(event.by or "", start)]
             after += [wrote[name] for name in (*touch.reads, *touch.writes) if name in wrote]
             after += [read[name] for name in touch.writes if name in read]
-            if move.step is not None and move.whence is Whence.AHEAD:
-                after += [by_step[s] for s in self._waits.get(move.step, ()) if s in by_step]
+            after += [end for other, end in of_plan if self._waits(move, other)]
             end = max(after) + move.takes
             ends.append(end)
             free[event.by or ""] = end
@@ -237,8 +355,16 @@ class Ways:
                 for name in names:
                     table[name] = max(end, table.get(name, end))
             if move.step is not None:
-                by_step[move.step] = end
+                of_plan.append((move, end))
         return ends
+
+    def _waits(self, move: Move, other: Move) -> bool:
+        """Return whether a move waits for another: as their steps do, and where they are taken back the other way."""
+        if move.whence is not other.whence:
+            return False
+        if move.whence is Whence.AHEAD:
+            return self._order.is_before(other.step, move.step)
+        return self._order.is_before(move.step, other.step)
 
     def _run(
         self,
@@ -273,6 +399,10 @@ class Ways:
 def _as_done(move: Move, event: Event) -> Move:
     """Return a move with whoever does it."""
     return move if event.by == move.action.by else replace(move, action=replace(move.action, by=event.by))
+
+
+def _what(move: Move) -> object:
+    return move.action.action, move.action.subjects, move.action.place, move.whence, move.step
 
 
 def _anywhere(_left: Left) -> bool:
@@ -427,6 +557,11 @@ def _sort_of(plant: Plant, action: Action) -> tuple[str, str]:
     return action.action, "" if found is None else found[1].id
 
 
+def _is_hung(now: View, unit: str) -> bool:
+    """Return whether a unit hangs in somebody's or a machine's grip, it or what is fixed to it."""
+    return bool(grippers(now, rigid_group(now, unit)))
+
+
 _BACK = {LOCK: UNLOCK, UNLOCK: LOCK, TAG: UNTAG, UNTAG: TAG}
 
 
@@ -462,7 +597,12 @@ def _taken_back(now: View, event: Event) -> Iterator[Action]:
     if event.action in (PLACE, LIFT):
         before = now.state(event.subjects[0])
         if before.value and before.value in plant.places:
-            action = LIFT if plant.places[before.value].mobile else PLACE
+            hung = (
+                event.action == PLACE
+                and event.subjects[0] in plant.units
+                and _is_hung(now, event.subjects[0])
+            )
+            action = LIFT if hung else PLACE
             yield Action(
                 "", action, event.subjects, 0, place=before.value, facing=before.other or None, by=event.by
             )
@@ -508,19 +648,40 @@ def ahead_of(step: Step) -> Move:
     return Move(step.action, step.takes[1], Whence.AHEAD, step.id)
 
 
-def waits_of(steps: Iterable[Step]) -> dict[str, frozenset[str]]:
-    """Return for each step all those that it waits for, and they for."""
-    known = {step.id: step for step in steps}
-    found: dict[str, frozenset[str]] = {}
-    for first in known:
-        waiting = [first]
-        while waiting:
-            name = waiting[-1]
-            ahead = [one for one in known[name].after if one in known and one not in found]
-            if name in found or not ahead:
-                waiting.pop()
-                own = [one for one in known[name].after if one in known]
-                found.setdefault(name, frozenset(own).union(*(found[one] for one in own)))
-            else:
-                waiting += ahead
-    return found
+class Order:
+    """Which steps of a plan come before which: in their tracks, by what they wait for, outing by outing."""
+
+    def __init__(self, proposal: Proposal | None = None) -> None:
+        self._bit: dict[str, int] = {}
+        self._before: dict[str, int] = {}
+        ahead = 0
+        for outing in () if proposal is None else proposal.outings:
+            tracks = proposal.tracks(outing.id) if proposal is not None else {}
+            self._take(tracks, ahead)
+            for steps in tracks.values():
+                for step in steps:
+                    ahead |= self._bit[step.id]
+
+    def _take(self, tracks: Mapping[str, Sequence[Step]], ahead: int) -> None:
+        """Take in the steps of an outing, each after all that come before it; those of a deadlock are left out."""
+        waiting = {track: deque(steps) for track, steps in tracks.items()}
+        last = dict.fromkeys(tracks, ahead)
+        went_on = True
+        while waiting and went_on:
+            went_on = False
+            for track in list(waiting):
+                steps = waiting[track]
+                while steps and all(one in self._bit for one in steps[0].after):
+                    step = steps.popleft()
+                    bit = self._bit[step.id] = 1 << len(self._bit)
+                    for one in step.after:
+                        last[track] |= self._before[one] | self._bit[one]
+                    self._before[step.id] = last[track]
+                    last[track] |= bit
+                    went_on = True
+                if not steps:
+                    del waiting[track]
+
+    def is_before(self, step: str | None, other: str | None) -> bool:
+        """Return whether a step comes before another."""
+        return bool(self._before.get(other or "", 0) & self._bit.get(step or "", 0))

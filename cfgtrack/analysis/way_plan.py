@@ -7,8 +7,6 @@ from dataclasses import dataclass, replace
 from cfgtrack.analysis.goal import TIME, Goal
 from cfgtrack.analysis.relaxed import Deed
 from cfgtrack.analysis.way import OUTING, Way
-from cfgtrack.model.action import Action
-from cfgtrack.model.event import Event
 from cfgtrack.model.sequence import Outing, Sequence, Step
 
 TRACK = "WORK"
@@ -22,22 +20,15 @@ def as_sequence(way: Way, goal: Goal, start: int) -> Sequence:
     may do it from anywhere, and waits only for what it needs or would undo.
     """
     steps: list[Step] = []
-    for number, event in enumerate(way.events):
-        takes = goal.takes.span(way.grounding.plant, event)
-        action = _said(event)
-        step = Step(f"W-{number + 1:02d}", OUTING, action.by or TRACK, action, takes)
-        steps.append(replace(step, assumed=False))
+    for number, move in enumerate(way.found.way or ()):
+        action = replace(way.grounding.actions[move], outing=OUTING)
+        takes = goal.takes.span(way.grounding.plant, action)
+        steps.append(Step(f"W-{number + 1:02d}", OUTING, action.by or TRACK, action, takes))
     return Sequence(
         goal.title or "A way to " + ", ".join(want.words() for want in goal.wants[:3]),
         (Outing(OUTING, start),),
         tuple(_waiting(way, steps, goal)),
     )
-
-
-def _said(event: Event) -> Action:
-    """Return what somebody would say to have a step done: what follows from the configuration goes without saying."""
-    named = {one.name for one in Action.__dataclass_fields__.values() if one.name != "signed"}
-    return Action(**{name: getattr(event, name) for name in named} | {"happened": 0})
 
 
 @dataclass(slots=True)

@@ -464,8 +464,9 @@ def ranked(candidates: Iterable[Candidate], at: int, used: str | None = None) ->
     before: list[Ground] | None = None
     for mine, one in found:
         if before is None:
+            bad = [f"but {ground.words}" for ground in mine[:2] if ground.key]
             good = [ground.words for ground in mine if ground.is_good]
-            reason = "; ".join(good[:4]) or "nothing else could do"
+            reason = "; ".join([*bad, *good][:4]) or "nothing else could do"
         else:
             differs = (g.words for b, g in zip(before, mine, strict=True) if b.key != g.key)
             reason = next(filter(None, differs), _ALIKE)

@@ -13,11 +13,13 @@ from cfgtrack.analysis.check import CheckReport, one_step
 from cfgtrack.analysis.cures import cured
 from cfgtrack.analysis.mixes import CLOSEST
 from cfgtrack.analysis.options import doers, options
+from cfgtrack.analysis.orders import OrdersReport
 from cfgtrack.analysis.reorder import Plan
-from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen
+from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen, Verdict
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.foreseeing import AfterStep, foreseen
 from cfgtrack.answers.moment import Answer
+from cfgtrack.answers.orders import every_order as _every_order
 from cfgtrack.answers.past import Past, kept_rules, rules_to_judge_by
 from cfgtrack.answers.proposing import proposed, telling_new_starts
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
@@ -42,19 +44,33 @@ from cfgtrack.rules.rule import RuleSet
 class Checked(Answer):
     """What a proposal would break, and the remarks and `defects` of what it touches, as they are when it begins.
 
-    `kept`: what is kept of it, if that was asked.
+    `kept`: what is kept of it, if that was asked; so are its `orders`, each of them.
     """
 
     check: CheckReport
     remarks: tuple[Entry, ...]
     defects: tuple[Defect, ...]
     kept: KeptCheck | None = field(default=None, kw_only=True)
+    orders: OrdersReport | None = field(default=None, kw_only=True)
+
+    @property
+    def verdict(self) -> Verdict:
+        """Whether it may be done: in the written order, and in every one if that was asked."""
+        both = (self.check.verdict, Verdict.CLEAR if self.orders is None else self.orders.verdict)
+        return next(v for v in (Verdict.NOT_CLEAR, Verdict.UNDECIDED, Verdict.CLEAR) if v in both)
 
 
-def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence[Path] = ()) -> Checked:
+def check(
+    asking: Asking,
+    proposal: Path | str | None = None,
+    *,
+    rules: Sequence[Path] = (),
+    every_order: bool = False,
+    tell: Callable[[int], None] | None = None,
+) -> Checked:
     """Check a sequence file (a path), a single action (a phrase), or what is left of the plan in force.
 
-    By the rules in files, else by those kept.
+    By the rules in files, else by those kept. In the written order, and in every one if that is asked.
     """
     with asking.read() as journal:
         past = Past(journal, asking.moment(journal))
@@ -70,7 +86,8 @@ def check(asking: Asking, proposal: Path | str | None = None, *, rules: Sequence
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
         defects = _defects_of(past.configuration, touched)
         notes = (*notes, *_mismatches(past, report))
-        return Checked(past.moment, report, tuple(remarks), defects, notes=notes)
+        orders = _every_order(past, chosen, meant, tell=tell) if every_order else None
+        return Checked(past.moment, report, tuple(remarks), defects, notes=notes, orders=orders)
 
 
 def _defects_of(now: Configuration, things: Iterable[str]) -> tuple[Defect, ...]:

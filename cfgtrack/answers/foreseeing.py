@@ -68,14 +68,14 @@ def foreseen(past: Past, meant: AfterStep | None) -> Past:
 
 def _expect_ahead(plan: InForce, name: str, steps: dict[str, object]) -> None:
     """Raise NoAnswer for a step of the plan in force that there is none, or of which nothing is left to do."""
-    from cfgtrack.analysis.progress import LEFT, StepRun
+    from cfgtrack.analysis.progress import IS_OVER, StepRun
 
     one = steps.get(name)
     if one is None:
         known = [step.id for step in plan.plan.steps]
         raise NoAnswer(Problem("--after", UNKNOWN, no_such("step", name, known)))
     assert isinstance(one, StepRun)
-    if one.state == LEFT:
+    if one.state not in IS_OVER:
         return
     if one.entry is None:
         sentence = f"{name} is over, as it is so already: ask without --after"

@@ -10,6 +10,7 @@ from cfgtrack.analysis.isolation import CutOff, Isolation, Segments
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past
+from cfgtrack.model.defect import told
 from cfgtrack.model.lock import is_box, wrong_holder
 from cfgtrack.model.plant import HOLD, Plant, port_of
 from cfgtrack.model.trouble import NoAnswer, Problem
@@ -88,12 +89,13 @@ def isolate(
             if why := wrong_holder(plant, holder):
                 raise NoAnswer(Problem("--for", UNKNOWN, why))
         chosen = [find("medium", m, plant.media).id for m in media] or _of_energy(plant)
-        parts, silent = list[Isolation](), list[str]()
+        parts, silent, notes = list[Isolation](), list[str](), list[str]()
         for medium in chosen:
             network = past.networks[medium]
             if not any(network.items(one) for thing in found for one in analysis.inside(now, thing)):
                 continue
             one = analysis.isolation(network, now, found, named, most=most)
+            notes += (f"note: counted as no device: {told(d)}" for d in analysis.barred_of(network, now))
             if one.ends or one.own:
                 parts.append(one)
             else:
@@ -102,7 +104,15 @@ def isolate(
             sentence = f"{' and '.join(found)}: nothing of it carries {' or '.join(chosen)}"
             raise NoAnswer(Problem(found[0], "no-medium", sentence))
         boxes = [owner for owner in plant.owners() if is_box(plant, owner)]
-        return IsolationAnswer(past.moment, found, tuple(parts), tuple(silent), who, tuple(boxes))
+        return IsolationAnswer(
+            past.moment,
+            found,
+            tuple(parts),
+            tuple(silent),
+            who,
+            tuple(boxes),
+            notes=tuple(dict.fromkeys(notes)),
+        )
 
 
 def _of_energy(plant: Plant) -> list[str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.answers.moment import Answer, Moment, now_of
 from cfgtrack.answers.past import Past
 from cfgtrack.answers.proposing import (
     InForce,
@@ -79,7 +79,7 @@ def adopt(asking: Asking, file: Path, *, event_id: str | None = None) -> Adopted
     problems.raise_if_any()
     with asking.write() as journal:
         told = said_time(asking, journal, event_id)
-        at = journal.present if told is None else told
+        at = now_of(journal).at if told is None else told
         past = past_at(journal, at)
         plan = parse_sequence(text or "", past.plant, name=str(file))
         body = body_of(file.name, text or "")
@@ -210,7 +210,7 @@ def drop(asking: Asking, *, reason: str, event_id: str | None = None) -> Dropped
     """Have no plan in force any longer. NoAnswer when there is none."""
     with asking.write() as journal:
         told = said_time(asking, journal, event_id)
-        at = journal.present if told is None else told
+        at = now_of(journal).at if told is None else told
         past = past_at(journal, at)
         revision, found = expect_revision(journal, past.moment)
         try:

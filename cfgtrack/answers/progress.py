@@ -69,11 +69,11 @@ class Progress(Answer):
     @property
     def counts(self) -> dict[str, int]:
         """How many steps are in which state."""
-        from cfgtrack.analysis.progress import DONE, LEFT, OTHERWISE, SKIPPED, THERE
+        from cfgtrack.analysis.progress import DONE, ELSEWHERE, LEFT, OTHERWISE, SKIPPED, THERE
 
         return {
             state: sum(step.state == state for step in self.steps)
-            for state in (DONE, OTHERWISE, THERE, SKIPPED, LEFT)
+            for state in (DONE, OTHERWISE, ELSEWHERE, THERE, SKIPPED, LEFT)
         }
 
     @property

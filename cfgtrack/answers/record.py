@@ -24,7 +24,8 @@ from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import lacks_doer
 from cfgtrack.model.present import size_of
 from cfgtrack.model.time import format_instant
-from cfgtrack.model.trouble import BadInput, Misput, Problem, Unfollowable
+from cfgtrack.model.trouble import BadInput, Misput, Problem, Trouble, Unfollowable
+from cfgtrack.model.unknown import no_such
 from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
@@ -82,7 +83,27 @@ def record(
                 )
             if action.action in HANDOVERS:
                 action = replace(action, body=_handed_over(journal, action, head))
-            return record_one(asking, journal, action, notes)
+            action, more = _of_the_plan(journal, action)
+            return record_one(asking, journal, action, (*notes, *more))
+
+
+def _of_the_plan(journal: Journal, action: Action) -> tuple[Action, tuple[str, ...]]:
+    """Return an action that names a step with the revision in force, and what is to be told of it."""
+    name = action.step
+    if name is None or action.plan is not None or journal.entry(action.id) is not None:
+        return action, ()
+    from cfgtrack.answers.proposing import plan_in_force
+
+    past = Past(journal, Moment(*journal.moment(max(action.happened, journal.moment()[0]))), strict=False)
+    try:
+        plan = plan_in_force(past)
+    except Trouble as err:
+        return action, (f"warning: nobody knows step {name}: {err.problems[0].sentence}",)
+    action = replace(action, plan=plan.revision.event)
+    if plan.step(name) is not None:
+        return action, ()
+    near = no_such("step", name, [step.id for step in plan.plan.steps])
+    return action, (f"warning: {near} in {plan.revision.called}",)
 
 
 def _handed_over(journal: Journal, action: Action, said: str | None) -> Mapping[str, Any] | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -94,37 +94,70 @@ def done(asking: Asking, names: Sequence[str], saying: Saying = _PLAIN) -> Stepp
     already is harmless to say again. Refused where the plan that this console has seen last, or that is named, says
     something else in one of the steps.
     """
+    return _unless_quicker(lambda: _done(asking, names, saying))
+
+
+def _unless_quicker(say: Callable[[], Stepped]) -> Stepped:
+    """Say it; once more where another console was quicker with the same step: then that is told, and it is harmless."""
     try:
-        return _done(asking, names, saying)
+        return say()
     except Refused as err:
         if not any(problem.code == "exists" for problem in err.problems):
             raise
-        # Another console was quicker with the same step: then it is done already.
-        return _done(asking, names, saying)
+        return say()
 
 
 def _done(asking: Asking, names: Sequence[str], saying: Saying) -> Stepped:
     with asking.write() as journal:
-        at, notes = when_told(asking, journal, None)
+        corrected = _corrected(journal, saying.corrects)
+        at, notes = when_told(asking, journal, None if corrected is None else corrected.event.id)
         with noting((*notes, *(slow_clock(journal) if asking.at is None else ()))):
-            past = past_at(journal, at)
+            past = past_at(journal, max(at, journal.moment()[0]))
             plan = plan_in_force(past)
             steps, several = _named(plan, names)
             _expect_seen(asking, past, plan, steps, saying.revision)
             run = as_run(past, plan)
-            told: list[Told] = []
-            todo: list[Step] = []
-            for step in steps:
-                one = run.of(step.id)
-                if (known := _already(one, several=step.id in several)) is None or saying.corrects:
-                    todo.append(step)
-                else:
-                    told.append(known)
+            todo, told = _sorted(past, run, steps, several, corrects=saying.corrects is not None)
             _expect_nothing_new(told, run, saying, len(steps))
             if len(todo) > 1 and (saying.values or saying.corrects):
                 raise Misput("--value and --corrects are of one step: name that alone.")
             actions = [*_actions(asking, past, plan, todo, at, saying)]
             return _stepped(asking, journal, plan, steps, told, actions, notes)
+
+
+def _sorted(
+    past: Past, run: Run, steps: Sequence[Step], several: Collection[str], *, corrects: bool
+) -> tuple[list[Step], list[Told]]:
+    """Return what is to be recorded of some steps, and what is to be told of those of which there is nothing.
+
+    That is what is recorded already, and what is so already, where none of the steps before makes it otherwise.
+    """
+    from cfgtrack.analysis.progress import is_there
+
+    todo: list[Step] = []
+    told: list[Told] = []
+    touched: set[str] = set()
+    for step in steps:
+        known = None if corrects else _already(run.of(step.id), several=step.id in several)
+        if known is None and not corrects and touched.isdisjoint(step.action.subjects):
+            there = is_there(past.configuration, step.action)
+            known = Told(step.id, THERE_ALREADY, phrase(step.action), None) if there else None
+        if known is not None:
+            told.append(known)
+        else:
+            todo.append(step)
+            touched.update(step.action.subjects)
+    return todo, told
+
+
+def _corrected(journal: Journal, event_id: str | None) -> Entry | None:
+    """Return the event that is corrected, None for none. NoAnswer for one that isn't recorded."""
+    if event_id is None:
+        return None
+    found = journal.entry(event_id)
+    if found is None:
+        raise NoAnswer(Problem(event_id, UNKNOWN, no_such("event", event_id)))
+    return found
 
 
 def _named(plan: InForce, names: Sequence[str]) -> tuple[list[Step], set[str]]:
@@ -255,11 +288,6 @@ def _actions(
     """Yield what is to be recorded of steps, each with its id and time."""
     values = _values_said(saying.values)
     by = asking.doer(past.plant)
-    corrected = None if saying.corrects is None else past.journal.entry(saying.corrects)
-    if saying.corrects is not None and corrected is None:
-        raise NoAnswer(Problem(saying.corrects, UNKNOWN, no_such("event", saying.corrects)))
-    if corrected is not None and asking.at is None:
-        at = corrected.event.happened
     times = _times(past, plan, steps, at)
     for step in steps:
         yield replace(
@@ -429,12 +457,16 @@ def skip(asking: Asking, names: Sequence[str], *, reason: str, revision: str | N
 
     A step that was skipped may still be done. What is skipped already is harmless to say again.
     """
+    return _unless_quicker(lambda: _skip(asking, names, reason, revision))
+
+
+def _skip(asking: Asking, names: Sequence[str], reason: str, revision: str | None) -> Stepped:
     from cfgtrack.analysis.progress import DONE, OTHERWISE, SKIPPED
 
     with asking.write() as journal:
         told_at = said_time(asking, journal, None)
-        at = journal.present if told_at is None else told_at
-        past = past_at(journal, at)
+        at = now_of(journal).at if told_at is None else told_at
+        past = past_at(journal, max(at, journal.moment()[0]))
         plan = plan_in_force(past)
         steps, _ = _named(plan, names)
         _expect_seen(asking, past, plan, steps, revision)

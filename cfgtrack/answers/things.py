@@ -27,6 +27,18 @@ def _told(plant: Plant, owner: str, incomplete: str) -> list[str]:
     return [name for name in names if incomplete.startswith(f"{name}:")]
 
 
+def steps(asking: Asking, incomplete: str) -> list[str]:
+    """Return the steps of the plan in force that are left and whose ids begin so, also at the end of a range."""
+    from cfgtrack.answers.past import Past
+    from cfgtrack.answers.proposing import as_run, plan_in_force
+
+    first, dots, last = incomplete.rpartition("..")
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal), strict=False)
+        left = as_run(past, plan_in_force(past)).left
+    return [f"{first}{dots}{step.id}" for step in left if step.id.startswith(last)]
+
+
 def actions(asking: Asking) -> list[str]:
     """Return the actions along the ladders of the plant's kinds, each once."""
     with asking.read() as journal:

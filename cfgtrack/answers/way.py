@@ -25,7 +25,7 @@ from cfgtrack.files.sequence_writer import sequence_text
 from cfgtrack.model.presence import not_a_doer
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.sequence import lay_out
-from cfgtrack.model.time import format_instant
+from cfgtrack.model.time import Instant, format_instant
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.model.unknown import MOVABLE, PLACE, UNKNOWN, expect_thing, look_up
 
@@ -53,8 +53,8 @@ class WayStep:
     step: str
     track: str
     action: str
-    start: int
-    end: int
+    start: Instant
+    end: Instant
     after: tuple[str, ...]
     assumed: bool
 
@@ -102,7 +102,7 @@ class WayAnswer(Answer):
     def status(self) -> int:
         """The exit status: 0 with a way that is clear, 3 where there is none, 4 where none was found in time."""
         if self.found:
-            return 0 if self.verdict in ("clear", "undecided") else 3
+            return 0 if self.verdict in ("", "clear", "undecided") else 3
         return 3 if self.proved else 4
 
 
@@ -197,8 +197,8 @@ def _answer(
             one.step.id,
             one.step.track,
             phrase(one.step.action),
-            one.start,
-            one.end,
+            Instant(one.start),
+            Instant(one.end),
             one.step.after,
             goal.takes.is_assumed(past.plant, one.step.action),
         )
@@ -208,9 +208,9 @@ def _answer(
     is_found = found.found.way is not None
     cost, bound, proved = found.found.cost, found.found.bound, found.found.proved
     if is_found and goal.least == TIME and len({step.track for step in steps}) > 1:
-        # Several work side by side: nobody is quicker than the least that has to be done, shared out.
+        # Several work side by side: no quicker than the least that has to be done, shared out, nor than any chain of it.
         workers = len(goal.workers) or len({step.track for step in steps})
-        cost, bound = lasts, -(-bound // workers)
+        cost, bound = lasts, max(-(-bound // workers), found.chain)
         proved = cost == bound
     return WayAnswer(
         past.moment,
@@ -235,7 +235,8 @@ def _answer(
 
 
 def _text(past: Past, goal: Goal, found: FoundWay, plan: Proposal, *, proved: bool) -> str:
-    how = "proved shortest" if proved else f"no way takes less than {found.found.bound}"
+    best = "quickest" if goal.least == TIME else "shortest"
+    how = f"proved {best}" if proved else f"not proved {best}"
     head = [
         f"{WRITTEN.removeprefix('# ')} for {format_instant(past.moment.at)}: {len(plan.steps)} steps, {how}.",
         "Wanted: " + "; ".join(want.words() for want in goal.wants[:8]) + ("; ..." if goal.wants[8:] else ""),

@@ -28,6 +28,11 @@ rules_option = click.option(
 @rules_option
 @s.asked_at
 @click.option(
+    "--every-order",
+    is_flag=True,
+    help="Every order that waits and doers allow, not the written one alone; see `orders`.",
+)
+@click.option(
     "--keep",
     is_flag=True,
     help="Keep what comes of it in the journal: `checks` tells whether it still holds.",
@@ -45,6 +50,7 @@ def check_command(
     action: str | None,
     rules_files: tuple[Path, ...],
     by_step: bool,
+    every_order: bool,
     keep: bool,
     name: str | None,
 ) -> None:
@@ -62,6 +68,8 @@ def check_command(
         raise click.UsageError("Give a sequence file, or a single action with --do.")
     if keep and (sequence is None or rules_files):
         raise click.UsageError("--keep keeps the check of a sequence file, by the rules that are kept.")
+    if every_order and (action is not None or keep):
+        raise click.UsageError("--every-order goes with a sequence, and isn't kept.")
     if name and not keep:
         raise click.UsageError("--name goes with --keep.")
     if keep and sequence is not None:
@@ -69,9 +77,12 @@ def check_command(
 
         found = check_and_keep(session.writing, sequence, name=name)
     else:
-        found = check(session.asking, proposal, rules=rules_files)
+        from cfgtrack.cli.orders import showing
+
+        tell = showing() if every_order else None
+        found = check(session.asking, proposal, rules=rules_files, every_order=every_order, tell=tell)
     session.answer(found, lambda: checked_text(found, by_step=by_step, colour=session.colour))
-    session.end(status=found.check.verdict.status)
+    session.end(status=found.verdict.status)
 
 
 @s.command("can")

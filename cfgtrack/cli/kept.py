@@ -31,11 +31,12 @@ def compare_command(session: s.Session, /, one: str, other: str) -> None:
     """Compare two revisions of a sequence: steps added, dropped, moved, changed; findings gained and lost.
 
     A, B: a file, a kept check by its name or event, or a revision of a plan by its number or event; `plan` is the one
-    in force. Both are judged from the same moment on. Ends with 3 where B has findings that A hasn't.
+    in force. Both are judged from the same moment on. Ends with 3 where B has findings that A hasn't, or leaves a
+    clock running.
     """
     from cfgtrack.answers.kept import compare
     from cfgtrack.show.kept import compared_text
 
     found = compare(session.asking, one, other)
     session.answer(found, lambda: compared_text(found))
-    session.end(found=found.comparison.gained)
+    session.end(found=found.comparison.gained or found.comparison.left_running)

@@ -77,6 +77,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "mend": ("mending", "Find the fewest changes that make a sequence clear."),
         "complete": ("completing", "Put the steps in that a sequence left out."),
         "way": ("way", "Find a shortest way to what is wanted, or what forbids it."),
+        "orders": ("orders", "Check every order of a sequence, and what its waits are good for."),
     },
     "Keep the record": {
         "audit": ("trust", "Prove that nothing in the journal was changed."),

@@ -86,7 +86,7 @@ def list_(session: s.Session) -> None:
 
 
 @s.command("done")
-@click.argument("steps", metavar="STEP...", nargs=-1, required=True)
+@click.argument("steps", metavar="STEP...", nargs=-1, required=True, shell_complete=s.complete_step)
 @s.shared("--at", metavar="TIME", help="When the last of them was done; else now.")
 @s.shared(
     "--outing", metavar="ID", help="The outing it was done in, if not as planned; HH:MM is meant in it."
@@ -148,7 +148,7 @@ def _tell(session: s.Session, /, found: Stepped) -> None:
 
 
 @s.command("skip")
-@click.argument("steps", metavar="STEP...", nargs=-1, required=True)
+@click.argument("steps", metavar="STEP...", nargs=-1, required=True, shell_complete=s.complete_step)
 @click.option("--reason", metavar="TEXT", required=True, help="Why.")
 @_recorded_at
 @_revision

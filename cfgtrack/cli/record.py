@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cfgtrack.cli import session as s
-from cfgtrack.model.action import BASES
+from cfgtrack.model.action import BASES, DEFECT_ACTIONS
 
 if TYPE_CHECKING:
     from cfgtrack.answers.record import Recorded
@@ -17,6 +17,16 @@ def complete_words(ctx: click.Context, param: click.Parameter, incomplete: str) 
     """Return what the next word of an action phrase may be: an action, then units, places and ports."""
     if ctx.params.get("words"):
         return s.complete_id(ctx, param, incomplete)
+    return _actions(ctx, incomplete)
+
+
+def complete_barred(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
+    """Return what the next word after `defect` or `rectify` may be: the action that can't be done, or of what."""
+    barred = [] if ctx.params.get("words") else _actions(ctx, incomplete)
+    return [*barred, *s.complete_id(ctx, param, incomplete)]
+
+
+def _actions(ctx: click.Context, incomplete: str) -> list[str]:
     from cfgtrack.cli.main import VERBS, own_actions
 
     return [action for action in (*VERBS, *own_actions(ctx)) if action.startswith(incomplete)]
@@ -67,6 +77,8 @@ def record_command(
     record as-found PUMP-1:F2 mated to PANEL-B:F1
     record lock PANEL-A:V1 --by ina
     record lock PANEL-A:V1 with KEY-BOX --by ina
+    record defect release PUMP-1:B1 seized torque="140 N*m" --by ina
+    record rectify release PUMP-1:B1 --by ina
 
     What is impossible is refused (3), with the event it collides with. What is forbidden has happened all the same:
     it is recorded (0), and the rule that it breaks is shown at once. --dry-run warns without recording.
@@ -89,7 +101,13 @@ def tell(session: s.Session, found: Recorded) -> None:
 
 def verb(action: str) -> click.Command:
     """Return the command that is short for `record ACTION`."""
-    subjects = click.Argument(["words"], metavar="[SUBJECT]...", nargs=-1, shell_complete=s.complete_id)
+    is_of_defect = action in DEFECT_ACTIONS
+    subjects = click.Argument(
+        ["words"],
+        metavar="[ACTION] [SUBJECT]... [WHY]" if is_of_defect else "[SUBJECT]...",
+        nargs=-1,
+        shell_complete=complete_barred if is_of_defect else s.complete_id,
+    )
     callback = record_command.callback
     assert callback is not None
 

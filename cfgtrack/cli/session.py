@@ -315,17 +315,30 @@ accept = click.option(
 dry_run = shared("--dry-run", is_flag=True, help="Check everything and write nothing.")
 
 
+def complete_step(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
+    """Return the steps of the plan in force that begin so. Nothing when the database can't tell."""
+    del param
+    from cfgtrack.answers.things import steps
+
+    return _completed(ctx, steps, incomplete)
+
+
 def complete_id(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
     """Return the units, places and, after the colon, ports that begin so. Nothing when the database can't tell."""
     del param
+    from cfgtrack.answers.things import beginning
+
+    return _completed(ctx, beginning, incomplete)
+
+
+def _completed(ctx: click.Context, ask: Callable[[Asking, str], list[str]], incomplete: str) -> list[str]:
     from dataclasses import replace
 
-    from cfgtrack.answers.things import beginning
     from cfgtrack.model.trouble import Trouble
 
     session = ctx.ensure_object(Session)
     session.db = session.db or str(ctx.find_root().params.get("db") or "")
     try:
-        return beginning(replace(session.asking, console=None), incomplete)
+        return ask(replace(session.asking, console=None), incomplete)
     except Trouble:
         return []

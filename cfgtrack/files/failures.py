@@ -22,7 +22,7 @@ def ways_of_failing(files: Sequence[Path] = ()) -> tuple[Failing, ...]:
         if document is not None:
             found.update({one.id: one for one in _read(document, problems)})
     if problems.found:
-        raise BadInput(*problems.found)
+        raise BadInput(problems.found)
     return tuple(found.values())
 
 

@@ -39,7 +39,7 @@ def parse_goal(text: str, now: View, *, name: str = "goal.toml") -> Goal:
         raise BadInput(problems.found)
     root = Table(document, (), document.data, problems)
     plant = now.plant
-    wants = [*_wanted(root, now), *(one for t in root.tables("want") for one in _selected(t, now))]
+    wants = [*_wanted(root, now), *_tabled(root, now)]
     for table in root.tables("swap"):
         old, new = (_thing(table, one, plant, MOVABLE) for one in ("old", "new"))
         to = _thing(table, "to", plant, PLACE, required=False)
@@ -53,7 +53,7 @@ def parse_goal(text: str, now: View, *, name: str = "goal.toml") -> Goal:
             root.note("by", UNKNOWN, f"{one} is no person or machine of the plant", thing=True)
     actions = root.some("actions")
     for one in actions:
-        root.is_known("actions", "action", one, actions_of(plant) - BOOK_ACTIONS)
+        root.is_known("actions", "action", one, [a for a in actions_of(plant) if a not in BOOK_ACTIONS])
     without = root.some("without")
     least = root.text("least") or STEPS
     root.is_known("least", "measure", least, (STEPS, TIME))
@@ -103,6 +103,11 @@ def _wanted(root: Table, now: View) -> Iterator[Want]:
 def _has_tables(root: Table) -> bool:
     value = root.values.get("want")
     return isinstance(value, list) and bool(value) and isinstance(value[0], dict)
+
+
+def _tabled(root: Table, now: View) -> Iterator[Want]:
+    for table in root.tables("want") if _has_tables(root) else ():
+        yield from _selected(table, now)
 
 
 def _selected(table: Table, now: View) -> Iterator[Want]:

@@ -215,9 +215,16 @@ def _subjects(cell: str, plant: Plant) -> list[str]:
     return found
 
 
+LATER = ("bars", "step", "plan")
+"""The texts that rows could say from later versions on."""
+
+
 def _made_id(said: Said, texts: Mapping[str, str], happened: int) -> str:
     """Return an id that is the same whenever the same is said to have happened at the same instant."""
-    told = [happened, said.action, said.subjects, sorted(said.values.items()), *texts.values()]
+    told = [happened, said.action, said.subjects, sorted(said.values.items())]
+    told += [text for name, text in texts.items() if name not in LATER]
+    # What rows couldn't say at first is told where it is said: those that don't keep the ids that they always had.
+    told += [f"{name}={texts[name]}" for name in LATER if texts.get(name)]
     return f"row-{sha256(json.dumps(told).encode()).hexdigest()[:24]}"
 
 

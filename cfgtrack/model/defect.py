@@ -18,6 +18,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import ANY_ACTION, DEFECT_OF, NO_MATE, Effect, Event, defect_aspect, done_to
 from cfgtrack.model.plant import Plant, owner_of, port_of
+from cfgtrack.model.presence import doer_of
 from cfgtrack.model.quantity import Quantity, dimension_of, from_si
 from cfgtrack.model.time import Instant, format_instant
 from cfgtrack.model.unknown import instead
@@ -153,7 +154,7 @@ def barring(view: View, action: Action) -> Iterator[Defect]:
     """Yield the defects that keep an action from being done, with all its subjects filled in; each once.
 
     Barred is what is done to a thing, or to a port of it; what is put at or hung on a place; what moves along with what
-    is moved. Who or what can do nothing any more does nothing.
+    is moved. In a plant with sites, who or what can do nothing any more does nothing.
     """
     if view.is_bare or action.action in NEVER_BARRED:
         return
@@ -168,8 +169,9 @@ def barring(view: View, action: Action) -> Iterator[Defect]:
             if is_barred(one, action.action) and one.mate in (None, *named) and one.event not in told:
                 told.add(one.event)
                 yield one
-    if action.by is not None and action.by not in things and plant.is_mobile(action.by):
-        yield from (one for one in defects_on(view, action.by) if is_barred(one, action.action, by=True))
+    doer = doer_of(plant, action) if plant.has_sites else None
+    if doer is not None and doer not in things:
+        yield from (one for one in defects_on(view, doer) if is_barred(one, action.action, by=True))
 
 
 def is_barred(one: Defect, action: str, *, by: bool = False) -> bool:

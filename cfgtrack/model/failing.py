@@ -58,7 +58,7 @@ class Failing:
             and (not self.media or (kind is not None and kind.medium in self.media))
             and not (kind is not None and kind.medium in self.not_media)
             and (not self.does or bool(self.does & what_it_does(now, event)))
-            and (not self.held or self.held == (BY_HAND if is_in_hand(now, event.subjects[0]) else OTHERWISE))
+            and (not self.held or self.held == how_held(now, event))
             and (not self.found or (kind is not None and self.found in kind.statuses))
         )
 
@@ -72,7 +72,7 @@ def what_it_does(now: View, event: Event) -> frozenset[str]:
         thing = event.subjects[0]
         if thing in plant.units:
             out.add("moves")
-        elif plant.is_mobile(thing) and plant.places[thing].part and not is_person(plant, thing):
+        elif event.by == thing and not is_person(plant, thing):
             out.add("goes")
         return frozenset(out)
     found = plant.port(event.subjects[0]) if event.subjects else None
@@ -86,6 +86,14 @@ def what_it_does(now: View, event: Event) -> frozenset[str]:
         elif kind.joined is None and kind.carries is not None:
             out.add("gate")
     return frozenset(out)
+
+
+def how_held(now: View, event: Event) -> str:
+    """Return how what an event moves is held: by hand where it is taken out of a hand or bag, or into one."""
+    thing = event.subjects[0]
+    hung = any(True for _ in holds(now, thing)) if thing in now.plant.units else True
+    into = event.place is not None and now.plant.is_mobile(event.place)
+    return BY_HAND if is_in_hand(now, thing) or (into and not hung) else OTHERWISE
 
 
 def is_person(plant: Plant, name: str) -> bool:

@@ -86,6 +86,11 @@ class Reach:
         """What tells whether a vertex is in it, now and later, for those who ask often."""
         return self._hop.__contains__
 
+    @property
+    def targets(self) -> Iterator[int]:
+        """The targets."""
+        return (vertex for vertex, hop in self._hop.items() if vertex == hop)
+
     def __iter__(self) -> Iterator[int]:
         return iter(self._hop)
 

@@ -11,6 +11,7 @@ from itertools import islice
 from pathlib import PurePath
 from typing import Any, ClassVar, NamedTuple, Protocol, Self
 
+from cfgtrack.model.plant import owner_of, port_of
 from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.time import LONGEST
 from cfgtrack.network.flow import Link
@@ -19,7 +20,7 @@ from cfgtrack.rules.dependence import EVERYTHING, Dependence
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.match import ActionMatch
 from cfgtrack.rules.selection import Selection
-from cfgtrack.rules.world import World
+from cfgtrack.rules.world import Stamp, World
 
 Ended = Sequence[tuple[str, Link]]
 """The links that just ended, each with its medium."""
@@ -37,12 +38,45 @@ class Asked(NamedTuple):
     """What a condition asks of when things were last done: of these `actions` (see `Done`; None: of all).
 
     Their order within an item; `inside`, within all that is of one owner. With a `most_age` (microseconds), how long
-    ago as well: what is longer ago is all the same to it.
+    ago those of them that are `aged` were as well: what is longer ago is all the same to it.
     """
 
     actions: frozenset[str] | None = None
     inside: bool = True
     most_age: int | None = LONGEST
+    aged: frozenset[str] | None = None
+
+    def groups(self, subject: str, action: str) -> tuple[str, ...]:
+        """Return within what the order of an action on a subject is asked: its port, and its owner if `inside`.
+
+        What must have been done to a unit itself isn't done to it at its ports.
+        """
+        port, owner = port_of(subject), owner_of(subject)
+        if not self.inside or port == owner:
+            return (port,)
+        return (port,) if self.aged is not None and action in self.aged else (port, owner)
+
+    def concerns(self, action: str) -> bool:
+        """Return whether it is asked of an action when that was done."""
+        return self.actions is None or action in self.actions
+
+    def ranked(self, stamps: Mapping[tuple[str, str], Stamp]) -> frozenset[tuple[tuple[str, str], int]]:
+        """Return what was done within a group, each with its rank in time.
+
+        Of that since which something must be done it matters only between what of that it was.
+        """
+        out, rank, before, last = [], 0, (0, 0), False
+        for stamp, key in sorted((stamp, key) for key, stamp in stamps.items()):
+            matters = self.aged is None or key[1] in self.aged
+            if stamp != before and (matters or last):
+                rank += 1
+            before, last = stamp, matters or (stamp == before and last)
+            out.append((key, rank))
+        return frozenset(out)
+
+    def is_aged(self, action: str) -> bool:
+        """Return whether it is asked how long ago an action was."""
+        return self.most_age is not None and (self.aged is None or action in self.aged)
 
 
 class Condition(ABC):

@@ -63,8 +63,8 @@ class Engine:
     remembered there: this one goes on from it, and sees the start as no first instant.
 
     For the runners: `before` and `after` an action, and `at_end`, is who is to be told; `ended` are the links that
-    ended within this instant. For whoever looks on: `on_change` is told of every change. `asked` is what the rules ask
-    of when things were last done.
+    ended within this instant, `changed` is what the last event did. For whoever looks on: `on_change` is told of every
+    change, `asked` is what the rules ask of when things were last done.
     """
 
     def __init__(
@@ -108,6 +108,7 @@ class Engine:
         self._breaches: dict[int, Breach] = {}
         self._noted = 0
         self._first_noted: int | None = None
+        self.changed: Change | None = None
         self._until: dict[int, int] = {}
         self._turns: list[Turn] = []
         self._tells_turns = False
@@ -118,6 +119,7 @@ class Engine:
         self.asked = tuple(
             {one: None for rule in rules.rules for c in rule.conditions() for one in c.asked()}
         )
+        self.world.asked = self.asked
         self._runner_of = {runner.rule.id: runner for runner in self.runners}
         self._watched = [runner for runner in self.runners if runner.watched]
         for runner in self.runners:
@@ -140,7 +142,8 @@ class Engine:
         self._lay_blame()
         for tell in self.before.get(event.action, ()):
             tell(event)
-        self._mark_dirty(self.world.apply(event))
+        self.changed = self.world.apply(event)
+        self._mark_dirty(self.changed)
         for tell in self.after.get(event.action, ()):
             tell(event)
         self._set_wakes(event)
@@ -302,6 +305,11 @@ class Engine:
                     runner.forget(it)
                 else:
                     self.disturb(runner.number, it, event)
+
+    @property
+    def to_judge(self) -> Iterable[Key]:
+        """The instances that are to be judged when this instant is over."""
+        return self._dirty
 
     # --- for the runners ---
 

@@ -56,10 +56,10 @@ class OnItems(Condition):
 
     def compile(self, world: World) -> Judge:
         """Return what judges it over one world."""
-        return _EveryItem(self, world)
+        return EveryItem(self, world)
 
 
-class _EveryItem(Judge):
+class EveryItem(Judge):
     """Judges each item. Where they are always the same, those that fall short are tallied."""
 
     def __init__(self, condition: OnItems, world: World) -> None:

@@ -339,12 +339,13 @@ def _owner_tags(plant: Plant, owner: str) -> frozenset[str]:
 class Bound:
     """A selection over one view, made ready to be asked often."""
 
-    __slots__ = ("_candidates", "_is_bare", "_is_it", "_view", "selection")
+    __slots__ = ("_candidates", "_is_bare", "_is_it", "_matched", "_view", "selection")
 
     def __init__(self, selection: Selection, view: View) -> None:
         self.selection = selection = selection.by_ids(view.plant)
         self._view = view
         self._candidates: tuple[str, ...] | None = None
+        self._matched: dict[str, bool] = {}
         self._is_it = selection == IT
         self._is_bare = selection == Selection(
             of=selection.of, at=selection.at, may_be_empty=selection.may_be_empty
@@ -358,7 +359,7 @@ class Bound:
         if selection.of:
             items = () if it is None else tuple(_REFERENCES[selection.of](view, it))
             if not self._is_bare:
-                items = tuple(a for a in items if selection.matches(view.plant, a))
+                items = tuple(a for a in items if self._matches(a))
         else:
             if self._candidates is None:
                 self._candidates = selection.candidates(view.plant)
@@ -372,9 +373,16 @@ class Bound:
         at = self.selection.at
         return (
             not self.selection.of
-            and self.selection.matches(self._view.plant, address)
+            and self._matches(address)
             and (not at or stands_at(self._view, owner_of(address), at))
         )
+
+    def _matches(self, address: str) -> bool:
+        """Return whether an address has all that the selection asks of it but for where it is: that never changes."""
+        found = self._matched.get(address)
+        if found is None:
+            found = self._matched[address] = self.selection.matches(self._view.plant, address)
+        return found
 
 
 # --- patterns and places ------------------------------------------------------------------------------------------

@@ -7,11 +7,9 @@ order, or how long ago.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Hashable, Iterator
 from typing import TYPE_CHECKING
 
-from cfgtrack.model.plant import owner_of, port_of
-from cfgtrack.rules.condition import Asked
 from cfgtrack.rules.world import Stamp, told
 
 if TYPE_CHECKING:
@@ -26,14 +24,14 @@ def situation(engine: Engine, *, timed: bool = True) -> Hashable:
     without how long ago things were and how long clocks have run, for whoever keeps the time himself.
     """
     engine.settle()
-    world, now = engine.world, engine.world.now
+    now = engine.world.now
     remembered = (
         (runner.number, what)
         for runner in engine.runners
         if (what := runner.situation(now if timed else None)) is not None
     )
     return (
-        frozenset(_written(world)),
+        frozenset(_written(engine.world)),
         tuple(remembered),
         frozenset(_stamps(engine, timed=timed)),
     )
@@ -62,23 +60,22 @@ def _written(world: World) -> Iterator[Hashable]:
 
 
 def _stamps(engine: Engine, *, timed: bool) -> Iterator[Hashable]:
-    """Yield what of when things were last done a rule asks: the order within each item, and how long ago."""
-    done, since = engine.world.stamps, engine.world.began
+    """Yield what of when things were last done a rule asks: the order within each group, and how long ago."""
+    world = engine.world
+    if timed:
+        for number, asked in enumerate(engine.asked):
+            for (subject, action), stamp in world.stamps.items() if asked.most_age is not None else ():
+                if asked.is_aged(action):
+                    yield number, subject, action, min(world.now - stamp[0], asked.most_age or 0)
+    if world.first is not None:
+        # What was done before is before all that was done since, in every order of that.
+        yield from world.ranked.items()
+        return
     for number, asked in enumerate(engine.asked):
         groups: dict[str, dict[tuple[str, str], Stamp]] = {}
-        for (subject, action), stamp in _of_interest(done, asked):
-            if asked.most_age is not None and timed:
-                yield number, subject, action, min(engine.world.now - stamp[0], asked.most_age)
-            # What was done before is before all that was done since, in every order of that.
-            if since is None or stamp > since:
-                of = owner_of(subject) if asked.inside else port_of(subject)
-                groups.setdefault(of, {})[subject, action] = stamp
+        for (subject, action), stamp in world.stamps.items():
+            if asked.concerns(action):
+                for of in asked.groups(subject, action):
+                    groups.setdefault(of, {})[subject, action] = stamp
         for of, stamps in groups.items():
-            ranks = {stamp: rank for rank, stamp in enumerate(sorted(set(stamps.values())))}
-            yield number, of, frozenset((key, ranks[stamp]) for key, stamp in stamps.items())
-
-
-def _of_interest(done: dict[tuple[str, str], Stamp], asked: Asked) -> Iterable[tuple[tuple[str, str], Stamp]]:
-    if asked.actions is None:
-        return done.items()
-    return ((key, stamp) for key, stamp in done.items() if key[1] in asked.actions)
+            yield (number, of), asked.ranked(stamps)

@@ -89,11 +89,11 @@ class Tallies:
                 self._update_reach(reach, gained, reached=True)
 
     def _update_items(self, subjects: Iterable[str]) -> None:
-        for subject in self._with_inside(subjects):
+        for subject in self.with_inside(subjects):
             for tally, counts in self._by_item.get(subject, ()):
                 tally.change(self._trail, subject, counts=counts(subject))
 
-    def _with_inside(self, subjects: Iterable[str]) -> Iterator[str]:
+    def with_inside(self, subjects: Iterable[str]) -> Iterator[str]:
         """Yield subjects, and what may differ with them: all inside a unit that moved, of a shell its contacts, and the
         shell of a contact.
         """

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from cfgtrack.model.configuration import Configuration, Undo, untouched
 from cfgtrack.model.event import DEVICE, Effect, Event, effects, is_of_device
@@ -16,6 +17,9 @@ from cfgtrack.network.reach import Reach
 from cfgtrack.rules.selection import Bound, Selection
 from cfgtrack.rules.tally import Tallies
 from cfgtrack.rules.trail import Trail
+
+if TYPE_CHECKING:
+    from cfgtrack.rules.condition import Asked
 
 Stamp = tuple[int, int]
 """When something was last done: (happened, order among the events of that instant)."""
@@ -61,7 +65,7 @@ def told(aspect: str, effect: Effect | None) -> str | bool | None:
     return None if effect is None else effect.value
 
 
-def _did(event: Event) -> Iterator[tuple[str, str]]:
+def did(event: Event) -> Iterator[tuple[str, str]]:
     """Yield what an event did to whom: see `Done`."""
     for subject in (*event.subjects, *event.moved, *event.carried):
         yield subject, event.action
@@ -78,7 +82,7 @@ def done_before(events: Iterable[Event]) -> dict[tuple[str, str], Stamp]:
     last: Stamp = (0, -1)
     for event in events:
         last = (event.happened, last[1] + 1 if event.happened == last[0] else 0)
-        done.update(dict.fromkeys(_did(event), last))
+        done.update(dict.fromkeys(did(event), last))
     return done
 
 
@@ -112,6 +116,10 @@ class World:
         self._stamp: Stamp = (0, 0)
         self.first: First | None = None
         self.began: Stamp | None = None
+        self.asked: Sequence[Asked] = ()
+        self.ranked: dict[tuple[int, str], Hashable] = {}
+        self._grouped: dict[tuple[int, str], dict[tuple[str, str], Stamp]] = {}
+        self.ages: Callable[[Stamp], int] | None = None
         self._networks = networks or {}
         self.flows: dict[str, Flow] = {}
         for medium in media:
@@ -141,6 +149,10 @@ class World:
         """Return what was last done to everything, before the start too."""
         return {**self._prior, **self._done}
 
+    def age(self, stamp: Stamp) -> int:
+        """Return how long ago something was done, microseconds: as `ages` has it, where somebody keeps the time."""
+        return self.now - stamp[0] if self.ages is None else self.ages(stamp)
+
     @property
     def stamps(self) -> dict[tuple[str, str], Stamp]:
         """When what was done since the start was last done."""
@@ -150,8 +162,23 @@ class World:
         happened, order = self._stamp
         stamp = (event.happened, order + 1 if event.happened == happened else 0)
         self.trail.assign(self, "_stamp", stamp)
-        for key in _did(event):
+        for key in did(event):
             self.trail.set(self._done, key, stamp)
+        if self.first is not None and self.asked:
+            self._rank(event, stamp)
+
+    def _rank(self, event: Event, stamp: Stamp) -> None:
+        """Keep in which order those things were done that somebody asks the order of."""
+        fresh: dict[tuple[int, str], dict[tuple[str, str], Stamp]] = {}
+        for subject, action in did(event):
+            for number, asked in enumerate(self.asked):
+                if asked.concerns(action):
+                    for of in asked.groups(subject, action):
+                        fresh.setdefault((number, of), {})[subject, action] = stamp
+        for group, stamps in fresh.items():
+            stamps = {**self._grouped.get(group, {}), **stamps}
+            self.trail.set(self._grouped, group, stamps)
+            self.trail.set(self.ranked, group, self.asked[group[0]].ranked(stamps))
 
     # --- one event ---
 

@@ -14,6 +14,7 @@ from cfgtrack.show.approved import standing_text
 from cfgtrack.show.defects import defect_table
 from cfgtrack.show.findings import caution, clock_rows, finding_text, names_text, severity_word
 from cfgtrack.show.kept import kept_text
+from cfgtrack.show.orders import bad_order_text, verdict_of_orders
 from cfgtrack.show.record import event_text, remarks_text
 from cfgtrack.show.tables import (
     count,
@@ -29,6 +30,7 @@ from cfgtrack.show.tables import (
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import CheckReport
+    from cfgtrack.analysis.orders import OrdersReport
     from cfgtrack.analysis.trial import StepResult
     from cfgtrack.answers.check import Checked
 
@@ -36,17 +38,26 @@ if TYPE_CHECKING:
 def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> str:
     """Return what a check found, with the remarks on what it touches; `by_step` puts every step after its verdict."""
     return sections(
-        check_text(checked.check, checked.moment, by_step=by_step, colour=colour),
+        check_text(checked.check, checked.moment, by_step=by_step, colour=colour, orders=checked.orders),
         titled("Defects of what it touches, as it begins", defect_table(checked.defects)),
         remarks_text(checked.remarks, checked.moment),
         kept_text(checked.kept),
     )
 
 
-def check_text(report: CheckReport, moment: Moment, *, by_step: bool = False, colour: bool = False) -> str:
-    """Return what a check of a proposed sequence found."""
+def check_text(
+    report: CheckReport,
+    moment: Moment,
+    *,
+    by_step: bool = False,
+    colour: bool = False,
+    orders: OrdersReport | None = None,
+) -> str:
+    """Return what a check of a proposed sequence found, and of its `orders` where each was looked at."""
+    words = {step.step: step.action for step in report.steps}
     return sections(
-        "\n".join(_head(report, moment, colour=colour)),
+        "\n".join(_head(report, moment, colour=colour, orders=orders)),
+        "" if orders is None else bad_order_text(orders, words),
         steps_text(report, colour=colour) if by_step else "",
         *_all_findings(report, moment.at, colour=colour),
         titled("Clocks left running", _left_running(report)),
@@ -67,8 +78,18 @@ def check_text(report: CheckReport, moment: Moment, *, by_step: bool = False, co
 # --- the verdict --------------------------------------------------------------------------------------------------
 
 
-def _head(report: CheckReport, moment: Moment, *, colour: bool) -> Iterator[str]:
-    yield heading(verdict_text(report, moment.at), moment, colour=colour)
+def _head(report: CheckReport, moment: Moment, *, colour: bool, orders: OrdersReport | None) -> Iterator[str]:
+    said = verdict_text(report, moment.at)
+    if orders is not None and report.verdict is Verdict.CLEAR:
+        # Clear in every order is clear in the written one; what is said of the others comes first.
+        approved = said.removeprefix(f"Clear {report.said_for}")
+        if orders.verdict is not Verdict.CLEAR:
+            approved = f"; clear {report.said_for}{approved}"
+        yield heading(verdict_of_orders(orders) + approved, moment, colour=colour)
+    else:
+        yield heading(said, moment, colour=colour)
+        if orders is not None:
+            yield labelled("orders:", verdict_of_orders(orders))
     yield labelled("checked:", _checked(report))
     if any(finding.no_verdict for finding in report.counted):
         yield indented("NO VERDICT is not a pass")

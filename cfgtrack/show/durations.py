@@ -42,9 +42,12 @@ def durations_text(found: Durations, *, by_step: bool = False, colour: bool = Fa
         ),
         titled("Outings, in hours and minutes", _outings(told)),
         titled(
-            "Clocks, the least sure first" + (f" (and {more} more: --steps)" if more else ""), _clocks(shown)
+            "Clocks and what is left of them, the least sure first"
+            + (f" (and {more} more: --steps)" if more else ""),
+            _clocks(shown, by_step=by_step),
         ),
         "\n".join(_besides(told)),
+        titled("Outings in other words", _in_other_words(told)) if by_step else "",
         titled("Steps", _steps(told.steps)) if by_step else "",
     )
 
@@ -90,7 +93,10 @@ def _short(chance: Chance) -> str:
     low, high = (
         percent_text(one, up=up).removesuffix(" %") for one, up in ((chance.low, False), (chance.high, True))
     )
-    return f"{percent_text(chance.probability)} ({low} to {high})"
+    said = percent_text(chance.probability)
+    if chance.probability in (0, 1):
+        return f"{said} (over {low})" if chance.probability else f"{said} (under {high})"
+    return f"{said} ({low}-{high})"
 
 
 def chance_text(chance: Chance) -> str:
@@ -158,6 +164,29 @@ def _outings(told: HowLong) -> str:
     return table(heads, rows)
 
 
+def _in_other_words(told: HowLong) -> str:
+    """Return what PERT's formulas say of the longest way alone, beside the samples, which see the other tracks too."""
+    sure = {limit.subject: limit.in_time for limit in told.limits if limit.rule == BUDGET}
+    rows = [
+        [
+            one.outing,
+            f"{_clock(one.expected)} ({_span(one.deviation, up=True)})",
+            "" if one.pert_within is None else percent_text(one.pert_within),
+            f"{_clock(one.mean)}, {_clock(one.p50)}",
+            f"{percent_text(sure[one.outing].standard_error)}" if one.outing in sure else "",
+        ]
+        for one in told.outings
+    ]
+    heads = [
+        "outing",
+        "PERT: expected (deviation)",
+        "PERT: in budget",
+        "sampled: mean, median",
+        "standard error",
+    ]
+    return table(heads, rows)
+
+
 def _outing(one: OutingTime, limit: Limit | None) -> list[str]:
     worst = one.high if limit is None else limit.limit_seconds - limit.worst_seconds
     return [
@@ -172,18 +201,19 @@ def _outing(one: OutingTime, limit: Limit | None) -> list[str]:
     ]
 
 
-def _clocks(limits: Iterable[Limit]) -> str:
+def _clocks(limits: Iterable[Limit], *, by_step: bool) -> str:
     rows = [
         [
             _short(limit.in_time),
             _left(limit.worst_seconds),
+            "" if limit.likely_seconds is None or not by_step else _left(limit.likely_seconds),
             _name(limit),
             _way(limit),
             _drivers(limit, 1),
         ]
         for limit in limits
     ]
-    return table(["in time (95 %)", "left at worst", "clock", "steps", "driven by"], rows)
+    return table(["in time", "at worst", "likely", "clock", "steps", "driven by"], rows)
 
 
 def _left(seconds: float) -> str:
@@ -226,7 +256,7 @@ def _steps(steps: Sequence[StepTime]) -> str:
     rows = [
         [
             one.step,
-            one.by or one.track,
+            one.by,
             f"{_clock(one.start)} to {_clock(one.end)}",
             "critical" if one.is_critical else _span(one.total_float),
             "" if one.is_critical else _span(one.free_float),

@@ -203,8 +203,8 @@ def _caution(text: str) -> str:
     return labelled("CAUTION:", text, by=2, to=10)
 
 
-def _volume(thing: str, litres: float | None) -> str:
-    return thing if litres is None else f"{thing} ({litres:g} L)"
+def _volume(thing: str, litres: float) -> str:
+    return f"{thing} ({litres:g} L)"
 
 
 # --- segments ---------------------------------------------------------------------------------------------------------

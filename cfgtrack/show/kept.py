@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from cfgtrack.analysis.comparison import Comparison, Differs, SteppedTold
+from cfgtrack.analysis.comparison import ClockLeft, Comparison, Differs, FindingTold, SteppedTold
 from cfgtrack.answers.kept import ChecksAnswer, ComparedAnswer, KeptStanding
 from cfgtrack.model.kept import KeptCheck
 from cfgtrack.model.time import SECOND, format_instant
-from cfgtrack.rules.finding import Finding
 from cfgtrack.show.findings import names_text, severity_word
 from cfgtrack.show.tables import count, heading, indented, labelled, sections, span_text, table, titled
 
@@ -103,6 +102,8 @@ def compared_text(found: ComparedAnswer) -> str:
         titled("Outings", "\n".join(labelled(one.what, _both(one), to=18) for one in what.outings)),
         titled("Findings gained", _findings(what.gained)),
         titled("Findings lost", _findings(what.lost)),
+        titled("Clocks that are now left running", _clocks(what.left_running)),
+        titled("Clocks no longer left running", _clocks(what.stopped)),
         titled("Clocks and budgets, the least that is left", _margins(what)),
     )
 
@@ -121,7 +122,7 @@ def _both(one: Differs) -> str:
     return f"{one.before or 'none'} -> {one.after or 'none'}"
 
 
-def _findings(findings: Sequence[Finding]) -> str:
+def _findings(findings: Sequence[FindingTold]) -> str:
     rows = [
         [
             severity_word(f.severity),
@@ -133,6 +134,10 @@ def _findings(findings: Sequence[Finding]) -> str:
         for f in findings
     ]
     return table(["severity", "rule", "at", "what", "finding"], rows)
+
+
+def _clocks(clocks: Sequence[ClockLeft]) -> str:
+    return table(["of", "rule"], [[one.subject, one.rule] for one in clocks])
 
 
 def _margins(what: Comparison) -> str:

@@ -147,7 +147,7 @@ def progress_text(found: Progress, *, whole: bool = False, colour: bool = False)
 def _verdict(found: Progress) -> str:
     counts = found.counts
     done = counts["done"] + counts["otherwise"]
-    told = [f"{done} of {len(found.steps)} steps done", f"{counts['left']} left"]
+    told = [f"{done} of {len(found.steps)} steps done", f"{counts['left'] + counts['elsewhere']} left"]
     told += [f"{counts['skipped']} skipped"] if counts["skipped"] else []
     told += [f"{counts['there']} there already"] if counts["there"] else []
     codes: dict[str, int] = {}
@@ -166,6 +166,7 @@ _CODES = {
     "other-action": "done otherwise",
     "out-of-order": "out of order",
     "passed-over": "passed over",
+    "barred": "that can't be done",
     "out-of-range": "out of range",
     "other-value": "with another value",
     "no-value": "without a value",

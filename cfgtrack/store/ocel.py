@@ -19,7 +19,10 @@ from cfgtrack.store.columns import AT_PLACE, NEVER
 from cfgtrack.store.definitions import OF_ANOTHER_PART
 from cfgtrack.store.journal import Journal
 
-_TEXTS = ("by", "recorder", "basis", "outing", "remark", "status", "bars", "facing", "reason", "acknowledges")
+_TEXTS = (
+    *("by", "recorder", "basis", "outing", "step", "plan", "remark", "status", "bars", "facing", "reason"),
+    "acknowledges",
+)
 
 
 def write_ocel(journal: Journal, known: int | None = None) -> Iterator[str]:

@@ -214,7 +214,7 @@ def test_where_one_action_cures_a_cure_is_offered():
     sys.stdout.write(
         f"\nof {there} findings that a single action cures, {len(missed)} were offered no cure: {missed}\n"
     )
-    assert there > CASES // 30
+    assert there >= CASES // 30
     assert len(missed) <= there / 100
 
 

@@ -193,7 +193,7 @@ def test_isolated_already():
     """What no end comes to needs no device; what keeps it so is told."""
     found = World("shut HEADER:V1", "shut HEADER:V2").isolation("PUMP")
     assert found.fewest == 0
-    assert [h.thing for h in found.ways[0].stay] == ["HEADER:V1", "HEADER:V2"]
+    assert {h.thing for h in found.ways[0].stay} == {"HEADER:V1", "HEADER:V2"}
 
 
 def test_a_check_valve_is_respected_and_told():

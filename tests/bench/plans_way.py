@@ -12,7 +12,6 @@ from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.rules.match import ActionMatch
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.selection import IT, Selection
-from cfgtrack.rules.what.all import All
 from cfgtrack.rules.what.no_path import NoPath
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.when.at import At
@@ -55,7 +54,7 @@ def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
         ),
     )
     places = {"YARD": Place("YARD")}
-    made = {}
+    made: dict[str, Unit] = {}
     goals = []
     for unit in range(units):
         places[f"SEAT{unit}"] = Place(f"SEAT{unit}", "YARD", part="seat", capacity=1)
@@ -70,7 +69,11 @@ def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
     for unit in range(units):
         found(f"OLD{unit}", place=f"SEAT{unit}")
         found(f"NEW{unit}", place=f"STORE{unit}")
-        for kind, status in (("bolt", "torqued"), ("fluid-disconnect", "mated"), ("electrical-connector", "mated")):
+        for kind, status in (
+            ("bolt", "torqued"),
+            ("fluid-disconnect", "mated"),
+            ("electrical-connector", "mated"),
+        ):
             for name in names[kind]:
                 found(f"OLD{unit}:{name}", f"SEAT{unit}:{name}", status=status)
         for name in valves:
@@ -79,7 +82,9 @@ def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
             found(f"SEAT{unit}:{name}", status="on")
     for unit in range(units):
         goals += [*swap(now, f"OLD{unit}", f"NEW{unit}", f"STORE{unit}")]
-        goals += [Want(f"SEAT{unit}:{n}", ("open",)) for n in valves] + [Want(f"SEAT{unit}:{n}", ("on",)) for n in switches]
+        goals += [Want(f"SEAT{unit}:{n}", ("open",)) for n in valves] + [
+            Want(f"SEAT{unit}:{n}", ("on",)) for n in switches
+        ]
 
     def at(name, action, kind, condition):
         match = ActionMatch(action, Selection(kinds=(kind,)))
@@ -88,10 +93,35 @@ def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS):
     ports = Selection(of="ports of it")
     rules = RuleSet(
         (
-            at("shut-first", ("mate", "demate"), "fluid-disconnect", NoPath("fluid", IT, Selection(media=("fluid",), source=True))),
-            at("dead-first", ("mate", "demate"), "electrical-connector", NoPath("power", IT, Selection(media=("power",), source=True))),
-            at("held-first", ("mate",), "fluid-disconnect", Status(Selection(of="ports of it", kinds=("bolt",), ids=("NEW*",)), ("torqued",))),
-            at("parted-first", ("release",), "bolt", Status(Selection(of="ports of it", kinds=("fluid-disconnect", "electrical-connector"), ids=("OLD*",)), ("demated", "capped"))),
+            at(
+                "shut-first",
+                ("mate", "demate"),
+                "fluid-disconnect",
+                NoPath("fluid", IT, Selection(media=("fluid",), source=True)),
+            ),
+            at(
+                "dead-first",
+                ("mate", "demate"),
+                "electrical-connector",
+                NoPath("power", IT, Selection(media=("power",), source=True)),
+            ),
+            at(
+                "held-first",
+                ("mate",),
+                "fluid-disconnect",
+                Status(Selection(of="ports of it", kinds=("bolt",), ids=("NEW*",)), ("torqued",)),
+            ),
+            at(
+                "parted-first",
+                ("release",),
+                "bolt",
+                Status(
+                    Selection(
+                        of="ports of it", kinds=("fluid-disconnect", "electrical-connector"), ids=("OLD*",)
+                    ),
+                    ("demated", "capped"),
+                ),
+            ),
         )
     )
     return rules, Start(configuration=now), Goal(tuple(goals))

@@ -28,8 +28,30 @@ from tests.campaign.hostile import GRAPH, TWO_LISTS
 from tests.cli.conftest import Answer, Command
 from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
 
+STOPS = """
+[[outing]]
+id = "W9"
+[[outing.track]]
+name = "ann"
+steps = [{ id = "1", do = "inspect BOX-1" }, { id = "2", do = "inspect BOX-2" }]
+"""
+
 SHOP = Path(__file__).parents[1] / "cli"
 RELEASED = Path(__file__).parents[1] / "store" / "released" / "0001.sql"
+PLAN = """
+[[outing]]
+id = "W9"
+[[outing.track]]
+name = "ann"
+steps = [
+    { id = "look", do = "inspect BOX-1" },
+    { id = "again", do = "inspect WALL" },
+    { id = "home", do = "inspect BOX-2" },
+    { id = "last", do = "inspect SHELF" },
+]
+"""
+"""A short plan."""
+
 ALWAYS = ("rebuild",)
 """What writes the same again."""
 
@@ -95,6 +117,15 @@ def command_names() -> set[str]:
     return {*walk(main, click.Context(main))}
 
 
+WORK = """
+[[outing]]
+id = "W9"
+[[outing.track]]
+name = "ANN"
+steps = [{ id = "1", do = "inspect BOX-1" }]
+"""
+
+
 # --- the session ------------------------------------------------------------------------------------------------------
 
 
@@ -126,6 +157,7 @@ def session(folder: Path) -> list[Step]:
     for minute, verb in enumerate(VERB_ORDER):
         do(verb, *VERB_LINES[verb], "--at", at(minute), "--id", f"V-{verb}", status=None)
     _amend(do)
+    _plan(do)
     _ask(do)
     _keep(do, here)
     return steps
@@ -142,6 +174,9 @@ def _write_files(here: Path) -> None:
         "units.csv": TWO_LISTS[0],
         "joints.csv": TWO_LISTS[1],
         "net.graphml": GRAPH,
+        "plan.toml": PLAN,
+        "work.toml": WORK,
+        "stops.toml": STOPS,
         "rows.csv": "\n".join(["at,action,subject,id", *rows]) + "\n",
     }
     for name, text in files.items():
@@ -184,11 +219,32 @@ def _ask(do: Any) -> None:
     for command, *more in (
         ("state",), ("history",), ("diff", at(0), at(50)), ("remarks", "BOX-1"), ("reference", "thread", "M16"),
         ("check", "--do", "mate BOX-1:J WALL:J"), ("can", "BOX-1"), ("findings",), ("audit",), ("head",),
+        ("leave",), ("stops", "{folder}/stops.toml"), ("failures", "{folder}/stops.toml"),
+    ):  # fmt: skip
+        do(command, *more, status=None)
+    do("durations", "{folder}/work.toml", "--samples", "20")
+    do("which", "--for", "BOX-1")
+    plan = "{folder}/plan.toml"
+    for command, *more in (
+        ("without", "WALL:V"), ("isolate", "BOX-1"), ("segments", "fluid"), ("checks",),
+        ("compare", plan, plan), ("mend", plan, "-o", "{folder}/mended.toml"),
     ):  # fmt: skip
         do(command, *more, status=None)
     do("rules drop", "rules.toml", "--accept", "an exercise", status=None)
     do("draw", "-o", "{folder}/plant.dot")
     do("export", "--form", "archive", "-o", "{folder}/all.jsonl")
+
+
+def _plan(do: Any) -> None:
+    """Go through the commands about a plan."""
+    do("plan adopt", "{folder}/plan.toml", "--at", at(70), "--id", "P1")
+    do("plan show")
+    do("plan list")
+    do("done", "look", "again", "--at", at(80))
+    do("skip", "home", "--reason", "no time", "--at", at(81))
+    do("progress", status=None)
+    do("left", "-o", "{folder}/left.toml")
+    do("plan drop", "--reason", "an exercise", "--at", at(82), "--id", "P2")
 
 
 def _keep(do: Any, here: Path) -> None:
@@ -233,8 +289,8 @@ def seen(folder: Path) -> dict[str, Any]:
             continue
         if path.suffix == ".db":
             found[name] = recorded(path)
-        elif path.name == "heads.log":
-            continue  # grows with what is seen
+        elif path.name in ("heads.log", "plans.json"):
+            continue  # they grow with what is seen
         elif path.name == "heads.json":
             found[name] = len(json.loads(path.read_bytes())["forgotten"])
         elif path.suffix == ".pem":

@@ -18,6 +18,7 @@ from cfgtrack.cli.main import COMMANDS, VERBS, main
 from cfgtrack.model.time import DAY, HOUR, parse_instant
 from cfgtrack.rules.what.custom import ENTRY_POINTS
 from cfgtrack.store.journal import create
+from tests.analysis.test_isolation import PLANT as SMALL_PLANT
 from tests.analysis.test_vetting import CASES as CASES_TO_VET
 from tests.analysis.test_vetting import RULE, SOUND, changed, nowhere_to_go
 from tests.cli import world
@@ -48,7 +49,7 @@ def all_commands() -> list[str]:
 
 def command_of(words: Sequence[str]) -> str:
     """Return the command whose answer these words ask for: an action that is a command answers as record."""
-    if words[0] in ("rules", "key") or [*words[:2]] == ["head", "forget"]:
+    if words[0] in ("rules", "key", "plan") or [*words[:2]] == ["head", "forget"]:
         return " ".join(words[:2])
     return "record" if words[0] in VERBS else words[0]
 
@@ -575,6 +576,75 @@ mode = "at"
 at = { action = "place", id = "FRAIL-1" }
 condition = { custom = "crashes", of = "FRAIL-1" }
 """
+
+
+TWO_TRACKS = """
+title = "Side by side"
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+[[outing.track]]
+name = "ann"
+steps = [
+    { id = "off", do = "de-energise WALL:K", takes = "2 min" },
+    { id = "look", do = "inspect WALL", takes = "1 min" },
+    { id = "shut", do = "shut WALL:V", takes = "1 min" },
+    { id = "open", do = "open WALL:V", takes = "1 min", after = ["note", "part"] },
+]
+[[outing.track]]
+name = "ben"
+steps = [
+    { id = "part", do = "demate BOX-1:J", takes = "1 min", after = ["off"] },
+    { id = "note", do = "inspect BOX-2", takes = "30 min", after = ["look"] },
+]
+"""
+DEAD = """
+[[rule]]
+id = "dead"
+title = "No live connector is touched"
+hazard = "electric shock"
+severity = 1
+source = "common practice"
+mode = "at"
+at = { action = ["mate", "demate"], kind = "electrical-connector" }
+condition = { no_path = "power", from = "it", to = { source = true } }
+"""
+OPEN_AGAIN = """
+[[rule]]
+id = "open-again"
+title = "The valve is open again within the hour"
+hazard = "it gets cold"
+severity = 3
+source = "common practice"
+mode = "within"
+within = "20 min"
+trigger = { action = "shut", id = "WALL:V" }
+condition = { status = "WALL:V", is = "open" }
+"""
+
+
+def ordering(s: Asker) -> None:
+    """Every order of a sequence: a bad one, the waits that cure it, those not needed, a clock, and one cut short."""
+    _shop(s)
+    dead = ("--rules", s.file("dead.toml", DEAD), "--at", at(3))
+    plan = s.file("plan.toml", TWO_TRACKS)
+    found = s.ask("orders", plan, *dead, "--waits")["orders"]
+    told = {(one["step"], one["waits_for"]): one["needed"] for one in found["waits"]}
+    assert told == {("part", "off"): True, ("note", "look"): False, ("open", "note"): False, ("open", "part"): False}
+    assert s.ask("check", plan, "--every-order", *dead)["orders"]["verdict"] == "clear"
+    loose = s.file("loose.toml", TWO_TRACKS.replace(', after = ["off"]', ""))
+    found = s.ask("orders", loose, *dead, status=3)["orders"]
+    assert (found["bad"]["steps"], found["cure"]) == (["part"], [{"step": "part", "waits_for": "off"}])
+    s.ask("check", loose, "--every-order", *dead, status=3)
+    late = s.ask("orders", plan, "--rules", s.file("late.toml", OPEN_AGAIN), "--at", at(3), status=3)["orders"]
+    assert (late["bad"]["fault"]["clock"], late["bad"]["fault"]["started"]) == ("open-again", "shut")
+    assert late["bad"]["fault"]["elapsed_seconds"] > late["bad"]["fault"]["limit_seconds"] == 1200
+    s.ask("orders", plan, *dead, "--most", "1", status=4)
+    never = s.file("never.toml", OPEN_AGAIN.replace("20 min", "1 s"))
+    assert s.ask("orders", plan, "--rules", never, "--at", at(3), status=3)["orders"]["cure"] is None
+    # A condition in Python may ask for anything.
+    assert s.ask("orders", plan, "--at", at(3), status=3)["orders"]["unjudged"]
+    s.ask("orders", s.file("bare.toml", '[[outing]]\nid = "W1"\n'), *dead)
 
 
 def drawing(s: Asker) -> None:
@@ -1293,6 +1363,137 @@ def locking(s: Asker) -> None:
     s.ask("import", "-", "--rejects", s.folder / "rejects", stdin="\n".join(map(json.dumps, rows)), status=3)
 
 
+PLAN = """
+title = "Box out"
+[[outing]]
+id = "W1"
+start = 2031-05-01T10:00:00Z
+budget = "1 h"
+[[outing.track]]
+name = "ann"
+by = "ANN"
+steps = [
+    { id = "off", do = "de-energise WALL:K", takes = "5 min" },
+    { id = "part", do = "demate BOX-1:J", takes = ["4 min", "5 min", "9 min"] },
+    { id = "shut", do = "shut WALL:V", takes = "5 min" },
+    { id = "again", do = "open WALL:V", takes = "5 min" },
+    { id = "apart", do = "demate BOX-1:F", takes = "5 min" },
+    { id = "cap", do = "cap BOX-1:F", takes = "5 min" },
+]
+[[outing.track]]
+name = "bea"
+steps = [
+    { id = "turn", do = "torque BOX-1:B1 torque=\\"25 N*m\\"", by = "BEA", takes = "5 min" },
+    { id = "read", do = "measure BOX-1 temperature=\\"20 degC\\"", by = "BEA", takes = "5 min" },
+    { id = "look", do = "inspect BOX-2", takes = "5 min" },
+    { id = "bolt", do = "engage BOX-1:B2 WALL:B2", takes = "5 min", after = ["part"] },
+    { id = "turn-2", do = "torque BOX-1:B2 torque=\\"25 N*m\\"", takes = "5 min" },
+    { id = "last", do = "inspect WALL", takes = "5 min" },
+    { id = "far", do = "inspect WALL:F", takes = "5 min" },
+    { id = "twice", do = "shut WALL:V" },
+]
+[[outing]]
+id = "W2"
+start = 2031-05-02T10:00:00Z
+[[outing.track]]
+name = "ann"
+steps = [
+    { id = "on", do = "energise WALL:K", takes = "5 min" },
+    { id = "live", do = "mate BOX-1:J WALL:J" },
+    { id = "dead", do = "demate BOX-1:J" },
+    { id = "live-2", do = "mate BOX-1:J WALL:J" },
+    { id = "end", do = "inspect WALL:K" },
+]
+[[outing]]
+id = "W3"
+[[outing.track]]
+name = "ann"
+steps = [{ id = "home", do = "place BOX-1 at WARM" }]
+"""
+
+
+def planning(s: Asker) -> None:
+    """Adopt a plan and its next revision, do and skip its steps as planned and otherwise; ask how it goes."""
+    _shop(s)
+    plan = s.file("plan.toml", PLAN)
+    s.ask("plan", "list")
+    s.do(-30, "plan", "adopt", plan, "--dry-run")
+    s.do(-30, "plan", "adopt", plan)
+    s.do(-30, "plan", "adopt", plan)
+    s.ask("plan", "show")
+    s.ask("progress", "--at", at(-20))
+    s.do(0, "begin", "W1")
+    s.do(5, "done", "off", "--dry-run")
+    s.do(5, "done", "off")
+    s.do(6, "done", "off")
+    s.do(16, "done", "part..shut")
+    s.do(17, "torque", "BOX-1:B1", "torque=40 N*m", "step=turn")
+    s.do(18, "measure", "BOX-1", "temperature=21 degC", "step=read", "--by", "BEN")
+    s.do(18, "skip", "look", "again", "--reason", "no light", "--dry-run")
+    s.do(18, "skip", "look", "home", "--reason", "no light")
+    s.do(18, "skip", "look", "--reason", "no light")
+    s.do(18, "remark", "BOX-2", "it is dusty")
+    s.do(19, "done", "look")
+    s.do(20, "done", "last")
+    s.do(25, "done", "bolt", "--sure")
+    s.do(26, "torque", "BOX-1:B2", "step=turn-2")
+    s.do(27, "inspect", "WALL:V", "step=again")
+    s.do(28, "cap", "BOX-2:F", "step=cap")
+    s.do(28, "inspect", "WALL:F2")
+    s.do(29, "inspect", "BOX-1", "--by", "ANN", "--outing", "W1")
+    s.do(29, "inspect", "SHELF")
+    s.do(29, "defect", "demate", "BOX-1:F", "seized")
+    s.do(30, "as-found", "WALL:K", "on")
+    s.do(31, "done", "on")
+    s.do(31, "de-energise", "WALL:K")
+    s.do(31, "done", "on")
+    s.do(31, "done", "live")
+    s.do(31, "done", "dead")
+    s.do(
+        31,
+        "approve",
+        *s.naming("dead", "--do", "mate BOX-1:J WALL:J"),
+        "--by",
+        "lead",
+        "--reason",
+        "it is 24 V",
+    )
+    s.do(31, "done", "live-2")
+    _ask_how_it_goes(s)
+    s.do(32, "inspect", "WALL:F", "step=far", "--outing", "W2")
+    s.do(33, "end", "W1")
+    s.ask("progress", "--at", at(33), status=3)
+    _replan(s)
+
+
+def _ask_how_it_goes(s: Asker) -> None:
+    """Ask how the plan goes, what is left of it, and what is foreseen."""
+    s.ask("progress", "--at", at(90), status=3)
+    s.do(31, "rectify", "demate", "BOX-1:F", "seized")
+    s.ask("left", "--at", at(31))
+    s.ask("left", "--known-at", "2040-01-01T00:00:00Z")
+    s.ask("progress", "--known-at", "2040-01-01T00:00:00Z", status=3)
+    s.ask("plan", "show", "--at", at(31))
+    s.ask("left", "--at", at(31), "-o", s.folder / "left.toml")
+    s.ask("check", "--at", at(31), status=3)
+    s.ask("state", "--at", at(31), "--after", "apart")
+    s.ask("state", "BOX-1", "--at", at(31), "--after", "apart")
+    s.ask("can", "BOX-1", "--at", at(31), "--after", "apart")
+    s.ask("draw", "--at", at(31), "--after", "apart", "--form", "svg")
+
+
+def _replan(s: Asker) -> None:
+    """Adopt another revision, and drop the plan."""
+    changed = PLAN.replace("shut WALL:V", "open WALL:V").replace('id = "off"', 'id = "off-first"')
+    s.do(34, "plan", "adopt", s.file("plan-2.toml", changed), "--by", "lead", "--id", "R2")
+    s.ask("plan", "show", "R2")
+    s.do(36, "withdraw", "R2", "--reason", "it is no plan", "--dry-run")
+    s.do(37, "plan", "drop", "--reason", "it rains", "--dry-run")
+    s.do(37, "plan", "drop", "--reason", "it rains")
+    s.ask("plan", "list")
+    s.ask("history")
+
+
 def failing(s: Asker) -> None:
     """Something can't be done: it is refused from then on, told wherever one asks, and lifted again."""
     _shop(s)
@@ -1338,12 +1539,519 @@ def failing(s: Asker) -> None:
     s.ask("diff", at(3), at(5))
 
 
+RECKONED = """
+{title}
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+{budget}
+[[outing.track]]
+name = "one"
+by = "ANN"
+steps = [
+    {{ id = "shut", do = "shut WALL:V", takes = ["5 min", "10 min", "20 min"] }},
+    {{ id = "open", do = "open WALL:V", takes = "1 h" }},
+]
+[[outing.track]]
+name = "two"
+by = "ANN"
+steps = [{{ id = "look", do = "inspect BOX-1", takes = ["1 min", "10 min", "20 min"] }}]
+[[outing.track]]
+name = "three"
+steps = [
+    {{ id = "off", do = "de-energise WALL:K", takes = ["20 min", "100 min", "120 min"] }},
+    {{ id = "on", do = "energise WALL:K" }},
+    {{ id = "warm", do = "measure BOX-1 temperature=20degC", takes = "1 min" }},
+    {{ id = "part", do = "demate BOX-1:J", takes = "2 min" }},
+    {{ id = "drip", do = "demate BOX-1:F", takes = "2 min" }},
+    {{ id = "wait", do = "inspect WALL", takes = "30 min" }},
+    {{ id = "again", do = "measure BOX-1 temperature=19degC", takes = "1 min" }},
+]
+"""
+
+BOTH = """
+[[rule]]
+id = "both"
+title = "Not both at once"
+hazard = "it freezes and bursts"
+severity = 2
+source = "common practice"
+mode = "within"
+within = "30 min"
+trigger = { turns_true = { all = [{ status = "WALL:V", is = "shut" }, { status = "WALL:K", is = "off" }] } }
+condition = { status = "WALL:V", is = "open" }
+[[rule]]
+id = "fresh"
+title = "How warm the box is, is known"
+hazard = "it freezes"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "40 min"
+scope = { id = "BOX-1" }
+condition = { value = "it", quantity = "temperature", min = "-40 degC", max_age = "10 min", unmeasured = true }
+"""
+
+
+def reckoning(s: Asker) -> None:
+    """How long a sequence takes: clocks of before it, at its end, in some orders alone; with and without budget."""
+    _shop(s)
+    rules = s.file("both.toml", (FOLDER / "shop-rules.toml").read_text() + BOTH)
+    for name, title, budget in (
+        ("a", 'title = "Dark and dry"', 'title = "By day"\nbudget = "2 h"'),
+        ("b", "", ""),
+    ):
+        plan = s.file(f"{name}.toml", RECKONED.format(title=title, budget=budget))
+        told = s.ask(
+            "durations",
+            plan,
+            "--samples",
+            "200",
+            "--shape",
+            "pert" if budget else "triangular",
+            "--rules",
+            rules,
+        )
+    s.ask("durations", plan, "--samples", "50", "--at", at(0), "--known-at", at(600))
+    told = told["durations"]
+    assert told["unsampled"] == ["fresh of BOX-1"]
+    assert {one["rule"]: one["likely_seconds"] for one in told["limits"]}["both"] is None
+    assert {(one["step"], one["rule"]) for one in told["breaking"]} >= {("part", "dead"), (None, "capped")}
+    assert [one["step"] for one in told["doer_waits"]] == ["look"]
+    assert told["assumed"] == ["on"]
+
+
+CHOSEN = """
+title = "The other box in"
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+[[outing.track]]
+name = "ANN"
+steps = [
+    { id = "1", do = "lift BOX-2 by ANN", takes = "2 min" },
+    { id = "2", do = "place BOX-2 at WARM", takes = "3 min" },
+    { id = "3", do = "mate BOX-2:F WALL:F3", takes = "3 min" },
+]
+"""
+
+
+BENCH = """
+[[place]]
+id = "BENCH"
+parent = "SITE"
+part = "wall"
+tags = ["stowage"]
+"""
+
+
+def choosing(s: Asker) -> None:
+    """Which unit, which place, which port: with a plan and without, tried and not, with defects and without."""
+    _shop(s)
+    s.ask(
+        "load",
+        s.file(
+            "bench.toml", (FOLDER / "shop.toml").read_text().replace("\n[initial]", BENCH + "\n[initial]")
+        ),
+    )
+    s.ask("inspect", "BOX-1")
+    s.ask("remark", "BOX-1:J", "hums")
+    s.ask("defect", "cap", "BOX-1:F", "leaking")
+    asked = [
+        ("--for", "BOX-2"), ("--for", "PLATE-1"), ("--for", "BOX-1"), ("--place-for", "BOX-2"),
+        ("--port-for", "BOX-2:F"),
+    ]  # fmt: skip
+    plan = s.file("chosen.toml", CHOSEN)
+    for words in asked:
+        s.ask("which", *words)
+        s.ask("which", plan, *words)
+    s.ask("which", "--for", "BOX-2", "--do", "inspect BOX-2", "--check-out", "looked-first")
+    s.ask("which", "--for", "BOX-2", "--at", at(0), "--known-at", at(600))
+    s.ask("place", "BOX-2", "at", "COLD")
+    assert s.ask("which", "--for", "BOX-1")["candidates"][0]["clocks"]
+    s.ask("which", "--place-for", "PLATE-1", "--among", "SHELF")
+
+
+STOPPING = """
+[[rule]]
+id = "expansion"
+title = "All liquid reaches the accumulator"
+hazard = "it bursts"
+severity = 1
+source = "common practice"
+mode = "always"
+scope = { liquid = true, id = "PUMP-1:*" }
+condition = { path = "fluid", from = "it", to = { expansion = true } }
+
+[[rule]]
+id = "dead-before-touch"
+title = "No live connector is touched"
+hazard = "electric shock"
+severity = 1
+source = "29 CFR 1910.333(b)"
+mode = "at"
+at = { action = ["mate", "demate"], kind = "electrical-connector" }
+condition = { no_path = "power", from = "it", to = { source = true } }
+
+[[rule]]
+id = "powered-again"
+title = "The pump is powered again within an hour"
+hazard = "it freezes"
+severity = 3
+source = "common practice"
+mode = "within"
+within = "1 h"
+trigger = { action = "de-energise", id = "HALL:K1" }
+condition = { path = "power", from = "PUMP-1:MOTOR", to = { source = true } }
+
+[[rule]]
+id = "ends-capped"
+title = "Every open connector of a pump is capped"
+hazard = "it gets wet"
+severity = 2
+source = "common practice"
+mode = "by"
+by = "outing"
+scope = { part = "pump", kind = "electrical-connector", id = "PUMP-1:*" }
+condition = { status = "it", is = ["capped", "mated"] }
+"""
+
+
+STOPS = """
+title = "Take the pump's power off"
+[[outing]]
+id = "W1"
+start = 2031-05-02T08:00:00Z
+budget = "5 min"
+[[outing.track]]
+name = "ina"
+steps = [
+    { id = "off", do = "de-energise HALL:K1", takes = "1 min" },
+    { id = "dead", do = 'measure PUMP-1:J1 voltage="0 V"', takes = "1 min" },
+    { id = "part", do = "demate PUMP-1:J1", takes = "2 min" },
+    { id = "again", do = "demate PUMP-1:J1", takes = "1 min" },
+    { id = "cap", do = "cap PUMP-1:J1", takes = "1 min" },
+]
+[[outing.track]]
+name = "ben"
+steps = [{ id = "late", do = "inspect PUMP-2", after = ["part"], takes = "1 min" }]
+[[outing]]
+id = "W2"
+start = 2031-05-02T08:45:00Z
+[[outing.track]]
+name = "ina"
+steps = [
+    { id = "uncap", do = "uncap PUMP-1:J1", takes = "1 min" },
+    { id = "mate", do = "mate PUMP-1:J1 HALL:J1", takes = "1 min" },
+    { id = "on", do = "energise HALL:K1", takes = "1 min" },
+    { id = "off2", do = "de-energise HALL:K1", takes = "1 min" },
+    { id = "on2", do = "energise HALL:K1", takes = "1 min" },
+    { id = "shut", do = "shut HALL:V1", takes = "1 min" },
+    { id = "open", do = "open HALL:V1", takes = "1 min" },
+]
+"""
+
+
+COMING_IN = """
+[[rule]]
+id = "everybody-in"
+title = "Everybody is in the control room"
+hazard = "it gets cold"
+severity = 2
+source = "common practice"
+mode = "by"
+by = "outing"
+scope = { mobile = true, part = "hands" }
+condition = { status = "it", at = "CONTROL" }
+"""
+
+
+def stopping(s: Asker) -> None:
+    """Where the work may stop, and what becomes of it when a step fails: with ways ahead, back and near by."""
+    s.ask("load", s.file("plant.toml", world.PLANT))
+    s.ask("rules", "load", s.file("rules.toml", STOPPING))
+    plan = s.file("stops.toml", STOPS)
+    points = s.ask("stops", plan)["stops"]["points"]
+    assert {point["may"] for point in points} == {"yes", "until", "no"}
+    s.ask("failures", plan)
+    s.ask("failures", plan, "off")
+    s.ask("stops", s.file("untitled.toml", STOPS.replace('title = "Take the pump\'s power off"', "")))
+    s.ask(
+        "failures", s.file("untitled.toml", STOPS.replace('title = "Take the pump\'s power off"', "")), "off"
+    )
+    s.ask("leave", status=0)
+    s.ask("begin", "W0")
+    s.ask("de-energise", "HALL:K1")
+    s.ask("demate", "PUMP-1:J1")
+    s.ask("leave", status=3)
+
+
+def coming_in(s: Asker) -> None:
+    """May the work stop where people are out."""
+    s.ask("load", s.file("works.toml", WORLD))
+    s.ask("rules", "load", s.file("in.toml", COMING_IN))
+    s.ask("leave", status=3)
+
+
+def isolating(s: Asker) -> None:
+    """Ask what isolates, what is cut off, what is joined as one, in a plant without sites and in one with one."""
+    more = """
+[[place]]
+id = "BOX"
+lock_box = true
+[[place]]
+id = "ANN"
+mobile = true
+[[part]]
+id = "gauge"
+port = [{ name = "D", kind = "data-connector" }]
+node = [{ name = "DIAL", medium = "data", load = true }]
+links = [["D", "DIAL"]]
+[[unit]]
+id = "GAUGE"
+part = "gauge"
+"""
+    s.ask("load", s.file("small.toml", SMALL_PLANT.replace("\n[initial]\n", f"{more}\n[initial]\n")))
+    s.ask("isolate", "PUMP", "--for", "ANN")
+    s.ask("isolate", "PUMP", "--most", 3)
+    s.ask("isolate", "HEATER:COIL")
+    s.ask("isolate", "MAIN")
+    s.ask("isolate", "GAUGE")
+    s.ask("isolate", "BOARD:J2", "--from", "BOARD:BUS2", status=3)
+    s.ask("isolate", "DRUM", "--from", "tag=mains")
+    s.ask("without", "BOARD:K3", "HEADER:VE")
+    s.ask("without", "PUMP", "SHELF")
+    s.ask("without", "MAIN", "--from", "MAIN")
+    s.do(1, "shut", "MAIN:V")
+    s.do(2, "lock", "MAIN:V", "with", "ANN")
+    s.do(3, "demate", "PUMP:OUT")
+    s.ask("isolate", "PUMP")
+    s.do(4, "demate", "MAIN:A")
+    s.ask("without", "MAIN:V")
+    for medium in ("fluid", "power", "hold"):
+        s.ask("segments", medium)
+    s.ask("segments", "fluid", "--at", at(0))
+    s.do(5, "record", "defect", "shut", "HEADER:V1", "seized")
+    s.ask("isolate", "PUMP")
+
+
+def isolating_at_a_site(s: Asker) -> None:
+    """Ask what isolates where one must be somewhere to do it."""
+    site = SMALL_PLANT.replace('id = "ROOM"\n', 'id = "ROOM"\nsite = true\n')
+    s.ask(
+        "load", s.file("small.toml", site.replace('{ PUMP = "SHELF" }', '{ PUMP = "SHELF", MAIN = "SHELF" }'))
+    )
+    s.ask("isolate", "HEADER")
+
+
+DEAD, ON_AGAIN, LIT = (
+    f"""
+[[rule]]
+id = "{name}"
+title = "{title}"
+hazard = "electric shock"
+severity = 1
+source = "common practice"
+{rest}
+"""
+    for name, title, rest in (
+        (
+            "dead",
+            "No live connector is touched",
+            """mode = "at"
+at = { action = ["mate", "demate"], kind = "electrical-connector" }
+condition = { no_path = "power", from = "it", to = { source = true } }""",
+        ),
+        (
+            "on-again",
+            "The switch is on again within the hour",
+            """mode = "within"
+within = "1 h"
+trigger = { turns_true = { status = "WALL:K", is = "off" } }
+condition = { status = "WALL:K", is = "on" }""",
+        ),
+        (
+            "lit",
+            "The switch is off for two hours at most",
+            """mode = "always"
+tolerance = "2 h"
+condition = { count = "WALL:K", is = "on", at_least = 1 }""",
+        ),
+    )
+)
+
+
+def _plan(*steps: str, more: str = "", start: str = "2031-05-01T10:30:00Z") -> str:
+    """Return a sequence of one outing in which Ann does some steps, and what `more` adds."""
+    told = "".join(f"    {{ {step} }},\n" for step in steps)
+    began = f"start = {start}\n" if start else ""
+    return f'[[outing]]\nid = "W1"\n{began}[[outing.track]]\nname = "ann"\nsteps = [\n{told}]\n{more}'
+
+
+OFF, APART = 'id = "off", do = "de-energise WALL:K", takes = "2 min"', 'id = "apart", do = "demate BOX-1:J"'
+
+
+ON = 'id = "on", do = "energise WALL:K", takes = "2 min"'
+
+
+LATER = '[[outing]]\nid = "W2"\n[[outing.track]]\nname = "ann"\nsteps = [{ do = "cap WALL:F2", takes = "90 min" }]\n'
+
+
+BEA = '[[outing.track]]\nname = "bea"\nsteps = [{ %s }]\n'
+
+
+def relying(s: Asker) -> None:
+    """Keep checks, change all that they stand on; compare revisions."""
+    s.ask("load", FOLDER / "shop.toml", "--by", "survey")
+    s.ask("rules", "load", s.file("dead.toml", DEAD))
+    early = ("--at", at(5))
+    look = s.file("look.toml", _plan('do = "inspect PLATE-2"', start=""))
+    s.ask("check", look, *early, "--keep", status=4)
+    good = s.file("good.toml", _plan(OFF, 'do = "inspect BOX-1"', APART))
+    s.ask("check", good, *early, "--keep", "--by", "lead")
+    bad = s.file("bad.toml", _plan(APART, 'do = "inspect BOX-1"', more=BEA % f'{OFF}, after = ["apart"]'))
+    s.ask("check", bad, *early, "--keep", "--name", "again", status=3)
+    s.ask("check", bad, *early, "--keep", "--name", "again", status=3)
+    live = s.ask("check", bad, *early, status=3)["check"]["new"][0]["fingerprints"]
+    named = [word for code in live for word in ("--finding", code)]
+    s.do(
+        4,
+        "approve",
+        *named,
+        "--plan",
+        bad,
+        "--by",
+        "lead",
+        "--reason",
+        "x",
+        "--until",
+        at(90),
+        "--id",
+        "A1",
+    )
+    s.ask("check", bad, *early, "--keep", "--name", "excused")
+    s.ask("check", bad, *early, "--keep", "--name", "excused too")
+    assert not s.ask("checks", "good", *early)["checks"][0]["stale"]
+    s.do(4, "withdraw", "A1", "--reason", "no longer")
+    s.ask("compare", good, bad, *early, status=3)
+    s.ask("compare", bad, "good", *early)
+    s.ask(
+        "compare",
+        good,
+        s.file("never.toml", _plan('do = "uncap BOX-1:F"', APART, OFF, more=LATER)),
+        *early,
+        status=3,
+    )
+    s.ask("compare", look, good, *early)
+    short = _plan(OFF, 'do = "inspect BOX-1"', APART).replace(
+        "\n[[outing.track]]", '\nbudget = "1 min"\n[[outing.track]]', 1
+    )
+    s.ask("compare", good, s.file("short.toml", short), *early, status=3)
+    s.ask("rules", "load", s.file("on-again.toml", ON_AGAIN + LIT))
+    late = s.file("late.toml", _plan(OFF, 'do = "inspect BOX-1"', more=LATER))
+    s.ask("compare", good, late, *early, status=3)
+    more = (OFF, 'do = "inspect BOX-2"', 'do = "inspect BOX-1", takes = "3 min"', APART, ON)
+    s.ask("compare", good, s.file("more.toml", _plan(*more, start="2031-05-01T10:40:00Z")), *early)
+    s.ask("compare", s.folder / "more.toml", good, *early, status=3)
+    s.do(6, "measure", "BOX-1", "temperature=20 degC")
+    s.do(7, "cap", "WALL:F3", "--id", "C1")
+    s.ask("correct", "C1", "cap", "WALL:F2", "--reason", "the other one")
+    s.ask("load", s.file("yard.toml", '[[place]]\nid = "YARD"\n'))
+    s.ask("retire", "PLATE-2", "--reason", "sold")
+    s.ask("compare", good, good)
+    s.ask("checks", status=3)
+    s.ask("history")
+    s.ask("checks", "good", *early, status=3)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("cfgtrack.answers.kept.__version__", "9")
+        codes = {
+            c["code"] for one in s.ask("checks", "--at", at(95), status=3)["checks"] for c in one["changes"]
+        }
+    assert codes == {
+        "event",
+        "corrected",
+        "definition",
+        "rules",
+        "ruling",
+        "approval",
+        "passed",
+        "tool",
+        "unreadable",
+    }
+
+
+def mending(s: Asker) -> None:
+    """Mend sequences: one that is clear, some that aren't, one that can't be."""
+    s.ask("load", FOLDER / "shop.toml", "--by", "survey")
+    s.ask("rules", "load", s.file("dead.toml", DEAD))
+    early = ("--at", at(5))
+    s.ask("mend", s.file("good.toml", _plan(OFF, APART)), *early)
+    s.ask("mend", s.file("look.toml", _plan('do = "inspect BOX-1"')), *early, status=4)
+    bad = {
+        "order": _plan(APART, OFF),
+        "wait": _plan(f'{APART}, takes = "1 min"', more=BEA % OFF),
+        "circle": _plan(APART, more=BEA % f'{OFF}, after = ["apart"]'),
+        "add": _plan(APART),
+        "drop": _plan(OFF, 'id = "twice", do = "de-energise WALL:K"', APART),
+    }
+    for name, text in bad.items():
+        s.ask("mend", s.file(f"{name}.toml", text), "-o", s.folder / f"{name}-mended.toml", *early)
+    s.ask("mend", s.file("never.toml", _plan('do = "mate BOX-2:F to WALL:F2"')), *early, status=3)
+    s.do(6, "inspect", "BOX-2")
+    s.ask("mend", s.folder / "good.toml")
+
+
+FORBIDDING = """
+title = "Never shut"
+[[rule]]
+id = "breathes"
+title = "The loop breathes"
+hazard = "It bursts."
+severity = 1
+source = "common practice"
+mode = "always"
+condition = { status = "HALL:V1", is = "open" }
+
+[[rule]]
+id = "dead"
+title = "A connector is parted dead"
+hazard = "Shock."
+severity = 1
+source = "common practice"
+mode = "at"
+at = { action = ["mate", "demate"], kind = "electrical-connector" }
+condition = { status = "HALL:K1", is = "off" }
+"""
+
+
+def seeking(s: Asker) -> None:
+    """A way is found, for one and for two, or forbidden, or impossible, or cut short; all is so already."""
+    s.ask("load", s.file("plant.toml", world.PLANT), "--by", "survey")
+    s.ask("rules", "load", s.file("forbidding.toml", FORBIDDING))
+    goal = 'least = "time"\nby = ["ANN", "BEN"]\nwant = ["PUMP-1:J1 demated", "PUMP-1:B1 released"]\n'
+    goal += '[takes]\ndemate = "3 min"\n"release bolt" = ["1 min", "2 min", "4 min"]\n'
+    found = s.ask("way", s.file("goal.toml", goal), "-o", s.folder / "way.toml", "--at", at(1))
+    assert {step["action"] for step in found["steps"]} == {
+        "de-energise HALL:K1", "demate PUMP-1:J1", "release PUMP-1:B1"
+    }  # fmt: skip
+    assert (
+        s.ask("check", s.folder / "way.toml", "--at", at(1))["check"]["verdict"]
+        == found["verdict"]
+        == "clear"
+    )
+    s.ask("way", "--want", "HALL:V1 open")
+    assert s.ask("way", "--want", "HALL:V1 shut", status=3)["forbidden"][0]["rule"] == "breathes"
+    assert "sizes" in s.ask("way", "--want", "PUMP-1:F2 mated to HALL:P2", status=3)["impossible"][0]
+    assert not s.ask("way", "--swap", "PUMP-1", "PUMP-2", "--to", "STORE", "--most", "1", status=4)["proved"]
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
+        describing, redefining, vetting, recording, clocks, checking, deciding, ordering, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
-        signing, watching, timing, failing,
+        signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in, seeking,
+        isolating, isolating_at_a_site, relying, mending,
     )
 }  # fmt: skip
 

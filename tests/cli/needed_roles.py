@@ -24,11 +24,18 @@ NEEDS: Mapping[str, str] = {
         ("state", "history", "diff", "remarks", "draw", "check", "can", "findings", "review"), LOOK
     ),
     **dict.fromkeys(("audit", "head", "prove", "backup", "export"), LOOK),
+    **dict.fromkeys(("orders",), LOOK),
     **dict.fromkeys(("record", "explain", "import"), RECORD),
     **dict.fromkeys(("correct", "withdraw"), CORRECT),
     **dict.fromkeys(("approve", "acknowledge"), APPROVE),
     **dict.fromkeys(("load", "rules load", "rules drop", "retire"), DEFINE),
+    **dict.fromkeys(("plan show", "plan list", "progress", "left"), LOOK),
+    **dict.fromkeys(("done", "skip"), RECORD),
+    **dict.fromkeys(("plan adopt", "plan drop"), DEFINE),
+    **dict.fromkeys(("without", "isolate", "segments", "checks", "compare", "mend"), LOOK),
     **dict.fromkeys(("restore", "rebuild", "migrate", "grant"), OWNER),
+    **dict.fromkeys(("durations", "which"), LOOK),
+    **dict.fromkeys(("stops", "leave", "failures"), LOOK),
 }
 """Command to role; actions that are commands of their own are short for `record`. A `load` of people, permissions or
 settings needs `administer`; what corrects or withdraws something needs the role that it needed, where that was more

@@ -78,6 +78,11 @@ NEVER_MET = {
         ("fault/code", "enum", code): "what a mere user of a server writes in plain SQL"
         for code in ("rules", "unfollowable", "unreadable")
     },
+    (
+        "plan-revision/recorder",
+        "type",
+        "null",
+    ): "a program that adopts a plan, and says not who writes it down",
     ("quantity-name", "enum", "cycles"): "a journal of before cycles could be counted only",
     (
         "reference-trust",

@@ -88,10 +88,12 @@ def test_completion(cfgtrack: Command) -> None:
         done = run(cfgtrack, "from cfgtrack.cli.main import main; main(prog_name='cfgtrack')", **env)
         return [line.partition(",")[2] for line in done.stdout.splitlines() if line]
 
-    assert offered("wi") == ["withdraw"]
+    assert offered("withd") == ["withdraw"]
     assert offered("record", "unc") == ["uncap", "uncover"]
     assert offered("state", "PUMP") == ["PUMP-1", "PUMP-2"]
     assert offered("record", "cap", "PUMP-1:F") == ["PUMP-1:F1", "PUMP-1:F2"]
+    assert offered("defect", "unc") == ["uncap", "uncover"]
+    assert offered("defect", "PUMP") == offered("rectify", "uncap", "PUMP") == ["PUMP-1", "PUMP-2"]
     assert offered("mate", "HALL:P") == ["HALL:P1", "HALL:P2"]
     assert offered("--db", str(cfgtrack.folder / "none"), "state", "PUMP") == []
 

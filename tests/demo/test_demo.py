@@ -12,7 +12,7 @@ import tomllib
 from collections import Counter
 from dataclasses import replace
 from datetime import UTC, datetime
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -21,13 +21,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.analysis.check import CheckReport, check, judged
+from cfgtrack.analysis.comparison import steps_compared
+from cfgtrack.analysis.failures import Question, failures
+from cfgtrack.analysis.mending import mend
+from cfgtrack.analysis.reorder import Plan
 from cfgtrack.analysis.state import unit_state
+from cfgtrack.analysis.stops import StopReport, stop_points
+from cfgtrack.analysis.verdict import Verdict
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past
 from cfgtrack.files.definition import read_definition, shipped
+from cfgtrack.files.failures import ways_of_failing
 from cfgtrack.files.rows import read_rows
 from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import parse_sequence
+from cfgtrack.files.sequence_writer import sequence_text
 from cfgtrack.model.action import END
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_instant, parse_instant
@@ -161,6 +169,23 @@ def test_every_hidden_fault_is_found_and_nothing_else(checked, faulty):
     report = checked(faulty)
     assert found(report) == promised(*FAULTS)
     assert (report.verdict, report.untried) == ("not clear", 0)
+
+
+def test_the_faulty_proposal_is_mended(past, rules, faulty, checked):
+    """Mending makes the faulty proposal clear, as a file too, with no more changes than it has faults."""
+    proposal = parse_sequence(faulty, past.plant, name="sequence.toml")
+    found = mend(
+        lambda coming: judged(rules, past.start, past.networks, coming=coming),
+        Plan(proposal, past.configuration, past.moment.at),
+        lambda changed: check(rules, past.start, changed, networks=past.networks),
+        outlive=[rule.id for rule in rules.rules if rule.may_outlive],
+        proof=0,
+    )
+    assert found.is_clear
+    assert len(found.changes) <= len(FAULTS)
+    assert checked(sequence_text(found.sequence)).verdict == Verdict.CLEAR
+    written = steps_compared(proposal, parse_sequence(repaired(faulty, *FAULTS), past.plant))
+    assert steps_compared(proposal, found.sequence).changes <= written.changes
 
 
 def test_what_is_impossible_is_so_because_somebody_is_elsewhere(checked, faulty):
@@ -422,3 +447,34 @@ def test_nothing_but_the_demo_names_its_plant():
         for match in word.finditer(path.read_bytes())
     ]
     assert clashes == []
+
+
+# --- where the work may stop, and what fails --------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def stops(past, rules, good) -> StopReport:
+    """Give the stop points of the plan."""
+    plan = parse_sequence(good, past.plant)
+    return stop_points(rules, past.start, plan, networks=past.networks, recorded=past.start)
+
+
+def test_the_plan_has_stop_points_of_all_three_verdicts(stops):
+    """Yes, yes until a time, and no: each is the verdict somewhere; and everybody may go home where a night ends."""
+    assert {point.may.value for point in stops.points} == {"yes", "until", "no"}
+    assert len(stops.points) == PROMISES["plan"]["steps"] + 1
+    ends = [a for a, b in pairwise(stops.points) if a.outing != b.outing] + [stops.points[-1]]
+    assert [point.as_it_stands.may.value for point in ends] == ["yes"] * len(ends)
+    assert all(point.way_out is not None for point in stops.points if point.may.value == "no")
+
+
+def test_a_step_without_a_way_out_is_named(past, rules, good):
+    """Where the cage stands still with people up nobody gets down, and that is said; not where a bolt won't release."""
+    plan = parse_sequence(good, past.plant)
+    question = Question(rules, past.start, plan, ways_of_failing())
+    told = PROMISES["failing"]
+    for name in ("lost", "mended"):
+        report = failures(replace(question, only=told[name]["step"]), networks=past.networks)
+        (row,) = (one for one in report.failures if told[name]["fails"] in {way.id for way in one.fails})
+        assert (row.way_out is None) == (name == "lost")
+        assert {one.step for one in row.dead} >= set(told[name]["dead"])

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.defect import all_defects, defects_on
 from cfgtrack.model.event import Event, is_reading
 from cfgtrack.model.hold import is_made, mate_of, rigid_group
 from cfgtrack.model.lock import devices_on
@@ -25,7 +26,7 @@ class Fold:
     def __init__(self, plant):
         self.plant = plant
         self.status, self.mate, self.place, self.facing = {}, {}, {}, {}
-        self.cycles, self.values, self.devices = {}, {}, set()
+        self.cycles, self.values, self.devices, self.defects = {}, {}, set(), set()
         for owner in (*plant.units, *plant.places):
             for name, port in plant.part_of(owner).ports.items():
                 self.status[f"{owner}:{name}"] = KINDS[port.kind].initial
@@ -43,6 +44,9 @@ class Fold:
             self.found(event)
         elif event.action in ("lock", "unlock", "transfer", "tag", "untag"):
             self.hung(event)
+        elif event.action in ("defect", "rectify"):
+            add_or_take = self.defects.add if event.action == "defect" else self.defects.remove
+            add_or_take((*event.subjects, event.bars, event.status))
         elif event.action not in ("measure", "inspect", "begin", "end"):
             self.moved(event)
         for quantity, value in event.values.items():
@@ -111,6 +115,7 @@ def agree(now, fold):
     assert {key: float(effect.value) for key, effect in read.items()} == fold.values
     hung = [one for thing in now.with_devices() for one in devices_on(now, thing)]
     assert {(d.thing, "tag" if d.is_tag else "lock", d.holder) for d in hung} == fold.devices
+    assert {(one.thing, one.bars, one.cause) for one in all_defects(now)} == fold.defects
 
 
 @given(SEEDS)
@@ -129,7 +134,7 @@ def test_fold(seed):
 def snapshot(now):
     """Return all that a configuration holds."""
     standing = {place: set(now.standing_at(place)) for place in now.plant.places}
-    devices = {thing: devices_on(now, thing) for thing in now.with_devices()}
+    devices = {thing: (devices_on(now, thing), defects_on(now, thing)) for thing in now.with_devices()}
     return dict(now.touched()), dict(now.cycles), dict(now.values), standing, devices
 
 

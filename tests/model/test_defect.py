@@ -389,8 +389,24 @@ def test_nothing_is_done_with_what_is_missing_and_it_is_still_looked_for():
     jammed = after("defect CART jammed")
     assert isinstance(told(jammed, "lift U by CART"), Impossible)
     assert isinstance(told(jammed, "place CART at BAY"), Impossible)
-    assert isinstance(told(jammed, "open U:G", by="CART"), Impossible)
     assert isinstance(told(jammed, "open U:G"), Event)
+
+
+def test_what_can_do_nothing_does_nothing():
+    """Where it is judged who does what, a machine that can do nothing any more does nothing; others do."""
+    sited = (
+        WORLD.replace('id = "HALL"', 'id = "HALL"\nsite = true')
+        + '[[place]]\nid = "ANN"\nparent = "HALL"\nmobile = true\n'
+    )
+    now = Configuration(parse_definition({"world.toml": sited}).plant())
+    for number, text in enumerate(("place U at HALL", "defect CART jammed by ANN")):
+        event = resolve(now, parse_phrase(text.split(), now.plant, id=f"s{number}"))
+        assert isinstance(event, Event), event
+        now.apply(event)
+    assert isinstance(resolve(now, parse_phrase(["open", "U:G", "by", "ANN"], now.plant)), Event)
+    refused = resolve(now, parse_phrase(["open", "U:G", "by", "CART"], now.plant))
+    assert isinstance(refused, Impossible)
+    assert [one.code for one in refused.refusals] == ["barred"]
 
 
 def test_what_was_found_is_no_repair():

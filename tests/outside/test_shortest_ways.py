@@ -7,11 +7,13 @@ be mated; what is bolted down can't be taken away; a seat takes one unit), not f
 
 import random
 from functools import cache
+from typing import Any
 
 import pytest
 
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.goal import Goal, Want
+from cfgtrack.analysis.search import Limit
 from cfgtrack.analysis.way import find_way
 from cfgtrack.files.definition import shipped
 from cfgtrack.model.action import Action
@@ -31,6 +33,9 @@ from cfgtrack.rules.when.by import By
 from tests.happening import happened
 
 UNITS = ("X", "Y")
+MOST = 800
+"""So many situations are tried at most: two of the plants would take some thousands."""
+
 LADDERS = {
     "b": ("released", "engaged", "torqued"),
     "f": ("capped", "demated", "mated"),
@@ -109,7 +114,7 @@ def their_length(puzzle):
 
     get_environment().credits_stream = None
     plan = Problem("seat")
-    fact = {}
+    fact: dict[object, Any] = {}
     halves = [(o, p) for p in puzzle.shared for o in (*UNITS, "SEAT")] + [("SEAT", p) for p in puzzle.own]
     for owner, port in halves:
         for status in LADDERS[port[0]]:
@@ -120,7 +125,7 @@ def their_length(puzzle):
 
     def alternatives(verb, halves):
         """Return what the locks on a verb ask, as sets of literals one of which must hold: no disjunctions for it."""
-        sets = [[]]
+        sets: list[list[Any]] = [[]]
         for lock_verb, address, how, asked in puzzle.locks:
             if lock_verb == verb and address in halves:
                 each = [fact[(*a.split(":"), s)]() for a, s in asked]
@@ -235,21 +240,27 @@ def goal_of(puzzle):
 @cache
 def ways():
     """Return the puzzle, the planner's length and our way, of each seed."""
-    out = {}
+    out = []
     for seed in range(24):
         puzzle = Puzzle(seed)
         begin, rules = plant_of(puzzle)
-        out[seed] = (puzzle, their_length(puzzle), find_way(rules, begin, goal_of(puzzle)))
+        way = find_way(rules, begin, goal_of(puzzle), limit=Limit(MOST))
+        out.append((puzzle, their_length(puzzle), way))
     return out
 
 
 @pytest.mark.parametrize("seed", range(24))
 def test_as_short_as_an_optimal_plan(seed):
-    """A way has as many steps as the planner's shortest plan, and is proved; where there is none, that is proved too."""
+    """A way has as many steps as the planner's shortest plan, and there is none where that has none; cut short, what it
+    says that no way undercuts isn't more than that.
+    """
     puzzle, length, way = ways()[seed]
-    assert way.found.proved
-    assert (None if way.found.way is None else way.found.cost) == length
-    if length:
+    if way.found.proved:
+        assert (None if way.found.way is None else way.found.cost) == length
+    else:
+        assert length is None or way.found.bound <= length
+        assert way.found.way is None or way.found.cost >= length
+    if way.events:
         begin, rules = plant_of(puzzle)
         steps = [
             Step(str(n), "1", "1", Action("", e.action, e.subjects, 0, place=e.place), (1, 1, 1))
@@ -257,3 +268,8 @@ def test_as_short_as_an_optimal_plan(seed):
         ]
         report = check(rules, begin, Sequence(outings=(Outing("1"),), steps=tuple(steps)))
         assert not report.new
+
+
+def test_most_are_proved():
+    """Of the 24 plants at least 20 are proved, either way, in so few situations."""
+    assert sum(way.found.proved for _, _, way in ways()) >= 20

@@ -294,9 +294,8 @@ def _draft(r: Random, now: Configuration) -> Draft:
         *([r.choice(joins)] * 6 if joins else []),
         *([r.choice(others)] * 6 if others else []),
         *([_device(r, now, ports)] * 3),
-        _defect(r, now, ports),
     ]
-    return r.choice(choices)
+    return _defect(r, now, ports) if r.random() < _FAILS else r.choice(choices)
 
 
 def _device(r: Random, now: Configuration, ports: Sequence[str]) -> Draft:
@@ -310,6 +309,10 @@ def _device(r: Random, now: Configuration, ports: Sequence[str]) -> Draft:
         return ("untag" if one.is_tag else "unlock"), (thing, one.holder), {}
     thing = r.choice((*gates, "RACK"))
     return r.choice(("lock", "lock", "tag")), (thing, r.choice(("HAND", "BAG", "RACK"))), {}
+
+
+_FAILS = 0.04
+"""So often something can't be done any more, or can again."""
 
 
 def _defect(r: Random, now: Configuration, ports: Sequence[str]) -> Draft:

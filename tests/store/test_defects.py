@@ -183,7 +183,7 @@ def replayed(lines: list[Line], at: int = 10**9, line: int = 10**8) -> Page | No
 
 
 @pytest.mark.parametrize("few", [0, 1_000], ids=["in-memory", "asking"])
-@settings(max_examples=20, deadline=None, suppress_health_check=[*HealthCheck])
+@settings(max_examples=12, deadline=None, suppress_health_check=[*HealthCheck])
 @given(data=st.data())
 def test_random_histories_are_judged_as_the_page_does(
     data: st.DataObject, few: int, fresh_url: FreshUrl, monkeypatch: pytest.MonkeyPatch

@@ -42,6 +42,7 @@ from cfgtrack.model.plant import owner_of
 from cfgtrack.model.trouble import BadInput, Problem
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.rules.condition import WHOLE, Asked, Clause, Condition, Ended, Judge, NoVerdict, Part, line_of
+from cfgtrack.rules.dependence import Dependence, depends_on_items
 from cfgtrack.rules.finding import Reason
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.world import World
@@ -107,13 +108,18 @@ class Custom(Condition):
 
 
 class _Custom(Judge):
-    """Has a condition in Python judge its items. What that looks at isn't known: so everything may change it."""
+    """Has a condition in Python judge its items. What that looks at isn't known: so everything may change it.
+
+    What is built in looks at the ports of its items' owners.
+    """
 
     def __init__(self, condition: Custom, world: World) -> None:
         self.condition = condition
         self.world = world
         self.of = world.bind(condition.of)
         self.found = find_custom(condition.name)
+        if condition.name in _BUILT_IN:
+            self.depends = depends_on_items(condition.of) | Dependence(wide=True)
 
     def holds(self, it: str | None) -> bool:
         items = self.of.items(it)

@@ -59,9 +59,9 @@ class Done(OnItems):
         return () if self.max_age is None else (Timer(self.actions, (self.max_age + 1,), self.quantity),)
 
     def asked(self) -> Iterator[Asked]:
-        done = (f"{action} {self.quantity}" if self.quantity else action for action in self.actions)
+        done = frozenset(f"{action} {self.quantity}" if self.quantity else action for action in self.actions)
         most_age = None if self.max_age is None else self.max_age + 1
-        yield Asked(frozenset((*done, *self.since)), self.looks_inside(), most_age)
+        yield Asked(done.union(self.since), self.looks_inside(), most_age, done)
 
     def looks_inside(self) -> bool:
         return bool(self.since)
@@ -70,7 +70,7 @@ class Done(OnItems):
         """Return whether it was done on an item, since then."""
         done = [s for a in self.actions if (s := last_done_to(world, item, a, self.quantity)) is not None]
         last = max(done, default=None)
-        if last is None or (self.max_age is not None and world.now - last[0] > self.max_age):
+        if last is None or (self.max_age is not None and world.age(last) > self.max_age):
             return False
         before = last_since(world, item, self.since)
         return before is None or last > before

@@ -149,7 +149,8 @@ class Value(OnItems):
             yield Asked(frozenset(self.since), self.looks_inside(), max(ends, default=0))
             return
         most_age = None if self.max_age is None else self.max_age + 1
-        yield Asked(frozenset((f" {self.quantity}", *self.since)), self.looks_inside(), most_age)
+        measured = frozenset((f" {self.quantity}",))
+        yield Asked(measured.union(self.since), self.looks_inside(), most_age, measured)
 
     def looks_inside(self) -> bool:
         return bool(self.since)
@@ -215,8 +216,8 @@ class Value(OnItems):
         taken = world.last_done(where, "", self.quantity)
         if taken is None:
             return "at a time that isn't known"
-        if self.max_age is not None and world.now - taken[0] > self.max_age:
-            return f"{format_duration(world.now - taken[0])} ago"
+        if self.max_age is not None and world.age(taken) > self.max_age:
+            return f"{format_duration(world.age(taken))} ago"
         before = last_since(world, item, self.since)
         return "" if before is None or taken > before else f"before the last {say_either(self.since)}"
 
@@ -241,7 +242,7 @@ class Value(OnItems):
             return float(world.configuration.cycles.get(port_of(item), 0))
         if self.quantity == ELAPSED:
             stamps = [s for a in self.since if (s := last_done_to(world, item, a)) is not None]
-            return (world.now - max(stamps)[0]) / SECOND if stamps else None
+            return world.age(max(stamps)) / SECOND if stamps else None
         if self.limit and (work_out := RATINGS[self.limit].value) is not None:
             return work_out(world, item)
         effect = world.configuration.values.get((item, self.quantity))

@@ -1,0 +1,63 @@
+"""`orders`: whether every order of a sequence that its waits and doers allow is possible and allowed."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+from cfgtrack.cli import session as s
+from cfgtrack.cli.check import rules_option
+
+_EVERY = 0.2
+"""Seconds between two looks at how far it is."""
+
+
+def showing() -> Callable[[int], None] | None:
+    """Return what shows on a terminal how many situations were looked at, over and over in one line."""
+    if not sys.stderr.isatty():
+        return None
+    last = [0.0]
+
+    def tell(situations: int) -> None:
+        now = time.monotonic()
+        if now - last[0] > _EVERY:
+            last[0] = now
+            click.echo(f"\r{situations} situations (Ctrl-C keeps what there is)\x1b[K", nl=False, err=True)
+
+    return tell
+
+
+@s.command("orders")
+@click.argument("sequence", metavar="[SEQUENCE.toml]", required=False, type=click.Path(path_type=Path))
+@rules_option
+@s.asked_at
+@click.option(
+    "--waits", is_flag=True, help="Say of each wait of the plan what it is good for: it takes longer."
+)
+@click.option(
+    "--most", metavar="N", type=click.IntRange(1), help="Look at so many situations in a search at most."
+)
+@click.option("--all", "whole", is_flag=True, help="List all steps of a bad order.")
+def orders_command(
+    session: s.Session,
+    sequence: Path | None,
+    rules_files: tuple[Path, ...],
+    waits: bool,
+    most: int | None,
+    whole: bool,
+) -> None:
+    """Check every order of a sequence that its waits and doers allow: tracks run side by side, and people dally.
+
+    Without a file: of what is left of the plan in force. The verdict is the first line and the exit status: clear (0),
+    not clear (3) with the shortest bad order and the fewest waits that cure it, undecided (4).
+    """
+    from cfgtrack.answers.orders import orders
+    from cfgtrack.show.orders import orders_text
+
+    found = orders(session.asking, sequence, rules=rules_files, waits=waits, most=most, tell=showing())
+    session.answer(found, lambda: orders_text(found, whole=whole, colour=session.colour))
+    session.end(status=found.orders.verdict.status)

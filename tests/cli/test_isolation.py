@@ -1,0 +1,104 @@
+"""`isolate`, `without` and `segments` as people read them, on the small plant of the analysis's own tests."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.analysis.test_isolation import PLANT
+from tests.cli.conftest import Command
+
+MORE = """
+[[place]]
+id = "BOX"
+lock_box = true
+[[place]]
+id = "ANN"
+mobile = true
+"""
+
+
+@pytest.fixture
+def plant(empty: Command) -> Command:
+    """The command on the small plant, with a person and a lock box."""
+    empty.ok("load", empty.file("plant.toml", PLANT.replace("\n[initial]\n", f"{MORE}\n[initial]\n")))
+    return empty
+
+
+def test_isolate_is_read_at_a_glance(plant: Command) -> None:
+    """The first line says how many devices; the first set says what to do and which locks; cautions stand under it."""
+    said = plant.ok("isolate", "PUMP")
+    lines = said.splitlines()
+    assert lines[0].startswith("Isolate PUMP: fluid by 2 devices  (at ")
+    assert "  sets:     8 smallest sets" in lines
+    assert "device     do    lock" in lines
+    assert "  CAUTION:  rests on the check valve PUMP:VOL -> PUMP:OUT, which is no isolating device" in lines
+    assert "  Others:" in lines
+    assert "of a group: the lock of BOX" in said
+    assert "VERIFY with an instrument" in " ".join(said.split())
+    assert len(lines) < 30
+
+
+def test_whose_locks_are_missing(plant: Command) -> None:
+    """What is shut already has to stay; whose lock hangs there is told, and whose is missing."""
+    plant.ok("shut", "HEADER:V2", "--at", "2031-05-01T08:01:00Z")
+    plant.ok("lock", "HEADER:V2", "with", "ANN", "--at", "2031-05-01T08:02:00Z")
+    rows = plant.ok("isolate", "PUMP", "--for", "ANN", "--for", "BOX").splitlines()
+    assert "HEADER:V1  shut       needs ANN and BOX" in rows
+    assert "HEADER:V2  keep shut  ANN there, needs BOX" in rows
+    assert (
+        "no person" in plant("isolate", "PUMP", "--for", "SHELF").err
+        or plant("isolate", "PUMP", "--for", "SHELF").status == 4
+    )
+
+
+def test_what_nothing_isolates(plant: Command) -> None:
+    """Where a way has no device the answer says so with the way, and ends with 3."""
+    answer = plant("isolate", "BOARD:J2", "--from", "BOARD:BUS2")
+    assert answer.status == 3
+    assert answer.out.startswith("Isolate BOARD:J2: power can't be isolated")
+    assert "joined:   by no device: BOARD:BUS2, BOARD:J2" in answer.out
+
+
+def test_what_is_barred_is_no_device(plant: Command) -> None:
+    """A valve that can't be shut isn't counted: the next best set is told, and why."""
+    plant.ok("record", "defect", "shut", "HEADER:V1", "seized", "--at", "2031-05-01T08:01:00Z")
+    answer = plant("isolate", "PUMP", "--json")
+    names = {one["thing"] for way in answer.json["isolation"][0]["ways"] for one in way["devices"]}
+    assert "HEADER:V1" not in names
+    assert answer.err.startswith("note: counted as no device: HEADER:V1")
+    assert "seized" in answer.err
+
+
+def test_without_says_what_is_left(plant: Command) -> None:
+    """What is cut off altogether and what has a way less are counted apart; what is shut already is said to be."""
+    plant.ok("shut", "HEADER:V1", "--at", "2031-05-01T08:01:00Z")
+    said = plant.ok("without", "BOARD:K3", "HEADER:V1")
+    assert said.startswith("Without BOARD:K3, HEADER:V1: no things cut off, 2 with fewer ways in")
+    assert "HEADER:V1 carries nothing now: shut, off or apart" in said
+    assert "HEATER:COIL  source    BOARD:BUS2  BOARD:BUS1" in said
+
+
+def test_segments_say_what_bounds_them(plant: Command) -> None:
+    """The largest first, with what bounds each and the number of the segment behind it."""
+    plant.ok("shut", "MAIN:V", "--at", "2031-05-01T08:01:00Z")
+    said = plant.ok("segments", "fluid")
+    assert said.startswith("3 segments of fluid  (at ")
+    assert "MAIN:V (shut) to 3" in said
+    assert plant("segments", "steam").status == 4
+
+
+@pytest.mark.parametrize(
+    ("words", "status"),
+    [
+        (("isolate", "NOTHING"), 4),
+        (("isolate", "PUMP", "--from", "tag=nothing"), 4),
+        (("isolate", "PUMP", "--medium", "steam"), 4),
+        (("isolate", "SHELF", "--medium", "power"), 4),
+        (("without", "PUMP:VOL"), 4),
+        (("without",), 2),
+        (("isolate", "PUMP", "--most", "0"), 2),
+    ],
+)
+def test_slips(plant: Command, words: tuple[str, ...], status: int) -> None:
+    """What isn't there can't be answered for; a volume can't be shut or parted."""
+    assert plant(*words).status == status
