@@ -45,6 +45,7 @@ from cfgtrack.rules.engine import Engine, Turn
 MOST_DEEP = 36
 LEVELS = (2, 4, 7, 11, 16, MOST_DEEP)
 TO_MEET = 7
+FEW = 4
 MOST_ROUNDS = 30
 MOST_AT_END = 60
 MOST_TRIED = 40_000
@@ -270,6 +271,7 @@ class Means:
                         if self.met(want) or self.bring_about(want):
                             left.remove(want)
                             progress = True
+                            self._meet_soon()
                             if strict:
                                 self._kept.append(want)
                     left += [w for w in wants if w not in left and not self.met(w)]
@@ -679,6 +681,19 @@ class Means:
                     self._one_of(asked)
         finally:
             del self._kept[held:]
+            self._deepest = deepest
+
+    def _meet_soon(self) -> None:
+        """Have each clock with a deadline met now, where a few steps do that."""
+        deepest, self._deepest = self._deepest, len(self._doing) + TO_MEET
+        try:
+            for clock in [one for one in self.engine.clocks() if one.deadline is not None]:
+                before = self.keep()
+                runner = self.engine._runner_of[clock.rule]
+                asked = list(self._asks.of(runner.own, clock.subject or None, avoid=self._frozen()))
+                if self._one_of(asked) is not None and len(self.order) > len(before) + FEW:
+                    self.restore(before)
+        finally:
             self._deepest = deepest
 
     def _runs(self, turn: Turn) -> bool:
