@@ -228,6 +228,7 @@ def _ask(do: Any) -> None:
     for command, *more in (
         ("without", "WALL:V"), ("isolate", "BOX-1"), ("segments", "fluid"), ("checks",),
         ("compare", plan, plan), ("mend", plan, "-o", "{folder}/mended.toml"),
+        ("complete", plan, "-o", "{folder}/completed.toml"),
     ):  # fmt: skip
         do(command, *more, status=None)
     do("rules drop", "rules.toml", "--accept", "an exercise", status=None)

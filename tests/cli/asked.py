@@ -2001,6 +2001,17 @@ def mending(s: Asker) -> None:
     s.ask("mend", s.folder / "good.toml")
 
 
+def completing(s: Asker) -> None:
+    """Complete sequences: one that lacks nothing, one that lacks steps, one that can't be completed."""
+    s.ask("load", FOLDER / "shop.toml", "--by", "survey")
+    s.ask("rules", "load", s.file("dead.toml", DEAD))
+    early = ("--at", at(5))
+    s.ask("complete", s.file("good.toml", _plan(OFF, APART)), *early)
+    s.ask("complete", s.file("look.toml", _plan('do = "inspect BOX-1"')), *early, status=4)
+    s.ask("complete", s.file("less.toml", _plan(APART)), "-o", s.folder / "more.toml", *early)
+    s.ask("complete", s.file("never.toml", _plan('do = "mate BOX-2:F to WALL:F2"')), *early, status=None)
+
+
 FORBIDDING = """
 title = "Never shut"
 [[rule]]
@@ -2051,7 +2062,7 @@ SESSIONS: dict[str, Callable[[Asker], None]] = {
         describing, redefining, vetting, recording, clocks, checking, deciding, ordering, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
         signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in, seeking,
-        isolating, isolating_at_a_site, relying, mending,
+        isolating, isolating_at_a_site, relying, mending, completing,
     )
 }  # fmt: skip
 

@@ -1,6 +1,6 @@
 """Given only its goal, the demo's exchange is found; and the written one, with steps taken out, is completed.
 
-What the goal is stands in demo/promises.toml and where the written exchange ends: nothing here names a thing of the demo.
+What the goal is stands in demo/promises.toml and in where the written exchange ends: nothing here names the demo's things.
 """
 
 from __future__ import annotations
