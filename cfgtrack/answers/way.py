@@ -9,9 +9,10 @@ from pathlib import Path
 
 from cfgtrack.analysis.check import CheckReport
 from cfgtrack.analysis.check import check as judge
+from cfgtrack.analysis.exchange import find_exchange
 from cfgtrack.analysis.goal import STEPS, TIME, Goal, Takes, Want, kept, swap
 from cfgtrack.analysis.no_way import NoWay, why_none
-from cfgtrack.analysis.search import ALL_TRIED, Limit
+from cfgtrack.analysis.search import ALL_TRIED, CUT_SHORT, Limit
 from cfgtrack.analysis.way import Way as FoundWay
 from cfgtrack.analysis.way import find_way
 from cfgtrack.analysis.way_plan import as_sequence
@@ -145,6 +146,17 @@ def way(
                 chosen, begin, goal, networks=past.networks, limit=lambda: Limit(most, may_go_on)
             )
         plan = as_sequence(found, goal, begin.start)
+        if found.found.way is None and found.found.ended == CUT_SHORT:
+            # Too big for a shortest one: then one that is clear, and from which no step can be taken.
+            exchange = find_exchange(
+                chosen,
+                begin,
+                goal,
+                variances=past.variances,
+                networks=past.networks,
+                begun=past.begun,
+            )
+            plan = plan if exchange.plan is None else exchange.plan
         report = (
             judge(chosen, begin, plan, variances=past.variances, networks=past.networks, begun=past.begun)
             if plan.steps
@@ -205,8 +217,10 @@ def _answer(
         for one in (laid.steps if laid is not None else ())
     )
     lasts = laid.steps[-1].end - past.moment.at if laid is not None and laid.steps else 0
-    is_found = found.found.way is not None
+    is_found = found.found.way is not None or bool(steps)
     cost, bound, proved = found.found.cost, found.found.bound, found.found.proved
+    if found.found.way is None:
+        cost, proved = (lasts if goal.least == TIME else len(steps)), proved and not steps
     if is_found and goal.least == TIME and len({step.track for step in steps}) > 1:
         # Several at work are no quicker than the least that has to be done, shared out, nor than any chain of it.
         workers = len(goal.workers) or len({step.track for step in steps})

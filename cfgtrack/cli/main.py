@@ -75,6 +75,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "failures": ("stops", "Show what becomes of it when a step of a sequence fails."),
         "compare": ("kept", "Compare two revisions of a sequence: steps, findings, margins."),
         "mend": ("mending", "Find the fewest changes that make a sequence clear."),
+        "complete": ("completing", "Put the steps in that a sequence left out."),
         "way": ("way", "Find a shortest way to what is wanted, or what forbids it."),
         "orders": ("orders", "Check every order of a sequence, and what its waits are good for."),
     },

@@ -242,6 +242,7 @@ def _ask(do: Any) -> None:
         ("without", "WALL:V"), ("isolate", "BOX-1"), ("segments", "fluid"), ("checks",),
         ("compare", plan, plan), ("mend", plan, "-o", "{folder}/mended.toml"),
         ("way", "--want", "BOX-1:J demated", "--most", "50"),
+        ("complete", plan, "-o", "{folder}/completed.toml"),
     ):  # fmt: skip
         do(command, *more, status=None)
     do("orders", "{folder}/side.toml", status=None)

@@ -2059,13 +2059,24 @@ def seeking(s: Asker) -> None:
     assert exchange["steps"][-1]["action"] in ("energise HALL:K1", "mate PUMP-2:F1 to HALL:P1")
 
 
+def completing(s: Asker) -> None:
+    """Complete sequences: one that lacks nothing, one that lacks steps, one that can't be completed."""
+    s.ask("load", FOLDER / "shop.toml", "--by", "survey")
+    s.ask("rules", "load", s.file("dead.toml", DEAD))
+    early = ("--at", at(5))
+    s.ask("complete", s.file("good.toml", _plan(OFF, APART)), *early)
+    s.ask("complete", s.file("look.toml", _plan('do = "inspect BOX-1"')), *early, status=4)
+    s.ask("complete", s.file("less.toml", _plan(APART)), "-o", s.folder / "more.toml", *early)
+    s.ask("complete", s.file("never.toml", _plan('do = "mate BOX-2:F to WALL:F2"')), *early, status=None)
+
+
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
         describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
         signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in,
-        isolating, isolating_at_a_site, relying, mending, ordering, seeking,
+        isolating, isolating_at_a_site, relying, mending, ordering, seeking, completing,
     )
 }  # fmt: skip
 

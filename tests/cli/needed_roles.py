@@ -37,6 +37,7 @@ NEEDS: Mapping[str, str] = {
     **dict.fromkeys(("durations", "which"), LOOK),
     **dict.fromkeys(("stops", "leave", "failures"), LOOK),
     **dict.fromkeys(("way",), LOOK),
+    "complete": LOOK,
 }
 """Command to role; actions that are commands of their own are short for `record`. A `load` of people, permissions or
 settings needs `administer`; what corrects or withdraws something needs the role that it needed, where that was more

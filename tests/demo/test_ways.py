@@ -1,0 +1,127 @@
+"""Given only its goal, the demo's exchange is found; and the written one, with steps taken out, is completed.
+
+What the goal is stands in demo/promises.toml and in where the written exchange ends: nothing here names the demo's things.
+"""
+
+from __future__ import annotations
+
+import random
+import tomllib
+from datetime import UTC
+from pathlib import Path
+
+import pytest
+
+from cfgtrack.analysis.check import check
+from cfgtrack.analysis.completing import complete
+from cfgtrack.analysis.exchange import find_exchange, without
+from cfgtrack.analysis.goal import Goal, Takes, Want, swap
+from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.past import Past
+from cfgtrack.files.definition import read_definition
+from cfgtrack.files.goal import times_in
+from cfgtrack.files.rows import read_rows
+from cfgtrack.files.rules import read_rules
+from cfgtrack.files.sequence import parse_sequence, read_sequence
+from cfgtrack.files.sequence_writer import sequence_text
+from cfgtrack.model.action import INSPECT, MEASURE, PLACE
+from cfgtrack.model.time import parse_instant
+from cfgtrack.store.journal import create, open_journal
+
+DEMO = Path(__file__).parents[2] / "demo"
+PROMISES = tomllib.loads((DEMO / "promises.toml").read_text(encoding="utf-8"))
+NOW = parse_instant(PROMISES["now"].astimezone(UTC).isoformat())
+FAILED, SPARE = PROMISES["exchanged"]["failed"], PROMISES["exchanged"]["spare"]
+
+
+@pytest.fixture(scope="module")
+def past(tmp_path_factory):
+    """Give the demo's journal after its as-run rows."""
+    path = str(tmp_path_factory.mktemp("ways") / "journal.db")
+    create(path)
+    with open_journal(path, clock=lambda: NOW) as journal:
+        journal.load(read_definition([DEMO / "hardware.toml"]), by="test", recorder="test")
+        name = DEMO / "as-run.csv"
+        with name.open(encoding="utf-8", newline="") as stream:
+            journal.take(list(read_rows(stream, journal.plant(), where=str(name))))
+        yield Past(journal, Moment(*journal.moment()))
+
+
+@pytest.fixture(scope="module")
+def rules(past):
+    """Give the demo's rules."""
+    return read_rules([DEMO / "rules.toml"], past.plant)
+
+
+@pytest.fixture(scope="module")
+def written(past):
+    """Give the written exchange."""
+    return read_sequence(DEMO / PROMISES["plan"]["file"], past.plant)
+
+
+@pytest.fixture(scope="module")
+def checked(past, rules):
+    """Check a sequence from where the as-run journal ends."""
+    return lambda plan: check(rules, past.start, plan, networks=past.networks)
+
+
+def _end(past, report):
+    now = past.configuration.fork()
+    for step in report.steps:
+        now.apply(step.outcome)
+    return now
+
+
+def _goal(past, report) -> Goal:
+    """Return the spare where the failed one is, joined as that is now; all else as the written exchange leaves it."""
+    now, end = past.configuration, _end(past, report)
+    places = PROMISES["afterwards"]["places"]
+    wants = [*swap(now, FAILED, SPARE, places[FAILED])]
+    subjects = dict.fromkeys(s for step in report.steps for s in step.outcome.subjects)
+    gates = (s for s in subjects if (found := past.plant.port(s)) and found[1].joined is None)
+    wants += [Want(gate, (end.state(gate).value,)) for gate in gates]
+    wants += [Want(thing, places=(place,)) for thing, place in places.items() if thing not in (FAILED, SPARE)]
+    return Goal(tuple(dict.fromkeys(wants)))
+
+
+def test_the_exchange_is_found_given_only_its_goal(past, rules, written, checked):
+    """It is clear, ends where it should, and is no longer than the written one without what no rule asks to be read.
+
+    Of steps drawn by a fixed seed none can be taken from it.
+    """
+    report = checked(written)
+    goal = _goal(past, report)
+    found = find_exchange(rules, past.start, goal, networks=past.networks)
+    assert found.plan is not None
+    plan = parse_sequence(sequence_text(found.plan), past.plant)
+    told = checked(plan)
+    assert told.verdict == "clear"
+    assert goal.is_met(_end(past, told))
+    reads = [step for step in written.steps if step.action.action in (MEASURE, INSPECT)]
+    assert len(plan.steps) <= len(written.steps) - len(reads)
+    for step in random.Random(12).sample(plan.steps, 12):
+        fewer = checked(without(plan, step.id))
+        assert fewer.verdict != "clear" or not goal.is_met(_end(past, fewer))
+
+
+@pytest.mark.parametrize(("seed", "many"), [(1, 3), (2, 6), (7, 10)])
+def test_what_is_taken_out_of_the_written_exchange_is_put_in_again(past, rules, written, checked, seed, many):
+    """Walking, carrying, capping and uncapping, drawn and taken out: it isn't clear, and is so once completed."""
+    moves = [
+        step.id
+        for step in written.steps
+        if step.action.action in ("cap", "uncap")
+        or (step.action.action == PLACE and past.plant.is_mobile(step.action.subjects[0]))
+        or (
+            past.plant.is_mobile(step.action.subjects[0].partition(":")[0]) and ":" in step.action.subjects[0]
+        )
+    ]
+    stripped = written
+    for step in random.Random(seed).sample(moves, many):
+        stripped = without(stripped, step)
+    assert checked(stripped).verdict == "not clear"
+    takes = Takes(times_in(written, past.plant))
+    done = complete(rules, past.start, stripped, takes=takes, networks=past.networks)
+    assert (str(done.report.verdict), done.left) == ("clear", ())
+    assert 0 < len(done.added) <= 2 * many
+    assert {step.id for step in stripped.steps} <= {step.id for step in done.plan.steps}
