@@ -354,6 +354,7 @@ class Search:
         forced: Sequence[int] | None = None,
         lead: Sequence[int] = (),
         known: Known | None = None,
+        tell_every: int = 100,
     ) -> None:
         self.lead = lead
         self.ground, self.work, self.footprints = ground, work, footprints
@@ -370,6 +371,7 @@ class Search:
         self._elapsed: dict[tuple[int | None, int, int, int, int], int] = {}
         self._aged = [asked for asked in self.engine.asked if asked.most_age is not None]
         self._keeps_age = any(asked.most_age and asked.most_age > 1 for asked in self._aged) or 0 in work.high
+        self.tell_every = tell_every
         self._now = -1
         self._now_past = 0
 
@@ -733,7 +735,7 @@ class Search:
         known[:] = [one for one in known if not all(b & ~a == 0 for a, b in zip(one, times, strict=True))]
         known.append(times)
         self.found.situations += 1
-        if self.tell is not None and not self.found.situations % 100:
+        if self.tell is not None and not self.found.situations % self.tell_every:
             self.tell(self.found.situations)
         return True
 
@@ -843,7 +845,7 @@ class Orders:
 
     def __init__(self, ground: Ground, *, most: int | None = None, tell: Tell | None = None) -> None:
         self.ground, self.most, self.tell = ground, most, tell
-        self.situations = 0
+        self.situations, self.tell_every = 0, 100
         self.known: Known = {}
         self._footprints: Footprints | None = None
         self._before = 0
@@ -920,6 +922,7 @@ class Orders:
                 forced=forced,
                 lead=lead,
                 known=known,
+                tell_every=self.tell_every,
             )
             try:
                 found = search.run()
@@ -1050,9 +1053,12 @@ def orders(
             cure, fewest, cut = _cure(searching, proposal, bad)
     told: list[WaitFound] = []
     if waits and not cut and bad is None:
-        for one in _judged_waits(searching, proposal, known):
-            told.append(one)
-            cut = cut or one.needed is None
+        try:
+            for one in _judged_waits(searching, proposal, known):
+                told.append(one)
+                cut = cut or one.needed is None
+        except KeyboardInterrupt:
+            cut = True
     return OrdersReport(
         title=proposal.title,
         steps=len(proposal.steps),
@@ -1062,7 +1068,7 @@ def orders(
         cure=cure,
         fewest=fewest,
         waits=tuple(told),
-        cut=found.cut or (cut and bad is None),
+        cut=found.cut or cut,
         unjudged=tuple(dict.fromkeys((*ground.unjudged, *found.unjudged))),
         crashed=tuple(found.crashed),
         situations=searching.situations,
@@ -1086,7 +1092,11 @@ def _shortest(searching: Orders, proposal: Proposal, bad: BadOrder) -> tuple[Bad
 
 
 class _GivenUp(Exception):
-    """More sets of waits would have to be tried than is worth it, or the work was cut short."""
+    """More sets of waits would have to be tried than is worth it."""
+
+
+class _CutShort(Exception):
+    """The work was cut short while waits were looked for."""
 
 
 class _Cures:
@@ -1157,7 +1167,7 @@ class _Cures:
                 self._tried[key] = self._known[0]
                 return self._known[0]
             if found.cut and found.bad is None:
-                raise _GivenUp
+                raise _CutShort
             self._tried[key] = None if found.bad is None else found.bad.steps
             if found.bad is not None:
                 self._known.append(found.bad.steps)
@@ -1193,16 +1203,18 @@ def _cure(searching: Orders, proposal: Proposal, bad: BadOrder) -> tuple[tuple[W
     """Return extra waits with which every order is clear, whether there are no fewer, and whether that was cut off."""
     looking = _Cures(searching, proposal, bad)
     try:
-        found = looking.fewest()
+        try:
+            found = looking.fewest()
+        except _GivenUp:
+            found = None
         if found is not None:
             return found, True, False
-    except _GivenUp:
-        pass
-    looking.tries = 0
-    try:
+        looking.tries = 0
         return looking.some(), False, False
     except _GivenUp:
         return None, False, False
+    except (_CutShort, KeyboardInterrupt):
+        return None, False, True
 
 
 def with_waits(proposal: Proposal, waits: Sequence[Wait]) -> Proposal:

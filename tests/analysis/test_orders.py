@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 
 from cfgtrack.analysis.check import Start, judged
 from cfgtrack.analysis.orders import Ground, Orders
+from cfgtrack.analysis.orders import orders as report
+from cfgtrack.analysis.verdict import Verdict
 from cfgtrack.model.action import BEGIN, END, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
@@ -391,3 +393,49 @@ def told(seed: int) -> str:
 def test_every_order_one_by_one(seed: int) -> None:
     """A bad order is found exactly where there is one; the witness is the shortest, and the first as it is written."""
     assert not differs(seed), f"{differs(seed)}\n{told(seed)}"
+
+
+def two_by_many() -> Sequence:
+    """Return a plan of two tracks whose steps all matter to each other: on two valves, each by turns."""
+    steps = [
+        Step(f"{track}{i}", "0", track, action(f"inspect {'P:A'}"), (SECOND,) * 3)
+        for i in range(6)
+        for track in "ab"
+    ]
+    return Sequence(outings=(Outing("0"),), steps=tuple(steps))
+
+
+def test_cut_short_is_never_clear() -> None:
+    """A search that was cut short, by a limit or by Ctrl-C, is undecided, and says how far it got."""
+    plan = two_by_many()
+    ground = Ground(rules_of(["wherever"]), Start(start()), plan)
+    assert report(ground).verdict is Verdict.CLEAR
+    cut = report(ground, most=3)
+    assert (cut.verdict, cut.cut, cut.situations > 0) == (Verdict.UNDECIDED, True, True)
+
+    def press(_situations: int) -> None:
+        raise KeyboardInterrupt
+
+    stopped = Orders(ground, tell=press)
+    stopped.tell_every = 1
+    found = stopped.search(plan)
+    assert (found.cut, found.bad) == (True, None)
+
+
+def test_independent_steps_do_not_multiply_the_work() -> None:
+    """Tracks that have nothing to do with each other are gone through once, not in all positions that there are."""
+    words = {"a": ("open P:B", "shut P:B"), "b": ("open P:C", "shut P:C"), "c": ("shut Q:A", "open Q:A")}
+    steps = [
+        Step(f"{track}{i}", "0", track, action(words[track][i % 2]), (SECOND,) * 3)
+        for track in words
+        for i in range(8)
+    ]
+    plan = Sequence(outings=(Outing("0"),), steps=tuple(steps))
+    orders = Orders(Ground(rules_of(["first looked at"]), Start(start()), plan))
+    bad = orders.search(plan)
+    assert bad.bad is not None
+    calm = Orders(Ground(rules_of(["wherever"]), Start(start()), plan))
+    few, many = calm.search(plan), calm.search(plan, reduced=False)
+    assert (few.bad, many.bad) == (None, None)
+    assert few.situations == len(steps)
+    assert many.situations == 9**3 - 1
