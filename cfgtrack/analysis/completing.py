@@ -140,7 +140,7 @@ class _Completing:
             mark = self.means.engine.mark()
             entries = self._outing(outing, last=after is None)
             self.means.engine.back(mark)
-            steps += self._laid(outing, entries)
+            steps += self._with_left(outing, self._laid(outing, entries))
             if after is not None:
                 self.means.order.clear()
                 for entry in entries:
@@ -234,6 +234,18 @@ class _Completing:
                 )
             )
         return out
+
+    def _with_left(self, outing: Outing, steps: list[Step]) -> list[Step]:
+        """Return steps with those that can't be done, too, where they stood: a check says so of them."""
+        for track, given in self.proposal.tracks(outing.id).items():
+            for number, step in reversed([*enumerate(given)]):
+                if any(one.id == step.id for one in steps):
+                    continue
+                following = given[number + 1].id if number + 1 < len(given) else ""
+                own = [n for n, one in enumerate(steps) if one.track == track]
+                at = next((n for n in own if steps[n].id == following), own[-1] + 1 if own else len(steps))
+                steps.insert(at, step)
+        return steps
 
     def _waits_with(
         self,

@@ -41,8 +41,8 @@ class AddedStep:
 class CompletedAnswer(Answer):
     """A sequence completed. `before` is its verdict as it was, `verdict` with what was `added`.
 
-    `not_completed`: the steps that can't be done all the same, and the ends that break a rule. `text`: the sequence with
-    what was added, as a file; `file`: where it was written, if it was.
+    `not_completed`: the steps that can't be done all the same, and the ends that break a rule. `text`: the completed
+    sequence, as a file; `file`: where it was written, if it was.
     """
 
     before: str

@@ -142,11 +142,13 @@ def test_a_sequence_that_lacks_nothing_is_left_as_it_is():
 
 
 def test_what_cannot_be_completed_is_told():
-    """A step that nothing makes possible is named with the reason, and isn't in what is completed."""
+    """A step that nothing makes possible is named with the reason, and stays in: so it isn't clear."""
     given = _sequence('id = "no", do = "mate HOSE:A to HOSE:A"')
     done = complete(RULES, START, given, takes=Takes())
     assert [one.step for one in done.left] == ["no"]
     assert "itself" in done.left[0].why
+    assert [step.id for step in done.plan.steps] == ["no"]
+    assert done.report.verdict == "not clear"
 
 
 @pytest.mark.parametrize(
