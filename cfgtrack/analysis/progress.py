@@ -19,7 +19,7 @@ from cfgtrack.model.configuration import View, place_line
 from cfgtrack.model.defect import bars
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.possibility import Impossible, resolve
+from cfgtrack.model.possibility import Impossible, outright, resolve
 from cfgtrack.model.presence import Telling
 from cfgtrack.model.sequence import Schedule, Step
 from cfgtrack.model.sequence import Sequence as Plan
@@ -396,7 +396,7 @@ def is_there(now: View, action: Action) -> bool:
     if action.action in ac.GENERAL_ACTIONS - {ac.PLACE, ac.LIFT} or action.values:
         return False
     try:
-        written = [one for one in effects(now.plant, Event.of(action)) if one.aspect == ""]
+        written = [one for one in effects(now.plant, outright(action)) if one.aspect == ""]
         states = [now.state(one.subject) for one in written]
     except (KeyError, AssertionError):
         return False
