@@ -193,7 +193,7 @@ def test_whether_the_work_may_stop_is_one_command(evening: Evening) -> None:
 
 
 def test_which_spare_is_one_command(evening: Evening) -> None:
-    """`which --for` names the best one with its reason in its first lines, and on the first screen all that could do."""
+    """`which --for` names the best one and why on its first lines, and all that could do on the first screen."""
     found = json.loads(evening.ask("which", "--for", evening.exchanged, "--json").out)["candidates"]
     answer = evening.ask("which", "--for", evening.exchanged)
     assert answer.status == 0
@@ -203,7 +203,7 @@ def test_which_spare_is_one_command(evening: Evening) -> None:
 
 
 def test_each_answer_is_on_the_first_screen(evening: Evening) -> None:
-    """May we stop, what is left, what does the rest break, which spare: the first screen of one command answers each."""
+    """May we stop, what is left, what does the rest break, which spare: one command and one screen answer each."""
     screens = {
         words: _first_screen(evening.ask(*words))
         for words in (("leave",), ("left",), ("check",), ("which", "--for", evening.exchanged))
