@@ -18,12 +18,11 @@ from cfgtrack.analysis.options import doers
 from cfgtrack.analysis.relaxed import Clause, Deed, Fact, Picture
 from cfgtrack.model.action import LIFT, PLACE, UNLOCK, Action
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.event import Event
 from cfgtrack.model.hold import carries, rigid_group
 from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.lock import all_devices
 from cfgtrack.model.plant import Place, owner_of
-from cfgtrack.model.possibility import Refusal, misfits
+from cfgtrack.model.possibility import Refusal, misfits, outright
 from cfgtrack.model.presence import NEEDS_NOBODY, hands_of, site_of
 from cfgtrack.model.quantity import DIMENSIONS, Quantity, from_si, parse_quantity
 from cfgtrack.network.network import Network
@@ -518,7 +517,7 @@ class Grounding:
 
     def _asked_by_rules(self, action: Action) -> Iterator[Clause]:
         """Yield what the rules that are tied to an action ask before it, as far as that is the same at all times."""
-        event = Event.of(action)
+        event = outright(action)
         for runner in self.engine.runners:
             mode = runner.rule.mode
             if not isinstance(mode, At) or mode.after or action.action not in mode.action.actions:

@@ -173,7 +173,6 @@ class _Node:
     proposal: Proposed
     wrong: _Wrong | None
     cost: int
-    is_expanded: bool = False
 
 
 class _Course:

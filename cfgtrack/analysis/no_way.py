@@ -18,9 +18,8 @@ from cfgtrack.analysis.relaxed import Clause, Fact
 from cfgtrack.analysis.search import ALL_TRIED, Limit
 from cfgtrack.analysis.way import OUTING, Way, find_way
 from cfgtrack.model.action import END, Action
-from cfgtrack.model.event import Event
 from cfgtrack.model.plant import owner_of
-from cfgtrack.model.possibility import misfits
+from cfgtrack.model.possibility import misfits, outright
 from cfgtrack.network.network import Network
 from cfgtrack.rules.rule import Rule, RuleSet
 
@@ -83,7 +82,7 @@ def _breaks(
         engine.stop_point(event)
     clocks: Iterable[str] = ()
     if goal.at_end:
-        engine.step(Event.of(Action("way:end", END, (), engine.world.now, outing=OUTING)))
+        engine.step(outright(Action("way:end", END, (), engine.world.now, outing=OUTING)))
         engine.end_sequence()
         outlive = {rule.id for rule in rules.rules if rule.may_outlive}
         clocks = [c.rule for c in engine.clocks() if c.deadline is not None and c.rule not in outlive]

@@ -19,9 +19,9 @@ from cfgtrack.model.configuration import View, place_line
 from cfgtrack.model.defect import bars
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.possibility import Impossible, resolve
+from cfgtrack.model.possibility import Impossible, outright, resolve
 from cfgtrack.model.presence import Telling
-from cfgtrack.model.sequence import Schedule, Step
+from cfgtrack.model.sequence import Layout, Schedule, Step
 from cfgtrack.model.sequence import Sequence as Plan
 from cfgtrack.model.time import Instant
 
@@ -146,8 +146,10 @@ def run_of(
     """
     hours = hours or {}
     matched = _Matched(plan, entries, now.plant, now, hours)
-    planned = _planned_ends(plan, hours)
-    states = _states(plan, matched, now)
+    schedule = Schedule(plan, 0)
+    layout = schedule.lay_out(schedule.at_pace(1))
+    planned = _planned_ends(plan, layout, hours)
+    states = _states((one.step for one in layout.steps), matched, now)
     place = {id(entry): i for i, entry in enumerate(entries)}
     order = {name: place[id(entry)] for name, entry in matched.done.items() if name not in matched.near}
     turned = dict(_out_of_order(plan, order, states))
@@ -337,15 +339,15 @@ class _Matched:
         return max(ranks)
 
 
-def _states(plan: Plan, matched: _Matched, now: View) -> dict[str, tuple[str, Entry | None]]:
-    """Return the state of each step by id, with the event that it is by.
+def _states(steps: Iterable[Step], matched: _Matched, now: View) -> dict[str, tuple[str, Entry | None]]:
+    """Return the state of each of `steps` by id, with the event that it is by. They come in the order of their time.
 
     Only of a step that is due is it asked whether it is so already: what is left before it may make it otherwise, if
     only by moving something along.
     """
     found: dict[str, tuple[str, Entry | None]] = {}
     left = _Left()
-    for step in plan.steps:
+    for step in steps:
         entry, skip = matched.done.get(step.id), matched.skipped.get(step.id)
         if entry is not None and step.id in matched.near:
             found[step.id] = ELSEWHERE, entry
@@ -396,7 +398,7 @@ def is_there(now: View, action: Action) -> bool:
     if action.action in ac.GENERAL_ACTIONS - {ac.PLACE, ac.LIFT} or action.values:
         return False
     try:
-        written = [one for one in effects(now.plant, Event.of(action)) if one.aspect == ""]
+        written = [one for one in effects(now.plant, outright(action)) if one.aspect == ""]
         states = [now.state(one.subject) for one in written]
     except (KeyError, AssertionError):
         return False
@@ -526,12 +528,8 @@ def in_order(numbers: Sequence[int]) -> list[int]:
 # --- time ---------------------------------------------------------------------------------------------------------
 
 
-def _planned_ends(plan: Plan, hours: Mapping[str, Hours]) -> dict[str, int]:
+def _planned_ends(plan: Plan, layout: Layout, hours: Mapping[str, Hours]) -> dict[str, int]:
     """Return when each step was to end, of outings whose start is planned, or that have begun."""
-    if not plan.outings:
-        return {}
-    schedule = Schedule(plan, 0)
-    layout = schedule.lay_out(schedule.at_pace(1))
     starts = {o.id: o.start if o.start is not None else hours.get(o.id, Hours()).began for o in plan.outings}
     found: dict[str, int] = {}
     for one in layout.steps:

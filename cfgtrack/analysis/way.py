@@ -18,7 +18,7 @@ from cfgtrack.analysis.relaxed import Fact, Promise
 from cfgtrack.analysis.search import CUT_SHORT, Found, Limit, Outlook, search
 from cfgtrack.model.action import BEGIN, END, FOUND, Action
 from cfgtrack.model.event import Event
-from cfgtrack.model.possibility import Impossible, Refusal, resolve
+from cfgtrack.model.possibility import Impossible, Refusal, outright, resolve
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach
 from cfgtrack.rules.condition import Condition
@@ -173,7 +173,7 @@ class Work:
         engine = self.engine
         mark, noted = engine.mark(), engine.noted
         try:
-            engine.step(Event.of(Action("way:end", END, (), engine.world.now, outing=OUTING)))
+            engine.step(outright(Action("way:end", END, (), engine.world.now, outing=OUTING)))
             engine.end_sequence()
             engine.settle()
             breaches = self._standing(noted)
@@ -234,7 +234,7 @@ def find_way(
         while True:
             engine = judged(rules, begin, networks, coming=touched(grounding))
             grounding.engine = engine
-            engine.step(Event.of(Action("way:begin", BEGIN, (), engine.world.now, outing=OUTING)))
+            engine.step(outright(Action("way:begin", BEGIN, (), engine.world.now, outing=OUTING)))
             work = Work(engine, grounding, variances)
             chain = grounding.picture.chain(grounding.true(engine.world.configuration))
             try:
@@ -260,9 +260,9 @@ def touched(grounding: Grounding) -> Iterator[Event]:
     for subject in grounding.mentioned:
         found = plant.port(subject)
         if found is not None:
-            yield Event.of(Action("", FOUND, (subject,), 0, status=found[1].initial))
+            yield outright(Action("", FOUND, (subject,), 0, status=found[1].initial))
         elif plant.can_move(subject):
-            yield Event.of(Action("", FOUND, (subject,), 0, place=next(iter(plant.places))))
+            yield outright(Action("", FOUND, (subject,), 0, place=next(iter(plant.places))))
 
 
 def _done(work: Work, way: Sequence[int]) -> Iterator[Event]:

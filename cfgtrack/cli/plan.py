@@ -104,7 +104,7 @@ def list_(session: s.Session) -> None:
 )
 @click.option("--reason", metavar="TEXT", help="Why it is corrected.")
 @s.dry_run
-def done_(
+def done_command(
     session: s.Session,
     /,
     steps: tuple[str, ...],
@@ -155,7 +155,7 @@ def _tell(session: s.Session, /, found: Stepped) -> None:
 @s.authored
 @s.sure
 @s.dry_run
-def skip_(session: s.Session, /, steps: tuple[str, ...], reason: str, revision: str | None) -> None:
+def skip_command(session: s.Session, /, steps: tuple[str, ...], reason: str, revision: str | None) -> None:
     """Leave steps of the plan in force out, with the reason. A skipped step may still be done."""
     from cfgtrack.answers.steps import skip
 
@@ -167,7 +167,7 @@ def skip_(session: s.Session, /, steps: tuple[str, ...], reason: str, revision: 
 @click.option(
     "--all", "whole", is_flag=True, help="List every step, and not only those that aren't as planned."
 )
-def progress_(session: s.Session, /, *, whole: bool) -> None:
+def progress_command(session: s.Session, /, *, whole: bool) -> None:
     """Show how the plan in force goes, as run against as planned: done, skipped, elsewhere, out of order, besides.
 
     The verdict first, then what isn't as planned, then the outings with what is left of their budgets. Exit status 3
@@ -184,7 +184,7 @@ def progress_(session: s.Session, /, *, whole: bool) -> None:
 @s.command("left")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="The file to write; else the screen.")
 @s.asked_at
-def left_(session: s.Session, /, output: Path | None) -> None:
+def left_command(session: s.Session, /, output: Path | None) -> None:
     """Write what is left of the plan in force as a sequence file, from the recorded configuration and the real time.
 
     Outings that have begun go on now; what one that is over left is carried over into the next; one that should have
@@ -195,6 +195,3 @@ def left_(session: s.Session, /, output: Path | None) -> None:
 
     found = left(session.asking, None if output == s.STDOUT else output)
     session.answer(found, lambda: left_text(found))
-
-
-done_command, skip_command, progress_command, left_command = done_, skip_, progress_, left_

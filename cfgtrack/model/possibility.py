@@ -106,6 +106,11 @@ def resolve(view: View, action: Action, telling: Telling = Telling.PROPOSED) -> 
     return Impossible(action, refusals, outcome.moved)
 
 
+def outright(action: Action) -> Event:
+    """Return the event that an action is by itself, possible or not: as told, and nothing follows from where it is."""
+    return Event.of(action)
+
+
 def _resolved(view: View, action: Action, *, sited: bool) -> Event | Impossible:
     outcome = _as_it_stands(view, action, sited=sited)
     if view.is_bare or not isinstance(outcome, Event) or action.initial:

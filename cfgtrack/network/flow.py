@@ -126,10 +126,6 @@ class Flow:
             self._pressures = Pressures(self.network, vertex, self.graph, upstream=upstream)
         return self._pressures.lowest(address, self.vertices(address), self._configuration)
 
-    def known_links(self) -> Iterable[tuple[int, int]]:
-        """Yield the vertices that links join now."""
-        return ((a, b) for a, to in self.graph.out.items() for b in to)
-
     # --- as events happen ---
 
     def update(self, subjects: Iterable[str]) -> Shift:

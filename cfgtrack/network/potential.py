@@ -22,7 +22,6 @@ class Potential:
         pairs: Iterable[tuple[str, str]],
         seats: Iterable[tuple[str, str]],
     ) -> None:
-        self._network = network
         self._next: defaultdict[int, list[tuple[int, str]]] = defaultdict(list)
         self._upstream = network.plant.media[network.medium].upstream
         for a, b in network.plain:

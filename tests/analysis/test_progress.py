@@ -14,6 +14,7 @@ from cfgtrack.analysis.progress import (
     LEFT,
     OTHERWISE,
     SKIPPED,
+    THERE,
     Hours,
     Run,
     in_order,
@@ -180,3 +181,31 @@ def test_an_outing_that_is_over_hands_on_what_it_left() -> None:
     late = what_is_left(plan, run, 3 * HOUR, begun=[])
     assert [o.start for o in late.sequence.outings] == [None]
     assert "1 h ago" in late.notes[1]
+
+
+def test_what_is_so_and_will_be_undone_first_is_still_to_be_done() -> None:
+    """A step whose result holds now is left where one that comes before it makes it otherwise, wherever that stands:
+    on another track, further down, before what it waits for. Once nothing comes before it any more it is there.
+    """
+    told = (
+        ("back", "a", "shut", "P:V1", ("gone",)),
+        ("out", "b", "open", "P:V1", ()),
+        ("gone", "b", "open", "P:V2", ()),
+    )
+    steps = tuple(
+        Step(name, "N", track, Action(name, action, (port,), 0, outing="N"), (MINUTE,) * 3, after)
+        for name, track, action, port, after in told
+    )
+    plan = Sequence("", (Outing("N", 0, HOUR),), steps)
+
+    def found(number: int, port: str) -> Entry:
+        told = entry(number, "as-found", port)
+        return replace(told, event=replace(told.event, status="shut"))
+
+    shut = [found(1, "P:V1"), found(2, "P:V2")]
+    assert [one.state for one in judged(plan, shut).steps] == [LEFT] * 3
+    did = [*shut, entry(3, "open", "P:V1", "out")]
+    assert [one.state for one in judged(plan, did).steps] == [LEFT, DONE, LEFT]
+    all_but = [*did, entry(4, "open", "P:V2", "gone")]
+    assert [one.state for one in judged(plan, all_but).steps] == [LEFT, DONE, DONE]
+    assert [one.state for one in judged(plan, [*all_but, found(5, "P:V1")]).steps] == [THERE, DONE, DONE]

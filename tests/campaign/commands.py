@@ -241,7 +241,7 @@ def _ask(do: Any) -> None:
     for command, *more in (
         ("without", "WALL:V"), ("isolate", "BOX-1"), ("segments", "fluid"), ("checks",),
         ("compare", plan, plan), ("mend", plan, "-o", "{folder}/mended.toml"),
-        ("way", "--want", "BOX-1:J demated", "--most", "50"),
+        ("way", "--want", "WALL:V shut"),
         ("complete", plan, "-o", "{folder}/completed.toml"),
     ):  # fmt: skip
         do(command, *more, status=None)

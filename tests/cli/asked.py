@@ -598,17 +598,6 @@ steps = [
     { id = "note", do = "inspect BOX-2", takes = "30 min", after = ["look"] },
 ]
 """
-DEAD = """
-[[rule]]
-id = "dead"
-title = "No live connector is touched"
-hazard = "electric shock"
-severity = 1
-source = "common practice"
-mode = "at"
-at = { action = ["mate", "demate"], kind = "electrical-connector" }
-condition = { no_path = "power", from = "it", to = { source = true } }
-"""
 OPEN_AGAIN = """
 [[rule]]
 id = "open-again"
@@ -620,6 +609,51 @@ mode = "within"
 within = "20 min"
 trigger = { action = "shut", id = "WALL:V" }
 condition = { status = "WALL:V", is = "open" }
+"""
+
+
+ENDS_OPEN = """
+[[rule]]
+id = "ends-open"
+title = "The valve is open at the end"
+hazard = "it gets cold"
+severity = 3
+source = "common practice"
+mode = "by"
+by = "outing"
+condition = { status = "WALL:V", is = "open" }
+"""
+EITHER = """
+[[rule]]
+id = "either"
+title = "The valve is open or the switch is on"
+hazard = "it gets cold"
+severity = 3
+source = "common practice"
+mode = "always"
+tolerance = "20 h"
+condition = { any = [{ status = "WALL:V", is = "open" }, { status = "WALL:K", is = "on" }] }
+"""
+TURNS = """
+[[outing]]
+id = "W1"
+start = 2031-05-01T11:00:00Z
+[[outing.track]]
+name = "ann"
+steps = [
+    { do = "shut WALL:V", takes = "1 min" },
+    { do = "open WALL:V", takes = "1 min" },
+    { do = "shut WALL:V", takes = "1 min" },
+    { id = "open", do = "open WALL:V", takes = "1 min" },
+]
+[[outing.track]]
+name = "bea"
+steps = [
+    { do = "de-energise WALL:K", takes = "1 min", after = ["open"] },
+    { do = "energise WALL:K", takes = "1 min" },
+    { do = "de-energise WALL:K", takes = "1 min" },
+    { do = "energise WALL:K", takes = "1 min" },
+]
 """
 
 
@@ -649,6 +683,19 @@ def ordering(s: Asker) -> None:
     s.ask("orders", plan, *dead, "--most", "1", status=4)
     never = s.file("never.toml", OPEN_AGAIN.replace("20 min", "1 s"))
     assert s.ask("orders", plan, "--rules", never, "--at", at(3), status=3)["orders"]["cure"] is None
+    crashing = s.file(
+        "crashing.toml", CRASHING_RULE.replace('action = "place", id = "FRAIL-1"', 'action = "demate"')
+    )
+    assert s.ask("orders", plan, "--rules", crashing, "--at", at(3), status=4)["orders"]["crashed"]
+    ends_open = s.file("ends-open.toml", ENDS_OPEN)
+    shut = s.file("shut.toml", _plan('do = "shut WALL:V"'))
+    at_end = s.ask("orders", shut, "--rules", ends_open, "--at", at(3), status=3)["orders"]["bad"]["fault"]
+    assert at_end["step"] is None
+    # As many situations as the plan has steps: enough for it as it is, and not without its wait.
+    either = ("--rules", s.file("either.toml", EITHER), "--at", at(3), "--waits", "--most", "8")
+    waits = s.ask("orders", s.file("turns.toml", TURNS), *either, status=4)["orders"]["waits"]
+    assert [one["needed"] for one in waits] == [None]
+    s.ask("orders", plan, *dead, "--known-at", "2040-01-01T00:00:00Z")
     # A condition in Python may ask for anything.
     assert s.ask("orders", plan, "--at", at(3), status=3)["orders"]["unjudged"]
     s.ask("orders", s.file("bare.toml", '[[outing]]\nid = "W1"\n'), *dead)
@@ -1487,6 +1534,8 @@ def _ask_how_it_goes(s: Asker) -> None:
     s.ask("state", "BOX-1", "--at", at(31), "--after", "apart")
     s.ask("can", "BOX-1", "--at", at(31), "--after", "apart")
     s.ask("draw", "--at", at(31), "--after", "apart", "--form", "svg")
+    for form in ("svg", "png"):
+        s.ask("draw", "--form", form, "-o", s.folder / f"later.{form}", "--known-at", "2040-01-01T00:00:00Z")
 
 
 def _replan(s: Asker) -> None:
@@ -2021,6 +2070,11 @@ def completing(s: Asker) -> None:
     s.ask("complete", s.file("good.toml", _plan(OFF, APART)), *early)
     s.ask("complete", s.file("look.toml", _plan('do = "inspect BOX-1"')), *early, status=4)
     s.ask("complete", s.file("less.toml", _plan(APART)), "-o", s.folder / "more.toml", *early)
+    again = s.file("again.toml", _plan(OFF, APART, ON, 'do = "mate BOX-1:J WALL:J"'))
+    added = s.ask("complete", again, *early, "--known-at", "2040-01-01T00:00:00Z")["added"]
+    assert [one["after"] for one in added] == [["on"]]
+    both = ENDS_OPEN.replace("condition = ", 'condition = { all = [{ status = "WALL:V", is = "shut" }, ')
+    s.ask("complete", again, "--rules", s.file("both.toml", both.rstrip() + "] }\n"), *early, status=3)
     s.ask("complete", s.file("never.toml", _plan('do = "mate BOX-2:F to WALL:F2"')), *early, status=3)
 
 
@@ -2065,8 +2119,12 @@ def seeking(s: Asker) -> None:
     s.ask("way", "--want", "HALL:V1 open")
     assert s.ask("way", "--want", "HALL:V1 shut", status=3)["forbidden"][0]["rule"] == "breathes"
     assert "sizes" in s.ask("way", "--want", "PUMP-1:F2 mated to HALL:P2", status=3)["impossible"][0]
-    assert not s.ask("way", "--swap", "PUMP-1", "PUMP-2", "--to", "STORE", "--most", "1")["proved"]
-    exchange = s.ask("way", "--swap", "PUMP-1", "PUMP-2", "--to", "STORE", "--keep", "HALL:K1")
+    swap = ("--swap", "PUMP-1", "PUMP-2", "--to", "STORE", "--keep", "HALL:K1")
+    in_haste = ("--least", "time", "--by", "ANN", "--by", "BEN", "--most", "1")
+    hasty = s.ask("way", *swap, *in_haste)
+    assert not hasty["proved"]
+    assert any(step["after"] for step in hasty["steps"])
+    exchange = s.ask("way", *swap, "--known-at", "2040-01-01T00:00:00Z")
     assert exchange["proved"]
     assert exchange["steps"][-1]["action"] in ("energise HALL:K1", "mate PUMP-2:F1 to HALL:P1")
 

@@ -154,6 +154,57 @@ def defining(
     return Deed(command, "", typed, insert)
 
 
+IN_FORCE = """
+[[outing]]
+id = "W1"
+[[outing.track]]
+name = "REC"
+steps = [{ id = "ID", do = "measure PUMP-1 temperature=20degC", takes = "1 min" }]
+"""
+
+
+def planned(plant: Plant) -> tuple[str, str]:
+    """Return the step of a plan that the owner adopted, and of which nothing is done, and the event that adopted it."""
+    if "plan" not in plant.held:
+        step, event = plant.new("S"), plant.new("ADOPT")
+        file = plant.file(IN_FORCE.replace("ID", step))
+        plant.owner("plan", "adopt", file, "--recorder", "LEAD", "--id", event)
+        plant.held |= {"step": step, "plan": event}
+    return plant.held["step"], plant.held["plan"]
+
+
+def of_plan(command: str, thing: str, action: str, *words: str, **more: object) -> Deed:
+    """Return what is done with the plan in force, or without an action a question about it.
+
+    STEP stands for its step, ADOPTED for what adopted it.
+    """
+
+    def typed(plant: Plant, person: str) -> tuple[object, ...]:
+        del person
+        meant = dict(zip(("STEP", "ADOPTED"), planned(plant), strict=True))
+        return (*command.split(), *(meant.get(word, word) for word in words))
+
+    def insert(db: psycopg.Connection[Any], plant: Plant, person: str) -> None:
+        step, plan = planned(plant)
+        of_step = {} if action == "abandon" else {"step": step, "plan": plan}
+        insert_event(db, said(action, person, plant.new(), *filter(None, [thing]), **of_step, **more))
+
+    return Deed(command, thing, typed, insert if action else looking(command, "event").sql)
+
+
+def adopting(plant: Plant, person: str) -> tuple[object, ...]:
+    """Return how a plan is adopted."""
+    del person
+    return "plan", "adopt", plant.file(IN_FORCE.replace("ID", plant.new("S")))
+
+
+def adopted(db: psycopg.Connection[Any], plant: Plant, person: str) -> None:
+    """Adopt a plan in SQL."""
+    text = IN_FORCE.replace("ID", plant.new("S"))
+    body = {"name": "plan.toml", "sha256": hashlib.sha256(text.encode()).hexdigest(), "text": text}
+    insert_event(db, said("adopt", person, plant.new(), body=body))
+
+
 def by_owner(command: str, statement: str, *words: object) -> Deed:
     """Return what only the owner of the tables may do."""
 
@@ -204,6 +255,14 @@ DEEDS: tuple[Deed, ...] = (
     looking("stops", "event", "PLAN"),
     looking("leave", "event"),
     looking("failures", "event", "PLAN"),
+    looking("orders", "event", "PLAN"),
+    looking("durations", "event", "PLAN", "--samples", "9"),
+    looking("which", "event", "--for", "PUMP-1"),
+    looking("complete", "event", "PLAN"),
+    looking("plan list", "event"),
+    of_plan("plan show", "", ""),
+    of_plan("progress", "", ""),
+    of_plan("left", "", ""),
     looking("audit", "tree_head"),
     looking("head", "tree_head"),
     looking("prove", "event", "initial:PUMP-1"),
@@ -228,6 +287,10 @@ DEEDS: tuple[Deed, ...] = (
             db, said("acknowledge", person, plant.new(), acknowledges="0123456789ab", reason="x")
         ),
     ),
+    of_plan("done", INSIDE, "inspect", "STEP", "--revision", "ADOPTED"),
+    of_plan("skip", "", "skip", "STEP", "--revision", "ADOPTED", "--reason", "x", reason="x"),
+    Deed("plan adopt", "", adopting, adopted),
+    of_plan("plan drop", "", "abandon", "--reason", "x", reason="x"),
     defining("load", "place", '[[place]]\nid = "ID"\n', {}),
     defining("load people", "person", '[[person]]\nid = "ID"\n', {}),
     defining("rules load", "rules", RULE, {"text": RULE}),

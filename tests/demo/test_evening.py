@@ -23,7 +23,7 @@ from cfgtrack.answers.transfer import take_in
 from cfgtrack.files.phrase import phrase, split_phrase
 from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.sequence import Laid, Step, lay_out
+from cfgtrack.model.sequence import Laid, Sequence, Step, lay_out
 from cfgtrack.model.time import MINUTE, format_instant
 from cfgtrack.model.trouble import Trouble
 from tests.cli.conftest import Answer, Command
@@ -45,6 +45,7 @@ class Evening:
     seized: Step
     skipped: Step
     confused: Step
+    exchanged: str
 
     def ask(self, *words: object) -> Answer:
         """Ask by the command line, at that time."""
@@ -91,7 +92,7 @@ def evening(tmp_path_factory: pytest.TempPathFactory) -> Evening:
     now = replace(asking, at=at + MINUTE)
     record.record(now, ["defect", "release", seized.action.subjects[0], "seized", "torque=140 N m"])
     steps.skip(now, [skipped.id], reason="no light")
-    return Evening(folder, night, at + MINUTE, seized, skipped, confused)
+    return Evening(folder, night, at + MINUTE, seized, skipped, confused, _exchanged(plan, plant))
 
 
 def _did(asking: Asking, adopted: str, did: list[Laid], lost: int) -> None:
@@ -138,6 +139,14 @@ def _alternatives(plant: Plant, step: Step, named: set[str]) -> Iterator[list[st
             yield split_phrase(phrase(replace(step.action, subjects=(*before, port))))
 
 
+def _exchanged(plan: Sequence, plant: Plant) -> str:
+    """Return the unit that is exchanged: the first that a plan moves of which it moves a like one later."""
+    moved = [one.action.subjects[0] for one in plan.steps if one.action.action in ("lift", "place")]
+    units = [*dict.fromkeys(one for one in moved if one in plant.units)]
+    parts = [plant.part_of(one) for one in units]
+    return next(one for one, part in zip(units, parts, strict=True) if parts.count(part) > 1)
+
+
 def _first_screen(answer: Answer) -> str:
     return "\n".join(answer.out.splitlines()[:SCREEN])
 
@@ -181,6 +190,29 @@ def test_whether_the_work_may_stop_is_one_command(evening: Evening) -> None:
     answer = evening.ask("leave")
     assert answer.status in (0, 3)
     assert answer.out.splitlines()[0]
+
+
+def test_which_spare_is_one_command(evening: Evening) -> None:
+    """`which --for` names the best one and why on its first lines, and all that could do on the first screen."""
+    found = json.loads(evening.ask("which", "--for", evening.exchanged, "--json").out)["candidates"]
+    answer = evening.ask("which", "--for", evening.exchanged)
+    assert answer.status == 0
+    assert answer.out.startswith(found[0]["thing"])
+    assert all(f"\n{one['thing']} " in _first_screen(answer) for one in found)
+    assert evening.exchanged not in {one["thing"] for one in found}
+
+
+def test_each_answer_is_on_the_first_screen(evening: Evening) -> None:
+    """May we stop, what is left, what does the rest break, which spare: one command and one screen answer each."""
+    screens = {
+        words: _first_screen(evening.ask(*words))
+        for words in (("leave",), ("left",), ("check",), ("which", "--for", evening.exchanged))
+    }
+    assert screens[("leave",)].startswith("No, the work may not stop: ")
+    assert f'id = "{evening.seized.id}"' in screens[("left",)]
+    assert screens[("check",)].startswith("Not clear ")
+    assert f"step {evening.seized.id}: " in screens[("check",)]
+    assert f"in place of {evening.exchanged}" in screens[("which", "--for", evening.exchanged)]
 
 
 def test_the_night_goes_on_in_the_state_that_is_recorded(evening: Evening) -> None:
