@@ -36,10 +36,8 @@ from cfgtrack.analysis.sampling import (
     takes_in,
 )
 from cfgtrack.analysis.schedule import (
-    DoerWait,
     Ways,
     expected_times,
-    one_at_a_time,
     probability_within,
     way_variance,
 )
@@ -56,7 +54,7 @@ from cfgtrack.analysis.trial import (
     limit_of,
 )
 from cfgtrack.analysis.verdict import A_MIX
-from cfgtrack.model.sequence import Schedule
+from cfgtrack.model.sequence import DoerWait, Schedule
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.time import Instant
 from cfgtrack.network.network import Network
@@ -548,8 +546,7 @@ def how_long(
     Samples are drawn by an `executor` where there is one; the numbers are the same. Raises Deadlock, and TooEarly, as
     `check` does.
     """
-    one_by_one, waits = one_at_a_time(proposal)
-    trial = put_on_trial(rules, begin, one_by_one, networks=networks, begun=begun)
+    trial = put_on_trial(rules, begin, proposal, networks=networks, begun=begun)
     trial.notes_stirring = True
     mixes = Mixes(trial, rules)
     mixes.judge_all()
@@ -584,7 +581,7 @@ def how_long(
         outings=tuple(_outing_times(trial, spent)),
         limits=tuple(_limits(mixes, looked)),
         steps=tuple(_step_times(trial, looked)),
-        doer_waits=waits,
+        doer_waits=trial.schedule.doer_waits,
         judged=len(learnt.orders),
         unjudged=max(looked.unknown.values(), default=0),
         untried=mixes.untried,

@@ -33,11 +33,15 @@ from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
 from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.model.sequence import doer_waits
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, expect_thing
 from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import RuleSet
+
+MOST_DOER_WAITS = 4
+"""So many waits of who has several tracks are told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +89,7 @@ def check(
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
         defects = _defects_of(past.configuration, touched)
-        notes = (*notes, *_mismatches(past, report))
+        notes = (*notes, *_one_at_a_time(meant), *_mismatches(past, report))
         orders = _every_order(past, chosen, meant, tell=tell) if every_order else None
         return Checked(past.moment, report, tuple(remarks), defects, notes=notes, orders=orders)
 
@@ -116,6 +120,17 @@ def judged(
             in_force=_in_force(past, files),
             margins=margins,
         )
+
+
+def _one_at_a_time(proposal: Proposal) -> Iterator[str]:
+    """Yield who has several tracks of an outing, and so which steps wait for him: he does one thing at a time."""
+    waits: dict[str, list[str]] = {}
+    for wait in doer_waits(proposal):
+        waits.setdefault(wait.doer, []).append(f"{wait.step} waits for {wait.waits_for}")
+    for doer, several in waits.items():
+        first, more = ", ".join(several[:MOST_DOER_WAITS]), len(several) - MOST_DOER_WAITS
+        also = f" and {more} more" if more > 0 else ""
+        yield f"note: {doer} has several tracks, and does one thing at a time: {first}{also}"
 
 
 def _mismatches(past: Past, report: CheckReport) -> Iterator[str]:

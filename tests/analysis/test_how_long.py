@@ -14,7 +14,6 @@ from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.duration_model import Shape
 from cfgtrack.analysis.how_long import HowLong, Limit, Sampling, how_long
 from cfgtrack.analysis.sampling import chunks, draws_of, takes_in
-from cfgtrack.analysis.schedule import one_at_a_time
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.part import Part, Port
@@ -40,7 +39,7 @@ def asked(
 
 def samples_of(sequence: Sequence, drawn: Sampling) -> list[dict[str, int]]:
     """Return what each step takes in each sample."""
-    schedule = Schedule(one_at_a_time(sequence)[0], 0)
+    schedule = Schedule(sequence, 0)
     draws = draws_of(schedule, drawn.shape, drawn.seed)
     return [
         {name: takes[point] for name, point in schedule.number.items()}
@@ -284,8 +283,7 @@ def test_no_doer_ever_does_two_things_at_once(sequence: Sequence, data: st.DataO
         replace(one, action=replace(one.action, by=data.draw(st.sampled_from(("ANN", "BEN")))))
         for one in sequence.steps
     )
-    shared, _ = one_at_a_time(replace(sequence, steps=steps))
-    schedule = Schedule(shared, 0)
+    schedule = Schedule(replace(sequence, steps=steps), 0)
     takes = [data.draw(st.integers(low, high)) for low, _, high in schedule.takes]
     laid = sorted(schedule.lay_out(takes).steps, key=lambda one: (one.start, one.end))
     for doer in ("ANN", "BEN"):
@@ -296,7 +294,7 @@ def test_no_doer_ever_does_two_things_at_once(sequence: Sequence, data: st.DataO
         ahead = [
             other.end
             for other in likely.values()
-            if other.step.id in one.step.after
+            if other.step.id in schedule.waits[one.step.id]
             or (
                 other.step.track == one.step.track
                 and steps.index(_by_id(steps, other)) < steps.index(_by_id(steps, one))
