@@ -31,7 +31,7 @@ from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.kept import KeptCheck
 from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
+from cfgtrack.model.presence import acts_at, needs_nobody, not_a_doer, site_at, told_where
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, expect_thing
@@ -159,7 +159,7 @@ def single(action: str, plant: Plant) -> Proposal:
     event = parse_phrase(words, plant, id="1", where="--do")
     if event.action == LIFT and event.by is None:  # who takes a thing does it
         event = replace(event, by=event.place)
-    if event.action not in NEEDS_NOBODY and (why := not_a_doer(plant, event.by)):
+    if not needs_nobody(plant, event) and (why := not_a_doer(plant, event.by)):
         raise BadInput(Problem("--do", UNKNOWN if event.by else "missing", why, action))
     if event.action in BOOK_ACTIONS:
         sentence = f"{event.action} is done to the record: there is nothing to check in it"

@@ -174,14 +174,20 @@ def works(empty: Command) -> Command:
     return empty
 
 
-def test_who_finds_it_is_there_but_not_where_a_thing_is_missing(works: Command) -> None:
-    """Who finds a port stuck was there; who misses a whole unit may be anywhere, as the unit may."""
+def test_a_defect_is_told_from_anywhere_and_rectified_at_the_thing(works: Command) -> None:
+    """Who tells a defect says so, and stays where he is, recorded or proposed; who rectifies it works at the thing."""
     assert "DISCREPANCY" not in works.ok(
         "defect", "Y", "missing", "--by", "ANN", "--at", "2031-05-01T08:00:00Z"
     )
-    assert works.json_of("state", "ANN")["state"]["place"][0] == "BAY"
+    assert works("check", "--do", "defect open Y:V stuck by ANN").status == 0
+    assert works("check", "--do", "defect open Y:V stuck").status == 0
     stuck = works.ok("defect", "open", "Y:V", "stuck", "--by", "ANN", "--at", "2031-05-01T08:10:00Z")
-    assert "DISCREPANCY the record said ANN at BAY" in stuck
+    assert "DISCREPANCY" not in stuck
+    assert works.json_of("state", "ANN")["state"]["place"][0] == "BAY"
+    works.ok("audit")
+    put_right = works("check", "--do", "rectify open Y:V stuck by ANN")
+    assert put_right.status == 3
+    assert "ANN is at BAY; Y:V is at STORE" in put_right.out
     refused = works("check", "--do", "open Y:V by ANN")
     assert refused.status == 3
     assert "Y has a defect (nothing can be done): missing" in refused.out
