@@ -26,7 +26,7 @@ from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.defect import Defect, defects_about, defects_on
+from cfgtrack.model.defect import Defect, all_defects, defects_about, defects_on
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.kept import KeptCheck
 from cfgtrack.model.lock import locks_on, tags_on, told
@@ -44,12 +44,14 @@ from cfgtrack.rules.rule import RuleSet
 class Checked(Answer):
     """What a proposal would break, and the remarks and `defects` of what it touches, as they are when it begins.
 
-    `kept`: what is kept of it, if that was asked; so are its `orders`, each of them.
+    `standing`: all defects that stand then, of whatever. `kept`: what is kept of it, if that was asked; so are its
+    `orders`, each of them.
     """
 
     check: CheckReport
     remarks: tuple[Entry, ...]
     defects: tuple[Defect, ...]
+    standing: tuple[Defect, ...] = field(default=(), kw_only=True)
     kept: KeptCheck | None = field(default=None, kw_only=True)
     orders: OrdersReport | None = field(default=None, kw_only=True)
 
@@ -87,7 +89,10 @@ def check(
         defects = _defects_of(past.configuration, touched)
         notes = (*notes, *_mismatches(past, report))
         orders = _every_order(past, chosen, meant, tell=tell) if every_order else None
-        return Checked(past.moment, report, tuple(remarks), defects, notes=notes, orders=orders)
+        standing = tuple(all_defects(past.configuration))
+        return Checked(
+            past.moment, report, tuple(remarks), defects, standing=standing, notes=notes, orders=orders
+        )
 
 
 def _defects_of(now: Configuration, things: Iterable[str]) -> tuple[Defect, ...]:

@@ -166,6 +166,20 @@ def test_pictures_have_it_in_words(cfgtrack: Command) -> None:
         assert "DEFECT no demate: seized" in said, words
 
 
+def test_a_verdict_says_which_defects_stand(cfgtrack: Command) -> None:
+    """Beneath the verdict `leave`, and `check` of something else altogether, tell what stands."""
+    asked = (("leave",), ("check", "--do", "inspect PUMP-2"))
+    for words in asked:
+        assert " stand" not in cfgtrack(*words).out
+    seized(cfgtrack)
+    for words in asked:
+        assert "1 defect stands: PUMP-1:J1 seized, force 400 N (no demate)" in " ".join(
+            cfgtrack(*words).out.split()
+        )
+        told = cfgtrack(*words, "--json").json
+        assert [one["thing"] for one in told.get("standing", told["defects"])] == ["PUMP-1:J1"]
+
+
 @pytest.fixture
 def works(empty: Command) -> Command:
     """Give the command on a plant with sites."""
