@@ -353,3 +353,27 @@ def test_the_closest_margins_are_those_of_check(sequence: Sequence, limit: int) 
     for margin in told.margins:
         same = [one for one in found.limits if (one.rule, one.subject) == (margin.rule, margin.subject)]
         assert min((one.worst for one in same), default=margin.left) <= margin.left
+
+
+def test_what_an_outing_has_used_already_counts_in_all_that_is_told_of_it() -> None:
+    """Of an outing that began 100 s ago each time is so much longer; its budget is that of the same work 100 s less."""
+    steps = (step("1", "a", "inspect P", (1, 2, 9)), step("2", "a", "inspect Q", (2, 4, 12)))
+    outing = Outing("1", None, 112 * SECOND)
+    later = Outing("2")
+    after = replace(step("3", "a", "inspect P", (1, 3, 5)), outing="2")
+    begun = asked(
+        RuleSet(), Sequence(outings=(outing, later), steps=(*steps, after)), begun={"1": -100 * SECOND}
+    )
+    fresh = asked(
+        RuleSet(), Sequence(outings=(replace(outing, budget=12 * SECOND), later), steps=(*steps, after))
+    )
+    for name in ("low", "likely", "high", "expected", "mean", "p05", "p50", "p95", "used"):
+        told, alone = (getattr(found.outings[0], name) for found in (begun, fresh))
+        assert told == pytest.approx(alone + 100), name
+        assert getattr(begun.outings[1], name) == pytest.approx(getattr(fresh.outings[1], name)), name
+    assert begun.outings[0].pert_within == pytest.approx(fresh.outings[0].pert_within)
+    (limit,), (other,) = begun.limits, fresh.limits
+    assert (limit.in_time, limit.worst, limit.likely) == (other.in_time, other.worst, other.likely)
+    # What is left by the likely durations is the same, told of the budget and of the outing.
+    assert limit.likely_seconds == 112 - begun.outings[0].likely
+    assert [(one.start, one.end) for one in begun.steps] == [(100.0, 102.0), (102.0, 106.0), (0.0, 3.0)]
