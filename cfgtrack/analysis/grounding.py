@@ -23,7 +23,7 @@ from cfgtrack.model.kind import Kind, Move
 from cfgtrack.model.lock import all_devices
 from cfgtrack.model.plant import Place, owner_of
 from cfgtrack.model.possibility import Refusal, misfits, outright
-from cfgtrack.model.presence import NEEDS_NOBODY, hands_of, site_of
+from cfgtrack.model.presence import hands_of, needs_nobody, site_of
 from cfgtrack.model.quantity import DIMENSIONS, Quantity, from_si, parse_quantity
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import Breach
@@ -532,7 +532,7 @@ class Grounding:
         if (
             not self.plant.has_sites
             or doer is None
-            or action.action in NEEDS_NOBODY
+            or needs_nobody(self.plant, action)
             or action.subjects == (doer,)
         ):
             return

@@ -36,10 +36,8 @@ from cfgtrack.analysis.sampling import (
     takes_in,
 )
 from cfgtrack.analysis.schedule import (
-    DoerWait,
     Ways,
     expected_times,
-    one_at_a_time,
     probability_within,
     way_variance,
 )
@@ -56,7 +54,7 @@ from cfgtrack.analysis.trial import (
     limit_of,
 )
 from cfgtrack.analysis.verdict import A_MIX
-from cfgtrack.model.sequence import Schedule
+from cfgtrack.model.sequence import DoerWait, Schedule
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.time import Instant
 from cfgtrack.network.network import Network
@@ -145,7 +143,8 @@ class Limit:
 class OutingTime:
     """How long an outing takes.
 
-    In seconds: with `low`, `likely` and `high` durations; as PERT expects, `expected` and `deviation` (the root of
+    In seconds from its beginning on, with the time that is `used` already where it has begun: with `low`, `likely` and
+    `high` durations; as PERT expects, `expected` and `deviation` (the root of
     its variance), of the longest way of steps at expected durations; and as sampled, the `mean` and what is
     exceeded in 95, 50 and 5 of a hundred samples (`p05`, `p50`, `p95`). `pert_within` is PERT's own probability
     that the budget holds.
@@ -155,6 +154,7 @@ class OutingTime:
     title: str
     start: Instant
     budget: float | None
+    used: float
     low: float
     likely: float
     high: float
@@ -171,6 +171,8 @@ class OutingTime:
 @dataclass(frozen=True, slots=True)
 class StepTime:
     """A step in the schedule of likely durations, in seconds from the beginning of its outing, and who does it.
+
+    Of one that has begun, from when it did.
 
     It starts and ends as early as can be at `start` and `end`. It may end so much later without making its outing
     later (`total_float`), and without moving any other step (`free_float`). `is_critical`: it is on the longest
@@ -548,8 +550,7 @@ def how_long(
     Samples are drawn by an `executor` where there is one; the numbers are the same. Raises Deadlock, and TooEarly, as
     `check` does.
     """
-    one_by_one, waits = one_at_a_time(proposal)
-    trial = put_on_trial(rules, begin, one_by_one, networks=networks, begun=begun)
+    trial = put_on_trial(rules, begin, proposal, networks=networks, begun=begun)
     trial.notes_stirring = True
     mixes = Mixes(trial, rules)
     mixes.judge_all()
@@ -565,7 +566,9 @@ def how_long(
                     if not looked.take(chunk):
                         break
                     for outing, (first, last) in trial.schedule.spans.items():
-                        spent[outing] += map(sub, chunk.times[last], chunk.times[first])
+                        began = trial.schedule.begun.get(outing)
+                        starts = chunk.times[first] if began is None else repeat(began - draws.origin)
+                        spent[outing] += map(sub, chunk.times[last], starts)
                     if tell is not None:
                         tell(looked.samples, drawn.samples)
                 else:
@@ -584,7 +587,7 @@ def how_long(
         outings=tuple(_outing_times(trial, spent)),
         limits=tuple(_limits(mixes, looked)),
         steps=tuple(_step_times(trial, looked)),
-        doer_waits=waits,
+        doer_waits=trial.schedule.doer_waits,
         judged=len(learnt.orders),
         unjudged=max(looked.unknown.values(), default=0),
         untried=mixes.untried,
@@ -629,24 +632,25 @@ def _outing_times(trial: Trial, spent: Mapping[str, Sequence[int]]) -> Iterator[
     as_expected = Ways(schedule, expected_times(schedule))
     for outing in trial.proposal.outings:
         begin, over = schedule.spans[outing.id]
-        low, middle, high = (times[over] - times[begin] for times in paces)
+        began = schedule.begun.get(outing.id)
+        low, middle, high = (times[over] - (times[begin] if began is None else began) for times in paces)
         critical = as_expected.critical(outing.id)
-        mean = as_expected.times[over] - as_expected.times[begin]
+        mean = as_expected.times[over] - (as_expected.times[begin] if began is None else began)
         square = way_variance(schedule.takes[point] for point in critical)
         spans = sorted(spent[outing.id])
-        ago = paces[1][begin] - schedule.begun.get(outing.id, paces[1][begin])
         budget = outing.budget
         yield OutingTime(
             outing=outing.id,
             title=outing.title,
             start=paces[1][begin],
             budget=None if budget is None else seconds(budget),
+            used=0.0 if began is None else seconds(paces[1][begin] - began),
             low=seconds(low),
             likely=seconds(middle),
             high=seconds(high),
             expected=seconds(mean),
             deviation=seconds(sqrt(square)),
-            pert_within=None if budget is None else probability_within(budget - ago, mean, square),
+            pert_within=None if budget is None else probability_within(budget, mean, square),
             mean=seconds(sum(spans) / len(spans)) if spans else 0.0,
             p05=_quantile(spans, 0.05),
             p50=_quantile(spans, 0.5),
@@ -677,7 +681,7 @@ def _step_times(trial: Trial, looked: _Looked) -> Iterator[StepTime]:
         often: Counter[int] = Counter()
         for chunk in looked.first:
             often.update(criticality(looked.draws, chunk, begin, over))
-        began = ways.times[begin]
+        began = schedule.begun.get(outing.id, ways.times[begin])
         for point, room in sorted(rooms.items(), key=lambda one: schedule.written[one[0]]):
             step = schedule.steps[point]
             assert step is not None

@@ -97,7 +97,8 @@ class _Work:
         self.steps = proposal.steps
         self.number = {step.id: i for i, step in enumerate(self.steps)}
         self.high = [step.takes[2] for step in self.steps]
-        schedule = Schedule(proposal, start, begun)
+        # In which order a doer of several tracks goes is what is searched.
+        schedule = Schedule(proposal, start, begun, one_at_a_time=False)
         low = schedule.times(schedule.at_pace(0))
         self.earliest = [low[schedule.number[step.id]] for step in self.steps]
         number = {outing.id: i for i, outing in enumerate(proposal.outings)}
@@ -1106,7 +1107,9 @@ class _Cures:
         self._searching, self._proposal = searching, proposal
         self._known = [bad.steps]
         self._tried: dict[frozenset[Wait], tuple[str, ...] | None] = {}
-        schedule = Schedule(proposal, searching.ground.begin.start, searching.ground.begun)
+        schedule = Schedule(
+            proposal, searching.ground.begin.start, searching.ground.begun, one_at_a_time=False
+        )
         laid = schedule.lay_out(schedule.at_pace(1))
         self._turn = {one.step.id: i for i, one in enumerate(laid.steps)}
         self._of = {step.id: step for step in proposal.steps}

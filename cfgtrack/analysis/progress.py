@@ -1,8 +1,10 @@
 """As it was run against as it was planned: which steps of a plan are done, which otherwise, which are left.
 
-An event belongs to a step that it names. What names none belongs to the step that says just what was done, and then,
-where a step was passed over or is the next of its track, to one that says the same of something near by: another port.
-Whatever is left over was done besides the plan.
+An event belongs to a step that it names, where it is what that says, or has the same effect. What names none, or the
+wrong one, belongs to the step that says just what was done, and then, where a step was passed over or is the next of
+its track, to one that says the same of something near by: another port. Whatever is left over was done besides the
+plan. A step is over when what it says is so, or somebody says that it needn't be: what was done at another port in its
+name stands for it where it is skipped, too.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from typing import ClassVar
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.configuration import View, place_line
-from cfgtrack.model.defect import bars
+from cfgtrack.model.defect import barring
 from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, outright, resolve
@@ -33,8 +35,9 @@ DONE, OTHERWISE, ELSEWHERE, THERE, SKIPPED, LEFT = (
     "skipped",
     "left",
 )
-"""What has become of a step: done as planned; done otherwise, as was said; perhaps done elsewhere, as something near by
-was done and nobody said of which step, so still to be done; it is so already; left out; still to be done."""
+"""What has become of a step: done as planned; done otherwise, with the same effect or as that was said to do; done
+elsewhere, as something else was done in its name, or something near by in none, so still to be done; it is so already;
+left out; still to be done."""
 
 _NO_WORK = ac.DEFECT_ACTIONS | {ac.SKIP, ac.REMARK}
 """What says something of the work, and is none: a skip, a remark, that something can't be done."""
@@ -76,6 +79,7 @@ class StepRun:
 class OutingRun:
     """How an outing goes: `state`, when it was to begin, began and was over, how many of its steps are over.
 
+    So many of these were `skipped`.
     `work` is how long what is left of it is likely to take, `used` how long it has gone on; `budget` what it may.
     """
 
@@ -85,6 +89,7 @@ class OutingRun:
     state: str
     steps: int
     over: int
+    skipped: int
     planned: Instant | None
     began: Instant | None
     ended: Instant | None
@@ -157,8 +162,8 @@ def run_of(
     for step in plan.steps:
         state, entry = states[step.id]
         deviations = [*_deviations(step, state, entry, matched, ranges), *turned.get(step.id, ())]
-        if state in (LEFT, ELSEWHERE) and (defect := bars(now, step.action)) is not None:
-            deviations.append(Deviation("barred", f"can't be done: {defect.cause}, event {defect.event}"))
+        if state in (LEFT, ELSEWHERE):
+            deviations += _barred(now, step.action)
         end = planned.get(step.id)
         is_done = state in (DONE, OTHERWISE) and entry is not None
         late = entry.event.happened - end if is_done and entry is not None and end is not None else None
@@ -182,6 +187,24 @@ def is_as_planned(planned: Action, event: Event) -> bool:
         and planned.status in (None, event.status)
         and (planned.action != ac.MEASURE or planned.values.keys() <= event.values.keys())
     )
+
+
+def has_same_effect(plant: Plant, planned: Action, event: Event) -> bool:
+    """Return whether an event leaves everything as a step would, done otherwise: found so, say."""
+    try:
+        wanted = [one for one in effects(plant, Event.of(planned)) if one.aspect == ""]
+        made = [one for one in effects(plant, event) if one.aspect == ""]
+    except (KeyError, AssertionError):
+        return False
+    return bool(wanted) and all(
+        any((m.subject, m.value) == (w.subject, w.value) and w.other in (None, m.other) for m in made)
+        for w in wanted
+    )
+
+
+def stands_for(plant: Plant, planned: Action, event: Event) -> bool:
+    """Return whether nothing is left of what a step says once an event was done in its name."""
+    return is_as_planned(planned, event) or has_same_effect(plant, planned, event)
 
 
 def nearness(plant: Plant, now: View, planned: Action, event: Event) -> int | None:
@@ -216,7 +239,10 @@ def kind_of(plant: Plant, address: str) -> str | None:
 
 
 class _Matched:
-    """Which event did which step (`done`; of those in `near` it is a guess), which skipped one, which are `used` up."""
+    """Which event did which step (`done`; of those in `near` it is a guess), which skipped one, which are `used` up.
+
+    `meant`: what was done in the name of a step and isn't what that says; `named`: of which other step it is, if any.
+    """
 
     def __init__(
         self, plan: Plan, entries: Sequence[Entry], plant: Plant, now: View, hours: Mapping[str, Hours]
@@ -225,7 +251,9 @@ class _Matched:
         self.skipped: dict[str, Entry] = {}
         self.used: set[int] = set()
         self.near: set[str] = set()
-        self._plan, self._plant, self._now = plan, plant, now
+        self.meant: dict[str, Entry] = {}
+        self.named: dict[int, str] = {}
+        self.plant, self._plan, self._now = plant, plan, now
         self._rank = {outing.id: i for i, outing in enumerate(plan.outings)}
         self._hours = hours
         self._open = {step.id: step for step in plan.steps}
@@ -245,11 +273,36 @@ class _Matched:
         for entry in entries:
             self._take_named(entry)
         for entry in entries:
-            if self._is_free(entry):
+            if self._is_free(entry) and id(entry) not in self.named:
                 self._take_alike(entry)
+        for i, entry in enumerate(entries):
+            if self._is_free(entry) and id(entry) in self.named and not self._is_undone(entries, i):
+                self._take_alike(entry)
+        for name in self.meant:
+            self._take_meant(name)
         for entry in entries:
-            if self._is_free(entry):
+            if self._is_free(entry) and id(entry) not in self.named:
                 self._take_near(entry)
+
+    def _is_undone(self, entries: Sequence[Entry], place: int) -> bool:
+        """Return whether something besides the plan was done later to what a wrongly named event was done to."""
+        own = {*entries[place].event.subjects, *filter(None, (entries[place].event.peer,))}
+        return any(
+            self._is_free(later) and not own.isdisjoint(later.event.subjects)
+            for later in entries[place + 1 :]
+        )
+
+    def _take_meant(self, name: str) -> None:
+        """Have the step that somebody named belong to what he did, where nothing else did it; over if it is skipped."""
+        entry = self.meant[name]
+        if name in self.done or not self._is_free(entry):
+            return
+        step = self._plan.steps[self._written[name]]
+        self.used.add(id(entry))
+        self.done[name] = entry
+        if name not in self.skipped:
+            self.near.add(name)
+            self._close(step)
 
     def _is_free(self, entry: Entry) -> bool:
         return id(entry) not in self.used and entry.event.action not in _NO_WORK
@@ -274,8 +327,11 @@ class _Matched:
             self.skipped[name] = entry
             self.used.add(id(entry))
             self._close(step)
-        elif name not in self.done:
+        elif name not in self.done and stands_for(self.plant, step.action, entry.event):
             self._take(step, entry)
+        elif entry.event.action not in _NO_WORK:
+            self.named[id(entry)] = name
+            self.meant[name] = entry
 
     def _take_alike(self, entry: Entry) -> None:
         event = entry.event
@@ -300,7 +356,7 @@ class _Matched:
         near: list[tuple[int, int, Step]] = []
         for step in self._open.values():
             if self._is_due(step) and step.outing == (entry.event.outing or step.outing):
-                far = nearness(self._plant, self._now, step.action, entry.event)
+                far = nearness(self.plant, self._now, step.action, entry.event)
                 if far is not None:
                     near.append((far, self._written[step.id], step))
         if near:
@@ -350,6 +406,10 @@ def _states(steps: Iterable[Step], matched: _Matched, now: View) -> dict[str, tu
     for step in steps:
         entry, skip = matched.done.get(step.id), matched.skipped.get(step.id)
         if entry is not None and step.id in matched.near:
+            if left.lets(step) and is_there(now, step.action):
+                matched.used.discard(id(entry))
+                found[step.id] = THERE, None
+                continue
             found[step.id] = ELSEWHERE, entry
             left.add(step)
         elif entry is not None:
@@ -418,21 +478,45 @@ def _deviations(
         yield Deviation("skipped", entry.event.reason or "")
     elif state == THERE:
         yield Deviation("there", "it is so already, and nobody recorded it as this step")
-    elif state == ELSEWHERE and entry is not None:
+    elif state == ELSEWHERE and entry is not None and entry.event.step != step.id:
         what = f"{_told(entry.event)} instead of {_told(planned)}?"
         yield Deviation("other-thing", f"{what} it is still to be done, or to be skipped")
+    elif state in (LEFT, ELSEWHERE) and (meant := matched.meant.get(step.id)) is not None:
+        code = "other-thing" if meant.event.action == planned.action else "other-action"
+        what = "done at another port or thing" if code == "other-thing" else "done otherwise"
+        if {*planned.subjects} <= {*meant.event.subjects}:
+            what = "done otherwise"
+        yield Deviation(code, f"{what}: {_told(meant.event)}; {_told(planned)} still to do")
     elif state in (DONE, OTHERWISE) and entry is not None:
-        event = entry.event
-        if state == OTHERWISE:
-            code = "other-thing" if event.action == planned.action else "other-action"
-            yield Deviation(code, f"{_told(event)} instead of {_told(planned)}")
-        if planned.by and event.by and event.by != planned.by:
-            yield Deviation("other-doer", f"by {event.by}, planned {planned.by}")
-        if event.outing and event.outing != step.outing:
-            yield Deviation("other-outing", f"in {event.outing}, planned for {step.outing}")
-        yield from _values(planned, event, ranges)
-        if step.id in matched.skipped:
-            yield Deviation("skipped-first", "it was skipped first, and then done all the same")
+        yield from _of_what_was_done(step, state, entry, matched, ranges)
+
+
+def _of_what_was_done(
+    step: Step, state: str, entry: Entry, matched: _Matched, ranges: Ranges | None
+) -> Iterator[Deviation]:
+    """Yield what of a step that is done isn't as planned, but for its order and time."""
+    planned, event = step.action, entry.event
+    if state == OTHERWISE:
+        code = "other-thing" if event.action == planned.action else "other-action"
+        yield Deviation(code, f"{_told(event)} instead of {_told(planned)}")
+    if planned.by and event.by and event.by != planned.by:
+        yield Deviation("other-doer", f"by {event.by}, planned {planned.by}")
+    if event.outing and event.outing != step.outing:
+        yield Deviation("other-outing", f"in {event.outing}, planned for {step.outing}")
+    yield from _values(planned, event, ranges)
+    if id(entry) in matched.named and matched.named[id(entry)] != step.id:
+        yield Deviation("other-step", f"recorded as of step {matched.named[id(entry)]}")
+    skip = matched.skipped.get(step.id)
+    if skip is not None and state == OTHERWISE and not stands_for(matched.plant, planned, event):
+        yield Deviation("skipped", f"said to stand for it: {skip.event.reason or ''}")
+    elif skip is not None:
+        yield Deviation("skipped-first", "it was skipped first, and then done all the same")
+
+
+def _barred(now: View, action: Action) -> Iterator[Deviation]:
+    """Yield every defect that keeps a step from being done."""
+    for defect in sorted(barring(now, action), key=lambda one: one.since):
+        yield Deviation("barred", f"can't be done: {defect.cause}, event {defect.event}")
 
 
 def _values(planned: Action, event: Event, ranges: Ranges | None) -> Iterator[Deviation]:
@@ -495,7 +579,7 @@ def _out_of_order(
         for name in step.after if step.id in order else ():
             if name in order and order[name] > order[step.id]:
                 why = f"out of order: before {name}, for which it waits"
-            elif states.get(name, (DONE, None))[0] == LEFT:
+            elif states.get(name, (DONE, None))[0] in (LEFT, ELSEWHERE):
                 why = f"did not wait for {name}, which is left"
             else:
                 continue
@@ -554,12 +638,13 @@ def _outing_runs(
         used = 0 if began is None else (at if times.ended is None else times.ended) - began
         if state == OVER and times.ended is None and done and began is not None:
             used = max(done) - began
-        work = likely_length(plan, [one.step for one in own if one.state == LEFT])
+        work = likely_length(plan, [one.step for one in own if one.state not in IS_OVER])
         yield OutingRun(
             outing.id,
             state,
             len(own),
             over,
+            sum(one.state == SKIPPED for one in own),
             outing.start,
             began,
             times.ended,

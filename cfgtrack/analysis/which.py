@@ -100,14 +100,50 @@ class Candidate:
 # --- who could ----------------------------------------------------------------------------------------------------
 
 
-def stand_ins(now: Configuration, unit: str) -> Iterator[str]:
-    """Yield the other units that could stand in the place of one: of its part, or fitting wherever it is joined."""
-    plant = now.plant
-    part = plant.units[unit].part
-    wanted = dict(_joined(now, unit))
-    for other in sorted(plant.units):
-        if other != unit and (plant.units[other].part == part or (wanted and _fits(plant, other, wanted))):
+Interfaces = tuple[tuple[str, str], ...]
+"""The interfaces that a role needs: the name of each port, and a mate that it must take."""
+
+
+def interfaces(now: Configuration, unit: str, plan: Proposal | None = None) -> Interfaces:
+    """Return the interfaces that a unit's role needs: what is joined with it, and what a plan has to do with it so.
+
+    That is what the plan does to a port of it, or of what it uses in its role, together with another.
+    """
+    found = dict.fromkeys(_joined(now, unit))
+    if plan is not None:
+        users = {unit, used_for(plan, now, unit)}
+        for step in plan.steps:
+            pair = step.action.subjects
+            if len(pair) != 2 or any(now.plant.port(one) is None for one in pair):
+                continue
+            for port, mate in (pair, pair[::-1]):
+                if owner_of(port) in users and owner_of(mate) not in users:
+                    found[port.partition(":")[2], mate] = None
+    return tuple(found)
+
+
+def stand_ins(now: Configuration, unit: str, plan: Proposal | None = None) -> Iterator[str]:
+    """Yield the other units that could stand in the place of one: of its part, or taking every mate of its role."""
+    needed = interfaces(now, unit, plan)
+    for other in _others(now.plant, unit):
+        is_alike = now.plant.units[other].part == now.plant.units[unit].part
+        if is_alike or (needed and not any(lacks(now.plant, other, needed))):
             yield other
+
+
+def _others(plant: Plant, unit: str) -> list[str]:
+    return [other for other in sorted(plant.units) if other != unit]
+
+
+def nearest(now: Configuration, unit: str, plan: Proposal | None = None) -> tuple[str, list[str]] | None:
+    """Return the other unit that lacks least of what a unit's role needs, and that; None where nothing comes near."""
+    needed = interfaces(now, unit, plan)
+    found = [([*lacks(now.plant, other, needed)], other) for other in _others(now.plant, unit)]
+    near = [(lacking, other) for lacking, other in found if len(lacking) < len(needed)]
+    if not near:
+        return None
+    lacking, other = min(near, key=lambda one: (len(one[0]), one[1]))
+    return other, lacking
 
 
 def _joined(now: Configuration, unit: str) -> Iterator[tuple[str, str]]:
@@ -118,13 +154,18 @@ def _joined(now: Configuration, unit: str) -> Iterator[tuple[str, str]]:
             yield port.partition(":")[2], mate
 
 
-def _fits(plant: Plant, other: str, wanted: Mapping[str, str]) -> bool:
-    """Return whether a unit has a port of each name that fits its mate."""
-    for name, mate in wanted.items():
+def lacks(plant: Plant, other: str, needed: Interfaces) -> Iterator[str]:
+    """Yield for each interface that a role needs and a unit can't serve what it lacks, in words."""
+    for name, mate in needed:
         port = f"{other}:{name}"
-        if plant.port(port) is None or owner_of(mate) == other or any(misfits(plant, port, mate)):
-            return False
-    return True
+        if plant.port(port) is None:
+            yield f"it has no {name} for {mate}"
+        elif owner_of(mate) == other:
+            yield f"{mate} is its own"
+        else:
+            why = next((one.sentence for one in misfits(plant, port, mate)), "")
+            if why:
+                yield why
 
 
 def places_for(now: Configuration, unit: str) -> Iterator[str]:

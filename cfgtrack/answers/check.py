@@ -26,30 +26,36 @@ from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
 from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.defect import Defect, defects_about, defects_on
+from cfgtrack.model.defect import Defect, all_defects, defects_about, defects_on
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.kept import KeptCheck
 from cfgtrack.model.lock import locks_on, tags_on, told
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.presence import NEEDS_NOBODY, acts_at, not_a_doer, site_at, told_where
+from cfgtrack.model.presence import acts_at, needs_nobody, not_a_doer, site_at, told_where
 from cfgtrack.model.sequence import Sequence as Proposal
+from cfgtrack.model.sequence import doer_waits
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import UNKNOWN, expect_thing
 from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.rule import RuleSet
 
+MOST_DOER_WAITS = 4
+"""So many waits of who has several tracks are told."""
+
 
 @dataclass(frozen=True, slots=True)
 class Checked(Answer):
     """What a proposal would break, and the remarks and `defects` of what it touches, as they are when it begins.
 
-    `kept`: what is kept of it, if that was asked; so are its `orders`, each of them.
+    `standing`: all defects that stand then, of whatever. `kept`: what is kept of it, if that was asked; so are its
+    `orders`, each of them.
     """
 
     check: CheckReport
     remarks: tuple[Entry, ...]
     defects: tuple[Defect, ...]
+    standing: tuple[Defect, ...] = field(default=(), kw_only=True)
     kept: KeptCheck | None = field(default=None, kw_only=True)
     orders: OrdersReport | None = field(default=None, kw_only=True)
 
@@ -85,9 +91,12 @@ def check(
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
         defects = _defects_of(past.configuration, touched)
-        notes = (*notes, *_mismatches(past, report))
+        notes = (*notes, *_one_at_a_time(meant), *_mismatches(past, report))
         orders = _every_order(past, chosen, meant, tell=tell) if every_order else None
-        return Checked(past.moment, report, tuple(remarks), defects, notes=notes, orders=orders)
+        standing = tuple(all_defects(past.configuration))
+        return Checked(
+            past.moment, report, tuple(remarks), defects, standing=standing, notes=notes, orders=orders
+        )
 
 
 def _defects_of(now: Configuration, things: Iterable[str]) -> tuple[Defect, ...]:
@@ -116,6 +125,17 @@ def judged(
             in_force=_in_force(past, files),
             margins=margins,
         )
+
+
+def _one_at_a_time(proposal: Proposal) -> Iterator[str]:
+    """Yield who has several tracks of an outing, and so which steps wait for him: he does one thing at a time."""
+    waits: dict[str, list[str]] = {}
+    for wait in doer_waits(proposal):
+        waits.setdefault(wait.doer, []).append(f"{wait.step} waits for {wait.waits_for}")
+    for doer, several in waits.items():
+        first, more = ", ".join(several[:MOST_DOER_WAITS]), len(several) - MOST_DOER_WAITS
+        also = f" and {more} more" if more > 0 else ""
+        yield f"note: {doer} has several tracks, and does one thing at a time: {first}{also}"
 
 
 def _mismatches(past: Past, report: CheckReport) -> Iterator[str]:
@@ -159,7 +179,7 @@ def single(action: str, plant: Plant) -> Proposal:
     event = parse_phrase(words, plant, id="1", where="--do")
     if event.action == LIFT and event.by is None:  # who takes a thing does it
         event = replace(event, by=event.place)
-    if event.action not in NEEDS_NOBODY and (why := not_a_doer(plant, event.by)):
+    if not needs_nobody(plant, event) and (why := not_a_doer(plant, event.by)):
         raise BadInput(Problem("--do", UNKNOWN if event.by else "missing", why, action))
     if event.action in BOOK_ACTIONS:
         sentence = f"{event.action} is done to the record: there is nothing to check in it"

@@ -16,7 +16,7 @@ from cfgtrack.answers.timely import clock_notes, expect_timely, slow_clock
 from cfgtrack.files.kept_head import kept_head
 from cfgtrack.files.phrase import parse_phrase, phrase
 from cfgtrack.model import defect
-from cfgtrack.model.action import BOOK_ACTIONS, Action
+from cfgtrack.model.action import BEGIN, BOOK_ACTIONS, DEFECT, RECTIFY, REMARK, Action
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.handover import HANDOVERS, handover_body, spelled
 from cfgtrack.model.lock import is_box, warnings
@@ -84,7 +84,45 @@ def record(
             if action.action in HANDOVERS:
                 action = replace(action, body=_handed_over(journal, action, head))
             action, more = _of_the_plan(journal, action)
-            return record_one(asking, journal, action, (*notes, *more))
+            more = (*more, *_begun_again(journal, action))
+            found = record_one(asking, journal, action, (*notes, *more))
+            return replace(found, notes=(*found.notes, *_still_to_do(journal, found)))
+
+
+def _begun_again(journal: Journal, action: Action) -> tuple[str, ...]:
+    """Return what is to be told of an outing that begins while it goes on."""
+    if action.action != BEGIN or action.supersedes or journal.entry(action.id) is not None:
+        return ()
+    hours = journal.hours().get(action.outing or "")
+    if hours is None or hours.ended is not None:
+        return ()
+    began = format_instant(hours.began)
+    return (
+        f"warning: outing {hours.outing} had begun already, {began}, and isn't over: withdraw the one that is wrong",
+    )
+
+
+def _still_to_do(journal: Journal, found: Recorded) -> tuple[str, ...]:
+    """Return what is to be told of an event that names a step of the plan in force, which says something else."""
+    event = found.event.event
+    if event.step is None or event.plan is None or event.action in BOOK_ACTIONS | {REMARK, DEFECT, RECTIFY}:
+        return ()
+    from cfgtrack.analysis.progress import stands_for
+    from cfgtrack.answers.proposing import plan_in_force
+
+    past = Past(journal, Moment(*journal.moment(max(event.happened, journal.moment()[0]))), strict=False)
+    try:
+        plan = plan_in_force(past)
+    except Trouble:
+        return ()
+    step = plan.step(event.step)
+    if plan.revision.event != event.plan or step is None or stands_for(past.plant, step.action, event):
+        return ()
+    sentence = (
+        f"warning: step {step.id} says {phrase(step.action)}: that is still to be done (`cfgtrack done {step.id}`); if"
+        f" this stands for it, say so: cfgtrack skip {step.id} --reason TEXT"
+    )
+    return (sentence,)
 
 
 def _of_the_plan(journal: Journal, action: Action) -> tuple[Action, tuple[str, ...]]:

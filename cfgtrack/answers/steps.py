@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -13,14 +13,15 @@ from cfgtrack.answers.past import Past
 from cfgtrack.answers.plan import meant_by, past_at, seen_here, write_all
 from cfgtrack.answers.proposing import InForce, as_run, plan_in_force, read_revision, said_alike
 from cfgtrack.answers.record import record_one, said_time, when_told
-from cfgtrack.answers.timely import clock_notes, expect_timely, slow_clock
+from cfgtrack.answers.timely import UNLIKELY, asked, clock_notes, expect_timely, slow_clock
 from cfgtrack.files.phrase import phrase
-from cfgtrack.model.action import SKIP, Action
-from cfgtrack.model.event import Entry
+from cfgtrack.model.action import MEASURE, SKIP, Action
+from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.plan import Revision
+from cfgtrack.model.present import size_of
 from cfgtrack.model.quantity import BadQuantity, Quantity, dimension_of, parse_quantity
 from cfgtrack.model.sequence import Step
-from cfgtrack.model.time import format_instant
+from cfgtrack.model.time import HOUR, MINUTE, format_duration, format_instant
 from cfgtrack.model.trouble import BadInput, Misput, NoAnswer, Problem, Refused
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.rules.finding import Clock, Finding
@@ -39,12 +40,15 @@ class Told:
     """What has become of a step that was said to be done or skipped.
 
     `state`: recorded, or would be; already (by `event`); or there: it is so, and there is nothing to record.
+    `beside` is what must be known of it at once: what it did not wait for, what was taken as read, how what is recorded
+    already isn't as planned.
     """
 
     step: str
     state: str
     what: str
     event: str | None
+    beside: tuple[str, ...] = ()
 
 
 RECORDED, ALREADY, THERE_ALREADY = "recorded", "already", "there"
@@ -54,7 +58,8 @@ RECORDED, ALREADY, THERE_ALREADY = "recorded", "already", "there"
 class Stepped(Answer):
     """Steps that are recorded as done, or skipped, with what that means at once: see `Consequence`.
 
-    `events` are new, or would be. `next` is what comes next on the tracks of the steps; `left` how many are left.
+    `events` are new, or would be. `next` is what may be begun now on the tracks of the steps, and on those that
+    waited for them, or what that waits for; `left` how many steps are left.
     """
 
     recorded: bool
@@ -118,11 +123,15 @@ def _done(asking: Asking, names: Sequence[str], saying: Saying) -> Stepped:
             _expect_seen(asking, past, plan, steps, saying.revision)
             run = as_run(past, plan)
             todo, told = _sorted(past, run, steps, several, corrects=saying.corrects is not None)
-            _expect_nothing_new(told, run, saying, len(steps))
+            told = [*_said_again(asking, past, told, run, saying, alone=len(steps) == 1)]
             if len(todo) > 1 and (saying.values or saying.corrects):
                 raise Misput("--value and --corrects are of one step: name that alone.")
             actions = [*_actions(asking, past, plan, todo, at, saying)]
-            return _stepped(asking, journal, plan, steps, told, actions, notes)
+            _expect_in_the_outing(asking, run, actions)
+            beside = {
+                one.step or "": (*_read(one, saying), *_order(plan, run, one, actions)) for one in actions
+            }
+            return _stepped(asking, journal, plan, steps, told, actions, notes, beside)
 
 
 def _sorted(
@@ -138,10 +147,10 @@ def _sorted(
     told: list[Told] = []
     touched: set[str] = set()
     for step in steps:
-        known = None if corrects else _already(run.of(step.id), several=step.id in several)
+        is_so = is_there(past.configuration, step.action)
+        known = None if corrects else _already(run.of(step.id), several=step.id in several, is_so=is_so)
         if known is None and not corrects and touched.isdisjoint(step.action.subjects):
-            there = is_there(past.configuration, step.action)
-            known = Told(step.id, THERE_ALREADY, phrase(step.action), None) if there else None
+            known = Told(step.id, THERE_ALREADY, phrase(step.action), None) if is_so else None
         if known is not None:
             told.append(known)
         else:
@@ -205,11 +214,17 @@ def _between(plan: InForce, first: str, last: str) -> list[Step]:
     return track[track.index(one) : track.index(other) + 1]
 
 
-def _already(one: StepRun, *, several: bool) -> Told | None:
-    """Return what is to be told of a step that there is nothing to record of, else None."""
+def _already(one: StepRun, *, several: bool, is_so: bool) -> Told | None:
+    """Return what is to be told of a step that there is nothing to record of, else None.
+
+    What was said to stand for it may still be followed by the step itself, where that isn't so (`is_so`) yet.
+    """
     from cfgtrack.analysis.progress import DONE, OTHERWISE, SKIPPED, THERE
 
-    if one.state in (DONE, OTHERWISE) or (one.state == SKIPPED and several):
+    is_over = one.state == DONE or (
+        one.state == OTHERWISE and (several or is_so or "skipped" not in {d.code for d in one.deviations})
+    )
+    if is_over or (one.state == SKIPPED and several):
         assert one.entry is not None
         return Told(one.step.id, ALREADY, phrase(one.entry.event), one.entry.event.id)
     if one.state == THERE:
@@ -217,23 +232,147 @@ def _already(one: StepRun, *, several: bool) -> Told | None:
     return None
 
 
-def _expect_nothing_new(told: Sequence[Told], run: Run, saying: Saying, named: int) -> None:
-    """Raise Refused for a step that is done already, and of which something else is said now."""
-    if named != 1 or len(told) != 1 or told[0].event is None:
+_SAME_TIME = 10 * MINUTE
+"""Two people who say when a step was done may differ by so much, and mean the same."""
+
+_TOLD_AGAIN = frozenset(
+    {
+        "other-thing",
+        "other-action",
+        "other-value",
+        "no-value",
+        "out-of-range",
+        "other-doer",
+        "other-outing",
+        "other-step",
+    }
+)
+"""Which deviations of a step that is done already are told to whoever says that it is done."""
+
+
+def _said_again(
+    asking: Asking, past: Past, told: Sequence[Told], run: Run, saying: Saying, *, alone: bool
+) -> Iterator[Told]:
+    """Yield what is told of steps, of those that are done already with how what is recorded isn't as planned.
+
+    Refused for a single one of which something else is said now than is recorded: nothing that somebody says is
+    dropped. Of several it is told which of it isn't recorded.
+    """
+    for one in told:
+        entry = None if one.event is None else run.of(one.step).entry
+        if entry is None or entry.event.action == SKIP:
+            yield one
+            continue
+        event = entry.event
+        other = [*_other(asking, past, event, saying, alone=alone)]
+        if other and alone:
+            once_more = phrase(replace(event, values=_values_of(event, _values_said(saying.values))))
+            again = f"cfgtrack done {one.step} --corrects {event.id} --reason TEXT"
+            sentence = (
+                f"{one.step} is done already, by event {event.id}, with another {'; '.join(other)}: nothing is recorded"
+                f" now. If what is recorded is wrong, correct it: {again}, with what is right; if it was read or done"
+                f" once more, record that by itself: cfgtrack {once_more}"
+            )
+            raise Refused(Problem(one.step, "done", sentence), collides=(event.id,))
+        beside = [f"recorded: {d.sentence}" for d in run.of(one.step).deviations if d.code in _TOLD_AGAIN]
+        beside += [f"NOT recorded of it is another {what}" for what in other]
+        yield replace(one, beside=tuple(beside))
+
+
+def _other(asking: Asking, past: Past, event: Event, saying: Saying, *, alone: bool) -> Iterator[str]:
+    """Yield what is said of a step and isn't what is recorded of it: of several steps no value or time is meant."""
+    for name, value in (_values_said(saying.values) if alone else {}).items():
+        known = event.values.get(name)
+        if known is None or abs(known.value - value.value) > 1e-9 * max(1.0, abs(value.value)):
+            yield f"{name} (recorded: {'none' if known is None else known}, said: {value})"
+    if alone and asking.at is not None and saying.corrects is None:
+        at = asking.instant(past.journal, asking.at, option="--at")
+        if abs(at - event.happened) > _SAME_TIME:
+            yield f"time (recorded: {format_instant(event.happened)}, said: {format_instant(at)})"
+    by = asking.doer(past.plant)
+    if by and event.by and by != event.by:
+        yield f"doer (recorded: {event.by}, said: {by})"
+    if saying.remark and saying.remark != event.remark:
+        yield f"remark (recorded: {event.remark or 'none'}, said: {saying.remark})"
+
+
+def _expect_in_the_outing(asking: Asking, run: Run, actions: Sequence[Action]) -> None:
+    """Raise Refused for a time at which a step's outing can hardly go on any more, unless the asking is sure."""
+    if asking.sure:
         return
-    entry = run.of(told[0].step).entry
-    assert entry is not None
-    event = entry.event
-    values = _values_said(saying.values)
-    other = [name for name, value in values.items() if event.values.get(name) != value]
-    if event.action == SKIP:
+    problems = []
+    for action in actions:
+        outing = next((one for one in run.outings if one.id == action.outing), None)
+        if outing is None or outing.began is None or action.supersedes:
+            continue
+        most = max(2 * (outing.budget or 0), 2 * outing.work, _LONGEST)
+        after = action.happened - outing.began
+        if after > most:
+            why = (
+                f"{format_instant(action.happened)} is {size_of(after)} after outing {outing.id} began,"
+                f" {format_instant(outing.began)}"
+            )
+            why += "" if outing.budget is None else f", which may take {format_duration(outing.budget)}"
+            problems.append(Problem("--at", UNLIKELY, asked(why)))
+    if problems:
+        raise Refused(problems)
+
+
+_LONGEST = 12 * HOUR
+"""So long an outing may go on before anybody asks."""
+
+
+def _values_of(action: Action, said: Mapping[str, Quantity]) -> dict[str, Quantity]:
+    """Return the values that are recorded of a planned action: as planned but for what is said.
+
+    Where something is said that wasn't planned, it is said instead of what was.
+    """
+    if said.keys() - action.values.keys():
+        return {**said}
+    return {**action.values, **said}
+
+
+def _read(action: Action, saying: Saying) -> Iterator[str]:
+    """Yield which values are taken as planned, and which of them aren't as something else was said."""
+    said = _values_said(saying.values)
+    taken = [f"{name} {value}" for name, value in action.values.items() if name not in said]
+    if taken:
+        yield f"RECORDED AS READ: {', '.join(taken)} (planned; say --value where it was another)"
+
+
+def _order(plan: InForce, run: Run, action: Action, actions: Sequence[Action]) -> Iterator[str]:
+    """Yield what a step did not wait for, and which steps before it on its track are passed over."""
+    from cfgtrack.analysis.progress import IS_OVER
+
+    step = plan.step(action.step or "")
+    if step is None:
         return
-    if other:
-        sentence = (
-            f"{told[0].step} is done already, by event {event.id}, with another {', '.join(other)}; to correct it:"
-            f" cfgtrack done {told[0].step} --corrects {event.id} --reason TEXT"
-        )
-        raise Refused(Problem(told[0].step, "done", sentence), collides=(event.id,))
+    now = {one.step: one.happened for one in actions}
+    for name in step.after:
+        one = run.of(name)
+        if name in now:
+            late = now[name] > action.happened
+        elif one.state not in IS_OVER:
+            yield f"DID NOT WAIT for {name} ({one.step.track}), which is left"
+            continue
+        else:
+            late = (
+                one.entry is not None
+                and one.entry.event.action != SKIP
+                and one.entry.event.happened > action.happened
+            )
+        if late:
+            yield f"DID NOT WAIT for {name} ({one.step.track}), which was done later"
+    before = []
+    for other in plan.plan.steps:
+        if other.id == step.id:
+            break
+        is_of_track = (other.outing, other.track) == (step.outing, step.track)
+        if is_of_track and other.id not in now and run.of(other.id).state not in IS_OVER:
+            before.append(other.id)
+    if before:
+        more = f" and {len(before) - 3} more" if len(before) > 3 else ""
+        yield f"PASSED OVER: {', '.join(before[:3])}{more}, still to be done"
 
 
 def _expect_seen(asking: Asking, past: Past, plan: InForce, steps: Sequence[Step], said: str | None) -> None:
@@ -297,7 +436,7 @@ def _actions(
             by=by or step.action.by,
             recorder=asking.recorder,
             basis=saying.basis or "reported",
-            values={**step.action.values, **values},
+            values=_values_of(step.action, values),
             outing=_outing(asking, past, step),
             step=step.id,
             plan=plan.revision.event,
@@ -370,6 +509,7 @@ def _stepped(
     told: list[Told],
     actions: Sequence[Action],
     notes: tuple[str, ...],
+    beside: Mapping[str, tuple[str, ...]],
 ) -> Stepped:
     """Record what is to be recorded of steps, and return what it means."""
     entries: list[Entry] = []
@@ -399,7 +539,10 @@ def _stepped(
             " planned to take: say --at for each by itself where it matters"
         )
         notes = (*notes, spread)
-    new = [Told(e.event.step or "", RECORDED, phrase(e.event), e.event.id) for e in entries]
+    new = [
+        Told(e.event.step or "", RECORDED, phrase(e.event), e.event.id, _beside(plan, e.event, beside))
+        for e in entries
+    ]
     is_kept = not asking.dry_run
     known = max((entry.known for entry in entries), default=None) if is_kept else None
     at = max([entry.event.happened for entry in entries], default=journal.moment(None, None)[0])
@@ -426,6 +569,19 @@ def _stepped(
     )
 
 
+def _beside(plan: InForce, event: Event, beside: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
+    """Return what is told beside a step that is recorded; of readings that weren't said at all, too."""
+    step = plan.step(event.step or "")
+    missing = (
+        [] if step is None else [f"{n} {v}" for n, v in step.action.values.items() if n not in event.values]
+    )
+    told = beside.get(event.step or "", ())
+    if not missing:
+        return told
+    left = "; the step is still to be done" if event.action == MEASURE else ""
+    return (*told, f"NOT recorded, as another quantity was said: {', '.join(missing)} (planned){left}")
+
+
 def _in_turn(journal: Journal, entries: Sequence[Entry]) -> Consequence:
     """Return what several events that nothing was later than mean, each at its own instant."""
     told = [
@@ -444,11 +600,24 @@ def _in_turn(journal: Journal, entries: Sequence[Entry]) -> Consequence:
 
 
 def _next(run: Run, steps: Sequence[Step], over: set[str]) -> Iterator[str]:
-    """Yield what comes next on the tracks of some steps."""
-    left = [step for step in run.left if step.id not in over]
-    for outing, track in dict.fromkeys((step.outing, step.track) for step in steps):
-        step = next((one for one in left if (one.outing, one.track) == (outing, track)), None)
-        if step is not None:
+    """Yield what comes next on the tracks of some steps, and on those that waited for what is over now.
+
+    What may not begin yet is told with what it waits for; of another track it isn't told at all.
+    """
+    left = {step.id: step for step in run.left if step.id not in over}
+    own = dict.fromkeys((step.outing, step.track) for step in steps)
+    first: dict[tuple[str, str], Step] = {}
+    for step in left.values():
+        first.setdefault((step.outing, step.track), step)
+    for track in (*own, *(track for track in first if track not in own)):
+        if track not in first:
+            continue
+        step = first[track]
+        waits = [left[name] for name in step.after if name in left]
+        if track in own and waits:
+            told = ", ".join(f"{one.id} ({one.track})" for one in waits)
+            yield f"{step.id} waits for {told}: {phrase(step.action)}"
+        elif track in own or (not waits and not over.isdisjoint(step.after)):
             yield f"{step.id} {phrase(step.action)}"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from cfgtrack.analysis import stops as analysis
@@ -17,6 +17,7 @@ from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, rules_to_judge_by
 from cfgtrack.answers.proposing import Proposed, proposed, telling_new_starts
 from cfgtrack.files.failures import ways_of_failing
+from cfgtrack.model.defect import Defect, all_defects
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.model.unknown import find
@@ -31,9 +32,10 @@ def _nobody(_done: int, _of: int) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Stops(Answer):
-    """The stop points of a sequence."""
+    """The stop points of a sequence. `defects`: all that stand, which no rule need ask about."""
 
     stops: StopReport
+    defects: tuple[Defect, ...] = field(default=(), kw_only=True)
 
 
 def stops(
@@ -58,15 +60,21 @@ def stops(
                 recorded=past.start,
                 tell=tell,
             )
-        return Stops(past.moment, report, notes=plan.notes)
+        defects = tuple(all_defects(past.configuration))
+        return Stops(past.moment, report, defects=defects, notes=plan.notes)
 
 
 @dataclass(frozen=True, slots=True)
 class Leave(Answer):
-    """Whether the work may stop now. `plan`: whether a plan is in force, of which it is known what comes next."""
+    """Whether the work may stop now. `plan`: whether a plan is in force, of which it is known what comes next.
+
+    The rules judge what is recorded: where a missing thing was last, what a leaking port is joined to. That it is
+    missing or leaks, `defects` say: all that stand.
+    """
 
     leave: StopPoint
     plan: bool
+    defects: tuple[Defect, ...] = field(default=(), kw_only=True)
 
     @property
     def is_no(self) -> bool:
@@ -92,7 +100,8 @@ def leave(asking: Asking, *, rules: Sequence[Path] = ()) -> Leave:
             begun=past.begun,
             recorded=past.start,
         )
-        return Leave(past.moment, point, known, notes=plan.notes)
+        defects = tuple(all_defects(past.configuration))
+        return Leave(past.moment, point, known, defects=defects, notes=plan.notes)
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,10 @@ MOST_TRIED = 12
 """How many candidates are tried in a plan at most; the others are told untried."""
 
 
-_EVERY = {STAND_IN: sides.stand_ins, STOWAGE: sides.places_for, CONNECTION: sides.ports_for}
+_EVERY = {STOWAGE: sides.places_for, CONNECTION: sides.ports_for}
+
+_MOST_LACKING = 3
+"""How many things are told that a unit lacks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +152,12 @@ def _asked_done(condition: Condition) -> Iterator[Done]:
             yield from _asked_done(part)
 
 
+def _lacking(lacking: Sequence[str]) -> str:
+    more = len(lacking) - _MOST_LACKING
+    told = [*lacking[:_MOST_LACKING], *([f"{more} more"] if more > 0 else [])]
+    return f": {'; '.join(told)}" if told else ""
+
+
 class _Asked:
     """Candidates for one thing, tried in a plan where there is one. `used` is what the plan uses in their role."""
 
@@ -157,7 +166,9 @@ class _Asked:
         self.now, self.plan = past.configuration, plan
         self.sort = {STAND_IN: UNIT, STOWAGE: PLACE, CONNECTION: PORT}[role]
         self.used = None if plan is None else self._used(plan)
-        self._every = [*_EVERY[role](self.now, thing)]
+        self._every = list(
+            sides.stand_ins(self.now, thing, plan) if role == STAND_IN else _EVERY[role](self.now, thing)
+        )
         clocks = past.clocks() if past.are_kept else []
         units = [one for one in (thing, *self._every) if one in past.plant.units]
         self._sides = SideBySide(self.now, past.networks, clocks, units)
@@ -189,19 +200,12 @@ class _Asked:
 
     def candidates(self, among: Sequence[str]) -> tuple[list[Candidate], int]:
         """Return the candidates, of those named where any are; and how many weren't tried."""
-        every = {STAND_IN: sides.stand_ins, STOWAGE: sides.places_for, CONNECTION: sides.ports_for}[
-            self._role
-        ]
-        things = [one for one in every(self.now, self._thing) if not among or one in among]
+        things = [one for one in self._every if not among or one in among]
         unfit = [one for one in among if one not in things]
         if unfit:
-            raise NoAnswer(
-                Problem(unfit[0], "unfit", f"{unfit[0]} can't be a {self._role} for {self._thing}")
-            )
+            raise NoAnswer(Problem(unfit[0], "unfit", self._unfit(unfit[0])))
         if not things:
-            raise NoAnswer(
-                Problem(self._thing, "none", f"nothing here can be a {self._role} for {self._thing}")
-            )
+            raise NoAnswer(Problem(self._thing, "none", self._nothing()))
         # The best of those that aren't tried yet are tried first.
         at = self._past.moment.at
         found = sides.ranked(map(self._as_it_is, things), at, self.used)
@@ -210,6 +214,21 @@ class _Asked:
         tried = [self._tried(one) for one in found[:MOST_TRIED]]
         rest = [replace(one, tried=Tried(sides.UNTRIED)) for one in found[MOST_TRIED:]]
         return [*tried, *rest], len(rest)
+
+    def _unfit(self, thing: str) -> str:
+        said = f"{thing} can't be a {self._role} for {self._thing}"
+        if self._role != STAND_IN or thing == self._thing:
+            return said
+        needed = sides.interfaces(self.now, self._thing, self.plan)
+        return said + _lacking([*sides.lacks(self._past.plant, thing, needed)])
+
+    def _nothing(self) -> str:
+        """Return that nothing could do, and of a unit what comes nearest and what that lacks."""
+        if self._role != STAND_IN:
+            return f"nothing here can be a {self._role} for {self._thing}"
+        said = f"no other unit could stand in for {self._thing}"
+        near = sides.nearest(self.now, self._thing, self.plan)
+        return said if near is None else f"{said}; nearest is {near[0]}{_lacking(near[1])}"
 
     def _as_it_is(self, thing: str) -> Candidate:
         """Return a candidate as things are, untried."""

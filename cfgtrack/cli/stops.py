@@ -94,11 +94,14 @@ def failures_command(
 ) -> None:
     """Show for each step what becomes of it when that fails: which later steps die, is all safe, what is the way out.
 
-    Of one STEP in full. Those without a way out come first; a way that isn't found may still be there.
+    Of one STEP in full; a STEP alone is one of the plan in force. Those without a way out come first; a way that isn't
+    found may still be there.
     """
     from cfgtrack.answers.stops import failures
     from cfgtrack.show.stops import failures_text
 
+    if sequence is not None and step is None and not sequence.suffix and not sequence.exists():
+        sequence, step = None, str(sequence)
     found = failures(
         session.asking,
         sequence,

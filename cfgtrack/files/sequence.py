@@ -10,7 +10,7 @@ from cfgtrack.files.source import in_order, parse_toml, read_text
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BEGIN, BOOK_ACTIONS, END, Action
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.presence import NEEDS_NOBODY, not_a_doer
+from cfgtrack.model.presence import needs_nobody, not_a_doer
 from cfgtrack.model.sequence import Deadlock, LeftRunning, Outing, Sequence, Step, lay_out
 from cfgtrack.model.time import LONGEST, MINUTE
 from cfgtrack.model.trouble import BadInput, Problems, Trouble
@@ -147,7 +147,7 @@ class _SequenceReader:
             return
         if by and (why := not_a_doer(self.plant, by)):
             table.note("by" if "by" in table.values else "do", UNKNOWN, why, thing=not self.plant.sort_of(by))
-        elif not by and not doer.name and action.action not in NEEDS_NOBODY:
+        elif not by and not doer.name and not needs_nobody(self.plant, action):
             doer.missed.append(name)
         step = Step(
             id=name,

@@ -19,7 +19,7 @@ from cfgtrack.model.plant import HOLD, Plant, owner_of, port_of
 from cfgtrack.model.unknown import instead, no_such
 
 NEEDS_NOBODY = frozenset({ac.REMARK, ac.BEGIN, ac.END}) | ac.BOOK_ACTIONS
-"""Actions that are done from anywhere, and by whoever writes them down."""
+"""Actions that are done from anywhere, and by whoever writes them down. So is telling a defect: see `needs_nobody`."""
 
 
 class Telling(Enum):
@@ -37,6 +37,16 @@ def presence_is_judged(plant: Plant) -> bool:
     return plant.has_sites
 
 
+def needs_nobody(plant: Plant, action: Action) -> bool:
+    """Return whether an action is done from anywhere: nobody must be where it is about, and it moves nobody there.
+
+    A defect is told by whoever hears of it; what rectifies it is work done at the thing.
+    """
+    if action.action == ac.DEFECT:
+        return is_of_defect(plant, action)
+    return action.action in NEEDS_NOBODY
+
+
 def is_doer(plant: Plant, name: str | None) -> bool:
     """Return whether this is a person or machine of the plant: a place that moves."""
     return name is not None and plant.is_mobile(name)
@@ -47,14 +57,14 @@ def doer_of(plant: Plant, action: Action) -> str | None:
 
     A correction moves nobody: it says what is true of an event, not who is where now.
     """
-    if action.action in NEEDS_NOBODY or action.initial or action.supersedes or not is_doer(plant, action.by):
+    if needs_nobody(plant, action) or action.initial or action.supersedes or not is_doer(plant, action.by):
         return None
     return action.by
 
 
 def lacks_doer(plant: Plant, action: Action) -> bool:
     """Return whether presence can't be judged of an action, though it would be: nobody knows who did it."""
-    if not plant.has_sites or action.action in NEEDS_NOBODY or action.initial or action.supersedes:
+    if not plant.has_sites or needs_nobody(plant, action) or action.initial or action.supersedes:
         return False
     return not is_doer(plant, action.by)
 

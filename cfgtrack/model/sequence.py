@@ -129,6 +129,66 @@ def expect_in_time(sequence: Sequence, moment: int, begun: Mapping[str, int]) ->
         raise TooEarly(min(early, key=lambda o: o.start or 0), moment, ahead)
 
 
+@dataclass(frozen=True, slots=True)
+class DoerWait:
+    """That a step waits for another because one doer does both, in two tracks."""
+
+    step: str
+    waits_for: str
+    doer: str
+
+
+def doer_waits(sequence: Sequence) -> tuple[DoerWait, ...]:
+    """Return the waits of a sequence that come of nobody's doing two things at once. Raises Deadlock.
+
+    A track is a list of work, and one person may have several. A doer does one thing at a time: of the steps that he
+    could begin he takes the one that he can begin first, and at a tie the one that is written first. That is settled
+    once, with likely durations, and kept whatever the steps then take, as people keep to an order that was agreed on.
+    So it is a wait like any other, and all that is known of waits holds: longest ways, floats, worst mixes, samples.
+    """
+    written = {step.id: number for number, step in enumerate(sequence.steps)}
+    waits: list[DoerWait] = []
+    for outing in sequence.outings:
+        tracks = sequence.tracks(outing.id)
+        doers = [{step.action.by for step in steps} - {None, ""} for steps in tracks.values()]
+        if sum(map(len, doers)) > len(set().union(*doers)):
+            waits += _waits_in(tracks, written)
+    return tuple(waits)
+
+
+def _waits_in(tracks: Mapping[str, Several[Step]], written: Mapping[str, int]) -> Iterator[DoerWait]:
+    """Yield the waits of one outing: its steps are taken up one after the other, whichever can begin first."""
+    here = {step.id for steps in tracks.values() for step in steps}
+    waiting = {track: deque(steps) for track, steps in tracks.items() if steps}
+    ends: dict[str, int] = {}
+    free_track: dict[str, int] = {}
+    last_of: dict[str, Step] = {}
+    while waiting:
+        ready: list[tuple[int, int, str]] = []
+        for track, steps in waiting.items():
+            step = steps[0]
+            ahead = [one for one in step.after if one in here]
+            if all(one in ends for one in ahead):
+                last = last_of.get(step.action.by or "")
+                begin = max(
+                    free_track.get(track, 0), ends[last.id] if last else 0, *(ends[a] for a in ahead), 0
+                )
+                ready.append((begin, written[step.id], track))
+        if not ready:
+            raise Deadlock(tuple(steps[0].id for steps in waiting.values()))
+        begin, _, track = min(ready)
+        step = waiting[track].popleft()
+        if not waiting[track]:
+            del waiting[track]
+        doer = step.action.by
+        if doer:
+            last = last_of.get(doer)
+            if last is not None and last.track != track and last.id not in step.after:
+                yield DoerWait(step.id, last.id, doer)
+            last_of[doer] = step
+        ends[step.id] = free_track[track] = begin + step.takes[1]
+
+
 NEVER = -(1 << 63)
 """The floor of a point that has none."""
 
@@ -141,12 +201,20 @@ class Schedule:
     takes at least, likely and at most (low, likely, high); beginnings and ends take nothing. `written` tells as which
     of the steps each was written, -1 for none.
 
-    A step starts when its track is free and all that it waits for has ended; its action happens when it ends. An
-    outing begins at its start, else at `start` or the end of the one before it; never before that is over. One that
+    A step starts when its track is free and all that it waits for has ended, and its doer has nothing else to do
+    (`doer_waits`, if `one_at_a_time`); its action happens when it ends. `waits` are what each step waits for, all told.
+    An outing begins at its start, else at `start` or the end of the one before it; never before that is over. One that
     has `begun` already goes on at `start`. Raises Deadlock.
     """
 
-    def __init__(self, sequence: Sequence, start: int, begun: Mapping[str, int] | None = None) -> None:
+    def __init__(
+        self,
+        sequence: Sequence,
+        start: int,
+        begun: Mapping[str, int] | None = None,
+        *,
+        one_at_a_time: bool = True,
+    ) -> None:
         self.sequence = sequence
         self.begun = {} if begun is None else begun
         self.steps: list[Step | None] = []
@@ -157,6 +225,10 @@ class Schedule:
         self.number: dict[str, int] = {}
         self._written = {step.id: i for i, step in enumerate(sequence.steps)}
         self.written: list[int] = []
+        self.doer_waits = doer_waits(sequence) if one_at_a_time else ()
+        self.waits = {step.id: step.after for step in sequence.steps}
+        for wait in self.doer_waits:
+            self.waits[wait.step] = (*self.waits[wait.step], wait.waits_for)
         latest: list[int] = []
         last: int | None = None
         for outing in sequence.outings:
@@ -211,12 +283,16 @@ def _in_turn(schedule: Schedule, outing: str, begin: int) -> Iterator[tuple[Step
     free = dict.fromkeys(tracks, begin)
     waiting = {track: deque(steps) for track, steps in tracks.items()}
     while waiting:
-        ready = [t for t, steps in waiting.items() if all(a in schedule.number for a in steps[0].after)]
+        ready = [
+            t
+            for t, steps in waiting.items()
+            if all(a in schedule.number for a in schedule.waits[steps[0].id])
+        ]
         if not ready:
             raise Deadlock(tuple(steps[0].id for steps in waiting.values()))
         for track in ready:
             step = waiting[track].popleft()
-            yield step, [free[track], *(schedule.number[a] for a in step.after)]
+            yield step, [free[track], *(schedule.number[a] for a in schedule.waits[step.id])]
             free[track] = schedule.number[step.id]
             if not waiting[track]:
                 del waiting[track]

@@ -11,7 +11,7 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import Finding
 from cfgtrack.show.approved import standing_text
-from cfgtrack.show.defects import defect_table
+from cfgtrack.show.defects import defect_table, standing_line
 from cfgtrack.show.findings import caution, clock_rows, finding_text, names_text, severity_word
 from cfgtrack.show.kept import kept_text
 from cfgtrack.show.orders import bad_order_text, verdict_of_orders
@@ -38,7 +38,14 @@ if TYPE_CHECKING:
 def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> str:
     """Return what a check found, with the remarks on what it touches; `by_step` puts every step after its verdict."""
     return sections(
-        check_text(checked.check, checked.moment, by_step=by_step, colour=colour, orders=checked.orders),
+        check_text(
+            checked.check,
+            checked.moment,
+            by_step=by_step,
+            colour=colour,
+            orders=checked.orders,
+            standing=standing_line(checked.standing),
+        ),
         titled("Defects of what it touches, as it begins", defect_table(checked.defects)),
         remarks_text(checked.remarks, checked.moment),
         kept_text(checked.kept),
@@ -52,11 +59,15 @@ def check_text(
     by_step: bool = False,
     colour: bool = False,
     orders: OrdersReport | None = None,
+    standing: str = "",
 ) -> str:
-    """Return what a check of a proposed sequence found, and of its `orders` where each was looked at."""
+    """Return what a check of a proposed sequence found, and of its `orders` where each was looked at.
+
+    `standing` tells beneath the verdict which defects stand, if any do.
+    """
     words = {step.step: step.action for step in report.steps}
     return sections(
-        "\n".join(_head(report, moment, colour=colour, orders=orders)),
+        "\n".join(_head(report, moment, colour=colour, orders=orders, standing=standing)),
         "" if orders is None else bad_order_text(orders, words),
         steps_text(report, colour=colour) if by_step else "",
         *_all_findings(report, moment.at, colour=colour),
@@ -78,7 +89,9 @@ def check_text(
 # --- the verdict --------------------------------------------------------------------------------------------------
 
 
-def _head(report: CheckReport, moment: Moment, *, colour: bool, orders: OrdersReport | None) -> Iterator[str]:
+def _head(
+    report: CheckReport, moment: Moment, *, colour: bool, orders: OrdersReport | None, standing: str
+) -> Iterator[str]:
     said = verdict_text(report, moment.at)
     if orders is not None and report.verdict is Verdict.CLEAR:
         # Clear in every order is clear in the written one; what is said of the others comes first.
@@ -90,6 +103,8 @@ def _head(report: CheckReport, moment: Moment, *, colour: bool, orders: OrdersRe
         yield heading(said, moment, colour=colour)
         if orders is not None:
             yield labelled("orders:", verdict_of_orders(orders))
+    if standing:
+        yield standing
     yield labelled("checked:", _checked(report))
     if any(finding.no_verdict for finding in report.counted):
         yield indented("NO VERDICT is not a pass")

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from cfgtrack.model.defect import Defect
 from cfgtrack.model.time import format_instant
-from cfgtrack.show.tables import table
+from cfgtrack.show.tables import count, indented, table
 
 DEFECTS = "What can't be done, until it is rectified"
 """The title of the table."""
@@ -37,3 +37,14 @@ def marks(defects: Iterable[Defect]) -> list[str]:
     return [
         f"{DEFECT} {one.barred}: {one.cause}" if one.bars else f"{DEFECT}: {one.cause}" for one in defects
     ]
+
+
+def standing_line(defects: Sequence[Defect]) -> str:
+    """Return in a line which defects stand: ``1 defect stands: BOX-1:J seized (no demate)``; "" for none."""
+    told = (
+        f"{one.thing}{f' to {one.mate}' if one.mate else ''} {one.why}"
+        + (f" (no {one.bars})" if one.bars else "")
+        for one in defects
+    )
+    stand = "stands" if len(defects) == 1 else "stand"
+    return indented(f"{count(len(defects), 'defect')} {stand}: {'; '.join(told)}") if defects else ""

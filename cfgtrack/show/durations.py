@@ -40,7 +40,7 @@ def durations_text(found: Durations, *, by_step: bool = False, colour: bool = Fa
         "\n".join(
             [heading(verdict_text(told), found.moment, colour=colour), labelled("drawn:", _drawn(told))]
         ),
-        titled("Outings, in hours and minutes", _outings(told)),
+        titled("Outings, in hours and minutes from the beginning of each", _outings(told)),
         titled(
             "Clocks and what is left of them, the least sure first"
             + (f" (and {more} more: --steps)" if more else ""),
@@ -160,7 +160,18 @@ def _clock(seconds: float | None, *, up: bool = True) -> str:
 def _outings(told: HowLong) -> str:
     sure = {limit.subject: limit for limit in told.limits if limit.rule == BUDGET}
     rows = [_outing(one, sure.get(one.outing)) for one in told.outings]
-    heads = ["outing", "budget", "likely", "mean", "9 of 10", "worst", "in budget (95 %)", "driven by"]
+    # A table leaves out what nothing is said in: no outing that has begun, no time used.
+    heads = [
+        "outing",
+        "budget",
+        "used",
+        "likely",
+        "mean",
+        "9 of 10",
+        "worst",
+        "in budget (95 %)",
+        "driven by",
+    ]
     return table(heads, rows)
 
 
@@ -192,6 +203,7 @@ def _outing(one: OutingTime, limit: Limit | None) -> list[str]:
     return [
         one.outing,
         _clock(one.budget, up=False),
+        _clock(one.used) if one.used else "",
         _clock(one.likely),
         _clock(one.mean),
         f"{_clock(one.p05)}-{_clock(one.p95)}",

@@ -118,7 +118,7 @@ def _told_line(one: Told, found: Stepped) -> str:
     by = "" if event is None or not event.by else f" by {event.by}"
     at = "" if event is None else f" at {format_instant(event.happened)}"
     named = f" [{one.event}]" if one.event else ""
-    return f"{one.step}: {how}{one.what}{by}{at}{named}"
+    return "\n".join((f"{one.step}: {how}{one.what}{by}{at}{named}", *(f"  {told}" for told in one.beside)))
 
 
 # --- how it goes --------------------------------------------------------------------------------------------------
@@ -168,6 +168,7 @@ _CODES = {
     "passed-over": "passed over",
     "barred": "that can't be done",
     "out-of-range": "out of range",
+    "other-step": "recorded as of another step",
     "other-value": "with another value",
     "no-value": "without a value",
     "other-doer": "by somebody else",
@@ -209,7 +210,17 @@ def _outings(outings: Iterable[OutingRun]) -> Iterator[list[object]]:
         if one.spare is not None and one.spare < 0 and spare:
             spare = f"{_whole(-one.spare)} OVER"
         work = _whole(one.work) if one.work else ""
-        yield [one.id, one.state, f"{one.over} of {one.steps}", began, used, work, budget, spare]
+        skipped = f", {one.skipped} skipped" if one.skipped else ""
+        yield [
+            one.id,
+            one.state,
+            f"{one.over - one.skipped} of {one.steps}{skipped}",
+            began,
+            used,
+            work,
+            budget,
+            spare,
+        ]
 
 
 def _whole(span: int) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from cfgtrack.analysis.leaving import Lack, Left, May
 from cfgtrack.model.time import format_instant
+from cfgtrack.show.defects import standing_line
 from cfgtrack.show.findings import caution, severity_word
 from cfgtrack.show.tables import (
     count,
@@ -72,6 +73,8 @@ def _head(found: Stops, *, colour: bool) -> Iterator[str]:
     if nowhere:
         said += f"; NO WAY OUT FOUND from {nowhere}"
     yield heading(said, found.moment, colour=colour)
+    if found.defects:
+        yield standing_line(found.defects)
     if report.title:
         yield labelled("of:", f'"{report.title}", {count(len(report.points) - 1, "step")}')
     if report.impossible:
@@ -222,6 +225,8 @@ def leave_text(found: Leave, *, colour: bool = False) -> str:
     point = found.leave
     stands = point.as_it_stands
     lines = [heading(_verdict(point), found.moment, colour=colour)]
+    if found.defects:
+        lines.append(standing_line(found.defects))
     if point.outing is not None:
         lines.append(labelled("outing:", point.outing))
     if stands.back is not None:

@@ -113,6 +113,9 @@ CREATE OR REPLACE FUNCTION cfgtrack_owners(action text, happened bigint, said js
     UNION SELECT said ->> 'by' WHERE said ? 'by' AND NOT said ? 'supersedes' AND NOT said ? 'initial'
         AND action NOT IN ('remark', 'begin', 'end', 'withdraw', 'explain', 'define', 'approve', 'acknowledge',
             'revise', 'retire', 'adopt', 'abandon', 'skip', 'keep-check')
+        AND (action <> 'defect' OR EXISTS (SELECT 1
+            FROM jsonb_array_elements(cfgtrack_kind_of(said -> 'subjects' ->> 0, happened) -> 'moves') AS m
+            WHERE m.value ->> 'action' = 'defect'))
         AND cfgtrack_is_mobile(said ->> 'by', happened, false)
         AND EXISTS (SELECT 1 FROM cfgtrack_items('place', happened, false) AS place WHERE (place -> 'site')::boolean)
 $$;

@@ -14,7 +14,6 @@ from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.duration_model import Shape
 from cfgtrack.analysis.how_long import HowLong, Limit, Sampling, how_long
 from cfgtrack.analysis.sampling import chunks, draws_of, takes_in
-from cfgtrack.analysis.schedule import one_at_a_time
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.part import Part, Port
@@ -40,7 +39,7 @@ def asked(
 
 def samples_of(sequence: Sequence, drawn: Sampling) -> list[dict[str, int]]:
     """Return what each step takes in each sample."""
-    schedule = Schedule(one_at_a_time(sequence)[0], 0)
+    schedule = Schedule(sequence, 0)
     draws = draws_of(schedule, drawn.shape, drawn.seed)
     return [
         {name: takes[point] for name, point in schedule.number.items()}
@@ -284,8 +283,7 @@ def test_no_doer_ever_does_two_things_at_once(sequence: Sequence, data: st.DataO
         replace(one, action=replace(one.action, by=data.draw(st.sampled_from(("ANN", "BEN")))))
         for one in sequence.steps
     )
-    shared, _ = one_at_a_time(replace(sequence, steps=steps))
-    schedule = Schedule(shared, 0)
+    schedule = Schedule(replace(sequence, steps=steps), 0)
     takes = [data.draw(st.integers(low, high)) for low, _, high in schedule.takes]
     laid = sorted(schedule.lay_out(takes).steps, key=lambda one: (one.start, one.end))
     for doer in ("ANN", "BEN"):
@@ -296,7 +294,7 @@ def test_no_doer_ever_does_two_things_at_once(sequence: Sequence, data: st.DataO
         ahead = [
             other.end
             for other in likely.values()
-            if other.step.id in one.step.after
+            if other.step.id in schedule.waits[one.step.id]
             or (
                 other.step.track == one.step.track
                 and steps.index(_by_id(steps, other)) < steps.index(_by_id(steps, one))
@@ -355,3 +353,27 @@ def test_the_closest_margins_are_those_of_check(sequence: Sequence, limit: int) 
     for margin in told.margins:
         same = [one for one in found.limits if (one.rule, one.subject) == (margin.rule, margin.subject)]
         assert min((one.worst for one in same), default=margin.left) <= margin.left
+
+
+def test_what_an_outing_has_used_already_counts_in_all_that_is_told_of_it() -> None:
+    """Of an outing that began 100 s ago each time is so much longer; its budget is that of the same work 100 s less."""
+    steps = (step("1", "a", "inspect P", (1, 2, 9)), step("2", "a", "inspect Q", (2, 4, 12)))
+    outing = Outing("1", None, 112 * SECOND)
+    later = Outing("2")
+    after = replace(step("3", "a", "inspect P", (1, 3, 5)), outing="2")
+    begun = asked(
+        RuleSet(), Sequence(outings=(outing, later), steps=(*steps, after)), begun={"1": -100 * SECOND}
+    )
+    fresh = asked(
+        RuleSet(), Sequence(outings=(replace(outing, budget=12 * SECOND), later), steps=(*steps, after))
+    )
+    for name in ("low", "likely", "high", "expected", "mean", "p05", "p50", "p95", "used"):
+        told, alone = (getattr(found.outings[0], name) for found in (begun, fresh))
+        assert told == pytest.approx(alone + 100), name
+        assert getattr(begun.outings[1], name) == pytest.approx(getattr(fresh.outings[1], name)), name
+    assert begun.outings[0].pert_within == pytest.approx(fresh.outings[0].pert_within)
+    (limit,), (other,) = begun.limits, fresh.limits
+    assert (limit.in_time, limit.worst, limit.likely) == (other.in_time, other.worst, other.likely)
+    # What is left by the likely durations is the same, told of the budget and of the outing.
+    assert limit.likely_seconds == 112 - begun.outings[0].likely
+    assert [(one.start, one.end) for one in begun.steps] == [(100.0, 102.0), (102.0, 106.0), (0.0, 3.0)]

@@ -313,3 +313,17 @@ def test_too_many_mixes_leave_it_undecided(monkeypatch: pytest.MonkeyPatch) -> N
     )
     report = check(looked_at(8), Start(Configuration(PLANT)), sequence)
     assert (report.verdict, report.untried, report.new) == ("undecided", 1, ())
+
+
+def test_nobody_does_two_things_at_once():
+    """Two steps of five seconds on two tracks take ten where one does both, and five where two do."""
+    steps = [step(name, name, f"inspect {ITEMS[0]}", (5, 5, 5)) for name in "ab"]
+
+    def takes(*doers: str) -> int:
+        done = (replace(s, action=replace(s.action, by=by)) for s, by in zip(steps, doers, strict=True))
+        sequence = replace(plan(*done), outings=(Outing("1", budget=7 * SECOND),))
+        report = check(RuleSet(()), Start(Configuration(PLANT)), sequence)
+        assert [f.rule for f in report.new] == (["budget"] if len({*doers}) == 1 else [])
+        return report.end
+
+    assert (takes("ANN", "BEN"), takes("ANN", "ANN")) == (5 * SECOND, 10 * SECOND)

@@ -20,8 +20,11 @@ from cfgtrack.analysis.which import (
     Wear,
     check_outs,
     exchanged,
+    interfaces,
     joins_in,
+    lacks,
     mated_with,
+    nearest,
     places_for,
     ports_for,
     put_at,
@@ -156,6 +159,30 @@ def test_a_stand_in_fits_wherever_the_unit_is_joined():
     assert [*stand_ins(yard(), "P1")] == ["OTHER", "P2"]
     # P2 is joined to nothing: what it is like is all that is known of its place.
     assert [*stand_ins(yard(), "P2")] == ["P1"]
+
+
+def test_a_stand_in_takes_what_a_plan_will_join_too():
+    """Of what isn't of the same part, each mate that the plan has for the role must fit; else it is told what lacks."""
+    now = yard()
+    plan = Sequence(outings=(Outing("1"),), steps=(step("1", "mate", "P2:J", "SEAT:J"),))
+    assert [*stand_ins(now, "P2", plan)] == ["OTHER", "P1", "THIN"]
+    plan = replace(plan, steps=(*plan.steps, step("2", "mate", "P2:F", "SEAT:F")))
+    assert [*stand_ins(now, "P2", plan)] == ["OTHER", "P1"]
+    plan = replace(plan, steps=(*plan.steps, step("3", "mate", "P2:G", "SEAT:G")))
+    assert interfaces(now, "P2", plan) == (("J", "SEAT:J"), ("F", "SEAT:F"))
+    # What the plan puts in the place of P1 is joined as its stand-in must be.
+    assert set(interfaces(now, "P1", EXCHANGE)) == {("F", "SEAT:F"), ("J", "SEAT:J")}
+    assert [*lacks(now.plant, "THIN", interfaces(now, "P2", plan))] == [
+        "THIN:F is DN10, SEAT:F is DN20: the sizes differ"
+    ]
+    # Nothing takes both: the nearest lacks one. What lacks all that is needed isn't near.
+    both = (step("1", "mate", "THIN:J", "SEAT:J"), step("2", "mate", "THIN:F", "SEAT:J"))
+    assert [*stand_ins(now, "THIN", replace(plan, steps=both))] == []
+    assert nearest(now, "THIN", replace(plan, steps=both)) == (
+        "OTHER",
+        ["OTHER:F is of kind fluid-disconnect, SEAT:J of kind electrical-connector: they don't go together"],
+    )
+    assert nearest(now, "THIN", replace(plan, steps=both[1:])) is None
 
 
 def test_a_place_has_room_and_is_meant_for_it():

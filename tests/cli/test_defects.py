@@ -166,6 +166,20 @@ def test_pictures_have_it_in_words(cfgtrack: Command) -> None:
         assert "DEFECT no demate: seized" in said, words
 
 
+def test_a_verdict_says_which_defects_stand(cfgtrack: Command) -> None:
+    """Beneath the verdict `leave`, and `check` of something else altogether, tell what stands."""
+    asked = (("leave",), ("check", "--do", "inspect PUMP-2"))
+    for words in asked:
+        assert " stand" not in cfgtrack(*words).out
+    seized(cfgtrack)
+    for words in asked:
+        assert "1 defect stands: PUMP-1:J1 seized, force 400 N (no demate)" in " ".join(
+            cfgtrack(*words).out.split()
+        )
+        told = cfgtrack(*words, "--json").json
+        assert [one["thing"] for one in told.get("standing", told["defects"])] == ["PUMP-1:J1"]
+
+
 @pytest.fixture
 def works(empty: Command) -> Command:
     """Give the command on a plant with sites."""
@@ -174,14 +188,20 @@ def works(empty: Command) -> Command:
     return empty
 
 
-def test_who_finds_it_is_there_but_not_where_a_thing_is_missing(works: Command) -> None:
-    """Who finds a port stuck was there; who misses a whole unit may be anywhere, as the unit may."""
+def test_a_defect_is_told_from_anywhere_and_rectified_at_the_thing(works: Command) -> None:
+    """Who tells a defect says so, and stays where he is, recorded or proposed; who rectifies it works at the thing."""
     assert "DISCREPANCY" not in works.ok(
         "defect", "Y", "missing", "--by", "ANN", "--at", "2031-05-01T08:00:00Z"
     )
-    assert works.json_of("state", "ANN")["state"]["place"][0] == "BAY"
+    assert works("check", "--do", "defect open Y:V stuck by ANN").status == 0
+    assert works("check", "--do", "defect open Y:V stuck").status == 0
     stuck = works.ok("defect", "open", "Y:V", "stuck", "--by", "ANN", "--at", "2031-05-01T08:10:00Z")
-    assert "DISCREPANCY the record said ANN at BAY" in stuck
+    assert "DISCREPANCY" not in stuck
+    assert works.json_of("state", "ANN")["state"]["place"][0] == "BAY"
+    works.ok("audit")
+    put_right = works("check", "--do", "rectify open Y:V stuck by ANN")
+    assert put_right.status == 3
+    assert "ANN is at BAY; Y:V is at STORE" in put_right.out
     refused = works("check", "--do", "open Y:V by ANN")
     assert refused.status == 3
     assert "Y has a defect (nothing can be done): missing" in refused.out

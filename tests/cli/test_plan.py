@@ -277,8 +277,11 @@ def test_a_step_done_elsewhere_is_found(plan: Command) -> None:
     assert states(plan)["A2"] == "done"
     assert [one["event"] for one in plan("progress", "--json", "--at", t(59)).json["extra"]] == ["wrong"]
     plan.ok("shut", "Q:V3", "step=A3", "--at", t(20))
+    assert states(plan)["A3"] == "elsewhere"
+    assert 'id = "A3"' in plan.ok("left", "--at", t(20))
+    plan.ok("skip", "A3", "--reason", "the other panel's does it", "--at", t(21))
     assert states(plan)["A3"] == "otherwise"
-    assert 'id = "A3"' not in plan.ok("left", "--at", t(20))
+    assert 'id = "A3"' not in plan.ok("left", "--at", t(21))
 
 
 def test_skipped_steps_say_why_and_may_still_be_done(plan: Command) -> None:
@@ -432,11 +435,163 @@ def test_steps_complete_in_the_shell(plan: Command) -> None:
 
 
 def test_a_record_that_names_a_step_is_of_the_plan_in_force(plan: Command) -> None:
-    """`shut Q:V1 step=A1` says that this stands for A1; of a step that there is none it is said at once."""
+    """`shut Q:V1 step=A1` is of A1, which is still to be done: that is said at once; of an unknown step, too."""
     said = plan("shut", "Q:V1", "step=A1", "--at", t(4))
-    assert said.err == ""
+    assert "step A1 says shut P:V1: that is still to be done" in said.err
     assert history(plan)[-1]["plan"] == "first-plan"
-    assert states(plan)["A1"] == "otherwise"
+    assert states(plan)["A1"] == "elsewhere"
     said = plan("shut", "Q:V2", "step=A22", "--at", t(5))
     assert said.status == 0
     assert said.err.startswith("warning: there is no step A22; near names: A2")
+
+
+def besides(command: Command, minute: int = 59) -> list[str]:
+    """Return the events that were done besides the plan."""
+    return [one["event"] for one in command("progress", "--json", "--at", t(minute)).json["extra"]]
+
+
+def test_what_was_done_at_another_port_in_the_name_of_a_step_leaves_it_to_do(plan: Command) -> None:
+    """The step is still left, and `done` records it as planned; what was done at the other port is besides the plan."""
+    said = plan("shut", "Q:V1", "step=A1", "--at", t(4), "--id", "wrong")
+    assert "step A1 says shut P:V1: that is still to be done" in said.err
+    assert 'id = "A1"' in plan.ok("left", "--at", t(4))
+    shown = " ".join(plan("progress", "--at", t(4)).out.split())
+    assert "1 at another port or thing" in shown
+    assert plan.json_of("done", "A1", "--at", t(6))["steps"][0]["state"] == "recorded"
+    assert states(plan)["A1"] == "done"
+    assert besides(plan) == ["wrong"]
+
+
+def test_the_wrong_bolt_of_two_is_of_the_step_that_says_it(plan: Command) -> None:
+    """A2's valve shut in the name of A1 is A2's, and A1 is left: nothing is lost of what is really done then."""
+    plan.ok("shut", "P:V2", "step=A1", "--at", t(4), "--id", "wrong")
+    assert (states(plan)["A1"], states(plan)["A2"]) == ("left", "done")
+    assert deviations(plan, "A2") == ["other-step"]
+    said = plan.json_of("done", "A2", "--at", t(6))["steps"][0]
+    assert (said["state"], said["event"]) == ("already", "wrong")
+    assert "recorded as of step A1" in said["beside"][0]
+    assert plan.json_of("done", "A1", "--at", t(7))["steps"][0]["state"] == "recorded"
+    assert states(plan)["A1"] == "done"
+    assert besides(plan) == []
+
+
+def test_the_wrong_one_that_is_undone_again_is_of_no_step(plan: Command) -> None:
+    """What was done in the wrong place and put back is besides the plan, as is putting it back."""
+    plan.ok("shut", "P:V2", "step=A1", "--at", t(4), "--id", "wrong")
+    plan.ok("open", "P:V2", "--at", t(5), "--outing", "N1", "--id", "back")
+    plan.ok("shut", "P:V1", "step=A1", "--at", t(6))
+    assert (states(plan)["A1"], states(plan)["A2"]) == ("done", "left")
+    assert besides(plan) == ["wrong", "back"]
+
+
+def test_somebody_says_that_another_port_stands_for_a_step_by_skipping_it(plan: Command) -> None:
+    """Skipped with a reason it is over, and told with both; done all the same it is done as planned."""
+    plan.ok("shut", "Q:V1", "step=A1", "--at", t(4), "--id", "instead")
+    plan.ok("skip", "A1", "--reason", "the same line", "--at", t(5))
+    assert states(plan)["A1"] == "otherwise"
+    assert deviations(plan, "A1") == ["other-thing", "skipped"]
+    assert 'id = "A1"' not in plan.ok("left", "--at", t(5))
+    assert plan.json_of("done", "A1", "--at", t(7))["steps"][0]["state"] == "recorded"
+    assert states(plan)["A1"] == "done"
+    assert besides(plan) == ["instead"]
+
+
+def test_what_leaves_it_so_is_the_step_done_otherwise(plan: Command) -> None:
+    """A valve that is found shut in the name of its step is shut: nothing is left to do."""
+    plan.ok("as-found", "P:V1", "shut", "step=A1", "--at", t(4))
+    assert states(plan)["A1"] == "otherwise"
+    assert plan.json_of("done", "A1", "--at", t(5))["steps"][0]["state"] == "already"
+
+
+def test_done_before_what_it_waits_for_is_recorded_and_said_at_once(plan: Command) -> None:
+    """What is next is what may begin, else what it waits for; reality is recorded, and told to have been too early."""
+    next_ = plan.json_of("done", "B1", "--at", t(5))["next"]
+    assert next_[0].startswith("B2 waits for A2 (ann)")
+    said = plan.json_of("done", "B2", "--at", t(6))["steps"][0]
+    assert said["state"] == "recorded"
+    assert "DID NOT WAIT for A2 (ann), which is left" in said["beside"]
+    assert "DID NOT WAIT" in plan("withdraw", "B2@firs", "--reason", "no").out + plan.ok(
+        "done", "B2", "--at", t(7)
+    )
+    assert plan.json_of("done", "A2", "--at", t(9))["steps"][0]["beside"] == [
+        "PASSED OVER: A1, still to be done"
+    ]
+
+
+def test_what_waited_for_a_step_is_next_on_its_own_track(plan: Command) -> None:
+    """Once A2 is done B2 may begin: that is told to whoever did A2."""
+    plan.ok("done", "B1", "--at", t(5))
+    assert [one.split()[0] for one in plan.json_of("done", "A1..A2", "--at", t(10))["next"]] == ["A3", "B2"]
+
+
+def test_said_again_tells_what_is_recorded_where_that_is_not_as_planned(plan: Command) -> None:
+    """Without own words it is harmless, and tells the value that is recorded beside the planned one."""
+    plan.ok("done", "B1", "--at", t(5))
+    plan.ok("done", "B2", "--value", "torque=29 N*m", "--at", t(10))
+    said = another(plan).json_of("done", "B2", "--at", t(12))["steps"][0]
+    assert said["state"] == "already"
+    assert said["beside"] == ["recorded: torque 29 N*m, planned 25 N*m"]
+
+
+@pytest.mark.parametrize(
+    "words", [("--value", "torque=25 N*m"), ("--by", "CEC"), ("--remark", "it grated"), ("--at", t(45))]
+)
+def test_nothing_that_is_said_of_a_step_that_is_done_is_dropped(
+    plan: Command, words: tuple[str, str]
+) -> None:
+    """Another value, doer, remark or time than is recorded is refused, with the ways out, and nothing is written."""
+    plan.ok("done", "B1", "--at", t(5))
+    plan.ok("done", "B2", "--value", "torque=29 N*m", "--at", t(10))
+    before = len(history(plan))
+    at = () if "--at" in words else ("--at", t(12))
+    said = plan("done", "B2", *words, *at)
+    assert said.status == 3
+    assert "--corrects B2@firs" in said.err
+    assert len(history(plan)) == before
+
+
+def test_a_reading_that_nobody_said_is_told_to_be_as_planned(plan: Command) -> None:
+    """In a range, too; and where another quantity was said the planned one isn't recorded at all."""
+    plan.ok("done", "A1..A2", "--at", t(5))
+    steps = plan.json_of("done", "B1..B2", "--at", t(20), "--dry-run")["steps"]
+    assert ["RECORDED AS READ: torque 25 N*m" in "".join(one["beside"]) for one in steps] == [False, True]
+    plan.ok("done", "B1", "--at", t(11))
+    found = plan.json_of("done", "B2", "--value", "angle=30 deg", "--at", t(12))
+    assert [*found["events"][0]["values"]] == ["angle"]
+    assert "NOT recorded, as another quantity was said: torque 25 N*m" in found["steps"][0]["beside"][0]
+    assert "no-value" in deviations(plan, "B2")
+
+
+def test_a_time_long_after_its_outing_is_asked_about(plan: Command) -> None:
+    """A year into an outing of an hour is refused, and taken from whoever is sure."""
+    plan.ok("begin", "N1", "--at", t(0))
+    said = plan("done", "A1", "--at", "2032-05-01T10:04:00Z")
+    assert said.status == 3
+    assert "--sure" in said.err
+    plan.ok("done", "A1", "--at", "2032-05-01T10:04:00Z", "--sure")
+
+
+def test_an_outing_that_begins_twice_is_told(plan: Command) -> None:
+    """It is recorded, as what is said is, with when it had begun already."""
+    plan.ok("begin", "N1", "--at", t(0))
+    said = plan("begin", "N1", "--at", t(5))
+    assert said.status == 0
+    assert f"outing N1 had begun already, {t(0)}" in said.err
+
+
+def test_skipped_steps_are_not_counted_as_done(plan: Command) -> None:
+    """An outing's line tells what is done, and what was skipped beside it; every defect of a step is told."""
+    plan.ok("begin", "N1", "--at", t(0))
+    plan.ok("skip", "A2", "--reason", "it leaks", "--at", t(1))
+    plan.ok("done", "A1", "--at", t(4))
+    plan.ok("defect", "shut", "P:V3", "jammed", "--at", t(5))
+    plan.ok("defect", "shut", "P:V3", "leaking", "--at", t(6))
+    assert "1 of 7, 1 skipped" in " ".join(plan("progress", "--at", t(7)).out.split())
+    assert deviations(plan, "A3") == ["barred", "barred"]
+
+
+def test_a_step_alone_is_one_of_the_plan_in_force(plan: Command) -> None:
+    """`failures A1` is of the plan in force, with no file; a file that isn't there is still told."""
+    plan.ok("rules", "load", plan.file("rules.toml", RULES))
+    assert plan("failures", "A1", "--at", t(0)).status == 0
+    assert plan("failures", "none.toml", "--at", t(0)).status == 2

@@ -111,7 +111,7 @@ def test_which_of_the_plan_in_force(shop: Command) -> None:
         (("--for", "WALL"), 4, "WALL"),
         (("--port-for", "BOX-1"), 4, "BOX-1"),
         (("--for", "BOX-1", "--among", "PLATE-1"), 4, "PLATE-1 can't be a stand-in for BOX-1"),
-        (("--for", "FRAIL-1"), 4, "nothing here can be a stand-in for FRAIL-1"),
+        (("--for", "FRAIL-1"), 4, "no other unit could stand in for FRAIL-1"),
         (("--for", "BOX-1", "--check-out", "frob"), 2, "frob"),
         (("--for", "BOX-1", "--check-out", "capped"), 2, "asks for nothing that was done"),
     ],

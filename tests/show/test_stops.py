@@ -7,6 +7,8 @@ from cfgtrack.analysis.stops import stop_now, stop_points
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.stops import Failures, Leave, Stops
 from cfgtrack.files.failures import ways_of_failing
+from cfgtrack.model.defect import Defect
+from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.sequence import Sequence
 from cfgtrack.show.stops import failures_text, leave_text, stops_text
 from tests.analysis.test_stops import world
@@ -46,6 +48,20 @@ def test_now_begins_with_the_verdict() -> None:
     # Of a plan whose first step is to come nothing is open either.
     planned = lines(leave_text(Leave(NOW, stop_now(rules, begin, plan), plan=True)))
     assert planned[0].startswith("Yes, the work may stop")
+
+
+def test_defects_that_stand_are_told_beneath_the_verdict() -> None:
+    """A plain yes doesn't hide what no rule asks about: what is missing, what leaks: all in a line."""
+    rules, begin, plan = world()
+    missing = Defect("WRENCH", None, "missing", 0, "E1")
+    torque = {"torque": parse_quantity("140 N*m")}
+    pair = Defect("BOX:J", "demate", "seized", 0, "E2", mate="WALL:J", values=torque)
+    one = lines(leave_text(Leave(NOW, stop_now(rules, begin, Sequence()), plan=False, defects=(missing,))))
+    assert one[0].startswith("Yes, the work may stop")
+    assert one[1] == "1 defect stands: WRENCH missing"
+    several = lines(stops_text(Stops(NOW, stop_points(rules, begin, plan), defects=(missing, pair))))
+    said = "2 defects stand: WRENCH missing; BOX:J to WALL:J seized, torque 140 N*m (no demate)"
+    assert said in several[:3]
 
 
 def test_failures_without_a_way_out_come_first() -> None:
