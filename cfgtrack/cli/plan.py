@@ -119,7 +119,7 @@ def done_command(
 
     \b
     done 2V-07
-    done 2V-01..2V-06 --at 19:40 --outing NIGHT-2
+    done 2V-01..2V-06 --at 19:40 --outing W2
     done 2V-08 --value pressure="3.1 bar"
 
     All of them or none, each its own event. A range is of one track, in its order, without what is skipped; the last

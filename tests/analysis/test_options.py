@@ -145,10 +145,15 @@ def held(value: Any) -> Any:
 
 
 def plain(attributes: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the attributes that are tables or scalars: what an engine and its runners remember."""
+    """Return the attributes that are tables or scalars: what an engine and its runners remember.
+
+    But for where an engine was marked first: that stays so, and is about no event.
+    """
     kept = (dict, int, tuple, frozenset)
     return {
-        k: v for k, v in attributes.items() if isinstance(v, kept) and not isinstance(v, bool | defaultdict)
+        k: v
+        for k, v in attributes.items()
+        if isinstance(v, kept) and not isinstance(v, bool | defaultdict) and k != "_first_noted"
     }
 
 

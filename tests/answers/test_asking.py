@@ -120,10 +120,14 @@ def asked() -> set[str]:
     return found
 
 
+FROM_PYTHON = {"campaign.check_each"}
+"""What only a program can ask: it hands in who does the work, an executor."""
+
+
 def test_every_question_is_asked() -> None:
-    """No question is there that the command line can't ask."""
+    """No question is there that the command line can't ask, but for what needs an object of the program that asks."""
     assert len(questions()) > 25
-    assert questions() - asked() == set()
+    assert questions() - asked() == FROM_PYTHON
 
 
 def test_a_dry_run_leaves_nothing(cfgtrack: Command) -> None:
