@@ -17,10 +17,13 @@ from cfgtrack.model.presence import Telling, is_end
 from cfgtrack.model.time import parse_instant
 from cfgtrack.model.trouble import Refused
 from cfgtrack.store.audit import audit
-from cfgtrack.store.journal import Journal, create, open_journal
+from cfgtrack.store.journal import Journal, create, open_journal, system_clock
+from cfgtrack.store.security import apply, grants
 from cfgtrack.store.upkeep import rebuild
 from cfgtrack.store.view import SqlView
 from tests.model.test_presence import DEEDS, DEFINITION, NOWHERE, PLANT
+from tests.store.conftest import Server
+from tests.store.test_security import CLERK, as_user
 
 START = parse_instant("2031-01-01T00:00:00Z")
 NOW = START + 1_000_000
@@ -53,6 +56,27 @@ def read_singly(journal: Journal) -> dict[str, tuple[str, str | None]]:
     return {s: (state.value, state.other) for s, state in found.items()} | {
         f"{p} lies": (site, None) for p, site in lying.items() if site
     }
+
+
+def test_a_server_too_writes_of_a_defect_that_it_moves_nobody(server: Server) -> None:
+    """Recorded by a mere user: who tells a defect stays where he is; who rectifies it was there."""
+    url = server.fresh()
+    mine = as_user(server, url)
+    with open_journal(url, clock=system_clock) as journal:
+        journal.load(replace(DEFINITION, people={"CLERK": CLERK}), by=None, recorder=None)
+        apply(journal.database, grants(journal.database, journal.plant()).statements)
+    with open_journal(mine, clock=system_clock) as journal:
+        assert journal.database.is_restricted
+        journal.record([said("ANN defect open Y:V stuck", 10)])
+        assert journal.configuration(NOW).state("ANN").value == "BAY"
+        journal.record([said("ANN rectify open Y:V", 20)])
+        assert seen(journal)["ANN"] == ("STORE", None)
+        assert [e.event.id for e in journal.history("ANN")] == ["e20"]
+    with open_journal(url, clock=system_clock) as journal:
+        assert [fault.sentence for fault in audit(journal.database).faults] == []
+    rebuild(url)
+    with open_journal(url, clock=system_clock) as journal:
+        assert [e.event.id for e in journal.history("ANN")] == ["e20"]
 
 
 def test_a_doer_found_elsewhere_is_a_discrepancy_until_it_is_explained(url: str) -> None:
