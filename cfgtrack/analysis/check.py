@@ -362,14 +362,17 @@ def ready(
     begin: Start,
     networks: Mapping[str, Network] | None = None,
     *,
-    coming: Iterable[Event] = (),
+    coming: Iterable[Event] | None = (),
 ) -> Engine:
-    """Return an engine that stands where a past begins, ready for its events and for those that are `coming`."""
+    """Return an engine that stands where a past begins, ready for its events and for those that are `coming`.
+
+    None: for whatever may come.
+    """
     engine = Engine(
         rules,
         begin.configuration.fork(),
         start=begin.began if begin.revised is None else begin.began - 1,
-        touched=touched_by(begin, coming),
+        touched=None if coming is None else touched_by(begin, coming),
         networks=networks,
         prior=begin.done,
         memory=begin.memory,

@@ -18,11 +18,12 @@ from typing import ClassVar
 
 from cfgtrack.analysis.check import Start, judged
 from cfgtrack.analysis.leaving import Left, Stopping, without
-from cfgtrack.analysis.stops import MOST_TRIES_NOW, Stops, Walk, WayOut
+from cfgtrack.analysis.stops import MOST_STEPS_NOW, MOST_TRIES_NOW, Stops, Walk, WayOut
 from cfgtrack.analysis.way_out import Move, Tried, is_coming_in, nothing_barred
 from cfgtrack.model.action import FOUND, MEASURE, Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.failing import Barred, Failing
+from cfgtrack.model.plant import owner_of
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.time import Instant
@@ -32,6 +33,9 @@ from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance
 from cfgtrack.rules.when.by import By
+
+MOST_LATELY = 3
+"""So many of the ways last found are tried again of the next failure."""
 
 MOST_TRIES_OUT = 40
 """So often at most a way out is tried of one failure, beside those that are known of its stop point."""
@@ -175,6 +179,7 @@ class _Failures:
         # What dies is asked of an engine that knows nothing of ends: no step is one.
         self._apart = _without_ends(question, networks, list(walk.course.events))
         self._done = 0
+        self._lately: list[Sequence[Move]] = []
         self._planned = list(self._breaks_as_planned())
 
     def _breaks_as_planned(self) -> Iterator[frozenset[object]]:
@@ -233,13 +238,14 @@ class _Failures:
         mark = engine.mark()
         try:
             engine.advance(event.happened)
-            for other in _found(engine, event, found):
+            happened = list(_found(engine, event, found))
+            for other in happened:
                 engine.step(other)
             engine.settle()
             place = self._walk.places[number + 1]
             stopping = replace(place.stopping, last=False)
             left = self._walk.leaving.judge(stopping, by_end=False)
-            way = self._way_out(number, stopping, _bars(barred, engine))
+            way = self._way_out(number, stopping, happened, barred)
         finally:
             engine.back(mark)
         self._go_on_to(number)
@@ -258,18 +264,56 @@ class _Failures:
 
     # --- the way out ---
 
-    def _way_out(self, number: int, stopping: Stopping, bars: Callable[[Event], bool]) -> Tried | None:
-        """Return the shortest way out from a place, without what can't be done: first those that are known there."""
-        ways = self._walk.ways
+    def _way_out(
+        self, number: int, stopping: Stopping, happened: Sequence[Event], barred: Barred
+    ) -> Tried | None:
+        """Return the shortest way out from a place, without what can't be done.
+
+        First those that are known there, then those that led out of what failed just before, then, of one step alone,
+        one from ends to means; then what of the plan and of what was done leads out.
+        """
+        ways, only = self._walk.ways, self._question.only is not None
+        bars = _bars(barred, self._engine)
         several = _once(one.moves for one in self._stops.known_from(number))
-        for moves in several:
+        for moves in (*several, *(one for one in self._lately if one not in several)):
             found = ways.attempt(moves, stopping, bars=bars)
             if found is not None:
                 return found
-        rest = self._walk.rest_of(number, stopping.outing)
-        further = [moves for moves in (rest, self._all_back(number, stopping.outing)) if moves not in several]
-        most = MOST_TRIES_OUT if self._question.only is None else MOST_TRIES_NOW
-        return ways.shortest(further, stopping, bars=bars, near=True, most=most)
+        if not only and self._ties_somebody(barred):
+            return None
+        found = None
+        if only:
+            found = self._walk.rescued(
+                number,
+                stopping,
+                happened=happened,
+                barred=lambda engine: _bars(barred, engine),
+                most=MOST_STEPS_NOW,
+                tries=MOST_TRIES_NOW,
+            )
+        if found is None:
+            rest = self._walk.rest_of(number, stopping.outing)
+            further = [
+                moves for moves in (rest, self._all_back(number, stopping.outing)) if moves not in several
+            ]
+            most = MOST_TRIES_NOW if only else MOST_TRIES_OUT
+            found = ways.shortest(further, stopping, bars=bars, near=True, most=most)
+        if found is not None:
+            self._lately = [found.moves, *self._lately][:MOST_LATELY]
+        return found
+
+    def _ties_somebody(self, barred: Barred) -> bool:
+        """Return whether what can't be done any more is the only way to free somebody of what he is tied to."""
+        now = self._engine.world.configuration
+        for port in barred.things if barred.action is not None else ():
+            found = now.plant.port(port)
+            if found is None or not found[1].tether or now.state(port).other is None:
+                continue
+            kind, status = found[1], now.state(port).value
+            parting = {m.action for m in kind.moves.values() if status in m.sources and kind.parts(m)}
+            if now.plant.is_mobile(owner_of(port)) and parting <= {barred.action}:
+                return True
+        return False
 
     def _all_back(self, number: int, outing: str | None) -> tuple[Move, ...]:
         """Return what takes back all that was done of an outing up to a place."""

@@ -149,8 +149,8 @@ def without(memory: Memory | None, rules: Iterable[str]) -> Memory | None:
 class Leaving:
     """An engine that knows at every moment whether the work may stop there.
 
-    `coming` are all the events that it will ever be told of. `leaves_open` and `leaves_running` name what is left so by
-    intent: see `Sequence`.
+    `coming` are all the events that it will ever be told of; None: whatever may come. `leaves_open` and
+    `leaves_running` name what is left so by intent: see `Sequence`.
     """
 
     def __init__(
@@ -158,7 +158,7 @@ class Leaving:
         rules: RuleSet,
         begin: Start,
         networks: Mapping[str, Network] | None,
-        coming: Iterable[Event],
+        coming: Iterable[Event] | None,
         *,
         variances: Sequence[Variance] = (),
         leaves_open: Iterable[str] = (),
@@ -186,6 +186,23 @@ class Leaving:
     def breaks(self, since: int) -> bool:
         """Return whether anything was broken after the first `since` breaches, but for what must hold by an end."""
         return any(b.rule.id not in self.by_end for b in self.engine.breaches_since(since).values())
+
+    def broken(self, since: int) -> list[Breach]:
+        """Return what was broken after the first `since` breaches, but for what must hold by an end."""
+        return [b for b in self.engine.breaches_since(since).values() if b.rule.id not in self.by_end]
+
+    def by_time_alone(self, until: int) -> frozenset[tuple[str, str | None]]:
+        """Return which rules time alone breaks up to an instant, each with for whom, if nothing is done any more."""
+        engine, mark = self.engine, self.engine.mark()
+        try:
+            engine.settle()
+            noted = engine.noted
+            while (time := engine.next_time()) is not None and time <= until:
+                engine.advance(max(time, engine.world.now) + 1)
+                engine.settle()
+            return frozenset((b.rule.id, b.it) for b in self.broken(noted))
+        finally:
+            engine.back(mark)
 
     def lacking(self) -> list[Breach]:
         """Return what is broken now, or would be by an end."""

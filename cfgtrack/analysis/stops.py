@@ -13,8 +13,10 @@ from typing import ClassVar
 
 from cfgtrack.analysis.check import Start
 from cfgtrack.analysis.course import Course, course_of
-from cfgtrack.analysis.leaving import Leaving, Left, May, Stopping
+from cfgtrack.analysis.leaving import Lack, Leaving, Left, May, Stopping
+from cfgtrack.analysis.rescue import Rescue
 from cfgtrack.analysis.way_out import (
+    Bars,
     Legs,
     Move,
     Order,
@@ -25,9 +27,11 @@ from cfgtrack.analysis.way_out import (
     ahead_of,
     is_coming_in,
     may_be_left,
+    nothing_barred,
     perhaps,
     taken_back,
 )
+from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import View
 from cfgtrack.model.event import Event
 from cfgtrack.model.failing import is_in_hand
@@ -36,11 +40,18 @@ from cfgtrack.model.sequence import Step, expect_in_time
 from cfgtrack.model.time import MINUTE, Instant
 from cfgtrack.network.network import Network
 from cfgtrack.rules.breach import words
+from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.variance import Variance
 
 MOST_TRIES_NOW = 200
 """So often at most ways out are tried, of now alone."""
+
+MOST_PORTS = 4_000
+"""A plant with no more ports than that is made ready for whatever may come: what nobody foresaw can be tried, too."""
+
+MOST_STEPS_NOW = 8_000
+"""So many steps at most are tried from ends to means, of now alone."""
 
 MOST_MORE = 2
 """A way back that is so much longer than the way ahead is followed no further."""
@@ -70,7 +81,8 @@ class WayOut:
     """A way that was tried to its end. `left` is what is so if all is left as it is then.
 
     `proved`: it is a shortest one; else there may be a shorter one. `over`: by how much it ends later than the outing's
-    budget allows, in microseconds; 0 where it doesn't.
+    budget allows, in microseconds; 0 where it doesn't. `late`: what runs out on the way, as it would if nothing were
+    done.
     """
 
     told: ClassVar[tuple[str, ...]] = ("minutes", "over_minutes")
@@ -82,6 +94,7 @@ class WayOut:
     proved: bool
     left: Left
     over: int = 0
+    late: tuple[Lack, ...] = ()
 
     @property
     def minutes(self) -> float:
@@ -165,6 +178,8 @@ class Walk:
         near: bool = False,
     ) -> None:
         self.proposal, self.begin, self.begun = proposal, begin, begun or {}
+        self._rules, self._networks = rules, networks
+        self._rescue: Rescue | None = None
         expect_in_time(proposal, begin.start, self.begun)
         now = begin.configuration.fork()
         for event in begin.history:
@@ -178,19 +193,21 @@ class Walk:
         self.done_so_far = self._recorded(begin if recorded is None else recorded)
         further = list(self._further())
 
+        foreseen = None if self._is_small() else [*self.course.events, *further]
+
         def leaving(*more: Event) -> Leaving:
             return Leaving(
                 rules,
                 begin,
                 networks,
-                [*self.course.events, *further, *more],
+                None if foreseen is None else [*foreseen, *more],
                 variances=variances,
                 leaves_open=proposal.leaves_open,
                 leaves_running=proposal.leaves_running,
             )
 
         self.leaving = leaving()
-        if near:
+        if near and foreseen is not None:
             ways = Ways(self.leaving, Order(), self.legs, self.pace)
             self.leaving = leaving(*perhaps(now, (move.action for move in ways.near()), begin.start))
         self.engine = self.leaving.engine
@@ -259,6 +276,46 @@ class Walk:
                 parts.append([])
         return parts
 
+    def _is_small(self) -> bool:
+        """Return whether the plant is small enough to be ready for whatever may come."""
+        plant = self.begin.configuration.plant
+        return sum(1 for owner in plant.owners() for _ in plant.ports_of(owner)) <= MOST_PORTS
+
+    # --- what is found from ends to means ---
+
+    def rescued(
+        self,
+        number: int,
+        stopping: Stopping,
+        *,
+        happened: Sequence[Event] = (),
+        barred: Callable[[Engine], Bars] = lambda _: nothing_barred,
+        most: int,
+        tries: int,
+    ) -> Tried | None:
+        """Return a way out that is found from ends to means once more has `happened`; the engine stands there.
+
+        Of a plant that is too big none is looked for.
+        """
+        if not self._is_small():
+            return None
+        if self._rescue is None:
+            self._rescue = Rescue(self._rules, self.begin, self._networks, self.legs, self._parts)
+        self._rescue.go_to(number)
+        there = barred(self._rescue.engine)
+        order = self._rescue.out(stopping, happened, self.engine.world.now, there, most)
+        if not order:
+            return None
+        bars, plant = barred(self.engine), self.engine.world.plant
+        known = {_deed(move.action): move for move in self.rest_of(number, stopping.outing)}
+        moves = [known.get(_deed(said)) or self.pace.move(plant, said, Whence.NEAR) for said in order]
+        found = self.ways.attempt(moves, stopping, bars=bars)
+        if found is not None:
+            return self.ways.shortest([found.moves], stopping, bars=bars, most=tries)
+        until = self.engine.world.now + sum(move.takes for move in moves)
+        found = self.ways.though_late(moves, stopping, until, bars=bars, most=tries)
+        return found or self.ways.shortest([moves], stopping, bars=bars, most=tries)
+
     # --- walking ---
 
     def go_to(self, number: int) -> Place:
@@ -319,7 +376,12 @@ class Walk:
         )
         over = 0 if left is None else max(0, -left)
         sure = proved or len(tried.moves) <= 1
-        return WayOut(tuple(steps), tried.start, tried.end, sure, tried.left, over)
+        late = tuple(map(Lack.of, tried.late))
+        return WayOut(tuple(steps), tried.start, tried.end, sure and not late, tried.left, over, late)
+
+
+def _deed(action: Action) -> object:
+    return action.action, action.subjects, action.place, action.facing, action.by
 
 
 def stop_points(
@@ -380,6 +442,8 @@ def stop_now(
         return StopPoint(None, place.stopping.outing, place.time, left, walk.told(place, way_in))
     in_ = () if way_in is None else way_in.moves
     way_out = walk.ways.shortest((in_, walk.done_so_far, on), place.stopping, near=True, most=MOST_TRIES_NOW)
+    if way_out is None:
+        way_out = walk.rescued(0, place.stopping, most=MOST_STEPS_NOW, tries=MOST_TRIES_NOW)
     return StopPoint(
         None, place.stopping.outing, place.time, left, walk.told(place, way_in), walk.told(place, way_out)
     )

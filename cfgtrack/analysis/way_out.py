@@ -28,7 +28,9 @@ from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.sequence import Step
 from cfgtrack.model.time import MINUTE
+from cfgtrack.rules.breach import gather
 from cfgtrack.rules.cure import in_turn
+from cfgtrack.rules.finding import Finding
 
 MOST_TRIES = 60
 """So often at most ways from one place are tried."""
@@ -38,6 +40,9 @@ ROUGHLY = 8
 
 MOST_BLAMED = 6
 """So often moves are left out that start what breaks later."""
+
+MOST_LEGS = 400
+"""So many ways at most are looked into by which somebody gets somewhere."""
 
 MOST_NEAR = 30
 """So many actions at most are looked for near by."""
@@ -72,12 +77,16 @@ def nothing_barred(_event: Event) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """A way that was tried to its end: the `moves` that could be done, laid out until `end`, and what is so then."""
+    """A way that was tried to its end: the `moves` that could be done, laid out until `end`, and what is so then.
+
+    `late`: what time breaks on the way, as it would if nothing were done.
+    """
 
     moves: tuple[Move, ...]
     start: int
     end: int
     left: Left
+    late: tuple[Finding, ...] = ()
 
     @property
     def cost(self) -> tuple[int, int]:
@@ -95,13 +104,17 @@ def may_be_left(left: Left) -> bool:
 
 
 class Ways:
-    """Tries ways from wherever an engine stands, which is left as it was; unless `fine`, makes them leaner roughly."""
+    """Tries ways from wherever an engine stands, which is left as it was; unless `fine`, makes them leaner roughly.
+
+    What is `excused` may be broken on the way: rules, each with for whom.
+    """
 
     def __init__(self, leaving: Leaving, order: Order, legs: Legs, pace: Pace) -> None:
         self.leaving, self._order, self._legs, self._pace = leaving, order, legs, pace
         self.world = leaving.engine.world
         self.tries = 0
         self.fine = True
+        self.excused: frozenset[tuple[str, str | None]] = frozenset()
 
     # --- trying ---
 
@@ -202,7 +215,7 @@ class Ways:
             before, noted = engine.mark(), engine.noted
             engine.step(event)
             engine.settle()
-            if not self.leaving.breaks(noted):
+            if not self._breaks(noted):
                 kept.append(move)
                 return True
             engine.back(before)
@@ -366,6 +379,27 @@ class Ways:
             return self._order.is_before(other.step, move.step)
         return self._order.is_before(move.step, other.step)
 
+    def _breaks(self, since: int) -> bool:
+        """Return whether anything was broken that isn't excused."""
+        if not self.excused:
+            return self.leaving.breaks(since)
+        return any((b.rule.id, b.it) not in self.excused for b in self.leaving.broken(since))
+
+    def though_late(
+        self, moves: Sequence[Move], stopping: Stopping, until: int, *, bars: Bars, most: int
+    ) -> Tried | None:
+        """Return the way that moves lead to, though time breaks on it what it would break up to an instant anyway."""
+        self.excused = self.leaving.by_time_alone(until)
+        try:
+            found = self.attempt(moves, stopping, bars=bars) if self.excused else None
+            if found is None:
+                return None
+            late = {finding.rule for finding in found.late}
+            self.excused = frozenset(one for one in self.excused if one[0] in late)
+            return self._leaner(found, stopping, may_be_left, self.tries + most, bars=bars)
+        finally:
+            self.excused = frozenset()
+
     def _run(
         self,
         kept: Sequence[tuple[Move, Event, _Touch]],
@@ -382,16 +416,17 @@ class Ways:
             for i in sorted(range(len(kept)), key=lambda i: (ends[i], i)):
                 if ends[i] > engine.world.now:
                     engine.settle()
-                    if self.leaving.breaks(noted):
+                    if self._breaks(noted):
                         return None
                 engine.step(replace(kept[i][1], happened=ends[i]))
             end = max(ends, default=start)
             engine.settle()
-            if self.leaving.breaks(noted):
+            if self._breaks(noted):
                 return None
+            late = tuple(gather((b, None) for b in self.leaving.broken(noted))) if self.excused else ()
             left = self.leaving.judge(stopping)
             done = tuple(_as_done(move, event) for move, event, _ in kept)
-            return Tried(done, start, end, left), goal(left)
+            return Tried(done, start, end, left, late), goal(left)
         finally:
             engine.back(mark)
 
@@ -481,6 +516,55 @@ class Legs:
         sort, start, goal = leg
         known = self._known.get(sort)
         return known is None or start == goal or (start, goal) in known
+
+    def to(
+        self, now: View, who: str, place: str, longer: int, *, inside: bool = False
+    ) -> Iterator[tuple[tuple[str, str], ...]]:
+        """Yield ways by which somebody gets to a place, the fewest legs first: each who or what goes where.
+
+        What carries him goes first to where he gets on, and on to where he gets off.
+        """
+        plant = now.plant
+        sort = plant.places[who].part
+        start = _spot(now, now.state(who).value)
+        known = self._known.get(sort)
+        if known is None:
+            yield ((who, place),)
+            return
+        fewest: int | None = None
+        waiting: deque[tuple[_Spot, tuple[tuple[str, str], ...], frozenset[_Spot]]] = deque(
+            [(start, (), frozenset((start,)))]
+        )
+        looked = 0
+        while waiting and looked < MOST_LEGS:
+            looked += 1
+            spot, legs, been = waiting.popleft()
+            if spot[0] == place or (inside and legs and place in (spot[1], *place_line(now, spot[1]))):
+                if fewest is not None and len(legs) > fewest + longer:
+                    return
+                fewest = len(legs) if fewest is None else fewest
+                yield legs
+                continue
+            for further, moves in self._on_from(now, spot, who, known):
+                if further not in been:
+                    waiting.append((further, (*legs, *moves), been | {further}))
+
+    def _on_from(
+        self, now: View, spot: _Spot, who: str, known: set[tuple[_Spot, _Spot]]
+    ) -> Iterator[tuple[_Spot, tuple[tuple[str, str], ...]]]:
+        """Yield where somebody gets from a spot by one leg: on foot, or carried by what he is in."""
+        plant = now.plant
+        carrier = plant.places.get(spot[0])
+        for start, goal in sorted(known):
+            if start != spot:
+                continue
+            # What is to be got into has to come first.
+            fetch = (goal,) if plant.is_mobile(goal[0]) else ()
+            yield goal, (*fetch, (who, goal[0]))
+        if carrier is not None and carrier.mobile:
+            for start, goal in sorted(self._known.get(carrier.part, ())):
+                if start[1] == spot[1] and goal[1] != spot[1]:
+                    yield (spot[0], goal[1]), ((spot[0], goal[0]),)
 
 
 _Spot = tuple[str, str]

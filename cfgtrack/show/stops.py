@@ -142,7 +142,8 @@ def _spread(ways: Sequence[WayOut | None]) -> str:
         return "-"
     minutes = _span([_minutes(way) for way in known])
     over = " OVER BUDGET" if any(way.over for way in known) else ""
-    return f"{steps} / {minutes} min{over}"
+    late = " TOO LATE" if any(way.late for way in known) else ""
+    return f"{steps} / {minutes} min{over}{late}"
 
 
 def _span(numbers: Sequence[int]) -> str:
@@ -197,7 +198,13 @@ def way_text(way: WayOut) -> str:
         [str(number), step.action, step.by or "", f"{step.minutes:g} min", _whence(step.whence, step.step)]
         for number, step in enumerate(way.steps, 1)
     ]
-    return table(["", "do", "by", "takes", "from"], rows)
+    late = [[one.rule, one.headline, f"from {deadline_text(one.time)}"] for one in way.late]
+    return sections(
+        table(["", "do", "by", "takes", "from"], rows),
+        titled("Runs out on the way, as if nothing were done", table(["rule", "what", "when"], late))
+        if late
+        else "",
+    )
 
 
 def _whence(whence: str, step: str | None) -> str:
@@ -214,7 +221,8 @@ def way_line(way: WayOut) -> str:
         return "nothing need be done"
     sure = "the shortest" if way.proved else "at most"
     over = f", {-int(-way.over_minutes // 1)} min over the outing's budget" if way.over else ""
-    return f"{sure} {count(len(way.steps), 'step')}, {_minutes(way)} min{over}"
+    late = f", TOO LATE for {', '.join(dict.fromkeys(one.rule for one in way.late))}" if way.late else ""
+    return f"{sure} {count(len(way.steps), 'step')}, {_minutes(way)} min{over}{late}"
 
 
 # --- now --------------------------------------------------------------------------------------------------------------

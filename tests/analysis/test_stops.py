@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.leaving import May
 from cfgtrack.analysis.stops import StopReport, Stops, Walk, WayOut, stop_now, stop_points
+from cfgtrack.analysis.way_out import Move, Whence, nothing_barred
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.files.sequence import parse_sequence
@@ -307,3 +308,19 @@ def test_now_without_a_plan_goes_back_over_what_was_recorded():
     )
     unknown = stop_now(rules, then, Sequence(), recorded=then)
     assert [step.whence.value for step in way_of(unknown.way_out).steps] == ["near"]
+
+
+def test_what_time_breaks_anyway_is_told_of_a_way():
+    """A way on which a clock runs out, as it would if nothing were done, is none in time, but is one that says so."""
+    walk = Walk(*world())
+    place = walk.go_to(2)
+    on = Move(Action("", "energise", ("WALL:K",), 0), MINUTE, Whence.NEAR)
+    slowly = [Move(Action("", "mate", ("BOX:J", "WALL:J"), 0), 2 * HOUR, Whence.NEAR), on]
+    assert walk.ways.attempt(slowly, place.stopping) is None
+    until = place.time + 3 * HOUR
+    way = walk.ways.though_late(slowly, place.stopping, until, bars=nothing_barred, most=0)
+    assert way is not None
+    assert [finding.rule for finding in way.late] == ["warm"]
+    in_time = walk.ways.attempt([replace(slowly[0], takes=MINUTE), on], place.stopping)
+    assert in_time is not None
+    assert in_time.late == ()
