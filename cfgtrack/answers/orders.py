@@ -18,6 +18,9 @@ from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.sequence import expect_in_time
 from cfgtrack.rules.rule import RuleSet
 
+MOST_SITUATIONS = 20_000
+"""So many situations are looked at in one search, where nobody says otherwise: the longest takes about a minute."""
+
 
 @dataclass(frozen=True, slots=True)
 class Ordered(Answer):
@@ -35,7 +38,7 @@ def orders(
     *,
     rules: Sequence[Path] = (),
     waits: bool = False,
-    most: int | None = None,
+    most: int = MOST_SITUATIONS,
     tell: Callable[[int], None] | None = None,
 ) -> Ordered:
     """Check every order of a sequence file, else of what is left of the plan in force; with `waits` each of its waits.
@@ -58,7 +61,7 @@ def every_order(
     *,
     waits: bool = False,
     cures: bool = True,
-    most: int | None = None,
+    most: int = MOST_SITUATIONS,
     tell: Callable[[int], None] | None = None,
 ) -> OrdersReport:
     """Search every order of a proposal from a recorded past."""

@@ -39,7 +39,10 @@ def showing() -> Callable[[int], None] | None:
     "--waits", is_flag=True, help="Say of each wait of the plan what it is good for: it takes longer."
 )
 @click.option(
-    "--most", metavar="N", type=click.IntRange(1), help="Look at so many situations in a search at most."
+    "--most",
+    metavar="N",
+    type=click.IntRange(1),
+    help="Look at so many situations in a search at most; else at 20000.",
 )
 @click.option("--all", "whole", is_flag=True, help="List all steps of a bad order.")
 def orders_command(
@@ -55,9 +58,11 @@ def orders_command(
     Without a file: of what is left of the plan in force. The verdict is the first line and the exit status: clear (0),
     not clear (3) with the shortest bad order and the fewest waits that cure it, undecided (4).
     """
-    from cfgtrack.answers.orders import orders
+    from cfgtrack.answers.orders import MOST_SITUATIONS, orders
     from cfgtrack.show.orders import orders_text
 
-    found = orders(session.asking, sequence, rules=rules_files, waits=waits, most=most, tell=showing())
+    found = orders(
+        session.asking, sequence, rules=rules_files, waits=waits, most=most or MOST_SITUATIONS, tell=showing()
+    )
     session.answer(found, lambda: orders_text(found, whole=whole, colour=session.colour))
     session.end(status=found.orders.verdict.status)

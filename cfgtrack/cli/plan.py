@@ -123,10 +123,12 @@ def done_command(
     done 2V-08 --value pressure="3.1 bar"
 
     All of them or none, each its own event. A range is of one track, in its order, without what is skipped; the last
-    is done at --at, those before it as they were planned to take. What is done already is harmless to say again. A
-    step whose planned reading isn't said otherwise is recorded as read so. What was done otherwise is recorded as such,
-    as in `cfgtrack shut V2 step=2V-07`; a wrong step is taken back with `withdraw`, or by the right one with
-    `done STEP --corrects EVENT-ID`.
+    is done at --at, those before it as they were planned to take. What is done already is harmless to say again; said
+    otherwise than it is recorded it is refused. A step whose planned reading isn't said otherwise is recorded as read
+    so, and that is told; where another quantity is said, the planned one isn't recorded. What a step did not wait for
+    is told, too. What was done at another port is recorded as such, as in `cfgtrack shut V2 step=2V-07`: the step is
+    still to be done, unless it is skipped, as the other stands for it. A wrong step is taken back with `withdraw`, or
+    by the right one with `done STEP --corrects EVENT-ID`.
     """
     from cfgtrack.answers.steps import Saying, done
 
@@ -156,7 +158,10 @@ def _tell(session: s.Session, /, found: Stepped) -> None:
 @s.sure
 @s.dry_run
 def skip_command(session: s.Session, /, steps: tuple[str, ...], reason: str, revision: str | None) -> None:
-    """Leave steps of the plan in force out, with the reason. A skipped step may still be done."""
+    """Leave steps of the plan in force out, with the reason. A skipped step may still be done.
+
+    So somebody says, too, that what was done at another port in the name of a step stands for it.
+    """
     from cfgtrack.answers.steps import skip
 
     _tell(session, skip(session.writing, steps, reason=reason, revision=revision))

@@ -40,7 +40,7 @@ class View(Protocol):
         ...
 
     def standing_at(self, place: str) -> Iterable[str]:
-        """Return the units and mobile places that stand directly at `place`."""
+        """Return the units and mobile places that stand directly at `place`, sorted."""
         ...
 
     def end_at(self, port: str) -> str:
@@ -102,8 +102,9 @@ class Configuration:
         yield from self._states.items()
 
     def standing_at(self, place: str) -> Iterable[str]:
-        """Return the units and mobile places that stand directly at `place`."""
-        return tuple(self._standing.get(place, ()))
+        """Return the units and mobile places that stand directly at `place`, sorted."""
+        # Not in the order in which they came: that is another one after a step back.
+        return tuple(sorted(self._standing.get(place, ())))
 
     def end_at(self, port: str) -> str:
         """Return the site where a free end of a flexible unit was last parted, "" where it goes with its unit."""

@@ -231,7 +231,7 @@ class Engine:
             self._note_links(change)
         keys = [(runner.number, it) for runner in self._watched for it in runner.instances.affected(change)]
         for number, joined in self._joined.items():
-            keys += [(number, it) for it in self.runners[number].stirred(change, joined)]
+            keys += [(number, it) for it in _by_name(self.runners[number].stirred(change, joined))]
         if keys:
             self._mark(keys, change.event)
 
@@ -289,7 +289,7 @@ class Engine:
             self.trail.assign(self, "_next_wake", min(self._wakes, default=(_NEVER,))[0])
             runner = self.runners[wake[1]]
             watched = runner.instances.items if runner.watched else ()
-            for it in (*watched, *self._joined.get(runner.number, ())):
+            for it in (*watched, *_by_name(self._joined.get(runner.number, ()))):
                 self.disturb(runner.number, it, None)
 
     def look_again(self, event: Event | None) -> None:
@@ -300,7 +300,8 @@ class Engine:
         plant = self.world.plant
         for runner in self.runners:
             there = runner.instances.items if runner.watched else ()
-            for it in dict.fromkeys((*there, *runner.held(), *self._joined.get(runner.number, ()))):
+            joined = _by_name({*runner.held(), *self._joined.get(runner.number, ())})
+            for it in dict.fromkeys((*there, *joined)):
                 if it is not None and not plant.sort_of(it):
                     runner.forget(it)
                 else:
@@ -531,3 +532,8 @@ class Engine:
         out = [clock for runner in self.runners for clock in runner.clocks()]
         out.sort(key=lambda c: (c.deadline is None, c.deadline or 0, c.rule, c.subject))
         return out
+
+
+def _by_name(items: Iterable[str | None]) -> list[str | None]:
+    """Return items in one order: not that in which they came, which is another one after a step back."""
+    return sorted(items, key=lambda it: it or "")

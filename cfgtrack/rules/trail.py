@@ -9,7 +9,10 @@ _ABSENT = object()
 
 
 class Trail:
-    """Write to dictionaries and attributes through it; `back` undoes every write since a `mark`, last first."""
+    """Write to dictionaries and attributes through it; `back` undoes every write since a `mark`, last first.
+
+    What was dropped comes back as the last of its table: whoever asks for an order sorts, or sets another table.
+    """
 
     __slots__ = ("_log", "keeping")
 

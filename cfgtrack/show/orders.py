@@ -118,7 +118,7 @@ def _cure(report: OrdersReport) -> Iterator[str]:
         how = "no fewer do" if report.fewest else "none of them can be left out"
         yield labelled("cure:", f"{waits} ({how}: every order is clear then)")
     elif not report.cut and report.cure is None:
-        yield labelled("cure:", "no extra waits were found with which every order is clear")
+        yield labelled("cure:", "no extra waits with which every order is clear, as far as was searched")
 
 
 # --- waits ------------------------------------------------------------------------------------------------------------

@@ -122,10 +122,10 @@ class SqlView:
         return False
 
     def standing_at(self, place: str) -> Iterable[str]:
-        """Return the units and mobile places that stand directly at `place`."""
+        """Return the units and mobile places that stand directly at `place`, sorted."""
         rows = self.database.rows(_VISITORS, {"place": place, **self._moment()})
         at_home = [p.id for p in self.plant.places.values() if p.mobile and p.parent == place]
-        candidates = dict.fromkeys([*at_home, *(subject for (subject,) in rows)])
+        candidates = sorted({*at_home, *(subject for (subject,) in rows)})
         return tuple(s for s in candidates if self.plant.can_move(s) and self.state(s).value == place)
 
     def _moment(self) -> dict[str, int]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Iterable
+from random import Random
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -18,7 +19,7 @@ from cfgtrack.model.event import Event, effects
 from cfgtrack.model.plant import Plant
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.rule import RuleSet
-from tests.rules.worlds import START, World, draw_world, shrunk
+from tests.rules.worlds import GAPS, START, World, draw_history, draw_world, shrunk
 
 Broken = tuple[str, str, int, int, int | None]
 
@@ -78,6 +79,22 @@ def by_way(world: World) -> bool:
     engine.back(mark)
     run(engine, world.events[world.fork :], world.end)
     return found(engine) != found(run(engine_for(world), world.events, world.end))
+
+
+def by_detours(world: World) -> bool:
+    """Return whether going some other way before every event, and stepping back, makes a difference, order included."""
+    engine, straight = engine_for(world), run(engine_for(world), world.events, world.end)
+    r = Random(world.end)
+    for event in world.events:
+        now = engine.world
+        detour = draw_history(r, now.configuration.fork(), now.now, r.randint(0, 4), "detour-")
+        mark = engine.mark()
+        run(engine, detour, (detour[-1].happened if detour else now.now) + r.choice(GAPS))
+        engine.back(mark)
+        engine.step(event)
+    engine.finish(world.end)
+    engine.end_sequence()
+    return found(engine) != found(straight) or engine.breaches() != straight.breaches()
 
 
 def by_need(world: World) -> bool:
@@ -147,3 +164,10 @@ def test_it_remembers(seed):
 def test_there_and_back(seed):
     """After going forward another way and stepping back, the engine goes on as if it had never been there."""
     hold(seed, by_way)
+
+
+@given(SEEDS)
+@settings(max_examples=CASES // 3)
+def test_there_and_back_all_the_way(seed):
+    """After a step aside and back before each of its events, a history breaks the same, in the same order."""
+    hold(seed, by_detours)

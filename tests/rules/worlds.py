@@ -132,12 +132,12 @@ def draw_world(seed: int) -> World:
     plant = _plant(r)
     now = Configuration(plant)
     events = _set_up(r, now)
-    events += _history(r, now, START, r.randint(0, 24))
+    events += draw_history(r, now, START, r.randint(0, 24))
     fork = r.randint(0, len(events))
     then = Configuration(plant)
     for event in events[:fork]:
         then.apply(event)
-    other = _history(r, then, events[fork - 1].happened if fork else START, r.randint(0, 8), "other-")
+    other = draw_history(r, then, events[fork - 1].happened if fork else START, r.randint(0, 8), "other-")
     rules = tuple(_rule(r, f"R{i}") for i in range(r.randint(4, 8)))
     last = max([START, *(e.happened for e in (*events, *other))])
     return World(plant, tuple(events), fork, tuple(other), rules, last + r.choice(GAPS))
@@ -259,7 +259,7 @@ def _set_up(r: Random, now: Configuration) -> list[Event]:
     return events
 
 
-def _history(r: Random, now: Configuration, time: int, length: int, name: str = "") -> list[Event]:
+def draw_history(r: Random, now: Configuration, time: int, length: int, name: str = "") -> list[Event]:
     """Draw possible events one by one; `now` goes along."""
     events: list[Event] = []
     for number in range(length):

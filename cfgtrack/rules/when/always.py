@@ -105,11 +105,14 @@ class _Always(Runner):
         event: Event | None,
     ) -> None:
         turned = False
-        for part in list(false):
-            if part not in short:
-                turned = not false[part].numbers or turned
-                self._is_over(false[part])
-                self.trail.drop(false, part)
+        gone = [part for part in false if part not in short]
+        for part in gone:
+            turned = not false[part].numbers or turned
+            self._is_over(false[part])
+        if gone:
+            # Another table, so that a step back finds the order that it had.
+            false = {part: lapse for part, lapse in false.items() if part in short}
+            self.trail.set(self.false, it, false)
         for part, items in short.items():
             lapse = false.get(part)
             if lapse is None:

@@ -67,11 +67,15 @@ class _By(Runner):
 
     def _mend(self, it: str | None, short: Mapping[Part, tuple[str, ...]]) -> None:
         false = self.false.get(it, {})
-        for part in [part for part in false if part not in short]:
+        gone = [part for part in false if part not in short]
+        for part in gone:
             for number in false[part].numbers:
                 self.engine.mend(number)
-            self.trail.drop(false, part)
-        if it in self.false and not false:
+        if len(gone) < len(false):
+            if gone:
+                # Another table, so that a step back finds the order that it had.
+                self.trail.set(self.false, it, {p: fault for p, fault in false.items() if p in short})
+        elif it in self.false:
             self.trail.drop(self.false, it)
             self.engine.leave(self.number, it)
 

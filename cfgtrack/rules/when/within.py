@@ -195,7 +195,8 @@ class _Within(Runner):
     def _settle_trigger(self, it: str | None, event: Event | None) -> None:
         assert isinstance(self.mode.trigger, Condition)
         now = dict.fromkeys(self._triggered(it), True)
-        before = [one for one in self.armed if it is None or one == it]
+        # Sorted: the order in which they came is another one after a step back.
+        before = sorted((one for one in self.armed if it is None or one == it), key=lambda one: one or "")
         for one in before:
             if one not in now:
                 self.trail.drop(self.armed, one)
