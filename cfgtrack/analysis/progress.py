@@ -192,7 +192,7 @@ def is_as_planned(planned: Action, event: Event) -> bool:
 def has_same_effect(plant: Plant, planned: Action, event: Event) -> bool:
     """Return whether an event leaves everything as a step would, done otherwise: found so, say."""
     try:
-        wanted = [one for one in effects(plant, Event.of(planned)) if one.aspect == ""]
+        wanted = [one for one in effects(plant, outright(planned)) if one.aspect == ""]
         made = [one for one in effects(plant, event) if one.aspect == ""]
     except (KeyError, AssertionError):
         return False

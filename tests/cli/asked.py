@@ -1842,7 +1842,8 @@ def stopping(s: Asker) -> None:
     s.ask("begin", "W0")
     s.ask("de-energise", "HALL:K1")
     s.ask("demate", "PUMP-1:J1")
-    s.ask("leave", status=3)
+    s.ask("defect", "shut", "HALL:V1", "seized")
+    assert s.ask("leave", status=3)["defects"]
     # By a watch that is twenty minutes ahead of this clock.
     s.ask("inspect", "PUMP-2", "--at", "2031-05-01T09:20:00Z")
     s.ask("leave", status=3)
