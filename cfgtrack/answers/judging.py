@@ -31,7 +31,7 @@ from cfgtrack.store.checkpoint import Checkpoint, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.journal import Journal
 
-FORM = f"{__version__} 4"
+FORM = f"{__version__} 5"
 """What judges, and how it remembers: nobody goes on from what another form has remembered."""
 
 MUCH = 100_000
@@ -78,7 +78,6 @@ class Judging:
         self._networks_of = networks
         self._definitions = journal.definitions()
         dates = self._definitions.dates(self.known)
-        self._is_revised = bool(dates)
         self._dates = [date for date in dates if date <= moment.at]
         self.form = form_of(rules)
         self.made: list[Checkpoint] = []
@@ -207,11 +206,15 @@ class Judging:
     def _events(self, since: int | None, until: int) -> Iterator[Event]:
         entries = self.journal.entries(at=until, known=self.known, since=since)
         events = (entry.event for entry in entries if entry.event.action not in BOOK_ACTIONS)
-        return filter(self._is_there, events) if self._is_revised else events
+        return filter(self._is_there, events)
 
     def _is_there(self, event: Event) -> bool:
-        """Return whether what an event is about is there then: what is retired or comes later may have been read."""
-        return event.action not in NOTES or any(map(self._plant(event.happened).sort_of, event.subjects))
+        """Return whether what an event is about is there then: what is retired, comes later or never was may have been
+        read.
+        """
+        if event.action not in NOTES or not event.subjects:
+            return True
+        return any(map(self._plant(event.happened).sort_of, event.subjects))
 
     def _spans(self, stage: Stage) -> Iterator[tuple[list[Event], int | None]]:
         """Yield the events that are still to be judged, span by span, none of them divided within an instant.

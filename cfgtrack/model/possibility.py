@@ -692,7 +692,8 @@ def _contradictions(view: View, action: Action, peer: str | None) -> Iterator[st
 
 
 def _resolve_device(view: View, action: Action) -> Event | Impossible:
-    action = with_holder(view.plant, action)
+    # It hangs where the thing is, whatever place is said of it.
+    action = with_holder(view.plant, replace(action, place=None))
     thing, *holders = action.subjects or ("",)
     refusals = list(_bad_device(view, action, thing, holders))
     refusals = refusals or [Refusal(*one) for one in objections(view, action)]

@@ -18,15 +18,18 @@ from cfgtrack.answers.past import Past
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.definition import SORTS, Definition
+from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Plant, Unit
+from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.trouble import NoAnswer, Refused, Trouble
 from cfgtrack.rules.engine import Engine
+from cfgtrack.rules.rule import RuleSet
 from cfgtrack.store import checkpoint
 from cfgtrack.store.audit import audit
 from cfgtrack.store.journal import Journal, open_journal
 from cfgtrack.store.loading import Effect
 from tests.answers.test_judging import History, _said, _stored, _told
-from tests.rules.worlds import SECOND, START, World, _part, draw_world
+from tests.rules.worlds import KINDS, MEDIA, SECOND, START, World, _part, draw_world
 from tests.store.conftest import FreshUrl
 
 CASES = 24
@@ -362,3 +365,23 @@ def test_revised_at_random(fresh_url: FreshUrl, monkeypatch: pytest.MonkeyPatch)
             raise AssertionError(f"seed {seed}") from err
     del met["late"], met["corrected"], met["loaded"]
     assert all(times >= CASES // 10 for times in met.values()), met
+
+
+def test_a_reading_of_what_never_was_there(fresh_url: FreshUrl) -> None:
+    """What a port read that a load without a date took out is read neither from the journal nor where it is judged."""
+    part = Part("pump", ports={"B1": Port("B1", "bolt"), "B2": Port("B2", "bolt")})
+    plant = Plant(MEDIA, KINDS, {"pump": part}, {"U0": Unit("U0", "pump")})
+    definition = Definition(*(getattr(plant, name) for name in SORTS.values()))
+    without = replace(part, ports={"B1": part.ports["B1"]})
+    with open_journal(fresh_url(), clock=lambda: 0) as journal:
+        journal.load(definition, by=None, recorder=None)
+        read = {"torque": Quantity(1.5, "N*m", 1.5, "torque")}
+        journal.record(
+            [Action(f"M{n}", "measure", (f"U0:B{n}",), START + n * SECOND, values=read) for n in (1, 2)]
+        )
+        journal.load(replace(definition, parts={"pump": without}), by=None, recorder=None)
+        past = Past(journal, Moment(*journal.moment(START + 3 * SECOND)))
+        engine = Judging(journal, past.moment, RuleSet(()), past.networks_of).engine()
+        now = journal.configuration(past.moment.at, past.moment.known)
+        assert {subject for subject, _ in now.values} == {"U0:B1"}
+        assert _as_plain(engine) == _plain(now)

@@ -303,6 +303,13 @@ def test_the_employer_has_a_lock_cut():
     assert codes(now, "open X:V") == []
 
 
+def test_a_lock_hangs_where_the_thing_is():
+    """Whatever place is said of a lock or tag, none is kept: it hangs on the thing, wherever that is."""
+    now = after(*STAND)
+    for text in ("lock X:V ANN", "tag X:V ANN"):
+        assert happened(now, replace(action(text, 99), place="YARD")).place is None
+
+
 def test_a_lock_of_somebody_whom_the_plant_does_not_know_comes_off():
     """Put on when any name would do, it is taken off or cut when only people of the plant count."""
     sited = WORLD.replace('id = "YARD"\n', 'id = "YARD"\nsite = true\n')
