@@ -6,11 +6,11 @@ from dataclasses import replace
 from functools import cache
 from itertools import combinations
 
-from cfgtrack.analysis.orders import Ground, OrdersReport, orders
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.analysis.check import Start
+from cfgtrack.analysis.orders import Ground, OrdersReport, orders
 from cfgtrack.files.definition import shipped
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration

@@ -2,13 +2,14 @@
 
 Small plans on one unit, written for clingo from what an order is: steps are given turns, statuses are facts over time,
 rules are what makes a turn bad; how long a clock can have run is any chain of steps that come after the one that
-started it. The solver is asked for an order that goes wrong as early as can be; it finds none where every order is clear.
+started it. The solver is asked for an order that goes wrong as early as can be; it finds none where all are clear.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from random import Random
 
 import clingo
@@ -90,14 +91,14 @@ class Task:
 
 
 def shortest(tasks: list[Task], limits: Limits, first: tuple[str, ...] = ()) -> int | None:
-    """Return after how many steps some order is bad, of those that begin with `first`, None where none is: by clingo."""
+    """Return after how many steps some order is bad, of those that begin with `first`; None where none is."""
     facts = [f"step({t.id}). high({t.id}, {t.high})." for t in tasks]
     facts += [f"does({t.id}, {t.word[0].replace('-', '_')}, {t.word[1].lower()})." for t in tasks]
     facts += [f"by({t.id}, {t.by})." for t in tasks if t.by]
     facts += [f"direct({a}, {t.id})." for t in tasks for a in t.after]
     for track in {t.track for t in tasks}:
         mine = [t.id for t in tasks if t.track == track]
-        facts += [f"direct({a}, {b})." for a, b in zip(mine, mine[1:], strict=False)]
+        facts += [f"direct({a}, {b})." for a, b in pairwise(mine)]
     facts += [f":- not turn({name}, {turn})." for turn, name in enumerate(first, 1)]
     numbers = {
         "n": len(tasks), "most": sum(t.high for t in tasks), "most_off": limits.off, "most_wet": limits.drain,
@@ -133,7 +134,7 @@ PAIRS = ((0, 3), (1, 2), (4, 7), (5, 6), (8, 9))
 
 @cache
 def draw(seed: int) -> tuple[list[Task], Limits]:
-    """Draw a plan of up to eight steps on three tracks; now and then a wait, or one of two that undo each other, lacks."""
+    """Draw a plan of up to eight steps on three tracks; now and then a wait, or one that another undoes, lacks."""
     r = Random(seed)
     out = {n for pair in PAIRS if r.random() < 0.35 for n in pair} | {
         n for n in range(10) if r.random() < 0.03
