@@ -241,6 +241,7 @@ def main() -> None:
     for name, make in (
         ("demo, up to its largest outing", demo),
         ("2 tracks of 200 steps", lambda: side_by_side(2, 200)),
+        ("3 tracks of 60, exchanges", lambda: exchanges(3, 60)),
         ("3 tracks of 60 steps", lambda: side_by_side(3, 60)),
     ):
         ground = make()
