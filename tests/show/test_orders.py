@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import Any
+
 from cfgtrack.analysis.check import Start
 from cfgtrack.analysis.orders import Ground, OrdersReport, orders
 from cfgtrack.answers.moment import Moment
@@ -9,11 +12,12 @@ from cfgtrack.answers.orders import Ordered
 from cfgtrack.files.phrase import phrase
 from cfgtrack.model.sequence import Outing, Sequence, Step
 from cfgtrack.show.orders import orders_text
-from tests.analysis.test_orders import SECOND, action, rules_of, start
+from tests.analysis.test_orders import action, rules_of, start
+from tests.rules.worlds import SECOND
 
 
 def text(
-    words: Iterable[tuple[str, str, tuple[str, ...]]], rules: list[str], *, whole: bool = False, **asked
+    words: Iterable[tuple[str, str, tuple[str, ...]]], rules: list[str], *, whole: bool = False, **asked: Any
 ) -> str:
     """Return what is told of every order of a few steps, each its track, words and waits; blanks are taken together."""
     steps = tuple(
