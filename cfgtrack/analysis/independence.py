@@ -109,7 +109,8 @@ class _Seen:
 class Footprints:
     """The footprints of so many steps, as they are seen over one engine. `grew`: some pair was found to be dependent.
 
-    `sole` are the pairs of steps that are dependent whatever they touch: those of one doer.
+    `sole` are the pairs of steps that are dependent whatever they touch: those of one doer. `counts` are the steps from
+    whose end on it was seen to count how long all takes.
     """
 
     def __init__(self, engine: Engine, steps: int, sole: Iterable[tuple[int, int]] = ()) -> None:
@@ -119,6 +120,7 @@ class Footprints:
         self.fresh = False
         self.grew = False
         self.depends = [0] * steps
+        self.counts = 0
         for a, b in sole:
             self._join(a, b)
         self.over(engine)

@@ -121,6 +121,7 @@ class _Work:
                 self.direct[i] |= 1 << p
         self.needs, self.needed_by = self._closed()
         self.shared = self._shared_doers()
+        self._longest: dict[int, int] = {}
 
     def _closed(self) -> tuple[list[int], list[int]]:
         """Return of each step all that must come before it, and all that can only come after it, in its outing."""
@@ -153,6 +154,30 @@ class _Work:
             for b, other in self.shared.items():
                 if a < b and doer == other and self.outing[a] == self.outing[b]:
                     yield a, b
+
+    def longest_after(self, step: int) -> int:
+        """Return how long it can be at most, in any order, from the end of a step to the end of all."""
+        found = self._longest.get(step)
+        if found is None:
+            found = self._longest[step] = self._end_after(step)
+        return found
+
+    def _end_after(self, step: int) -> int:
+        past, base, first = self.needs[step] | 1 << step, 0, self.outing[step]
+        for outing in range(first, len(self.of_outing)):
+            if outing > first and (start := self.begins(outing)) is not None:
+                base = max(base, start - self.earliest[step])
+            left = self.of_outing[outing] & ~past
+            if any(left >> i & 1 for i in self.shared):
+                # Of one doer any step may come after any other: as long as all together is never too short.
+                base += sum(self.high[i] for i in bits(left))
+                continue
+            ends: dict[int, int] = {}
+            for i in _topological(self.previous):
+                if left >> i & 1:
+                    ends[i] = max((ends.get(p, base) for p in self.previous[i]), default=base) + self.high[i]
+            base = max(ends.values(), default=base)
+        return base
 
     def begins(self, outing: int) -> int | None:
         """Return when an outing begins, None for right after the one before."""
@@ -375,6 +400,7 @@ class Search:
         self.tell_every = tell_every
         self._now = -1
         self._now_past = 0
+        self._oldest: tuple[int, int] | None = None
 
     # --- the search ---
 
@@ -478,6 +504,7 @@ class Search:
         if not engine.world.sees(event):
             raise _Unseen(event)
         noted, turned = engine.noted, engine.turned
+        self._oldest = None
         before = None if self.footprints is None or reads is None else self.footprints.before(event)
         engine.step(event)
         if self.footprints is not None and step is not None and reads is not None and before is not None:
@@ -502,7 +529,7 @@ class Search:
         self.found.crashed.update((f.rule, None) for f in fresh if f.no_verdict)
         standing = self.ground.standing(f for f in fresh if not f.no_verdict)
         if standing:
-            self._bad(step, Fault(name, tuple(standing)))
+            self._bad(step, Fault(name, tuple(standing)), None if self._oldest is None else self._oldest[1])
         return bool(standing)
 
     def _expect_same(self) -> None:
@@ -599,6 +626,8 @@ class Search:
                     self.found.unjudged[turn.rule] = None
                     continue
                 limit = turn.deadline - turn.started
+                if self.work.longest_after(begun) > limit:
+                    self._counts_from(begun)
                 out[key] = _Clock(turn.rule, turn.subject, limit, begun, turn.started)
                 continue
             clock = out.pop(key, None)
@@ -623,14 +652,26 @@ class Search:
         if step is None or not self._keeps_age or not event.subjects:
             return readings
         taken = [key for key in did(event) if any(asked.is_aged(key[1]) for asked in self._aged)]
+        if taken:
+            self._counts_from(step)
         return {**readings, **dict.fromkeys(taken, step)} if taken else readings
+
+    def _counts_from(self, step: int) -> None:
+        """Note that what comes after a step counts: a clock that it starts may run out, or its age is asked."""
+        if self.footprints is not None and not self.footprints.counts >> step & 1:
+            self.footprints.counts |= 1 << step
+            self.footprints.grew = True
+            self._expect_same()
 
     def _age(self, stamp: Stamp) -> int:
         """Return how old something that was done can be when the present step ends."""
         step = self._at.get(stamp[0]) if stamp[0] > self.work.start else None
         if step is None and stamp[0] > self.work.start:
             return 0
-        return self._since(step, stamp[0], self._past_at(step))
+        age = self._since(step, stamp[0], self._past_at(step))
+        if step is not None and (self._oldest is None or age > self._oldest[0]):
+            self._oldest = age, step
+        return age
 
     def _is_too_old(self, action: str, step: int, outing: int) -> bool:
         """Return whether what was done at a step is too old for all who ask when an outing begins: it stays so."""
@@ -726,9 +767,10 @@ class Search:
             tuple(readings),
             self._doers_order(moment),
         )
-        times = tuple(
-            self.past[step]
-            for step in (*(c.step for c in clocks if c.step is not None), *(s for _, s in readings))
+        times = (
+            *(self._past_for(c.step, c.limit) for c in clocks if c.step is not None),
+            *(self.past[step] for _, step in readings),
+            *self._pasts_to_come(moment),
         )
         known = self.seen.setdefault(key, [])
         if any(all(a & ~b == 0 for a, b in zip(one, times, strict=True)) for one in known):
@@ -740,8 +782,29 @@ class Search:
             self.tell(self.found.situations)
         return True
 
+    def _past_for(self, step: int, limit: int) -> int:
+        """Return what was done before a clock started, or all where it can't run out: there that doesn't matter."""
+        return self.past[step] if self.work.longest_after(step) > limit else -1
+
+    def _counts_later(self, moment: _Moment) -> int:
+        """Return the steps of the outing, still to be done, from whose end on it counts how long all takes."""
+        if self.footprints is None:
+            return 0
+        return self.footprints.counts & self.work.of_outing[moment.outing] & ~moment.done
+
+    def _pasts_to_come(self, moment: _Moment) -> Iterator[int]:
+        """Yield what will have been done before a clock is started that may run out: what it depends on hands it on."""
+        if self.footprints is None or not self._counts_later(moment):
+            return
+        work, outing = self.work, self.work.of_outing[moment.outing]
+        handed = 0
+        for i in bits(outing & ~moment.done):
+            handed |= work.direct[i] | self.footprints.depends[i]
+        for i in bits(handed & outing & moment.done):
+            yield self.past[i]
+
     def _doers_order(self, moment: _Moment) -> tuple[int, ...]:
-        if not self.work.shared or not (moment.clocks or moment.readings):
+        if not self.work.shared or not (moment.clocks or moment.readings or self._counts_later(moment)):
             return ()
         return tuple(i for i in self.path if i in self.work.shared)
 

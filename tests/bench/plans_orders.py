@@ -39,6 +39,7 @@ from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.within import Within
 from cfgtrack.store.journal import create, open_journal
 from tests.bench.bench_rules import Yard
+from tests.bench.plans_way import BOLTS, CONNECTORS, COUPLINGS, exchange
 
 SECOND = 1_000_000
 DEMO = File(__file__).parents[2] / "demo"
@@ -123,6 +124,78 @@ def side_by_side(tracks: int, long: int) -> Ground:
     return Ground(rules, Start(yard.now), Sequence(outings=(Outing("1"),), steps=tuple(steps)))
 
 
+def jobs_of(unit: int) -> tuple[list[Action], ...]:
+    """Return what is done to exchange one unit of `plans_way.exchange`, phase by phase."""
+
+    def each(verb: str, kind: str, count: int, *owners: str) -> list[Action]:
+        return [Action("", verb, tuple(f"{one}{unit}:{kind}{n}" for one in owners), 0) for n in range(count)]
+
+    return (
+        [*each("shut", "V", COUPLINGS, "SEAT"), *each("de-energise", "S", CONNECTORS, "SEAT")],
+        [*each("demate", "F", COUPLINGS, "OLD"), *each("demate", "C", CONNECTORS, "OLD")],
+        each("release", "B", BOLTS, "OLD"),
+        [Action("", "place", (f"OLD{unit}",), 0, place=f"STORE{unit}")],
+        [Action("", "place", (f"NEW{unit}",), 0, place=f"SEAT{unit}")],
+        each("engage", "B", BOLTS, "NEW", "SEAT"),
+        each("torque", "B", BOLTS, "NEW"),
+        [*each("mate", "F", COUPLINGS, "NEW", "SEAT"), *each("mate", "C", CONNECTORS, "NEW", "SEAT")],
+        [*each("open", "V", COUPLINGS, "SEAT"), *each("energise", "S", CONNECTORS, "SEAT")],
+    )
+
+
+def exchanges(tracks: int, long: int, clock: int = 40 * 3600 * SECOND) -> Ground:
+    """Return the exchange of so many units that each track has so many steps, with the waits that such a plan has.
+
+    Each phase of a unit is shared out among the tracks, whose people work on all of it at once; what the whole phase
+    before must be over for waits for its last step on each other track, and a bolt is tightened once it is in, coupled
+    once its valves are shut. Whatever is shut or off must be open or on again within a time, and what is parted joined.
+    """
+    units = -(-tracks * long // sum(map(len, jobs_of(0))))
+    rules, begin, _ = exchange(units)
+    steps: list[Step] = []
+    count = [0] * tracks
+    for unit in range(units):
+        last: dict[int, str] = {}
+        for actions in jobs_of(unit):
+            ended = dict(last)
+            first = [True] * tracks
+            for number, action in enumerate(actions):
+                track = (number + unit) % tracks
+                if count[track] == long:
+                    track = min(range(tracks), key=count.__getitem__)
+                if count[track] == long:
+                    break
+                waits = [name for other, name in ended.items() if other != track] if first[track] else []
+                first[track] = False
+                name = f"{track}-{count[track]}"
+                count[track] += 1
+                said = replace(action, by=f"P{track}")
+                steps.append(
+                    Step(name, "1", str(track), said, (SECOND, 60 * SECOND, 120 * SECOND), tuple(waits))
+                )
+                last[track] = name
+    clocks = (
+        ("open-again", ("shut",), "valve", ("open",)),
+        ("on-again", ("de-energise",), "switch", ("on",)),
+    )
+    more = tuple(
+        Rule(
+            name,
+            "",
+            "",
+            3,
+            "common practice",
+            Within(clock, ActionMatch(verbs, Selection(kinds=(kind,)))),
+            Status(Selection(of="it"), statuses),
+        )
+        for name, verbs, kind, statuses in clocks
+    )
+    outlive = tuple(replace(one, may_outlive=True) for one in more)
+    return Ground(
+        RuleSet((*rules.rules, *outlive)), begin, Sequence(outings=(Outing("1"),), steps=tuple(steps))
+    )
+
+
 def at_most(plan: Sequence) -> float:
     """Return the logarithm of how many orders tracks alone would allow: the multinomial, which waits make less."""
     total = 0.0
@@ -168,6 +241,7 @@ def main() -> None:
     for name, make in (
         ("demo, up to its largest outing", demo),
         ("2 tracks of 200 steps", lambda: side_by_side(2, 200)),
+        ("3 tracks of 60, exchanges", lambda: exchanges(3, 60)),
         ("3 tracks of 60 steps", lambda: side_by_side(3, 60)),
     ):
         ground = make()

@@ -11,7 +11,10 @@ from __future__ import annotations
 import gc
 import random
 import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
+from typing import NamedTuple
 
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.failures import FailureReport, Question, failures, failures_of
@@ -27,6 +30,7 @@ from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import Action
 from cfgtrack.model.sequence import Outing, Sequence, Step
 from cfgtrack.model.trouble import Problem
+from cfgtrack.network.network import Network
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.what.path import Path as Reaches
@@ -83,8 +87,25 @@ def stops(links: int, steps: int) -> None:
     )
 
 
-def demo() -> None:
-    """Print what stop points and the failures of the demo's exchange take, against one check of it."""
+class Asked(NamedTuple):
+    """What is asked about the demo's exchange, loaded."""
+
+    question: Question
+    networks: Mapping[str, Network]
+
+    def check(self) -> object:
+        """Check it once."""
+        asked = self.question
+        return check(asked.rules, asked.begin, asked.proposal, networks=self.networks)
+
+    def failures(self) -> FailureReport:
+        """Return what comes of every failure of its steps."""
+        return failures(self.question, networks=self.networks)
+
+
+@contextmanager
+def demo_asked() -> Iterator[Asked]:
+    """Give the demo's exchange as it is asked about: its journal is there for so long."""
     with tempfile.TemporaryDirectory() as folder:
         path = str(Path(folder) / "journal.db")
         create(path)
@@ -98,14 +119,21 @@ def demo() -> None:
             past = Past(journal, asking.moment(journal))
             rules = read_rules([DEMO / "rules.toml"], past.plant)
             plan = read_sequence(DEMO / "exchange.toml", past.plant)
-            begin, networks = past.start_for(rules), past.networks
-            question = Question(rules, begin, plan, ways_of_failing(), recorded=past.start)
-            once = timed(lambda: check(rules, begin, plan, networks=networks), 2)
-            points = timed(lambda: stop_points(rules, begin, plan, networks=networks), 1)
-            reports: list[FailureReport] = []
-            ours = timed(lambda: reports.append(failures(question, networks=networks)), 1)
-            report = reports[0]
-            used = peak(lambda: failures_of(question, question.steps[:10], networks=networks))
+            begin = past.start_for(rules)
+            yield Asked(Question(rules, begin, plan, ways_of_failing(), recorded=past.start), past.networks)
+
+
+def demo() -> None:
+    """Print what stop points and the failures of the demo's exchange take, against one check of it."""
+    with demo_asked() as asked:
+        question, networks = asked.question, asked.networks
+        plan = question.proposal
+        once = timed(asked.check, 2)
+        points = timed(lambda: stop_points(question.rules, question.begin, plan, networks=networks), 1)
+        reports: list[FailureReport] = []
+        ours = timed(lambda: reports.append(asked.failures()), 1)
+        report = reports[0]
+        used = peak(lambda: failures_of(question, question.steps[:10], networks=networks))
     lost = sum(one.way_out is None for one in report.failures)
     print(
         f"demo, {len(plan.steps)} steps: stop points {points:.1f} s, {points / once:.0f} checks ({once:.2f} s)"

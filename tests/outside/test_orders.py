@@ -2,7 +2,7 @@
 
 Small plans on one unit, written for clingo from what an order is: steps are given turns, statuses are facts over time,
 rules are what makes a turn bad; how long a clock can have run is any chain of steps that come after the one that
-started it. The solver is asked for an order that goes wrong as early as can be; where all are clear it finds none.
+started it. The solver is asked for an order that goes wrong as early as can be; it finds none where all are clear.
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ class Task:
 
 
 def shortest(tasks: list[Task], limits: Limits, first: tuple[str, ...] = ()) -> int | None:
-    """Return after how many steps some order that begins with `first` is bad, None where none is: by clingo."""
+    """Return after how many steps some order is bad, of those that begin with `first`; None where none is."""
     facts = [f"step({t.id}). high({t.id}, {t.high})." for t in tasks]
     facts += [f"does({t.id}, {t.word[0].replace('-', '_')}, {t.word[1].lower()})." for t in tasks]
     facts += [f"by({t.id}, {t.by})." for t in tasks if t.by]
@@ -134,7 +134,7 @@ PAIRS = ((0, 3), (1, 2), (4, 7), (5, 6), (8, 9))
 
 @cache
 def draw(seed: int) -> tuple[list[Task], Limits]:
-    """Draw a plan of up to eight steps on three tracks; now and then a wait, or one of a pair, lacks."""
+    """Draw a plan of up to eight steps on three tracks; now and then a wait, or one that another undoes, lacks."""
     r = Random(seed)
     out = {n for pair in PAIRS if r.random() < 0.35 for n in pair} | {
         n for n in range(10) if r.random() < 0.03
