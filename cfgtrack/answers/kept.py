@@ -319,8 +319,6 @@ class Side:
 class ComparedAnswer(Answer):
     """What differs between two revisions of a sequence, both judged from the same moment on."""
 
-    told: ClassVar[tuple[str, ...]] = ("judged_nothing",)
-
     before: Side
     after: Side
     comparison: Comparison
