@@ -41,7 +41,7 @@ def _grounds(found: MendedAnswer) -> Iterator[str]:
             )
         else:
             yield labelled("fewest:", f"not proved: at least {count(found.at_least, 'change')}; fewer may do")
-    elif found.wrong:
+    elif found.wrong and (found.judged or found.changes):
         yield labelled("wrong:", f"still {found.wrong}")
     if found.file:
         yield labelled("written:", found.file)

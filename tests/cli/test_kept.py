@@ -275,3 +275,12 @@ def _one(do: str) -> str:
     return (
         f'[[outing]]\nid = "W"\n[[outing.track]]\nname = "t"\nsteps = [{{ id = "{do[0]}", do = "{do}" }}]\n'
     )
+
+
+def test_nothing_to_mend(cfgtrack: Command) -> None:
+    """Of what no rule has to do with mending says in the first line that nothing was judged."""
+    _dead_alone(cfgtrack)
+    answer = cfgtrack("mend", cfgtrack.file("one.toml", _one("inspect PUMP-1")), "--at", AT)
+    assert answer.status == 4
+    assert answer.out.startswith("Undecided: nothing of it was judged, so there is nothing to mend")
+    assert "wrong:" not in answer.out
