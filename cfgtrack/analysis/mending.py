@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from heapq import heappop, heappush
 from itertools import islice
 from typing import Any, ClassVar, cast
@@ -223,13 +224,16 @@ class _Course:
         self._excused, self._outlive = excused, outlive
         self._engine: Engine | None = None
         self._coming: list[Event] = []
+        self._memo: dict[int, tuple[Proposed, _Laid | None]] = {}
         self._run: list[tuple[tuple[Action, bool], int]] = []
 
     def laid(self, proposal: Proposed, pace: int = LIKELY) -> _Laid | None:
         """Return a sequence in its turns, None where its steps wait for each other."""
-        with suppress(Deadlock):
-            return _laid(self.plan, proposal, pace)
-        return None
+        if self._memo.get(pace, (None, None))[0] is not proposal:
+            self._memo[pace] = proposal, None
+            with suppress(Deadlock):
+                self._memo[pace] = proposal, _laid(self.plan, proposal, pace)
+        return self._memo[pace][1]
 
     def course(self, proposal: Proposed, pace: int = LIKELY) -> Course:
         """Return a sequence laid out, with what can't be done in it. Raises Deadlock."""
@@ -633,27 +637,22 @@ class _Changes:
         doer = _doer(steps)
         able: list[tuple[str | None, int]] = []
         ids = [step.id for step in steps]
-        place, then = 0, self._plan.now.fork()
-        turns = {f"step:{name}": n for n, name in enumerate(ids)}
+        place, outcomes = 0, self._course.outcomes
         tried = replace(action, id="added", by=doer)
 
         def is_able(turn: int) -> bool:
+            then = self._before[min(turn, len(self._before) - 1)]
             return isinstance(resolve(then, replace(tried, happened=_time(self._course, turn))), Event)
 
-        for turn, outcome in enumerate(self._course.outcomes):
-            done = _done(outcome)
-            if done.id in turns:
-                if turn <= self._wrong.turn and is_able(turn):
-                    able.append((ids[place], turn))
-                place = turns[done.id] + 1
-            if turn == self._wrong.turn and place < len(ids) and is_able(turn):
-                able.append((ids[place], turn))
-            if isinstance(outcome, Event):
-                then.apply(outcome)
+        for turn in sorted(self._turn[name] for name in ids):
             if turn > self._wrong.turn:
                 break
-        last = min(self._wrong.turn, len(self._course.outcomes) - 1)
-        if place == len(ids) and self._wrong.turn >= self._course_end(ids) and is_able(last):
+            if is_able(turn):
+                able.append((ids[place], turn))
+            place = ids.index(_done(outcomes[turn]).id.removeprefix("step:")) + 1
+        if self._wrong.turn < len(outcomes) and place < len(ids) and is_able(self._wrong.turn):
+            able.append((ids[place], self._wrong.turn))
+        if place == len(ids) and self._wrong.turn >= self._course_end(ids) and is_able(self._wrong.turn + 1):
             able.append((None, self._wrong.turn))
         if everywhere:
             return list(dict.fromkeys(one for one, _ in able))
@@ -662,6 +661,18 @@ class _Changes:
         late = [one for one, _ in reversed(able)]
         spread = since[:: max(1, len(since) // _PLACES)]
         return list(dict.fromkeys([*late[:2], *since[:1], *spread]))[:_PLACES]
+
+    @cached_property
+    def _before(self) -> list[Configuration]:
+        """What is so before each turn up to the one that is wrong, and after that."""
+        then = self._plan.now.fork()
+        found = [then]
+        for outcome in self._course.outcomes[: self._wrong.turn + 1]:
+            then = then.fork()
+            if isinstance(outcome, Event):
+                then.apply(outcome)
+            found.append(then)
+        return found
 
     def _course_end(self, ids: Sequence[str]) -> int:
         return max((self._turn[name] for name in ids), default=0)
@@ -787,6 +798,8 @@ class _Mending:
         """Try every set of one change, then of two, as far as the proof may go, and fewer than what is clear has."""
         steps = len(root.proposal.steps)
         left = min(self.proof // max(steps, 1), self.most - self.tried)
+        if self._found is not None and steps * (steps - 1) > 4 * left:
+            return  # far more than can be tried
         level = [root]
         for size in range(1, _PROVED):
             if self._found is not None and len(self._found.changes) <= size:
