@@ -73,7 +73,7 @@ def course_of(
             then.apply(outcome)
         outcomes.append(outcome)
     placed = in_turn(proposal, layout, outcomes, bounds(now, proposal, layout, begun))
-    return Course(tuple(placed), frozenset(_late(proposal, layout, begun)), proposal.whole)
+    return Course(tuple(placed), frozenset(late(proposal, layout, begun)), proposal.whole)
 
 
 def bounds(
@@ -107,7 +107,8 @@ def in_turn(
     return (outcome for _, outcome in placed)
 
 
-def _late(proposal: Sequence, layout: Layout, begun: Mapping[str, int]) -> Iterable[str]:
+def late(proposal: Sequence, layout: Layout, begun: Mapping[str, int]) -> Iterator[str]:
+    """Yield the outings that take longer than their budgets."""
     for outing in proposal.outings:
         begin, end = layout.spans[outing.id]
         if outing.budget is not None and end - begun.get(outing.id, begin) > outing.budget:

@@ -29,6 +29,9 @@ from cfgtrack.network.cut import MOST, Cuts, Net, Tie, minimum_cuts
 from cfgtrack.network.network import Network, state_links
 from cfgtrack.network.reduce import Reduced, reduce_network
 
+SHUT = "shut"
+"""What only shuts a way: no load is broken by it."""
+
 DETAILED = 5
 """Of so many ways to isolate a thing it is told what else they do."""
 
@@ -476,7 +479,7 @@ def isolation(
     handles = _Handles(now)
     found = _Medium(network, now, devices)
     sources, targets = found.vertices(outer), found.vertices(meant)
-    cuts = minimum_cuts(found.net, sources, targets, most=most)
+    cuts = minimum_cuts(found.net, sources, targets, most=max(most, MOST))
     if not cuts.cuts:
         joined = _bare_way(network, now, set(devices), outer, meant)
         return Isolation(network.medium, outer, own, joined=joined)
@@ -484,19 +487,24 @@ def isolation(
     ranked = sorted(cuts.cuts, key=lambda cut: _rank(handles, found.devices, cut))
     if len(ranked) * len(found.net.ties) <= _QUICK:
         ranked.sort(key=lambda cut: (*_rank(handles, found.devices, cut), looking.gone(cut)))
+    complete = cuts.complete and len(ranked) <= most
+    ranked = ranked[:most]
     ways = tuple(looking.way(cut) for cut in ranked[:DETAILED])
     others = tuple(tuple(handles[found.devices[d]].name for d in cut) for cut in ranked[DETAILED:])
     shutting = _shutting(network, now, devices, (outer, meant), most) if ways[0].parts else ()
-    return Isolation(
-        network.medium, outer, own, cuts.at_least, cuts.proved, cuts.complete, ways, others, shutting
-    )
+    return Isolation(network.medium, outer, own, cuts.at_least, cuts.proved, complete, ways, others, shutting)
 
 
-def _rank(handles: Mapping[str, Handle], devices: Sequence[str], cut: Sequence[int]) -> tuple[int, int, int]:
-    """Return what sets of one size are ranked by: what is parted, what takes no lock, then joints."""
+def _rank(
+    handles: Mapping[str, Handle], devices: Sequence[str], cut: Sequence[int]
+) -> tuple[int, int, int, int]:
+    """Return what sets of one size are ranked by: what is parted, what is switched off and not shut, what takes no
+    lock, then joints.
+    """
     chosen = [handles[devices[d]] for d in cut]
     return (
         sum(one.parts for one in chosen),
+        sum(one.action != SHUT for one in chosen),
         sum(not one.takes_lock for one in chosen),
         sum(one.mate is not None for one in chosen),
     )

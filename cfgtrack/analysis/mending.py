@@ -5,7 +5,8 @@ go, so what is tried next is what may end it - what its rule, or what refused th
 can do it in time, or other steps and waits that have to do with it. What is clear so, with likely, low and high
 durations, is checked as any proposal is; what the check still finds counts as wrong, too.
 
-A step is dropped only where the end stays what it was. What is called fewest is so of the changes that were looked at.
+A step is dropped only where the end stays what it was, and never the last one. Fewest is said only where every set of
+fewer changes was tried: each step moved anywhere on its track, waits, drops, and what is proposed put anywhere.
 """
 
 from __future__ import annotations
@@ -13,26 +14,27 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from heapq import heapify, heappop, heappush
+from functools import cached_property
+from heapq import heappop, heappush
 from itertools import islice
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from cfgtrack.analysis.check import CheckReport
-from cfgtrack.analysis.course import HIGH, LIKELY, LOW, Course
+from cfgtrack.analysis.course import HIGH, LIKELY, LOW, Course, bounds, in_turn, late
 from cfgtrack.analysis.options import candidates
 from cfgtrack.analysis.reorder import Plan, Ready
 from cfgtrack.analysis.verdict import Verdict
-from cfgtrack.model.action import DEVICE_ACTIONS, NOTES, PLACE, Action
+from cfgtrack.model.action import BEGIN, DEVICE_ACTIONS, END, NOTES, PLACE, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import site_at
-from cfgtrack.model.sequence import Deadlock, Step
+from cfgtrack.model.sequence import Deadlock, Schedule, Step
 from cfgtrack.model.sequence import Sequence as Proposed
-from cfgtrack.model.time import MINUTE
+from cfgtrack.model.time import MINUTE, format_duration
 from cfgtrack.rules.breach import Breach, words
-from cfgtrack.rules.cure import in_turn
+from cfgtrack.rules.cure import in_turn as one_by_one
 from cfgtrack.rules.engine import Engine
 from cfgtrack.rules.finding import Clock
 
@@ -45,8 +47,8 @@ MOST_ACTIONS = 12
 MOST_CHANGES = 40
 """So many changes, or pairs of them, are tried against one thing that is wrong."""
 
-PROOF = 120
-"""So many more sequences are judged, once one is clear, to see whether fewer changes would do."""
+PROOF = 12_000
+"""Once one is clear so many steps more are judged, in all sequences together, to see whether fewer changes would do."""
 
 _ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
 _MARK = "added-"
@@ -56,10 +58,11 @@ _MARK = "added-"
 class Change:
     """One change. `step` is added before `before` (None: at the end of its track), moved there, dropped; it waits for
     `waits_for`, or gives that wait up. `added` is the step that is added, `what` that in words.
+    `why` one may be dropped.
     """
 
     told: ClassVar[tuple[str, ...]] = ("text",)
-    untold: ClassVar[tuple[str, ...]] = ("added", "what")
+    untold: ClassVar[tuple[str, ...]] = ("added", "what", "why")
 
     sort: str
     step: str
@@ -67,17 +70,19 @@ class Change:
     waits_for: str | None = None
     added: Step | None = field(default=None, compare=False)
     what: str = ""
+    why: str = field(default="", compare=False)
 
     @property
     def text(self) -> str:
         """The change in words."""
         if self.sort == ADD and self.added is not None:
             where = f"before {self.before}" if self.before else f"at the end of {self.added.track}'s track"
-            return f"add {self.step}, {self.what}, in {self.added.outing} {where}"
+            takes = f"{format_duration(self.added.takes[1])}{' assumed' if self.added.assumed else ''}"
+            return f"add {self.step}, {self.what} ({takes}), in {self.added.outing} {where}"
         if self.sort == MOVE:
             return f"move {self.step} {f'before {self.before}' if self.before else 'to the end of its track'}"
         if self.sort == DROP:
-            return f"drop {self.step}"
+            return f"drop {self.step}{f': {self.why}' if self.why else ''}"
         if self.sort == WAIT:
             return f"{self.step} waits for {self.waits_for}"
         return f"{self.step} no longer waits for {self.waits_for}"
@@ -131,7 +136,7 @@ class Mended:
     """What makes a sequence clear: the `changes`, and the sequence with them. `is_clear`: whether it is, so far as
     was got.
 
-    No set of fewer than `at_least` of the changes that were looked at does; `tried` is how many sequences were judged.
+    Every set of fewer changes than `at_least` was tried, and none does; `tried` is how many sequences were judged.
     `wrong`: what is still wrong where it isn't clear. `report` is what the check says of it.
     """
 
@@ -146,7 +151,7 @@ class Mended:
 
     @property
     def proved(self) -> bool:
-        """Whether no fewer of the changes that were looked at would do."""
+        """Whether no fewer would do: every set of fewer was tried."""
         return self.is_clear and len(self.changes) <= self.at_least
 
 
@@ -154,7 +159,8 @@ class Mended:
 class _Wrong:
     """The first thing that is wrong: at which turn of the course, at which step (None: an end), and when.
 
-    `breaches` of rules, an `impossible` step, a `clock` that is left running, or a `text` alone.
+    `breaches` of rules, an `impossible` step, a `clock` that is left running, or a `text` alone. With which durations:
+    its `pace`.
     """
 
     turn: int
@@ -165,6 +171,7 @@ class _Wrong:
     breaches: tuple[Breach, ...] = ()
     impossible: Impossible | None = None
     clock: Clock | None = None
+    pace: int = LIKELY
 
 
 @dataclass(slots=True)
@@ -172,7 +179,41 @@ class _Node:
     changes: tuple[Change, ...]
     proposal: Proposed
     wrong: _Wrong | None
-    cost: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """A sequence in its turns, not yet run: what is done (an event, where it can't be impossible), and whether it is
+    the last of its instant.
+    """
+
+    turns: tuple[tuple[Action, bool], ...]
+    too_long: frozenset[str]
+    whole: bool
+
+    def time(self, turn: int) -> int:
+        """Return when a turn is."""
+        return self.turns[min(turn, len(self.turns) - 1)][0].happened
+
+    def close(self, engine: Engine, event: Event) -> None:
+        """Close the instant of an event, as a course does."""
+        Course(whole=self.whole).close(engine, event)
+
+
+def _laid(plan: Plan, proposal: Proposed, pace: int) -> _Laid:
+    """Lay a sequence out. Raises Deadlock."""
+    schedule = Schedule(proposal, plan.start, plan.begun)
+    layout = schedule.lay_out(schedule.at_pace(pace))
+    done = [replace(laid.step.action, happened=laid.end, id=f"step:{laid.step.id}") for laid in layout.steps]
+    placed = in_turn(proposal, layout, cast(Any, done), bounds(plan.now, proposal, layout, plan.begun))
+    actions = cast(list[Action], list(placed))
+    ends = (BEGIN, END) if proposal.whole else ()
+    last = {one.happened: one.id for one in actions if one.action not in ends}
+    return _Laid(
+        tuple((one, last.get(one.happened) == one.id) for one in actions),
+        frozenset(late(proposal, layout, plan.begun)),
+        proposal.whole,
+    )
 
 
 class _Course:
@@ -183,27 +224,36 @@ class _Course:
         self._excused, self._outlive = excused, outlive
         self._engine: Engine | None = None
         self._coming: list[Event] = []
-        self._run: list[tuple[tuple[Event | Impossible, bool], int]] = []
+        self._memo: dict[int, tuple[Proposed, _Laid | None]] = {}
+        self._run: list[tuple[tuple[Action, bool], int]] = []
 
-    def course(self, proposal: Proposed, pace: int = LIKELY) -> Course | None:
-        """Return a sequence laid out, None where its steps wait for each other."""
-        with suppress(Deadlock):
-            return replace(self.plan, proposal=proposal).course(pace=pace)
-        return None
+    def laid(self, proposal: Proposed, pace: int = LIKELY) -> _Laid | None:
+        """Return a sequence in its turns, None where its steps wait for each other."""
+        if self._memo.get(pace, (None, None))[0] is not proposal:
+            self._memo[pace] = proposal, None
+            with suppress(Deadlock):
+                self._memo[pace] = proposal, _laid(self.plan, proposal, pace)
+        return self._memo[pace][1]
 
-    def _take(self, course: Course) -> Engine:
-        engine = self._engine
-        if engine is None or not all(engine.world.sees(event) for event in course.events):
-            self._coming += course.events
-            engine = self._engine = self._ready(self._coming)
-            self._run = []
-        return engine
+    def course(self, proposal: Proposed, pace: int = LIKELY) -> Course:
+        """Return a sequence laid out, with what can't be done in it. Raises Deadlock."""
+        return replace(self.plan, proposal=proposal).course(pace=pace)
 
-    def first_wrong(self, proposal: Proposed, course: Course) -> _Wrong | None:
+    def _anew(self, proposal: Proposed, pace: int) -> Engine:
+        """Make an engine that sees all that a sequence writes, too."""
+        self._coming += self.course(proposal, pace).events
+        self._engine = self._ready(self._coming)
+        self._run = []
+        return self._engine
+
+    def first_wrong(self, proposal: Proposed, laid: _Laid, pace: int = LIKELY) -> _Wrong | None:
         """Return the first thing that is wrong, None for nothing; the engine stands just there."""
-        engine = self._take(course)
-        last = course.last_of_instants()
-        keys = [(one, isinstance(one, Event) and last.get(one.happened) is one) for one in course.outcomes]
+        found = self._first_wrong(proposal, laid, pace)
+        return None if found is None else replace(found, pace=pace)
+
+    def _first_wrong(self, proposal: Proposed, course: _Laid, pace: int) -> _Wrong | None:
+        engine = self._engine or self._anew(proposal, pace)
+        keys = course.turns
         same = 0
         while same < len(self._run) and same < len(keys) and self._run[same][0] == keys[same]:
             same += 1
@@ -212,9 +262,12 @@ class _Course:
             del self._run[same:]
         steps = {f"step:{step.id}": step for step in proposal.steps}
         for turn in range(same, len(keys)):
-            outcome, closes = keys[turn]
-            done = _done(outcome)
+            done, closes = keys[turn]
             step = steps.get(done.id)
+            outcome = done if isinstance(done, Event) else resolve(engine.world.configuration, done)
+            if isinstance(outcome, Event) and not engine.world.sees(outcome):
+                self._anew(proposal, pace)
+                return self._first_wrong(proposal, course, pace)
             mark, noted = engine.mark(), engine.noted
             if isinstance(outcome, Impossible):
                 why = "; ".join(refusal.sentence for refusal in outcome.refusals)
@@ -245,8 +298,8 @@ class _Course:
             self._engine.back(self._wrong_mark)
             self._wrong_mark = None
 
-    def _wrong_at_end(self, engine: Engine, proposal: Proposed, course: Course) -> _Wrong | None:
-        mark, noted, turn = engine.mark(), engine.noted, len(course.outcomes)
+    def _wrong_at_end(self, engine: Engine, proposal: Proposed, course: _Laid) -> _Wrong | None:
+        mark, noted, turn = engine.mark(), engine.noted, len(course.turns)
         self._wrong_mark = mark
         outing = proposal.outings[-1].id
         if course.whole:
@@ -290,18 +343,18 @@ class _Course:
         now = engine.world.configuration
         if wrong.impossible is not None:
             return list(islice(_against(now, wrong.impossible, engine.world.now), MOST_ACTIONS))
-        found = in_turn(engine.proposals(breach) for breach in wrong.breaches)
+        found = one_by_one(engine.proposals(breach) for breach in wrong.breaches)
         return list({_what(one.action): one.action for one in islice(found, 4 * MOST_ACTIONS)}.values())[
             :MOST_ACTIONS
         ]
 
 
-def _where(course: Course, turn: int, step: Step | None, wrong: Sequence[Breach]) -> _Wrong:
+def _where(course: _Laid, turn: int, step: Step | None, wrong: Sequence[Breach]) -> _Wrong:
     """Return what is wrong by rules at a turn; before it where time alone brought it: then it is at no step."""
-    time, now = min(breach.time for breach in wrong), _time(course, turn)
-    while time < now and turn and _time(course, turn - 1) >= time:
+    time, now = min(breach.time for breach in wrong), course.time(turn)
+    while time < now and turn and course.time(turn - 1) >= time:
         turn -= 1
-    last = _done(course.outcomes[max(turn - 1, 0) if time < now else turn])
+    last = course.turns[max(turn - 1, 0) if time < now else turn][0]
     name = None if step is None or time < now else step.id
     return _Wrong(turn, name, time, last.outing or "", _said(wrong), tuple(wrong))
 
@@ -344,9 +397,39 @@ class _Changes:
     def all(self, actions: Sequence[Action]) -> list[tuple[Change, ...]]:
         """Return them, those first that are likely to help and few."""
         out: dict[tuple[Change, ...], None] = {}
-        for some in (self._other_steps(actions), self._dropped(), self._added(actions), self._near()):
+        for some in (
+            self._other_steps(actions),
+            self._clocked(actions),
+            self._dropped(),
+            self._added(actions),
+            self._near(),
+        ):
             out.update(dict.fromkeys(some))
         return sorted(out, key=len)[: 2 * MOST_CHANGES]
+
+    def every(self, actions: Sequence[Action]) -> Iterator[Change]:
+        """Yield every single change: a step moved anywhere on its track, waits, drops, what is proposed anywhere."""
+        mine = [step for step in self._proposal.steps if not step.id.startswith(_MARK)]
+        for outing in self._proposal.outings:
+            for steps in self._proposal.tracks(outing.id).values():
+                ids = [step.id for step in steps]
+                for at, step in enumerate(steps):
+                    if step in mine:
+                        places = [*ids, None]
+                        yield from (
+                            Change(MOVE, step.id, before=before)
+                            for n, before in enumerate(places)
+                            if n not in (at, at + 1)
+                        )
+        for step in mine:
+            others = (s for s in self._proposal.steps if s.outing == step.outing and s.track != step.track)
+            yield from (Change(WAIT, step.id, waits_for=s.id) for s in others if s.id not in step.after)
+            yield from (Change(GIVE_UP, step.id, waits_for=name) for name in step.after)
+        for step in mine:
+            yield from self._without(step, is_refused=f"step:{step.id}" in self._course.refused)
+        for change, *more in self._added(actions, everywhere=True):
+            if not more:
+                yield change
 
     # --- steps that are there ---
 
@@ -358,6 +441,30 @@ class _Changes:
                 continue
             if self._turn[step.id] > self._wrong.turn:
                 yield from self._earlier(step)
+
+    def _clocked(self, actions: Sequence[Action]) -> Iterator[tuple[Change, ...]]:
+        """Yield how a clock that runs out starts later, or is met before it starts, by the steps that are there."""
+        since = {breach.since for breach in self._wrong.breaches if breach.since < breach.time}
+        wanted = {(one.action, subject) for one in actions for subject in one.subjects}
+        for start in self._proposal.steps:
+            if _time(self._course, self._turn[start.id]) not in since:
+                continue
+            later = [
+                step
+                for step in self._proposal.steps
+                if step.outing == start.outing and self._turn[step.id] > self._turn[start.id]
+            ]
+            later.sort(key=lambda step: self._turn[step.id])
+            meets = [s for s in later if any((s.action.action, one) in wanted for one in s.action.subjects)]
+            for step in meets[:_NEAREST] if meets else later[:_NEAREST]:
+                if step.track == start.track:
+                    yield (Change(MOVE, step.id, before=start.id),)
+                    if self._next(start) != step.id:
+                        yield (Change(MOVE, start.id, before=step.id),)
+                ahead = [
+                    s for s in later if s.track != start.track and self._turn[s.id] <= self._turn[step.id]
+                ]
+                yield from ((Change(WAIT, start.id, waits_for=s.id),) for s in reversed(ahead[-_KIN:]))
 
     def _earlier(self, step: Step) -> Iterator[tuple[Change, ...]]:
         """Yield how a step comes before the one at which something is wrong."""
@@ -433,20 +540,37 @@ class _Changes:
         What only looks, or has to do with locks and tags, is never left out.
         """
         mine = self._mine
-        if mine is None or mine.action.action in NOTES | DEVICE_ACTIONS:
+        if mine is not None:
+            yield from ((one,) for one in self._without(mine, is_refused=self._wrong.impossible is not None))
+
+    def _without(self, step: Step, *, is_refused: bool) -> Iterator[Change]:
+        """Yield that a step isn't done, where that may be: never the only one."""
+        action = step.action
+        if action.action in NOTES | DEVICE_ACTIONS or len(self._proposal.steps) == 1:
             return
-        if self._wrong.impossible is not None and not self._is_so_already(mine.action):
+        why = "the end is the same without it; what lies between isn't"
+        if self._is_so_already(action, self._turn[step.id]):
+            so = action.place or self._target(action) or "so"
+            why = f"{' and '.join(action.subjects)} is {so} already"
+        elif is_refused:
             return
-        change = Change(DROP, mine.id)
+        change = Change(DROP, step.id, why=why)
         with suppress(Deadlock):
             without = replace(self._plan, proposal=change.made(self._proposal)).course()
             if _end(self._plan.now, without) == _end(self._plan.now, self._course):
-                yield (change,)
+                yield change
 
-    def _is_so_already(self, action: Action) -> bool:
+    def _target(self, action: Action) -> str:
+        port = self._plan.now.plant.port(action.subjects[0]) if action.subjects else None
+        move = None if port is None else port[1].moves.get(action.action)
+        return "" if move is None else move.target
+
+    def _is_so_already(self, action: Action, turn: int) -> bool:
         """Return whether what an action is to bring about is so where it would be done."""
+        if not action.subjects:
+            return False
         then = self._plan.now.fork()
-        for event in self._course.outcomes[: self._wrong.turn]:
+        for event in self._course.outcomes[:turn]:
             if isinstance(event, Event):
                 then.apply(event)
         if action.place is not None:
@@ -462,12 +586,19 @@ class _Changes:
 
     # --- steps that are added ---
 
-    def _added(self, actions: Sequence[Action]) -> Iterator[tuple[Change, ...]]:
-        """Yield the proposed actions, each where somebody can do it: as late as can be, and as soon as it may help."""
+    def _added(self, actions: Sequence[Action], *, everywhere: bool = False) -> Iterator[tuple[Change, ...]]:
+        """Yield the proposed actions, each where somebody can do it: as late as can be, and as soon as it may help.
+
+        Or `everywhere` before what is wrong.
+        """
+        mine = self._mine
+        is_refused = mine is not None and self._wrong.impossible is not None
+        if mine is not None and is_refused and self._is_so_already(mine.action, self._turn[mine.id]):
+            return  # to undo it first, so that it can be done again, mends nothing
         tracks = self._proposal.tracks(self._wrong.outing)
         for action in actions:
             for track, steps in tracks.items():
-                for before in self._places(action, steps):
+                for before in self._places(action, steps, everywhere=everywhere):
                     added = self._step(action, track, steps)
                     by = f" by {added.action.by}" if added.action.by else ""
                     what = f"{words(added.action)}{by}"
@@ -482,40 +613,66 @@ class _Changes:
         while name in self._steps:
             name = f"{name}x"
         doer = _doer(steps)
-        alike = [s for s in self._proposal.steps if s.action.action == action.action and not s.assumed]
         same = replace(action, id=name, happened=0, by=doer, outing=self._wrong.outing)
-        takes = alike[0].takes if alike else _ASSUMED
-        return Step(name, self._wrong.outing, track, same, takes, title="added", assumed=not alike)
+        like = self._alike(action)
+        takes, assumed = (_ASSUMED, True) if like is None else (like.takes, like.assumed)
+        return Step(name, self._wrong.outing, track, same, takes, title="added", assumed=assumed)
 
-    def _places(self, action: Action, steps: Sequence[Step]) -> list[str | None]:
+    def _alike(self, action: Action) -> Step | None:
+        """Return the step whose duration an action gets: the same one, else one on the same kind, else of the sort."""
+        plant = self._plan.now.plant
+
+        def kind(one: Action) -> str:
+            port = plant.port(one.subjects[0]) if one.subjects else None
+            return "" if port is None else port[1].id
+
+        same = [s for s in self._proposal.steps if s.action.action == action.action]
+        of_kind = [s for s in same if not s.assumed and kind(s.action) == kind(action)]
+        said = [s for s in same if not s.assumed]
+        itself = [s for s in same if _what(s.action) == _what(action)]
+        return next(iter((*itself, *of_kind, *said)), None)
+
+    def _places(self, action: Action, steps: Sequence[Step], *, everywhere: bool = False) -> list[str | None]:
         """Return before which steps of a track an action can be done: None at its end."""
         doer = _doer(steps)
         able: list[tuple[str | None, int]] = []
         ids = [step.id for step in steps]
-        place, then = 0, self._plan.now.fork()
-        turns = {f"step:{name}": n for n, name in enumerate(ids)}
+        place, outcomes = 0, self._course.outcomes
         tried = replace(action, id="added", by=doer)
 
         def is_able(turn: int) -> bool:
+            then = self._before[min(turn, len(self._before) - 1)]
             return isinstance(resolve(then, replace(tried, happened=_time(self._course, turn))), Event)
 
-        for turn, outcome in enumerate(self._course.outcomes):
-            done = _done(outcome)
-            if done.id in turns:
-                if turn <= self._wrong.turn and is_able(turn):
-                    able.append((ids[place], turn))
-                place = turns[done.id] + 1
-            if turn == self._wrong.turn and place < len(ids) and is_able(turn):
+        for turn in sorted(self._turn[name] for name in ids):
+            if turn > self._wrong.turn:
+                break
+            if is_able(turn):
                 able.append((ids[place], turn))
-            if isinstance(outcome, Event):
-                then.apply(outcome)
-        if place == len(ids) and self._wrong.turn >= self._course_end(ids) and is_able(-1):
+            place = ids.index(_done(outcomes[turn]).id.removeprefix("step:")) + 1
+        if self._wrong.turn < len(outcomes) and place < len(ids) and is_able(self._wrong.turn):
+            able.append((ids[place], self._wrong.turn))
+        if place == len(ids) and self._wrong.turn >= self._course_end(ids) and is_able(self._wrong.turn + 1):
             able.append((None, self._wrong.turn))
+        if everywhere:
+            return list(dict.fromkeys(one for one, _ in able))
         began = self._wrong.clock.started if self._wrong.clock else self._since()
         since = [one for one, turn in able if began is not None and _time(self._course, turn) >= began]
         late = [one for one, _ in reversed(able)]
         spread = since[:: max(1, len(since) // _PLACES)]
         return list(dict.fromkeys([*late[:2], *since[:1], *spread]))[:_PLACES]
+
+    @cached_property
+    def _before(self) -> list[Configuration]:
+        """What is so before each turn up to the one that is wrong, and after that."""
+        then = self._plan.now.fork()
+        found = [then]
+        for outcome in self._course.outcomes[: self._wrong.turn + 1]:
+            then = then.fork()
+            if isinstance(outcome, Event):
+                then.apply(outcome)
+            found.append(then)
+        return found
 
     def _course_end(self, ids: Sequence[str]) -> int:
         return max((self._turn[name] for name in ids), default=0)
@@ -524,6 +681,9 @@ class _Changes:
         since = [breach.since for breach in self._wrong.breaches if breach.since < breach.time]
         return max(since, default=None)
 
+
+_PROVED = 3
+"""Every set of fewer changes than these is tried, where that isn't too much."""
 
 _KIN = 8
 _NEAREST = 4
@@ -569,13 +729,15 @@ def mend(
 ) -> Mended:
     """Return the fewest changes that make a plan clear, of those that are looked at; `judge` checks as any check does.
 
-    At most so many sequences are judged, once one is clear so many more for a `proof`, and only while it `may_go_on`;
-    what was found by then is told. `tell` is told how many were, and of how many changes the best has. `outlive`: the
-    rules whose clocks may run on.
+    At most so many sequences are judged, once one is clear so many steps more for a `proof`, and only while it
+    `may_go_on`; what was found by then is told. `tell` is told how many were, and of how many changes the best has.
+    `outlive`: the rules whose clocks may run on.
     """
     report = judge(plan.proposal)
     if report.verdict == Verdict.CLEAR:
         return Mended((), plan.proposal, True, 0, 1, report)
+    if not (report.counted or report.judged or report.untried):
+        return Mended((), plan.proposal, False, 0, 1, report, "nothing of it was judged")
     excused = frozenset(code for f in (*report.excused, *report.left_open) for code in f.fingerprints)
     return _Mending(
         _Course(ready, plan, excused, frozenset(outlive)), judge, most, proof, may_go_on, tell
@@ -595,60 +757,109 @@ class _Mending:
     _seen: set[frozenset[Change]] = field(default_factory=set)
     _root: Mapping[str, int] = field(default_factory=dict)
     _best: tuple[int, _Node] | None = None
+    _found: _Node | None = None
+    _at_least: int = 1
     _serial: int = 0
+    _report: tuple[Proposed, CheckReport] | None = None
 
     def run(self, report: CheckReport) -> Mended:
         """Search."""
         plan = self.runs.plan
-        course = self.runs.course(plan.proposal)
-        assert course is not None
+        laid = self.runs.laid(plan.proposal)
+        assert laid is not None
         self._root = _all_wrong(report)
-        self._push(_Node((), plan.proposal, self._wrong(plan.proposal, course, report), 0))
-        found: _Node | None = None
+        self._report = plan.proposal, report
+        root = _Node((), plan.proposal, self._wrong(plan.proposal, laid))
+        self._push(root)
         cut_short = False
         try:
-            while self._queue:
-                if self.tried >= self.most or not self.may_go_on():
+            while self._queue and self._found is None:
+                if self._is_over:
                     cut_short = True
                     break
                 node = heappop(self._queue)[-1]
                 if node.wrong is None:
-                    found = self._fewer(node)
-                    break
-                self._expand(node)
+                    self._found = node
+                else:
+                    self._expand(node)
+            if not cut_short:
+                if self._found is not None:
+                    self._found = self._without_what_is_not_needed(self._found)
+                self._try_all(root)
         except KeyboardInterrupt:
             cut_short = True
-        return self._told(found, cut_short=cut_short)
+        return self._told(cut_short=cut_short)
 
-    def _fewer(self, found: _Node) -> _Node:
-        """Return what is clear with fewer changes still, looking into the sets with few of them for a while."""
-        found = self._without_what_is_not_needed(found)
-        until = min(self.most, self.tried + self.proof)
-        while self.tried < until and self.may_go_on():
-            fewest = min(self._queue, key=lambda one: (len(one[-1].changes), one[0]), default=None)
-            if fewest is None or len(fewest[-1].changes) + (fewest[-1].wrong is not None) >= len(
-                found.changes
-            ):
-                break
-            self._queue.remove(fewest)
-            heapify(self._queue)
-            if fewest[-1].wrong is None:
-                found = fewest[-1]
-            else:
-                self._expand(fewest[-1], until)
-                if self.tried >= until:
-                    heappush(self._queue, fewest)
-        return found
+    @property
+    def _is_over(self) -> bool:
+        return self.tried >= self.most or not self.may_go_on()
 
-    def _told(self, found: _Node | None, *, cut_short: bool) -> Mended:
-        open_ = [len(node.changes) + (node.wrong is not None) for *_, node in self._queue]
+    def _try_all(self, root: _Node) -> None:
+        """Try every set of one change, then of two, as far as the proof may go, and fewer than what is clear has."""
+        steps = len(root.proposal.steps)
+        left = min(self.proof // max(steps, 1), self.most - self.tried)
+        if self._found is not None and steps * (steps - 1) > 4 * left:
+            return  # far more than can be tried
+        level = [root]
+        for size in range(1, _PROVED):
+            if self._found is not None and len(self._found.changes) <= size:
+                return
+            following: list[_Node] = []
+            for parent in level:
+                for change in self._every(parent):
+                    if left <= 0 or self._is_over:
+                        return
+                    child = self._child(parent, (change,), is_new=False)
+                    if child is None:
+                        continue
+                    left -= 1
+                    if child.wrong is None:
+                        self._found = child
+                        return
+                    following.append(child)
+            self._at_least = size + 1
+            if len(following) > left:
+                return
+            level = following
+
+    def _every(self, node: _Node) -> Iterator[Change]:
+        """Yield every single change of a node that isn't clear."""
+        assert node.wrong is not None
+        actions, course, wrong = self._looked_at(node)
+        yield from self._changes(node, course, wrong).every(actions)
+
+    def _changes(self, node: _Node, course: Course, wrong: _Wrong) -> _Changes:
+        number = 1 + sum(change.sort == ADD for change in node.changes)
+        return _Changes(replace(self.runs.plan, proposal=node.proposal), node.proposal, course, wrong, number)
+
+    def _looked_at(self, node: _Node) -> tuple[list[Action], Course, _Wrong]:
+        """Return what is proposed against what is wrong, with its course and what that is."""
+        assert node.wrong is not None
+        pace = node.wrong.pace
+        laid = self.runs.laid(node.proposal, pace)
+        assert laid is not None
+        again = self.runs.first_wrong(node.proposal, laid, pace)
+        actions = [] if again is None else self.runs.proposed(again)
+        self.runs.leave()
+        return actions, self.runs.course(node.proposal, pace), again or node.wrong
+
+    def _told(self, *, cut_short: bool) -> Mended:
+        found = self._found
         node = found if found is not None else self._best[1] if self._best else None
         assert node is not None
-        least = min([*open_, len(node.changes)]) if found is not None else min(open_, default=0)
-        report = self.judge(node.proposal)
+        report = self._judge(node.proposal)
         wrong = "" if node.wrong is None else node.wrong.text
+        if node.wrong is not None and node.wrong.impossible is not None and len(node.proposal.steps) == 1:
+            wrong = f"{wrong}; to drop the only step would leave nothing"
         is_clear = report.verdict == Verdict.CLEAR
-        return Mended(node.changes, node.proposal, is_clear, least, self.tried, report, wrong, cut_short)
+        return Mended(
+            node.changes, node.proposal, is_clear, self._at_least, self.tried, report, wrong, cut_short
+        )
+
+    def _judge(self, proposal: Proposed) -> CheckReport:
+        if self._report is None or self._report[0] is not proposal:
+            self._report = proposal, self.judge(proposal)
+        return self._report[1]
 
     def _without_what_is_not_needed(self, node: _Node) -> _Node:
         """Return it without changes that it is clear without."""
@@ -658,30 +869,32 @@ class _Mending:
                 proposal = _made(self.runs.plan.proposal, kept)
             except (KeyError, StopIteration):
                 continue
-            if self.runs.course(proposal) is None or self._judged(proposal) is not None:
+            laid = self.runs.laid(proposal)
+            if laid is None or self._wrong(proposal, laid) is not None:
                 continue
-            return self._without_what_is_not_needed(_Node(kept, proposal, None, len(kept)))
+            return self._without_what_is_not_needed(_Node(kept, proposal, None))
         return node
 
-    def _wrong(self, proposal: Proposed, course: Course, report: CheckReport | None = None) -> _Wrong | None:
+    def _wrong(self, proposal: Proposed, laid: _Laid) -> _Wrong | None:
         """Return the first thing that is wrong with likely durations, else what the check finds, None for nothing."""
         self.tried += 1
-        found = self.runs.first_wrong(proposal, course)
+        self.tell(self.tried, len(self._best[1].changes) if self._best else 0)
+        found = self.runs.first_wrong(proposal, laid)
         self.runs.leave()
         if found is not None:
             return found
         for pace in (LOW, HIGH):
-            other = self.runs.course(proposal, pace)
+            other = self.runs.laid(proposal, pace)
             assert other is not None
-            found = self.runs.first_wrong(proposal, other)
+            found = self.runs.first_wrong(proposal, other, pace)
             self.runs.leave()
             if found is not None:
                 return found
-        return self._judged(proposal, report)
+        return self._judged(proposal)
 
-    def _judged(self, proposal: Proposed, report: CheckReport | None = None) -> _Wrong | None:
+    def _judged(self, proposal: Proposed) -> _Wrong | None:
         """Return what a check finds that isn't clear: by its first finding."""
-        report = self.judge(proposal) if report is None else report
+        report = self._judge(proposal)
         if report.verdict == Verdict.CLEAR:
             return None
         first = next(iter(report.counted), None)
@@ -696,45 +909,36 @@ class _Mending:
         outing = next((s.outing for s in proposal.steps if s.id == step), proposal.outings[-1].id)
         return _Wrong(turn, step, 0 if first is None else first.time, outing, text)
 
-    def _expand(self, node: _Node, until: int | None = None) -> None:
-        wrong, plan = node.wrong, self.runs.plan
-        assert wrong is not None
-        course = self.runs.course(node.proposal)
-        assert course is not None
-        again = self.runs.first_wrong(node.proposal, course)
-        actions = [] if again is None else self.runs.proposed(again)
-        self.runs.leave()
-        number = 1 + sum(change.sort == ADD for change in node.changes)
-        mine = replace(plan, proposal=node.proposal)
-        for some in _Changes(mine, node.proposal, course, again or wrong, number).all(actions):
-            if self.tried >= (self.most if until is None else until) or not self.may_go_on():
+    def _expand(self, node: _Node) -> None:
+        actions, course, wrong = self._looked_at(node)
+        for some in self._changes(node, course, wrong).all(actions):
+            if self._is_over:
                 return
-            moved = {change.step for change in some if change.sort == MOVE}
-            kept = tuple(c for c in node.changes if c.sort != MOVE or c.step not in moved)
-            changes = (*kept, *some)
-            name = frozenset(changes)
-            if name in self._seen:
-                continue
-            self._seen.add(name)
-            try:
-                # What was moved before is moved once, to where it is moved now.
-                again_from = (
-                    (node.proposal, some)
-                    if len(kept) == len(node.changes)
-                    else (self.runs.plan.proposal, changes)
-                )
-                proposal = _made(*again_from)
-            except (KeyError, StopIteration):
-                continue
-            course = self.runs.course(proposal)
-            if course is None:
-                continue
-            child = _Node(changes, proposal, self._wrong(proposal, course), len(changes))
-            if child.wrong is None or not _is_the_same(child.wrong, again or wrong):
+            child = self._child(node, some)
+            if child is not None and (child.wrong is None or not _is_the_same(child.wrong, wrong)):
                 # What breaks something else before is looked into last: another change may put that right.
-                self._push(
-                    child, later=child.wrong is not None and self._is_worse(child.wrong, again or wrong)
-                )
+                self._push(child, later=child.wrong is not None and self._is_worse(child.wrong, wrong))
+
+    def _child(self, node: _Node, some: tuple[Change, ...], *, is_new: bool = True) -> _Node | None:
+        """Return a sequence with more changes, judged; None where that can't be or, if it must be new, was before."""
+        moved = {change.step for change in some if change.sort == MOVE}
+        kept = tuple(c for c in node.changes if c.sort != MOVE or c.step not in moved)
+        changes = (*kept, *some)
+        name = frozenset(changes)
+        if (is_new and name in self._seen) or _swaps(self.runs.plan.proposal, changes):
+            return None
+        self._seen.add(name)
+        try:
+            # What was moved before is moved once, to where it is moved now.
+            proposal = (
+                _made(node.proposal, some)
+                if len(kept) == len(node.changes)
+                else _made(self.runs.plan.proposal, changes)
+            )
+        except (KeyError, StopIteration):
+            return None
+        laid = self.runs.laid(proposal)
+        return None if laid is None else _Node(changes, proposal, self._wrong(proposal, laid))
 
     def _is_worse(self, then: _Wrong, before: _Wrong) -> bool:
         """Return whether something else is wrong earlier than before."""
@@ -747,16 +951,15 @@ class _Mending:
         heappush(self._queue, (*rank, self._serial, node))
         if self._best is None or left < self._best[0]:
             self._best = (left, node)
-        self.tell(self.tried, len(self._best[1].changes))
 
     def _left(self, node: _Node) -> int:
         """Return how many of the things that were wrong at first still are to come, with the one that is wrong now."""
         wrong = node.wrong
         if wrong is None:
             return 0
-        course = self.runs.course(node.proposal)
-        assert course is not None
-        turn = {said: n for n, said in enumerate(course.ids)}
+        laid = self.runs.laid(node.proposal)
+        assert laid is not None
+        turn = {one.id: n for n, (one, _) in enumerate(laid.turns)}
         ahead = [
             name
             for name in self._root
@@ -770,6 +973,13 @@ def _is_the_same(then: _Wrong, before: _Wrong) -> bool:
     if then.step == before.step and then.text == before.text:
         return then.step is not None or then.time <= before.time
     return False
+
+
+def _swaps(proposal: Proposed, changes: Sequence[Change]) -> bool:
+    """Return whether changes add what they drop: the same action under another name mends nothing."""
+    dropped = {change.step for change in changes if change.sort == DROP}
+    gone = [_what(step.action) for step in proposal.steps if step.id in dropped]
+    return any(change.added is not None and _what(change.added.action) in gone for change in changes)
 
 
 def _made(proposal: Proposed, changes: Iterable[Change]) -> Proposed:

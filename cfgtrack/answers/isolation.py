@@ -11,7 +11,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past
 from cfgtrack.model.defect import told
-from cfgtrack.model.lock import is_box, wrong_holder
+from cfgtrack.model.lock import is_box, locks_on, wrong_holder
 from cfgtrack.model.plant import HOLD, Plant, port_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import OWNER, THING, UNKNOWN, expect_thing, find, no_such
@@ -86,7 +86,7 @@ def isolate(
         named = tuple(_ends(past, ends))
         who = tuple(plant.resolve(holder) for holder in holders)
         for holder in who:
-            if why := wrong_holder(plant, holder):
+            if why := wrong_holder(plant, holder) or _unknown_holder(past, holder):
                 raise NoAnswer(Problem("--for", UNKNOWN, why))
         chosen = [find("medium", m, plant.media).id for m in media] or _of_energy(plant)
         parts, silent, notes = list[Isolation](), list[str](), list[str]()
@@ -113,6 +113,17 @@ def isolate(
             tuple(boxes),
             notes=tuple(dict.fromkeys(notes)),
         )
+
+
+def _unknown_holder(past: Past, name: str) -> str:
+    """Return why nobody of this name is known: nobody that the plant has, holds a lock, or did anything; else ""."""
+    plant, now = past.plant, past.configuration
+    known = {one.id for one in plant.places.values() if one.mobile or is_box(plant, one.id)}
+    if name in known:
+        return ""
+    known |= {device.holder for subject, _ in now.touched() for device in locks_on(now, subject)}
+    known |= {line.entry.event.by or "" for line in past.journal.log(known=past.moment.known)}
+    return "" if name in known else no_such("person or lock box", name, sorted(known - {""}))
 
 
 def _of_energy(plant: Plant) -> list[str]:

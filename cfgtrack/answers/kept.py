@@ -13,9 +13,10 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.check import Checked, check, judged
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past, kept_texts, rules_to_judge_by
-from cfgtrack.answers.proposing import all_revisions
+from cfgtrack.answers.proposing import all_revisions, proposed
 from cfgtrack.answers.record import new_id, write
 from cfgtrack.files.sequence import parse_sequence
+from cfgtrack.files.sequence_writer import sequence_text
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Entry, LogLine
@@ -29,17 +30,24 @@ from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.proof import head_as_known
 
+LEFT = "left"
+"""What a check of what is left of the plan in force is kept under, where no name is said."""
 
-def check_and_keep(asking: Asking, path: Path, *, name: str | None = None) -> Checked:
-    """Check a sequence file by the rules kept, and keep what comes of it in the journal, under a name, else the file's.
+
+def check_and_keep(asking: Asking, path: Path | None = None, *, name: str | None = None) -> Checked:
+    """Check a sequence file, or what is left of the plan in force, by the rules kept, and keep what comes of it.
+
+    It is kept in the journal, under a name, else the file's.
 
     Misput where the asking is for what was known at another time: what is kept stands on all that is known.
     """
     if asking.known_at is not None:
         raise Misput("What is kept stands on all that is known: leave out --known-at.")
-    text = path.read_text(encoding="utf-8")
+    text = _what_is_left(asking) if path is None else path.read_text(encoding="utf-8")
     checked = check(replace(asking, by=None), path)
-    if path.read_text(encoding="utf-8") != text:
+    if path is None and _what_is_left(asking) != text:
+        raise BadInput(Problem("plan", "changed", "something was done while it was checked: check it again"))
+    if path is not None and path.read_text(encoding="utf-8") != text:
         raise BadInput(Problem(str(path), "changed", "it was changed while it was checked: check it again"))
     report, moment = checked.check, checked.moment
     assert moment.known is not None
@@ -53,7 +61,7 @@ def check_and_keep(asking: Asking, path: Path, *, name: str | None = None) -> Ch
     with asking.write() as journal:
         head = head_as_known(journal.database, moment.known)
         body: dict[str, Any] = {
-            "name": (name or path.stem)[:MOST_NAME],
+            "name": (name or (LEFT if path is None else path.stem))[:MOST_NAME],
             "text": text,
             "sha256": digest_of(text),
             "verdict": str(report.verdict),
@@ -73,6 +81,13 @@ def check_and_keep(asking: Asking, path: Path, *, name: str | None = None) -> Ch
         )
         entry = write(asking, journal, action)
     return replace(checked, kept=kept_check_of(entry))
+
+
+def _what_is_left(asking: Asking) -> str:
+    """Return what is left of the plan in force, as a file."""
+    with asking.read() as journal:
+        past = Past(journal, asking.moment(journal))
+        return sequence_text(proposed(past, None).sequence)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,9 +117,10 @@ class KeptStanding:
 
 @dataclass(frozen=True, slots=True)
 class ChecksAnswer(Answer):
-    """The checks that are kept, the last first."""
+    """The checks that are kept, the last first. `file`: with which file their texts were compared, None for none."""
 
     checks: tuple[KeptStanding, ...]
+    file: str | None = None
 
     @property
     def is_any_stale(self) -> bool:
@@ -112,12 +128,15 @@ class ChecksAnswer(Answer):
         return any(one.stale and one.again is None for one in self.checks)
 
 
-def checks(asking: Asking, said: str | None = None) -> ChecksAnswer:
+def checks(asking: Asking, said: str | None = None, *, file: Path | None = None) -> ChecksAnswer:
     """Return every check that is kept, or those that are `said` (a name, an event, the beginning of a digest).
 
+    Where a `file` is named: those that are `said`, else those of its name, and whether it still holds their text.
     Each with all that changed since, of what it depended on: where that isn't sure, any event counts. NoAnswer for
     none.
     """
+    text = None if file is None else file.read_text(encoding="utf-8")
+    said = file.stem if said is None and file is not None else said
     with asking.read() as journal:
         moment = asking.moment(journal)
         past = Past(journal, moment, strict=False)
@@ -130,11 +149,20 @@ def checks(asking: Asking, said: str | None = None) -> ChecksAnswer:
             )
         told = (
             KeptStanding(
-                one, tuple(_changes(past, one)), None if last[one.name] == one.event else last[one.name]
+                one,
+                (*_of_file(one, file, text), *_changes(past, one)),
+                None if last[one.name] == one.event else last[one.name],
             )
             for one in reversed(chosen)
         )
-        return ChecksAnswer(moment, tuple(told))
+        return ChecksAnswer(moment, tuple(told), None if file is None else str(file))
+
+
+def _of_file(kept: KeptCheck, file: Path | None, text: str | None) -> Iterator[Change]:
+    """Yield that a file holds another text than the one that was checked."""
+    if text is not None and digest_of(text) != kept.sha256:
+        sentence = f"{file} holds another text than the one that was checked (sha256 {digest_of(text)})"
+        yield Change("file", None, sentence)
 
 
 def kept_checks(journal: Journal, known: int | None = None) -> list[KeptCheck]:
@@ -193,7 +221,9 @@ def _of_events(past: Past, kept: KeptCheck, plan: Proposal | None) -> Iterator[C
     owners = None if plan is None else _owners(past, plan)
     rules = {known for known, _ in journal.rules_loads(past.moment.known)}
     lines: list[LogLine] = [
-        line for line in journal.log(known=past.moment.known) if line.entry.known > kept.known
+        line
+        for line in journal.log(known=past.moment.known)
+        if line.entry.known > kept.known or _came_after(line, kept, past.moment.at)
     ]
     for entry, _ in lines:
         event = entry.event
@@ -214,6 +244,16 @@ def _of_events(past: Past, kept: KeptCheck, plan: Proposal | None) -> Iterator[C
             about = event.subjects or filter(None, (event.outing,))
             what = " ".join([event.action, *about])
             yield Change("event", event.id, f"{what} (happened {format_instant(event.happened)})")
+
+
+def _came_after(line: LogLine, kept: KeptCheck, at: int) -> bool:
+    """Return whether something that was known when a check was kept came after what it was asked for, and by now is.
+
+    It was asked as of a moment before that, so it was judged without it.
+    """
+    event = line.entry.event
+    is_of_records = event.withdraws or event.action in ac.BOOK_ACTIONS or event.action in _TELLS
+    return not is_of_records and line.corrected_by is None and kept.at < event.happened <= at
 
 
 def _is_aside(journal: Journal, event_id: str) -> bool:
@@ -262,13 +302,17 @@ def _notes_on(past: Past, subjects: Sequence[str], owners: set[str]) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One of two revisions: what it is (a file, a kept check, a plan's revision), its sha256, what a check says."""
+    """One of two revisions: what it is (a file, a kept check, a plan's revision), its sha256, what a check says.
+
+    `judged`: of how many instances of rules it says that.
+    """
 
     name: str
     sha256: str
     steps: int
     verdict: str
     said_for: str
+    judged: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,6 +322,12 @@ class ComparedAnswer(Answer):
     before: Side
     after: Side
     comparison: Comparison
+
+    @property
+    def judged_nothing(self) -> str:
+        """In which of the two nothing was judged: "A", "B", "both", "" for neither."""
+        sides = [name for name, side in (("A", self.before), ("B", self.after)) if not side.judged]
+        return "both" if len(sides) > 1 else "".join(sides)
 
 
 def compare(asking: Asking, one: str, other: str) -> ComparedAnswer:
@@ -292,7 +342,7 @@ def compare(asking: Asking, one: str, other: str) -> ComparedAnswer:
         first, second = (parse_sequence(text, past.plant, name=name) for name, text in found)
         reports = [judged(past, rules, plan, margins=ALL_MARGINS) for plan in (first, second)]
         before, after = (
-            Side(name, digest_of(text), len(plan.steps), str(report.verdict), report.said_for)
+            Side(name, digest_of(text), len(plan.steps), str(report.verdict), report.said_for, report.judged)
             for (name, text), plan, report in zip(found, (first, second), reports, strict=True)
         )
         return ComparedAnswer(past.moment, before, after, compared(first, second, *reports))

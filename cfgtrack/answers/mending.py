@@ -31,6 +31,7 @@ MOST = 2_000
 @dataclass(frozen=True, slots=True)
 class MendedAnswer(Answer):
     """What makes a sequence clear: see `analysis.mending.Mended`. `before` is the verdict of it as it was.
+    `judged`: how many instances of rules.
 
     `text`: the sequence with the changes, as a file; `file`: where it was written, if it was.
     """
@@ -44,6 +45,7 @@ class MendedAnswer(Answer):
     tried: int
     cut_short: bool
     wrong: str
+    judged: int
     comparison: Comparison
     text: str
     file: str | None = None
@@ -107,6 +109,7 @@ def mend(
         mended.tried,
         mended.cut_short,
         mended.wrong,
+        mended.report.judged,
         steps_compared(found.sequence, mended.sequence),
         text,
         None if output is None else str(output),

@@ -66,13 +66,15 @@ def check_command(
     proposal = sequence or action
     if sequence is not None and action is not None:
         raise click.UsageError("Give a sequence file, or a single action with --do.")
-    if keep and (sequence is None or rules_files):
-        raise click.UsageError("--keep keeps the check of a sequence file, by the rules that are kept.")
+    if keep and (action is not None or rules_files):
+        raise click.UsageError(
+            "--keep keeps the check of a sequence, or of what is left, by the rules that are kept."
+        )
     if every_order and (action is not None or keep):
         raise click.UsageError("--every-order goes with a sequence, and isn't kept.")
     if name and not keep:
         raise click.UsageError("--name goes with --keep.")
-    if keep and sequence is not None:
+    if keep:
         from cfgtrack.answers.kept import check_and_keep
 
         found = check_and_keep(session.writing, sequence, name=name)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import click
 
 from cfgtrack.cli import session as s
@@ -9,17 +11,25 @@ from cfgtrack.cli import session as s
 
 @s.command("checks")
 @click.argument("name", required=False)
+@click.option(
+    "--file",
+    "file",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Compare with this file; without NAME, what is kept under the file's.",
+)
 @s.asked_at
-def checks_command(session: s.Session, /, name: str | None) -> None:
+def checks_command(session: s.Session, /, name: str | None, file: Path | None) -> None:
     """Show the checks that are kept, and whether they still hold: what they depended on that is otherwise since.
 
-    NAME: one's name, event, or the beginning of its sha256. Ends with 3 where the last one of a name is stale.
+    NAME: one's name, event, or the beginning of its sha256. What is told is of the text that was kept: whether a file
+    still holds that is told with --file. Ends with 3 where the last one of a name is stale.
     """
     from cfgtrack.answers.kept import checks
     from cfgtrack.show.kept import checks_text
 
-    found = checks(session.asking, name)
-    session.answer(found, lambda: checks_text(found, in_full=name is not None))
+    found = checks(session.asking, name, file=file)
+    session.answer(found, lambda: checks_text(found, in_full=name is not None or file is not None))
     session.end(found=found.is_any_stale)
 
 

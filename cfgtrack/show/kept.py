@@ -38,6 +38,12 @@ def checks_text(found: ChecksAnswer, *, in_full: bool) -> str:
         table(["name", "verdict", "stands", "checked for", "kept by", "event"], rows),
         *("\n".join(_told(one, in_full=in_full)) for one in found.checks if one.stale and one.again is None),
         *("\n".join(_stood_on(one.check)) for one in found.checks if in_full),
+        indented(
+            f"Compared with {found.file}."
+            if found.file
+            else "Of each text as it was kept; not compared with any file (--file F does).",
+            by=0,
+        ),
     )
 
 
@@ -87,7 +93,11 @@ def compared_text(found: ComparedAnswer) -> str:
             (len(what.changed), "changed"),
         )
         short = "Steps: " + (", ".join(f"{n} {word}" for n, word in counts if n) or "none differs")
-    judged = ", ".join((f"{len(what.gained)} findings gained", f"{len(what.lost)} lost"))
+    judged = f"{count(len(what.gained), 'finding')} gained, {len(what.lost) or 'none'} lost"
+    if found.judged_nothing == "both":
+        judged = "nothing was judged in either"
+    elif found.judged_nothing:
+        judged = f"nothing was judged in {found.judged_nothing}: {judged}"
     sides = [
         [label, side.name, count(side.steps, "step"), f"{side.verdict} {side.said_for}", side.sha256[:12]]
         for label, side in (("A", found.before), ("B", found.after))

@@ -24,6 +24,8 @@ def mended_text(found: MendedAnswer) -> str:
 def _verdict(found: MendedAnswer) -> str:
     if found.verdict == "clear" and not found.changes:
         return f"Clear {found.said_for}: nothing to mend"
+    if not found.judged and not found.changes:
+        return f"{found.verdict.capitalize()}: nothing of it was judged, so there is nothing to mend"
     changes = count(len(found.changes), "change")
     if found.verdict == "clear":
         return f"Clear {found.said_for} with {changes}"
@@ -34,11 +36,12 @@ def _grounds(found: MendedAnswer) -> Iterator[str]:
     yield labelled("tried:", f"{count(found.tried, 'sequence')}{', cut short' if found.cut_short else ''}")
     if found.verdict == "clear" and found.changes:
         if found.proved:
-            yield labelled("fewest:", "yes, of the changes that were looked at")
+            yield labelled(
+                "fewest:", "yes: every set of fewer moves, waits, drops and proposed steps was tried"
+            )
         else:
-            least = f"at least {found.at_least} are needed, of the changes that were looked at"
-            yield labelled("fewest:", f"not proved: {least}")
-    elif found.wrong:
+            yield labelled("fewest:", f"not proved: at least {count(found.at_least, 'change')}; fewer may do")
+    elif found.wrong and (found.judged or found.changes):
         yield labelled("wrong:", f"still {found.wrong}")
     if found.file:
         yield labelled("written:", found.file)

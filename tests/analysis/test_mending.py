@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from cfgtrack.analysis.check import Start, check, judged
 from cfgtrack.analysis.comparison import steps_compared
-from cfgtrack.analysis.mending import mend
+from cfgtrack.analysis.mending import Change, mend
 from cfgtrack.analysis.reorder import Plan
 from cfgtrack.analysis.verdict import Verdict
 from cfgtrack.files.definition import parse_definition
@@ -150,3 +150,124 @@ def test_what_can_not_be_done_is_not_left_out():
     """A step that can't be done, and whose end isn't there already, is not dropped to make a sequence clear."""
     found = mended(sequence(['id = "x", do = "mate PUMP-1:F1 HALL:P2"']), most=60)
     assert not found.is_clear
+
+
+CLOCK = """
+[[rule]]
+id = "valve-soon"
+title = "After the switch is off, the valve is shut within 10 min"
+hazard = "bang"
+severity = 2
+source = "common practice"
+mode = "within"
+within = "10 min"
+trigger = { action = "de-energise", id = "HALL:K1" }
+condition = { status = "HALL:V1", is = "shut" }
+"""
+CLOCKED = parse_rules({"rules.toml": 'title = "clock"\n' + CLOCK}, PLANT)
+
+
+def of_clock(proposal, **more):
+    """Mend a sequence by the rule with the clock alone."""
+    plan = Plan(proposal, START.configuration, START.start)
+    return mend(
+        lambda coming: judged(CLOCKED, START, coming=coming),
+        plan,
+        lambda changed: check(CLOCKED, START, changed),
+        **more,
+    )
+
+
+SHUT = 'id = "shut", do = "shut HALL:V1", takes = '
+
+
+def test_a_slow_step_is_not_made_quick():
+    """A step that takes longer than a clock allows is not replaced by itself, done faster: it is done before."""
+    found = of_clock(sequence([OFF, f'{SHUT}"15 min"']))
+    assert found.is_clear
+    assert [(change.sort, change.step) for change in found.changes] == [("move", "shut")]
+    assert found.proved
+
+
+def test_what_is_added_takes_as_long_as_the_lead_says():
+    """An added action takes as long as a step that does the same, else as one of its sort, else as is assumed."""
+    twice = of_clock(sequence([f'{SHUT}"15 min"', 'id = "open", do = "open HALL:V1"', OFF]))
+    assert twice.is_clear
+    for change in twice.changes:
+        assert change.added is None or change.added.takes[1] == 15 * 60 * 1_000_000
+    lacks = of_clock(sequence([OFF]))
+    assert lacks.is_clear
+    assert "(5 min assumed)" in lacks.changes[0].text
+
+
+def test_broken_with_other_durations_alone():
+    """What is broken only where all takes long is mended, too: here in one change."""
+    slow = [OFF, f'{SHUT}["1 min", "5 min", "9 min"], after = ["look"]']
+    proposal = sequence(slow, ['id = "look", do = "inspect PUMP-1", takes = ["1 min", "3 min", "4 min"]'])
+    assert [f.mix for f in check(CLOCKED, START, proposal).counted] == ["all high"]
+    found = of_clock(proposal)
+    assert found.is_clear
+    assert len(found.changes) == 1
+
+
+def test_never_is_nothing_left():
+    """The only step of a sequence is never dropped, nor made possible by undoing first what it would do."""
+    found = of_clock(sequence(['id = "on", do = "energise HALL:K1"']))
+    assert (found.is_clear, found.changes) == (False, ())
+    assert "to drop the only step would leave nothing" in found.wrong
+    twice = of_clock(sequence([OFF, 'id = "twice", do = "de-energise HALL:K1"', f'{SHUT}"1 min"']))
+    assert [change.text for change in twice.changes] == ["drop twice: HALL:K1 is off already"]
+
+
+def _every(proposal):
+    """Yield every single move and wait, and every wait given up."""
+    for step in proposal.steps:
+        for other in proposal.steps:
+            if other is step:
+                continue
+            if other.track == step.track:
+                yield Change("move", step.id, before=other.id)
+            elif other.id not in step.after:
+                yield Change("wait", step.id, waits_for=other.id)
+        yield Change("move", step.id)
+        yield from (Change("give up", step.id, waits_for=name) for name in step.after)
+
+
+@settings(max_examples=6)
+@given(st.permutations([OFF, APART, JOIN, ON, f'{SHUT}"3 min"']), st.integers(2, 5), st.booleans())
+def test_no_fewer_than_brute_force(steps, length, split):
+    """Of all sets of up to two moves and waits none that is clear has fewer changes than what is found.
+
+    And what is said to be needed at least isn't more than any of them.
+    """
+    chosen = steps[:length]
+    before = sequence(*([chosen[:2], chosen[2:]] if split and length > 2 else [chosen]))
+    found = mended(before)
+    fewest = _fewest(before)
+    if fewest is not None:
+        assert found.is_clear
+        assert len(found.changes) <= fewest
+        assert found.at_least <= fewest
+    if found.proved and found.is_clear and fewest is not None:
+        assert len(found.changes) == found.at_least or not found.changes
+
+
+def _fewest(before):
+    """Return the fewest moves and waits, up to two, that make a sequence clear; None for none."""
+    level = [before]
+    for size in range(3):
+        if any(_is_clear(one) for one in level):
+            return size
+        following = []
+        for one in level if size < 2 else ():
+            for change in _every(one):
+                with suppress(KeyError, StopIteration):
+                    following.append(change.made(one))
+        level = list({tuple((s.id, s.after) for s in one.steps): one for one in following}.values())
+    return None
+
+
+def _is_clear(proposal):
+    with suppress(Deadlock):
+        return checked(proposal).verdict == Verdict.CLEAR
+    return False

@@ -2027,6 +2027,8 @@ def relying(s: Asker) -> None:
     s.ask("checks", status=3)
     s.ask("history")
     s.ask("checks", "good", *early, status=3)
+    edited = s.ask("checks", "good", "--file", bad, *early, status=3)["checks"][0]["changes"]
+    assert edited[0]["code"] == "file"
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("cfgtrack.answers.kept.__version__", "9")
         codes = {

@@ -102,3 +102,20 @@ def test_segments_say_what_bounds_them(plant: Command) -> None:
 def test_slips(plant: Command, words: tuple[str, ...], status: int) -> None:
     """What isn't there can't be answered for; a volume can't be shut or parted."""
     assert plant(*words).status == status
+
+
+def test_for_whom(plant: Command) -> None:
+    """Who is to work behind the locks must be somebody known, as any name: others are told with those that are near."""
+    answer = plant("isolate", "PUMP", "--for", "ANNE")
+    assert answer.status == 4
+    assert "ANN" in answer.err
+    plant.ok("inspect", "PUMP", "--by", "ZOE", "--at", "2031-05-01T08:01:00Z")
+    assert "needs ZOE" in plant.ok("isolate", "PUMP", "--for", "ZOE")
+
+
+def test_the_first_of_one(plant: Command) -> None:
+    """However few sets are listed, the first is the one that is listed first where all are: what only shuts."""
+    one, all_ = (plant.json_of("isolate", "PUMP", "--most", most)["isolation"][0] for most in ("1", "100"))
+    assert one["ways"] == all_["ways"][:1]
+    assert [device["action"] for device in one["ways"][0]["devices"]] == ["shut", "shut"]
+    assert (one["complete"], all_["complete"]) == (False, True)

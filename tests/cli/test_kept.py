@@ -205,3 +205,82 @@ def test_revisions_are_compared(cfgtrack: Command) -> None:
     back = cfgtrack("compare", cfgtrack.folder / "live.toml", "good", "--at", AT)
     assert (back.status, "Findings lost" in back.out) == (0, True)
     assert cfgtrack("compare", "good", "nothing").status == 4
+
+
+def test_a_file_that_was_edited(cfgtrack: Command) -> None:
+    """What holds is said of the text that was kept; with --file, whether a file still holds that text."""
+    kept(cfgtrack)
+    good = cfgtrack.folder / "good.toml"
+    assert changes(cfgtrack, "--file", good) == []
+    good.write_text(world.GOOD + "# edited\n")
+    assert "as it was kept; not compared with any file" in cfgtrack.ok("checks", "--at", AT)
+    assert changes(cfgtrack, "good", "--file", good) == [("file", None)]
+    assert cfgtrack("checks", "--file", good, "--at", AT).status == 3
+    assert cfgtrack("checks", "good", "--file", cfgtrack.folder / "nowhere.toml").status in (2, 4)
+
+
+def test_what_was_known_and_came_after(cfgtrack: Command) -> None:
+    """A check of an earlier moment is stale by what came after that moment, though it was recorded before the check."""
+    late = "2031-05-02T08:00:00Z"
+    cfgtrack.ok("begin", "W1", "--at", late, "--id", "B")
+    cfgtrack.ok("inspect", "PUMP-1", "--at", late, "--id", "I")
+    kept(cfgtrack)
+    assert cfgtrack("checks", "--at", AT).status == 0
+    answer = cfgtrack("checks", "--json", "--at", "2031-05-02T08:00:01Z")
+    assert answer.status == 3
+    assert [one["event"] for one in answer.json["checks"][0]["changes"]] == ["B", "I"]
+
+
+def test_what_is_left_is_kept(cfgtrack: Command) -> None:
+    """Without a file the check of what is left of the plan in force is kept, and gets stale with what is done."""
+    assert cfgtrack("check", "--keep", "--at", AT).status == 4
+    cfgtrack.ok("plan", "adopt", cfgtrack.folder / "good.toml", "--at", AT)
+    cfgtrack.ok("check", "--keep", "--at", AT)
+    [one] = cfgtrack.json_of("checks", "--at", AT)["checks"]
+    assert (one["check"]["name"], one["stale"]) == ("left", False)
+    cfgtrack.ok("done", "1", "--at", AT)
+    assert cfgtrack("checks", "left", "--at", AT).status == 3
+
+
+def test_nothing_judged_is_said_first(cfgtrack: Command) -> None:
+    """Comparing what no rule has to do with says in the first line that nothing was judged."""
+    _dead_alone(cfgtrack)
+    one = cfgtrack.file("one.toml", _one("inspect PUMP-1"))
+    said = cfgtrack.ok("compare", one, one, "--at", AT).splitlines()[0]
+    assert said.startswith("No step differs; nothing was judged in either")
+
+
+def test_one_finding_is_one(cfgtrack: Command) -> None:
+    """One finding is told in the singular."""
+    _dead_alone(cfgtrack)
+    one = cfgtrack.file("one.toml", _one("inspect PUMP-1"))
+    other = cfgtrack.file("other.toml", _one("demate PUMP-1:J1"))
+    assert (
+        "; nothing was judged in A: 1 finding gained, none lost"
+        in cfgtrack("compare", one, other, "--at", AT).out
+    )
+    assert (
+        "; nothing was judged in B: no findings gained, 1 lost"
+        in cfgtrack("compare", other, one, "--at", AT).out
+    )
+
+
+def _dead_alone(cfgtrack: Command) -> None:
+    head, *rules = world.RULES.split("[[rule]]")
+    [dead] = [rule for rule in rules if 'id = "dead-before-touch"' in rule]
+    cfgtrack.ok("rules", "load", cfgtrack.file("rules.toml", f"{head}[[rule]]{dead}"), "--accept", "x")
+
+
+def _one(do: str) -> str:
+    return (
+        f'[[outing]]\nid = "W"\n[[outing.track]]\nname = "t"\nsteps = [{{ id = "{do[0]}", do = "{do}" }}]\n'
+    )
+
+
+def test_nothing_to_mend(cfgtrack: Command) -> None:
+    """Of what no rule has to do with mending says in the first line that nothing was judged."""
+    _dead_alone(cfgtrack)
+    answer = cfgtrack("mend", cfgtrack.file("one.toml", _one("inspect PUMP-1")), "--at", AT)
+    assert answer.status == 4
+    assert answer.out.startswith("Undecided: nothing of it was judged, so there is nothing to mend")
+    assert "wrong:" not in answer.out
