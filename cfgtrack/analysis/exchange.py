@@ -18,7 +18,7 @@ from cfgtrack.analysis.lanes import Bench, Prefix, as_sequence, waits_of
 from cfgtrack.analysis.means import Means, Planned, Spent
 from cfgtrack.analysis.verdict import Verdict
 from cfgtrack.analysis.wants import At, Be, Pair, Want
-from cfgtrack.model.action import MEASURE, Action
+from cfgtrack.model.action import MEASURE, PLACE, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import HOLD, Plant, owner_of
@@ -33,19 +33,22 @@ from cfgtrack.rules.variance import Variance
 
 OUTING = "WAY"
 MOST_MENDED = 24
+MOST_HELPERS = 3
+"""So many lend one a hand who has too much to do before a clock runs out."""
 
 
 @dataclass(frozen=True, slots=True)
 class Exchange:
     """A way that was found. `plan` is None where none was; `lacking`: what could not be brought about, in words.
 
-    `tried`: how many steps were tried.
+    `tried`: how many steps were tried. `interrupted`: it is as far as that had come.
     """
 
     plan: Proposed | None
     report: CheckReport | None
     lacking: tuple[str, ...]
     tried: int
+    interrupted: bool = False
 
 
 @dataclass(slots=True)
@@ -105,13 +108,17 @@ def find_exchange(
     begun: Mapping[str, int] | None = None,
     outing: Outing | None = None,
     trace: Callable[[str], object] | None = None,
+    tell: Callable[[str], object] = lambda _: None,
 ) -> Exchange:
-    """Return a way to a goal, clear as checked, from which no step can be taken; or what stands against it."""
+    """Return a way to a goal, clear as checked, from which no step can be taken; or what stands against it.
+
+    `tell` is told how far it has come. A KeyboardInterrupt keeps the way as it is by then, if there is one.
+    """
     engine = engine_for_anything(rules, begin, networks)
     now, plant = engine.world.configuration, engine.world.plant
     outing = Outing(OUTING, begin.start) if outing is None else outing
     actors, machines = who_acts(plant, begin, goal.workers)
-    means = Means(engine, Gaps(plant), actors, machines, trace=trace, allows=goal.allows)
+    means = Means(engine, Gaps(plant), actors, machines, trace=trace, tell=tell, allows=goal.allows)
     wants = wants_for(now, goal.wants)
     for want in wants:
         if isinstance(want, Pair):
@@ -120,21 +127,39 @@ def find_exchange(
             means.targets[want.thing] = want.place
     start = engine.mark()
     means.begin(outing.id)
+    best: tuple[Proposed, CheckReport] | None = None
+    interrupted = False
     try:
         left = means.every(wants)
         lacking = [] if left else means.finish(outing.id, wants)
         if left or lacking:
             return Exchange(None, None, tuple(map(str, (*left, *lacking))), means.tried)
         order = _without_spare(means, wants, outing.id)
+        engine.back(start)
+        trial = _Trial(rules, begin, goal, outing, engine, variances, networks, begun, tell)
+        course = _Course(order)
+        best = trial.mended(course)
+        for helpers in range(1, MOST_HELPERS + 1):
+            shared = None
+            if best[1].verdict != Verdict.CLEAR:
+                shared = trial.shared(course, *best, helpers, means, wants)
+            if shared is None:
+                break
+            told = trial.mended(_Course(shared))
+            if _faults(told[1]) <= _faults(best[1]):
+                course, best = _Course(shared), told
+        if best[1].verdict == Verdict.CLEAR:
+            best = trial.tightened(*best)
     except Spent:
-        return Exchange(None, None, (), means.tried)
-    engine.back(start)
-    trial = _Trial(rules, begin, goal, outing, engine, variances, networks, begun)
-    course = _Course(order)
-    plan, report = trial.mended(course)
-    if report.verdict == Verdict.CLEAR:
-        plan, report = trial.tightened(plan, report)
-    return Exchange(plan, report, (), means.tried)
+        pass
+    except KeyboardInterrupt:
+        interrupted = True
+    plan, report = best or (None, None)
+    return Exchange(plan, report, (), means.tried, interrupted)
+
+
+def _faults(report: CheckReport) -> int:
+    return len(report.new) + len(report.left_running)
 
 
 def wants_for(now: Configuration, wanted: Iterable[Wanted]) -> list[Want]:
@@ -214,7 +239,9 @@ class _Trial:
         variances: Sequence[Variance],
         networks: Mapping[str, Network] | None,
         begun: Mapping[str, int] | None,
+        tell: Callable[[str], object],
     ) -> None:
+        self.checks, self.tell = 0, tell
         self.rules, self.begin, self.goal, self.outing, self.engine = rules, begin, goal, outing, engine
         self.plant = engine.world.plant
         self._waits: dict[tuple[int, ...], list[set[int]]] = {}
@@ -222,6 +249,8 @@ class _Trial:
 
     def check(self, plan: Proposed) -> CheckReport:
         """Check a plan."""
+        self.checks += 1
+        self.tell(f"{len(plan.steps)} steps, checked {self.checks} times")
         return check(self.rules, self.begin, plan, **self._more)  # type: ignore[arg-type]
 
     def laid(self, course: _Course) -> Proposed:
@@ -254,7 +283,8 @@ class _Trial:
             faults = [*report.new, *report.left_running]
             if report.verdict == Verdict.CLEAR or not faults:
                 break
-            if not any(self._mend(course, plan, fault) for fault in faults):
+            mended = any(self._mend(course, plan, fault) for fault in faults)
+            if not mended and not any(self._held_back(course, plan, report, fault) for fault in faults):
                 break
             plan = self.laid(course)
             report = self.check(plan)
@@ -280,6 +310,24 @@ class _Trial:
             course.forced.append((said, before))
             return True
         return self._read_anew(course, number, fault)
+
+    def _held_back(self, course: _Course, plan: Proposed, report: CheckReport, fault: object) -> bool:
+        """Have what runs ahead of its turn, of what a fault is about, wait for what came before it in the order."""
+        number = {one.id: n for n, one in enumerate(plan.steps)}
+        first = number.get(getattr(fault, "step", None) or "")
+        time, about = getattr(fault, "time", None), set(getattr(fault, "subjects", ()))
+        if first is None or time is None:
+            return False
+        for step in reversed(report.steps):
+            n = number[step.step]
+            said = course.order[n]
+            if n <= first or step.end > time or about.isdisjoint(said.subjects):
+                continue
+            before = next((s for s in reversed(course.order[:n]) if _track_of(s) != _track_of(said)), None)
+            if before is not None and (said, before) not in _Forced(course.forced):
+                course.forced.append((said, before))
+                return True
+        return False
 
     def _reading(self, course: _Course, number: int) -> int | None:
         """Return the last step before one that reads something of the same thing."""
@@ -333,6 +381,107 @@ class _Trial:
         found = next((one for one in people if one not in machines and _is_at(now, one, site)), None)
         self.engine.back(mark)
         return found
+
+    def shared(
+        self,
+        course: _Course,
+        plan: Proposed,
+        report: CheckReport,
+        helpers: int,
+        means: Means,
+        wants: Sequence[Want],
+    ) -> list[Action] | None:
+        """Return the course with what is done while a clock runs that runs out shared out among more people.
+
+        What belongs to one port stays in one hand. None where no clock runs out, or nobody can lend a hand.
+        """
+        for fault in report.new:
+            first = next((n for n, one in enumerate(plan.steps) if one.id == fault.step), None)
+            if first is None or fault.rule not in self._timed:
+                continue
+            order = course.order
+            last = self._stops(order, first, fault.rule)
+            team = self._team(order, range(first + 1, last), helpers)
+            if len(team) < 2:
+                continue
+            hands = dict[int, str]()
+            load = dict.fromkeys(team, 0)
+            holder = dict[str, str]()
+            for n in range(first + 1, last):
+                said = order[n]
+                if said.by != team[0] or self._own(said):
+                    continue
+                one = holder.setdefault(said.subjects[0], min(team, key=load.__getitem__))
+                load[one] += self.goal.takes.span(self.plant, said)[2]
+                hands[n] = one
+            again = self._done_by(order, hands, means, wants)
+            if again is not None:
+                return again
+        return None
+
+    @property
+    def _timed(self) -> frozenset[str]:
+        """The rules that leave some time."""
+        return frozenset(rule.id for rule in self.rules.rules if rule.mode.key in ("always", "within"))
+
+    def _own(self, said: Action) -> bool:
+        """Return whether an action is about the doer: where he goes, what holds him."""
+        return said.action == PLACE or any(owner_of(one) == said.by for one in said.subjects)
+
+    def _stops(self, order: Sequence[Action], first: int, rule: str) -> int:
+        """Return the step after which a rule's clock, started by a step, no longer runs."""
+        mark = self.engine.mark()
+        bench = Bench(self.engine)
+        last = len(order)
+        for n, said in enumerate(order):
+            bench.does(said)
+            if n > first and not any(clock.rule == rule for clock in self.engine.clocks()):
+                last = n
+                break
+        self.engine.back(mark)
+        return last
+
+    def _team(self, order: Sequence[Action], inside: range, helpers: int) -> list[str]:
+        """Return who has most to do in a part of the order, and who has least, most of them at the place already."""
+        actors, machines = who_acts(self.plant, self.begin, self.goal.workers)
+        load = {one: 0 for one in actors if one not in machines}
+        for n in inside:
+            by = order[n].by
+            if by in load:
+                load[by] += self.goal.takes.span(self.plant, order[n])[2]
+        busiest = max(load, key=load.__getitem__, default="")
+        others = sorted((one for one in load if one != busiest), key=load.__getitem__)
+        return [busiest, *others[:helpers]] if busiest else []
+
+    def _done_by(
+        self, order: Sequence[Action], hands: Mapping[int, str], means: Means, wants: Sequence[Want]
+    ) -> list[Action] | None:
+        """Return an order done once more, some of it by others, with what that takes; None where that can't be."""
+        busy = {said.by for said in order}
+        last = {one: n for n, one in hands.items() if one not in busy}
+        idle: dict[int, list[str]] = {}
+        for one, n in last.items():
+            # Who only lends a hand goes home once that is done.
+            idle.setdefault(n, []).append(one)
+        mark = self.engine.mark()
+        means.order.clear()
+        means.begin(self.outing.id)
+        try:
+            for n, said in enumerate(order):
+                done = replace(said, by=hands.get(n, said.by))
+                if means.once_more(done) is None and not means.do(done):
+                    # By whoever did it before; what is so already needn't be done.
+                    means.once_more(said)
+                for one in idle.get(n, ()):
+                    means.bring_about(At(one, means.homes[one], inside=True))
+            if means.every(wants) or means.finish(self.outing.id, wants):
+                return None
+            return _without_spare(means, wants, self.outing.id)
+        except Spent:
+            return None
+        finally:
+            self.engine.back(mark)
+            means.order.clear()
 
     def tightened(self, plan: Proposed, report: CheckReport) -> tuple[Proposed, CheckReport]:
         """Return a clear plan without each step without which it is clear, too, and reaches its goal."""

@@ -102,6 +102,7 @@ class Means:
     tried: int = 0
     most: int = MOST_TRIED
     trace: Callable[[str], object] | None = None
+    tell: Callable[[str], object] = lambda _: None
     allows: Callable[[Action], bool] = lambda _: True
     watched: frozenset[tuple[str, str]] = frozenset()
     _asks: Asks = field(init=False)
@@ -169,8 +170,7 @@ class Means:
 
     def pressing(self) -> int:
         """Return how many clocks run that leave little time."""
-        limit = self.engine.world.now + self.urgent
-        return sum(due <= limit for due in self.engine._due.values())
+        return self.engine.runs_out_by(self.engine.world.now + self.urgent)
 
     def _event(self, said: Action) -> Event | None:
         outcome = resolve(self.now, self._timed(said))
@@ -183,6 +183,7 @@ class Means:
         self.tried += 1
         if self.tried > self.most:
             raise Spent
+        self.tell(f"{self.tried} steps tried")
         self.engine.step(event)
         self.engine.settle()
 
@@ -484,7 +485,7 @@ class Means:
                 continue
             if breach.no_verdict:
                 continue
-            runner = self.engine._runner_of[breach.rule.id]
+            runner = self.engine.runner(breach.rule.id)
             for alternative in self._asks.of(runner.own, breach.it, breach.part, avoid=avoid):
                 merged = self._merged(action, event, alternative)
                 if merged is not None:
@@ -501,7 +502,7 @@ class Means:
         for breach in breaches:
             if breach.rule.mode.key != "at" or breach.no_verdict:
                 continue
-            runner = self.engine._runner_of[breach.rule.id]
+            runner = self.engine.runner(breach.rule.id)
             out: list[Alternative] = []
             try:
                 for alternative in self._asks.of(runner.own, breach.it, breach.part, avoid=self._frozen()):
@@ -671,7 +672,7 @@ class Means:
             for turn in pressing:
                 if self._runs(turn):
                     self._say(f"clock {turn.rule} of {turn.subject}")
-                    runner = self.engine._runner_of[turn.rule]
+                    runner = self.engine.runner(turn.rule)
                     it = turn.subject or None
                     asked = list(self._asks.of(runner.own, it, avoid=self._frozen()))
                     home = self.homes.get(it or "", "")
@@ -689,7 +690,7 @@ class Means:
         try:
             for clock in [one for one in self.engine.clocks() if one.deadline is not None]:
                 before = self.keep()
-                runner = self.engine._runner_of[clock.rule]
+                runner = self.engine.runner(clock.rule)
                 asked = list(self._asks.of(runner.own, clock.subject or None, avoid=self._frozen()))
                 if self._one_of(asked) is not None and len(self.order) > len(before) + FEW:
                     self.restore(before)
@@ -736,7 +737,7 @@ class Means:
         return out
 
     def _lack(self, rule: str, it: str | None, part: Part | None) -> Lack:
-        asked = self._asks.of(self.engine._runner_of[rule].own, it, part)
+        asked = self._asks.of(self.engine.runner(rule).own, it, part)
         return Lack(rule, it, tuple(map(self._readied, asked)))
 
     def finish(self, outing: str, wants: Sequence[Want], *, last: bool = True) -> list[Lack]:

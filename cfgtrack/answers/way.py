@@ -9,10 +9,10 @@ from pathlib import Path
 
 from cfgtrack.analysis.check import CheckReport
 from cfgtrack.analysis.check import check as judge
-from cfgtrack.analysis.exchange import find_exchange
+from cfgtrack.analysis.exchange import Exchange, find_exchange
 from cfgtrack.analysis.goal import STEPS, TIME, Goal, Takes, Want, kept, swap
 from cfgtrack.analysis.no_way import NoWay, why_none
-from cfgtrack.analysis.search import ALL_TRIED, CUT_SHORT, Limit
+from cfgtrack.analysis.search import ALL_TRIED, CUT_SHORT, INTERRUPTED, Limit
 from cfgtrack.analysis.way import Way as FoundWay
 from cfgtrack.analysis.way import find_way
 from cfgtrack.analysis.way_plan import as_sequence
@@ -32,6 +32,9 @@ from cfgtrack.model.unknown import MOVABLE, PLACE, UNKNOWN, expect_thing, look_u
 
 WRITTEN = "# A way, found"
 """What a file with a way begins with: such a one is written over, and no other."""
+
+FEW_MOVES = 200
+"""Where more moves than this matter, looking on for a shortest way is hopeless."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +78,10 @@ class WayAnswer(Answer):
 
     `least` is what was to be least, `cost` how much that is of the way (steps, or microseconds), and `at_least` what no
     way undercuts: it is `proved` where these are one, or where it is proved that there is none. `lasts`: until its last
-    step ends. `verdict` is that of a check of the way. `looked`: situations looked into, of so many `moves`; `ended`
-    says what cut that short. Without a way it is `forbidden` by rules (`smallest`: by no fewer), or `impossible`.
-    `text` is the way as a sequence; `file` where it was written, if it was.
+    step ends. `verdict` is that of a check of the way; `against`: what that finds, or what could not be brought about.
+    `looked`: situations looked into, of so many `moves`; `ended` says what cut that short. Without a way it is
+    `forbidden` by rules (`smallest`: by no fewer), or `impossible`. `text` is the way as a sequence; `file` where it
+    was written, if it was.
     """
 
     wanted: tuple[str, ...]
@@ -90,6 +94,7 @@ class WayAnswer(Answer):
     lasts: int
     steps: tuple[WayStep, ...]
     verdict: str
+    against: tuple[str, ...]
     forbidden: tuple[Forbids, ...]
     impossible: tuple[str, ...]
     smallest: bool
@@ -116,12 +121,15 @@ def way(
     rules: Sequence[Path] = (),
     most: int | None = None,
     may_go_on: Callable[[], bool] = lambda: True,
-    tell: Callable[[int, int], object] = lambda *_: None,
+    may_prove: Callable[[], bool] = lambda: True,
+    tell: Callable[[str], object] = lambda _: None,
 ) -> WayAnswer:
     """Return a shortest way from the moment to a goal: of a file, or of what is asked for; and write it to a file.
 
     By the rules in files, else by those kept. So many situations are looked into at most (`most`), as long as it
-    `may_go_on`.
+    `may_go_on`. A shortest way is looked for as long as it `may_prove`; then any is that is clear, and from which no
+    step can be taken; and only where none is found, and few moves matter, a shortest one again. `tell` is told how
+    far it has come.
     """
     asked = Asked() if asked is None else asked
     if output is not None:
@@ -131,21 +139,20 @@ def way(
         chosen = rules_to_judge_by(past, rules)
         goal = _goal(past, path, asked)
         begin = past.start_for(chosen)
-        found = find_way(
-            chosen,
-            begin,
-            goal,
-            variances=past.variances,
-            networks=past.networks,
-            limit=Limit(most, may_go_on),
-            tell=tell,
-        )
-        no_way = NoWay()
-        if found.found.way is None and found.found.ended == ALL_TRIED:
-            no_way = why_none(
-                chosen, begin, goal, networks=past.networks, limit=lambda: Limit(most, may_go_on)
+
+        def shortest(go_on: Callable[[], bool]) -> FoundWay:
+            return find_way(
+                chosen,
+                begin,
+                goal,
+                variances=past.variances,
+                networks=past.networks,
+                limit=Limit(most, go_on),
+                tell=lambda looked, _: tell(f"{looked} situations looked into"),
             )
-        plan = as_sequence(found, goal, begin.start)
+
+        found = shortest(lambda: may_go_on() and may_prove())
+        exchange = None
         if found.found.way is None and found.found.ended == CUT_SHORT:
             # Too big for a shortest one: then one that is clear, and from which no step can be taken.
             exchange = find_exchange(
@@ -155,14 +162,25 @@ def way(
                 variances=past.variances,
                 networks=past.networks,
                 begun=past.begun,
+                tell=tell,
             )
-            plan = plan if exchange.plan is None else exchange.plan
+            has_none = exchange.plan is None and not exchange.interrupted
+            if has_none and most is None and found.known <= FEW_MOVES and may_go_on():
+                found = shortest(may_go_on)
+        no_way = NoWay()
+        if found.found.way is None and found.found.ended == ALL_TRIED:
+            no_way = why_none(
+                chosen, begin, goal, networks=past.networks, limit=lambda: Limit(most, may_go_on)
+            )
+        plan = as_sequence(found, goal, begin.start)
+        if exchange is not None and exchange.plan is not None:
+            plan = exchange.plan
         report = (
             judge(chosen, begin, plan, variances=past.variances, networks=past.networks, begun=past.begun)
             if plan.steps
             else None
         )
-    answer = _answer(past, goal, found, no_way, plan, report)
+    answer = _answer(past, goal, found, no_way, plan, report, exchange)
     if output is not None and plan.steps:
         with asking.written(output, earlier=re.compile(re.escape(WRITTEN).encode())) as part:
             part.write_text(answer.text, encoding="utf-8")
@@ -201,7 +219,13 @@ def _goal(past: Past, path: Path | None, asked: Asked) -> Goal:
 
 
 def _answer(
-    past: Past, goal: Goal, found: FoundWay, no_way: NoWay, plan: Proposal, report: CheckReport | None
+    past: Past,
+    goal: Goal,
+    found: FoundWay,
+    no_way: NoWay,
+    plan: Proposal,
+    report: CheckReport | None,
+    exchange: Exchange | None,
 ) -> WayAnswer:
     laid = lay_out(plan, past.moment.at) if plan.steps else None
     steps = tuple(
@@ -238,14 +262,23 @@ def _answer(
         lasts=lasts,
         steps=steps,
         verdict="" if report is None else str(report.verdict),
+        against=_against(plan, report, exchange),
         forbidden=tuple(Forbids(rule.id, rule.title, rule.severity) for rule in no_way.rules),
         impossible=no_way.impossible,
         smallest=no_way.smallest,
         looked=found.looked,
         moves=found.known,
-        ended=found.found.ended,
+        ended=INTERRUPTED if exchange is not None and exchange.interrupted else found.found.ended,
         text=_text(past, goal, plan, proved=proved) if steps else "",
     )
+
+
+def _against(plan: Proposal, report: CheckReport | None, exchange: Exchange | None) -> tuple[str, ...]:
+    """Return what stands against a way: what its check finds, or without one what could not be brought about."""
+    if report is not None:
+        found = (f"{one.rule} at {one.step}" if one.step else one.rule for one in report.new)
+        return (*found, *(f"{one.rule} of {one.subject} still runs" for one in report.left_running))
+    return exchange.lacking if exchange is not None and not plan.steps else ()
 
 
 def _text(past: Past, goal: Goal, plan: Proposal, *, proved: bool) -> str:

@@ -220,6 +220,22 @@ def showing(what: str) -> Callable[[int, int], None] | None:
     return tell
 
 
+def showing_text() -> Callable[[str], None]:
+    """Return what shows on a terminal in words how far a long question has come, over and over in one line."""
+    import time
+
+    last = time.monotonic()
+    shown = sys.stderr.isatty()
+
+    def tell(text: str) -> None:
+        nonlocal last
+        if shown and time.monotonic() - last > _SHOWN_EVERY:
+            last = time.monotonic()
+            click.echo(f"\r{text} (Ctrl-C keeps what there is)\x1b[K\r", nl=False, err=True)
+
+    return tell
+
+
 # --- options that commands share ----------------------------------------------------------------------------------
 
 

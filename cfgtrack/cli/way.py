@@ -10,6 +10,9 @@ import click
 from cfgtrack.cli import session as s
 from cfgtrack.cli.check import rules_option
 
+PROVING = 5
+"""Seconds in which a shortest way is looked for before any will do. Then it is looked for again, if none was found."""
+
 
 @s.command("way")
 @click.argument("goal", metavar="[GOAL.toml]", required=False, type=click.Path(path_type=Path))
@@ -63,12 +66,16 @@ def way_command(  # noqa: PLR0917 - one parameter an option
 ) -> None:
     """Find a shortest way to what is wanted, through what is possible and allowed; or say what forbids it.
 
-    From the present, or from --at any time. Ends with 0 with a way, 3 where there is none, 4 where none was found.
+    From the present, or from --at any time. Where a shortest one isn't found in seconds it is any that is clear, and
+    from which no step can be taken. Ctrl-C keeps what there is by then. Ends with 0 with a way, 3 where there is none,
+    4 where none was found.
     """
     from cfgtrack.answers.way import Asked, way
     from cfgtrack.show.way import way_text
 
-    until = None if seconds is None else time.monotonic() + seconds
+    begun = time.monotonic()
+    until = None if seconds is None else begun + seconds
+    proving = begun + (PROVING if seconds is None else min(PROVING, seconds))
     found = way(
         session.asking,
         goal,
@@ -77,6 +84,8 @@ def way_command(  # noqa: PLR0917 - one parameter an option
         rules=rules_files,
         most=most,
         may_go_on=lambda: until is None or time.monotonic() < until,
+        may_prove=lambda: time.monotonic() < proving,
+        tell=s.showing_text(),
     )
     session.answer(found, lambda: way_text(found, colour=session.colour))
     session.end(status=found.status)

@@ -468,6 +468,14 @@ class Engine:
         """Return the breaches noted after the first `noted`, by their numbers: see `is_mended`."""
         return {n: self._breaches[n] for n in range(noted, self._noted) if n in self._breaches}
 
+    def runs_out_by(self, time: int) -> int:
+        """Return how many clocks run that have run out by a time if nothing stops them."""
+        return sum(due <= time for due in self._due.values())
+
+    def runner(self, rule: str) -> Runner:
+        """Return what judges a rule."""
+        return self._runner_of[rule]
+
     def open_breaches(self) -> dict[int, Breach]:
         """Return the breaches that still can, and must, be put right, by their numbers."""
         return {n: b for n, b in self._breaches.items() if not self._is_settled(n, b)}

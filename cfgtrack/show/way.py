@@ -42,6 +42,8 @@ def verdict_text(way: WayAnswer) -> str:
         how_many = count(len(way.steps), "step")
         if way.proved:
             return f"{how_many}, proved {'quickest' if way.least == TIME else 'shortest'}"
+        if not way.at_least:
+            return f"{how_many}, not proved {'quickest' if way.least == TIME else 'shortest'}"
         bound = format_duration(way.at_least) if way.least == TIME else count(way.at_least, "step")
         return f"{how_many}, at most: no way takes less than {bound}"
     if not way.proved:
@@ -62,7 +64,10 @@ def _head(way: WayAnswer, *, colour: bool) -> Iterator[str]:
         assumed = sum(step.assumed for step in way.steps)
         told = f", {count(assumed, 'duration')} assumed" if assumed else ""
         yield labelled("lasts:", f"{format_duration(way.lasts)}{told}")
-        yield labelled("checked:", f"{way.verdict} in the written order")
+        told = f": {', '.join(way.against)}" if way.against else ""
+        yield labelled("checked:", f"{way.verdict} in the written order{told}")
+    elif way.against:
+        yield labelled("against:", "; ".join(way.against))
     yield labelled(
         "tried:", f"{count(way.looked, 'situation')}, {count(way.moves, 'move')} that might matter"
     )
