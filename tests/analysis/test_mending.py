@@ -204,7 +204,7 @@ def test_broken_with_other_durations_alone():
     """What is broken only where all takes long is mended, too: here in one change."""
     slow = [OFF, f'{SHUT}["1 min", "5 min", "9 min"], after = ["look"]']
     proposal = sequence(slow, ['id = "look", do = "inspect PUMP-1", takes = ["1 min", "3 min", "4 min"]'])
-    assert [f.mix for f in check(CLOCKED, START, proposal).counted] == ["all high"]
+    assert [f.mix for f in check(CLOCKED, START, proposal).new] == ["all high"]
     found = of_clock(proposal)
     assert found.is_clear
     assert len(found.changes) == 1
