@@ -297,15 +297,26 @@ def failures_text(
     """Return what becomes of it when steps fail: those without a way out first, the others if they are `whole`."""
     report = found.failures
     lost = [one for one in report.failures if one.way_out is None]
-    unsafe = [one for one in report.failures if one.way_out is not None and not one.safe]
-    rest = [one for one in report.failures if one.way_out is not None and one.safe]
-    said = f"NO WAY OUT FOUND of {len(lost)}" if lost else "A way out was found of all"
-    head = heading(f"{said}, of {count(len(report.failures), 'failure')}", found.moment, colour=colour)
+    ways = [one for one in report.failures if one.way_out is not None]
+    until = [one for one in ways if _must_be_back(one)]
+    unsafe = [one for one in ways if not one.safe]
+    rest = [one for one in ways if one.safe and one not in until]
+    told = [f"NO WAY OUT FOUND of {len(lost)}"] if lost else []
+    told += [f"SOMEBODY MUST BE BACK IN TIME of {len(until)}"] if until else []
+    said = ", ".join(told or ["A way out was found of all"])
+    said += f", of {count(len(report.failures), 'failure')}"
+    head = heading(
+        said if report.failures else "Nothing was judged: no step can fail", found.moment, colour=colour
+    )
     of = f'"{report.title}", ' if report.title else ""
     lines = [head, labelled("of:", f"{of}{count(report.steps, 'step')}, {report.failing} ways of failing")]
     if in_full:
         return sections("\n".join(lines), *map(_in_full, report.failures), caution())
-    shown = [("No way out, as far as was searched", lost), ("Not safe, with a way out", unsafe)]
+    shown = [
+        ("No way out, as far as was searched", lost),
+        ("Somebody must be back, and no outing is planned", until),
+    ]
+    shown += [("Not safe, with a way out", unsafe)]
     shown += [("With a way out", rest)] if whole else []
     return sections(
         "\n".join(lines),
@@ -324,7 +335,7 @@ def _failure_rows(failures: Sequence[Failure]) -> str:
             f"{one.action}: {', '.join(way.title for way in one.fails)}",
             _dead_text(one),
             _safe(one),
-            "NONE FOUND" if one.way_out is None else _spread([one.way_out]),
+            "NONE FOUND" if one.way_out is None else _BACK if _must_be_back(one) else _spread([one.way_out]),
         ]
         for one in failures
     ]
@@ -344,6 +355,25 @@ def _safe(failure: Failure) -> str:
     return "yes" if until is None or runs is None else f"until {deadline_text(until)}: {runs.rule}"
 
 
+_BACK = "BACK BY THEN"
+
+
+def _must_be_back(failure: Failure) -> bool:
+    """Return whether a clock still runs out where a failure leaves all, and no outing is planned to meet it."""
+    out = failure.way_out
+    return out is not None and not out.steps and failure.left.may is May.UNTIL
+
+
+def _way_out(failure: Failure) -> str:
+    if failure.way_out is None:
+        return _lost()
+    if not _must_be_back(failure):
+        return way_line(failure.way_out)
+    runs = failure.left.runs_out
+    rule = "" if runs is None else f" before {runs.rule} runs out"
+    return f"none to where nothing runs out: SOMEBODY MUST BE BACK{rule}, and no outing is planned"
+
+
 def _in_full(failure: Failure) -> str:
     """Return one failure with all that dies of it and why, and the steps of the way out."""
     ways = "; ".join(way.title for way in failure.fails)
@@ -356,7 +386,7 @@ def _in_full(failure: Failure) -> str:
                 labelled("fails:", ways),
                 labelled("when:", format_instant(failure.time)),
                 labelled("safe:", _safe(failure)),
-                labelled("way out:", way_line(out) if out is not None else _lost()),
+                labelled("way out:", _way_out(failure)),
             )
         ),
         titled(f"Dies of it: {count(len(dead), 'step')}", table(["step", "", "why"], dead)) if dead else "",
