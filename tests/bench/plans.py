@@ -83,9 +83,10 @@ def planned(units: int) -> object:
     """Have the planner find the shortest way, None where it is given up."""
     from unified_planning.shortcuts import OneshotPlanner
 
+    problem = as_problem(units)
     # It leaves its files where it stands when it is given up.
     with TemporaryDirectory() as away, chdir(away), OneshotPlanner(name="fast-downward-opt") as planner:
-        return planner.solve(as_problem(units), timeout=PATIENCE).plan
+        return planner.solve(problem, timeout=PATIENCE).plan
 
 
 def way(units: int) -> Case:
