@@ -10,6 +10,9 @@ import click
 from cfgtrack.cli import session as s
 from cfgtrack.cli.check import rules_option
 
+LONGEST = 60
+"""So many seconds are searches given altogether, where nobody says otherwise."""
+
 PROVING = 5
 """Seconds in which a shortest way is looked for before any will do. Then it is looked for again, if none was found."""
 
@@ -48,7 +51,9 @@ PROVING = 5
     "-o", "--output", metavar="FILE", type=click.Path(path_type=Path), help="Write the way as a sequence."
 )
 @click.option("--most", metavar="N", type=click.IntRange(1), help="Look into so many situations at most.")
-@click.option("--seconds", metavar="N", type=click.IntRange(1), help="Look for so long at most.")
+@click.option(
+    "--seconds", metavar="N", type=click.IntRange(1), help="Look for so long at most; else for a minute."
+)
 def way_command(  # noqa: PLR0917 - one parameter an option
     session: s.Session,
     goal: Path | None,
@@ -74,7 +79,7 @@ def way_command(  # noqa: PLR0917 - one parameter an option
     from cfgtrack.show.way import way_text
 
     begun = time.monotonic()
-    until = None if seconds is None else begun + seconds
+    until = begun + (LONGEST if seconds is None else seconds)
     proving = begun + (PROVING if seconds is None else min(PROVING, seconds))
     found = way(
         session.asking,
@@ -83,7 +88,7 @@ def way_command(  # noqa: PLR0917 - one parameter an option
         asked=Asked(swaps, to, wants, keep, workers, least or "", times),
         rules=rules_files,
         most=most,
-        may_go_on=lambda: until is None or time.monotonic() < until,
+        may_go_on=lambda: time.monotonic() < until,
         may_prove=lambda: time.monotonic() < proving,
         tell=s.showing_text(),
     )
