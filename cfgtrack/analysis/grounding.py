@@ -57,6 +57,7 @@ class Grounding:
         self._sites = [place.id for place in self.plant.places.values() if place.site]
         # What is known of where things may come to be, and what may be joined to what, and what else may help.
         self._mates: dict[str, dict[str | None, None]] = {}
+        self._sought: dict[str, None] = {}
         self._spots: dict[str, dict[str, None]] = {}
         self._hints: dict[Fact, None] = {}
         self._further: dict[Clause, None] = {}
@@ -280,9 +281,15 @@ class Grounding:
                 self._move(kind, move, port, None, values, gives)
 
     def _find_mates(self, port: str, kind: Kind) -> None:
-        """Think of partners for a port of which nobody has said what it is to be joined to."""
-        if len(self._mates_of(port)) > 1:
+        """Think of all partners of a port, unless it is said what it is to be joined to.
+
+        That another port may be joined to it says nothing of who else might be.
+        """
+        if port in self._sought or any(
+            port in (want.subject, want.mate) for want in self.goal.wants if want.mate
+        ):
             return
+        self._sought[port] = None
         every = (
             f"{owner}:{other.name}"
             for owner in self.plant.owners()

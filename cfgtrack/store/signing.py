@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-from cfgtrack.model.action import DEFINITIONS, Action
+from cfgtrack.model.action import DEFINITIONS, RECTIFY, Action
 from cfgtrack.model.codec import FILLED_IN, SAID, said_from_json, said_to_json
 from cfgtrack.model.event import Event
 from cfgtrack.model.plant import Plant
@@ -74,13 +74,21 @@ def is_good(signed: Signed) -> bool:
     return True
 
 
+_OF_A_DEFECT = ("bars", "status")
+"""What somebody who rectifies a defect may leave out, where only one stands."""
+
+
 def differing(given: Action, recorded: Event | Action) -> Iterator[str]:
     """Yield the names of what differs between an action as it is given and the event that was recorded.
 
-    What recording fills in (mate, what moved along, who lifts) may be left out. The initial state is the same whoever
-    loads it.
+    What recording fills in (mate, what moved along, who lifts, which defect is rectified) may be left out. The initial
+    state is the same whoever loads it.
     """
-    yield from (name for name in _AS_GIVEN if getattr(given, name) != getattr(recorded, name))
+    left_out = _OF_A_DEFECT if given.action == RECTIFY else ()
+    for name in _AS_GIVEN:
+        said = getattr(given, name)
+        if said != getattr(recorded, name) and not (said is None and name in left_out):
+            yield name
     if given.recorder != recorded.recorder and not given.initial:
         yield "recorder"
     if given.subjects != recorded.subjects[: len(given.subjects)]:

@@ -83,14 +83,11 @@ NEVER_MET = {
         "type",
         "null",
     ): "a program that adopts a plan, and says not who writes it down",
-    **{
-        (
-            "way-answer/against",
-            "items",
-            some,
-        ): "a way of a plant too large for a session, with something against it"
-        for some in ("one", "several")
-    },
+    (
+        "way-answer/against",
+        "items",
+        "one",
+    ): "a way of a plant too large for a session, with one thing against it",
     ("way/late", "items", "one"): "one clock alone that nobody out there can be reached in time for",
     ("quantity-name", "enum", "cycles"): "a journal of before cycles could be counted only",
     (

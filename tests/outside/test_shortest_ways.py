@@ -6,7 +6,9 @@ can't be mated; what is bolted down can't be taken away; a seat takes one unit),
 """
 
 import random
+from contextlib import chdir
 from functools import cache
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
@@ -187,7 +189,8 @@ def their_length(puzzle):  # noqa: C901, PLR0912, PLR0915 - one model, written o
         plan.add_goal(fact[(*address.split(":"), status)]())
     plan.add_goal(fact[puzzle.wanted_at]())
     plan.add_quality_metric(MinimizeSequentialPlanLength())
-    with OneshotPlanner(name="fast-downward-opt") as planner:
+    # The planner leaves files where it stands: two at once would read each other's.
+    with TemporaryDirectory() as folder, chdir(folder), OneshotPlanner(name="fast-downward-opt") as planner:
         result = planner.solve(plan)
     if result.plan is None:
         assert result.status in (Status_.UNSOLVABLE_PROVEN, Status_.UNSOLVABLE_INCOMPLETELY)
