@@ -182,6 +182,13 @@ def test_tables_that_are_newer_than_the_schema_says_are_not_migrated(says: str, 
         with database.writing():
             database.execute(set_to(says))
         digest = state_digest(database)
+    if says == "0004" and not filled.startswith("postgresql"):
+        # In a file that step changes no table: there is nothing that is newer than it says.
+        migrate(filled)
+        with closing(Database(filled)) as database:
+            assert state_digest(database) == digest
+            assert audit(database).faults == []
+        return
     for _ in range(2):
         with pytest.raises(
             NoAnswer, match=f"says that its schema is {says}, and its tables are others"
