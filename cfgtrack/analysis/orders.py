@@ -395,7 +395,7 @@ class Search:
         self.seen: Known = {} if known is None else {key: list(times) for key, times in known.items()}
         self._done_so: dict[tuple[int, tuple[int, ...]], None] = {}
         self._elapsed: dict[tuple[int | None, int, int, int, int], int] = {}
-        self._aged = [asked for asked in self.engine.asked if asked.most_age is not None]
+        self._aged = [asked for asked in self.engine.world.asked if asked.most_age is not None]
         self._keeps_age = any(asked.most_age and asked.most_age > 1 for asked in self._aged) or 0 in work.high
         self.tell_every = tell_every
         self._now = -1
@@ -506,9 +506,9 @@ class Search:
         noted, turned = engine.noted, engine.turned
         self._oldest = None
         before = None if self.footprints is None or reads is None else self.footprints.before(event)
-        engine.step(event)
+        change = engine.step(event)
         if self.footprints is not None and step is not None and reads is not None and before is not None:
-            self.footprints.take(step, event, reads.cells, before)
+            self.footprints.take(step, change, reads.cells, before)
             self._expect_same()
         if self.work.proposal.whole and event.action not in (BEGIN, END):
             engine.stop_point(event)
