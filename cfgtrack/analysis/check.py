@@ -128,6 +128,13 @@ class Start:
     settled: tuple[Any, ...] = ()
     revised: Event | None = None
 
+    def now(self) -> Configuration:
+        """Return the configuration after all that has happened since; what it begins with is left as it is."""
+        now = self.configuration.fork()
+        for event in self.history:
+            now.apply(event)
+        return now
+
 
 def never(_rule: str) -> int | None:
     """Say of every rule that it never came into force."""
@@ -221,10 +228,7 @@ def put_on_trial(
     """Return what judges a proposal from `begin`, which is left as it is. Raises Deadlock, and TooEarly, as `check`."""
     begun = begun or {}
     expect_in_time(proposal, begin.start, begun)
-    now = begin.configuration.fork()
-    for event in begin.history:
-        now.apply(event)
-    return Trial(rules, proposal, now, begin.start, begun, _Engines(rules, begin, networks).ready)
+    return Trial(rules, proposal, begin.now(), begin.start, begun, _Engines(rules, begin, networks).ready)
 
 
 def _in_turn(past: Times, planned: Times, code: str) -> Sequence[int]:

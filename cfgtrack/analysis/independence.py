@@ -161,14 +161,14 @@ class Footprints:
         left = tuple(place for one in moved if (place := configuration.state(one).value))
         return tuple(leaf.version for leaf in self._counted), left
 
-    def take(self, step: int, event: Event, reads: Iterable[Cell], before: Before) -> None:
+    def take(self, step: int, change: Change, reads: Iterable[Cell], before: Before) -> None:
         """Take in what a step did: right after the engine has taken its event, and before that instant is closed."""
         versions, left = before
         seen = _Seen(reads=dict.fromkeys(reads), adds=dict.fromkeys(("standing", place) for place in left))
-        self._take_state(event, seen)
-        self._take_done(event, seen)
-        self._take_rules(event, seen, versions)
-        self._take_links(seen)
+        self._take_state(change.event, seen)
+        self._take_done(change.event, seen)
+        self._take_rules(change, seen, versions)
+        self._take_links(change, seen)
         if self.fresh:
             # Whoever was seen before a rule was known to be about an item may have changed it: all is seen anew.
             self.fresh, self.grew = False, True
@@ -232,23 +232,20 @@ class Footprints:
 
     def _take_done(self, event: Event, seen: _Seen) -> None:
         """Note what is done that a rule asks the order of: of two that it doesn't tell apart any may come first."""
+        world = self._engine.world
         for subject, action in did(event):
-            for number, asked in enumerate(self._engine.asked):
-                if not asked.concerns(action):
-                    continue
+            for number, of in world.groups(subject, action):
+                asked = world.asked[number]
                 first = asked.aged is None or action in asked.aged
                 # Of what is as old as it is, and not only before or after another, each is told apart.
                 sole = first and (asked.most_age is not None or asked.aged is None)
-                for of in asked.groups(subject, action):
-                    (seen.changes if sole else seen.adds)["done", number, of, first] = None
-                    seen.reads["done", number, of, not first] = None
+                (seen.changes if sole else seen.adds)["done", number, of, first] = None
+                seen.reads["done", number, of, not first] = None
 
     # --- the rules ---
 
-    def _take_rules(self, event: Event, seen: _Seen, before: tuple[int | None, ...]) -> None:
+    def _take_rules(self, change: Change, seen: _Seen, before: tuple[int | None, ...]) -> None:
         engine = self._engine
-        change = engine.changed
-        assert change is not None
         touched = _Touched.by(engine, change)
         versions = dict(zip(self._counted, before, strict=True))
         stirred: dict[int, list[str | None]] = {}
@@ -266,7 +263,7 @@ class Footprints:
             for it in self._near(reader, change, stirred):
                 if reader.may_differ(it, touched):
                     into["rule", number, it] = None
-            for it in reader.items(event):
+            for it in reader.items(change.event):
                 if it not in reader.known:
                     reader.known[it] = None
                     self._known.setdefault(number, {})[it] = None
@@ -309,14 +306,12 @@ class Footprints:
             for medium in judge.depends.media:
                 seen.reads["net", medium] = None
 
-    def _take_links(self, seen: _Seen) -> None:
+    def _take_links(self, change: Change, seen: _Seen) -> None:
         """Note the links that come and go: who reaches an end by it, and over what those who still do without it.
 
         A link that comes may matter to whoever is on one of its sides; one that goes mattered to nobody if there is
         another way, for as long as that is there.
         """
-        change = self._engine.changed
-        assert change is not None
         for medium, shift in change.shifts.items():
             if not shift.ended and not shift.begun:
                 continue

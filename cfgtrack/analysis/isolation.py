@@ -26,7 +26,7 @@ from cfgtrack.model.part import EXPANSION, SOURCE
 from cfgtrack.model.plant import HOLD, Plant, owner_of
 from cfgtrack.model.presence import site_at
 from cfgtrack.network.cut import MOST, Cuts, Net, Tie, minimum_cuts
-from cfgtrack.network.network import Network, state_links
+from cfgtrack.network.network import Network, state_links, subject_arcs
 from cfgtrack.network.reduce import Reduced, reduce_network
 
 SHUT = "shut"
@@ -186,9 +186,17 @@ class _Medium:
 
 def _links_of(network: Network, now: Configuration, subject: str) -> Iterator[tuple[int, int, bool]]:
     """Yield the made links that depend on a port, valve, switch, or on where a unit stands."""
-    from cfgtrack.network.network import subject_arcs
-
     return ((arc.a, arc.b, arc.one_way) for arc in subject_arcs(network, now, subject))
+
+
+def _one_way_links(
+    network: Network, now: Configuration, gone: Collection[str] = ()
+) -> Iterator[tuple[int, int]]:
+    """Yield the links that let a medium through one way now, from and to, but for those of some gates."""
+    yield from network.one_way
+    for gate, arcs in network.gates.items():
+        if gate not in gone and carries(now, gate):
+            yield from ((arc.a, arc.b) for arc in arcs if arc.one_way)
 
 
 class _Handles(dict[str, Handle]):
@@ -616,14 +624,7 @@ class _Looking:
         """Yield the fewest check valves that keep the ends from the thing."""
         found = self.found
         network, vertex = found.network, found.reduced.vertex
-        gone = {found.devices[d] for d in cut}
-        links = list(network.one_way)
-        links += [
-            (arc.a, arc.b)
-            for gate, arcs in network.gates.items()
-            for arc in arcs
-            if arc.one_way and gate not in gone and carries(found.now, gate)
-        ]
+        links = list(_one_way_links(network, found.now, {found.devices[d] for d in cut}))
         ties = [Tie(vertex[b], vertex[a], n, True) for n, (a, b) in enumerate(links)]
         for device in self._leading(cut, after, ties):
             a, b = links[device]
@@ -750,14 +751,7 @@ def _boundaries(
             out[vertex[here]].append(
                 Boundary(name, state.value, number.get(vertex[there]), tuple(locks_on(now, subject)))
             )
-    one_way = [(a, b, "one way") for a, b in network.one_way]
-    one_way += [
-        (arc.a, arc.b, gate)
-        for gate, arcs in network.gates.items()
-        for arc in arcs
-        if arc.one_way and carries(now, gate)
-    ]
-    for a, b, _ in one_way:
+    for a, b in _one_way_links(network, now):
         if vertex[a] == vertex[b]:
             continue
         name = f"{network.address(a)} -> {network.address(b)}"

@@ -89,9 +89,7 @@ def options(
     thing if it has more places to go to, than are listed. `locker`: who might put a lock or tag on. KeyError for an
     unknown thing.
     """
-    now = begin.configuration.fork()
-    for event in begin.history:
-        now.apply(event)
+    now = begin.now()
     cut: list[str] = []
     events = list(candidates(now, thing, begin.start, cut, by=by, locker=locker))
     engine = judged(rules, begin, networks, coming=events)

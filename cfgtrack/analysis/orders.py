@@ -21,6 +21,7 @@ from functools import cached_property
 from typing import Any, ClassVar, NamedTuple
 
 from cfgtrack.analysis.check import Start, judged
+from cfgtrack.analysis.course import course_of
 from cfgtrack.analysis.independence import Footprints, Reads
 from cfgtrack.analysis.trial import impossible
 from cfgtrack.analysis.verdict import Verdict, covered
@@ -119,6 +120,7 @@ class _Work:
             self.previous.append(tuple(dict.fromkeys(mine)))
             for p in mine:
                 self.direct[i] |= 1 << p
+        self.in_turn = tuple(_topological(self.previous))
         self.needs, self.needed_by = self._closed()
         self.shared = self._shared_doers()
         self._longest: dict[int, int] = {}
@@ -127,7 +129,7 @@ class _Work:
         """Return of each step all that must come before it, and all that can only come after it, in its outing."""
         n = len(self.steps)
         needs, by = [-1] * n, [0] * n
-        for i in _topological(self.previous):
+        for i in self.in_turn:
             needs[i] = self.direct[i]
             for p in self.previous[i]:
                 needs[i] |= needs[p]
@@ -173,7 +175,7 @@ class _Work:
                 base += sum(self.high[i] for i in bits(left))
                 continue
             ends: dict[int, int] = {}
-            for i in _topological(self.previous):
+            for i in self.in_turn:
                 if left >> i & 1:
                     ends[i] = max((ends.get(p, base) for p in self.previous[i]), default=base) + self.high[i]
             base = max(ends.values(), default=base)
@@ -296,17 +298,8 @@ class Ground:
         self._over = max(schedule.times(schedule.at_pace(2)), default=begin.start)
         self.outlive = {rule.id for rule in rules.rules if rule.may_outlive}
         self.planned = {(one.rule, one.subject): one for one in proposal.leaves_running}
-        self._foresee(schedule)
-
-    def _foresee(self, schedule: Schedule) -> None:
-        now = self.begin.configuration.fork()
-        for event in self.begin.history:
-            now.apply(event)
-        for laid in schedule.lay_out(schedule.at_pace(1)).steps:
-            outcome = resolve(now, replace(laid.step.action, happened=laid.end, id=f"step:{laid.step.id}"))
-            if isinstance(outcome, Event):
-                now.apply(outcome)
-                self._coming[outcome.id] = outcome
+        course = course_of(begin.now(), proposal, begin.start, self.begun)
+        self._coming.update((event.id, event) for event in course.events)
 
     def engine(self) -> Engine:
         """Return an engine that stands at the start, ready for all events that are known of."""
@@ -395,7 +388,7 @@ class Search:
         self.seen: Known = {} if known is None else {key: list(times) for key, times in known.items()}
         self._done_so: dict[tuple[int, tuple[int, ...]], None] = {}
         self._elapsed: dict[tuple[int | None, int, int, int, int], int] = {}
-        self._aged = [asked for asked in self.engine.asked if asked.most_age is not None]
+        self._aged = [asked for asked in self.engine.world.asked if asked.most_age is not None]
         self._keeps_age = any(asked.most_age and asked.most_age > 1 for asked in self._aged) or 0 in work.high
         self.tell_every = tell_every
         self._now = -1
@@ -506,9 +499,9 @@ class Search:
         noted, turned = engine.noted, engine.turned
         self._oldest = None
         before = None if self.footprints is None or reads is None else self.footprints.before(event)
-        engine.step(event)
+        change = engine.step(event)
         if self.footprints is not None and step is not None and reads is not None and before is not None:
-            self.footprints.take(step, event, reads.cells, before)
+            self.footprints.take(step, change, reads.cells, before)
             self._expect_same()
         if self.work.proposal.whole and event.action not in (BEGIN, END):
             engine.stop_point(event)
@@ -931,7 +924,7 @@ class Orders:
         ways = [times for key, times in known.items() if key[0] == before]  # type: ignore[index]
         lead: list[int] = []
         if len(ways) <= 1 and all(len(times) == 1 for times in ways):
-            lead = [i for i in _topological(work.previous) if before >> i & 1]
+            lead = [i for i in work.in_turn if before >> i & 1]
             lead.sort(key=work.outing.__getitem__)
         ends = {sum(work.of_outing[: n + 1]) for n in range(outing, len(work.of_outing))}
         later = {key: times for key, times in known.items() if key[0] in ends}  # type: ignore[index]
@@ -955,7 +948,7 @@ class Orders:
         """Return what the steps touch, as is seen in a few orders first."""
         if self._footprints is None:
             footprints = self._footprints = Footprints(self.ground.engine(), len(work.steps), work.sole())
-            orders = (_topological(work.previous), _one_by_one(work), _one_by_one(work, last_first=True))
+            orders = (work.in_turn, _one_by_one(work), _one_by_one(work, last_first=True))
             for order in orders:
                 forced = sorted(order, key=work.outing.__getitem__)
                 self._search(work, footprints, shortest=False, forced=forced)

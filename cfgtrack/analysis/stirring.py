@@ -40,7 +40,6 @@ class Stirring:
     def __init__(self, engine: Engine) -> None:
         self._watches = [_Watch(runner) for runner in engine.runners if has_clocks(runner)]
         self.stirred: dict[str, frozenset[Clockwork]] = {}
-        engine.on_change.append(self._take)
 
     def listen(self) -> None:
         """Begin anew: what was noted is forgotten."""
@@ -48,7 +47,8 @@ class Stirring:
         for watch in self._watches:
             watch.listen()
 
-    def _take(self, change: Change) -> None:
+    def take(self, change: Change) -> None:
+        """Note what an event that the engine has just taken may have to do with."""
         self.stirred[change.event.id] = frozenset(
             (watch.rule, it) for watch in self._watches for it in watch.items(change)
         )

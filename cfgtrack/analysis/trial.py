@@ -275,7 +275,9 @@ class Trial:
         stop = next((e for e in reversed(events) if e.action not in (BEGIN, END)), None)
         for event in events:
             turned = engine.turned
-            engine.step(event)
+            change = engine.step(event)
+            if self._stirring is not None:
+                self._stirring.take(change)
             if event is stop and self.proposal.whole:
                 engine.stop_point(event)
             if event is events[-1]:

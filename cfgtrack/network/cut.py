@@ -349,37 +349,21 @@ def _reached(
     ends = 1 << len(edges)
     near[at(source)] |= ends
     far[at(sink)] |= ends
-    order = _in_order(len(groups), hops)
-    out, into = defaultdict[int, list[int]](list), defaultdict[int, list[int]](list)
-    for a, b in hops:
-        out[a].append(b)
-        into[b].append(a)
-    for here in order:
-        for before in into[here]:
-            near[here] |= near[before]
-    for here in reversed(order):
-        for after in out[here]:
-            far[here] |= far[after]
+    whole: rustworkx.PyDiGraph[None, None] = rustworkx.PyDiGraph()
+    whole.add_nodes_from([None] * len(groups))
+    whole.add_edges_from_no_data(list(hops))
+    order = [(here, whole.successor_indices(here)) for here in rustworkx.topological_sort(whole)]
+    for here, after in order:
+        for there in after:
+            near[there] |= near[here]
+    for here, after in reversed(order):
+        for there in after:
+            far[here] |= far[there]
     never = far[at(source)]
     for n, edge in enumerate(edges):
         never |= (far[at(flow.to[edge ^ 1])] >> len(edges) & 1) << n
     ahead = {edge: far[at(flow.to[edge ^ 1])] for edge in edges}
     return ahead, {edge: near[at(flow.to[edge])] for edge in edges}, never
-
-
-def _in_order(count: int, hops: Collection[tuple[int, int]]) -> list[int]:
-    """Return vertices from 0 so that each comes after all from which a hop leads to it."""
-    out, waiting = defaultdict[int, list[int]](list), [0] * count
-    for a, b in hops:
-        out[a].append(b)
-        waiting[b] += 1
-    order = [n for n in range(count) if not waiting[n]]
-    for here in order:
-        for far in out[here]:
-            waiting[far] -= 1
-            if not waiting[far]:
-                order.append(far)
-    return order
 
 
 # --- by search --------------------------------------------------------------------------------------------------------

@@ -63,8 +63,7 @@ class Engine:
     remembered there: this one goes on from it, and sees the start as no first instant.
 
     For the runners: `before` and `after` an action, and `at_end`, is who is to be told; `ended` are the links that
-    ended within this instant, `changed` is what the last event did. For whoever looks on: `on_change` is told of every
-    change, `asked` is what the rules ask of when things were last done.
+    ended within this instant.
     """
 
     def __init__(
@@ -88,11 +87,11 @@ class Engine:
             trail=self.trail,
             prior=prior,
             networks=networks,
+            asked=tuple({one: None for rule in rules.rules for c in rule.conditions() for one in c.asked()}),
         )
         self.before: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.after: defaultdict[str, list[Callable[[Event], None]]] = defaultdict(list)
         self.at_end: defaultdict[str, list[Callable[[Event | None], None]]] = defaultdict(list)
-        self.on_change: list[Callable[[Change], None]] = []
         self.deed_of = Deeds()
         self.ended: tuple[tuple[str, Link], ...] = ()
         self._begun: frozenset[tuple[str, Link]] = frozenset()
@@ -108,7 +107,6 @@ class Engine:
         self._breaches: dict[int, Breach] = {}
         self._noted = 0
         self._first_noted: int | None = None
-        self.changed: Change | None = None
         self._until: dict[int, int] = {}
         self._turns: list[Turn] = []
         self._tells_turns = False
@@ -116,10 +114,6 @@ class Engine:
         self.runners: list[Runner] = []
         for number, rule in enumerate(rules.rules):
             self.runners.append(rule.mode.compile(number, rule, self))
-        self.asked = tuple(
-            {one: None for rule in rules.rules for c in rule.conditions() for one in c.asked()}
-        )
-        self.world.asked = self.asked
         self._runner_of = {runner.rule.id: runner for runner in self.runners}
         self._watched = [runner for runner in self.runners if runner.watched]
         for runner in self.runners:
@@ -134,22 +128,23 @@ class Engine:
 
     # --- going forward ---
 
-    def step(self, event: Event) -> None:
-        """Take one resolved event, not earlier than the last."""
+    def step(self, event: Event) -> Change:
+        """Take one resolved event, not earlier than the last; return what it changed."""
         if event.happened < self.world.now:
             raise ValueError(f"{event.id} happened before the engine's time")
         self.advance(event.happened)
         self._lay_blame()
         for tell in self.before.get(event.action, ()):
             tell(event)
-        self.changed = self.world.apply(event)
-        self._mark_dirty(self.changed)
+        change = self.world.apply(event)
+        self._mark_dirty(change)
         for tell in self.after.get(event.action, ()):
             tell(event)
         self._set_wakes(event)
         if event.action == END:
             self._end("outing", event)
             self._end("stop", event)
+        return change
 
     def advance(self, time: int) -> None:
         """Let time pass until `time`, not included: what happens then is still to come."""
@@ -225,8 +220,6 @@ class Engine:
         self.trail.fill(self._fresh, keys, True)
 
     def _mark_dirty(self, change: Change) -> None:
-        for tell in self.on_change:
-            tell(change)
         if change.shifts:
             self._note_links(change)
         keys = [(runner.number, it) for runner in self._watched for it in runner.instances.affected(change)]

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterator
 from typing import TYPE_CHECKING
 
-from cfgtrack.rules.world import Stamp, told
+from cfgtrack.rules.world import Group, Stamp, told
 
 if TYPE_CHECKING:
     from cfgtrack.rules.engine import Engine
@@ -33,7 +33,7 @@ def situation(engine: Engine, *, timed: bool = True) -> Hashable:
     return (
         frozenset(_written(engine.world)),
         tuple(remembered),
-        frozenset(_stamps(engine, timed=timed)),
+        frozenset(_stamps(engine.world, timed=timed)),
     )
 
 
@@ -59,11 +59,10 @@ def _written(world: World) -> Iterator[Hashable]:
             yield subject, cycles
 
 
-def _stamps(engine: Engine, *, timed: bool) -> Iterator[Hashable]:
+def _stamps(world: World, *, timed: bool) -> Iterator[Hashable]:
     """Yield what of when things were last done a rule asks: the order within each group, and how long ago."""
-    world = engine.world
     if timed:
-        for number, asked in enumerate(engine.asked):
+        for number, asked in enumerate(world.asked):
             for (subject, action), stamp in world.stamps.items() if asked.most_age is not None else ():
                 if asked.is_aged(action):
                     yield number, subject, action, min(world.now - stamp[0], asked.most_age or 0)
@@ -71,11 +70,9 @@ def _stamps(engine: Engine, *, timed: bool) -> Iterator[Hashable]:
         # What was done before is before all that was done since, in every order of that.
         yield from world.ranked.items()
         return
-    for number, asked in enumerate(engine.asked):
-        groups: dict[str, dict[tuple[str, str], Stamp]] = {}
-        for (subject, action), stamp in world.stamps.items():
-            if asked.concerns(action):
-                for of in asked.groups(subject, action):
-                    groups.setdefault(of, {})[subject, action] = stamp
-        for of, stamps in groups.items():
-            yield (number, of), asked.ranked(stamps)
+    groups: dict[Group, dict[tuple[str, str], Stamp]] = {}
+    for key, stamp in world.stamps.items():
+        for group in world.groups(*key):
+            groups.setdefault(group, {})[key] = stamp
+    for group, stamps in groups.items():
+        yield group, world.asked[group[0]].ranked(stamps)

@@ -29,6 +29,9 @@ Done = Mapping[tuple[str, str], Stamp]
 
 NOTHING: Done = {}
 
+Group = tuple[int, str]
+"""Within what the order of things is asked: the number of what asks it in `World.asked`, and an address."""
+
 
 @dataclass(slots=True)
 class Change:
@@ -103,6 +106,7 @@ class World:
         trail: Trail,
         prior: Done = NOTHING,
         networks: Mapping[str, Network] | None = None,
+        asked: Sequence[Asked] = (),
     ) -> None:
         self.plant = configuration.plant
         self.configuration = configuration
@@ -115,10 +119,9 @@ class World:
         self._done: dict[tuple[str, str], Stamp] = {}
         self._stamp: Stamp = (0, 0)
         self.first: First | None = None
-        self.began: Stamp | None = None
-        self.asked: Sequence[Asked] = ()
-        self.ranked: dict[tuple[int, str], Hashable] = {}
-        self._grouped: dict[tuple[int, str], dict[tuple[str, str], Stamp]] = {}
+        self.asked = asked
+        self.ranked: dict[Group, Hashable] = {}
+        self._grouped: dict[Group, dict[tuple[str, str], Stamp]] = {}
         self.ages: Callable[[Stamp], int] | None = None
         self._networks = networks or {}
         self.flows: dict[str, Flow] = {}
@@ -167,14 +170,18 @@ class World:
         if self.first is not None and self.asked:
             self._rank(event, stamp)
 
+    def groups(self, subject: str, action: str) -> Iterator[Group]:
+        """Yield within what somebody asks the order of an action on a subject."""
+        for number, asked in enumerate(self.asked):
+            if asked.concerns(action):
+                yield from ((number, of) for of in asked.groups(subject, action))
+
     def _rank(self, event: Event, stamp: Stamp) -> None:
         """Keep in which order those things were done that somebody asks the order of."""
-        fresh: dict[tuple[int, str], dict[tuple[str, str], Stamp]] = {}
-        for subject, action in did(event):
-            for number, asked in enumerate(self.asked):
-                if asked.concerns(action):
-                    for of in asked.groups(subject, action):
-                        fresh.setdefault((number, of), {})[subject, action] = stamp
+        fresh: dict[Group, dict[tuple[str, str], Stamp]] = {}
+        for key in did(event):
+            for group in self.groups(*key):
+                fresh.setdefault(group, {})[key] = stamp
         for group, stamps in fresh.items():
             known = {**self._grouped.get(group, {}), **stamps}
             self.trail.set(self._grouped, group, known)
@@ -185,7 +192,7 @@ class World:
     def apply(self, event: Event) -> Change:
         """Write a resolved event; return all that it changed."""
         if self.trail.keeping and self.first is None:
-            self.first, self.began = First(), self._stamp
+            self.first = First()
         effects, undo = self.configuration.apply(event)
         if self.first is not None:
             self._note_first(self.first, undo)
