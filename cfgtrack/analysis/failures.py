@@ -17,7 +17,7 @@ from functools import partial
 from typing import ClassVar
 
 from cfgtrack.analysis.check import Start, judged
-from cfgtrack.analysis.leaving import Left, Stopping, without
+from cfgtrack.analysis.leaving import Left, May, Stopping, without
 from cfgtrack.analysis.stops import MOST_STEPS_NOW, MOST_TRIES_NOW, Stops, Walk, WayOut
 from cfgtrack.analysis.way_out import Move, Tried, is_coming_in, nothing_barred
 from cfgtrack.model.action import FOUND, MEASURE, Action
@@ -77,7 +77,7 @@ class Failure:
     way that was found to where all may be left; None where none was, as far as was searched.
     """
 
-    told: ClassVar[tuple[str, ...]] = ("safe",)
+    told: ClassVar[tuple[str, ...]] = ("safe", "must_be_back")
 
     step: str
     outing: str
@@ -93,6 +93,12 @@ class Failure:
     def safe(self) -> bool:
         """Whether nothing is broken as it then is."""
         return not self.left.found
+
+    @property
+    def must_be_back(self) -> bool:
+        """Whether a clock still runs out where the failure leaves all, and no outing is planned to meet it."""
+        out = self.way_out
+        return out is not None and not out.steps and self.left.may is May.UNTIL
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import View
 from cfgtrack.model.plant import Plant, owner_of
-from cfgtrack.model.time import MINUTE
+from cfgtrack.model.sequence import ASSUMED
 from cfgtrack.rules.saying import say_either
 from cfgtrack.rules.selection import fits
 
@@ -17,8 +17,6 @@ STEPS, TIME = "steps", "time"
 
 Span = tuple[int, int, int]
 """How long something takes: low, likely and high, microseconds."""
-
-ASSUMED: Span = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
 
 
 @dataclass(frozen=True, slots=True)

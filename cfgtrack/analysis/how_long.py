@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -280,9 +281,7 @@ class _Order:
 
     def has_to_do_with(self, clockwork: Clockwork) -> frozenset[int]:
         """Return the points that the clocks of an item may have to do with."""
-        rule, _ = clockwork
-        every: frozenset[int] = frozenset()
-        return self.stirred.get(clockwork, every) | self.stirred.get((rule, ALL), every)
+        return frozenset(_concerned(self.stirred, clockwork))
 
 
 def _order_of(mixes: Mixes, run: Run) -> _Order:
@@ -304,7 +303,7 @@ def _order_of(mixes: Mixes, run: Run) -> _Order:
     seen: Counter[tuple[str, str, int]] = Counter()
     first, over = min(run.times), len(run.times) - 1
     for clock, met, is_left in clocks:
-        concerned = _concerned(stirred, clock)
+        concerned = _concerned(stirred, (clock.rule, clock.subject))
         starts, ends = (
             [p for p in points if p in concerned] or points
             for points in mixes.points(run, clock._replace(met=run.end if met is None else met))
@@ -329,10 +328,11 @@ def _order_of(mixes: Mixes, run: Run) -> _Order:
     )
 
 
-def _concerned(stirred: Mapping[Clockwork, set[int]], clock: Met) -> set[int]:
-    """Return the points that a clock may have to do with: of several at one instant one of those it was."""
-    nothing = set[int]()
-    return stirred.get((clock.rule, clock.subject), nothing) | stirred.get((clock.rule, ALL), nothing)
+def _concerned(stirred: Mapping[Clockwork, AbstractSet[int]], clockwork: Clockwork) -> AbstractSet[int]:
+    """Return the points that the clocks of an item may have to do with, by those that each stirs, or all of a rule."""
+    rule, _ = clockwork
+    nothing = frozenset[int]()
+    return stirred.get(clockwork, nothing) | stirred.get((rule, ALL), nothing)
 
 
 def _mended(clock: Met, late: Iterable[Finding]) -> int | None:

@@ -30,9 +30,9 @@ from cfgtrack.model.event import Event
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.presence import site_at
-from cfgtrack.model.sequence import Deadlock, Schedule, Step
+from cfgtrack.model.sequence import ASSUMED, Deadlock, Schedule, Step
 from cfgtrack.model.sequence import Sequence as Proposed
-from cfgtrack.model.time import MINUTE, format_duration
+from cfgtrack.model.time import format_duration
 from cfgtrack.rules.breach import Breach, words
 from cfgtrack.rules.cure import in_turn as one_by_one
 from cfgtrack.rules.engine import Engine
@@ -50,7 +50,6 @@ MOST_CHANGES = 40
 PROOF = 12_000
 """Once one is clear so many steps more are judged, in all sequences together, to see whether fewer changes would do."""
 
-_ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
 _MARK = "added-"
 
 
@@ -478,13 +477,10 @@ class _Changes:
             waits = [name for name in step.after if self._turn[name] >= self._turn[mine.id]]
             gives = tuple(Change(GIVE_UP, step.id, waits_for=name) for name in waits)
             yield (*gives, Change(WAIT, mine.id, waits_for=step.id))
-            first = self._first_after(step.track, step.outing, self._start_of(mine))
+            first = self._first_after(step.track, step.outing, self._turn[mine.id])
             if first is not None and first is not step:
                 yield (Change(MOVE, step.id, before=first.id), Change(WAIT, mine.id, waits_for=step.id))
                 yield (Change(MOVE, step.id, before=first.id),)
-
-    def _start_of(self, step: Step) -> int:
-        return self._turn[step.id]
 
     def _first_after(self, track: str, outing: str, turn: int) -> Step | None:
         """Return the first step of a track that comes later than a turn."""
@@ -604,7 +600,6 @@ class _Changes:
                     what = f"{words(added.action)}{by}"
                     change = Change(ADD, added.id, before=before, added=added, what=what)
                     yield (change,)
-                    mine = self._mine
                     if mine is not None and mine.outing == self._wrong.outing and mine.track != track:
                         yield (change, Change(WAIT, mine.id, waits_for=added.id))
 
@@ -615,7 +610,7 @@ class _Changes:
         doer = _doer(steps)
         same = replace(action, id=name, happened=0, by=doer, outing=self._wrong.outing)
         like = self._alike(action)
-        takes, assumed = (_ASSUMED, True) if like is None else (like.takes, like.assumed)
+        takes, assumed = (ASSUMED, True) if like is None else (like.takes, like.assumed)
         return Step(name, self._wrong.outing, track, same, takes, title="added", assumed=assumed)
 
     def _alike(self, action: Action) -> Step | None:

@@ -23,6 +23,7 @@ from cfgtrack.model.event import Entry, Event, effects
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, outright, resolve
 from cfgtrack.model.presence import Telling
+from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.sequence import Layout, Schedule, Step
 from cfgtrack.model.sequence import Sequence as Plan
 from cfgtrack.model.time import Instant
@@ -539,8 +540,13 @@ def _values(planned: Action, event: Event, ranges: Ranges | None) -> Iterator[De
             rules = ", ".join(f"{rule} asks for {words}" for rule, words in dict.fromkeys(outside))
             plan = "" if wanted is None else f", planned {wanted}"
             yield Deviation("out-of-range", f"{name} {found}{plan}: {rules}")
-        elif wanted is not None and abs(found.value - wanted.value) > 1e-9 * max(1.0, abs(wanted.value)):
+        elif wanted is not None and not is_same_value(found, wanted):
             yield Deviation("other-value", f"{name} {found}, planned {wanted}")
+
+
+def is_same_value(found: Quantity, said: Quantity) -> bool:
+    """Return whether what was recorded is what was said, whatever units they are in: conversion rounds."""
+    return abs(found.value - said.value) <= 1e-9 * max(1.0, abs(said.value))
 
 
 def _told(action: Action) -> str:

@@ -477,7 +477,7 @@ class Stops:
             left = walk.leaving.judge(place.stopping, as_it_is=True)
             self.left.append(left)
             standing.append(self._nowhere(place, left) if walk.everybody_is_in(left) else None)
-            tell(place.number, len(walk.places))
+            tell(place.number + 1, len(walk.places))
         come_in = _Aim(walk.everybody_is_in, is_coming_in)
         on = self._along(standing, come_in)
         self.ways_in = self._shorter(on, self._back(standing, come_in, on))

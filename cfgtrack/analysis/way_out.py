@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 from itertools import islice
-from typing import Any, ClassVar
+from typing import Any
 
 from cfgtrack.analysis.leaving import Leaving, Left, May, Stopping
 from cfgtrack.analysis.options import doers
@@ -25,9 +25,8 @@ from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant, owner_of
 from cfgtrack.model.possibility import Impossible, resolve
 from cfgtrack.model.quantity import Quantity
+from cfgtrack.model.sequence import ASSUMED, Step
 from cfgtrack.model.sequence import Sequence as Proposal
-from cfgtrack.model.sequence import Step
-from cfgtrack.model.time import MINUTE
 from cfgtrack.rules.breach import gather
 from cfgtrack.rules.cure import in_turn
 from cfgtrack.rules.finding import Finding
@@ -612,7 +611,6 @@ class Pace:
 
     takes: Mapping[tuple[str, str], int] = field(default_factory=dict)
     values: Mapping[tuple[str, str], Mapping[str, Quantity]] = field(default_factory=dict)
-    assumed: ClassVar[int] = 5 * MINUTE
 
     @classmethod
     def of(cls, proposal: Proposal, plant: Plant) -> Pace:
@@ -629,7 +627,7 @@ class Pace:
     def move(self, plant: Plant, action: Action, whence: Whence, step: str | None = None) -> Move:
         """Return the move that an action is."""
         names = (_sort_of(plant, action), (action.action, ""))
-        takes = next((self.takes[name] for name in names if name in self.takes), self.assumed)
+        takes = next((self.takes[name] for name in names if name in self.takes), ASSUMED[1])
         if not action.values:
             values = next((self.values[name] for name in names if name in self.values), None)
             action = action if values is None else replace(action, values=values)

@@ -19,6 +19,7 @@ from cfgtrack.rules.rule import RuleSet
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import Start
+    from cfgtrack.analysis.progress import Run
     from cfgtrack.rules.engine import Engine
 
 
@@ -45,7 +46,7 @@ def foreseen(past: Past, meant: AfterStep | None) -> Past:
     else:
         plan = plan_in_force(past)
         run = as_run(past, plan)
-        _expect_ahead(plan, meant.step, {one.step.id: one for one in run.steps})
+        _expect_ahead(plan, run, meant.step)
         sequence, of = left_of(past, plan, run).sequence, plan.revision.called
     names = [step.id for step in sequence.steps]
     if meant.step not in names:
@@ -66,15 +67,14 @@ def foreseen(past: Past, meant: AfterStep | None) -> Past:
     return ahead
 
 
-def _expect_ahead(plan: InForce, name: str, steps: dict[str, object]) -> None:
+def _expect_ahead(plan: InForce, run: Run, name: str) -> None:
     """Raise NoAnswer for a step of the plan in force that there is none, or of which nothing is left to do."""
-    from cfgtrack.analysis.progress import IS_OVER, StepRun
+    from cfgtrack.analysis.progress import IS_OVER
 
-    one = steps.get(name)
-    if one is None:
+    if plan.step(name) is None:
         known = [step.id for step in plan.plan.steps]
         raise NoAnswer(Problem("--after", UNKNOWN, no_such("step", name, known)))
-    assert isinstance(one, StepRun)
+    one = run.of(name)
     if one.state not in IS_OVER:
         return
     if one.entry is None:

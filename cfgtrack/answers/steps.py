@@ -126,7 +126,7 @@ def _done(asking: Asking, names: Sequence[str], saying: Saying) -> Stepped:
             told = [*_said_again(asking, past, told, run, saying, alone=len(steps) == 1)]
             if len(todo) > 1 and (saying.values or saying.corrects):
                 raise Misput("--value and --corrects are of one step: name that alone.")
-            actions = [*_actions(asking, past, plan, todo, at, saying)]
+            actions = [*_actions(asking, past, plan, run, todo, at, saying)]
             _expect_in_the_outing(asking, run, actions)
             beside = {
                 one.step or "": (*_read(one, saying), *_order(plan, run, one, actions)) for one in actions
@@ -281,9 +281,11 @@ def _said_again(
 
 def _other(asking: Asking, past: Past, event: Event, saying: Saying, *, alone: bool) -> Iterator[str]:
     """Yield what is said of a step and isn't what is recorded of it: of several steps no value or time is meant."""
+    from cfgtrack.analysis.progress import is_same_value
+
     for name, value in (_values_said(saying.values) if alone else {}).items():
         known = event.values.get(name)
-        if known is None or abs(known.value - value.value) > 1e-9 * max(1.0, abs(value.value)):
+        if known is None or not is_same_value(known, value):
             yield f"{name} (recorded: {'none' if known is None else known}, said: {value})"
     if alone and asking.at is not None and saying.corrects is None:
         at = asking.instant(past.journal, asking.at, option="--at")
@@ -422,12 +424,12 @@ def _values_said(texts: Sequence[str]) -> dict[str, Quantity]:
 
 
 def _actions(
-    asking: Asking, past: Past, plan: InForce, steps: Sequence[Step], at: int, saying: Saying
+    asking: Asking, past: Past, plan: InForce, run: Run, steps: Sequence[Step], at: int, saying: Saying
 ) -> Iterator[Action]:
     """Yield what is to be recorded of steps, each with its id and time."""
     values = _values_said(saying.values)
     by = asking.doer(past.plant)
-    times = _times(past, plan, steps, at)
+    times = _times(past, run, steps, at)
     for step in steps:
         yield replace(
             step.action,
@@ -469,7 +471,7 @@ def _event_id(past: Past, plan: InForce, name: str) -> str:
     return event_id
 
 
-def _times(past: Past, plan: InForce, steps: Sequence[Step], at: int) -> dict[str, int]:
+def _times(past: Past, run: Run, steps: Sequence[Step], at: int) -> dict[str, int]:
     """Return when each of several steps was done: the last of each track then, those before it as they likely took.
 
     Where there wasn't so much time since what was done last on the track, all of them come closer, in proportion.
@@ -477,11 +479,10 @@ def _times(past: Past, plan: InForce, steps: Sequence[Step], at: int) -> dict[st
     tracks: dict[tuple[str, str], list[Step]] = {}
     for step in steps:
         tracks.setdefault((step.outing, step.track), []).append(step)
-    run = as_run(past, plan) if len(steps) > 1 else None
     found: dict[str, int] = {}
     for (outing, track), own in tracks.items():
         spans = [step.takes[1] for step in own[1:]]
-        floor = None if run is None else _done_last(past, run, outing, track)
+        floor = _done_last(past, run, outing, track)
         room = None if floor is None else max(at - floor, 0)
         wanted = sum(spans) + own[0].takes[1]
         share = 1.0 if room is None or not wanted or wanted <= room else room / wanted

@@ -201,20 +201,23 @@ class Session:
 _SHOWN_EVERY = 0.2
 
 
-def showing(what: str) -> Callable[[int, int], None] | None:
-    """Return what shows on a terminal how far a long question has come, over and over in one line; else None."""
+def showing(what: str, *, keeps: bool = True) -> Callable[[int, int], None]:
+    """Return what shows on a terminal how far a long question has come, over and over in one line.
+
+    `keeps`: whether an interrupt keeps what there is by then, which is told.
+    """
     import time
 
     if not sys.stderr.isatty():
-        return None
-    last = 0.0
+        return lambda _done, _of: None
+    last, hint = 0.0, " (Ctrl-C keeps what there is)" if keeps else ""
 
     def tell(done: int, of: int) -> None:
         nonlocal last
         now = time.monotonic()
         if done == of or now - last > _SHOWN_EVERY:
             last = now
-            said = "" if done == of else f"{done} of {of} {what} (Ctrl-C keeps what there is)"
+            said = "" if done == of else f"{done} of {of} {what}{hint}"
             click.echo(f"\r{said}\x1b[K", nl=False, err=True)
 
     return tell

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -12,29 +9,9 @@ import click
 from cfgtrack.cli import session as s
 from cfgtrack.cli.check import rules_option
 
-_EVERY = 0.2
-"""Seconds between two looks at how far it is."""
-
 _sequence = click.argument(
     "sequence", metavar="[SEQUENCE.toml]", required=False, type=click.Path(path_type=Path)
 )
-
-
-def _showing(what: str) -> Callable[[int, int], None]:
-    """Return what shows on a terminal how far a long question has come, over and over in one line."""
-    if not sys.stderr.isatty():
-        return lambda _done, _of: None
-    last = [0.0]
-
-    def tell(done: int, of: int) -> None:
-        now = time.monotonic()
-        if done >= of - 1:
-            click.echo("\r\x1b[K", nl=False, err=True)
-        elif now - last[0] > _EVERY:
-            last[0] = now
-            click.echo(f"\r{done} of {of} {what}\x1b[K", nl=False, err=True)
-
-    return tell
 
 
 @s.command("stops")
@@ -53,7 +30,7 @@ def stops_command(
     from cfgtrack.answers.stops import stops
     from cfgtrack.show.stops import stops_text
 
-    found = stops(session.asking, sequence, rules=rules_files, tell=_showing("stop points"))
+    found = stops(session.asking, sequence, rules=rules_files, tell=s.showing("stop points", keeps=False))
     session.answer(found, lambda: stops_text(found, whole=whole, ways=ways, colour=session.colour))
 
 
@@ -108,7 +85,7 @@ def failures_command(
         step,
         rules=rules_files,
         failing=failing_files,
-        tell=_showing("steps"),
+        tell=s.showing("steps", keeps=False),
     )
     in_full = step is not None
     session.answer(found, lambda: failures_text(found, whole=whole, in_full=in_full, colour=session.colour))

@@ -11,12 +11,10 @@ from cfgtrack.files.table import Table
 from cfgtrack.model.action import BEGIN, BOOK_ACTIONS, END, Action
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import needs_nobody, not_a_doer
-from cfgtrack.model.sequence import Deadlock, LeftRunning, Outing, Sequence, Step, lay_out
-from cfgtrack.model.time import LONGEST, MINUTE
+from cfgtrack.model.sequence import ASSUMED, Deadlock, LeftRunning, Outing, Sequence, Step, lay_out
+from cfgtrack.model.time import LONGEST
 from cfgtrack.model.trouble import BadInput, Problems, Trouble
 from cfgtrack.model.unknown import DOER, UNKNOWN
-
-_ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
 
 
 def read_sequence(path: Path, plant: Plant) -> Sequence:
@@ -36,7 +34,7 @@ def parse_sequence(text: str, plant: Plant, *, name: str = "sequence.toml") -> S
     root = Table(document, (), document.data, problems)
     reader = _SequenceReader(plant, problems)
     title = root.text("title")
-    reader.assumed = read_takes(root, "default_takes") or _ASSUMED
+    reader.assumed = read_takes(root, "default_takes") or ASSUMED
     for outing in root.tables("outing"):
         reader.outing(outing)
     if not document.data.get("outing"):
@@ -74,7 +72,7 @@ class _Doer:
 class _SequenceReader:
     plant: Plant
     problems: Problems
-    assumed: tuple[int, int, int] = _ASSUMED
+    assumed: tuple[int, int, int] = ASSUMED
     outings: list[Outing] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)
     tables: dict[str, Table] = field(default_factory=dict)

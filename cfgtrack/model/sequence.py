@@ -8,7 +8,7 @@ from collections.abc import Sequence as Several
 from dataclasses import dataclass, field
 
 from cfgtrack.model.action import Action
-from cfgtrack.model.time import DAY
+from cfgtrack.model.time import DAY, MINUTE
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +30,10 @@ class Step:
     where: str = ""
     assumed: bool = False
     doer_assumed: bool = False
+
+
+ASSUMED = (5 * MINUTE, 5 * MINUTE, 5 * MINUTE)
+"""How long a step takes of which nobody has said that: low, likely and high."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
+from cfgtrack.analysis.trial import BUDGET, OVERLAP
 from cfgtrack.model.time import SECOND
 from cfgtrack.show.tables import (
     columns,
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
 
 TOLD = 6
 """How many clocks are told at first, the least sure ones."""
-
-BUDGET, OVERLAP = "budget", "overlap"
 
 
 def durations_text(found: Durations, *, by_step: bool = False, colour: bool = False) -> str:

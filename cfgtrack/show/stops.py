@@ -298,7 +298,7 @@ def failures_text(
     report = found.failures
     lost = [one for one in report.failures if one.way_out is None]
     ways = [one for one in report.failures if one.way_out is not None]
-    until = [one for one in ways if _must_be_back(one)]
+    until = [one for one in ways if one.must_be_back]
     unsafe = [one for one in ways if not one.safe]
     rest = [one for one in ways if one.safe and one not in until]
     told = [f"NO WAY OUT FOUND of {len(lost)}"] if lost else []
@@ -335,7 +335,7 @@ def _failure_rows(failures: Sequence[Failure]) -> str:
             f"{one.action}: {', '.join(way.title for way in one.fails)}",
             _dead_text(one),
             _safe(one),
-            "NONE FOUND" if one.way_out is None else _BACK if _must_be_back(one) else _spread([one.way_out]),
+            "NONE FOUND" if one.way_out is None else _BACK if one.must_be_back else _spread([one.way_out]),
         ]
         for one in failures
     ]
@@ -358,16 +358,10 @@ def _safe(failure: Failure) -> str:
 _BACK = "BACK BY THEN"
 
 
-def _must_be_back(failure: Failure) -> bool:
-    """Return whether a clock still runs out where a failure leaves all, and no outing is planned to meet it."""
-    out = failure.way_out
-    return out is not None and not out.steps and failure.left.may is May.UNTIL
-
-
 def _way_out(failure: Failure) -> str:
     if failure.way_out is None:
         return _lost()
-    if not _must_be_back(failure):
+    if not failure.must_be_back:
         return way_line(failure.way_out)
     runs = failure.left.runs_out
     rule = "" if runs is None else f" before {runs.rule} runs out"

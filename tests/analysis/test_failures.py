@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cfgtrack.analysis.failures import Question, failures, failures_of
+from cfgtrack.answers.encode import json_of
 from cfgtrack.files.failures import ways_of_failing
 from cfgtrack.model.action import MEASURE
 from cfgtrack.model.event import Event
@@ -149,6 +150,16 @@ def test_a_connector_that_wont_seat_has_a_cap_for_a_way_out():
     assert [(one.step, one.dies.value) for one in failure.dead] == []
     assert (failure.left.runs_out.rule, failure.way_out.left.may.value) == ("warm", "until")
     assert [step.action for step in failure.way_out.steps] == ["cap BOX:J"]
+
+
+def test_somebody_must_be_back_where_a_clock_runs_on_and_nothing_need_be_done():
+    """Whoever reads JSON is told, too, that all is safe only until a time by which no outing is planned."""
+    report = failures(question())
+    told = {(one.step, one.fails[0].id): json_of(one)["must_be_back"] for one in report.failures}
+    assert told["on", "stuck"]
+    assert not told["off", "stuck"]  # nothing ever runs out
+    assert not told["mate", "wont-seat"]  # there is something to be done first
+    assert sum(told.values()) == 3
 
 
 def test_one_step_is_answered_as_among_all():

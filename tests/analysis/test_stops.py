@@ -324,3 +324,10 @@ def test_what_time_breaks_anyway_is_told_of_a_way():
     in_time = walk.ways.attempt([replace(slowly[0], takes=MINUTE), on], place.stopping)
     assert in_time is not None
     assert in_time.late == ()
+
+
+def test_how_far_it_is_ends_with_all_that_there_are():
+    """Whoever is told how far it is hears of every stop point that is done, up to the last of them."""
+    told = []
+    report = stop_points(*world(), tell=lambda *so_far: told.append(so_far))
+    assert told == [(number, len(report.points)) for number in range(1, len(report.points) + 1)]
