@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -25,8 +25,7 @@ from cfgtrack.answers.proposing import proposed, telling_new_starts
 from cfgtrack.files.phrase import parse_phrase, phrase, split_phrase
 from cfgtrack.files.rules import read_rules
 from cfgtrack.model.action import BOOK_ACTIONS, LIFT
-from cfgtrack.model.configuration import Configuration
-from cfgtrack.model.defect import Defect, all_defects, defects_about, defects_on
+from cfgtrack.model.defect import Defect, all_defects, defects_about, defects_over
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.kept import KeptCheck
 from cfgtrack.model.lock import locks_on, tags_on, told
@@ -90,20 +89,13 @@ def check(
         report = _with_cures(past, chosen, meant, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
-        defects = _defects_of(past.configuration, touched)
+        defects = tuple(defects_over(past.configuration, touched))
         notes = (*notes, *_one_at_a_time(meant), *_mismatches(past, report))
         orders = _every_order(past, chosen, meant, tell=tell) if every_order else None
         standing = tuple(all_defects(past.configuration))
         return Checked(
             past.moment, report, tuple(remarks), defects, standing=standing, notes=notes, orders=orders
         )
-
-
-def _defects_of(now: Configuration, things: Iterable[str]) -> tuple[Defect, ...]:
-    """Return the defects of things and of what they belong to, each once."""
-    both = dict.fromkeys(one for thing in things for one in (thing, owner_of(thing)))
-    found = {(one.event, one.thing): one for thing in both for one in defects_on(now, thing)}
-    return tuple(found.values())
 
 
 def judged(

@@ -8,8 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cfgtrack.answers.past import Past
-from cfgtrack.answers.proposing import InForce, as_run, left_of, plan_in_force, telling_new_starts
-from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_instant
 from cfgtrack.model.trouble import NoAnswer, Problem, Refused
@@ -20,6 +18,7 @@ from cfgtrack.rules.rule import RuleSet
 if TYPE_CHECKING:
     from cfgtrack.analysis.check import Start
     from cfgtrack.analysis.progress import Run
+    from cfgtrack.answers.proposing import InForce
     from cfgtrack.rules.engine import Engine
 
 
@@ -37,10 +36,12 @@ def foreseen(past: Past, meant: AfterStep | None) -> Past:
     The same past where no step is meant. NoAnswer for no such step, or one that is over; Refused where something that
     comes before it can't be done.
     """
-    from cfgtrack.analysis.after import CannotFollow, after
-
     if meant is None:
         return past
+    from cfgtrack.analysis.after import CannotFollow, after
+    from cfgtrack.answers.proposing import as_run, left_of, plan_in_force, telling_new_starts
+    from cfgtrack.files.sequence import read_sequence
+
     if meant.file is not None:
         sequence, of = read_sequence(meant.file, past.plant), str(meant.file)
     else:

@@ -11,7 +11,7 @@ from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past
 from cfgtrack.model.defect import told
-from cfgtrack.model.lock import is_box, locks_on, wrong_holder
+from cfgtrack.model.lock import all_devices, is_box, wrong_holder
 from cfgtrack.model.plant import HOLD, Plant, port_of
 from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.model.unknown import OWNER, THING, UNKNOWN, expect_thing, find, no_such
@@ -121,7 +121,7 @@ def _unknown_holder(past: Past, name: str) -> str:
     known = {one.id for one in plant.places.values() if one.mobile or is_box(plant, one.id)}
     if name in known:
         return ""
-    known |= {device.holder for subject, _ in now.touched() for device in locks_on(now, subject)}
+    known |= {device.holder for device in all_devices(now) if not device.is_tag}
     known |= {line.entry.event.by or "" for line in past.journal.log(known=past.moment.known)}
     return "" if name in known else no_such("person or lock box", name, sorted(known - {""}))
 

@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.consequence import Consequence, Standing, consequence, with_what_followed
@@ -30,6 +30,9 @@ from cfgtrack.network.facing import mismatches
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.proof import Head, current_head, head_called
+
+if TYPE_CHECKING:
+    from cfgtrack.answers.proposing import InForce
 
 REPEATED = 1_000
 """An event that is recorded again is judged again if fewer than so many were since: who was told nothing asks soon."""
@@ -108,15 +111,13 @@ def _still_to_do(journal: Journal, found: Recorded) -> tuple[str, ...]:
     if event.step is None or event.plan is None or event.action in BOOK_ACTIONS | {REMARK, DEFECT, RECTIFY}:
         return ()
     from cfgtrack.analysis.progress import stands_for
-    from cfgtrack.answers.proposing import plan_in_force
 
-    past = Past(journal, Moment(*journal.moment(max(event.happened, journal.moment()[0]))), strict=False)
     try:
-        plan = plan_in_force(past)
+        plan, plant = _plan_by(journal, event)
     except Trouble:
         return ()
     step = plan.step(event.step)
-    if plan.revision.event != event.plan or step is None or stands_for(past.plant, step.action, event):
+    if plan.revision.event != event.plan or step is None or stands_for(plant, step.action, event):
         return ()
     sentence = (
         f"warning: step {step.id} says {phrase(step.action)}: that is still to be done (`cfgtrack done {step.id}`); if"
@@ -128,13 +129,12 @@ def _still_to_do(journal: Journal, found: Recorded) -> tuple[str, ...]:
 def _of_the_plan(journal: Journal, action: Action) -> tuple[Action, tuple[str, ...]]:
     """Return an action that names a step with the revision in force, and what is to be told of it."""
     name = action.step
-    if name is None or action.plan is not None or journal.entry(action.id) is not None:
+    if name is None or action.plan is not None:
         return action, ()
-    from cfgtrack.answers.proposing import plan_in_force
-
-    past = Past(journal, Moment(*journal.moment(max(action.happened, journal.moment()[0]))), strict=False)
+    if (repeated := journal.entry(action.id)) is not None:  # said again: of the plan that it was of
+        return replace(action, plan=repeated.event.plan), ()
     try:
-        plan = plan_in_force(past)
+        plan, _ = _plan_by(journal, action)
     except Trouble as err:
         return action, (f"warning: nobody knows step {name}: {err.problems[0].sentence}",)
     action = replace(action, plan=plan.revision.event)
@@ -142,6 +142,14 @@ def _of_the_plan(journal: Journal, action: Action) -> tuple[Action, tuple[str, .
         return action, ()
     near = no_such("step", name, [step.id for step in plan.plan.steps])
     return action, (f"warning: {near} in {plan.revision.called}",)
+
+
+def _plan_by(journal: Journal, action: Action) -> tuple[InForce, Plant]:
+    """Return the plan in force now, or when an action happens after that, with the plant of then. Trouble for none."""
+    from cfgtrack.answers.proposing import plan_in_force
+
+    past = Past(journal, Moment(*journal.moment(max(action.happened, journal.moment()[0]))), strict=False)
+    return plan_in_force(past), past.plant
 
 
 def _handed_over(journal: Journal, action: Action, said: str | None) -> Mapping[str, Any] | None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,23 +10,11 @@ import click
 from cfgtrack.cli import session as s
 from cfgtrack.cli.check import rules_option
 
-_EVERY = 0.2
-"""Seconds between two looks at how far it is."""
 
-
-def showing() -> Callable[[int], None] | None:
+def showing() -> Callable[[int], None]:
     """Return what shows on a terminal how many situations were looked at, over and over in one line."""
-    if not sys.stderr.isatty():
-        return None
-    last = [0.0]
-
-    def tell(situations: int) -> None:
-        now = time.monotonic()
-        if now - last[0] > _EVERY:
-            last[0] = now
-            click.echo(f"\r{situations} situations (Ctrl-C keeps what there is)\x1b[K", nl=False, err=True)
-
-    return tell
+    show = s.showing_text()
+    return lambda situations: show(f"{situations} situations")
 
 
 @s.command("orders")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from cfgtrack.model.quantity import Quantity
 from cfgtrack.model.signature import Signed
@@ -95,6 +95,15 @@ def device_words(action: Action) -> list[str]:
         between, holders = ["by"], [action.by]
     pairs = zip(between, holders, strict=False)
     return [action.action, thing, *(word for pair in pairs for word in pair)]
+
+
+class Objection(NamedTuple):
+    """Why an action can't be so: code, sentence, whom it is about, and the event that stands against it."""
+
+    code: str
+    sentence: str
+    subject: str
+    collides: str | None = None
 
 
 def plain_words(action: Action) -> list[str]:

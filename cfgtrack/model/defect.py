@@ -9,12 +9,12 @@ both together; without an action everything but looking, locking and tagging. Se
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import ClassVar, NamedTuple
+from typing import ClassVar
 
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import Action, Objection
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import ANY_ACTION, DEFECT_OF, NO_MATE, Effect, Event, defect_aspect, done_to
 from cfgtrack.model.plant import Plant, owner_of, port_of
@@ -78,15 +78,6 @@ class Defect:
         return ", ".join((self.cause, *(f"{name} {quantity}" for name, quantity in self.values.items())))
 
 
-class Objection(NamedTuple):
-    """Why a defect can't be so, or be rectified: code, sentence, whom it is about, what it collides with."""
-
-    code: str
-    sentence: str
-    subject: str
-    collides: str | None = None
-
-
 # --- what stands where -----------------------------------------------------------------------------------------------
 
 
@@ -112,16 +103,24 @@ def defects_about(now: View, thing: str) -> list[Defect]:
     return [one for there in (owner, *inside) for one in defects_on(now, there)]
 
 
+def defects_over(view: View, things: Iterable[str]) -> list[Defect]:
+    """Return the defects of things and of what they belong to; of what the plant has, and nothing twice."""
+    both = with_owners(one for one in things if view.plant.has_owner(owner_of(one)))
+    return [one for thing in both for one in defects_on(view, thing)]
+
+
+def with_owners(things: Iterable[str]) -> dict[str, None]:
+    """Return what has the defects of things, of a contact its shell, and what each belongs to."""
+    return {one: None for thing in things for one in (port_of(thing), owner_of(thing))}
+
+
 def met(view: View, action: Action) -> list[Defect]:
     """Return the defects of what an action is done to, of its mate and of what they belong to; not those it lifts."""
     named = (
         *done_to(view.plant, action),
         *((action.peer,) if isinstance(action, Event) and action.peer else ()),
     )
-    things = dict.fromkeys(one for thing in named for one in (port_of(thing), owner_of(thing)))
-    known = [
-        one for thing in things if view.plant.has_owner(owner_of(thing)) for one in defects_on(view, thing)
-    ]
+    known = defects_over(view, named)
     if action.action == ac.RECTIFY:
         known = [one for one in known if (one.bars, one.cause) != (action.bars, action.status)]
     return list({one.event: one for one in known}.values())
@@ -159,7 +158,7 @@ def barring(view: View, action: Action) -> Iterator[Defect]:
     if view.is_bare or action.action in NEVER_BARRED:
         return
     plant, named = view.plant, done_to(view.plant, action)
-    things = {thing: None for subject in named for thing in (port_of(subject), owner_of(subject))}
+    things = with_owners(named)
     if action.action in _MOVES:
         also = (action.place, *(action.moved if isinstance(action, Event) else ()))
         things.update(dict.fromkeys(filter(None, also)))
@@ -274,14 +273,11 @@ def _bad_pair(plant: Plant, action: Action) -> Iterator[Objection]:
 
 
 def _none_to_rectify(view: View, action: Action) -> Iterator[Objection]:
-    thing, *mates = action.subjects
-    if action.status and any(
-        one.mate == (mates[0] if mates else None) and one.bars == action.bars and one.cause == action.status
-        for one in defects_on(view, thing)
-    ):
-        return
+    thing = action.subjects[0]
     meant = _meant(view, action)
-    if len(meant) > 1:
+    if len(meant) == 1:
+        return
+    if meant:
         ways = " or ".join(f"`{one.lifted_by}`" for one in meant)
         yield Objection(
             "several", f"{len(meant)} defects stand on {thing}: say which, {ways}", thing, meant[0].event

@@ -11,10 +11,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 from cfgtrack.model import action as ac
-from cfgtrack.model.action import Action
+from cfgtrack.model.action import Action, Objection
 from cfgtrack.model.configuration import Configuration, View
 from cfgtrack.model.event import DEFECT_OF, LOCK_OF, TAG_OF, is_of_device
 from cfgtrack.model.kind import Kind
@@ -49,15 +48,6 @@ LOCKABLE = "a valve, switch, connector, cover or lock box"
 def holders_named(action: str) -> int:
     """Return how many say whose a lock or tag is: who hands his over names who takes it, too."""
     return 2 if action == ac.TRANSFER else 1
-
-
-class Objection(NamedTuple):
-    """Why a lock or tag can't be so: code, sentence, whom it is about, and the event that stands against it."""
-
-    code: str
-    sentence: str
-    subject: str
-    collides: str | None = None
 
 
 # --- what hangs where ------------------------------------------------------------------------------------------------

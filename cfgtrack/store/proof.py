@@ -21,7 +21,7 @@ from cfgtrack.model.time import Instant, is_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem, Refused, counted
 from cfgtrack.model.unknown import UNKNOWN, no_such
 from cfgtrack.store.canonical import NotCanonical, canonical_json
-from cfgtrack.store.database import Database
+from cfgtrack.store.database import Database, Row
 from cfgtrack.store.derive import READ_EVENT
 from cfgtrack.store.merkle import (
     HASH_SIZE,
@@ -59,14 +59,17 @@ class Head:
 
 def current_head(database: Database) -> Head:
     """Return the head over all events, as recorded with the last of them."""
-    row = database.row("SELECT number, root, known FROM tree_head ORDER BY number DESC LIMIT 1")
-    return Head(0, Frontier().root(), 0) if row is None else Head(row[0], bytes(row[1]), row[2])
+    return _head_of(database.row("SELECT number, root, known FROM tree_head ORDER BY number DESC LIMIT 1"))
 
 
 def head_as_known(database: Database, known: int) -> Head:
     """Return the head over all events that were known by an instant: the last write's by then."""
     sql = "SELECT number, root, known FROM tree_head WHERE known <= :known ORDER BY number DESC LIMIT 1"
-    row = database.row(sql, {"known": known})
+    return _head_of(database.row(sql, {"known": known}))
+
+
+def _head_of(row: Row | None) -> Head:
+    """Return the head that a row holds, that over nothing where there is none."""
     return Head(0, Frontier().root(), 0) if row is None else Head(row[0], bytes(row[1]), row[2])
 
 

@@ -119,3 +119,10 @@ def test_the_first_of_one(plant: Command) -> None:
     assert one["ways"] == all_["ways"][:1]
     assert [device["action"] for device in one["ways"][0]["devices"]] == ["shut", "shut"]
     assert (one["complete"], all_["complete"]) == (False, True)
+
+
+def test_who_was_handed_a_lock_on_a_box_is_known(plant: Command) -> None:
+    """Whose lock hangs on a lock box is somebody known, though nothing was done by him and nothing was moved."""
+    plant.ok("lock", "BOX", "--by", "ANN", "--at", "2031-05-01T08:01:00Z")
+    plant.ok("transfer", "BOX", "from", "ANN", "to", "BEN", "--by", "ANN", "--at", "2031-05-01T08:02:00Z")
+    assert "needs BEN" in plant.ok("isolate", "PUMP", "--for", "BEN")

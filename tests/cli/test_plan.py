@@ -445,6 +445,16 @@ def test_a_record_that_names_a_step_is_of_the_plan_in_force(plan: Command) -> No
     assert said.err.startswith("warning: there is no step A22; near names: A2")
 
 
+def test_a_record_that_names_a_step_may_be_said_again(plan: Command) -> None:
+    """The same event, said again by its id, is the one that is recorded, whichever plan is in force by then."""
+    said = ("shut", "P:V1", "step=A1", "--at", t(4), "--id", "one", "--by", "ANN")
+    plan.ok(*said)
+    plan.ok(*said)
+    plan.ok("plan", "adopt", plan.file("next.toml", PLAN.replace("4 min", "5 min")), "--at", t(5))
+    plan.ok(*said)
+    assert [(one["id"], one["plan"]) for one in history(plan) if one.get("step")] == [("one", "first-plan")]
+
+
 def besides(command: Command, minute: int = 59) -> list[str]:
     """Return the events that were done besides the plan."""
     return [one["event"] for one in command("progress", "--json", "--at", t(minute)).json["extra"]]
