@@ -11,10 +11,7 @@ import argparse
 import gc
 import os
 import time
-import tracemalloc
 from collections.abc import Callable, Iterator
-from contextlib import chdir
-from tempfile import TemporaryDirectory
 from typing import NamedTuple
 
 from cfgtrack.analysis.check import Start, check
@@ -24,11 +21,10 @@ from cfgtrack.analysis.stops import stop_points
 from cfgtrack.analysis.way import find_way
 from cfgtrack.model.sequence import Schedule
 from tests.bench import plans_orders, plans_stops, plans_times
-from tests.bench.bench_rules import Yard
-from tests.bench.plans_way import as_problem, exchange
+from tests.bench.bench_rules import Yard, peak
+from tests.bench.plans_way import as_problem, exchange, planned
 
 AIM = 2.0
-PATIENCE = 60
 
 
 class Case(NamedTuple):
@@ -79,23 +75,13 @@ def any_order(name: str, ground: Ground) -> Case:
     )
 
 
-def planned(units: int) -> object:
-    """Have the planner find the shortest way, None where it is given up."""
-    from unified_planning.shortcuts import OneshotPlanner
-
-    problem = as_problem(units)
-    # It leaves its files where it stands when it is given up.
-    with TemporaryDirectory() as away, chdir(away), OneshotPlanner(name="fast-downward-opt") as planner:
-        return planner.solve(problem, timeout=PATIENCE).plan
-
-
 def way(units: int) -> Case:
     """Return the case of the shortest way."""
     rules, begin, goal = exchange(units)
     return Case(
         f"shortest way, {units} unit{'s' * (units > 1)} exchanged",
         lambda: find_way(rules, begin, goal),
-        lambda: planned(units),
+        lambda: planned(as_problem(units)),
         "unified-planning",
         lambda found: f"{found.found.cost} steps, proved: {found.found.proved}",  # type: ignore[attr-defined]
     )
@@ -134,10 +120,7 @@ def row(case: Case) -> tuple[str, ...]:
     """Measure a case; return its row of the table."""
     seconds, found = cost(case.ours)
     peer, theirs = cost(case.theirs)
-    tracemalloc.start()
-    case.ours()
-    memory = tracemalloc.get_traced_memory()[1] / 1e6
-    tracemalloc.stop()
+    memory = peak(case.ours)
     given_up = case.peer == "unified-planning" and theirs is None
     ratio = f"{'under ' if given_up else ''}{seconds / max(peer, 1e-6):.2g}"
     name = f"{case.peer} ({peer:.2g} s{', given up' * given_up})"

@@ -12,7 +12,6 @@ import argparse
 import gc
 import random
 import time
-import tracemalloc
 from collections.abc import Callable
 from typing import Any
 
@@ -24,6 +23,7 @@ from cfgtrack.model.configuration import Configuration, State
 from cfgtrack.model.part import InternalLink, Node, Part, Port
 from cfgtrack.model.plant import Plant, Unit
 from cfgtrack.network.network import compile_network
+from tests.bench.bench_rules import peak
 
 TUBE = Part(
     "tube",
@@ -117,10 +117,7 @@ def main() -> None:
         f"  isolate, {ways}{'' if found.complete else '+'} cuts with what they do: {ours:.2f} s"
         f" = {ours / theirs:.2f} of networkx"
     )
-    tracemalloc.start()
-    isolation(network, now, [target])
-    print(f"  memory of isolate: {tracemalloc.get_traced_memory()[1] / 1e6:.0f} MB")
-    tracemalloc.stop()
+    print(f"  memory of isolate: {peak(lambda: isolation(network, now, [target])):.0f} MB")
     spent, devices = timed(lambda: devices_of(network, now))
     print(f"    of which to look at {len(devices):,} devices: {spent:.2f} s")
     valves = [f"{tube}:VA" for tube, *_ in chance.sample(tubes, 10)]

@@ -9,55 +9,40 @@ tracks alone would allow: each would be such a run.
 from __future__ import annotations
 
 import random
-import tempfile
-import time
-import tracemalloc
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from math import log10
-from pathlib import Path as File
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from cfgtrack.analysis.check import Start
 from cfgtrack.analysis.orders import Ground, orders
-from cfgtrack.answers.moment import Moment
-from cfgtrack.answers.past import Past
-from cfgtrack.files.definition import read_definition
-from cfgtrack.files.rows import read_rows
 from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import resolve
 from cfgtrack.model.sequence import Outing, Schedule, Sequence, Step
-from cfgtrack.model.time import parse_instant
 from cfgtrack.rules.match import ActionMatch
 from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.selection import Selection
-from cfgtrack.rules.what.path import Path
+from cfgtrack.rules.what.path import Path as Reaches
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.within import Within
-from cfgtrack.store.journal import create, open_journal
-from tests.bench.bench_rules import Yard
+from tests.bench.bench_rules import Yard, peak, timed
 from tests.bench.plans_way import BOLTS, CONNECTORS, COUPLINGS, exchange
+from tests.demo.as_run import DEMO, PLAN, demo_past
 
 SECOND = 1_000_000
-DEMO = File(__file__).parents[2] / "demo"
 
 
 def demo() -> Ground:
     """Return the demo's plan up to its largest outing."""
-    now = parse_instant("2025-11-01T00:00:00Z")
-    path = tempfile.mkdtemp() + "/journal.db"
-    create(path)
-    with open_journal(path, clock=lambda: now) as journal:
-        journal.load(read_definition([DEMO / "hardware.toml"]), by="bench", recorder="bench")
-        with (DEMO / "as-run.csv").open(encoding="utf-8", newline="") as stream:
-            rows = list(read_rows(stream, journal.plant(), where="as-run.csv"))
-        journal.take(rows)  # type: ignore[arg-type]
-        past = Past(journal, Moment(*journal.moment()))
+    with TemporaryDirectory() as folder, demo_past(Path(folder)) as past:
         rules = read_rules([DEMO / "rules.toml"], past.plant)
-        plan = read_sequence(DEMO / "exchange.toml", past.plant)
+        plan = read_sequence(PLAN, past.plant)
         most = max(plan.outings, key=lambda o: sum(step.outing == o.id for step in plan.steps))
         kept = plan.outings[: plan.outings.index(most) + 1]
         names = {outing.id for outing in kept}
@@ -107,7 +92,7 @@ def side_by_side(tracks: int, long: int) -> Ground:
                 2,
                 "common practice",
                 Always(3600 * SECOND),
-                Path("fluid", Selection(of="it"), Selection(expansion=True)),
+                Reaches("fluid", Selection(of="it"), Selection(expansion=True)),
                 Selection(liquid=True),
             ),
             Rule(
@@ -228,13 +213,6 @@ def floor(ground: Ground) -> Callable[[], None]:
     return run
 
 
-def timed(what: Callable[[], object]) -> float:
-    """Return how long something takes on one core, in seconds."""
-    begin = time.process_time()
-    what()
-    return time.process_time() - begin
-
-
 def main() -> None:
     """Print a line for each plan."""
     print("every order of a plan           seconds   MB   situations   verdict     engine runs   orders")
@@ -246,15 +224,12 @@ def main() -> None:
     ):
         ground = make()
         ground.engine()
-        once = min(timed(floor(ground)) for _ in range(3))
-        found = orders(ground, cures=False)
-        took = timed(lambda: orders(ground, cures=False))  # noqa: B023 - used at once
-        tracemalloc.start()
-        orders(ground, cures=False)
-        peak = tracemalloc.get_traced_memory()[1] / 2**20
-        tracemalloc.stop()
+        search = partial(orders, ground, cures=False)
+        once = timed(floor(ground))
+        found = search()
+        took = timed(search, 1)
         print(
-            f"{name:30}  {took:8.2f} {peak:5.0f}  {found.situations:10}   {found.verdict:10}"
+            f"{name:30}  {took:8.2f} {peak(search):5.0f}  {found.situations:10}   {found.verdict:10}"
             f" {took / once:10.1f}   at most 10^{at_most(ground.proposal):.0f}"
         )
 

@@ -10,26 +10,21 @@ from __future__ import annotations
 
 import gc
 import random
-import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import NamedTuple
 
 from cfgtrack.analysis.check import Start, check
 from cfgtrack.analysis.failures import FailureReport, Question, failures, failures_of
 from cfgtrack.analysis.leaving import May
 from cfgtrack.analysis.stops import stop_points
-from cfgtrack.answers.asking import Asking
-from cfgtrack.answers.past import Past
-from cfgtrack.files.definition import read_definition
 from cfgtrack.files.failures import ways_of_failing
-from cfgtrack.files.rows import read_rows
 from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import read_sequence
 from cfgtrack.model.action import Action
 from cfgtrack.model.sequence import Outing, Sequence, Step
-from cfgtrack.model.trouble import Problem
 from cfgtrack.network.network import Network
 from cfgtrack.rules.rule import RuleSet
 from cfgtrack.rules.selection import Selection
@@ -37,10 +32,9 @@ from cfgtrack.rules.what.path import Path as Reaches
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.when.always import Always
 from cfgtrack.rules.when.by import By
-from cfgtrack.store.journal import create, open_journal, system_clock
 from tests.bench.bench_rules import IT, LIKELY, SECOND, TANK, Yard, peak, rule, timed
+from tests.demo.as_run import DEMO, PLAN, demo_past
 
-DEMO = Path(__file__).parents[2] / "demo"
 HOUR = 3600 * SECOND
 AT_ONCE = 8
 
@@ -106,21 +100,11 @@ class Asked(NamedTuple):
 @contextmanager
 def demo_asked() -> Iterator[Asked]:
     """Give the demo's exchange as it is asked about: its journal is there for so long."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = str(Path(folder) / "journal.db")
-        create(path)
-        with open_journal(path, clock=system_clock) as journal:
-            journal.load(read_definition([DEMO / "hardware.toml"]), by="bench", recorder="bench")
-            with (DEMO / "as-run.csv").open(encoding="utf-8", newline="") as stream:
-                rows = read_rows(stream, journal.plant(), where="as-run.csv")
-                journal.take(row for row in rows if not isinstance(row, Problem))
-        asking = Asking(path, at="2025-11-01T00:00:00Z")
-        with asking.read() as journal:
-            past = Past(journal, asking.moment(journal))
-            rules = read_rules([DEMO / "rules.toml"], past.plant)
-            plan = read_sequence(DEMO / "exchange.toml", past.plant)
-            begin = past.start_for(rules)
-            yield Asked(Question(rules, begin, plan, ways_of_failing(), recorded=past.start), past.networks)
+    with TemporaryDirectory() as folder, demo_past(Path(folder)) as past:
+        rules = read_rules([DEMO / "rules.toml"], past.plant)
+        plan = read_sequence(PLAN, past.plant)
+        begin = past.start_for(rules)
+        yield Asked(Question(rules, begin, plan, ways_of_failing(), recorded=past.start), past.networks)
 
 
 def demo() -> None:

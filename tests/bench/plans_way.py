@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import time
+from contextlib import chdir
+from functools import partial
+from tempfile import TemporaryDirectory
+
 from cfgtrack.analysis.check import Start
 from cfgtrack.analysis.goal import Goal, Want, swap
+from cfgtrack.analysis.way import find_way
 from cfgtrack.files.definition import shipped
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
@@ -15,10 +21,14 @@ from cfgtrack.rules.selection import IT, Selection
 from cfgtrack.rules.what.no_path import NoPath
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.when.at import At
+from tests.bench.bench_rules import peak
 from tests.happening import happened
 
 BOLTS, COUPLINGS, CONNECTORS = 8, 6, 4
 """What the demo's unit is fixed and joined by: see demo/bolts.csv, couplings.csv and connectors.csv."""
+
+PATIENCE = 60
+"""So many seconds the planner is waited for."""
 
 
 def exchange(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS, *, sited=False):
@@ -211,35 +221,29 @@ def as_problem(units=1, bolts=BOLTS, couplings=COUPLINGS, connectors=CONNECTORS)
     return plan
 
 
-def main():
-    """Print how long the shortest ways take, and what memory, beside the planner with the same problem."""
-    import time
-    import tracemalloc
-    from contextlib import chdir
-    from tempfile import TemporaryDirectory
-
+def planned(problem):
+    """Have the planner find the shortest way, None where it is given up."""
     from unified_planning.shortcuts import OneshotPlanner
 
-    from cfgtrack.analysis.way import find_way
+    # It leaves its files where it stands when it is given up.
+    with TemporaryDirectory() as away, chdir(away), OneshotPlanner(name="fast-downward-opt") as planner:
+        return planner.solve(problem, timeout=PATIENCE).plan
 
-    patience = 60
+
+def main():
+    """Print how long the shortest ways take, and what memory, beside the planner with the same problem."""
     for units in (1, 2):
-        rules, begin, goal = exchange(units)
+        search = partial(find_way, *exchange(units))
         took = []
         for _ in range(3):
             started = time.perf_counter()
-            way = find_way(rules, begin, goal)
+            way = search()
             took.append(time.perf_counter() - started)
-        tracemalloc.start()
-        find_way(rules, begin, goal)
-        memory = tracemalloc.get_traced_memory()[1] / 1e6
-        tracemalloc.stop()
+        memory = peak(search)
         problem, started = as_problem(units), time.perf_counter()
-        # It leaves its files where it stands when it is given up.
-        with TemporaryDirectory() as away, chdir(away), OneshotPlanner(name="fast-downward-opt") as planner:
-            result = planner.solve(problem, timeout=patience)
+        plan = planned(problem)
         theirs = time.perf_counter() - started
-        length = None if result.plan is None else len(result.plan.actions)
+        length = None if plan is None else len(plan.actions)
         print(
             f"exchange of {units}: {way.found.cost} steps proved {way.found.proved} in {min(took):.2f} s,"
             f" {way.looked} situations, {memory:.0f} MB; planner: {length} steps in {theirs:.1f} s"

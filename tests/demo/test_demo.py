@@ -12,8 +12,8 @@ import tomllib
 from collections import Counter
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import cache
 from itertools import accumulate, pairwise
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -28,70 +28,27 @@ from cfgtrack.analysis.reorder import Plan
 from cfgtrack.analysis.state import unit_state
 from cfgtrack.analysis.stops import StopReport, stop_points
 from cfgtrack.analysis.verdict import Verdict
-from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.past import Past
 from cfgtrack.files.definition import read_definition, shipped
 from cfgtrack.files.failures import ways_of_failing
-from cfgtrack.files.rows import read_rows
-from cfgtrack.files.rules import read_rules
 from cfgtrack.files.sequence import parse_sequence
 from cfgtrack.files.sequence_writer import sequence_text
 from cfgtrack.model.action import END
 from cfgtrack.model.event import Event
 from cfgtrack.model.time import format_instant, parse_instant
-from cfgtrack.model.trouble import Problem
 from cfgtrack.rules.finding import Clock, Finding
-from cfgtrack.store.journal import create, open_journal
+from tests.demo.as_run import DEMO, FAULTY, PLAN, PROMISES, ROOT, instant
 
-ROOT = Path(__file__).parents[2]
-DEMO = ROOT / "demo"
-PROMISES: dict[str, Any] = tomllib.loads((DEMO / "promises.toml").read_text(encoding="utf-8"))
 FAULTS: dict[str, dict[str, Any]] = {fault["repair"]: fault for fault in PROMISES["fault"]}
-PLAN, FAULTY = (DEMO / str(PROMISES["plan"][name]) for name in ("file", "faulty"))
 JOURNAL, EXCHANGED, AFTERWARDS = PROMISES["journal"], PROMISES["exchanged"], PROMISES["afterwards"]
 INTERFACES: list[dict[str, Any]] = EXCHANGED["interface"]
 
 
-def instant(promised: datetime) -> int:
-    """Return a promised time in microseconds, as the tool has it."""
-    return parse_instant(promised.astimezone(UTC).isoformat())
-
-
-NOW = instant(PROMISES["now"])
-
-
-@pytest.fixture(scope="module")
-def past(tmp_path_factory):
-    """Give the demo's journal after its as-run rows, seen from where they end."""
-    path = str(tmp_path_factory.mktemp("demo") / "journal.db")
-
-    def clock() -> int:
-        return NOW
-
-    create(path)
-    with open_journal(path, clock=clock) as journal:
-        journal.load(read_definition([DEMO / "hardware.toml"]), by="test", recorder="test")
-        name = DEMO / "as-run.csv"
-        with name.open(encoding="utf-8", newline="") as stream:
-            rows = list(read_rows(stream, journal.plant(), where=str(name)))
-        problems = [row for row in rows if isinstance(row, Problem)]
-        assert problems == []
-        tally = journal.take(row for row in rows if not isinstance(row, Problem))
-        taken = (JOURNAL["recorded"], len(JOURNAL["repeated"]), 0)
-        assert (tally.recorded, tally.repeated, tally.refused) == taken
-        yield Past(journal, Moment(*journal.moment()))
-
-
-@pytest.fixture(scope="module")
-def rules(past):
-    """Give the demo's rules."""
-    return read_rules([DEMO / "rules.toml"], past.plant)
-
-
 @pytest.fixture(scope="module")
 def checked(past, rules):
-    """Check the text of a sequence against the demo's rules, from where the as-run journal ends."""
+    """Check the text of a sequence against the demo's rules, from where the as-run journal ends; the same text once."""
 
+    @cache
     def run(text: str) -> CheckReport:
         proposal = parse_sequence(text, past.plant, name="sequence.toml")
         return check(rules, past.start, proposal, networks=past.networks)
@@ -283,25 +240,23 @@ def test_every_duration_that_was_written_is_used(checked, good):
 
 
 @pytest.mark.parametrize("which", [0, 1, 2], ids=["low", "likely", "high"])
-def test_the_good_sequence_passes_at_every_pace(past, rules, good, which):
+def test_the_good_sequence_passes_at_every_pace(past, rules, written, which):
     """When every step takes its low, its likely or its high time, the good sequence breaks no rule."""
-    proposal = parse_sequence(good, past.plant, name="sequence.toml")
-    steps = tuple(replace(step, takes=(step.takes[which],) * 3) for step in proposal.steps)
-    report = check(rules, past.start, replace(proposal, steps=steps), networks=past.networks)
+    steps = tuple(replace(step, takes=(step.takes[which],) * 3) for step in written.steps)
+    report = check(rules, past.start, replace(written, steps=steps), networks=past.networks)
     assert (report.new, report.clocks) == ((), ())
 
 
 @given(st.randoms(use_true_random=False), st.booleans())
 @settings(max_examples=25)
-def test_the_good_sequence_needs_no_luck(past, good, rules, random, extreme):
+def test_the_good_sequence_needs_no_luck(past, written, rules, random, extreme):
     """Whatever its steps take between their low and high durations, the good sequence breaks no rule."""
-    proposal = parse_sequence(good, past.plant, name="sequence.toml")
     steps = []
-    for step in proposal.steps:
+    for step in written.steps:
         low, _, high = step.takes
         takes = random.choice((low, high)) if extreme else random.randint(low, high)
         steps.append(replace(step, takes=(takes, takes, takes)))
-    report = check(rules, past.start, replace(proposal, steps=tuple(steps)), networks=past.networks)
+    report = check(rules, past.start, replace(written, steps=tuple(steps)), networks=past.networks)
     assert (report.new, report.clocks) == ((), ())
 
 
@@ -453,10 +408,9 @@ def test_nothing_but_the_demo_names_its_plant():
 
 
 @pytest.fixture(scope="module")
-def stops(past, rules, good) -> StopReport:
+def stops(past, rules, written) -> StopReport:
     """Give the stop points of the plan."""
-    plan = parse_sequence(good, past.plant)
-    return stop_points(rules, past.start, plan, networks=past.networks, recorded=past.start)
+    return stop_points(rules, past.start, written, networks=past.networks, recorded=past.start)
 
 
 def test_the_plan_has_stop_points_of_all_three_verdicts(stops):
@@ -468,10 +422,9 @@ def test_the_plan_has_stop_points_of_all_three_verdicts(stops):
     assert all(point.way_out is not None for point in stops.points if point.may.value == "no")
 
 
-def test_a_step_without_a_way_out_is_named(past, rules, good):
+def test_a_step_without_a_way_out_is_named(past, rules, written):
     """Where the cage stands still with people up nobody gets down, and that is said; not where a bolt won't release."""
-    plan = parse_sequence(good, past.plant)
-    question = Question(rules, past.start, plan, ways_of_failing())
+    question = Question(rules, past.start, written, ways_of_failing())
     told = PROMISES["failing"]
     for name in ("lost", "mended"):
         report = failures(replace(question, only=told[name]["step"]), networks=past.networks)

@@ -27,7 +27,7 @@ from cfgtrack.model.sequence import Laid, Sequence, Step, lay_out
 from cfgtrack.model.time import MINUTE, format_instant
 from cfgtrack.model.trouble import Trouble
 from tests.cli.conftest import Answer, Command
-from tests.demo.test_demo import DEMO, PLAN
+from tests.demo.as_run import DEMO, PLAN
 
 LOST = 30 * MINUTE
 DONE = 40

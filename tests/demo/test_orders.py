@@ -18,8 +18,6 @@ from cfgtrack.analysis.orders import (
     without_wait,
 )
 from cfgtrack.analysis.verdict import Verdict
-from cfgtrack.files.sequence import read_sequence
-from tests.demo.test_demo import PLAN, past, rules  # noqa: F401 - fixtures
 from tests.rules.test_engine import CASES
 
 if TYPE_CHECKING:
@@ -30,16 +28,15 @@ USUAL = 300
 
 
 @pytest.fixture(scope="module")
-def plan(past):  # noqa: F811
-    """Give the demo's plan."""
-    return read_sequence(PLAN, past.plant)
-
-
-@pytest.fixture(scope="module")
-def ground(past, rules, plan):  # noqa: F811
+def ground(past, rules, written):
     """Give what its orders are searched on."""
     return Ground(
-        rules, past.start_for(rules), plan, networks=past.networks, variances=past.variances, begun=past.begun
+        rules,
+        past.start_for(rules),
+        written,
+        networks=past.networks,
+        variances=past.variances,
+        begun=past.begun,
     )
 
 
@@ -55,18 +52,18 @@ def waits_of(plan: Sequence) -> list[Wait]:
     return [Wait(step.id, other) for step in plan.steps for other in step.after]
 
 
-def test_each_wait_is_needed_or_is_not(ground, plan):
+def test_each_wait_is_needed_or_is_not(ground, written):
     """Without a wait either some order goes wrong, and not with the wait; or every order is clear without it, too.
 
     Of all of them a few each time, drawn anew; all where `CFGTRACK_CASES` asks for more than usual.
     """
     searching = Orders(ground)
-    assert searching.search(plan).bad is None
-    known, number = searching.known, {outing.id: n for n, outing in enumerate(plan.outings)}
-    outing_of = {step.id: number[step.outing] for step in plan.steps}
-    waits = waits_of(plan)
+    assert searching.search(written).bad is None
+    known, number = searching.known, {outing.id: n for n, outing in enumerate(written.outings)}
+    outing_of = {step.id: number[step.outing] for step in written.steps}
+    waits = waits_of(written)
     for wait in waits if CASES > USUAL else Random().sample(waits, 4):
-        without = without_wait(plan, wait)
+        without = without_wait(written, wait)
         found = searching.anew_from(without, outing_of[wait.step], known)
         assert not found.cut
         if found.bad is not None:

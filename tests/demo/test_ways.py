@@ -6,10 +6,7 @@ What the goal is stands in demo/goal.toml, and that is where the written exchang
 from __future__ import annotations
 
 import random
-import tomllib
 from dataclasses import replace
-from datetime import UTC
-from pathlib import Path
 
 import pytest
 
@@ -17,49 +14,13 @@ from cfgtrack.analysis.check import check
 from cfgtrack.analysis.completing import complete
 from cfgtrack.analysis.exchange import find_exchange, without
 from cfgtrack.analysis.goal import Takes, swap
-from cfgtrack.answers.moment import Moment
-from cfgtrack.answers.past import Past
-from cfgtrack.files.definition import read_definition
 from cfgtrack.files.goal import read_goal, times_in
-from cfgtrack.files.rows import read_rows
-from cfgtrack.files.rules import read_rules
-from cfgtrack.files.sequence import parse_sequence, read_sequence
+from cfgtrack.files.sequence import parse_sequence
 from cfgtrack.files.sequence_writer import sequence_text
 from cfgtrack.model.action import INSPECT, MEASURE, PLACE
-from cfgtrack.model.time import parse_instant
-from cfgtrack.model.trouble import Problem
-from cfgtrack.store.journal import create, open_journal
+from tests.demo.as_run import DEMO, PROMISES
 
-DEMO = Path(__file__).parents[2] / "demo"
-PROMISES = tomllib.loads((DEMO / "promises.toml").read_text(encoding="utf-8"))
-NOW = parse_instant(PROMISES["now"].astimezone(UTC).isoformat())
 FAILED, SPARE = PROMISES["exchanged"]["failed"], PROMISES["exchanged"]["spare"]
-
-
-@pytest.fixture(scope="module")
-def past(tmp_path_factory):
-    """Give the demo's journal after its as-run rows."""
-    path = str(tmp_path_factory.mktemp("ways") / "journal.db")
-    create(path)
-    with open_journal(path, clock=lambda: NOW) as journal:
-        journal.load(read_definition([DEMO / "hardware.toml"]), by="test", recorder="test")
-        name = DEMO / "as-run.csv"
-        with name.open(encoding="utf-8", newline="") as stream:
-            rows = list(read_rows(stream, journal.plant(), where=str(name)))
-        journal.take(row for row in rows if not isinstance(row, Problem))
-        yield Past(journal, Moment(*journal.moment()))
-
-
-@pytest.fixture(scope="module")
-def rules(past):
-    """Give the demo's rules."""
-    return read_rules([DEMO / "rules.toml"], past.plant)
-
-
-@pytest.fixture(scope="module")
-def written(past):
-    """Give the written exchange."""
-    return read_sequence(DEMO / PROMISES["plan"]["file"], past.plant)
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from io import StringIO
 from typing import Any
 
@@ -14,26 +14,16 @@ from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.files.rows import read_rows, write_csv, write_jsonl
 from cfgtrack.model import defect
 from cfgtrack.model.action import Action
-from cfgtrack.model.configuration import View
-from cfgtrack.model.time import parse_instant
 from cfgtrack.model.trouble import Problem, Refused
 from cfgtrack.store import record
 from cfgtrack.store.audit import audit
 from cfgtrack.store.journal import Journal, open_journal, system_clock
 from cfgtrack.store.ocel import write_ocel
 from cfgtrack.store.upkeep import rebuild
-from cfgtrack.store.view import SqlView
 from tests.model.test_defect import ACTIONS, DEFINITION, PLANT, SAID, Page, seen, step
 from tests.store.conftest import FreshUrl, Server
+from tests.store.paged import NOW, START, Paged, opened, view_of
 from tests.store.test_security import open_to_the_clerk
-
-START = parse_instant("2031-01-01T00:00:00Z")
-NOW = START + 1_000_000
-
-
-def opened(url: str) -> Journal:
-    """Return a journal of a fixed present."""
-    return open_journal(url, clock=lambda: NOW)
 
 
 def begun(journal: Journal) -> None:
@@ -52,11 +42,6 @@ def phrase(text: str, tick: int, **more: Any) -> Action:
     """Return the action of a phrase, so many ticks after the start."""
     found = parse_phrase(split_phrase(text), PLANT, id=f"e{tick}", happened=START + tick)
     return replace(found, **more)
-
-
-def view_of(journal: Journal, at: int, known: int) -> View:
-    """Return a configuration of which each thing is asked for by itself."""
-    return SqlView(journal.database, journal.plant(), at, known)
 
 
 def test_what_can_t_be_done_is_refused_with_who_said_so(url: str) -> None:
@@ -149,22 +134,6 @@ def test_within_one_batch_too(url: str, few: int, monkeypatch: pytest.MonkeyPatc
 # --- random histories with corrections, against the page ------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Line:
-    """One event as the page has it. `ended`: the line from which on it no longer counts.
-
-    `wrote`: what it is recorded to have changed, beyond its words: which mate went, which defect was meant.
-    """
-
-    letters: str
-    happened: int
-    turn: int
-    id: str
-    known: int
-    ended: int = 10**9
-    wrote: tuple[object, ...] = ()
-
-
 def changes(page: Page, letters: str) -> tuple[object, ...]:
     """Return what an event changes on the page beyond its words: the plug that comes out, the defect that is lifted."""
     after = step(page, letters)
@@ -173,13 +142,7 @@ def changes(page: Page, letters: str) -> tuple[object, ...]:
     return () if after is None else (page.stands - after.stands,)
 
 
-def replayed(lines: list[Line], at: int = 10**9, line: int = 10**8) -> Page | None:
-    """Return the page after all that counts, in the order of time; None where one of them can't have been so."""
-    page: Page | None = Page()
-    for one in sorted(lines, key=lambda one: (one.happened, one.turn)):
-        if page is not None and one.known <= line < one.ended and one.happened <= at:
-            page = step(page, one.letters) if one.wrote == changes(page, one.letters) else None
-    return page
+PAGED = Paged(Page(), ACTIONS, step, changes, said, seen)
 
 
 @pytest.mark.parametrize("few", [0, 1_000], ids=["in-memory", "asking"])
@@ -193,49 +156,7 @@ def test_random_histories_are_judged_as_the_page_does(
     A row is taken exactly where all that then counts, from the first to the last, is possible on the page.
     """
     monkeypatch.setattr(record, "FEW", few)
-    url = fresh_url()
-    with opened(url) as journal:
-        begun(journal)
-        lines: list[Line] = []
-        known_at = [journal.moment()[1]]
-        for number in range(1, data.draw(st.integers(4, 16)) + 1):
-            how = data.draw(st.sampled_from(["new", "new", "new", "supersede", "withdraw"]))
-            counting = [one for one in lines if one.ended == 10**9]
-            target = data.draw(st.sampled_from(counting)) if how != "new" and counting else None
-            tick = data.draw(st.integers(1, 6))
-            if target is not None and how == "supersede" and data.draw(st.booleans()):
-                tick = target.happened
-            ahead = [one if one is not target else replace(one, ended=len(known_at)) for one in lines]
-            if target is not None and how == "withdraw":
-                action = Action(f"w{number}", "withdraw", (), NOW, withdraws=target.id, reason="was not so")
-            else:
-                likely = [a for a in ACTIONS if step(replayed(lines, tick) or Page(), a) is not None]
-                letters = data.draw(st.sampled_from(likely + likely + ACTIONS))
-                action = said(letters, tick, f"n{number}")
-                turn = 1000 + number
-                if target is not None:
-                    action = replace(action, supersedes=target.id, reason="was otherwise")
-                    turn = target.turn if target.happened == tick else turn
-                before = [one for one in ahead if (one.happened, one.turn) < (tick, turn)]
-                wrote = changes(replayed(before) or Page(), letters)
-                ahead.append(Line(letters, tick, turn, action.id, len(known_at), wrote=wrote))
-            if replayed(ahead) is None:
-                with pytest.raises(Refused):
-                    journal.record([action])
-                continue
-            journal.record([action])
-            lines = ahead
-            known_at.append(journal.moment()[1])
-        for tick in range(8):
-            for line, known in enumerate(known_at):
-                expected = replayed(lines, tick, line)
-                assert seen(journal.configuration(START + tick, known)) == expected
-                assert seen(view_of(journal, START + tick, known)) == expected
-        assert audit(journal.database).is_sound
-    rebuild(url)
-    with opened(url) as journal:
-        assert audit(journal.database).is_sound
-        assert seen(journal.configuration(NOW)) == replayed(lines)
+    PAGED.judges(data, fresh_url(), begun)
 
 
 TOLD = (

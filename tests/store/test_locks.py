@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from io import StringIO
 
 import pytest
@@ -11,35 +11,18 @@ from hypothesis import strategies as st
 
 from cfgtrack.files.rows import read_rows, write_csv, write_jsonl
 from cfgtrack.model.action import Action
-from cfgtrack.model.configuration import View
-from cfgtrack.model.time import parse_instant
 from cfgtrack.model.trouble import Problem, Refused
 from cfgtrack.store import record
 from cfgtrack.store.audit import audit
-from cfgtrack.store.journal import Journal, open_journal
-from cfgtrack.store.upkeep import rebuild
-from cfgtrack.store.view import SqlView
 from tests.model.test_lock_enumerated import ACTIONS, DEFINITION, SAID, Page, seen, step
 from tests.store.conftest import FreshUrl
-
-START = parse_instant("2031-01-01T00:00:00Z")
-NOW = START + 1_000_000
-
-
-def opened(url: str) -> Journal:
-    """Return a journal of a fixed present."""
-    return open_journal(url, clock=lambda: NOW)
+from tests.store.paged import NOW, START, Paged, opened
 
 
 def said(letters: str, tick: int, event_id: str = "") -> Action:
     """Return an action in the letters of the page, so many ticks after the start."""
     action: Action = SAID[letters]
     return replace(action, id=event_id or f"e{tick}", happened=START + tick)
-
-
-def view_of(journal: Journal, at: int, known: int) -> View:
-    """Return a configuration of which each thing is asked for by itself."""
-    return SqlView(journal.database, journal.plant(), at, known)
 
 
 def test_what_is_locked_is_refused_with_who_locked_it(url: str) -> None:
@@ -127,38 +110,13 @@ def test_whose_locks_a_place_or_person_has_is_in_the_history(url: str) -> None:
 # --- random histories with corrections, against the page ------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Line:
-    """One event as the page has it. `ended`: the line from which on it no longer counts.
-
-    `parted`: of a plug that was found out, that it was in till then: so its mate was changed with it.
-    """
-
-    letters: str
-    happened: int
-    turn: int
-    id: str
-    known: int
-    ended: int = 10**9
-    parted: bool = False
-
-
-def replayed(lines: list[Line], at: int = 10**9, line: int = 10**8) -> Page | None:
-    """Return the page after all that counts, in the order of time; None where one of them can't have been.
-
-    Nor can one that would have changed something else than is recorded of it.
-    """
-    page: Page | None = Page()
-    for one in sorted(lines, key=lambda one: (one.happened, one.turn)):
-        if page is not None and one.known <= line < one.ended and one.happened <= at:
-            page = step(page, one.letters) if one.parted == parts(page, one.letters) else None
-    return page
-
-
 def parts(page: Page, letters: str) -> bool:
     """Return whether an event finds a plug out that was in on the page."""
     _, verb, what, *_ = letters.split()
     return verb == "found-off" and what == "J" and "J" in page.on
+
+
+PAGED = Paged(Page(), ACTIONS, step, parts, said, seen)
 
 
 @pytest.mark.parametrize("few", [0, 1_000], ids=["in-memory", "asking"])
@@ -172,49 +130,7 @@ def test_random_histories_are_judged_as_the_page_does(
     A row is taken exactly where all that then counts, from the first to the last, is possible on the page.
     """
     monkeypatch.setattr(record, "FEW", few)
-    url = fresh_url()
-    with opened(url) as journal:
-        journal.load(DEFINITION, by=None, recorder=None)
-        lines: list[Line] = []
-        known_at = [journal.moment()[1]]
-        for number in range(1, data.draw(st.integers(4, 16)) + 1):
-            how = data.draw(st.sampled_from(["new", "new", "new", "supersede", "withdraw"]))
-            counting = [one for one in lines if one.ended == 10**9]
-            target = data.draw(st.sampled_from(counting)) if how != "new" and counting else None
-            tick = data.draw(st.integers(1, 6))
-            if target is not None and how == "supersede" and data.draw(st.booleans()):
-                tick = target.happened
-            ahead = [one if one is not target else replace(one, ended=len(known_at)) for one in lines]
-            if target is not None and how == "withdraw":
-                action = Action(f"w{number}", "withdraw", (), NOW, withdraws=target.id, reason="was not so")
-            else:
-                likely = [a for a in ACTIONS if step(replayed(lines, tick) or Page(), a) is not None]
-                letters = data.draw(st.sampled_from(likely + likely + ACTIONS))
-                action = said(letters, tick, f"n{number}")
-                turn = 1000 + number
-                if target is not None:
-                    action = replace(action, supersedes=target.id, reason="was otherwise")
-                    turn = target.turn if target.happened == tick else turn
-                before = [one for one in ahead if (one.happened, one.turn) < (tick, turn)]
-                parted = parts(replayed(before) or Page(), letters)
-                ahead.append(Line(letters, tick, turn, action.id, len(known_at), parted=parted))
-            if replayed(ahead) is None:
-                with pytest.raises(Refused):
-                    journal.record([action])
-                continue
-            journal.record([action])
-            lines = ahead
-            known_at.append(journal.moment()[1])
-        for tick in range(8):
-            for line, known in enumerate(known_at):
-                expected = replayed(lines, tick, line)
-                assert seen(journal.configuration(START + tick, known)) == expected
-                assert seen(view_of(journal, START + tick, known)) == expected
-        assert audit(journal.database).is_sound
-    rebuild(url)
-    with opened(url) as journal:
-        assert audit(journal.database).is_sound
-        assert seen(journal.configuration(NOW)) == replayed(lines)
+    PAGED.judges(data, fresh_url(), lambda journal: journal.load(DEFINITION, by=None, recorder=None))
 
 
 @pytest.mark.parametrize("form", ["csv", "jsonl"])
