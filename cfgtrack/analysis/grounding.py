@@ -15,7 +15,7 @@ from itertools import islice
 from cfgtrack.analysis.goal import Goal
 from cfgtrack.analysis.needs import Clauses, Needs, Pairs
 from cfgtrack.analysis.options import doers
-from cfgtrack.analysis.relaxed import Clause, Deed, Fact, Picture
+from cfgtrack.analysis.relaxed import Clause, Deed, Fact, Picture, in_order
 from cfgtrack.model.action import LIFT, PLACE, UNLOCK, Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import carries, rigid_group
@@ -35,13 +35,13 @@ from cfgtrack.rules.what.value import Value
 from cfgtrack.rules.when.at import At
 from cfgtrack.rules.when.by import By
 
-_OF_PICTURE = ("picture", "actions", "mentioned", "_numbers", "_asked", "_sited", "_ends")
+_OF_PICTURE = ("picture", "actions", "mentioned", "_numbers", "_asked", "_sited", "_ends", "_written")
 
-MOST_MATES = 12
-"""So many partners are thought of for a port that is to be joined to whatever fits."""
+MOST_MATES = 16
+"""So many partners are thought of for a port that is to be joined to whatever fits: of more, nothing is proved."""
 
 MOST_PROPOSED = 24
-"""So many moves are taken up at most of those that a broken rule proposes."""
+"""So many moves are taken up at most of those that a broken rule proposes: of more, nothing is proved."""
 
 
 class Grounding:
@@ -64,7 +64,13 @@ class Grounding:
         self._proposed: dict[object, Action] = {}
         self._pursued: dict[Fact, None] = {}
         self._needs = Needs(self._spots_of, self._mates_of, self._could_be)
+        self._left_out = False
         self._ground()
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether no move was left out for being one of too many: else what isn't found may be there all the same."""
+        return not (self._left_out or self._needs.left_out)
 
     def _ground(self) -> None:
         """Make the picture: anew as long as that teaches where else things may come to be, or what may be joined."""
@@ -84,6 +90,9 @@ class Grounding:
         self.actions: list[Action] = []
         self._numbers: dict[object, int] = {}
         self._asked: dict[Clause, None] = {}
+        # Each is asked once: what more is known by the end of this has all made anew.
+        self._asked_of: dict[tuple[str, str | None], Clauses] = {}
+        self._written: set[str] = set()
         self._pursued = dict(self._hints)
         self._sited: dict[str, None] = {}
         self._ends: dict[Clause, None] = {}
@@ -116,7 +125,8 @@ class Grounding:
         pairs |= {(p, m) for p, mates in self._mates.items() for m in mates if m is not None and p < m}
         seats = {(u, at.value) for u, at in now.touched() if plant.can_move(u)}
         seats |= {(u, at) for u, spots in self._spots.items() for at in spots}
-        return gates, pairs, [(u, at) for u, at in seats if at in plant.places and plant.places[at].holds]
+        held = ((u, at) for u, at in seats if at in plant.places and plant.places[at].holds)
+        return gates, sorted(pairs), sorted(held)
 
     # --- what is so ---
 
@@ -162,18 +172,17 @@ class Grounding:
         seen = -1
         while seen != (now := len(self.actions) + len(self._asked) + len(self._pursued)):
             seen = now
-            written = {subject for deed in self.picture.deeds for subject in deed.writes}
             for clause in self._ends:
                 if clause not in self.picture.wanted and (
-                    not self._is_so(clause) or any(subject in written for subject, _ in clause)
+                    not self._is_so(clause) or any(subject in self._written for subject, _ in clause)
                 ):
                     self._wish(clause)
             for clause in list(self._apart_at_the_end()):
                 self._wish(clause)
             for clause in list(self._asked):
                 holds = [fact for fact in clause if self._holds(fact)]
-                if not holds or any(subject in written for subject, _ in holds):
-                    for fact in clause:
+                if not holds or any(subject in self._written for subject, _ in holds):
+                    for fact in in_order(clause):
                         self._pursued[fact] = None
             for fact in list(self._pursued):
                 self._bring_about(fact)
@@ -270,18 +279,18 @@ class Grounding:
             if status is None and not (parts if mate is None else joins):
                 continue
             if kind.is_joined(move.target):
-                self._find_mates(port, kind)
-            if joins:
+                if mate == "":
+                    self._find_mates(port, kind)
                 for other in [m for m in self._mates_of(port) if m is not None and mate in ("", m)]:
                     self._move(kind, move, port, other, values, gives)
-            elif parts or kind.is_joined(move.target):
+            elif parts:
                 for other in [m for m in self._mates_of(port) if m is not None]:
                     self._move(kind, move, port, other, values, gives)
             if not joins and any(not kind.is_joined(s) for s in move.sources):
                 self._move(kind, move, port, None, values, gives)
 
     def _find_mates(self, port: str, kind: Kind) -> None:
-        """Think of all partners of a port, unless it is said what it is to be joined to.
+        """Think of all partners of a port, unless it is wanted joined to one: that is what it is joined to before, too.
 
         That another port may be joined to it says nothing of who else might be.
         """
@@ -299,6 +308,7 @@ class Grounding:
         fitting = (one for one in every if next(misfits(self.plant, port, one), None) is None)
         for other in islice(fitting, MOST_MATES):
             self._pair(port, other)
+        self._left_out |= next(fitting, None) is not None
 
     def _move(
         self,
@@ -417,31 +427,26 @@ class Grounding:
         for one in [u for u, spots in self._spots.items() if place.id in spots and u in self.plant.units]:
             if one in fixed_to_it:
                 continue
-            if len(self._spots_of(one)) == 1:
-                for spot in self._ways_off(one, place):
-                    self._spots_of(one)[spot] = None
+            self._spots_of(one).update(dict.fromkeys(self._ways_off(place)))
             clause = frozenset((one, spot) for spot in self._spots_of(one) if spot != place.id)
             self._ask(clause)
             yield clause
 
-    def _ways_off(self, unit: str, place: Place) -> Iterator[str]:
-        """Yield where a unit may be taken that stands in the way: where it is wanted, else to its home or any place."""
-        wanted = [
-            spot
-            for want in self.goal.wants
-            if want.subject == unit
-            for spot in want.places
-            if spot != place.id
-        ]
-        if wanted:
-            yield from wanted
-            return
-        home = self.plant.units[unit].home
-        if home and home != place.id:
-            yield home
-            return
+    def _ways_off(self, place: Place) -> Iterator[str]:
+        """Yield where a unit may be taken that stands in the way: wherever there is room, or will be in the end.
+
+        Not where it belongs alone: that may be taken by what it makes room for, or locked.
+        """
+        leaving = {want.subject for want in self.goal.wants if want.places}
         for other in self.plant.places.values():
-            if other.id != place.id and not other.mobile and not self.plant.slots_of(other.id):
+            if other.id == place.id or other.mobile or self.plant.slots_of(other.id):
+                continue
+            staying = [
+                one
+                for one in self.first.standing_at(other.id)
+                if one in self.plant.units and one not in leaving
+            ]
+            if other.capacity is None or len(staying) < other.capacity:
                 yield other.id
 
     def _arrive(self, thing: str, place: Place, facts: dict[Fact, None]) -> None:
@@ -518,6 +523,7 @@ class Grounding:
             weight = 1 if self.goal.least == "steps" else likely
             number = self._numbers[key] = self.picture.add(Deed(key, dict(gives), writes, weight=weight))
             self.actions.append(action)
+            self._written |= writes
             for clause in (*needs, *self._asked_by_rules(action), *self._presence(action, spot)):
                 self.picture.need(number, clause)
                 self._ask(clause)
@@ -531,7 +537,11 @@ class Grounding:
                 continue
             if not _comes_and_goes(runner):
                 for it in runner.matcher.items(event):  # type: ignore[attr-defined]
-                    yield from self._needs.of(self.engine.world, runner.rule.condition, it)
+                    asked = self._asked_of.get((runner.rule.id, it))
+                    if asked is None:
+                        asked = self._needs.of(self.engine.world, runner.rule.condition, it)
+                        self._asked_of[runner.rule.id, it] = asked
+                    yield from asked
 
     def _presence(self, action: Action, spot: Place | None) -> Iterator[Clause]:
         """Yield where who does something must be, as far as that is the same at all times."""
@@ -595,15 +605,17 @@ class Grounding:
                 continue
             runner = next(runner for runner in self.engine.runners if runner.rule is one.rule)
             for clause in self._needs.of(self.engine.world, one.rule.condition, one.it):
-                hints.update(dict.fromkeys(clause))
+                hints.update(dict.fromkeys(in_order(clause)))
                 if number is None:
                     self._further[clause] = None
                 elif is_before(runner) and not _comes_and_goes(runner):
                     self.picture.need(number, clause)
-            proposed += (p.action for p in islice(self.engine.proposals(one), MOST_PROPOSED))
+            proposals = iter(self.engine.proposals(one))
+            proposed += (p.action for p in islice(proposals, MOST_PROPOSED))
+            self._left_out |= next(proposals, None) is not None
         for rule, it in unmet:
             for clause in self._needs.of(self.engine.world, rule.condition, it):
-                hints.update(dict.fromkeys(clause))
+                hints.update(dict.fromkeys(in_order(clause)))
         fresh = [fact for fact in hints if fact not in self._pursued]
         moves = [action for action in proposed if self._is_new(action)]
         if not fresh and not moves and len(self._further) == known:
@@ -634,9 +646,7 @@ class Grounding:
             case "full" if action.place is not None:
                 for one in now.standing_at(action.place):
                     if one in self.plant.units and one not in action.subjects:
-                        yield from (
-                            (one, spot) for spot in self._ways_off(one, self.plant.places[action.place])
-                        )
+                        yield from ((one, spot) for spot in self._ways_off(self.plant.places[action.place]))
             case "absent":
                 site = self._site_of(subject) or site_of(now, owner_of(subject))
                 if action.by and site:

@@ -10,7 +10,7 @@ or measured) is a test, ``(item + " test", number)``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from itertools import islice, product
+from itertools import product
 
 from cfgtrack.analysis.relaxed import Clause, Fact
 from cfgtrack.model.plant import owner_of, port_of
@@ -39,7 +39,7 @@ MOST_WAYS = 24
 """So many ways at most are looked for beside one that must be cut."""
 
 MOST_SPOTS = 12
-"""So many places at most are thought of where any of a sort would do."""
+"""So many places at most are thought of where any of a sort would do: of more, nothing is proved."""
 
 Clauses = list[Clause]
 Pairs = Iterable[tuple[str, str]]
@@ -49,7 +49,7 @@ class Needs:
     """What conditions need in one world. `spots` tells where a thing may come to be, `mates` what a port may be joined
     to, `could_be` which gates of a network may carry, which halves be joined, and what stand where.
 
-    `tests` are the conditions on items that no state tells, by their facts.
+    `tests` are the conditions on items that no state tells, by their facts. `left_out`: places are, as too many.
     """
 
     def __init__(
@@ -59,6 +59,7 @@ class Needs:
         could_be: Callable[[Network], tuple[Iterable[str], Pairs, Pairs]],
     ) -> None:
         self.tests: dict[Fact, tuple[OnItems, str]] = {}
+        self.left_out = False
         self._spots, self._mates = spots, mates
         self._could_be = could_be
         self._potentials: dict[str, Potential] = {}
@@ -104,7 +105,9 @@ class Needs:
         owner = owner_of(item)
         if wanted.at and plant.can_move(owner):
             if met:
-                self._spots(owner).update(dict.fromkeys(_named(world, owner, wanted.at)))
+                named = _named(world, owner, wanted.at)
+                self._spots(owner).update(dict.fromkeys(named[:MOST_SPOTS]))
+                self.left_out |= len(named) > MOST_SPOTS
             sides.append(
                 frozenset((owner, p) for p in self._spots(owner) if self._may_be(world, p, wanted, met=met))
             )
@@ -219,8 +222,7 @@ def _named(world: World, owner: str, at: tuple[str, ...]) -> list[str]:
     unit = plant.units.get(owner)
     named = [unit.home if one == HOME and unit is not None else one for one in at]
     exact = [one for one in named if one in plant.places]
-    fitting = (p.id for p in plant.places.values() if not p.mobile and place_fits(plant, p.id, named))
-    return exact or list(islice(fitting, MOST_SPOTS))
+    return exact or [p.id for p in plant.places.values() if not p.mobile and place_fits(plant, p.id, named)]
 
 
 def _either(several: list[Clauses]) -> Clauses:

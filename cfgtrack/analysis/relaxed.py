@@ -18,11 +18,17 @@ from collections.abc import Container, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
 from math import inf
+from typing import Any
 
 Fact = tuple[str, Hashable]
 """Of what, and what of it: ``("PUMP:B1", "torqued")``."""
 
 Clause = frozenset[Fact]
+
+
+def in_order(facts: Iterable[object]) -> list[Any]:
+    """Return facts in an order that doesn't change from run to run, as that of a set does."""
+    return sorted(facts, key=repr)
 
 
 @dataclass(slots=True, eq=False)
@@ -139,19 +145,22 @@ class Picture:
         found = self._clauses.get(key)
         if found is None:
             found = self._clauses[key] = len(self._facts_of)
-            self._facts_of.append([self._of(fact) for fact in key])
+            self._facts_of.append([self._of(fact) for fact in in_order(key)])
         return found
 
     def _turning(self, subject: str, wanted: Hashable) -> list[Hashable]:
         """Add what brings a subject back to what is wanted of it; return its other values, farthest first."""
         writing = [(n, deed) for n, deed in enumerate(self.deeds) if subject in deed.writes]
         values = dict.fromkeys(v for _, deed in writing for s, v in deed.gives if s == subject)
-        values.update((v, None) for _, deed in writing for c in deed.needs for s, v in c if s == subject)
+        starting = [
+            (deed, [v for c in deed.needs for s, v in in_order(c) if s == subject]) for _, deed in writing
+        ]
+        values.update((v, None) for _, starts in starting for v in starts)
         values[wanted] = None
         steps = {
             (start, end)
-            for _, deed in writing
-            for start in [v for c in deed.needs for s, v in c if s == subject] or list(values)
+            for deed, starts in starting
+            for start in starts or list(values)
             for end in (v for s, v in deed.gives if s == subject)
         }
         out, home = (_distances(wanted, steps, onward=onward) for onward in (True, False))
@@ -166,11 +175,10 @@ class Picture:
             return others
         for value in values:
             self._free([(subject, value)], [("turn", subject, value)], ((subject, value), "back"))
-        for number, deed in writing:
-            starts = [v for c in deed.needs for s, v in c if s == subject] or list(values)
+        for (number, deed), (_, starts) in zip(writing, starting, strict=True):
             self._gives[number].append(self._of(("mark", number)))
             for end in (v for s, v in deed.gives if s == subject):
-                back = [((subject, v), "back") for v in starts]
+                back = [((subject, v), "back") for v in starts or list(values)]
                 self._free([("mark", number)], back, ((subject, end), "back"))
         return others
 
@@ -217,7 +225,7 @@ class Picture:
 
     def _so(self, true: frozenset[Fact], turns: Mapping[str, tuple[Hashable, ...]]) -> list[int]:
         number = self._number
-        so = [number[fact] for fact in true if fact in number]
+        so = sorted(number[fact] for fact in true if fact in number)
         for subject, wanted in self._again:
             if subject in self._straight:
                 if subject not in turns and (subject, wanted) in true:

@@ -5,7 +5,8 @@ parent's `Outlook` says, so a move that leads nowhere costs nothing but its plac
 situation at a time, and is led back and forth over the tree of those that were met. Whatever promises equally well is
 tried deepest first, so where the outlook is right the search walks straight to the end.
 
-A way that is found is proved shortest, as no outlook is ever too gloomy. Cut short, `bound` says what no way undercuts.
+A way that is found is proved shortest, as no outlook is ever too gloomy. Cut short, `bound` says what no way undercuts;
+a greedy search, which promises more than it may, says nothing of that.
 """
 
 from __future__ import annotations
@@ -68,7 +69,7 @@ class Field(Protocol[M]):
 
 @dataclass(frozen=True, slots=True)
 class Found(Generic[M]):
-    """What a search found: the `way`, None for none, and its cost. No way costs less than `bound`.
+    """What a search found: the `way`, None for none, and its cost. No way costs less than `bound`; 0 with greed.
 
     `nodes`: how many situations were looked into. `ended`: with a way, "" is that it is the shortest; without one,
     `ALL_TRIED` says that there is none.
@@ -120,8 +121,8 @@ def search(
 ) -> Found[M]:
     """Return a shortest way to where the field should be. `tell` is told of nodes and bound.
 
-    With `greed` above 1 a way is sought that may cost so many times the least, and quicker: then nothing is proved.
-    An interrupt keeps what is known.
+    With `greed` above 1 a way is sought that may cost so many times the least, and quicker: then nothing is proved but
+    that there is none, and the bound stays 0. An interrupt keeps what is known.
     """
     limit = Limit() if limit is None else limit
     root = _Node(None, None, 0, 0)
@@ -141,7 +142,8 @@ def search(
     try:
         while queue:
             promised, _, _, _, node = heappop(queue)
-            bound = max(bound, promised)
+            if greed == 1:
+                bound = max(bound, promised)
             if limit.is_over():
                 return Found(None, 0, bound, nodes, CUT_SHORT)
             if node.outlook is None:

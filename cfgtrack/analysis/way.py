@@ -15,7 +15,7 @@ from cfgtrack.analysis.check import Start, judged
 from cfgtrack.analysis.goal import Goal
 from cfgtrack.analysis.grounding import Grounding
 from cfgtrack.analysis.relaxed import Fact, Promise
-from cfgtrack.analysis.search import CUT_SHORT, Found, Limit, Outlook, search
+from cfgtrack.analysis.search import CUT_SHORT, INTERRUPTED, Found, Limit, Outlook, search
 from cfgtrack.model.action import BEGIN, END, FOUND, Action
 from cfgtrack.model.event import Event
 from cfgtrack.model.possibility import Impossible, Refusal, outright, resolve
@@ -219,7 +219,8 @@ def find_way(
 ) -> Way:
     """Return a shortest way from `begin`, which is left as it is, to a goal. `tell` is told of situations and bound.
 
-    Cut short, it is a way as greed finds one in as many situations again, with what no way undercuts; or none.
+    Cut short, it is a way as greed finds one in as many situations again, with what no way undercuts; or none. Where
+    moves were left out, as too many, it counts as cut short, and nothing is said of what no way undercuts.
     """
     limit = Limit() if limit is None else limit
     grounding = Grounding(judged(rules, begin, networks), goal)
@@ -250,8 +251,11 @@ def find_way(
         bound = way.found.bound
         greedy = once(_GREED, Limit(max(_AGAIN, looked)))
         if greedy.found.way is not None:
-            return replace(greedy, found=replace(greedy.found, bound=bound, ended=CUT_SHORT))
-    return way
+            way = replace(greedy, found=replace(greedy.found, bound=bound, ended=CUT_SHORT))
+    if grounding.is_whole:
+        return way
+    ended = INTERRUPTED if way.found.ended == INTERRUPTED else CUT_SHORT
+    return replace(way, found=replace(way.found, bound=0, ended=ended), chain=0)
 
 
 def touched(grounding: Grounding) -> Iterator[Event]:

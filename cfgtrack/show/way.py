@@ -48,7 +48,8 @@ def verdict_text(way: WayAnswer) -> str:
         return f"{how_many}, at most: no way takes less than {bound}"
     if not way.proved:
         why = "interrupted" if way.ended == INTERRUPTED else "cut short"
-        return f"No way found: {why}; there is none of less than {way.at_least} {way.least}"
+        bound = f"; there is none of less than {way.at_least} {way.least}" if way.at_least else ""
+        return f"No way found: {why}{bound}"
     if way.impossible:
         return "No way: it is impossible, whatever the rules"
     few = "a smallest set" if way.smallest else "a set"

@@ -98,6 +98,18 @@ def test_cut_short(several, nodes):
         assert found == whole
 
 
+@given(roads, st.integers(0, 12), st.integers(2, 5))
+def test_greed_says_nothing_of_what_no_way_undercuts(several, nodes, greed):
+    """However a greedy search ends, its bound is 0: what it multiplied is no promise. That there is none is proved."""
+    field = Map([one for one in several if one[2]], 9, 1.0)
+    told = []
+    found = search(field, limit=Limit(nodes), greed=greed, tell=lambda _, bound: told.append(bound))
+    assert {found.bound, *told} == {0}
+    assert found.proved == (found.ended == ALL_TRIED)
+    if found.proved:
+        assert search(field).way is None
+
+
 def test_right_outlook_goes_straight():
     """Where the outlook is right nothing off the way is looked into, though everything is as long."""
     grid = [

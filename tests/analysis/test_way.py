@@ -7,16 +7,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cfgtrack.analysis import grounding
 from cfgtrack.analysis.check import Start, check, judged
 from cfgtrack.analysis.goal import Goal, Takes, Want, kept, swap
 from cfgtrack.analysis.no_way import why_none
-from cfgtrack.analysis.search import Limit, search
+from cfgtrack.analysis.search import CUT_SHORT, Limit, search
 from cfgtrack.analysis.way import Work, find_way, touched
 from cfgtrack.analysis.way_plan import as_sequence
+from cfgtrack.files.definition import shipped
 from cfgtrack.files.goal import parse_goal
 from cfgtrack.files.phrase import phrase
 from cfgtrack.files.sequence import parse_sequence
 from cfgtrack.files.sequence_writer import sequence_text
+from cfgtrack.model.action import Action
+from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.part import Part, Port
+from cfgtrack.model.plant import Place, Plant, Unit
 from cfgtrack.model.time import MINUTE
 from cfgtrack.model.trouble import BadInput
 from cfgtrack.rules.match import ActionMatch
@@ -25,6 +31,7 @@ from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.when.at import At
 from tests.bench.plans_way import exchange
+from tests.happening import happened
 
 
 @pytest.mark.parametrize("bolts", [2, 8])
@@ -95,6 +102,71 @@ def test_kept_as_it_is():
     now = begin.configuration
     goal = Goal((Want("OLD0:F0", ("demated",)), *kept(now, ["SEAT0:V0"])))
     assert [e.action for e in find_way(rules, begin, goal).events] == ["shut", "demate", "open"]
+
+
+def two_places(*, homes=("", ""), rules=(), stores=("STORE",)):
+    """Return a start with A at S1 and B at S2, places for one, and stores; A and B have a plug, S1 and S2 a socket."""
+    defaults = shipped()
+    thing = Part("thing", ports={"F": Port("F", "fluid-disconnect", keying="f", gender="plug")})
+    seat = Part("seat", ports={"F": Port("F", "fluid-disconnect", keying="f", gender="socket")})
+    places = {"S1": Place("S1", part="seat", capacity=1), "S2": Place("S2", part="seat", capacity=1)}
+    units = {name: Unit(name, "thing", home=home) for name, home in zip("AB", homes, strict=True)}
+    parts = {"thing": thing, "seat": seat}
+    plant = Plant(
+        defaults.media, defaults.kinds, parts, units, {**places, **{one: Place(one) for one in stores}}
+    )
+    now = Configuration(plant)
+    for unit, place in (("A", "S1"), ("B", "S2")):
+        now.apply(happened(now, Action("e", "as-found", (unit,), 0, initial=True, place=place)))
+    for port in ("A:F", "B:F", "S1:F", "S2:F"):
+        now.apply(happened(now, Action("e", "as-found", (port,), 0, initial=True, status="demated")))
+    return RuleSet(tuple(rules)), Start(configuration=now)
+
+
+@pytest.mark.parametrize("homes", [("", ""), ("S1", "S2"), ("S2", "S1")])
+def test_two_change_places(homes):
+    """Two units that stand where the other is to be change places by way of a third place: no fewer moves will do."""
+    rules, begin = two_places(homes=homes)
+    way = find_way(rules, begin, Goal((Want("A", places=("S2",)), Want("B", places=("S1",)))))
+    assert way.found.proved
+    assert way.found.cost == 3
+
+
+def test_out_of_the_way_though_its_home_is_taken():
+    """What stands where another is to be goes wherever there is room, though it belongs where that other came from."""
+    rules, begin = two_places(homes=("", "S1"))
+    way = find_way(rules, begin, Goal((Want("A", places=("S2",)),)))
+    assert [(e.subjects, e.place) for e in way.events] == [(("B",), "STORE"), (("A",), "S2")]
+    assert way.found.proved
+
+
+def test_out_of_the_way_to_where_that_is_quickest():
+    """Where a rule asks for a step more before a unit may be put where it belongs, it is put elsewhere."""
+    match = ActionMatch(("place",), Selection(ids=("A",)), to=("STORE",))
+    asked = Status(Selection(ids=("S2:F",)), ("capped",))
+    rule = Rule("store", "", "", 3, "common practice", At(match), asked)
+    rules, begin = two_places(homes=("STORE", ""), rules=(rule,), stores=("STORE", "YARD"))
+    way = find_way(rules, begin, Goal((Want("B:F", ("mated",), mate="S1:F"),)))
+    assert [(e.action, e.subjects[0], e.place) for e in way.events[:1]] == [("place", "A", "YARD")]
+    assert way.found.proved
+    assert way.found.cost == 3
+
+
+def test_nothing_is_proved_where_partners_are_left_out(monkeypatch):
+    """With more partners than are thought of a way counts as cut short, with no bound; none is no proof of there being
+    none.
+    """
+    match = ActionMatch(("mate",), Selection(ids=("S1:F",)))
+    never = Status(Selection(ids=("S2:F",)), ("mated",))
+    rules, begin = two_places(rules=(Rule("not here", "", "", 3, "common practice", At(match), never),))
+    goal = Goal((Want("A:F", ("mated",)),))
+    whole = find_way(rules, begin, goal)
+    assert whole.found.proved
+    monkeypatch.setattr(grounding, "MOST_MATES", 1)
+    for wanted in (rules, RuleSet(())):
+        some = find_way(wanted, begin, goal)
+        assert not some.found.proved
+        assert (some.found.bound, some.found.ended, some.chain) == (0, CUT_SHORT, 0)
 
 
 class Blind(Work):
