@@ -11,7 +11,6 @@ import sys
 from collections.abc import Callable, Iterable
 from functools import cached_property
 from pathlib import Path, PurePath
-from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 import click
@@ -21,9 +20,6 @@ if TYPE_CHECKING:
     from cfgtrack.answers.console import Console
     from cfgtrack.answers.foreseeing import AfterStep
     from cfgtrack.answers.moment import Answer
-
-WIDTH = 100
-"""Texts are no wider than this, and no wider than the terminal."""
 
 STDOUT = PurePath("-")
 """What stands for standard output in the place of a file."""
@@ -172,10 +168,10 @@ class Session:
 
             self.print_json(json_of(answer))
             return
-        from cfgtrack.show.tables import within
+        from cfgtrack.show.tables import terminal_width, within
         from cfgtrack.show.visible import on_terminal, visible
 
-        with within(min(WIDTH, get_terminal_size((WIDTH, 24)).columns)):
+        with within(terminal_width()):
             said = text()
         if said:
             click.echo(on_terminal(said) if self.colour else visible(said))

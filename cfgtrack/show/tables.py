@@ -8,7 +8,9 @@ PUMP-1  1e5
 
 from __future__ import annotations
 
+import os
 import re
+import sys
 import textwrap
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -18,7 +20,7 @@ from cfgtrack.model.time import SECOND, format_duration, format_instant
 from cfgtrack.show.visible import visible
 
 WIDTH = 100
-"""The columns that a text takes at most, where nobody says less: see `within`."""
+"""The columns that a text takes where no terminal says how many it has; prose takes no more on a wider one."""
 
 NARROWEST_TEXT = 40
 _width: ContextVar[int] = ContextVar("width", default=WIDTH)
@@ -30,6 +32,39 @@ _SYLLABLES = re.compile(r"(\s+|(?<=[a-z]-)(?=[a-z]))")
 
 _SHORT = 12
 """What is no longer than this is wrapped after all that is longer."""
+
+_BOND = "\x00"
+"""Stands for a blank at which nothing is wrapped: `visible` leaves none of them in a text."""
+
+_UNITS = (
+    "s sec min h d day days week weeks ms us m mm cm km um in inch ft yd kg g mg t lb lbs oz N kN MN Nm kNm lbf ozf"
+    " J kJ MJ Wh kWh W kW MW mW VA kVA V kV mV A mA kA uA Ah mAh ohm mohm kohm Mohm Gohm Ω Hz kHz MHz Pa kPa MPa GPa hPa"
+    " bar mbar psi psig K degC degF °C °F C F delta_degC delta_degF deg rad l L ml mL gal % ppm mol turn turns cycle cycles"
+)
+_ONE_UNIT = (
+    rf"(?:{'|'.join(sorted(map(re.escape, _UNITS.split()), key=len, reverse=True))})(?:(?:\^|\*\*)-?\d|[²³])?"
+)
+_QUANTITY = re.compile(
+    r"(?<![\w.,:/-])[+-]?(?:\d+ )?\d+(?:[.,/]\d+)*(?:[eE][+-]?\d+)?"  # 25, 1/2, 1 1/2, -0.5, 1e-6
+    rf" (?:1/)?{_ONE_UNIT}(?:(?:[*/·]| (?=lbf)){_ONE_UNIT})*(?![\w°%])"
+)
+_LOCAL_TIME = re.compile(r"Z \(\d\d:\d\d [+-]\d\d:\d\d\)")
+"""What is never broken in two: a number and its unit; a time of day with its offset, and the time that it stands by."""
+
+
+def _bound(text: str) -> str:
+    """Return a text in which no blank is left at which it must not be wrapped.
+
+    >>> _bound("1 1/2 in and 25 N*m, 3 units").replace(_BOND, "~")
+    '1~1/2~in and 25~N*m, 3 units'
+    """
+    for form in (_QUANTITY, _LOCAL_TIME):
+        text = form.sub(lambda found: found[0].replace(" ", _BOND), text)
+    return text
+
+
+def _unbound(text: str) -> str:
+    return text.replace(_BOND, " ")
 
 
 @contextmanager
@@ -54,6 +89,22 @@ def columns() -> int:
     return _width.get()
 
 
+def terminal_width() -> int:
+    """Return how many columns there are for an answer: what COLUMNS says, else the terminal's, else `WIDTH`."""
+    said = os.environ.get("COLUMNS", "")
+    if said.isascii() and said.isdigit() and int(said):
+        return int(said)
+    try:
+        return os.get_terminal_size(sys.stdout.fileno()).columns or WIDTH
+    except (AttributeError, ValueError, OSError):  # closed, no file, or no terminal
+        return WIDTH
+
+
+def _prose(width: int | None) -> int:
+    """Return to how many columns a paragraph is wrapped: longer lines are hard to read on."""
+    return width or min(columns(), WIDTH)
+
+
 def table(
     headers: Sequence[str],
     rows: Iterable[Sequence[object]],
@@ -71,7 +122,7 @@ def table(
     from tabulate import tabulate
 
     width = width or columns()
-    cells = [["" if cell is None else visible(str(cell)) for cell in row] for row in rows]
+    cells = [["" if cell is None else _bound(visible(str(cell))) for cell in row] for row in rows]
     if not cells:
         return ""
     used = [i for i in range(len(headers)) if any(row[i] for row in cells)]
@@ -80,7 +131,7 @@ def table(
     marks = [_SYLLABLES if head in hyphens else _BLANKS for head in heads]
     columns_of = [_Column([row[i] for row in [heads, *cells]], mark) for i, mark in enumerate(marks)]
     if width < WIDTH and sum(c.least for c in columns_of) + _GAP * (len(heads) - 1) > width:
-        return "\n\n".join(_stacked(heads, row, width) for row in cells)
+        return "\n\n".join(_stacked(heads, [_unbound(cell) for cell in row], width) for row in cells)
     widths = _widths(columns_of, width)
     # The heads go in as a row: as heads proper they would widen every column by two. Wrapped here: tabulate's own
     # wrapping makes True of the text False.
@@ -116,10 +167,10 @@ def _wrapped(text: str, width: int, marks: re.Pattern[str]) -> str:
         def _split(self, text: str) -> list[str]:
             return [chunk for chunk in marks.split(text) if chunk]
 
-    if len(text) <= width and text.isprintable():
-        return text
+    if len(text) <= width and "\n" not in text and "\t" not in text:
+        return _unbound(text)
     wrap = Wrapper(width).wrap
-    return "\n".join(wrapped for line in text.splitlines() for wrapped in wrap(line))
+    return _unbound("\n".join(wrapped for line in text.splitlines() for wrapped in wrap(line)))
 
 
 def _stacked(heads: Sequence[str], row: Sequence[str], width: int) -> str:
@@ -179,26 +230,26 @@ def count(number: int, thing: str, things: str = "") -> str:
 def indented(text: str, *, by: int = 2, width: int | None = None) -> str:
     """Return a paragraph wrapped to `width`, every line indented."""
     blank = " " * by
-    return textwrap.fill(
-        visible(text),
-        width or columns(),
-        initial_indent=blank,
-        subsequent_indent=blank,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    return _filled(text, _prose(width), blank, blank)
 
 
 def labelled(label: str, text: str, *, by: int = 2, to: int = 12, width: int | None = None) -> str:
     """Return ``label  text``, the text wrapped and aligned in its own column."""
     first = f"{' ' * by}{visible(label, lines=False)}".ljust(by + to)
-    return textwrap.fill(
-        visible(text),
-        width or columns(),
-        initial_indent=first if first.endswith(" ") else f"{first} ",
-        subsequent_indent=" " * (by + to),
-        break_long_words=False,
-        break_on_hyphens=False,
+    return _filled(text, _prose(width), first if first.endswith(" ") else f"{first} ", " " * (by + to))
+
+
+def _filled(text: str, width: int, first: str, later: str) -> str:
+    """Return a paragraph, its first line and the later ones begun with what is given: every text is wrapped here."""
+    return _unbound(
+        textwrap.fill(
+            _bound(visible(text)),
+            width,
+            initial_indent=first,
+            subsequent_indent=later,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
     )
 
 

@@ -1,5 +1,13 @@
 """Tables: cells as they are, within the width."""
 
+import os
+import pty
+import sys
+from fcntl import ioctl
+from struct import pack
+from termios import TIOCSWINSZ
+
+import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
@@ -19,6 +27,7 @@ from cfgtrack.show.tables import (
     span_text,
     styled,
     table,
+    terminal_width,
     within,
 )
 
@@ -102,6 +111,85 @@ def test_a_word_is_wrapped_at_its_hyphen_and_an_id_never():
         text = table(["rule", "kind"], rows, hyphens=["kind"])
         assert "electrical-connector  electrical-" in text
         assert table(["rule", "kind"], rows).startswith("rule  electrical-connector\n")
+
+
+QUANTITIES = (
+    "1/2 in",
+    "1 1/2 in",
+    "25 N*m",
+    "25 ft lbf",
+    "60 min",
+    "-40 degC",
+    "0.5 l",
+    "998 kg/m^3",
+    "4.6e-10 1/Pa",
+    "230 V",
+    "16 A",
+    "3 L/min",
+)
+
+
+@given(st.sampled_from(QUANTITIES), st.integers(0, 60), st.integers(NARROWEST_TEXT, WIDTH))
+def test_a_number_is_never_parted_from_its_unit(quantity, before, width):
+    """Wherever the end of a line falls, "1/2 in" stands in one: in paragraphs, labels and the cells of tables."""
+    text = f"{'valved ' * (before // 7)}{'x' * (before % 7)} {quantity} more words after it"
+    with within(width):
+        made = [
+            indented(text),
+            labelled("kind", text),
+            table(["port", "kind"], [["F1", f"valved-disconnect {quantity}"], ["x" * (width - 26), text]]),
+            table(
+                ["port", "kind"], [["x" * (width - 20), f"valved-disconnect {quantity}"]], hyphens=["kind"]
+            ),
+        ]
+    assert [quantity in one for one in made] == [True] * len(made)
+    assert not [line for one in made for line in one.splitlines() if len(line) > width]
+
+
+def test_words_that_are_no_quantity_are_wrapped_as_ever():
+    """A number before a word that only begins like a unit is wrapped there: "3 invited", "PUMP-1 is"."""
+    assert indented("x" * 95 + " 3 invited").splitlines()[1].strip() == "invited"
+    assert indented("x" * 91 + " PUMP-1 min").splitlines()[1].strip() == "min"
+
+
+def test_a_local_time_stays_with_its_utc():
+    """The time of day at the place stands in the line of the instant that it says again."""
+    said = "2025-11-11T18:51:00Z (19:51 +01:00)"
+    assert said in indented(f"{'x' * 70} {said}")
+
+
+@pytest.fixture(params=[72, 180])
+def terminal(request):
+    """Yield standard output that is a terminal of so many columns, and their number."""
+    ours, theirs = pty.openpty()
+    ioctl(theirs, TIOCSWINSZ, pack("HHHH", 24, request.param, 0, 0))
+    with os.fdopen(theirs, "w") as stream:
+        yield stream, request.param
+    os.close(ours)
+
+
+def test_tables_are_as_wide_as_the_terminal(terminal, monkeypatch, tmp_path):
+    """COLUMNS goes first, then the terminal; where there is neither there are 100. What is no number isn't heeded."""
+    stream, wide = terminal
+    monkeypatch.delenv("COLUMNS", raising=False)
+    monkeypatch.setattr(sys, "stdout", stream)
+    assert terminal_width() == wide
+    monkeypatch.setenv("COLUMNS", "140")
+    assert terminal_width() == 140
+    for said in ("", "0", "wide", "-3"):
+        monkeypatch.setenv("COLUMNS", said)
+        assert terminal_width() == wide
+    with (tmp_path / "answer").open("w") as file:
+        monkeypatch.setattr(sys, "stdout", file)
+        assert terminal_width() == WIDTH
+
+
+def test_a_wide_screen_widens_tables_and_not_prose():
+    """On 160 columns a row stands in one line, while a paragraph keeps to lines that can be read."""
+    row = ["one two " * 6, "three four " * 6]
+    with within(160):
+        assert len(table(["a", "b"], [row]).splitlines()) == 3
+        assert max(map(len, indented("word " * 90).splitlines())) <= WIDTH
 
 
 def test_the_width_counts_inside_alone():
