@@ -15,6 +15,7 @@ from cfgtrack.model.plant import Plant
 from cfgtrack.model.time import BadTime, format_instant, parse_instant
 from cfgtrack.model.trouble import BadInput, NoAnswer, Problem
 from cfgtrack.model.unknown import AMBIGUOUS, DOER, UNKNOWN, look_up, no_such
+from cfgtrack.model.zone import only_zone
 from cfgtrack.store.database import WAIT, spared
 from cfgtrack.store.journal import Journal, open_journal, system_clock
 
@@ -29,6 +30,8 @@ class Asking:
     when it stamps what it records. Where there is a server its clock counts for both. The `console` remembers what it
     has seen of the journal, and has the key of whoever signs: `sign` says who; without a console nobody remembers or
     signs.
+
+    `settled`: the times are of an earlier look for the same question: whoever asked named none.
 
     `sure`: what is said of when something happened is so, however unlikely. `accept_clock` is the day that the clock
     says, of one that is right though it is further ahead of the last write than the plant allows. See
@@ -48,6 +51,7 @@ class Asking:
     console: Console | None = None
     sure: bool = False
     accept_clock: str | None = None
+    settled: bool = False
 
     def read(self) -> Journal:
         """Open the journal to ask."""
@@ -135,6 +139,7 @@ class Asking:
     ) -> Moment:
         """Return the pair of another time and `known_at`."""
         known, later = None, ""
+        as_known = self.known_at is not None and not self.settled
         if self.known_at is not None:
             known = self.instant(journal, self.known_at, option="--known-at")
             if known > journal.present:
@@ -144,9 +149,18 @@ class Asking:
         if at is None:
             found = now_of(journal, known, judged=judged)
             time_note = ", ".join(filter(None, (later, found.time_note)))
-            return replace(found, later=journal.later(found.at, found.known or 0), time_note=time_note)
-        when = self.instant(journal, at, option=option)
-        return Moment(*journal.moment(when, known), first=_first(journal, known), time_note=later)
+            later_event = journal.later(found.at, found.known or 0)
+            found = replace(found, later=later_event, time_note=time_note)
+        else:
+            when = self.instant(journal, at, option=option)
+            first = _first(journal, known)
+            found = Moment(*journal.moment(when, known), first=first, time_note=later, exact=not self.settled)
+        return replace(found, as_known=as_known, zone=_zone(journal, found))
+
+
+def _zone(journal: Journal, moment: Moment) -> str:
+    """Return the zone of a plant that has one in all."""
+    return only_zone(journal.plant(moment.at, moment.known).places)
 
 
 @contextmanager

@@ -27,7 +27,7 @@ def check_each(
     """
     with asking.read() as journal:
         moment = asking.moment(journal)
-    alone = replace(asking, console=None, at=moment.at, known_at=moment.known)
+    alone = replace(asking, console=None, at=moment.at, known_at=moment.known, settled=True)
     return run(_check, [(alone, one, tuple(rules)) for one in proposals], executor=executor, tell=tell)
 
 

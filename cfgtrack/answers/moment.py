@@ -7,8 +7,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import ClassVar
 
-from cfgtrack.model.time import Instant, format_instant
+from cfgtrack.model.time import SECOND, Instant, format_instant
 from cfgtrack.model.trouble import NoAnswer, Problem, Trouble
+from cfgtrack.model.zone import with_local
 from cfgtrack.store.journal import Journal
 
 
@@ -19,16 +20,22 @@ class Moment:
     `known` is None for what no journal stands behind. `first`, where somebody looked it up, is when the first recorded
     event happened: before it nothing is known, so everything seems open, cut off and held by nothing. `later`, of a
     question about now, is when the next event is said to happen: what is recorded of the future doesn't count yet.
-    `time_note` is what is to be told of the clocks behind it, "" for nothing.
+    `time_note` is what is to be told of the clocks behind it, "" for nothing. `as_known`: whoever asked named the time
+    of knowledge, so this may not be today's answer, and the text says so. `exact`: he named the instant, to the
+    microsecond; another is told to the second. `zone`: of the place that the answer is about, whose time of day is told
+    too.
     """
 
-    untold: ClassVar[tuple[str, ...]] = ("first", "later", "time_note")
+    untold: ClassVar[tuple[str, ...]] = ("first", "later", "time_note", "as_known", "exact", "zone")
 
     at: Instant
     known: Instant | None = None
     first: int | None = None
     later: int | None = None
     time_note: str = ""
+    as_known: bool = False
+    exact: bool = False
+    zone: str = ""
 
     @property
     def is_too_early(self) -> bool:
@@ -36,8 +43,8 @@ class Moment:
         return self.first is not None and self.at < self.first
 
     def __str__(self) -> str:
-        text = f"at {format_instant(self.at)}"
-        if self.known is not None:
+        text = f"at {with_local(self.at if self.exact else self.at // SECOND * SECOND, self.zone)}"
+        if self.as_known and self.known is not None:
             text += f", as known at {format_instant(self.known)}"
         if self.is_too_early:
             assert self.first is not None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
 from cfgtrack.analysis.state import PlantReport, Retired, StateReport, plant_state, unit_state
@@ -12,6 +12,7 @@ from cfgtrack.answers.moment import Answer
 from cfgtrack.answers.past import Past
 from cfgtrack.model.action import RETIRE
 from cfgtrack.model.unknown import expect_thing
+from cfgtrack.model.zone import zone_at
 
 Report = TypeVar("Report", StateReport, PlantReport)
 
@@ -46,7 +47,13 @@ def state(
             remarks=remarks,
             retired=_retired(past),
         )
-        return StateAnswer(past.moment, report)
+        zone = zone_at(past.plant.places, _place_of(report)) or past.moment.zone
+        return StateAnswer(replace(past.moment, zone=zone), report)
+
+
+def _place_of(report: StateReport) -> str:
+    """Return where a thing is, or the thing itself where it is a place that stays."""
+    return report.address if report.sort == "place" else next(iter(report.place), "")
 
 
 def everything(

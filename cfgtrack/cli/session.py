@@ -168,10 +168,11 @@ class Session:
 
             self.print_json(json_of(answer))
             return
-        from cfgtrack.show.tables import terminal_width, within
+        from cfgtrack.show.tables import in_zone, terminal_width, within
         from cfgtrack.show.visible import on_terminal, visible
 
-        with within(terminal_width()):
+        zone = str(getattr(getattr(answer, "moment", None), "zone", ""))
+        with within(terminal_width()), in_zone(zone):
             said = text()
         if said:
             click.echo(on_terminal(said) if self.colour else visible(said))

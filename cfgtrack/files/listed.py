@@ -32,6 +32,7 @@ _PORT = (
 )
 _PLACE = (
     "id parent title part holds mobile capacity facings sink loop tags site operates aliases lifts lock_box"
+    " zone"
 )
 _NODE = "loop tags title remote aliases rated_pressure"
 _NAMED = {"part": "part", "name": "name", "site": "owner"}

@@ -7,6 +7,10 @@ from collections.abc import Collection, Mapping
 from cfgtrack.files.fields import Fields
 from cfgtrack.model.plant import Place, Unit
 from cfgtrack.model.setting import SETTINGS, SPANS, Setting
+from cfgtrack.model.unknown import no_such
+from cfgtrack.model.zone import zone_names
+
+_ZONE = "expected a name of the tz database, such as Europe/Oslo or Etc/GMT-2"
 
 
 def read_unit(fields: Fields, parts: Collection[str], places: Collection[str]) -> Unit | None:
@@ -45,7 +49,10 @@ def read_place(fields: Fields, parts: Collection[str], places: Collection[str]) 
         attributes=fields.attributes(),
         lifts=fields.quantity("lifts", "mass"),
         lock_box=fields.flag("lock_box"),
+        zone=fields.text("zone"),
     )
+    if place.zone and place.zone not in zone_names():
+        fields.note("zone", "unknown-zone", f"{no_such('zone', place.zone, zone_names())} ({_ZONE})")
     if place.lifts is not None and not place.mobile:
         fields.note("lifts", "unexpected", f"{place.id} doesn't move: only a person or machine lifts")
     if place.operates and not place.mobile:

@@ -49,7 +49,8 @@ class Place:
     limit. `facings`: the orientations it accepts; empty means that any will do. `sink`: thermal environment, K. `site`:
     work on what is here is done by who is here. `operates`: the machine where this person acts as well. `aliases`,
     `attributes`: as of a unit. `lifts`: of a place that moves, the mass that it may carry, kg. `lock_box`: people put
-    their locks on it, and what its own locks are on stays locked till theirs are off.
+    their locks on it, and what its own locks are on stays locked till theirs are off. `zone`: of the tz database,
+    whose time of day is told beside UTC for what is here and in the places inside that have none of their own.
     """
 
     id: str
@@ -69,6 +70,7 @@ class Place:
     attributes: Mapping[str, Attribute] = field(default_factory=dict)
     lifts: float | None = None
     lock_box: bool = False
+    zone: str = ""
 
     @property
     def ways_round(self) -> tuple[str | None, ...]:

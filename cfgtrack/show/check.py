@@ -47,7 +47,7 @@ def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> st
             standing=standing_line(checked.standing),
         ),
         titled("Defects of what it touches, as it begins", defect_table(checked.defects)),
-        remarks_text(checked.remarks, checked.moment),
+        remarks_text(checked.remarks),
         kept_text(checked.kept),
     )
 

@@ -96,7 +96,7 @@ def stepped_text(found: Stepped, *, colour: bool = False) -> str:
         lines.append(f"  head {found.head.short}")
     lines += [clock_line(clock) for clock in found.started]
     if found.remarks:
-        lines.append(remarks_text(found.remarks, found.moment))
+        lines.append(remarks_text(found.remarks))
     if found.findings or found.excused:
         from cfgtrack.show.findings import findings_text
 

@@ -96,7 +96,7 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
         lines.append(f"  head {found.head.short}")
     lines += [clock_line(deadline) for deadline in found.started]
     if found.remarks:
-        lines.append(remarks_text(found.remarks, moment))
+        lines.append(remarks_text(found.remarks))
     if found.findings or found.excused:
         from cfgtrack.show.findings import findings_text
 
@@ -220,10 +220,11 @@ def _head_of(event: Event) -> TreeHead | None:
         return None
 
 
-def remarks_text(entries: Iterable[Entry], moment: Moment) -> str:
-    """Return remarks under a heading; "" when there are none."""
+def remarks_text(entries: Iterable[Entry], moment: Moment | None = None) -> str:
+    """Return remarks under a heading, with the moment where nothing else tells it; "" when there are none."""
     lines = list(remark_lines(entries))
-    return "\n".join([heading("Remarks", moment), *lines]) if lines else ""
+    title = "Remarks" if moment is None else heading("Remarks", moment)
+    return "\n".join([title, *lines]) if lines else ""
 
 
 def remark_lines(entries: Iterable[Entry]) -> Iterator[str]:

@@ -16,7 +16,8 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 
-from cfgtrack.model.time import SECOND, format_duration, format_instant
+from cfgtrack.model.time import SECOND, format_duration
+from cfgtrack.model.zone import with_local
 from cfgtrack.show.visible import visible
 
 WIDTH = 100
@@ -24,6 +25,7 @@ WIDTH = 100
 
 NARROWEST_TEXT = 40
 _width: ContextVar[int] = ContextVar("width", default=WIDTH)
+_zone: ContextVar[str] = ContextVar("zone", default="")
 _GAP = 2
 _NARROWEST = 4
 _BLANKS = re.compile(r"(\s+)")
@@ -37,9 +39,10 @@ _BOND = "\x00"
 """Stands for a blank at which nothing is wrapped: `visible` leaves none of them in a text."""
 
 _UNITS = (
-    "s sec min h d day days week weeks ms us m mm cm km um in inch ft yd kg g mg t lb lbs oz N kN MN Nm kNm lbf ozf"
-    " J kJ MJ Wh kWh W kW MW mW VA kVA V kV mV A mA kA uA Ah mAh ohm mohm kohm Mohm Gohm Ω Hz kHz MHz Pa kPa MPa GPa hPa"
-    " bar mbar psi psig K degC degF °C °F C F delta_degC delta_degF deg rad l L ml mL gal % ppm mol turn turns cycle cycles"
+    "s sec min h d day days week weeks ms us m mm cm km um in inch ft yd kg g mg t lb lbs oz N kN MN Nm kNm"
+    " lbf ozf J kJ MJ Wh kWh W kW MW mW VA kVA V kV mV A mA kA uA Ah mAh ohm mohm kohm Mohm Gohm Ω Hz kHz MHz"
+    " Pa kPa MPa GPa hPa bar mbar psi psig K degC degF °C °F C F delta_degC delta_degF deg rad l L ml mL gal"
+    " % ppm mol turn turns cycle cycles"
 )
 _ONE_UNIT = (
     rf"(?:{'|'.join(sorted(map(re.escape, _UNITS.split()), key=len, reverse=True))})(?:(?:\^|\*\*)-?\d|[²³])?"
@@ -48,8 +51,8 @@ _QUANTITY = re.compile(
     r"(?<![\w.,:/-])[+-]?(?:\d+ )?\d+(?:[.,/]\d+)*(?:[eE][+-]?\d+)?"  # 25, 1/2, 1 1/2, -0.5, 1e-6
     rf" (?:1/)?{_ONE_UNIT}(?:(?:[*/·]| (?=lbf)){_ONE_UNIT})*(?![\w°%])"
 )
-_LOCAL_TIME = re.compile(r"Z \(\d\d:\d\d [+-]\d\d:\d\d\)")
-"""What is never broken in two: a number and its unit; a time of day with its offset, and the time that it stands by."""
+_LOCAL_TIME = re.compile(r"\(\d\d:\d\d(?::\d\d)? [+-]\d\d:\d\d\)")
+"""What is never broken in two: a number and its unit; a time of day and its offset."""
 
 
 def _bound(text: str) -> str:
@@ -82,6 +85,16 @@ def within(width: int) -> Iterator[None]:
         yield
     finally:
         _width.reset(before)
+
+
+@contextmanager
+def in_zone(zone: str) -> Iterator[None]:
+    """Tell the time of day in a zone beside each deadline that is told inside; "" for none."""
+    before = _zone.set(zone)
+    try:
+        yield
+    finally:
+        _zone.reset(before)
 
 
 def columns() -> int:
@@ -289,9 +302,9 @@ def span_text(duration: int, *, up: bool = False) -> str:
 
 
 def deadline_text(instant: int) -> str:
-    """Return a deadline in whole seconds, never later than it is.
+    """Return a deadline in whole seconds, never later than it is; inside `in_zone` with the local time.
 
     >>> deadline_text(4_516_930)
     '1970-01-01T00:00:04Z'
     """
-    return format_instant(instant // SECOND * SECOND)
+    return with_local(instant // SECOND * SECOND, _zone.get())

@@ -93,7 +93,7 @@ def test_the_example_of_the_documentation(cfgtrack: Command, monkeypatch: pytest
     monkeypatch.chdir(cfgtrack.folder)
     with contextlib.redirect_stdout(io.StringIO()) as out:
         exec(textwrap.dedent(example), {})  # the documentation's own code
-    assert out.getvalue().startswith("at 2031-05-01T09:20:00Z, as known at ")
+    assert out.getvalue().startswith("at 2031-05-01T09:20:00Z (")
     assert "'state': {'address': 'PUMP-1'" in out.getvalue()
 
 

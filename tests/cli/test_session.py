@@ -13,7 +13,7 @@ from tests.cli.conftest import Command
 
 AT = "2031-05-01T10:00:00Z"
 LATER = "2031-05-01T11:00:00Z"
-MOMENT = "at 2031-05-01T10:00:00Z, as known at 2031-05-01T09:0"
+MOMENT = "at 2031-05-01T10:00:00Z"
 
 
 def test_demate_this(cfgtrack: Command) -> None:
@@ -49,7 +49,8 @@ def test_state_of_unit_at_time(cfgtrack: Command) -> None:
     cfgtrack.ok("shut", "HALL:V1", "--at", AT)
     assert "ACC" in before
     assert cfgtrack.ok("state", "PUMP-1", "--at", AT) != before
-    assert cfgtrack.ok("state", "PUMP-1", "--at", AT, "--known-at", known) == before
+    then = cfgtrack.ok("state", "PUMP-1", "--at", AT, "--known-at", known)
+    assert then == before.replace(f"(at {AT})", f"(at {AT}, as known at {known})")
     assert (
         cfgtrack("state", "PUMP-1", "--at", "2031-05-01T09:59:59Z", "--json").json["at"]
         == "2031-05-01T09:59:59Z"

@@ -385,6 +385,7 @@ capacity = 0                             #! out-of-range
 id = "BAY-2"
 parent = "BAY-1"
 sink = "-60 W"                           #! bad-quantity
+zone = "Europe/Olso"                     #! unknown-zone
 [[place]]
 id = "BAY-3"
 parent = "BAY-2"
@@ -847,3 +848,14 @@ def test_files_are_loaded_with_what_they_refer_to():
     assert problem.sentence.endswith(
         "there is no part p: these files define no part; what belongs together is loaded together"
     )
+
+
+@pytest.mark.parametrize(
+    "zone", ["Europe", "localtime", "posix/Europe/Oslo", "../Oslo", "+02:00", "europe/oslo"]
+)
+def test_a_zone_is_a_name_of_the_tz_database(zone):
+    """A folder of it, a name that only some machines have, or an offset is refused, and what is expected is said."""
+    with pytest.raises(BadInput, match="expected a name of the tz database, such as Europe/Oslo"):
+        parse_definition({"plant.toml": f'[[place]]\nid = "BAY"\nzone = "{zone}"\n'})
+    read = parse_definition({"plant.toml": '[[place]]\nid = "BAY"\nzone = "Europe/Oslo"\n'})
+    assert read.places["BAY"].zone == "Europe/Oslo"

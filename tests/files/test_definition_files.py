@@ -132,7 +132,7 @@ EVERYTHING = Definition(
                    tags=frozenset({"a"}), site=True, aliases=("The site",), attributes=SAID),
         "M": Place("M", "S", part="p", mobile=True, lifts=250.0),
         "O": Place("O", "S", mobile=True, operates="M"),
-        "B": Place("B", "S", lock_box=True),
+        "B": Place("B", "S", lock_box=True, zone="Europe/Oslo"),
     },
     settings={UNSIGNED: Setting(UNSIGNED, REFUSED)},
     people={

@@ -21,6 +21,7 @@ from cfgtrack.show.tables import (
     count,
     deadline_text,
     heading,
+    in_zone,
     indented,
     labelled,
     sections,
@@ -65,13 +66,27 @@ def test_a_column_of_nothing_is_left_out():
 
 
 def test_an_answer_names_its_moment():
-    """The heading prints when it was asked for, and as known when, on a second line where it gets long."""
-    moment = Moment(0, 60_000_000)
+    """The heading prints when it was asked for, and as known when if that was asked, on a second line where it gets
+    long.
+    """
+    moment = Moment(0, 60_000_000, as_known=True)
     assert heading("X", moment) == "X  (at 1970-01-01T00:00:00Z, as known at 1970-01-01T00:01:00Z)"
+    assert heading("X", Moment(0, 60_000_000)) == "X  (at 1970-01-01T00:00:00Z)"
     assert heading("X" * 60, moment).splitlines()[1] == f"  ({moment})"
     assert str(Moment(0)) == "at 1970-01-01T00:00:00Z"
     assert json_of(Moment(0)) == {"at": "1970-01-01T00:00:00Z", "known": None}
     assert json_of(moment)["known"] == "1970-01-01T00:01:00Z"
+
+
+def test_a_moment_is_told_to_the_second_unless_somebody_named_it():
+    """Now is told to the second, an instant that was named as it was; JSON keeps both to the microsecond."""
+    assert str(Moment(1_500_000)) == "at 1970-01-01T00:00:01Z"
+    assert str(Moment(1_500_000, exact=True)) == "at 1970-01-01T00:00:01.500000Z"
+    assert json_of(Moment(1_500_000, 1_700_000)) == {
+        "at": "1970-01-01T00:00:01.500000Z",
+        "known": "1970-01-01T00:00:01.700000Z",
+    }
+    assert str(Moment(0, zone="Asia/Kolkata")) == "at 1970-01-01T00:00:00Z (05:30 +05:30)"
 
 
 def test_colour_adds_nothing_but_colour():
@@ -152,10 +167,22 @@ def test_words_that_are_no_quantity_are_wrapped_as_ever():
     assert indented("x" * 91 + " PUMP-1 min").splitlines()[1].strip() == "min"
 
 
-def test_a_local_time_stays_with_its_utc():
-    """The time of day at the place stands in the line of the instant that it says again."""
+def test_a_local_time_stays_with_its_offset():
+    """The time of day at a place and its offset from UTC stand in one line."""
     said = "2025-11-11T18:51:00Z (19:51 +01:00)"
-    assert said in indented(f"{'x' * 70} {said}")
+    for before in range(50, 70):
+        assert "(19:51 +01:00)" in indented(f"{'x' * before} {said}")
+
+
+def test_a_deadline_is_told_in_the_zone_too():
+    """Inside a zone a deadline has the time of day there, DST by the date; outside it is UTC alone."""
+    summer, winter = parse_instant("2031-07-01T12:00:00Z"), parse_instant("2031-12-01T23:30:30Z")
+    with in_zone("Europe/Oslo"):
+        assert deadline_text(summer) == "2031-07-01T12:00:00Z (14:00 +02:00)"
+        assert deadline_text(winter) == "2031-12-01T23:30:30Z (00:30:30 +01:00 the next day)"
+    with in_zone("America/St_Johns"):
+        assert deadline_text(parse_instant("2031-12-01T00:00:00Z")).endswith("(20:30 -03:30 the day before)")
+    assert deadline_text(summer) == "2031-07-01T12:00:00Z"
 
 
 @pytest.fixture(params=[72, 180])
