@@ -1,6 +1,6 @@
 """The zone of a place: on PostgreSQL, that a definition may have one.
 
-Revision 0006. No table is another one, and what was loaded before says none of it: its leaves are as they were.
+Revision 0007. No table is another one, and what was loaded before says none of it: its leaves are as they were.
 """
 
 from pathlib import Path
@@ -8,12 +8,12 @@ from typing import Any
 
 from alembic import op
 
-revision = "0006"
-down_revision = "0005"
+revision = "0007"
+down_revision = "0006"
 branch_labels = None
 depends_on = None
 
-_FUNCTIONS = Path(__file__).parents[1] / "postgresql" / "0006.sql"
+_FUNCTIONS = Path(__file__).parents[1] / "postgresql" / "0007.sql"
 
 
 def upgrade() -> None:
