@@ -1,4 +1,4 @@
--- The zone of a place. This function replaces that of 0004.sql, of which nothing else is changed.
+-- The zone of a place. Replaces the function of the same name in 0006.
 
 -- The fields of each sort of item, and the form of each; with ! those that it must have.
 CREATE OR REPLACE FUNCTION cfgtrack_fields(sort text) RETURNS jsonb LANGUAGE sql IMMUTABLE AS $$
@@ -6,7 +6,7 @@ CREATE OR REPLACE FUNCTION cfgtrack_fields(sort text) RETURNS jsonb LANGUAGE sql
 "medium": {"id": "string!", "title": "string", "upstream": "boolean", "volumes_need": "string"},
 "kind": {"id": "string!", "medium": "any!", "statuses": "texts!", "moves": "move*!", "title": "string",
     "initial": "string", "joined": "any", "carries": "any", "flexible": "boolean", "fits": "texts", "grip": "boolean",
-    "tether": "boolean"},
+    "tether": "boolean", "words": "object"},
 "part": {"id": "string!", "title": "string", "mass": "number", "ports": "port*", "nodes": "node*",
     "links": "link*", "flexible": "boolean", "thermal": "thermal.", "trapped": "number", "tags": "texts",
     "remote": "object", "aliases": "texts", "attributes": "object", "lock_box": "boolean"},
