@@ -20,6 +20,7 @@ import shlex
 from collections.abc import Iterator, Sequence
 
 from cfgtrack.files.action import Note, Said, actions_of, understood
+from cfgtrack.files.trade_words import WORDS, meant_by, two_words
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, device_words
 from cfgtrack.model.codec import TEXTS
@@ -199,6 +200,10 @@ def _action(words: list[str], plant: Plant) -> tuple[Said, list[str]]:
     two = "-".join(words[:2]).lower()
     if len(words) > 1 and two in actions_of(plant):
         return Said(action=two), words[2:]
+    if words:
+        other, rest = two_words(words, plant)  # refused, with what to say instead
+        if other:
+            return Said(action=other), rest
     return Said(action=words[0].lower() if words else ""), words[1:]
 
 
@@ -225,8 +230,11 @@ def _is_found(said: Said, word: str, plant: Plant) -> bool:
 def _barred(rest: list[str], plant: Plant) -> tuple[str, list[str]]:
     """Return which action a defect bars, "" where none is said, and the words that follow it."""
     action, after = _action(rest, plant)
-    if action.action not in actions_of(plant) or not after:
+    if not after:
         return "", rest
+    if action.action not in actions_of(plant):
+        is_other = meant_by(action.action) in WORDS and not _is_thing(rest[0], plant)
+        return (action.action, after) if is_other and _is_thing(after[0], plant) else ("", rest)
     return (
         (action.action, after) if _is_thing(after[0], plant) or not _is_thing(rest[0], plant) else ("", rest)
     )
