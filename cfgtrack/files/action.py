@@ -19,7 +19,14 @@ from cfgtrack.model.defect import CAUSES
 from cfgtrack.model.event import is_of_defect, is_of_device
 from cfgtrack.model.lock import LOCKABLE, holders_named, wrong_holder
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.quantity import COUNTED, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
+from cfgtrack.model.quantity import (
+    COUNTED,
+    QUANTITIES,
+    BadQuantity,
+    Quantity,
+    dimension_of,
+    parse_quantity,
+)
 from cfgtrack.model.unknown import (
     AMBIGUOUS,
     ANYTHING,
@@ -116,6 +123,8 @@ def no_such_action(said: Said, plant: Plant) -> str:
     more += [f'{name}="{text}"' for name, text in said.values.items()]
     told = [*subjects, said["place"]] if said["place"] else subjects
     known = actions_of(plant)
+    if not plant.kinds:
+        return f"there is no action {said.action}: nothing is defined here yet; `cfgtrack load FILE` defines a plant"
     return f"there is no action {said.action}" + say_instead(said.action, told, known, plant, " ".join(more))
 
 

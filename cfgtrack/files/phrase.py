@@ -26,6 +26,7 @@ from cfgtrack.model.action import Action, device_words
 from cfgtrack.model.codec import TEXTS
 from cfgtrack.model.naming import FILLERS
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.quantity import NEVER_NEGATIVE, as_written
 from cfgtrack.model.trouble import BadInput, Problems, or_no_answer
 from cfgtrack.model.unknown import ANYTHING, PLACE, PORT, THING, UNKNOWN
 
@@ -66,6 +67,9 @@ def parse_phrase(
 
     said = _said([word for word in words if word], plant, note)
     event = understood(said, plant, note, event_id=id, happened=happened)
+    for name, quantity in event.values.items() if event else ():
+        if quantity.value < 0 and name in NEVER_NEGATIVE:
+            note(name, "bad-quantity", f"{name} is never below zero, found {quantity}")
     if event is None or problems:
         raise or_no_answer(BadInput(problems.found))
     return event
@@ -133,7 +137,7 @@ def _words(action: Action) -> Iterator[str]:
         yield quoted(action.remark or "")
         return
     for name, quantity in action.values.items():
-        yield f"{name}={quoted(str(quantity))}"
+        yield f"{name}={quoted(as_written(quantity))}"
 
 
 def _between(action: str) -> str:
