@@ -8,6 +8,10 @@ from pathlib import Path
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.terminal import showing_text
+
+SITUATIONS = "{} situations"
+"""How far a search of every order is."""
 
 rules_option = click.option(
     "--rules",
@@ -78,9 +82,7 @@ def check_command(
 
         found = check_and_keep(session.writing, sequence, name=name)
     else:
-        from cfgtrack.cli.orders import showing
-
-        tell = showing() if every_order else None
+        tell = showing_text(SITUATIONS) if every_order else None
         found = check(session.asking, proposal, rules=rules_files, every_order=every_order, tell=tell)
     session.answer(found, lambda: checked_text(found, by_step=by_step, colour=session.colour))
     session.end(status=found.verdict.status)

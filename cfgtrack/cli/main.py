@@ -20,6 +20,7 @@ import click
 
 from cfgtrack import __version__
 from cfgtrack.cli.session import Session, shared
+from cfgtrack.cli.terminal import keep_quiet, line
 
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
@@ -161,16 +162,18 @@ class Commands(click.Group):
                 answer = super().invoke(ctx)
             sys.stdout.flush()
         except (click.ClickException, click.exceptions.Exit, click.Abort):
+            line.clear()
             raise
         except Exception as err:
+            line.clear()
             trouble = trouble_of(err) or _of_what_was_changed(ctx, err)
             if trouble is None:
                 raise
             ctx.ensure_object(Session).tell_of_the_console()
             for note in getattr(trouble, "__notes__", ()):
                 click.echo(_fit(note), err=True)
-            for line in trouble.lines():
-                click.echo(_fit(line, lines=False), err=True)
+            for told in trouble.lines():
+                click.echo(_fit(told, lines=False), err=True)
             ctx.exit(trouble.exit_status)
         else:
             if not ctx.ensure_object(Session).tell_of_the_console():
@@ -188,6 +191,8 @@ class Commands(click.Group):
 
     def main(self, args: Sequence[str] | None = None, *rest: Any, **settings: Any) -> Any:
         """Run the command line. Where an answer finds no room, help too, that is told, and nobody takes it for one."""
+        if args is None:
+            keep_quiet()
         typed = list(sys.argv[1:] if args is None else args)
         for word in typed:
             if not _is_text(word):
@@ -343,6 +348,11 @@ class Seconds(click.FloatRange):
 @click.version_option(__version__, prog_name="cfgtrack", message="%(prog)s %(version)s")
 @click.option("--db", metavar="PATH|URL", envvar="CFGTRACK_DB", help="The database; else $CFGTRACK_DB.")
 @shared("--json", is_flag=True, help="Answer in JSON.")
+@shared(
+    "--no-pager",
+    is_flag=True,
+    help="Print a long answer at once; else through $CFGTRACK_PAGER, $PAGER or less.",
+)
 @shared(
     "--wait", type=Seconds(), metavar="SECONDS", help="Wait so long for somebody else who writes; else 30."
 )
