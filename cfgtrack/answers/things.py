@@ -1,6 +1,8 @@
-"""Which things there are: what completes in a shell."""
+"""Which things there are: what completes in a shell, and what to call instead of what there isn't."""
 
 from __future__ import annotations
+
+from collections.abc import Collection, Sequence
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.model.plant import Plant
@@ -44,3 +46,33 @@ def actions(asking: Asking) -> list[str]:
     with asking.read() as journal:
         kinds = journal.plant().kinds.values()
         return list(dict.fromkeys(action for kind in kinds for action in kind.moves))
+
+
+def instead(asking: Asking, words: Sequence[str], commands: Collection[str], verbs: Collection[str]) -> str:
+    """Return what to call instead of a command that there isn't: fitted to what is named, where there is a plant.
+
+    `words` are those of the line up to its first option; `verbs` the actions that are commands without a plant.
+    """
+    from cfgtrack.files.action import actions_of
+    from cfgtrack.files.trade_words import for_command
+    from cfgtrack.model.trouble import Trouble
+
+    try:
+        with asking.read() as journal:
+            plant = journal.plant()
+    except Trouble:
+        return for_command(words, commands, verbs, None)
+    return for_command(words, [*commands, *actions_of(plant)], actions_of(plant), plant)
+
+
+def action_meant(asking: Asking, words: Sequence[str], call: str = "{}") -> str:
+    """Return the command for what was put as an action, "" where the first word is none nor means one.
+
+    `call` is the command, with `{}` for the action.
+    """
+    from cfgtrack.files.action import actions_of
+    from cfgtrack.files.trade_words import call_for
+
+    with asking.read() as journal:
+        plant = journal.plant()
+    return call_for(words, actions_of(plant), plant, call)

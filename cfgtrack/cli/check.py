@@ -8,7 +8,10 @@ from pathlib import Path
 import click
 
 from cfgtrack.cli import session as s
-from cfgtrack.cli.state import thing_argument
+from cfgtrack.cli.terminal import showing_text
+
+SITUATIONS = "{} situations"
+"""How far a search of every order is."""
 
 rules_option = click.option(
     "--rules",
@@ -79,23 +82,21 @@ def check_command(
 
         found = check_and_keep(session.writing, sequence, name=name)
     else:
-        from cfgtrack.cli.orders import showing
-
-        tell = showing() if every_order else None
+        tell = showing_text(SITUATIONS) if every_order else None
         found = check(session.asking, proposal, rules=rules_files, every_order=every_order, tell=tell)
     session.answer(found, lambda: checked_text(found, by_step=by_step, colour=session.colour))
     session.end(status=found.verdict.status)
 
 
 @s.command("can")
-@thing_argument
+@click.argument("things", metavar="THING", nargs=-1, required=True, shell_complete=s.complete_id)
 @rules_option
 @click.option("--by", metavar="NAME", help="Who would do it: a person or machine; else anybody who is there.")
 @s.asked_at
 @s.foreseen_after
 def can_command(
     session: s.Session,
-    thing: str,
+    things: tuple[str, ...],
     rules_files: tuple[Path, ...],
     by: str | None,
     after: str | None,
@@ -105,9 +106,15 @@ def can_command(
 
     Of a volume or another node inside a unit: what may be done to the ports and gates that lead to it.
     """
+    if len(things) > 1:
+        from cfgtrack.answers.things import action_meant
+
+        said = action_meant(session.asking, things, "check --do '{}'")
+        told = f" Of one action ask {said}" if said else ""
+        raise click.UsageError(f"`can` takes one thing, as in `cfgtrack can {things[-1]}`.{told}")
     from cfgtrack.answers.check import can
     from cfgtrack.show.choices import choices_text
     from cfgtrack.show.tables import called
 
-    found = can(replace(session.asking, by=by), thing, rules=rules_files, after=s.after_step(after, plan))
+    found = can(replace(session.asking, by=by), things[0], rules=rules_files, after=s.after_step(after, plan))
     session.answer(found, lambda: choices_text(called(found.thing, found.aliases), found))

@@ -8,6 +8,7 @@ import click
 
 from cfgtrack.cli import session as s
 from cfgtrack.cli.check import rules_option
+from cfgtrack.cli.terminal import showing
 
 MOST_SAMPLES = 1_000_000
 
@@ -52,6 +53,6 @@ def durations_command(
         samples=samples,
         seed=seed,
         shape=shape,
-        tell=s.showing("samples"),
+        tell=showing("samples"),
     )
     session.answer(found, lambda: durations_text(found, by_step=by_step, colour=session.colour))

@@ -13,15 +13,17 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
-from itertools import pairwise
+from itertools import pairwise, takewhile
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from cfgtrack import __version__
 from cfgtrack.cli.session import Session, shared
+from cfgtrack.cli.terminal import keep_quiet, line
 
 if TYPE_CHECKING:
+    from cfgtrack.answers.asking import Asking
     from cfgtrack.model.trouble import Trouble
 
 COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
@@ -131,14 +133,16 @@ class Commands(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Resolve as click does, with near names for a mistyped one."""
+        """Resolve as click does; for a command that there isn't, say which one is meant."""
         ctx.meta[_DATABASE] = _named_database(ctx, args)
         try:
             return super().resolve_command(ctx, args)
         except click.exceptions.NoSuchCommand as err:
-            raise click.exceptions.NoSuchCommand(
-                err.command_name, possibilities=self.list_commands(ctx), ctx=ctx
-            ) from None
+            from cfgtrack.answers.things import instead
+
+            words = list(takewhile(lambda word: not word.startswith("-"), args))
+            told = instead(_looking(ctx), words, [*_MODULES, *VERBS], VERBS)
+            raise click.UsageError(f"No such command '{err.command_name}'. {told}", ctx=ctx) from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the commands under their headings, without importing one."""
@@ -158,16 +162,18 @@ class Commands(click.Group):
                 answer = super().invoke(ctx)
             sys.stdout.flush()
         except (click.ClickException, click.exceptions.Exit, click.Abort):
+            line.clear()
             raise
         except Exception as err:
+            line.clear()
             trouble = trouble_of(err) or _of_what_was_changed(ctx, err)
             if trouble is None:
                 raise
             ctx.ensure_object(Session).tell_of_the_console()
             for note in getattr(trouble, "__notes__", ()):
                 click.echo(_fit(note), err=True)
-            for line in trouble.lines():
-                click.echo(_fit(line, lines=False), err=True)
+            for told in trouble.lines():
+                click.echo(_fit(told, lines=False), err=True)
             ctx.exit(trouble.exit_status)
         else:
             if not ctx.ensure_object(Session).tell_of_the_console():
@@ -185,6 +191,8 @@ class Commands(click.Group):
 
     def main(self, args: Sequence[str] | None = None, *rest: Any, **settings: Any) -> Any:
         """Run the command line. Where an answer finds no room, help too, that is told, and nobody takes it for one."""
+        if args is None:
+            keep_quiet()
         typed = list(sys.argv[1:] if args is None else args)
         for word in typed:
             if not _is_text(word):
@@ -254,20 +262,23 @@ def _give_up_output() -> None:
 
 def own_actions(ctx: click.Context) -> list[str]:
     """Return the actions of the plant's own kinds, none when the database can't tell."""
-    from dataclasses import replace
-
     from cfgtrack.answers.things import actions
     from cfgtrack.model.trouble import Trouble
 
-    root = ctx.find_root()
-    # A look beside the command's own: what is named there is not settled yet.
-    session = Session(clock=root.ensure_object(Session).clock)
-    session.db = str(root.meta.get(_DATABASE) or root.params.get("db") or "")
     try:
-        asking = replace(session.asking, console=None)
-        return [action for action in actions(asking) if action not in VERBS]
+        return [action for action in actions(_looking(ctx)) if action not in VERBS]
     except Trouble:
         return []
+
+
+def _looking(ctx: click.Context) -> Asking:
+    """Return a look beside the command's own: what is named there is not settled yet."""
+    from dataclasses import replace
+
+    root = ctx.find_root()
+    session = Session(clock=root.ensure_object(Session).clock)
+    session.db = str(root.meta.get(_DATABASE) or root.params.get("db") or "")
+    return replace(session.asking, console=None)
 
 
 def _named_database(ctx: click.Context, args: list[str]) -> str:
@@ -337,6 +348,11 @@ class Seconds(click.FloatRange):
 @click.version_option(__version__, prog_name="cfgtrack", message="%(prog)s %(version)s")
 @click.option("--db", metavar="PATH|URL", envvar="CFGTRACK_DB", help="The database; else $CFGTRACK_DB.")
 @shared("--json", is_flag=True, help="Answer in JSON.")
+@shared(
+    "--no-pager",
+    is_flag=True,
+    help="Print a long answer at once; else through $CFGTRACK_PAGER, $PAGER or less.",
+)
 @shared(
     "--wait", type=Seconds(), metavar="SECONDS", help="Wait so long for somebody else who writes; else 30."
 )

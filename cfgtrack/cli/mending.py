@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
 
 from cfgtrack.cli import session as s
 from cfgtrack.cli.check import rules_option
+from cfgtrack.cli.terminal import line, showing_text
 
 
 @s.command("mend")
@@ -42,22 +42,15 @@ def mend_command(
     from cfgtrack.answers.mending import mend
     from cfgtrack.show.mending import mended_text
 
-    is_shown = sys.stderr.isatty()
-
-    def tell(tried: int, changes: int) -> None:
-        if is_shown:
-            click.echo(f"\r{tried} sequences judged, {changes} changes so far", err=True, nl=False)
-
     found = mend(
         session.asking,
         sequence,
         None if output == s.STDOUT else output,
         rules=rules_files,
         most=most,
-        tell=tell,
+        tell=showing_text("{} sequences judged, {} changes so far"),
     )
-    if is_shown:
-        click.echo(err=True)
+    line.clear()
     if output == s.STDOUT and not session.json:
         click.echo(found.text, nl=False)
     else:

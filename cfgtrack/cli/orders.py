@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 
 import click
 
 from cfgtrack.cli import session as s
-from cfgtrack.cli.check import rules_option
-
-
-def showing() -> Callable[[int], None]:
-    """Return what shows on a terminal how many situations were looked at, over and over in one line."""
-    show = s.showing_text()
-    return lambda situations: show(f"{situations} situations")
+from cfgtrack.cli.check import SITUATIONS, rules_option
+from cfgtrack.cli.terminal import showing_text
 
 
 @s.command("orders")
@@ -48,7 +42,12 @@ def orders_command(
     from cfgtrack.show.orders import orders_text
 
     found = orders(
-        session.asking, sequence, rules=rules_files, waits=waits, most=most or MOST_SITUATIONS, tell=showing()
+        session.asking,
+        sequence,
+        rules=rules_files,
+        waits=waits,
+        most=most or MOST_SITUATIONS,
+        tell=showing_text(SITUATIONS),
     )
     session.answer(found, lambda: orders_text(found, whole=whole, colour=session.colour))
     session.end(status=found.orders.verdict.status)

@@ -131,6 +131,8 @@ def done_command(
     by the right one with `done STEP --corrects EVENT-ID`.
     """
     from cfgtrack.answers.steps import Saying, done
+    from cfgtrack.answers.things import action_meant
+    from cfgtrack.model.trouble import Trouble
 
     for value in values:
         if "=" not in value:
@@ -140,7 +142,15 @@ def done_command(
     if bool(corrects) != bool(reason):
         raise click.UsageError("A correction names the event and why: --corrects EVENT-ID and --reason TEXT.")
     saying = Saying(values, revision, basis, remark, corrects, reason)
-    _tell(session, done(session.writing, steps, saying))
+    try:
+        found = done(session.writing, steps, saying)
+    except Trouble:
+        if len(steps) > 1 and (said := action_meant(session.asking, steps)):
+            raise click.UsageError(
+                f"`done` takes steps of the plan in force. What was done is {said}"
+            ) from None
+        raise
+    _tell(session, found)
 
 
 def _tell(session: s.Session, /, found: Stepped) -> None:

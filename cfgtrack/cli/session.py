@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 import click
 
+from cfgtrack.cli import terminal
+
 if TYPE_CHECKING:
     from cfgtrack.answers.asking import Asking
     from cfgtrack.answers.console import Console
@@ -51,11 +53,6 @@ def login_name() -> str | None:
         return None
 
 
-def is_terminal() -> bool:
-    """Return whether answers go to a terminal."""
-    return sys.stdout.isatty()
-
-
 class Session:
     """What every command needs to know: how its question is put, and how its answer is printed.
 
@@ -66,6 +63,7 @@ class Session:
         self.clock = clock  # None: the system's
         self.db = ""
         self.json = False
+        self.no_pager = False
         self.colour = False
         self.at: str | None = None
         self.known_at: str | None = None
@@ -84,7 +82,7 @@ class Session:
         self.db = db or self.db
         if os.environ.get("NO_COLOR"):
             ctx.color = False
-        self.colour = ctx.color is not False and is_terminal()
+        self.colour = ctx.color is not False and terminal.is_terminal()
 
     # --- the database ---
 
@@ -157,11 +155,13 @@ class Session:
         """Print lines beside an answer, on standard error."""
         from cfgtrack.show.visible import visible
 
+        terminal.line.clear()
         for note in notes:
             click.echo(visible(note), err=True)
 
     def tell(self, text: Callable[[], str], answer: object) -> None:
         """Print an answer: the text, or with --json one object."""
+        terminal.line.clear()
         self.tell_of_the_console()
         if self.json:
             from cfgtrack.answers.encode import json_of
@@ -175,7 +175,8 @@ class Session:
         with within(terminal_width()), in_zone(zone):
             said = text()
         if said:
-            click.echo(on_terminal(said) if self.colour else visible(said))
+            shown = on_terminal(said) if self.colour else visible(said)
+            terminal.print_text(shown, colour=self.colour, paged=not self.no_pager)
 
     def print_json(self, data: dict[str, Any]) -> None:
         """Print one JSON object; where the journal isn't to be believed another one, which no reader takes for it."""
@@ -193,47 +194,6 @@ class Session:
         """End the command with a status: 3 when something was `found` that the rules or the journal say no to."""
         if found or status:
             click.get_current_context().exit(status or 3)
-
-
-_SHOWN_EVERY = 0.2
-
-
-def showing(what: str, *, keeps: bool = True) -> Callable[[int, int], None]:
-    """Return what shows on a terminal how far a long question has come, over and over in one line.
-
-    `keeps`: whether an interrupt keeps what there is by then, which is told.
-    """
-    import time
-
-    if not sys.stderr.isatty():
-        return lambda _done, _of: None
-    last, hint = 0.0, " (Ctrl-C keeps what there is)" if keeps else ""
-
-    def tell(done: int, of: int) -> None:
-        nonlocal last
-        now = time.monotonic()
-        if done == of or now - last > _SHOWN_EVERY:
-            last = now
-            said = "" if done == of else f"{done} of {of} {what}{hint}"
-            click.echo(f"\r{said}\x1b[K", nl=False, err=True)
-
-    return tell
-
-
-def showing_text() -> Callable[[str], None]:
-    """Return what shows on a terminal in words how far a long question has come, over and over in one line."""
-    import time
-
-    last = time.monotonic()
-    shown = sys.stderr.isatty()
-
-    def tell(text: str) -> None:
-        nonlocal last
-        if shown and time.monotonic() - last > _SHOWN_EVERY:
-            last = time.monotonic()
-            click.echo(f"\r{text} (Ctrl-C keeps what there is)\x1b[K\r", nl=False, err=True)
-
-    return tell
 
 
 # --- options that commands share ----------------------------------------------------------------------------------
@@ -264,13 +224,14 @@ def shared(*declarations: str, **settings: Any) -> Callable[[Function], Function
 _everywhere = options(
     shared("--db", metavar="PATH|URL", help="The database; else $CFGTRACK_DB."),
     shared("--json", is_flag=True, help="Answer in JSON."),
+    shared("--no-pager", is_flag=True, help="Print a long answer at once, also on a terminal."),
 )
 
 
 def command(
     name: str, *, group: click.Group | None = None, **settings: Any
 ) -> Callable[[Callable[Concatenate[Session, P], None]], click.Command]:
-    """Make a function a command that takes --db and --json too; its first argument is the session."""
+    """Make a function a command that takes --db, --json and --no-pager too; its first argument is the session."""
 
     def wrap(function: Callable[Concatenate[Session, P], None]) -> click.Command:
         def run(*args: P.args, **kwargs: P.kwargs) -> None:
@@ -286,7 +247,7 @@ def command(
         functools.update_wrapper(run, function)
         make: Callable[[Callable[..., None]], click.Command] = click.command(name, **settings)
         made = make(_everywhere(run))
-        made.params = [*made.params[2:], *made.params[:2]]
+        made.params = [*made.params[3:], *made.params[:3]]
         if group is not None:
             group.add_command(made)
         return made

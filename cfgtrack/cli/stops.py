@@ -8,6 +8,7 @@ import click
 
 from cfgtrack.cli import session as s
 from cfgtrack.cli.check import rules_option
+from cfgtrack.cli.terminal import showing
 
 _sequence = click.argument(
     "sequence", metavar="[SEQUENCE.toml]", required=False, type=click.Path(path_type=Path)
@@ -30,7 +31,7 @@ def stops_command(
     from cfgtrack.answers.stops import stops
     from cfgtrack.show.stops import stops_text
 
-    found = stops(session.asking, sequence, rules=rules_files, tell=s.showing("stop points", keeps=False))
+    found = stops(session.asking, sequence, rules=rules_files, tell=showing("stop points", keeps=False))
     session.answer(found, lambda: stops_text(found, whole=whole, ways=ways, colour=session.colour))
 
 
@@ -85,7 +86,7 @@ def failures_command(
         step,
         rules=rules_files,
         failing=failing_files,
-        tell=s.showing("steps", keeps=False),
+        tell=showing("steps", keeps=False),
     )
     in_full = step is not None
     session.answer(found, lambda: failures_text(found, whole=whole, in_full=in_full, colour=session.colour))

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import io
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TextIO, TypeVar, cast
 
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.terminal import counted, is_terminal
 from cfgtrack.model.action import BASES
 
 T = TypeVar("T")
@@ -58,7 +58,7 @@ def import_command(
         form=form or "",
         basis=basis,
         rejects=rejects,
-        passing=_counted,
+        passing=counted,
     )
     session.answer(found, lambda: imported_text(found, rejects))
     session.end(found=found.problems)
@@ -71,25 +71,6 @@ def _stdin() -> TextIO:
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(encoding="utf-8", errors=NOT_TEXT)
     return sys.stdin
-
-
-def is_watched() -> bool:
-    """Return whether somebody looks at standard error."""
-    return sys.stderr.isatty()
-
-
-def _counted(rows: Iterator[T]) -> Iterator[T]:
-    """Pass rows on; on a terminal, tell now and then how many there were."""
-    if not is_watched():
-        yield from rows
-        return
-    number = 0
-    for number, row in enumerate(rows, 1):
-        if number % 1_000 == 0:
-            click.echo(f"\r{number:,} rows", err=True, nl=False)
-        yield row
-    if number >= 1_000:
-        click.echo(f"\r{number:,} rows read", err=True)
 
 
 @s.command("export")
@@ -130,6 +111,6 @@ def _seen(form: str) -> TextIO:
     """Return standard output for an export. JSON is the same when it is made visible; CSV is, on a terminal alone."""
     from cfgtrack.show.visible import Seen, in_json, visible
 
-    if form == "csv" and not s.is_terminal():
+    if form == "csv" and not is_terminal():
         return sys.stdout
     return cast("TextIO", Seen(sys.stdout, visible if form == "csv" else in_json))

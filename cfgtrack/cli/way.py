@@ -9,6 +9,7 @@ import click
 
 from cfgtrack.cli import session as s
 from cfgtrack.cli.check import rules_option
+from cfgtrack.cli.terminal import showing_text
 
 LONGEST = 60
 """So many seconds are searches given altogether, where nobody says otherwise."""
@@ -90,7 +91,7 @@ def way_command(  # noqa: PLR0917 - one parameter an option
         most=most,
         may_go_on=lambda: time.monotonic() < until,
         may_prove=lambda: time.monotonic() < proving,
-        tell=s.showing_text(),
+        tell=showing_text(),
     )
     session.answer(found, lambda: way_text(found, colour=session.colour))
     session.end(status=found.status)

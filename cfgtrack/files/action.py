@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from cfgtrack.files.trade_words import say_instead
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import (
     BASES,
@@ -18,7 +19,14 @@ from cfgtrack.model.defect import CAUSES
 from cfgtrack.model.event import is_of_defect, is_of_device
 from cfgtrack.model.lock import LOCKABLE, holders_named, wrong_holder
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.quantity import COUNTED, QUANTITIES, BadQuantity, Quantity, dimension_of, parse_quantity
+from cfgtrack.model.quantity import (
+    COUNTED,
+    QUANTITIES,
+    BadQuantity,
+    Quantity,
+    dimension_of,
+    parse_quantity,
+)
 from cfgtrack.model.unknown import (
     AMBIGUOUS,
     ANYTHING,
@@ -96,7 +104,7 @@ def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened:
         noted = True
         note(name, code, sentence)
 
-    if _is_action(said.action, plant, noting):
+    if _is_action(said, plant, noting):
         by_ids(said, plant)
         _check(said, plant, noting)
     if said["basis"] and said["basis"] not in BASES:
@@ -108,7 +116,20 @@ def understood(said: Said, plant: Plant, note: Note, *, event_id: str, happened:
     return Action(event_id, said.action, tuple(said.subjects), happened, values=values, **texts)
 
 
-def _is_action(action: str, plant: Plant, note: Note) -> bool:
+def no_such_action(said: Said, plant: Plant) -> str:
+    """Return that nothing is done under the word that was said, and what to say instead of it."""
+    subjects = [plant.resolve(subject, ANYTHING) for subject in said.subjects]
+    more = [f"by {said['by']}"] if said["by"] else []
+    more += [f'{name}="{text}"' for name, text in said.values.items()]
+    told = [*subjects, said["place"]] if said["place"] else subjects
+    known = actions_of(plant)
+    if not plant.kinds:
+        return f"there is no action {said.action}: nothing is defined here yet; `cfgtrack load FILE` defines a plant"
+    return f"there is no action {said.action}" + say_instead(said.action, told, known, plant, " ".join(more))
+
+
+def _is_action(said: Said, plant: Plant, note: Note) -> bool:
+    action = said.action
     if action in GENERAL_ACTIONS | DEVICE_ACTIONS | DEFECT_ACTIONS | BOOK_ACTIONS:
         return True
     if any(action in kind.moves for kind in plant.kinds.values()):
@@ -116,7 +137,7 @@ def _is_action(action: str, plant: Plant, note: Note) -> bool:
     if not action:
         note("action", "missing", "say what was done, as in mate PUMP-1:F1 PANEL-A:F1")
         return False
-    note("action", UNKNOWN, no_such("action", action, actions_of(plant)))
+    note("action", UNKNOWN, no_such_action(said, plant))
     return False
 
 
@@ -210,6 +231,7 @@ def _check_device(said: Said, plant: Plant, note: Note) -> None:
 
 
 def _check_defect(said: Said, plant: Plant, note: Note) -> None:
+    action = said.action
     form = f"{said.action} release PUMP-1:B1{' seized' if said.action == ac.DEFECT else ''}"
     if not said.subjects:
         note("subject", "subjects", f"{said.action} takes a port, unit or place, none given, as in {form}")
@@ -218,7 +240,8 @@ def _check_defect(said: Said, plant: Plant, note: Note) -> None:
     elif said.action == ac.DEFECT and not said["status"]:
         note("status", "missing", f"say what is wrong, as in {form}: {', '.join(CAUSES)}, or your own words")
     if said["bars"] and said["bars"] not in (known := actions_of(plant)):
-        note("bars", UNKNOWN, no_such("action", said["bars"], known))
+        told = say_instead(said["bars"], said.subjects, known, plant, "").replace(" `", f" `{action} ")
+        note("bars", UNKNOWN, f"there is no action {said['bars']}{told}")
     _note_unknown(said, plant, note, CAN_FAIL)
 
 

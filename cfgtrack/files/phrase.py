@@ -20,11 +20,13 @@ import shlex
 from collections.abc import Iterator, Sequence
 
 from cfgtrack.files.action import Note, Said, actions_of, understood
+from cfgtrack.files.trade_words import WORDS, meant_by, two_words
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, device_words
 from cfgtrack.model.codec import TEXTS
 from cfgtrack.model.naming import FILLERS
 from cfgtrack.model.plant import Plant
+from cfgtrack.model.quantity import NEVER_NEGATIVE, as_written
 from cfgtrack.model.trouble import BadInput, Problems, or_no_answer
 from cfgtrack.model.unknown import ANYTHING, PLACE, PORT, THING, UNKNOWN
 
@@ -65,6 +67,9 @@ def parse_phrase(
 
     said = _said([word for word in words if word], plant, note)
     event = understood(said, plant, note, event_id=id, happened=happened)
+    for name, quantity in event.values.items() if event else ():
+        if quantity.value < 0 and name in NEVER_NEGATIVE:
+            note(name, "bad-quantity", f"{name} is never below zero, found {quantity}")
     if event is None or problems:
         raise or_no_answer(BadInput(problems.found))
     return event
@@ -132,7 +137,7 @@ def _words(action: Action) -> Iterator[str]:
         yield quoted(action.remark or "")
         return
     for name, quantity in action.values.items():
-        yield f"{name}={quoted(str(quantity))}"
+        yield f"{name}={quoted(as_written(quantity))}"
 
 
 def _between(action: str) -> str:
@@ -199,6 +204,10 @@ def _action(words: list[str], plant: Plant) -> tuple[Said, list[str]]:
     two = "-".join(words[:2]).lower()
     if len(words) > 1 and two in actions_of(plant):
         return Said(action=two), words[2:]
+    if words:
+        other, rest = two_words(words, plant)  # refused, with what to say instead
+        if other:
+            return Said(action=other), rest
     return Said(action=words[0].lower() if words else ""), words[1:]
 
 
@@ -225,8 +234,11 @@ def _is_found(said: Said, word: str, plant: Plant) -> bool:
 def _barred(rest: list[str], plant: Plant) -> tuple[str, list[str]]:
     """Return which action a defect bars, "" where none is said, and the words that follow it."""
     action, after = _action(rest, plant)
-    if action.action not in actions_of(plant) or not after:
+    if not after:
         return "", rest
+    if action.action not in actions_of(plant):
+        is_other = meant_by(action.action) in WORDS and not _is_thing(rest[0], plant)
+        return (action.action, after) if is_other and _is_thing(after[0], plant) else ("", rest)
     return (
         (action.action, after) if _is_thing(after[0], plant) or not _is_thing(rest[0], plant) else ("", rest)
     )

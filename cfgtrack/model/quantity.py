@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
@@ -111,6 +112,25 @@ COUNTED: Mapping[str, str] = {
 }
 """What no event may tell a value of but an initial one, since it is counted: each with how else it gets known."""
 
+NEVER_NEGATIVE = frozenset(
+    (
+        "insulation-resistance",
+        "leak-rate",
+        "length",
+        "level",
+        "mass",
+        "preload",
+        "resistance",
+        "time",
+        "torque",
+        "volume",
+    )
+)
+"""What nobody says is below zero; what was once recorded so is read all the same.
+
+A pressure may be below zero: by a gauge it is one below the air's.
+"""
+
 # Units that only name what is counted.
 _COUNTED = frozenset(
     ("", "count", "counts", "cycle", "cycles", "each", "piece", "pieces", "time", "times", "turn", "turns")
@@ -121,6 +141,7 @@ _NUMBER = re.compile(
     r"|(?P<decimal>(?:\d{1,40}(?:\.\d{0,40})?|\.\d{1,40})(?:[eE][+-]?\d{1,4})?))(?![\d.,/_])",
     re.ASCII,
 )
+_DECIMAL_COMMA = re.compile(r"[+-]?\d{1,18},\d", re.ASCII)
 # Only names, products, quotients and small whole powers go to the library: nothing it could compute with.
 _FACTOR = r"\(*(?:[°Δ]?[A-Za-z_ΩΩµμÅ][\wΩΩµμÅ²³]*|[°%])\)*(?:(?:\^|\*\*)-?\d{1,2}\)*)?"
 _UNIT = re.compile(rf"(?:1 ?/ ?)?{_FACTOR}(?: ?[*/·] ?{_FACTOR}| {_FACTOR})*", re.ASCII)
@@ -132,7 +153,33 @@ _SPELLED = {
     "kNm": ("torque", "kN*m"),
     "C": ("temperature", "degC"),
     "F": ("temperature", "degF"),
+    '"': ("length", "in"),
+    "\u2033": ("length", "in"),
 }
+
+_FRACTIONS = {  # as one sign, with the same value in digits (Unicode, Number Forms)
+    ord(sign): f" {over}/{under}"
+    for sign, over, under in zip(
+        "¼½¾⅓⅔⅛⅜⅝⅞", (1, 1, 3, 1, 2, 1, 3, 5, 7), (4, 2, 4, 3, 3, 8, 8, 8, 8), strict=True
+    )
+}
+_IN_FRACTIONS = frozenset(("in", "inch", "inches", '"', "\u2033"))
+"""Units that a trade divides by halves: drills, threads and hoses come so."""
+
+_BY_WHAT = ", and in a remark whether it is by the gauge or absolute"
+_OTHERWISE = {
+    **dict.fromkeys(("psig", "psia"), "write psi, and in a remark whether it is by the gauge or absolute"),
+    **dict.fromkeys(
+        ("barg", "bara", "bar(g)", "bar(a)"),
+        "write bar, and in a remark whether it is by the gauge or absolute",
+    ),
+    "m3": "write m^3",
+    "kgm": "write kgf*m",
+    "kgfm": "write kgf*m",
+}
+
+_MANY_DIGITS = 12
+"""A number with more of them was none that somebody wrote: a third, say."""
 
 _FORCE_OF_WEIGHT = {"lb": "lbf", "lbs": "lbf", "oz": "ozf"}
 
@@ -162,6 +209,24 @@ class Quantity:
 def format_number(number: float) -> str:
     """The shortest decimal text that reads back as the same number: `25`, `0.1`, `1e-06`."""
     return repr(int(number)) if number == int(number) and abs(number) < 1e15 else repr(number)
+
+
+def as_written(quantity: Quantity) -> str:
+    """Return a quantity as who wrote it is told it again: inches in fractions where they are some, as in 1 1/2 in.
+
+    `parse_quantity` gives the same quantity back.
+    """
+    exact = Fraction(quantity.shown).limit_denominator(64)
+    whole, rest = divmod(abs(exact), 1)
+    is_inches = quantity.unit in _IN_FRACTIONS and exact.denominator & (exact.denominator - 1) == 0
+    if (
+        not rest
+        or float(exact) != quantity.shown
+        or not (is_inches or len(repr(quantity.shown)) > _MANY_DIGITS)
+    ):
+        return str(quantity)
+    sign = "-" if exact < 0 else ""
+    return f"{sign}{f'{whole} ' if whole else ''}{rest} {quantity.unit}".rstrip()
 
 
 def parse_quantity(text: str, *, dimension: str | None = None) -> Quantity:
@@ -243,9 +308,11 @@ def _member(found: Mapping[str, object], name: str) -> float:
 
 
 def _split(text: str, dimension: str | None) -> tuple[Decimal, str]:
-    stripped = text.strip()
+    stripped = text.translate(_FRACTIONS).strip()
     found = _NUMBER.match(stripped)
     if found is None:
+        if _DECIMAL_COMMA.match(stripped):
+            raise BadQuantity(f"expected {_expected(dimension)}, with a decimal point, found '{text}'")
         raise BadQuantity(f"expected {_expected(dimension)}, found '{text}'")
     return _number(text, found), " ".join(stripped[found.end() :].split())
 
@@ -313,10 +380,10 @@ def _trade_spelling(unit: str, asked: str | None) -> str:
     spelled = _SPELLED.get(unit)
     if spelled is not None and asked in (None, spelled[0]) and (asked or spelled[0] == "torque"):
         return spelled[1]
-    factors = re.split(r"[ *·-]+", unit)
+    factors = re.split(r"[ *·.-]+", unit)
     if asked in (None, "torque") and len(factors) == 2 and {"in", "ft"} & set(factors):
         return "*".join(_FORCE_OF_WEIGHT.get(factor, factor) for factor in factors)
-    return re.sub(r"(?<=[A-Za-z])-(?=[A-Za-z])", "*", unit)
+    return re.sub(r"(?<=[A-Za-z])[-.](?=[A-Za-z])", "*", unit)
 
 
 def _parsed(unit: str, written: str, asked: str | None) -> pint.Unit:
@@ -325,17 +392,28 @@ def _parsed(unit: str, written: str, asked: str | None) -> pint.Unit:
     import pint
 
     if len(written) > _LONGEST or not _UNIT.fullmatch(written):
-        raise BadQuantity(f"expected {_expected(asked)}; no unit is written '{unit}'")
+        raise BadQuantity(f"expected {_expected(asked)}; no unit is written '{unit}'{_otherwise(unit)}")
     try:
         parsed: pint.Unit = _registry().parse_units(written)
         _ = parsed.dimensionality
     except (pint.PintError, ValueError, TypeError, AttributeError, tokenize.TokenError):
-        raise BadQuantity(f"expected {_expected(asked)}; no unit is named '{unit}'") from None
+        raise BadQuantity(
+            f"expected {_expected(asked)}; no unit is named '{unit}'{_otherwise(unit)}"
+        ) from None
     if _is_logarithmic(parsed):
         raise BadQuantity(
             f"expected {_expected(asked)}; '{unit}' is the logarithm of a ratio, which isn't read here"
         )
     return parsed
+
+
+def _otherwise(unit: str) -> str:
+    """Return how what was meant is written, where that is known: "" where it isn't."""
+    if (told := _OTHERWISE.get(unit.casefold())) is not None:
+        return f": {told}"
+    known = [*_OFTEN, "psi", "lbf", "in", "ft", "deg", "degF", *(si for si, _ in DIMENSIONS.values() if si)]
+    alike = [one for one in dict.fromkeys(known) if one.casefold() == unit.casefold()]
+    return f": write {' or '.join(alike)}" if alike else ""
 
 
 def _is_logarithmic(unit: pint.Unit) -> bool:

@@ -3,7 +3,8 @@
 An instant is an `int`: microseconds since 1970-01-01T00:00:00Z, leap seconds not counted. A duration is an
 `int` too: microseconds. Text comes in and goes out through the four functions here and nowhere else.
 
-Source of the text form of an instant: RFC 3339, section 5.6, read strictly.
+Source of the text form of an instant: RFC 3339, section 5.6; with its note there, a blank may stand for the T, and
+beyond it the seconds may be left out. It is always written with both.
 """
 
 from __future__ import annotations
@@ -35,7 +36,8 @@ _LAST = (date.max.toordinal() - _EPOCH_ORDINAL + 1) * DAY - 1
 
 _CLOCK = r"(\d{2}):(\d{2})(?::(\d{2}))?"
 _RFC_3339 = re.compile(
-    r"(\d{4})-(\d{2})-(\d{2})[Tt](\d{2}):(\d{2}):(\d{2})(?:\.(\d+))?(?:[Zz]|([+-])(\d{2}):(\d{2}))", re.ASCII
+    r"(\d{4})-(\d{2})-(\d{2})[Tt ](\d{2}):(\d{2})(?::(\d{2})(?:\.(\d+))?)?(?:[Zz]|([+-])(\d{2}):(\d{2}))",
+    re.ASCII,
 )
 _TIME_OF_DAY = re.compile(_CLOCK, re.ASCII)
 _ELAPSED = re.compile(r"\+(\d{2,4}):(\d{2})(?::(\d{2}))?", re.ASCII)
@@ -47,10 +49,23 @@ _WRONG_FORMS = (
     (re.compile(_DATE, re.ASCII), "a date without a time"),
     (re.compile(r"\d{4}-?W\d{2}.*", re.ASCII), "a week date"),
     (re.compile(r"\d{4}-?\d{3}([Tt ].*)?", re.ASCII), "a day-of-year date"),
-    (re.compile(rf"{_DATE}\s+\d.*", re.ASCII), "a blank instead of T between date and time"),
-    (re.compile(rf"{_DATE}[Tt]\d{{2}}:?\d{{2}}(:?\d{{2}}([.,]\d+)?)?", re.ASCII), "a time without a zone"),
-    (re.compile(rf"{_DATE}[Tt][\d:.]+[+-]\d{{2}}(\d{{2}})?", re.ASCII), "a zone that is not written +HH:MM"),
-    (re.compile(rf"{_DATE}[Tt]\d{{2}}:\d{{2}}([Zz]|[+-].*)", re.ASCII), "a time without seconds"),
+    (re.compile(rf"{_DATE}[Tt ]\d{{2}}:?\d{{2}}(:?\d{{2}}([.,]\d+)?)?", re.ASCII), "a time without a zone"),
+    (
+        re.compile(rf"{_DATE}[Tt ][\d:.]+ ?[+-]\d{{1,2}}(:?\d{{1,2}})?", re.ASCII),
+        "a zone that is not written +HH:MM",
+    ),
+    (
+        re.compile(rf"{_DATE}[Tt ][\d:.]+ ?[A-Za-z/_]{{2,}}", re.ASCII),
+        "a zone that is not written Z or +HH:MM",
+    ),
+    (
+        re.compile(rf"{_DATE}(\s{{2,}}|[_,;]\s*|\s?[Tt]\s)\d.*", re.ASCII),
+        "no T or one blank between date and time",
+    ),
+    (re.compile(r"\d{1,4}[/.]\d{1,2}[/.]\d{1,4}.*", re.ASCII), "a date that is not written YYYY-MM-DD"),
+    (re.compile(r"\d{1,2}-\d{1,2}-\d{4}.*", re.ASCII), "a date that is not written YYYY-MM-DD"),
+    (re.compile(r"\d{1,2}:\d{2}.*", re.ASCII), "a time of day that is not written HH:MM"),
+    (re.compile(r"now|today|yesterday|tomorrow|tonight", re.ASCII | re.IGNORECASE), "a word, not a time"),
 )
 
 
@@ -61,9 +76,10 @@ class BadTime(ValueError):
 def parse_instant(text: str, *, outing_start: int | None = None) -> int:
     """Read an instant, in microseconds since 1970 UTC.
 
-    Three forms are read: an RFC 3339 date and time with its zone (`2030-05-01T08:00:00Z`, `...+02:00`);
-    and, when `outing_start` (microseconds) is given, a time of day in UTC, `HH:MM[:SS]`, meaning the first
-    such time at or after the start of the outing, or the time elapsed since that start, `+HH:MM[:SS]`.
+    Three forms are read: an RFC 3339 date and time with its zone (`2030-05-01T08:00:00Z`, `...+02:00`), also without
+    seconds and with a blank for the T (`2030-05-01 08:00Z`); and, when `outing_start` (microseconds) is given, a time
+    of day in UTC, `HH:MM[:SS]`, meaning the first such time at or after the start of the outing, or the time elapsed
+    since that start, `+HH:MM[:SS]`.
 
     Digits past the microsecond are refused, never dropped, and so is a time too far from 1970 for its microsecond to
     be kept exactly (see `LATEST`). A leap second (`23:59:60` UTC on the last day of
@@ -107,8 +123,9 @@ def _from_rfc_3339(text: str, found: re.Match[str]) -> int:
     except ValueError:
         raise BadTime(f"no such date: '{text}'") from None
     offset = 0 if sign is None else _offset(text, sign, int(zone_hours), int(zone_minutes))
-    if int(hour) > 23 or int(minute) > 59 or int(second) > 60:
+    if int(hour) > 23 or int(minute) > 59 or int(second or 0) > 60:
         raise BadTime(f"no such time of day: hours run to 23, minutes and seconds to 59, found '{text}'")
+    second = second or "00"
     instant = days * DAY + int(hour) * HOUR + int(minute) * MINUTE - offset
     if second == "60":
         instant = _after_leap_second(text, instant)

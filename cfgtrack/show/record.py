@@ -12,7 +12,7 @@ from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.event import Entry, Event, LogLine
 from cfgtrack.model.handover import TreeHead, handed_over
 from cfgtrack.model.present import mark_of
-from cfgtrack.model.quantity import BadQuantity, dimension_of, format_number, from_si
+from cfgtrack.model.quantity import BadQuantity, as_written, dimension_of, format_number, from_si
 from cfgtrack.model.time import format_instant, is_instant
 from cfgtrack.rules.approved import SLOW
 from cfgtrack.show.approved import approved_text
@@ -50,7 +50,7 @@ def event_text(event: Action, moved: Sequence[str] = ()) -> str:
         words += [str(one) for one in told if one]
     if event.action == ac.APPROVE:
         words += _approved(event.body or {})
-    words += [f"{name}={quantity}" for name, quantity in event.values.items()]
+    words += [f"{name}={as_written(quantity)}" for name, quantity in event.values.items()]
     moved = (*event.moved, *event.carried) if isinstance(event, Event) else moved
     if moved:
         more = len(moved) - _MOST
@@ -324,6 +324,6 @@ def _side(row: Difference, *, after: bool) -> str:
 def quantity_text(quantity: str, value: float, unit: str) -> str:
     """Return a value kept in SI in the unit that the user wrote; in SI, and saying so, where that is unknown."""
     try:
-        return str(from_si(value, unit=unit, dimension=dimension_of(quantity)))
+        return as_written(from_si(value, unit=unit, dimension=dimension_of(quantity)))
     except BadQuantity:
         return f"{format_number(value)} (SI)"

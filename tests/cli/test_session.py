@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import pytest
 
-from cfgtrack.cli.session import showing
 from tests.cli import world
 from tests.cli.conftest import Command
 
@@ -443,23 +441,3 @@ def test_default_database(empty: Command, tmp_path: Path) -> None:
     assert empty("load", plant, CFGTRACK_DB="", XDG_DATA_HOME=str(tmp_path / "data")).status == 0
     assert (tmp_path / "data/cfgtrack/journal.db").is_file()
     assert not empty.db.exists()
-
-
-@pytest.mark.parametrize("keeps", [True, False])
-def test_how_far_it_is_promises_no_more_than_is_kept(
-    keeps: bool, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """On a terminal the line says that an interrupt keeps what there is only where it does, and is taken away."""
-    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
-    promise = " (Ctrl-C keeps what there is)" if keeps else ""
-    tell = showing("steps", keeps=keeps)
-    tell(1, 2)
-    assert capsys.readouterr().err == f"\r1 of 2 steps{promise}\x1b[K"
-    tell(2, 2)
-    assert capsys.readouterr().err == "\r\x1b[K"
-
-
-def test_how_far_it_is_is_for_a_terminal_alone(capsys: pytest.CaptureFixture[str]) -> None:
-    """Where nobody looks on nothing is shown."""
-    showing("steps")(1, 2)
-    assert capsys.readouterr().err == ""

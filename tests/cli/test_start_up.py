@@ -113,7 +113,7 @@ def test_no_colour(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(command, "callback", spy)
     cfgtrack("state")
-    monkeypatch.setattr("cfgtrack.cli.session.is_terminal", lambda: True)
+    monkeypatch.setattr("cfgtrack.cli.terminal.is_terminal", lambda: True)
     cfgtrack("state")
     assert "\x1b" not in cfgtrack("state", NO_COLOR="1").out
     assert seen == [False, True, False]

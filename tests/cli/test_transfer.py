@@ -114,7 +114,10 @@ def test_progress(cfgtrack: Command, monkeypatch: pytest.MonkeyPatch) -> None:
     lines = "".join(f"2031-05-01T10:00:00.{n:06d}Z,inspect,PUMP-1\n" for n in range(2500))
     rows = cfgtrack.file("rows.csv", f"at,action,subject\n{lines}")
     assert cfgtrack("import", rows, "--dry-run").err == ""
-    monkeypatch.setattr("cfgtrack.cli.transfer.is_watched", lambda: True)
+    monkeypatch.setattr("cfgtrack.cli.terminal.is_watched", lambda: True)
+    ticks = iter(range(1, 100))
+    monkeypatch.setattr("time.monotonic", lambda: next(ticks))
     answer = cfgtrack("import", rows)
-    assert answer.err.split("\r")[1:] == ["1,000 rows", "2,000 rows", "2,500 rows read\n"]
+    shown = ["1,000 rows\x1b[K", "2,000 rows\x1b[K", "\x1b[K2,500 rows read\n"]
+    assert answer.err.split("\r")[1:] == shown
     assert answer.out.startswith("2500 events recorded")

@@ -302,3 +302,11 @@ def test_a_remark_without_its_text_is_told_how_to_say_it(plant):
     """The sentence shows where the text goes, for the very thing that the remark is about."""
     with pytest.raises(BadInput, match='as in remark PUMP-1 "pin 3 is bent"'):
         parse_phrase(["remark", "PUMP-1"], plant)
+
+
+@pytest.mark.parametrize("value", ["torque='-25 N*m'", "mass='-1 kg'"])
+def test_no_negative_torque_or_mass(plant, value):
+    """What is never below zero is refused as somebody says it; a pressure by the gauge may be."""
+    with pytest.raises(BadInput, match=r"is never below zero, found -"):
+        parse_phrase(split_phrase(f"measure PUMP-1:VOL {value}"), plant)
+    parse_phrase(split_phrase("measure PUMP-1:VOL pressure='-0.2 bar'"), plant)

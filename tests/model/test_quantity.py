@@ -3,6 +3,7 @@
 import json
 import math
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,6 +14,7 @@ from cfgtrack.model.quantity import (
     QUANTITIES,
     BadQuantity,
     Quantity,
+    as_written,
     dimension_of,
     from_json,
     from_si,
@@ -135,6 +137,14 @@ def test_reads(text, asked, value, dimension):
         ("1.5.2 m", None, "expected a number with a unit"),
         ("", None, "expected a number with a unit"),
         ("N*m", None, "expected a number with a unit"),
+        (
+            "12,5 bar",
+            "pressure",
+            "expected a pressure such as 12 bar, with a decimal point, found '12,5 bar'",
+        ),
+        ("300 PSI", "pressure", "no unit is named 'PSI': write psi, found"),
+        ("12 Bar", "pressure", "no unit is named 'Bar': write bar"),
+        ("3 barg", "pressure", "write bar, and in a remark whether it is by the gauge or absolute"),
         ("nan m", None, "expected a number with a unit"),
         ("inf m", None, "expected a number with a unit"),
         ("1e999 m", None, "out of range"),
@@ -229,3 +239,70 @@ def test_a_letter_alone_says_nothing(text):
     """Where nothing says that a temperature is meant, C and F could be coulombs and farads: refused."""
     with pytest.raises(BadQuantity):
         parse_quantity(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "in_pint"),
+    [
+        ("25 ft lbf", "torque", "foot * force_pound"),
+        ("25 ft*lbf", "torque", "foot * force_pound"),
+        ("25 ft-lbf", "torque", "foot * force_pound"),
+        ("25 ft.lbf", "torque", "foot * force_pound"),
+        ("25 ft lb", "torque", "foot * force_pound"),
+        ("300 in lbf", "torque", "inch * force_pound"),
+        ("25 N.m", "torque", "newton * meter"),
+        ("25 Nm", "torque", "newton * meter"),
+        ("300 psi", "pressure", "pound_force_per_square_inch"),
+        ("7 bar", "pressure", "bar"),
+        ("12 thou", "length", "thou"),
+        ("2 gal", "volume", "gallon"),
+        ("400 lbf", "force", "force_pound"),
+    ],
+)
+def test_units_as_entered(text, dimension, in_pint):
+    """A unit that somebody wrote stays his own, and the SI value beside it is the one that pint computes in floats."""
+    quantity = parse_quantity(text, dimension=dimension)
+    number, _, unit = text.partition(" ")
+    assert (str(quantity), quantity.unit, as_written(quantity)) == (text, unit, text)
+    si = pint.UnitRegistry().Quantity(float(number), in_pint).to_base_units().magnitude
+    assert quantity.value == pytest.approx(si, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "told"),
+    [
+        ("1/2 in", 0.0127, "1/2 in"),
+        ("½ in", 0.0127, "1/2 in"),
+        ("1½ in", 0.0381, "1 1/2 in"),
+        ("-1 1/2 in", -0.0381, "-1 1/2 in"),
+        ('5/8"', 0.015875, '5/8 "'),
+        ("3/64 inch", 3 / 64 * 0.0254, "3/64 inch"),
+        ("2 in", 0.0508, "2 in"),
+        ("0.3 in", 0.00762, "0.3 in"),
+        ("1/2 m", 0.5, "0.5 m"),
+        ("1 1/3 m", 4 / 3, "1 1/3 m"),
+    ],
+)
+def test_fractions_are_told_again_as_fractions(text, value, told):
+    """Halves of an inch are told as the trade writes them; other numbers as they were written."""
+    quantity = parse_quantity(text, dimension="length")
+    assert quantity.value == pytest.approx(value, rel=1e-12)
+    assert as_written(quantity) == told
+
+
+@given(st.integers(-(10**6), 10**6), st.integers(1, 64), st.sampled_from(["in", "inch", "m", "ft"]))
+def test_what_is_told_reads_back(over, under, unit):
+    """However a quantity is told, who writes that again has written the same quantity."""
+    for text in (f"{over}/{under} {unit}", f"{over / under!r} {unit}"):
+        quantity = parse_quantity(text, dimension="length")
+        again = parse_quantity(as_written(quantity), dimension="length")
+        assert (again.shown, again.unit) == (quantity.shown, quantity.unit)
+        assert math.isclose(again.value, quantity.value, rel_tol=1e-15)
+
+
+def test_what_journals_hold_is_as_it_was():
+    """What is kept of a quantity keeps its four members, byte for byte: a journal's hashes are of them."""
+    kept = json.dumps(to_json(parse_quantity("1/2 in")), sort_keys=True)
+    assert kept == '{"dimension": "length", "shown": 0.5, "unit": "in", "value": 0.0127}'
+    kept = json.dumps(to_json(parse_quantity("25 ft lbf")), sort_keys=True)
+    assert kept == '{"dimension": "torque", "shown": 25.0, "unit": "ft lbf", "value": 33.89544870828501}'

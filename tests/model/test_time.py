@@ -1,5 +1,6 @@
 """Instants and durations: what is read, what is refused, and that nothing is lost."""
 
+import re
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -41,6 +42,37 @@ def test_instants_are_the_standard_librarys(instant, minutes):
     assert parse_instant(moment.isoformat()) == (moment - EPOCH) // timedelta(microseconds=1)
 
 
+_WHOLE = st.integers(-LATEST // MINUTE + 1, LATEST // MINUTE - 1)
+
+
+@given(_WHOLE, st.integers(-1439, 1439), st.sampled_from("Tt "), st.sampled_from(["", ":00", ":00.000"]))
+def test_a_time_may_be_written_shorter(whole, minutes, between, seconds):
+    """A blank for the T, and no seconds, mean what the full form means, with any offset; written it is always in full.
+
+    RFC 3339, section 5.6, NOTE: ISO 8601 defines date and time separated by "T"; applications using this syntax may
+    choose, for the sake of readability, to specify a full-date and full-time separated by (say) a space character.
+    """
+    moment = (EPOCH + timedelta(minutes=whole)).astimezone(timezone(timedelta(minutes=minutes)))
+    full = moment.isoformat()
+    day, clock, zone = full[:10], full[11:16], full[19:]
+    read = parse_instant(f"{day}{between}{clock}{seconds}{zone}")
+    assert read == parse_instant(full) == whole * MINUTE
+    assert datetime.fromisoformat(format_instant(read)) == moment
+    assert format_instant(read) == moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+@given(st.text(alphabet="0123456789-:TtZz+ .,/_ENW", min_size=1, max_size=28))
+def test_any_text_is_a_time_or_is_told_what_is_expected(text):
+    """What is read is an instant; what isn't is told with a time to go by, or what is wrong with it."""
+    try:
+        found = parse_instant(text, outing_start=START)
+    except BadTime:
+        with pytest.raises(BadTime, match=re.escape(text)):
+            parse_instant(text, outing_start=START)
+    else:
+        assert -LATEST <= found <= LATEST
+
+
 @given(instants, instants)
 def test_text_sorts_as_time_does(one, other):
     """Two whole seconds are in the same order as their texts."""
@@ -61,11 +93,25 @@ def test_no_text_beyond_four_digits_of_year(instant):
         ("2030-05-01T08:00:00", "a time without a zone"),
         ("2030-05-01T08:00", "a time without a zone"),
         ("20300501T080000", "a time without a zone"),
-        ("2030-05-01T08:00Z", "a time without seconds"),
+        ("2030-05-01 08:00", "a time without a zone"),
+        ("2030-05-01 08:00:00", "a time without a zone"),
         ("2030-05-01", "a date without a time"),
         ("2030-W18-3T08:00:00Z", "a week date"),
         ("2030-121T08:00:00Z", "a day-of-year date"),
-        ("2030-05-01 08:00:00Z", "a blank instead of T"),
+        ("2030-05-01  08:00:00Z", "no T or one blank"),
+        ("2030-05-01_08:00Z", "no T or one blank"),
+        ("2030-05-01 T 08:00Z", "no T or one blank"),
+        ("2030-05-01 08Z", "not a time"),
+        ("2030-05-01 08:00.5Z", "not a time"),
+        ("2030-05-01 08:00+2", r"not written \+HH:MM"),
+        ("2030-05-01 08:00 +0200", r"not written \+HH:MM"),
+        ("2030-05-01 08:00 CET", r"not written Z or \+HH:MM"),
+        ("2030-05-01T08:00 Europe/Paris", r"not written Z or \+HH:MM"),
+        ("01.05.2030 08:00", "not written YYYY-MM-DD"),
+        ("5/1/2030 08:00", "not written YYYY-MM-DD"),
+        ("01-05-2030", "not written YYYY-MM-DD"),
+        ("8:00", "not written HH:MM"),
+        ("now", "a word"),
         (" 2030-05-01T08:00:00Z", "blanks before or after"),
         ("2030-05-01T08:00:00Z\n", "blanks before or after"),
         ("2030-05-01T08:00:00+02", r"not written \+HH:MM"),
