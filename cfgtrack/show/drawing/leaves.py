@@ -1,0 +1,71 @@
+"""Blocks of ink, one below the other, on one page that is as high as it must be or on several of one height."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from cfgtrack.show.drawing.ink import Circle, Group, Ink, Page, Path, Rect, Text
+from cfgtrack.show.drawing.lettering import PALE, line
+
+MARGIN = 24.0
+"""What is left free around a page."""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Ink that stays together, from (0, 0) down to its height."""
+
+    height: float
+    ink: tuple[Ink, ...]
+
+
+def moved(ink: Iterable[Ink], dx: float, dy: float) -> tuple[Ink, ...]:
+    """Return ink at another place."""
+    return tuple(_moved(one, dx, dy) for one in ink)
+
+
+def _moved(one: Ink, dx: float, dy: float) -> Ink:
+    if isinstance(one, Group):
+        return replace(one, ink=moved(one.ink, dx, dy))
+    if isinstance(one, Path):
+        return replace(one, points=tuple((_at(x + dx), _at(y + dy)) for x, y in one.points))
+    if isinstance(one, Text) and one.within is not None:
+        x, y, width, height = one.within
+        one = replace(one, within=(_at(x + dx), _at(y + dy), width, height))
+    assert isinstance(one, Text | Rect | Circle)
+    return replace(one, x=_at(one.x + dx), y=_at(one.y + dy))
+
+
+def _at(value: float) -> float:
+    return round(value, 2)
+
+
+def one_page(blocks: Iterable[Block], width: float, title: str) -> Page:
+    """Return one page with all of the blocks, as high as they are."""
+    y, ink = MARGIN, list[Ink]()
+    for block in blocks:
+        ink += moved(block.ink, MARGIN, y)
+        y += block.height
+    return Page(width, _at(y + MARGIN), tuple(ink), title)
+
+
+def pages(blocks: Sequence[Block], width: float, height: float, title: str) -> tuple[Page, ...]:
+    """Return as many pages of one size as the blocks need, each with its number; one that is too high has its own."""
+    room = height - 2 * MARGIN - 12
+    filled: list[list[Block]] = [[]]
+    used = 0.0
+    for block in blocks:
+        if filled[-1] and used + block.height > room:
+            filled.append([])
+            used = 0.0
+        filled[-1].append(block)
+        used += block.height
+    out = []
+    for number, some in enumerate(filled, 1):
+        page = one_page(some, width, title)
+        high = max(height, page.height + 12)
+        said = f"{title}  -  page {number} of {len(filled)}"
+        foot = line(MARGIN, high - MARGIN + 8, said, size=7, colour=PALE, role="page")
+        out.append(replace(page, height=high, ink=(*page.ink, foot)))
+    return tuple(out)
