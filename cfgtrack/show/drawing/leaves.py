@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from cfgtrack.show.drawing.ink import Circle, Group, Ink, Page, Path, Rect, Text
-from cfgtrack.show.drawing.lettering import PALE, line
+from cfgtrack.show.drawing.lettering import line
+from cfgtrack.show.drawing.palette import FAINT, RULE
 
 MARGIN = 24.0
 """What is left free around a page."""
@@ -66,6 +67,34 @@ def pages(blocks: Sequence[Block], width: float, height: float, title: str) -> t
         page = one_page(some, width, title)
         high = max(height, page.height + 12)
         said = f"{title}  -  page {number} of {len(filled)}"
-        foot = line(MARGIN, high - MARGIN + 8, said, size=7, colour=PALE, role="page")
+        foot = line(MARGIN, high - MARGIN + 8, said, size=7, colour=FAINT, role="page")
         out.append(replace(page, height=high, ink=(*page.ink, foot)))
     return tuple(out)
+
+
+def stacked(several: Sequence[Page]) -> Page:
+    """Return several pages as one, each below the other, with a rule between them."""
+    first = several[0]
+    width, y, ink = max(page.width for page in several), 0.0, list[Ink]()
+    for page in several:
+        if y:
+            ink.append(Path(((0, _at(y)), (width, _at(y))), stroke=RULE, thickness=0.8, role="page-edge"))
+        ink += moved(page.ink, 0, y)
+        y += page.height
+    return Page(width, _at(y), tuple(ink), first.title)
+
+
+def written(several: Sequence[Page], form: str) -> bytes:
+    """Return pages as a file: PDF has them one by one, SVG and PNG one below the other."""
+    if form == "pdf":
+        from cfgtrack.show.drawing.book import book
+
+        return book(several)
+    page = several[0] if len(several) == 1 else stacked(several)
+    if form == "png":
+        from cfgtrack.show.drawing.paper import png
+
+        return png(page)
+    from cfgtrack.show.drawing.svg import svg
+
+    return svg(page)

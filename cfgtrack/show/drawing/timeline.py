@@ -15,7 +15,8 @@ from cfgtrack.model.time import MINUTE, format_duration, format_instant
 from cfgtrack.show.drawing.axis import Axis, clock_time, day_of, depths, moment, rows_of
 from cfgtrack.show.drawing.ink import Anchor, Circle, Group, Ink, Page, Path, Rect, Text
 from cfgtrack.show.drawing.leaves import MARGIN, Block, moved, one_page, pages
-from cfgtrack.show.drawing.lettering import INK, PALE, cut_to, fits, line, measure, wrapped
+from cfgtrack.show.drawing.lettering import cut_to, fits, line, measure, wrapped
+from cfgtrack.show.drawing.palette import ALARM, FAINT, INK
 
 if TYPE_CHECKING:
     from cfgtrack.analysis.timeline import ClockSpan, HoldSpan
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 WIDTH = 1120.0
 """How wide a timeline is where no paper says."""
 
-WRONG = "#a01530"
 LINES = "#8a97a3"
 BAR = "#e3ebf2"
 HOLD = "#e9e4d6"
@@ -102,7 +102,7 @@ class _Drawing:
         verdict = timeline.verdict[:1].upper() + timeline.verdict[1:]
         here = "" if "whole plan" not in verdict else "here "
         said = f"{verdict}: {here}{count}{clocks}{under}" if verdict else f"As recorded: {count}{under}"
-        colour = WRONG if counting or left else INK
+        colour = ALARM if counting or left else INK
         ink.append(line(0, y, said, size=10, bold=True, colour=colour, role="verdict"))
         y += 13
         times = (
@@ -111,7 +111,7 @@ class _Drawing:
             else "as recorded: only when each was done is known"
         )
         for text in wrapped(f"{timeline.moment}; {times}; all times UTC", self.width, 8):
-            ink.append(line(0, y, text, size=8, colour=PALE, role="moment"))
+            ink.append(line(0, y, text, size=8, colour=FAINT, role="moment"))
             y += 10
         yield Block(y + 2, tuple(ink))
 
@@ -151,7 +151,7 @@ class _Drawing:
         middle = _NAMES + (self.width - _NAMES) / 2
         teeth = [*_teeth(0, middle - half, y)], [*_teeth(middle + half, self.width, y)]
         ink: list[Ink] = [Path(tuple(some), stroke=LINES, thickness=0.8, role="break") for some in teeth]
-        ink.append(line(middle, y + 3, text, size=size, colour=PALE, anchor=Anchor.MIDDLE, role="break"))
+        ink.append(line(middle, y + 3, text, size=size, colour=FAINT, anchor=Anchor.MIDDLE, role="break"))
         if not marks:
             return Block(20, tuple(ink))
         rows = [f"at {format_instant(m.time or 0)}" for m in marks]
@@ -163,7 +163,7 @@ class _Drawing:
             group = self._pill(x + self._pill_width(str(mark.number)) / 2, y, [mark])
             ink += [
                 group,
-                line(x + self._pill_width(str(mark.number)) + 4, y + 2.5, said, size=7, colour=WRONG),
+                line(x + self._pill_width(str(mark.number)) + 4, y + 2.5, said, size=7, colour=ALARM),
             ]
             x += needs
         return Block(y + 12, tuple(ink))
@@ -211,8 +211,8 @@ class _Drawing:
         for tick in axis.ticks(46):
             x = axis.at(tick)
             yield Path(((x, top - 4), (x, bottom)), stroke="#e2e6ea", thickness=0.6, role="tick")
-            yield line(x, top - 6, clock_time(tick), size=7, colour=PALE, anchor=Anchor.MIDDLE, role="tick")
-        yield line(0, top - 6, "UTC", size=7, colour=PALE, role="axis")
+            yield line(x, top - 6, clock_time(tick), size=7, colour=FAINT, anchor=Anchor.MIDDLE, role="tick")
+        yield line(0, top - 6, "UTC", size=7, colour=FAINT, role="axis")
 
     def _all_lanes(self, span: OutingSpan, axis: Axis) -> Iterator[_Lane]:
         for name, bars in self._lanes(span.id).items():
@@ -244,6 +244,7 @@ class _Drawing:
         for (_, x), text, row in zip(hanging, labels, deep, strict=True):
             base = y + _BAR_HEIGHT + 7 + row * _ROW
             ink.append(Path(((x, y + _BAR_HEIGHT), (x, base)), stroke=LINES, thickness=0.5, role="leader"))
+            ink.append(_plate(x + 1, base, text, size))
             ink.append(line(x + 1, base, text, size=size, role="step-number"))
         high = y + _BAR_HEIGHT + 4 + (max(deep, default=-1) + 1) * _ROW
         who = {bar.doer for bar in bars} - {""}
@@ -251,7 +252,9 @@ class _Drawing:
         said = [cut_to(label, _NAMES - 8, 9, bold=True)]
         ink.insert(0, line(0, middle + 3, said[0], size=9, bold=True, role="lane"))
         if len(who) == 1 and who != {name}:
-            ink.insert(1, line(0, middle + 11, cut_to(f"by {who.pop()}", _NAMES - 8, 7), size=7, colour=PALE))
+            ink.insert(
+                1, line(0, middle + 11, cut_to(f"by {who.pop()}", _NAMES - 8, 7), size=7, colour=FAINT)
+            )
             high = max(high, middle + 15)
         return _Lane(name, tuple(ink), high, "track")
 
@@ -278,7 +281,7 @@ class _Drawing:
         )
         ink: list[Ink] = [path]
         if measure(said, _SMALL) + 10 < right - left:
-            ink.append(_on_white((left + right) / 2, middle + 2.2, said, _SMALL, PALE))
+            ink.append(_on_white((left + right) / 2, middle + 2.2, said, _SMALL, FAINT))
         data = (("start", format_instant(start)), ("end", format_instant(end)))
         yield Group("", "idle", said, tuple(ink), data)
 
@@ -287,7 +290,7 @@ class _Drawing:
         number = self.numbers[bar.step]
         wrong = self.wrong_steps.get(bar.step, [])
         ink: list[Ink] = []
-        stroke, thickness = (WRONG, 1.8) if wrong or not bar.possible else ("#4a5b6a", 0.8)
+        stroke, thickness = (ALARM, 1.8) if wrong or not bar.possible else ("#4a5b6a", 0.8)
         has_label = False
         if bar.start == bar.end:
             points = ((left, y), (left + 3.5, y + 7), (left, y + 14), (left - 3.5, y + 7))
@@ -366,12 +369,12 @@ class _Drawing:
             extents.append((x - half, x + half))
         rows = rows_of(extents, 2)
         high = 16.0 * (max(rows) + 1) + 2
-        ink: list[Ink] = [line(0, 12, "Findings", size=9, bold=True, colour=WRONG, role="lane")]
+        ink: list[Ink] = [line(0, 12, "Findings", size=9, bold=True, colour=ALARM, role="lane")]
         for some, row in zip(several, rows, strict=True):
             x, y = axis.at(some[0].time or 0), 9 + 16 * row
             ink.append(
                 Path(
-                    ((x, y), (x, high + below)), stroke=WRONG, thickness=0.6, dash=(2, 2), role="finding-line"
+                    ((x, y), (x, high + below)), stroke=ALARM, thickness=0.6, dash=(2, 2), role="finding-line"
                 )
             )
         for some, row in zip(several, rows, strict=True):
@@ -391,14 +394,14 @@ class _Drawing:
             y - 6.5,
             round(width, 2),
             13,
-            WRONG,
-            WHITE if excused else WRONG,
+            ALARM,
+            WHITE if excused else ALARM,
             1.0,
             (2.0, 1.5) if excused else (),
             6.5,
             role="finding",
         )
-        colour = WRONG if excused else WHITE
+        colour = ALARM if excused else WHITE
         label = line(
             x, y + 2.7, text, size=7.5, bold=True, colour=colour, anchor=Anchor.MIDDLE, role="finding"
         )
@@ -428,10 +431,10 @@ class _Drawing:
             text = f"{word}  {mark.headline}  [{mark.rule}]"
             lines = wrapped(text, self.width - 30, 8.5)
             ink: list[Ink] = [
-                line(0, 10, str(mark.number), size=9, bold=True, colour=WRONG, role="finding-number")
+                line(0, 10, str(mark.number), size=9, bold=True, colour=ALARM, role="finding-number")
             ]
             ink += [line(26, 10 + 11 * i, some, size=8.5) for i, some in enumerate(lines)]
-            ink.append(line(26, 10 + 11 * len(lines), head, size=7.5, colour=PALE))
+            ink.append(line(26, 10 + 11 * len(lines), head, size=7.5, colour=FAINT))
             group = Group(str(mark.number), "finding-text", "", tuple(ink))
             yield Block(11 * len(lines) + 16, (group,))
 
@@ -439,12 +442,15 @@ class _Drawing:
 
     def _stop_lane(self, span: OutingSpan, axis: Axis) -> Iterator[_Lane]:
         """Yield the strip of whether the work may stop, where that was asked."""
-        points = [p for p in self.timeline.stops if span.start <= p.time <= span.end]
-        if not points:
+        times = [p.time for p in self.timeline.stops[1:]] + [span.end]
+        cells = [
+            (p.may, p.until if p.may == "until" else None, max(p.time, span.start), min(end, span.end))
+            for p, end in zip(self.timeline.stops, times, strict=False)
+            if end > span.start and p.time < span.end and end > p.time
+        ]
+        if not cells:
             return
-        ink: list[Ink] = [line(0, 11, "May stop", size=8, bold=True, role="lane")]
-        until = [p.time for p in points[1:]] + [span.end]
-        cells = [(p.may, p.until, p.time, end) for p, end in zip(points, until, strict=True) if end > p.time]
+        ink: list[Ink] = [line(0, 11, "May the work stop", size=8, bold=True, role="lane")]
         merged = [
             (may, until, some[0][2], some[-1][3])
             for (may, until), group in groupby(cells, key=lambda c: c[:2])
@@ -456,7 +462,7 @@ class _Drawing:
             fill, dash = looks[may]
             said = f"until {moment(limit, day_of(start))}" if may == "until" and limit is not None else may
             parts: list[Ink] = [Rect(left, 3, right - left, 11, LINES, fill, 0.6, dash, role="stop")]
-            shown = next((t for t in (said, may, may[0]) if fits(t, right - left - 2, _SMALL)), "")
+            shown = next((t for t in (said, may) if fits(t, right - left - 2, _SMALL)), "")
             if shown:
                 label = line((left + right) / 2, 10.8, shown, size=_SMALL, anchor=Anchor.MIDDLE)
                 parts.append(_inside(label, (left, 3, right - left, 11)))
@@ -476,8 +482,8 @@ class _Drawing:
                 yield self._hold_lane(unit, here, axis)
         if still:
             lines = wrapped("; ".join(still), self.width - _NAMES, 7.5)
-            ink: list[Ink] = [line(0, 10, "Held all along", size=7.5, colour=PALE, role="lane")]
-            ink += [line(_NAMES, 10 + 9.5 * i, text, size=7.5, colour=PALE) for i, text in enumerate(lines)]
+            ink: list[Ink] = [line(0, 10, "Held all along", size=7.5, colour=FAINT, role="lane")]
+            ink += [line(_NAMES, 10 + 9.5 * i, text, size=7.5, colour=FAINT) for i, text in enumerate(lines)]
             yield _Lane("", tuple(ink), 9.5 * len(lines) + 5, "hold")
 
     def _hold_lane(self, unit: str, spans: Sequence[HoldSpan], axis: Axis) -> _Lane:
@@ -491,14 +497,14 @@ class _Drawing:
             pieces = list(some)
             left, right = axis.at(pieces[0].start), axis.at(pieces[-1].end)
             said = _held_by(pieces)
-            stroke, fill, thickness = ("#8a7f5f", HOLD, 0.8) if held else (WRONG, WHITE, 2.2)
+            stroke, fill, thickness = ("#8a7f5f", HOLD, 0.8) if held else (ALARM, WHITE, 2.2)
             box = Rect(left, y, max(right - left, 1), _BAR_HEIGHT, stroke, fill, thickness, role="hold")
             parts: list[Ink] = [box]
             if not held:
                 parts += [
                     Path(
                         ((x, y + _BAR_HEIGHT), (min(x + 5, right), y)),
-                        stroke=WRONG,
+                        stroke=ALARM,
                         thickness=0.7,
                         role="gap",
                     )
@@ -531,9 +537,10 @@ class _Drawing:
         for (x, said, held), row in zip(hanging, deep, strict=True):
             size = _SMALL if held else 8.0
             base = y + _BAR_HEIGHT + 7.5 + row * _ROW
-            colour = INK if held else WRONG
+            colour = INK if held else ALARM
             ink.append(Path(((x, y + _BAR_HEIGHT), (x, base)), stroke=colour, thickness=0.5, role="leader"))
             shown = cut_to(said, limit - x - 2, size, bold=not held)
+            ink.append(_plate(x + 1.5, base, shown, size, bold=not held))
             ink.append(line(x + 1.5, base, shown, size=size, bold=not held, colour=colour, role="hold"))
         high = y + _BAR_HEIGHT + 4 + (max(deep, default=-1) + 1) * _ROW
         return _Lane("", tuple(ink), high, "hold")
@@ -573,7 +580,7 @@ class _Drawing:
             ink: list[Ink] = []
             if row == 0:
                 ink.append(line(0, 12, "Clocks", size=9, bold=True, role="lane"))
-                ink.append(line(0, 20, "from start to limit", size=6.5, colour=PALE))
+                ink.append(line(0, 20, "from start to limit", size=6.5, colour=FAINT))
             for (left, _, said, clocks), of in zip(drawn, rows, strict=True):
                 if of == row:
                     ink.append(self._clock(clocks, said, left, axis))
@@ -582,10 +589,13 @@ class _Drawing:
     def _clock(self, clocks: Sequence[ClockSpan], said: str, left: float, axis: Axis) -> Group:
         clock = clocks[0]
         wrong = clock.counts or clock.end == "ran out"
-        colour = WRONG if wrong else CLOCK
+        colour = ALARM if wrong else CLOCK
         start, end = axis.at(clock.started), axis.at(clock.ended)
         y = 14.0
-        ink: list[Ink] = [line(left, 9, said, size=7, bold=wrong, colour=colour, role="clock")]
+        ink: list[Ink] = [
+            _plate(left, 9, said, 7, bold=wrong),
+            line(left, 9, said, size=7, bold=wrong, colour=colour, role="clock"),
+        ]
         ink.append(Rect(start, y - 2, max(end - start, 1), 4, colour, colour, 0.5, role="clock-ran"))
         if clock.deadline is not None:
             limit = axis.at(clock.deadline)
@@ -623,13 +633,12 @@ class _Drawing:
             waits.setdefault(wait.step, []).append(wait.waits_for)
         rows: list[tuple[float, tuple[Ink, ...]]] = []
         for name, bars in self._lanes(span.id).items():
-            rows.append(
-                (
-                    13,
-                    (line(0, 9, cut_to(name or "by nobody named", column, 8, bold=True), size=8, bold=True),),
-                )
-            )
-            rows += [self._row(bar, waits.get(bar.step, []), column) for bar in bars]
+            head = cut_to(name or "by nobody named", column, 8, bold=True)
+            told = [self._row(bar, waits.get(bar.step, []), column) for bar in bars]
+            # The name of a lane stays with its first step.
+            high, first = told[0]
+            rows.append((13 + high, (line(0, 9, head, size=8, bold=True), *_down(first, 13))))
+            rows += told[1:]
         total = sum(height for height, _ in rows)
         ink: list[Ink] = []
         x = y = high = 0.0
@@ -657,7 +666,7 @@ class _Drawing:
         lines = wrapped(text, width - indent, _LIST)
         wrong = bar.step in self.wrong_steps
         ink: list[Ink] = [
-            line(indent - 4, 7, str(number), size=_LIST, colour=PALE, anchor=Anchor.END, role="list")
+            line(indent - 4, 7, str(number), size=_LIST, colour=FAINT, anchor=Anchor.END, role="list")
         ]
         ink += [
             line(
@@ -665,7 +674,7 @@ class _Drawing:
                 7 + 8.6 * i,
                 one,
                 size=_LIST,
-                colour=WRONG if wrong else INK,
+                colour=ALARM if wrong else INK,
                 role="list",
             )
             for i, one in enumerate(_hung(lines, width - indent - 8))
@@ -688,7 +697,7 @@ class _Drawing:
                 f"What holds is not drawn of {', '.join(self.timeline.more_units)}: ask for one with --unit."
             )
         lines = [text for one in said for text in wrapped(one, self.width, 7)]
-        ink = [line(0, 12 + 9 * i, text, size=7, colour=PALE, role="legend") for i, text in enumerate(lines)]
+        ink = [line(0, 12 + 9 * i, text, size=7, colour=FAINT, role="legend") for i, text in enumerate(lines)]
         return Block(9 * len(lines) + 14, tuple(ink))
 
 
@@ -713,12 +722,17 @@ def _inside(text: Text, box: tuple[float, float, float, float]) -> Text:
     return replace(text, within=(round(x, 2), round(y, 2), round(width, 2), round(height, 2)))
 
 
+def _plate(x: float, y: float, text: str, size: float, *, bold: bool = False, fill: str = WHITE) -> Rect:
+    """Return what lies under a text that begins at x, so that no line runs through it."""
+    width = measure(text, size, bold=bold) + 1
+    return Rect(
+        round(x - 0.4, 2), round(y - 0.75 * size, 2), round(width, 2), size, "none", fill, 0, role="plate"
+    )
+
+
 def _on_fill(x: float, y: float, text: str, size: float, colour: str, fill: str) -> Group:
     """Return a text in the middle on a plate, so that no line runs through it."""
-    wide = measure(text, size) + 4
-    plate = Rect(
-        round(x - wide / 2, 2), round(y - size, 2), round(wide, 2), size + 2.5, "none", fill, 0, role="plate"
-    )
+    plate = _plate(x - measure(text, size) / 2, y, text, size, fill=fill)
     return Group("", "label", "", (plate, line(x, y, text, size=size, colour=colour, anchor=Anchor.MIDDLE)))
 
 
