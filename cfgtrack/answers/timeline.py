@@ -173,7 +173,7 @@ def timeline(
                 for h in hold_spans(past.configuration, events, units, start, end)
                 if h.end > start and h.start <= end
             ),
-            tuple(_marked(report, {bar.step for bar in bars}, start, latest)),
+            tuple(marked(report, {bar.step for bar in bars}, start, latest)),
             tuple(p for p in points if outing is None or start <= p.time <= end),
             more,
             notes=plan.notes,
@@ -235,8 +235,10 @@ def _counted(clocks: Iterable[ClockSpan], report: CheckReport) -> Iterator[Clock
         yield replace(clock, counts=True) if (clock.rule, clock.subject, clock.started) in left else clock
 
 
-def _marked(report: CheckReport, bars: Collection[str], start: int, end: int) -> Iterator[Marked]:
-    """Yield the findings of a check that are of some steps, or come from `start` to `end`, by numbers.
+def marked(
+    report: CheckReport, steps: Collection[str] = (), start: int = 0, end: int = LATEST
+) -> Iterator[Marked]:
+    """Yield the findings of a check that are of some `steps`, or come from `start` to `end`, by numbers.
 
     What is open before comes first, then the new ones as they come.
     """
@@ -247,7 +249,7 @@ def _marked(report: CheckReport, bars: Collection[str], start: int, end: int) ->
         for finding in report.excused
     ]
     found.sort(key=lambda one: (one.time is not None, one.time or 0, one.excused))
-    here = (one for one in found if one.time is None or one.step in bars or start <= one.time <= end)
+    here = (one for one in found if one.time is None or one.step in steps or start <= one.time <= end)
     for number, one in enumerate(here, 1):
         yield replace(one, number=number)
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from cfgtrack.show.drawing.ink import Circle, Group, Ink, Page, Path, Rect, Text
+from cfgtrack.show.drawing.ink import Anchor, Circle, Group, Ink, Page, Path, Rect, Text
 from cfgtrack.show.drawing.lettering import line
 from cfgtrack.show.drawing.palette import FAINT, RULE
 
@@ -40,6 +40,63 @@ def _moved(one: Ink, dx: float, dy: float) -> Ink:
 
 def _at(value: float) -> float:
     return round(value, 2)
+
+
+def scaled(ink: Iterable[Ink], by: float) -> tuple[Ink, ...]:
+    """Return ink larger or smaller, with its texts and how thick its lines are, about (0, 0)."""
+    return tuple(_scaled(one, by) for one in ink)
+
+
+def _scaled(one: Ink, by: float) -> Ink:
+    if isinstance(one, Group):
+        return replace(one, ink=scaled(one.ink, by))
+    if isinstance(one, Text):
+        within = None if one.within is None else tuple(_at(v * by) for v in one.within)
+        return replace(
+            one,
+            x=_at(one.x * by),
+            y=_at(one.y * by),
+            size=_at(one.size * by),
+            width=_at(one.width * by),
+            within=within,  # type: ignore[arg-type] # four, as before
+        )
+    dash = tuple(_at(d * by) for d in one.dash)
+    thickness = _at(one.thickness * by)
+    if isinstance(one, Path):
+        points = tuple((_at(x * by), _at(y * by)) for x, y in one.points)
+        return replace(one, points=points, thickness=thickness, dash=dash)
+    x, y, radius = _at(one.x * by), _at(one.y * by), _at(one.radius * by)
+    if isinstance(one, Circle):
+        return replace(one, x=x, y=y, radius=radius, thickness=thickness, dash=dash)
+    wide, high = _at(one.width * by), _at(one.height * by)
+    return replace(one, x=x, y=y, width=wide, height=high, radius=radius, thickness=thickness, dash=dash)
+
+
+def extent(ink: Iterable[Ink]) -> tuple[float, float, float, float]:
+    """Return what ink covers: left, top, right, bottom. ValueError for none."""
+    boxes = [*_extents(ink)]
+    return (
+        min(b[0] for b in boxes),
+        min(b[1] for b in boxes),
+        max(b[2] for b in boxes),
+        max(b[3] for b in boxes),
+    )
+
+
+def _extents(ink: Iterable[Ink]) -> Iterator[tuple[float, float, float, float]]:
+    for one in ink:
+        if isinstance(one, Group):
+            yield from _extents(one.ink)
+        elif isinstance(one, Text):
+            before = {Anchor.START: 0.0, Anchor.MIDDLE: 0.5, Anchor.END: 1.0}[one.anchor] * one.width
+            yield one.x - before, one.y - 0.8 * one.size, one.x - before + one.width, one.y + 0.25 * one.size
+        elif isinstance(one, Path):
+            xs, ys = zip(*one.points, strict=True)
+            yield min(xs), min(ys), max(xs), max(ys)
+        elif isinstance(one, Circle):
+            yield one.x - one.radius, one.y - one.radius, one.x + one.radius, one.y + one.radius
+        else:
+            yield one.x, one.y, one.x + one.width, one.y + one.height
 
 
 def one_page(blocks: Iterable[Block], width: float, title: str) -> Page:
