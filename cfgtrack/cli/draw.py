@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.draw_times import Output, draw_timeline, timeline_options
 
 if TYPE_CHECKING:
     from cfgtrack.answers.draw import Scene
@@ -32,6 +33,7 @@ _DRAWN = re.compile(rb"\x89PNG|%PDF|graph cfgtrack|(?=.*<(?:svg|graphml)).*cfgtr
     "--hops", type=click.IntRange(0), default=1, show_default=True, help="So many links away from --unit."
 )
 @click.option("--places", is_flag=True, help="The places, and what stands in them.")
+@timeline_options
 @s.asked_at
 @s.foreseen_after
 @click.option(
@@ -64,6 +66,10 @@ def draw_command(
     form: str | None,
     after: str | None,
     plan: Path | None,
+    timeline: bool,
+    as_run: bool,
+    stops: bool,
+    paper: str | None,
 ) -> None:
     """Draw what is connected to what, now or at any time, as SVG, PNG, PDF, DOT or GraphML: by the name of the file.
 
@@ -76,6 +82,18 @@ def draw_command(
     if sum(map(bool, (loop, unit, places))) > 1:
         raise click.UsageError("Choose one of --loop, --unit and --places.")
     output = None if output == s.STDOUT else output
+    if timeline:
+        if medium or loop or places or after:
+            raise click.UsageError(
+                "A timeline is of a whole plan: of what to draw it takes --plan, --outing and --unit."
+            )
+        where = Output(output, form)
+        draw_timeline(
+            session, where, plan=plan, unit=unit, as_run=as_run, stops=stops, paper=paper, title=title
+        )
+        return
+    if as_run or stops or paper:
+        raise click.UsageError("--as-run, --stops and --paper go with --timeline.")
     chosen = form or (output.suffix[1:].lower() if output else "dot")
     if chosen not in FORMS:
         raise click.UsageError(f"Say which form with --form: {output} is none of {', '.join(FORMS)}.")

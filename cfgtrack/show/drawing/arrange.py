@@ -285,8 +285,8 @@ def _label(line: Line) -> str:
 
 
 def _label_room(line: Line) -> tuple[float, float] | None:
-    text = _label(line)
-    return (width_of(text, _LABEL) + 6, 12.0) if text else None
+    wide = max(width_of(text, _LABEL) for text in (_label(line), visible(line.room, lines=False)))
+    return (wide + 6, 12.0) if wide else None
 
 
 def _loop(line: Line, box: Shape, corner: Point) -> tuple[Point, ...]:

@@ -167,6 +167,7 @@ class Line:
     """A line between two boxes, from `a`'s row to `b`'s ("": the box itself). `count`: it stands for so many.
 
     `ghost`: it isn't there at this moment; it only keeps its boxes where they are at other moments, and isn't drawn.
+    `room`: the longest text that it has at other moments; room for that is kept.
     """
 
     a: str
@@ -178,6 +179,7 @@ class Line:
     label: str = ""
     count: int = 1
     ghost: bool = False
+    room: str = ""
     change: Change = Change.SAME
 
 
