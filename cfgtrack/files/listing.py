@@ -312,7 +312,7 @@ class Listing:
             if _THOUSANDS.match(text) and (not may_be_text or _is_number(plain)):
                 spot, shown = row.spot(column), row.listing.shown.get(column, column)
                 sentence = f"expected a number without points, as decimal = \",\" says, found '{text}'"
-                told = f"{shown}: {sentence}: a point may part thousands"
+                told = f"{shown}: {sentence}: the point could stand between thousands"
                 row.listing.problems.add(spot.where, "ambiguous", told, row=spot.row)
                 row.cells[i] = plain
                 return
