@@ -167,7 +167,9 @@ class Listing:
     def _column(self, i: int, name: str, spot: Spot) -> None:
         """Place one column, or note that nobody can."""
         if name in self._names[:i]:
-            self._note(spot, "duplicate", f"the column {self._header[i]} is there twice")
+            self._note(
+                spot, "duplicate", f"the column {self._header[i]} is there twice: rename or delete one"
+            )
             return
         mapping = self.mapping
         fields = mapping.fields_of(name)
