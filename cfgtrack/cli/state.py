@@ -19,26 +19,33 @@ thing_argument = click.argument("thing", shell_complete=s.complete_id)
     default=True,
     help="Judge the past, to tell the running clocks too; else don't.",
 )
+@click.option(
+    "--units", is_flag=True, help="Of everything: a line for each unit, however many, and all that is listed."
+)
 @s.foreseen_after
 def state_command(
     session: s.Session,
     thing: str | None,
     *,
     clocks: bool,
+    units: bool,
     after: str | None,
     plan: Path | None,
 ) -> None:
     """Show the state of a unit, port, place, person or machine; of everything when none is named.
 
     What it is mated to, its status, where it is, what holds it, what feeds it, whether its liquid reaches an
-    expansion volume, open ends, mate cycles, last values, running clocks, remarks.
+    expansion volume, open ends, mate cycles, last values, running clocks, remarks. Of everything: first what a rule or
+    a need says is wrong, then what is merely open or off; a plant of more than 100 units is counted by part.
     """
     from cfgtrack.answers.state import everything, state
     from cfgtrack.show.state import plant_text, state_text
 
     if thing is None:
         whole = everything(session.asking, clocks=clocks, after=s.after_step(after, plan))
-        session.answer(whole, lambda: plant_text(whole.state, whole.moment, colour=session.colour))
+        session.answer(
+            whole, lambda: plant_text(whole.state, whole.moment, units=units, colour=session.colour)
+        )
     else:
         one = state(session.asking, thing, clocks=clocks, after=s.after_step(after, plan))
         session.answer(one, lambda: state_text(one.state, one.moment, colour=session.colour))
