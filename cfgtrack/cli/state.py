@@ -58,7 +58,7 @@ def state_command(
 @s.known_option
 @s.outing_option
 def history_command(session: s.Session, /, thing: str | None, start: str | None, end: str | None) -> None:
-    """List what happened to a unit, port, place or part, in order of time.
+    """List what happened to a unit, port, place or person, in order of time; of a part what happened to its units.
 
     Without a thing: the whole journal in the order in which it was written, with what was corrected and by what.
     """

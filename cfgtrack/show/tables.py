@@ -52,7 +52,7 @@ _QUANTITY = re.compile(
     rf" (?:1/)?{_ONE_UNIT}(?:(?:[*/·]| (?=lbf)){_ONE_UNIT})*(?![\w°%])"
 )
 _SHARE = re.compile(r"\b\d+ of \d+\b")
-_LOCAL_TIME = re.compile(r"\(\d\d:\d\d(?::\d\d)? [+-]\d\d:\d\d\)")
+_LOCAL_TIME = re.compile(r"\(\d\d:\d\d [+-]\d\d:\d\d\)")
 """What is never broken in two: a number and its unit; so many of how many; a time of day and its offset."""
 
 
