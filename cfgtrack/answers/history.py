@@ -160,7 +160,8 @@ class Remarks(Answer):
 
 
 def remarks(asking: Asking, thing: str) -> Remarks:
-    """Return the remarks on a unit, port, node, part or place, on its ports, the unit that it is on, and its part.
+    """Return the remarks on a unit, port, node, part or place, on its ports, the unit that it is on, its part, and the
+    places where it is; of a place also those on all that is in it.
 
     NoAnswer for no such thing.
     """
@@ -168,5 +169,5 @@ def remarks(asking: Asking, thing: str) -> Remarks:
         moment = asking.recorded(journal)
         plant = journal.whole_plant(moment.known)
         thing = expect_thing(plant, thing, ANYTHING)
-        found = tuple(journal.remarks([thing], at=moment.at, known=moment.known))
+        found = tuple(journal.remarks([thing], at=moment.at, known=moment.known, around=True, inside=True))
         return Remarks(moment, found, thing, plant.aliases_of(thing))

@@ -38,7 +38,7 @@ def state(
         running = past.clocks() if clocks and past.rules.rules else []
         if thing not in past.plant.retired:
             thing = expect_thing(past.plant, thing)
-        remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known)
+        remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known, around=True)
         report = unit_state(
             past.plant,
             past.configuration,

@@ -91,7 +91,8 @@ def diff_command(session: s.Session, /, before: str, after: str | None) -> None:
 def remarks_command(session: s.Session, /, thing: str) -> None:
     """Show the remarks and lessons that stick to a unit, port, part or place.
 
-    Those of the unit that a port is on, and of the part that a unit is of, are shown too.
+    Those of the unit that a port is on, of the part that a unit is of and of the places where it is are shown too; of a
+    place those on all that is in it.
     """
     from cfgtrack.answers.history import remarks
     from cfgtrack.show.record import remarks_text
@@ -101,5 +102,5 @@ def remarks_command(session: s.Session, /, thing: str) -> None:
     of = called(found.thing, found.aliases)
     session.answer(
         found,
-        lambda: remarks_text(found.remarks, found.moment) or f"no remarks on {of} ({found.moment})",
+        lambda: remarks_text(found.remarks, found.moment, of) or f"no remarks on {of} ({found.moment})",
     )

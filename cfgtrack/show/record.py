@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 _MOST = 8
 _FEW = 3
+_REMARKS = 12
 
 
 def event_text(event: Action, moved: Sequence[str] = ()) -> str:
@@ -220,10 +221,17 @@ def _head_of(event: Event) -> TreeHead | None:
         return None
 
 
-def remarks_text(entries: Iterable[Entry], moment: Moment | None = None) -> str:
-    """Return remarks under a heading, with the moment where nothing else tells it; "" when there are none."""
-    lines = list(remark_lines(entries))
-    title = "Remarks" if moment is None else heading("Remarks", moment)
+def remarks_text(entries: Iterable[Entry], moment: Moment | None = None, of: str = "") -> str:
+    """Return remarks under a heading, with the moment where nothing else tells it; "" when there are none.
+
+    Beside another answer, so without a moment, only the last few are told, and how many there are before them.
+    """
+    told = list(entries)
+    earlier = len(told) - _REMARKS if moment is None else 0
+    lines = list(remark_lines(told[max(earlier, 0) :]))
+    title = "Remarks" if moment is None else heading(f"Remarks on {of}", moment)
+    if earlier > 0:
+        title += f", the last {_REMARKS} of {len(told)}: `cfgtrack remarks THING` tells all on a thing"
     return "\n".join([title, *lines]) if lines else ""
 
 

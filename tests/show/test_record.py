@@ -98,10 +98,21 @@ def test_remarks_and_discrepancies():
     assert "PUMP-1:" in text
     assert "weeps" in text
     assert remarks_text([], MOMENT) == ""
+    assert remarks_text([remark], MOMENT, "PUMP-1").startswith("Remarks on PUMP-1  (at ")
     found = discrepancies_text([Entry(_EVENTS[2], 3, AT)], MOMENT)
     assert found.startswith("1 open discrepancy")
     assert "PUMP-1:F2 demated" in found
     assert discrepancies_text([], MOMENT).startswith("No open discrepancies")
+
+
+def test_remarks_beside_another_answer_never_flood_it():
+    """Of twenty the last twelve are told there, and that there are more; asked for themselves they are all told."""
+    many = [Entry(Event(f"r{n}", "remark", ("PUMP-1",), AT, remark=f"word {n}."), n, AT) for n in range(20)]
+    beside = remarks_text(many)
+    assert beside.startswith("Remarks, the last 12 of 20: `cfgtrack remarks THING`")
+    assert [f"word {n}." in beside for n in range(20)] == [False] * 8 + [True] * 12
+    assert "word 0." in remarks_text(many, MOMENT, "PUMP-1")
+    assert remarks_text(many[:12]).startswith("Remarks\n")
 
 
 def test_a_pair_that_parts_is_one_row():
