@@ -19,7 +19,7 @@ class Difference:
 
     `aspect` is ``part`` (of a unit that came, was retired or is another part), ``link`` (inside a part: one that is on
     one side alone), ``defined`` (of a part that was revised, its ports and nodes), ``status`` (the other side: the
-    mate), ``place`` (the other side: the facing), ``cycles``, ``lock`` or ``tag`` (whose hangs on it),
+    mate), ``place`` (the other side: the facing), ``cycles``, ``lock`` or ``tag`` (whose is on it),
     ``defect`` (what can't be done, and why), or the name of a measured quantity (in SI units; the other side: the unit
     that the user wrote). `event` is the one that wrote the later state, where there is one. `words_before`,
     `words_after`: what a port's kind calls its statuses.
@@ -140,7 +140,7 @@ def _cycles(before: Configuration, after: Configuration) -> Iterator[Difference]
 
 
 def _devices(before: Configuration, after: Configuration) -> Iterator[Difference]:
-    """Yield the locks and tags, each by itself, that hang on one side alone."""
+    """Yield the locks and tags, each by itself, that are on it on one side alone."""
     for key in {*before.values, *after.values}:
         subject, aspect = key
         for what, of in (("lock", LOCK_OF), ("tag", TAG_OF)):

@@ -220,7 +220,7 @@ class StateReport:
 
     @property
     def open_ends(self) -> tuple[str, ...]:
-        """The ports that are apart, not capped, and live."""
+        """The ports that are demated, not capped, and live."""
         return tuple(p.address for p in self.ports if p.open_end)
 
 

@@ -19,9 +19,7 @@ thing_argument = click.argument("thing", shell_complete=s.complete_id)
     default=True,
     help="Judge the past, to tell the running clocks too; else don't.",
 )
-@click.option(
-    "--units", is_flag=True, help="Of everything: a line for each unit, however many, and all that is listed."
-)
+@click.option("--units", is_flag=True, help="A line for each unit, however many, and all of every list.")
 @s.foreseen_after
 def state_command(
     session: s.Session,
@@ -48,7 +46,7 @@ def state_command(
         )
     else:
         one = state(session.asking, thing, clocks=clocks, after=s.after_step(after, plan))
-        session.answer(one, lambda: state_text(one.state, one.moment, colour=session.colour))
+        session.answer(one, lambda: state_text(one.state, one.moment, units=units, colour=session.colour))
 
 
 @s.command("history")

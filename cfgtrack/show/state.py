@@ -16,6 +16,7 @@ from cfgtrack.analysis.state import (
     PortState,
     Reading,
     Retired,
+    Standing,
     StateReport,
     StatusCount,
     UnitLine,
@@ -38,37 +39,42 @@ from cfgtrack.show.tables import count, heading, labelled, sections, styled, tab
 T = TypeVar("T")
 
 
-def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> str:
-    """Return the state of one thing."""
+def state_text(report: StateReport, moment: Moment, *, units: bool = False, colour: bool = False) -> str:
+    """Return the state of one thing; of one with very many ports, or with very many things in it, the first of them.
+
+    With `units` all of them.
+    """
     name = f"{report.address}  {report.title}" if report.title else report.address
     local = partial(_local, report.address)
+    capped = partial(_capped, most=SMALL, whole=units)
     return sections(
         heading(name, moment, colour=colour),
         "\n".join(_facts(report)),
         "\n".join(
             (
-                *_attention([v for v in report.volumes if v.cut_off], whole=True, colour=colour),
-                *_as_it_stands(report.open_ends, [load for load in report.loads if not load.fed], whole=True),
+                *_attention([v for v in report.volumes if v.cut_off], whole=units, colour=colour),
+                *_as_it_stands(
+                    report.open_ends, [load for load in report.loads if not load.fed], whole=units
+                ),
             )
         ),
         titled("Remarks", "\n".join(remark_lines(report.remarks))),
         titled("Running clocks", clock_rows(report.clocks, moment)),
-        titled("Interfaces, valves, switches, covers", _port_table(report.ports, local)),
-        titled("Contacts", _contact_table(report.contacts, local)),
+        capped("Interfaces, valves, switches, covers", report.ports, lambda ports: _port_table(ports, local)),
+        capped("Contacts", report.contacts, lambda contacts: _contact_table(contacts, local)),
         titled("Locks and tags", _lock_table([d for p in report.ports for d in p.locks], local)),
         titled(DEFECTS, defect_table(report.defects)),
-        titled("Liquid", _volume_table(report.volumes, local)),
-        titled("Loads", _load_table(report.loads, local)),
-        titled("Attributes", _attribute_table(report.attributes, local)),
-        titled("Last measured", _reading_table(report.readings, local)),
-        titled(
-            "Standing here",
-            table(
-                ["id", "also called", "title", "facing"],
-                [[s.id, _called(s.aliases), s.title, s.facing] for s in report.standing],
-            ),
-        ),
+        capped("Liquid", report.volumes, lambda volumes: _volume_table(volumes, local)),
+        capped("Loads", report.loads, lambda loads: _load_table(loads, local)),
+        capped("Attributes", report.attributes, lambda given: _attribute_table(given, local)),
+        capped("Last measured", report.readings, lambda readings: _reading_table(readings, local)),
+        capped("Standing here", report.standing, _standing_table),
     )
+
+
+def _standing_table(standing: Sequence[Standing]) -> str:
+    rows = [[one.id, _called(one.aliases), one.title, one.facing] for one in standing]
+    return table(["id", "also called", "title", "facing"], rows)
 
 
 def _local(address: str, other: str) -> str:
@@ -388,10 +394,12 @@ def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colo
     )
 
 
-def _capped(title: str, things: Sequence[T], told: Callable[[Sequence[T]], str], *, whole: bool) -> str:
-    """Return a table under its title, of a large plant not all of it: how many more there are is told."""
-    shown = things if whole else things[:_ROWS]
-    more = f"\nand {len(things) - _ROWS:,} more: `cfgtrack state --units`" if len(shown) < len(things) else ""
+def _capped(
+    title: str, things: Sequence[T], told: Callable[[Sequence[T]], str], *, whole: bool, most: int = _ROWS
+) -> str:
+    """Return a table under its title, of very much not all of it: how many more there are is told."""
+    shown = things if whole else things[:most]
+    more = f"\nand {len(things) - most:,} more: --units tells all" if len(shown) < len(things) else ""
     return titled(title, told(shown) + more if shown else "")
 
 

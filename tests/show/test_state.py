@@ -150,3 +150,13 @@ def test_measured_values_are_listed():
     event = Event("m", "measure", ("PUMP-1:B1",), AT, values={"torque": parse_quantity("25 N*m")})
     world.configuration.apply(event)
     assert "25 N*m" in state_text(unit_state(*world, "PUMP-1"), MOMENT)
+
+
+def test_a_place_with_very_much_in_it_tells_the_first_of_it():
+    """Of 150 things on a rack a hundred have a line, and how many more there are is told."""
+    report = unit_state(*depot(150), "RACK")
+    text = state_text(report, MOMENT)
+    assert "and 50 more: --units tells all" in text
+    assert sum(line.startswith(("V-", "H-")) for line in text.splitlines()) == 100
+    whole = state_text(report, MOMENT, units=True)
+    assert sum(line.startswith(("V-", "H-")) for line in whole.splitlines()) == 150
