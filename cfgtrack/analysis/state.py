@@ -288,8 +288,10 @@ class PlantReport:
 
     Not among those `not_held`: what somebody carries, and what has nothing to be held by and is mated to something.
     `locks`: every lock and tag that is on anything. `defects`: all that can't be done. `findings`: those that are open
-    and that nobody excused; none where the past was not judged.
+    and that nobody excused; none where the past was not `judged`.
     """
+
+    untold: ClassVar[tuple[str, ...]] = ("judged",)
 
     units: tuple[UnitLine, ...]
     open_ends: tuple[str, ...]
@@ -302,6 +304,7 @@ class PlantReport:
     retired: tuple[Retired, ...] = ()
     parts: tuple[PartLine, ...] = ()
     findings: tuple[Finding, ...] = ()
+    judged: bool = False
 
 
 # --- the questions ------------------------------------------------------------------------------------------
@@ -401,9 +404,12 @@ def plant_state(
     *,
     clocks: Iterable[Clock] = (),
     retired: Iterable[Retired] = (),
-    findings: Iterable[Finding] = (),
+    findings: Iterable[Finding] | None = None,
 ) -> PlantReport:
-    """Return the state of everything: a line a unit and a part, and what needs attention, units and places alike."""
+    """Return the state of everything: a line a unit and a part, and what needs attention, units and places alike.
+
+    `findings`: those that are open; None where the past was not judged.
+    """
     survey = _Observer(configuration, networks)
     lines: list[UnitLine] = []
     open_ends: list[str] = []
@@ -430,7 +436,8 @@ def plant_state(
         tuple(clocks),
         tuple(retired),
         tuple(_part_lines(configuration)),
-        tuple(findings),
+        tuple(findings or ()),
+        findings is not None,
     )
 
 

@@ -73,7 +73,7 @@ def everything(
             past.networks,
             clocks=past.clocks() if judged else [],
             retired=_retired(past),
-            findings=_open_findings(past) if judged else [],
+            findings=_open_findings(past) if judged else None,
         )
         return StateAnswer(past.moment, report)
 

@@ -371,8 +371,7 @@ def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colo
     heads = ["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"]
     return sections(
         heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
-        titled("Needs attention", "\n".join(attention))
-        or "Nothing needs attention: nothing cut off, every unit held",
+        titled("Needs attention", "\n".join(attention)) or f"Nothing needs attention: {_calm(report)}",
         titled(
             "Open or off, as it stands",
             "\n".join(_as_it_stands(report.open_ends, report.dead_loads, whole=units)),
@@ -392,6 +391,12 @@ def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colo
         if whole
         else "`cfgtrack state --units` has a line for each unit; `cfgtrack state THING` tells of one.",
     )
+
+
+def _calm(report: PlantReport) -> str:
+    """Return what was looked at where nothing needs attention."""
+    findings = "no open finding" if report.judged else "findings not looked for"
+    return f"{findings}, nothing cut off, every unit held"
 
 
 def _capped(
