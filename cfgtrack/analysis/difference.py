@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass, field, fields
+from typing import Any, ClassVar
 
 from cfgtrack.model.configuration import Configuration, State
 from cfgtrack.model.defect import Defect, defects_on
@@ -19,10 +19,13 @@ class Difference:
 
     `aspect` is ``part`` (of a unit that came, was retired or is another part), ``link`` (inside a part: one that is on
     one side alone), ``defined`` (of a part that was revised, its ports and nodes), ``status`` (the other side: the
-    mate), ``place`` (the other side: the facing), ``cycles``, ``lock`` or ``tag`` (whose hangs on it),
+    mate), ``place`` (the other side: the facing), ``cycles``, ``lock`` or ``tag`` (whose is on it),
     ``defect`` (what can't be done, and why), or the name of a measured quantity (in SI units; the other side: the unit
-    that the user wrote). `event` is the one that wrote the later state, where there is one.
+    that the user wrote). `event` is the one that wrote the later state, where there is one. `words_before`,
+    `words_after`: what a port's kind calls its statuses.
     """
+
+    untold: ClassVar[tuple[str, ...]] = ("words_before", "words_after")
 
     subject: str
     aspect: str
@@ -31,6 +34,8 @@ class Difference:
     before_other: str | None = None
     after_other: str | None = None
     event: str | None = None
+    words_before: str = field(default="", compare=False)
+    words_after: str = field(default="", compare=False)
 
 
 def difference(before: Configuration, after: Configuration) -> list[Difference]:
@@ -112,6 +117,8 @@ def _states(before: Configuration, after: Configuration) -> Iterator[Difference]
                 was.other,
                 now.other,
                 now.event,
+                before.plant.says(subject, was.value),
+                after.plant.says(subject, now.value),
             )
 
 
@@ -133,7 +140,7 @@ def _cycles(before: Configuration, after: Configuration) -> Iterator[Difference]
 
 
 def _devices(before: Configuration, after: Configuration) -> Iterator[Difference]:
-    """Yield the locks and tags, each by itself, that hang on one side alone."""
+    """Yield the locks and tags, each by itself, that are on it on one side alone."""
     for key in {*before.values, *after.values}:
         subject, aspect = key
         for what, of in (("lock", LOCK_OF), ("tag", TAG_OF)):

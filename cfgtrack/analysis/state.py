@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -20,7 +20,7 @@ from cfgtrack.network.facing import faced_by
 from cfgtrack.network.network import Network
 from cfgtrack.network.paths import Holding, Paths, loops_of
 from cfgtrack.network.rating import Rated, current_of
-from cfgtrack.rules.finding import Clock
+from cfgtrack.rules.finding import Clock, Finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +51,11 @@ class PortState:
     its medium can come to it. `reaches`: the expansions (fluid) or sources to which a path leads from it; of a shell
     its contacts tell. `cycles` used of `rated`; None rated: no limit given. `event` wrote the status; None: never
     touched. `rated_pressure` is the lowest of all that it is joined to, `rated_current` the lower of its joint's two
-    halves. `locks`: the locks and tags on it. `defects`: what can't be done to it.
+    halves. `locks`: the locks and tags on it. `defects`: what can't be done to it. `words`: what its kind calls the
+    status.
     """
+
+    untold: ClassVar[tuple[str, ...]] = ("words",)
 
     address: str
     aliases: tuple[str, ...]
@@ -73,6 +76,7 @@ class PortState:
     event: str | None
     locks: tuple[Device, ...]
     defects: tuple[Defect, ...]
+    words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,7 +220,7 @@ class StateReport:
 
     @property
     def open_ends(self) -> tuple[str, ...]:
-        """The ports that are apart, not capped, and live."""
+        """The ports that are demated, not capped, and live."""
         return tuple(p.address for p in self.ports if p.open_end)
 
 
@@ -248,12 +252,46 @@ class UnitLine:
 
 
 @dataclass(frozen=True, slots=True)
+class StatusCount:
+    """How many ports of a kind without a second half (valves, switches, covers) have a status.
+
+    `others` are those whose status is not the commonest among them; `words` what the kind calls the status.
+    """
+
+    untold: ClassVar[tuple[str, ...]] = ("words",)
+
+    kind: str
+    status: str
+    count: int
+    others: tuple[str, ...]
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PartLine:
+    """All units of a part in a line, and the places that it fits out.
+
+    `free`: those with a half that is mated to nothing. `away`: the units that aren't at home.
+    """
+
+    id: str
+    title: str
+    count: int
+    statuses: tuple[StatusCount, ...]
+    free: tuple[str, ...]
+    away: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PlantReport:
-    """The state of everything: a line a unit, and by address what stands out.
+    """The state of everything: a line a unit and a line a part, and by address what needs attention.
 
     Not among those `not_held`: what somebody carries, and what has nothing to be held by and is mated to something.
-    `locks`: every lock and tag that hangs anywhere. `defects`: all that can't be done.
+    `locks`: every lock and tag that is on anything. `defects`: all that can't be done. `findings`: those that are open
+    and that nobody excused; none where the past was not `judged`.
     """
+
+    untold: ClassVar[tuple[str, ...]] = ("judged",)
 
     units: tuple[UnitLine, ...]
     open_ends: tuple[str, ...]
@@ -264,6 +302,9 @@ class PlantReport:
     defects: tuple[Defect, ...]
     clocks: tuple[Clock, ...]
     retired: tuple[Retired, ...] = ()
+    parts: tuple[PartLine, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    judged: bool = False
 
 
 # --- the questions ------------------------------------------------------------------------------------------
@@ -363,8 +404,12 @@ def plant_state(
     *,
     clocks: Iterable[Clock] = (),
     retired: Iterable[Retired] = (),
+    findings: Iterable[Finding] | None = None,
 ) -> PlantReport:
-    """Return the state of everything: a line a unit, and what stands out, units and places alike."""
+    """Return the state of everything: a line a unit and a part, and what needs attention, units and places alike.
+
+    `findings`: those that are open; None where the past was not judged.
+    """
     survey = _Observer(configuration, networks)
     lines: list[UnitLine] = []
     open_ends: list[str] = []
@@ -390,7 +435,51 @@ def plant_state(
         tuple(all_defects(configuration)),
         tuple(clocks),
         tuple(retired),
+        tuple(_part_lines(configuration)),
+        tuple(findings or ()),
+        findings is not None,
     )
+
+
+def _part_lines(configuration: Configuration) -> Iterator[PartLine]:
+    """Yield each part that has units or fits out places, in the order of the definition."""
+    plant = configuration.plant
+    owners: dict[str, list[str]] = {}
+    for owner in plant.owners():
+        if plant.part_of(owner).id:
+            owners.setdefault(plant.part_of(owner).id, []).append(owner)
+    for name in (part for part in plant.parts if part in owners):
+        there, free = owners[name], dict[str, None]()
+        found: dict[str, dict[str, list[str]]] = {}
+        for owner in there:
+            for port in plant.part_of(owner).ports.values():
+                address, kind = f"{owner}:{port.name}", plant.kinds[port.kind]
+                state = configuration.state(address)
+                if kind.joined is None:
+                    found.setdefault(kind.id, {}).setdefault(state.value, []).append(address)
+                elif state.other is None:
+                    free[owner] = None
+        yield PartLine(
+            id=name,
+            title=plant.parts[name].title,
+            count=len(there),
+            statuses=tuple(_status_counts(plant, found)),
+            free=tuple(free),
+            away=tuple(
+                owner
+                for owner in there
+                if owner in plant.units
+                and plant.units[owner].home not in ("", configuration.state(owner).value)
+            ),
+        )
+
+
+def _status_counts(plant: Plant, found: Mapping[str, Mapping[str, Sequence[str]]]) -> Iterator[StatusCount]:
+    for kind, by_status in found.items():
+        ordered = sorted(by_status.items(), key=lambda one: -len(one[1]))
+        for place, (status, ports) in enumerate(ordered):
+            others = tuple(ports) if place else ()
+            yield StatusCount(kind, status, len(ports), others, plant.kinds[kind].says(status))
 
 
 def _unit_line(
@@ -474,6 +563,7 @@ class _Observer:
             event=state.event,
             locks=tuple(devices_on(self.configuration, address)),
             defects=tuple(defects_on(self.configuration, address)),
+            words=kind.says(state.value),
         )
 
     def is_open_end(self, address: str) -> bool:

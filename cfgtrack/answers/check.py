@@ -88,7 +88,10 @@ def check(
         report = judged(past, chosen, meant, files=rules)
         report = _with_cures(past, chosen, meant, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
-        remarks = journal.remarks(touched, at=past.moment.at, known=past.moment.known)
+        places = dict.fromkeys(step.done.place for step in report.steps if step.done.place)
+        remarks = journal.remarks(
+            touched, at=past.moment.at, known=past.moment.known, around=True, places=places
+        )
         defects = tuple(defects_over(past.configuration, touched))
         notes = (*notes, *_one_at_a_time(meant), *_mismatches(past, report))
         orders = _every_order(past, chosen, meant, tell=tell) if every_order else None

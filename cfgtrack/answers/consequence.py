@@ -37,7 +37,8 @@ def consequence(past: Past, entry: Entry) -> Consequence:
     event = entry.event
     remarks: tuple[Entry, ...] = ()
     if event.subjects:
-        remarks = tuple(past.journal.remarks(event.subjects, at=past.moment.at, known=past.moment.known))
+        at, known, there = past.moment.at, past.moment.known, filter(None, (event.place,))
+        remarks = tuple(past.journal.remarks(event.subjects, at=at, known=known, around=True, places=there))
     if not past.rules.rules:
         return Consequence(remarks=remarks)
     from cfgtrack.analysis.options import try_action

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 from cfgtrack.analysis import difference as analysis
 from cfgtrack.analysis.difference import Difference
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer, Moment
+from cfgtrack.answers.past import kept_rules
+from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.event import Entry, LogLine
-from cfgtrack.model.plant import owner_of
-from cfgtrack.model.unknown import ANYTHING, expect_thing
+from cfgtrack.model.plant import Plant, owner_of
+from cfgtrack.model.trouble import NoAnswer, Problem
+from cfgtrack.model.unknown import ANYTHING, UNKNOWN, expect_thing, look_up
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.journal import Journal
 from cfgtrack.store.signing import revoked
@@ -35,6 +38,7 @@ def history(
 ) -> History:
     """Return what happened to a unit, port, node, place or part, from `start` to before `end`. NoAnswer for another.
 
+    Of a part: to all its units, and those that are retired, and to it.
     Without a thing: the whole journal in the order in which it was written, what no longer counts too.
     """
     with asking.read() as journal:
@@ -46,9 +50,14 @@ def history(
             all_of_it = tuple(line for line in log if _is_within(line.entry, since, until))
             return History(moment, all_of_it, notes=tuple(_doubts(journal, all_of_it, moment)))
         plant = journal.whole_plant(moment.known)
-        thing = expect_thing(plant, thing, ANYTHING)
-        entries = journal.history(thing, start=since, end=until, known=moment.known)
-        lines = [LogLine(entry, None) for entry in entries]
+        thing = _expect_with_history(journal, plant, thing, moment)
+        each = (thing, *_units_of(plant, thing))
+        entries = (
+            entry
+            for one in each
+            for entry in journal.history(one, start=since, end=until, known=moment.known)
+        )
+        lines = [*{entry.number: LogLine(entry, None) for entry in entries}.values()]
         found = {line.entry.number for line in lines}
         more = [LogLine(one, None) for one in journal.redefinitions(owner_of(thing), moment.known)]
         # What was withdrawn is told with what took it back.
@@ -62,9 +71,49 @@ def history(
         lines += (
             line for line in more if line.entry.number not in found and _is_within(line.entry, since, until)
         )
-        told = tuple(sorted(lines, key=lambda line: line.entry.event.happened))
+        in_turn = sorted(lines, key=lambda line: line.entry.number) if len(each) > 1 else lines
+        told = tuple(sorted(in_turn, key=lambda line: line.entry.event.happened))
         notes = tuple(_doubts(journal, told, moment))
         return History(moment, told, thing, plant.aliases_of(thing), notes=notes)
+
+
+def _units_of(plant: Plant, thing: str) -> list[str]:
+    """Return the units of a part, retired ones too; none of anything else."""
+    if plant.sort_of(thing) != "part":
+        return []
+    return [unit.id for unit in (*plant.units.values(), *plant.retired.values()) if unit.part == thing]
+
+
+def _expect_with_history(journal: Journal, plant: Plant, name: str, moment: Moment) -> str:
+    """Return the address of what is called so. NoAnswer for what there isn't, and for what nothing happens to."""
+    if look_up(plant, name, ANYTHING).code == UNKNOWN:
+        for what, known, instead in _without_history(journal, plant, moment):
+            if name in known:
+                raise NoAnswer(Problem(name, "no-history", f"{name} is {what}: {instead}. {_HAVE_ONE}"))
+    return expect_thing(plant, name, ANYTHING)
+
+
+_HAVE_ONE = "A unit, port, node, place, person or machine has a history, and a part that of its units"
+
+
+def _without_history(
+    journal: Journal, plant: Plant, moment: Moment
+) -> Iterator[tuple[str, Collection[str], str]]:
+    """Yield what else has names, each with what tells of it."""
+    yield "a kind of port", plant.kinds, "`cfgtrack plant` counts its ports"
+    yield "a medium", plant.media, "`cfgtrack draw --medium` shows it"
+    rules = kept_rules(journal, None, moment.known).rules
+    told = "`cfgtrack rules explain` tells what it asks, `cfgtrack review` when it was broken"
+    yield "a rule", {rule.id for rule in rules}, told
+    loops = {unit.loop for unit in plant.units.values()} | {place.loop for place in plant.places.values()}
+    yield "a loop", loops, "`cfgtrack draw --loop` shows it"
+    begun = {entry.event.outing or "" for entry, _ in journal.ever(BEGIN, END, known=moment.known)}
+    yield "an outing", begun, "`cfgtrack history` without a name lists what was done in it"
+    yield (
+        "a person without a place in the plant",
+        plant.people,
+        "`cfgtrack history` without a name says who did what",
+    )
 
 
 def _doubts(journal: Journal, lines: Iterable[LogLine], moment: Moment) -> Iterator[str]:
@@ -111,7 +160,8 @@ class Remarks(Answer):
 
 
 def remarks(asking: Asking, thing: str) -> Remarks:
-    """Return the remarks on a unit, port, node, part or place, on its ports, the unit that it is on, and its part.
+    """Return the remarks on a unit, port, node, part or place, on its ports, the unit that it is on, its part, and the
+    places where it is; of a place also those on all that is in it.
 
     NoAnswer for no such thing.
     """
@@ -119,5 +169,5 @@ def remarks(asking: Asking, thing: str) -> Remarks:
         moment = asking.recorded(journal)
         plant = journal.whole_plant(moment.known)
         thing = expect_thing(plant, thing, ANYTHING)
-        found = tuple(journal.remarks([thing], at=moment.at, known=moment.known))
+        found = tuple(journal.remarks([thing], at=moment.at, known=moment.known, around=True, inside=True))
         return Remarks(moment, found, thing, plant.aliases_of(thing))

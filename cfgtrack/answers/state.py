@@ -13,6 +13,7 @@ from cfgtrack.answers.past import Past
 from cfgtrack.model.action import RETIRE
 from cfgtrack.model.unknown import expect_thing
 from cfgtrack.model.zone import zone_at
+from cfgtrack.rules.finding import Finding
 
 Report = TypeVar("Report", StateReport, PlantReport)
 
@@ -37,7 +38,7 @@ def state(
         running = past.clocks() if clocks and past.rules.rules else []
         if thing not in past.plant.retired:
             thing = expect_thing(past.plant, thing)
-        remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known)
+        remarks = journal.remarks([thing], at=past.moment.at, known=past.moment.known, around=True)
         report = unit_state(
             past.plant,
             past.configuration,
@@ -59,14 +60,27 @@ def _place_of(report: StateReport) -> str:
 def everything(
     asking: Asking, *, clocks: bool = True, after: AfterStep | None = None
 ) -> StateAnswer[PlantReport]:
-    """Return the state of everything: a line a unit, and what stands out. As to the rest, see `state`."""
+    """Return the state of everything: what needs attention, lines for parts and units. As to the rest, see `state`.
+
+    With `clocks` the open findings are told, too.
+    """
     with asking.read() as journal:
         past = foreseen(Past(journal, asking.moment(journal), strict=False), after)
-        running = past.clocks() if clocks and past.rules.rules else []
+        judged = clocks and bool(past.rules.rules)
         report = plant_state(
-            past.plant, past.configuration, past.networks, clocks=running, retired=_retired(past)
+            past.plant,
+            past.configuration,
+            past.networks,
+            clocks=past.clocks() if judged else [],
+            retired=_retired(past),
+            findings=_open_findings(past) if judged else None,
         )
         return StateAnswer(past.moment, report)
+
+
+def _open_findings(past: Past) -> list[Finding]:
+    """Return the findings that are open and not excused, the gravest first."""
+    return sorted((f for f in past.findings()[0] if f.is_open), key=lambda f: (f.severity, f.time))
 
 
 def _retired(past: Past) -> list[Retired]:

@@ -37,17 +37,17 @@ def _zone(name: str) -> ZoneInfo:
 
 
 def local_text(instant: int, zone: str) -> str:
-    """Return the time of day in a zone, with its offset from UTC; to the second where it isn't a whole minute.
+    """Return the time of day in a zone, in whole minutes, with its offset from UTC: what is told beside UTC.
 
     >>> local_text(1_762_887_060_000_000, "Europe/Oslo"), local_text(1_762_903_830_000_000, "Europe/Oslo")
-    ('19:51 +01:00', '00:30:30 +01:00 the next day')
+    ('19:51 +01:00', '00:30 +01:00 the next day')
     """
     utc = _EPOCH + timedelta(microseconds=instant // SECOND * SECOND)
     local = utc.astimezone(_zone(zone))
     offset = local.utcoffset() or timedelta()
     minutes = round(offset.total_seconds()) // 60
     sign = "-" if minutes < 0 else "+"
-    clock = local.strftime("%H:%M" if local.second == 0 else "%H:%M:%S")
+    clock = local.strftime("%H:%M")
     day = _DAYS[local.date().toordinal() - utc.date().toordinal()]
     return f"{clock} {sign}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}{day}"
 

@@ -10,7 +10,7 @@ from cfgtrack.show.defects import marks
 
 
 def with_locks(status: str, devices: Sequence[Device], defects: Sequence[Defect] = ()) -> str:
-    """Return a status with whose locks, and whose tags, hang there: ``off LOCKED by ANN and BEN, TAGGED by ANN``.
+    """Return a status with whose locks, and whose tags, are on it: ``off LOCKED by ANN and BEN, TAGGED by ANN``.
 
     And with what can't be done: ``shut DEFECT no open: seized``.
     """

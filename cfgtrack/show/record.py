@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 _MOST = 8
 _FEW = 3
+_REMARKS = 12
 
 
 def event_text(event: Action, moved: Sequence[str] = ()) -> str:
@@ -220,10 +221,17 @@ def _head_of(event: Event) -> TreeHead | None:
         return None
 
 
-def remarks_text(entries: Iterable[Entry], moment: Moment | None = None) -> str:
-    """Return remarks under a heading, with the moment where nothing else tells it; "" when there are none."""
-    lines = list(remark_lines(entries))
-    title = "Remarks" if moment is None else heading("Remarks", moment)
+def remarks_text(entries: Iterable[Entry], moment: Moment | None = None, of: str = "") -> str:
+    """Return remarks under a heading, with the moment where nothing else tells it; "" when there are none.
+
+    Beside another answer, so without a moment, only the last few are told, and how many there are before them.
+    """
+    told = list(entries)
+    earlier = len(told) - _REMARKS if moment is None else 0
+    lines = list(remark_lines(told[max(earlier, 0) :]))
+    title = "Remarks" if moment is None else heading(f"Remarks on {of}", moment)
+    if earlier > 0:
+        title += f", the last {_REMARKS} of {len(told)}: `cfgtrack remarks THING` tells all on a thing"
     return "\n".join([title, *lines]) if lines else ""
 
 
@@ -274,46 +282,50 @@ def discrepancies_text(entries: Iterable[Entry], moment: Moment) -> str:
 
 
 def difference_text(rows: Sequence[Difference], before: Moment, after: Moment) -> str:
-    """Return what differs. A pair that was joined or parted is one row."""
-    cells = [
-        [row.subject, row.aspect, _side(row, after=False), _side(row, after=True), row.event]
-        for row in _once_a_pair(rows)
-    ]
+    """Return what differs. Two halves that were mated or demated together are one row that names both."""
+    told = {row.subject: row for row in rows if row.aspect == "status"}
+    cells = []
+    for row in rows:
+        mate = _same_of(row, told)
+        if mate is None:
+            subject = row.subject
+        elif mate < row.subject:
+            continue
+        else:
+            subject = f"{row.subject} and {mate}"
+        sides = [_side(row, mate, after=False), _side(row, mate, after=True)]
+        wrote = dict.fromkeys((row.event, told[mate].event if mate is not None else row.event))
+        cells.append([subject, row.aspect, *sides, ", ".join(filter(None, wrote))])
     title = count(len(cells), "difference")
     span = [labelled("from", str(before), to=6), labelled("to", str(after), to=6)]
     return sections("\n".join([title, *span]), table(["subject", "what", "before", "after", "event"], cells))
 
 
-def _once_a_pair(rows: Sequence[Difference]) -> Iterator[Difference]:
-    """Leave out a half whose mate's row says the same thing the other way round."""
-    told = {
-        (r.subject, r.before_other, r.after_other, r.before, r.after) for r in rows if r.aspect == "status"
-    }
-    for row in rows:
-        mate = row.before_other or row.after_other
-        if row.aspect == "status" and mate is not None and mate < row.subject:
-            mirrored = (
-                mate,
-                row.subject if row.before_other else None,
-                row.subject if row.after_other else None,
-                row.before,
-                row.after,
-            )
-            if mirrored in told and row.before_other in (None, mate) and row.after_other in (None, mate):
-                continue
-        yield row
+def _same_of(row: Difference, told: Mapping[str, Difference]) -> str | None:
+    """Return the other half of which the same is told the other way round: both were mated to each other or neither."""
+    mate = row.before_other or row.after_other
+    other = told.get(mate) if mate is not None and row.aspect == "status" else None
+    if other is None or (other.before, other.after) != (row.before, row.after):
+        return None
+    theirs, ours = (other.before_other, other.after_other), (row.before_other, row.after_other)
+    halves = {(None, None), (mate, row.subject)}
+    return mate if {*zip(ours, theirs, strict=True)} <= halves else None
 
 
-def _side(row: Difference, *, after: bool) -> str:
+def _side(row: Difference, mate: str | None = None, *, after: bool) -> str:
+    """Return one side of a difference; of two halves in a row, with their `mate`, that of both."""
     value, other = (row.after, row.after_other) if after else (row.before, row.before_other)
     if value is None:
         return "-"
     if row.aspect in ("part", "link", "defined"):
         return str(value)
     if row.aspect == "status":
-        return f"{value} to {other}" if other else str(value)
+        said = (row.words_after if after else row.words_before) or str(value)
+        if mate is not None:
+            return f"{said}, to each other" if other else f"both {said}"
+        return f"{said}, to {other}" if "," in said and other else f"{said} to {other}" if other else said
     if row.aspect == "place":
-        return f"{value or 'nowhere known'}" + (f" facing {other}" if other else "")
+        return f"{value or 'place not known'}" + (f" facing {other}" if other else "")
     return (
         str(value)
         if row.aspect in ("cycles", "lock", "tag", "defect")

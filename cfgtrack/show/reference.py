@@ -137,9 +137,9 @@ _LITTLE_LEFT = 0.8
 
 def _remark(parts: OfProof) -> str:
     if parts.likely > 1:
-        return "beyond proof"
+        return "above proof"
     if parts.high > 1:
-        return "may go beyond proof"
+        return "may go above proof"
     return "little left for twist" if parts.high > _LITTLE_LEFT else ""
 
 
@@ -153,7 +153,7 @@ def warming_text(answer: Warming) -> str:
     tabled = (state for state in answer.fluid.state if state.rises)
     for state, one in zip(tabled, answer.from_, strict=True):
         last, found = state.rises[-1], one.rise if answer.rise is None else one.warmed
-        end = f"more than {last.rise if answer.rise is None else last.warmed}: beyond the table"
+        end = f"more than {last.rise if answer.rise is None else last.warmed}: outside the table"
         rows.append([str(state.temperature), end if found is None else str(_rounded(found))])
     return sections(
         indented(f"{answer.fluid.title}, filling a rigid volume, {head}", by=0),

@@ -36,7 +36,7 @@ def explained_text(explained: Explained) -> str:
         "severity": rule.category,
         "source": rule.source,
         "written": rule.written,
-        "outlives": "its clock may run on when a sequence is over" if rule.may_outlive else "",
+        "outlives": "its clock may run on when a sequence has ended" if rule.may_outlive else "",
         "exceptions": _exceptions(rule),
         "guards": f"{len(rule.guards)}: {', '.join(rule.guards)}",
     }

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
+from typing import TypeVar
 
 from cfgtrack.analysis.state import (
     ContactState,
     Given,
     HoldLink,
     LoadState,
+    PartLine,
     PlantReport,
     PortState,
     Reading,
     Retired,
+    Standing,
     StateReport,
+    StatusCount,
     UnitLine,
     VolumeState,
 )
@@ -25,46 +29,52 @@ from cfgtrack.model.plant import owner_of
 from cfgtrack.model.quantity import from_si
 from cfgtrack.model.time import format_instant
 from cfgtrack.network.rating import Rated
+from cfgtrack.rules.finding import Finding
 from cfgtrack.show.defects import DEFECTS, defect_table
-from cfgtrack.show.findings import clock_rows
+from cfgtrack.show.findings import clock_rows, severity_word
 from cfgtrack.show.locks import with_locks
 from cfgtrack.show.record import quantity_text, remark_lines
 from cfgtrack.show.tables import count, heading, labelled, sections, styled, table, titled
 
+T = TypeVar("T")
 
-def state_text(report: StateReport, moment: Moment, *, colour: bool = False) -> str:
-    """Return the state of one thing."""
+
+def state_text(report: StateReport, moment: Moment, *, units: bool = False, colour: bool = False) -> str:
+    """Return the state of one thing; of one with very many ports, or with very many things in it, the first of them.
+
+    With `units` all of them.
+    """
     name = f"{report.address}  {report.title}" if report.title else report.address
     local = partial(_local, report.address)
+    capped = partial(_capped, most=SMALL, whole=units)
     return sections(
         heading(name, moment, colour=colour),
         "\n".join(_facts(report)),
         "\n".join(
-            _alarms(
-                report.open_ends,
-                [v for v in report.volumes if v.cut_off],
-                [load for load in report.loads if not load.fed],
-                colour=colour,
+            (
+                *_attention([v for v in report.volumes if v.cut_off], whole=units, colour=colour),
+                *_as_it_stands(
+                    report.open_ends, [load for load in report.loads if not load.fed], whole=units
+                ),
             )
         ),
         titled("Remarks", "\n".join(remark_lines(report.remarks))),
         titled("Running clocks", clock_rows(report.clocks, moment)),
-        titled("Interfaces, valves, switches, covers", _port_table(report.ports, local)),
-        titled("Contacts", _contact_table(report.contacts, local)),
+        capped("Interfaces, valves, switches, covers", report.ports, lambda ports: _port_table(ports, local)),
+        capped("Contacts", report.contacts, lambda contacts: _contact_table(contacts, local)),
         titled("Locks and tags", _lock_table([d for p in report.ports for d in p.locks], local)),
         titled(DEFECTS, defect_table(report.defects)),
-        titled("Liquid", _volume_table(report.volumes, local)),
-        titled("Loads", _load_table(report.loads, local)),
-        titled("Attributes", _attribute_table(report.attributes, local)),
-        titled("Last measured", _reading_table(report.readings, local)),
-        titled(
-            "Standing here",
-            table(
-                ["id", "also called", "title", "facing"],
-                [[s.id, _called(s.aliases), s.title, s.facing] for s in report.standing],
-            ),
-        ),
+        capped("Liquid", report.volumes, lambda volumes: _volume_table(volumes, local)),
+        capped("Loads", report.loads, lambda loads: _load_table(loads, local)),
+        capped("Attributes", report.attributes, lambda given: _attribute_table(given, local)),
+        capped("Last measured", report.readings, lambda readings: _reading_table(readings, local)),
+        capped("Standing here", report.standing, _standing_table),
     )
+
+
+def _standing_table(standing: Sequence[Standing]) -> str:
+    rows = [[one.id, _called(one.aliases), one.title, one.facing] for one in standing]
+    return table(["id", "also called", "title", "facing"], rows)
 
 
 def _local(address: str, other: str) -> str:
@@ -102,7 +112,7 @@ def _facts(report: StateReport) -> Iterator[str]:
 
 
 def _device(device: Device, *, own: bool) -> str:
-    """Return a lock or tag with since when: whose it is, or what it hangs on."""
+    """Return a lock or tag with since when: whose it is, or what it is on."""
     what = "tag" if device.is_tag else "lock"
     said = (
         f"a {what} on {device.thing}"
@@ -129,7 +139,7 @@ def _retired(retired: Retired) -> str:
 def _where(report: StateReport) -> str:
     facing = f", facing {report.facing}" if report.facing else ""
     if not report.place:
-        return f"nowhere known{facing}"
+        return f"place not known{facing}"
     around = f" (in {', '.join(report.place[1:])})" if report.place[1:] else ""
     return f"{report.place[0]}{facing}{around}"
 
@@ -166,25 +176,54 @@ def _holds(links: Sequence[HoldLink]) -> str:
     return f"{owner_of(links[0].far)} ({listed})"
 
 
-def _alarms(
-    open_ends: Sequence[str],
+def _attention(
     cut_off: Sequence[VolumeState],
-    dead: Sequence[LoadState],
+    not_held: Sequence[str] = (),
+    findings: Sequence[Finding] = (),
     *,
+    whole: bool,
     colour: bool,
 ) -> Iterator[str]:
-    warn = partial(styled, colour=colour, fg="yellow", bold=True)
-    if open_ends:
-        yield warn(labelled("OPEN END", f"{', '.join(open_ends)}: apart, not capped"))
+    """Yield what a rule, or what a thing needs, says is wrong."""
+    warn, to = partial(styled, colour=colour, fg="yellow", bold=True), _WIDE_LABEL if findings else _LABEL
+    for finding in findings[: len(findings) if whole else _FINDINGS]:
+        word = severity_word(finding.severity)
+        yield warn(labelled(word.upper(), f"{finding.headline}  [{finding.rule}]", to=to))
+    if len(findings) > _FINDINGS and not whole:
+        yield warn(labelled("", f"and {len(findings) - _FINDINGS} more findings", to=to))
     if cut_off:
-        names = ", ".join(f"{v.address} ({v.litres:g} l)" for v in cut_off)
-        yield warn(labelled("CUT OFF", f"{names}: no path to any expansion"))
-    if dead:
-        by_medium: dict[str, list[str]] = {}
-        for load in dead:
-            by_medium.setdefault(load.medium, []).append(load.address)
-        for medium, names_of in by_medium.items():
-            yield warn(labelled(f"NO {medium.upper()}", f"{', '.join(names_of)}: no path to a source"))
+        names = [f"{v.address} ({v.litres:g} l)" for v in cut_off]
+        yield warn(labelled("CUT OFF", f"{_listed(names, whole=whole)}: no path to any expansion", to=to))
+    if not_held:
+        text = f"{_listed(not_held, whole=whole)}: by no place that stays"
+        yield warn(labelled("NOT HELD", text, to=to))
+
+
+def _as_it_stands(open_ends: Sequence[str], dead: Sequence[LoadState], *, whole: bool) -> Iterator[str]:
+    """Yield what is merely open or without a source, as a spare on a rack is: no rule says that it is wrong."""
+    if open_ends:
+        yield labelled("open end", f"{_listed(open_ends, whole=whole)}: demated, not capped, live", to=_LABEL)
+    by_medium: dict[str, list[str]] = {}
+    for load in dead:
+        by_medium.setdefault(load.medium, []).append(load.address)
+    for medium, names in by_medium.items():
+        yield labelled(f"no {medium}", f"{_listed(names, whole=whole)}: no path to a source", to=_LABEL)
+
+
+def _listed(names: Sequence[str], *, whole: bool) -> str:
+    """Return names, not more than stand in a few lines unless the whole is wanted."""
+    more = 0 if whole else len(names) - _NAMES
+    return ", ".join(names if more <= 0 else [*names[:_NAMES], f"{more:,} more"])
+
+
+_LABEL, _WIDE_LABEL = 12, 14
+_FINDINGS = 5
+_NAMES = 12
+_FEW = 3
+SMALL = 100
+"""A plant of so many units has a line for each of them; a larger one where that is asked for."""
+
+_ROWS = 20
 
 
 def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
@@ -194,7 +233,7 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             _called(p.aliases),
             p.title,
             f"{p.kind} {p.size}".rstrip(),
-            with_locks(p.status, p.locks, p.defects),
+            with_locks(p.words or p.status, p.locks, p.defects),
             p.mate,
             _link(p),
             _names(p.reaches),
@@ -245,10 +284,10 @@ def _names(names: Sequence[str]) -> str:
 
 def _link(port: PortState) -> str:
     if port.made:
-        return "made"
+        return "connected"
     if port.open_end:
         return "OPEN END"
-    return "not made" if port.mate else ""
+    return "not connected" if port.mate else ""
 
 
 def _cycles(port: PortState) -> str:
@@ -280,7 +319,7 @@ def _contact_table(contacts: Sequence[ContactState], local: Callable[[str], str]
             contact.title,
             contact.medium,
             contact.peer or "-",
-            "made" if contact.made else "-",
+            "connected" if contact.made else "-",
             ", ".join(contact.reaches) or "-",
             _both_rated(contact),
         ]
@@ -321,26 +360,81 @@ def _reading_table(readings: Sequence[Reading], local: Callable[[str], str]) -> 
 # --- everything ---------------------------------------------------------------------------------------------------
 
 
-def plant_text(report: PlantReport, moment: Moment, *, colour: bool = False) -> str:
-    """Return the state of everything: what stands out, then a line a unit."""
-    rows = [_unit_row(line) for line in report.units]
-    alarms = list(_alarms(report.open_ends, report.cut_off, report.dead_loads, colour=colour))
-    if report.not_held:
-        text = labelled("NOT HELD", f"{', '.join(report.not_held)}: by no place that stays")
-        alarms.append(styled(text, colour=colour, fg="yellow", bold=True))
-    calm = "  no open ends, nothing cut off, every load fed, every unit held"
+def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colour: bool = False) -> str:
+    """Return the state of everything: what needs attention, what is open or off as it stands, and counts by part.
+
+    A small plant has a line for each unit instead of the counts; a large one has them after the counts with `units`.
+    """
+    whole = units or len(report.units) <= SMALL
+    attention = _attention(report.cut_off, report.not_held, report.findings, whole=units, colour=colour)
+    rows = [_unit_row(line) for line in report.units] if whole else []
+    heads = ["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"]
     return sections(
         heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
-        "\n".join(alarms) or calm,
-        titled("Locks and tags", _lock_table(report.locks, str)),
-        titled(DEFECTS, defect_table(report.defects)),
-        titled("Running clocks", clock_rows(report.clocks, moment)),
-        table(["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"], rows),
+        titled("Needs attention", "\n".join(attention)) or f"Nothing needs attention: {_calm(report)}",
         titled(
-            "Retired, no longer of the plant",
-            "\n".join(labelled(one.id, f"since {_retired(one)}") for one in report.retired),
+            "Open or off, as it stands",
+            "\n".join(_as_it_stands(report.open_ends, report.dead_loads, whole=units)),
         ),
+        _part_table(report.parts) if units or not whole else "",
+        _capped("Locks and tags", report.locks, lambda locks: _lock_table(locks, str), whole=whole),
+        _capped(DEFECTS, report.defects, defect_table, whole=whole),
+        _capped(
+            "Running clocks",
+            sorted(report.clocks, key=lambda c: (c.deadline is None, c.deadline or 0)),
+            lambda clocks: clock_rows(clocks, moment),
+            whole=whole,
+        ),
+        table(heads, rows),
+        _capped("Retired, no longer of the plant", report.retired, _retired_lines, whole=whole),
+        ""
+        if whole
+        else "`cfgtrack state --units` has a line for each unit; `cfgtrack state THING` tells of one.",
     )
+
+
+def _calm(report: PlantReport) -> str:
+    """Return what was looked at where nothing needs attention."""
+    findings = "no open finding" if report.judged else "findings not looked for"
+    return f"{findings}, nothing cut off, every unit held"
+
+
+def _capped(
+    title: str, things: Sequence[T], told: Callable[[Sequence[T]], str], *, whole: bool, most: int = _ROWS
+) -> str:
+    """Return a table under its title, of very much not all of it: how many more there are is told."""
+    shown = things if whole else things[:most]
+    more = f"\nand {len(things) - most:,} more: --units tells all" if len(shown) < len(things) else ""
+    return titled(title, told(shown) + more if shown else "")
+
+
+def _retired_lines(retired: Sequence[Retired]) -> str:
+    return "\n".join(labelled(one.id, f"since {_retired(one)}") for one in retired)
+
+
+def _part_table(parts: Sequence[PartLine]) -> str:
+    rows = [[f"{one.count:,}", one.id, one.title, "; ".join(_counts(one))] for one in parts]
+    return table(["units", "part", "title", "status, and what is otherwise than the rest"], rows)
+
+
+def _counts(part: PartLine) -> Iterator[str]:
+    """Yield how many valves, switches and covers have which status, and which units are an exception."""
+    kinds: dict[str, list[StatusCount]] = {}
+    for one in part.statuses:
+        kinds.setdefault(one.kind, []).append(one)
+    for kind, counts in kinds.items():
+        said = ", ".join(f"{one.count:,} {one.words}{_in_brackets(one.others)}" for one in counts)
+        yield said if len(kinds) == 1 and part.count == sum(c.count for c in counts) else f"{kind}: {said}"
+    if part.free:
+        yield f"{len(part.free):,} with a free end{_in_brackets(part.free)}"
+    if part.away:
+        yield f"{len(part.away):,} not at home{_in_brackets(part.away)}"
+
+
+def _in_brackets(names: Sequence[str]) -> str:
+    """Return a few exceptions by name; of many how many there are is enough."""
+    more = f" and {len(names) - _FEW:,} more" if len(names) > _FEW else ""
+    return f" ({', '.join(names[:_FEW])}{more})" if names else ""
 
 
 def _unit_row(line: UnitLine) -> list[str]:
@@ -350,7 +444,7 @@ def _unit_row(line: UnitLine) -> list[str]:
         line.id,
         _called(line.aliases),
         line.title,
-        f"{line.place or 'nowhere known'}{facing}{away}",
+        f"{line.place or 'place not known'}{facing}{away}",
         _held_word(line),
         f"{line.mated} of {line.interfaces}" if line.interfaces else "",
         f"{line.fed} of {line.loads}" if line.loads else "",
@@ -364,7 +458,7 @@ def _held_word(line: UnitLine) -> str:
         return "yes"
     if line.bearers:
         return f"by {', '.join(line.bearers)}"
-    return "hangs" if line.hangs else "NO"
+    return "by its ends" if line.hangs else "NO"
 
 
 def _liquid(line: UnitLine) -> str:

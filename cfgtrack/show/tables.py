@@ -51,8 +51,9 @@ _QUANTITY = re.compile(
     r"(?<![\w.,:/-])[+-]?(?:\d+ )?\d+(?:[.,/]\d+)*(?:[eE][+-]?\d+)?"  # 25, 1/2, 1 1/2, -0.5, 1e-6
     rf" (?:1/)?{_ONE_UNIT}(?:(?:[*/·]| (?=lbf)){_ONE_UNIT})*(?![\w°%])"
 )
-_LOCAL_TIME = re.compile(r"\(\d\d:\d\d(?::\d\d)? [+-]\d\d:\d\d\)")
-"""What is never broken in two: a number and its unit; a time of day and its offset."""
+_SHARE = re.compile(r"\b\d+ of \d+\b")
+_LOCAL_TIME = re.compile(r"\(\d\d:\d\d [+-]\d\d:\d\d\)")
+"""What is never broken in two: a number and its unit; so many of how many; a time of day and its offset."""
 
 
 def _bound(text: str) -> str:
@@ -61,7 +62,7 @@ def _bound(text: str) -> str:
     >>> _bound("1 1/2 in and 25 N*m, 3 units").replace(_BOND, "~")
     '1~1/2~in and 25~N*m, 3 units'
     """
-    for form in (_QUANTITY, _LOCAL_TIME):
+    for form in (_QUANTITY, _SHARE, _LOCAL_TIME):
         text = form.sub(lambda found: found[0].replace(" ", _BOND), text)
     return text
 

@@ -20,7 +20,7 @@ from types import TracebackType
 
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action
-from cfgtrack.model.configuration import Configuration, View
+from cfgtrack.model.configuration import Configuration, View, place_line
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.event import ABSENT, Entry, Event, LogLine
 from cfgtrack.model.plant import Plant, owner_of, port_of
@@ -520,24 +520,42 @@ class Journal:
         return entries_of(self.database.rows(sql, {"doers": doers, "at": at, "known": known}))
 
     def remarks(
-        self, subjects: Iterable[str], *, at: int | None = None, known: int | None = None
+        self,
+        subjects: Iterable[str],
+        *,
+        at: int | None = None,
+        known: int | None = None,
+        around: bool = False,
+        inside: bool = False,
+        places: Iterable[str] = (),
     ) -> list[Entry]:
-        """Return the remarks on `subjects`, on the units and places that have them, and on their parts.
+        """Return the remarks on `subjects`, on the units and places that have them, on their parts, and on `places`.
 
-        Of a unit or place: on its ports and nodes, too; of a contact: on its shell; of a shell: on its contacts.
+        Of a unit or place: on its ports and nodes, too; of a contact: on its shell; of a shell: on its contacts. With
+        `around`: on the places where each is, out to its site. With `inside`, of a place: on all that is in it.
         """
         at, known = self.moment(at, known)
         plant = self.plant(at, known)
-        wanted: dict[str, None] = {}
         subjects = tuple(subjects)
         whole = {subject for subject in subjects if plant.has_owner(subject)}
+        wanted = dict.fromkeys(places)
         for subject in subjects:
             owner = owner_of(subject)
             wanted.update({subject: None, port_of(subject): None, owner: None})
             if plant.has_owner(owner):
                 wanted[plant.part_of(owner).id] = None
-        owners = dict.fromkeys(owner_of(w) for w in wanted)
-        told = (e for owner in owners for e in self._done(owner, ac.REMARK, at, known))
+        view = self.view(at, known)
+        if around:
+            owners = {owner_of(subject) for subject in subjects}
+            wanted.update(
+                (place, None) for owner in owners if plant.has_owner(owner) for place in _around(view, owner)
+            )
+        if inside:
+            within = {thing for place in whole if place in plant.places for thing in _inside(view, place)}
+            whole |= within
+            wanted.update(dict.fromkeys(within))
+        owned = dict.fromkeys(owner_of(w) for w in wanted)
+        told = (e for owner in owned for e in self._done(owner, ac.REMARK, at, known))
         return self._in_order(
             e
             for e in told
@@ -785,3 +803,24 @@ def _is_told_of(subject: str, entry: Entry) -> bool:
 def _is_of(subject: str, address: str) -> bool:
     """Return whether what happened to a port, contact or node belongs to the history of another, or of itself."""
     return address in (subject, port_of(subject)) or port_of(address) == subject
+
+
+def _around(view: View, owner: str) -> Iterator[str]:
+    """Yield the places where a unit or place is, the innermost first, out to its site; without sites all of them."""
+    for place in place_line(view, owner):
+        yield place
+        if place in view.plant.places and view.plant.places[place].site:
+            return
+
+
+def _inside(view: View, place: str) -> Iterator[str]:
+    """Yield every unit and place that is in a place, and in what is in it, each once."""
+    met, ahead = {place}, [place]
+    while ahead:
+        here = ahead.pop()
+        for thing in (*view.standing_at(here), *view.plant.slots_of(here)):
+            if thing not in met:
+                met.add(thing)
+                yield thing
+                if thing in view.plant.places:
+                    ahead.append(thing)

@@ -69,10 +69,10 @@ def test_preload_of_a_torque(empty: Command) -> None:
     rows = {line.split()[0]: " ".join(line.split()[1:]) for line in said.splitlines() if "MPa" in line}
     assert rows["8.8"] == "580 MPa 57 % 76 % 96 % little left for twist"
     assert rows["10.9"] == "830 MPa 40 % 53 % 67 %"
-    assert rows["A2-70"] == "450 MPa at 0.2 % 74 % 99 % 123 % may go beyond proof"
+    assert rows["A2-70"] == "450 MPa at 0.2 % 74 % 99 % 123 % may go above proof"
     assert "Tension alone: while the nut is turned, twist comes on top." in said
-    assert rows["5.8"] == "380 MPa 87 % 117 % 146 % beyond proof"
-    assert rows["4.6"] == "225 MPa 148 % 197 % 246 % beyond proof"
+    assert rows["5.8"] == "380 MPa 87 % 117 % 146 % above proof"
+    assert rows["4.6"] == "225 MPa 148 % 197 % 246 % above proof"
     assert "grade-8" not in said
     assert ADVISES in said
     found = empty(*words, "--json").json["tightening"]
@@ -119,7 +119,7 @@ def test_allowed_rise(empty: Command) -> None:
     words = ("reference", "fluid", "ammonia", "--rise", "82.899 bar")
     assert "20 degC   5 K" in empty.ok(*words)
     far = empty.ok("reference", "fluid", "ammonia", "--rise", "300 bar")
-    assert "40 degC   more than 20 K: beyond the table" in far
+    assert "40 degC   more than 20 K: outside the table" in far
     found = empty("reference", "fluid", "ammonia", "--rise", "300 bar", "--json").json["warming"]
     assert found["from"][-1]["warmed"] is None
 

@@ -253,6 +253,41 @@ def test_history_of_a_span(cfgtrack: Command) -> None:
         assert [e["action"] for e in span] == ["inspect"]
 
 
+def test_history_of_a_part_is_that_of_its_units(cfgtrack: Command) -> None:
+    """What was done to any unit of a part is told of the part, in order of time and each event once."""
+    cfgtrack.ok("inspect", "PUMP-1", "--at", LATER, "--id", "I2")
+    cfgtrack.ok("inspect", "PUMP-2", "--at", AT, "--id", "I1")
+    cfgtrack.ok("remark", "pump", "PUMP-1", "hums", "--at", "2031-05-01T11:30:00Z", "--id", "I3")
+    told = [e["id"] for e in cfgtrack("history", "pump", "--json").json["history"]]
+    assert [one for one in told if one in ("I1", "I2", "I3")] == ["I1", "I2", "I3"]
+    assert len(told) == len(set(told))
+    of_units = {
+        e["id"] for unit in ("PUMP-1", "PUMP-2") for e in cfgtrack("history", unit, "--json").json["history"]
+    }
+    assert of_units <= set(told)
+
+
+@pytest.mark.parametrize(
+    ("name", "what"),
+    [
+        ("valve", "a kind of port"),
+        ("fluid", "a medium"),
+        ("expansion", "a rule"),
+        ("W1", "an outing"),
+    ],
+)
+def test_what_has_no_history_says_what_has(name: str, what: str, cfgtrack: Command) -> None:
+    """A name of something to which nothing happens is told for what it is; a mistyped one with the near names."""
+    cfgtrack.ok("begin", "W1", "--at", AT)
+    answer = cfgtrack("history", name)
+    assert (answer.status, answer.out) == (4, "")
+    assert f"{name} is {what}" in answer.err
+    assert "A unit, port, node, place, person or machine has a history" in answer.err
+    answer = cfgtrack("history", "PUMP-3")
+    assert answer.status == 4
+    assert "near names: PUMP-" in answer.err
+
+
 def test_remark_sticks(cfgtrack: Command) -> None:
     """A remark on a part shows wherever a unit of it is about to be touched: at record, in its state, in a check."""
     cfgtrack.ok("remark", "pump", "bolt", "B1", "galls", "--at", "2031-05-01T09:30:00Z", "--by", "ina")

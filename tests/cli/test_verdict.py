@@ -99,7 +99,9 @@ start = 2031-05-02T08:30:00Z
     )
     cfgtrack.ok("rules", "load", cfgtrack.file("rules.toml", rules))
     assert cfgtrack("check", cfgtrack.folder / "dropped.toml").status == 0
-    assert "its clock may run on when a sequence is over" in cfgtrack.ok("rules", "explain", "powered-again")
+    assert "its clock may run on when a sequence has ended" in cfgtrack.ok(
+        "rules", "explain", "powered-again"
+    )
 
 
 def test_a_plan_of_the_past_is_refused(cfgtrack: Command) -> None:

@@ -98,14 +98,25 @@ def test_remarks_and_discrepancies():
     assert "PUMP-1:" in text
     assert "weeps" in text
     assert remarks_text([], MOMENT) == ""
+    assert remarks_text([remark], MOMENT, "PUMP-1").startswith("Remarks on PUMP-1  (at ")
     found = discrepancies_text([Entry(_EVENTS[2], 3, AT)], MOMENT)
     assert found.startswith("1 open discrepancy")
     assert "PUMP-1:F2 demated" in found
     assert discrepancies_text([], MOMENT).startswith("No open discrepancies")
 
 
+def test_remarks_beside_another_answer_never_flood_it():
+    """Of twenty the last twelve are told there, and that there are more; asked for themselves they are all told."""
+    many = [Entry(Event(f"r{n}", "remark", ("PUMP-1",), AT, remark=f"word {n}."), n, AT) for n in range(20)]
+    beside = remarks_text(many)
+    assert beside.startswith("Remarks, the last 12 of 20: `cfgtrack remarks THING`")
+    assert [f"word {n}." in beside for n in range(20)] == [False] * 8 + [True] * 12
+    assert "word 0." in remarks_text(many, MOMENT, "PUMP-1")
+    assert remarks_text(many[:12]).startswith("Remarks\n")
+
+
 def test_a_pair_that_parts_is_one_row():
-    """Both halves of a demate are one line, with the mate named; values and places have theirs."""
+    """Both halves of a demate are one line, with both named; values and places have theirs."""
     before = yard().configuration
     after = before.fork()
     for event in (
@@ -120,7 +131,8 @@ def test_a_pair_that_parts_is_one_row():
             after.apply(outcome)
     text = difference_text(difference(before, after), Moment(AT), Moment(AT + 60_000_000))
     assert_golden("difference.txt", text)
-    assert text.count("mated to") == 1
+    assert "PANEL-1:P2 and PUMP-1:F2" in text
+    assert text.count("mated, to each other") == 1
 
 
 def test_a_half_with_another_story_keeps_its_row():
@@ -132,8 +144,39 @@ def test_a_half_with_another_story_keeps_its_row():
         Difference("U", "place", None, "", None, None, "e"),
     ]
     text = difference_text(rows, Moment(AT), Moment(AT))
-    assert all(name in text for name in ("A:1", "B:1", "C:1", "nowhere known"))
+    assert all(name in text for name in ("A:1", "B:1", "C:1", "place not known"))
     assert len(text.splitlines()) == 4 + 2 + 4
+
+
+def test_two_halves_that_end_alike_are_both_told():
+    """Demated and then capped, each by an event of its own: the row names both halves and both events."""
+    rows = [
+        Difference("A:1", "status", "mated", "capped", "B:1", None, "e1"),
+        Difference("B:1", "status", "mated", "capped", "A:1", None, "e2"),
+    ]
+    lines = difference_text(rows, Moment(AT), Moment(AT)).splitlines()
+    assert lines[0] == "1 difference"
+    assert lines[-1].split("  ") == ["A:1 and B:1", "status", "mated, to each other", "both capped", "e1, e2"]
+
+
+def test_a_half_that_ends_otherwise_is_told_by_itself():
+    """Where one half was capped and the other not each has a row, with its own status."""
+    rows = [
+        Difference("A:1", "status", "mated", "capped", "B:1", None, "e1"),
+        Difference("B:1", "status", "mated", "demated", "A:1", None, "e1"),
+    ]
+    lines = difference_text(rows, Moment(AT), Moment(AT)).splitlines()
+    assert [line.split("  ")[-2] for line in lines[-2:]] == ["capped", "demated"]
+
+
+def test_a_status_is_told_in_the_words_of_its_kind():
+    """A valved disconnect that is mated says that its valve is shut."""
+    row = Difference(
+        "A:1", "status", "mated", "open", "B:1", "B:1", "e", "mated, valve shut", "mated, valve open"
+    )
+    text = difference_text([row], Moment(AT), Moment(AT))
+    assert "mated, valve shut, to B:1" in text
+    assert "mated, valve open, to B:1" in text
 
 
 def test_a_contradiction_says_what_closes_it():

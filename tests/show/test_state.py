@@ -1,17 +1,22 @@
 """The state of things as text: golden, within the width, and with nothing that only colour says."""
 
+from dataclasses import replace
+
 import click
 import pytest
 
 from cfgtrack.analysis.state import plant_state, unit_state
+from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
+from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.event import Entry, Event
 from cfgtrack.model.quantity import parse_quantity
+from cfgtrack.network.network import compile_network
 from cfgtrack.show.record import quantity_text
 from cfgtrack.show.state import plant_text, state_text
 from tests.happening import happened
 from tests.show.golden import assert_golden
-from tests.show.world import AT, CLOCK, MOMENT, yard
+from tests.show.world import AT, CLOCK, FINDING, MOMENT, Yard, yard
 
 _REMARK = Entry(Event("r1", "remark", ("PUMP-1",), AT, by="ina", remark="F1 weeps when cold"), 3, AT)
 
@@ -48,15 +53,88 @@ def test_colour_says_nothing_that_the_text_does_not():
 
 
 def test_a_calm_plant_says_so():
-    """When nothing stands out the answer says that, and what was looked at."""
+    """When nothing needs attention the answer says that, and what was looked at."""
     world = yard()
     for action, subject in (("open", "PANEL-1:V2"), ("cap", "HOSE-2:E2"), ("let-go", "PUMP-2:H")):
         event = Action("e", action, (subject,), AT)
         world.configuration.apply(happened(world.configuration, event))
     text = plant_text(plant_state(*world), MOMENT)
-    assert "OPEN END" not in text
+    assert "open end " not in text
     assert "NOT HELD" in text
     assert "nothing cut off" not in text
+
+
+def depot(units: int) -> Yard:
+    """Return a plant of so many units, two valves for each heater, on a rack in their initial statuses."""
+    text = """
+[[part]]
+id = "valve-50"
+title = "Valve DN50"
+port = [{ name = "V", kind = "valve" }, { name = "A", kind = "fluid-disconnect" }]
+[[part]]
+id = "heater"
+port = [{ name = "J", kind = "electrical-connector" }]
+node = [{ name = "R", medium = "power", load = true }, { name = "OIL", medium = "fluid", litres = "1 l" }]
+links = [["J", "R"]]
+[[place]]
+id = "RACK"
+holds = true
+"""
+    for i in range(units):
+        part = "valve-50" if i % 3 else "heater"
+        text += f'[[unit]]\nid = "{part[0].upper()}-{i}"\npart = "{part}"\nhome = "RACK"\n'
+    plant = parse_definition({"depot.toml": text}).plant()
+    configuration = Configuration(plant)
+    for unit in plant.units:
+        configuration.apply(happened(configuration, Action("e", "place", (unit,), AT, place="RACK")))
+    return Yard(plant, configuration, {medium: compile_network(plant, medium) for medium in plant.media})
+
+
+def test_a_large_plant_is_counted_by_part_and_its_exceptions_named():
+    """150 units take a screen: how many of each part have which status, the few that differ by name;
+    a line for each only where that is asked for.
+    """
+    world = depot(150)
+    for n in (1, 2):
+        event = Action(f"o{n}", "open", (f"V-{n}:V",), AT)
+        world.configuration.apply(happened(world.configuration, event))
+    report = plant_state(*world)
+    text = plant_text(report, MOMENT)
+    assert len(text.splitlines()) <= 24
+    valves = next(one for one in report.parts if one.id == "valve-50")
+    assert (valves.count, valves.away) == (100, ())
+    assert [(s.status, s.count, s.others) for s in valves.statuses] == [
+        ("shut", 98, ()),
+        ("open", 2, ("V-1:V", "V-2:V")),
+    ]
+    assert valves.free == tuple(unit for unit in world.plant.units if unit.startswith("V-"))
+    assert "98 shut, 2 open (V-1:V, V-2:V)" in " ".join(text.split())
+    assert "`cfgtrack state --units`" in text
+    whole = plant_text(report, MOMENT, units=True)
+    assert sum(line.startswith(("V-", "H-")) for line in whole.splitlines()) == 150
+
+
+def test_what_is_off_by_intent_never_drowns_what_is_wrong():
+    """Fifty heaters without power stand after the liquid that is cut off, in a line of their own, in small letters."""
+    text = plant_text(plant_state(*depot(150)), MOMENT)
+    attention, _, rest = text.partition("Open or off, as it stands")
+    assert "CUT OFF" in attention
+    assert "power" not in attention.lower()
+    assert "no power" in rest
+    assert "38 more: no path to a source" in " ".join(rest.split())
+
+
+def test_findings_come_first_and_many_are_counted():
+    """What a rule says is wrong is the first line; more than five are counted, unless all are wanted."""
+    findings = [replace(FINDING, headline=f"broken {n}") for n in range(7)]
+    report = plant_state(*yard(), findings=findings)
+    text = plant_text(report, MOMENT)
+    lines = text.splitlines()
+    assert lines[2] == "Needs attention"
+    assert "broken 0" in lines[3]
+    assert "and 2 more findings" in text
+    assert "broken 6" not in text
+    assert "broken 6" in plant_text(report, MOMENT, units=True)
 
 
 def test_a_value_comes_back_in_the_unit_it_was_written_in():
@@ -72,3 +150,13 @@ def test_measured_values_are_listed():
     event = Event("m", "measure", ("PUMP-1:B1",), AT, values={"torque": parse_quantity("25 N*m")})
     world.configuration.apply(event)
     assert "25 N*m" in state_text(unit_state(*world, "PUMP-1"), MOMENT)
+
+
+def test_a_place_with_very_much_in_it_tells_the_first_of_it():
+    """Of 150 things on a rack a hundred have a line, and how many more there are is told."""
+    report = unit_state(*depot(150), "RACK")
+    text = state_text(report, MOMENT)
+    assert "and 50 more: --units tells all" in text
+    assert sum(line.startswith(("V-", "H-")) for line in text.splitlines()) == 100
+    whole = state_text(report, MOMENT, units=True)
+    assert sum(line.startswith(("V-", "H-")) for line in whole.splitlines()) == 150

@@ -179,7 +179,7 @@ def test_a_deadline_is_told_in_the_zone_too():
     summer, winter = parse_instant("2031-07-01T12:00:00Z"), parse_instant("2031-12-01T23:30:30Z")
     with in_zone("Europe/Oslo"):
         assert deadline_text(summer) == "2031-07-01T12:00:00Z (14:00 +02:00)"
-        assert deadline_text(winter) == "2031-12-01T23:30:30Z (00:30:30 +01:00 the next day)"
+        assert deadline_text(winter) == "2031-12-01T23:30:30Z (00:30 +01:00 the next day)"
     with in_zone("America/St_Johns"):
         assert deadline_text(parse_instant("2031-12-01T00:00:00Z")).endswith("(20:30 -03:30 the day before)")
     assert deadline_text(summer) == "2031-07-01T12:00:00Z"

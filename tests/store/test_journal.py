@@ -270,6 +270,30 @@ def test_remarks_stick_to_unit_port_part_and_place(journal: Journal) -> None:
     )
     assert [e.event.id for e in journal.remarks(["X:F"])] == ["r1", "r2", "r3"]
     assert [e.event.id for e in journal.remarks(["X", "BAY"])] == ["r1", "r2", "r3", "r4"]
+    assert [e.event.id for e in journal.remarks(["X:F"], places=["BAY"])] == ["r1", "r2", "r3", "r4"]
+
+
+def test_remarks_roll_up_and_down_the_places(journal: Journal) -> None:
+    """Of a unit those on the places where it is are told as well, of a place those on all that is in it, then."""
+    journal.record(
+        [
+            _event("r1", "remark", "BAY", at=1, remark="dark"),
+            _event("r2", "remark", "X:F", at=3, remark="tight"),
+            _event("r3", "remark", "Y", at=4, remark="elsewhere"),
+            _event("p2", "place", "X", at=6, place="SITE"),
+        ]
+    )
+
+    def told(thing: str, at: int) -> list[str]:
+        found = journal.remarks([thing], at=START + at, around=True, inside=True)
+        return [entry.event.id for entry in found]
+
+    assert told("X", 5) == ["r1", "r2"]
+    assert told("X:F", 5) == ["r1", "r2"]
+    assert told("BAY", 5) == ["r1", "r2"]
+    assert told("X", 6) == ["r2"]
+    assert told("BAY", 6) == ["r1"]
+    assert told("Y", 5) == ["r3"]
 
 
 def test_what_was_put_right_keeps_its_turn_in_every_list(journal: Journal) -> None:
