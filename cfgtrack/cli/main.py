@@ -93,6 +93,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "grant": ("upkeep", "Let the server's users do what goes with their roles, and no more."),
         "migrate": ("upkeep", "Bring the database to this version's schema."),
         "completion": ("upkeep", "Print what makes commands and ids complete in the shell."),
+        "man": ("man", "Print the manual page."),
     },
 }
 """Heading to command to (module in this package, what it does in one line)."""
