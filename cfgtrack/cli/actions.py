@@ -80,7 +80,7 @@ ACTIONS: Mapping[str, ActionHelp] = {
         "place PUMP-2 at BAY-1 facing up",
     ),
     "lift": ActionHelp(
-        "Lift a unit from where it is: it hangs on whoever or whatever takes it.",
+        "Lift a unit from where it is: it is suspended from whoever or whatever takes it.",
         "One unit that nothing holds any more; by whom or what, unless it is gripped already.",
         "lift PUMP-2 by ANN",
     ),

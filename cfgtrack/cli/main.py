@@ -66,7 +66,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "skip": ("plan", "Leave steps of the plan in force out."),
         "progress": ("plan", "Show how the plan goes, as run against as planned."),
         "left": ("plan", "Write what is left of the plan as a sequence."),
-        "without": ("isolation", "Show what is cut off if something is shut, off or parted."),
+        "without": ("isolation", "Show what is cut off if something is shut, off or demated."),
         "isolate": ("isolation", "Show which fewest devices isolate a thing, and their locks."),
         "segments": ("isolation", "Show what is joined as one in a medium, and what bounds it."),
         "checks": ("kept", "Show the checks that are kept, and whether they still hold."),

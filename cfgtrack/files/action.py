@@ -229,7 +229,7 @@ def _check_device(said: Said, plant: Plant, note: Note) -> None:
     if len(holders) > wanted or (wanted == 2 and len(holders) < wanted):
         form = f"transfer {thing} from ANN to BEN" if wanted == 2 else f"{said.action} {thing} by ANN"
         note("subject", "subjects", f"{said.action} is of one thing and one lock or tag, as in {form}")
-    # Whose lock hangs there already is looked up there.
+    # Whose lock is on it already is looked up there.
     for holder in holders[-1:] if said.action in (ac.LOCK, ac.TAG, ac.TRANSFER) else ():
         if why := wrong_holder(plant, holder):
             note("subject", UNKNOWN, why)
