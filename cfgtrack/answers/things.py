@@ -76,3 +76,10 @@ def action_meant(asking: Asking, words: Sequence[str], call: str = "{}") -> str:
     with asking.read() as journal:
         plant = journal.plant()
     return call_for(words, actions_of(plant), plant, call)
+
+
+def slips(word: str, known: Collection[str]) -> list[str]:
+    """Return the known words that a word is a slip of a letter from."""
+    from cfgtrack.files.trade_words import near_words
+
+    return near_words(word, known)

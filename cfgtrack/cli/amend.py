@@ -169,10 +169,10 @@ def approve_command(
 ) -> None:
     """Approve an exception (a variance) to findings that are there, for a span of time. --by says who approves.
 
-    Findings under it are shown apart, never hidden, and come back when it ends; what it doesn't name is not under it.
-    While it runs it excuses each time that what it names is broken, and every answer says where that was anew.
-    The findings are those of the past, or of a plan: what was approved on the plan holds when it is recorded. A step
-    that can't be done is nothing to approve (3). What is catastrophic is approved by --finding alone.
+    Findings under it are shown by themselves, never hidden, and come back when it ends; what it doesn't name is not
+    under it. While it runs it excuses each time that what it names is broken, and every answer says where that was
+    anew. The findings are those of the past, or of a plan: what was approved on the plan holds when it is recorded. A
+    step that can't be done is nothing to approve (3). What is catastrophic is approved by --finding alone.
 
     Where the rule needs two, it excuses nothing until a second person has approved the same: --second EVENT-ID. Nobody
     may have a hand in both, not as recorder either.

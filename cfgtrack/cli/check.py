@@ -24,7 +24,7 @@ rules_option = click.option(
 
 
 @s.command("check")
-@click.argument("sequence", metavar="[SEQUENCE.toml]", required=False, type=click.Path(path_type=Path))
+@click.argument("sequences", metavar="[SEQUENCE.toml]", nargs=-1, type=click.Path(path_type=Path))
 @click.option(
     "--do", "action", metavar="ACTION", help="A single action instead, as in --do 'demate PUMP-1:F1'."
 )
@@ -49,7 +49,7 @@ def check_command(
     session: s.Session,
     /,
     *,
-    sequence: Path | None,
+    sequences: tuple[Path, ...],
     action: str | None,
     rules_files: tuple[Path, ...],
     by_step: bool,
@@ -66,9 +66,10 @@ def check_command(
     from cfgtrack.answers.check import check
     from cfgtrack.show.check import checked_text
 
+    sequence = sequences[0] if sequences else None
     proposal = sequence or action
-    if sequence is not None and action is not None:
-        raise click.UsageError("Give a sequence file, or a single action with --do.")
+    if len([*sequences, *([action] if action else [])]) > 1 or (sequence and " " in str(sequence)):
+        _refuse_words(session, sequences, action)
     if keep and (action is not None or rules_files):
         raise click.UsageError(
             "--keep keeps the check of a sequence, or of what is left, by the rules that are kept."
@@ -86,6 +87,18 @@ def check_command(
         found = check(session.asking, proposal, rules=rules_files, every_order=every_order, tell=tell)
     session.answer(found, lambda: checked_text(found, by_step=by_step, colour=session.colour))
     session.end(status=found.verdict.status)
+
+
+def _refuse_words(session: s.Session, sequences: tuple[Path, ...], action: str | None) -> None:
+    """Refuse what isn't one sequence file or one action; where an action is meant, say how it is put."""
+    from cfgtrack.answers.things import action_meant
+
+    words = [word for one in (*([action] if action else []), *sequences) for word in str(one).split()]
+    is_file = any(one.exists() or one.suffix == ".toml" for one in sequences)
+    if not is_file and (said := action_meant(session.asking, words, "check --do '{}'")):
+        raise click.UsageError(f"Give an action as one text: {said}")
+    if len(sequences) > 1 or action:
+        raise click.UsageError("Give a sequence file, or a single action with --do.")
 
 
 @s.command("can")

@@ -10,7 +10,7 @@ from cfgtrack.cli import session as s
 
 FORMS = ("dexpi", "epanet", "graphml", "pandapower")
 _file = click.Path(path_type=Path)
-at_option = s.shared("--at", metavar="TIME", help="The plant stands so since this time; else since now.")
+at_option = s.shared("--at", metavar="TIME", help="The plant is so from this time on; else from now on.")
 
 
 @s.command("convert")

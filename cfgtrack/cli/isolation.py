@@ -23,9 +23,9 @@ ends_option = click.option(
 @ends_option
 @s.asked_at
 def without_command(session: s.Session, /, things: tuple[str, ...], ends: tuple[str, ...]) -> None:
-    """Show what is cut off from what if things are shut, off or parted.
+    """Show what is cut off from what if things are shut, off or demated.
 
-    A valve is shut, a switch off, a joint parted; of a unit or place all joints are. No rule is asked.
+    A valve is shut, a switch off, a joint demated; of a unit or place all joints are. No rule is asked.
     """
     from cfgtrack.answers.isolation import without
     from cfgtrack.show.isolation import without_text

@@ -66,7 +66,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "skip": ("plan", "Leave steps of the plan in force out."),
         "progress": ("plan", "Show how the plan goes, as run against as planned."),
         "left": ("plan", "Write what is left of the plan as a sequence."),
-        "without": ("isolation", "Show what is cut off if something is shut, off or parted."),
+        "without": ("isolation", "Show what is cut off if something is shut, off or demated."),
         "isolate": ("isolation", "Show which fewest devices isolate a thing, and their locks."),
         "segments": ("isolation", "Show what is joined as one in a medium, and what bounds it."),
         "checks": ("kept", "Show the checks that are kept, and whether they still hold."),
@@ -93,6 +93,7 @@ COMMANDS: dict[str, dict[str, tuple[str, str]]] = {
         "grant": ("upkeep", "Let the server's users do what goes with their roles, and no more."),
         "migrate": ("upkeep", "Bring the database to this version's schema."),
         "completion": ("upkeep", "Print what makes commands and ids complete in the shell."),
+        "man": ("man", "Print the manual page."),
     },
 }
 """Heading to command to (module in this package, what it does in one line)."""
@@ -142,6 +143,8 @@ class Commands(click.Group):
 
             words = list(takewhile(lambda word: not word.startswith("-"), args))
             told = instead(_looking(ctx), words, [*_MODULES, *VERBS], VERBS)
+            if words and words[0] == "help" and len(words) > 1:
+                told = f"Say `cfgtrack {' '.join(words[1:])} --help`."
             raise click.UsageError(f"No such command '{err.command_name}'. {told}", ctx=ctx) from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -227,6 +230,10 @@ def _fit_to_print() -> Iterator[None]:
     """Let what click says of a slip repeat only what is `_fit` of what was typed."""
     try:
         yield
+    except click.NoSuchOption as err:
+        raise click.UsageError(
+            _fit(f"No such option '{err.option_name}'.{_option_meant(err)}"), ctx=err.ctx
+        ) from None
     except click.ClickException as err:
         said = err.format_message()
         if (shown := _fit(said)) == said:
@@ -234,6 +241,38 @@ def _fit_to_print() -> Iterator[None]:
         if isinstance(err, click.UsageError):
             raise click.UsageError(shown, ctx=err.ctx) from None
         raise click.ClickException(shown) from None
+
+
+_OPTIONS = {
+    **dict.fromkeys(("--since", "--after", "--start", "--begin"), "--from"),
+    **dict.fromkeys(("--until", "--before", "--end"), "--to"),
+    **dict.fromkeys(("--when", "--time", "--date", "--on", "--as-of"), "--at"),
+    **dict.fromkeys(("--who", "--user", "--author", "--person", "--actor"), "--by"),
+    **dict.fromkeys(("--note", "--comment", "--message", "--text", "-m"), "--remark"),
+    **dict.fromkeys(("--why", "--because"), "--reason"),
+    **dict.fromkeys(("--force", "--yes", "-y", "--really"), "--sure"),
+    **dict.fromkeys(("--simulate", "--test", "--what-if", "-n"), "--dry-run"),
+    **dict.fromkeys(("--database", "--file", "-d"), "--db"),
+    **dict.fromkeys(("--out", "--to-file"), "--output"),
+    **dict.fromkeys(("--format", "--as-json", "-j"), "--json"),
+    **dict.fromkeys(("--action", "--step"), "--do"),
+}
+"""What other programs call an option, and what ours is called. A command need not have it."""
+
+
+def _option_meant(err: click.NoSuchOption) -> str:
+    """Return what to say instead of an option that a command hasn't: never one that is only spelled alike."""
+    command = err.ctx.command if err.ctx else None
+    known = [opt for param in (command.params if command else ()) for opt in param.opts]
+    from cfgtrack.answers.things import slips
+
+    meant = [one for one in (_OPTIONS.get(err.option_name, ""),) if one in known]
+    meant += slips(err.option_name, known)
+    if meant:
+        return f" Did you mean {' or '.join(map(repr, meant))}?"
+    if "--value" in known:
+        return " A measured value is written NAME=VALUE with its unit, as in torque='25 N*m'."
+    return f" `{err.ctx.command_path} --help` lists them." if err.ctx else ""
 
 
 def _is_text(word: str) -> bool:

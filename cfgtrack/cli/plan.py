@@ -202,7 +202,7 @@ def progress_command(session: s.Session, /, *, whole: bool) -> None:
 def left_command(session: s.Session, /, output: Path | None) -> None:
     """Write what is left of the plan in force as a sequence file, from the recorded configuration and the real time.
 
-    Outings that have begun go on now; what one that is over left is carried over into the next; one that should have
+    Outings that have begun go on now; what one that has ended left is carried over into the next; one that should have
     begun by now is told. The file can be checked, edited and adopted.
     """
     from cfgtrack.answers.progress import left

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.actions import help_of
 from cfgtrack.model.action import BASES, DEFECT_ACTIONS
 
 if TYPE_CHECKING:
@@ -50,7 +51,29 @@ describing = s.options(
 """What can be said of an event besides the action itself."""
 
 
-@s.command("record")
+class Record(click.Command):
+    """`record`, whose help is that of the action that is named: `record mate --help`."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Remember which action is named: help is asked for before the words are read."""
+        ctx.meta[_NAMED] = next((word for word in args if not word.startswith("-")), "")
+        return super().parse_args(ctx, args)
+
+    def get_help(self, ctx: click.Context) -> str:
+        """Return the help of the action, else of `record` itself."""
+        from cfgtrack.cli.main import VERBS
+
+        named = ctx.meta.get(_NAMED, "")
+        if named not in VERBS:
+            return super().get_help(ctx)
+        command = verb(named)
+        return command.get_help(click.Context(command, info_name=f"record {named}", parent=ctx.parent))
+
+
+_NAMED = "cfgtrack.record.action"
+
+
+@s.command("record", cls=Record)
 @words_argument
 @s.shared("--at", metavar="TIME", help="When it happened; else now.")
 @describing
@@ -67,7 +90,7 @@ def record_command(
     event_id: str | None,
     **said: str | None,
 ) -> None:
-    """Record that an action happened.
+    """Record that an action happened. `cfgtrack record ACTION --help` says what one needs.
 
     \b
     record mate PUMP-1:F1 PANEL-A:F1 --at 2031-05-01T09:12:00Z --by ina
@@ -118,7 +141,7 @@ def verb(action: str) -> click.Command:
         action,
         callback=run,
         params=[subjects if p.name == "words" else p for p in record_command.params],
-        help=f"Short for `record {action}`: see `cfgtrack record --help`.",
+        help=help_of(action),
     )
 
 

@@ -46,6 +46,7 @@ Note = Callable[[str, str, str], None]
 
 _TO_A_PLACE = (ac.PLACE, ac.LIFT, ac.FOUND)
 _OUTING = (ac.BEGIN, ac.END)
+_PORTS_LISTED = 8
 _NOT_SAID = (*ac.DEFINITIONS, *ac.PLANNING, ac.APPROVE, ac.KEEP_CHECK)
 
 
@@ -202,6 +203,10 @@ def _check_thing(said: Said, plant: Plant, note: Note) -> None:
     if len(said.subjects) != 1:
         found = " ".join(said.subjects) or "nothing"
         note("subject", "subjects", f"{said.action} takes one unit and one place, {found} given as the unit")
+    sorts = [plant.sort_of(one) for one in (*said.subjects, said["place"])]
+    if said.action == ac.PLACE and sorts in (["place", "unit"], ["mobile place", "unit"]):
+        told = f"say first what is placed, then where: place {said['place']} at {said.subjects[0]}"
+        note("subject", "subjects", told)
     _note_unknown(said, plant, note, MOVABLE)
     if said.action != ac.LIFT and not said["place"]:
         note("place", "missing", "say where, as in place PUMP-1 at BAY-1")
@@ -224,7 +229,7 @@ def _check_device(said: Said, plant: Plant, note: Note) -> None:
     if len(holders) > wanted or (wanted == 2 and len(holders) < wanted):
         form = f"transfer {thing} from ANN to BEN" if wanted == 2 else f"{said.action} {thing} by ANN"
         note("subject", "subjects", f"{said.action} is of one thing and one lock or tag, as in {form}")
-    # Whose lock hangs there already is looked up there.
+    # Whose lock is on it already is looked up there.
     for holder in holders[-1:] if said.action in (ac.LOCK, ac.TAG, ac.TRANSFER) else ():
         if why := wrong_holder(plant, holder):
             note("subject", UNKNOWN, why)
@@ -262,7 +267,21 @@ def _check_ports(said: Said, plant: Plant, note: Note) -> None:
 def _note_unknown(said: Said, plant: Plant, note: Note, wanted: tuple[str, ...]) -> None:
     for subject in said.subjects:
         if (found := look_up(plant, subject, wanted)).code:
-            note("subject", found.code, found.why)
+            note("subject", found.code, found.why + _meant(subject, wanted, plant))
+
+
+def _meant(subject: str, wanted: tuple[str, ...], plant: Plant) -> str:
+    """Return what may be meant by what isn't there or is of another sort: the port of that name, the port's unit."""
+    owner, colon, name = subject.partition(":")
+    if colon and "unit" in wanted and plant.sort_of(subject) == "port":
+        return f"; {owner} is the {plant.sort_of(owner)} that it is on"
+    if colon or "port" not in wanted or plant.sort_of(subject):
+        return ""
+    owner, _, name = subject.rpartition(".")
+    owners = (owner,) if owner else tuple(plant.owners())
+    named = name if owner else subject
+    meant = [f"{one}:{named}" for one in owners if plant.port(f"{one}:{named}")]
+    return f"; a port is written {', '.join(meant[:_PORTS_LISTED])}" if meant else ""
 
 
 def _values(said: Said, note: Note) -> Iterator[tuple[str, Quantity]]:

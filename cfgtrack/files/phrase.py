@@ -26,13 +26,14 @@ from cfgtrack.model.action import Action, device_words
 from cfgtrack.model.codec import TEXTS
 from cfgtrack.model.naming import FILLERS
 from cfgtrack.model.plant import Plant
-from cfgtrack.model.quantity import NEVER_NEGATIVE, as_written
+from cfgtrack.model.quantity import DIMENSIONS, NEVER_NEGATIVE, QUANTITIES, as_written
 from cfgtrack.model.trouble import BadInput, Problems, or_no_answer
 from cfgtrack.model.unknown import ANYTHING, PLACE, PORT, THING, UNKNOWN
 
 _SETTINGS = frozenset(TEXTS) - {"supersedes"}
 _SETTING = re.compile(r"([a-z][a-z-]*)=(.*)", re.DOTALL)
 _SAFE = re.compile(r"[A-Za-z0-9._/+:@%,=-]+")
+_VALUE = re.compile(r"[+-]?[\d.]*\d([ ,.]|$)|[+-]?\d[\d.]* ?[a-zA-Z*]+$")
 _CAUSE = re.compile(r"[a-z][a-z' -]*")
 _ABOUT = {
     ac.BEGIN: "outing",
@@ -296,5 +297,20 @@ def _operand(said: Said, word: str, before: str, plant: Plant, note: Note) -> No
         _set(said, "place" if _is_a_place(said, word, before, plant) else "status", word, note)
     elif action == ac.TRANSFER and before == "from" and len(said.subjects) == 2:
         said.subjects.insert(1, word)
+    else:
+        _subject(said, word, plant, note)
+
+
+def _subject(said: Said, word: str, plant: Plant, note: Note) -> None:
+    """Take in what an action is done to; a value without its name is none."""
+    is_of_value = said.action in QUANTITIES or said.action == ac.MEASURE
+    if is_of_value and _VALUE.match(word) and not _is_thing(word, plant):
+        name = said.action if said.action in QUANTITIES else "pressure"
+        such = DIMENSIONS[QUANTITIES[name]][1]
+        note(
+            "values",
+            "unexpected",
+            f'a value is said with its name and unit, as in {name}="{such}", found {word}',
+        )
     else:
         said.subjects.append(word)

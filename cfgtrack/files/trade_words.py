@@ -126,7 +126,7 @@ COMMANDS: Mapping[str, tuple[str, ...]] = {
 
 PARTICLES = ("on", "off", "in", "out", "up", "down", "away", "back", "at")
 
-_BETWEEN = {"place": "at", "lift": "by", "demate": "from", "release": "from", "let-go": "from", "grip": "by"}
+_BETWEEN = {"place": "at", "lift": "by", "demate": "from", "release": "from", "let-go": "from"}
 _FORMS = {
     "mate": ("PORT", "PORT"),
     "engage": ("PORT", "PORT"),

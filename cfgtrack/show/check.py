@@ -13,7 +13,6 @@ from cfgtrack.rules.finding import Finding
 from cfgtrack.show.approved import standing_text
 from cfgtrack.show.defects import defect_table, standing_line
 from cfgtrack.show.findings import caution, clock_rows, finding_text, names_text, severity_word
-from cfgtrack.show.kept import kept_text
 from cfgtrack.show.orders import bad_order_text, verdict_of_orders
 from cfgtrack.show.record import event_text, remarks_text
 from cfgtrack.show.tables import (
@@ -37,6 +36,8 @@ if TYPE_CHECKING:
 
 def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> str:
     """Return what a check found, with the remarks on what it touches; `by_step` puts every step after its verdict."""
+    from cfgtrack.show.kept import kept_text
+
     return sections(
         check_text(
             checked.check,

@@ -275,6 +275,7 @@ def _keep(do: Any, here: Path) -> None:
     do("migrate", "--db", "{folder}/old.db")
     do("head forget", "--reason", "an exercise")
     do("completion", "bash")
+    do("man")
 
 
 # --- what is there ----------------------------------------------------------------------------------------------------

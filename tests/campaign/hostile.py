@@ -174,6 +174,7 @@ WORDS = (
     ("rebuild",),
     ("migrate",),
     ("completion", "bash"),
+    ("man",),
 )
 
 

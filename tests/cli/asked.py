@@ -30,6 +30,7 @@ from tests.model.test_presence import WORLD
 OTHER_FORM = {
     "export": "it writes rows, each by a schema of its own, or an open standard's",
     "completion": "it prints a script for the shell",
+    "man": "it prints a page for man(1)",
     "prove": "its proof has a schema of its own, and is compared with it here",
 }
 """The commands that print no answer of `answers.schema.json`, and why."""

@@ -17,7 +17,7 @@ OWNER = "owner"
 """What on a server only the owner of the tables does, whatever his roles; of a file whoever may write it."""
 
 NEEDS: Mapping[str, str] = {
-    **dict.fromkeys(("new", "convert", "reference", "verify", "completion"), NOBODY),
+    **dict.fromkeys(("new", "convert", "reference", "verify", "completion", "man"), NOBODY),
     **dict.fromkeys(("key new", "key list", "head forget", "rules starter"), NOBODY),
     **dict.fromkeys(("plant", "vet", "rules list", "rules show", "rules explain", "rules try"), LOOK),
     **dict.fromkeys(

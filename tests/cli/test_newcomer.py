@@ -1,0 +1,65 @@
+"""What somebody types who has never read the help: each slip is told what to do, and who does it is there."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.cli.conftest import Command
+
+AT = ("--at", "2031-05-01T08:30:00Z")
+
+SLIPS = [
+    (("torque", "PUMP-1:B1", "torque=25 bar"), "expected a torque such as 25 ft lbf, not pressure"),
+    (("torque", "PUMP-1:B1", "25 N*m"), 'a value is said with its name and unit, as in torque="25 ft lbf"'),
+    (("torque", "PUMP-1:B1", "25", "N*m"), 'as in torque="25 ft lbf"'),
+    (("torque", "PUMP-1:B1", "--torque", "25 N*m"), "written NAME=VALUE with its unit"),
+    (("torque", "PUMP-1:B1", "torque=-25 N*m"), "torque is never below zero"),
+    (("place", "HALL", "PUMP-1"), "place PUMP-1 at HALL"),
+    (("place", "PUMP-1:F1", "at", "STORE"), "PUMP-1 is the unit that it is on"),
+    (("shut", "V1"), "a port is written HALL:V1"),
+    (("shut", "HALL.V1"), "a port is written HALL:V1"),
+    (("shut", "HALL"), "it has P1, P2, V1"),
+    (("shut", "HAL:V1"), "near names: HALL"),
+    (("check", "--do", "shut", "HALL:V1"), "`cfgtrack check --do 'shut HALL:V1'`"),
+    (("check", "shut", "HALL:V1"), "`cfgtrack check --do 'shut HALL:V1'`"),
+    (("check", "shut HALL:V1"), "`cfgtrack check --do 'shut HALL:V1'`"),
+    (("check", "close", "HALL:V1"), "`cfgtrack check --do 'shut HALL:V1'`"),
+    (("check", "none.toml"), "there is no such file"),
+    (("check", "FOLDER"), "expected a file, found a folder"),
+    (("check", "EMPTY"), "the file is empty"),
+    (("check", "WORDS"), "expected TOML"),
+    (("check", "EMPTY", "WORDS"), "Give a sequence file"),
+    (
+        ("state", "PUMP-1", "--at", "2031-05-01"),
+        "a date without a time: expected such as 2030-05-01T08:00:00Z",
+    ),
+    (("state", "PUMP-1", "--at", "2031-05-01 08:00"), "a time without a zone"),
+    (("state", "PUMP1"), "near names: PUMP-1"),
+    (("history", "--since", "2031-05-01T08:00Z"), "Did you mean '--from'?"),
+    (("state", "PUMP-1", "--format", "json"), "Did you mean '--json'?"),
+    (("state", "PUMP-1", "--jsn"), "Did you mean '--json'?"),
+    (("help", "mate"), "`cfgtrack mate --help`"),
+]
+
+
+@pytest.mark.parametrize(("words", "told"), SLIPS, ids=[" ".join(words) for words, _ in SLIPS])
+def test_a_slip_is_told_what_to_do(words: tuple[str, ...], told: str, cfgtrack: Command) -> None:
+    """Nothing is done, nothing stands on standard output, and the way out is in the message."""
+    named = {
+        "FOLDER": cfgtrack.folder,
+        "EMPTY": cfgtrack.file("empty.toml", ""),
+        "WORDS": cfgtrack.file("words.toml", "do this: close V1"),
+    }
+    before = cfgtrack.ok("export")
+    answer = cfgtrack(*(named.get(word, word) for word in words))
+    assert answer.status in (2, 4)
+    assert answer.out == ""
+    assert told in " ".join(answer.err.split())
+    assert cfgtrack.ok("export") == before
+
+
+def test_no_option_is_offered_by_its_spelling_alone(cfgtrack: Command) -> None:
+    """An option that is only alike does something else, and isn't offered; the help is."""
+    said = cfgtrack("state", "PUMP-1", "--forma").err
+    assert "Did you mean" not in said
+    assert "`cfgtrack state --help` lists them." in said
