@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cfgtrack.cli import session as s
-from cfgtrack.cli.draw_times import Output, draw_timeline, timeline_options
+from cfgtrack.cli.draw_times import Drawn, InTime, Output, draw_in_time, timeline_options
 
 if TYPE_CHECKING:
     from cfgtrack.answers.draw import Scene
@@ -69,7 +69,10 @@ def draw_command(
     timeline: bool,
     as_run: bool,
     stops: bool,
+    strip: bool,
+    steps: str | None,
     paper: str | None,
+    against: str | None,
 ) -> None:
     """Draw what is connected to what, now or at any time, as SVG, PNG, PDF, DOT or GraphML: by the name of the file.
 
@@ -82,18 +85,11 @@ def draw_command(
     if sum(map(bool, (loop, unit, places))) > 1:
         raise click.UsageError("Choose one of --loop, --unit and --places.")
     output = None if output == s.STDOUT else output
-    if timeline:
-        if medium or loop or places or after:
-            raise click.UsageError(
-                "A timeline is of a whole plan: of what to draw it takes --plan, --outing and --unit."
-            )
-        where = Output(output, form)
-        draw_timeline(
-            session, where, plan=plan, unit=unit, as_run=as_run, stops=stops, paper=paper, title=title
-        )
+    if timeline or strip or as_run or stops or steps or paper or against:
+        of = Drawn(medium, loop, unit, hops, places, marked, plan, title)
+        how = InTime(timeline, strip, as_run, stops, steps, paper, against, after)
+        draw_in_time(session, Output(output, form), of, how)
         return
-    if as_run or stops or paper:
-        raise click.UsageError("--as-run, --stops and --paper go with --timeline.")
     chosen = form or (output.suffix[1:].lower() if output else "dot")
     if chosen not in FORMS:
         raise click.UsageError(f"Say which form with --form: {output} is none of {', '.join(FORMS)}.")
