@@ -84,21 +84,24 @@ class Output:
         return form
 
     def give(self, session: s.Session, answer: Answer, pages: Sequence[Page]) -> None:
-        """Write a picture to its file, else to standard output, where --json gives the answer instead."""
+        """Write a picture to its file, and tell which; else to standard output, or with --json what it shows."""
+        from cfgtrack.answers.draw import DrawnFile
         from cfgtrack.show.drawing.leaves import written
 
-        drawn = written(pages, self.chosen)
+        form = self.chosen
+        if self.file is None and session.json:
+            session.answer(answer, str)
+            return
+        drawn = written(pages, form)
         if self.file is None:
-            if session.json:
-                session.answer(answer, str)
-            else:
-                session.tell_notes(answer.notes)
-                session.tell_of_the_console()
-                sys.stdout.buffer.write(drawn)
+            session.tell_notes(answer.notes)
+            session.tell_of_the_console()
+            sys.stdout.buffer.write(drawn)
             return
         with session.asking.written(self.file, earlier=_DRAWN) as file:
             file.write_bytes(drawn)
-        session.answer(answer, lambda: f"drew {self.file} ({answer.moment})")
+        told = DrawnFile(answer.moment, str(self.file), form, notes=answer.notes)
+        session.answer(told, lambda: f"drew {self.file} ({answer.moment})")
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,8 +210,9 @@ def _strip(session: s.Session, output: Output, of: Drawn, how: InTime) -> None:
 
 def _difference(session: s.Session, output: Output, of: Drawn, against: str, after: AfterStep | None) -> None:
     """Draw what differs between two times: what is only before, only now, and otherwise now."""
-    from cfgtrack.answers.draw import DrawnFile, DrawnText, before_and_now
+    from cfgtrack.answers.draw import DrawnText, before_and_now
     from cfgtrack.show.drawing.difference import difference_page
+    from cfgtrack.show.drawing.leaves import written
     from cfgtrack.show.drawing.shown import shown
 
     before, now = before_and_now(
@@ -223,12 +227,9 @@ def _difference(session: s.Session, output: Output, of: Drawn, against: str, aft
         after=after,
     )
     page = difference_page(shown(before, fold=False), shown(now, fold=False), title=of.title)
+    text = ""
     if output.file is None and session.json:
         if output.chosen != "svg":
             raise click.UsageError(f"{output.chosen} is no text: name a file with -o.")
-        from cfgtrack.show.drawing.leaves import written
-
         text = written([page], "svg").decode()
-        session.answer(DrawnText(now.moment, "svg", text), str)
-    else:
-        output.give(session, DrawnFile(now.moment, str(output.file or "-"), output.chosen), [page])
+    output.give(session, DrawnText(now.moment, "svg", text), [page])
