@@ -435,6 +435,11 @@ def clocks(s: Asker) -> None:
     back = back.replace("demate BOX-1:J", "place BOX-2 at SHELF")
     s.ask("check", s.file("back.toml", back), "--at", at(1), status=3)
     s.ask("draw", "--timeline", "--plan", s.folder / "back.toml", "--at", at(1))
+    again = ORDER.replace("demate BOX-1:J", "place BOX-2 at SHELF").replace(
+        "energise WALL:K", "place BOX-2 at WARM"
+    )
+    again = again.replace("de-place BOX-2 at WARM", "place BOX-2 at COLD")
+    s.ask("draw", "--timeline", "--plan", s.file("again.toml", again), "--at", at(1))
     s.ask("can", "BOX-2")
     s.do(2, "place", "PLATE-2", "at", "COLD")
     s.do(3, "place", "BOX-2", "at", "COLD")
