@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.foreseeing import AfterStep, foreseen
@@ -106,7 +106,7 @@ def scene(
     """
     with asking.read() as journal:
         past = foreseen(Past(journal, asking.moment(journal), strict=False), after)
-        scope = _scope(past, medium, loop, unit, hops, places=places)
+        scope = scope_of(past, medium, loop, unit, hops, places=places)
         expect_there(past.plant, past.networks, scope)
         judged = marked and past.rules.rules
         findings = tuple(f for some in past.findings() for f in some if f.is_open) if judged else ()
@@ -114,7 +114,32 @@ def scene(
         return Scene(past.moment, past.plant, past.configuration, past.networks, scope, findings, ever)
 
 
-def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: int, *, places: bool) -> Scope:
+def before_and_now(
+    asking: Asking,
+    against: str,
+    *,
+    medium: str = "",
+    loop: str | None = None,
+    unit: str | None = None,
+    hops: int = 1,
+    places: bool = False,
+    marked: bool = True,
+    after: AfterStep | None = None,
+) -> tuple[Scene, Scene]:
+    """Return what a picture of a difference is of: at the time `against`, and at the moment of the question.
+
+    The earlier one comes first. `now` stands for the moment itself, before what is foreseen `after` a step.
+    """
+    earlier = asking if against == "now" else replace(asking, at=against)
+    parts = {"medium": medium, "loop": loop, "unit": unit, "hops": hops, "places": places, "marked": marked}
+    both = (scene(earlier, **parts), scene(asking, **parts, after=after))  # type: ignore[arg-type] # as they are named
+    first, second = both if both[0].moment.at <= both[1].moment.at else both[::-1]
+    return first, second
+
+
+def scope_of(
+    past: Past, medium: str, loop: str | None, unit: str | None, hops: int, *, places: bool = False
+) -> Scope:
     """Return what is to be drawn. NoAnswer for a medium or unit that the plant doesn't have."""
     if medium:
         find("medium", medium, past.plant.media)

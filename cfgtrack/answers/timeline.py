@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.moment import Answer
@@ -102,6 +102,8 @@ class Timeline(Answer):
     `holds` tells of some units span by span what holds them; `more_units` are further ones whose holds change.
     `verdict` is that of the check in words, "" for what was recorded.
     """
+
+    untold: ClassVar[tuple[str, ...]] = ("moment", "notes", "more_units")
 
     title: str
     recorded: bool

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 import click
 
 from cfgtrack.cli import session as s
-from cfgtrack.cli.draw_times import Output, draw_timeline, timeline_options
+from cfgtrack.cli.draw_times import Drawn, InTime, Output, draw_in_time, timeline_options
 
 if TYPE_CHECKING:
     from cfgtrack.answers.draw import Scene
+    from cfgtrack.show.drawing.ink import Page
 
 FORMS = ("svg", "png", "pdf", "dot", "graphml")
 TEXT_FORMS = ("svg", "dot", "graphml")
@@ -42,6 +43,11 @@ _DRAWN = re.compile(rb"\x89PNG|%PDF|graph cfgtrack|(?=.*<(?:svg|graphml)).*cfgtr
     default=True,
     help="Mark what open findings are about; else don't.",
 )
+@click.option(
+    "--fold/--no-fold",
+    default=None,
+    help="Draw units that are alike as one, with how many; else only where there are too many for a page.",
+)
 @click.option("--title", default="", help="Stands above the picture.")
 @click.option(
     "-o",
@@ -61,6 +67,7 @@ def draw_command(
     hops: int,
     places: bool,
     marked: bool,
+    fold: bool | None,
     title: str,
     output: Path | None,
     form: str | None,
@@ -69,31 +76,30 @@ def draw_command(
     timeline: bool,
     as_run: bool,
     stops: bool,
+    strip: bool,
+    steps: str | None,
     paper: str | None,
+    against: str | None,
 ) -> None:
     """Draw what is connected to what, now or at any time, as SVG, PNG, PDF, DOT or GraphML: by the name of the file.
 
-    Everything, one medium, one loop, one unit and its neighbours, or the places and what stands in them. What is
-    cut off, open or dead stands out by its line and by text. GraphML is no picture: it holds every port, volume and
-    link of one medium or of all, made or not, for other programs.
+    Everything, one medium, one loop, one unit and its neighbours, or the places and what stands in them; with --medium
+    hold what holds what. A port is a row, a valve or switch a symbol on its line. What a rule or a need says is wrong
+    is marked and told first, what is merely open or unpowered is noted.
+
+    GraphML is no picture: it holds every port, volume and link of one medium or of all, made or not, for other
+    programs.
     """
     from cfgtrack.answers.draw import DrawnFile, DrawnText, scene
 
     if sum(map(bool, (loop, unit, places))) > 1:
         raise click.UsageError("Choose one of --loop, --unit and --places.")
     output = None if output == s.STDOUT else output
-    if timeline:
-        if medium or loop or places or after:
-            raise click.UsageError(
-                "A timeline is of a whole plan: of what to draw it takes --plan, --outing and --unit."
-            )
-        where = Output(output, form)
-        draw_timeline(
-            session, where, plan=plan, unit=unit, as_run=as_run, stops=stops, paper=paper, title=title
-        )
+    if timeline or strip or as_run or stops or steps or paper or against:
+        of = Drawn(medium, loop, unit, hops, places, marked, plan, title)
+        how = InTime(timeline, strip, as_run, stops, steps, paper, against, after)
+        draw_in_time(session, Output(output, form), of, how)
         return
-    if as_run or stops or paper:
-        raise click.UsageError("--as-run, --stops and --paper go with --timeline.")
     chosen = form or (output.suffix[1:].lower() if output else "dot")
     if chosen not in FORMS:
         raise click.UsageError(f"Say which form with --form: {output} is none of {', '.join(FORMS)}.")
@@ -109,7 +115,7 @@ def draw_command(
         marked=marked,
         after=s.after_step(after, plan),
     )
-    drawn = _drawn(found, chosen, medium, title)
+    drawn = _drawn(found, chosen, medium, title, fold=fold)
     if output is None and session.json:
         if chosen not in TEXT_FORMS:
             raise click.UsageError(f"{chosen} is no text: name a file with -o.")
@@ -125,13 +131,30 @@ def draw_command(
         )
 
 
-def _drawn(found: Scene, form: str, medium: str, title: str) -> bytes:
+def _drawn(found: Scene, form: str, medium: str, title: str, *, fold: bool | None) -> bytes:
     """Return the picture of a scene in a form, or the graph of its links."""
     if form == "graphml":
         from cfgtrack.show.graphml import graphml
 
         return graphml(found, [medium] if medium else found.networks, title=title).encode()
-    from cfgtrack.show.diagram import diagram
-    from cfgtrack.show.render import render
+    from cfgtrack.show.drawing.shown import shown
 
-    return render(diagram(found, title=title), form)
+    sheet = shown(found, title=title, fold=fold)
+    if form == "dot":
+        from cfgtrack.show.drawing.dot import dot
+
+        return dot(sheet).encode()
+    from cfgtrack.show.drawing.arrange import drawn
+
+    return written(drawn(sheet), form)
+
+
+def written(page: Page, form: str) -> bytes:
+    """Return a page as SVG, PNG or PDF."""
+    if form == "svg":
+        from cfgtrack.show.drawing.svg import svg
+
+        return svg(page)
+    from cfgtrack.show.drawing.paper import pdf, png
+
+    return png(page) if form == "png" else pdf(page)

@@ -25,6 +25,7 @@ from tests.cli import world
 from tests.cli.conftest import Command
 from tests.cli.published import answer_of
 from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
+from tests.demo.as_run import DEMO
 from tests.model.test_presence import WORLD
 
 OTHER_FORM = {
@@ -156,6 +157,18 @@ steps = [
 ]
 """
 WAIT = ORDER.replace('{ id = "off"', ']\n[[outing.track]]\nname = "bea"\nsteps = [\n{ id = "off"')
+
+BARE = """
+[[outing]]
+id = "N"
+[[outing.track]]
+name = "rack"
+steps = [{ id = "shut", do = "shut VRACK-E:BV", by = "ASMUL", takes = ["1 min", "2 min", "12 min"] }]
+[[outing.track]]
+name = "bay"
+steps = [{ id = "open", do = "open VRACK-E:BV", by = "ASMUL" }]
+"""
+"""A plan for the demo's tower without titles and budgets, in which one does the work of two tracks."""
 
 IMPOSSIBLE = {
     "not-mates": "demate BOX-1:F from WALL:F2",
@@ -422,6 +435,12 @@ def clocks(s: Asker) -> None:
     back = EXCHANGE.replace("{steps}", "").replace("{{", "{").replace("}}", "}")
     back = back.replace("demate BOX-1:J", "place BOX-2 at SHELF")
     s.ask("check", s.file("back.toml", back), "--at", at(1), status=3)
+    s.ask("draw", "--timeline", "--plan", s.folder / "back.toml", "--at", at(1))
+    again = ORDER.replace("demate BOX-1:J", "place BOX-2 at SHELF").replace(
+        "energise WALL:K", "place BOX-2 at WARM"
+    )
+    again = again.replace("de-place BOX-2 at WARM", "place BOX-2 at COLD")
+    s.ask("draw", "--timeline", "--plan", s.file("again.toml", again), "--at", at(1))
     s.ask("can", "BOX-2")
     s.do(2, "place", "PLATE-2", "at", "COLD")
     s.do(3, "place", "BOX-2", "at", "COLD")
@@ -434,6 +453,8 @@ def clocks(s: Asker) -> None:
     s.ask("review", "--at", at(200), status=3)
     s.ask("check", "--do", "energise WALL:K", "--at", at(7), status=3)
     s.ask("check", "--do", "open WALL:V", "--at", at(200), status=3)
+    s.ask("draw", "--timeline", "--plan", s.file("order.toml", ORDER), "--at", at(200))
+    s.ask("draw", "--timeline", "--plan", s.file("order.toml", ORDER), "--at", at(7))
     s.do(210, "energise", "WALL:K")
     s.ask("review", status=3)
     # The record is ahead of this clock: every answer about now says so.
@@ -441,6 +462,9 @@ def clocks(s: Asker) -> None:
         s.ask(*words)
     s.ask("vet", status=3)
     s.ask("import", s.file("one.csv", f"at,action,subject\n{at(211)},inspect,BOX-1\n"))
+    s.do(212, "begin", "W9")
+    s.do(213, "inspect", "BOX-1")
+    s.ask("draw", "--timeline", "--as-run", "--at", at(214))
 
 
 def checking(s: Asker) -> None:
@@ -710,6 +734,27 @@ def drawing(s: Asker) -> None:
     for form in ("svg", "dot"):
         s.ask("draw", "--unit", "BOX-1", "--form", form)
     s.ask("draw", "--form", "graphml")
+
+
+def drawing_in_time(s: Asker) -> None:
+    """Draw plans and outings over time, plans frame by frame, and what differs between two times."""
+    s.ask("load", DEMO / "hardware.toml", "--by", "survey")
+    s.ask("rules", "load", DEMO / "rules.toml")
+    s.ask("import", DEMO / "as-run.csv")
+    evening = ("--at", "2025-11-01T00:00:00Z")
+    earlier = ("--against", "2025-09-01T00:00:00Z", "--unit", "BST-21", *evening)
+    s.ask("draw", *earlier)
+    for form in ("svg", "pdf"):
+        s.ask("draw", *earlier, "-o", s.folder / f"later.{form}")
+    faulty = ("--plan", DEMO / "exchange-faulty.toml", *evening)
+    s.ask("draw", "--timeline", *faulty, "--stops")
+    s.ask("draw", "--timeline", *faulty, "--outing", "NIGHT-2", "--paper", "A4", "-o", s.folder / "night.pdf")
+    s.ask("draw", "--timeline", "--as-run", "--outing", "VISIT-2", *evening)
+    s.ask("draw", "--strip", *faulty, "--loop", "EAST", "--outing", "NIGHT-2")
+    bare = s.file("bare.toml", BARE)
+    later = ("--plan", bare, "--at", "2025-11-01T00:00:00Z", "--known-at", "2040-01-01T00:00:00Z")
+    s.ask("draw", "--timeline", *later)
+    s.ask("draw", "--strip", *later)
 
 
 def keeping(s: Asker) -> None:
@@ -1835,6 +1880,7 @@ def stopping(s: Asker) -> None:
     assert {point["may"] for point in points} == {"yes", "until", "no"}
     s.ask("failures", plan)
     s.ask("failures", plan, "off")
+    s.ask("draw", "--timeline", "--plan", plan, "--stops")
     s.ask("stops", s.file("untitled.toml", STOPS.replace('title = "Take the pump\'s power off"', "")))
     s.ask(
         "failures", s.file("untitled.toml", STOPS.replace('title = "Take the pump\'s power off"', "")), "off"
@@ -2139,7 +2185,7 @@ def seeking(s: Asker) -> None:
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, redefining, vetting, recording, clocks, checking, deciding, drawing, keeping, auditing, importing,
+        describing, redefining, vetting, recording, clocks, checking, deciding, drawing, drawing_in_time, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
         signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in,
         isolating, isolating_at_a_site, relying, mending, ordering, seeking, completing,

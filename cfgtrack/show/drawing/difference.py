@@ -5,10 +5,14 @@ Of what is in both, the sheet of now counts, and each status that changed says w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar, cast
 
+from cfgtrack.show.drawing.arrange import drawn
+from cfgtrack.show.drawing.ink import Group, Ink, Page, Path, Rect
+from cfgtrack.show.drawing.leaves import extent
+from cfgtrack.show.drawing.palette import NEW
 from cfgtrack.show.drawing.sheet import Alarm, Bar, Box, Change, Gate, Line, Look, Note, Row, Sheet
 
 _T = TypeVar("_T")
@@ -27,11 +31,19 @@ def compared(before: Sheet, now: Sheet) -> Sheet:
         now,
         boxes=tuple(boxes),
         lines=tuple(lines),
-        moment=f"from {before.moment} to {now.moment}",
+        title=f"What differs: {now.title}" if now.title else "What differs",
+        moment=f"before: {before.moment}; now: {now.moment}",
         verdict=_count(boxes, lines),
         notes=(*(Note(Alarm.NOTED, text) for text in _told(boxes, lines)), *now.notes),
         media=tuple(dict.fromkeys((*now.media, *before.media))),
     )
+
+
+def difference_page(before: Sheet, now: Sheet, *, title: str = "") -> Page:
+    """Return what differs between two sheets as a page, with a ring around what has changed."""
+    sheet = compared(before, now)
+    page = drawn(replace(sheet, title=title or sheet.title))
+    return replace(page, ink=ringed(page.ink))
 
 
 def since(before: Sheet, now: Sheet) -> Sheet:
@@ -101,7 +113,14 @@ def _parts(old: Sequence[_Part], new: Sequence[_Part], restate: Restate) -> Iter
             yield _alone(other, Change.NEW)
         else:
             was, now = _words(one), _words(other)
+            if was == now and _mate(one) != _mate(other):
+                was, now = f"to {_mate(one) or 'nothing'}", f"to {_mate(other) or 'nothing'}"
             yield other if was == now else cast("_Part", restate(other, was, now))
+
+
+def _mate(part: Part) -> str:
+    """Return what a port is mated to, where that isn't drawn."""
+    return part.to if isinstance(part, Row) else ""
 
 
 def _words(part: Part) -> str:
@@ -112,9 +131,7 @@ def _words(part: Part) -> str:
         reached = {Look.CUT_OFF: "cut off", Look.DEAD: "fed by no source", Look.MADE: "reached"}
         return reached.get(part.look, part.look.value)
     words = [part.status] if part.status else []
-    if part.to:
-        words.append(f"to {part.to}")
-    if part.capped and "cap" not in part.status:
+    if part.capped and not part.status:
         words.append("capped")
     if part.valve is not None and "valve" not in part.status:
         words.append("valve open" if part.valve else "valve shut")
@@ -230,6 +247,39 @@ def _count(boxes: Sequence[Box], lines: Sequence[Line]) -> str:
     return f"{total} {'thing differs' if total == 1 else 'things differ'}: {said}"
 
 
+# --- rings ----------------------------------------------------------------------------------------------------------
+
+
+def ringed(ink: Iterable[Ink]) -> tuple[Ink, ...]:
+    """Return the ink of a sheet with a ring around every port, valve and switch that it says has changed."""
+    return tuple(_ringed(one) for one in ink)
+
+
+def _ringed(one: Ink) -> Ink:
+    if not isinstance(one, Group):
+        return one
+    inside = ringed(one.ink)
+    if one.what not in ("row", "gate") or "change" not in dict(one.data):
+        return replace(one, ink=inside)
+    # What runs on from it, a line or a bar, is not ringed.
+    core = [i for i in one.ink if not isinstance(i, Path) or i.closed] or one.ink
+    left, top, right, bottom = extent(core)
+    wide, high = right - left + 6, bottom - top + 6
+    ring = Rect(
+        round(left - 3, 2),
+        round(top - 3, 2),
+        round(wide, 2),
+        round(high, 2),
+        NEW,
+        "none",
+        1.4,
+        (),
+        6.0,
+        "ring",
+    )
+    return replace(one, ink=(*inside, ring))
+
+
 # --- one place for all --------------------------------------------------------------------------------------------
 
 
@@ -263,11 +313,11 @@ def in_one_place(sheets: Sequence[Sheet]) -> list[Placeable]:
 
 def _placeable(sheet: Sheet, boxes: Mapping[str, Box], lines: Mapping[object, Line]) -> Placeable:
     own = {box.id: box for box in sheet.boxes}
-    drawn = {line_key(line): line for line in sheet.lines}
+    mine_by = {line_key(line): line for line in sheet.lines}
     placed = []
     for key, line in lines.items():
         mine = replace(line, ghost=True, change=Change.SAME, label="", count=1)
-        placed.append(_turned(drawn[key], line) if key in drawn else mine)
+        placed.append(_turned(mine_by[key], line) if key in mine_by else mine)
     return Placeable(
         replace(
             sheet,

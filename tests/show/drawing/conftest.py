@@ -27,7 +27,7 @@ def _do(path: Path, *words: object) -> None:
     assert made.exit_code == 0, made.output
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def asking(demo: str) -> Asking:
     """Give how the demo is asked about the evening before its plan begins."""
     return Asking(demo, at="2025-11-01T00:00:00Z")

@@ -152,11 +152,11 @@ def test_everything_is_at_one_place_in_all_frames(drawn_as):
     places: dict[str, set[tuple[float, float]]] = {}
     for frame in in_one_place(frames):
         page = drawn(frame.sheet)
-        boxes = groups(page, "box")
-        assert {box.key for box in boxes} == {box.id for sheet in frames for box in sheet.boxes}
-        first = next(one for one in all_ink(boxes[:1]) if isinstance(one, Text) and one.role == "name")
+        shown = groups(page, "box")
+        assert {box.key for box in shown} == {box.id for sheet in frames for box in sheet.boxes}
+        first = next(one for one in all_ink(shown[:1]) if isinstance(one, Text) and one.role == "name")
         x, y = first.x, first.y
-        for box in boxes:
+        for box in shown:
             for one in all_ink([box]):
                 if isinstance(one, Group) and one.what in ("box", "row", "gate"):
                     names = [i for i in one.ink if isinstance(i, Text) and i.role in ("name", "row", "gate")]
