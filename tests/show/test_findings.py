@@ -3,9 +3,10 @@
 from dataclasses import replace
 
 from cfgtrack.answers.check import Choice, Choices
+from cfgtrack.answers.moment import Moment
 from cfgtrack.rules.finding import Cure, Finding, Reason, Tried
 from cfgtrack.show.choices import choices_text
-from cfgtrack.show.findings import CAUTION, clocks_text, findings_text
+from cfgtrack.show.findings import CAUTION, Wanted, clocks_text, findings_text
 from tests.show.golden import assert_golden
 from tests.show.world import AT, CLOCK, EXCUSED, FINDING, MOMENT, WAITING
 
@@ -22,6 +23,17 @@ _LATE = replace(
 )
 
 
+_WHEN = "at 2031-04-26T20:00:00Z"
+
+
+def test_as_of_when_it_was_known_is_told_to_whoever_asked_for_that():
+    """The head carries the moment alone; with the time of knowledge where the asker gave one."""
+    assert "known" not in findings_text([], MOMENT)
+    assert findings_text([], MOMENT, wanted=Wanted(known=True)).startswith(f"No findings  ({MOMENT})")
+    late = Moment(MOMENT.at + 234_567, MOMENT.known)
+    assert findings_text([], late).startswith(f"No findings  ({_WHEN})")
+
+
 def test_findings_read_as_they_were_read():
     """Several findings, one without a verdict and one under a variance, as a person has read them."""
     text = findings_text([FINDING, _LATE, WAITING, EXCUSED], MOMENT, checked="3 steps, 12 rules")
@@ -30,9 +42,9 @@ def test_findings_read_as_they_were_read():
 
 def test_the_answer_comes_first():
     """The first line says how many and how bad, and carries the moment; none is an answer as well."""
-    assert findings_text([FINDING], MOMENT).startswith(f"1 finding: 1 catastrophic  ({MOMENT})")
+    assert findings_text([FINDING], MOMENT).startswith(f"1 finding: 1 catastrophic  ({_WHEN})\n")
     clean = findings_text([], MOMENT, checked="3 steps")
-    assert clean.startswith(f"No findings  ({MOMENT})")
+    assert clean.startswith(f"No findings  ({_WHEN})\n")
     assert clean.endswith(CAUTION)
 
 
@@ -40,7 +52,7 @@ def test_what_is_under_a_variance_is_apart_and_not_counted():
     """A finding under a variance is shown after the others and doesn't count among them."""
     text = findings_text([EXCUSED, FINDING], MOMENT)
     assert text.startswith("1 finding:")
-    assert text.index("Under a variance") > text.index("1. CATASTROPHIC")
+    assert text.index("Under a variance") > text.index("CATASTROPHIC")
     assert "v-12" in text
 
 

@@ -98,7 +98,7 @@ class _NoPath(Judge):
         network, medium = self.ways.flow.network, self.condition.medium
         way = trace(network, self.world.configuration, [item], [end])
         over = tuple(step.link for step in way if step.link)
-        text = f"still has a {medium} path to {end}" + (f" over {say_list(over)}" if over else "")
+        text = f"still has a {medium} path to {end}" + (f" through {say_list(over)}" if over else "")
         reason = Reason.of_each("path", (item,), "{} " + text, (item,))
         return replace(
             reason, links=over, to=f"still has a {medium} path to {end}", noun=noun_of(self.world.plant, item)
