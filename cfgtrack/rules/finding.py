@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, ClassVar, NamedTuple, Self
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
 
 from cfgtrack.model.time import SECOND, Instant
 from cfgtrack.rules.approved import Approved
 from cfgtrack.rules.saying import say_list, say_some
+
+if TYPE_CHECKING:
+    from cfgtrack.model.action import Action
 
 SEVERITIES = {1: "catastrophic", 2: "critical", 3: "marginal", 4: "negligible"}
 """Categories of MIL-STD-882E, Table I."""
@@ -84,16 +87,19 @@ class Cure:
     """What would cure a finding, alone and wholly; it was tried.
 
     Either all of `actions`, one after the other; or that `step` of a sequence is done `before` another, or `waits_for`
-    one. `starts` names the rules of which it starts a clock.
+    one. `starts` names the rules of which it starts a clock. `done` are the actions as they were tried; none where one
+    of them stands for several, as a value to be measured does.
     """
 
     told: ClassVar[tuple[str, ...]] = ("text",)
+    untold: ClassVar[tuple[str, ...]] = ("done",)
 
     actions: tuple[str, ...] = ()
     step: str | None = None
     before: str | None = None
     waits_for: str | None = None
     starts: tuple[str, ...] = ()
+    done: tuple[Action, ...] = field(default=(), compare=False)
 
     @property
     def text(self) -> str:

@@ -90,7 +90,7 @@ def check_text(
     return sections(
         "\n".join(head),
         "" if orders is None else bad_order_text(orders, words),
-        *_tables(report, wanted, colour=colour),
+        *_tables(report, wanted, moment.at, colour=colour),
         titled("Clocks left running", _left_running(report)),
         hazards_text([(n, f) for n, f in _told(report.counted, wanted) if not wanted.has(n)]),
         details_text(numbered, wanted, at=moment.at, colour=colour),
@@ -229,7 +229,7 @@ def _checked(report: CheckReport) -> str:
 # --- what it stands on --------------------------------------------------------------------------------------------
 
 
-def _tables(report: CheckReport, wanted: Wanted, *, colour: bool) -> Iterator[str]:
+def _tables(report: CheckReport, wanted: Wanted, at: int, *, colour: bool) -> Iterator[str]:
     """Yield the table of what counts, then of what is under a variance, each group under its title."""
     following: dict[int, list[Finding]] = {}
     for finding in report.new if not wanted.follows else ():
@@ -244,7 +244,7 @@ def _tables(report: CheckReport, wanted: Wanted, *, colour: bool) -> Iterator[st
     ):
         told = [(n, f) for n, f in enumerate(findings, number + 1) if wanted.follows or not follows(f)]
         number += len(findings)
-        text = finding_table(told, following=following, colour=colour)
+        text = finding_table(told, at=at, following=following, colour=colour)
         yield titled(indented(f"{title}:", by=0), text) if title else text
 
 
@@ -347,6 +347,9 @@ def _reach(report: CheckReport) -> Iterator[str]:
         yield labelled("not counted:", told, by=0, to=14)
     for words in report.unjudged:
         yield labelled("not judged:", words, by=0, to=14)
+    if report.untraced:
+        told = f"what follows from {count(report.untraced, 'more finding')}"
+        yield labelled("not tried:", told, by=0, to=14)
     for name in report.unneeded:
         yield labelled("NOTE:", f"the plan says that it leaves {name}, and it doesn't", by=0, to=14)
 

@@ -108,8 +108,8 @@ def _findings(
     numbered = list(enumerate((*plain, *excused), 1))
     first, last = numbered[: len(plain)], numbered[len(plain) :]
     if len(numbered) > 1 or not wanted.has(1):
-        yield finding_table(first, colour=colour)
-        yield titled(EXCUSED, finding_table(last, colour=colour))
+        yield finding_table(first, at=moment.at, colour=colour)
+        yield titled(EXCUSED, finding_table(last, at=moment.at, colour=colour))
     elif excused:
         yield EXCUSED
     yield hazards_text([(number, one) for number, one in first if not wanted.has(number)])
@@ -122,13 +122,22 @@ Numbered = Sequence[tuple[int, Finding]]
 
 
 def finding_table(
-    numbered: Numbered, *, following: Mapping[int, Sequence[Finding]] | None = None, colour: bool = False
+    numbered: Numbered,
+    *,
+    at: int,
+    following: Mapping[int, Sequence[Finding]] | None = None,
+    colour: bool = False,
 ) -> str:
-    """Return findings under their numbers, a row each: how bad, where, what is wrong, what cures it, what follows."""
+    """Return findings under their numbers, a row each: how bad, where, what is wrong, what cures it, what follows.
+
+    What was approved of it by the moment `at` stands there, too.
+    """
     rows = []
     for number, finding in numbered:
         word = severity_word(finding.severity).upper()
         said = [finding.headline, _only_with(finding), _short_cure(finding)]
+        if finding.approved is not None:
+            said += [f"{label} {text}" for label, text in approved_facts(finding.approved, at)]
         said += [_following(following[number])] if following and number in following else []
         where = finding.step or _end_of(finding) or _seconds(finding.time)
         rows.append(
@@ -163,7 +172,7 @@ def _only_with(finding: Finding) -> str:
 
 
 def _short_cure(finding: Finding) -> str:
-    """Return the first cure, and how many more there are."""
+    """Return the first cure, and how many more there are; none of what follows from another, which that cures."""
     if not finding.cures:
         tried = _not_all_tried(finding).removeprefix("none: ")
         return f"no cure found ({tried})" if tried else ""
