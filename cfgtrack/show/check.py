@@ -220,7 +220,7 @@ def _checked(report: CheckReport) -> str:
         for part in (
             report.title and f'"{report.title}"',
             count(len(report.steps), "step") + (f" ({impossible} impossible)" if impossible else ""),
-            f"until {format_instant(report.end)}",
+            report.said_for != ALONE and f"until {format_instant(report.end)}",
         )
         if part
     )

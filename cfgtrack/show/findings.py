@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen
+from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen, follows
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import BEGIN, END
 from cfgtrack.model.time import SECOND, format_instant
@@ -233,7 +233,10 @@ def details_text(
         if wanted.has(number)
     ]
     if not told and numbered:
-        return indented("Why, since when, source and codes of each: --details, or --finding NO", by=0)
+        more = (
+            "" if wanted.follows or not any(follows(f) for _, f in numbered) else "; what follows: --follows"
+        )
+        return indented(f"Why, since when, source and codes of each: --details, or --finding NO{more}", by=0)
     return sections(*told)
 
 

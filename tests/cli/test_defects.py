@@ -107,7 +107,7 @@ def test_a_plan_dies_at_it_and_is_cured_by_the_repair(cfgtrack: Command) -> None
     mended = cfgtrack.file("mended.toml", PLAN % "rectify demate PUMP-1:J1 seized")
     assert "IMPOSSIBLE" not in cfgtrack("check", mended, "--at", NINE).out
     other = cfgtrack.file("other.toml", PLAN % "defect mate HALL:J1 bent")
-    both = cfgtrack("check", other, "--at", "2031-05-01T08:00:00Z").out
+    both = cfgtrack("check", other, "--at", "2031-05-01T08:00:00Z", "--details").out
     assert "IMPOSSIBLE mate PUMP-1:J1 HALL:J1: HALL:J1 has a defect (no mate): bent" in both
 
 
@@ -203,6 +203,6 @@ def test_a_defect_is_told_from_anywhere_and_rectified_at_the_thing(works: Comman
     put_right = works("check", "--do", "rectify open Y:V stuck by ANN")
     assert put_right.status == 3
     assert "ANN is at BAY; Y:V is at STORE" in put_right.out
-    refused = works("check", "--do", "open Y:V by ANN")
+    refused = works("check", "--do", "open Y:V by ANN", "--details")
     assert refused.status == 3
     assert "Y has a defect (nothing can be done): missing" in " ".join(refused.out.split())

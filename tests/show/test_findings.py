@@ -143,3 +143,29 @@ def test_deadlines_are_told_in_whole_seconds():
     assert "2031-04-27T00:46:04Z" in text
     late = replace(FINDING, event=None, time=end, deadline=end, until=None)
     assert "when       2031-04-27T00:46:04Z, deadline 2031-04-27T00:46:04Z" in findings_text([late], MOMENT)
+
+
+def test_clocks_that_one_cause_starts_are_one_line():
+    """Of thirty volumes that one valve shuts in there is one line, with the first deadline, and one of another cause."""
+    missing = (Reason("no-path", "there is no fluid path to any expansion", noun="volume"),)
+    clocks = [
+        replace(CLOCK, subject=f"U{i}:VOL", deadline=AT + i * _MINUTE, missing=missing) for i in range(1, 31)
+    ]
+    other = replace(CLOCK, trigger="shut V9", subject="X:VOL", missing=missing)
+    text = clocks_text([*clocks, other], MOMENT)
+    assert text.startswith("31 running clocks")
+    lines = text.splitlines()[2:]
+    said = " ".join(" ".join(lines).split())
+    assert len([line for line in lines[2:] if line[:1].strip()]) <= 4
+    assert "(the first)" in said
+    assert "30 volumes" in said
+    assert "U1:VOL" in said
+    assert "U4:VOL" not in said
+
+
+def test_what_has_run_out_is_not_hidden_among_what_has_not():
+    """Of clocks that one cause started those that have run out stand in a line of their own."""
+    clocks = [replace(CLOCK, subject=f"U{i}:VOL", deadline=AT + i * _MINUTE) for i in range(-2, 3)]
+    assert clocks_text(clocks, MOMENT).count("RUN OUT") == 1
+    assert "2 items:" in clocks_text(clocks, MOMENT)
+    assert "3 items:" in clocks_text(clocks, MOMENT)
