@@ -265,7 +265,10 @@ class _After(NamedTuple):
 
     def cure(self, proposals: Iterable[Proposal]) -> Cure:
         """Return the cure that these proposals are."""
-        return Cure(tuple(map(_said, proposals, self.by)), starts=self.starts)
+        several = tuple(proposals)
+        done = tuple(replace(p.action, by=by) for p, by in zip(several, self.by, strict=True))
+        is_one = not any(p.said or p.others for p in several)
+        return Cure(tuple(map(_said, several, self.by)), starts=self.starts, done=done if is_one else ())
 
 
 class AtBreach(Moment):

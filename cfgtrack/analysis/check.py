@@ -60,7 +60,8 @@ class CheckReport:
     sequence. `margins` are the closest. `judged`: how many instances; `idle`: the
     rules that had none. `assumed` and `doers_assumed` name the steps whose duration, and whose doer, was assumed.
     `mixes`: with how many sets of durations it was judged; `untried`: how many more would have been needed. `unneeded`
-    is what the sequence says it leaves, and doesn't; `unjudged` what the verdict says nothing about.
+    is what the sequence says it leaves, and doesn't; `unjudged` what the verdict says nothing about. `untraced`: of how
+    many findings it wasn't tried what follows from them.
     """
 
     told: ClassVar[tuple[str, ...]] = ("verdict",)
@@ -94,6 +95,7 @@ class CheckReport:
     untried: int = 0
     unneeded: tuple[str, ...] = ()
     unjudged: tuple[str, ...] = ()
+    untraced: int = 0
 
     @property
     def counted(self) -> tuple[Finding, ...]:

@@ -146,6 +146,16 @@ def _changes(proposal: Proposed, course: Course, case: Case) -> list[tuple[Cure,
     return [(cure, changed) for _, cure, changed in sorted(out, key=lambda one: one[0])]
 
 
+def changed_by(proposal: Proposed, cure: Cure) -> Proposed | None:
+    """Return a sequence with its steps in the order that a cure says; None for a cure that says none."""
+    steps = {step.id: step for step in proposal.steps}
+    if cure.step is None:
+        return None
+    if cure.before is not None:
+        return _moved(proposal, steps[cure.step], steps[cure.before])
+    return None if cure.waits_for is None else _waiting(proposal, steps[cure.step], steps[cure.waits_for])
+
+
 def _kinship(case: Case, step: Step) -> int:
     """Return how far a step is from what a finding lacks: 0 if it does just that, else where it is done."""
     done, wanted = step.action, [one.action for one in case.proposed]

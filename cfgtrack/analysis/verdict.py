@@ -41,11 +41,18 @@ class Foreseen(Finding):
     """A finding of a proposal. `mix`: the durations with which it first comes, of likely, all low, all high, a mix.
 
     `hinges_on`: the step that, were it to take as long as is likely, would take the finding away, or `SEVERAL`; None
-    with likely durations, and where that wasn't looked for to the end.
+    with likely durations, and where that wasn't looked for to the end. `follows`: the place, among all that is new and
+    counted from 1, of the finding that it follows from; see `following`.
     """
 
     mix: str = AS_LIKELY
     hinges_on: str | None = None
+    follows: int | None = None
+
+
+def follows(finding: Finding) -> bool:
+    """Return whether a finding follows from another."""
+    return isinstance(finding, Foreseen) and finding.follows is not None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,11 +10,13 @@ from typing import ClassVar, cast
 
 from cfgtrack.analysis import check as analysis
 from cfgtrack.analysis.check import CheckReport, one_step
-from cfgtrack.analysis.cures import cured
+from cfgtrack.analysis.cures import MOST_FINDINGS, cured
+from cfgtrack.analysis.following import Following
 from cfgtrack.analysis.mixes import CLOSEST
 from cfgtrack.analysis.options import doers, options
 from cfgtrack.analysis.orders import OrdersReport
 from cfgtrack.analysis.reorder import Plan
+from cfgtrack.analysis.trial import POSSIBLE
 from cfgtrack.analysis.verdict import AS_LIKELY, Foreseen, Verdict
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.foreseeing import AfterStep, foreseen
@@ -86,7 +88,7 @@ def check(
             found = proposed(past, proposal)
             meant, notes = found.sequence, found.notes
         report = judged(past, chosen, meant, files=rules)
-        report = _with_cures(past, chosen, meant, report)
+        report = with_cures(past, chosen, meant, report)
         touched = dict.fromkeys(subject for step in report.steps for subject in step.done.subjects)
         places = dict.fromkeys(step.done.place for step in report.steps if step.done.place)
         remarks = journal.remarks(
@@ -142,14 +144,27 @@ def _mismatches(past: Past, report: CheckReport) -> Iterator[str]:
             now.apply(step.outcome)
 
 
-def _with_cures(past: Past, rules: RuleSet, proposal: Proposal, report: CheckReport) -> CheckReport:
-    """Return a report with what would cure what it breaks with likely durations, and what was open before."""
-    likely = [f for f in report.new if f.mix == AS_LIKELY]
-    plan = Plan(proposal, past.configuration, past.moment.at, past.begun)
-    found = cured((*likely, *report.open), past.ready(rules), plan=plan)
-    told = iter(found[: len(likely)])
-    new = (cast(Foreseen, next(told)) if f.mix == AS_LIKELY else f for f in report.new)
-    return replace(report, new=tuple(new), open=tuple(found[len(likely) :]))
+def with_cures(past: Past, rules: RuleSet, proposal: Proposal, report: CheckReport) -> CheckReport:
+    """Return a report with what would cure what it breaks with likely durations, and what was open before; and with
+    what of it follows from what.
+
+    Where much is wrong it is looked for the first step that is impossible before all else: what follows needs no cure.
+    """
+    plan, ready = Plan(proposal, past.configuration, past.moment.at, past.begun), past.ready(rules)
+    new, following = list(report.new), Following(plan, ready)
+    if len(new) > MOST_FINDINGS:
+        first = [i for i, f in enumerate(new) if f.mode == POSSIBLE and f.mix == AS_LIKELY][:1]
+        for i, found in zip(first, cured([new[i] for i in first], ready, plan=plan), strict=True):
+            new[i] = found
+        following.look(new)
+    own = [i for i, f in enumerate(new) if f.mix == AS_LIKELY and i not in following.of and f.tried is None]
+    told = cured([*(new[i] for i in own), *report.open], ready, plan=plan)
+    for i, one in zip(own, told, strict=False):
+        new[i] = cast(Foreseen, one)
+    following.look(new)
+    for i, cause in following.of.items():
+        new[i] = replace(new[i], follows=cause + 1)
+    return replace(report, new=tuple(new), open=tuple(told[len(own) :]), untraced=following.untried)
 
 
 def _in_force(past: Past, files: Sequence[Path]) -> Callable[[str], int | None]:

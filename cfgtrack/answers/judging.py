@@ -31,7 +31,7 @@ from cfgtrack.store.checkpoint import Checkpoint, Wanted
 from cfgtrack.store.columns import NEVER
 from cfgtrack.store.journal import Journal
 
-FORM = f"{__version__} 5"
+FORM = f"{__version__} 6"
 """What judges, and how it remembers: nobody goes on from what another form has remembered."""
 
 MUCH = 100_000

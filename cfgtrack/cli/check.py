@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.telling import told_in_full, wanted_of
 from cfgtrack.cli.terminal import showing_text
 
 SITUATIONS = "{} situations"
@@ -42,6 +43,8 @@ rules_option = click.option(
 )
 @click.option("--name", metavar="NAME", help="What it is kept under; else the file's name.")
 @s.authored
+@told_in_full
+@click.option("--follows", is_flag=True, help="List what follows from another finding, too.")
 @click.option(
     "--steps", "by_step", is_flag=True, help="List every step, with the clocks it starts and stops."
 )
@@ -52,6 +55,9 @@ def check_command(
     sequences: tuple[Path, ...],
     action: str | None,
     rules_files: tuple[Path, ...],
+    details: bool,
+    numbers: tuple[int, ...],
+    follows: bool,
     by_step: bool,
     every_order: bool,
     keep: bool,
@@ -85,7 +91,8 @@ def check_command(
     else:
         tell = showing_text(SITUATIONS) if every_order else None
         found = check(session.asking, proposal, rules=rules_files, every_order=every_order, tell=tell)
-    session.answer(found, lambda: checked_text(found, by_step=by_step, colour=session.colour))
+    wanted = wanted_of(details=details, numbers=numbers, follows=follows)
+    session.answer(found, lambda: checked_text(found, by_step=by_step, wanted=wanted, colour=session.colour))
     session.end(status=found.verdict.status)
 
 

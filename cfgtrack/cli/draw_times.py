@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.terminal import showing
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -179,7 +180,7 @@ def _timeline(session: s.Session, output: Output, of: Drawn, how: InTime) -> Non
             outing=session.outing,
             unit=of.unit,
             with_stops=how.stops,
-            tell=s.showing("stop points", keeps=False),
+            tell=showing("stop points", keeps=False),
         )
     width, height = PAPERS[how.paper] if how.paper else (WIDTH, None)
     output.give(session, found, timeline_pages(found, title=of.title, width=width, height=height))
@@ -191,7 +192,7 @@ def _strip(session: s.Session, output: Output, of: Drawn, how: InTime) -> None:
     from cfgtrack.show.drawing.shown import shown
     from cfgtrack.show.drawing.strip import WIDTH, strip_pages
 
-    tell = s.showing("frames", keeps=False)
+    tell = showing("frames", keeps=False)
     found = strip(
         session.asking,
         of.plan,

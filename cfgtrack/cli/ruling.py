@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cfgtrack.cli import session as s
+from cfgtrack.cli.telling import told_in_full, wanted_of
 
 if TYPE_CHECKING:
     from cfgtrack.answers.hardware import Loaded
@@ -95,17 +96,22 @@ def explain_(session: s.Session, /, rule_id: str) -> None:
 
 @s.command("try", group=rules_command)
 @_files
+@told_in_full
 @s.asked_at
 def try_(
     session: s.Session,
     files: tuple[Path, ...],
+    *,
+    details: bool,
+    numbers: tuple[int, ...],
 ) -> None:
     """Judge the whole recorded past by the rules in files, before they are adopted. Exit status 3 with findings."""
     from cfgtrack.answers.rules import try_files
     from cfgtrack.show.findings import review_text
 
     found = try_files(session.asking, files)
-    session.answer(found, lambda: review_text(found, colour=session.colour))
+    wanted = wanted_of(details=details, numbers=numbers)
+    session.answer(found, lambda: review_text(found, wanted=wanted, colour=session.colour))
     session.end(found=found.findings)
 
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Container, Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, ClassVar, NamedTuple, Self
+from collections.abc import Container, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple, Self
 
 from cfgtrack.model.time import SECOND, Instant
 from cfgtrack.rules.approved import Approved
 from cfgtrack.rules.saying import say_list, say_some
+
+if TYPE_CHECKING:
+    from cfgtrack.model.action import Action
 
 SEVERITIES = {1: "catastrophic", 2: "critical", 3: "marginal", 4: "negligible"}
 """Categories of MIL-STD-882E, Table I."""
@@ -84,16 +87,19 @@ class Cure:
     """What would cure a finding, alone and wholly; it was tried.
 
     Either all of `actions`, one after the other; or that `step` of a sequence is done `before` another, or `waits_for`
-    one. `starts` names the rules of which it starts a clock.
+    one. `starts` names the rules of which it starts a clock. `done` are the actions as they were tried; none where one
+    of them stands for several, as a value to be measured does.
     """
 
     told: ClassVar[tuple[str, ...]] = ("text",)
+    untold: ClassVar[tuple[str, ...]] = ("done",)
 
     actions: tuple[str, ...] = ()
     step: str | None = None
     before: str | None = None
     waits_for: str | None = None
     starts: tuple[str, ...] = ()
+    done: tuple[Action, ...] = field(default=(), compare=False)
 
     @property
     def text(self) -> str:
@@ -190,12 +196,24 @@ class Finding:
         kept = tuple(one for one in self.instances if one.fingerprint in fingerprints)
         if len(kept) == len(self.instances):
             return self
-        return replace(self, **_of(kept, self.action)) if kept else None
+        return (
+            replace(
+                self,
+                **_of(
+                    kept,
+                    _By(
+                        self.action, self.trigger, _too_late(self.mode, self.since, self.time, self.deadline)
+                    ),
+                ),
+            )
+            if kept
+            else None
+        )
 
     @classmethod
-    def of(cls, instances: tuple[Instance, ...], *, action: str = "", **fields: Any) -> Self:
+    def of(cls, instances: tuple[Instance, ...], **fields: Any) -> Self:
         """Return the finding that instances are together; `fields` are what they have in common."""
-        return cls(**_of(instances, action), action=action, **fields)
+        return cls(**_of(instances, _By.of(fields)), **fields)
 
 
 def alone(
@@ -206,30 +224,56 @@ def alone(
     return Finding.of((Instance(code, subjects, reasons),), **fields)
 
 
-def _of(instances: tuple[Instance, ...], action: str) -> dict[str, Any]:
+class _By(NamedTuple):
+    """By what a rule is broken: an action, what started a clock; and whether time ran out after it."""
+
+    action: str = ""
+    trigger: str = ""
+    late: str = ""
+
+    @classmethod
+    def of(cls, fields: Mapping[str, Any]) -> Self:
+        """Return by what the finding with these fields is."""
+        late = _too_late(fields["mode"], fields["since"], fields["time"], fields.get("deadline"))
+        return cls(fields.get("action", ""), fields.get("trigger", ""), late)
+
+
+def _too_late(mode: str, since: int, time: int, deadline: int | None) -> str:
+    """Return in words that it was time which broke a rule: a clock ran out, or something lasted too long; else ""."""
+    if mode == "within" and time == deadline:
+        return "time ran out"
+    return "for too long" if mode == "always" and time > since else ""
+
+
+def _of(instances: tuple[Instance, ...], by: _By) -> dict[str, Any]:
     """Return what a finding says of its instances."""
     subjects = _once(s for one in instances for s in one.subjects)
     reasons = join(r for one in instances for r in one.reasons)
-    headline = say_wrong(subjects, reasons, action)
+    headline = say_wrong(subjects, reasons, by.action, late=by.late)
     return {"instances": instances, "subjects": subjects, "reasons": reasons, "headline": headline}
 
 
-def say_wrong(subjects: Sequence[str], reasons: Sequence[Reason], action: str) -> str:
-    """Return in one line what is wrong: who or what did it, and what it did."""
+def say_wrong(subjects: Sequence[str], reasons: Sequence[Reason], action: str, *, late: str = "") -> str:
+    """Return in one line what is wrong: who or what did it, and what it did.
+
+    `late` says that it was time that broke the rule, after the action. What is wrong is said as a fact, never as the
+    rule has it for the good case.
+    """
+    after = f"{late}{' after ' if action else ''}{action}" if late else action
     if not reasons:
-        return action or say_list(subjects)
+        return f"{after or say_list(subjects)}: the rule is broken, and nothing tells by what"
     first, more = reasons[0], len(reasons) - 1
     also = f" (and {more} more)" if more else ""
     if first.code == "no-path":
         whom = say_some(first.beyond, first.noun)
-        if action and first.links:
+        if action and first.links and not late:
             return f"{action} cuts {whom} off from {first.to}{also}"
         said = f"{whom} {'is' if len(first.beyond) == 1 else 'are'} cut off from {first.to}{also}"
     elif first.code == "path":
         said = f"{say_some(first.beyond, first.noun)} {first.to}{also}"
     else:
         said = first.text + also
-    return f"{action}: {said}" if action else said
+    return f"{after}: {said}" if after else said
 
 
 @dataclass(frozen=True, slots=True)

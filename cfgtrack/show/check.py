@@ -2,22 +2,35 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from cfgtrack.analysis.verdict import ALONE, AS_LIKELY, Margin, Verdict
+from cfgtrack.analysis.verdict import ALONE, AS_LIKELY, Margin, Verdict, follows
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.time import format_instant
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.show.approved import standing_text
 from cfgtrack.show.defects import defect_table, standing_line
-from cfgtrack.show.findings import caution, clock_rows, finding_text, names_text, severity_word
+from cfgtrack.show.findings import (
+    EXCUSED,
+    SHORT,
+    Wanted,
+    caution,
+    clock_rows,
+    details_text,
+    finding_table,
+    hazards_text,
+    names_text,
+    severity_word,
+    subjects_of,
+)
 from cfgtrack.show.orders import bad_order_text, verdict_of_orders
 from cfgtrack.show.record import event_text, remarks_text
 from cfgtrack.show.tables import (
+    columns,
     count,
-    heading,
     indented,
     labelled,
     sections,
@@ -33,8 +46,10 @@ if TYPE_CHECKING:
     from cfgtrack.analysis.trial import StepResult
     from cfgtrack.answers.check import Checked
 
+NO_BREAK = "\u00a0"
 
-def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> str:
+
+def checked_text(checked: Checked, *, by_step: bool, wanted: Wanted = SHORT, colour: bool = False) -> str:
     """Return what a check found, with the remarks on what it touches; `by_step` puts every step after its verdict."""
     from cfgtrack.show.kept import kept_text
 
@@ -46,6 +61,7 @@ def checked_text(checked: Checked, *, by_step: bool, colour: bool = False) -> st
             colour=colour,
             orders=checked.orders,
             standing=standing_line(checked.standing),
+            wanted=wanted,
         ),
         titled("Defects of what it touches, as it begins", defect_table(checked.defects)),
         remarks_text(checked.remarks),
@@ -61,18 +77,24 @@ def check_text(
     colour: bool = False,
     orders: OrdersReport | None = None,
     standing: str = "",
+    wanted: Wanted = SHORT,
 ) -> str:
     """Return what a check of a proposed sequence found, and of its `orders` where each was looked at.
 
-    `standing` tells beneath the verdict which defects stand, if any do.
+    The verdict first, then a table of all that is wrong. `standing` tells beneath the verdict which defects stand, if
+    any do. Of each finding so much is told as is `wanted`.
     """
     words = {step.step: step.action for step in report.steps}
+    head = _head(report, moment, colour=colour, orders=orders, standing=standing)
+    numbered = _numbered(report)
     return sections(
-        "\n".join(_head(report, moment, colour=colour, orders=orders, standing=standing)),
+        "\n".join(head),
         "" if orders is None else bad_order_text(orders, words),
-        steps_text(report, colour=colour) if by_step else "",
-        *_all_findings(report, moment.at, colour=colour),
+        *_tables(report, wanted, moment.at, colour=colour),
         titled("Clocks left running", _left_running(report)),
+        hazards_text([(n, f) for n, f in _told(report.counted, wanted) if not wanted.has(n)]),
+        details_text(numbered, wanted, at=moment.at, colour=colour),
+        steps_text(report, colour=colour) if by_step else "",
         titled("Open before, and left so by the plan", _lines(report.left_open)),
         titled("Open before, and put right", _lines(report.mended)),
         titled(
@@ -87,28 +109,60 @@ def check_text(
     )
 
 
+def _numbered(report: CheckReport) -> list[tuple[int, Finding]]:
+    """Return the findings that count, then those under a variance, each with its number."""
+    return list(enumerate((*report.counted, *report.excused), 1))
+
+
+def _told(findings: Sequence[Finding], wanted: Wanted) -> Iterator[tuple[int, Finding]]:
+    """Yield findings by their numbers: what follows from another only where that is wanted."""
+    for number, finding in enumerate(findings, 1):
+        if wanted.follows or not follows(finding):
+            yield number, finding
+
+
 # --- the verdict --------------------------------------------------------------------------------------------------
 
 
 def _head(
-    report: CheckReport, moment: Moment, *, colour: bool, orders: OrdersReport | None, standing: str
+    report: CheckReport,
+    moment: Moment,
+    *,
+    colour: bool,
+    orders: OrdersReport | None,
+    standing: str,
 ) -> Iterator[str]:
-    said = verdict_text(report, moment.at)
+    said, at = verdict_text(report, moment.at), moment
     if orders is not None and report.verdict is Verdict.CLEAR:
         # Clear in every order is clear in the written one; what is said of the others comes first.
         approved = said.removeprefix(f"Clear {report.said_for}")
         if orders.verdict is not Verdict.CLEAR:
             approved = f"; clear {report.said_for}{approved}"
-        yield heading(verdict_of_orders(orders) + approved, moment, colour=colour)
+        yield _verdict_line(verdict_of_orders(orders) + approved, at, colour=colour)
     else:
-        yield heading(said, moment, colour=colour)
+        yield _verdict_line(said, at, colour=colour)
         if orders is not None:
             yield labelled("orders:", verdict_of_orders(orders))
     if standing:
         yield standing
     yield labelled("checked:", _checked(report))
+    if len(severities := _severities(report.counted).split(", ")) > 1:
+        yield labelled("severity:", ", ".join(severities))
     if any(finding.no_verdict for finding in report.counted):
         yield indented("NO VERDICT is not a pass")
+
+
+def _verdict_line(said: str, moment: Moment, *, colour: bool) -> str:
+    """Return the verdict under which the moment stands: broken, if it must be, only between what it stands on."""
+    unbroken = ", ".join(part.replace(" ", NO_BREAK) for part in said.split(", "))
+    lines = textwrap.wrap(unbroken, columns(), subsequent_indent="  ", break_long_words=False)
+    if max(map(len, lines), default=0) > columns():
+        lines = textwrap.wrap(said, columns(), break_long_words=False, break_on_hyphens=False)
+    first, *rest = (line.replace(NO_BREAK, " ") for line in lines)
+    if not rest and len(first) + len(str(moment)) + 4 <= columns():
+        return f"{styled(first, colour=colour, bold=True)}  ({moment})"
+    verdict = "\n".join(styled(line, colour=colour, bold=True) for line in (first, *rest))
+    return f"{verdict}\n{indented(f'({moment})')}"
 
 
 def verdict_text(report: CheckReport, at: int) -> str:
@@ -122,14 +176,14 @@ def verdict_text(report: CheckReport, at: int) -> str:
 
 
 def _grounds(report: CheckReport) -> Iterator[str]:
-    """Yield what a verdict that isn't clear stands on, with how many of each and how bad."""
+    """Yield what a verdict that isn't clear stands on, with how many of each and, where all are as bad, how bad."""
     new = [finding for finding in report.new if not finding.no_verdict]
     if new or report.verdict == Verdict.NOT_CLEAR:
-        yield f"{len(new)} new{_severities(new)}" if new else "nothing new"
+        yield f"{len(new)} new{_one_severity(new)}{_that_follow(new)}" if new else "nothing new"
     for findings, what in ((report.open, "open"), (report.past, "past and not acknowledged")):
         bad = [finding for finding in findings if not finding.no_verdict]
         if bad:
-            yield f"{len(bad)} {what}{_severities(bad)}"
+            yield f"{len(bad)} {what}{_one_severity(bad)}"
     if report.left_running:
         yield f"{count(len(report.left_running), 'clock')} left running"
     silent = sum(finding.no_verdict for finding in report.counted)
@@ -141,11 +195,21 @@ def _grounds(report: CheckReport) -> Iterator[str]:
         yield "nothing had anything to judge"
 
 
-def _severities(findings: Sequence[Finding]) -> str:
+def _that_follow(findings: Sequence[Finding]) -> str:
+    """Say how many of several findings follow from others."""
+    n = sum(map(follows, findings))
+    own = len(findings) - n
+    return f": {own} and {n} that follow{'s' * (n == 1)} from {'it' if own == 1 else 'them'}" if n else ""
+
+
+def _one_severity(findings: Sequence[Finding]) -> str:
+    words = {severity_word(finding.severity) for finding in findings}
+    return f" ({words.pop()})" if len(words) == 1 else ""
+
+
+def _severities(findings: Iterable[Finding]) -> str:
     by_severity = sorted(Counter(finding.severity for finding in findings).items())
-    if len(findings) == 1:
-        return f" ({severity_word(findings[0].severity)})"
-    return f" ({', '.join(f'{n} {severity_word(s)}' for s, n in by_severity)})"
+    return ", ".join(f"{n} {severity_word(s)}" for s, n in by_severity)
 
 
 def _checked(report: CheckReport) -> str:
@@ -154,11 +218,8 @@ def _checked(report: CheckReport) -> str:
         part
         for part in (
             report.title and f'"{report.title}"',
-            count(len(report.steps), "step"),
-            impossible and f"{impossible} of them not possible",
-            count(report.rules, "rule"),
-            report.mixes > 1 and f"{report.mixes} sets of durations",
-            f"{format_instant(report.start)} to {format_instant(report.end)}",
+            count(len(report.steps), "step") + (f" ({impossible} impossible)" if impossible else ""),
+            report.said_for != ALONE and f"until {format_instant(report.end)}",
         )
         if part
     )
@@ -167,20 +228,23 @@ def _checked(report: CheckReport) -> str:
 # --- what it stands on --------------------------------------------------------------------------------------------
 
 
-def _all_findings(report: CheckReport, at: int, *, colour: bool) -> Iterator[str]:
-    """Yield the findings that count, then those under a variance, each group under its title, numbered throughout."""
+def _tables(report: CheckReport, wanted: Wanted, at: int, *, colour: bool) -> Iterator[str]:
+    """Yield the table of what counts, then of what is under a variance, each group under its title."""
+    following: dict[int, list[Finding]] = {}
+    for finding in report.new if not wanted.follows else ():
+        if finding.follows is not None:
+            following.setdefault(finding.follows, []).append(finding)
     number = 0
     for title, findings in (
         ("", report.new),
-        ("Open before the first step, and still when all is done:", report.open),
-        ("Past actions, in breach of a rule in force, that nobody has acknowledged:", report.past),
-        ("Under a variance, so not counted above:", report.excused),
+        ("Open before the first step, and still when all is done", report.open),
+        ("Past actions, in breach of a rule in force, that nobody has acknowledged", report.past),
+        (EXCUSED.removesuffix(":"), report.excused),
     ):
-        if findings and title:
-            yield indented(title, by=0)
-        for finding in findings:
-            number += 1
-            yield finding_text(number, finding, at=at, colour=colour)
+        told = [(n, f) for n, f in enumerate(findings, number + 1) if wanted.follows or not follows(f)]
+        number += len(findings)
+        text = finding_table(told, at=at, following=following, colour=colour)
+        yield titled(indented(f"{title}:", by=0), text) if title else text
 
 
 def _lines(findings: Sequence[Finding]) -> str:
@@ -262,7 +326,9 @@ def _margins(margins: Sequence[Margin]) -> str:
 
 def _reach(report: CheckReport) -> Iterator[str]:
     """Yield how far the verdict goes: what was judged, what wasn't, and what was taken for granted."""
-    yield labelled("judged:", count(report.judged, "instance"), by=0, to=14)
+    judged = [count(report.judged, "instance"), count(report.rules, "rule")]
+    judged += [f"{report.mixes} sets of durations"] if report.mixes > 1 else []
+    yield labelled("judged:", ", ".join(judged), by=0, to=14)
     assumed, doers = (
         f"{count(len(names), what)}, of {', '.join(names)}" if names else ""
         for names, what in ((report.assumed, "duration"), (report.doers_assumed, "doer"))
@@ -280,6 +346,9 @@ def _reach(report: CheckReport) -> Iterator[str]:
         yield labelled("not counted:", told, by=0, to=14)
     for words in report.unjudged:
         yield labelled("not judged:", words, by=0, to=14)
+    if report.untraced:
+        told = f"what follows from {count(report.untraced, 'more finding')}"
+        yield labelled("not tried:", told, by=0, to=14)
     for name in report.unneeded:
         yield labelled("NOTE:", f"the plan says that it leaves {name}, and it doesn't", by=0, to=14)
 
@@ -318,9 +387,21 @@ def _verdict(step: StepResult, numbers: Sequence[int]) -> str:
 
 
 def _clocks_moved(step: StepResult) -> Iterator[str]:
-    for clock in step.started:
-        limit = "no limit" if clock.deadline is None else span_text(clock.deadline - clock.started)
-        yield f"starts {clock.rule} of {clock.subject} ({limit})"
-    for clock in step.stopped:
-        left = "" if clock.left is None else f", {span_text(clock.left)} left"
-        yield f"stops {clock.rule} of {clock.subject}{left}"
+    """Yield the clocks that a step starts and stops, those of one rule as one, the first to run out first."""
+    for group in _of_one_rule(step.started):
+        first = group[0]
+        limit = "no limit" if first.deadline is None else span_text(first.deadline - first.started)
+        least = "at the least " if first.deadline != group[-1].deadline else ""
+        yield f"starts {first.rule} of {subjects_of(group)} ({least}{limit})"
+    for group in _of_one_rule(step.stopped):
+        left = min((clock.left for clock in group if clock.left is not None), default=None)
+        least = " at the least" if len({clock.left for clock in group}) > 1 else ""
+        told = "" if left is None else f", {span_text(left)} left{least}"
+        yield f"stops {group[0].rule} of {subjects_of(group)}{told}"
+
+
+def _of_one_rule(clocks: Sequence[Clock]) -> Iterable[Sequence[Clock]]:
+    groups: dict[str, list[Clock]] = {}
+    for clock in sorted(clocks, key=lambda one: (one.deadline is None, one.deadline or 0)):
+        groups.setdefault(clock.rule, []).append(clock)
+    return groups.values()

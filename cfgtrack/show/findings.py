@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen
+from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen, follows
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.action import BEGIN, END
-from cfgtrack.model.time import format_instant
-from cfgtrack.rules.finding import SEVERITIES, Clock, Cure, Finding, Reason
-from cfgtrack.rules.saying import say_list
+from cfgtrack.model.time import SECOND, format_instant
+from cfgtrack.rules.finding import SEVERITIES, Clock, Cure, Finding, Reason, join
+from cfgtrack.rules.saying import FEW, say_list
 from cfgtrack.show.approved import approved_facts, approved_text, standing_text
 from cfgtrack.show.defects import DEFECTS, defect_table
 from cfgtrack.show.record import discrepancies_text
@@ -37,8 +38,34 @@ CAUTION = "This advises. Local codes, the approved procedure and licensed or cer
 
 _COLOURS = {0: "magenta", 1: "red", 2: "red", 3: "yellow", 4: "blue"}
 _MOST = 8
-_LINKS = {"no-path": "broken by", "path": "over"}
+_HAZARDS = 8
+_LINKS = {"no-path": "broken by", "path": "through"}
 """What the links of a reason are to it, by its code."""
+
+_BEYOND = {"no-path": "cut off"}
+"""What the items of a reason are to it, by its code."""
+
+FEW_CURES = 1
+"""So many cures stand in the table; the details have them all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """How much is told of findings: the table alone, all `details` of each, or those of the findings with `numbers`.
+
+    `follows`: what follows from another finding has its own line, too.
+    """
+
+    details: bool = False
+    numbers: tuple[int, ...] = ()
+    follows: bool = False
+
+    def has(self, number: int) -> bool:
+        """Return whether the details of a finding are wanted."""
+        return self.details or number in self.numbers
+
+
+SHORT, FULL = Wanted(), Wanted(details=True)
 
 
 def findings_text(
@@ -47,14 +74,16 @@ def findings_text(
     *,
     checked: str = "",
     acknowledged: Sequence[Acknowledged] = (),
+    wanted: Wanted = FULL,
     colour: bool = False,
 ) -> str:
-    """Return findings: how many and how bad, then each with where, what, why, what would cure it, and the hazard.
+    """Return findings: how many and how bad, a line each with what would cure it, the hazards, then the details.
 
     `checked` says what was checked. Findings under a variance come last, apart. `acknowledged` tells which of them
     somebody has acknowledged.
     """
-    return sections(*_findings(findings, moment, checked, acknowledged, colour=colour), caution())
+    told = _findings(findings, moment, checked, acknowledged, wanted=wanted, colour=colour)
+    return sections(*told, caution())
 
 
 def caution() -> str:
@@ -68,17 +97,145 @@ def _findings(
     checked: str,
     acknowledged: Sequence[Acknowledged] = (),
     *,
+    wanted: Wanted,
     colour: bool,
 ) -> Iterator[str]:
     plain = [f for f in findings if not f.variance]
     excused = [f for f in findings if f.variance]
     yield "\n".join(_answer(plain, excused, moment, checked, colour=colour))
-    for number, finding in enumerate(plain, 1):
-        yield finding_text(number, finding, acknowledged, at=moment.at, colour=colour)
-    if excused:
-        yield "Under a variance, so not counted above:"
-    for number, finding in enumerate(excused, len(plain) + 1):
-        yield finding_text(number, finding, acknowledged, at=moment.at, colour=colour)
+    numbered = list(enumerate((*plain, *excused), 1))
+    first, last = numbered[: len(plain)], numbered[len(plain) :]
+    if len(numbered) > 1 or not wanted.has(1):
+        yield finding_table(first, at=moment.at, colour=colour)
+        yield titled(EXCUSED, finding_table(last, at=moment.at, colour=colour))
+    elif excused:
+        yield EXCUSED
+    yield hazards_text([(number, one) for number, one in first if not wanted.has(number)])
+    yield details_text(numbered, wanted, acknowledged, at=moment.at, colour=colour)
+
+
+EXCUSED = "Under a variance, so not counted above:"
+
+Numbered = Sequence[tuple[int, Finding]]
+
+
+def finding_table(
+    numbered: Numbered,
+    *,
+    at: int,
+    following: Mapping[int, Sequence[Finding]] | None = None,
+    colour: bool = False,
+) -> str:
+    """Return findings under their numbers, a row each: how bad, where, what is wrong, what cures it, what follows.
+
+    What was approved of it by the moment `at` stands there, too.
+    """
+    rows = []
+    for number, finding in numbered:
+        word = severity_word(finding.severity).upper()
+        said = [finding.headline, _only_with(finding), _short_cure(finding)]
+        if finding.approved is not None:
+            said += [f"{label} {text}" for label, text in approved_facts(finding.approved, at)]
+        said += [_following(following[number])] if following and number in following else []
+        where = finding.step or _end_of(finding) or _seconds(finding.time)
+        rows.append(
+            [
+                str(number),
+                f"NO VERDICT, {word}" if finding.no_verdict else word,
+                where,
+                "\n".join(filter(None, said)),
+            ]
+        )
+    where = "step" if any(finding.step for _, finding in numbered) else "when"
+    text = table(["no", "severity", where, "what is wrong"], rows)
+    for word in dict.fromkeys(row[1] for row in rows):
+        fg = next(
+            _COLOURS.get(f.severity) for (_, f), row in zip(numbered, rows, strict=True) if row[1] == word
+        )
+        text = _coloured(text, word, fg, colour=colour)
+    return text
+
+
+def _coloured(text: str, word: str, fg: str | None, *, colour: bool) -> str:
+    return "\n".join(
+        line.replace(word, styled(word, colour=colour, fg=fg, bold=True), 1) for line in text.splitlines()
+    )
+
+
+def _only_with(finding: Finding) -> str:
+    """Return with which durations alone a finding comes; "" where it does with likely ones."""
+    if not isinstance(finding, Foreseen) or finding.mix == AS_LIKELY:
+        return ""
+    return f"only with durations {_takes(finding)}"
+
+
+def _short_cure(finding: Finding) -> str:
+    """Return the first cure, and how many more there are; none of what follows from another, which that cures."""
+    if not finding.cures:
+        tried = _not_all_tried(finding).removeprefix("none: ")
+        return f"no cure found ({tried})" if tried else ""
+    more = len(finding.cures) - FEW_CURES
+    others = f" (or {count(more, 'other way')})" if more > 0 else ""
+    return f"cure: {_either(finding.cures[:FEW_CURES])}{others}"
+
+
+def _following(findings: Sequence[Finding]) -> str:
+    """Say how many findings follow from another, and at which steps."""
+    steps = list(dict.fromkeys(f.step for f in findings if f.step))
+    at = f" (step {steps[0]})" if len(steps) == 1 else f" (steps {steps[0]} ... {steps[-1]})" if steps else ""
+    return f"and {len(findings)} that {'follows' if len(findings) == 1 else 'follow'} from it{at}"
+
+
+def _end_of(finding: Finding) -> str:
+    began, _, outing = (finding.event or "").partition(":")
+    return f"{began} {outing}" if outing and began in (BEGIN, END) else ""
+
+
+def _seconds(time: int) -> str:
+    return format_instant(time // SECOND * SECOND)
+
+
+def hazards_text(numbered: Numbered) -> str:
+    """Return what can hurt, each hazard once, with the numbers of the findings that it is of."""
+    of: dict[str, list[int]] = {}
+    for number, finding in numbered:
+        if finding.hazard:
+            of.setdefault(finding.hazard, []).append(number)
+    lines = [labelled(_numbers(numbers), hazard, to=_HAZARDS) for hazard, numbers in of.items()]
+    return titled("Hazards", "\n".join(lines))
+
+
+def _numbers(numbers: Sequence[int]) -> str:
+    """Return numbers as a list, runs of them as a range."""
+    runs = list[list[int]]()
+    for number in numbers:
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
+
+
+def details_text(
+    numbered: Numbered,
+    wanted: Wanted,
+    acknowledged: Sequence[Acknowledged] = (),
+    *,
+    at: int,
+    colour: bool = False,
+) -> str:
+    """Return the details that are wanted of findings; where some have none, how to ask for them."""
+    told = [
+        finding_text(number, finding, acknowledged, at=at, colour=colour)
+        for number, finding in numbered
+        if wanted.has(number)
+    ]
+    if not told and numbered:
+        more = (
+            "" if wanted.follows or not any(follows(f) for _, f in numbered) else "; what follows: --follows"
+        )
+        return indented(f"Why, since when, source and codes of each: --details, or --finding NO{more}", by=0)
+    return sections(*told)
 
 
 def still_open_text(findings: Sequence[Finding], at: int, *, colour: bool = False) -> str:
@@ -92,7 +249,12 @@ def still_open_text(findings: Sequence[Finding], at: int, *, colour: bool = Fals
 
 
 def _answer(
-    plain: Sequence[Finding], excused: Sequence[Finding], moment: Moment, checked: str, *, colour: bool
+    plain: Sequence[Finding],
+    excused: Sequence[Finding],
+    moment: Moment,
+    checked: str,
+    *,
+    colour: bool,
 ) -> Iterator[str]:
     answer = count(len(plain), "finding").capitalize()
     by_severity = Counter(f.severity for f in plain)
@@ -100,7 +262,8 @@ def _answer(
     approved = "; ".join(standing_text([*plain, *excused], moment.at))
     if plain:
         listed = f"{answer}: {listed}"
-    yield heading("; ".join(filter(None, (listed or answer, approved))), moment, colour=colour)
+    title = "; ".join(filter(None, (listed or answer, approved)))
+    yield heading(title, moment, colour=colour)
     if checked:
         yield labelled("checked:", checked)
     silent = sum(f.no_verdict for f in plain)
@@ -160,7 +323,10 @@ def _facts(finding: Finding, at: int) -> Iterator[tuple[str, str]]:
     for reason in finding.reasons[:_MOST]:
         yield "why", reason.text
         yield _LINKS.get(reason.code, "links"), _unless_said(reason.links, reason.text)
-        yield "beyond", _unless_said([b for b in reason.beyond if b not in finding.subjects], reason.text)
+        yield (
+            _BEYOND.get(reason.code, "items"),
+            _unless_said([b for b in reason.beyond if b not in finding.subjects], reason.text),
+        )
     if len(finding.reasons) > _MOST:
         yield "why", f"and {count(len(finding.reasons) - _MOST, 'more reason')}"
     yield "cure", _either(finding.cures)
@@ -223,7 +389,7 @@ def _when(finding: Finding) -> str:
     if finding.trigger:
         text += f", after {finding.trigger} at {format_instant(finding.since)}"
     elif finding.since != finding.time:
-        text += f", so since {format_instant(finding.since)}"
+        text += f", since {format_instant(finding.since)}"
     if finding.until is not None and finding.until != finding.time:
         text += f", until {format_instant(finding.until)} ({span_text(finding.until - finding.time)})"
     return text
@@ -246,12 +412,14 @@ def _unless_said(names: Sequence[str], text: str) -> str:
     return names_text([name for name in names if name not in text])
 
 
-def review_text(review: Review, *, colour: bool = False) -> str:
+def review_text(review: Review, *, wanted: Wanted = SHORT, colour: bool = False) -> str:
     """Return everything that was found in the past."""
     checked = f"{review.events} events, {review.rules} rules"
     found = (*review.findings, *review.excused)
     seen = review.acknowledged
-    text = findings_text(found, review.moment, checked=checked, acknowledged=seen, colour=colour)
+    text = findings_text(
+        found, review.moment, checked=checked, acknowledged=seen, wanted=wanted, colour=colour
+    )
     return sections(text, _void_text(review.void))
 
 
@@ -263,10 +431,10 @@ def _void_text(void: Sequence[Void]) -> str:
     )
 
 
-def open_text(found: Open, *, colour: bool = False) -> str:
+def open_text(found: Open, *, wanted: Wanted = SHORT, colour: bool = False) -> str:
     """Return what is open: findings, then running clocks, then discrepancies, then what can't be done."""
     return sections(
-        review_text(found, colour=colour),
+        review_text(found, wanted=wanted, colour=colour),
         clocks_text(found.clocks, found.moment, colour=colour),
         discrepancies_text(found.discrepancies, found.moment),
         titled(DEFECTS, defect_table(found.defects)),
@@ -283,22 +451,51 @@ def clocks_text(clocks: Sequence[Clock], moment: Moment, *, colour: bool = False
 
 
 def clock_rows(clocks: Iterable[Clock], moment: Moment) -> str:
-    """Return the table of running clocks alone, with what is left at the moment; "" when none runs."""
+    """Return the table of running clocks alone, with what is left at the moment; "" when none runs.
+
+    Clocks of one rule that one cause started at one instant are one row, with the deadline of the first to run out.
+    """
     ordered = sorted(
         clocks, key=lambda c: (c.deadline is None, c.deadline or 0, c.severity, c.rule, c.subject)
     )
+    groups: dict[tuple[object, ...], list[Clock]] = {}
+    for clock in ordered:
+        is_over = clock.deadline is not None and clock.deadline < moment.at
+        key = (clock.rule, clock.trigger, clock.started, clock.deadline is None, is_over)
+        groups.setdefault(key, []).append(clock)
     rows = [
         [
-            _left(clock, moment.at),
-            "no limit" if clock.deadline is None else deadline_text(clock.deadline),
-            clock.subject,
-            f"{clock.title} [{clock.rule}, {clock.category}]",
-            f"{clock.trigger} at {format_instant(clock.started)}",
-            _missing(clock.missing or ()),
+            _left(first, moment.at),
+            _deadline(group),
+            subjects_of(group),
+            f"{first.title} [{first.rule}, {first.category}]",
+            f"{first.trigger} at {format_instant(first.started)}",
+            _missing(join(r for clock in group for r in clock.missing or ())),
         ]
-        for clock in ordered
+        for group in groups.values()
+        for first in group[:1]
     ]
     return table(["left", "deadline", "of", "clock", "started by", "missing"], rows)
+
+
+def _deadline(group: Sequence[Clock]) -> str:
+    """Return the deadline of clocks, the first to run out first."""
+    first, last = group[0].deadline, group[-1].deadline
+    if first is None:
+        return "no limit"
+    return deadline_text(first) + (" (the first)" if first != last else "")
+
+
+def subjects_of(group: Sequence[Clock]) -> str:
+    """Return what clocks are of: one by name, several by number, with the first to run out."""
+    names = [clock.subject for clock in group]
+    if len(names) == 1:
+        return names[0]
+    nouns = {reason.noun or "item" for clock in group for reason in clock.missing or ()}
+    noun = nouns.pop() if len(nouns) == 1 else "item"
+    more = len(names) - FEW
+    told = f"{', '.join(names[:FEW])} and {more} more" if more > 0 else say_list(names)
+    return f"{len(names)} {noun}s: {told}"
 
 
 def _left(clock: Clock, now: int) -> str:

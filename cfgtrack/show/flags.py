@@ -77,7 +77,7 @@ def _notes(findings: Sequence[Finding], drawn: Collection[int]) -> Iterator[str]
     """Yield what each number that is drawn means, and how many findings mark nothing in the picture."""
     told = [(i, f) for i, f in enumerate(findings, 1) if i in drawn]
     for number, finding in told[:_MOST]:
-        yield f"[!{number}] {severity_word(finding.severity)}: {finding.title} ({finding.rule}){_excused(finding)}"
+        yield f"[!{number}] {severity_word(finding.severity)}: {finding.headline} ({finding.rule}){_excused(finding)}"
     if len(told) > _MOST:
         yield f"and {len(told) - _MOST} more findings"
     if others := len(findings) - len(told):

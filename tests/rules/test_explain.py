@@ -249,7 +249,7 @@ WORDS: dict[str, tuple[Condition, str]] = {
     ),
     "not": (
         Not(Status(Selection(ids=("U0:F1",)), ("demated",))),
-        "it must not be that U0:F1 is demated",
+        "it is so, and must not be, that U0:F1 is demated",
     ),
 }
 

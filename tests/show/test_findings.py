@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from cfgtrack.answers.check import Choice, Choices
+from cfgtrack.answers.moment import Moment
 from cfgtrack.rules.finding import Cure, Finding, Reason, Tried
 from cfgtrack.show.choices import choices_text
 from cfgtrack.show.findings import CAUTION, clocks_text, findings_text
@@ -22,6 +23,19 @@ _LATE = replace(
 )
 
 
+_WHEN = "at 2031-04-26T20:00:00Z"
+
+
+def test_as_of_when_it_was_known_is_told_to_whoever_asked_for_that():
+    """The head carries the moment alone; with the time of knowledge where the asker gave one."""
+    assert "known" not in findings_text([], MOMENT)
+    asked = replace(MOMENT, as_known=True)
+    assert findings_text([], asked).startswith(f"No findings  ({asked})")
+    assert "as known at" in str(asked)
+    late = Moment(MOMENT.at + 234_567, MOMENT.known)
+    assert findings_text([], late).startswith(f"No findings  ({_WHEN})")
+
+
 def test_findings_read_as_they_were_read():
     """Several findings, one without a verdict and one under a variance, as a person has read them."""
     text = findings_text([FINDING, _LATE, WAITING, EXCUSED], MOMENT, checked="3 steps, 12 rules")
@@ -30,9 +44,9 @@ def test_findings_read_as_they_were_read():
 
 def test_the_answer_comes_first():
     """The first line says how many and how bad, and carries the moment; none is an answer as well."""
-    assert findings_text([FINDING], MOMENT).startswith(f"1 finding: 1 catastrophic  ({MOMENT})")
+    assert findings_text([FINDING], MOMENT).startswith(f"1 finding: 1 catastrophic  ({_WHEN})\n")
     clean = findings_text([], MOMENT, checked="3 steps")
-    assert clean.startswith(f"No findings  ({MOMENT})")
+    assert clean.startswith(f"No findings  ({_WHEN})\n")
     assert clean.endswith(CAUTION)
 
 
@@ -40,7 +54,7 @@ def test_what_is_under_a_variance_is_apart_and_not_counted():
     """A finding under a variance is shown after the others and doesn't count among them."""
     text = findings_text([EXCUSED, FINDING], MOMENT)
     assert text.startswith("1 finding:")
-    assert text.index("Under a variance") > text.index("1. CATASTROPHIC")
+    assert text.index("Under a variance") > text.index("CATASTROPHIC")
     assert "v-12" in text
 
 
@@ -131,3 +145,29 @@ def test_deadlines_are_told_in_whole_seconds():
     assert "2031-04-27T00:46:04Z" in text
     late = replace(FINDING, event=None, time=end, deadline=end, until=None)
     assert "when       2031-04-27T00:46:04Z, deadline 2031-04-27T00:46:04Z" in findings_text([late], MOMENT)
+
+
+def test_clocks_that_one_cause_starts_are_one_line():
+    """Of thirty volumes that one valve shuts in there is one line, with the first deadline; one of another cause."""
+    missing = (Reason("no-path", "there is no fluid path to any expansion", noun="volume"),)
+    clocks = [
+        replace(CLOCK, subject=f"U{i}:VOL", deadline=AT + i * _MINUTE, missing=missing) for i in range(1, 31)
+    ]
+    other = replace(CLOCK, trigger="shut V9", subject="X:VOL", missing=missing)
+    text = clocks_text([*clocks, other], MOMENT)
+    assert text.startswith("31 running clocks")
+    lines = text.splitlines()[2:]
+    said = " ".join(" ".join(lines).split())
+    assert len([line for line in lines[2:] if line[:1].strip()]) <= 4
+    assert "(the first)" in said
+    assert "30 volumes" in said
+    assert "U1:VOL" in said
+    assert "U4:VOL" not in said
+
+
+def test_what_has_run_out_is_not_hidden_among_what_has_not():
+    """Of clocks that one cause started those that have run out stand in a line of their own."""
+    clocks = [replace(CLOCK, subject=f"U{i}:VOL", deadline=AT + i * _MINUTE) for i in range(-2, 3)]
+    assert clocks_text(clocks, MOMENT).count("RUN OUT") == 1
+    assert "2 items:" in clocks_text(clocks, MOMENT)
+    assert "3 items:" in clocks_text(clocks, MOMENT)

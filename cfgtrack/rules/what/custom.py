@@ -165,7 +165,7 @@ class TighteningOrder:
 
     def why(self, world: World, items: Sequence[str], settings: Mapping[str, Any]) -> str:  # noqa: ARG002 - takes none
         """Return which bolts should have come first."""
-        return f"to be torqued first in this joint: {', '.join(self._missing(world, items))}"
+        return f"not torqued yet, and their turn in this joint comes first: {', '.join(self._missing(world, items))}"
 
     def _missing(self, world: World, items: Sequence[str]) -> list[str]:
         out: list[str] = []

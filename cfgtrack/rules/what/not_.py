@@ -84,4 +84,5 @@ class _Not(Judge):
         ended: Ended,  # noqa: ARG002 - what is so needs none
         part: Part | None = None,  # noqa: ARG002 - it is judged as one
     ) -> tuple[Reason, ...]:
-        return (Reason("is-so", f"it must not be that {self.part.words()}", beyond=self.judge.met(it)),)
+        text = f"it is so, and must not be, that {self.part.words()}"
+        return (Reason("is-so", text, beyond=self.judge.met(it)),)

@@ -350,4 +350,4 @@ def test_cross_pattern(order):
 def test_what_should_have_come_first():
     """The reason names the bolts that should have come first, of the same joint only."""
     early = out_of_turn(["base/1", "base/2", "base/10", "side/1", ""], [2, 3, 4, 0, 1])
-    assert early == {"LID:B2": "to be torqued first in this joint: LID:B0, LID:B1"}
+    assert early == {"LID:B2": "not torqued yet, and their turn in this joint comes first: LID:B0, LID:B1"}
