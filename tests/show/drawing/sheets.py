@@ -27,6 +27,7 @@ POSITIONS = ("open", "shut")
 GATES = (Symbol.VALVE, Symbol.SWITCH, Symbol.CHECK_VALVE, Symbol.DIODE)
 INSIDE = (Symbol.NONE, Symbol.SOURCE, Symbol.LOAD, Symbol.EXPANSION)
 MEDIA = ("fluid", "power")
+LABELS = st.sampled_from(["", "tied", "through the bulkhead"])
 
 
 @st.composite
@@ -87,7 +88,7 @@ def sheets(draw) -> Sheet:
     free = draw(st.permutations([(box.id, row) for box in found for row in box.rows]))
     pairs = list(zip(free[::2], free[1::2], strict=False))[: draw(st.integers(0, 8))]
     lines = tuple(
-        Line(a, one.key, b, two.key, one.medium, ghost=draw(st.booleans()))
+        Line(a, one.key, b, two.key, one.medium, label=draw(LABELS), ghost=draw(st.booleans()))
         for (a, one), (b, two) in pairs
         if a != b
     )

@@ -189,5 +189,5 @@ def test_what_fits_on_no_page_is_told():
 def test_a_larger_paper_is_advised():
     """What is too large for A4 and fits on A3 is told to fit there."""
     with pytest.raises(NoAnswer, match="it fits on A3"):
-        drawn(_chain(10), page="A4")
-    assert drawn(_chain(10), page="A3").scale >= 0.7
+        drawn(_chain(18), page="A4")
+    assert drawn(_chain(18), page="A3").scale >= 0.7
