@@ -276,7 +276,7 @@ class Inside:
         xs = [text_in + gate_in + FLAG + 4]
         for number in range(len(columns) - 1):
             xs.append(xs[-1] + self._gap(number, columns))
-        beyond = text_out + gate_out + FLAG + 4
+        beyond = text_out + gate_out + FLAG + 4 if outs else ROOM + 6
         needed = max(
             (xs[node.column] + self.rooms.text_depth(text, sign) + 4 for node, text, sign, _ in self.text_at),
             default=0.0,

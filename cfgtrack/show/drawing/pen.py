@@ -282,9 +282,8 @@ class Pen:
             drawn.append(
                 text_ink(left + first + gap, y - 8, status, SMALL, bold=not gate.is_open, role="status")
             )
-            after = left + first + gap + second + 3
-            drawn += flags(gate.marks, after, y - 11)
-            drawn += changed(gate.change, after + 2 * FLAG - 4, y - 8)
+            drawn += flags(gate.marks, x + REACH + 2, y + 6.7)
+            drawn += changed(gate.change, x - REACH - 6, y + 9)
         state = "open" if gate.is_open else "shut"
         data = [
             ("state", state),

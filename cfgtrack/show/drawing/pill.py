@@ -52,7 +52,7 @@ class Pill:
             self.height = self.depth = 62.0 + self.over + 2 * self.slot
             self.top, self.t = 0.0, 12.0
         else:
-            self.width = self.depth = max(title + 2 * PAD, sum(ends) + 2 * self.slot) + 8
+            self.width = self.depth = max(title, sum(ends) + 2 * self.slot + 4) + 2 * PAD
             self.height, self.top, self.t = 33.0 + self.over, TAB, 18.0 + self.over
         inside.tracks = [Track(t=self.t)]
         inside.at = {a.key: 0, b.key: 0}

@@ -40,7 +40,7 @@ class Rooms:
     def gate_extent(self, gate: Gate) -> tuple[float, float]:
         """Return how much a gate takes before and after its line, across the flow."""
         if not self.down:
-            return 15.5, 9.5
+            return 15.5, 11.5
         wide = max(self.name_width(gate.text), self.longest(gate.status, gate.statuses))
         return 9.0, 10 + wide + ROOM
 
@@ -65,8 +65,8 @@ class Rooms:
         """Return how long the piece of line is that a gate needs."""
         if self.down:
             return 34.0
-        wide = self.name_width(gate.text) + 4 + self.longest(gate.status, gate.statuses) + ROOM
-        return max(2 * REACH, wide) + 12
+        wide = self.name_width(gate.text) + 4 + self.longest(gate.status, gate.statuses)
+        return max(2 * (REACH + ROOM), wide) + 8
 
     def text_depth(self, text: str, sign: Symbol) -> float:
         """Return how far a bar's text goes from it."""

@@ -32,6 +32,7 @@ LABELS = st.sampled_from(["", "tied", "through the bulkhead"])
 
 @st.composite
 def boxes(draw, name: str) -> Box:
+    """Draw a box with any inside that a unit may have."""
     form = draw(st.sampled_from([Form.UNIT, Form.UNIT, Form.PLACE, Form.MOVES, Form.INLINE, Form.GROUND]))
     medium = draw(st.sampled_from(MEDIA))
     bars = tuple(
