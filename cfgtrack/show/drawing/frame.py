@@ -19,7 +19,7 @@ TAB = 12.0
 class Head:
     """A box's name and what stands under it, with room for its flags and its symbol."""
 
-    def __init__(self, box: Box) -> None:
+    def __init__(self, box: Box, *, down: bool) -> None:
         self.box = box
         name = visible(box.name or box.id, lines=False)
         if box.count > 1:
@@ -30,7 +30,7 @@ class Head:
         lines = max((width_of(line, SMALL) for line in self.lines), default=0.0)
         self.sign = box.symbol is not Symbol.NONE
         self.width = max(names + ROOM, lines) + 2 * PAD + (22.0 if self.sign else 0.0)
-        self.height = 5 + 12.5 * len(self.names) + 9.5 * len(self.lines) + 4
+        self.height = 5 + 12.5 * len(self.names) + 9.5 * len(self.lines) + 4 + (TAB + 1 if down else 0)
 
     def ink(self, x: float, y: float, wide: float) -> tuple[Ink, ...]:
         """Return the header from x, y on, so wide."""
