@@ -2185,7 +2185,8 @@ def seeking(s: Asker) -> None:
 SESSIONS: dict[str, Callable[[Asker], None]] = {
     one.__name__: one
     for one in (
-        describing, redefining, vetting, recording, clocks, checking, deciding, drawing, drawing_in_time, keeping, auditing, importing,
+        describing, redefining, vetting, recording, clocks, checking, deciding, drawing,
+        drawing_in_time, keeping, auditing, importing,
         starting, looking_up, at_the_bay, ruling, approving, every_verb, working, drafting, locking, wiring, changing,
         signing, watching, timing, failing, planning, reckoning, choosing, stopping, coming_in,
         isolating, isolating_at_a_site, relying, mending, ordering, seeking, completing,

@@ -12,7 +12,7 @@ from typing import TypeVar, cast
 from cfgtrack.show.drawing.arrange import drawn
 from cfgtrack.show.drawing.ink import Group, Ink, Page, Path, Rect
 from cfgtrack.show.drawing.leaves import extent
-from cfgtrack.show.drawing.palette import NEW
+from cfgtrack.show.drawing.palette import NEW, OLD
 from cfgtrack.show.drawing.sheet import Alarm, Bar, Box, Change, Gate, Line, Look, Note, Row, Sheet
 
 _T = TypeVar("_T")
@@ -198,6 +198,8 @@ def _told(boxes: Sequence[Box], lines: Sequence[Line]) -> Iterator[str]:
 
 
 def _line_words(line: Line, change: Change) -> str:
+    if line.look is Look.INSIDE:
+        return f"{change.value}: {line.b_row or line.b} in {line.a_row or line.a}"
     medium = f" ({line.medium})" if line.medium else ""
     ends = f"{_end(line.a, line.a_row)} to {_end(line.b, line.b_row)}{medium}"
     label = f": {line.label}" if line.label else ""
@@ -265,17 +267,17 @@ def _ringed(one: Ink) -> Ink:
     core = [i for i in one.ink if not isinstance(i, Path) or i.closed] or one.ink
     left, top, right, bottom = extent(core)
     wide, high = right - left + 6, bottom - top + 6
+    is_gone = dict(one.data)["change"] == Change.GONE.value
     ring = Rect(
         round(left - 3, 2),
         round(top - 3, 2),
         round(wide, 2),
         round(high, 2),
-        NEW,
-        "none",
-        1.4,
-        (),
-        6.0,
-        "ring",
+        OLD if is_gone else NEW,
+        thickness=1.4,
+        dash=(3.0, 2.5) if is_gone else (),
+        radius=6.0,
+        role="ring",
     )
     return replace(one, ink=(*inside, ring))
 

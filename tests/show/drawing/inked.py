@@ -11,6 +11,7 @@ Area = tuple[float, float, float, float]
 
 
 def groups(ink: Iterable[Ink], what: str = "") -> Iterator[Group]:
+    """Yield the groups of one sort, wherever they are."""
     for one in ink:
         if isinstance(one, Group):
             if what in ("", one.what):
@@ -19,6 +20,7 @@ def groups(ink: Iterable[Ink], what: str = "") -> Iterator[Group]:
 
 
 def leaves(ink: Iterable[Ink]) -> Iterator[Text | Rect | Path | Circle]:
+    """Yield all ink that is no group."""
     for one in ink:
         if isinstance(one, Group):
             yield from leaves(one.ink)
@@ -27,6 +29,7 @@ def leaves(ink: Iterable[Ink]) -> Iterator[Text | Rect | Path | Circle]:
 
 
 def texts(ink: Iterable[Ink]) -> list[Text]:
+    """Return the texts that say something."""
     return [one for one in leaves(ink) if isinstance(one, Text) and one.text.strip()]
 
 
@@ -37,6 +40,7 @@ def area_of(text: Text) -> Area:
 
 
 def overlap(a: Area, b: Area, *, slack: float = 0.3) -> bool:
+    """Whether two areas have more in common than a border."""
     return a[0] < b[2] - slack and b[0] < a[2] - slack and a[1] < b[3] - slack and b[1] < a[3] - slack
 
 
@@ -47,6 +51,7 @@ def border(box: Group) -> Area:
 
 
 def route(line: Group) -> tuple[tuple[float, float], ...]:
+    """Return the points of a line."""
     return next(one.points for one in line.ink if isinstance(one, Path) and one.role == "line")
 
 

@@ -27,10 +27,12 @@ POSITIONS = ("open", "shut")
 GATES = (Symbol.VALVE, Symbol.SWITCH, Symbol.CHECK_VALVE, Symbol.DIODE)
 INSIDE = (Symbol.NONE, Symbol.SOURCE, Symbol.LOAD, Symbol.EXPANSION)
 MEDIA = ("fluid", "power")
+LABELS = st.sampled_from(["", "tied", "through the bulkhead"])
 
 
 @st.composite
 def boxes(draw, name: str) -> Box:
+    """Draw a box with any inside that a unit may have."""
     form = draw(st.sampled_from([Form.UNIT, Form.UNIT, Form.PLACE, Form.MOVES, Form.INLINE, Form.GROUND]))
     medium = draw(st.sampled_from(MEDIA))
     bars = tuple(
@@ -87,7 +89,7 @@ def sheets(draw) -> Sheet:
     free = draw(st.permutations([(box.id, row) for box in found for row in box.rows]))
     pairs = list(zip(free[::2], free[1::2], strict=False))[: draw(st.integers(0, 8))]
     lines = tuple(
-        Line(a, one.key, b, two.key, one.medium, ghost=draw(st.booleans()))
+        Line(a, one.key, b, two.key, one.medium, label=draw(LABELS), ghost=draw(st.booleans()))
         for (a, one), (b, two) in pairs
         if a != b
     )
