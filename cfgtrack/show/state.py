@@ -388,9 +388,7 @@ def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colo
         ),
         table(heads, rows),
         _capped("Retired, no longer of the plant", report.retired, _retired_lines, whole=whole),
-        ""
-        if whole
-        else "`cfgtrack state --units` has a line for each unit; `cfgtrack state THING` tells of one.",
+        "" if whole else indented(_MORE, by=0),
     )
 
 
