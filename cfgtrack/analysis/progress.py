@@ -578,9 +578,7 @@ def _out_of_order(
         for i, step in enumerate(track):
             after = next((one.id for one in track[i + 1 :] if one.id in order), None)
             if states[step.id][0] == LEFT and after is not None:
-                found.setdefault(step.id, []).append(
-                    Deviation("passed-over", f"passed over: {after} is done")
-                )
+                found.setdefault(step.id, []).append(Deviation("passed-over", f"not done, though {after} is"))
     for step in plan.steps:
         for name in step.after if step.id in order else ():
             if name in order and order[name] > order[step.id]:

@@ -215,7 +215,7 @@ def locked_otherwise(before: Configuration, after: Plant) -> Iterator[str]:
         for lock in locks_on(before, thing) if was - now else ():
             left = say_list(sorted(was - now))
             what = f"no longer gates {left}" if now else f"gates nothing any more; it gated {left}"
-            yield f"{lock.what} hangs on {thing}, which {what}"
+            yield f"{lock.what} is on {thing}, which {what}"
 
 
 def _gated(plant: Plant, port: str) -> set[str]:

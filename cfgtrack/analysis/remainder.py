@@ -1,6 +1,6 @@
 """What is left of a plan, as a sequence from a moment on.
 
-What an outing left over that has ended is carried over into the next one. An outing that has begun goes on now; one
+What an outing left over that has ended is carried into the next one. An outing that has begun goes on now; one
 that should have begun by now begins now, or after the one before it; each of that is told.
 """
 
@@ -65,11 +65,11 @@ def _carried_over(plan: Sequence, run: Run, notes: list[str]) -> dict[str, str]:
         if not here or not is_past:
             continue
         after = [n for n in names[i + 1 :] if runs[n].state in (UNDER_WAY, NOT_YET)]
-        what = f"note: {name} is over" if runs[name].state == OVER else f"note: {name} never began"
+        what = f"note: {name} has ended" if runs[name].state == OVER else f"note: {name} never began"
         steps = f"{here} step{'s' if here > 1 else ''} of it {'are' if here > 1 else 'is'} left"
         if after:
             found[name] = after[0]
-            notes.append(f"{what}, and {steps}: carried over into {after[0]}")
+            notes.append(f"{what}, and {steps}: carried into {after[0]}")
         else:
             notes.append(f"{what}, and {steps}: taken to go on now, as no later outing is planned")
     return found

@@ -28,7 +28,7 @@ BUDGET_TITLE = "An outing ends within its budget of time"
 BUDGET = "budget"
 """What stands for a rule in a finding about an outing that takes too long."""
 
-OVERLAP_TITLE = "An outing is over before the next one starts"
+OVERLAP_TITLE = "An outing has ended before the next one starts"
 OVERLAP = "overlap"
 """What stands for a rule in a finding about an outing that is to start before the one ahead of it is over."""
 
@@ -331,7 +331,7 @@ class Trial:
                 over = layout.spans[before.id][1]
                 if over > outing.start:
                     late = format_duration(over - outing.start)
-                    text = f"outing {before.id} is over {late} after outing {outing.id} should start"
+                    text = f"outing {before.id} ends {late} after outing {outing.id} should start"
                     yield alone(
                         (before.id, outing.id),
                         (Reason("overlap", text),),

@@ -401,7 +401,7 @@ def _out_of_reach(ground: Ground) -> Iterator[Doubt]:
         if ports and not site_of(ground.now, owner):
             addresses = tuple(f"{owner}:{name}" for name in ports)
             at = ground.now.state(owner).value if plant.can_move(owner) else owner
-            where = f"stands at {at}, around which is no site" if at else "is nowhere that is known"
+            where = f"stands at {at}, around which is no site" if at else "has no known place"
             yield Doubt(owner, addresses, f"{owner} {where}: nobody can work {say_list(ports)}")
 
 
@@ -549,11 +549,11 @@ def _mixed(ground: Ground, medium: str, marks: _Marks) -> Iterator[Doubt]:
             assert begin is not None
             assert end is not None
             way = circuits.ways(begin)[end]
-            over = f" over {say_list(way)}" if way else f" inside {owner_of(control)}"
+            through = f" through {say_list(way)}" if way else f" inside {owner_of(control)}"
             yield Doubt(
                 owner_of(control),
                 (control, power),
-                f"{control}, of control, has a path to {power}, of power,{over}",
+                f"{control}, of control, has a path to {power}, of power,{through}",
             )
 
 
@@ -640,7 +640,7 @@ CHECKS: tuple[Check, ...] = (
     Check(
         "swappable",
         "two ends side by side that fit each other's mates get swapped, and nobody sees it",
-        "key them apart, give them different sizes, or declare the links inside that make them the same",
+        "key them differently, give them different sizes, or declare the links inside that make them the same",
         _swappable,
     ),
     Check(
@@ -652,7 +652,7 @@ CHECKS: tuple[Check, ...] = (
     Check(
         "power-and-control",
         "a fault in the power circuit reaches what controls it",
-        "part them, isolate them, or tag a source that is control's own as `control`",
+        "separate them, isolate them, or tag a source that is control's own as `control`",
         _power_and_control,
     ),
     Check(

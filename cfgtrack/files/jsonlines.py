@@ -48,7 +48,7 @@ def read_objects(stream: Iterable[str], name: str, problems: Problems) -> Iterat
 def _wrong_kind(first: str) -> str:
     """Return what the first line shows the stream to be, "" where it may be JSON Lines."""
     if first in ("{", "["):
-        return "JSON over several lines"
+        return "JSON on several lines"
     kind = looks_like(first)
     return "" if kind in ("", "JSON") else f"what looks like {kind}"
 

@@ -75,7 +75,9 @@ def _statuses(table: Table) -> tuple[str, ...]:
     for status in bad:
         table.note("statuses", "bad-id", f"expected a word of {ID_FORM}, found '{status}'")
     if len(set(statuses)) < len(statuses):
-        table.note("statuses", "duplicate", "a status stands on the ladder twice")
+        table.note(
+            "statuses", "duplicate", "a status stands on the ladder twice: list each once, the lowest first"
+        )
         return ()
     return () if bad else statuses
 
@@ -154,7 +156,7 @@ def _move(table: Table, statuses: tuple[str, ...]) -> Move | None:
     if action != action.lower():
         table.note("action", "bad-id", f"actions are said in small letters: write {action.lower()}")
     if action in GENERAL_ACTIONS or action in BOOK_ACTIONS:
-        table.note("action", "reserved", f"{action} is an action of its own already")
+        table.note("action", "reserved", f"{action} is an action of every plant already: choose another word")
     sources = table.words("from", required=True)
     target = table.text("to", required=True)
     good = bool(action and sources and target)

@@ -167,7 +167,9 @@ class Listing:
     def _column(self, i: int, name: str, spot: Spot) -> None:
         """Place one column, or note that nobody can."""
         if name in self._names[:i]:
-            self._note(spot, "duplicate", f"the column {self._header[i]} is there twice")
+            self._note(
+                spot, "duplicate", f"the column {self._header[i]} is there twice: rename or delete one"
+            )
             return
         mapping = self.mapping
         fields = mapping.fields_of(name)
@@ -312,7 +314,7 @@ class Listing:
             if _THOUSANDS.match(text) and (not may_be_text or _is_number(plain)):
                 spot, shown = row.spot(column), row.listing.shown.get(column, column)
                 sentence = f"expected a number without points, as decimal = \",\" says, found '{text}'"
-                told = f"{shown}: {sentence}: a point may part thousands"
+                told = f"{shown}: {sentence}: the point could stand between thousands"
                 row.listing.problems.add(spot.where, "ambiguous", told, row=spot.row)
                 row.cells[i] = plain
                 return

@@ -538,7 +538,7 @@ def _made(link: _Written, ends: _Ends) -> InternalLink | None:
     if not all(good):
         return None
     if link.a == link.b:
-        link.note("b", "link-end", f"{link.a} can't be linked to itself")
+        link.note("b", "link-end", f"{link.a} can't be linked to itself: b must be another port or node")
         return None
     media = {name: ends.medium.get(name) for name in (link.a, link.b) if name not in ends.broken}
     if len(set(media.values())) > 1:

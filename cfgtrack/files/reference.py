@@ -253,7 +253,7 @@ TABLES: Mapping[str, tuple[str, str]] = MappingProxyType(
         "surface": ("tightening.toml", "surfaces of bolts: nut factor K"),
         "scatter": ("tightening.toml", "how far preloads differ, by the way of tightening"),
         "class": ("tightening.toml", "property classes and grades: proof stress"),
-        "pass": ("tightening.toml", "passes over the bolts of a joint"),
+        "pass": ("tightening.toml", "passes round the bolts of a joint"),
         "pattern": ("tightening.toml", "cross patterns of 4, 8 and 12 bolts"),
         "turn": ("tightening.toml", "turns of the nut past snug"),
         "fluid": (

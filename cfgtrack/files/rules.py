@@ -132,7 +132,11 @@ class _RuleReader:
         if name:
             self.table.label = f"rule {name}"
             if name in self.seen:
-                self.table.note("id", "duplicate", f"there is a rule {name} already, at {self.seen[name]}")
+                self.table.note(
+                    "id",
+                    "duplicate",
+                    f"there is a rule {name} already, at {self.seen[name]}: give each rule its own id",
+                )
             self.seen.setdefault(name, self.table.spot().where)
         return name
 

@@ -83,19 +83,27 @@ class _SequenceReader:
         if name:
             table.label = f"outing {name}"
         if name in (outing.id for outing in self.outings):
-            table.note("id", "duplicate", f"there is an outing {name} already")
+            table.note("id", "duplicate", f"there is an outing {name} already: give each outing its own id")
         start, budget = table.instant("start"), table.duration("budget")
         self.outings.append(Outing(name, start, budget, table.text("title"), table.spot().where))
         seen: set[str] = set()
         for track in table.tables("track"):
             track_name = track.ident("name")
             if track_name in seen and track_name:
-                track.note("name", "duplicate", f"the outing has a track {track_name} already")
+                track.note(
+                    "name",
+                    "duplicate",
+                    f"the outing has a track {track_name} already: put the steps of both into one, or rename one",
+                )
             seen.add(track_name)
             doer = _Doer(*self._doer(track, track_name))
             steps = list(track.tables("steps"))
             if not steps and track.get("steps") in (None, []):
-                track.note("", "missing", f"the track {track_name} has no steps")
+                track.note(
+                    "",
+                    "missing",
+                    f"the track {track_name} has no steps: give it some, as in [[outing.track.steps]], or leave it out",
+                )
             for i, step in enumerate(steps, 1):
                 self._step(step, name, track_name, i, doer)
             if doer.missed:
@@ -133,7 +141,9 @@ class _SequenceReader:
         table.label = f"step {name}"
         if name in self.tables:
             table.note(
-                "id", "duplicate", f"there is a step {name} already, at {self.tables[name].spot().where}"
+                "id",
+                "duplicate",
+                f"there is a step {name} already, at {self.tables[name].spot().where}: give each step its own id",
             )
         self.tables.setdefault(name, table)
         takes = read_takes(table, "takes")

@@ -155,7 +155,12 @@ def _bad_header(
         if name and name not in columns:
             problems.add(spot.where, "unknown-column", no_such("column", name, columns), row=spot.row)
         if name and name in names[:i]:
-            problems.add(spot.where, "duplicate", f"the column {name} is there twice", row=spot.row)
+            problems.add(
+                spot.where,
+                "duplicate",
+                f"the column {name} is there twice: rename or delete one",
+                row=spot.row,
+            )
     for name in required:
         if name not in names:
             problems.add(spot.where, "missing-column", f"the column {name} is missing", row=spot.row)

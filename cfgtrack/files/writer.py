@@ -71,11 +71,11 @@ def expect_writable(
     _expect_earlier(target, earlier)
     real = Path(os.path.realpath(target))
     if not real.parent.is_dir():
-        raise FileNotFoundError(errno.ENOENT, "there is no such folder", str(target))
+        raise FileNotFoundError(errno.ENOENT, "there is no such folder: make it first", str(target))
     if not os.access(real.parent, os.W_OK | os.X_OK):
-        raise PermissionError(errno.EACCES, "its folder may not be written", str(target))
+        raise PermissionError(errno.EACCES, "you may not write in its folder: choose another", str(target))
     if real.exists() and not os.access(real, os.W_OK):
-        raise PermissionError(errno.EACCES, "it may not be written", str(target))
+        raise PermissionError(errno.EACCES, "you may not write it: choose another file", str(target))
 
 
 def _is_device(target: Path) -> bool:

@@ -265,7 +265,7 @@ def _bad_body(action: Action, body: Any) -> Iterator[tuple[str, str]]:
     if action.action in _OUTINGS:
         try:
             if handed_over(action) is None or body.keys() - {"head"}:
-                yield "handover", "body: expected the head that is handed over, and nothing else"
+                yield "handover", "body: expected the head of the handover, and nothing else"
         except (ValueError, AttributeError) as err:
             yield "handover", f"body: {err}"
     for name, code, fault_of in ((ac.ADOPT, "plan", fault_of_plan), (ac.KEEP_CHECK, "check", fault_of_kept)):
@@ -311,11 +311,11 @@ def told_otherwise(view: View, told: Event, event: Event) -> Iterator[str]:
     for half in told.parted:
         port = view.plant.port(half)
         if half not in event.parted and (port is None or port[1].is_joined(view.state(half).value)):
-            yield f"{half} is told to be parted, and isn't"
+            yield f"{half} is told to be demated or released by it, and isn't"
 
 
 def _where(place: str | None) -> str:
-    return f"at {place}" if place else "nowhere else"
+    return f"at {place}" if place else "at no other place"
 
 
 def _listed(names: Iterable[str]) -> str:

@@ -244,7 +244,7 @@ def objections(view: View, action: Action) -> Iterator[Objection]:
     thing, *holders = action.subjects
     for holder in holders:
         if holder == thing:
-            yield Objection("same", f"{holder}'s own lock doesn't hang on {holder} itself", thing)
+            yield Objection("same", f"{holder}'s own lock can't be on {holder} itself", thing)
             return
     match action.action:
         case ac.LOCK | ac.TAG:
@@ -311,11 +311,11 @@ def _handed_over(view: View, action: Action, before: str, after: str) -> Iterato
     thing = action.subjects[0]
     boxes = [one for one in (before, after) if is_box(view.plant, one)]
     if boxes:
-        sentence = f"{boxes[0]} is a lock box: only a person's lock is handed over, to another person"
+        sentence = f"{boxes[0]} is a lock box: only a person's lock is transferred, to another person"
         yield Objection("kind", sentence, boxes[0])
         return
     if before == after:
-        yield Objection("same", f"{before} can't hand over to {after}", thing)
+        yield Objection("same", f"{before} can't transfer a lock to himself: name the other person", thing)
         return
     found = _find(view, thing, before, is_tag=False)
     if found is None:

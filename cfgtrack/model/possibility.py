@@ -43,6 +43,7 @@ from cfgtrack.model.lock import (
 from cfgtrack.model.part import Port
 from cfgtrack.model.plant import Place, Plant, owner_of, port_of
 from cfgtrack.model.presence import (
+    UNPLACED,
     Ahead,
     Telling,
     absence,
@@ -147,7 +148,7 @@ def _absent(view: View, action: Action, doer: str) -> Iterator[Refusal]:
     able = hands_at(view, doer, wanted.values())
     for subject, site in wanted.items():
         if not able and site not in acts_at(view, doer):
-            at = f"at {site}" if site else "at no site that is known"
+            at = f"at {site}" if site else "at no known site"
             yield Refusal("absent", f"{told_where(view, doer)}; {subject} is {at}", subject, moved)
     target = goes_to(view, action, doer)
     if target is not None:
@@ -157,7 +158,7 @@ def _absent(view: View, action: Action, doer: str) -> Iterator[Refusal]:
         if site not in {site_of(ahead, one) for one in able or hands_of(view.plant, doer)} - {""}:
             at = f"at {site}" if site and site != target else "at no site" if not site else ""
             where = f"{target} ({at})" if at else target
-            sentence = f"{told_where(view, doer)}, and doesn't come along to {where}"
+            sentence = f"{told_where(view, doer)}, and doesn't go to {where} with it"
             yield Refusal("absent", sentence, thing, moved)
 
 
@@ -359,8 +360,9 @@ def not_in_one_place(view: View, a: str, b: str) -> Refusal | None:
     line_a, line_b = (place_line(view, o) for o in owners)
     if line_a and line_b and (line_a[0] in line_b or line_b[0] in line_a):
         return None
-    there = [line[0] if line else "nowhere known" for line in (line_a, line_b)]
-    sentence = f"{a} is at {there[0]}, {b} at {there[1]}: they are not in one place"
+    lines = ((a, line_a), (b, line_b))
+    there = (f"{port} is at {line[0]}" if line else f"{port}: {UNPLACED}" for port, line in lines)
+    sentence = f"{', '.join(there)}: they are not in one place"
     return Refusal("not-here", sentence, a, _mover(view, owners))
 
 
@@ -475,7 +477,7 @@ def _stretched(view: View, along: _Along) -> Iterator[Refusal]:
     """Yield why what gives doesn't reach to another site: only a hose does, whose ends are where their mates are."""
     for joint in filter(attrgetter("gives"), _at_two_sites(view, along)):
         there, here = (site_at(along.ahead, port) or "no site" for port in (joint.near, joint.far))
-        sentence = f"{joint.near} is on {joint.far}, and gives, but not from {here} to {there}"
+        sentence = f"{joint.near} is connected to {joint.far}: it is flexible, but doesn't reach from {here} to {there}"
         yield Refusal("tied", sentence, joint.near, view.state(joint.near).event)
 
 
@@ -506,14 +508,14 @@ def _lifted_ends(view: View, going: Iterable[str]) -> dict[str, str]:
 def _bad_destination(view: View, action: Action, group: Sequence[str]) -> Iterator[Refusal]:
     thing, target = action.subjects[0], action.place
     if target is None:
-        yield Refusal("by-whom", f"say who or what takes {thing}: no single grip holds it", thing)
+        yield Refusal("by-whom", f"say who or what lifts {thing}: no single grip holds it", thing)
         return
     place = view.plant.places.get(target)
     if place is None:
         yield from _unknown(view, target, PLACE)
         return
     if action.action == ac.LIFT and not place.mobile:
-        yield Refusal("by-whom", f"{target} can't lift: it is a place that doesn't move", target)
+        yield Refusal("by-whom", f"{target} can't lift: it is a fixed place", target)
     state = view.state(thing)
     if state.value == target and state.other == action.facing:
         yield Refusal("already", f"{thing} is at {target} already", thing, state.event)
@@ -604,7 +606,7 @@ def _resolve_found_place(view: View, action: Action, *, sited: bool) -> Event | 
     group = moves_with(view, thing)
     said: list[str] = []
     if state.value != place and not (action.initial and state.event is None):
-        said.append(f"{thing} at {state.value}" if state.value else f"{thing} nowhere known")
+        said.append(f"{thing} at {state.value}" if state.value else f"{thing}: {UNPLACED}")
     if not action.initial:
         wrong = wrong_way_round(view.plant.places[place], thing, action.facing)
         said.extend(r.sentence for r in (*wrong, *_full(view, place, group)))

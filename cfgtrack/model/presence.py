@@ -21,6 +21,9 @@ from cfgtrack.model.unknown import instead, no_such
 NEEDS_NOBODY = frozenset({ac.REMARK, ac.BEGIN, ac.END}) | ac.BOOK_ACTIONS
 """Actions that are done from anywhere, and by whoever writes them down. So is telling a defect: see `needs_nobody`."""
 
+UNPLACED = "place not known"
+"""Where something is of which no place is recorded, in words."""
+
 
 class Telling(Enum):
     """How an action is told. What is proposed must be so; of what is recorded the doer's absence is taken as found;
@@ -297,7 +300,7 @@ def told_where(view: View, doer: str) -> str:
 def _whereabouts(view: View, owner: str) -> str:
     at, site = view.state(owner).value, site_of(view, owner)
     if not at:
-        return "nowhere known"
+        return "at no known place"
     return f"at {at}" if site == at else f"at {at} ({f'site {site}' if site else 'at no site'})"
 
 
@@ -337,7 +340,7 @@ def absence(view: View, action: Action, doer: str) -> Absence | None:
 
 
 def _stood(view: View, doer: str) -> str:
-    return f"{doer} at {view.state(doer).value}" if view.state(doer).value else f"{doer} nowhere known"
+    return f"{doer} at {view.state(doer).value}" if view.state(doer).value else f"{doer}: {UNPLACED}"
 
 
 def _found_at(view: View, doer: str, site: str, kept: tuple[str, ...]) -> Absence:

@@ -153,7 +153,7 @@ def not_carried_over(view: View, after: Plant, owners: Iterable[str]) -> Iterato
 
 
 def _devices_left(view: View, after: Plant, thing: str) -> Iterator[Left]:
-    """Yield the locks and tags that hang on what can have none in another plant."""
+    """Yield the locks and tags that are on what can have none in another plant."""
     for one in devices_on(view, thing):
         if not (takes_locks(after, thing) or (one.is_tag and after.port(thing) is not None)):
-            yield Left(thing, f"{one.what} hangs on {thing}, which takes none from then on", one.event)
+            yield Left(thing, f"{one.what} is on {thing}, which takes none from then on", one.event)

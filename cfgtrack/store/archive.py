@@ -329,7 +329,7 @@ class _ArchiveReader:
             )
             raise self._bad("changed", sentence)
         if self.headed == self.tree.size:
-            raise self._bad("doubled", f"there is a tree head over {self.headed} events already")
+            raise self._bad("doubled", f"there is a tree head of {self.headed} events already")
         self.headed = self.tree.size
         self.heads.append((head["size"], head["known"], root, self.tree.to_bytes()))
 

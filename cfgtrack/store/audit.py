@@ -359,7 +359,10 @@ class _Auditor:
                 yield "content", "its signature is not in canonical form"
             head = handed_over(event)
             if head is not None and self.roots.get(head.size) != head.root:
-                yield "handover", f"it hands over a record of {head.size} events that the journal never was"
+                yield (
+                    "handover",
+                    f"its handover is of a record of {head.size} events that the journal never was",
+                )
             plant, now = (self.definitions.plant(NEVER, self.began), self.definitions.plant(row.known))
         except (*UNREADABLE, ValueError) as err:
             yield "signature", f"its signature can't be read: {err}"

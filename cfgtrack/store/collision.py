@@ -283,7 +283,7 @@ def _left_locked(
         for (thing,) in database.rows(sql, named):
             for one in devices_on(view, thing):
                 if one.holder == box:
-                    yield Left(thing, f"{one.what} hangs on {thing}, and {box} {why}", one.event)
+                    yield Left(thing, f"{one.what} is on {thing}, and {box} {why}", one.event)
 
 
 def _revision_at(database: Database, date: int, known: int) -> Event:

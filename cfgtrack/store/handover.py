@@ -20,7 +20,7 @@ def expect_own_head(database: Database, where: str, action: Action) -> None:
     root = EMPTY_ROOT if head.size == 0 else None if row is None else bytes(row[0])
     if root != head.root:
         sentence = (
-            f"event {action.id} hands over a record of {head.size} events that this journal never was:"
+            f"event {action.id} is a handover of a record of {head.size} events that this journal never was:"
             " is it a copy, or another one? (`cfgtrack head`)"
         )
         raise unrecordable(where, "handover", sentence)

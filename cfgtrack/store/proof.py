@@ -78,7 +78,7 @@ def head_called(database: Database, said: SaidHead) -> Head:
     row = database.row("SELECT number, root, known FROM tree_head WHERE number = :size", {"size": said.size})
     if row is None:
         sentence = (
-            f"this journal never stood at {counted(said.size, 'event')}: is it the one that was handed over?"
+            f"this journal never stood at {counted(said.size, 'event')}: is it the journal of the handover?"
         )
         raise Refused(Problem("--head", "handover", sentence))
     head = Head(row[0], bytes(row[1]), row[2])

@@ -179,7 +179,7 @@ def test_an_outing_that_is_over_hands_on_what_it_left() -> None:
     found = what_is_left(plan, run, HOUR, begun=[])
     assert [(s.id, s.outing) for s in found.sequence.steps] == [("Y", "M"), ("Z", "M")]
     assert [o.start for o in found.sequence.outings] == [2 * HOUR]
-    assert "carried over into M" in found.notes[0]
+    assert "carried into M" in found.notes[0]
     late = what_is_left(plan, run, 3 * HOUR, begun=[])
     assert [o.start for o in late.sequence.outings] == [None]
     assert "1 h ago" in late.notes[1]

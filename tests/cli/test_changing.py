@@ -375,7 +375,7 @@ status = { "BOX:K" = "off" }
     ungated = empty.file("ungated.toml", plant.replace('"J", "K"]', '"J"]'))
     answer = empty("load", ungated, "--effective", at(3), "--reason", "a jumper")
     assert answer.status == 0
-    said = "ANN's lock hangs on BOX:K, which gates nothing any more; it gated BOX:BUS - BOX:J"
+    said = "ANN's lock is on BOX:K, which gates nothing any more; it gated BOX:BUS - BOX:J"
     assert f"warning: {said}" in " ".join((answer.out + answer.err).split())
 
 
@@ -430,7 +430,7 @@ place = { "BOX" = "SITE" }
     empty.ok("load", empty.file("plant.toml", plant))
     empty.ok("lock", "PANEL:K", "BOX", "--by", "ANN", "--at", at(2))
     refused = empty("retire", "BOX", "--reason", "worn", "--at", at(3))
-    told = "BOX's lock hangs on PANEL:K, and BOX is retired"
+    told = "BOX's lock is on PANEL:K, and BOX is retired"
     assert (refused.status, told in refused.err) == (3, True)
     empty.ok("unlock", "PANEL:K", "BOX", "--by", "ANN", "--at", at(4))
     assert empty("retire", "BOX", "--reason", "worn", "--at", at(3)).status == 3

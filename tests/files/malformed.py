@@ -262,7 +262,7 @@ MALFORMED: dict[str, Sheet] = {
     "thousands with a comma": Sheet(
         mapping("nodes", "Type,Name,Filled with,Volume", 'decimal = ","\n'),
         "Type;Name;Filled with;Volume\npump;N;fluid;1.500,5 l\n",
-        [("row 2, column Volume", "ambiguous", "found '1.500,5 l': a point may part thousands")],
+        [("row 2, column Volume", "ambiguous", "found '1.500,5 l': the point could stand between thousands")],
     ),
     "a thousand as it is written where the comma is decimal": Sheet(
         mapping("nodes", "Type,Name,Filled with,Volume", 'decimal = ","\nunits = { litres = "l" }\n'),

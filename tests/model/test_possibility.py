@@ -392,14 +392,17 @@ SAID = {
     "X:B is of kind bolt; it takes engage, torque, release, not mate": (STAND, "mate X:B Y:G"),
     "Y:G is demated, not mated to X:F": (STAND, "demate X:F Y:G"),
     "X:F is mated to Y:G, not mated to X:G": ([*STAND, "mate X:F Y:G"], "demate X:F X:G"),
-    "X:F is at BAY, Y:G at ONE: they are not in one place": (["place X BAY", "place Y ONE"], "mate X:F Y:G"),
-    "X:F is at BAY, Y:G at nowhere known: they are not in one place": (["place X BAY"], "mate X:F Y:G"),
-    "X:F is at nowhere known, Y:G at BAY: they are not in one place": (["place Y BAY"], "mate X:F Y:G"),
+    "X:F is at BAY, Y:G is at ONE: they are not in one place": (
+        ["place X BAY", "place Y ONE"],
+        "mate X:F Y:G",
+    ),
+    "X:F is at BAY, Y:G: place not known: they are not in one place": (["place X BAY"], "mate X:F Y:G"),
+    "X:F: place not known, Y:G is at BAY: they are not in one place": (["place Y BAY"], "mate X:F Y:G"),
     "ONE takes 1 and holds X": ([*STAND, "place X ONE"], "place Y ONE"),
     "NORTH takes a unit facing north or up; none was given": (STAND, "place X NORTH"),
     "NORTH takes a unit facing north or up; not south": (STAND, "place X NORTH / south"),
     "X:F still ties X to Y:G": ([*STAND, "mate X:F Y:G"], "place X ONE"),
-    "say who or what takes X: no single grip holds it": (STAND, "lift X"),
+    "say who or what lifts X: no single grip holds it": (STAND, "lift X"),
     "X:F is 1/2 in, Y:W is 3/4 in: the sizes differ": (STAND, "mate X:F Y:W"),
     "X:F is keyed supply, Y:R return: they can't be joined": (STAND, "mate X:F Y:R"),
 }
@@ -504,7 +507,7 @@ def test_found_as_recorded():
 def test_found_elsewhere():
     """What is found elsewhere than recorded says where it should be; what the definition puts there says nothing."""
     found = action("as-found X at BAY")
-    assert happened(after(), found).expected == "X nowhere known"
+    assert happened(after(), found).expected == "X: place not known"
     assert happened(after("place X ONE"), found).expected == "X at ONE"
     assert happened(after(), replace(found, initial=True)).expected is None
     assert happened(after("place X ONE"), replace(found, initial=True)).expected == "X at ONE"

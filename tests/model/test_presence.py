@@ -344,7 +344,7 @@ def test_the_refusal_says_where_each_is():
     now = after("ANN place ANN at SEAT")
     assert why(now, "ANN open Y:V") == ["ANN is at SEAT (site BAY); Y:V is at STORE"]
     assert why(now, "DAN inspect Y") == ["DAN is at CONTROL, CRANE at BAY; Y is at STORE"]
-    assert why(now, "ANN place X at ROOF") == ["ANN is at SEAT (site BAY), and doesn't come along to ROOF"]
+    assert why(now, "ANN place X at ROOF") == ["ANN is at SEAT (site BAY), and doesn't go to ROOF with it"]
 
 
 def test_every_refusal_of_presence_is_met_here():
@@ -412,7 +412,7 @@ HELD = [
     (["CRANE grip X:LUG with CRANE:LEFT", "ANN place H at CRANE"], "CRANE", "ROOF",
      "CRANE grips X, and CRANE takes 1 and holds H"),
     (["ANN mate X:STRAP BAY:STRAP", "CRANE lift X by CRANE"], "CRANE", "ROOF",
-     "X:STRAP is on BAY:STRAP, and gives, but not from BAY to ROOF"),
+     "X:STRAP is connected to BAY:STRAP: it is flexible, but doesn't reach from BAY to ROOF"),
     (TIED, "ANN", "ROOF", "ANN:LINE is tied to BAY:ANCHOR, which reaches BAY: ANN can't be at ROOF"),
     (LONG, "ANN", "STORE", "ANN:LINE is tied to BAY:LONG, which reaches BAY, ROOF: ANN can't be at STORE"),
 ]  # fmt: skip

@@ -225,8 +225,8 @@ class _Net:
     def _at(self, bus: str, port: str, row: Row, unit: str) -> None:
         """Have a port joined to a bus, unless one of them is out of service."""
         if row.get("in_service", True) is False:
-            if unit not in self.parted["left parted: out of service"]:
-                self.parted["left parted: out of service"].append(unit)
+            if unit not in self.parted["not connected: out of service"]:
+                self.parted["not connected: out of service"].append(unit)
             return
         self.at_bus[bus].append(port)
 
@@ -244,7 +244,7 @@ class _Net:
         )
         self.found.came["bus"] += 1
         if is_dead:
-            self.parted["left parted: a bus out of service"].append(unit)
+            self.parted["not connected: a bus out of service"].append(unit)
             return
         for name, port in zip(names, ports, strict=True):
             self.found.join(port, f"{unit}:{name}")

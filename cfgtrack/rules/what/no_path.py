@@ -19,7 +19,7 @@ from cfgtrack.rules.world import World
 
 @dataclass(frozen=True, slots=True)
 class NoPath(OnWays):
-    """No item of `start` reaches any item of `end` over made links of `medium`."""
+    """No item of `start` reaches any item of `end` through connected links of `medium`."""
 
     key: ClassVar[str] = "no_path"
 
@@ -97,9 +97,12 @@ class _NoPath(Judge):
     def _reason(self, item: str, end: str) -> Reason:
         network, medium = self.ways.flow.network, self.condition.medium
         way = trace(network, self.world.configuration, [item], [end])
-        over = tuple(step.link for step in way if step.link)
-        text = f"still has a {medium} path to {end}" + (f" over {say_list(over)}" if over else "")
+        through = tuple(step.link for step in way if step.link)
+        text = f"still has a {medium} path to {end}" + (f" through {say_list(through)}" if through else "")
         reason = Reason.of_each("path", (item,), "{} " + text, (item,))
         return replace(
-            reason, links=over, to=f"still has a {medium} path to {end}", noun=noun_of(self.world.plant, item)
+            reason,
+            links=through,
+            to=f"still has a {medium} path to {end}",
+            noun=noun_of(self.world.plant, item),
         )

@@ -82,8 +82,8 @@ def test_out_of_service_is_parted(net: Any, tmp_path: Path) -> None:
     found = read(net, tmp_path)
     joined = {port.partition(":")[0] for pair in found.joined for port in pair}
     assert found.units.keys() - joined == {"LINE-0", "BUS-2"}
-    assert dict(found.guessed)["left parted: out of service"] == ["LINE-0"]
-    assert dict(found.guessed)["left parted: a bus out of service"] == ["BUS-2"]
+    assert dict(found.guessed)["not connected: out of service"] == ["LINE-0"]
+    assert dict(found.guessed)["not connected: a bus out of service"] == ["BUS-2"]
 
 
 def test_what_has_no_place_is_named(net: Any, tmp_path: Path) -> None:
