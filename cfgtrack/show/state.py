@@ -34,7 +34,7 @@ from cfgtrack.show.defects import DEFECTS, defect_table
 from cfgtrack.show.findings import clock_rows, severity_word
 from cfgtrack.show.locks import with_locks
 from cfgtrack.show.record import quantity_text, remark_lines
-from cfgtrack.show.tables import count, heading, labelled, sections, styled, table, titled
+from cfgtrack.show.tables import count, heading, indented, labelled, sections, styled, table, titled
 
 T = TypeVar("T")
 
@@ -224,6 +224,7 @@ SMALL = 100
 """A plant of so many units has a line for each of them; a larger one where that is asked for."""
 
 _ROWS = 20
+_MORE = "`cfgtrack state --units` has a line for each unit; `cfgtrack state THING` tells of one."
 
 
 def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
@@ -371,7 +372,7 @@ def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colo
     heads = ["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"]
     return sections(
         heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
-        titled("Needs attention", "\n".join(attention)) or f"Nothing needs attention: {_calm(report)}",
+        titled("Needs attention", "\n".join(attention)) or _calm(report),
         titled(
             "Open or off, as it stands",
             "\n".join(_as_it_stands(report.open_ends, report.dead_loads, whole=units)),
@@ -387,16 +388,14 @@ def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colo
         ),
         table(heads, rows),
         _capped("Retired, no longer of the plant", report.retired, _retired_lines, whole=whole),
-        ""
-        if whole
-        else "`cfgtrack state --units` has a line for each unit; `cfgtrack state THING` tells of one.",
+        "" if whole else indented(_MORE, by=0),
     )
 
 
 def _calm(report: PlantReport) -> str:
     """Return what was looked at where nothing needs attention."""
     findings = "no open finding" if report.judged else "findings not looked for"
-    return f"{findings}, nothing cut off, every unit held"
+    return indented(f"Nothing needs attention: {findings}, nothing cut off, every unit held", by=0)
 
 
 def _capped(
