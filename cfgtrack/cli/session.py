@@ -172,10 +172,12 @@ class Session:
 
             self.print_json(json_of(answer))
             return
+        from cfgtrack.show.asked import telling_known
         from cfgtrack.show.tables import within
         from cfgtrack.show.visible import on_terminal, visible
 
-        with within(min(WIDTH, get_terminal_size((WIDTH, 24)).columns)):
+        known = telling_known(asked=self.known_at is not None)
+        with known, within(min(WIDTH, get_terminal_size((WIDTH, 24)).columns)):
             said = text()
         if said:
             click.echo(on_terminal(said) if self.colour else visible(said))

@@ -12,6 +12,7 @@ from cfgtrack.answers.moment import Moment
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.show.approved import standing_text
+from cfgtrack.show.asked import shown_moment
 from cfgtrack.show.defects import defect_table, standing_line
 from cfgtrack.show.findings import (
     EXCUSED,
@@ -24,7 +25,6 @@ from cfgtrack.show.findings import (
     hazards_text,
     names_text,
     severity_word,
-    shown_moment,
     subjects_of,
 )
 from cfgtrack.show.kept import kept_text

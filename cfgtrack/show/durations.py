@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from cfgtrack.analysis.trial import BUDGET, OVERLAP
 from cfgtrack.model.time import SECOND
+from cfgtrack.show.asked import shown_moment
 from cfgtrack.show.tables import (
     columns,
     count,
@@ -37,7 +38,10 @@ def durations_text(found: Durations, *, by_step: bool = False, colour: bool = Fa
     more = len(clocks) - len(shown)
     return sections(
         "\n".join(
-            [heading(verdict_text(told), found.moment, colour=colour), labelled("drawn:", _drawn(told))]
+            [
+                heading(verdict_text(told), shown_moment(found.moment), colour=colour),
+                labelled("drawn:", _drawn(told)),
+            ]
         ),
         titled("Outings, in hours and minutes from the beginning of each", _outings(told)),
         titled(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cfgtrack.analysis.verdict import AS_LIKELY, SEVERAL, Foreseen, follows
@@ -14,6 +14,7 @@ from cfgtrack.model.time import SECOND, format_instant
 from cfgtrack.rules.finding import SEVERITIES, Clock, Cure, Finding, Reason, join
 from cfgtrack.rules.saying import FEW, say_list
 from cfgtrack.show.approved import approved_facts, approved_text, standing_text
+from cfgtrack.show.asked import shown_moment
 from cfgtrack.show.defects import DEFECTS, defect_table
 from cfgtrack.show.record import discrepancies_text
 from cfgtrack.show.tables import (
@@ -274,11 +275,6 @@ def _answer(
         yield indented(f"{count(silent, 'rule')} could not be judged: NO VERDICT is not a pass")
 
 
-def shown_moment(moment: Moment, *, known: bool) -> Moment:
-    """Return a moment as it is told: to the second; as of when it was known only for whoever asked for that."""
-    return moment if known else replace(moment, at=moment.at // SECOND * SECOND, known=None)
-
-
 def severity_word(severity: int) -> str:
     """Return the word for a severity: a category of MIL-STD-882E, or that a step can't be done."""
     return SEVERITIES.get(severity, "impossible")
@@ -444,7 +440,7 @@ def open_text(found: Open, *, wanted: Wanted = SHORT, colour: bool = False) -> s
     return sections(
         review_text(found, wanted=wanted, colour=colour),
         clocks_text(found.clocks, found.moment, colour=colour, known=wanted.known),
-        discrepancies_text(found.discrepancies, found.moment),
+        discrepancies_text(found.discrepancies, shown_moment(found.moment, known=wanted.known)),
         titled(DEFECTS, defect_table(found.defects)),
     )
 

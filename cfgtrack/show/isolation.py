@@ -8,6 +8,7 @@ from cfgtrack.analysis.isolation import CutOff, Handle, Isolation, Lost, Segment
 from cfgtrack.answers.isolation import IsolationAnswer, SegmentsAnswer, WithoutAnswer
 from cfgtrack.model.plant import HOLD
 from cfgtrack.model.time import SECOND, format_duration
+from cfgtrack.show.asked import shown_moment
 from cfgtrack.show.tables import count, heading, indented, labelled, sections, table
 
 _NAMED = 8
@@ -43,7 +44,7 @@ def without_text(found: WithoutAnswer) -> str:
     if fewer:
         what += f", {fewer} with fewer ways in"
     return sections(
-        heading(what, found.moment, colour=False),
+        heading(what, shown_moment(found.moment), colour=False),
         *(
             labelled("already:", f"{thing} carries nothing now: shut, off or apart")
             for thing in found.already
@@ -85,7 +86,7 @@ def isolation_text(found: IsolationAnswer) -> str:
     short = "; ".join(map(_in_short, found.isolation)) or "no end anywhere"
     silent = f"{', '.join(found.no_ends)}: nothing else is a source or an expansion there; say --from"
     return sections(
-        heading(f"Isolate {_some(found.things)}: {short}", found.moment, colour=False),
+        heading(f"Isolate {_some(found.things)}: {short}", shown_moment(found.moment), colour=False),
         *(_isolation(one, found) for one in found.isolation),
         labelled("not asked:", silent) if found.no_ends else "",
         _locks(found),
@@ -227,7 +228,11 @@ def segments_text(found: SegmentsAnswer) -> str:
     ]
     more = len(all_.segments) - _LISTED
     return sections(
-        heading(f"{count(len(all_.segments), 'segment')} of {all_.medium}", found.moment, colour=False),
+        heading(
+            f"{count(len(all_.segments), 'segment')} of {all_.medium}",
+            shown_moment(found.moment),
+            colour=False,
+        ),
         table(["no", "units", "litres", "what", "ends", "bounded by"], rows),
         indented(f"and {more} more, smaller: --json lists all") if more > 0 else "",
         labelled("alone:", f"{count(all_.alone, 'port')} joined to nothing") if all_.alone else "",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from cfgtrack.analysis.verdict import Verdict
 from cfgtrack.model.time import format_duration
+from cfgtrack.show.asked import shown_moment
 from cfgtrack.show.findings import caution, severity_word
 from cfgtrack.show.tables import count, heading, indented, labelled, sections, table, titled
 
@@ -22,7 +23,7 @@ def orders_text(found: Ordered, *, whole: bool = False, colour: bool = False) ->
     """Return what every order of a sequence comes to; `whole` lists all steps of a bad order."""
     report = found.orders
     return sections(
-        heading(verdict_of_orders(report), found.moment, colour=colour)
+        heading(verdict_of_orders(report), shown_moment(found.moment), colour=colour)
         + "\n"
         + labelled("checked:", _checked(report)),
         bad_order_text(report, found.words, whole=whole),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from cfgtrack.model.plan import Revision
 from cfgtrack.model.time import MINUTE, format_duration, format_instant
+from cfgtrack.show.asked import shown_moment
 from cfgtrack.show.record import clock_line, remarks_text
 from cfgtrack.show.tables import count, heading, indented, labelled, sections, styled, table, titled
 
@@ -67,7 +68,7 @@ def shown_text(found: Shown) -> str:
 
 def revisions_text(found: Revisions) -> str:
     """Return every revision, a line each."""
-    title = heading("Plans", found.moment)
+    title = heading("Plans", shown_moment(found.moment))
     rows = [_revision_row(one, found.revisions) for one in found.revisions]
     heads = ["revision", "file", "sha256", "adopted", "by", "state", "event"]
     return sections(title, table(heads, rows) or "no plan was ever adopted")

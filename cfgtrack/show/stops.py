@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from cfgtrack.analysis.leaving import Lack, Left, May
 from cfgtrack.model.time import format_instant
+from cfgtrack.show.asked import shown_moment
 from cfgtrack.show.defects import standing_line
 from cfgtrack.show.findings import caution, severity_word
 from cfgtrack.show.tables import (
@@ -72,7 +73,7 @@ def _head(found: Stops, *, colour: bool) -> Iterator[str]:
     nowhere = sum(_is_lost(point) for point in report.points)
     if nowhere:
         said += f"; NO WAY OUT FOUND from {nowhere}"
-    yield heading(said, found.moment, colour=colour)
+    yield heading(said, shown_moment(found.moment), colour=colour)
     if found.defects:
         yield standing_line(found.defects)
     if report.title:
@@ -232,7 +233,7 @@ def leave_text(found: Leave, *, colour: bool = False) -> str:
     """Return whether the work may stop now: the verdict first, then what is open, then the ways."""
     point = found.leave
     stands = point.as_it_stands
-    lines = [heading(_verdict(point), found.moment, colour=colour)]
+    lines = [heading(_verdict(point), shown_moment(found.moment), colour=colour)]
     if found.defects:
         lines.append(standing_line(found.defects))
     if point.outing is not None:
@@ -306,7 +307,9 @@ def failures_text(
     said = ", ".join(told or ["A way out was found of all"])
     said += f", of {count(len(report.failures), 'failure')}"
     head = heading(
-        said if report.failures else "Nothing was judged: no step can fail", found.moment, colour=colour
+        said if report.failures else "Nothing was judged: no step can fail",
+        shown_moment(found.moment),
+        colour=colour,
     )
     of = f'"{report.title}", ' if report.title else ""
     lines = [head, labelled("of:", f"{of}{count(report.steps, 'step')}, {report.failing} ways of failing")]

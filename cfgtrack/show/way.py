@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from cfgtrack.analysis.goal import TIME
 from cfgtrack.analysis.search import INTERRUPTED
 from cfgtrack.model.time import format_duration, format_instant
+from cfgtrack.show.asked import shown_moment
 from cfgtrack.show.findings import caution, severity_word
 from cfgtrack.show.tables import count, heading, labelled, sections, table, titled
 
@@ -57,7 +58,7 @@ def verdict_text(way: WayAnswer) -> str:
 
 
 def _head(way: WayAnswer, *, colour: bool) -> Iterator[str]:
-    yield heading(verdict_text(way), way.moment, colour=colour)
+    yield heading(verdict_text(way), shown_moment(way.moment), colour=colour)
     shown = way.wanted[:4]
     more = f"; and {len(way.wanted) - len(shown)} more" if way.wanted[4:] else ""
     yield labelled("wanted:", "; ".join(shown) + more)

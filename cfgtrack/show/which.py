@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from cfgtrack.model.time import format_instant
+from cfgtrack.show.asked import shown_moment
 from cfgtrack.show.tables import count, heading, indented, labelled, sections, table
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def which_text(found: Which, *, colour: bool = False) -> str:
     title = f"{best.thing} {_ASKED[found.role].format(found.thing)}: {best.reason}"
     told, others = found.candidates[:TOLD], found.candidates[TOLD:]
     return sections(
-        "\n".join([heading(title, found.moment, colour=colour), *_tried_in(found)]),
+        "\n".join([heading(title, shown_moment(found.moment), colour=colour), *_tried_in(found)]),
         _table(told),
         "\n".join(
             labelled(f"{number}. {one.thing}", one.reason, by=0, to=_widest(told))

@@ -146,7 +146,7 @@ def test_deadlines_are_told_in_whole_seconds():
 
 
 def test_clocks_that_one_cause_starts_are_one_line():
-    """Of thirty volumes that one valve shuts in there is one line, with the first deadline, and one of another cause."""
+    """Of thirty volumes that one valve shuts in there is one line, with the first deadline; and one of another."""
     missing = (Reason("no-path", "there is no fluid path to any expansion", noun="volume"),)
     clocks = [
         replace(CLOCK, subject=f"U{i}:VOL", deadline=AT + i * _MINUTE, missing=missing) for i in range(1, 31)
