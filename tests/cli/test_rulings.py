@@ -204,7 +204,7 @@ def test_what_is_acknowledged(cfgtrack: Command) -> None:
     assert {(one["by"], one["happened"], one["reason"], one["time"]) for one in seen} == {
         ("chief", THEN, "nobody was hurt", EARLY)
     }
-    assert f"acknowledged by chief, {THEN}: nobody was hurt" in cfgtrack("review").out
+    assert f"acknowledged by chief, {THEN}: nobody was hurt" in cfgtrack("review", "--details").out
     assert cfgtrack("review", "--at", EARLY, "--json").json["acknowledged"] == []
 
 
