@@ -24,8 +24,7 @@ FORMS = ("svg", "png", "pdf")
 _DRAWN = re.compile(rb"\x89PNG|%PDF|(?=.*<svg).*cfgtrack", re.DOTALL)
 """What a picture begins with that was drawn here."""
 
-PAPERS = {"A4": (841.89, 595.28), "A3": (1190.55, 841.89)}
-"""Sheets of ISO 216 across, in points."""
+PAPERS = ("A4", "A3")
 
 against_option = click.option(
     "--against",
@@ -35,7 +34,7 @@ against_option = click.option(
 
 paper_option = click.option(
     "--paper",
-    type=click.Choice(list(PAPERS), case_sensitive=False),
+    type=click.Choice(PAPERS, case_sensitive=False),
     help="A timeline or strip on sheets of this size, across; else as wide as a screen, in one piece.",
 )
 
@@ -166,6 +165,14 @@ def draw_in_time(session: s.Session, output: Output, of: Drawn, how: InTime) -> 
         _difference(session, output, of, how.against, s.after_step(how.after, of.plan))
 
 
+def _across(paper: str) -> tuple[float, float]:
+    """Return how wide and high a paper is that lies on its long side."""
+    from cfgtrack.show.drawing.paper import PAPERS as SIZES
+
+    short, long = SIZES[paper]
+    return long, short
+
+
 def _timeline(session: s.Session, output: Output, of: Drawn, how: InTime) -> None:
     """Draw a plan, or an outing as it was recorded, over time."""
     from cfgtrack.answers.timeline import recorded_timeline, timeline
@@ -182,7 +189,7 @@ def _timeline(session: s.Session, output: Output, of: Drawn, how: InTime) -> Non
             with_stops=how.stops,
             tell=showing("stop points", keeps=False),
         )
-    width, height = PAPERS[how.paper] if how.paper else (WIDTH, None)
+    width, height = _across(how.paper) if how.paper else (WIDTH, None)
     output.give(session, found, timeline_pages(found, title=of.title, width=width, height=height))
 
 
@@ -205,7 +212,7 @@ def _strip(session: s.Session, output: Output, of: Drawn, how: InTime) -> None:
         tell=tell,
     )
     sheets = [shown(frame.scene, fold=False) for frame in found.frames]
-    width, height = PAPERS[how.paper] if how.paper else (WIDTH, None)
+    width, height = _across(how.paper) if how.paper else (WIDTH, None)
     output.give(session, found, strip_pages(found, sheets, title=of.title, width=width, height=height))
 
 

@@ -24,8 +24,9 @@ class Head:
         name = visible(box.name or box.id, lines=False)
         if box.count > 1:
             name = f"{name}  × {box.count}"
-        self.names = wrapped(name, NAME, 190.0, bold=True)
-        self.lines = [part for line in box.lines for part in wrapped(visible(line), SMALL, 190.0)]
+        wide = 120.0 if down else 190.0
+        self.names = wrapped(name, NAME, wide, bold=True)
+        self.lines = [part for line in box.lines for part in wrapped(visible(line), SMALL, wide)]
         names = max(width_of(line, NAME, bold=True) for line in self.names)
         lines = max((width_of(line, SMALL) for line in self.lines), default=0.0)
         self.sign = box.symbol is not Symbol.NONE

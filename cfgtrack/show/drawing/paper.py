@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -20,12 +21,12 @@ LEAST = 0.7
 
 def pdf(page: Page) -> bytes:
     """Return a page as PDF: the same bytes for the same page."""
-    return _typeset(page, "pdf")
+    return _typeset([page], "pdf")
 
 
 def png(page: Page, *, ppi: float = 144.0) -> bytes:
     """Return a page as PNG, so many dots to the inch."""
-    return _typeset(page, "png", ppi)
+    return _typeset([page], "png", ppi)
 
 
 def scale_on(page: Page, paper: str) -> float:
@@ -49,18 +50,23 @@ def _scale(page: Page, size: tuple[float, float]) -> float:
     return min(size[0] / page.width, size[1] / page.height, 1.0)
 
 
-def _typeset(page: Page, form: Literal["pdf", "png"], ppi: float | None = None) -> bytes:
+def book(pages: Sequence[Page]) -> bytes:
+    """Return several pages as one PDF, each on a sheet of its own size: the same bytes for the same pages."""
+    return _typeset(pages, "pdf")
+
+
+def _typeset(pages: Sequence[Page], form: Literal["pdf", "png"], ppi: float | None = None) -> bytes:
     import typst
 
     with TemporaryDirectory(prefix="cfgtrack-") as folder:
         root = Path(folder)
-        (root / "picture.svg").write_bytes(svg(page, with_font=False))
-        width, height = round(page.width * page.scale, 2), round(page.height * page.scale, 2)
-        (root / "page.typ").write_text(
-            "#set document(date: none)\n"
-            f"#set page(width: {width}pt, height: {height}pt, margin: 0pt)\n"
-            '#image("picture.svg", width: 100%)\n'
-        )
+        parts = ["#set document(date: none)"]
+        for number, page in enumerate(pages):
+            (root / f"{number}.svg").write_bytes(svg(page, with_font=False))
+            width, height = round(page.width * page.scale, 2), round(page.height * page.scale, 2)
+            parts.append(f"#set page(width: {width}pt, height: {height}pt, margin: 0pt)")
+            parts.append(f'#image("{number}.svg", width: 100%)')
+        (root / "page.typ").write_text("\n".join(parts) + "\n")
         made = typst.compile(
             root / "page.typ",
             root=root,

@@ -200,12 +200,14 @@ class Pen:
     def bar(self, node: Joint, d: float) -> Group:
         """Return a bar with its joints and texts."""
         bar = node.bar or Bar(node.key, node.rows[0].medium if node.rows else "")
-        ts = [self.inside.tracks[i].t for i in node.tracks]
-        low, high = min(ts), max(ts)
         colour = colour_of(bar.medium, self.media)
         meeting = [*(self.t(row.key) for row in node.rows), *(self.t(gate.key) for gate in node.gates)]
         meeting += [self.inside.tracks[at].t for one, _, _, at in self.inside.text_at if one is node]
         joints = len(meeting)
+        ts = meeting
+        if node.flags_at is not None and bar.marks and node.flags_at in node.tracks:
+            ts = [*meeting, self.inside.tracks[node.flags_at].t]  # as far as its flags
+        low, high = min(ts), max(ts)
         drawn: list[Ink] = []
         if high > low:
             spine = self.line(bar.medium, bar.look, (d, low), (d, high), role="bar")

@@ -12,7 +12,7 @@ from cfgtrack.show.drawing.metrics import fitted, width_of, wrapped
 from cfgtrack.show.drawing.palette import FAINT
 from cfgtrack.show.drawing.pen import Pen
 from cfgtrack.show.drawing.rooms import LONG, PAD, SLOT
-from cfgtrack.show.drawing.sheet import Bar, Box, Form, Look, Row
+from cfgtrack.show.drawing.sheet import Bar, Box, Form, Look, Row, Symbol
 from cfgtrack.show.drawing.strokes import SMALL, TEXT, changed, text_ink
 from cfgtrack.show.visible import visible
 
@@ -26,7 +26,7 @@ def is_slim(box: Box) -> bool:
         and len(box.rows) == 2
         and not box.gates
         and len(box.bars) <= 1
-        and not any(bar.texts or bar.symbols for bar in box.bars)
+        and not any(sign is not Symbol.NONE for bar in box.bars for sign in bar.symbols)
         and len({row.medium for row in box.rows}) == 1
     )
 
@@ -41,7 +41,9 @@ class Pill:
         inside.inward.update({a.key: True, b.key: False})
         self.rows = (a, b)
         self.name = fitted(visible(box.name or box.id, lines=False), TEXT, _WIDEST, bold=True)
-        self.lines = [part for line in box.lines for part in wrapped(visible(line), SMALL, _WIDEST)]
+        room = 80.0 if self.down else _WIDEST
+        said = (*box.lines, *(text for bar in box.bars for text in bar.texts if text))
+        self.lines = [part for line in said for part in wrapped(visible(line), SMALL, room)]
         self.slot = SLOT if any(row.valve is not None for row in self.rows) else 0.0
         self.over = 9.5 * len(self.lines)
         title = width_of(self.name, TEXT, bold=True) + 2 * ROOM

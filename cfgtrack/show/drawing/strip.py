@@ -34,6 +34,8 @@ _PAD = 8.0
 _CAPTION = 9.0
 _LEAD = 11.0
 _TOLD = 7.5
+_MOST_TOLD = 5
+"""So many lines of what the flags in a frame say: the rest is in a picture of that moment alone."""
 
 
 def strip_pages(
@@ -50,8 +52,8 @@ def strip_pages(
     pictures = _pictures(sheets)
     head = _head(strip, sheets, said, inner)
     room = None if height is None else height - 2 * MARGIN - 13 - head.height
-    grid = _Grid.of(pictures, strip, inner, room)
-    blocks = [head, *grid.rows(strip, pictures), *_findings(strip, inner), _legend(inner)]
+    grid = _Grid.of(pictures, strip, sheets, inner, room)
+    blocks = [head, *grid.rows(strip, sheets, pictures), *_findings(strip, inner), _legend(inner)]
     return (one_page(blocks, width, said),) if height is None else pages(blocks, width, height, said)
 
 
@@ -125,7 +127,14 @@ class _Grid:
     caption: float
 
     @classmethod
-    def of(cls, pictures: Sequence[_Picture], strip: Strip, width: float, room: float | None) -> _Grid:
+    def of(
+        cls,
+        pictures: Sequence[_Picture],
+        strip: Strip,
+        sheets: Sequence[Sheet],
+        width: float,
+        room: float | None,
+    ) -> _Grid:
         """Return the grid with as many columns as the texts allow, and no row higher than a page."""
         wide, high = pictures[0].width, pictures[0].height
         smallest = max(wide * _SMALLEST, 150.0) + 2 * _PAD + _GAP
@@ -135,25 +144,25 @@ class _Grid:
         if columns == len(pictures):
             cell = min(cell, max(wide * scale, 220.0) + 2 * _PAD)
         caption = max(
-            sum(_LEAD if bold else 9.5 for _, bold in _caption(frame, cell, n))
-            for n, frame in enumerate(strip.frames)
+            sum(_LEAD if bold else 9.5 for _, bold in _caption(frame, sheet, cell, n))
+            for n, (frame, sheet) in enumerate(zip(strip.frames, sheets, strict=True))
         )
         if room is not None:
             scale = min(scale, _for_rows(max(high, 1.0), caption + 3 * _PAD + _GAP, scale, room))
         return cls(columns, cell, scale, caption)
 
-    def rows(self, strip: Strip, pictures: Sequence[_Picture]) -> Iterator[Block]:
+    def rows(self, strip: Strip, sheets: Sequence[Sheet], pictures: Sequence[_Picture]) -> Iterator[Block]:
         """Yield the rows of frames."""
         high = self.caption + pictures[0].height * self.scale + 3 * _PAD
-        frames = list(zip(strip.frames, pictures, strict=True))
+        frames = list(zip(strip.frames, sheets, pictures, strict=True))
         for start in range(0, len(frames), self.columns):
             ink: list[Ink] = []
-            for i, (frame, picture) in enumerate(frames[start : start + self.columns]):
+            for i, (frame, sheet, picture) in enumerate(frames[start : start + self.columns]):
                 x = i * (self.cell + _GAP)
-                ink += moved([self._frame(frame, picture, start + i, high)], x, 0)
+                ink += moved([self._frame(frame, sheet, picture, start + i, high)], x, 0)
             yield Block(high + _GAP, tuple(ink))
 
-    def _frame(self, frame: Frame, picture: _Picture, number: int, high: float) -> Group:
+    def _frame(self, frame: Frame, sheet: Sheet, picture: _Picture, number: int, high: float) -> Group:
         wrong = bool(frame.findings)
         edge = Rect(
             0,
@@ -166,7 +175,7 @@ class _Grid:
         )
         ink: list[Ink] = [edge]
         y = _PAD
-        for text, bold in _caption(frame, self.cell, number):
+        for text, bold in _caption(frame, sheet, self.cell, number):
             y += _LEAD if bold else 9.5
             size = _CAPTION if bold else _TOLD
             is_finding = wrong and text.startswith("FINDING")
@@ -188,7 +197,7 @@ def _for_rows(high: float, beside: float, scale: float, room: float) -> float:
     return max(0.1, (room / rows - beside) / high)
 
 
-def _caption(frame: Frame, cell: float, number: int) -> list[tuple[str, bool]]:
+def _caption(frame: Frame, sheet: Sheet, cell: float, number: int) -> list[tuple[str, bool]]:
     """Return the lines over a frame, each with whether it is bold."""
     room = cell - 2 * _PAD
     lines = [(text, True) for text in wrapped(f"{number}  {frame_title(frame)}", room, _CAPTION, bold=True)]
@@ -198,6 +207,15 @@ def _caption(frame: Frame, cell: float, number: int) -> list[tuple[str, bool]]:
     for word, links in (("makes", frame.begun), ("breaks", frame.ended)):
         if links:
             lines += [(text, False) for text in wrapped(f"{word} {', '.join(links)}", room, _TOLD)]
+    notes = [f"{note.number}: {note.text}" for note in sheet.notes if note.number]
+    if notes:
+        told = wrapped(f"flags in it: {'; '.join(notes)}", room, _TOLD)
+        if len(told) > _MOST_TOLD:
+            told = [
+                *told[: _MOST_TOLD - 1],
+                cut_to(f"{told[_MOST_TOLD - 1]} {told[_MOST_TOLD]}", room, _TOLD),
+            ]
+        lines += [(text, False) for text in told]
     return lines
 
 

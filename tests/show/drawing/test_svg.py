@@ -28,9 +28,8 @@ def test_no_name_breaks_the_file(name, title, value):
     """Whatever a thing is called, the file is well formed, and says what it is called with nothing hidden."""
     ink = Group(name, "box", title, (Text(1, 2, name, width=5),), (("status", value),))
     root = ET.fromstring(svg(Page(10, 10, (ink,), title)))
-    group = root.find(f"{_SVG}g")
-    said = group.find(f"{_SVG}text").text or ""
-    assert said == visible(name, lines=False)
+    (group,) = root.iter(f"{_SVG}g")
+    assert (group.findtext(f"{_SVG}text") or "") == visible(name, lines=False)
     assert (group.get("data-key") or "") == visible(name, lines=False)
     assert not root.findall(".//script")
     assert {child.tag for child in group} <= {f"{_SVG}title", f"{_SVG}text"}
@@ -43,8 +42,8 @@ def test_a_texts_width_is_given():
     assert len(found) > 20
     for text in found:
         bold = text.get("font-weight") == "700"
-        wide = width_of(text.text, float(text.get("font-size")), bold=bold)
-        assert float(text.get("textLength")) == pytest.approx(wide, abs=0.02)
+        wide = width_of(text.text or "", float(text.attrib["font-size"]), bold=bold)
+        assert float(text.attrib["textLength"]) == pytest.approx(wide, abs=0.02)
         assert text.get("lengthAdjust") == "spacingAndGlyphs"
 
 

@@ -1,6 +1,7 @@
 """A timeline against a slow plain reading of the check: steps, clocks, findings, holds; and that it can be read."""
 
 import csv
+import re
 from itertools import pairwise
 
 import pytest
@@ -11,6 +12,7 @@ from cfgtrack.answers.timeline import Timeline, recorded_timeline, timeline
 from cfgtrack.model.time import MINUTE, format_instant, parse_instant
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.show.drawing.ink import Page, Rect
+from cfgtrack.show.drawing.leaves import written
 from cfgtrack.show.drawing.timeline import timeline_pages
 from tests.demo.as_run import DEMO, FAULTY, PLAN
 from tests.show.drawing.shown import all_ink, groups, meeting, outside, texts, words
@@ -196,3 +198,13 @@ def test_the_last_outing_is_meant_where_none_is_named(demo):
     """Without a name it is the outing that began last."""
     found = recorded_timeline(Asking(demo, at="2025-11-01T00:00:00Z"))
     assert [span.id for span in found.outings] == ["PREP-1"]
+
+
+def test_a_pdf_has_a_sheet_for_each_page_of_its_size(asking):
+    """As many pages of the paper's size are in the file as were laid out, and the same bytes come twice."""
+    pages = timeline_pages(timeline(asking, FAULTY, outing="NIGHT-2"), width=841.89, height=595.28)
+    made = written(pages, "pdf")
+    assert made == written(pages, "pdf")
+    assert len(pages) > 1
+    boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)\s*\]", made)
+    assert [(round(float(w)), round(float(h))) for w, h in boxes] == [(842, 595)] * len(pages)
