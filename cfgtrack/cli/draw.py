@@ -50,6 +50,11 @@ _DRAWN = re.compile(rb"\x89PNG|%PDF|graph cfgtrack|(?=.*<(?:svg|graphml)).*cfgtr
 )
 @click.option("--title", default="", help="Stands above the picture.")
 @click.option(
+    "--page",
+    type=click.Choice(["A4", "A3"]),
+    help="Fit it on a page of this size, upright or lying; refused where it could not be read.",
+)
+@click.option(
     "-o",
     "--output",
     metavar="FILE",
@@ -69,6 +74,7 @@ def draw_command(
     marked: bool,
     fold: bool | None,
     title: str,
+    page: str | None,
     output: Path | None,
     form: str | None,
     after: str | None,
@@ -105,6 +111,8 @@ def draw_command(
         raise click.UsageError(f"Say which form with --form: {output} is none of {', '.join(FORMS)}.")
     if chosen == "graphml" and (loop or unit or places):
         raise click.UsageError("GraphML holds whole media: leave --loop, --unit and --places out.")
+    if page and chosen in TEXT_FORMS and chosen != "svg":
+        raise click.UsageError(f"--page is for SVG, PNG and PDF: {chosen} has no size.")
     found = scene(
         session.asking,
         medium=medium,
@@ -115,7 +123,7 @@ def draw_command(
         marked=marked,
         after=s.after_step(after, plan),
     )
-    drawn = _drawn(found, chosen, medium, title, fold=fold)
+    drawn = _drawn(found, chosen, medium, title, fold=fold, page=page or "")
     if output is None and session.json:
         if chosen not in TEXT_FORMS:
             raise click.UsageError(f"{chosen} is no text: name a file with -o.")
@@ -131,7 +139,7 @@ def draw_command(
         )
 
 
-def _drawn(found: Scene, form: str, medium: str, title: str, *, fold: bool | None) -> bytes:
+def _drawn(found: Scene, form: str, medium: str, title: str, *, fold: bool | None, page: str) -> bytes:
     """Return the picture of a scene in a form, or the graph of its links."""
     if form == "graphml":
         from cfgtrack.show.graphml import graphml
@@ -146,7 +154,7 @@ def _drawn(found: Scene, form: str, medium: str, title: str, *, fold: bool | Non
         return dot(sheet).encode()
     from cfgtrack.show.drawing.arrange import drawn
 
-    return written(drawn(sheet), form)
+    return written(drawn(sheet, page=page), form)
 
 
 def written(page: Page, form: str) -> bytes:
