@@ -56,7 +56,9 @@ class _Fold:
         self._boxes = {box.id: box for box in self.sheet.boxes}
         classes: dict[Hashable, int] = {}
         self._class = {
-            (box.id, row.key): classes.setdefault(_row_class(box, row, gates), len(classes))
+            (box.id, row.key): classes.setdefault(
+                (self._part(row), _row_class(box, row, gates)), len(classes)
+            )
             for box in self.sheet.boxes
             for row, gates in _with_gates(box)
         }
@@ -68,6 +70,11 @@ class _Fold:
         groups = self._alike()
         self._group = {box: group for group in groups for box in group}
         self._drawn = tuple(self._box(group) for group in groups)
+
+    def _part(self, row: Row) -> str:
+        """Return of which part the unit is that a row is the text of: only those of one part are alike."""
+        pattern = self.patterns.get(row.key) if row.is_text else None
+        return "" if pattern is None else pattern.part
 
     def _alike(self) -> list[list[str]]:
         """Return the boxes in groups of alike ones: apart by what they are, then, round by round, by their ties."""

@@ -30,7 +30,7 @@ def shown(scene: Scene, *, title: str = "", fold: bool | None = None) -> Sheet:
     survey = Survey(scene, media)
     if scope.sort == "places":
         sheet = place_sheet(survey)
-    elif scope.medium == HOLD and scope.sort in ("medium", "loop"):
+    elif scope.medium == HOLD and scope.sort == "medium":
         sheet = ground_sheet(survey)
     else:
         sheet = _schematic(survey, _contents(survey, scope))
@@ -112,8 +112,9 @@ class _Reach:
         for owner in survey.order:
             for medium in survey.media:
                 if medium == HOLD:
-                    reach.wholes[owner, HOLD, 0] = []
-                    of_end.update((end, (owner, HOLD, 0)) for end in survey.ends_of(owner, HOLD))
+                    if ends := survey.ends_of(owner, HOLD):
+                        reach.wholes[owner, HOLD, 0] = []
+                        of_end.update((end, (owner, HOLD, 0)) for end in ends)
                     continue
                 inside = insides.inside(owner, medium)
                 for turn, whole in enumerate(inside.wholes):
@@ -129,6 +130,9 @@ class _Reach:
     def items(self, whole: tuple[str, str, int]) -> Iterator[str]:
         """Yield the addresses of all ends and nodes of a whole."""
         owner, medium, turn = whole
+        if medium == HOLD:
+            yield from self.survey.ends_of(owner, HOLD)
+            return
         inside = self.insides.inside(owner, medium)
         for group in sorted(inside.wholes[turn]):
             yield from (

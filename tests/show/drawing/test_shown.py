@@ -339,6 +339,13 @@ def test_hundreds_of_links_stay_a_picture_to_look_at():
     assert len(sheet.lines) < 20
 
 
+def test_a_fold_of_places_counts_what_stands_there_by_its_part():
+    """Five plates and twelve hoses that stand on the floor are a row each in a fold of the places."""
+    floor = boxes(sheet_of(_many(5), Scope.places(), fold=True))["FLOOR"]
+    counts = {row.key.partition("-")[0]: row.count for row in floor.rows}
+    assert (counts["PLATE"], counts["HOSE"]) == (5, 12)
+
+
 def test_a_small_picture_draws_each_for_itself():
     """With few boxes nothing is folded unless it is asked for."""
     assert all(box.count == 1 for box in sheet_of(_many(5), Scope.one_medium("fluid")).boxes)
