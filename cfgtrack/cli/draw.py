@@ -51,8 +51,8 @@ _DRAWN = re.compile(rb"\x89PNG|%PDF|graph cfgtrack|(?=.*<(?:svg|graphml)).*cfgtr
 @click.option("--title", default="", help="Stands above the picture.")
 @click.option(
     "--page",
-    type=click.Choice(["A4", "A3"]),
-    help="Fit it on a page of this size, upright or lying; refused where it could not be read.",
+    type=click.Choice(["A4", "A3"], case_sensitive=False),
+    help="Fit it on a page of this size, a timeline or strip on several; refused where it could not be read.",
 )
 @click.option(
     "-o",
@@ -84,7 +84,6 @@ def draw_command(
     stops: bool,
     strip: bool,
     steps: str | None,
-    paper: str | None,
     against: str | None,
 ) -> None:
     """Draw what is connected to what, now or at any time, as SVG, PNG, PDF, DOT or GraphML: by the name of the file.
@@ -101,9 +100,9 @@ def draw_command(
     if sum(map(bool, (loop, unit, places))) > 1:
         raise click.UsageError("Choose one of --loop, --unit and --places.")
     output = None if output == s.STDOUT else output
-    if timeline or strip or as_run or stops or steps or paper or against:
+    if timeline or strip or as_run or stops or steps or against is not None:
         of = Drawn(medium, loop, unit, hops, places, marked, plan, title)
-        how = InTime(timeline, strip, as_run, stops, steps, paper, against, after)
+        how = InTime(timeline, strip, as_run, stops, steps, page, against, after)
         draw_in_time(session, Output(output, form), of, how)
         return
     chosen = form or (output.suffix[1:].lower() if output else "dot")

@@ -24,18 +24,10 @@ FORMS = ("svg", "png", "pdf")
 _DRAWN = re.compile(rb"\x89PNG|%PDF|(?=.*<svg).*cfgtrack", re.DOTALL)
 """What a picture begins with that was drawn here."""
 
-PAPERS = ("A4", "A3")
-
 against_option = click.option(
     "--against",
     metavar="TIME",
     help="What differs from this time: what is only before, only now, changed. With --after, `now` is a time, too.",
-)
-
-paper_option = click.option(
-    "--paper",
-    type=click.Choice(PAPERS, case_sensitive=False),
-    help="A timeline or strip on sheets of this size, across; else as wide as a screen, in one piece.",
 )
 
 timeline_options = s.options(
@@ -62,7 +54,6 @@ timeline_options = s.options(
         metavar="FIRST..LAST",
         help="With --strip: of these steps only; --outing ID: of that outing.",
     ),
-    paper_option,
     against_option,
 )
 
@@ -127,7 +118,7 @@ class InTime:
     as_run: bool
     stops: bool
     steps: str | None
-    paper: str | None
+    page: str | None
     against: str | None
     after: str | None
 
@@ -149,8 +140,6 @@ class InTime:
             raise click.UsageError("--as-run and --stops go with --timeline.")
         if self.steps and not self.strip:
             raise click.UsageError("--steps goes with --strip.")
-        if self.paper and self.against is not None:
-            raise click.UsageError("--paper goes with --timeline or --strip.")
 
 
 def draw_in_time(session: s.Session, output: Output, of: Drawn, how: InTime) -> None:
@@ -161,8 +150,7 @@ def draw_in_time(session: s.Session, output: Output, of: Drawn, how: InTime) -> 
     elif how.strip:
         _strip(session, output, of, how)
     else:
-        assert how.against is not None
-        _difference(session, output, of, how.against, s.after_step(how.after, of.plan))
+        _difference(session, output, of, how, s.after_step(how.after, of.plan))
 
 
 def _across(paper: str) -> tuple[float, float]:
@@ -189,7 +177,7 @@ def _timeline(session: s.Session, output: Output, of: Drawn, how: InTime) -> Non
             with_stops=how.stops,
             tell=showing("stop points", keeps=False),
         )
-    width, height = _across(how.paper) if how.paper else (WIDTH, None)
+    width, height = _across(how.page) if how.page else (WIDTH, None)
     output.give(session, found, timeline_pages(found, title=of.title, width=width, height=height))
 
 
@@ -212,11 +200,11 @@ def _strip(session: s.Session, output: Output, of: Drawn, how: InTime) -> None:
         tell=tell,
     )
     sheets = [shown(frame.scene, fold=False) for frame in found.frames]
-    width, height = _across(how.paper) if how.paper else (WIDTH, None)
+    width, height = _across(how.page) if how.page else (WIDTH, None)
     output.give(session, found, strip_pages(found, sheets, title=of.title, width=width, height=height))
 
 
-def _difference(session: s.Session, output: Output, of: Drawn, against: str, after: AfterStep | None) -> None:
+def _difference(session: s.Session, output: Output, of: Drawn, how: InTime, after: AfterStep | None) -> None:
     """Draw what differs between two times: what is only before, only now, and otherwise now."""
     from cfgtrack.answers.draw import DrawnText, before_and_now
     from cfgtrack.show.drawing.difference import difference_page
@@ -225,7 +213,7 @@ def _difference(session: s.Session, output: Output, of: Drawn, against: str, aft
 
     before, now = before_and_now(
         session.asking,
-        against,
+        how.against or "",
         medium=of.medium,
         loop=of.loop,
         unit=of.unit,
@@ -234,7 +222,9 @@ def _difference(session: s.Session, output: Output, of: Drawn, against: str, aft
         marked=of.marked,
         after=after,
     )
-    page = difference_page(shown(before, fold=False), shown(now, fold=False), title=of.title)
+    page = difference_page(
+        shown(before, fold=False), shown(now, fold=False), title=of.title, page=how.page or ""
+    )
     text = ""
     if output.file is None and session.json:
         if output.chosen != "svg":

@@ -748,7 +748,7 @@ def drawing_in_time(s: Asker) -> None:
         s.ask("draw", *earlier, "-o", s.folder / f"later.{form}")
     faulty = ("--plan", DEMO / "exchange-faulty.toml", *evening)
     s.ask("draw", "--timeline", *faulty, "--stops")
-    s.ask("draw", "--timeline", *faulty, "--outing", "NIGHT-2", "--paper", "A4", "-o", s.folder / "night.pdf")
+    s.ask("draw", "--timeline", *faulty, "--outing", "NIGHT-2", "--page", "A4", "-o", s.folder / "night.pdf")
     s.ask("draw", "--timeline", "--as-run", "--outing", "VISIT-2", *evening)
     s.ask("draw", "--strip", *faulty, "--loop", "EAST", "--outing", "NIGHT-2")
     bare = s.file("bare.toml", BARE)

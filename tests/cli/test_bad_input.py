@@ -193,7 +193,6 @@ CASES = {
     "a timeline as frames": Case(("draw", "--timeline", "--strip"), 2, ("--timeline", "--strip")),
     "stops of no timeline": Case(("draw", "--stops"), 2, ("--timeline",)),
     "steps of no strip": Case(("draw", "--steps", "a..b"), 2, ("--strip",)),
-    "paper for a difference": Case(("draw", "--against", "now", "--paper", "A4"), 2, ("--paper",)),
     "a plan that was recorded": Case(("draw", "--timeline", "--as-run", "--plan", "x.toml"), 2, ("--plan",)),
     "a strip of places": Case(("draw", "--strip", "--places"), 2, ("--places",)),
     "a timeline as DOT": Case(("draw", "--timeline", "--as-run", "--form", "dot"), 4, ("no outing",)),

@@ -39,11 +39,11 @@ def compared(before: Sheet, now: Sheet) -> Sheet:
     )
 
 
-def difference_page(before: Sheet, now: Sheet, *, title: str = "") -> Page:
-    """Return what differs between two sheets as a page, with a ring around what has changed."""
+def difference_page(before: Sheet, now: Sheet, *, title: str = "", page: str = "") -> Page:
+    """Return what differs between two sheets as a page, with a ring around what has changed. `page`: as of `drawn`."""
     sheet = compared(before, now)
-    page = drawn(replace(sheet, title=title or sheet.title))
-    return replace(page, ink=ringed(page.ink))
+    found = drawn(replace(sheet, title=title or sheet.title), page=page)
+    return replace(found, ink=ringed(found.ink))
 
 
 def since(before: Sheet, now: Sheet) -> Sheet:
