@@ -63,7 +63,7 @@ class Engine:
     remembered there: this one goes on from it, and sees the start as no first instant.
 
     For the runners: `before` and `after` an action, and `at_end`, is who is to be told; `ended` are the links that
-    ended within this instant.
+    ended within this instant, `moved` is when something was last put elsewhere.
     """
 
     def __init__(
@@ -94,6 +94,7 @@ class Engine:
         self.at_end: defaultdict[str, list[Callable[[Event | None], None]]] = defaultdict(list)
         self.deed_of = Deeds()
         self.ended: tuple[tuple[str, Link], ...] = ()
+        self.moved: int | None = None
         self._begun: frozenset[tuple[str, Link]] = frozenset()
         self._dirty: dict[Key, Event | None] = {}
         self._fresh: dict[Key, bool] = {}
@@ -137,6 +138,8 @@ class Engine:
         for tell in self.before.get(event.action, ()):
             tell(event)
         change = self.world.apply(event)
+        if event.place is not None:
+            self.trail.assign(self, "moved", event.happened)
         self._mark_dirty(change)
         for tell in self.after.get(event.action, ()):
             tell(event)
@@ -220,9 +223,11 @@ class Engine:
         self.trail.fill(self._fresh, keys, True)
 
     def _mark_dirty(self, change: Change) -> None:
+        """Have all judged that an event may have changed: of what is false by now in its instant, also for whom."""
         if change.shifts:
             self._note_links(change)
         keys = [(runner.number, it) for runner in self._watched for it in runner.instances.affected(change)]
+        keys += [key for key, false in self._blame.items() if false and self.runners[key[0]].own.restless]
         for number, joined in self._joined.items():
             keys += [(number, it) for it in _by_name(self.runners[number].stirred(change, joined))]
         if keys:
