@@ -1,0 +1,271 @@
+"""A sheet to a page: each row's side, each box's shape, where they go, lines, title, notes and legend.
+
+Positions come from what could be connected (boxes, rows, gates, lines and ghost ones), never from what is: so a plant
+stays where it is from one moment to the next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from cfgtrack.show.drawing.flags import sign_of
+from cfgtrack.show.drawing.ink import Anchor, Group, Ink, Page, Path, Rect, Text
+from cfgtrack.show.drawing.layout import Edge, End, Node, Placed, Point, placed
+from cfgtrack.show.drawing.legend import WIDTH, column
+from cfgtrack.show.drawing.metrics import width_of, wrapped
+from cfgtrack.show.drawing.palette import FAINT, INK, OLD, STROKES, colour_of
+from cfgtrack.show.drawing.shape import Shape, is_slim, shape
+from cfgtrack.show.drawing.sheet import Box, Change, Line, Sheet
+from cfgtrack.show.drawing.symbols import moved
+from cfgtrack.show.visible import visible
+
+_MARGIN = 24.0
+_GAP = 30.0
+_LEAST = 420.0
+_LABEL = 7.5
+
+
+def drawn(sheet: Sheet, *, page: str = "") -> Page:
+    """Return a sheet with everything at its place. `page`: see `paper.fitted_to`."""
+    boxes, lines = _order(sheet)
+    index = {box.id: i for i, box in enumerate(boxes)}
+    first = _first_sides(boxes)
+    lined = frozenset(
+        key for line in sheet.lines if not line.ghost for key in (line.a_row, line.b_row) if key
+    )
+    draw = _Drawing(sheet, boxes, lines, index, lined)
+    rough = draw.place(draw.shapes(first), ported=False)
+    sides = _sides(draw, rough, first)
+    shapes = draw.shapes(sides)
+    return draw.page(shapes, draw.place(shapes, ported=True))
+
+
+def _order(sheet: Sheet) -> tuple[list[Box], list[Line]]:
+    """Return boxes and lines in the one order that the engine gets them in, each line towards the higher rank."""
+    boxes = list(sheet.boxes)
+    known = {box.id for box in boxes}
+    lines = [line for line in sheet.lines if line.a in known and line.b in known]
+    return boxes, lines
+
+
+def _first_sides(boxes: list[Box]) -> dict[str, bool]:
+    """Return for each row whether it is where the flow comes in: as the sheet wants, else by turns."""
+    sides = {}
+    for box in boxes:
+        for i, row in enumerate(box.rows):
+            sides[row.key] = row.side == "in" if row.side else i % 2 == 0
+    return sides
+
+
+def _sides(draw: _Drawing, rough: Placed, first: Mapping[str, bool]) -> dict[str, bool]:
+    """Return each row's side: as the sheet wants, else towards its mate; without a mate where there is more room."""
+    middle = draw.middles(rough)
+    wish: dict[str, float] = {}
+    for line in draw.lines:
+        a, b = draw.index[line.a], draw.index[line.b]
+        if a != b:
+            wish[line.a_row] = middle[b] - middle[a]
+            wish[line.b_row] = middle[a] - middle[b]
+    sides = dict(first)
+    for box in draw.boxes:
+        if is_slim(box):
+            one, two = sorted(box.rows, key=lambda row: wish.get(row.key, 0.0))
+            sides[one.key], sides[two.key] = True, False
+            continue
+        for row in box.rows:
+            if not row.side and row.key in wish:
+                sides[row.key] = wish[row.key] < 0
+        ins = sum(sides[row.key] for row in box.rows if row.side or row.key in wish)
+        outs = sum(not sides[row.key] for row in box.rows if row.side or row.key in wish)
+        for row in box.rows:
+            if not row.side and row.key not in wish:
+                sides[row.key] = ins <= outs
+                ins, outs = ins + sides[row.key], outs + (not sides[row.key])
+    return sides
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawing:
+    sheet: Sheet
+    boxes: list[Box]
+    lines: list[Line]
+    index: dict[str, int]
+    lined: frozenset[str]
+
+    def shapes(self, sides: Mapping[str, bool]) -> list[Shape]:
+        return [
+            shape(box, sides, media=self.sheet.media, down=self.sheet.down, lined=self.lined)
+            for box in self.boxes
+        ]
+
+    def place(self, shapes: list[Shape], *, ported: bool) -> Placed:
+        nodes = [Node(s.width, s.height, b.rank) for s, b in zip(shapes, self.boxes, strict=True)]
+        edges = []
+        for line in self.lines:
+            a, b = self.index[line.a], self.index[line.b]
+            ends = (_end(shapes[a], line.a_row), _end(shapes[b], line.b_row)) if ported else (None, None)
+            edges.append(Edge(a, b, *ends, label=_label_room(line)))
+        return placed(nodes, edges, down=self.sheet.down)
+
+    def middles(self, rough: Placed) -> list[float]:
+        return [corner[1] if self.sheet.down else corner[0] for corner in rough.corners]
+
+    def page(self, shapes: list[Shape], found: Placed) -> Page:
+        """Return everything with its place on the page."""
+        left, top, right, bottom = _bounds(shapes, found)
+        wide = max(right - left, _LEAST)
+        width = _MARGIN + WIDTH + _GAP + wide + _MARGIN
+        head, below = _heading(self.sheet, width - 2 * _MARGIN)
+        aside, end = column(self.sheet, _MARGIN, below)
+        dx, dy = _MARGIN + WIDTH + _GAP - left, below - top
+        rule = Path(
+            (
+                (_MARGIN + WIDTH + _GAP / 2, below),
+                (_MARGIN + WIDTH + _GAP / 2, below + max(bottom - top, end - below)),
+            ),
+            stroke="#d0d0ca",
+            thickness=0.6,
+            role="rule",
+        )
+        ink: list[Ink] = [*head, *aside, rule]
+        for line, route, at in zip(self.lines, found.routes, found.labels, strict=True):
+            if not line.ghost:
+                own = route or _loop(line, shapes[self.index[line.a]], found.corners[self.index[line.a]])
+                ink.append(moved(self.line(line, own, at), dx, dy))
+        ink += [
+            moved(s.ink, corner[0] + dx, corner[1] + dy)
+            for s, corner in zip(shapes, found.corners, strict=True)
+        ]
+        height = max(below + bottom - top, end) + _MARGIN
+        return Page(round(width, 2), round(height, 2), tuple(ink), self.sheet.title)
+
+    def line(self, line: Line, route: tuple[Point, ...], at: Point | None) -> Group:
+        """Return a line's ink, about the layout's own origin."""
+        stroke = STROKES[line.look]
+        colour = colour_of(line.medium, self.sheet.media)
+        thick = stroke.thickness + (1.2 if line.count > 1 and not stroke.double else 0.0)
+        ink: list[Ink] = [_path(line, route, colour, thick)]
+        if line.change is Change.NEW:
+            ink.insert(0, Path(route, stroke="#bfe3d6", thickness=thick + 5, role="change"))
+        if text := _label(line):
+            x, y = at or _middle(route)
+            wide = width_of(text, _LABEL)
+            ink.append(
+                Rect(x - wide / 2 - 2, y - 5.5, wide + 4, 11, stroke="none", fill="#ffffff", role="label")
+            )
+            ink.append(
+                Text(
+                    x, y + 2.6, text, size=_LABEL, colour=INK, anchor=Anchor.MIDDLE, width=wide, role="label"
+                )
+            )
+        data = [
+            ("a", line.a_row or line.a),
+            ("b", line.b_row or line.b),
+            ("medium", line.medium),
+            ("look", line.look.name.lower()),
+            ("count", str(line.count)),
+        ]
+        if line.change is not Change.SAME:
+            data.append(("change", line.change.value))
+        ends = f"{line.a_row or line.a} – {line.b_row or line.b}"
+        said = f"{ends}: {line.look.value}" + (f", {line.label}" if line.label else "")
+        return Group(key=ends, what="line", title=said, ink=tuple(ink), data=tuple(data))
+
+
+def _path(line: Line, route: tuple[Point, ...], colour: str, thick: float) -> Path:
+    stroke = STROKES[line.look]
+    dash = (4.0, 4.0) if line.change is Change.GONE else stroke.dash
+    return Path(
+        route,
+        stroke=OLD if line.change is Change.GONE else colour,
+        thickness=thick,
+        dash=dash,
+        double=stroke.double,
+        role="line",
+    )
+
+
+def _end(box: Shape, row: str) -> End | None:
+    port = box.ports.get(row)
+    if port is None:
+        return None
+    if port.side in ("left", "right"):
+        return End(port.side, port.y - box.height / 2)
+    return End(port.side, port.x - box.width / 2)
+
+
+def _label(line: Line) -> str:
+    counted = f"× {line.count}" if line.count > 1 else ""
+    parts = (visible(line.label, lines=False), counted, sign_of(line.change))
+    return "  ".join(part for part in parts if part)
+
+
+def _label_room(line: Line) -> tuple[float, float] | None:
+    text = _label(line)
+    return (width_of(text, _LABEL) + 6, 12.0) if text else None
+
+
+def _loop(line: Line, box: Shape, corner: Point) -> tuple[Point, ...]:
+    """Return the way of a line between two rows of one box: out, along and in again."""
+    a, b = box.ports.get(line.a_row), box.ports.get(line.b_row)
+    if a is None or b is None:
+        return (corner, corner)
+    x, y = corner
+    out = {"left": (-12.0, 0.0), "right": (12.0, 0.0), "top": (0.0, -12.0), "bottom": (0.0, 12.0)}
+    start, end = (x + a.x, y + a.y), (x + b.x, y + b.y)
+    one = (start[0] + out[a.side][0], start[1] + out[a.side][1])
+    two = (end[0] + out[b.side][0], end[1] + out[b.side][1])
+    if a.side == b.side:
+        return (start, one, two, end)
+    if a.side in ("left", "right"):
+        under = y + box.height + 10
+        return (start, one, (one[0], under), (two[0], under), two, end)
+    beside = x + box.width + 10
+    return (start, one, (beside, one[1]), (beside, two[1]), two, end)
+
+
+def _middle(route: tuple[Point, ...]) -> Point:
+    """Return the middle of a way's longest piece."""
+    pairs = list(zip(route, route[1:], strict=False))
+    (ax, ay), (bx, by) = max(pairs, key=lambda p: abs(p[0][0] - p[1][0]) + abs(p[0][1] - p[1][1]))
+    return (ax + bx) / 2, (ay + by) / 2
+
+
+def _bounds(shapes: list[Shape], found: Placed) -> tuple[float, float, float, float]:
+    xs, ys = [0.0], [0.0]
+    if found.corners:
+        xs, ys = [], []
+    for box, (x, y) in zip(shapes, found.corners, strict=True):
+        xs += [x - 14, x + box.width + 14]
+        ys += [y, y + box.height + 8]
+    for x, y in _all_points(found):
+        xs.append(x)
+        ys.append(y)
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def _all_points(found: Placed) -> Iterator[Point]:
+    for route in found.routes:
+        yield from route
+
+
+def _heading(sheet: Sheet, wide: float) -> tuple[tuple[Ink, ...], float]:
+    """Return title, moment and verdict over the whole width, and where the picture begins: room for two lines of each."""
+    ink: list[Ink] = []
+    y = _MARGIN
+    for line in wrapped(visible(sheet.title), 16, wide, bold=True) if sheet.title else []:
+        y += 18
+        ink.append(
+            Text(_MARGIN, y - 4, line, size=16, bold=True, width=width_of(line, 16, bold=True), role="title")
+        )
+    for line in wrapped(visible(sheet.moment), 9, wide) if sheet.moment else []:
+        y += 13
+        ink.append(Text(_MARGIN, y - 2, line, size=9, colour=FAINT, width=width_of(line, 9), role="moment"))
+    said = wrapped(visible(sheet.verdict), 10.5, wide, bold=True) if sheet.verdict else []
+    for i, line in enumerate(said):
+        at = y + 16 + 13 * i
+        wide_line = width_of(line, 10.5, bold=True)
+        ink.append(Text(_MARGIN, at, line, size=10.5, bold=True, width=wide_line, role="verdict"))
+    y += 6 + 13 * max(len(said), 2)
+    return (Group(what="heading", ink=tuple(ink)),), y + 12

@@ -1,0 +1,248 @@
+"""The column beside a picture: its numbered notes, and a legend of what really occurs in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+
+from cfgtrack.show.drawing.flags import FLAG, flags, sign_of
+from cfgtrack.show.drawing.ink import Circle, Group, Ink, Path, Rect, Text
+from cfgtrack.show.drawing.metrics import width_of, wrapped
+from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, NEW, OLD, SHADE, STROKES, colour_of
+from cfgtrack.show.drawing.sheet import (
+    Alarm,
+    Bar,
+    Box,
+    Change,
+    Form,
+    Gate,
+    Line,
+    Look,
+    Mark,
+    Note,
+    Row,
+    Sheet,
+    Symbol,
+)
+from cfgtrack.show.drawing.symbols import STANDARDS, moved, symbol
+from cfgtrack.show.visible import visible
+
+WIDTH = 216.0
+"""How wide the column is, always, so that the picture beside it never moves."""
+
+_SIZE, _LEAD = 8.5, 11.0
+_SAMPLE = 34.0
+_HEADS = {Alarm.WRONG: "Needs attention", Alarm.NOTED: "To know"}
+
+_Entry = tuple[str, Callable[[float, float], Sequence[Ink]]]
+"""What a sample means, and what draws it in the middle of some place."""
+
+
+def column(sheet: Sheet, x: float, y: float) -> tuple[tuple[Ink, ...], float]:
+    """Return notes and legend, one under the other, and where they end."""
+    drawn: list[Ink] = []
+    for alarm in Alarm:
+        notes = [note for note in sheet.notes if note.alarm is alarm]
+        if notes:
+            y = _headed(drawn, _HEADS[alarm], x, y, ALARM if alarm is Alarm.WRONG else INK)
+            for note in notes:
+                y = _note(drawn, note, x, y)
+            y += 8
+    entries = list(_entries(sheet))
+    if entries:
+        y = _headed(drawn, "Legend", x, y, INK)
+        for said, draw in entries:
+            y = _entry(drawn, said, draw, x, y)
+    return tuple(drawn), y
+
+
+def _headed(drawn: list[Ink], text: str, x: float, y: float, colour: str) -> float:
+    wide = width_of(text, 9.5, bold=True)
+    drawn.append(Text(x, y + 9, text, size=9.5, bold=True, colour=colour, width=wide, role="heading"))
+    drawn.append(Path(((x, y + 13), (x + WIDTH, y + 13)), stroke=colour, thickness=0.6, role="rule"))
+    return y + 18
+
+
+def _note(drawn: list[Ink], note: Note, x: float, y: float) -> float:
+    """Write a note, with its number as a flag in front."""
+    lines = wrapped(visible(note.text), _SIZE, WIDTH - 30)
+    flag = flags((Mark(note.alarm, "", note.number),), x, y + 6.5) if note.number else ()
+    left = x + 2 * FLAG - 6 if note.number else x
+    texts = [
+        Text(left, y + 9 + i * _LEAD, line, size=_SIZE, width=width_of(line, _SIZE), role="note")
+        for i, line in enumerate(lines)
+    ]
+    data = (("alarm", note.alarm.value), ("number", str(note.number)))
+    drawn.append(Group(key=str(note.number), what="note", title=note.text, ink=(*flag, *texts), data=data))
+    return y + _LEAD * len(lines) + 4
+
+
+def _entry(
+    drawn: list[Ink], said: str, draw: Callable[[float, float], Sequence[Ink]], x: float, y: float
+) -> float:
+    lines = wrapped(visible(said), _SIZE, WIDTH - _SAMPLE - 10)
+    ink = list(draw(x + _SAMPLE / 2, y + 7.5))
+    ink += [
+        Text(
+            x + _SAMPLE + 8,
+            y + 10.5 + i * _LEAD,
+            line,
+            size=_SIZE,
+            width=width_of(line, _SIZE),
+            role="legend",
+        )
+        for i, line in enumerate(lines)
+    ]
+    drawn.append(Group(what="legend", title=said, ink=tuple(ink)))
+    return y + max(_LEAD * len(lines), 11) + 5
+
+
+# --- what occurs ------------------------------------------------------------------------------------------------------
+
+
+def _entries(sheet: Sheet) -> Iterator[_Entry]:
+    rows = [row for box in sheet.boxes for row in box.rows]
+    yield from _media(sheet, rows)
+    yield from _lines(sheet)
+    yield from _symbols(sheet, rows)
+    yield from _ends(sheet, rows)
+    yield from _boxes(sheet)
+    yield from _marks(sheet, rows)
+    yield from _changes(sheet, rows)
+
+
+def _media(sheet: Sheet, rows: Sequence[Row]) -> Iterator[_Entry]:
+    met = {row.medium for row in rows} | {line.medium for line in sheet.lines if not line.ghost}
+    for medium in dict.fromkeys((*sheet.media, *sorted(met - set(sheet.media)))):
+        if medium and medium in met:
+            yield medium, _bar_sample(colour_of(medium, sheet.media))
+
+
+def _bar_sample(colour: str) -> Callable[[float, float], Sequence[Ink]]:
+    return lambda x, y: [Rect(x - 15, y - 3, 30, 6, stroke=colour, fill=colour, thickness=0.6)]
+
+
+def _lines(sheet: Sheet) -> Iterator[_Entry]:
+    looks = {line.look for line in sheet.lines if not line.ghost} | {
+        bar.look for box in sheet.boxes for bar in box.bars
+    }
+    for look in Look:
+        if look in looks:
+            yield look.value, _line_sample(look)
+
+
+def _line_sample(look: Look) -> Callable[[float, float], Sequence[Ink]]:
+    stroke = STROKES[look]
+    return lambda x, y: [
+        Path(((x - 16, y), (x + 16, y)), INK, stroke.thickness, stroke.dash, double=stroke.double)
+    ]
+
+
+def _symbols(sheet: Sheet, rows: Sequence[Row]) -> Iterator[_Entry]:
+    gates = {(gate.symbol, gate.is_open) for box in sheet.boxes for gate in box.gates}
+    gates |= {(Symbol.VALVE, row.valve) for row in rows if row.valve is not None}
+    other = {sign for box in sheet.boxes for bar in box.bars for sign in bar.symbols}
+    other |= {box.symbol for box in sheet.boxes}
+    for which, said in STANDARDS.items():
+        for is_open in (True, False):
+            if (which, is_open) in gates:
+                word = {
+                    Symbol.VALVE: ("open: ", "shut: "),
+                    Symbol.SWITCH: ("closed, passes: ", "open, off: "),
+                }.get(which, ("", ""))[0 if is_open else 1]
+                yield f"{word}{said}", _symbol_sample(which, is_open=is_open)
+        if which in other:
+            yield said, _symbol_sample(which, is_open=True)
+
+
+def _symbol_sample(which: Symbol, *, is_open: bool) -> Callable[[float, float], Sequence[Ink]]:
+    def draw(x: float, y: float) -> list[Ink]:
+        wire = Path(((x - 16, y), (x + 16, y)), FAINT, 1.0)
+        return [wire, *(moved(ink, x, y) for ink in symbol(which, INK, is_open=is_open))]
+
+    return draw
+
+
+def _ends(sheet: Sheet, rows: Sequence[Row]) -> Iterator[_Entry]:
+    lined = {
+        key for line in sheet.lines if not line.ghost for key in ((line.a, line.a_row), (line.b, line.b_row))
+    }
+    free = [row for box in sheet.boxes for row in box.rows if (box.id, row.key) not in lined]
+    if any(row.joined for row in free):
+        yield (
+            "goes on to what isn't drawn",
+            lambda x, y: [
+                Path(((x - 8, y), (x + 3, y)), INK, 1.6),
+                Path(((x + 3, y - 3.5), (x + 8, y), (x + 3, y + 3.5)), INK, fill=INK, closed=True),
+            ],
+        )
+    if any(row.capped and not row.joined for row in free):
+        yield (
+            "capped end",
+            lambda x, y: [
+                Path(((x - 8, y), (x + 5, y)), INK, 1.6),
+                Path(((x + 5, y - 4.5), (x + 5, y + 4.5)), INK, 2.6),
+            ],
+        )
+    if any(not row.capped and not row.joined for row in free):
+        yield (
+            "open end, nothing connected",
+            lambda x, y: [
+                Path(((x - 8, y), (x + 3, y)), INK, 1.6),
+                Circle(x + 5.2, y, 2.2, fill="#ffffff"),
+            ],
+        )
+
+
+def _boxes(sheet: Sheet) -> Iterator[_Entry]:
+    forms = {box.form for box in sheet.boxes}
+    if Form.PLACE in forms:
+        yield "place", lambda x, y: [Rect(x - 13, y - 5, 26, 10, fill=SHADE, radius=2)]
+    if Form.MOVES in forms:
+        yield "person, machine or bag", lambda x, y: [Rect(x - 13, y - 5, 26, 10, fill="#ffffff", radius=5)]
+    if any(box.count > 1 for box in sheet.boxes):
+        yield (
+            "several alike ones, how many",
+            lambda x, y: [
+                Rect(x - 11, y - 2, 22, 9, fill="#ffffff", stroke=FAINT),
+                Rect(x - 13, y - 5, 26, 9, fill="#ffffff"),
+            ],
+        )
+
+
+def _marks(sheet: Sheet, rows: Sequence[Row]) -> Iterator[_Entry]:
+    inner: list[Bar | Gate] = [one for box in sheet.boxes for one in (*box.bars, *box.gates)]
+    things: list[Box | Row | Bar | Gate] = [*sheet.boxes, *rows, *inner]
+    alarms = {mark.alarm for thing in things for mark in thing.marks}
+    if Alarm.WRONG in alarms:
+        yield "needs attention: see the note of this number", _flag_sample(Alarm.WRONG)
+    if Alarm.NOTED in alarms:
+        yield "to know: see the note of this number", _flag_sample(Alarm.NOTED)
+
+
+def _flag_sample(alarm: Alarm) -> Callable[[float, float], Sequence[Ink]]:
+    return lambda x, y: [ink for one in flags((Mark(alarm, "", 1),), x - FLAG / 2, y) for ink in _inside(one)]
+
+
+def _inside(ink: Ink) -> tuple[Ink, ...]:
+    return ink.ink if isinstance(ink, Group) else (ink,)
+
+
+def _changes(sheet: Sheet, rows: Sequence[Row]) -> Iterator[_Entry]:
+    inner: list[Bar | Gate] = [one for box in sheet.boxes for one in (*box.bars, *box.gates)]
+    things: list[Box | Row | Bar | Gate | Line] = [*sheet.boxes, *rows, *inner, *sheet.lines]
+    met = {thing.change for thing in things}
+    for change in (Change.NEW, Change.GONE, Change.OTHER):
+        if change in met:
+            yield change.value, _change_sample(change)
+
+
+def _change_sample(change: Change) -> Callable[[float, float], Sequence[Ink]]:
+    colour = {Change.NEW: NEW, Change.GONE: OLD}.get(change, INK)
+    dash = (4.0, 3.0) if change is Change.GONE else ()
+    thick = 2.6 if change is Change.NEW else 1.4
+    sign = sign_of(change)
+    wide = width_of(sign, 10.5, bold=True)
+    return lambda x, y: [
+        Rect(x - 15, y - 5, 18, 10, colour, "#ffffff", thick, dash, 2),
+        Text(x + 7, y + 3.5, sign, size=10.5, bold=True, colour=colour, width=wide),
+    ]
