@@ -421,7 +421,7 @@ def _contact_fields(before: Mapping[str, Contact], after: Mapping[str, Contact])
 
 def _told(value: object) -> str:
     if isinstance(value, Mapping):
-        value = tuple(value)
+        value = tuple(f"{name}: {said}" if isinstance(said, str) else name for name, said in value.items())
     if isinstance(value, frozenset | tuple):
         return ", ".join(sorted(map(str, value)) if isinstance(value, frozenset) else map(str, value))
     return "" if value is None else str(value)

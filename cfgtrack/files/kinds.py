@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from cfgtrack.files.fields import ID, ID_FORM, Fields
+from cfgtrack.files.fields import ID, ID_FORM, Fields, shown
 from cfgtrack.files.table import Table
 from cfgtrack.model.action import BOOK_ACTIONS, GENERAL_ACTIONS
 from cfgtrack.model.kind import NOTHING, Kind, Medium, Move
+from cfgtrack.model.naming import is_line
 from cfgtrack.model.part import EXPANSION
+
+MOST_WORDS = 24
+"""How long the words for a status may be: they stand in a column of a table."""
 
 _NEEDS = (EXPANSION, NOTHING)
 
@@ -34,6 +38,7 @@ def read_kind(table: Table, media: Collection[str], kinds: Collection[str]) -> K
     medium = table.reference("medium", "medium", media) or None
     flexible, fits = table.flag("flexible"), _fits(table, kinds)
     grip, tether = table.flag("grip"), table.flag("tether")
+    words = _words(table, statuses)
     table.finish()
     for what, said in (("grip", grip), ("tether", tether)):
         if said and not table.values.get("joined"):
@@ -55,6 +60,7 @@ def read_kind(table: Table, media: Collection[str], kinds: Collection[str]) -> K
         fits=fits,
         grip=grip,
         tether=tether,
+        words=words,
     )
 
 
@@ -76,6 +82,33 @@ def _statuses(table: Table) -> tuple[str, ...]:
 
 def _status(table: Table, name: str, statuses: tuple[str, ...]) -> str | None:
     return (table.reference(name, "status", statuses) if statuses else table.text(name)) or None
+
+
+def _words(table: Table, statuses: tuple[str, ...]) -> dict[str, str]:
+    """Return what statuses are called in texts, without those that are noted as wrong."""
+    said = table.get("words")
+    if said is None:
+        return {}
+    if not isinstance(said, dict):
+        table.wrong("words", 'a table such as { open = "mated, valve open" }', said)
+        return {}
+    words: dict[str, str] = {}
+    for status, word in said.items():
+        if statuses and not table.is_known("words", "status", status, statuses):
+            continue
+        if not isinstance(word, str) or not is_line(word) or len(word) > MOST_WORDS:
+            table.note(
+                "words",
+                "bad-words",
+                f"{status}: expected one line of at most {MOST_WORDS} characters, found {shown(word)}",
+            )
+        elif word in words.values() or word in set(statuses) - {status}:
+            table.note(
+                "words", "duplicate", f"{status}: '{word}' is another status already: it needs its own words"
+            )
+        else:
+            words[status] = word
+    return words
 
 
 def _is_consistent(table: Table, statuses: tuple[str, ...], on_ladder: dict[str, str | None]) -> bool:

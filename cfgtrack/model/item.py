@@ -73,7 +73,7 @@ def _json(value: Any) -> Any:
     if isinstance(value, tuple):
         return [_json(one) for one in value]
     if isinstance(value, Mapping):
-        if value and all(isinstance(one, tuple) for one in value.values()):
+        if value and all(isinstance(one, tuple | str) for one in value.values()):
             return {name: _json(one) for name, one in value.items()}
         return [_object(one) for one in value.values()]
     return _object(value) if type(value) in _SHAPES else value

@@ -51,7 +51,8 @@ class Kind:
     `statuses` is the ladder, lowest first. From `joined` on a port has a mate; None means that the kind is
     one-sided (a valve, a switch, a cover). From `carries` on a link over the port (or gated by it) is made;
     None means that it never carries. `grip`: it holds together what comes and goes, and neither leaves the other
-    (a hand, a hook). `tether`: it keeps whoever hangs on it within its reach.
+    (a hand, a hook). `tether`: it keeps whoever hangs on it within its reach. `words`: what a status is called in texts
+    for people, where its id alone could be misread.
     """
 
     id: str
@@ -66,6 +67,7 @@ class Kind:
     fits: frozenset[str] = frozenset()
     grip: bool = False
     tether: bool = False
+    words: Mapping[str, str] = field(default_factory=dict)
     _rank: dict[str, int] = field(init=False, repr=False, compare=False, hash=False)
     _carrying: frozenset[str] = field(init=False, repr=False, compare=False, hash=False)
 
@@ -79,6 +81,14 @@ class Kind:
     def rank(self, status: str) -> int:
         """Return how high `status` stands on the ladder, 0 lowest. KeyError when it isn't on it."""
         return self._rank[status]
+
+    def says(self, status: str) -> str:
+        """Return the words for `status` in texts for people: its id, unless the kind has words of its own for it.
+
+        >>> Kind("tap", "fluid", ("mated", "open"), {}, words={"mated": "mated, valve shut"}).says("mated")
+        'mated, valve shut'
+        """
+        return self.words.get(status, status)
 
     def is_joined(self, status: str) -> bool:
         """Return whether a port of this kind has a mate at `status`."""

@@ -174,6 +174,14 @@ class Plant:
             self._ports[address] = found
             return found
 
+    def says(self, address: str, status: str) -> str:
+        """Return the words for the status of what is at `address`, as its kind says them: a contact's are its shell's.
+
+        What is no port (a place, a unit) has no ladder: `status` itself.
+        """
+        found = self.port(address) or self.port(address.rpartition(":")[0])
+        return status if found is None else found[1].says(status)
+
     def _find_port(self, address: str) -> tuple[Port, Kind] | None:
         owner, colon, name = address.partition(":")
         if not colon or not self.has_owner(owner):

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from cfgtrack.model.configuration import View
+from cfgtrack.model.kind import Kind
 from cfgtrack.model.lock import devices_on, takes_locks
 from cfgtrack.model.part import Contact, Node, Part, Port
 from cfgtrack.model.plant import Place, Plant, Unit
@@ -23,7 +24,7 @@ def owners_otherwise(before: Plant, after: Plant) -> frozenset[str]:
         kinds = {
             name
             for name in before.kinds.keys() | after.kinds.keys()
-            if before.kinds.get(name) != after.kinds.get(name)
+            if _is_other_kind(before.kinds.get(name), after.kinds.get(name))
         }
     parts = {
         name
@@ -54,6 +55,12 @@ def _differ(then: Part | None, now: Part | None, kinds: set[str]) -> bool:
     if kinds and any(port.kind in kinds for part in (then, now) for port in part.ports.values()):
         return True
     return then is not now and _of_account(then) != _of_account(now)
+
+
+def _is_other_kind(then: Kind | None, now: Kind | None) -> bool:
+    if then is None or now is None:
+        return True
+    return then != now and replace(then, title="", words={}) != replace(now, title="", words={})
 
 
 def _of_account(part: Part) -> Part:

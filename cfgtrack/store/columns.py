@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-REVISIONS = ("0001", "0002", "0003", "0004", "0005")
+REVISIONS = ("0001", "0002", "0003", "0004", "0005", "0006")
 """The schema revisions that this program knows, oldest first. The last is the one it works with."""
 
 NEVER = 2**63 - 1

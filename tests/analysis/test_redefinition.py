@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from cfgtrack.analysis.redefinition import Redefinition, Side, joints_of, redefinition
+from cfgtrack.analysis.redefinition import PortField, Redefinition, Side, joints_of, redefinition
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.files.rules import parse_rules
 from cfgtrack.model.action import FOUND, Action
@@ -76,6 +76,17 @@ def test_a_port_that_is_gone_is_told() -> None:
     )
     assert [(one.a, one.b, one.code) for one in found.misfits] == [("X:A", "Y:A", "gone")]
     assert found.grounds == ("X:A is on to Y:A: X:A and Y:A: there is no such port any more",)
+
+
+def test_other_words_for_a_status_are_told_and_need_no_reason() -> None:
+    """A mated port whose kind says a status in other words is told with them, and nobody has to accept that."""
+    found = compared(
+        PLANT.replace('joined = "on"', 'joined = "on"\nwords = { on = "on, not tight" }'), ("X:A", "Y:A")
+    )
+    assert found.grounds == ()
+    assert [(one.port, one.fields) for one in found.ports] == [
+        (port, (PortField("kind.words", "", "on: on, not tight"),)) for port in ("X:A", "Y:A")
+    ]
 
 
 SHELLS = PLANT.replace(

@@ -501,6 +501,25 @@ A = "BAY-1"
 B = "BAY-1"                              #! full
 C = "BAY-2"
 """,
+    "words for a status": """
+[[kind]]
+id = "tap"
+statuses = ["off", "mated", "open"]
+joined = "mated"
+words = { of = "not on", off = "a line\\nand another", mated = "open" }   #! unknown-status bad-words duplicate
+[[kind]]
+id = "plug"
+statuses = ["in", "out", "lost"]
+words = { in = "twenty-five characters ab", out = " ", lost = 3 }        #! bad-words bad-words bad-words
+[[kind]]
+id = "cock"
+statuses = ["in", "out", "lost"]
+words = { in = "there", lost = "there" }                                 #! duplicate
+[[kind]]
+id = "tee"
+statuses = ["in", "out"]
+words = "there"                                                          #! wrong-type
+""",
     "presence": """
 [[kind]]
 id = "lever"

@@ -92,6 +92,7 @@ EVERYTHING = Definition(
             fits=frozenset({"tap"}),
             grip=True,
             tether=True,
+            words={"mid": "half in", "top": "all the way, in"},
         ),
     },
     parts={

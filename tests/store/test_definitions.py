@@ -13,6 +13,7 @@ from cfgtrack.model.action import Action
 from cfgtrack.model.definition import Definition
 from cfgtrack.model.part import Part, Port
 from cfgtrack.model.plant import Unit
+from cfgtrack.model.revision import owners_otherwise
 from cfgtrack.model.trouble import NoAnswer, Refused, Trouble
 from cfgtrack.store import record
 from cfgtrack.store.archive import read_archive, write_archive
@@ -149,6 +150,24 @@ def test_words_and_ratings_make_nothing_impossible(journal: Journal) -> None:
     other = replace(BOX, title="Box", mass=3.0, ports=ports)
     journal.load(with_part(other), by=None, recorder=None)
     assert journal.plant(START).parts["box"] == other
+
+
+def test_the_words_for_a_status_are_read_and_change_no_history(journal: Journal) -> None:
+    """Words for a status that a load brings concern nobody's past: what is recorded stays, and is read in new words."""
+    did(journal, "held", "grip", "X:H", "INA:G", at=50)
+    grip = replace(DEFINITION.kinds["grip"], title="Hand", words={"held": "in the hand"})
+    named = replace(DEFINITION, kinds={**DEFINITION.kinds, "grip": grip})
+    assert owners_otherwise(journal.plant(START), named.plant()) == frozenset()
+    journal.load(named, by=None, recorder=None)
+    found = journal.plant(START)
+    assert journal.configuration(START + 50).state("X:H").value == "held"
+    assert [found.says(one, "held") for one in ("X:H", "INA:G", "X")] == [
+        "in the hand",
+        "in the hand",
+        "held",
+    ]
+    other = replace(named, kinds={**named.kinds, "grip": replace(grip, flexible=False)})
+    assert owners_otherwise(found, other.plant()) == {"X", "Y", "Z", "INA"}
 
 
 def test_what_was_impossible_before_is_not_the_loads_doing(journal: Journal) -> None:

@@ -6,16 +6,20 @@ stays where it is from one moment to the next.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
+from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.show.drawing.flags import sign_of
 from cfgtrack.show.drawing.ink import Anchor, Group, Ink, Page, Path, Rect, Text
 from cfgtrack.show.drawing.layout import Edge, End, Node, Placed, Point, placed
 from cfgtrack.show.drawing.legend import WIDTH, column
 from cfgtrack.show.drawing.metrics import width_of, wrapped
 from cfgtrack.show.drawing.palette import FAINT, INK, OLD, STROKES, colour_of
-from cfgtrack.show.drawing.shape import Shape, is_slim, shape
+from cfgtrack.show.drawing.paper import LEAST, PAPERS, fitted_to, scale_on
+from cfgtrack.show.drawing.pill import is_slim
+from cfgtrack.show.drawing.shape import Lines, Shape, shape
 from cfgtrack.show.drawing.sheet import Box, Change, Line, Sheet
 from cfgtrack.show.drawing.symbols import moved
 from cfgtrack.show.visible import visible
@@ -27,29 +31,90 @@ _LABEL = 7.5
 
 
 def drawn(sheet: Sheet, *, page: str = "") -> Page:
-    """Return a sheet with everything at its place. `page`: see `paper.fitted_to`."""
-    boxes, lines = _order(sheet)
-    index = {box.id: i for i, box in enumerate(boxes)}
-    first = _first_sides(boxes)
-    lined = frozenset(
-        key for line in sheet.lines if not line.ghost for key in (line.a_row, line.b_row) if key
-    )
-    draw = _Drawing(sheet, boxes, lines, index, lined)
+    """Return a sheet with everything at its place. `page`: the paper that it must fit on, "A4" or "A3".
+
+    ValueError for other papers. NoAnswer where it doesn't fit in type that can be read.
+    """
+    if page and page not in PAPERS:
+        raise ValueError(f"a page can be {' or '.join(PAPERS)}; not {page}")
+    draw = _Drawing.of(sheet)
+    first = _first_sides(draw.boxes)
     rough = draw.place(draw.shapes(first), ported=False)
     sides = _sides(draw, rough, first)
     shapes = draw.shapes(sides)
-    return draw.page(shapes, draw.place(shapes, ported=True))
+    whole = draw.page(shapes, draw.place(shapes, ported=True))
+    if not page:
+        return whole
+    for aspect in (1.2, 0.7):
+        if scale_on(whole, page) < 1:
+            folded = draw.page(shapes, draw.place(shapes, ported=True, aspect=aspect))
+            whole = max(whole, folded, key=lambda one: scale_on(one, page))
+    if scale_on(whole, page) < LEAST:
+        raise NoAnswer(Problem("page", "too-large", _advice(whole, page)))
+    return fitted_to(whole, page)
 
 
-def _order(sheet: Sheet) -> tuple[list[Box], list[Line]]:
-    """Return boxes and lines in the one order that the engine gets them in, each line towards the higher rank."""
-    boxes = list(sheet.boxes)
-    known = {box.id for box in boxes}
-    lines = [line for line in sheet.lines if line.a in known and line.b in known]
-    return boxes, lines
+def _advice(whole: Page, page: str) -> str:
+    """Return that a picture is too large for a paper, and what would fit."""
+    larger = [paper for paper in PAPERS if scale_on(whole, paper) >= LEAST]
+    size = f"the picture is {whole.width / 72 * 2.54:.0f} x {whole.height / 72 * 2.54:.0f} cm"
+    so = f"{size}: on {page} its names would be smaller than 6 pt"
+    if larger:
+        return f"{so}; it fits on {larger[0]}"
+    return f"{so}; draw less of it (--loop, --unit, --fold), or leave --page out"
 
 
-def _first_sides(boxes: list[Box]) -> dict[str, bool]:
+def _once(lines: Iterable[Line], index: Mapping[str, int]) -> list[Line]:
+    """Return the lines between known boxes in the order that the engine gets them in, whatever is a ghost now."""
+
+    def place(line: Line) -> tuple[int, str, int, str, str]:
+        return (index[line.a], line.a_row, index[line.b], line.b_row, line.medium)
+
+    found: dict[tuple[int, str, int, str, str], Line] = {}
+    for line in lines:
+        if line.a in index and line.b in index and (place(line) not in found or not line.ghost):
+            found[place(line)] = line
+    return [found[key] for key in sorted(found)]
+
+
+def _against(boxes: Sequence[Box], lines: Sequence[Line], index: Mapping[str, int]) -> set[int]:
+    """Return which lines go against the flow: down the ranks where these are known, else back in a circle.
+
+    What is a circle's beginning is told by the order of the boxes: a walk along the lines starts at the first one.
+    """
+    ranks = [box.rank for box in boxes]
+    onward: list[list[tuple[int, int]]] = [[] for _ in boxes]
+    against = set()
+    for i, line in enumerate(lines):
+        a, b = index[line.a], index[line.b]
+        ra, rb = ranks[a], ranks[b]
+        if ra is not None and rb is not None and ra != rb:
+            if ra > rb:
+                against.add(i)
+        elif a != b:
+            onward[a].append((b, i))
+    begun, ended = set(), set()
+    for start in range(len(boxes)):
+        if start in begun:
+            continue
+        begun.add(start)
+        trail = [(start, iter(onward[start]))]
+        while trail:
+            box, rest = trail[-1]
+            for other, i in rest:
+                if other in begun and other not in ended:
+                    against.add(i)
+                elif other not in begun:
+                    begun.add(other)
+                    trail.append((other, iter(onward[other])))
+                    break
+            else:
+                ended.add(box)
+                trail.pop()
+    return against
+
+
+def _first_sides(boxes: Sequence[Box]) -> dict[str, bool]:
     """Return for each row whether it is where the flow comes in: as the sheet wants, else by turns."""
     sides = {}
     for box in boxes:
@@ -88,25 +153,43 @@ def _sides(draw: _Drawing, rough: Placed, first: Mapping[str, bool]) -> dict[str
 @dataclass(frozen=True, slots=True)
 class _Drawing:
     sheet: Sheet
-    boxes: list[Box]
-    lines: list[Line]
-    index: dict[str, int]
-    lined: frozenset[str]
+    boxes: Sequence[Box]
+    lines: Sequence[Line]
+    index: Mapping[str, int]
+    against: set[int]
+    known: Lines
+
+    @classmethod
+    def of(cls, sheet: Sheet) -> _Drawing:
+        index = {box.id: i for i, box in enumerate(sheet.boxes)}
+        lines = _once(sheet.lines, index)
+        shown = [line for line in lines if not line.ghost]
+        known = Lines(
+            drawn=frozenset(key for line in shown for key in (line.a_row, line.b_row) if key),
+            ever=frozenset(key for line in lines for key in (line.a_row, line.b_row) if key),
+            looks={key: line.look for line in shown for key in (line.a_row, line.b_row) if key},
+        )
+        return cls(sheet, sheet.boxes, lines, index, _against(sheet.boxes, lines, index), known)
 
     def shapes(self, sides: Mapping[str, bool]) -> list[Shape]:
-        return [
-            shape(box, sides, media=self.sheet.media, down=self.sheet.down, lined=self.lined)
-            for box in self.boxes
-        ]
+        media, down = self.sheet.media, self.sheet.down
+        return [shape(box, sides, self.known, media=media, down=down) for box in self.boxes]
 
-    def place(self, shapes: list[Shape], *, ported: bool) -> Placed:
+    def place(self, shapes: list[Shape], *, ported: bool, aspect: float = 0.0) -> Placed:
+        """Return where the engine puts everything; it gets each line the way that the flow goes."""
         nodes = [Node(s.width, s.height, b.rank) for s, b in zip(shapes, self.boxes, strict=True)]
         edges = []
-        for line in self.lines:
+        for i, line in enumerate(self.lines):
             a, b = self.index[line.a], self.index[line.b]
             ends = (_end(shapes[a], line.a_row), _end(shapes[b], line.b_row)) if ported else (None, None)
-            edges.append(Edge(a, b, *ends, label=_label_room(line)))
-        return placed(nodes, edges, down=self.sheet.down)
+            label = _label_room(line)
+            if i in self.against:
+                edges.append(Edge(b, a, ends[1], ends[0], label=label))
+            else:
+                edges.append(Edge(a, b, *ends, label=label))
+        found = placed(nodes, edges, down=self.sheet.down, aspect=aspect)
+        routes = tuple(r[::-1] if i in self.against else r for i, r in enumerate(found.routes))
+        return replace(found, routes=routes)
 
     def middles(self, rough: Placed) -> list[float]:
         return [corner[1] if self.sheet.down else corner[0] for corner in rough.corners]
@@ -227,8 +310,7 @@ def _loop(line: Line, box: Shape, corner: Point) -> tuple[Point, ...]:
 
 def _middle(route: tuple[Point, ...]) -> Point:
     """Return the middle of a way's longest piece."""
-    pairs = list(zip(route, route[1:], strict=False))
-    (ax, ay), (bx, by) = max(pairs, key=lambda p: abs(p[0][0] - p[1][0]) + abs(p[0][1] - p[1][1]))
+    (ax, ay), (bx, by) = max(pairwise(route), key=lambda p: abs(p[0][0] - p[1][0]) + abs(p[0][1] - p[1][1]))
     return (ax + bx) / 2, (ay + by) / 2
 
 
@@ -251,7 +333,7 @@ def _all_points(found: Placed) -> Iterator[Point]:
 
 
 def _heading(sheet: Sheet, wide: float) -> tuple[tuple[Ink, ...], float]:
-    """Return title, moment and verdict over the whole width, and where the picture begins: room for two lines of each."""
+    """Return title, moment and verdict over the whole width, and where the picture begins."""
     ink: list[Ink] = []
     y = _MARGIN
     for line in wrapped(visible(sheet.title), 16, wide, bold=True) if sheet.title else []:

@@ -101,9 +101,13 @@ Ink = Text | Rect | Path | Circle | Group
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A finished picture: its ink, from (0, 0) to (`width`, `height`) pt, and what it is called."""
+    """A finished picture: its ink, from (0, 0) to (`width`, `height`) pt, and what it is called.
+
+    `scale`: how much smaller than its ink it is set, to fit on a sheet of paper.
+    """
 
     width: float
     height: float
     ink: tuple[Ink, ...]
     title: str = ""
+    scale: float = 1.0

@@ -23,7 +23,7 @@ class Node:
 
 @dataclass(frozen=True, slots=True)
 class End:
-    """Where a line ends at its box: the side ("left", "right", "top", "bottom"), and how far along it from its middle."""
+    """Where a line ends at its box: "left", "right", "top" or "bottom", and how far along it from its middle."""
 
     side: str
     offset: float
@@ -50,8 +50,11 @@ class Placed:
     ranks: tuple[int | None, ...]
 
 
-def placed(nodes: Sequence[Node], edges: Sequence[Edge], *, down: bool) -> Placed:
-    """Return where nodes and edges go. An edge from a node to itself gets no route."""
+def placed(nodes: Sequence[Node], edges: Sequence[Edge], *, down: bool, aspect: float = 0.0) -> Placed:
+    """Return where nodes and edges go. An edge from a node to itself gets no route.
+
+    `aspect`: how many times as wide as high the whole should be; a long strip is folded for it (0: never).
+    """
     import graphlay
 
     if not nodes:
@@ -61,7 +64,7 @@ def placed(nodes: Sequence[Node], edges: Sequence[Edge], *, down: bool) -> Place
         "nodes": [_node(node) for node in nodes],
         "edges": [_edge(edges[i], nodes) for i in drawn],
     }
-    found = graphlay.layout(graph, options=_options(len(nodes), down=down))
+    found = graphlay.layout(graph, options=_options(len(nodes), down=down, aspect=aspect))
     routes: list[tuple[Point, ...]] = [()] * len(edges)
     labels: list[Point | None] = [None] * len(edges)
     for i, edge in zip(drawn, found.edges, strict=True):
@@ -75,12 +78,13 @@ def placed(nodes: Sequence[Node], edges: Sequence[Edge], *, down: bool) -> Place
     return Placed(tuple(corners), tuple(routes), tuple(labels), tuple(node["rank"] for node in found.nodes))
 
 
-def _options(size: int, *, down: bool) -> dict[str, Any]:
+def _options(size: int, *, down: bool, aspect: float) -> dict[str, Any]:
     return {
         "direction": "topbottom" if down else "leftright",
         "effort": "balanced" if size <= _MANY else "fast",
-        "spacing": {"layer_gap": 64, "node_gap": 30, "dummy_gap": 14, "isolated_gap": 30, "stub": 18},
+        "spacing": {"layer_gap": 48, "node_gap": 30, "dummy_gap": 14, "isolated_gap": 30, "stub": 18},
         "routing": {"bundle_parallel": False},
+        "wrap": {"viewport_aspect": aspect},
     }
 
 

@@ -104,7 +104,7 @@ def _entries(sheet: Sheet) -> Iterator[_Entry]:
     yield from _media(sheet, rows)
     yield from _lines(sheet)
     yield from _symbols(sheet, rows)
-    yield from _ends(sheet, rows)
+    yield from _ends(sheet)
     yield from _boxes(sheet)
     yield from _marks(sheet, rows)
     yield from _changes(sheet, rows)
@@ -162,7 +162,7 @@ def _symbol_sample(which: Symbol, *, is_open: bool) -> Callable[[float, float], 
     return draw
 
 
-def _ends(sheet: Sheet, rows: Sequence[Row]) -> Iterator[_Entry]:
+def _ends(sheet: Sheet) -> Iterator[_Entry]:
     lined = {
         key for line in sheet.lines if not line.ghost for key in ((line.a, line.a_row), (line.b, line.b_row))
     }
@@ -210,7 +210,7 @@ def _boxes(sheet: Sheet) -> Iterator[_Entry]:
 
 
 def _marks(sheet: Sheet, rows: Sequence[Row]) -> Iterator[_Entry]:
-    inner: list[Bar | Gate] = [one for box in sheet.boxes for one in (*box.bars, *box.gates)]
+    inner = _inner(sheet)
     things: list[Box | Row | Bar | Gate] = [*sheet.boxes, *rows, *inner]
     alarms = {mark.alarm for thing in things for mark in thing.marks}
     if Alarm.WRONG in alarms:
@@ -223,12 +223,19 @@ def _flag_sample(alarm: Alarm) -> Callable[[float, float], Sequence[Ink]]:
     return lambda x, y: [ink for one in flags((Mark(alarm, "", 1),), x - FLAG / 2, y) for ink in _inside(one)]
 
 
+def _inner(sheet: Sheet) -> list[Bar | Gate]:
+    found: list[Bar | Gate] = []
+    for box in sheet.boxes:
+        found += (*box.bars, *box.gates)
+    return found
+
+
 def _inside(ink: Ink) -> tuple[Ink, ...]:
     return ink.ink if isinstance(ink, Group) else (ink,)
 
 
 def _changes(sheet: Sheet, rows: Sequence[Row]) -> Iterator[_Entry]:
-    inner: list[Bar | Gate] = [one for box in sheet.boxes for one in (*box.bars, *box.gates)]
+    inner = _inner(sheet)
     things: list[Box | Row | Bar | Gate | Line] = [*sheet.boxes, *rows, *inner, *sheet.lines]
     met = {thing.change for thing in things}
     for change in (Change.NEW, Change.GONE, Change.OTHER):

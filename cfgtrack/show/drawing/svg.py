@@ -22,7 +22,8 @@ def svg(page: Page, *, with_font: bool = True) -> bytes:
     """Return a page as SVG. Without its font it is for a renderer that is given the font's file."""
     width, height = _number(page.width), _number(page.height)
     family = f"'{EMBEDDED}','{FAMILY}',sans-serif" if with_font else FAMILY
-    size = f'width="{width}pt" height="{height}pt" viewBox="0 0 {width} {height}"'
+    set_width, set_height = _number(page.width * page.scale), _number(page.height * page.scale)
+    size = f'width="{set_width}pt" height="{set_height}pt" viewBox="0 0 {width} {height}"'
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" {size} font-family={quoteattr(family)} role="img">',

@@ -1,0 +1,84 @@
+"""How much room a row, a gate or a text takes, along the flow (its depth) and across it (its extent).
+
+Room is kept for the longest status that a thing may have, and for two flags, whatever is the case now.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cfgtrack.show.drawing.flags import ROOM
+from cfgtrack.show.drawing.metrics import width_of
+from cfgtrack.show.drawing.sheet import Gate, Row, Symbol
+from cfgtrack.show.drawing.strokes import SMALL, TEXT
+from cfgtrack.show.drawing.symbols import REACH
+from cfgtrack.show.visible import visible
+
+LONG = 150.0
+"""The most that one name or status takes; what is longer ends in an ellipsis, and is told whole when pointed at."""
+
+PAD = 7.0
+SLOT = 2 * REACH + 6
+"""Room at a row's end for a valve of its own."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rooms:
+    """The rooms of one box. `lined`: the rows where a line ends at some moment, `drawn`: where one ends now."""
+
+    down: bool
+    lined: frozenset[str]
+    drawn: frozenset[str]
+
+    def row_extent(self, row: Row) -> tuple[float, float]:
+        """Return how much a row takes before and after its line, across the flow."""
+        if not self.down:
+            return 13.0, 9.5
+        return 9.0, 6 + max(self.name_width(row.text), self.status_width(row)) + ROOM
+
+    def gate_extent(self, gate: Gate) -> tuple[float, float]:
+        """Return how much a gate takes before and after its line, across the flow."""
+        if not self.down:
+            return 15.5, 9.5
+        wide = max(self.name_width(gate.text), self.longest(gate.status, gate.statuses))
+        return 9.0, 10 + wide + ROOM
+
+    def text_extent(self, text: str) -> tuple[float, float]:
+        """Return how much a bar's text takes before and after its middle, across the flow."""
+        return (8.5, 8.5) if not self.down else (9.0, 10 + self.name_width(text) + ROOM)
+
+    def row_depth(self, row: Row) -> float:
+        """Return how far a row's texts go in from the edge."""
+        slot = SLOT if row.valve is not None else 0.0
+        if self.down:
+            return slot + 33.0
+        return slot + PAD + self.name_width(row.text) + 5 + self.status_width(row) + ROOM
+
+    def gate_depth(self, gate: Gate) -> float:
+        """Return how long the piece of line is that a gate needs."""
+        if self.down:
+            return 34.0
+        wide = self.name_width(gate.text) + 4 + self.longest(gate.status, gate.statuses) + ROOM
+        return max(2 * REACH, wide) + 12
+
+    def text_depth(self, text: str, sign: Symbol) -> float:
+        """Return how far a bar's text goes from it."""
+        if self.down:
+            return 26.0
+        return 10 + (2 * REACH if sign is not Symbol.NONE else 0) + self.name_width(text) + ROOM
+
+    def name_width(self, text: str) -> float:
+        """Return how wide a name is drawn at most."""
+        return min(width_of(visible(text, lines=False), TEXT), LONG)
+
+    def status_width(self, row: Row) -> float:
+        """Return how wide a row's longest status is; a row without a line may have more to say."""
+        wide = self.longest(row.status, row.statuses)
+        return max(wide, 34.0) if row.key not in self.lined else wide
+
+    def longest(self, status: str, statuses: tuple[str, ...]) -> float:
+        """Return how wide the longest of some statuses is."""
+        texts = statuses or (status,)
+        return min(max(width_of(visible(text, lines=False), SMALL) for text in texts), LONG)
+
+    # --- the whole ------------------------------------------------------------------------------------------------
