@@ -110,12 +110,12 @@ def _box(r: Random, name: str) -> Box:
     rows: list[Row] = []
     gates: list[Gate] = []
     for i in range(r.randint(0, 7)):
-        bar: Bar | None = r.choice((*bars, None))
-        medium = bar.medium if bar is not None else r.choice(MEDIA)
-        is_gated = bar is not None and r.random() < 0.4
-        rows.append(_row(r, f"{name}:P{i}", medium, "" if bar is None or is_gated else bar.key))
-        if bar is not None and is_gated:
-            gates.append(_gate(r, f"{name}:V{i}", rows[-1].key, bar.key, medium))
+        at = r.choice((*bars, None))
+        medium = at.medium if at is not None else r.choice(MEDIA)
+        is_gated = at is not None and r.random() < 0.4
+        rows.append(_row(r, f"{name}:P{i}", medium, "" if at is None or is_gated else at.key))
+        if at is not None and is_gated:
+            gates.append(_gate(r, f"{name}:V{i}", rows[-1].key, at.key, medium))
     for one, other in [(a, b) for a in bars for b in bars if a.key < b.key and a.medium == b.medium]:
         if r.random() < 0.6:
             gates.append(_gate(r, f"{name}:{one.key[-1]}{other.key[-1]}", one.key, other.key, one.medium))

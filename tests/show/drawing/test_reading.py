@@ -91,6 +91,9 @@ GOOD = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 300 100" font-siz
 <g data-what="row" data-key="B:1"><text x="202" y="58">P2</text></g></g>
 </svg>"""
 
+OTHER = """<g data-what="line" data-key="other" data-a="A" data-b="B">
+<path class="line" d="M80 50 H180" stroke="#000"/></g></svg>"""
+
 
 @pytest.mark.parametrize(
     ("was", "now", "says"),
@@ -107,12 +110,7 @@ GOOD = """<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 300 100" font-siz
             '<g data-what="box" data-key="C"><rect class="box" x="100" y="30" width="40" height="40"/></g></svg>',
             "runs through box C",
         ),
-        (
-            "</svg>",
-            '<g data-what="line" data-key="other" data-a="A" data-b="B">'
-            '<path class="line" d="M80 50 H180" stroke="#000"/></g></svg>',
-            "run along one another",
-        ),
+        ("</svg>", OTHER, "run along one another"),
     ],
     ids=lambda value: value if value and " " not in value else None,
 )
