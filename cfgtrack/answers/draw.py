@@ -57,7 +57,11 @@ class Scope:
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """What a picture is of, at its moment. `findings` are the open ones, to be marked."""
+    """What a picture is of, at its moment. `findings` are the open ones, to be marked.
+
+    `ever`: the pairs of halves that were mated at any time, as far as is known at that moment: boxes stay where these
+    keep them.
+    """
 
     moment: Moment
     plant: Plant
@@ -65,6 +69,7 @@ class Scene:
     networks: Mapping[str, Network]
     scope: Scope
     findings: tuple[Finding, ...] = ()
+    ever: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +110,8 @@ def scene(
         expect_there(past.plant, past.networks, scope)
         judged = marked and past.rules.rules
         findings = tuple(f for some in past.findings() for f in some if f.is_open) if judged else ()
-        return Scene(past.moment, past.plant, past.configuration, past.networks, scope, findings)
+        ever = journal.ever_mated(past.moment.known)
+        return Scene(past.moment, past.plant, past.configuration, past.networks, scope, findings, ever)
 
 
 def _scope(past: Past, medium: str, loop: str | None, unit: str | None, hops: int, *, places: bool) -> Scope:

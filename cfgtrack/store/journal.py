@@ -60,7 +60,7 @@ from cfgtrack.store.migrations import check_current, is_empty, upgrade
 from cfgtrack.store.record import Outcome, Recorder, SetAside
 from cfgtrack.store.rows import IN_EFFECT, TOLD, entries_of, entry_of, find_entry, with_signature
 from cfgtrack.store.security import expect_look
-from cfgtrack.store.view import SqlView, read_configuration, read_owner
+from cfgtrack.store.view import SqlView, read_configuration, read_mated, read_owner
 
 Clock = Callable[[], int]
 
@@ -323,6 +323,10 @@ class Journal:
         """Return the whole configuration at (at, known): states, measured values, mate cycles."""
         at, known = self.moment(at, known)
         return read_configuration(self.database, self.plant(at, known), at, known)
+
+    def ever_mated(self, known: int | None = None) -> tuple[tuple[str, str], ...]:
+        """Return the pairs of halves that were mated at any time, as known, each pair once, in order."""
+        return read_mated(self.database, self._known(known))
 
     def unit(self, owner: str, at: int | None = None, known: int | None = None) -> Configuration:
         """Return a configuration that holds only what concerns one unit or place itself: one indexed question."""

@@ -152,6 +152,16 @@ def read_configuration(
     return _filled(plant, database.rows(EVERYTHING % "1 = 1", {"at": at, "turn": turn, "known": known}))
 
 
+def read_mated(database: Database, known: int) -> tuple[tuple[str, str], ...]:
+    """Return the pairs of halves that were mated at any time, as known, each pair once, in order."""
+    sql = (
+        "SELECT DISTINCT subject, other FROM change"
+        " WHERE aspect = '' AND other IS NOT NULL AND known <= :known AND until > :known"
+    )
+    found = database.rows(sql, {"known": known})
+    return tuple(sorted({(min(a, b), max(a, b)) for a, b in found if ":" in a and ":" in b}))
+
+
 def read_owner(database: Database, plant: Plant, owner: str, at: int, known: int) -> Configuration:
     """Return a configuration that holds what is known of one unit or place, its ports included; all else is blank."""
     parameters = {

@@ -1,0 +1,210 @@
+"""From what a picture is of to what it shows: which boxes, and how much of each."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from cfgtrack.answers.draw import Scene, Scope
+from cfgtrack.model.plant import HOLD
+from cfgtrack.network.paths import loops_of
+from cfgtrack.show.drawing.alarms import Alarms
+from cfgtrack.show.drawing.fold import folded
+from cfgtrack.show.drawing.ground import ground_sheet
+from cfgtrack.show.drawing.interior import is_inline
+from cfgtrack.show.drawing.places import place_sheet
+from cfgtrack.show.drawing.schematic import Contents, Schematic
+from cfgtrack.show.drawing.sheet import Sheet
+from cfgtrack.show.drawing.survey import Survey
+
+MANY_BOXES = 48
+"""Up to so many boxes are drawn each for itself, unless a fold is asked for."""
+
+
+def shown(scene: Scene, *, title: str = "", fold: bool | None = None) -> Sheet:
+    """Return what a picture shows. `fold`: boxes that are alike as one; None: only where there are too many of them.
+
+    The same scene gives the same sheet. Boxes, rows, gates and bars don't depend on what is open, shut, on or off.
+    """
+    scope, plant = scene.scope, scene.plant
+    media = [m for m in plant.media if scope.medium in ("", m)]
+    survey = Survey(scene, media)
+    if scope.sort == "places":
+        sheet = place_sheet(survey)
+    elif scope.medium == HOLD and scope.sort in ("medium", "loop"):
+        sheet = ground_sheet(survey)
+    else:
+        sheet = _schematic(survey, _contents(survey, scope))
+    sheet = replace(
+        sheet,
+        title=title or _title(scope),
+        moment=str(scene.moment),
+        media=tuple(plant.media),
+        down=scope.medium == "power",
+    )
+    if fold or (fold is None and len(sheet.boxes) > MANY_BOXES):
+        return folded(sheet, parts_of(survey))
+    return sheet
+
+
+def _schematic(survey: Survey, contents: Collection[Contents]) -> Sheet:
+    owners = list(dict.fromkeys(one.owner for one in contents))
+    alarms = Alarms(survey, owners)
+    drawing = Schematic(survey, alarms, contents)
+    boxes, lines = drawing.boxes(), drawing.lines()
+    return Sheet(tuple(boxes), tuple(lines), verdict=alarms.verdict(), notes=alarms.notes())
+
+
+def _title(scope: Scope) -> str:
+    match scope.sort:
+        case "everything":
+            return "Everything, and what it is connected to"
+        case "medium":
+            return (
+                "What holds what, down to the ground" if scope.subject == HOLD else f"Medium {scope.subject}"
+            )
+        case "around":
+            medium = f", {scope.medium} only" if scope.medium else ""
+            return f"{scope.subject} and what is connected to it{medium}"
+        case "loop":
+            return f"Loop {scope.subject} ({scope.medium})"
+        case _:
+            return "Places, and what stands in them"
+
+
+# --- which boxes, and how much of each ---------------------------------------------------------------------------
+
+
+def _contents(survey: Survey, scope: Scope) -> list[Contents]:
+    if scope.sort == "around":
+        return list(_around(survey, scope.subject, scope.hops))
+    if scope.sort == "loop":
+        return list(_loop(survey, scope.subject))
+    return [one for owner in survey.order for one in _whole(survey, owner)]
+
+
+def _whole(survey: Survey, owner: str) -> Iterator[Contents]:
+    """Yield all that a unit or place has of the media shown."""
+    part = survey.plant.part_of(owner)
+    for medium in survey.media:
+        if survey.ends_of(owner, medium) or any(node.medium == medium for node in part.nodes.values()):
+            yield Contents(owner, medium)
+
+
+@dataclass(slots=True)
+class _Reach:
+    """The wholes (groups that any ways tie inside) of units and places, and which ties lead from one to another."""
+
+    survey: Survey
+    insides: Schematic
+    wholes: dict[tuple[str, str, int], list[tuple[str, str, int]]]
+
+    @classmethod
+    def of(cls, survey: Survey) -> _Reach:
+        insides = Schematic(survey, Alarms(survey, ()), ())
+        reach = cls(survey, insides, {})
+        of_end: dict[str, tuple[str, str, int]] = {}
+        for owner in survey.order:
+            for medium in survey.media:
+                inside = insides.inside(owner, medium)
+                for turn, whole in enumerate(inside.wholes):
+                    key = (owner, medium, turn)
+                    reach.wholes[key] = []
+                    of_end.update((f"{owner}:{e}", key) for g in whole for e in inside.groups[g].ends)
+        for tie in survey.ties:
+            if tie.a in of_end and tie.b in of_end:
+                reach.wholes[of_end[tie.a]].append(of_end[tie.b])
+                reach.wholes[of_end[tie.b]].append(of_end[tie.a])
+        return reach
+
+    def items(self, whole: tuple[str, str, int]) -> Iterator[str]:
+        """Yield the addresses of all ends and nodes of a whole."""
+        owner, medium, turn = whole
+        inside = self.insides.inside(owner, medium)
+        for group in sorted(inside.wholes[turn]):
+            yield from (
+                f"{owner}:{name}" for name in (*inside.groups[group].ends, *inside.groups[group].nodes)
+            )
+
+    def contents(self, wholes: Collection[tuple[str, str, int]]) -> Iterator[Contents]:
+        """Yield what to draw of some wholes, in the plant's order."""
+        groups: dict[tuple[str, str], set[int]] = {}
+        for owner, medium, turn in wholes:
+            groups.setdefault((owner, medium), set()).update(self.insides.inside(owner, medium).wholes[turn])
+        media = {medium: i for i, medium in enumerate(self.survey.media)}
+        for owner, medium in sorted(groups, key=lambda key: (self.survey.order[key[0]], media[key[1]])):
+            found = groups[owner, medium]
+            every = len(found) == len(self.insides.inside(owner, medium).groups)
+            yield Contents(owner, medium, None if every else frozenset(found))
+
+
+def _around(survey: Survey, centre: str, hops: int) -> Iterator[Contents]:
+    """Yield a unit or place and what is within so many hops, over ties of any time; what is drawn on a line is none.
+
+    Of each but the centre what the ties on the way end at, with all that any gates tie it to inside.
+    """
+    reach = _Reach.of(survey)
+    start = [whole for whole in reach.wholes if whole[0] == centre]
+    far = dict.fromkeys(start, 0)
+    queue = list(start)
+    owners = {centre: 0}
+    while queue:
+        whole = queue.pop(0)
+        inline = whole[0] != centre and _is_inline(survey, whole[0])
+        for other in reach.wholes[whole]:
+            passes = _is_inline(survey, other[0]) and other[0] != centre
+            cost = far[whole] + (not passes)
+            if other in far or cost > hops or (passes and far[whole] >= hops and not inline):
+                continue
+            far[other] = cost
+            owners.setdefault(other[0], cost)
+            if passes:
+                queue.insert(0, other)
+            else:
+                queue.append(other)
+    own = {(owner, medium) for owner, medium, _ in start}
+    yield from reach.contents(far)
+    if HOLD not in survey.media:
+        return
+    if not any((centre, medium) in own for medium in survey.media):
+        yield from _whole(survey, centre)
+
+
+def _is_inline(survey: Survey, owner: str) -> bool:
+    plant = survey.plant
+    return owner in plant.units and is_inline(plant, plant.part_of(owner), survey.media)
+
+
+def _loop(survey: Survey, loop: str) -> Iterator[Contents]:
+    """Yield what is defined to be in a loop, and what any ways lead to from there, up to what is of another loop.
+
+    Whatever is shut or open: so the picture of a loop stays. Also what really is in it now.
+    """
+    reach = _Reach.of(survey)
+    defined = {whole: _defined(survey, reach.items(whole)) for whole in reach.wholes}
+    [medium] = survey.media
+    paths = survey.paths(medium)
+    found = dict.fromkeys(whole for whole, loops in defined.items() if loop in loops)
+    found.update(
+        dict.fromkeys(
+            whole for whole in reach.wholes if any(loop in loops_of(paths, i) for i in reach.items(whole))
+        )
+    )
+    queue = list(found)
+    for whole in queue:
+        if defined[whole] - {loop}:
+            continue
+        for other in reach.wholes[whole]:
+            if other not in found:
+                found[other] = None
+                queue.append(other)
+    yield from reach.contents(found)
+
+
+def _defined(survey: Survey, items: Iterator[str]) -> set[str]:
+    return {loop for item in items if (loop := survey.plant.loop_of(item))}
+
+
+def parts_of(survey: Survey) -> Mapping[str, str]:
+    """Return the part of each unit and place."""
+    return {owner: survey.plant.part_of(owner).id for owner in survey.order}
