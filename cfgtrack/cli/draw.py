@@ -13,6 +13,7 @@ from cfgtrack.cli import session as s
 
 if TYPE_CHECKING:
     from cfgtrack.answers.draw import Scene
+    from cfgtrack.show.drawing.ink import Page
 
 FORMS = ("svg", "png", "pdf", "dot", "graphml")
 TEXT_FORMS = ("svg", "dot", "graphml")
@@ -40,6 +41,11 @@ _DRAWN = re.compile(rb"\x89PNG|%PDF|graph cfgtrack|(?=.*<(?:svg|graphml)).*cfgtr
     default=True,
     help="Mark what open findings are about; else don't.",
 )
+@click.option(
+    "--fold/--no-fold",
+    default=None,
+    help="Draw units that are alike as one, with how many; else only where there are too many for a page.",
+)
 @click.option("--title", default="", help="Stands above the picture.")
 @click.option(
     "-o",
@@ -59,6 +65,7 @@ def draw_command(
     hops: int,
     places: bool,
     marked: bool,
+    fold: bool | None,
     title: str,
     output: Path | None,
     form: str | None,
@@ -67,9 +74,12 @@ def draw_command(
 ) -> None:
     """Draw what is connected to what, now or at any time, as SVG, PNG, PDF, DOT or GraphML: by the name of the file.
 
-    Everything, one medium, one loop, one unit and its neighbours, or the places and what stands in them. What is
-    cut off, open or dead stands out by its line and by text. GraphML is no picture: it holds every port, volume and
-    link of one medium or of all, made or not, for other programs.
+    Everything, one medium, one loop, one unit and its neighbours, or the places and what stands in them; with --medium
+    hold what holds what. A port is a row, a valve or switch a symbol on its line. What a rule or a need says is wrong
+    is marked and told first, what is merely open or unpowered is noted.
+
+    GraphML is no picture: it holds every port, volume and link of one medium or of all, made or not, for other
+    programs.
     """
     from cfgtrack.answers.draw import DrawnFile, DrawnText, scene
 
@@ -91,7 +101,7 @@ def draw_command(
         marked=marked,
         after=s.after_step(after, plan),
     )
-    drawn = _drawn(found, chosen, medium, title)
+    drawn = _drawn(found, chosen, medium, title, fold=fold)
     if output is None and session.json:
         if chosen not in TEXT_FORMS:
             raise click.UsageError(f"{chosen} is no text: name a file with -o.")
@@ -107,13 +117,30 @@ def draw_command(
         )
 
 
-def _drawn(found: Scene, form: str, medium: str, title: str) -> bytes:
+def _drawn(found: Scene, form: str, medium: str, title: str, *, fold: bool | None) -> bytes:
     """Return the picture of a scene in a form, or the graph of its links."""
     if form == "graphml":
         from cfgtrack.show.graphml import graphml
 
         return graphml(found, [medium] if medium else found.networks, title=title).encode()
-    from cfgtrack.show.diagram import diagram
-    from cfgtrack.show.render import render
+    from cfgtrack.show.drawing.shown import shown
 
-    return render(diagram(found, title=title), form)
+    sheet = shown(found, title=title, fold=fold)
+    if form == "dot":
+        from cfgtrack.show.drawing.dot import dot
+
+        return dot(sheet).encode()
+    from cfgtrack.show.drawing.arrange import drawn
+
+    return written(drawn(sheet), form)
+
+
+def written(page: Page, form: str) -> bytes:
+    """Return a page as SVG, PNG or PDF."""
+    if form == "svg":
+        from cfgtrack.show.drawing.svg import svg
+
+        return svg(page)
+    from cfgtrack.show.drawing.paper import pdf, png
+
+    return png(page) if form == "png" else pdf(page)

@@ -183,6 +183,11 @@ class _Drawing:
             a, b = self.index[line.a], self.index[line.b]
             ends = (_end(shapes[a], line.a_row), _end(shapes[b], line.b_row)) if ported else (None, None)
             label = _label_room(line)
+            if ported and not (line.a_row or line.b_row):  # all lines of a box itself leave it at one point
+                leaving, coming = ("bottom", "top") if self.sheet.down else ("right", "left")
+                ends = (End(leaving, 0.0), End(coming, 0.0))
+                if i in self.against:
+                    ends = ends[::-1]
             if i in self.against:
                 edges.append(Edge(b, a, ends[1], ends[0], label=label))
             else:

@@ -61,7 +61,7 @@ def _standing(survey: Survey, alarms: Alarms, place: str) -> Iterator[Row]:
     """Yield a row for each unit that is held by standing here, and has no bolts or the like."""
     for unit in survey.configuration.standing_at(place):
         if unit in survey.plant.units and not survey.ends_of(unit, HOLD):
-            yield Row(unit, unit, "stands here", medium=HOLD, joined=True, marks=alarms.owner(unit))
+            yield Row(unit, unit, "stands here", medium=HOLD, is_text=True, marks=alarms.owner(unit))
 
 
 def _seats(survey: Survey, owners: dict[str, None]) -> Iterator[Line]:

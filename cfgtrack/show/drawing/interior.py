@@ -98,9 +98,9 @@ def _joined(size: int, pairs: Sequence[tuple[int, int]]) -> list[list[int]]:
             one = leader[one]
         return one
 
-    for a, b in pairs:
-        a, b = sorted((lead(a), lead(b)))
-        leader[b] = a
+    for pair in pairs:
+        first, second = sorted(map(lead, pair))
+        leader[second] = first
     groups: dict[int, list[int]] = {}
     for one in range(size):
         groups.setdefault(lead(one), []).append(one)
@@ -143,7 +143,7 @@ def role_symbol(node: Node) -> Symbol:
 def is_inline(plant: Plant, part: Part, media: Sequence[str]) -> bool:
     """Whether a part is drawn on its line: a hose, a cable, a pipe; it gives or has two ports in all, no more."""
     two_sided = [p for p in part.ports.values() if plant.kinds[p.kind].joined is not None]
-    if len(two_sided) < 2 or (len(part.ports) > 2 and not part.flexible):  # noqa: PLR2004 - its two ends
+    if len(two_sided) < 2 or (len(part.ports) > 2 and not part.flexible):
         return False
     if (
         any(plant.kinds[p.kind].medium not in media and not p.contacts for p in two_sided)

@@ -166,7 +166,9 @@ def _ends(sheet: Sheet) -> Iterator[_Entry]:
     lined = {
         key for line in sheet.lines if not line.ghost for key in ((line.a, line.a_row), (line.b, line.b_row))
     }
-    free = [row for box in sheet.boxes for row in box.rows if (box.id, row.key) not in lined]
+    free = [
+        row for box in sheet.boxes for row in box.rows if (box.id, row.key) not in lined and not row.is_text
+    ]
     if any(row.joined for row in free):
         yield (
             "goes on to what isn't drawn",

@@ -119,6 +119,8 @@ class Pen:
         """Return what stands outside the edge where no line ends: a cap, an open end, an arrow to what isn't drawn."""
         colour = colour_of(row.medium, self.media)
         tip = edge - into * STUB
+        if row.is_text:
+            return []
         if row.key in self.rooms.drawn:
             return [self.dot(edge, t, colour)]
         stub = Path((self.place(edge, t), self.place(tip, t)), stroke=colour, thickness=1.6, role="free end")

@@ -27,7 +27,6 @@ def place_sheet(survey: Survey) -> Sheet:
                     for thing in survey.configuration.standing_at(place.id)
                     if thing in plant.units
                 ),
-                rank=_depth(survey, place.id),
                 marks=alarms.owner(place.id),
             ),
         )
@@ -49,7 +48,7 @@ def _row(survey: Survey, alarms: Alarms, unit: str) -> Row:
         unit,
         unit,
         ", ".join(filter(None, said)) if home else said[0],
-        joined=True,
+        is_text=True,
         marks=(*alarms.held(unit), *alarms.owner(unit)),
     )
 
@@ -60,8 +59,3 @@ def place_lines(survey: Survey) -> Iterator[Line]:
         parent = survey.configuration.state(place.id).value if place.mobile else place.parent
         if parent:
             yield Line(parent, "", place.id, "", look=Look.INSIDE)
-
-
-def _depth(survey: Survey, place: str) -> int:
-    """Return how deep a place lies, what moves by where it is at home: that doesn't change."""
-    return len(list(survey.plant.ancestors(place))) - 1

@@ -247,7 +247,7 @@ class Schematic:
             self.survey.status(address),
             tuple(map(found[1].says, found[1].statuses)),
             one.medium,
-            self.alarms.gate(address) if way.key == link.gate else (),
+            marks=self.alarms.gate(address) if way.key == link.gate else (),
         )
 
 
@@ -292,7 +292,8 @@ def turns(survey: Survey, owners: Collection[str], inline: Collection[str]) -> d
     own: dict[str, Turn] = {o: (found[o], order[o], 0, 0) for o in owners if o not in inline}
     for owner in inline:
         ends = [own[o] for o in near[owner] if o in own]
-        rank, turn = min(ends)[:2] if ends else (found[owner], order[owner])
+        first = [end for end in ends if end[0] < max(ends)[0]] or [min(ends)] if ends else []
+        rank, turn = max(first)[:2] if first else (found[owner], order[owner])
         own[owner] = (rank, turn, 1, order[owner])
     return own
 
@@ -300,7 +301,7 @@ def turns(survey: Survey, owners: Collection[str], inline: Collection[str]) -> d
 def _origins(survey: Survey, owners: Collection[str]) -> Iterator[list[str]]:
     """Yield the owners that media come from: of sources, of vessels with room to expand, of anything else with it."""
     here = set(owners)
-    media = [medium for medium in survey.media if medium != HOLD]
+    media = sorted((m for m in survey.media if m != HOLD), key=lambda m: (m != "power", m == "bond"))
     for medium in media:
         yield [o for n in survey.paths(medium).nodes(SOURCE) if (o := owner_of(n)) in here]
     for medium in media:

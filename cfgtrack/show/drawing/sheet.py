@@ -80,7 +80,8 @@ class Gate:
     """A valve, switch or one-way link, on its line. `key`: its address (or one made up, for a one-way link).
 
     `a`, `b`: what it is between, each the key of a row or of a bar of the same box. `one_way`: from `a` to `b`.
-    `is_open`: the medium passes. `text` is its name, `status` the display word, `statuses` all that it may have.
+    `is_open`: the medium passes. `count`: of how many alike ones of its box it stands for all.
+    `text` is its name, `status` the display word, `statuses` all that it may have.
     """
 
     key: str
@@ -93,6 +94,7 @@ class Gate:
     status: str = ""
     statuses: tuple[str, ...] = ()
     medium: str = ""
+    count: int = 1
     marks: tuple[Mark, ...] = ()
     change: Change = Change.SAME
 
@@ -122,6 +124,7 @@ class Row:
     `joined`: something is mated to it (drawn or not: then `to` names it). `capped`: closed with a cap.
     `side`: "in" or "out" where the sheet wants it on one side (towards sources, towards loads), else "".
     `valve`: the port has a valve of its own (a valved disconnect): True open, False shut, None none.
+    `count`: of how many alike ones of its box it stands for all. `is_text`: no port, only a text.
     """
 
     key: str
@@ -135,6 +138,8 @@ class Row:
     capped: bool = False
     to: str = ""
     valve: bool | None = None
+    is_text: bool = False
+    count: int = 1
     marks: tuple[Mark, ...] = ()
     change: Change = Change.SAME
 

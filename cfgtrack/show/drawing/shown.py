@@ -9,7 +9,7 @@ from cfgtrack.answers.draw import Scene, Scope
 from cfgtrack.model.plant import HOLD
 from cfgtrack.network.paths import loops_of
 from cfgtrack.show.drawing.alarms import Alarms
-from cfgtrack.show.drawing.fold import folded
+from cfgtrack.show.drawing.fold import Pattern, folded
 from cfgtrack.show.drawing.ground import ground_sheet
 from cfgtrack.show.drawing.interior import is_inline
 from cfgtrack.show.drawing.places import place_sheet
@@ -17,7 +17,7 @@ from cfgtrack.show.drawing.schematic import Contents, Schematic
 from cfgtrack.show.drawing.sheet import Sheet
 from cfgtrack.show.drawing.survey import Survey
 
-MANY_BOXES = 48
+MANY_BOXES = 100
 """Up to so many boxes are drawn each for itself, unless a fold is asked for."""
 
 
@@ -43,7 +43,7 @@ def shown(scene: Scene, *, title: str = "", fold: bool | None = None) -> Sheet:
         down=scope.medium == "power",
     )
     if fold or (fold is None and len(sheet.boxes) > MANY_BOXES):
-        return folded(sheet, parts_of(survey))
+        return folded(sheet, _patterns(survey))
     return sheet
 
 
@@ -205,6 +205,7 @@ def _defined(survey: Survey, items: Iterator[str]) -> set[str]:
     return {loop for item in items if (loop := survey.plant.loop_of(item))}
 
 
-def parts_of(survey: Survey) -> Mapping[str, str]:
-    """Return the part of each unit and place."""
-    return {owner: survey.plant.part_of(owner).id for owner in survey.order}
+def _patterns(survey: Survey) -> Mapping[str, Pattern]:
+    """Return what each unit and place is one of many of."""
+    parts = {owner: survey.plant.part_of(owner) for owner in survey.order}
+    return {owner: Pattern(part.id, part.title) for owner, part in parts.items() if part.id}
