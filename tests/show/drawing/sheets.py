@@ -87,7 +87,7 @@ def _row(r: Random, key: str, medium: str, bar: str) -> Row:
         not joined and r.random() < 0.5,
         r.choice(("", "X-1:P9")) if joined else "",
         valve,
-        _marks(r),
+        marks=_marks(r),
     )
 
 
@@ -156,5 +156,5 @@ def _gate(r: Random, key: str, one: str, other: str, medium: str) -> Gate:
         "open" if is_open else "shut",
         ("open", "shut"),
         medium,
-        _marks(r),
+        marks=_marks(r),
     )
