@@ -48,8 +48,8 @@ def draw_sheet(seed: int, most: int = 9) -> Sheet:
                 Line(a, one.key, b, other.key, one.medium, r.choice([*Look][:4]), label, ghost=ghost)
             )
     bare = [box.id for box in boxes if box.form is not Form.INLINE]
-    for _ in range(r.randint(0, 2) if len(bare) > 1 else 0):
-        a, b = r.sample(bare, 2)
+    stands = {tuple(sorted(r.sample(bare, 2))) for _ in range(r.randint(0, 2) if len(bare) > 1 else 0)}
+    for a, b in sorted(stands):
         lines.append(Line(a, "", b, "", "hold", Look.INSIDE))
     notes = tuple(
         Note(r.choice([*Alarm]), " ".join(r.choices(WORDS, k=r.randint(1, 20))), n) for n in (1, 2, 3)
