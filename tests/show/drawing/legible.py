@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import combinations
 
-from tests.show.drawing.reading import Extent, Hand, Picture, Point, Stroke, Writing
+from tests.show.drawing.readback import Extent, Hand, Picture, Point, Stroke, Writing
 
 TOUCH = 0.3
 """So little, in points, nobody sees."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.kind import Kind
 from cfgtrack.model.plant import Plant
-from tests.show.drawing.reading import Picture, Thing
+from tests.show.drawing.readback import Picture, Thing
 
 Pair = frozenset[str]
 Turn = tuple[str, bool, bool]

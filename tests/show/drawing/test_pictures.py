@@ -30,7 +30,7 @@ from tests.demo.as_run import demo_past
 from tests.rules.worlds import draw_world
 from tests.show.drawing.legible import faults_of
 from tests.show.drawing.plain import faults_against, truth
-from tests.show.drawing.reading import Hand, Picture, read_picture
+from tests.show.drawing.readback import Hand, Picture, read_picture
 
 OWN = Hand("the shipped font", font_file(), font_file(bold=True))
 TIMES = ("2025-10-01T00:00:00Z", "2025-10-13T14:48:00Z", "2025-11-01T00:00:00Z")
