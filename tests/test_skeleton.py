@@ -20,7 +20,18 @@ from cfgtrack.files.definition import shipped
 from cfgtrack.folders import top_folder
 
 CHECKOUT = Path(__file__).parents[1]
-HEAVY = {"alembic", "graphviz", "msgspec", "pint", "pygraphviz", "rustworkx", "sqlalchemy", "sqlite3"}
+HEAVY = {
+    "alembic",
+    "fontTools",
+    "graphlay",
+    "graphviz",
+    "msgspec",
+    "pint",
+    "rustworkx",
+    "sqlalchemy",
+    "sqlite3",
+    "typst",
+}
 
 
 def run(*command: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:

@@ -31,7 +31,7 @@ class Scope:
 
     @staticmethod
     def everything() -> Scope:
-        """Every unit, and how many links of which medium tie it to which other."""
+        """Every unit and every link of every medium."""
         return Scope("everything")
 
     @staticmethod
@@ -46,7 +46,7 @@ class Scope:
 
     @staticmethod
     def loop(loop: str, *, medium: str = "fluid") -> Scope:
-        """One loop as it is at the time: what reaches its expansion, and what is defined to."""
+        """One loop: what is defined to be in it, and what is tied to that, up to what is of another loop."""
         return Scope("loop", loop, medium)
 
     @staticmethod

@@ -5,12 +5,15 @@ from itertools import product
 import pytest
 
 from cfgtrack.analysis.state import unit_state
+from cfgtrack.answers.draw import Scene, Scope
+from cfgtrack.answers.moment import Moment
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import is_made, rigid_group
 from cfgtrack.network.network import compile_network
-from cfgtrack.show.ties import Survey, find_ties
+from cfgtrack.show.drawing.sheet import Look
+from cfgtrack.show.drawing.shown import shown
 from tests.happening import happened
 
 WORLD = """
@@ -88,10 +91,11 @@ def test_what_is_half_locked_holds_nothing(ours, theirs):
 
 
 @pytest.mark.parametrize("shut", [None, "T1_G", "H_A", "H_B", "T2_G", "T1_F", "T2_F"])
-def test_a_tie_is_made_when_every_half_on_its_way_carries(shut):
-    """What is drawn between two units, through a hose or not, is made only when no half on the way is shut."""
-    _, now, networks = world(**({shut: "mated"} if shut else {}))
-    ties = {tie.via: tie.made for tie in find_ties(Survey(now, networks, ["fluid"]))}
-    assert len(ties) == 2
-    assert ties[()] == (shut not in ("T1_F", "T2_F"))
-    assert ties["H",] == (shut not in ("T1_G", "H_A", "H_B", "T2_G"))
+def test_a_line_says_that_nothing_passes_where_either_half_is_shut(shut):
+    """A line between two halves, of a hose too, is drawn as one that nothing passes when either half is shut."""
+    plant, now, networks = world(**({shut: "mated"} if shut else {}))
+    sheet = shown(Scene(Moment(0), plant, now, networks, Scope.one_medium("fluid")))
+    looks = {frozenset((line.a_row, line.b_row)): line.look for line in sheet.lines}
+    assert len(looks) == 3
+    for ends, look in looks.items():
+        assert (look is Look.NOT_CARRYING) == (shut is not None and shut.replace("_", ":") in ends)

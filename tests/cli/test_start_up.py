@@ -40,8 +40,14 @@ except SystemExit as end:
 @pytest.mark.parametrize(
     ("words", "needless"),
     [
-        (("cap", "PUMP-1:F2", "--at", AT, "--sure"), {"alembic", "pygraphviz", "graphviz", "networkx"}),
-        (("state", "PUMP-1", "--at", AT), {"alembic", "pygraphviz", "graphviz", "networkx"}),
+        (
+            ("cap", "PUMP-1:F2", "--at", AT, "--sure"),
+            {"alembic", "fontTools", "graphlay", "graphviz", "networkx", "typst"},
+        ),
+        (
+            ("state", "PUMP-1", "--at", AT),
+            {"alembic", "fontTools", "graphlay", "graphviz", "networkx", "typst"},
+        ),
         (("completion", "zsh"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
         (("rules", "starter"), {"sqlalchemy", "alembic", "pint", "rustworkx"}),
         (("reference", "fluid", "water"), {"sqlalchemy", "alembic", "rustworkx", "CoolProp"}),

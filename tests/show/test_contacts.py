@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import re
 from random import Random
 
 import networkx as nx
@@ -15,13 +14,13 @@ from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
 from cfgtrack.model.hold import is_made
-from cfgtrack.model.plant import owner_of
 from cfgtrack.network.network import compile_network
-from cfgtrack.show.diagram import diagram
+from cfgtrack.show.drawing.sheet import Look
+from cfgtrack.show.drawing.shown import shown
 from cfgtrack.show.graphml import graphml
-from cfgtrack.show.ties import Survey, find_ties
 from tests.happening import happened
 from tests.outside.test_harnesses import GROUND, POWER, SHIELD, draw, feeding, mated, wired
+from tests.show.drawing.reading import reading
 from tests.show.world import MOMENT
 
 MEDIA = {**dict.fromkeys(POWER, "power"), GROUND: "ground", SHIELD: "shield"}
@@ -35,44 +34,22 @@ def scene(now: Configuration, scope: Scope | None = None) -> Scene:
 
 @pytest.mark.parametrize("seed", range(40))
 def test_lines_lead_where_the_wires_do(seed: int) -> None:
-    """Along lines and what is joined in the boxes, the ends that are joined are those that the wires join; cables that
-    are drawn as lines only pass on.
-    """
+    """Along lines and bars, from contact to contact, the ends that are joined are those that the wires join."""
     drawn = draw(Random(seed))
     now, truth = mated(drawn), wired(drawn)
-    shown = scene(now)
-    ties = find_ties(Survey(now, shown.networks, ("power", "ground", "shield")))
-    passed = {unit for tie in ties for unit in tie.via}
+    sheet = shown(scene(now), fold=False)
     picture = nx.Graph()
-    for unit, wires in drawn.wires.items():
-        if unit not in passed:
-            picture.add_edges_from((f"{unit}:{a}", f"{unit}:{b}") for a, b in wires)
-    picture.add_edges_from((tie.a, tie.b) for tie in ties)
-    ends = [end for end in picture if owner_of(end) not in passed]
-    ours = {frozenset(group) for group in nx.connected_components(picture)}
-    theirs = {
-        frozenset(end for end in group if end in picture and owner_of(end) not in passed)
-        for group in nx.connected_components(truth)
-    }
+    for box in sheet.boxes:
+        picture.add_nodes_from(row.key for row in box.rows if row.medium != "hold")
+        picture.add_edges_from((row.key, row.bar) for row in box.rows if row.bar)
+    lines = [line for line in sheet.lines if line.medium in MEDIA.values()]
+    picture.add_edges_from((line.a_row, line.b_row) for line in lines)
+    rows = {row.key for box in sheet.boxes for row in box.rows if row.medium != "hold"}
+    ours = {frozenset(rows & group) for group in map(set, nx.connected_components(picture))}
+    theirs = {frozenset(rows & group) for group in map(set, nx.connected_components(truth))}
     assert {group for group in ours if len(group) > 1} == {group for group in theirs if len(group) > 1}
-    assert all(tie.made for tie in ties)
-    assert passed <= {unit for unit in drawn.shells if unit not in drawn.roles}
-    assert ends
-
-
-def test_some_cables_are_lines() -> None:
-    """A cable of which every mated wire leads on is no box."""
-    passed = set()
-    for seed in range(40):
-        now = mated(draw(Random(seed)))
-        ties = find_ties(Survey(now, scene(now).networks, ("power", "ground", "shield")))
-        passed |= {(seed, unit) for tie in ties for unit in tie.via}
-    assert len(passed) > 5
-
-
-def text_of(shown: Scene) -> str:
-    """Return all that a picture says."""
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]*>|\\n", " ", diagram(shown)))
+    assert not any(line.look is Look.NOT_CARRYING for line in lines)
+    assert lines
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -81,14 +58,26 @@ def test_pictures_say_who_is_dark(seed: int) -> None:
     drawn = draw(Random(seed))
     now, truth = mated(drawn), wired(drawn)
     lamps = [unit for unit, role in drawn.roles.items() if role == "load"]
-    dark = [unit for unit in lamps if not feeding(drawn, truth, f"{unit}:bus")]
+    dark = {unit for unit in lamps if not feeding(drawn, truth, f"{unit}:bus")}
     for scope in (Scope.everything(), Scope.one_medium("power")):
-        assert text_of(scene(now, scope)).count("NO POWER") == len(dark)
+        assert said_dark(scene(now, scope)) == dark
     for unit in drawn.shells:
-        text = text_of(scene(now, Scope.around(unit, hops=0)))
-        assert ("NO POWER" in text) == (unit in dark)
+        assert said_dark(scene(now, Scope.around(unit, hops=0))) == dark & {unit}
     for medium in ("ground", "shield"):
-        assert "NO " not in text_of(scene(now, Scope.one_medium(medium)))
+        assert not said_dark(scene(now, Scope.one_medium(medium)))
+
+
+def text_of(found: Scene) -> str:
+    """Return all that a picture says."""
+    return reading(shown(found))
+
+
+def said_dark(found: Scene) -> set[str]:
+    """Return the boxes in which something is marked as without power."""
+    sheet = shown(found, fold=False)
+    return {
+        box.id for box in sheet.boxes for bar in box.bars for mark in bar.marks if mark.word == "no power"
+    }
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -133,19 +122,19 @@ part = "plain"
 def test_a_shell_on_a_connector_without_contacts() -> None:
     """All contacts of its medium lead to the one that has none; parted, those that are live are open ends."""
     now = Configuration(parse_definition({"m.toml": MIXED}).plant())
-    assert text_of(scene(now, Scope.around("S"))).count("OPEN END") == 1
-    assert "J:1 OPEN END" in text_of(scene(now, Scope.around("S")))
-    assert "OPEN END: J" in text_of(scene(now))
+    for scope in (Scope.around("S"), Scope.everything()):
+        assert text_of(scene(now, scope)).count("demated open end") == 1
+        assert "J.1 demated open end" in text_of(scene(now, scope))
     now.apply(happened(now, Action("e", "mate", ("S:J", "T:P"), 1)))
     assert is_made(now, "S:J")
-    ties = find_ties(Survey(now, scene(now).networks, ("power", "data")))
-    assert [(tie.a, tie.b, tie.medium) for tie in ties] == [
+    lines = shown(scene(now)).lines
+    assert [(line.a_row, line.b_row, line.medium) for line in lines] == [
         ("S:J:1", "T:P", "power"),
         ("S:J:2", "T:P", "power"),
     ]
     text = text_of(scene(now, Scope.around("S")))
-    assert "OPEN END" not in text
-    assert "facing nothing of T:P: J:D" in text
+    assert "open end" not in text
+    assert "J.D mated faces nothing of T:P" in text
 
 
 ODD = """
@@ -196,8 +185,7 @@ def odd() -> Configuration:
 def test_contacts_of_two_media_are_joined_to_nothing() -> None:
     """What a contact is joined to is of its medium, in a state as in a picture; the picture says what it faces not."""
     now = odd()
-    shown = scene(now)
-    state = unit_state(now.plant, now, shown.networks, "F")
+    state = unit_state(now.plant, now, scene(now).networks, "F")
     assert {one.address: (one.peer, one.made) for one in state.contacts} == {
         "F:J:1": (None, False),
         "F:J:G": ("O:P:G", True),
@@ -205,17 +193,17 @@ def test_contacts_of_two_media_are_joined_to_nothing() -> None:
     graph = nx.read_graphml(io.BytesIO(graphml(scene(now), ["power", "ground", "data"]).encode()))
     joints = [edge for *edge, data in graph.edges(data=True) if data["sort"] == "joint"]
     assert list(map(set, joints)) == [{"F:J:G", "O:P:G"}]
-    assert "facing nothing of O:P: J:1" in text_of(scene(now, Scope.around("F")))
+    assert "J.1 mated faces nothing of O:P" in text_of(scene(now, Scope.around("F")))
 
 
 def test_a_neighbour_tells_what_the_joint_leaves_dark() -> None:
     """Beside a unit a neighbour tells what hangs on the contacts of the joint that face nothing, and nothing else."""
     text = text_of(scene(odd(), Scope.around("F")))
-    assert "lamp NO POWER" in text
-    assert "sensor NO DATA" in text
-    assert "facing nothing of F:J: P:3" in text
+    assert "lamp no power" in text
+    assert "sensor no data" in text
+    assert "P.3 mated faces nothing of F:J" in text
     assert "far" not in text
-    assert "far NO POWER" in text_of(scene(odd(), Scope.around("O")))
+    assert "far no power" in text_of(scene(odd(), Scope.around("O")))
 
 
 def test_a_contact_is_joined_to_a_port_without_any() -> None:

@@ -8,14 +8,13 @@ import pytest
 
 from cfgtrack.analysis.difference import difference
 from cfgtrack.analysis.state import plant_state, unit_state
-from cfgtrack.answers.draw import Scene, Scope
+from cfgtrack.answers.draw import Scope
 from cfgtrack.files.phrase import parse_phrase, split_phrase
 from cfgtrack.show.defects import marks
-from cfgtrack.show.diagram import diagram
 from cfgtrack.show.record import difference_text
 from cfgtrack.show.state import plant_text, state_text
-from cfgtrack.show.ties import Survey, find_ties
 from tests.happening import happened
+from tests.show.drawing.reading import reading, sheet_of
 from tests.show.world import AT, MOMENT, Yard, yard
 
 SAID = (
@@ -40,9 +39,7 @@ def failing(*said: str) -> Yard:
 
 def drawn(world: Yard, scope: Scope) -> str:
     """Return all that a picture says."""
-    plant, configuration, networks = world
-    dot = diagram(Scene(MOMENT, plant, configuration, networks, scope))
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]*>|\\n", " ", dot).replace("&#39;", "'"))
+    return reading(sheet_of(world, scope))
 
 
 def test_a_port_says_what_can_t_be_done_beside_its_status() -> None:
@@ -84,20 +81,20 @@ def test_everything_lists_all_that_can_t_be_done() -> None:
 @pytest.mark.parametrize(
     ("scope", "said"),
     [
-        (Scope.one_medium("fluid"), ["V2 shut DEFECT no open: seized: P3 | MAN", "DEFECT: missing"]),
-        (Scope.one_medium("power"), ["Q off DEFECT no energise: damaged: CELLS | OUT", "DEFECT: missing"]),
-        (Scope.around("PANEL-1"), ["V2 shut DEFECT no open: seized: P3 | MAN"]),
-        (Scope.around("PUMP-1"), ["B1 torqued DEFECT no release: stuck"]),
+        (Scope.one_medium("fluid"), ["V2 shut DEFECT", "no open: seized", "PUMP-2 (missing)"]),
+        (Scope.one_medium("power"), ["Q off DEFECT", "SUP-2:Q (no energise: damaged)", "PUMP-2 (missing)"]),
+        (Scope.around("PANEL-1"), ["V2 shut DEFECT", "no open: seized"]),
+        (Scope.around("PUMP-1"), ["B1 bolt torqued DEFECT", "PUMP-1:B1 (no release: stuck)"]),
         (
             Scope.everything(),
-            ["V2 shut DEFECT no open: seized", "Q off DEFECT no energise: damaged", "DEFECT: missing"],
+            ["V2 shut DEFECT", "no open: seized", "Q off DEFECT", "no energise: damaged", "PUMP-2 (missing)"],
         ),
-        (Scope.places(), ["V2 shut DEFECT no open: seized", "DEFECT: missing", "DEFECT no place: flooded"]),
-        (Scope.loop("A"), ["V2 shut DEFECT no open: seized: P3 | MAN"]),
+        (Scope.places(), ["V2 shut DEFECT", "no open: seized", "PUMP-2 (missing)", "no place: flooded"]),
+        (Scope.loop("A"), ["V2 shut DEFECT", "no open: seized"]),
     ],
 )
 def test_every_picture_marks_what_can_t_be_done(scope: Scope, said: list[str]) -> None:
-    """The mark is a word beside the status, wherever that is drawn, and the legend says what it means."""
+    """The mark is a word beside the status, wherever that is drawn, and the note says what can't be done."""
     text = drawn(failing(), scope)
     for words in said:
         assert words in text
@@ -105,12 +102,18 @@ def test_every_picture_marks_what_can_t_be_done(scope: Scope, said: list[str]) -
     assert "DEFECT" not in drawn(yard(), scope)
 
 
-def test_what_is_marked_stays_a_box() -> None:
-    """A hose that a defect is on isn't drawn as a mere line."""
+def test_a_defect_of_a_hose_is_marked_on_it() -> None:
+    """A hose that a defect is on has the mark at its end, as the wrong thing that it is."""
     world = failing("defect mate HOSE-1:E2 bent")
-    survey = Survey(world.configuration, world.networks, ("fluid",))
-    assert all("HOSE-1" not in tie.via for tie in find_ties(survey))
-    assert "DEFECT no mate: bent" in drawn(world, Scope.one_medium("fluid"))
+    text = drawn(world, Scope.one_medium("fluid"))
+    assert re.search(r"E2 mated DEFECT \[\d+\]", text)
+    assert "HOSE-1:E2 (no mate: bent)" in text
+
+
+def test_a_leak_is_called_one() -> None:
+    """A defect by which something leaks is marked as a leak."""
+    text = drawn(failing("defect open PANEL-1:V2 leaking"), Scope.one_medium("fluid"))
+    assert re.search(r"V2 shut LEAK \[\d+\]", text)
 
 
 def test_what_differs_names_each_defect() -> None:

@@ -7,12 +7,14 @@ without power, an open end, a lock are noted, unless a finding names them: a spa
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from cfgtrack.model.defect import Defect, defects_on
 from cfgtrack.model.lock import devices_on
 from cfgtrack.model.part import LOAD
 from cfgtrack.model.plant import HOLD, owner_of, port_of
+from cfgtrack.network.facing import faced_by
 from cfgtrack.rules.finding import Finding
 from cfgtrack.rules.saying import say_list
 from cfgtrack.show.defects import marks
@@ -59,8 +61,10 @@ class Alarms:
     survey: Survey
     owners: Sequence[str]
     _at: dict[str, list[int]] = field(default_factory=dict, init=False)
+    _named: dict[str, dict[str, None]] = field(default_factory=dict, init=False)
     _told: list[Finding] = field(default_factory=list, init=False)
     _untold: int = field(default=0, init=False)
+    _asked: set[str] = field(default_factory=set, init=False)
     _used: set[str] = field(default_factory=set, init=False)
     _facts: dict[str, dict[str, None]] = field(default_factory=dict, init=False)
     _noted: dict[str, dict[str, None]] = field(default_factory=dict, init=False)
@@ -75,6 +79,7 @@ class Alarms:
             self._told.append(finding)
             for name in names:
                 self._at.setdefault(name, []).append(len(self._told))
+                self._named.setdefault(owner_of(name), {})[name] = None
 
     # --- what is asked for
 
@@ -83,6 +88,14 @@ class Alarms:
         names = [address] if ":" not in address.partition(":")[2] else [address, port_of(address)]
         is_open = medium != HOLD and self.survey.paths(medium).is_open_end(address)
         return (*self._state(names, "open end" if is_open else "", address), *self.hung(port_of(address)))
+
+    def facing_nothing(self, address: str) -> tuple[Mark, ...]:
+        """Return the mark of a contact whose shell is mated to one that has nothing for it to meet."""
+        now = self.survey.configuration
+        mate = now.state(port_of(address)).other
+        if mate is None or faced_by(now, address):
+            return ()
+        return (self._note(f"faces nothing of {mate}", address),)
 
     def node(self, address: str, medium: str) -> tuple[Mark, ...]:
         """Return the marks of a volume or node: cut off, not fed, or what names it."""
@@ -100,8 +113,22 @@ class Alarms:
 
     def owner(self, owner: str) -> tuple[Mark, ...]:
         """Return the marks of a unit or place: what names it or what of it isn't drawn. Ask for it last."""
-        names = [owner, *(n for n in self._at if owner_of(n) == owner and n not in self._used and n != owner)]
-        return (*self._state(names, "", owner), *self.hung(owner))
+        names = [owner, *(n for n in self._named.get(owner, ()) if n not in self._used and n != owner)]
+        return (*self._state(names, "", owner), *self.hung(owner), *self._hung_undrawn(owner))
+
+    def _hung_undrawn(self, owner: str) -> Iterator[Mark]:
+        """Yield the marks of locks, tags and defects on those ports of an owner that are drawn nowhere."""
+        for thing in self._with_devices.get(owner, ()):
+            if thing not in self._asked:
+                name = f"{thing.partition(':')[2]} {self.survey.status(thing)}"
+                yield from (replace(mark, word=f"{name} {mark.word}") for mark in self.hung(thing))
+
+    @cached_property
+    def _with_devices(self) -> dict[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for thing in sorted(self.survey.configuration.with_devices()):
+            found.setdefault(owner_of(thing), []).append(thing)
+        return found
 
     def held(self, owner: str) -> tuple[Mark, ...]:
         """Return the mark of a unit that nothing holds."""
@@ -116,6 +143,7 @@ class Alarms:
     def hung(self, thing: str) -> tuple[Mark, ...]:
         """Return the marks of locks, tags and defects on a port, unit or place."""
         now = self.survey.configuration
+        self._asked.add(thing)
         if now.is_bare:
             return ()
         devices = devices_on(now, thing)

@@ -8,19 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 from cfgtrack.model.trouble import NoAnswer, Problem
-from cfgtrack.show.drawing.flags import sign_of
-from cfgtrack.show.drawing.ink import Anchor, Group, Ink, Page, Path, Rect, Text
+from cfgtrack.show.drawing.ink import Group, Ink, Page, Path, Text
+from cfgtrack.show.drawing.labels import spots
 from cfgtrack.show.drawing.layout import Edge, End, Node, Placed, Point, placed
 from cfgtrack.show.drawing.legend import WIDTH, column
+from cfgtrack.show.drawing.line_ink import label_room, label_width, line_ink, loop
 from cfgtrack.show.drawing.metrics import width_of, wrapped
-from cfgtrack.show.drawing.palette import FAINT, INK, OLD, STROKES, colour_of
+from cfgtrack.show.drawing.palette import FAINT
 from cfgtrack.show.drawing.paper import LEAST, PAPERS, fitted_to, scale_on
 from cfgtrack.show.drawing.pill import is_slim
 from cfgtrack.show.drawing.shape import Lines, Shape, shape
-from cfgtrack.show.drawing.sheet import Box, Change, Line, Sheet
+from cfgtrack.show.drawing.sheet import Box, Line, Sheet
 from cfgtrack.show.drawing.symbols import moved
 from cfgtrack.show.visible import visible
 
@@ -182,7 +182,7 @@ class _Drawing:
         for i, line in enumerate(self.lines):
             a, b = self.index[line.a], self.index[line.b]
             ends = (_end(shapes[a], line.a_row), _end(shapes[b], line.b_row)) if ported else (None, None)
-            label = _label_room(line)
+            label = label_room(line)
             if ported and not (line.a_row or line.b_row):  # all lines of a box itself leave it at one point
                 leaving, coming = ("bottom", "top") if self.sheet.down else ("right", "left")
                 ends = (End(leaving, 0.0), End(coming, 0.0))
@@ -217,61 +217,25 @@ class _Drawing:
             role="rule",
         )
         ink: list[Ink] = [*head, *aside, rule]
-        for line, route, at in zip(self.lines, found.routes, found.labels, strict=True):
+        ways = [
+            route or loop(line, shapes[self.index[line.a]], found.corners[self.index[line.a]])
+            for line, route in zip(self.lines, found.routes, strict=True)
+        ]
+        wants = [
+            (label_width(line), way, at) for line, way, at in zip(self.lines, ways, found.labels, strict=True)
+        ]
+        areas = [
+            (x, y, x + box.width, y + box.height) for box, (x, y) in zip(shapes, found.corners, strict=True)
+        ]
+        for line, way, at in zip(self.lines, ways, spots(wants, areas), strict=True):
             if not line.ghost:
-                own = route or _loop(line, shapes[self.index[line.a]], found.corners[self.index[line.a]])
-                ink.append(moved(self.line(line, own, at), dx, dy))
+                ink.append(moved(line_ink(line, way, at, self.sheet.media), dx, dy))
         ink += [
             moved(s.ink, corner[0] + dx, corner[1] + dy)
             for s, corner in zip(shapes, found.corners, strict=True)
         ]
         height = max(below + bottom - top, end) + _MARGIN
         return Page(round(width, 2), round(height, 2), tuple(ink), self.sheet.title)
-
-    def line(self, line: Line, route: tuple[Point, ...], at: Point | None) -> Group:
-        """Return a line's ink, about the layout's own origin."""
-        stroke = STROKES[line.look]
-        colour = colour_of(line.medium, self.sheet.media)
-        thick = stroke.thickness + (1.2 if line.count > 1 and not stroke.double else 0.0)
-        ink: list[Ink] = [_path(line, route, colour, thick)]
-        if line.change is Change.NEW:
-            ink.insert(0, Path(route, stroke="#bfe3d6", thickness=thick + 5, role="change"))
-        if text := _label(line):
-            x, y = at or _middle(route)
-            wide = width_of(text, _LABEL)
-            ink.append(
-                Rect(x - wide / 2 - 2, y - 5.5, wide + 4, 11, stroke="none", fill="#ffffff", role="label")
-            )
-            ink.append(
-                Text(
-                    x, y + 2.6, text, size=_LABEL, colour=INK, anchor=Anchor.MIDDLE, width=wide, role="label"
-                )
-            )
-        data = [
-            ("a", line.a_row or line.a),
-            ("b", line.b_row or line.b),
-            ("medium", line.medium),
-            ("look", line.look.name.lower()),
-            ("count", str(line.count)),
-        ]
-        if line.change is not Change.SAME:
-            data.append(("change", line.change.value))
-        ends = f"{line.a_row or line.a} – {line.b_row or line.b}"
-        said = f"{ends}: {line.look.value}" + (f", {line.label}" if line.label else "")
-        return Group(key=ends, what="line", title=said, ink=tuple(ink), data=tuple(data))
-
-
-def _path(line: Line, route: tuple[Point, ...], colour: str, thick: float) -> Path:
-    stroke = STROKES[line.look]
-    dash = (4.0, 4.0) if line.change is Change.GONE else stroke.dash
-    return Path(
-        route,
-        stroke=OLD if line.change is Change.GONE else colour,
-        thickness=thick,
-        dash=dash,
-        double=stroke.double,
-        role="line",
-    )
 
 
 def _end(box: Shape, row: str) -> End | None:
@@ -281,42 +245,6 @@ def _end(box: Shape, row: str) -> End | None:
     if port.side in ("left", "right"):
         return End(port.side, port.y - box.height / 2)
     return End(port.side, port.x - box.width / 2)
-
-
-def _label(line: Line) -> str:
-    counted = f"× {line.count}" if line.count > 1 else ""
-    parts = (visible(line.label, lines=False), counted, sign_of(line.change))
-    return "  ".join(part for part in parts if part)
-
-
-def _label_room(line: Line) -> tuple[float, float] | None:
-    text = _label(line)
-    return (width_of(text, _LABEL) + 6, 12.0) if text else None
-
-
-def _loop(line: Line, box: Shape, corner: Point) -> tuple[Point, ...]:
-    """Return the way of a line between two rows of one box: out, along and in again."""
-    a, b = box.ports.get(line.a_row), box.ports.get(line.b_row)
-    if a is None or b is None:
-        return (corner, corner)
-    x, y = corner
-    out = {"left": (-12.0, 0.0), "right": (12.0, 0.0), "top": (0.0, -12.0), "bottom": (0.0, 12.0)}
-    start, end = (x + a.x, y + a.y), (x + b.x, y + b.y)
-    one = (start[0] + out[a.side][0], start[1] + out[a.side][1])
-    two = (end[0] + out[b.side][0], end[1] + out[b.side][1])
-    if a.side == b.side:
-        return (start, one, two, end)
-    if a.side in ("left", "right"):
-        under = y + box.height + 10
-        return (start, one, (one[0], under), (two[0], under), two, end)
-    beside = x + box.width + 10
-    return (start, one, (beside, one[1]), (beside, two[1]), two, end)
-
-
-def _middle(route: tuple[Point, ...]) -> Point:
-    """Return the middle of a way's longest piece."""
-    (ax, ay), (bx, by) = max(pairwise(route), key=lambda p: abs(p[0][0] - p[1][0]) + abs(p[0][1] - p[1][1]))
-    return (ax + bx) / 2, (ay + by) / 2
 
 
 def _bounds(shapes: list[Shape], found: Placed) -> tuple[float, float, float, float]:

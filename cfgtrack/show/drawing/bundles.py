@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -29,12 +29,12 @@ class Bundle:
 
 
 class Bundles:
-    """All halves that hold, of some units and places."""
+    """All halves that hold, of some units and places: of those that aren't `whole` only what ties them to another."""
 
-    def __init__(self, survey: Survey, alarms: Alarms, owners: Collection[str]) -> None:
+    def __init__(self, survey: Survey, alarms: Alarms, owners: Mapping[str, bool]) -> None:
         self.survey = survey
         self._alarms = alarms
-        self._owners = dict.fromkeys(owners)
+        self._owners = owners
         self._marks: dict[str, tuple[Mark, ...]] = {}
 
     @cached_property
@@ -54,7 +54,8 @@ class Bundles:
     def _bundled(self, owner: str) -> list[Bundle]:
         found: dict[tuple[object, ...], list[str]] = {}
         for half in self.survey.ends_of(owner, HOLD):
-            found.setdefault(self._alike(half), []).append(half)
+            if self._owners[owner] or owner_of(self._far(half)) in self._owners:
+                found.setdefault(self._alike(half), []).append(half)
         return [Bundle(tuple(halves), self._far(halves[0])) for halves in found.values()]
 
     def _far(self, half: str) -> str:

@@ -19,18 +19,19 @@ TAB = 12.0
 class Head:
     """A box's name and what stands under it, with room for its flags and its symbol."""
 
-    def __init__(self, box: Box) -> None:
+    def __init__(self, box: Box, *, down: bool) -> None:
         self.box = box
         name = visible(box.name or box.id, lines=False)
         if box.count > 1:
             name = f"{name}  × {box.count}"
-        self.names = wrapped(name, NAME, 190.0, bold=True)
-        self.lines = [part for line in box.lines for part in wrapped(visible(line), SMALL, 190.0)]
+        wide = 120.0 if down else 190.0
+        self.names = wrapped(name, NAME, wide, bold=True)
+        self.lines = [part for line in box.lines for part in wrapped(visible(line), SMALL, wide)]
         names = max(width_of(line, NAME, bold=True) for line in self.names)
         lines = max((width_of(line, SMALL) for line in self.lines), default=0.0)
         self.sign = box.symbol is not Symbol.NONE
         self.width = max(names + ROOM, lines) + 2 * PAD + (22.0 if self.sign else 0.0)
-        self.height = 5 + 12.5 * len(self.names) + 9.5 * len(self.lines) + 4
+        self.height = 5 + 12.5 * len(self.names) + 9.5 * len(self.lines) + 4 + (TAB + 1 if down else 0)
 
     def ink(self, x: float, y: float, wide: float) -> tuple[Ink, ...]:
         """Return the header from x, y on, so wide."""

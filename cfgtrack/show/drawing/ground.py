@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from cfgtrack.model.hold import seat_of
-from cfgtrack.model.plant import HOLD
+from cfgtrack.model.plant import HOLD, owner_of
 from cfgtrack.show.drawing.alarms import Alarms
 from cfgtrack.show.drawing.places import place_lines
 from cfgtrack.show.drawing.schematic import Contents, Schematic
@@ -18,7 +18,8 @@ def ground_sheet(survey: Survey) -> Sheet:
     """Return everything that holds or is held: a box for what has bolts and the like, a row for what only stands."""
     owners = _held_with_halves(survey)
     places = _places(survey, owners)
-    shown = [owner for owner in survey.order if owner in owners or owner in places]
+    locked = set(map(owner_of, survey.configuration.with_devices()))
+    shown = [owner for owner in survey.order if owner in owners or owner in places or owner in locked]
     alarms = Alarms(survey, list(survey.order))
     drawing = Schematic(survey, alarms, [Contents(owner, HOLD) for owner in shown])
     boxes = [_box(survey, alarms, box) for box in drawing.boxes()]

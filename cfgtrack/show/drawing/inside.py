@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import zip_longest
 
+from cfgtrack.show.drawing.flags import FLAG, ROOM
 from cfgtrack.show.drawing.rooms import Rooms
 from cfgtrack.show.drawing.sheet import Bar, Box, Gate, Row, Symbol
 
@@ -26,13 +27,15 @@ class Joint:
     gates: list[Gate] = field(default_factory=list)
     texts: list[tuple[str, Symbol]] = field(default_factory=list)
     tracks: list[int] = field(default_factory=list)
+    is_gated: bool = False
+    flags_at: int | None = None
     column: int = 0
     lean: float = 0.0
 
     @property
     def stands(self) -> bool:
         """Whether there is anything to join."""
-        return len(self.rows) + len(self.gates) + len(self.texts) > 1 or bool(self.texts)
+        return self.is_gated or bool(self.gates or self.texts) or len(self.rows) > 1
 
 
 @dataclass(slots=True)
@@ -107,7 +110,9 @@ class Inside:
     def _put_inline(self, row: Row, gate: Gate, near: str, target: str) -> None:
         self.inline[row.key] = (gate, near)
         self.meets[row.key] = target
-        self._node(target).rows.append(row)
+        node = self._node(target)
+        node.rows.append(row)
+        node.is_gated = True
 
     def _meeting(self, end: str, rows: Mapping[str, Row]) -> str:
         """Return the bar that an end of a gate is; a row without one becomes one of its own."""
@@ -160,6 +165,11 @@ class Inside:
                     self.at[gate.key] = at
                     self.nodes[a].tracks.append(at)
                     self.nodes[b].tracks.append(at)
+            for node in group:
+                if node.flags_at is None and not node.texts:
+                    self._keep_flags(node)
+                    if len(group) > 1:
+                        node.tracks.append(len(self.tracks) - 1)
             if i and start < len(self.tracks):
                 self.tracks[start].gap = 6.0
         loose = [row for row in self.box.rows if not self.is_joined(row)]
@@ -192,12 +202,19 @@ class Inside:
             there += 1
         node.tracks += [self.at[row.key] for row in node.rows]
         node.lean = (len(outs) - len(ins)) / max(len(node.rows), 1)
+        if ins and outs and not node.texts:
+            self._keep_flags(node)
+            here = there = len(self.tracks)
         for text, sign in node.texts:
             at = self._track(len(self.tracks), self.rooms.text_extent(text))
             self.text_at.append((node, text, sign, at))
             node.tracks.append(at)
             here = there = len(self.tracks)
         return here, there
+
+    def _keep_flags(self, node: Joint) -> None:
+        """Keep room for the flags of a bar that has no text beside which they could stand."""
+        node.flags_at = self._track(len(self.tracks), (4.0, ROOM) if self.down else (5.5, 5.5))
 
     def _track(self, index: int, extent: tuple[float, float]) -> int:
         while index >= len(self.tracks):
@@ -245,8 +262,8 @@ class Inside:
         """Return how deep the inside is, where its columns are, and where gates on rows of either side stand."""
         ins = [row for row in self.box.rows if self.inward[row.key]]
         outs = [row for row in self.box.rows if not self.inward[row.key]]
-        text_in = max((self.rooms.row_depth(row) for row in ins), default=0.0)
-        text_out = max((self.rooms.row_depth(row) for row in outs), default=0.0)
+        text_in = self.rooms.rows_depth(ins)
+        text_out = self.rooms.rows_depth(outs)
         gate_in = max(
             (self.rooms.gate_depth(self.inline[r.key][0]) for r in ins if r.key in self.inline), default=0.0
         )
@@ -256,10 +273,10 @@ class Inside:
         if not columns:
             depth = max(text_in + text_out + (14.0 if ins and outs else 6.0), least)
             return depth, [], (0.0, 0.0)
-        xs = [text_in + gate_in + (10.0 if ins else 14.0)]
+        xs = [text_in + gate_in + FLAG + 4]
         for number in range(len(columns) - 1):
             xs.append(xs[-1] + self._gap(number, columns))
-        beyond = text_out + gate_out + (10.0 if outs else 8.0)
+        beyond = text_out + gate_out + FLAG + 4 if outs else ROOM + 6
         needed = max(
             (xs[node.column] + self.rooms.text_depth(text, sign) + 4 for node, text, sign, _ in self.text_at),
             default=0.0,
@@ -272,7 +289,7 @@ class Inside:
 
     def _gap(self, number: int, columns: list[list[Joint]]) -> float:
         """Return how far a column is from the next: for the gates and the texts that stand between them."""
-        wide = 18.0
+        wide = 2 * FLAG + 6
         for gate, a, b in self.between:
             if min(self.nodes[a].column, self.nodes[b].column) == number:
                 wide = max(wide, self.rooms.gate_depth(gate) + 6)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 Point = tuple[float, float]
@@ -68,7 +69,7 @@ def placed(nodes: Sequence[Node], edges: Sequence[Edge], *, down: bool, aspect: 
     routes: list[tuple[Point, ...]] = [()] * len(edges)
     labels: list[Point | None] = [None] * len(edges)
     for i, edge in zip(drawn, found.edges, strict=True):
-        routes[i] = tuple((point["x"], point["y"]) for point in edge["points"])
+        routes[i] = _squared([(point["x"], point["y"]) for point in edge["points"]])
         at = edge["label_anchor"]
         labels[i] = None if at is None else (at["x"], at["y"])
     corners = [
@@ -76,6 +77,21 @@ def placed(nodes: Sequence[Node], edges: Sequence[Edge], *, down: bool, aspect: 
         for node in found.nodes
     ]
     return Placed(tuple(corners), tuple(routes), tuple(labels), tuple(node["rank"] for node in found.nodes))
+
+
+def _squared(points: list[Point]) -> tuple[Point, ...]:
+    """Return a way with right angles only: the engine runs straight between ends that are less than a point apart."""
+    way = points[:1]
+    for (ax, ay), (bx, by) in pairwise(points):
+        if abs(ax - bx) > _FLAT and abs(ay - by) > _FLAT:
+            middle = (ax + bx) / 2, (ay + by) / 2
+            upright = abs(ay - by) > abs(ax - bx)
+            way += [(ax, middle[1]), (bx, middle[1])] if upright else [(middle[0], ay), (middle[0], by)]
+        way.append((bx, by))
+    return tuple(way)
+
+
+_FLAT = 0.005
 
 
 def _options(size: int, *, down: bool, aspect: float) -> dict[str, Any]:

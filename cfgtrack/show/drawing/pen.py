@@ -56,7 +56,7 @@ class Pen:
         if row.valve is not None:
             drawn.append(self.own_valve(row, edge + into * (slot / 2 + 1), t))
         drawn += self.free_end(row, edge, t, into)
-        drawn += self.row_texts(row, edge + into * slot, t, into, is_joined=inner is not None)
+        drawn += self.row_texts(row, edge + into * self._beside(row)[0], t, into, is_joined=inner is not None)
         return self.row_group(row, drawn)
 
     def row_group(self, row: Row, drawn: list[Ink]) -> Group:
@@ -158,7 +158,7 @@ class Pen:
         x, y = self.place(d + into * PAD, t)
         up, strip = (4.0, 7.2) if is_joined else (-3.0, 99.0)
         end = Anchor.START if into > 0 else Anchor.END
-        wide = self._columns_of(row)
+        _, *wide = self._beside(row)
         drawn: list[Ink] = [text_ink(x, y - up, name, TEXT, anchor=end, role="row")]
         further = x + into * (wide[0] + 5)
         if status:
@@ -175,21 +175,10 @@ class Pen:
     def _aside(self, row: Row) -> str:
         return ALARM if any(mark.alarm is Alarm.WRONG for mark in self.marks_of(row)) else FAINT
 
-    def _columns_of(self, row: Row) -> tuple[float, float]:
-        """Return how wide the names and the statuses are on a row's side, so that they stand in columns."""
-        same = [
-            one for one in self.inside.box.rows if self.inside.inward[one.key] == self.inside.inward[row.key]
-        ]
-        names = max(self.rooms.name_width(one.text) for one in same)
-        fits = min(
-            max(self.rooms.row_depth(one) - (SLOT if one.valve is not None else 0) for one in same)
-            - PAD
-            - names
-            - 5
-            - ROOM,
-            max(self.rooms.status_width(one) for one in same),
-        )
-        return names, max(fits, self.rooms.status_width(row))
+    def _beside(self, row: Row) -> tuple[float, float, float]:
+        """Return the columns of the rows on a row's side."""
+        inward = self.inside.inward
+        return self.rooms.columns([one for one in self.inside.box.rows if inward[one.key] == inward[row.key]])
 
     def _row_texts_down(
         self, row: Row, name: str, status: str, words: str, d: float, t: float, into: int
@@ -211,10 +200,14 @@ class Pen:
     def bar(self, node: Joint, d: float) -> Group:
         """Return a bar with its joints and texts."""
         bar = node.bar or Bar(node.key, node.rows[0].medium if node.rows else "")
-        ts = [self.inside.tracks[i].t for i in node.tracks]
-        low, high = min(ts), max(ts)
         colour = colour_of(bar.medium, self.media)
-        joints = len(node.tracks)
+        meeting = [*(self.t(row.key) for row in node.rows), *(self.t(gate.key) for gate in node.gates)]
+        meeting += [self.inside.tracks[at].t for one, _, _, at in self.inside.text_at if one is node]
+        joints = len(meeting)
+        ts = meeting
+        if node.flags_at is not None and bar.marks and node.flags_at in node.tracks:
+            ts = [*meeting, self.inside.tracks[node.flags_at].t]  # as far as its flags
+        low, high = min(ts), max(ts)
         drawn: list[Ink] = []
         if high > low:
             spine = self.line(bar.medium, bar.look, (d, low), (d, high), role="bar")
@@ -222,16 +215,15 @@ class Pen:
                 spine = Path(spine.points, stroke=colour, thickness=4.0, role="bar")
             drawn.append(spine)
         if joints > 2:
-            for t in sorted(set(ts)):
+            for t in sorted(set(meeting)):
                 x, y = self.place(d, t)
                 drawn.append(Circle(x, y, 2.9, stroke=colour, fill=colour, thickness=0.6, role="joint"))
         mine = [(text, sign, at) for one, text, sign, at in self.inside.text_at if one is node]
         for i, (text, sign, at) in enumerate(mine):
             drawn += self.bar_text(bar, text, sign, d, self.inside.tracks[at].t, first=i == 0)
-        if bar.marks and not mine:
-            x, y = self.place(d, (low + min(t for t in (*ts, high) if t > low)) / 2 if high > low else low)
-            shown = flags(bar.marks, x - FLAG / 2, y)
-            drawn += shown
+        if node.flags_at is not None:
+            x, y = self.place(d, self.inside.tracks[node.flags_at].t)
+            drawn += flags(bar.marks, x + (0.0 if self.down else 4.0), y)
         return self.bar_group(bar, tuple(drawn))
 
     def bar_group(self, bar: Bar, drawn: tuple[Ink, ...]) -> Group:
@@ -294,9 +286,8 @@ class Pen:
             drawn.append(
                 text_ink(left + first + gap, y - 8, status, SMALL, bold=not gate.is_open, role="status")
             )
-            after = left + first + gap + second + 3
-            drawn += flags(gate.marks, after, y - 11)
-            drawn += changed(gate.change, after + 2 * FLAG - 4, y - 8)
+            drawn += flags(gate.marks, x + REACH + 2, y + 6.7)
+            drawn += changed(gate.change, x - REACH - 6, y + 9)
         state = "open" if gate.is_open else "shut"
         data = [
             ("state", state),

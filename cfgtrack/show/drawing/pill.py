@@ -12,7 +12,7 @@ from cfgtrack.show.drawing.metrics import fitted, width_of, wrapped
 from cfgtrack.show.drawing.palette import FAINT
 from cfgtrack.show.drawing.pen import Pen
 from cfgtrack.show.drawing.rooms import LONG, PAD, SLOT
-from cfgtrack.show.drawing.sheet import Bar, Box, Form, Look, Row
+from cfgtrack.show.drawing.sheet import Bar, Box, Form, Look, Row, Symbol
 from cfgtrack.show.drawing.strokes import SMALL, TEXT, changed, text_ink
 from cfgtrack.show.visible import visible
 
@@ -26,7 +26,7 @@ def is_slim(box: Box) -> bool:
         and len(box.rows) == 2
         and not box.gates
         and len(box.bars) <= 1
-        and not any(bar.texts or bar.symbols for bar in box.bars)
+        and not any(sign is not Symbol.NONE for bar in box.bars for sign in bar.symbols)
         and len({row.medium for row in box.rows}) == 1
     )
 
@@ -41,7 +41,9 @@ class Pill:
         inside.inward.update({a.key: True, b.key: False})
         self.rows = (a, b)
         self.name = fitted(visible(box.name or box.id, lines=False), TEXT, _WIDEST, bold=True)
-        self.lines = [part for line in box.lines for part in wrapped(visible(line), SMALL, _WIDEST)]
+        room = 80.0 if self.down else _WIDEST
+        said = (*box.lines, *(text for bar in box.bars for text in bar.texts if text))
+        self.lines = [part for line in said for part in wrapped(visible(line), SMALL, room)]
         self.slot = SLOT if any(row.valve is not None for row in self.rows) else 0.0
         self.over = 9.5 * len(self.lines)
         title = width_of(self.name, TEXT, bold=True) + 2 * ROOM
@@ -52,7 +54,7 @@ class Pill:
             self.height = self.depth = 62.0 + self.over + 2 * self.slot
             self.top, self.t = 0.0, 12.0
         else:
-            self.width = self.depth = max(title + 2 * PAD, sum(ends) + 2 * self.slot) + 8
+            self.width = self.depth = max(title, sum(ends) + 2 * self.slot + 4) + 2 * PAD
             self.height, self.top, self.t = 33.0 + self.over, TAB, 18.0 + self.over
         inside.tracks = [Track(t=self.t)]
         inside.at = {a.key: 0, b.key: 0}
@@ -78,8 +80,7 @@ class Pill:
     def _wire(self) -> Group:
         bar = self.box.bars[0] if self.box.bars else Bar("", self.rows[0].medium)
         wire = self.pen.line(bar.medium, bar.look, (0.0, self.t), (self.depth, self.t), role="bar")
-        x, y = self.place(self.depth / 2, self.t)
-        return self.pen.bar_group(bar, (wire, *flags(bar.marks, x - 5, y)))
+        return self.pen.bar_group(bar, (wire,))
 
     def _row(self, row: Row, first: bool) -> Group:  # noqa: FBT001 - which of the two
         edge, into = (0.0, 1) if first else (self.depth, -1)
@@ -112,7 +113,8 @@ class Pill:
             x, y, end = self.depth / 2, self.top + 10.5, Anchor.MIDDLE
             flag_at = x + wide / 2 + 3
         drawn: list[Ink] = [text_ink(x, y, self.name, TEXT, bold=True, anchor=end, role="name")]
-        drawn += flags(self.box.marks, flag_at, y - 3)
+        marks = (*self.box.marks, *(mark for bar in self.box.bars for mark in bar.marks))
+        drawn += flags(marks, flag_at, y - 3)
         for i, part in enumerate(self.lines, 1):
             drawn.append(text_ink(x, y + 9.5 * i, part, SMALL, colour=FAINT, anchor=end, role="line"))
         return drawn

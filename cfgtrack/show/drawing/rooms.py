@@ -5,6 +5,7 @@ Room is kept for the longest status that a thing may have, and for two flags, wh
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cfgtrack.show.drawing.flags import ROOM
@@ -39,7 +40,7 @@ class Rooms:
     def gate_extent(self, gate: Gate) -> tuple[float, float]:
         """Return how much a gate takes before and after its line, across the flow."""
         if not self.down:
-            return 15.5, 9.5
+            return 15.5, 11.5
         wide = max(self.name_width(gate.text), self.longest(gate.status, gate.statuses))
         return 9.0, 10 + wide + ROOM
 
@@ -47,19 +48,25 @@ class Rooms:
         """Return how much a bar's text takes before and after its middle, across the flow."""
         return (8.5, 8.5) if not self.down else (9.0, 10 + self.name_width(text) + ROOM)
 
-    def row_depth(self, row: Row) -> float:
-        """Return how far a row's texts go in from the edge."""
-        slot = SLOT if row.valve is not None else 0.0
-        if self.down:
-            return slot + 33.0
-        return slot + PAD + self.name_width(row.text) + 5 + self.status_width(row) + ROOM
+    def columns(self, rows: Sequence[Row]) -> tuple[float, float, float]:
+        """Return how wide the rows of one side have their own valves, their names and their statuses, in columns."""
+        slot = SLOT if any(row.valve is not None for row in rows) else 0.0
+        names = max((self.name_width(row.text) for row in rows), default=0.0)
+        return slot, names, max((self.status_width(row) for row in rows), default=0.0)
+
+    def rows_depth(self, rows: Sequence[Row]) -> float:
+        """Return how far the texts of one side's rows go in from the edge."""
+        slot, names, statuses = self.columns(rows)
+        if not rows or self.down:
+            return slot + (33.0 if rows else 0.0)
+        return slot + PAD + names + 5 + statuses + ROOM
 
     def gate_depth(self, gate: Gate) -> float:
         """Return how long the piece of line is that a gate needs."""
         if self.down:
             return 34.0
-        wide = self.name_width(gate.text) + 4 + self.longest(gate.status, gate.statuses) + ROOM
-        return max(2 * REACH, wide) + 12
+        wide = self.name_width(gate.text) + 4 + self.longest(gate.status, gate.statuses)
+        return max(2 * (REACH + ROOM), wide) + 8
 
     def text_depth(self, text: str, sign: Symbol) -> float:
         """Return how far a bar's text goes from it."""

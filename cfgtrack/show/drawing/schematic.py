@@ -10,6 +10,7 @@ from typing import NamedTuple
 from cfgtrack.model.hold import carries
 from cfgtrack.model.part import EXPANSION, SOURCE
 from cfgtrack.model.plant import HOLD, owner_of, port_of
+from cfgtrack.network.facing import faced_by
 from cfgtrack.show.drawing.alarms import Alarms
 from cfgtrack.show.drawing.bundles import Bundles
 from cfgtrack.show.drawing.interior import Group, Interior, Way, interior, is_inline, role_symbol
@@ -18,7 +19,10 @@ from cfgtrack.show.drawing.survey import Survey, Tie
 
 
 class Contents(NamedTuple):
-    """What of one medium a box shows: the turns of groups of its inside, None for all of them."""
+    """What of one medium a box shows: the turns of groups of its inside, None for all of them.
+
+    Of hold any `groups` but None mean: only what holds it to something that is drawn.
+    """
 
     owner: str
     medium: str
@@ -72,8 +76,8 @@ class Schematic:
     @cached_property
     def bundles(self) -> Bundles:
         """What holds together, bolts and latches that are alike as one."""
-        shown = [one.owner for some in self.contents.values() for one in some if one.medium == HOLD]
-        return Bundles(self.survey, self.alarms, shown)
+        shown = [one for some in self.contents.values() for one in some if one.medium == HOLD]
+        return Bundles(self.survey, self.alarms, {one.owner: one.groups is None for one in shown})
 
     @cached_property
     def ties(self) -> list[Tie]:
@@ -189,6 +193,7 @@ class Schematic:
         assert kind.joined is not None
         has_valve = kind.carries is not None and kind.rank(kind.carries) > kind.rank(kind.joined)
         is_joined = kind.is_joined(state.value)
+        is_facing = is_joined and bool(faced_by(self.survey.configuration, address))
         return Row(
             address,
             address.partition(":")[2].replace(":", "."),
@@ -197,11 +202,11 @@ class Schematic:
             medium,
             bar,
             self.sides.get(address, ""),
-            joined=is_joined,
+            joined=is_facing,
             capped=not is_joined and state.value != kind.parted,
-            to=state.other or "",
+            to=state.other or "" if is_facing else "",
             valve=kind.is_carrying(state.value) if has_valve else None,
-            marks=self.alarms.end(address, medium),
+            marks=(*self.alarms.end(address, medium), *self.alarms.facing_nothing(address)),
         )
 
     def _bars(self, one: Contents) -> Iterator[Bar]:

@@ -62,7 +62,8 @@ def _schematic(inside: Inside, lines: Lines, media: tuple[str, ...]) -> Shape:
     """Return an ordinary box: its header over its inside, or left of it where the flow goes down."""
     inside.lay()
     columns = inside.columns()
-    head, down = Head(inside.box), inside.down
+    down = inside.down
+    head = Head(inside.box, down=down)
     across = inside.spread(2.0 if down else head.height + 3.0)
     depth, xs, mids = inside.depths(columns, 0.0 if down else head.width)
     if down:
@@ -79,7 +80,7 @@ def _schematic(inside: Inside, lines: Lines, media: tuple[str, ...]) -> Shape:
         *outline(box, width, height, top, down=down),
         *head.ink(0.0, top, head.width if down else width),
         *_contents(inside, Pen(inside, media, lines.looks, place, depth), columns, xs, mids),
-        *tabs(box, head.width if down else width, head.height - 12 if down else 0.0),
+        *tabs(box, head.width if down else width, head.height - TAB - 1 if down else 0.0),
     )
     ends = {
         row.key: place(0.0 if inside.inward[row.key] else depth, inside.tracks[inside.at[row.key]].t)

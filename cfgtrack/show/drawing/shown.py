@@ -6,8 +6,7 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from cfgtrack.answers.draw import Scene, Scope
-from cfgtrack.model.plant import HOLD
-from cfgtrack.network.paths import loops_of
+from cfgtrack.model.plant import HOLD, owner_of, port_of
 from cfgtrack.show.drawing.alarms import Alarms
 from cfgtrack.show.drawing.fold import Pattern, folded
 from cfgtrack.show.drawing.ground import ground_sheet
@@ -80,7 +79,12 @@ def _contents(survey: Survey, scope: Scope) -> list[Contents]:
         return list(_around(survey, scope.subject, scope.hops))
     if scope.sort == "loop":
         return list(_loop(survey, scope.subject))
-    return [one for owner in survey.order for one in _whole(survey, owner)]
+    locked = set(map(owner_of, survey.configuration.with_devices()))
+    found = []
+    for owner in survey.order:
+        whole = list(_whole(survey, owner))
+        found += whole or ([Contents(owner, "", ())] if owner in locked else [])
+    return found
 
 
 def _whole(survey: Survey, owner: str) -> Iterator[Contents]:
@@ -98,14 +102,19 @@ class _Reach:
     survey: Survey
     insides: Schematic
     wholes: dict[tuple[str, str, int], list[tuple[str, str, int]]]
+    of_end: dict[str, tuple[str, str, int]]
 
     @classmethod
     def of(cls, survey: Survey) -> _Reach:
         insides = Schematic(survey, Alarms(survey, ()), ())
-        reach = cls(survey, insides, {})
         of_end: dict[str, tuple[str, str, int]] = {}
+        reach = cls(survey, insides, {}, of_end)
         for owner in survey.order:
             for medium in survey.media:
+                if medium == HOLD:
+                    reach.wholes[owner, HOLD, 0] = []
+                    of_end.update((end, (owner, HOLD, 0)) for end in survey.ends_of(owner, HOLD))
+                    continue
                 inside = insides.inside(owner, medium)
                 for turn, whole in enumerate(inside.wholes):
                     key = (owner, medium, turn)
@@ -126,15 +135,22 @@ class _Reach:
                 f"{owner}:{name}" for name in (*inside.groups[group].ends, *inside.groups[group].nodes)
             )
 
-    def contents(self, wholes: Collection[tuple[str, str, int]]) -> Iterator[Contents]:
-        """Yield what to draw of some wholes, in the plant's order."""
+    def contents(self, wholes: Collection[tuple[str, str, int]], centre: str = "") -> Iterator[Contents]:
+        """Yield what to draw of some wholes, in the plant's order; all bolts and the like of the `centre` alone."""
         groups: dict[tuple[str, str], set[int]] = {}
         for owner, medium, turn in wholes:
+            if medium == HOLD:
+                groups[owner, HOLD] = set()
+                continue
             groups.setdefault((owner, medium), set()).update(self.insides.inside(owner, medium).wholes[turn])
         media = {medium: i for i, medium in enumerate(self.survey.media)}
         for owner, medium in sorted(groups, key=lambda key: (self.survey.order[key[0]], media[key[1]])):
             found = groups[owner, medium]
-            every = len(found) == len(self.insides.inside(owner, medium).groups)
+            every = (
+                owner == centre
+                if medium == HOLD
+                else len(found) == len(self.insides.inside(owner, medium).groups)
+            )
             yield Contents(owner, medium, None if every else frozenset(found))
 
 
@@ -147,7 +163,6 @@ def _around(survey: Survey, centre: str, hops: int) -> Iterator[Contents]:
     start = [whole for whole in reach.wholes if whole[0] == centre]
     far = dict.fromkeys(start, 0)
     queue = list(start)
-    owners = {centre: 0}
     while queue:
         whole = queue.pop(0)
         inline = whole[0] != centre and _is_inline(survey, whole[0])
@@ -157,17 +172,18 @@ def _around(survey: Survey, centre: str, hops: int) -> Iterator[Contents]:
             if other in far or cost > hops or (passes and far[whole] >= hops and not inline):
                 continue
             far[other] = cost
-            owners.setdefault(other[0], cost)
             if passes:
                 queue.insert(0, other)
             else:
                 queue.append(other)
-    own = {(owner, medium) for owner, medium, _ in start}
-    yield from reach.contents(far)
-    if HOLD not in survey.media:
-        return
-    if not any((centre, medium) in own for medium in survey.media):
-        yield from _whole(survey, centre)
+    if not start:
+        yield Contents(centre, "", ())
+    for tie in survey.ties:  # beside the contacts of a joint those of the same shells, which may face nothing
+        if reach.of_end.get(tie.a) in far and reach.of_end.get(tie.b) in far:
+            for shell in (port_of(tie.a), port_of(tie.b)):
+                contacts = survey.plant.contacts_of(shell)
+                far.update((reach.of_end[end], 0) for end in contacts if end in reach.of_end)
+    yield from reach.contents(far, centre)
 
 
 def _is_inline(survey: Survey, owner: str) -> bool:
@@ -178,18 +194,11 @@ def _is_inline(survey: Survey, owner: str) -> bool:
 def _loop(survey: Survey, loop: str) -> Iterator[Contents]:
     """Yield what is defined to be in a loop, and what any ways lead to from there, up to what is of another loop.
 
-    Whatever is shut or open: so the picture of a loop stays. Also what really is in it now.
+    Whatever is shut or open: so the picture of a loop stays.
     """
     reach = _Reach.of(survey)
     defined = {whole: _defined(survey, reach.items(whole)) for whole in reach.wholes}
-    [medium] = survey.media
-    paths = survey.paths(medium)
     found = dict.fromkeys(whole for whole, loops in defined.items() if loop in loops)
-    found.update(
-        dict.fromkeys(
-            whole for whole in reach.wholes if any(loop in loops_of(paths, i) for i in reach.items(whole))
-        )
-    )
     queue = list(found)
     for whole in queue:
         if defined[whole] - {loop}:
