@@ -13,8 +13,8 @@ from cfgtrack.show.drawing.metrics import font_file
 from cfgtrack.show.drawing.sheet import Sheet
 from cfgtrack.show.drawing.svg import svg
 from tests.show.drawing.legible import faults_of
-from tests.show.drawing.readback import Hand, Picture, read_picture
 from tests.show.drawing.odd_sheets import draw_sheet
+from tests.show.drawing.readback import Hand, Picture, read_picture
 
 OWN = Hand("the shipped font", font_file(), font_file(bold=True))
 SEEDS = st.integers(0, 2**32)
