@@ -117,6 +117,9 @@ class Engine:
             self.runners.append(rule.mode.compile(number, rule, self))
         self._runner_of = {runner.rule.id: runner for runner in self.runners}
         self._watched = [runner for runner in self.runners if runner.watched]
+        self._restless = frozenset(
+            r.number for r in self._watched if r.own.restless and r.instances.is_scoped
+        )
         for runner in self.runners:
             for timer in runner.depends.timers if runner.timed else ():
                 for action in timer.actions:
@@ -227,7 +230,8 @@ class Engine:
         if change.shifts:
             self._note_links(change)
         keys = [(runner.number, it) for runner in self._watched for it in runner.instances.affected(change)]
-        keys += [key for key, false in self._blame.items() if false and self.runners[key[0]].own.restless]
+        if self._restless and self._blame:
+            keys += [key for key, false in self._blame.items() if false and key[0] in self._restless]
         for number, joined in self._joined.items():
             keys += [(number, it) for it in _by_name(self.runners[number].stirred(change, joined))]
         if keys:
