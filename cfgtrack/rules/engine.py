@@ -63,7 +63,7 @@ class Engine:
     remembered there: this one goes on from it, and sees the start as no first instant.
 
     For the runners: `before` and `after` an action, and `at_end`, is who is to be told; `ended` are the links that
-    ended within this instant.
+    ended within this instant, `moved` is when something was last put elsewhere.
     """
 
     def __init__(
@@ -94,6 +94,7 @@ class Engine:
         self.at_end: defaultdict[str, list[Callable[[Event | None], None]]] = defaultdict(list)
         self.deed_of = Deeds()
         self.ended: tuple[tuple[str, Link], ...] = ()
+        self.moved: int | None = None
         self._begun: frozenset[tuple[str, Link]] = frozenset()
         self._dirty: dict[Key, Event | None] = {}
         self._fresh: dict[Key, bool] = {}
@@ -116,6 +117,9 @@ class Engine:
             self.runners.append(rule.mode.compile(number, rule, self))
         self._runner_of = {runner.rule.id: runner for runner in self.runners}
         self._watched = [runner for runner in self.runners if runner.watched]
+        self._restless = frozenset(
+            r.number for r in self._watched if r.own.restless and r.instances.is_scoped
+        )
         for runner in self.runners:
             for timer in runner.depends.timers if runner.timed else ():
                 for action in timer.actions:
@@ -137,6 +141,8 @@ class Engine:
         for tell in self.before.get(event.action, ()):
             tell(event)
         change = self.world.apply(event)
+        if event.place is not None:
+            self.trail.assign(self, "moved", event.happened)
         self._mark_dirty(change)
         for tell in self.after.get(event.action, ()):
             tell(event)
@@ -220,9 +226,12 @@ class Engine:
         self.trail.fill(self._fresh, keys, True)
 
     def _mark_dirty(self, change: Change) -> None:
+        """Have all judged that an event may have changed: of what is false by now in its instant, also for whom."""
         if change.shifts:
             self._note_links(change)
         keys = [(runner.number, it) for runner in self._watched for it in runner.instances.affected(change)]
+        if self._restless and self._blame:
+            keys += [key for key, false in self._blame.items() if false and key[0] in self._restless]
         for number, joined in self._joined.items():
             keys += [(number, it) for it in _by_name(self.runners[number].stirred(change, joined))]
         if keys:

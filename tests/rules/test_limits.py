@@ -145,8 +145,11 @@ def test_no_verdict_where_the_limit_is_unknown():
     assert engine.clocks() == []
 
 
-def test_no_limit_is_no_clock_until_there_is_one():
-    """A unit put into a heated store has no clock; taken from there into the cold, it has the cold's, from then on."""
+@pytest.mark.parametrize("looked_at", [False, True])
+def test_no_limit_is_no_clock_until_there_is_one(looked_at):
+    """A unit put into a heated store has no clock; taken from there into the cold, it has the cold's, from then on,
+    whatever else is done to it at that instant.
+    """
     part = Part("p", ports={"S": Port("S", "switch")}, thermal=COLD)
     kinds = {"switch": Kind("switch", "power", ("off", "on"), {}, carries="on")}
     plant = Plant(
@@ -162,6 +165,8 @@ def test_no_limit_is_no_clock_until_there_is_one():
     engine.advance(100 * SECOND)
     assert engine.clocks() == []
     engine.step(Event("2", "as-found", ("U",), 100 * SECOND, place="SITE"))
+    if looked_at:
+        engine.step(Event("3", "inspect", ("U",), 100 * SECOND))
     engine.settle()
     (clock,) = engine.clocks()
     assert clock.started == 100 * SECOND

@@ -13,6 +13,7 @@ from cfgtrack.rules.rule import Rule, RuleSet
 from cfgtrack.rules.selection import Selection
 from cfgtrack.rules.what.count import Count
 from cfgtrack.rules.what.done import Done
+from cfgtrack.rules.what.no_path import NoPath
 from cfgtrack.rules.what.path import Path
 from cfgtrack.rules.what.status import Status
 from cfgtrack.rules.what.value import Value
@@ -48,6 +49,7 @@ id = "Z"
 part = "box"
 [[place]]
 id = "YARD"
+holds = true
 [[place]]
 id = "SHED"
 parent = "YARD"
@@ -326,3 +328,14 @@ def test_late_and_undone_need_not_stay():
     late = ("1 open X:V", "9 energise X:S", "12 de-energise X:S", "20 energise X:S")
     assert run(turn, *late) == [("X:V", 1, 6, 9), ("X:V", 1, 12, 20)]
     assert run(turn, late[0], "8 shut X:V", *late[1:]) == [("X:V", 1, 6, 9)]
+
+
+def test_each_end_by_the_event_that_joined_it():
+    """Of two things that one comes to stand with, at one instant, each is told with what brought it there."""
+    apart = rule(Always(), NoPath("hold", IT, Selection(ids=("Y", "Z"))), Selection(ids=("X",)))
+    engine = Engine(RuleSet((apart,)), Configuration(PLANT), start=0)
+    for event in events("1 place X YARD", "1 place Y YARD", "1 place Z YARD"):
+        engine.step(event)
+    engine.settle()
+    blamed = [(b.part, b.deed and b.deed.id) for b, _ in engine.breaches()]
+    assert blamed == [(("X", "Y"), "e1"), (("X", "Z"), "e2")]

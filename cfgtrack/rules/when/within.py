@@ -251,7 +251,7 @@ class _Within(Runner):
     def settle(self, it: str | None, event: Event | None) -> None:
         if self.trigger is not None and (it is None or self.instances.is_scoped):
             self._settle_trigger(it, event)
-        if it in self.running and event is not None and event.place is not None:
+        if it in self.running and self.engine.moved == self.world.now:
             self._limit_anew(it)
         if self._is_open(it):
             short = self.short(it)
