@@ -302,7 +302,7 @@ def _budgets(report: CheckReport) -> str:
             continue
         takes = span[1] - report.begun.get(outing.id, span[0])
         left = outing.budget - takes
-        verdict = f"{span_text(left)} left" if left >= 0 else f"OVER by {span_text(-left, up=True)}"
+        verdict = f"{span_text(left)} left" if left >= 0 else f"EXCEEDED by {span_text(-left, up=True)}"
         begun = f"begun at {format_instant(report.begun[outing.id])}" if outing.id in report.begun else ""
         rows.append(
             [outing.id, outing.title, span_text(outing.budget), span_text(takes, up=True), verdict, begun]
