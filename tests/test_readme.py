@@ -73,7 +73,7 @@ def test_check_result_of_the_readme_is_real(folder):
     """The check result that the README opens with is what the command above it prints."""
     shown = re.search(r"<!-- from: (.*?) -->\n```text\n(.*?)```", TEXT, re.DOTALL)
     assert shown is not None
-    environment = {**os.environ, "CFGTRACK_DB": str(folder / "shown.db")}
+    environment = {**os.environ, "COLUMNS": "100", "CFGTRACK_DB": str(folder / "shown.db")}
     for command in ("load hardware.toml --by x", "rules load rules.toml --by x", "import as-run.csv"):
         run(f"cfgtrack {command}", folder, environment)
     printed = run(shown[1].replace("demo/", ""), folder, environment)

@@ -195,6 +195,7 @@ BREACHES = {
     "An answer prints nothing and reads no clock": ("answers/breach.py", "import time\n"),
     "Texts and pictures are made of answers": ("show/breach.py", "import cfgtrack.store\n"),
     "Only the store knows SQL": ("show/breach.py", "from sqlalchemy import text\n"),
+    "Each library of the pictures has one place": ("show/breach.py", "import typst\n"),
 }
 
 
