@@ -243,6 +243,7 @@ def recorded(
         found.open,
         head=current_head(journal.database) if is_kept else None,
         notes=notes,
+        says=plant.says,
     )
 
 

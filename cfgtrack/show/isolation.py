@@ -243,4 +243,4 @@ def _bounds(one: Segment) -> Iterable[str]:
     for bound in one.boundary:
         locks = f", locked by {' and '.join(lock.holder for lock in bound.locks)}" if bound.locks else ""
         behind = f" to {bound.to}" if bound.to is not None else ""
-        yield f"{bound.thing} ({bound.status}{locks}){behind}"
+        yield f"{bound.thing} ({bound.words or bound.status}{locks}){behind}"
