@@ -159,8 +159,8 @@ def finding_table(
 
 
 def _with_rule(finding: Finding) -> str:
-    """Return what is wrong with the rule's id, by which it can be asked about, approved and excused."""
-    return f"{finding.headline}  [{finding.rule}]"
+    """Return what is wrong with the rule's id, by which it can be asked about and excused; what can't be done has none."""
+    return f"{finding.headline}  [{finding.rule}]" if finding.severity in SEVERITIES else finding.headline
 
 
 def _coloured(text: str, word: str, fg: str | None, *, colour: bool) -> str:
