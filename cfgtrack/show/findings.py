@@ -159,7 +159,7 @@ def finding_table(
 
 
 def _with_rule(finding: Finding) -> str:
-    """Return what is wrong with the rule's id, by which it can be asked about and excused; what can't be done has none."""
+    """Return what is wrong with the id of the rule, by which it is excused; what can't be done breaks none."""
     return f"{finding.headline}  [{finding.rule}]" if finding.severity in SEVERITIES else finding.headline
 
 
