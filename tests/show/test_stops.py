@@ -5,6 +5,7 @@ from __future__ import annotations
 from cfgtrack.analysis.failures import Question, failures
 from cfgtrack.analysis.leaving import Lack, Left
 from cfgtrack.analysis.stops import WayOut, WayStep, stop_now, stop_points
+from cfgtrack.analysis.way_out import Whence
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.stops import Failures, Leave, Stops
 from cfgtrack.files.failures import ways_of_failing
@@ -89,7 +90,7 @@ def test_clocks_of_one_rule_that_run_out_on_a_way_are_one_row() -> None:
     lacks = [
         Lack("warm", 2, f"{name} is cold", (name,), time) for name, time in (("B", 2 * MINUTE), ("A", MINUTE))
     ]
-    steps = (WayStep("shut V", None, MINUTE, "ahead"),)
+    steps = (WayStep("shut V", None, MINUTE, Whence.AHEAD),)
     way = WayOut(steps, 0, MINUTE, proved=True, left=Left(0), late=(*lacks,))
     text = lines(way_text(way))
     assert "warm A is cold; then of B from 1970-01-01T00:01:00Z" in text
