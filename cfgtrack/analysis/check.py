@@ -33,6 +33,7 @@ from cfgtrack.model.event import Event, effects
 from cfgtrack.model.lock import Device, all_devices
 from cfgtrack.model.plant import Plant
 from cfgtrack.model.presence import presence_is_judged
+from cfgtrack.model.quantity import as_written
 from cfgtrack.model.sequence import Layout, LeftRunning, Outing, Step, expect_in_time
 from cfgtrack.model.sequence import Sequence as Proposal
 from cfgtrack.model.time import Instant
@@ -401,7 +402,17 @@ def touched_by(begin: Start, events: Iterable[Event]) -> set[str]:
     return written | {m for m in mates if m is not None}
 
 
+def _values(action: Action) -> Iterator[str]:
+    """Yield the values that an action says, as they were entered."""
+    yield from (f"{name}={as_written(quantity)}" for name, quantity in action.values.items())
+
+
 def one_step(action: Action) -> Proposal:
     """Return a proposal of a single action: it ends nothing, so it is asked nothing that must hold at an end."""
     step = Step("1", "proposal", "proposal", action, (0, 0, 0))
-    return Proposal(title=words(action), outings=(Outing("proposal"),), steps=(step,), whole=False)
+    return Proposal(
+        title=" ".join((words(action), *_values(action))),
+        outings=(Outing("proposal"),),
+        steps=(step,),
+        whole=False,
+    )

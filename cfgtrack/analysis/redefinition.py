@@ -185,7 +185,7 @@ class Redefinition:
             unfit[0] += f"; and {len(self.unfit) - 1} more"
         return (
             *less,
-            *(f"{one.a} is {with_mate(one.words, one.b)}: {one.why}" for one in self.misfits),
+            *(f"{one.a} is {with_mate(one.words or one.status, one.b)}: {one.why}" for one in self.misfits),
             *unfit,
         )
 

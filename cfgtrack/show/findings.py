@@ -75,14 +75,15 @@ def findings_text(
     checked: str = "",
     acknowledged: Sequence[Acknowledged] = (),
     wanted: Wanted = FULL,
+    beside: bool = False,
     colour: bool = False,
 ) -> str:
     """Return findings: how many and how bad, a line each with what would cure it, the hazards, then the details.
 
     `checked` says what was checked. Findings under a variance come last, apart. `acknowledged` tells which of them
-    somebody has acknowledged.
+    somebody has acknowledged. `beside` another answer, which has told the moment already, it isn't told again.
     """
-    told = _findings(findings, moment, checked, acknowledged, wanted=wanted, colour=colour)
+    told = _findings(findings, moment, checked, acknowledged, wanted=wanted, beside=beside, colour=colour)
     return sections(*told, caution())
 
 
@@ -98,11 +99,12 @@ def _findings(
     acknowledged: Sequence[Acknowledged] = (),
     *,
     wanted: Wanted,
+    beside: bool,
     colour: bool,
 ) -> Iterator[str]:
     plain = [f for f in findings if not f.variance]
     excused = [f for f in findings if f.variance]
-    yield "\n".join(_answer(plain, excused, moment, checked, colour=colour))
+    yield "\n".join(_answer(plain, excused, moment, checked, beside=beside, colour=colour))
     numbered = list(enumerate((*plain, *excused), 1))
     first, last = numbered[: len(plain)], numbered[len(plain) :]
     if len(numbered) > 1 or not wanted.has(1):
@@ -133,7 +135,7 @@ def finding_table(
     rows = []
     for number, finding in numbered:
         word = severity_word(finding.severity).upper()
-        said = [finding.headline, _only_with(finding), _short_cure(finding)]
+        said = [_with_rule(finding), _only_with(finding), _short_cure(finding)]
         if finding.approved is not None:
             said += [f"{label} {text}" for label, text in approved_facts(finding.approved, at)]
         said += [_following(following[number])] if following and number in following else []
@@ -154,6 +156,11 @@ def finding_table(
         )
         text = _coloured(text, word, fg, colour=colour)
     return text
+
+
+def _with_rule(finding: Finding) -> str:
+    """Return what is wrong with the id of the rule, by which it is excused; what can't be done breaks none."""
+    return f"{finding.headline}  [{finding.rule}]" if finding.severity in SEVERITIES else finding.headline
 
 
 def _coloured(text: str, word: str, fg: str | None, *, colour: bool) -> str:
@@ -254,6 +261,7 @@ def _answer(
     moment: Moment,
     checked: str,
     *,
+    beside: bool,
     colour: bool,
 ) -> Iterator[str]:
     answer = count(len(plain), "finding").capitalize()
@@ -263,7 +271,10 @@ def _answer(
     if plain:
         listed = f"{answer}: {listed}"
     title = "; ".join(filter(None, (listed or answer, approved)))
-    yield heading(title, moment, colour=colour)
+    if beside:
+        yield styled(indented(title, by=0), colour=colour, bold=True)
+    else:
+        yield heading(title, moment, colour=colour)
     if checked:
         yield labelled("checked:", checked)
     silent = sum(f.no_verdict for f in plain)

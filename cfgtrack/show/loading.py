@@ -74,7 +74,7 @@ def _what_it_breaks(loaded: Loaded, *, colour: bool) -> str:
     if loaded.findings:
         from cfgtrack.show.findings import findings_text
 
-        lines.append(findings_text(loaded.findings, loaded.moment, colour=colour))
+        lines.append(findings_text(loaded.findings, loaded.moment, beside=True, colour=colour))
     return "\n".join(lines)
 
 

@@ -106,7 +106,7 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
         from cfgtrack.show.findings import findings_text
 
         findings = (*found.findings, *found.excused)
-        lines.append(findings_text(findings, moment, colour=colour))
+        lines.append(findings_text(findings, moment, beside=True, colour=colour))
     if found.open:
         from cfgtrack.show.findings import still_open_text
 

@@ -198,13 +198,25 @@ def way_text(way: WayOut) -> str:
         [str(number), step.action, step.by or "", f"{step.minutes:g} min", _whence(step.whence, step.step)]
         for number, step in enumerate(way.steps, 1)
     ]
-    late = [[one.rule, one.headline, f"from {deadline_text(one.time)}"] for one in way.late]
+    late = list(_late(way.late))
     return sections(
         table(["", "do", "by", "takes", "from"], rows),
         titled("Runs out on the way, as if nothing were done", table(["rule", "what", "when"], late))
         if late
         else "",
     )
+
+
+def _late(lacks: Sequence[Lack]) -> Iterator[list[str]]:
+    """Yield a row for the clocks of each rule: the first to run out, and of what else."""
+    of_rule: dict[str, list[Lack]] = {}
+    for one in sorted(lacks, key=lambda one: one.time):
+        of_rule.setdefault(one.rule, []).append(one)
+    for rule, (first, *others) in of_rule.items():
+        names = [*dict.fromkeys(name for one in others for name in one.subjects)]
+        more = f"; then of {', '.join(names[:_MOST_RULES])}" if names else ""
+        more += f" and {len(names) - _MOST_RULES} more" if len(names) > _MOST_RULES else ""
+        yield [rule, f"{first.headline}{more}", f"from {deadline_text(first.time)}"]
 
 
 def _whence(whence: str, step: str | None) -> str:

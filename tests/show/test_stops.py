@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from cfgtrack.analysis.failures import Question, failures
-from cfgtrack.analysis.stops import stop_now, stop_points
+from cfgtrack.analysis.leaving import Lack, Left
+from cfgtrack.analysis.stops import WayOut, WayStep, stop_now, stop_points
+from cfgtrack.analysis.way_out import Whence
 from cfgtrack.answers.moment import Moment
 from cfgtrack.answers.stops import Failures, Leave, Stops
 from cfgtrack.files.failures import ways_of_failing
 from cfgtrack.model.defect import Defect
 from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.model.sequence import Sequence
-from cfgtrack.show.stops import failures_text, leave_text, stops_text
+from cfgtrack.model.time import MINUTE
+from cfgtrack.show.stops import failures_text, leave_text, stops_text, way_text
 from tests.analysis.test_stops import world
 
 NOW = Moment(0, 0)
@@ -80,3 +83,15 @@ def test_failures_without_a_way_out_come_first() -> None:
     assert "off: de-energise WALL:K by ann" in told
     assert "part breaks dead" in told
     assert "way out: nothing need be done" in told
+
+
+def test_clocks_of_one_rule_that_run_out_on_a_way_are_one_row() -> None:
+    """The first to run out is told with its time, and of what else the same rule's run out after it."""
+    lacks = [
+        Lack("warm", 2, f"{name} is cold", (name,), time) for name, time in (("B", 2 * MINUTE), ("A", MINUTE))
+    ]
+    steps = (WayStep("shut V", None, MINUTE, Whence.AHEAD),)
+    way = WayOut(steps, 0, MINUTE, proved=True, left=Left(0), late=(*lacks,))
+    text = lines(way_text(way))
+    assert "warm A is cold; then of B from 1970-01-01T00:01:00Z" in text
+    assert not any("B is cold" in line for line in text)
