@@ -200,3 +200,58 @@ def test_a_larger_paper_is_advised():
     with pytest.raises(NoAnswer, match="it fits on A3"):
         drawn(_chain(40), page="A4")
     assert drawn(_chain(40), page="A3").scale >= 0.7
+
+
+Spot = tuple[float, float]
+
+
+def _own_lines(number: int, *, down: bool) -> Sheet:
+    """Return a chain of three, where the middle one has lines from ports of its own to other ones."""
+    rows = [
+        Row(f"U1:{p}{i}", f"{p}{i}", "mated", medium="fluid", joined=True)
+        for i in range(number)
+        for p in "XY"
+    ]
+    boxes = [replace(b, rows=(*b.rows, *rows)) if b.id == "U1" else b for b in _chain(3).boxes]
+    own = [Line("U1", f"U1:X{i}", "U1", f"U1:Y{i}", "fluid") for i in range(number)]
+    beside = Box("Z", "Z", rows=(Row("Z:A", "A", "mated", medium="fluid"),))
+    return replace(_chain(3), boxes=(*boxes, beside), lines=(*_chain(3).lines, *own), down=down)
+
+
+@pytest.mark.parametrize("down", [False, True])
+@pytest.mark.parametrize("number", [1, 2, 4])
+def test_a_line_of_a_box_to_itself_keeps_clear_of_the_others(number, down):
+    """Lines of one box to itself run outside of it, through no other box, and none along another line."""
+    page = drawn(_own_lines(number, down=down))
+    ways = {line.key: route(line) for line in groups(page.ink, "line")}
+    boxes = {box.key: border(box) for box in groups(page.ink, "box")}
+    assert len(ways) == number + 2
+    for key, way in ways.items():
+        if key.count("U1") == 2:
+            for name, (left, top, right, bottom) in boxes.items():
+                inner = (left + 1, top + 1, right - left - 2, bottom - top - 2)
+                assert not any(_meets(piece, inner) for piece in pairwise(way)), (key, name)
+    for (one, way), (other, its) in combinations(ways.items(), 2):
+        for p, q in ((p, q) for p in pairwise(way) for q in pairwise(its)):
+            assert not _along(p, q), (one, other)
+
+
+def _meets(piece: tuple[Spot, Spot], area: tuple[float, float, float, float]) -> bool:
+    """Whether a level or upright piece has a point in an area."""
+    (ax, ay), (bx, by) = piece
+    x, y, wide, high = area
+    return min(ax, bx) < x + wide and max(ax, bx) > x and min(ay, by) < y + high and max(ay, by) > y
+
+
+def _along(p: tuple[Spot, Spot], q: tuple[Spot, Spot]) -> bool:
+    """Whether two pieces run along one another for more than two points, nearer than two."""
+    for across, on in ((0, 1), (1, 0)):
+        both = [*p, *q]
+        if max(s[across] for s in both) - min(s[across] for s in both) < 2:
+            low, high = (
+                max(min(s[on] for s in one) for one in (p, q)),
+                min(max(s[on] for s in one) for one in (p, q)),
+            )
+            if high - low > 2:
+                return True
+    return False
