@@ -6,6 +6,7 @@ stays where it is from one moment to the next.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -13,8 +14,8 @@ from cfgtrack.model.trouble import NoAnswer, Problem
 from cfgtrack.show.drawing.ink import Group, Ink, Page, Path, Text
 from cfgtrack.show.drawing.labels import spots
 from cfgtrack.show.drawing.layout import Edge, End, Node, Placed, Point, placed
-from cfgtrack.show.drawing.legend import WIDTH, column
-from cfgtrack.show.drawing.line_ink import label_room, label_width, line_ink, loop
+from cfgtrack.show.drawing.legend import WIDTH, column, foot
+from cfgtrack.show.drawing.line_ink import label_room, label_width, line_ink, loop, loop_room
 from cfgtrack.show.drawing.metrics import width_of, wrapped
 from cfgtrack.show.drawing.palette import FAINT
 from cfgtrack.show.drawing.paper import LEAST, PAPERS, fitted_to, scale_on
@@ -37,31 +38,66 @@ def drawn(sheet: Sheet, *, page: str = "") -> Page:
     """
     if page and page not in PAPERS:
         raise ValueError(f"a page can be {' or '.join(PAPERS)}; not {page}")
-    draw = _Drawing.of(sheet)
-    first = _first_sides(draw.boxes)
-    rough = draw.place(draw.shapes(first), ported=False)
-    sides = _sides(draw, rough, first)
-    shapes = draw.shapes(sides)
-    whole = draw.page(shapes, draw.place(shapes, ported=True))
     if not page:
-        return whole
-    for aspect in (1.2, 0.7):
-        if scale_on(whole, page) < 1:
-            folded = draw.page(shapes, draw.place(shapes, ported=True, aspect=aspect))
-            whole = max(whole, folded, key=lambda one: scale_on(one, page))
+        return _on_a_screen(_ways(sheet))
+    ways = list(_ways(sheet))
+    whole = _best_on(page, ways)
     if scale_on(whole, page) < LEAST:
-        raise NoAnswer(Problem("page", "too-large", _advice(whole, page)))
+        raise NoAnswer(Problem("page", "too-large", _advice(whole, page, ways)))
     return fitted_to(whole, page)
 
 
-def _advice(whole: Page, page: str) -> str:
-    """Return that a picture is too large for a paper, and what would fit."""
-    larger = [paper for paper in PAPERS if scale_on(whole, paper) >= LEAST]
+def _ways(sheet: Sheet) -> Iterator[_Way]:
+    """Yield the ways to lay a picture out: with the flow that the sheet wants, folded, then with the flow turned."""
+    for down in (sheet.down, not sheet.down):
+        draw = _Drawing.of(replace(sheet, down=down))
+        first = _first_sides(draw.boxes)
+        rough = draw.place(draw.shapes(first), ported=False)
+        shapes = draw.shapes(_sides(draw, rough, first))
+        yield _Way(draw, shapes, draw.place(shapes, ported=True))
+        for aspect in _ASPECTS:
+            yield _Way(draw, shapes, draw.place(shapes, ported=True, aspect=aspect))
+
+
+_ASPECTS = (1.6, 1.1, 0.7)
+
+
+def _on_a_screen(ways: Iterator[_Way]) -> Page:
+    """Return the first way, but for a strip the way whose shape is nearest to a screen's.
+
+    What is chosen hangs on boxes and lines alone, not on notes: so it is the same from one moment to the next.
+    """
+    first = next(ways)
+    if first.wide < _LARGE or first.wide / first.high <= _STRIP:
+        return first.page()
+    return min((first, *ways), key=lambda way: abs(math.log(way.wide / way.high / _SCREEN))).page()
+
+
+_LARGE, _STRIP, _SCREEN = 1400.0, 2.2, 1.6
+
+
+def _best_on(page: str, ways: Iterable[_Way]) -> Page:
+    """Return the picture in the first way that is set in full size on a paper, else in the one that is set largest."""
+    best: Page | None = None
+    for way in ways:
+        for under in (False, True):
+            one = way.page(under=under)
+            if best is None or scale_on(one, page) > scale_on(best, page) + 0.01:
+                best = one
+            if scale_on(best, page) >= 1:
+                return best
+    assert best is not None
+    return best
+
+
+def _advice(whole: Page, page: str, ways: Sequence[_Way]) -> str:
+    """Return that a picture is too large for a paper, and what would fit: a larger paper where it really does."""
+    larger = [paper for paper in PAPERS if paper != page and scale_on(_best_on(paper, ways), paper) >= LEAST]
     size = f"the picture is {whole.width / 72 * 2.54:.0f} x {whole.height / 72 * 2.54:.0f} cm"
     so = f"{size}: on {page} its names would be smaller than 6 pt"
     if larger:
         return f"{so}; it fits on {larger[0]}"
-    return f"{so}; draw less of it (--loop, --unit, --fold), or leave --page out"
+    return f"{so}; draw a part of it (one --loop, one --unit with --hops 0 or 1), or leave --page out"
 
 
 def _once(lines: Iterable[Line], index: Mapping[str, int]) -> list[Line]:
@@ -177,7 +213,11 @@ class _Drawing:
 
     def place(self, shapes: list[Shape], *, ported: bool, aspect: float = 0.0) -> Placed:
         """Return where the engine puts everything; it gets each line the way that the flow goes."""
-        nodes = [Node(s.width, s.height, b.rank) for s, b in zip(shapes, self.boxes, strict=True)]
+        around = self.around()
+        nodes = [
+            Node(s.width + 2 * room, s.height + 2 * room, b.rank)
+            for s, b, room in zip(shapes, self.boxes, around, strict=True)
+        ]
         edges = []
         for i, line in enumerate(self.lines):
             a, b = self.index[line.a], self.index[line.b]
@@ -193,34 +233,54 @@ class _Drawing:
             else:
                 edges.append(Edge(a, b, *ends, label=label))
         found = placed(nodes, edges, down=self.sheet.down, aspect=aspect)
-        routes = tuple(r[::-1] if i in self.against else r for i, r in enumerate(found.routes))
-        return replace(found, routes=routes)
+        corners = tuple((x + room, y + room) for (x, y), room in zip(found.corners, around, strict=True))
+        routes = [r[::-1] if i in self.against else r for i, r in enumerate(found.routes)]
+        for i, line in enumerate(self.lines):
+            if routes[i]:
+                a, b = self.index[line.a], self.index[line.b]
+                near = _up_to(shapes[a], line.a_row, corners[a], routes[i][0]) if around[a] else ()
+                far = _up_to(shapes[b], line.b_row, corners[b], routes[i][-1]) if around[b] else ()
+                routes[i] = (*near, *routes[i], *far)
+        return replace(found, corners=corners, routes=tuple(routes))
+
+    def around(self) -> list[float]:
+        """Return the room around each box for the lines that it has to itself at any moment."""
+        number = [0] * len(self.boxes)
+        for line in self.lines:
+            number[self.index[line.a]] += line.a == line.b
+        return [loop_room(n) for n in number]
 
     def middles(self, rough: Placed) -> list[float]:
         return [corner[1] if self.sheet.down else corner[0] for corner in rough.corners]
 
-    def page(self, shapes: list[Shape], found: Placed) -> Page:
-        """Return everything with its place on the page."""
-        left, top, right, bottom = _bounds(shapes, found)
+    def _ways(self, shapes: list[Shape], found: Placed) -> list[tuple[Point, ...]]:
+        """Return the way of each line, those of a box to itself one outside another."""
+        ways, nth = [], [0] * len(self.boxes)
+        for line, route in zip(self.lines, found.routes, strict=True):
+            a = self.index[line.a]
+            ways.append(route or loop(line, shapes[a], found.corners[a], nth[a]))
+            nth[a] += line.a == line.b
+        return ways
+
+    def page(self, shapes: list[Shape], found: Placed, *, under: bool) -> Page:
+        """Return everything with its place on the page; `under`: notes and legend under the picture, else beside it."""
+        left, top, right, bottom = _bounds(shapes, found, self.around())
         wide = max(right - left, _LEAST)
-        width = _MARGIN + WIDTH + _GAP + wide + _MARGIN
+        beside = 0.0 if under else WIDTH + _GAP
+        width = _MARGIN + beside + wide + _MARGIN
         head, below = _heading(self.sheet, width - 2 * _MARGIN)
-        aside, end = column(self.sheet, _MARGIN, below)
-        dx, dy = _MARGIN + WIDTH + _GAP - left, below - top
-        rule = Path(
-            (
-                (_MARGIN + WIDTH + _GAP / 2, below),
-                (_MARGIN + WIDTH + _GAP / 2, below + max(bottom - top, end - below)),
-            ),
-            stroke="#d0d0ca",
-            thickness=0.6,
-            role="rule",
-        )
+        dx, dy = _MARGIN + beside - left, below - top
+        if under:
+            foot_at = below + bottom - top + _GAP / 2
+            aside, end = foot(self.sheet, _MARGIN, foot_at + _GAP / 2, wide)
+            across = ((_MARGIN, foot_at), (_MARGIN + wide, foot_at))
+        else:
+            aside, end = column(self.sheet, _MARGIN, below)
+            upright = _MARGIN + WIDTH + _GAP / 2
+            across = ((upright, below), (upright, below + max(bottom - top, end - below)))
+        rule = Path(across, stroke="#d0d0ca", thickness=0.6, role="rule")
         ink: list[Ink] = [*head, *aside, rule]
-        ways = [
-            route or loop(line, shapes[self.index[line.a]], found.corners[self.index[line.a]])
-            for line, route in zip(self.lines, found.routes, strict=True)
-        ]
+        ways = self._ways(shapes, found)
         wants = [
             (label_width(line), way, at) for line, way, at in zip(self.lines, ways, found.labels, strict=True)
         ]
@@ -238,6 +298,28 @@ class _Drawing:
         return Page(round(width, 2), round(height, 2), tuple(ink), self.sheet.title)
 
 
+def _up_to(box: Shape, row: str, corner: Point, end: Point) -> tuple[Point, ...]:
+    """Return where a line really ends at a box that has room around it for lines to itself."""
+    port = box.ports.get(row)
+    if port is not None:
+        return ((corner[0] + port.x, corner[1] + port.y),)
+    x = min(max(end[0], corner[0]), corner[0] + box.width)
+    return ((x, min(max(end[1], corner[1]), corner[1] + box.height)),)
+
+
+class _Way:
+    """One way to lay a picture out."""
+
+    def __init__(self, draw: _Drawing, shapes: list[Shape], found: Placed) -> None:
+        self.draw, self.shapes, self.found = draw, shapes, found
+        left, top, right, bottom = _bounds(shapes, found, draw.around())
+        self.wide, self.high = max(right - left, 1.0), max(bottom - top, 1.0)
+
+    def page(self, *, under: bool = False) -> Page:
+        """Return the whole picture; `under`: notes and legend under it, else beside it."""
+        return self.draw.page(self.shapes, self.found, under=under)
+
+
 def _end(box: Shape, row: str) -> End | None:
     port = box.ports.get(row)
     if port is None:
@@ -247,13 +329,13 @@ def _end(box: Shape, row: str) -> End | None:
     return End(port.side, port.x - box.width / 2)
 
 
-def _bounds(shapes: list[Shape], found: Placed) -> tuple[float, float, float, float]:
+def _bounds(shapes: list[Shape], found: Placed, around: Sequence[float]) -> tuple[float, float, float, float]:
     xs, ys = [0.0], [0.0]
     if found.corners:
         xs, ys = [], []
-    for box, (x, y) in zip(shapes, found.corners, strict=True):
-        xs += [x - 14, x + box.width + 14]
-        ys += [y, y + box.height + 8]
+    for box, (x, y), room in zip(shapes, found.corners, around, strict=True):
+        xs += [x - 14 - room, x + box.width + 14 + room]
+        ys += [y - room, y + box.height + 8 + room]
     for x, y in _all_points(found):
         xs.append(x)
         ys.append(y)

@@ -20,15 +20,21 @@ _HIGH = 9.0
 _SIGNS = {Change.NEW: "+", Change.GONE: "–", Change.OTHER: "≠"}
 
 
-def flags(marks: Sequence[Mark], x: float, y: float, *, leftward: bool = False) -> tuple[Ink, ...]:
-    """Return flags from x on, their middle at y. More than two: the second one counts the rest."""
+def flags(
+    marks: Sequence[Mark], x: float, y: float, *, leftward: bool = False, most: int = 2
+) -> tuple[Ink, ...]:
+    """Return flags from x on, their middle at y. More than two: the second one counts the rest.
+
+    `most` 1: room for one only, with a + where there are more.
+    """
     ordered = sorted(marks, key=lambda mark: mark.alarm is not Alarm.WRONG)
     drawn: list[Ink] = []
     for i, mark in enumerate(ordered):
         at = x - (i + 1) * (FLAG + 1) if leftward else x + i * (FLAG + 1)
         rest = len(ordered) - 1
         text = f"+{min(rest, 9)}" if i == 1 and rest > 1 else str(mark.number or "!")
-        ink = _flag(mark.alarm, text, at, y) if i < 2 else ()
+        text += "+" if most == 1 and rest else ""
+        ink = _flag(mark.alarm, text, at, y) if i < most else ()
         drawn.append(marked(mark, ink))
     return tuple(drawn)
 

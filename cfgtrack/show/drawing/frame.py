@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from cfgtrack.show.drawing.flags import ROOM, flags, marked, sign_of, tab
 from cfgtrack.show.drawing.ink import Ink, Path, Rect
 from cfgtrack.show.drawing.metrics import fitted, width_of, wrapped
@@ -19,16 +21,17 @@ TAB = 12.0
 class Head:
     """A box's name and what stands under it, with room for its flags and its symbol."""
 
-    def __init__(self, box: Box, *, down: bool) -> None:
+    def __init__(self, box: Box, *, down: bool, room: float = 0.0) -> None:
         self.box = box
         name = visible(box.name or box.id, lines=False)
         if box.count > 1:
             name = f"{name}  × {box.count}"
         wide = 120.0 if down else 190.0
         self.names = wrapped(name, NAME, wide, bold=True)
-        self.lines = [part for line in box.lines for part in wrapped(visible(line), SMALL, wide)]
         names = max(width_of(line, NAME, bold=True) for line in self.names)
-        lines = max((width_of(line, SMALL) for line in self.lines), default=0.0)
+        parts = [part for line in box.lines for part in wrapped(visible(line), SMALL, wide)]
+        lines = max((width_of(line, SMALL) for line in parts), default=0.0)
+        self.lines = packed(parts, max(room - 2 * PAD, lines))
         self.sign = box.symbol is not Symbol.NONE
         self.width = max(names + ROOM, lines) + 2 * PAD + (22.0 if self.sign else 0.0)
         self.height = 5 + 12.5 * len(self.names) + 9.5 * len(self.lines) + 4 + (TAB + 1 if down else 0)
@@ -116,3 +119,15 @@ def tabs(box: Box, width: float, y: float) -> tuple[Ink, ...]:
             drawn.append(marked(words[alarm, word], tab(alarm, shown, x, y)))
             x += width_of(shown, SMALL, bold=True) + 11
     return tuple(drawn)
+
+
+def packed(texts: Sequence[str], room: float) -> list[str]:
+    """Return texts in lines so wide at most, several in one line where they fit."""
+    lines: list[str] = []
+    for text in texts:
+        joined = f"{lines[-1]}  {visible(text)}" if lines else ""
+        if joined and "\n" not in text and width_of(joined, SMALL) <= room:
+            lines[-1] = joined
+        else:
+            lines += wrapped(visible(text), SMALL, room)
+    return lines

@@ -16,6 +16,9 @@ from cfgtrack.show.drawing.flags import FLAG, ROOM
 from cfgtrack.show.drawing.rooms import Rooms
 from cfgtrack.show.drawing.sheet import Bar, Box, Gate, Row, Symbol
 
+_JOINT = 7.0
+"""Room beside a bar for the dots of its joints."""
+
 
 @dataclass(slots=True)
 class Joint:
@@ -205,8 +208,10 @@ class Inside:
         if ins and outs and not node.texts:
             self._keep_flags(node)
             here = there = len(self.tracks)
+        at_the_end = len(node.texts) == 1 and len(ins) == 1 and not (outs or node.gates)
         for text, sign in node.texts:
-            at = self._track(len(self.tracks), self.rooms.text_extent(text))
+            own = self.at[ins[0].key] if at_the_end else len(self.tracks)
+            at = self._track(own, self.rooms.text_extent(text))
             self.text_at.append((node, text, sign, at))
             node.tracks.append(at)
             here = there = len(self.tracks)
@@ -262,21 +267,17 @@ class Inside:
         """Return how deep the inside is, where its columns are, and where gates on rows of either side stand."""
         ins = [row for row in self.box.rows if self.inward[row.key]]
         outs = [row for row in self.box.rows if not self.inward[row.key]]
-        text_in = self.rooms.rows_depth(ins)
-        text_out = self.rooms.rows_depth(outs)
-        gate_in = max(
-            (self.rooms.gate_depth(self.inline[r.key][0]) for r in ins if r.key in self.inline), default=0.0
-        )
-        gate_out = max(
-            (self.rooms.gate_depth(self.inline[r.key][0]) for r in outs if r.key in self.inline), default=0.0
-        )
+        text_in = self.rooms.rows_depth(ins, [row for row in ins if not self.is_joined(row)])
+        text_out = self.rooms.rows_depth(outs, [row for row in outs if not self.is_joined(row)])
+        gates_in, gates_out = self._gates_depth(ins), self._gates_depth(outs)
+        gate_in, gate_out = sum(gates_in), sum(gates_out)
         if not columns:
             depth = max(text_in + text_out + (14.0 if ins and outs else 6.0), least)
             return depth, [], (0.0, 0.0)
-        xs = [text_in + gate_in + FLAG + 4]
+        xs = [text_in + gate_in + _JOINT]
         for number in range(len(columns) - 1):
             xs.append(xs[-1] + self._gap(number, columns))
-        beyond = text_out + gate_out + FLAG + 4 if outs else ROOM + 6
+        beyond = max(text_out + gate_out + _JOINT if outs else 0.0, ROOM + 6)
         needed = max(
             (xs[node.column] + self.rooms.text_depth(text, sign) + 4 for node, text, sign, _ in self.text_at),
             default=0.0,
@@ -285,14 +286,19 @@ class Inside:
         slack = depth - max(xs[-1] + beyond, needed)
         shift = slack / 2 if outs and ins else slack if ins else 0.0
         xs = [x + (shift if ins else 0.0) for x in xs] if not self.text_at else xs
-        return depth, xs, (text_in + gate_in / 2, depth - text_out - gate_out / 2)
+        return depth, xs, (text_in + gates_in[0], depth - text_out - gates_out[1])
+
+    def _gates_depth(self, rows: list[Row]) -> tuple[float, float]:
+        """Return what the gates on some rows' lines need before and after their middle."""
+        found = [self.rooms.gate_depth(self.inline[row.key][0]) for row in rows if row.key in self.inline]
+        return max((one[0] for one in found), default=0.0), max((one[1] for one in found), default=0.0)
 
     def _gap(self, number: int, columns: list[list[Joint]]) -> float:
         """Return how far a column is from the next: for the gates and the texts that stand between them."""
         wide = 2 * FLAG + 6
         for gate, a, b in self.between:
             if min(self.nodes[a].column, self.nodes[b].column) == number:
-                wide = max(wide, self.rooms.gate_depth(gate) + 6)
+                wide = max(wide, sum(self.rooms.gate_depth(gate)) + 6)
         for node, text, sign, at in self.text_at:
             later = [n for column in columns[number + 1 :] for n in column]
             if node.column == number and any(min(n.tracks) <= at <= max(n.tracks) for n in later):

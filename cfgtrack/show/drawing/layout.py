@@ -98,9 +98,10 @@ def _options(size: int, *, down: bool, aspect: float) -> dict[str, Any]:
     return {
         "direction": "topbottom" if down else "leftright",
         "effort": "balanced" if size <= _MANY else "fast",
-        "spacing": {"layer_gap": 48, "node_gap": 30, "dummy_gap": 14, "isolated_gap": 30, "stub": 18},
-        "routing": {"bundle_parallel": False},
+        "spacing": {"layer_gap": 34, "node_gap": 20, "dummy_gap": 12, "isolated_gap": 20, "stub": 12},
+        "routing": {"bundle_parallel": False, "lane_gap": 7},
         "wrap": {"viewport_aspect": aspect},
+        "tuning": {"wrap": {"max_cut_edges": 12, "min_gain": 1.1}},
     }
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 from cfgtrack.show.drawing.flags import FLAG, flags, sign_of
 from cfgtrack.show.drawing.ink import Circle, Group, Ink, Path, Rect, Text
 from cfgtrack.show.drawing.metrics import width_of, wrapped
-from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, NEW, OLD, SHADE, STROKES, colour_of
+from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, NEW, OLD, SHADE, STROKES, colour_of, weight_of
 from cfgtrack.show.drawing.sheet import (
     Alarm,
     Bar,
@@ -23,6 +24,7 @@ from cfgtrack.show.drawing.sheet import (
     Sheet,
     Symbol,
 )
+from cfgtrack.show.drawing.strokes import medium_sign
 from cfgtrack.show.drawing.symbols import STANDARDS, moved, symbol
 from cfgtrack.show.visible import visible
 
@@ -40,19 +42,67 @@ _Entry = tuple[str, Callable[[float, float], Sequence[Ink]]]
 def column(sheet: Sheet, x: float, y: float) -> tuple[tuple[Ink, ...], float]:
     """Return notes and legend, one under the other, and where they end."""
     drawn: list[Ink] = []
+    for block in _blocks(sheet):
+        y = block(drawn, x, y)
+    return tuple(drawn), y
+
+
+def foot(sheet: Sheet, x: float, y: float, wide: float) -> tuple[tuple[Ink, ...], float]:
+    """Return notes and legend in as many columns of even height as there is room for, and where they end."""
+    blocks = list(_blocks(sheet))
+    heights = [block([], 0.0, 0.0) for block in blocks]
+    number = max(1, int((wide + _BETWEEN) // (WIDTH + _BETWEEN)))
+    high = max([sum(heights) / number, *heights], default=0.0)
+    while _columns(heights, high) > number:
+        high += _LEAD
+    drawn: list[Ink] = []
+    left, at, end = x, y, y
+    for block, height in zip(blocks, heights, strict=True):
+        if at > y and at + height > y + high + _TINY:
+            left, at = left + WIDTH + _BETWEEN, y
+        at = block(drawn, left, at)
+        end = max(end, at)
+    return tuple(drawn), end
+
+
+_BETWEEN, _TINY = 24.0, 0.01
+
+
+def _columns(heights: Sequence[float], high: float) -> int:
+    number, at = 1, 0.0
+    for height in heights:
+        if at and at + height > high + _TINY:
+            number, at = number + 1, 0.0
+        at += height
+    return number
+
+
+_Block = Callable[[list[Ink], float, float], float]
+"""What draws something that isn't torn apart, its top left corner at x, y, and returns where it ends."""
+
+
+def _blocks(sheet: Sheet) -> Iterator[_Block]:
     for alarm in Alarm:
         notes = [note for note in sheet.notes if note.alarm is alarm]
-        if notes:
-            y = _headed(drawn, _HEADS[alarm], x, y, ALARM if alarm is Alarm.WRONG else INK)
-            for note in notes:
-                y = _note(drawn, note, x, y)
-            y += 8
-    entries = list(_entries(sheet))
-    if entries:
-        y = _headed(drawn, "Legend", x, y, INK)
-        for said, draw in entries:
-            y = _entry(drawn, said, draw, x, y)
-    return tuple(drawn), y
+        head = (_HEADS[alarm], ALARM if alarm is Alarm.WRONG else INK)
+        for i, note in enumerate(notes):
+            last = 8.0 if note is notes[-1] else 0.0
+            yield partial(_block, head if i == 0 else None, partial(_note, note=note), last)
+    for i, (said, draw) in enumerate(_entries(sheet)):
+        yield partial(_block, None if i else ("Legend", INK), partial(_entry, said=said, draw=draw), 0.0)
+
+
+def _block(
+    head: tuple[str, str] | None,
+    inner: Callable[..., float],
+    after: float,
+    drawn: list[Ink],
+    x: float,
+    y: float,
+) -> float:
+    if head is not None:
+        y = _headed(drawn, head[0], x, y, head[1])
+    return inner(drawn, x=x, y=y) + after
 
 
 def _headed(drawn: list[Ink], text: str, x: float, y: float, colour: str) -> float:
@@ -62,7 +112,7 @@ def _headed(drawn: list[Ink], text: str, x: float, y: float, colour: str) -> flo
     return y + 18
 
 
-def _note(drawn: list[Ink], note: Note, x: float, y: float) -> float:
+def _note(drawn: list[Ink], x: float, y: float, note: Note) -> float:
     """Write a note, with its number as a flag in front."""
     lines = wrapped(visible(note.text), _SIZE, WIDTH - 30)
     flag = flags((Mark(note.alarm, "", note.number),), x, y + 6.5) if note.number else ()
@@ -77,7 +127,7 @@ def _note(drawn: list[Ink], note: Note, x: float, y: float) -> float:
 
 
 def _entry(
-    drawn: list[Ink], said: str, draw: Callable[[float, float], Sequence[Ink]], x: float, y: float
+    drawn: list[Ink], x: float, y: float, said: str, draw: Callable[[float, float], Sequence[Ink]]
 ) -> float:
     lines = wrapped(visible(said), _SIZE, WIDTH - _SAMPLE - 10)
     ink = list(draw(x + _SAMPLE / 2, y + 7.5))
@@ -114,11 +164,17 @@ def _media(sheet: Sheet, rows: Sequence[Row]) -> Iterator[_Entry]:
     met = {row.medium for row in rows} | {line.medium for line in sheet.lines if not line.ghost}
     for medium in dict.fromkeys((*sheet.media, *sorted(met - set(sheet.media)))):
         if medium and medium in met:
-            yield medium, _bar_sample(colour_of(medium, sheet.media))
+            yield medium, _medium_sample(medium, sheet.media)
 
 
-def _bar_sample(colour: str) -> Callable[[float, float], Sequence[Ink]]:
-    return lambda x, y: [Rect(x - 15, y - 3, 30, 6, stroke=colour, fill=colour, thickness=0.6)]
+def _medium_sample(medium: str, media: tuple[str, ...]) -> Callable[[float, float], Sequence[Ink]]:
+    """Return what draws a medium's colour, weight of line, and sign at its ends."""
+    thick = 1.8 * weight_of(medium, media)
+    return lambda x, y: [
+        Path(((x - 14, y), (x + 14, y)), colour_of(medium, media), thick),
+        medium_sign(medium, media, x - 14, y),
+        medium_sign(medium, media, x + 14, y),
+    ]
 
 
 def _lines(sheet: Sheet) -> Iterator[_Entry]:

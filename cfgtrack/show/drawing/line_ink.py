@@ -7,7 +7,7 @@ from cfgtrack.show.drawing.ink import Anchor, Group, Ink, Path, Rect, Text
 from cfgtrack.show.drawing.labels import HIGH
 from cfgtrack.show.drawing.layout import Point
 from cfgtrack.show.drawing.metrics import width_of
-from cfgtrack.show.drawing.palette import INK, OLD, STROKES, colour_of
+from cfgtrack.show.drawing.palette import INK, OLD, STROKES, colour_of, weight_of
 from cfgtrack.show.drawing.shape import Shape
 from cfgtrack.show.drawing.sheet import Change, Line
 from cfgtrack.show.visible import visible
@@ -19,7 +19,8 @@ def line_ink(line: Line, route: tuple[Point, ...], at: Point | None, media: tupl
     """Return a line's ink, its label's middle at a place (None: only told when one points at the line)."""
     stroke = STROKES[line.look]
     colour = colour_of(line.medium, media)
-    thick = stroke.thickness + (1.2 if line.count > 1 and not stroke.double else 0.0)
+    weight = 1.0 if stroke.double else weight_of(line.medium, media)
+    thick = stroke.thickness * weight + (1.2 if line.count > 1 and not stroke.double else 0.0)
     ink: list[Ink] = [_path(line, route, colour, thick)]
     if line.change is Change.NEW:
         ink.insert(0, Path(route, stroke="#bfe3d6", thickness=thick + 5, role="change"))
@@ -51,22 +52,28 @@ def label_room(line: Line) -> tuple[float, float] | None:
     return (wide + 6, HIGH + 1) if wide else None
 
 
-def loop(line: Line, box: Shape, corner: Point) -> tuple[Point, ...]:
-    """Return the way of a line between two rows of one box: out, along and in again."""
+def loop_room(number: int) -> float:
+    """Return how far out so many lines of a box to itself go."""
+    return 8.0 + 6.0 * number if number else 0.0
+
+
+def loop(line: Line, box: Shape, corner: Point, nth: int = 0) -> tuple[Point, ...]:
+    """Return the way of a line between two rows of one box: out, along and in again, outside those before it."""
     a, b = box.ports.get(line.a_row), box.ports.get(line.b_row)
     if a is None or b is None:
         return (corner, corner)
     x, y = corner
-    out = {"left": (-12.0, 0.0), "right": (12.0, 0.0), "top": (0.0, -12.0), "bottom": (0.0, 12.0)}
+    far = loop_room(nth + 1) - 2
+    out = {"left": (-far, 0.0), "right": (far, 0.0), "top": (0.0, -far), "bottom": (0.0, far)}
     start, end = (x + a.x, y + a.y), (x + b.x, y + b.y)
     one = (start[0] + out[a.side][0], start[1] + out[a.side][1])
     two = (end[0] + out[b.side][0], end[1] + out[b.side][1])
     if a.side == b.side:
         return (start, one, two, end)
     if a.side in ("left", "right"):
-        under = y + box.height + 10
+        under = y + box.height + far
         return (start, one, (one[0], under), (two[0], under), two, end)
-    beside = x + box.width + 10
+    beside = x + box.width + far
     return (start, one, (beside, one[1]), (beside, two[1]), two, end)
 
 

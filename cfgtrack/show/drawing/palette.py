@@ -17,8 +17,14 @@ _ORDER = ("fluid", "power", "data", "hold", "bond")
 
 def colour_of(medium: str, media: tuple[str, ...]) -> str:
     """Return a medium's colour: fixed for the shipped media, in order for others, ink for none."""
+    place = place_of(medium, media)
+    return INK if place is None else _PALETTE[place]
+
+
+def place_of(medium: str, media: tuple[str, ...]) -> int | None:
+    """Return which of the palette's places a medium has, None for no medium."""
     order = [*_ORDER, *(m for m in media if m not in _ORDER)]
-    return _PALETTE[order.index(medium) % len(_PALETTE)] if medium in order else INK
+    return order.index(medium) % len(_PALETTE) if medium in order else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +34,16 @@ class Stroke:
     thickness: float = 1.8
     dash: tuple[float, ...] = ()
     double: bool = False
+
+
+_WEIGHTS = (1.25, 0.85, 0.6, 1.5, 0.7, 1.0)
+"""How heavy each medium's line is, in the palette's order: with the sign at its ends it tells media apart in grey."""
+
+
+def weight_of(medium: str, media: tuple[str, ...]) -> float:
+    """Return how heavy a medium's line is drawn, 1 for none."""
+    place = place_of(medium, media)
+    return 1.0 if place is None else _WEIGHTS[place]
 
 
 STROKES = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -25,8 +26,13 @@ def pdf(page: Page) -> bytes:
 
 
 def png(page: Page, *, ppi: float = 144.0) -> bytes:
-    """Return a page as PNG, so many dots to the inch."""
-    return _typeset([page], "png", ppi)
+    """Return a page as PNG, so many dots to the inch.
+
+    Its size is made up to whole dots: else the picture is drawn on dots that don't match, and rows of them are lost.
+    """
+    dot = 72 / ppi / page.scale
+    width, height = (math.ceil(side / dot - 0.001) * dot for side in (page.width, page.height))
+    return _typeset([replace(page, width=width, height=height)], "png", ppi)
 
 
 def scale_on(page: Page, paper: str) -> float:
@@ -63,9 +69,9 @@ def _typeset(pages: Sequence[Page], form: Literal["pdf", "png"], ppi: float | No
         parts = ["#set document(date: none)"]
         for number, page in enumerate(pages):
             (root / f"{number}.svg").write_bytes(svg(page, with_font=False))
-            width, height = round(page.width * page.scale, 2), round(page.height * page.scale, 2)
+            width, height = round(page.width * page.scale, 5), round(page.height * page.scale, 5)
             parts.append(f"#set page(width: {width}pt, height: {height}pt, margin: 0pt)")
-            parts.append(f'#image("{number}.svg", width: 100%)')
+            parts.append(f'#image("{number}.svg", width: 100%, height: 100%, fit: "stretch")')
         (root / "page.typ").write_text("\n".join(parts) + "\n")
         made = typst.compile(
             root / "page.typ",

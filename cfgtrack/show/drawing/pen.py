@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from cfgtrack.show.drawing.flags import FLAG, ROOM, flags
-from cfgtrack.show.drawing.ink import Anchor, Circle, Group, Ink, Path, Rect
+from cfgtrack.show.drawing.ink import Anchor, Circle, Group, Ink, Path
 from cfgtrack.show.drawing.inside import Inside, Joint
 from cfgtrack.show.drawing.metrics import fitted, width_of
-from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, colour_of
+from cfgtrack.show.drawing.palette import ALARM, FAINT, INK, colour_of, weight_of
 from cfgtrack.show.drawing.rooms import LONG, PAD, SLOT
 from cfgtrack.show.drawing.sheet import Alarm, Bar, Change, Gate, Look, Mark, Row, Symbol
-from cfgtrack.show.drawing.strokes import SMALL, TEXT, TINY, changed, stroked, text_ink, yes
+from cfgtrack.show.drawing.strokes import SMALL, TEXT, TINY, changed, medium_sign, stroked, text_ink, yes
 from cfgtrack.show.drawing.symbols import REACH, moved, symbol
 from cfgtrack.show.visible import visible
 
@@ -35,7 +35,7 @@ class Pen:
 
     def line(self, medium: str, look: Look, *points: tuple[float, float], role: str = "inside") -> Path:
         """Return a piece of line inside the box."""
-        return stroked(colour_of(medium, self.media), look, tuple(self.place(*p) for p in points), role)
+        return stroked(medium, self.media, look, tuple(self.place(*p) for p in points), role)
 
     def t(self, key: str) -> float:
         """Return how far across a row or gate lies."""
@@ -122,8 +122,11 @@ class Pen:
         if row.is_text:
             return []
         if row.key in self.rooms.drawn:
-            return [self.dot(edge, t, colour)]
-        stub = Path((self.place(edge, t), self.place(tip, t)), stroke=colour, thickness=1.6, role="free end")
+            return [self.end_sign(row.medium, edge, t)]
+        thick = 1.6 * weight_of(row.medium, self.media)
+        stub = Path(
+            (self.place(edge, t), self.place(tip, t)), stroke=colour, thickness=thick, role="free end"
+        )
         if row.joined:
             head = (self.place(tip, t - 3.5), self.place(tip - into * 5, t), self.place(tip, t + 3.5))
             return [stub, Path(head, stroke=colour, fill=colour, closed=True, thickness=1.0, role="goes on")]
@@ -140,10 +143,9 @@ class Pen:
         x, y = self.place(tip - into * 2, t)
         return [stub, Circle(x, y, 2.2, stroke=colour, fill="#ffffff", thickness=1.2, role="open end")]
 
-    def dot(self, d: float, t: float, colour: str) -> Rect:
-        """Return what shows that a line ends here."""
-        x, y = self.place(d, t)
-        return Rect(x - 1.8, y - 1.8, 3.6, 3.6, stroke=colour, fill=colour, thickness=0.6, role="line end")
+    def end_sign(self, medium: str, d: float, t: float) -> Ink:
+        """Return what shows that a line of a medium ends here."""
+        return medium_sign(medium, self.media, *self.place(d, t))
 
     def row_texts(self, row: Row, d: float, t: float, into: int, *, is_joined: bool) -> list[Ink]:
         """Return a row's name and status, its flags, and what there is to say by the way."""
@@ -156,19 +158,28 @@ class Pen:
         if self.down:
             return self._row_texts_down(row, name, status, words, d, t, into)
         x, y = self.place(d + into * PAD, t)
-        up, strip = (4.0, 7.2) if is_joined else (-3.0, 99.0)
+        up = 4.0 if is_joined else -3.0
         end = Anchor.START if into > 0 else Anchor.END
-        _, *wide = self._beside(row)
+        wide = self._beside(row)[1:]
+        sides = self.marks_of(row)
         drawn: list[Ink] = [text_ink(x, y - up, name, TEXT, anchor=end, role="row")]
         further = x + into * (wide[0] + 5)
         if status:
             drawn.append(text_ink(further, y - up, status, SMALL, colour=FAINT, anchor=end, role="status"))
-        flag_at = further + into * (wide[1] + 3)
-        drawn += flags(self.marks_of(row), flag_at, y - up - 3, leftward=into < 0)
-        drawn += changed(row.change, flag_at + into * (ROOM - 8), y - up)
-        room = wide[0] + 5 + wide[1] + ROOM - 6
+        room = wide[0] + 5 + wide[1] + 4
+        if is_joined:  # under the line
+            drawn += flags(sides, x, y + 6, leftward=into < 0)
+            taken = min(len(sides), 2) * (FLAG + 1.5)
+            if sign := changed(row.change, x + into * (taken + 4), y + 8.5):
+                drawn += sign
+                taken += 10
+            x, room, y = x + into * taken, room - taken, y + 8
+        else:
+            flag_at = further + into * (wide[1] + 3)
+            drawn += flags(sides, flag_at, y, leftward=into < 0)
+            drawn += changed(row.change, flag_at + into * (ROOM - 8), y - up)
+            room, y = room + ROOM - 10, y + 9.3
         if words := fitted(words, TINY, room):
-            y = y + strip if is_joined else y + 9.3
             drawn.append(text_ink(x, y, words, TINY, anchor=end, colour=self._aside(row), role="aside"))
         return drawn
 
@@ -186,13 +197,16 @@ class Pen:
         x, y = self.place(d, t + 5)
         first = y + 10 if into > 0 else y - 21
         drawn: list[Ink] = [text_ink(x, first, name, TEXT, role="row")]
-        room = max(self.rooms.name_width(row.text), self.rooms.status_width(row))
+        room = self.rooms.row_extent(row)[1] - 8
         if status:
             drawn.append(text_ink(x, first + 9, status, SMALL, colour=FAINT, role="status"))
-        drawn += flags(self.marks_of(row), x + room + 2, first - 3)
-        drawn += changed(row.change, x + room + 2 + 2 * FLAG, first)
-        if words := fitted(words, TINY, room + ROOM - 4):
-            drawn.append(text_ink(x, first + 17, words, TINY, colour=self._aside(row), role="aside"))
+        sides = self.marks_of(row)
+        drawn += flags(sides, x, first + 15)
+        taken = min(len(sides), 2) * (FLAG + 1.5)
+        if sign := changed(row.change, x + room - 4, first):
+            drawn += sign
+        if words := fitted(words, TINY, room - taken):
+            drawn.append(text_ink(x + taken, first + 17, words, TINY, colour=self._aside(row), role="aside"))
         return drawn
 
     # bars

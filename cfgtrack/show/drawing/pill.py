@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from cfgtrack.show.drawing.flags import ROOM, flags
-from cfgtrack.show.drawing.frame import TAB, outline, tabs
+from cfgtrack.show.drawing.flags import FLAG, ROOM, flags
+from cfgtrack.show.drawing.frame import TAB, outline, packed, tabs
 from cfgtrack.show.drawing.ink import Anchor, Group, Ink
 from cfgtrack.show.drawing.inside import Inside, Track
-from cfgtrack.show.drawing.metrics import fitted, width_of, wrapped
+from cfgtrack.show.drawing.metrics import fitted, width_of
 from cfgtrack.show.drawing.palette import FAINT
 from cfgtrack.show.drawing.pen import Pen
 from cfgtrack.show.drawing.rooms import LONG, PAD, SLOT
@@ -41,14 +41,13 @@ class Pill:
         inside.inward.update({a.key: True, b.key: False})
         self.rows = (a, b)
         self.name = fitted(visible(box.name or box.id, lines=False), TEXT, _WIDEST, bold=True)
-        room = 80.0 if self.down else _WIDEST
-        said = (*box.lines, *(text for bar in box.bars for text in bar.texts if text))
-        self.lines = [part for line in said for part in wrapped(visible(line), SMALL, room)]
         self.slot = SLOT if any(row.valve is not None for row in self.rows) else 0.0
-        self.over = 9.5 * len(self.lines)
         title = width_of(self.name, TEXT, bold=True) + 2 * ROOM
+        ends = [self._name(row) + 4 + rooms.status_width(row) + FLAG + 3 for row in self.rows]
+        said = (*box.lines, *(text for bar in box.bars for text in bar.texts if text))
+        self.lines = packed(said, 80.0 if self.down else max(title, sum(ends) + 2 * self.slot + 4, 110.0))
+        self.over = 9.5 * len(self.lines)
         title = max(title, *(width_of(part, SMALL) for part in self.lines), 0.0)
-        ends = [self._name(row) + 4 + rooms.status_width(row) + ROOM for row in self.rows]
         if self.down:
             self.width = 22 + max(title, *ends) + 6
             self.height = self.depth = 62.0 + self.over + 2 * self.slot
@@ -100,7 +99,7 @@ class Pill:
         x += way * (width_of(name, SMALL) + 4)
         drawn.append(text_ink(x, y, status, SMALL, colour=FAINT, anchor=end, role="status"))
         x += way * (self.inside.rooms.status_width(row) + 2)
-        drawn += flags(row.marks, x, y - 3, leftward=way < 0)
+        drawn += flags(row.marks, x, y - 3, leftward=way < 0, most=1)
         drawn += changed(row.change, x, y)
         return self.pen.row_group(row, drawn)
 

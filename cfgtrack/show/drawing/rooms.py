@@ -19,6 +19,9 @@ LONG = 150.0
 """The most that one name or status takes; what is longer ends in an ellipsis, and is told whole when pointed at."""
 
 PAD = 7.0
+ASIDE = 46.0
+"""Room for where a line goes on to that isn't drawn."""
+
 SLOT = 2 * REACH + 6
 """Room at a row's end for a valve of its own."""
 
@@ -34,8 +37,9 @@ class Rooms:
     def row_extent(self, row: Row) -> tuple[float, float]:
         """Return how much a row takes before and after its line, across the flow."""
         if not self.down:
-            return 13.0, 9.5
-        return 9.0, 6 + max(self.name_width(row.text), self.status_width(row)) + ROOM
+            return 13.0, 10.5
+        aside = ASIDE if row.key not in self.lined else 0.0
+        return 9.0, 8 + max(self.name_width(row.text), self.status_width(row), ROOM - 2, aside)
 
     def gate_extent(self, gate: Gate) -> tuple[float, float]:
         """Return how much a gate takes before and after its line, across the flow."""
@@ -54,19 +58,22 @@ class Rooms:
         names = max((self.name_width(row.text) for row in rows), default=0.0)
         return slot, names, max((self.status_width(row) for row in rows), default=0.0)
 
-    def rows_depth(self, rows: Sequence[Row]) -> float:
-        """Return how far the texts of one side's rows go in from the edge."""
+    def rows_depth(self, rows: Sequence[Row], loose: Sequence[Row]) -> float:
+        """Return how far the texts of one side's rows go in from the edge.
+
+        Flags hang under a row's line; a `loose` row has none, and its flags stand after its status.
+        """
         slot, names, statuses = self.columns(rows)
         if not rows or self.down:
             return slot + (33.0 if rows else 0.0)
-        return slot + PAD + names + 5 + statuses + ROOM
+        return slot + PAD + max(names + 5 + statuses + (ROOM if loose else 0.0), ROOM)
 
-    def gate_depth(self, gate: Gate) -> float:
-        """Return how long the piece of line is that a gate needs."""
+    def gate_depth(self, gate: Gate) -> tuple[float, float]:
+        """Return how much of its line a gate needs before its middle, and after it, where its flags are."""
         if self.down:
-            return 34.0
+            return 17.0, 17.0
         wide = self.name_width(gate.text) + 4 + self.longest(gate.status, gate.statuses)
-        return max(2 * (REACH + ROOM), wide) + 8
+        return max(REACH + 11, wide / 2) + 4, max(REACH + ROOM, wide / 2) + 4
 
     def text_depth(self, text: str, sign: Symbol) -> float:
         """Return how far a bar's text goes from it."""

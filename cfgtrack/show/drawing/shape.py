@@ -63,7 +63,7 @@ def _schematic(inside: Inside, lines: Lines, media: tuple[str, ...]) -> Shape:
     inside.lay()
     columns = inside.columns()
     down = inside.down
-    head = Head(inside.box, down=down)
+    head = Head(inside.box, down=down, room=0.0 if down else inside.depths(columns, 0.0)[0])
     across = inside.spread(2.0 if down else head.height + 3.0)
     depth, xs, mids = inside.depths(columns, 0.0 if down else head.width)
     if down:
@@ -104,7 +104,8 @@ def _contents(
     for gate, a, b in inside.between:
         ends = (inside.nodes[a].column, inside.nodes[b].column)
         low = min(ends)
-        middle = (xs[low] + xs[low + 1]) / 2 if low + 1 < len(xs) else xs[low] + 14
+        before, after = inside.rooms.gate_depth(gate)
+        middle = (xs[low] + xs[low + 1] + before - after) / 2 if low + 1 < len(xs) else xs[low] + 14
         drawn.append(pen.between(gate, (xs[ends[0]], xs[ends[1]]), middle))
     return drawn
 

@@ -173,6 +173,8 @@ class Line:
 
     `ghost`: it isn't there at this moment; it only keeps its boxes where they are at other moments, and isn't drawn.
     `room`: the longest text that it has at other moments; room for that is kept.
+
+    Which end is `a` is the same at all moments, whatever flows: lines are laid out in the order of their ends.
     """
 
     a: str
@@ -200,6 +202,8 @@ class Note:
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """Everything that is drawn. `down`: power, from the top down; else from left to right.
+
+    `boxes` are in the same order at all moments: places hang on it. The order of `lines` doesn't matter.
 
     `verdict` is one line under the title; `notes` stand beside the picture, the wrong ones first; `media` in order,
     for the colours.

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from cfgtrack.show.drawing.flags import sign_of
-from cfgtrack.show.drawing.ink import Anchor, Ink, Path, Text
+from cfgtrack.show.drawing.ink import Anchor, Circle, Ink, Path, Rect, Text
 from cfgtrack.show.drawing.metrics import width_of
-from cfgtrack.show.drawing.palette import INK, NEW, OLD, STROKES
+from cfgtrack.show.drawing.palette import INK, NEW, OLD, STROKES, colour_of, place_of, weight_of
 from cfgtrack.show.drawing.sheet import Change, Look
 
 NAME, TEXT, SMALL, TINY = 10.5, 8.5, 7.5, 6.5
@@ -21,12 +21,32 @@ def changed(change: Change, x: float, y: float) -> tuple[Ink, ...]:
     return (text_ink(x, y, sign, TEXT, bold=True, colour=colour, anchor=Anchor.MIDDLE, role="change"),)
 
 
-def stroked(colour: str, look: Look, points: tuple[tuple[float, float], ...], role: str) -> Path:
-    """Return a line drawn as its look says."""
+def stroked(
+    medium: str, media: tuple[str, ...], look: Look, points: tuple[tuple[float, float], ...], role: str
+) -> Path:
+    """Return a line in its medium's colour and weight, drawn as its look says."""
     stroke = STROKES[look]
-    return Path(
-        points, stroke=colour, thickness=stroke.thickness, dash=stroke.dash, double=stroke.double, role=role
-    )
+    thick = stroke.thickness if stroke.double else stroke.thickness * weight_of(medium, media)
+    colour = colour_of(medium, media)
+    return Path(points, stroke=colour, thickness=thick, dash=stroke.dash, double=stroke.double, role=role)
+
+
+def medium_sign(medium: str, media: tuple[str, ...], x: float, y: float) -> Ink:
+    """Return the sign at a line's end that tells its medium without colour, its middle at x, y."""
+    colour = colour_of(medium, media)
+    place = place_of(medium, media)
+    if place == 1:
+        return Rect(x - 2.4, y - 2.4, 4.8, 4.8, colour, "#ffffff", 1.2, role="line end")
+    if place == 5 or place is None:
+        return Rect(x - 1.8, y - 1.8, 3.6, 3.6, stroke=colour, fill=colour, thickness=0.6, role="line end")
+    if place == 0:
+        return Circle(x, y, 2.5, stroke=colour, fill=colour, thickness=0.6, role="line end")
+    corners, fill = {
+        2: (((0, -3.4), (3.4, 0), (0, 3.4), (-3.4, 0)), "#ffffff"),
+        3: (((-2.7, -2.7), (2.7, -2.7), (2.7, 2.7), (-2.7, 2.7)), colour),
+    }.get(place, (((0, -3.4), (3.2, 2.6), (-3.2, 2.6)), "#ffffff"))
+    points = tuple((x + a, y + b) for a, b in corners)
+    return Path(points, stroke=colour, thickness=1.2, fill=fill, closed=True, role="line end")
 
 
 def text_ink(

@@ -12,6 +12,7 @@ from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 from cfgtrack.model.time import MINUTE, format_duration, format_instant
+from cfgtrack.model.zone import local_text
 from cfgtrack.show.drawing.axis import Axis, clock_time, day_of, depths, moment, rows_of
 from cfgtrack.show.drawing.ink import Anchor, Circle, Group, Ink, Page, Path, Rect, Text
 from cfgtrack.show.drawing.leaves import MARGIN, Block, moved, one_page, pages
@@ -183,7 +184,7 @@ class _Drawing:
             line(0, 11, said, size=11, bold=True, role="outing"),
             line(self.width, 11, told, size=8, anchor=Anchor.END, role="outing"),
         ]
-        y = 30.0
+        y = 39.0 if self.timeline.moment.zone else 30.0
         lanes = [*self._all_lanes(span, axis)]
         bottom = y + sum(lane.height for lane in lanes)
         marks = [m for m in self.timeline.findings if m.time is not None and span.start <= m.time <= span.end]
@@ -213,6 +214,17 @@ class _Drawing:
             yield Path(((x, top - 4), (x, bottom)), stroke="#e2e6ea", thickness=0.6, role="tick")
             yield line(x, top - 6, clock_time(tick), size=7, colour=FAINT, anchor=Anchor.MIDDLE, role="tick")
         yield line(0, top - 6, "UTC", size=7, colour=FAINT, role="axis")
+        if self.timeline.moment.zone:
+            yield from self._local_times(axis, top - 15)
+
+    def _local_times(self, axis: Axis, y: float) -> Iterator[Ink]:
+        """Write the local time over each time of the axis, with its offset wherever that is another than at first."""
+        said = {tick: local_text(tick, self.timeline.moment.zone).split() for tick in axis.ticks(46)}
+        first = local_text(axis.start, self.timeline.moment.zone).split()[1]
+        yield line(0, y, f"local {first}", size=7, colour=FAINT, role="axis")
+        for tick, (clock, offset, *_) in said.items():
+            text = clock if offset == first else f"{clock} {offset}"
+            yield line(axis.at(tick), y, text, size=7, colour=FAINT, anchor=Anchor.MIDDLE, role="local tick")
 
     def _all_lanes(self, span: OutingSpan, axis: Axis) -> Iterator[_Lane]:
         for name, bars in self._lanes(span.id).items():

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.show.drawing.arrange import drawn
-from cfgtrack.show.drawing.ink import Rect
+from cfgtrack.show.drawing.ink import Circle, Rect
 from cfgtrack.show.drawing.sheet import Alarm, Box, Form, Line, Note, Row, Sheet
 from tests.show.drawing.inked import area_of, border, groups, leaves, overlap, positions, route, texts
 from tests.show.drawing.sheets import moments, sheets
@@ -25,7 +25,7 @@ def at_a_moment(draw):
 
 
 @given(at_a_moment())
-@settings(deadline=None)
+@settings(deadline=None, max_examples=25)
 def test_no_text_lies_over_another(sheet):
     """Whatever is drawn, each text can be read: none lies over another one."""
     found = texts(drawn(sheet).ink)
@@ -34,7 +34,7 @@ def test_no_text_lies_over_another(sheet):
 
 
 @given(at_a_moment())
-@settings(deadline=None)
+@settings(deadline=None, max_examples=25)
 def test_a_box_holds_its_texts(sheet):
     """The texts of a box are inside its border, but for the words of its marks and the sign of a change over it."""
     for box in groups(drawn(sheet).ink, "box"):
@@ -48,14 +48,14 @@ def test_a_box_holds_its_texts(sheet):
 
 
 @given(at_a_moment())
-@settings(deadline=None)
+@settings(deadline=None, max_examples=25)
 def test_lines_run_at_right_angles_and_through_no_box(sheet):
     """A line is upright or level everywhere, ends at the rows that it joins, and runs through no box."""
     page = drawn(sheet)
     borders = [border(box) for box in groups(page.ink, "box")]
     ends = {
         row.key: [
-            (o.x + 1.8, o.y + 1.8) for o in leaves(row.ink) if isinstance(o, Rect) and o.role == "line end"
+            _middle(o) for o in leaves(row.ink) if isinstance(o, Rect | Circle) and o.role == "line end"
         ]
         for row in groups(page.ink, "row")
     }
@@ -74,7 +74,7 @@ def test_lines_run_at_right_angles_and_through_no_box(sheet):
 
 
 @given(sheets(), st.data())
-@settings(deadline=None)
+@settings(deadline=None, max_examples=25)
 def test_nothing_moves_from_one_moment_to_another(sheet, data):
     """Positions depend on no status, on nothing that opens or shuts, and on no mark, note or verdict."""
     one, two = drawn(sheet), drawn(data.draw(moments(sheet)))
@@ -82,7 +82,7 @@ def test_nothing_moves_from_one_moment_to_another(sheet, data):
 
 
 @given(at_a_moment())
-@settings(deadline=None)
+@settings(deadline=None, max_examples=25)
 def test_everything_of_a_sheet_is_in_the_picture(sheet):
     """Each box, row, gate, bar and line that is there is in the picture, with its state."""
     page = drawn(sheet)
@@ -116,6 +116,13 @@ def test_the_order_of_hashes_changes_nothing():
     }
     assert len(found) == 1
     assert b"</svg>" in found.pop()
+
+
+def _middle(sign: Rect | Circle) -> tuple[float, float]:
+    """Return where a line's end has its sign."""
+    if isinstance(sign, Circle):
+        return sign.x, sign.y
+    return sign.x + sign.width / 2, sign.y + sign.height / 2
 
 
 def _chain(length: int) -> Sheet:
@@ -191,5 +198,60 @@ def test_what_fits_on_no_page_is_told():
 def test_a_larger_paper_is_advised():
     """What is too large for A4 and fits on A3 is told to fit there."""
     with pytest.raises(NoAnswer, match="it fits on A3"):
-        drawn(_chain(18), page="A4")
-    assert drawn(_chain(18), page="A3").scale >= 0.7
+        drawn(_chain(40), page="A4")
+    assert drawn(_chain(40), page="A3").scale >= 0.7
+
+
+Spot = tuple[float, float]
+
+
+def _own_lines(number: int, *, down: bool) -> Sheet:
+    """Return a chain of three, where the middle one has lines from ports of its own to other ones."""
+    rows = [
+        Row(f"U1:{p}{i}", f"{p}{i}", "mated", medium="fluid", joined=True)
+        for i in range(number)
+        for p in "XY"
+    ]
+    boxes = [replace(b, rows=(*b.rows, *rows)) if b.id == "U1" else b for b in _chain(3).boxes]
+    own = [Line("U1", f"U1:X{i}", "U1", f"U1:Y{i}", "fluid") for i in range(number)]
+    beside = Box("Z", "Z", rows=(Row("Z:A", "A", "mated", medium="fluid"),))
+    return replace(_chain(3), boxes=(*boxes, beside), lines=(*_chain(3).lines, *own), down=down)
+
+
+@pytest.mark.parametrize("down", [False, True])
+@pytest.mark.parametrize("number", [1, 2, 4])
+def test_a_line_of_a_box_to_itself_keeps_clear_of_the_others(number, down):
+    """Lines of one box to itself run outside of it, through no other box, and none along another line."""
+    page = drawn(_own_lines(number, down=down))
+    ways = {line.key: route(line) for line in groups(page.ink, "line")}
+    boxes = {box.key: border(box) for box in groups(page.ink, "box")}
+    assert len(ways) == number + 2
+    for key, way in ways.items():
+        if key.count("U1") == 2:
+            for name, (left, top, right, bottom) in boxes.items():
+                inner = (left + 1, top + 1, right - left - 2, bottom - top - 2)
+                assert not any(_meets(piece, inner) for piece in pairwise(way)), (key, name)
+    for (one, way), (other, its) in combinations(ways.items(), 2):
+        for p, q in ((p, q) for p in pairwise(way) for q in pairwise(its)):
+            assert not _along(p, q), (one, other)
+
+
+def _meets(piece: tuple[Spot, Spot], area: tuple[float, float, float, float]) -> bool:
+    """Whether a level or upright piece has a point in an area."""
+    (ax, ay), (bx, by) = piece
+    x, y, wide, high = area
+    return min(ax, bx) < x + wide and max(ax, bx) > x and min(ay, by) < y + high and max(ay, by) > y
+
+
+def _along(p: tuple[Spot, Spot], q: tuple[Spot, Spot]) -> bool:
+    """Whether two pieces run along one another for more than two points, nearer than two."""
+    for across, on in ((0, 1), (1, 0)):
+        both = [*p, *q]
+        if max(s[across] for s in both) - min(s[across] for s in both) < 2:
+            low, high = (
+                max(min(s[on] for s in one) for one in (p, q)),
+                min(max(s[on] for s in one) for one in (p, q)),
+            )
+            if high - low > 2:
+                return True
+    return False

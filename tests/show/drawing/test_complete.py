@@ -75,7 +75,7 @@ def meeting(scene: Scene, box: Box, key: str) -> str:
     return on_it[0] if on_it else f"{box.id}:{bar.texts[0].split('  ')[0]}"
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(SEEDS, SCOPES)
 def test_every_port_is_one_row_with_its_state(seed, scope):
     """Every port that can be mated is a row, once, with its status, whether it has a mate, and which."""
@@ -94,7 +94,7 @@ def test_every_port_is_one_row_with_its_state(seed, scope):
         assert row.status in row.statuses
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(SEEDS, SCOPES)
 def test_every_gate_and_one_way_link_is_drawn_between_what_it_joins(seed, scope):
     """Every valve, switch, check valve and diode is a gate, shut and open alike, between the right row or bar."""
@@ -116,7 +116,7 @@ def test_every_gate_and_one_way_link_is_drawn_between_what_it_joins(seed, scope)
     assert not drawn
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(SEEDS, SCOPES)
 def test_a_bar_is_what_is_always_joined(seed, scope):
     """Two rows of a box meet at one bar exactly when links that nothing gates join them, both ways."""
@@ -132,7 +132,7 @@ def test_a_bar_is_what_is_always_joined(seed, scope):
                     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(SEEDS, SCOPES)
 def test_every_mated_pair_is_one_line(seed, scope):
     """Every pair of mated halves is a line from row to row, once; dashed exactly where one of them doesn't pass."""
@@ -185,7 +185,7 @@ def state_of(box: Box) -> object:
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(SEEDS, SCOPES)
 def test_a_fold_loses_nothing(seed, scope):
     """The counts of boxes, rows, gates and lines add up to what there is, and only what is alike is one box."""
@@ -231,7 +231,7 @@ def _bare_gate(gate: Gate) -> Gate:
     return replace(gate, is_open=True, status="", marks=())
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(SEEDS, st.sampled_from((*map(Scope.one_medium, ("fluid", "power")), Scope.everything(), Scope.loop("A"),
                                Scope.loop("B"), Scope.around("U0"), Scope.around("U1", hops=2))))  # fmt: skip
 def test_shutting_anything_moves_nothing(seed, scope):

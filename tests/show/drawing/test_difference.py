@@ -139,7 +139,7 @@ SHEETS = st.lists(
 )
 
 
-@settings(max_examples=40)
+@settings(max_examples=15)
 @given(SHEETS)
 def test_everything_is_at_one_place_in_all_frames(drawn_as):
     """Whatever comes, goes and changes from frame to frame: what is in two of them is at the same place in both."""

@@ -1,9 +1,13 @@
 """Pages as PDF and PNG: the same bytes each time, of the right size, without the machine's fonts."""
 
+import io
 import re
 import struct
 
+from PIL import Image
+
 from cfgtrack.show.drawing.arrange import drawn
+from cfgtrack.show.drawing.ink import Page, Text
 from cfgtrack.show.drawing.paper import pdf, png
 from tests.show.drawing.test_arrange import CHAIN
 
@@ -36,3 +40,12 @@ def test_a_png_is_as_large_as_asked():
     assert abs(width - page.width) <= 1
     assert abs(height - page.height) <= 1
     assert made == png(page, ppi=72)
+
+
+def test_a_png_loses_no_row_of_dots():
+    """The same text, set again and again at whole dots down and along a page of odd size, looks the same each time."""
+    places = [(x, y) for x in range(0, 900, 60) for y in range(0, 900, 20)]
+    texts = tuple(Text(x + 4.0, y + 14.0, "to W5:A", size=8.0) for x, y in places)
+    with Image.open(io.BytesIO(png(Page(900.4, 900.6, texts), ppi=72))) as image:
+        cells = {image.crop((x, y, x + 60, y + 20)).tobytes() for x, y in places}
+    assert len(cells) == 1

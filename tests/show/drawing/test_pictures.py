@@ -167,7 +167,7 @@ def _is_moved(box: tuple[float, ...], before: tuple[float, ...]) -> bool:
 
 
 @given(st.integers(0, 2**32), st.sampled_from(["fluid", "power", ""]))
-@settings(max_examples=60)
+@settings(max_examples=20)
 def test_drawn_plants_are_shown_as_they_are(seed, medium):
     """Of any plant, however odd its parts are, a picture shows all that there is, as it is."""
     found = scene_of(seed, medium)

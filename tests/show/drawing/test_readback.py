@@ -26,7 +26,7 @@ def read(sheet: Sheet) -> Picture:
 
 
 @given(SEEDS)
-@settings(max_examples=60)
+@settings(max_examples=20)
 def test_all_that_is_on_a_sheet_is_in_its_picture(seed):
     """Every box, row, gate with its state, line with its ends and note of a sheet is in the picture exactly once."""
     sheet = draw_sheet(seed)
@@ -53,7 +53,7 @@ def test_all_that_is_on_a_sheet_is_in_its_picture(seed):
 
 
 @given(SEEDS)
-@settings(max_examples=40)
+@settings(max_examples=15)
 def test_each_line_ends_at_its_rows(seed):
     """A line begins at the edge of the box of its one end and ends at that of its other, at the rows that it names."""
     picture = read(draw_sheet(seed))

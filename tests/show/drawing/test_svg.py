@@ -23,7 +23,7 @@ _ANY = st.text(max_size=30)
 
 
 @given(_ANY, _ANY, _ANY)
-@settings(deadline=None)
+@settings(deadline=None, max_examples=20)
 def test_no_name_breaks_the_file(name, title, value):
     """Whatever a thing is called, the file is well formed, and says what it is called with nothing hidden."""
     ink = Group(name, "box", title, (Text(1, 2, name, width=5),), (("status", value),))

@@ -2,7 +2,10 @@
 
 import csv
 import re
+from dataclasses import replace
+from datetime import datetime
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -54,6 +57,25 @@ def test_a_bar_stands_where_the_axis_says(asking, outing):
         start, end = (parse_instant(dict(group.data)[name]) for name in ("start", "end"))
         assert rect.x == pytest.approx(x0 + (start - t0) / (t1 - t0) * (x1 - x0), abs=0.1)
         assert rect.x + rect.width == pytest.approx(x0 + (end - t0) / (t1 - t0) * (x1 - x0), abs=0.1)
+
+
+def test_local_time_stands_over_utc(asking):
+    """In a plant of one zone each written time has the local one over it, as Python's own zones tell it."""
+    plain = timeline(asking, PLAN, outing="NIGHT-2")
+    for name in ("Europe/Oslo", "Asia/Kathmandu"):
+        page = drawn(replace(plain, moment=replace(plain.moment, zone=name)))
+        utc, local = ({t.x: t.text for t in texts(page) if t.role == role} for role in ("tick", "local tick"))
+        day = dict(groups(page, "step")[0].data)["start"][:10]
+        told = {
+            x: datetime.fromisoformat(f"{day}T{text}:00+00:00").astimezone(ZoneInfo(name))
+            for x, text in utc.items()
+        }
+        assert local == {x: f"{time:%H:%M}" for x, time in told.items()}
+        [offset] = {time.isoformat()[-6:] for time in told.values()}
+        assert f"local {offset}" in words(page)
+    assert not [
+        t for t in texts(drawn(replace(plain, moment=replace(plain.moment, zone="")))) if "local" in t.role
+    ]
 
 
 @pytest.mark.parametrize("plan", PLANS, ids=["good", "faulty"])
