@@ -666,13 +666,16 @@ class Boundary:
     """What bounds a segment: a shut valve, an open switch, a joint that doesn't carry, or a check valve, and its
     status.
 
-    `to`: the number of the segment behind it, None for one that isn't listed.
+    `to`: the number of the segment behind it, None for one that isn't listed. `words`: what its kind calls the status.
     """
 
     thing: str
     status: str
     to: int | None
     locks: tuple[Device, ...] = ()
+    words: str = ""
+
+    untold: ClassVar[tuple[str, ...]] = ("words",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -749,7 +752,13 @@ def _boundaries(
             state = now.state(subject)
             name = subject if arc in network.gates.get(subject, ()) else _name_of(now, subject)
             out[vertex[here]].append(
-                Boundary(name, state.value, number.get(vertex[there]), tuple(locks_on(now, subject)))
+                Boundary(
+                    name,
+                    state.value,
+                    number.get(vertex[there]),
+                    tuple(locks_on(now, subject)),
+                    now.plant.says(subject, state.value),
+                )
             )
     for a, b in _one_way_links(network, now):
         if vertex[a] == vertex[b]:

@@ -16,6 +16,7 @@ from typing import ClassVar, NamedTuple
 
 from cfgtrack.model.action import FOUND, Action
 from cfgtrack.model.configuration import Configuration
+from cfgtrack.model.kind import with_mate
 from cfgtrack.model.lock import locks_on
 from cfgtrack.model.part import Contact, Port
 from cfgtrack.model.plant import Plant, owner_of
@@ -95,7 +96,8 @@ class RuleChange:
 @dataclass(frozen=True, slots=True)
 class Misfit:
     """A joint that is made now and can't be any more. `code`: why, a word of what is impossible, or `gone`; or
-    `contacts`: of its shells some that were joined are no longer, or some are joined to one another.
+    `contacts`: of its shells some that were joined are no longer, or some are joined to one another. `words`: what the
+    kind calls the status.
     """
 
     a: str
@@ -103,20 +105,28 @@ class Misfit:
     status: str
     code: str
     why: str
+    words: str = ""
+
+    untold: ClassVar[tuple[str, ...]] = ("words",)
 
 
 @dataclass(frozen=True, slots=True)
 class Joint:
     """A joint of the initial configuration: the status of both halves as recorded and as the files have it.
 
-    None where it isn't there. `now` is what the record has of the first half at present.
+    None where it isn't there. `now` is what the record has of the first half at present, `now_words` in words; `words`
+    are those for the status before and after.
     """
+
+    untold: ClassVar[tuple[str, ...]] = ("now_words", "words")
 
     a: str
     b: str
     before: str | None
     after: str | None
     now: str
+    now_words: str = ""
+    words: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +183,11 @@ class Redefinition:
         unfit = [f"no rule can be judged: {self.unfit[0]}"] if self.unfit and self.judges else []
         if unfit and len(self.unfit) > 1:
             unfit[0] += f"; and {len(self.unfit) - 1} more"
-        return (*less, *(f"{one.a} is {one.status} to {one.b}: {one.why}" for one in self.misfits), *unfit)
+        return (
+            *less,
+            *(f"{one.a} is {with_mate(one.words, one.b)}: {one.why}" for one in self.misfits),
+            *unfit,
+        )
 
 
 def _less(one: RuleChange) -> str:
@@ -303,18 +317,19 @@ def _asked(rule: Rule | None, now: Configuration) -> tuple[Sequence[str], Sequen
 def _misfit(before: Configuration, plant: Plant, a: str, b: str) -> Iterator[Misfit]:
     """Yield why a joint that is made can't be any more; what misfitted before was found so, and is known."""
     status = before.state(a).value
+    words = before.plant.says(a, status)
     missing = [half for half in (a, b) if plant.port(half) is None]
     if missing:
-        yield Misfit(a, b, status, "gone", f"{' and '.join(missing)}: there is no such port any more")
+        yield Misfit(a, b, status, "gone", f"{' and '.join(missing)}: there is no such port any more", words)
         return
     there = all(before.plant.port(half) is not None for half in (a, b))
     known = {refusal.code for refusal in misfits(before.plant, a, b)} if there else set[str]()
     for refusal in misfits(plant, a, b):
         if refusal.code not in known:
-            yield Misfit(a, b, status, refusal.code, refusal.sentence)
+            yield Misfit(a, b, status, refusal.code, refusal.sentence, words)
     if there:
         yield from (
-            Misfit(a, b, status, "contacts", why) for why in _other_contacts(before.plant, plant, a, b)
+            Misfit(a, b, status, "contacts", why, words) for why in _other_contacts(before.plant, plant, a, b)
         )
 
 
@@ -431,16 +446,18 @@ def _joints(before: Side, after: Side) -> Iterator[Joint]:
     for a, b in sorted({*before.joints, *after.joints}):
         was, now = before.joints.get((a, b)), after.joints.get((a, b))
         if was != now:
-            yield Joint(a, b, was, now, _at_present(before.now, a))
+            words = (before.now.plant.says(a, was or ""), after.now.plant.says(a, now or ""))
+            yield Joint(a, b, was, now, *_at_present(before.now, a), words)
 
 
-def _at_present(now: Configuration, port: str) -> str:
+def _at_present(now: Configuration, port: str) -> tuple[str, str]:
+    """Return what the record has of a port at present: by the id of its status, and in words."""
     if now.plant.port(port) is None:
-        return ""
+        return "", ""
     state = now.state(port)
     if state.event is None:
-        return _UNTOUCHED
-    return f"{state.value} to {state.other}" if state.other else state.value
+        return _UNTOUCHED, _UNTOUCHED
+    return with_mate(state.value, state.other), now.plant.says_joined(port, state.value, state.other)
 
 
 def _gone(now: Configuration, gone: Iterable[tuple[str, str]]) -> Iterator[Gone]:

@@ -134,12 +134,15 @@ class LoadState:
 
 @dataclass(frozen=True, slots=True)
 class HoldLink:
-    """A made hold link: own port, far port, the own port's status, and whether it gives."""
+    """A made hold link: own port, far port, the own port's status, whether it gives, and the status in words."""
+
+    untold: ClassVar[tuple[str, ...]] = ("words",)
 
     port: str
     far: str
     status: str
     flexible: bool
+    words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -646,7 +649,8 @@ class _Observer:
         for joint in holds(self.configuration, owner):
             if units is None or units == (owner_of(joint.far) in self.plant.units):
                 status = self.configuration.state(joint.near).value
-                yield HoldLink(joint.near, joint.far, status, joint.gives)
+                words = self.plant.says(joint.near, status)
+                yield HoldLink(joint.near, joint.far, status, joint.gives, words)
 
 
 def _ends(paths: Paths | None, address: str) -> tuple[str, ...]:

@@ -99,7 +99,14 @@ def check(
         orders = _every_order(past, chosen, meant, tell=tell) if every_order else None
         standing = tuple(all_defects(past.configuration))
         return Checked(
-            past.moment, report, tuple(remarks), defects, standing=standing, notes=notes, orders=orders
+            past.moment,
+            report,
+            tuple(remarks),
+            defects,
+            standing=standing,
+            notes=notes,
+            orders=orders,
+            says=past.plant.says,
         )
 
 

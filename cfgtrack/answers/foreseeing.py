@@ -79,7 +79,7 @@ def _expect_ahead(plan: InForce, run: Run, name: str) -> None:
     if one.state not in IS_OVER:
         return
     if one.entry is None:
-        sentence = f"{name} is over, as it is so already: ask without --after"
+        sentence = f"{name} has ended, as it is so already: ask without --after"
     else:
         at = format_instant(one.entry.event.happened)
         sentence = f"{name} is {one.state}, by event {one.entry.event.id}: ask with --at {at}"

@@ -48,7 +48,9 @@ def history(
         if thing is None:
             log = journal.log(known=moment.known)
             all_of_it = tuple(line for line in log if _is_within(line.entry, since, until))
-            return History(moment, all_of_it, notes=tuple(_doubts(journal, all_of_it, moment)))
+            notes = tuple(_doubts(journal, all_of_it, moment))
+            says = journal.whole_plant(moment.known).says
+            return History(moment, all_of_it, notes=notes, says=says)
         plant = journal.whole_plant(moment.known)
         thing = _expect_with_history(journal, plant, thing, moment)
         each = (thing, *_units_of(plant, thing))
@@ -74,7 +76,7 @@ def history(
         in_turn = sorted(lines, key=lambda line: line.entry.number) if len(each) > 1 else lines
         told = tuple(sorted(in_turn, key=lambda line: line.entry.event.happened))
         notes = tuple(_doubts(journal, told, moment))
-        return History(moment, told, thing, plant.aliases_of(thing), notes=notes)
+        return History(moment, told, thing, plant.aliases_of(thing), notes=notes, says=plant.says)
 
 
 def _units_of(plant: Plant, thing: str) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import ClassVar
@@ -64,14 +64,27 @@ def now_of(journal: Journal, known: int | None = None, *, judged: bool = False) 
     return Moment(now.at, known, time_note=now.time_note)
 
 
+def by_id(address: str, status: str) -> str:  # noqa: ARG001 - of whatever it is
+    """Return a status as files and JSON have it."""
+    return status
+
+
+Says = Callable[[str, str], str]
+"""What a status of what is at an address is called."""
+
+
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What was asked for, with the moment that it is for. `notes` are lines to be told beside it."""
+    """What was asked for, with the moment that it is for. `notes` are lines to be told beside it.
 
-    untold: ClassVar[tuple[str, ...]] = ("moment", "notes")
+    `says`: what the plant of that moment calls a status of what is at an address, where a text of it has statuses.
+    """
+
+    untold: ClassVar[tuple[str, ...]] = ("moment", "notes", "says")
 
     moment: Moment
     notes: tuple[str, ...] = field(default=(), kw_only=True)
+    says: Says = field(default=by_id, kw_only=True, repr=False, compare=False)
 
 
 @contextmanager

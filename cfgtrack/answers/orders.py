@@ -26,7 +26,7 @@ MOST_SITUATIONS = 20_000
 class Ordered(Answer):
     """What every order of a sequence comes to. `words` are its steps as they are said, by id."""
 
-    untold: ClassVar[tuple[str, ...]] = ("moment", "notes", "words")
+    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "words")
 
     orders: OrdersReport
     words: dict[str, str]

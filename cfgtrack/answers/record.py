@@ -101,7 +101,7 @@ def _begun_again(journal: Journal, action: Action) -> tuple[str, ...]:
         return ()
     began = format_instant(hours.began)
     return (
-        f"warning: outing {hours.outing} had begun already, {began}, and isn't over: withdraw the one that is wrong",
+        f"warning: outing {hours.outing} had begun already, {began}, and hasn't ended: withdraw the one that is wrong",
     )
 
 
@@ -243,6 +243,7 @@ def recorded(
         found.open,
         head=current_head(journal.database) if is_kept else None,
         notes=notes,
+        says=plant.says,
     )
 
 

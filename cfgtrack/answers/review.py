@@ -80,6 +80,7 @@ def findings(asking: Asking) -> Open:
             tuple(past.engine.clocks()),
             tuple(journal.discrepancies(past.moment.at, past.moment.known)),
             tuple(all_defects(past.configuration)),
+            says=past.plant.says,
         )
 
 

@@ -374,7 +374,7 @@ def _order(plan: InForce, run: Run, action: Action, actions: Sequence[Action]) -
             before.append(other.id)
     if before:
         more = f" and {len(before) - 3} more" if len(before) > 3 else ""
-        yield f"PASSED OVER: {', '.join(before[:3])}{more}, still to be done"
+        yield f"PASSED BY: {', '.join(before[:3])}{more}, still to be done"
 
 
 def _expect_seen(asking: Asking, past: Past, plan: InForce, steps: Sequence[Step], said: str | None) -> None:

@@ -103,7 +103,7 @@ class Timeline(Answer):
     `verdict` is that of the check in words, "" for what was recorded.
     """
 
-    untold: ClassVar[tuple[str, ...]] = ("moment", "notes", "more_units")
+    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "more_units")
 
     title: str
     recorded: bool

@@ -34,7 +34,7 @@ timeline_options = s.options(
     click.option(
         "--timeline",
         is_flag=True,
-        help="The plan in force (or --plan FILE) over time: a lane a track, clocks, what holds, findings.",
+        help="The plan in force (or --plan FILE) along a time axis: a lane a track, clocks, what holds, findings.",
     ),
     click.option(
         "--as-run",

@@ -66,7 +66,7 @@ def history_command(session: s.Session, /, thing: str | None, start: str | None,
 
     found = history(session.asking, thing, start=start, end=end)
     of = called(found.thing, found.aliases) or "everything"
-    session.answer(found, lambda: history_text(of, found.history, found.moment))
+    session.answer(found, lambda: history_text(of, found.history, found.moment, found.says))
 
 
 @s.command("diff")

@@ -40,7 +40,7 @@ def import_command(
 ) -> None:
     """Record many events from CSV or JSON Lines; - is standard input. Feeding a file again is harmless.
 
-    Loads of a definition and retirements, as `export` writes them too, are passed over, which is told: load the files,
+    Loads of a definition and retirements, as `export` writes them too, are left out, which is told: load the files,
     retire the units, or use an archive. What is recorded is known as from now; an archive keeps when it was known.
 
     A time that is hardly right (far after now, long before the last event, before the initial configuration, outside

@@ -259,6 +259,7 @@ def _check_ports(said: Said, plant: Plant, note: Note) -> None:
         port = plant.port(subject)
         if port is not None and said["status"] and said["status"] not in port[1].statuses:
             what = no_such("status", said["status"], port[1].statuses)
+            what += f" ({port[1].legend})" if port[1].legend else ""
             note("status", UNKNOWN, f"{subject}: {what}")
     if said.action == ac.FOUND and not said["status"]:
         note("status", "missing", "say what was found, as in as-found PUMP-1:F2 capped")

@@ -44,6 +44,15 @@ class Move:
     cycle: bool = False
 
 
+def with_mate(said: str, mate: str | None) -> str:
+    """Return the words for a status with what the half of a joint that has it is joined to, if it is.
+
+    >>> with_mate("mated", "BAY:F1"), with_mate("mated, valve open", "BAY:F1"), with_mate("demated", None)
+    ('mated to BAY:F1', 'mated, valve open, to BAY:F1', 'demated')
+    """
+    return said if mate is None else f"{said}, to {mate}" if "," in said else f"{said} to {mate}"
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
     """A kind of port.
@@ -89,6 +98,13 @@ class Kind:
         'mated, valve shut'
         """
         return self.words.get(status, status)
+
+    @property
+    def legend(self) -> str:
+        """The ids of statuses that have words of their own, with these; "" where none has."""
+        return "; ".join(
+            f"{status}: {self.words[status]}" for status in self.statuses if status in self.words
+        )
 
     def is_joined(self, status: str) -> bool:
         """Return whether a port of this kind has a mate at `status`."""

@@ -272,8 +272,8 @@ def _put_on(view: View, action: Action, holder: str) -> Iterator[Objection]:
         return
     state = view.state(thing)
     if not is_safe(port[1], state.value):
-        safe = [status for status in port[1].statuses if is_safe(port[1], status)]
-        sentence = f"{thing} is {state.value}: a lock holds what is {' or '.join(safe)}"
+        safe = [port[1].says(status) for status in port[1].statuses if is_safe(port[1], status)]
+        sentence = f"{thing} is {port[1].says(state.value)}: a lock holds what is {' or '.join(safe)}"
         yield Objection("not-safe", sentence, thing, state.event)
 
 

@@ -7,11 +7,11 @@ Units and places share one space of ids.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cfgtrack.model.attribute import Attribute
-from cfgtrack.model.kind import Kind, Medium
+from cfgtrack.model.kind import Kind, Medium, with_mate
 from cfgtrack.model.naming import Names
 from cfgtrack.model.part import EXPANSION, Contact, Node, Part, Port
 from cfgtrack.model.people import Permission, Person
@@ -183,6 +183,14 @@ class Plant:
         """
         found = self.port(address) or self.port(address.rpartition(":")[0])
         return status if found is None else found[1].says(status)
+
+    def says_any(self, address: str, statuses: Iterable[str]) -> str:
+        """Return the words for statuses of which any will do at `address`."""
+        return " or ".join(self.says(address, status) for status in statuses)
+
+    def says_joined(self, address: str, status: str, mate: str | None) -> str:
+        """Return the words for the status of what is at `address`, with what it is joined to, if it is."""
+        return with_mate(self.says(address, status), mate)
 
     def _find_port(self, address: str) -> tuple[Port, Kind] | None:
         owner, colon, name = address.partition(":")

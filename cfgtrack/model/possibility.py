@@ -244,7 +244,7 @@ def _pairing(view: View, subjects: tuple[str, ...]) -> list[Refusal]:
     for subject, other in (subjects, subjects[::-1]) if len(subjects) == 2 else ():
         state = view.state(subject)
         if state.other != other:
-            is_what = f"mated to {state.other}" if state.other else state.value
+            is_what = f"mated to {state.other}" if state.other else view.plant.says(subject, state.value)
             sentence = f"{subject} is {is_what}, not mated to {other}"
             refusals.append(Refusal("not-mates", sentence, subject, state.event))
     return refusals
@@ -260,8 +260,9 @@ def _off_ladder(view: View, action: Action, subjects: tuple[str, ...]) -> list[R
             refusals.append(Refusal("action", sentence, subject))
         elif state.value not in move.sources:
             to = f" (to {state.other})" if state.other else ""
-            wanted = " or ".join(move.sources)
-            sentence = f"{subject} is {state.value}{to}; {action.action} needs it {wanted}"
+            says = view.plant.says
+            wanted = view.plant.says_any(subject, move.sources)
+            sentence = f"{subject} is {says(subject, state.value)}{to}; {action.action} needs it {wanted}"
             refusals.append(Refusal("status", sentence, subject, state.event))
     return refusals
 
@@ -464,8 +465,8 @@ def _torn(view: View, ahead: View, joint: Joint) -> Refusal:
     owner, other = owner_of(joint.near), owner_of(joint.far)
     there, here = (site_of(ahead, one) or "no site" for one in (owner, other))
     if is_grip(view.plant, joint):
-        held = view.state(joint.near).value
-        sentence = f"{joint.near} is {held} to {joint.far}: {owner} can't be at {there}, {other} at {here}"
+        held = view.plant.says_joined(joint.near, view.state(joint.near).value, joint.far)
+        sentence = f"{joint.near} is {held}: {owner} can't be at {there}, {other} at {here}"
         return Refusal("gripped", sentence, joint.near, view.state(joint.near).event)
     halves = [_found(view.plant, port) for port in (joint.near, joint.far)]
     reach = _reach(halves) or here
@@ -618,7 +619,8 @@ def _resolve_found_place(view: View, action: Action, *, sited: bool) -> Event | 
         # What it grips can't come along after all: then it grips it no longer.
         along = _taken_along(view, going, places, gripping=False)
     apart = sorted({*along.torn, *_at_two_sites(view, along)})
-    said.extend(f"{j.near} {view.state(j.near).value} to {j.far}" for j in apart)
+    says = view.plant.says_joined
+    said.extend(f"{j.near} {says(j.near, view.state(j.near).value, j.far)}" for j in apart)
     return Event.of(
         action,
         moved=tuple(group[1:]),
@@ -643,7 +645,8 @@ def _resolve_found_port(view: View, action: Action, *, sited: bool) -> Event | I
     if joined and len(action.subjects) == 1:
         peer = view.state(action.subjects[0]).other
         if peer is None:
-            sentence = f"{action.subjects[0]} {action.status}: say to what"
+            said_of = view.plant.says(action.subjects[0], action.status)
+            sentence = f"{action.subjects[0]} {said_of}: say to what"
             return _refused(action, Refusal("subjects", sentence, action.subjects[0]))
     moved = tuple(_bereft(view, action, peer))
     said = [*_contradictions(view, action, peer), *(r.sentence for r in unfit if joined)]
@@ -661,7 +664,7 @@ def _bad_found(view: View, action: Action, subject: str) -> Iterator[Refusal]:
     if found is None:
         yield from _unknown(view, subject, PORT)
     elif action.status not in found[1].statuses:
-        ladder = ", ".join(found[1].statuses)
+        ladder = ", ".join(found[1].statuses) + (f" ({found[1].legend})" if found[1].legend else "")
         yield Refusal("status", f"{subject} can be {ladder}; not {action.status}", subject)
 
 
@@ -683,8 +686,8 @@ def _contradictions(view: View, action: Action, peer: str | None) -> Iterator[st
         mate = (action.subjects[1 - i] if len(action.subjects) == 2 else peer) if joined else None
         if (state.value, state.other) != (action.status, mate):
             locked = " and ".join(one.holder for one in bars(view, subject, action.status or state.value))
-            to = f" to {state.other}" if state.other else ""
-            said = f"{subject} {state.value}{to}" + (f", locked by {locked}" if locked else "")
+            was = view.plant.says_joined(subject, state.value, state.other)
+            said = f"{subject} {was}" + (f", locked by {locked}" if locked else "")
             moves = [move.action for move in moves_from(view, subject) if move.target == action.status]
             stands = [one for one in defect.defects_on(view, subject) if one.bars in moves]
             yield said + "".join(f", {one.bars} can't be done: {one.cause}" for one in stands)

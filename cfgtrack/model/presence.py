@@ -357,7 +357,8 @@ def _found_at(view: View, doer: str, site: str, kept: tuple[str, ...]) -> Absenc
     apart = list(torn(view, ahead, doer, kept))
     parted = tuple(half for joint in apart for half in (joint.near, joint.far))
     said = [_stood(view, doer), *(f"{thing} at {view.state(thing).value}" for thing in held)]
-    said += [f"{joint.near} {view.state(joint.near).value} to {joint.far}" for joint in apart]
+    says = view.plant.says_joined
+    said += [f"{joint.near} {says(joint.near, view.state(joint.near).value, joint.far)}" for joint in apart]
     return Absence(Ahead(view, found, parted), found, parted, "; ".join(said))
 
 

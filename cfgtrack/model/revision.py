@@ -145,10 +145,14 @@ def not_carried_over(view: View, after: Plant, owners: Iterable[str]) -> Iterato
             if found is None:
                 if mate is not None:
                     gone = "is retired" if owner in after.retired else f"has no port {port.partition(':')[2]}"
-                    yield Left(port, f"{port} is {status} to {mate}, and {owner} {gone}", event)
+                    yield Left(
+                        port,
+                        f"{port} is {view.plant.says_joined(port, status, mate)}, and {owner} {gone}",
+                        event,
+                    )
                     told.add(mate)
             elif status not in found[1].statuses or (mate is not None) != found[1].is_joined(status):
-                sentence = f"{port} is {status}, which a {found[1].id} can't be"
+                sentence = f"{port} is {view.plant.says(port, status)}, which a {found[1].id} can't be"
                 yield Left(port, sentence, event)
 
 

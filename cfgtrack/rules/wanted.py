@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from itertools import islice
 from typing import NamedTuple
 
@@ -27,9 +28,9 @@ class Wanted(NamedTuple):
     among: tuple[str, ...]
     at: tuple[str, ...]
 
-    def words(self) -> str:
-        """Return which statuses and places are asked for."""
-        said = [say_either(self.among)] if self.among else []
+    def words(self, says: Callable[[str], str] = str) -> str:
+        """Return which statuses and places are asked for. `says`: what a status is called where it is known of what."""
+        said = [say_either([*map(says, self.among)])] if self.among else []
         if self.at:
             said.append(f"at {say_places(self.at)}")
         return " ".join(said)
@@ -41,10 +42,14 @@ class Wanted(NamedTuple):
             return False
         return not self.at or stands_at(now, owner_of(item), self.at)
 
+    def words_for(self, world: World, item: str) -> str:
+        """Return which statuses, as an item's kind calls them, and places are asked for of it."""
+        return self.words(partial(world.plant.says, item))
+
     def say_now(self, world: World, item: str) -> str:
         """Return how an item is now."""
         if self.among and world.plant.port(item):
-            return f"{item} is {world.configuration.state(item).value}"
+            return f"{item} is {world.plant.says(item, world.configuration.state(item).value)}"
         owner = owner_of(item)
         if world.plant.can_move(owner):
             return f"{item} is at {world.configuration.state(owner).value or 'no known place'}"

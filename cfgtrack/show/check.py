@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from cfgtrack.analysis.verdict import ALONE, AS_LIKELY, Margin, Verdict, follows
-from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.moment import Moment, Says, by_id
 from cfgtrack.model.time import format_instant
 from cfgtrack.rules.finding import Clock, Finding
 from cfgtrack.show.approved import standing_text
@@ -62,6 +62,7 @@ def checked_text(checked: Checked, *, by_step: bool, wanted: Wanted = SHORT, col
             orders=checked.orders,
             standing=standing_line(checked.standing),
             wanted=wanted,
+            says=checked.says,
         ),
         titled("Defects of what it touches, as it begins", defect_table(checked.defects)),
         remarks_text(checked.remarks),
@@ -78,6 +79,7 @@ def check_text(
     orders: OrdersReport | None = None,
     standing: str = "",
     wanted: Wanted = SHORT,
+    says: Says = by_id,
 ) -> str:
     """Return what a check of a proposed sequence found, and of its `orders` where each was looked at.
 
@@ -94,7 +96,7 @@ def check_text(
         titled("Clocks left running", _left_running(report)),
         hazards_text([(n, f) for n, f in _told(report.counted, wanted) if not wanted.has(n)]),
         details_text(numbered, wanted, at=moment.at, colour=colour),
-        steps_text(report, colour=colour) if by_step else "",
+        steps_text(report, says=says, colour=colour) if by_step else "",
         titled("Open before, and left so by the plan", _lines(report.left_open)),
         titled("Open before, and put right", _lines(report.mended)),
         titled(
@@ -302,7 +304,7 @@ def _budgets(report: CheckReport) -> str:
             continue
         takes = span[1] - report.begun.get(outing.id, span[0])
         left = outing.budget - takes
-        verdict = f"{span_text(left)} left" if left >= 0 else f"OVER by {span_text(-left, up=True)}"
+        verdict = f"{span_text(left)} left" if left >= 0 else f"EXCEEDED by {span_text(-left, up=True)}"
         begun = f"begun at {format_instant(report.begun[outing.id])}" if outing.id in report.begun else ""
         rows.append(
             [outing.id, outing.title, span_text(outing.budget), span_text(takes, up=True), verdict, begun]
@@ -356,7 +358,7 @@ def _reach(report: CheckReport) -> Iterator[str]:
 # --- step by step -------------------------------------------------------------------------------------------------
 
 
-def steps_text(report: CheckReport, *, colour: bool = False) -> str:
+def steps_text(report: CheckReport, *, says: Says = by_id, colour: bool = False) -> str:
     """Return a check step by step: when, who, what; possible or not, what it breaks, which clocks it moves."""
     numbers: dict[str, list[int]] = {}
     counted = len(report.counted)
@@ -369,7 +371,7 @@ def steps_text(report: CheckReport, *, colour: bool = False) -> str:
             format_instant(step.end),
             step.track,
             step.step,
-            event_text(step.done, step.outcome.moved),
+            event_text(step.done, step.outcome.moved, says),
             _verdict(step, numbers.get(step.done.id, [])),
             "; ".join(_clocks_moved(step)),
         ]

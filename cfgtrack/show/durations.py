@@ -77,7 +77,7 @@ def limit_text(limit: Limit) -> str:
     if limit.rule == BUDGET:
         return f"Outing {limit.subject} ends within its budget"
     if limit.rule == OVERLAP:
-        return f"Of outings {limit.subject} the first is over when the second starts"
+        return f"Of outings {limit.subject} the first has ended when the second starts"
     return f"{limit.rule} of {limit.subject} is kept" if limit.subject else f"{limit.rule} is kept"
 
 
@@ -94,7 +94,7 @@ def _short(chance: Chance) -> str:
     )
     said = percent_text(chance.probability)
     if chance.probability in (0, 1):
-        return f"{said} (over {low})" if chance.probability else f"{said} (under {high})"
+        return f"{said} (above {low})" if chance.probability else f"{said} (below {high})"
     return f"{said} ({low}-{high})"
 
 
@@ -206,7 +206,7 @@ def _outing(one: OutingTime, limit: Limit | None) -> list[str]:
         _clock(one.likely),
         _clock(one.mean),
         f"{_clock(one.p05)}-{_clock(one.p95)}",
-        _clock(worst) + (" OVER" if limit is not None and limit.worst_seconds < 0 else ""),
+        _clock(worst) + (" EXCEEDED" if limit is not None and limit.worst_seconds < 0 else ""),
         "" if limit is None else _short(limit.in_time),
         "" if limit is None else _drivers(limit, 1),
     ]

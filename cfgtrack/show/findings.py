@@ -436,7 +436,7 @@ def open_text(found: Open, *, wanted: Wanted = SHORT, colour: bool = False) -> s
     return sections(
         review_text(found, wanted=wanted, colour=colour),
         clocks_text(found.clocks, found.moment, colour=colour),
-        discrepancies_text(found.discrepancies, found.moment),
+        discrepancies_text(found.discrepancies, found.moment, found.says),
         titled(DEFECTS, defect_table(found.defects)),
     )
 

@@ -45,7 +45,7 @@ def without_text(found: WithoutAnswer) -> str:
     return sections(
         heading(what, found.moment, colour=False),
         *(
-            labelled("already:", f"{thing} carries nothing now: shut, off or apart")
+            labelled("already:", f"{thing} carries nothing now: shut, off or not connected")
             for thing in found.already
         ),
         *(_cut_off(part) for part in found.cut_off),
@@ -124,9 +124,9 @@ def _isolation(one: Isolation, found: IsolationAnswer) -> str:
     if listed:
         parts.append("\n".join(["  Others:", *(indented(line, by=4) for line in listed)]))
     if one.shutting:
-        parts.append(f"  Without parting anything:\n{_way(one.shutting[0], found, one.medium)}")
+        parts.append(f"  Without demating anything:\n{_way(one.shutting[0], found, one.medium)}")
     elif first.parts and one.medium != HOLD:
-        parts.append(indented("No set isolates it without parting something."))
+        parts.append(indented("No set isolates it without demating something."))
     return sections(*parts)
 
 
@@ -191,7 +191,7 @@ def _cautions(way: Way, medium: str) -> Iterator[str]:
         yield _caution("what is let go is held by nothing: sling or grip it first")
     elif parted:
         yield _caution(
-            f"{_some(parted, 3)}: parted while it carries; make it dead and relieve it first, from elsewhere"
+            f"{_some(parted, 3)}: demated while it carries; make it dead and relieve it first, from elsewhere"
         )
     if way.one_way:
         yield _caution(f"rests on the check valve {_some(way.one_way, 3)}, which is no isolating device")
@@ -243,4 +243,4 @@ def _bounds(one: Segment) -> Iterable[str]:
     for bound in one.boundary:
         locks = f", locked by {' and '.join(lock.holder for lock in bound.locks)}" if bound.locks else ""
         behind = f" to {bound.to}" if bound.to is not None else ""
-        yield f"{bound.thing} ({bound.status}{locks}){behind}"
+        yield f"{bound.thing} ({bound.words or bound.status}{locks}){behind}"

@@ -144,7 +144,7 @@ def _numbers(one: RuleChange) -> Iterator[str]:
 
 
 def _misfit(one: Misfit) -> list[object]:
-    return [one.a, one.b, one.status, one.why]
+    return [one.a, one.b, one.words or one.status, one.why]
 
 
 def _port(one: PortChange) -> list[object]:
@@ -157,7 +157,8 @@ def _port(one: PortChange) -> list[object]:
 
 def _joint(one: Joint) -> list[object]:
     what = "added" if one.before is None else "removed" if one.after is None else "changed"
-    return [what, one.a, one.b, one.before or "-", one.after or "-", one.now]
+    before, after = (said or told for said, told in zip(one.words, (one.before, one.after), strict=True))
+    return [what, one.a, one.b, before or "-", after or "-", one.now_words or one.now]
 
 
 def _mated(found: Redefinition) -> list[Gone]:

@@ -28,7 +28,7 @@ def adopted_text(found: Adopted) -> str:
     done = "adopted" if found.recorded else "would adopt"
     lines = [f"{done} {revision.called}, by event {revision.event} ({found.moment})"]
     left = found.steps - found.over
-    over = f", {found.over} of them over" if found.over else ""
+    over = f", {found.over} of them ended" if found.over else ""
     lines.append(f"  {count(found.steps, 'step')}{over}, {left} left; sha256 {revision.sha256}")
     if found.supersedes is not None:
         lines.append(f"  supersedes {found.supersedes.called}")
@@ -165,7 +165,7 @@ _CODES = {
     "other-thing": "at another port or thing",
     "other-action": "done otherwise",
     "out-of-order": "out of order",
-    "passed-over": "passed over",
+    "passed-over": "passed by",
     "barred": "that can't be done",
     "out-of-range": "out of range",
     "other-step": "recorded as of another step",
@@ -201,6 +201,10 @@ def _signed(span: int) -> str:
     return f"{minutes:+d} min" if minutes else "0"
 
 
+_CALLED = {"over": "ended"}
+"""What the state of an outing is called, where its key says it by another word."""
+
+
 def _outings(outings: Iterable[OutingRun]) -> Iterator[list[object]]:
     for one in outings:
         began = "" if one.began is None else format_instant(one.began)
@@ -208,12 +212,12 @@ def _outings(outings: Iterable[OutingRun]) -> Iterator[list[object]]:
         budget = "" if one.budget is None else _whole(one.budget)
         spare = "" if one.spare is None or one.state == "over" else _whole(one.spare)
         if one.spare is not None and one.spare < 0 and spare:
-            spare = f"{_whole(-one.spare)} OVER"
+            spare = f"{_whole(-one.spare)} EXCEEDED"
         work = _whole(one.work) if one.work else ""
         skipped = f", {one.skipped} skipped" if one.skipped else ""
         yield [
             one.id,
-            one.state,
+            _CALLED.get(one.state, one.state),
             f"{one.over - one.skipped} of {one.steps}{skipped}",
             began,
             used,

@@ -6,11 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from cfgtrack.answers.moment import Moment
+from cfgtrack.answers.moment import Moment, Says, by_id
 from cfgtrack.model import action as ac
 from cfgtrack.model.action import Action, plain_words
 from cfgtrack.model.event import Entry, Event, LogLine
 from cfgtrack.model.handover import TreeHead, handed_over
+from cfgtrack.model.kind import with_mate
 from cfgtrack.model.present import mark_of
 from cfgtrack.model.quantity import BadQuantity, as_written, dimension_of, format_number, from_si
 from cfgtrack.model.time import format_instant, is_instant
@@ -29,10 +30,13 @@ _FEW = 3
 _REMARKS = 12
 
 
-def event_text(event: Action, moved: Sequence[str] = ()) -> str:
-    """Return what was done, or would be with what would have `moved`: ``place PUMP-2 at BAY-1``."""
+def event_text(event: Action, moved: Sequence[str] = (), says: Says = by_id) -> str:
+    """Return what was done, or would be with what would have `moved`: ``place PUMP-2 at BAY-1``.
+
+    `says`: what a status is called.
+    """
     if event.action == ac.FOUND:
-        return f"as found: {_found(event)}"
+        return f"as found: {_found(event, says)}"
     words = plain_words(event)
     words[0] = "let go" if event.action == "let-go" else event.action
     if event.place is not None and event.action in (ac.PLACE, ac.LIFT):
@@ -74,14 +78,14 @@ def _approved(body: Mapping[str, Any]) -> Iterator[str]:
             yield f"{label} {format_instant(body[name])}"
 
 
-def _found(event: Action) -> str:
+def _found(event: Action, says: Says) -> str:
     subject = event.subjects[0] if event.subjects else ""
     if event.place is not None:
         facing = f" facing {event.facing}" if event.facing else ""
         return f"{subject} at {event.place}{facing}"
     mate = event.peer if isinstance(event, Event) else None
     mate = event.subjects[1] if len(event.subjects) == 2 else mate
-    return f"{subject} {event.status}" + (f" to {mate}" if mate else "")
+    return f"{subject} {with_mate(says(subject, event.status or ''), mate)}"
 
 
 def recorded_text(found: Recorded, *, colour: bool = False) -> str:
@@ -90,7 +94,7 @@ def recorded_text(found: Recorded, *, colour: bool = False) -> str:
     done = "recorded" if found.recorded else "would record"
     for event in (found.event.event, *(entry.event for entry in found.others)):
         own = replace(moment, at=event.happened)
-        lines.append(f"{done} {event.id}: {event_text(event)} ({own})")
+        lines.append(f"{done} {event.id}: {event_text(event, says=found.says)} ({own})")
         if contradicts := contradiction_text(event):
             lines.append(contradicts)
     if found.head is not None:
@@ -138,18 +142,23 @@ def clock_line(started: Clock) -> str:
     return f"  clock started: {started.rule}{subject}, {limit}"
 
 
-def history_text(subject: str, lines: Iterable[LogLine], moment: Moment) -> str:
-    """Return events, each with the id of what corrected it, as a table in the order in which they are given."""
+def history_text(subject: str, lines: Iterable[LogLine], moment: Moment, says: Says = by_id) -> str:
+    """Return events, each with the id of what corrected it, as a table in the order in which they are given.
+
+    `says`: what a status is called.
+    """
     told = [*lines]
     withdrawals = {line.entry.event.id: bool(line.entry.event.withdraws) for line in told}
-    rows = [_history_row(*line, withdrawals) for line in told]
+    rows = [_history_row(*line, withdrawals, says) for line in told]
     if not rows:
         return f"{heading(f'History of {subject}', moment)}\n\nnothing recorded"
     title = heading(f"History of {subject}: {count(len(rows), 'event')}", moment)
     return sections(title, table(["no.", "happened", "what", "by", "basis", "notes", "event"], rows))
 
 
-def _history_row(entry: Entry, corrected_by: str | None, withdrawals: Mapping[str, bool]) -> list[object]:
+def _history_row(
+    entry: Entry, corrected_by: str | None, withdrawals: Mapping[str, bool], says: Says
+) -> list[object]:
     """Return an event's row. `withdrawals`: whether what may have corrected it withdraws it, by its id."""
     event = entry.event
     basis = "" if event.basis == "reported" else event.basis
@@ -162,7 +171,7 @@ def _history_row(entry: Entry, corrected_by: str | None, withdrawals: Mapping[st
         by = f"{by}, signed {event.signed.by}".removeprefix(", ")
     if entry.login is not None:
         by = f"{by}, user {entry.login}".removeprefix(", ")
-    return [number, format_instant(event.happened), event_text(event), by, basis, notes, event.id]
+    return [number, format_instant(event.happened), event_text(event, says=says), by, basis, notes, event.id]
 
 
 def _back_dated(entry: Entry) -> Iterator[str]:
@@ -258,18 +267,24 @@ def contradiction_text(event: Event) -> str:
     )
 
 
-def _found_or_there(event: Event) -> str:
+def _found_or_there(event: Event, says: Says) -> str:
     """Return what was found, or who was found doing what."""
     if event.action == ac.FOUND:
-        return _found(event)
+        return _found(event, says)
     where = event.found.get(event.by or "")
     return f"{event.by} at {where}: {event_text(event)}" if where else f"{event.by}: {event_text(event)}"
 
 
-def discrepancies_text(entries: Iterable[Entry], moment: Moment) -> str:
+def discrepancies_text(entries: Iterable[Entry], moment: Moment, says: Says = by_id) -> str:
     """Return the events that contradicted the record and that nobody has explained yet."""
     rows = [
-        [format_instant(e.event.happened), _found_or_there(e.event), e.event.expected, e.event.by, e.event.id]
+        [
+            format_instant(e.event.happened),
+            _found_or_there(e.event, says),
+            e.event.expected,
+            e.event.by,
+            e.event.id,
+        ]
         for e in entries
     ]
     if not rows:
@@ -323,7 +338,7 @@ def _side(row: Difference, mate: str | None = None, *, after: bool) -> str:
         said = (row.words_after if after else row.words_before) or str(value)
         if mate is not None:
             return f"{said}, to each other" if other else f"both {said}"
-        return f"{said}, to {other}" if "," in said and other else f"{said} to {other}" if other else said
+        return with_mate(said, other)
     if row.aspect == "place":
         return f"{value or 'place not known'}" + (f" facing {other}" if other else "")
     return (

@@ -201,7 +201,7 @@ def _cell(value: object) -> str:
 
 
 def _proof(one: Proof) -> str:
-    over = f" over {one.over}" if one.over is not None else ""
+    over = f" above {one.over}" if one.over is not None else ""
     return f"{one.stress}{over} up to {one.up_to}"
 
 

@@ -170,7 +170,8 @@ def _by_owner(links: Iterable[HoldLink]) -> Iterator[list[HoldLink]]:
 def _holds(links: Sequence[HoldLink]) -> str:
     by_status: dict[str, list[str]] = {}
     for link in links:
-        status = f"{link.status}, gives" if link.flexible else link.status
+        said = link.words or link.status
+        status = f"{said}, gives" if link.flexible else said
         by_status.setdefault(status, []).append(link.port.partition(":")[2])
     listed = "; ".join(f"{', '.join(names)} {status}" for status, names in by_status.items())
     return f"{owner_of(links[0].far)} ({listed})"

@@ -141,7 +141,7 @@ def _spread(ways: Sequence[WayOut | None]) -> str:
     if steps == "0":
         return "-"
     minutes = _span([_minutes(way) for way in known])
-    over = " OVER BUDGET" if any(way.over for way in known) else ""
+    over = " TOO LONG" if any(way.over for way in known) else ""
     late = " TOO LATE" if any(way.late for way in known) else ""
     return f"{steps} / {minutes} min{over}{late}"
 
@@ -163,7 +163,7 @@ def _legend(points: Sequence[StopPoint]) -> str:
     ]
     if any(point.way_out is not None for point in points):
         lines.append(
-            "way out: from there on to where all may be left, along the plan or back over what was done."
+            "way out: from there on to where all may be left, along the plan or back through what was done."
         )
     if ways and not sure:
         lines.append(
@@ -220,7 +220,7 @@ def way_line(way: WayOut) -> str:
     if not way.steps:
         return "nothing need be done"
     sure = "the shortest" if way.proved else "at most"
-    over = f", {-int(-way.over_minutes // 1)} min over the outing's budget" if way.over else ""
+    over = f", {-int(-way.over_minutes // 1)} min more than the outing's budget" if way.over else ""
     late = f", TOO LATE for {', '.join(dict.fromkeys(one.rule for one in way.late))}" if way.late else ""
     return f"{sure} {count(len(way.steps), 'step')}, {_minutes(way)} min{over}{late}"
 

@@ -867,7 +867,7 @@ def _no_place(plant: Plant, subject: str, value: str) -> str | None:
 def _no_status(plant: Plant, subject: str, value: str) -> str | None:
     found = plant.port(subject)
     if found is None:
-        return f"{subject} has been {value} and is no port any more"
+        return f"{subject} has had a status and is no port any more"
     if value not in found[1].statuses:
         return f"{subject} has been {value}, which a {found[1].id} can't be any more"
     return None

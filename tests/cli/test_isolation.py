@@ -74,7 +74,7 @@ def test_without_says_what_is_left(plant: Command) -> None:
     plant.ok("shut", "HEADER:V1", "--at", "2031-05-01T08:01:00Z")
     said = plant.ok("without", "BOARD:K3", "HEADER:V1")
     assert said.startswith("Without BOARD:K3, HEADER:V1: no things cut off, 2 with fewer ways in")
-    assert "HEADER:V1 carries nothing now: shut, off or apart" in said
+    assert "HEADER:V1 carries nothing now: shut, off or not connected" in said
     assert "HEATER:COIL  source    BOARD:BUS2  BOARD:BUS1" in said
 
 

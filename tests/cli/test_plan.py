@@ -524,7 +524,7 @@ def test_done_before_what_it_waits_for_is_recorded_and_said_at_once(plan: Comman
         "done", "B2", "--at", t(7)
     )
     assert plan.json_of("done", "A2", "--at", t(9))["steps"][0]["beside"] == [
-        "PASSED OVER: A1, still to be done"
+        "PASSED BY: A1, still to be done"
     ]
 
 

@@ -176,7 +176,7 @@ def test_what_the_record_has_a_state_of_stays_impossible(plant: Command) -> None
     }
     answer = revise(plant, "--accept", "it is gone", **changes)
     assert answer.status == 3
-    assert "in-use: PANEL-1:F has been mated and is no port any more" in answer.err
+    assert "in-use: PANEL-1:F has had a status and is no port any more" in answer.err
 
 
 # --- rules --------------------------------------------------------------------------------------------------------

@@ -27,7 +27,7 @@ def test_stop_points_in_a_row_are_one_line() -> None:
     assert text[0].startswith("May stop at 2 of 7 stop points, at 3 more until a time")
     assert "off 10:01Z until 11:01Z warm of BOX:HEAT -" in text
     assert "part 10:03Z NO closed - 1 / 2 min" in text
-    assert "uncap 10:07Z NO closed - 1 / 2 min OVER BUDGET" in text
+    assert "uncap 10:07Z NO closed - 1 / 2 min TOO LONG" in text
     assert "W1, 2031-05-01" in text
 
 

@@ -120,7 +120,7 @@ def test_a_revision_takes_nothing_away_that_is_there(journal: Journal) -> None:
     for at in (51, 100):
         with pytest.raises(Refused, match=r"X:H is held to INA:G, and X has no port H \(event held"):
             revise(journal, with_part(REVISED), at)
-    with pytest.raises(Refused, match=r"X:H has been held and is no port any more\. Give the date"):
+    with pytest.raises(Refused, match=r"X:H has had a status and is no port any more\. Give the date"):
         revise(journal, with_part(REVISED), 50)
     did(journal, "free", "let-go", "X:H", at=90)
     revise(journal, with_part(REVISED), 91)
@@ -185,7 +185,7 @@ def test_a_revision_is_taken_back_unless_something_stands_on_it(journal: Journal
     did(journal, "capped", "uncap", "X:D", at=150)
     undo = {"withdraws": name, "reason": "it was not so"}
     assert "collides with later event capped" in refused(journal, "w", "withdraw", at=900, **undo)
-    with pytest.raises(Refused, match="X:D has been demated and is no port any more"):
+    with pytest.raises(Refused, match="X:D has had a status and is no port any more"):
         revise(journal, with_part(REVISED), 200, corrects=name)
     known = journal.moment()[1]
     told = revise(journal, with_part(REVISED), 120, corrects=name).entry

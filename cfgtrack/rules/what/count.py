@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import ClassVar, Self
 
 from cfgtrack.rules.condition import WHOLE, Asked, Clause, Condition, Ended, Judge, Part
@@ -68,9 +69,12 @@ class Count(Condition):
             return f"{how_many} of {of} {counted}"
         return f"there is {'no' if self.most == 0 else how_many} {of.removeprefix('any ')}"
 
-    def counted(self) -> str:
-        """Return what the items do that count; "" where it is enough that they are there."""
-        wanted = Wanted(self.among, self.at).words()
+    def counted(self, says: Callable[[str], str] = str) -> str:
+        """Return what the items do that count; "" where it is enough that they are there.
+
+        `says`: what a status is called.
+        """
+        wanted = Wanted(self.among, self.at).words(says)
         if wanted:
             return f"are {wanted}"
         return f"have a {self.medium} path to {self.end.words()}" if self.end else ""
@@ -151,7 +155,7 @@ class _Count(Judge):
         part: Part | None = None,  # noqa: ARG002 - it is judged as one
     ) -> tuple[Reason, ...]:
         condition, items, meeting = self.condition, self.of.items(it), self._meeting(it)
-        n, counted = len(meeting), condition.counted()
+        n, counted = len(meeting), condition.counted(partial(self._says, items))
         text = f"{n} of {len(items)} {counted}" if counted else _say_there(condition.of, items)
         if condition.least is not None and n < condition.least:
             off, beyond = condition.least - n, self._others(it, meeting)
@@ -161,6 +165,11 @@ class _Count(Judge):
             off, beyond = n - most, tuple(meeting)
             text += f"; at most {most} may: {off} too many"
         return (Reason("count", text, (), beyond),)
+
+    def _says(self, items: Sequence[str], status: str) -> str:
+        """Return what a status of some items is called: its words where all of them say it so, else its id."""
+        words = {self.world.plant.says(item, status) for item in items}
+        return words.pop() if len(words) == 1 else status
 
     def towards(
         self,

@@ -45,7 +45,7 @@ class Status(OnItems):
         return self.wanted.is_met(world, item)
 
     def reason(self, world: World, item: str) -> Reason:
-        form = "{}; must be " + self.wanted.words()
+        form = "{}; must be " + self.wanted.words_for(world, item)
         return Reason.of_each("status", (self.wanted.say_now(world, item),), form, (item,))
 
     def towards(self, world: World, item: str, *, true: bool) -> Iterator[Proposal]:

@@ -170,7 +170,8 @@ class Alarms:
                 return ()
             return (self._wrong(fact, address) if fact in _WHY else self._note(fact, address),)
         if fact in _WHY and not wrong:
-            return (self._wrong(fact, address),)
+            excused = (Mark(Alarm.NOTED, "", number) for number in told[:_SHOWN])
+            return (self._wrong(fact, address), *excused)
         said = fact.upper() if wrong else fact
         first = self._told[(wrong or told)[0] - 1]
         word = said or severity_word(first.severity)
