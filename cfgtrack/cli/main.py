@@ -143,7 +143,7 @@ class Commands(click.Group):
 
             words = list(takewhile(lambda word: not word.startswith("-"), args))
             told = instead(_looking(ctx), words, [*_MODULES, *VERBS], VERBS)
-            if words and words[0] == "help" and len(words) > 1:
+            if words and words[0] == "help" and words[1:2] and self.get_command(ctx, words[1]) is not None:
                 told = f"Say `cfgtrack {' '.join(words[1:])} --help`."
             raise click.UsageError(f"No such command '{err.command_name}'. {told}", ctx=ctx) from None
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import shutil
 import sqlite3
+import tomllib
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass
@@ -25,7 +27,7 @@ from tests.cli import world
 from tests.cli.conftest import Command
 from tests.cli.published import answer_of
 from tests.cli.verbs import BEFORE_ALL, VERB_LINES, VERB_ORDER
-from tests.demo.as_run import DEMO
+from tests.demo.as_run import DEMO, FAULTY, PROMISES
 from tests.model.test_presence import WORLD
 
 OTHER_FORM = {
@@ -163,10 +165,10 @@ BARE = """
 id = "N"
 [[outing.track]]
 name = "rack"
-steps = [{ id = "shut", do = "shut VRACK-E:BV", by = "ASMUL", takes = ["1 min", "2 min", "12 min"] }]
+steps = [{{ id = "shut", do = "shut {valve}", by = "{who}", takes = ["1 min", "2 min", "12 min"] }}]
 [[outing.track]]
 name = "bay"
-steps = [{ id = "open", do = "open VRACK-E:BV", by = "ASMUL" }]
+steps = [{{ id = "open", do = "open {valve}", by = "{who}" }}]
 """
 """A plan for the demo's tower without titles and budgets, in which one does the work of two tracks."""
 
@@ -479,6 +481,12 @@ def checking(s: Asker) -> None:
         report = s.ask("check", s.file(f"{name}.toml", plan), "--at", at(3), status=3)
         dead = next(f for f in report["check"]["new"] if f["rule"] == "dead")
         assert any(cure[how] is not None for cure in dead["cures"]), dead["cures"]
+    thrice = EXCHANGE.format(
+        steps='{ id = "out", do = "demate BOX-1:J" }, { id = "in", do = "mate BOX-1:J to WALL:J" },'
+    )
+    new = s.ask("check", s.file("thrice.toml", thrice), "--at", at(3), status=3)["check"]["new"]
+    live_at = [one["step"] for one in new].index("out")
+    assert [one["step"] for one in new if one["follows"] == live_at + 1] == ["in", "last"]
     steps = "".join(f'{{ id = "{code}", do = "{words}" }},\n' for code, words in IMPOSSIBLE.items())
     bad = s.file("bad.toml", EXCHANGE.format(steps=steps))
     report = s.ask("check", bad, status=3)
@@ -742,16 +750,27 @@ def drawing_in_time(s: Asker) -> None:
     s.ask("rules", "load", DEMO / "rules.toml")
     s.ask("import", DEMO / "as-run.csv")
     evening = ("--at", "2025-11-01T00:00:00Z")
-    earlier = ("--against", "2025-09-01T00:00:00Z", "--unit", "BST-21", *evening)
+    plan = tomllib.loads(FAULTY.read_text(encoding="utf-8"))["outing"]
+    night = plan[1]["id"]
+    shuts = (
+        (step["do"].split()[1], track["by"])
+        for track in plan[1]["track"]
+        for step in track["steps"]
+        if step.get("do", "").startswith("shut ")
+    )
+    valve, who = next(shuts)
+    rows = csv.DictReader((DEMO / "as-run.csv").read_text(encoding="utf-8").splitlines())
+    visit = list(dict.fromkeys(row["outing"] for row in rows if row["outing"]))[1]
+    earlier = ("--against", "2025-09-01T00:00:00Z", "--unit", PROMISES["exchanged"]["failed"], *evening)
     s.ask("draw", *earlier)
     for form in ("svg", "pdf"):
         s.ask("draw", *earlier, "-o", s.folder / f"later.{form}")
-    faulty = ("--plan", DEMO / "exchange-faulty.toml", *evening)
+    faulty = ("--plan", FAULTY, *evening)
     s.ask("draw", "--timeline", *faulty, "--stops")
-    s.ask("draw", "--timeline", *faulty, "--outing", "NIGHT-2", "--page", "A4", "-o", s.folder / "night.pdf")
-    s.ask("draw", "--timeline", "--as-run", "--outing", "VISIT-2", *evening)
-    s.ask("draw", "--strip", *faulty, "--loop", "EAST", "--outing", "NIGHT-2")
-    bare = s.file("bare.toml", BARE)
+    s.ask("draw", "--timeline", *faulty, "--outing", night, "--page", "A4", "-o", s.folder / "night.pdf")
+    s.ask("draw", "--timeline", "--as-run", "--outing", visit, *evening)
+    s.ask("draw", "--strip", *faulty, "--loop", "EAST", "--outing", night)
+    bare = s.file("bare.toml", BARE.format(valve=valve, who=who))
     later = ("--plan", bare, "--at", "2025-11-01T00:00:00Z", "--known-at", "2040-01-01T00:00:00Z")
     s.ask("draw", "--timeline", *later)
     s.ask("draw", "--strip", *later)

@@ -164,7 +164,10 @@ def test_pictures_have_it_in_words(cfgtrack: Command) -> None:
     seized(cfgtrack)
     for words in (("--medium", "power"), ("--unit", "PUMP-1"), ()):
         said = " ".join(cfgtrack.ok("draw", *words, "--form", "dot", "-o", "-").split())
-        assert "DEFECT no demate: seized" in said, words
+        assert "J1 mated to HALL:J1 <B>[1 DEFECT]</B>" in said, words
+        assert "1 DEFECT: PUMP-1:J1 (no demate: seized): can&#x27;t be done until it is rectified" in said, (
+            words
+        )
 
 
 def test_a_verdict_says_which_defects_stand(cfgtrack: Command) -> None:

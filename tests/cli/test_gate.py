@@ -54,7 +54,7 @@ ROWS: dict[str, tuple[dict[str, Any], str]] = {
     ),
     "a half that was parted": (
         {**SHUT, "parted": ["PUMP-1:F1"]},
-        "PUMP-1:F1 is told to be parted, and isn't",
+        "PUMP-1:F1 is told to be demated or released by it, and isn't",
     ),
     "places that are no texts": ({**SHUT, "ends": {"PUMP-1:F2": 1}}, "ends: expected an object of texts"),
     "a place of a measurement": ({**READ, "values": {"pressure": BAR}, "place": "STORE"}, "takes no place"),

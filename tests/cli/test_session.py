@@ -28,7 +28,9 @@ def test_forbidden_is_recorded_and_said(cfgtrack: Command) -> None:
     assert answer.json["recorded"] is True
     assert [f["rule"] for f in answer.json["findings"]] == ["dead-before-touch"]
     assert answer.json["event"]["subjects"] == ["PUMP-1:J1", "HALL:J1"]
-    assert "dead-before-touch" in cfgtrack("review").out
+    told = cfgtrack("review", "--details").out
+    assert "demate PUMP-1:J1" in told
+    assert "[dead-before-touch]" in told
 
 
 def test_warned_before_it_is_written(cfgtrack: Command) -> None:
@@ -83,9 +85,9 @@ def test_state_of_everything(cfgtrack: Command) -> None:
 
 def test_what_does_this_break(cfgtrack: Command) -> None:
     """A check names the rule, the step, and the link that was the last way; it ends with 3."""
-    answer = cfgtrack("check", cfgtrack.folder / "bad.toml")
+    answer = cfgtrack("check", cfgtrack.folder / "bad.toml", "--details")
     assert answer.status == 3
-    for word in ("expansion", "step 1", "shut HALL:V1", "PUMP-1:VOL", "This advises"):
+    for word in ("[expansion]", "step 1", "HALL:V1 was the last way", "PUMP-1:VOL", "This advises"):
         assert word in answer.out
     data = cfgtrack("check", cfgtrack.folder / "bad.toml", "--json")
     assert data.status == 3
