@@ -37,7 +37,7 @@ class Rooms:
     def row_extent(self, row: Row) -> tuple[float, float]:
         """Return how much a row takes before and after its line, across the flow."""
         if not self.down:
-            return 13.0, 10.5
+            return (7.5, 9.0) if row.is_text else (13.0, 10.5)
         aside = ASIDE if row.key not in self.lined else 0.0
         return 9.0, 8 + max(self.name_width(row.text), self.status_width(row), ROOM - 2, aside)
 
