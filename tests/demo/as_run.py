@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,7 +21,13 @@ from cfgtrack.store.journal import create, open_journal
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo"
 PROMISES: dict[str, Any] = tomllib.loads((DEMO / "promises.toml").read_text(encoding="utf-8"))
+FAILED, SPARE = PROMISES["exchanged"]["failed"], PROMISES["exchanged"]["spare"]
+TRAPPING = str(next(f for f in PROMISES["fault"] if f["repair"].startswith("1-"))["links"][0])
+"""The valve whose shutting is the faulty plan's first fault."""
+
+RACK = TRAPPING.partition(":")[0]
 PLAN, FAULTY = (DEMO / str(PROMISES["plan"][name]) for name in ("file", "faulty"))
+NIGHTS: list[str] = [o["id"] for o in tomllib.loads(PLAN.read_text(encoding="utf-8"))["outing"]]
 
 
 def instant(promised: datetime) -> int:
@@ -29,6 +36,12 @@ def instant(promised: datetime) -> int:
 
 
 NOW = instant(PROMISES["now"])
+
+
+def recorded_outings() -> list[str]:
+    """Return the outings of the as-run rows, in their order."""
+    with (DEMO / "as-run.csv").open(encoding="utf-8", newline="") as stream:
+        return list(dict.fromkeys(row["outing"] for row in csv.DictReader(stream) if row["outing"]))
 
 
 @contextmanager

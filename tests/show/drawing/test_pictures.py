@@ -26,7 +26,7 @@ from cfgtrack.show.drawing.arrange import drawn
 from cfgtrack.show.drawing.metrics import font_file
 from cfgtrack.show.drawing.shown import shown
 from cfgtrack.show.drawing.svg import svg
-from tests.demo.as_run import demo_past
+from tests.demo.as_run import FAILED, RACK, demo_past
 from tests.rules.worlds import draw_world
 from tests.show.drawing.legible import faults_of
 from tests.show.drawing.plain import faults_against, truth
@@ -38,8 +38,8 @@ SCOPES: dict[str, dict[str, Any]] = {
     "loop EAST": {"loop": "EAST"},
     "loop WEST": {"loop": "WEST"},
     "data": {"medium": "data"},
-    "BST-21": {"unit": "BST-21"},
-    "VRACK-E, two hops, fluid": {"unit": "VRACK-E", "hops": 2, "medium": "fluid"},
+    "the unit that failed": {"unit": FAILED},
+    "the rack, two hops, fluid": {"unit": RACK, "hops": 2, "medium": "fluid"},
 }
 MOST = 2.0
 """So far, in points, a box may move when a valve is shut."""

@@ -17,14 +17,14 @@ from cfgtrack.network.network import Network, state_links
 from cfgtrack.show.drawing.ink import Group, Page, Path, Text
 from cfgtrack.show.drawing.shown import shown
 from cfgtrack.show.drawing.strip import strip_pages
-from tests.demo.as_run import FAULTY, PLAN
+from tests.demo.as_run import FAILED, FAULTY, NIGHTS, PLAN, SPARE, TRAPPING
 from tests.show.drawing.shown import all_ink, groups, words
 
 SCOPES: dict[str, tuple[Scope, dict[str, Any]]] = {
     "loop": (Scope.loop("EAST"), {"loop": "EAST"}),
-    "unit": (Scope.around("BST-21", medium="fluid"), {"unit": "BST-21", "medium": "fluid"}),
+    "unit": (Scope.around(FAILED, medium="fluid"), {"unit": FAILED, "medium": "fluid"}),
     "power": (Scope.one_medium("power"), {"medium": "power"}),
-    "hold": (Scope.around("BST-30", medium="hold"), {"unit": "BST-30", "medium": "hold"}),
+    "hold": (Scope.around(SPARE, medium="hold"), {"unit": SPARE, "medium": "hold"}),
 }
 
 
@@ -63,7 +63,7 @@ def test_there_is_a_frame_just_where_a_path_changes(asking, name, plan):
                     expected.append(step.step)
                 before = after
     found: list[str | None] = []
-    for outing in ("NIGHT-1", "NIGHT-2", "NIGHT-3", "NIGHT-4"):
+    for outing in NIGHTS:
         found += [frame.step for frame in strip(asking, plan, outing=outing, **asked).frames[1:]]
     assert found == expected
     assert expected
@@ -77,7 +77,7 @@ def pages_of(found: Strip, **paper: Any) -> tuple[Page, ...]:
 @pytest.fixture(scope="module")
 def found(asking: Asking) -> Strip:
     """Give the strip of the night in which the failed unit comes out, wrong valve first."""
-    return strip(asking, FAULTY, unit="BST-21", medium="fluid", outing="NIGHT-2")
+    return strip(asking, FAULTY, unit=FAILED, medium="fluid", outing=NIGHTS[1])
 
 
 def places(frame: Group) -> dict[str, tuple[float, float]]:
@@ -102,7 +102,7 @@ def test_everything_is_at_the_same_place_in_all_frames(found):
     at: dict[str, list[tuple[float, float]]] = {}
     for frame in frames:
         inside = places(frame)
-        x, y = inside["box BST-21"]
+        x, y = inside[f"box {FAILED}"]
         for name, (left, top) in inside.items():
             at.setdefault(name, []).append((left - x, top - y))
     assert len(at) > 20
@@ -138,7 +138,7 @@ def test_what_a_step_changes_is_ringed(found):
         for g in all_ink(second.ink)
         if isinstance(g, Group) and any(getattr(i, "role", "") == "ring" for i in g.ink)
     }
-    assert "VRACK-E:SV" in ringed
+    assert TRAPPING in ringed
     assert not any(getattr(i, "role", "") == "ring" for i in all_ink(first.ink))
 
 
@@ -155,17 +155,17 @@ def test_on_paper_every_frame_stands_on_one_sheet_of_its_size(found):
 
 def test_too_many_frames_say_how_to_ask_for_fewer(asking):
     """Of everything at once there are more frames than anybody looks at: it says how many each outing has."""
-    with pytest.raises(NoAnswer, match=f"{MOST_FRAMES} frames at most.*NIGHT-1 .*--steps"):
+    with pytest.raises(NoAnswer, match=f"{MOST_FRAMES} frames at most.*{NIGHTS[0]} .*--steps"):
         strip(asking, PLAN)
 
 
 def test_steps_are_asked_for_from_one_to_another(asking):
     """FIRST..LAST takes both ends in; the other way round, and a step that isn't there, are refused."""
-    asked: dict[str, Any] = {"unit": "BST-21", "medium": "fluid"}
+    asked: dict[str, Any] = {"unit": FAILED, "medium": "fluid"}
     some = strip(asking, PLAN, steps="2V-08..2V-12", **asked)
     assert [f.step for f in some.frames][1:] == [
         f.step
-        for f in strip(asking, PLAN, outing="NIGHT-2", **asked).frames
+        for f in strip(asking, PLAN, outing=NIGHTS[1], **asked).frames
         if f.step in ("2V-08", "2V-05", "2V-09", "2V-12")
     ]
     assert some.frames[-1].step == "2V-12"
@@ -177,5 +177,5 @@ def test_steps_are_asked_for_from_one_to_another(asking):
 
 def test_the_same_plan_gives_the_same_frames(asking, found):
     """Twice asked, twice the same ink."""
-    again = strip(asking, FAULTY, unit="BST-21", medium="fluid", outing="NIGHT-2")
+    again = strip(asking, FAULTY, unit=FAILED, medium="fluid", outing=NIGHTS[1])
     assert pages_of(found) == pages_of(again)

@@ -17,7 +17,7 @@ from cfgtrack.model.trouble import NoAnswer
 from cfgtrack.show.drawing.ink import Page, Rect
 from cfgtrack.show.drawing.leaves import written
 from cfgtrack.show.drawing.timeline import timeline_pages
-from tests.demo.as_run import DEMO, FAULTY, PLAN
+from tests.demo.as_run import DEMO, FAILED, FAULTY, NIGHTS, PLAN, recorded_outings
 from tests.show.drawing.shown import all_ink, groups, meeting, outside, texts, words
 
 PLANS = [PLAN, FAULTY]
@@ -42,7 +42,7 @@ def test_every_step_stands_once_in_its_lane_at_its_times(asking, plan):
     assert sorted(shown) == sorted(planned)
 
 
-@pytest.mark.parametrize("outing", ["NIGHT-1", "NIGHT-2", "NIGHT-4"])
+@pytest.mark.parametrize("outing", [NIGHTS[0], NIGHTS[1], NIGHTS[3]])
 def test_a_bar_stands_where_the_axis_says(asking, outing):
     """Between two written times all is in proportion: each bar begins and ends where its times fall."""
     page = drawn(timeline(asking, PLAN, outing=outing))
@@ -61,7 +61,7 @@ def test_a_bar_stands_where_the_axis_says(asking, outing):
 
 def test_local_time_stands_over_utc(asking):
     """In a plant of one zone each written time has the local one over it, as Python's own zones tell it."""
-    plain = timeline(asking, PLAN, outing="NIGHT-2")
+    plain = timeline(asking, PLAN, outing=NIGHTS[1])
     for name in ("Europe/Oslo", "Asia/Kathmandu"):
         page = drawn(replace(plain, moment=replace(plain.moment, zone=name)))
         utc, local = ({t.x: t.text for t in texts(page) if t.role == role} for role in ("tick", "local tick"))
@@ -132,7 +132,7 @@ def test_what_is_held_by_nothing_shouts_for_as_long_as_the_rule_is_broken(asking
     page = drawn(timeline(asking, FAULTY))
     gaps = [dict(g.data) for g in groups(page, "hold") if dict(g.data)["held"] == "no"]
     assert [(g["unit"], g["start"], g["end"]) for g in gaps] == [
-        ("BST-21", format_instant(finding.time), format_instant(finding.until))
+        (FAILED, format_instant(finding.time), format_instant(finding.until))
     ]
     assert "HELD BY NOTHING for 2 min" in words(page)
     assert "HELD BY NOTHING" not in words(drawn(timeline(asking, PLAN)))
@@ -184,14 +184,14 @@ def test_the_same_plan_gives_the_same_ink(asking):
 
 def test_an_outing_alone_is_as_it_is_among_the_others(asking):
     """Of one outing just its steps are drawn; one that the plan doesn't have is refused."""
-    found = timeline(asking, PLAN, outing="NIGHT-2")
-    assert {bar.outing for bar in found.bars} == {"NIGHT-2"}
-    assert found.bars == tuple(bar for bar in timeline(asking, PLAN).bars if bar.outing == "NIGHT-2")
+    found = timeline(asking, PLAN, outing=NIGHTS[1])
+    assert {bar.outing for bar in found.bars} == {NIGHTS[1]}
+    assert found.bars == tuple(bar for bar in timeline(asking, PLAN).bars if bar.outing == NIGHTS[1])
     with pytest.raises(NoAnswer, match="NIGHT-9"):
         timeline(asking, PLAN, outing="NIGHT-9")
 
 
-@pytest.mark.parametrize("outing", ["VISIT-1", "VISIT-2", "PREP-1"])
+@pytest.mark.parametrize("outing", recorded_outings())
 def test_a_recorded_outing_shows_what_was_recorded_in_it(demo, outing):
     """Every row of the record between an outing's begin and its end is one mark, in its order, of who did it."""
     with (DEMO / "as-run.csv").open(encoding="utf-8", newline="") as file:
@@ -224,7 +224,7 @@ def test_the_last_outing_is_meant_where_none_is_named(demo):
 
 def test_a_pdf_has_a_sheet_for_each_page_of_its_size(asking):
     """As many pages of the paper's size are in the file as were laid out, and the same bytes come twice."""
-    pages = timeline_pages(timeline(asking, FAULTY, outing="NIGHT-2"), width=841.89, height=595.28)
+    pages = timeline_pages(timeline(asking, FAULTY, outing=NIGHTS[1]), width=841.89, height=595.28)
     made = written(pages, "pdf")
     assert made == written(pages, "pdf")
     assert len(pages) > 1
