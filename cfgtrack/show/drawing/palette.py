@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from cfgtrack.show.drawing.sheet import Look
 
-INK, FAINT, SHADE, PALE, RULE = "#222222", "#595959", "#ecece8", "#f7f7f5", "#bbbbb4"
-ALARM, ALARM_PALE, NEW, OLD = "#a3001b", "#fff0d0", "#00624a", "#7a3b00"
+INK, FAINT, SHADE, RULE = "#222222", "#595959", "#ecece8", "#bbbbb4"
+ALARM, NEW, OLD = "#a3001b", "#00624a", "#7a3b00"
 
 _PALETTE = ("#0072B2", "#D55E00", "#009E73", "#444444", "#AA4499", "#8B7500")
 """After Okabe and Ito's colours for every kind of eye, darkened where a thin line needs it; a medium each."""

@@ -14,9 +14,6 @@ from cfgtrack.show.drawing.sheet import Symbol
 REACH = 9.0
 """How far a symbol goes along its line, to either side of its middle."""
 
-RISE = 6.0
-"""How far it goes across."""
-
 STANDARDS = {
     Symbol.VALVE: "valve (ISO 14617)",
     Symbol.CHECK_VALVE: "check valve (ISO 14617)",

@@ -1,10 +1,13 @@
 """A strip against plain searches on the whole network: frames just where a path changes, all in one place."""
 
+from functools import cache
+from pathlib import Path as File
 from typing import Any
 
 import networkx as nx
 import pytest
 
+from cfgtrack.analysis.check import CheckReport
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.check import check
 from cfgtrack.answers.draw import Scope
@@ -45,6 +48,12 @@ def reached(network: Network, now: Configuration, items: list[str]) -> dict[str,
     return found
 
 
+@cache
+def checked(asking: Asking, plan: File) -> CheckReport:
+    """Return what the check of a plan says; the same plan is checked once for all that is asked of it."""
+    return check(asking, plan).check
+
+
 @pytest.mark.parametrize("plan", [PLAN, FAULTY], ids=["good", "faulty"])
 @pytest.mark.parametrize("name", SCOPES)
 def test_there_is_a_frame_just_where_a_path_changes(asking, name, plan):
@@ -55,7 +64,7 @@ def test_there_is_a_frame_just_where_a_path_changes(asking, name, plan):
         now, networks = past.configuration.fork(), past.networks
         items = items_of(past.plant, networks, scope)
         expected, before = [], {m: reached(networks[m], now, some) for m, some in items.items()}
-        for step in check(asking, plan).check.steps:
+        for step in checked(asking, plan).steps:
             if isinstance(step.outcome, Event):
                 now.apply(step.outcome)
                 after = {m: reached(networks[m], now, some) for m, some in items.items()}
@@ -115,7 +124,7 @@ def test_everything_is_at_the_same_place_in_all_frames(found):
 def test_a_frame_says_its_step_its_doer_its_time_and_its_findings(asking, found):
     """Over each frame stand the step, what is done, by whom and when; the first finding's frame is marked with it."""
     [page] = pages_of(found)
-    report = check(asking, FAULTY).check
+    report = checked(asking, FAULTY)
     steps = {step.step: step for step in report.steps}
     by_step = {f.step for f in report.new}
     for frame, drawn in zip(found.frames[1:], groups(page, "frame")[1:], strict=True):

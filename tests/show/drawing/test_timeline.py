@@ -4,7 +4,9 @@ import csv
 import re
 from dataclasses import replace
 from datetime import datetime
+from functools import cache
 from itertools import pairwise
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -23,6 +25,12 @@ from tests.show.drawing.shown import all_ink, groups, meeting, outside, texts, w
 PLANS = [PLAN, FAULTY]
 
 
+@cache
+def over_time(asking: Asking, plan: Path, outing: str | None = None) -> Timeline:
+    """Return a plan over time; the same plan is told once for all that is asked of it."""
+    return timeline(asking, plan, outing=outing)
+
+
 def drawn(found: Timeline) -> Page:
     """Return a timeline on one page."""
     [page] = timeline_pages(found)
@@ -32,7 +40,7 @@ def drawn(found: Timeline) -> Page:
 @pytest.mark.parametrize("plan", PLANS, ids=["good", "faulty"])
 def test_every_step_stands_once_in_its_lane_at_its_times(asking, plan):
     """Each step of the check has one bar, of its track, from its start to its end, and none has another."""
-    page = drawn(timeline(asking, plan))
+    page = drawn(over_time(asking, plan))
     shown = [
         (g.key, *(dict(g.data)[name] for name in ("outing", "lane", "start", "end")))
         for g in groups(page, "step")
@@ -45,7 +53,7 @@ def test_every_step_stands_once_in_its_lane_at_its_times(asking, plan):
 @pytest.mark.parametrize("outing", [NIGHTS[0], NIGHTS[1], NIGHTS[3]])
 def test_a_bar_stands_where_the_axis_says(asking, outing):
     """Between two written times all is in proportion: each bar begins and ends where its times fall."""
-    page = drawn(timeline(asking, PLAN, outing=outing))
+    page = drawn(over_time(asking, PLAN, outing=outing))
     ticks = [(t.x, t.text) for t in texts(page) if t.role == "tick"]
     bars = groups(page, "step")
     day = dict(bars[0].data)["start"][:10]
@@ -61,7 +69,7 @@ def test_a_bar_stands_where_the_axis_says(asking, outing):
 
 def test_local_time_stands_over_utc(asking):
     """In a plant of one zone each written time has the local one over it, as Python's own zones tell it."""
-    plain = timeline(asking, PLAN, outing=NIGHTS[1])
+    plain = over_time(asking, PLAN, outing=NIGHTS[1])
     for name in ("Europe/Oslo", "Asia/Kathmandu"):
         page = drawn(replace(plain, moment=replace(plain.moment, zone=name)))
         utc, local = ({t.x: t.text for t in texts(page) if t.role == role} for role in ("tick", "local tick"))
@@ -81,7 +89,7 @@ def test_local_time_stands_over_utc(asking):
 @pytest.mark.parametrize("plan", PLANS, ids=["good", "faulty"])
 def test_every_clock_has_its_start_and_limit(asking, plan):
     """Each clock that a step starts is drawn from there to its limit, and ends with the step that the check says."""
-    page = drawn(timeline(asking, plan))
+    page = drawn(over_time(asking, plan))
     shown: dict[tuple[str, str, str, str], set[str]] = {}
     for group in groups(page, "clock"):
         data = dict(group.data)
@@ -106,7 +114,7 @@ def test_every_clock_has_its_start_and_limit(asking, plan):
 @pytest.mark.parametrize("plan", PLANS, ids=["good", "faulty"])
 def test_every_finding_is_marked_once_and_told_once(asking, plan):
     """Each number stands at one mark, at the moment that the check says, and at one text of the list."""
-    found = timeline(asking, plan)
+    found = over_time(asking, plan)
     page = drawn(found)
     marks = [
         (number, dict(g.data)["time"])
@@ -129,19 +137,19 @@ def test_what_is_held_by_nothing_shouts_for_as_long_as_the_rule_is_broken(asking
     """The faulty plan lets a unit go before the next hold: the gap is just as long as the check's finding lasts."""
     [finding] = [f for f in check(asking, FAULTY).check.new if f.rule == "held"]
     assert finding.until is not None
-    page = drawn(timeline(asking, FAULTY))
+    page = drawn(over_time(asking, FAULTY))
     gaps = [dict(g.data) for g in groups(page, "hold") if dict(g.data)["held"] == "no"]
     assert [(g["unit"], g["start"], g["end"]) for g in gaps] == [
         (FAILED, format_instant(finding.time), format_instant(finding.until))
     ]
     assert "HELD BY NOTHING for 2 min" in words(page)
-    assert "HELD BY NOTHING" not in words(drawn(timeline(asking, PLAN)))
+    assert "HELD BY NOTHING" not in words(drawn(over_time(asking, PLAN)))
 
 
 @pytest.mark.parametrize("plan", PLANS, ids=["good", "faulty"])
 def test_a_step_that_is_held_up_has_an_arrow_and_no_other_has(asking, plan):
     """Where a step starts just as another ends that it waits for, and its own track was free before: one arrow."""
-    found = timeline(asking, plan)
+    found = over_time(asking, plan)
     bars = {bar.step: bar for bar in found.bars}
     expected = []
     for wait in found.waits:
@@ -161,14 +169,14 @@ def test_a_step_that_is_held_up_has_an_arrow_and_no_other_has(asking, plan):
 @pytest.mark.parametrize("width", [1120, 842])
 def test_no_text_runs_over_another_or_off_the_page(asking, plan, width):
     """Whatever is written stands free, on a screen's width and on a sheet of A4 across."""
-    for page in timeline_pages(timeline(asking, plan), width=width):
+    for page in timeline_pages(over_time(asking, plan), width=width):
         assert meeting(page) == []
         assert outside(page) == []
 
 
 def test_pages_of_paper_hold_all_that_one_page_holds(asking):
     """On several sheets every step, clock and finding stands as often as on the one, and no sheet is overfull."""
-    found = timeline(asking, FAULTY)
+    found = over_time(asking, FAULTY)
     whole = drawn(found)
     sheets = timeline_pages(found, height=842)
     assert len(sheets) > 1
@@ -184,9 +192,9 @@ def test_the_same_plan_gives_the_same_ink(asking):
 
 def test_an_outing_alone_is_as_it_is_among_the_others(asking):
     """Of one outing just its steps are drawn; one that the plan doesn't have is refused."""
-    found = timeline(asking, PLAN, outing=NIGHTS[1])
+    found = over_time(asking, PLAN, outing=NIGHTS[1])
     assert {bar.outing for bar in found.bars} == {NIGHTS[1]}
-    assert found.bars == tuple(bar for bar in timeline(asking, PLAN).bars if bar.outing == NIGHTS[1])
+    assert found.bars == tuple(bar for bar in over_time(asking, PLAN).bars if bar.outing == NIGHTS[1])
     with pytest.raises(NoAnswer, match="NIGHT-9"):
         timeline(asking, PLAN, outing="NIGHT-9")
 
@@ -219,12 +227,12 @@ def test_a_recorded_outing_shows_what_was_recorded_in_it(demo, outing):
 def test_the_last_outing_is_meant_where_none_is_named(demo):
     """Without a name it is the outing that began last."""
     found = recorded_timeline(Asking(demo, at="2025-11-01T00:00:00Z"))
-    assert [span.id for span in found.outings] == ["PREP-1"]
+    assert [span.id for span in found.outings] == [recorded_outings()[-1]]
 
 
 def test_a_pdf_has_a_sheet_for_each_page_of_its_size(asking):
     """As many pages of the paper's size are in the file as were laid out, and the same bytes come twice."""
-    pages = timeline_pages(timeline(asking, FAULTY, outing=NIGHTS[1]), width=841.89, height=595.28)
+    pages = timeline_pages(over_time(asking, FAULTY, outing=NIGHTS[1]), width=841.89, height=595.28)
     made = written(pages, "pdf")
     assert made == written(pages, "pdf")
     assert len(pages) > 1
