@@ -6,7 +6,7 @@ Each prints ratios to a named floor, measured beside it.
 import runpy
 import sys
 
-ALL = ("bench_cli", "bench_store", "bench_loading", "bench_rules", "plans")
+ALL = ("bench_cli", "bench_store", "bench_loading", "bench_rules", "plans", "bench_pictures")
 
 one = sys.argv[1:2]
 for name in one or ALL:
