@@ -258,7 +258,7 @@ def contradiction_text(event: Event) -> str:
     )
 
 
-def _found_or_there(event: Event) -> str:
+def found_or_there(event: Event) -> str:
     """Return what was found, or who was found doing what."""
     if event.action == ac.FOUND:
         return _found(event)
@@ -269,7 +269,7 @@ def _found_or_there(event: Event) -> str:
 def discrepancies_text(entries: Iterable[Entry], moment: Moment) -> str:
     """Return the events that contradicted the record and that nobody has explained yet."""
     rows = [
-        [format_instant(e.event.happened), _found_or_there(e.event), e.event.expected, e.event.by, e.event.id]
+        [format_instant(e.event.happened), found_or_there(e.event), e.event.expected, e.event.by, e.event.id]
         for e in entries
     ]
     if not rows:

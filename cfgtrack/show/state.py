@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
 
@@ -10,6 +11,7 @@ from cfgtrack.analysis.state import (
     ContactState,
     Given,
     HoldLink,
+    Judged,
     LoadState,
     PartLine,
     PlantReport,
@@ -24,16 +26,17 @@ from cfgtrack.analysis.state import (
 )
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.attribute import attribute_text
+from cfgtrack.model.defect import Defect
 from cfgtrack.model.lock import Device
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.quantity import from_si
 from cfgtrack.model.time import format_instant
 from cfgtrack.network.rating import Rated
-from cfgtrack.rules.finding import Finding
+from cfgtrack.rules.finding import Clock
 from cfgtrack.show.defects import DEFECTS, defect_table
 from cfgtrack.show.findings import clock_rows, severity_word
 from cfgtrack.show.locks import with_locks
-from cfgtrack.show.record import quantity_text, remark_lines
+from cfgtrack.show.record import found_or_there, quantity_text, remark_lines
 from cfgtrack.show.tables import count, heading, indented, labelled, sections, styled, table, titled
 
 T = TypeVar("T")
@@ -52,9 +55,11 @@ def state_text(report: StateReport, moment: Moment, *, units: bool = False, colo
         "\n".join(_facts(report)),
         "\n".join(
             (
-                *_attention([v for v in report.volumes if v.cut_off], whole=units, colour=colour),
+                *_attention(_wrong_with(report, moment), whole=units, colour=colour),
                 *_as_it_stands(
-                    report.open_ends, [load for load in report.loads if not load.fed], whole=units
+                    [p.address for p in report.ports if p.open_end and not p.hazardous],
+                    [load for load in report.loads if not load.fed],
+                    whole=units,
                 ),
             )
         ),
@@ -69,6 +74,16 @@ def state_text(report: StateReport, moment: Moment, *, units: bool = False, colo
         capped("Attributes", report.attributes, lambda given: _attribute_table(given, local)),
         capped("Last measured", report.readings, lambda readings: _reading_table(readings, local)),
         capped("Standing here", report.standing, _standing_table),
+    )
+
+
+def _wrong_with(report: StateReport, moment: Moment) -> _Wrong:
+    return _Wrong(
+        report.judged,
+        moment,
+        cut_off=[v for v in report.volumes if v.cut_off],
+        ends=[p.address for p in report.ports if p.hazardous],
+        clocks=report.clocks,
     )
 
 
@@ -176,27 +191,68 @@ def _holds(links: Sequence[HoldLink]) -> str:
     return f"{owner_of(links[0].far)} ({listed})"
 
 
-def _attention(
-    cut_off: Sequence[VolumeState],
-    not_held: Sequence[str] = (),
-    findings: Sequence[Finding] = (),
-    *,
-    whole: bool,
-    colour: bool,
-) -> Iterator[str]:
+@dataclass(frozen=True, slots=True)
+class _Wrong:
+    """What needs attention of a thing, or of everything, beside what was judged of it."""
+
+    judged: Judged
+    moment: Moment
+    cut_off: Sequence[VolumeState] = ()
+    not_held: Sequence[str] = ()
+    ends: Sequence[str] = ()
+    defects: Sequence[Defect] = ()
+    clocks: Sequence[Clock] = ()
+
+
+def _attention(wrong: _Wrong, *, whole: bool, colour: bool) -> Iterator[str]:
     """Yield what a rule, or what a thing needs, says is wrong."""
-    warn, to = partial(styled, colour=colour, fg="yellow", bold=True), _WIDE_LABEL if findings else _LABEL
-    for finding in findings[: len(findings) if whole else _FINDINGS]:
+    judged = wrong.judged
+    warn = partial(styled, colour=colour, fg="yellow", bold=True)
+    to = _WIDE_LABEL if judged.findings or judged.past else _LABEL
+    for finding in judged.findings[: len(judged.findings) if whole else _FINDINGS]:
         word = severity_word(finding.severity)
         yield warn(labelled(word.upper(), f"{finding.headline}  [{finding.rule}]", to=to))
-    if len(findings) > _FINDINGS and not whole:
-        yield warn(labelled("", f"and {len(findings) - _FINDINGS} more findings", to=to))
-    if cut_off:
-        names = [f"{v.address} ({v.litres:g} l)" for v in cut_off]
+    yield from map(warn, _more(judged.findings, "finding", whole=whole, to=to))
+    for clock in _run_out(wrong):
+        yield warn(labelled("RUN OUT", f"{clock.title}: {clock.subject}  [{clock.rule}]", to=to))
+    for finding in judged.past[: len(judged.past) if whole else _FINDINGS]:
+        word = severity_word(finding.severity)
+        said = f"{finding.headline}  [{finding.rule}], {format_instant(finding.time)}: {PAST}"
+        yield warn(labelled(word.upper(), said, to=to))
+    yield from map(warn, _more(judged.past, "past finding", whole=whole, to=to))
+    for entry in judged.discrepancies[: len(judged.discrepancies) if whole else _FINDINGS]:
+        event = entry.event
+        said = f"{found_or_there(event)}; the record said {event.expected} (event {event.id}, not explained)"
+        yield warn(labelled("DISCREPANCY", said, to=to))
+    yield from map(warn, _more(judged.discrepancies, "discrepancy", "discrepancies", whole=whole, to=to))
+    if wrong.cut_off:
+        names = [f"{v.address} ({v.litres:g} l)" for v in wrong.cut_off]
         yield warn(labelled("CUT OFF", f"{_listed(names, whole=whole)}: no path to any expansion", to=to))
-    if not_held:
-        text = f"{_listed(not_held, whole=whole)}: by no place that stays"
+    if wrong.not_held:
+        text = f"{_listed(wrong.not_held, whole=whole)}: by no place that stays"
         yield warn(labelled("NOT HELD", text, to=to))
+    if wrong.ends:
+        text = f"{_listed(wrong.ends, whole=whole)}: demated, not capped, live"
+        yield warn(labelled("OPEN END", text, to=to))
+    if wrong.defects:
+        names = [f"{one.thing} {one.why}" for one in wrong.defects]
+        yield warn(labelled("DEFECT", f"{_listed(names, whole=whole)}: not rectified", to=to))
+
+
+def _more(things: Sequence[object], thing: str, plural: str = "", *, whole: bool, to: int) -> Iterator[str]:
+    """Yield how many more there are than are told."""
+    more = len(things) - _FINDINGS
+    if more > 0 and not whole:
+        yield labelled("", f"and {more} more {(plural or f'{thing}s') if more > 1 else thing}", to=to)
+
+
+def _run_out(wrong: _Wrong) -> Iterator[Clock]:
+    """Yield the clocks that ran out, save those of which a finding tells."""
+    told = {(f.rule, one) for f in wrong.judged.findings for one in f.subjects}
+    for clock in wrong.clocks:
+        is_over = clock.deadline is not None and clock.deadline < wrong.moment.at
+        if is_over and (clock.rule, clock.subject) not in told:
+            yield clock
 
 
 def _as_it_stands(open_ends: Sequence[str], dead: Sequence[LoadState], *, whole: bool) -> Iterator[str]:
@@ -216,6 +272,8 @@ def _listed(names: Sequence[str], *, whole: bool) -> str:
     return ", ".join(names if more <= 0 else [*names[:_NAMES], f"{more:,} more"])
 
 
+NO_RULES = "no rules are loaded: nothing was judged"
+PAST = "past and not acknowledged, see review"
 _LABEL, _WIDE_LABEL = 12, 14
 _FINDINGS = 5
 _NAMES = 12
@@ -367,15 +425,27 @@ def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colo
     A small plant has a line for each unit instead of the counts; a large one has them after the counts with `units`.
     """
     whole = units or len(report.units) <= SMALL
-    attention = _attention(report.cut_off, report.not_held, report.findings, whole=units, colour=colour)
+    wrong = _Wrong(
+        report.judged,
+        moment,
+        report.cut_off,
+        report.not_held,
+        report.hazardous_ends,
+        report.defects,
+        report.clocks,
+    )
+    attention = "\n".join(_attention(wrong, whole=units, colour=colour))
+    unjudged = "" if report.judged.has_rules else indented(f"{NO_RULES[0].upper()}{NO_RULES[1:]}", by=0)
+    quiet = [port for port in report.open_ends if port not in report.hazardous_ends]
     rows = [_unit_row(line) for line in report.units] if whole else []
     heads = ["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"]
     return sections(
         heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
-        titled("Needs attention", "\n".join(attention)) or _calm(report),
+        titled("Needs attention", attention) or _calm(report.judged),
+        unjudged if attention else "",
         titled(
             "Open or off, as it stands",
-            "\n".join(_as_it_stands(report.open_ends, report.dead_loads, whole=units)),
+            "\n".join(_as_it_stands(quiet, report.dead_loads, whole=units)),
         ),
         _part_table(report.parts) if units or not whole else "",
         _capped("Locks and tags", report.locks, lambda locks: _lock_table(locks, str), whole=whole),
@@ -392,10 +462,13 @@ def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colo
     )
 
 
-def _calm(report: PlantReport) -> str:
-    """Return what was looked at where nothing needs attention."""
-    findings = "no open finding" if report.judged else "findings not looked for"
-    return indented(f"Nothing needs attention: {findings}, nothing cut off, every unit held", by=0)
+def _calm(judged: Judged) -> str:
+    """Return what was looked at where nothing needs attention; without rules, that nothing was judged."""
+    looked = "nothing cut off, every unit held"
+    if not judged.has_rules:
+        return indented(f"Nothing is seen that needs attention ({looked}), but {NO_RULES}", by=0)
+    findings = "no open finding" if judged.is_judged else "findings not looked for"
+    return indented(f"Nothing needs attention: {findings}, {looked}", by=0)
 
 
 def _capped(

@@ -5,7 +5,7 @@ from dataclasses import replace
 import click
 import pytest
 
-from cfgtrack.analysis.state import plant_state, unit_state
+from cfgtrack.analysis.state import Judged, plant_state, unit_state
 from cfgtrack.files.definition import parse_definition
 from cfgtrack.model.action import Action
 from cfgtrack.model.configuration import Configuration
@@ -127,7 +127,7 @@ def test_what_is_off_by_intent_never_drowns_what_is_wrong():
 def test_findings_come_first_and_many_are_counted():
     """What a rule says is wrong is the first line; more than five are counted, unless all are wanted."""
     findings = [replace(FINDING, headline=f"broken {n}") for n in range(7)]
-    report = plant_state(*yard(), findings=findings)
+    report = plant_state(*yard(), judged=Judged(tuple(findings), is_judged=True))
     text = plant_text(report, MOMENT)
     lines = text.splitlines()
     assert lines[2] == "Needs attention"
@@ -135,6 +135,46 @@ def test_findings_come_first_and_many_are_counted():
     assert "and 2 more findings" in text
     assert "broken 6" not in text
     assert "broken 6" in plant_text(report, MOMENT, units=True)
+
+
+def test_past_findings_discrepancies_and_clocks_that_ran_out_need_attention():
+    """What nothing puts right any more, what was found otherwise and isn't explained, and a clock that ran out."""
+    found = Event("f7", "as-found", ("PUMP-1:B1",), AT, by="ina", status="engaged", expected="torqued")
+    judged = Judged((), (replace(FINDING, mode="at"),), (Entry(found, 7, AT),), is_judged=True)
+    late = replace(CLOCK, deadline=AT - 1)
+    text = plant_text(plant_state(*yard(), judged=judged, clocks=[late]), MOMENT)
+    attention = " ".join(text.partition("Open or off")[0].split())
+    assert "past and not acknowledged, see review" in attention
+    assert "DISCREPANCY PUMP-1:B1 engaged; the record said torqued (event f7, not explained)" in attention
+    assert "RUN OUT Heater back on: PUMP-1:HEATER [heater]" in attention
+    told = replace(FINDING, rule=CLOCK.rule, subjects=(CLOCK.subject,))
+    both = plant_text(plant_state(*yard(), judged=Judged((told,)), clocks=[late]), MOMENT)
+    assert "  RUN OUT  " not in both
+
+
+def test_a_live_open_end_needs_attention_and_a_dead_one_is_quiet():
+    """What is live at a demated end that isn't capped may hurt somebody; once it is switched off it is no matter."""
+    world = yard()
+    attention = plant_text(plant_state(*world), MOMENT).partition("Open or off")[0]
+    assert "OPEN END    HOSE-2:E2: demated, not capped, live" in attention
+    assert "OPEN END    HOSE-2:E2" in state_text(unit_state(*world, "HOSE-2"), MOMENT)
+
+    def do(action: str, *subjects: str) -> str:
+        world.configuration.apply(happened(world.configuration, Action(action, action, subjects, AT)))
+        return plant_text(plant_state(*world), MOMENT).partition("Open or off")[0]
+
+    assert "CABLE-1:E2" in do("demate", "CABLE-1:E2")
+    assert "CABLE-1" not in do("de-energise", "SUP-1:Q")
+
+
+def test_without_rules_it_is_said_that_nothing_was_judged():
+    """Where no rules are loaded no answer may be read as a clean one, whether anything else is wrong or not."""
+    world = depot(1)
+    calm = plant_text(plant_state(*world, judged=Judged(has_rules=False)), MOMENT)
+    judged = plant_text(plant_state(*yard(), judged=Judged(has_rules=False)), MOMENT)
+    assert "o rules are loaded: nothing was judged" in " ".join(calm.split())
+    assert "Nothing needs attention" not in calm
+    assert "No rules are loaded: nothing was judged" in judged
 
 
 def test_a_value_comes_back_in_the_unit_it_was_written_in():

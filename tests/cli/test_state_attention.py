@@ -1,0 +1,49 @@
+"""What `state` calls to attention, on a journal: what is past, found otherwise, broken, old, ahead or not yet known."""
+
+from __future__ import annotations
+
+from tests.cli.conftest import Command
+
+LIVE = ("demate", "PUMP-1:J1")
+"""It breaks `dead-before-touch`, a rule of the moment: nothing puts that right."""
+
+
+def attention(cfgtrack: Command, *words: str) -> str:
+    """Return what needs attention, blanks made one."""
+    text = cfgtrack.ok("state", *words).partition("Open or off")[0]
+    return " ".join(text.split())
+
+
+def test_what_broke_a_rule_of_the_moment_needs_attention_until_acknowledged(cfgtrack: Command) -> None:
+    """It is no open finding, yet `state` tells of it, for everything and for the thing, until it is acknowledged."""
+    assert "past and not acknowledged" not in attention(cfgtrack)
+    told = cfgtrack(*LIVE, "--json").json
+    assert "[dead-before-touch]" in attention(cfgtrack)
+    assert "past and not acknowledged, see review" in attention(cfgtrack)
+    assert "[dead-before-touch]" in attention(cfgtrack, "PUMP-1")
+    assert "[dead-before-touch]" not in attention(cfgtrack, "PUMP-2")
+    codes = [code for f in told["findings"] for code in f["fingerprints"] if f["rule"] == "dead-before-touch"]
+    cfgtrack.ok("acknowledge", *codes, "--reason", "proved dead by hand", "--by", "chief")
+    assert "[dead-before-touch]" not in attention(cfgtrack)
+
+
+def test_what_happened_before_its_rule_was_kept_is_for_a_review_alone(cfgtrack: Command) -> None:
+    """Nobody could have kept to a rule that came later: `state` is quiet of it, `review` isn't."""
+    cfgtrack(*LIVE, "--at", "2031-05-01T08:10:00Z")
+    assert "[dead-before-touch]" not in attention(cfgtrack)
+    assert "1 catastrophic" in cfgtrack("review").out
+
+
+def test_a_discrepancy_needs_attention_until_it_is_explained(cfgtrack: Command) -> None:
+    """What was found otherwise than recorded is told of everything and of the thing, until somebody explains it."""
+    done = cfgtrack("as-found", "PUMP-1:B1", "released", "--json").json
+    for words in ((), ("PUMP-1",), ("PUMP-1:B1",)):
+        assert "DISCREPANCY PUMP-1:B1 released" in attention(cfgtrack, *words)
+    cfgtrack.ok("explain", done["event"]["id"], "--reason", "left so by the shift before")
+    assert "DISCREPANCY" not in attention(cfgtrack)
+
+
+def test_a_defect_needs_attention(cfgtrack: Command) -> None:
+    """What can't be done is among what needs attention until it is rectified."""
+    cfgtrack.ok("defect", "open", "HALL:V1", "stuck", "--by", "ina")
+    assert "DEFECT HALL:V1 stuck" in attention(cfgtrack)
