@@ -262,6 +262,8 @@ class Past:
 
         Nothing puts it right: it is no open finding. What happened before the rule was kept is for a review.
         """
+        if not self.rules.rules:
+            return []
         found = (f for f in self.findings()[0] if f.mode == "at" and self._was_in_force(f))
         return acknowledged(found, self.acknowledgements)[0]
 

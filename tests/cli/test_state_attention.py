@@ -47,3 +47,15 @@ def test_a_defect_needs_attention(cfgtrack: Command) -> None:
     """What can't be done is among what needs attention until it is rectified."""
     cfgtrack.ok("defect", "open", "HALL:V1", "stuck", "--by", "ina")
     assert "DEFECT HALL:V1 stuck" in attention(cfgtrack)
+
+
+def test_what_is_past_stands_beside_what_is_open(cfgtrack: Command) -> None:
+    """`findings`, `leave` and `stops` count it too: "no findings" alone would be read as if nothing had been."""
+    assert cfgtrack("findings").out.startswith("No findings  (")
+    cfgtrack(*LIVE)
+    cfgtrack.ok("mate", "PUMP-1:J1", "HALL:J1")
+    said = "past and not acknowledged: see review"
+    assert cfgtrack("findings").out.startswith(f"No open findings; 2 {said}  (")
+    assert f"caution:    2 {said}" in cfgtrack("leave").out
+    assert f"caution:    2 {said}" in cfgtrack("stops", cfgtrack.folder / "good.toml").out
+    assert cfgtrack("findings", "--json").json["findings"] == []
