@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
-from typing import Generic, TypeVar
+from dataclasses import dataclass, field, replace
+from typing import ClassVar, Generic, TypeVar
 
-from cfgtrack.analysis.state import Judged, PlantReport, Retired, StateReport, plant_state, unit_state
+from cfgtrack.analysis.state import (
+    Judged,
+    PlantReport,
+    Reading,
+    Retired,
+    StateReport,
+    plant_state,
+    unit_state,
+)
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.foreseeing import AfterStep, foreseen
-from cfgtrack.answers.moment import Answer
+from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past
 from cfgtrack.model.action import RETIRE
 from cfgtrack.model.event import Entry
@@ -17,15 +25,19 @@ from cfgtrack.model.plant import owner_of, port_of
 from cfgtrack.model.unknown import expect_thing
 from cfgtrack.model.zone import zone_at
 from cfgtrack.rules.finding import Finding
+from cfgtrack.store.columns import NEVER
 
 Report = TypeVar("Report", StateReport, PlantReport)
 
 
 @dataclass(frozen=True, slots=True)
 class StateAnswer(Answer, Generic[Report]):
-    """The state of one thing, or of everything."""
+    """The state of one thing, or of everything. `last`: when the last event on hardware by then happened."""
+
+    untold: ClassVar[tuple[str, ...]] = (*Answer.untold, "last")
 
     state: Report
+    last: int | None = field(default=None, kw_only=True)
 
 
 def state(
@@ -52,8 +64,10 @@ def state(
             retired=_retired(past),
             judged=_about(past, thing, _judged(past, clocks=clocks)),
         )
+        report = replace(report, readings=tuple(_dated(past, report.address, report.readings)))
         zone = zone_at(past.plant.places, _place_of(report)) or past.moment.zone
-        return StateAnswer(replace(past.moment, zone=zone), report)
+        moment = _no_further(past, foretold=after is not None)
+        return StateAnswer(replace(moment, zone=zone), report, last=_last(past))
 
 
 def _place_of(report: StateReport) -> str:
@@ -78,7 +92,38 @@ def everything(
             retired=_retired(past),
             judged=_judged(past, clocks=clocks),
         )
-        return StateAnswer(past.moment, report)
+        return StateAnswer(_no_further(past, foretold=after is not None), report, last=_last(past))
+
+
+def _last(past: Past) -> int | None:
+    """Return when the last event happened on which the answer rests."""
+    known = past.moment.known
+    return past.journal.last_done(NEVER if known is None else known, past.moment.at)
+
+
+def _no_further(past: Past, *, foretold: bool) -> Moment:
+    """Return the moment; of one that is still to come, and of which nothing is `foretold`, it says that."""
+    moment = past.moment
+    if foretold or moment.at <= past.journal.now(moment.known)[0].at:
+        return moment
+    return replace(moment, time_note=", ".join(filter(None, (moment.time_note, AHEAD))))
+
+
+AHEAD = "IN THE FUTURE: NOTHING IS FORESEEN"
+
+
+def _dated(past: Past, thing: str, readings: Iterable[Reading]) -> Iterator[Reading]:
+    """Yield the readings of a thing, each with when it was taken."""
+    taken: dict[tuple[str, str], int] = {}
+    if readings:
+        for entry in past.journal.history(owner_of(thing), known=past.moment.known):
+            event = entry.event
+            if event.happened <= past.moment.at:
+                taken.update(
+                    ((subject, name), event.happened) for subject in event.subjects for name in event.values
+                )
+    for one in readings:
+        yield replace(one, taken=taken.get((one.subject, one.quantity)))
 
 
 def _judged(past: Past, *, clocks: bool) -> Judged:

@@ -24,13 +24,14 @@ from cfgtrack.analysis.state import (
     UnitLine,
     VolumeState,
 )
+from cfgtrack.analysis.which import span_in_words
 from cfgtrack.answers.moment import Moment
 from cfgtrack.model.attribute import attribute_text
 from cfgtrack.model.defect import Defect
 from cfgtrack.model.lock import Device
 from cfgtrack.model.plant import owner_of
 from cfgtrack.model.quantity import from_si
-from cfgtrack.model.time import format_instant
+from cfgtrack.model.time import DAY, format_instant
 from cfgtrack.network.rating import Rated
 from cfgtrack.rules.finding import Clock
 from cfgtrack.show.defects import DEFECTS, defect_table
@@ -42,16 +43,25 @@ from cfgtrack.show.tables import count, heading, indented, labelled, sections, s
 T = TypeVar("T")
 
 
-def state_text(report: StateReport, moment: Moment, *, units: bool = False, colour: bool = False) -> str:
+def state_text(
+    report: StateReport,
+    moment: Moment,
+    *,
+    last: int | None = None,
+    units: bool = False,
+    colour: bool = False,
+) -> str:
     """Return the state of one thing; of one with very many ports, or with very many things in it, the first of them.
 
-    With `units` all of them.
+    With `units` all of them. `last`: when the last event happened on which the answer rests.
     """
     name = f"{report.address}  {report.title}" if report.title else report.address
+    if moment.is_too_early:
+        return sections(heading(name, moment, colour=colour), _not_known(moment))
     local = partial(_local, report.address)
     capped = partial(_capped, most=SMALL, whole=units)
     return sections(
-        heading(name, moment, colour=colour),
+        "\n".join([heading(name, moment, colour=colour), *_age(last, moment)]),
         "\n".join(_facts(report)),
         "\n".join(
             (
@@ -72,7 +82,7 @@ def state_text(report: StateReport, moment: Moment, *, units: bool = False, colo
         capped("Liquid", report.volumes, lambda volumes: _volume_table(volumes, local)),
         capped("Loads", report.loads, lambda loads: _load_table(loads, local)),
         capped("Attributes", report.attributes, lambda given: _attribute_table(given, local)),
-        capped("Last measured", report.readings, lambda readings: _reading_table(readings, local)),
+        capped("Last measured", report.readings, lambda readings: _reading_table(readings, local, moment)),
         capped("Standing here", report.standing, _standing_table),
     )
 
@@ -411,19 +421,56 @@ def _attribute_table(given: Sequence[Given], local: Callable[[str], str]) -> str
     return table(["of", "attribute", "value", "from"], rows)
 
 
-def _reading_table(readings: Sequence[Reading], local: Callable[[str], str]) -> str:
-    rows = [[local(r.subject), r.quantity, quantity_text(r.quantity, r.value, r.unit)] for r in readings]
-    return table(["of", "quantity", "value"], rows)
+def _reading_table(readings: Sequence[Reading], local: Callable[[str], str], moment: Moment) -> str:
+    rows = [
+        [
+            local(r.subject),
+            r.quantity,
+            quantity_text(r.quantity, r.value, r.unit),
+            "" if r.taken is None else format_instant(r.taken),
+            "" if r.taken is None else f"{span_in_words(moment.at - r.taken)} ago",
+        ]
+        for r in readings
+    ]
+    return table(["of", "quantity", "value", "measured", "age"], rows)
+
+
+# --- how old it is ------------------------------------------------------------------------------------------------
+
+
+def _not_known(moment: Moment) -> str:
+    """Return that nothing is known of a time before all that is recorded."""
+    assert moment.first is not None
+    return indented(f"not known: the first recorded event is of {format_instant(moment.first)}", by=0)
+
+
+def _age(last: int | None, moment: Moment) -> Iterator[str]:
+    """Yield how old that is on which the answer rests, where it is more than a day."""
+    if last is not None and moment.at - last > DAY:
+        days = count((moment.at - last) // DAY, "day")
+        since = f"{days} before that" if moment.exact else f"{days} ago"
+        yield indented(f"last recorded event {format_instant(last)}, {since}")
 
 
 # --- everything ---------------------------------------------------------------------------------------------------
 
 
-def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colour: bool = False) -> str:
+def plant_text(
+    report: PlantReport,
+    moment: Moment,
+    *,
+    last: int | None = None,
+    units: bool = False,
+    colour: bool = False,
+) -> str:
     """Return the state of everything: what needs attention, what is open or off as it stands, and counts by part.
 
-    A small plant has a line for each unit instead of the counts; a large one has them after the counts with `units`.
+    A small plant has a line for each unit instead of the counts; a large one has them after the counts with `units`. As
+    to `last`, see `state_text`.
     """
+    title = f"Everything: {count(len(report.units), 'unit')}"
+    if moment.is_too_early:
+        return sections(heading(title, moment, colour=colour), _not_known(moment))
     whole = units or len(report.units) <= SMALL
     wrong = _Wrong(
         report.judged,
@@ -440,7 +487,7 @@ def plant_text(report: PlantReport, moment: Moment, *, units: bool = False, colo
     rows = [_unit_row(line) for line in report.units] if whole else []
     heads = ["unit", "also called", "title", "place", "held", "mated", "fed", "liquid", "open ends"]
     return sections(
-        heading(f"Everything: {count(len(report.units), 'unit')}", moment, colour=colour),
+        "\n".join([heading(title, moment, colour=colour), *_age(last, moment)]),
         titled("Needs attention", attention) or _calm(report.judged),
         unjudged if attention else "",
         titled(

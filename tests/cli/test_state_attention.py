@@ -59,3 +59,44 @@ def test_what_is_past_stands_beside_what_is_open(cfgtrack: Command) -> None:
     assert f"caution:    2 {said}" in cfgtrack("leave").out
     assert f"caution:    2 {said}" in cfgtrack("stops", cfgtrack.folder / "good.toml").out
     assert cfgtrack("findings", "--json").json["findings"] == []
+
+
+def test_how_old_the_record_is_is_said_where_it_is_more_than_a_day(cfgtrack: Command) -> None:
+    """Whoever reads of a plant of which nothing was recorded for days must see that; of today's it is no news."""
+    assert "last recorded event" not in cfgtrack.ok("state")
+    for words in (("state",), ("state", "PUMP-1")):
+        told = cfgtrack.ok(*words, "--at", "2031-05-04T09:00:00Z")
+        assert "last recorded event 2031-05-01T08:00:00Z, 3 days before that" in told
+        assert "last recorded event" not in cfgtrack.ok(*words, "--at", "2031-05-02T07:00:00Z")
+
+
+def test_each_last_value_has_the_time_and_age_of_its_own_measurement(cfgtrack: Command) -> None:
+    """A value that was measured again is as old as the later measurement, another of the thing as old as its own."""
+    for at, words in (
+        ("08:10", ("PUMP-1:B1", "torque=25 N*m")),
+        ("08:20", ("PUMP-1:F1", "pressure=2 bar")),
+        ("08:40", ("PUMP-1:B1", "torque=26 N*m")),
+        ("08:55", ("PUMP-1:B1", "torque=27 N*m")),
+    ):
+        cfgtrack("measure", *words, "--at", f"2031-05-01T{at}:00Z")
+    told = cfgtrack.ok("state", "PUMP-1", "--at", "2031-05-01T08:50:00Z").partition("Last measured")[2]
+    rows = [" ".join(line.split()) for line in told.splitlines()]
+    assert "B1 torque 26 N*m 2031-05-01T08:40:00Z 10 min ago" in rows
+    assert "F1 pressure 2 bar 2031-05-01T08:20:00Z 30 min ago" in rows
+
+
+def test_of_a_time_to_come_nothing_is_foreseen(cfgtrack: Command) -> None:
+    """A state of a time after now is today's, and says so; a state of now or before doesn't."""
+    said = "IN THE FUTURE: NOTHING IS FORESEEN"
+    for words in (("state",), ("state", "PUMP-1")):
+        assert said in " ".join(cfgtrack.ok(*words, "--at", "2032-01-01T00:00:00Z").split())
+        assert said not in cfgtrack.ok(*words)
+        assert said not in cfgtrack.ok(*words, "--at", "2031-05-01T08:30:00Z")
+
+
+def test_before_the_first_record_nothing_is_known_and_nothing_alarms(cfgtrack: Command) -> None:
+    """What nobody has recorded yet isn't cut off or held by nothing: it is not known."""
+    for words in (("state",), ("state", "PUMP-1"), ("state", "HALL")):
+        told = cfgtrack.ok(*words, "--at", "2019-01-01T00:00:00Z")
+        assert "not known: the first recorded event is of 2031-05-01T08:00:00Z" in told
+        assert not any(word in told for word in ("NOT HELD", "CUT OFF", "OPEN END", "NO POWER", "attention"))
