@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 from cfgtrack.model.attribute import Attribute
@@ -218,11 +218,11 @@ class StateReport:
     carry, kg. `aliases`: what it is called besides; `attributes`: what else is said of it, and of what is inside.
     `locks`: the locks on a lock box. `has_locked`: the locks and tags of a person or lock box, wherever they hang.
     `defects`: what can't be done to it, or to what is inside; of a port or node what its owner has, too. `judged`: what
-    was found wrong about it.
+    was found wrong about it. `device_remarks`: what was remarked when a lock or tag was put on, by that event.
     """
 
     told: ClassVar[tuple[str, ...]] = ("open_ends",)
-    untold: ClassVar[tuple[str, ...]] = ("judged",)
+    untold: ClassVar[tuple[str, ...]] = ("judged", "device_remarks")
 
     address: str
     aliases: tuple[str, ...]
@@ -249,6 +249,7 @@ class StateReport:
     remarks: tuple[Entry, ...]
     retired: Retired | None = None
     judged: Judged = NOT_JUDGED
+    device_remarks: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def open_ends(self) -> tuple[str, ...]:
@@ -321,11 +322,11 @@ class PlantReport:
     Not among those `not_held`: what somebody carries, and what has nothing to be held by and is mated to something.
     `locks`: every lock and tag that is on anything. `defects`: all that can't be done. `findings`: those that are open
     and that nobody excused; `judged` has them too, with what else was found wrong. `hazardous_ends`: the open ends at
-    which more than data is live.
+    which more than data is live. `device_remarks`: as of a thing.
     """
 
     told: ClassVar[tuple[str, ...]] = ("findings",)
-    untold: ClassVar[tuple[str, ...]] = ("judged", "hazardous_ends")
+    untold: ClassVar[tuple[str, ...]] = ("judged", "hazardous_ends", "device_remarks")
 
     units: tuple[UnitLine, ...]
     open_ends: tuple[str, ...]
@@ -339,6 +340,7 @@ class PlantReport:
     parts: tuple[PartLine, ...] = ()
     judged: Judged = NOT_JUDGED
     hazardous_ends: tuple[str, ...] = ()
+    device_remarks: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def findings(self) -> tuple[Finding, ...]:

@@ -17,6 +17,7 @@ from cfgtrack.analysis.state import (
 )
 from cfgtrack.answers.asking import Asking
 from cfgtrack.answers.foreseeing import AfterStep, foreseen
+from cfgtrack.answers.history import device_remarks
 from cfgtrack.answers.moment import Answer, Moment
 from cfgtrack.answers.past import Past
 from cfgtrack.model.action import RETIRE
@@ -64,7 +65,12 @@ def state(
             retired=_retired(past),
             judged=_about(past, thing, _judged(past, clocks=clocks)),
         )
-        report = replace(report, readings=tuple(_dated(past, report.address, report.readings)))
+        devices = [one for port in report.ports for one in port.locks]
+        report = replace(
+            report,
+            readings=tuple(_dated(past, report.address, report.readings)),
+            device_remarks=device_remarks(journal, (*devices, *report.locks)),
+        )
         zone = zone_at(past.plant.places, _place_of(report)) or past.moment.zone
         moment = _no_further(past, foretold=after is not None)
         return StateAnswer(replace(moment, zone=zone), report, last=_last(past))
@@ -92,6 +98,7 @@ def everything(
             retired=_retired(past),
             judged=_judged(past, clocks=clocks),
         )
+        report = replace(report, device_remarks=device_remarks(journal, report.locks))
         return StateAnswer(_no_further(past, foretold=after is not None), report, last=_last(past))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TypeVar
@@ -38,7 +38,18 @@ from cfgtrack.show.defects import DEFECTS, defect_table
 from cfgtrack.show.findings import clock_rows, severity_word
 from cfgtrack.show.locks import with_locks
 from cfgtrack.show.record import found_or_there, quantity_text, remark_lines
-from cfgtrack.show.tables import count, heading, indented, labelled, sections, styled, table, titled
+from cfgtrack.show.tables import (
+    WIDTH,
+    columns,
+    count,
+    heading,
+    indented,
+    labelled,
+    sections,
+    styled,
+    table,
+    titled,
+)
 
 T = TypeVar("T")
 
@@ -75,14 +86,17 @@ def state_text(
         ),
         titled("Remarks", "\n".join(remark_lines(report.remarks))),
         titled("Running clocks", clock_rows(report.clocks, moment)),
+        capped("Loads", report.loads, lambda loads: _load_table(loads, local)),
+        capped("Liquid", report.volumes, lambda volumes: _volume_table(volumes, local)),
+        capped("Last measured", report.readings, lambda readings: _reading_table(readings, local, moment)),
+        titled(
+            "Locks and tags",
+            _lock_table([d for p in report.ports for d in p.locks], local, report.device_remarks),
+        ),
+        titled(DEFECTS, defect_table(report.defects)),
         capped("Interfaces, valves, switches, covers", report.ports, lambda ports: _port_table(ports, local)),
         capped("Contacts", report.contacts, lambda contacts: _contact_table(contacts, local)),
-        titled("Locks and tags", _lock_table([d for p in report.ports for d in p.locks], local)),
-        titled(DEFECTS, defect_table(report.defects)),
-        capped("Liquid", report.volumes, lambda volumes: _volume_table(volumes, local)),
-        capped("Loads", report.loads, lambda loads: _load_table(loads, local)),
         capped("Attributes", report.attributes, lambda given: _attribute_table(given, local)),
-        capped("Last measured", report.readings, lambda readings: _reading_table(readings, local, moment)),
         capped("Standing here", report.standing, _standing_table),
     )
 
@@ -149,12 +163,19 @@ def _device(device: Device, *, own: bool) -> str:
     return f"{said} since {format_instant(device.since)}"
 
 
-def _lock_table(locks: Sequence[Device], local: Callable[[str], str]) -> str:
+def _lock_table(locks: Sequence[Device], local: Callable[[str], str], remarks: Mapping[str, str]) -> str:
     rows = [
-        [local(d.thing), "tag" if d.is_tag else "lock", d.holder, format_instant(d.since), d.event]
+        [
+            local(d.thing),
+            "tag" if d.is_tag else "lock",
+            d.holder,
+            format_instant(d.since),
+            d.event,
+            remarks.get(d.event, ""),
+        ]
         for d in locks
     ]
-    return table(["on", "what", "whose", "since", "event"], rows)
+    return table(["on", "what", "whose", "since", "event", "remark"], rows)
 
 
 def _retired(retired: Retired) -> str:
@@ -296,6 +317,7 @@ _MORE = "`cfgtrack state --units` has a line for each unit; `cfgtrack state THIN
 
 
 def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
+    narrow = columns() < WIDTH
     rows = [
         [
             local(p.address),
@@ -303,27 +325,24 @@ def _port_table(ports: Sequence[PortState], local: Callable[[str], str]) -> str:
             p.title,
             f"{p.kind} {p.size}".rstrip(),
             with_locks(p.words or p.status, p.locks, p.defects),
-            p.mate,
-            _link(p),
+            *([_mate_and_link(p)] if narrow else [p.mate, _link(p)]),
             _names(p.reaches),
             _cycles(p),
             _both_rated(p),
         ]
         for p in ports
     ]
-    heads = [
-        "port",
-        "also called",
-        "title",
-        "kind",
-        "status",
-        "mated to",
-        "link",
-        "reaches",
-        "cycles",
-        "rated",
-    ]
+    mate = ["mated to"] if narrow else ["mated to", "link"]
+    heads = ["port", "also called", "title", "kind", "status", *mate, "reaches", "cycles", "rated"]
     return table(heads, rows, hyphens=["kind"])
+
+
+def _mate_and_link(port: PortState) -> str:
+    """Return both in one cell, for a narrow screen: that what is mated is connected goes without saying."""
+    link = _link(port)
+    if link == "connected":
+        return port.mate or ""
+    return ", ".join(filter(None, (port.mate, link)))
 
 
 def _called(aliases: Sequence[str]) -> str:
@@ -495,7 +514,12 @@ def plant_text(
             "\n".join(_as_it_stands(quiet, report.dead_loads, whole=units)),
         ),
         _part_table(report.parts) if units or not whole else "",
-        _capped("Locks and tags", report.locks, lambda locks: _lock_table(locks, str), whole=whole),
+        _capped(
+            "Locks and tags",
+            report.locks,
+            lambda locks: _lock_table(locks, str, report.device_remarks),
+            whole=whole,
+        ),
         _capped(DEFECTS, report.defects, defect_table, whole=whole),
         _capped(
             "Running clocks",

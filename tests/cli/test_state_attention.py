@@ -100,3 +100,16 @@ def test_before_the_first_record_nothing_is_known_and_nothing_alarms(cfgtrack: C
         told = cfgtrack.ok(*words, "--at", "2019-01-01T00:00:00Z")
         assert "not known: the first recorded event is of 2031-05-01T08:00:00Z" in told
         assert not any(word in told for word in ("NOT HELD", "CUT OFF", "OPEN END", "NO POWER", "attention"))
+
+
+def test_what_was_remarked_of_a_tag_is_shown_with_it(cfgtrack: Command) -> None:
+    """A tag is there for its text: `state` and `remarks` show it, of the thing and what has it, while it is on."""
+    cfgtrack.ok("tag", "HALL:K1", "INA", "--by", "INA", "--remark", "feeds the heaters")
+    for words in (("state",), ("state", "HALL"), ("state", "HALL:K1")):
+        told = cfgtrack.ok(*words).partition("Locks and tags")[2]
+        assert "feeds the heaters" in told, words
+    for thing in ("HALL:K1", "HALL", "panel"):
+        assert "feeds the heaters" in cfgtrack.ok("remarks", thing), thing
+    assert "feeds the heaters" not in cfgtrack.ok("remarks", "PUMP-2")
+    cfgtrack.ok("untag", "HALL:K1", "INA", "--by", "INA")
+    assert "feeds the heaters" not in cfgtrack.ok("remarks", "HALL")

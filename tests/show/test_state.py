@@ -14,6 +14,7 @@ from cfgtrack.model.quantity import parse_quantity
 from cfgtrack.network.network import compile_network
 from cfgtrack.show.record import quantity_text
 from cfgtrack.show.state import plant_text, state_text
+from cfgtrack.show.tables import within
 from tests.happening import happened
 from tests.show.golden import assert_golden
 from tests.show.world import AT, CLOCK, FINDING, MOMENT, Yard, yard
@@ -165,6 +166,20 @@ def test_a_live_open_end_needs_attention_and_a_dead_one_is_quiet():
 
     assert "CABLE-1:E2" in do("demate", "CABLE-1:E2")
     assert "CABLE-1" not in do("de-energise", "SUP-1:Q")
+
+
+def test_on_a_narrow_screen_ports_are_rows_and_what_matters_stands_before_them():
+    """On 80 columns what is fed, filled and measured stands before the ports, and each port is one row."""
+    world = yard()
+    event = Event("m", "measure", ("PUMP-1:B1",), AT, values={"torque": parse_quantity("25 N*m")})
+    world.configuration.apply(event)
+    with within(80):
+        text = state_text(unit_state(*world, "PUMP-1", clocks=[CLOCK]), MOMENT)
+    order = ["Running clocks", "Loads", "Liquid", "Last measured", "Interfaces, valves, switches, covers"]
+    assert [line for line in text.splitlines() if line in order] == order
+    ports = text.partition(order[-1])[2].splitlines()
+    assert sum(line.startswith(("F1 ", "F2 ", "F3 ", "J1 ", "B1 ", "B2 ", "H ")) for line in ports) == 7
+    assert max(map(len, text.splitlines())) <= 80
 
 
 def test_without_rules_it_is_said_that_nothing_was_judged():
